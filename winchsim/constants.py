@@ -1,0 +1,17 @@
+"""Sourced constants. Each says where it is from and how far it can be trusted."""
+
+from __future__ import annotations
+
+STANDARD_GRAVITY = 9.80665
+"""Standard acceleration of gravity [m/s²]. Exact by definition: 3rd CGPM (1901), CR 70."""
+
+COPPER_COEFFICIENT = 0.00393
+"""Relative rise of copper's resistance per kelvin, referred to 20 °C [1/K].
+
+Common engineering value (1/254.5); the 234.5 and 235 conventions differ from it by less than 0.1 % up to 100 °C."""
+
+REFERENCE_TEMPERATURE = 20.0
+"""Temperature at which resistances and torque constants are stated [°C]."""
+
+FERRITE_COEFFICIENT = -0.002
+"""Relative change of a ferrite magnet's flux per kelvin [1/K]. Common practice, from memory."""
