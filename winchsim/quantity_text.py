@@ -1,0 +1,196 @@
+"""An SI number as text in the unit declared for it: the only place that turns numbers into words.
+
+No units library here: this room only needs a factor from SI to each unit that winchsim prints. Temperatures are kept in
+degrees Celsius everywhere inside winchsim, so their "SI" value is in °C.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class PrintedUnit:
+    """A unit that winchsim prints: value = SI value x `factor` + `offset`.
+
+    Attributes
+    ----------
+    name : str
+        As printed.
+    factor, offset : float
+        From SI (°C for temperatures) to this unit.
+    us : str
+        Unit printed beside it on request in the customary units of the United States; empty when there is none.
+    """
+
+    name: str
+    factor: float
+    offset: float = 0.0
+    us: str = ""
+
+
+_LB = 0.45359237
+_IN = 0.0254
+_LBF = 4.4482216152605
+
+PRINTED_UNITS: dict[str, PrintedUnit] = {
+    unit.name: unit
+    for unit in (
+        PrintedUnit("", 1.0),
+        PrintedUnit("%", 100.0),
+        PrintedUnit("s", 1.0),
+        PrintedUnit("ms", 1e3),
+        PrintedUnit("min", 1 / 60),
+        PrintedUnit("m", 1.0, us="ft"),
+        PrintedUnit("mm", 1e3, us="in"),
+        PrintedUnit("in", 1 / _IN),
+        PrintedUnit("ft", 1 / (12 * _IN)),
+        PrintedUnit("m/s", 1.0, us="ft/s"),
+        PrintedUnit("mm/s", 1e3, us="in/s"),
+        PrintedUnit("ft/s", 1 / (12 * _IN)),
+        PrintedUnit("in/s", 1 / _IN),
+        PrintedUnit("m/s²", 1.0, us="ft/s²"),
+        PrintedUnit("ft/s²", 1 / (12 * _IN)),
+        PrintedUnit("kg", 1.0, us="lb"),
+        PrintedUnit("g", 1e3, us="oz"),
+        PrintedUnit("lb", 1 / _LB),
+        PrintedUnit("oz", 16 / _LB),
+        PrintedUnit("kg/m", 1.0, us="lb/ft"),
+        PrintedUnit("g/m", 1e3, us="lb/ft"),
+        PrintedUnit("lb/ft", 12 * _IN / _LB),
+        PrintedUnit("kg/m³", 1.0, us="lb/ft³"),
+        PrintedUnit("lb/ft³", (12 * _IN) ** 3 / _LB),
+        PrintedUnit("N", 1.0, us="lbf"),
+        PrintedUnit("kN", 1e-3, us="lbf"),
+        PrintedUnit("lbf", 1 / _LBF),
+        PrintedUnit("N·s/m", 1.0, us="lbf·s/ft"),
+        PrintedUnit("lbf·s/ft", 12 * _IN / _LBF),
+        PrintedUnit("N·m", 1.0, us="lbf·in"),
+        PrintedUnit("mN·m", 1e3, us="ozf·in"),
+        PrintedUnit("lbf·in", 1 / (_LBF * _IN)),
+        PrintedUnit("ozf·in", 16 / (_LBF * _IN)),
+        PrintedUnit("N·m·s/rad", 1.0),
+        PrintedUnit("MPa", 1e-6, us="psi"),
+        PrintedUnit("GPa", 1e-9, us="ksi"),
+        PrintedUnit("psi", _IN * _IN / _LBF),
+        PrintedUnit("ksi", 1e-3 * _IN * _IN / _LBF),
+        PrintedUnit("rad", 1.0),
+        PrintedUnit("deg", 180 / math.pi),
+        PrintedUnit("rad/s", 1.0),
+        PrintedUnit("rpm", 30 / math.pi),
+        PrintedUnit("kg·m²", 1.0, us="lb·in²"),
+        PrintedUnit("g·cm²", 1e7, us="lb·in²"),
+        PrintedUnit("lb·in²", 1 / (_LB * _IN * _IN)),
+        PrintedUnit("1/in", _IN),
+        PrintedUnit("V", 1.0),
+        PrintedUnit("A", 1.0),
+        PrintedUnit("mA", 1e3),
+        PrintedUnit("ohm", 1.0),
+        PrintedUnit("H", 1.0),
+        PrintedUnit("mH", 1e3),
+        PrintedUnit("V·s/rad", 1.0),
+        PrintedUnit("A·h", 1 / 3600),
+        PrintedUnit("C", 1.0),
+        PrintedUnit("W", 1.0),
+        PrintedUnit("J", 1.0, us="ft·lbf"),
+        PrintedUnit("ft·lbf", 1 / (12 * _IN * _LBF)),
+        PrintedUnit("W·h", 1 / 3600),
+        PrintedUnit("J/K", 1.0),
+        PrintedUnit("K/W", 1.0),
+        PrintedUnit("1/K", 1.0),
+        PrintedUnit("%/K", 100.0),
+        PrintedUnit("Hz", 1.0),
+        PrintedUnit("K", 1.0, us="°F rise"),
+        PrintedUnit("°F rise", 1.8),
+        PrintedUnit("°C", 1.0, us="°F"),
+        PrintedUnit("°F", 1.8, 32.0),
+    )
+}
+"""Every unit that winchsim prints, by its printed name. US factors: exact definitions of inch, pound and pound-force."""
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A number as plain text with `digits` significant digits, never in scientific notation between 1e-4 and 1e7.
+
+    Parameters
+    ----------
+    value : float
+        Any number, infinities included. [-]
+    digits : int
+        Significant digits, at least 1. Integers below 1e7 keep all their digits before the point. [-]
+
+    Returns
+    -------
+    str
+        For example ``0.0123``, ``12.3``, ``1230``; ``none`` for NaN, ``no limit`` for infinity.
+    """
+    if math.isnan(value):
+        return "none"
+    if math.isinf(value):
+        return "no limit" if value > 0 else "-no limit"
+    if value == 0:
+        return "0"
+    magnitude = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
+    if magnitude < -4 or magnitude >= 7:
+        return f"{value:.{digits - 1}e}"
+    return f"{value:.{max(0, digits - 1 - magnitude)}f}"
+
+
+def in_unit(value: float, unit: str) -> float:
+    """The number that an SI value is in a printed unit.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        SI value (°C for temperatures).
+    unit : str
+        One of `PRINTED_UNITS`.
+
+    Returns
+    -------
+    float or ndarray
+        The number to print before the unit.
+
+    Raises
+    ------
+    KeyError
+        The unit is not one that winchsim prints.
+    """
+    printed = PRINTED_UNITS[unit]
+    return value * printed.factor + printed.offset
+
+
+def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
+    """An SI number as text in a unit, on request with the customary United States unit in brackets behind it.
+
+    Parameters
+    ----------
+    value : float or None
+        SI value (°C for temperatures); None prints as ``not known``.
+    unit : str
+        One of `PRINTED_UNITS`.
+    digits : int
+        Significant digits. [-]
+    us : bool
+        Whether to add the United States unit where there is one.
+
+    Returns
+    -------
+    str
+        For example ``25.0 kg`` or ``25.0 kg (55.1 lb)``.
+    """
+    if value is None:
+        return "not known"
+    text = _one(value, unit, digits)
+    other = PRINTED_UNITS[unit].us
+    if us and other and math.isfinite(value):
+        text += f" ({_one(value, other, digits)})"
+    return text
+
+
+def _one(value: float, unit: str, digits: int) -> str:
+    text = number(in_unit(value, unit), digits)
+    if not unit or not math.isfinite(value):
+        return text
+    return f"{text} {unit}"
