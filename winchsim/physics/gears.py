@@ -1,18 +1,20 @@
 """Spur gears: tooth geometry, contact, sliding loss, form factors and bodies of revolution.
 
-Everything is a pure function of SI floats (angles in radians). Lengths of a tooth that scale with the module are given
-in modules; the few that are metres say so. A gear is *external* unless `internal` is said, and internal gears are known
-here only as partners of a pinion in contact: their tooth roots are not formed by a rack, so they get no form factor.
+Everything is a pure function of SI floats (angles in radians). Lengths of a tooth that scale with the
+module are given in modules; the few that are metres say so. A gear is *external* unless `internal` is said,
+and internal gears are known here only as partners of a pinion in contact: their tooth roots are not formed
+by a rack, so they get no form factor.
 
 The generating rack
 -------------------
 Teeth are taken as cut (or drawn) by a straight-sided rack with a rounded tip. Two racks are named:
 
-* `ISO_RACK`, dedendum 1.25 m and tip radius 0.38 m (ISO 53, profile A), is the default: it is what metric cutters and most
-  drawing programs make, and it is also the rack behind the published tip-load factors. Against the printed Lewis tables it
-  gives form factors 1 to 3.5 % low, which is the safe side.
-* `SHALLOW_RACK`, dedendum 1.157 m and tip radius 0.3 m, is the older inch-system rack. It comes closest to the printed Lewis
-  tables (within 3.1 %) and is kept for gears that were really cut so, and for checking against those tables.
+* `ISO_RACK`, dedendum 1.25 m and tip radius 0.38 m (ISO 53, profile A), is the default: it is what metric
+  cutters and most drawing programs make, and it is also the rack behind the published tip-load factors.
+  Against the printed Lewis tables it gives form factors 1 to 3.5 % low, which is the safe side.
+* `SHALLOW_RACK`, dedendum 1.157 m and tip radius 0.3 m, is the older inch-system rack. It comes closest to
+  the printed Lewis tables (within 3.1 %) and is kept for gears that were really cut so, and for checking
+  against those tables.
 """
 
 from __future__ import annotations
@@ -50,8 +52,9 @@ class Rack:
     dedendum : float
         Depth of a tooth space below the pitch line, in modules. [-]
     tip_radius : float
-        Radius at the rack's tip corner, in modules; it makes the fillet at the tooth's root. Where the corner has no room for
-        it (large pressure angle, deep rack) the largest radius that fits is used. [-]
+        Radius at the rack's tip corner, in modules; it makes the fillet at the tooth's root. Where the
+        corner has no room for it (large pressure angle, deep rack) the largest radius that fits is used.
+        [-]
     """
 
     addendum: float = 1.0
@@ -146,10 +149,11 @@ class Contact:
     recess, approach : float
         Path of contact beyond the pitch point on the pinion's tip side, and on the gear's tip side. [m]
     e1, e2 : float
-        The same two in base pitches: parts of the contact ratio owed to the pinion's and to the gear's tips. [-]
+        The same two in base pitches: parts of the contact ratio owed to the pinion's and to the gear's
+        tips. [-]
     cut_pinion, cut_gear : bool
-        The partner's tip reaches past the point where the line of action touches this gear's base circle. A rack-made tooth is
-        undercut there and the contact ends; a tooth drawn as a plain involute would jam.
+        The partner's tip reaches past the point where the line of action touches this gear's base circle. A
+        rack-made tooth is undercut there and the contact ends; a tooth drawn as a plain involute would jam.
     clearance1, clearance2 : float
         Room between the tip of gear 1 (2) and the root of its partner. [m]
     """
@@ -182,7 +186,7 @@ class Contact:
         return self.e1 + self.e2
 
 
-# --------------------------------------------------------------------------------------------------- basic sizes
+# ----------------------------------------------------------------------------------------- basic sizes
 
 
 def module_from_diametral_pitch(diametral_pitch: float) -> float:
@@ -314,7 +318,8 @@ def tooth_forces(torque: float, pitch_diameter: float, pressure_angle: float) ->
 
     References
     ----------
-    Statics; R. C. Juvinall and K. M. Marshek, *Fundamentals of Machine Component Design*, chapter on spur gears (from memory).
+    Statics; R. C. Juvinall and K. M. Marshek, *Fundamentals of Machine Component Design*, chapter on spur
+    gears (from memory).
     """
     tangential = 2.0 * abs(torque) / pitch_diameter
     return ToothForces(
@@ -345,7 +350,7 @@ def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEF
     return 2.0 * tip_radius * half_angle
 
 
-# --------------------------------------------------------------------------------------------------- limits
+# ---------------------------------------------------------------------------------------------- limits
 
 
 def undercut_limit(
@@ -364,8 +369,8 @@ def undercut_limit(
 
     References
     ----------
-    Involute geometry: the rack's straight flank may not pass the point where the line of action touches the base circle;
-    J. E. Shigley, *Mechanical Engineering Design*, §13-7 (the full-depth 20° value, 17.1).
+    Involute geometry: the rack's straight flank may not pass the point where the line of action touches the
+    base circle; J. E. Shigley, *Mechanical Engineering Design*, §13-7 (the full-depth 20° value, 17.1).
     """
     _, radius = _rack_tip(pressure_angle, rack)
     straight = rack.dedendum - radius * (1.0 - math.sin(pressure_angle))
@@ -375,7 +380,7 @@ def undercut_limit(
 def interference_limit(
     ratio: float, pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, addendum: float = 1.0
 ) -> float:
-    """Fewest pinion teeth that a gear with `ratio` times as many can drive without interference, as a real number. [-]
+    """Fewest pinion teeth that mesh without interference at a gear ratio, as a real number. [-]
 
     Parameters
     ----------
@@ -388,7 +393,8 @@ def interference_limit(
 
     References
     ----------
-    J. E. Shigley, *Mechanical Engineering Design*, §13-7, equations for spur gears of any ratio and for a rack.
+    J. E. Shigley, *Mechanical Engineering Design*, §13-7, equations for spur gears of any ratio and for a
+    rack.
     """
     if not ratio >= 1.0:
         raise DomainError("gear ratio", ratio, "1 or more (gear teeth over pinion teeth)")
@@ -399,7 +405,7 @@ def interference_limit(
     return 2.0 * addendum / (wide * sine2) * (ratio + math.sqrt(ratio**2 + wide * sine2))
 
 
-# --------------------------------------------------------------------------------------------------- contact
+# --------------------------------------------------------------------------------------------- contact
 
 
 def contact(
@@ -438,8 +444,8 @@ def contact(
     internal : bool
         Gear 2 is a ring around the pinion.
     cut_at_base : bool
-        End the path where the line of action touches a base circle (what an undercut tooth does). ``False`` gives the length
-        that the plain formula claims, which is too long when a pinion is undercut.
+        End the path where the line of action touches a base circle (what an undercut tooth does). ``False``
+        gives the length that the plain formula claims, which is too long when a pinion is undercut.
 
     Returns
     -------
@@ -449,13 +455,13 @@ def contact(
     Raises
     ------
     DomainError
-        Tooth counts, module or angle outside what is meant here; a ring not larger than its pinion; axes so near or so far that
-        the teeth do not touch at all.
+        Tooth counts, module or angle outside what is meant here; a ring not larger than its pinion; axes so
+        near or so far that the teeth do not touch at all.
 
     References
     ----------
-    Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12. Working angle of shifted pairs:
-    ISO 21771. Cutting the path at the base point: own assumption, DEVELOPERS.md.
+    Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12. Working
+    angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption, DEVELOPERS.md.
     """
     _check_gear(teeth1, module, pressure_angle)
     _check_gear(teeth2, module, pressure_angle)
@@ -482,15 +488,25 @@ def contact(
     pitch = math.pi * module * math.cos(pressure_angle)
     if recess + approach <= 0.0:
         raise DomainError("centre distance", distance, "axes near enough for the teeth to touch")
-    return Contact(angle, distance, pitch, recess, approach, recess / pitch, approach / pitch, cut_pinion, cut_gear,
-                   side * (root2 - side * (distance + side * tip1)) if internal else distance - tip1 - root2,
-                   side * (distance + root1 - tip2) if internal else distance - tip2 - root1)  # fmt: skip
+    return Contact(
+        working_angle=angle,
+        centre_distance=distance,
+        base_pitch=pitch,
+        recess=recess,
+        approach=approach,
+        e1=recess / pitch,
+        e2=approach / pitch,
+        cut_pinion=cut_pinion,
+        cut_gear=cut_gear,
+        clearance1=root2 - distance - tip1 if internal else distance - tip1 - root2,
+        clearance2=tip2 - distance - root1 if internal else distance - tip2 - root1,
+    )
 
 
 def sliding_speeds(
     pair: Contact, speed1: Floats, teeth1: int, teeth2: int, *, internal: bool = False
 ) -> tuple[Floats, Floats]:
-    """Sliding speed between the teeth at the start of approach and at the end of recess: where it is largest. [m/s]
+    """Sliding speed between the teeth at the two ends of the path of contact, where it is largest. [m/s]
 
     Parameters
     ----------
@@ -510,18 +526,19 @@ def sliding_speeds(
 
     References
     ----------
-    R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12: relative speed (w1 ± w2) times the distance from the pitch point.
+    R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12: relative speed (w1 ± w2) times the
+    distance from the pitch point.
     """
     side = -1.0 if internal else 1.0
     relative = np.abs(speed1) * (1.0 + side * teeth1 / teeth2)
     return relative * pair.approach, relative * pair.recess
 
 
-# --------------------------------------------------------------------------------------------------- loss
+# ------------------------------------------------------------------------------------------------ loss
 
 
 def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: bool = False) -> float:
-    """Sliding-loss factor H_V of a spur mesh: power lost over power carried, per unit of friction coefficient. [-]
+    """Sliding-loss factor H_V of a spur mesh: lost power over carried power, per unit of friction. [-]
 
     Parameters
     ----------
@@ -539,14 +556,15 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: boo
 
     Notes
     -----
-    The tooth force is shared equally by the pairs in contact; the sliding distance is then integrated exactly over one base pitch.
-    For a contact ratio between 1 and 2 this is the published ``pi (u+1)/(z1 u) (1 - e + e1² + e2²)``; for more pairs in contact
-    the same integral is taken with their number. Below 1 (contact lost between teeth) the loss is referred to the time in contact.
+    The tooth force is shared equally by the pairs in contact; the sliding distance is then integrated
+    exactly over one base pitch. For a contact ratio between 1 and 2 this is the published ``pi (u+1)/(z1 u)
+    (1 - e + e1² + e2²)``; for more pairs in contact the same integral is taken with their number. Below 1
+    (contact lost between teeth) the loss is referred to the time in contact.
 
     References
     ----------
-    H. Ohlendorf's factor as used by B.-R. Höhn, K. Michaelis, M. Hinterstoißer, *Goriva i maziva* 48 (2009) 441; the general
-    integral is an own derivation, DEVELOPERS.md.
+    H. Ohlendorf's factor as used by B.-R. Höhn, K. Michaelis, M. Hinterstoißer, *Goriva i maziva* 48 (2009)
+    441; the general integral is an own derivation, DEVELOPERS.md.
     """
     total = e1 + e2
     if not total > 0.0:
@@ -607,7 +625,7 @@ def mesh_efficiency(
     return 1.0 - friction * loss_factor(teeth1, teeth2, pair.e1, pair.e2, internal=internal)
 
 
-# --------------------------------------------------------------------------------------------------- form factors
+# ---------------------------------------------------------------------------------------- form factors
 
 
 def root_section(
@@ -637,12 +655,13 @@ def root_section(
     Raises
     ------
     DomainError
-        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or a root that undercut has eaten away.
+        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or a root that undercut has
+        eaten away.
 
     References
     ----------
-    W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering Design*, §14-1, on the
-    exact trochoid of the rack; own derivation, DEVELOPERS.md.
+    W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering Design*,
+    §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
     """
     _check_gear(teeth, 1.0, pressure_angle)
     tip_radius, tip_angle, half_angle = _tip_point(teeth, shift, pressure_angle, rack)
@@ -659,7 +678,7 @@ def root_section(
         x, y = _fillet(places, teeth, shift, pressure_angle, rack)
         if np.any(x <= 0.0):
             raise DomainError(
-                "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off at its root"
+                "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
             )
         with np.errstate(divide="ignore"):
             least = int(np.argmin(np.where(y < apex, x**2 / (apex - y), np.inf)))
@@ -725,17 +744,12 @@ def tip_load_factors(
 
     References
     ----------
-    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table of Pu and Ji, *Machine
-    Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8.
+    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table
+    of Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8.
     """
     _check_gear(teeth, 1.0, pressure_angle)
     offset, radius = _rack_tip(pressure_angle, rack)
-    tip, tip_angle, half_angle = _tip_point(teeth, shift, pressure_angle, rack)
-    if half_angle <= 0.0:
-        raise DomainError(
-            "profile shift", shift, f"less shift: a {teeth}-tooth gear comes to a point below its tip circle"
-        )
-    load_angle = tip_angle - half_angle
+    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack)
     g = radius - rack.dedendum + shift
     h = 2.0 / teeth * (0.5 * math.pi - offset) - math.pi / 3.0
     turn = math.pi / 6.0
@@ -745,7 +759,6 @@ def tip_load_factors(
     if not 0.0 < turn < 0.5 * math.pi:
         raise DomainError("teeth", teeth, "a tooth whose fillet has a 30° tangent")
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
-    apex = tip * math.cos(tip_angle) / math.cos(load_angle)
     arm = apex - 0.5 * (teeth * math.cos(math.pi / 3.0 - turn) + g / math.cos(turn) - radius)
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
@@ -754,7 +767,7 @@ def tip_load_factors(
     return TipLoadFactors(form, (1.2 + 0.13 * slender) * notch ** (1.0 / (1.21 + 2.3 / slender)))
 
 
-# --------------------------------------------------------------------------------------------------- velocity
+# -------------------------------------------------------------------------------------------- velocity
 
 
 Making = Literal["cast", "cut", "hobbed", "ground"]
@@ -777,7 +790,8 @@ def velocity_factor(speed: Floats, making: Making = "cut") -> Floats:
 
     References
     ----------
-    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 in metric form; the hobbed and ground curves from memory.
+    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 in metric form; the hobbed and ground
+    curves from memory.
     """
     v = np.abs(speed)
     if making == "cast":
@@ -791,7 +805,7 @@ def velocity_factor(speed: Floats, making: Making = "cut") -> Floats:
     raise DomainError("making", making, "cast, cut, hobbed or ground")
 
 
-# --------------------------------------------------------------------------------------------------- bodies
+# ---------------------------------------------------------------------------------------------- bodies
 
 
 def disc_mass(outer: Floats, bore: Floats, width: Floats, density: Floats) -> Floats:
@@ -854,12 +868,13 @@ def gear_inertia(
 
     References
     ----------
-    Own assumption: the teeth outside the pitch circle make up for the gaps inside it (within a few per cent from 10 teeth).
+    Own assumption: the teeth outside the pitch circle make up for the gaps inside it (within a few per cent
+    from 10 teeth).
     """
     pitch = teeth * module
     if not 0.0 <= bore < pitch:
         raise DomainError("bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m")
-    return disc_inertia(pitch, bore, width, density * fill)
+    return float(disc_inertia(pitch, bore, width, density * fill))
 
 
 def gear_mass(
@@ -876,10 +891,10 @@ def gear_mass(
     pitch = teeth * module
     if not 0.0 <= bore < pitch:
         raise DomainError("bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m")
-    return disc_mass(pitch, bore, width, density * fill)
+    return float(disc_mass(pitch, bore, width, density * fill))
 
 
-# --------------------------------------------------------------------------------------------------- private geometry
+# ------------------------------------------------------------------------------------ private geometry
 
 
 def _check_gear(teeth: int, module: float, pressure_angle: float) -> None:
@@ -923,7 +938,7 @@ def _slid(start: float, end: float) -> float:
 
 
 def _rack_tip(angle: float, rack: Rack) -> tuple[float, float]:
-    """Offset of the tip circle's centre from the rack tooth's centre line, and the tip radius that fits, in modules."""
+    """Offset of the tip circle's centre from the rack tooth's centre line, and the radius that fits."""
     room = 0.25 * math.pi - rack.dedendum * math.tan(angle)
     if room <= 0.0:
         raise DomainError(
@@ -947,8 +962,19 @@ def _tip_point(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[floa
     return tip, tip_angle, half
 
 
+def _tip_load(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[float, float]:
+    """Angle of a tip force to the normal of the centre line, and where it meets that line, in modules."""
+    tip, tip_angle, half_angle = _tip_point(teeth, shift, angle, rack)
+    if half_angle <= 0.0:
+        raise DomainError(
+            "profile shift", shift, f"less shift: {teeth} teeth come to a point below the tip circle"
+        )
+    load_angle = tip_angle - half_angle
+    return load_angle, tip * math.cos(tip_angle) / math.cos(load_angle)
+
+
 def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]:
-    """Where on the rack's travel the fillet runs: from the root circle to where the straight flank takes over."""
+    """Where on the rack's travel the fillet runs: root circle to where the straight flank takes over."""
     _, radius = _rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
     if depth <= 0.0:
@@ -963,8 +989,9 @@ def _fillet(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Points of the trochoid fillet, x from the tooth's centre line and y from the gear's axis, in modules.
 
-    `places` is how far the rack tip's centre stands aside of the pitch point. The common normal of rack and tooth passes through
-    the pitch point, so the point of contact lies one tip radius further along the line from there to the centre.
+    `places` is how far the rack tip's centre stands aside of the pitch point. The common normal of rack and
+    tooth passes through the pitch point, so the point of contact lies one tip radius further along the line
+    from there to the centre.
     """
     offset, radius = _rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
