@@ -1,0 +1,289 @@
+"""Guards: values whose rise through zero ends a segment, their arming, and the search for their first crossing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+
+from winchsim.hybrid.trail import Trail
+
+__all__ = ["Guard"]
+
+# A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
+_ROOT_PART = 1e-12
+_ROOT_RTOL = 4.0 * np.finfo(float).eps
+# A peak between samples is looked at again when twice its parabola's rise above the sample would reach zero.
+_PEAK_DOUBT = 2.0
+_PEAK_ROUNDS = 8
+_PEAK_PARTS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """A named guard; it fires when its value rises through zero.
+
+    Parameters
+    ----------
+    name : str
+        Name given to the problem's `switch`.
+    band : float
+        Disarm band, in the guard's own unit: a guard that starts within plus or minus this is not armed until its value
+        is below ``-band``, and fires unarmed only above ``+band``.
+    """
+
+    name: str
+    band: float
+
+    def __post_init__(self) -> None:
+        if not self.band >= 0.0:
+            raise ValueError(f"band of guard {self.name!r} must not be negative: {self.band!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """The first crossing found: its time and state, the step that holds it, and the guards that fired."""
+
+    t: float
+    y: np.ndarray
+    step: int
+    fired: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Bracket:
+    """Times between which one guard rises through a level."""
+
+    guard: int
+    start: float
+    end: float
+    level: float
+
+
+class GuardNotFinite(ArithmeticError):
+    """A guard value that is not a number, so that a crossing could be lost."""
+
+
+class Watch:
+    """Watches the guards of one segment.
+
+    Parameters
+    ----------
+    guards : tuple of Guard
+        Guards of the mode.
+    guard_values : callable
+        All their values at once, for floats and for arrays.
+    t : float
+        Start of the segment.
+    values : sequence of float
+        Guard values there.
+    samples : int
+        Points per step at which the guards are looked at, the step's end included.
+
+    Notes
+    -----
+    After each step only the values at its end are looked at (`is_hot`). What happens between the ends of steps is looked
+    at for many steps in one call (`search`): the values at `samples` points per step, and a closer look at every peak
+    that a parabola cannot rule out.
+    """
+
+    def __init__(
+        self,
+        guards: tuple[Guard, ...],
+        guard_values: Callable[[Any, Any], Sequence[Any]],
+        t: float,
+        values: Sequence[float],
+        samples: int,
+    ) -> None:
+        self._names = tuple(guard.name for guard in guards)
+        self._bands = [guard.band for guard in guards]
+        self._guard_values = guard_values
+        self._fractions = np.arange(1, samples + 1) / samples
+        if len(values) != len(guards):
+            raise ValueError(f"guard_values gave {len(values)} values for {len(guards)} guards")
+        self.disarmed = {j for j, v in enumerate(values) if not v < -self._bands[j]}
+        # The arming at the last sample that `search` has seen, which lags behind `disarmed`.
+        self._armed = np.array([j not in self.disarmed for j in range(len(guards))], dtype=bool)
+        self._tail_t = np.array([t])
+        self._tail_values = np.array(values, dtype=float)[:, None]
+
+    def fired_at_start(self) -> tuple[str, ...]:
+        """Guards that are above their band from the first instant."""
+        start = self._tail_values[:, -1].tolist()
+        return tuple(n for n, v, band in zip(self._names, start, self._bands, strict=True) if v > band)
+
+    def is_hot(self, values: Sequence[float]) -> bool:
+        """True when the values at a step's end show a crossing (or are not numbers); arms what has come clear."""
+        disarmed, bands = self.disarmed, self._bands
+        for j in tuple(disarmed):
+            if values[j] < -bands[j]:
+                disarmed.discard(j)
+        for j, value in enumerate(values):
+            if not value < 0.0 and (j not in disarmed or not value <= bands[j]):
+                return True
+        return False
+
+    def search(self, trail: Trail, times: np.ndarray, first: int, last_values: Sequence[float]) -> Crossing | None:
+        """The first crossing in the steps from `first` on.
+
+        Parameters
+        ----------
+        trail : Trail
+            Interpolants of the steps.
+        times : ndarray, shape (steps + 1,)
+            Ends of all steps of the segment, its start first.
+        first : int
+            The first step not searched before.
+        last_values : sequence of float
+            Guard values at the last time, from the scalar call, so that both calls see the same sign there.
+
+        Returns
+        -------
+        Crossing or None
+
+        Raises
+        ------
+        GuardNotFinite
+            A guard value is not a number.
+        """
+        starts, ends = times[first:-1, None], times[first + 1 :, None]
+        grid = starts + self._fractions * (ends - starts)
+        grid[:, -1:] = ends
+        values = self._values(grid.ravel(), trail.on_steps(first, grid))
+        values[:, -1] = last_values
+        if np.isnan(values).any():
+            raise GuardNotFinite
+        t = np.concatenate([self._tail_t, grid.ravel()])
+        values = np.concatenate([self._tail_values, values], axis=1)
+
+        armed_from, brackets = self._rises(t, values)
+        horizon = min((bracket.end for bracket in brackets), default=np.inf)
+        brackets += self._peaks(trail, times, t, values, armed_from, horizon)
+        if brackets:
+            return self._locate(trail, times, brackets)
+        self._armed = armed_from < t.size
+        self._tail_t, self._tail_values = t[-2:], values[:, -2:]
+        return None
+
+    def _values(self, t: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """Guard values of shape (guards, k)."""
+        out = np.empty((len(self._names), t.size))
+        for row, value in zip(out, self._guard_values(t, y), strict=True):
+            row[:] = value
+        return out
+
+    def _rises(self, t: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, list[_Bracket]]:
+        """From which sample on each guard is armed, and the first crossing of each that the samples show."""
+        old = self._tail_t.size - 1
+        armed_from = np.where(self._armed, 0, t.size)
+        brackets = []
+        for j in np.flatnonzero((values[:, old + 1 :] >= 0.0).any(axis=1) | ~self._armed).tolist():
+            v, band, start = values[j], self._bands[j], old + 1
+            if not self._armed[j]:
+                above, below = _first(v > band, start), _first(v < -band, start)
+                if above < below:
+                    brackets.append(_Bracket(j, t[above - 1], t[above], band))
+                    continue
+                armed_from[j] = start = below
+            k = _first(v >= 0.0, start)
+            if k < t.size:
+                brackets.append(_Bracket(j, t[k - 1], t[k], 0.0))
+        return armed_from, brackets
+
+    def _peaks(
+        self,
+        trail: Trail,
+        times: np.ndarray,
+        t: np.ndarray,
+        values: np.ndarray,
+        armed_from: np.ndarray,
+        horizon: float,
+    ) -> list[_Bracket]:
+        """Crossings hidden between two samples below zero: a guard that rises through zero and falls back."""
+        left, mid, right = values[:, :-2], values[:, 1:-1], values[:, 2:]
+        guards, k = np.nonzero((mid >= left) & (mid >= right) & (mid < 0.0))
+        keep = (armed_from[guards] <= k) & (t[k] < horizon)
+        guards, k = guards[keep], k[keep]
+        t = np.stack([t[k], t[k + 1], t[k + 2]])
+        v = np.stack([values[guards, k], values[guards, k + 1], values[guards, k + 2]])
+        found: list[_Bracket] = []
+        inner = np.arange(1, _PEAK_PARTS)[:, None] / _PEAK_PARTS
+        for _ in range(_PEAK_ROUNDS):
+            near = v[1] + _PEAK_DOUBT * _parabola_rise(t, v) >= 0.0
+            guards, t, v = guards[near], t[:, near], v[:, near]
+            if not guards.size:
+                break
+            # A finer grid over each bracket, then the bracket around its best point.
+            fine_t = np.concatenate([t[:1], t[:1] + inner * (t[2] - t[0]), t[2:]])
+            flat = fine_t[1:-1].ravel()
+            steps = np.maximum(np.searchsorted(times, flat, side="left") - 1, 0)
+            all_values = self._values(flat, trail.at(steps, flat)).reshape(-1, _PEAK_PARTS - 1, guards.size)
+            columns = np.arange(guards.size)
+            fine_v = np.concatenate([v[:1], all_values[guards, :, columns].T, v[2:]])
+            up = fine_v[1:-1] >= 0.0
+            for c in np.flatnonzero(up.any(axis=0)).tolist():
+                row = 1 + int(np.argmax(up[:, c]))
+                found.append(_Bracket(int(guards[c]), fine_t[row - 1, c], fine_t[row, c], 0.0))
+            best = 1 + np.argmax(fine_v[1:-1], axis=0)
+            open_ = ~up.any(axis=0)
+            rows = np.stack([best - 1, best, best + 1])[:, open_]
+            guards, columns = guards[open_], columns[open_]
+            t, v = fine_t[rows, columns], fine_v[rows, columns]
+        return found
+
+    def _locate(self, trail: Trail, times: np.ndarray, brackets: list[_Bracket]) -> Crossing:
+        """The earliest root of the brackets, with all guards that have crossed there."""
+        roots: list[tuple[float, int]] = []
+        earliest, slack = np.inf, 0.0
+        for bracket in sorted(brackets, key=lambda b: (b.start, b.guard)):
+            if bracket.start > earliest + slack:
+                break
+            root = self._root(trail, times, bracket)
+            roots.append((root, bracket.guard))
+            if root < earliest:
+                earliest = root
+                slack = 2.0 * (_ROOT_PART * (bracket.end - bracket.start) + _ROOT_RTOL * abs(root))
+        step = int(np.searchsorted(times, earliest, side="left")) - 1
+        y = trail.point(max(step, 0), earliest)
+        values = self._guard_values(earliest, y.tolist())
+        fired: dict[int, None] = {}
+        for root, guard in sorted(roots):
+            if root <= earliest + slack:
+                fired[guard] = None
+        for guard in np.flatnonzero(self._armed).tolist():
+            if values[guard] >= 0.0:
+                fired[guard] = None
+        return Crossing(earliest, y, step, tuple(self._names[guard] for guard in fired))
+
+    def _root(self, trail: Trail, times: np.ndarray, bracket: _Bracket) -> float:
+        """Time at which one guard passes its level; the bracket's own end where rounding hides the change of sign."""
+        guard, level, guard_values = bracket.guard, bracket.level, self._guard_values
+
+        def excess(t: float) -> float:
+            step = max(int(np.searchsorted(times, t, side="left")) - 1, 0)
+            return float(guard_values(t, trail.point(step, t).tolist())[guard]) - level
+
+        start, end = float(bracket.start), float(bracket.end)
+        at_start, at_end = excess(start), excess(end)
+        if at_start >= 0.0:
+            return start
+        if at_end <= 0.0:
+            return end
+        return float(brentq(excess, start, end, xtol=_ROOT_PART * (end - start), rtol=_ROOT_RTOL))
+
+
+def _first(mask: np.ndarray, start: int) -> int:
+    """Index of the first true element from `start` on; the length when there is none."""
+    part = mask[start:]
+    k = int(part.argmax()) if part.size else 0
+    return start + k if part.size and part[k] else mask.size
+
+
+def _parabola_rise(t: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Most that a parabola through three samples, the middle one highest, can rise above it; shapes (3, c)."""
+    before, after = t[1] - t[0], t[2] - t[1]
+    curvature = ((v[1] - v[0]) / before - (v[2] - v[1]) / after) / (before + after)
+    return 0.25 * curvature * np.maximum(before, after) ** 2

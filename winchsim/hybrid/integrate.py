@@ -1,0 +1,276 @@
+"""The runner: integrates one mode after the other and switches between them where guards fire."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from winchsim.hybrid.guard import Crossing, GuardNotFinite, Watch
+from winchsim.hybrid.mode import Mode, Problem
+from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
+from winchsim.hybrid.reset import Switch
+from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepFailure, Stepper
+
+__all__ = ["run"]
+
+UNTIL = "until"
+_FALLBACK = "Radau"
+# Steps between two looks at the inside of steps: many, for cheap array calls; few, as steps past a crossing are waste.
+_BATCH = 96
+# A stretch this many float spacings long cannot be stepped and is taken as nothing.
+_ULPS = 8
+
+
+def run(
+    problem: Problem,
+    key: Hashable,
+    y0: np.ndarray | Sequence[float],
+    t0: float,
+    t_end: float,
+    *,
+    rtol: float,
+    atol: float | np.ndarray | Sequence[float],
+    method: str = "LSODA",
+    max_switches: int = 20_000,
+    chatter_switches: int = 50,
+    max_rhs_calls: int = 2_000_000,
+    max_steps: int = 250_000,
+    first_step: float | None = None,
+) -> Run:
+    """A switched problem integrated from `t0` to `t_end`, or to the switch that stops it.
+
+    Parameters
+    ----------
+    problem : Problem
+        Modes, switches and the measure of progress.
+    key : hashable
+        Mode at the start.
+    y0 : array_like, shape (n,)
+        State at the start.
+    t0, t_end : float
+        Time span, ``t_end >= t0``.
+    rtol : float
+        Relative tolerance of the solver.
+    atol : float or array_like, shape (n,)
+        Absolute tolerance, for all or for each state in its own unit.
+    method : str
+        A scipy method: BDF, DOP853, LSODA, RK23, RK45 or Radau.
+    max_switches : int
+        Switches after which the run ends as TOO_MANY_SWITCHES.
+    chatter_switches : int
+        Switches in a row without progress after which the run ends as CHATTER. A row starts anew as soon as one
+        component of ``problem.progress`` differs by 1 or more from its value at the row's start.
+    max_rhs_calls, max_steps : int
+        Work after which the run ends as BUDGET.
+    first_step : float or None
+        First step size of each segment; None leaves it to the solver.
+
+    Returns
+    -------
+    Run
+        Of the same shape however the run ended; the outcome says how.
+
+    Raises
+    ------
+    ValueError
+        An argument is out of its range, or a switch changes the number of states.
+    """
+    if method not in METHODS:
+        raise ValueError(f"method must be one of {', '.join(METHODS)}, not {method!r}")
+    if not t_end >= t0:
+        raise ValueError(f"t_end must not be before t0: {t_end!r} < {t0!r}")
+    y = np.array(y0, dtype=float)
+    if y.ndim != 1:
+        raise ValueError(f"y0 must be one-dimensional, not of shape {y.shape}")
+    atol = atol if isinstance(atol, int | float) else np.asarray(atol, dtype=float)
+    runner = _Runner(problem, method, rtol, atol, first_step, max_rhs_calls, max_steps)
+    with warnings.catch_warnings(), np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        # What LSODA warns of ends up in the outcome.
+        warnings.filterwarnings("ignore", message="lsoda: ")
+        return runner.run(key, y, float(t0), float(t_end), max_switches, chatter_switches)
+
+
+@dataclass(slots=True)
+class _Leg:
+    """How one attempt at a segment ended."""
+
+    fired: tuple[str, ...]  # empty when the end time was reached or the attempt broke off
+    t: float
+    y: np.ndarray
+    segment: Segment | None
+    broke: Outcome | None = None
+
+
+@dataclass(slots=True)
+class _Chatter:
+    """Counts the switches since the last real progress."""
+
+    limit: int
+    base: tuple[float, ...]
+    count: int = 0
+
+    def is_over(self, progress: tuple[float, ...]) -> bool:
+        """True when one more switch, with this progress, is one too many."""
+        if any(abs(now - then) >= 1.0 for now, then in zip(progress, self.base, strict=True)):
+            self.base, self.count = progress, 0
+            return False
+        self.count += 1
+        return self.count > self.limit
+
+
+@dataclass(slots=True)
+class _Runner:
+    """Settings and counts of one run."""
+
+    problem: Problem
+    method: str
+    rtol: float
+    atol: float | np.ndarray
+    first_step: float | None
+    max_rhs_calls: int
+    max_steps: int
+    rhs_calls: int = 0
+    steps: int = 0
+    switches: int = 0
+    restarts: int = 0
+    fallbacks: int = 0
+    segments: list[Segment] = field(default_factory=list)
+    transitions: list[Transition] = field(default_factory=list)
+
+    def run(
+        self, key: Hashable, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int
+    ) -> Run:
+        """All segments, until something ends the run."""
+        if not np.isfinite(y).all():
+            return self._finish(Outcome.NOT_FINITE, t, y)
+        chatter = _Chatter(chatter_switches, tuple(self.problem.progress(t, y)))
+        while t < t_end:
+            leg = self._segment(self.problem.mode(key), t, y, t_end)
+            t, y = leg.t, leg.y
+            if leg.segment is not None:
+                self.segments.append(leg.segment)
+            if leg.broke is not None:
+                return self._finish(leg.broke, t, y)
+            if not leg.fired:
+                break
+            if self.switches >= max_switches:
+                return self._finish(Outcome.TOO_MANY_SWITCHES, t, y)
+            switch = self.problem.switch(key, leg.fired, t, y.copy())
+            self.switches += 1
+            key, y = self._apply(key, leg, switch)
+            if key is None:
+                return self._finish(Outcome.STOPPED, t, y)
+            if not np.isfinite(y).all():
+                return self._finish(Outcome.NOT_FINITE, t, y)
+            if chatter.is_over(tuple(self.problem.progress(t, y))):
+                return self._finish(Outcome.CHATTER, t, y)
+        return self._finish(Outcome.FINISHED, t, y)
+
+    def _apply(self, key: Hashable, leg: _Leg, switch: Switch) -> tuple[Hashable | None, np.ndarray]:
+        """Record a switch; the next key and state."""
+        after = np.array(switch.y, dtype=float)
+        if after.shape != leg.y.shape:
+            raise ValueError(f"switch of {key!r} by {leg.fired} gave a state of shape {after.shape}, not {leg.y.shape}")
+        self.transitions.append(Transition(leg.t, leg.y, after, leg.fired, key, switch.key, tuple(switch.events)))
+        return switch.key, after
+
+    def _finish(self, outcome: Outcome, t: float, y: np.ndarray) -> Run:
+        stats = Stats(self.rhs_calls, self.steps, self.switches, self.restarts, self.fallbacks)
+        return Run(outcome, tuple(self.segments), tuple(self.transitions), t, y, stats)
+
+    def _segment(self, mode: Mode, t: float, y: np.ndarray, t_end: float) -> _Leg:
+        """One segment; what LSODA cannot do is done again with the fallback method."""
+        values = mode.guard_values(t, y.tolist())
+        if any(value != value for value in values):
+            return _Leg((), t, y, None, Outcome.NOT_FINITE)
+        fired = Watch(mode.guards, mode.guard_values, t, values, 1).fired_at_start()
+        if fired:
+            return _Leg(fired, t, y, None)
+        bound = min(mode.until, t_end)
+        on_bound = (UNTIL,) if mode.until <= t_end else ()
+        if bound - t <= _ULPS * np.spacing(max(abs(t), abs(bound))):
+            return _Leg(on_bound, max(t, bound), y, None)
+        leg = self._attempt(self.method, mode, t, y, bound, values)
+        if self.method == "LSODA" and leg.broke in (Outcome.NOT_FINITE, Outcome.SOLVER_FAILED):
+            self.fallbacks += 1
+            leg = self._attempt(_FALLBACK, mode, t, y, bound, values)
+        if leg.broke is None and not leg.fired:
+            leg.fired = on_bound
+        return leg
+
+    def _attempt(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float, values: Sequence[float]) -> _Leg:
+        """One segment with one method: to its first crossing, to its bound, or until it breaks off."""
+        stepper = self._start(method, mode, t, y, bound)
+        watch = Watch(mode.guards, mode.guard_values, t, values, stepper.samples)
+        self.restarts += 1
+        broke, crossing = self._march(stepper, watch, mode, bound)
+        self.rhs_calls += stepper.rhs_calls
+        self.steps += stepper.count
+        if crossing is not None:
+            return _cut(mode.key, stepper, crossing, t, y)
+        if not stepper.count:
+            return _Leg((), t, y, None, broke)
+        segment = Segment(mode.key, *stepper.keep(stepper.count))
+        return _Leg((), stepper.t, np.array(stepper.y), segment, broke)
+
+    def _start(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float) -> Stepper:
+        """A solver at the start of a segment."""
+        first = None if self.first_step is None else min(self.first_step, bound - t)
+        if method == "LSODA":
+            try:
+                return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
+            except AttributeError:
+                pass
+        return ScipyStepper(method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
+
+    def _march(
+        self, stepper: Stepper, watch: Watch, mode: Mode, bound: float
+    ) -> tuple[Outcome | None, Crossing | None]:
+        """Step until a crossing, the bound, the budget or a failure."""
+        advance, guard_values, disarmed = stepper.advance, mode.guard_values, watch.disarmed
+        guarded = bool(mode.guards)
+        calls_left, steps_left = self.max_rhs_calls - self.rhs_calls, self.max_steps - self.steps
+        searched = 0
+        values: Sequence[float] = ()
+        broke: Outcome | None = None
+        at_end = False
+        while not (at_end or broke):
+            try:
+                advance()
+            except StepFailure as failure:
+                broke = Outcome.NOT_FINITE if failure.not_finite else Outcome.SOLVER_FAILED
+                if stepper.count == searched:
+                    break
+            else:
+                at_end = stepper.t >= bound
+                if not at_end and (stepper.count >= steps_left or stepper.rhs_calls >= calls_left):
+                    broke = Outcome.BUDGET
+                if guarded:
+                    values = guard_values(stepper.t, stepper.y)
+                    if not disarmed and max(values) < 0.0 or not watch.is_hot(values):
+                        if stepper.count - searched < _BATCH and not at_end and not broke:
+                            continue
+            if guarded:
+                try:
+                    times, trail = stepper.record()
+                    crossing = watch.search(trail, times, searched, values)
+                except GuardNotFinite:
+                    return Outcome.NOT_FINITE, None
+                if crossing is not None:
+                    return None, crossing
+                searched = stepper.count
+        return broke, None
+
+
+def _cut(key: Hashable, stepper: Stepper, crossing: Crossing, t: float, y: np.ndarray) -> _Leg:
+    """The segment up to a crossing, which becomes its last point."""
+    if crossing.t <= t:
+        return _Leg(crossing.fired, t, y, None)
+    times, states, trail = stepper.keep(crossing.step + 1)
+    if crossing.t < times[-1]:
+        times[-1] = crossing.t
+        states[:, -1] = crossing.y
+    return _Leg(crossing.fired, crossing.t, states[:, -1].copy(), Segment(key, times, states, trail))

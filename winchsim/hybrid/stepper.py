@@ -1,0 +1,287 @@
+"""Scipy's solvers taken one accepted step at a time, with the interpolant of each step kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import isfinite
+from typing import Protocol
+
+import numpy as np
+from scipy.integrate import BDF, DOP853, LSODA, RK23, RK45, OdeSolver, Radau
+
+from winchsim.hybrid.trail import NordsieckTrail, ScipyTrail, Trail
+
+__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "Stepper", "StepFailure"]
+
+METHODS: dict[str, type[OdeSolver]] = {
+    "BDF": BDF,
+    "DOP853": DOP853,
+    "LSODA": LSODA,
+    "RK23": RK23,
+    "RK45": RK45,
+    "Radau": Radau,
+}
+
+_LSODA_MAX_ORDER = 12
+# Where LSODA's real work array holds the last and the next step size and, from 20 on, the history array.
+_LAST_SIZE, _NEXT_SIZE, _HISTORY = 10, 11, 20
+# Where its integer work array holds the number of calls, the last order and the next order.
+_CALLS, _LAST_ORDER, _NEXT_ORDER = 11, 13, 14
+
+Rhs = Callable[[float, np.ndarray], Sequence[float]]
+
+
+class StepFailure(ArithmeticError):
+    """A step that could not be taken.
+
+    Parameters
+    ----------
+    not_finite : bool
+        True where a value was not a finite number, False where the solver gave up.
+    """
+
+    def __init__(self, not_finite: bool) -> None:
+        super().__init__("not finite" if not_finite else "solver failed")
+        self.not_finite = not_finite
+
+
+class Stepper(Protocol):
+    """A solver on its way through one segment.
+
+    Attributes
+    ----------
+    t : float
+        Time reached.
+    y : list of float
+        State there.
+    count : int
+        Steps taken.
+    samples : int
+        Points per step that show every swing of the interpolant.
+    """
+
+    t: float
+    y: list[float]
+    count: int
+    samples: int
+
+    @property
+    def rhs_calls(self) -> int:
+        """Right-hand-side calls so far."""
+        ...
+
+    def advance(self) -> None:
+        """Take one step; raises StepFailure, and the last state stays as it was."""
+        ...
+
+    def record(self) -> tuple[np.ndarray, Trail]:
+        """Times (count + 1,) and interpolants of the steps so far; valid until the next step."""
+        ...
+
+    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
+        """Times (count + 1,), states (n, count + 1) and interpolants of the first steps, for good."""
+        ...
+
+
+class LsodaStepper:
+    """LSODA, its history array copied after each step instead of one interpolant object per step.
+
+    Parameters
+    ----------
+    rhs : callable
+        Right-hand side.
+    t, t_bound : float
+        Start and end of the segment, not to be overstepped.
+    y : ndarray, shape (n,)
+        State at the start.
+    rtol, atol : float or ndarray
+        Tolerances.
+    first_step : float or None
+        First step size; None leaves it to the solver.
+
+    Notes
+    -----
+    scipy's LSODA is set up as usual and stepped as its own `step` does it, only without the wrapping of each call: a
+    third of the time of a step goes into that. Where scipy has moved the parts used here, an AttributeError says so at
+    the start and the caller takes `ScipyStepper`.
+    """
+
+    samples = 4
+
+    def __init__(
+        self,
+        rhs: Rhs,
+        t: float,
+        y: np.ndarray,
+        t_bound: float,
+        *,
+        rtol: float,
+        atol: float | np.ndarray,
+        first_step: float | None,
+    ) -> None:
+        solver = LSODA(rhs, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step)
+        self._ode = solver._lsoda_solver
+        integrator = self._ode._integrator
+        integrator.call_args[2] = 5  # one step, not past t_bound
+        self._integrator = integrator
+        self._run = integrator.run
+        self._rhs = rhs
+        self._state = self._ode._y
+        self.t = float(t)
+        self.y = y.tolist()
+        self._start = y
+        self._t_bound = float(t_bound)
+        self.count = 0
+        self._settled = 0
+        self._width = (_LSODA_MAX_ORDER + 1) * y.size
+        self._sources = (integrator.rwork[_LAST_SIZE : _HISTORY + self._width], integrator.iwork[_LAST_ORDER:15])
+        self._iwork = integrator.iwork
+        self._times = [self.t]
+        self._reals = np.empty((128, self._sources[0].size))
+        self._orders = np.empty((128, 2), dtype=np.intp)
+
+    @property
+    def rhs_calls(self) -> int:
+        """Right-hand-side calls so far."""
+        return int(self._iwork[_CALLS])
+
+    def advance(self) -> None:
+        """Take one step; raises StepFailure, and the last state stays as it was."""
+        state, t = self._run(self._rhs, _no_jacobian, self._state, self.t, self._t_bound, (), ())
+        if self._integrator.success != 1 or not t > self.t:
+            raise StepFailure(not np.isfinite(state).all())
+        y = state.tolist()
+        if not isfinite(sum(y)) and not all(map(isfinite, y)):
+            raise StepFailure(True)
+        k = self.count
+        if k == self._orders.shape[0]:
+            self._reals = _doubled(self._reals)
+            self._orders = _doubled(self._orders)
+        self._reals[k], self._orders[k] = self._sources
+        self._times.append(t)
+        self._state, self.t, self.y = state, t, y
+        self.count = k + 1
+
+    def record(self) -> tuple[np.ndarray, Trail]:
+        """Times and interpolants of the steps so far; valid until the next step."""
+        self._settle()
+        times = np.array(self._times)
+        coefficients = self._coefficients(self.count)
+        return times, NordsieckTrail(times[1:], self._scales(self.count), coefficients)
+
+    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
+        """Times, states and interpolants of the first steps, for good."""
+        self._settle()
+        times = np.array(self._times[: count + 1])
+        coefficients = self._coefficients(count).copy()
+        y = np.empty((self._start.size, count + 1))
+        y[:, 0] = self._start
+        y[:, 1:] = coefficients[:, 0].T
+        return times, y, NordsieckTrail(times[1:].copy(), self._scales(count).copy(), coefficients)
+
+    def _scales(self, count: int) -> np.ndarray:
+        return self._reals[:count, _NEXT_SIZE - _LAST_SIZE]
+
+    def _coefficients(self, count: int) -> np.ndarray:
+        """View of the history arrays of the first steps, shape (count, orders, n), cut to the highest order used."""
+        shape = (count, _LSODA_MAX_ORDER + 1, self._start.size)
+        used = int(self._orders[:count, 0].max(initial=0)) + 1
+        return self._reals[:count, _HISTORY - _LAST_SIZE :].reshape(shape)[:, :used]
+
+    def _settle(self) -> None:
+        """Make the copied history arrays of the new steps fit for evaluation."""
+        a, b = self._settled, self.count
+        self._settled = b
+        reals, last, following = self._reals[a:b], self._orders[a:b, 0], self._orders[a:b, 1]
+        history = reals[:, _HISTORY - _LAST_SIZE :].reshape(b - a, _LSODA_MAX_ORDER + 1, self._start.size)
+        history[np.arange(_LSODA_MAX_ORDER + 1) > last[:, None]] = 0.0
+        # Where the order is about to fall, the highest column still has the scale of the last step size.
+        k = np.flatnonzero(following < last)
+        history[k, last[k]] *= ((reals[k, 1] / reals[k, 0]) ** last[k])[:, None]
+
+
+class ScipyStepper:
+    """Any of scipy's solvers through its public interface.
+
+    Parameters
+    ----------
+    method : str
+        A key of `METHODS`.
+    rhs, t, y, t_bound, rtol, atol, first_step
+        As for `LsodaStepper`.
+    """
+
+    samples = 8
+
+    def __init__(
+        self,
+        method: str,
+        rhs: Rhs,
+        t: float,
+        y: np.ndarray,
+        t_bound: float,
+        *,
+        rtol: float,
+        atol: float | np.ndarray,
+        first_step: float | None,
+    ) -> None:
+        self.rhs_calls = 0
+        self._rhs = rhs
+        self._rhs_raised = False
+        self.t = float(t)
+        self.y = y.tolist()
+        self.count = 0
+        self._times = [self.t]
+        self._states = [y]
+        self._outputs: list = []
+        self._solver = METHODS[method](self._counted, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step)
+
+    def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
+        """The right-hand side, counted, and with its own exceptions told apart from the solver's."""
+        self.rhs_calls += 1
+        try:
+            return np.asarray(self._rhs(float(t), y), dtype=float)
+        except Exception:
+            self._rhs_raised = True
+            raise
+
+    def advance(self) -> None:
+        """Take one step; raises StepFailure, and the last state stays as it was."""
+        solver = self._solver
+        try:
+            solver.step()
+        except (ValueError, ArithmeticError, np.linalg.LinAlgError) as error:
+            # The implicit solvers raise on values that are not finite.
+            if self._rhs_raised:
+                raise
+            raise StepFailure(True) from error
+        if solver.status == "failed" or not solver.t > self.t:
+            raise StepFailure(not np.isfinite(self._counted(self.t, self._states[-1])).all())
+        y = np.array(solver.y, dtype=float)
+        if not np.isfinite(y).all():
+            raise StepFailure(True)
+        self._outputs.append(solver.dense_output())
+        self._times.append(float(solver.t))
+        self._states.append(y)
+        self.t, self.y = float(solver.t), y.tolist()
+        self.count += 1
+
+    def record(self) -> tuple[np.ndarray, Trail]:
+        """Times and interpolants of the steps so far; valid until the next step."""
+        return np.array(self._times), ScipyTrail(self._outputs)
+
+    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
+        """Times, states and interpolants of the first steps, for good."""
+        y = np.ascontiguousarray(np.array(self._states[: count + 1]).T)
+        return np.array(self._times[: count + 1]), y, ScipyTrail(self._outputs[:count])
+
+
+def _no_jacobian() -> None:
+    """Stands for a Jacobian that LSODA is to find by differences."""
+
+
+def _doubled(buffer: np.ndarray) -> np.ndarray:
+    """The buffer with twice as many rows."""
+    grown = np.empty((2 * buffer.shape[0], *buffer.shape[1:]), dtype=buffer.dtype)
+    grown[: buffer.shape[0]] = buffer
+    return grown
