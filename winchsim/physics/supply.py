@@ -1,0 +1,544 @@
+"""The supply and what the motors in parallel on it draw: terminal voltage and currents of every regime, in closed form.
+
+Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that sense, so a positive total
+times a positive voltage is power out of the source. Reversed polarity (lowering) is the same law mirrored: the limit
+acts on the current in the sense of the voltage, and "back" means against it. A ramp from zero must say which way it goes:
+pass ``-0.0``, not ``0.0``, at the start of a reversed one (``-V * t / ramp`` does so by itself).
+
+The motors are linear between their kinks (brush drop makes a band without current around the back e.m.f.), so the terminal
+voltage is the root of one monotone piecewise-linear law and is found by looking at its kinks: no iteration.
+
+Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the reverse diode of a real one
+would clamp the terminals near zero when the load drives the motors backwards faster than the limit can hold.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.errors import DomainError
+
+Value = float | NDArray[np.float64]
+Values = Sequence[Any]
+"""One entry a group, each a float or an array."""
+
+NOTHING_BACK = 1e-9
+"""Current into a source that takes nothing back, above which it counts as flowing [A].
+
+Far below any real current; needed because with a brush drop the total is exactly zero over a whole range of speeds, and a
+guard must not stand at zero there."""
+
+
+class Regime(Enum):
+    """What the supply is doing; the value is the phrase shown to the user."""
+
+    VOLTAGE = "holding voltage"
+    CURRENT = "holding current"
+    NO_RETURN = "taking nothing back"
+    EMPTY = "battery empty"
+    OPEN = "lead open, motors joined"
+    EACH_OPEN = "every motor open"
+    SHORTED = "terminals joined"
+
+
+_VOLTAGE, _CURRENT, _NO_RETURN = Regime.VOLTAGE, Regime.CURRENT, Regime.NO_RETURN
+_EMPTY, _OPEN, _EACH_OPEN, _SHORTED = Regime.EMPTY, Regime.OPEN, Regime.EACH_OPEN, Regime.SHORTED
+
+
+@dataclass(frozen=True)
+class Source:
+    """A supply with its wiring.
+
+    Parameters
+    ----------
+    resistance : float
+        Internal plus wiring resistance, >= 0. [ohm]
+    current_limit : float
+        Current at which it limits itself unless a phase says otherwise, > 0. [A]
+    takes_back : bool
+        Whether current may flow into it: a battery yes, a bench supply no.
+    capacity : float
+        Charge that it gives before it is empty, > 0. [C]
+
+    Raises
+    ------
+    DomainError
+        A value outside its range.
+    """
+
+    resistance: float
+    current_limit: float = math.inf
+    takes_back: bool = False
+    capacity: float = math.inf
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.resistance < math.inf):
+            raise DomainError("resistance", self.resistance, "a finite resistance, zero or above [ohm]")
+        if not self.current_limit > 0.0:
+            raise DomainError("current_limit", self.current_limit, "a current above zero [A]")
+        if not self.capacity > 0.0:
+            raise DomainError("capacity", self.capacity, "a charge above zero [C]")
+
+
+def balance(
+    regime: Regime,
+    open_voltage: Value,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    current_limit: Value,
+) -> tuple[Any, tuple[Any, ...], Any]:
+    """Terminal voltage, current of one motor of each group, and current of the source, without inductance.
+
+    Parameters
+    ----------
+    regime : Regime
+        What the supply is doing.
+    open_voltage : float or ndarray
+        Open-circuit voltage, negative with reversed polarity. [V]
+    source : Source
+        Only its resistance is used here.
+    groups_n : sequence
+        Live motors of each group, > 0. [-]
+    groups_r : sequence of float or ndarray
+        Resistance of one motor of each group at its present temperature, > 0. [ohm]
+    groups_e : sequence of float or ndarray
+        Back e.m.f. of one motor of each group. [V]
+    groups_drop : sequence of float or ndarray
+        Brush drop of one motor of each group, both brushes together, >= 0. [V]
+    current_limit : float or ndarray
+        Limit now in force (`source.current_limit` unless a phase has its own). [A]
+
+    Returns
+    -------
+    voltage : float or ndarray
+        At the motors' terminals; with every motor open, what the joined motors would show. [V]
+    currents : tuple of float or ndarray
+        Of one motor of each group. [A]
+    total : float or ndarray
+        What the source gives. [A]
+
+    Notes
+    -----
+    With a brush drop and no net current the voltage is undetermined within the dead band. Taking nothing back, the edge is
+    taken at which the source would begin to give; with the lead open, the middle.
+
+    References
+    ----------
+    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply, heat".
+
+    Examples
+    --------
+    >>> balance(Regime.VOLTAGE, 6.0, Source(0.5), (2,), (4.0,), (2.5,), (0.0,), math.inf)
+    (5.3, (0.7,), 1.4)
+    """
+    for drop in groups_drop:
+        if drop if drop.__class__ is float else np.any(drop):
+            return _balance_with_drop(
+                regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+            )
+    if len(groups_n) == 1:  # the common case, spelt out because it stands in the innermost loop
+        conductance = groups_n[0] / groups_r[0]
+        shorted = conductance * groups_e[0]
+    else:
+        conductance = shorted = 0.0
+        for n, r, e in zip(groups_n, groups_r, groups_e, strict=True):
+            conductance = conductance + n / r
+            shorted = shorted + n / r * e
+    if regime is _VOLTAGE:
+        voltage = (open_voltage + source.resistance * shorted) / (1.0 + source.resistance * conductance)
+        total = voltage * conductance - shorted
+    elif regime is _SHORTED or not groups_n:
+        voltage = total = open_voltage * 0.0
+    elif regime is _CURRENT:
+        total = _towards(open_voltage, current_limit)
+        voltage = (total + shorted) / conductance
+    else:
+        voltage = shorted / conductance
+        total = open_voltage * 0.0
+        if regime is _EACH_OPEN:
+            return voltage, tuple([e * 0.0 for e in groups_e]), total
+    if len(groups_n) == 1:
+        return voltage, ((voltage - groups_e[0]) / groups_r[0],), total
+    return voltage, tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]), total
+
+
+def balance_inductive(
+    regime: Regime,
+    open_voltage: Value,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    groups_inductance: Values,
+    currents: Values,
+    current_limit: Value,
+    direction: Values | None = None,
+) -> tuple[Any, tuple[Any, ...], Any]:
+    """Terminal voltage, rate of change of each group's current, and current of the source, with inductance.
+
+    Parameters
+    ----------
+    regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+        As for `balance`. Where the sum of currents is held (current limit, nothing back, open lead) it stays what it is:
+        set it with `shift_sum` when such a regime begins.
+    groups_inductance : sequence of float or ndarray
+        Inductance of one motor of each group, > 0. [H]
+    currents : sequence of float or ndarray
+        Current of one motor of each group. [A]
+    direction : sequence, optional
+        Sense of each group's current (+1, 0, -1), which its brush drop opposes; 0 means no current until the voltage passes
+        the drop. Left out: the sign of the current. An integrator gives it, so that nothing jumps inside a mode.
+
+    Returns
+    -------
+    voltage : float or ndarray
+        At the motors' terminals. [V]
+    rates : tuple of float or ndarray
+        Rate of change of the current of one motor of each group. [A/s]
+    total : float or ndarray
+        What the source gives. [A]
+
+    References
+    ----------
+    .. [1] Own derivation (Kirchhoff's laws with L di/dt), DEVELOPERS.md, section "Motors, supply, heat".
+
+    Examples
+    --------
+    >>> balance_inductive(Regime.VOLTAGE, 6.0, Source(0.5), (2,), (4.0,), (2.5,), (0.0,), (1e-3,), (0.5,), math.inf)
+    (5.5, (1000.0,), 1.0)
+    """
+    drops: list[Any] = []  # what the current itself fixes: r i + e, and the drop where a current flows
+    fixed: list[Any] = []
+    for index, (r, e, drop, i) in enumerate(zip(groups_r, groups_e, groups_drop, currents, strict=True)):
+        if drop.__class__ is float and drop == 0.0:
+            drops.append(0.0)
+            fixed.append(e + r * i)
+            continue
+        sense = np.sign(i) if direction is None else direction[index]
+        drops.append(drop * (sense == 0))
+        fixed.append(e + r * i + sense * drop)
+    if regime is _EACH_OPEN or not groups_n:
+        voltage = balance(regime, open_voltage, source, groups_n, groups_r, groups_e, (), current_limit)[0]
+        return voltage, tuple([i * 0.0 for i in currents]), open_voltage * 0.0
+    total: Any = 0.0
+    for n, i in zip(groups_n, currents, strict=True):
+        total = total + n * i
+    if regime is _VOLTAGE:
+        voltage = open_voltage - source.resistance * total
+    elif regime is _SHORTED:
+        voltage = open_voltage * 0.0
+    else:
+        # The same law as without inductance, with 1/L for 1/R and rates for currents: their sum is to be zero.
+        held = _NO_RETURN if regime is _CURRENT else regime
+        voltage = balance(held, open_voltage, source, groups_n, groups_inductance, fixed, drops, current_limit)[0]
+    rates = tuple([_beyond(voltage - e, drop) / L for e, drop, L in zip(fixed, drops, groups_inductance, strict=True)])
+    return voltage, rates, total if regime is _VOLTAGE or regime is _CURRENT else open_voltage * 0.0
+
+
+def conduction_margins(
+    direction: Sequence[int], voltage: Value, groups_e: Values, groups_drop: Values, currents: Values
+) -> tuple[tuple[int, int, Any], ...]:
+    """Guards of the sense in which each group's current flows, for groups with inductance and a brush drop.
+
+    Parameters
+    ----------
+    direction : sequence of int
+        Present sense of each group's current: +1, 0, -1. [-]
+    voltage : float or ndarray
+        At the motors' terminals. [V]
+    groups_e, groups_drop, currents : sequence of float or ndarray
+        As for `balance_inductive`. [V], [V], [A]
+
+    Returns
+    -------
+    tuple of (group, next sense, margin)
+        The margin crosses zero upward when the group takes on that sense. [A] where a current dies, [V] where one starts.
+
+    Examples
+    --------
+    >>> conduction_margins((1,), 5.0, (2.0,), (0.5,), (0.25,))
+    ((0, 0, -0.25),)
+    """
+    margins: list[tuple[int, int, Any]] = []
+    for group, (sense, e, drop, i) in enumerate(zip(direction, groups_e, groups_drop, currents, strict=True)):
+        if sense:
+            margins.append((group, 0, -sense * i))
+        else:
+            margins.append((group, 1, voltage - e - drop))
+            margins.append((group, -1, e - drop - voltage))
+    return tuple(margins)
+
+
+def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, total: Value) -> tuple[Any, ...]:
+    """Currents after a voltage impulse that forces their sum to a value at once: a lead opening, a limit acting.
+
+    Parameters
+    ----------
+    groups_n : sequence
+        Live motors of each group. [-]
+    groups_inductance : sequence of float or ndarray
+        Inductance of one motor of each group. [H]
+    currents : sequence of float or ndarray
+        Of one motor of each group, before. [A]
+    total : float or ndarray
+        Sum of all currents after. [A]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        Of one motor of each group, after. All see the same impulse, so each changes by impulse / inductance; the inductors'
+        lost energy goes into the switch or the supply. [A]
+
+    References
+    ----------
+    .. [1] Own derivation, DEVELOPERS.md, section "Motors, supply, heat".
+
+    Examples
+    --------
+    >>> shift_sum((1, 1), (1e-3, 3e-3), (2.0, 2.0), 0.0)
+    (-1.0, 1.0)
+    """
+    missing: Any = total
+    share: Any = 0.0
+    for n, inductance, i in zip(groups_n, groups_inductance, currents, strict=True):
+        missing = missing - n * i
+        share = share + n / inductance
+    return tuple([i + missing / (share * L) for L, i in zip(groups_inductance, currents, strict=True)])
+
+
+def regime_margins(
+    regime: Regime, voltage: Value, total: Value, open_voltage: Value, source: Source, current_limit: Value
+) -> tuple[tuple[Regime, Any], ...]:
+    """Guards of a regime: which one takes over, and the margin that crosses zero upward when it does.
+
+    Parameters
+    ----------
+    regime : Regime
+        Present regime.
+    voltage, total : float or ndarray
+        Terminal voltage and current of the source, from `balance` or `balance_inductive`. [V], [A]
+    open_voltage, source, current_limit
+        As for `balance`.
+
+    Returns
+    -------
+    tuple of (Regime, margin)
+        Empty for regimes that only a phase or the state of charge ends. The same entries in the same order for the same
+        regime, source and limit. An unlimited current has no entry.
+    """
+    if regime is _VOLTAGE:
+        forward = _towards(open_voltage, 1.0) * total
+        margins: tuple[tuple[Regime, Any], ...] = ()
+        if np.any(np.isfinite(current_limit)):
+            margins = ((_CURRENT, forward - current_limit),)
+        if not source.takes_back:
+            margins += ((_NO_RETURN, -forward - NOTHING_BACK),)
+        return margins
+    if regime is _CURRENT:
+        towards = _towards(open_voltage, 1.0)
+        return ((_VOLTAGE, towards * (voltage - open_voltage) + source.resistance * current_limit),)
+    if regime is _NO_RETURN:
+        return ((_VOLTAGE, _towards(open_voltage, 1.0) * (open_voltage - voltage)),)
+    return ()
+
+
+def first_regime(
+    open_voltage: float,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    current_limit: float,
+) -> Regime:
+    """Regime of a powered supply that agrees with the present speeds, without inductance.
+
+    Parameters
+    ----------
+    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+        As for `balance`, floats only.
+
+    Returns
+    -------
+    Regime
+        VOLTAGE, CURRENT or NO_RETURN: exactly one of them is consistent, as the total grows with the voltage.
+    """
+    _, _, total = balance(_VOLTAGE, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
+    forward = math.copysign(1.0, open_voltage) * total
+    if forward > current_limit:
+        return _CURRENT
+    if forward < -NOTHING_BACK and not source.takes_back:
+        return _NO_RETURN
+    return _VOLTAGE
+
+
+def first_regime_inductive(
+    open_voltage: float,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    groups_inductance: Values,
+    currents: Values,
+    current_limit: float,
+) -> Regime:
+    """Regime of a powered supply that agrees with the present currents and speeds, with inductance.
+
+    Parameters
+    ----------
+    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents, current_limit
+        As for `balance_inductive`, floats only.
+
+    Returns
+    -------
+    Regime
+        VOLTAGE, CURRENT or NO_RETURN. Where the sum of currents lies outside what that regime holds (a limit lowered, a
+        motor braking into a bench supply) it has to be set with `shift_sum`.
+    """
+    towards = math.copysign(1.0, open_voltage)
+    total = sum(n * i for n, i in zip(groups_n, currents, strict=True))
+    at_limit = towards * total >= current_limit * (1.0 - 1e-9)
+    at_zero = not source.takes_back and towards * total <= NOTHING_BACK
+    if not (at_limit or at_zero):
+        return _VOLTAGE
+    if at_limit and towards * total > current_limit * (1.0 + 1e-9):
+        return _CURRENT
+    if at_zero and towards * total < -NOTHING_BACK:
+        return _NO_RETURN
+    held = _CURRENT if at_limit else _NO_RETURN
+    voltage, _, _ = balance_inductive(
+        held, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents, current_limit
+    )  # fmt: skip
+    ((_, margin),) = regime_margins(held, voltage, total, open_voltage, source, current_limit)
+    return _VOLTAGE if margin >= 0.0 else held
+
+
+# --- brush drop -----------------------------------------------------------------------------------------------------
+
+
+def _balance_with_drop(
+    regime: Regime,
+    open_voltage: Value,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    current_limit: Value,
+) -> tuple[Any, tuple[Any, ...], Any]:
+    """`balance` where a group carries no current while the voltage is within its drop of its back e.m.f."""
+    if len(groups_n) == 1 and regime is not _SHORTED:
+        return _one_group_with_drop(
+            regime, open_voltage, source, groups_n[0], groups_r[0], groups_e[0], groups_drop[0], current_limit
+        )
+    weights = [n / r for n, r in zip(groups_n, groups_r, strict=True)]
+    lows = [e - drop for e, drop in zip(groups_e, groups_drop, strict=True)]
+    highs = [e + drop for e, drop in zip(groups_e, groups_drop, strict=True)]
+    total: Any = open_voltage * 0.0
+    if regime is _SHORTED:
+        voltage: Any = total
+    elif regime is _VOLTAGE:
+        rs = source.resistance
+        voltage = _highest_root([rs * w for w in weights], lows, highs, 1.0, open_voltage)
+    elif regime is _CURRENT:
+        total = _towards(open_voltage, current_limit)
+        voltage = _highest_root(weights, lows, highs, 0.0, total)
+    else:
+        top = _highest_root(weights, lows, highs, 0.0, total)
+        bottom = -_highest_root(weights, [-high for high in highs], [-low for low in lows], 0.0, total)
+        if regime is _NO_RETURN:
+            voltage = _choose(_towards(open_voltage, 1.0) > 0.0, bottom, top)
+        else:
+            voltage = 0.5 * (bottom + top)
+        if regime is _EACH_OPEN:
+            return voltage, tuple([e * 0.0 for e in groups_e]), total
+    currents = tuple(
+        [_beyond(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)]
+    )
+    if regime is _VOLTAGE:
+        for n, i in zip(groups_n, currents, strict=True):
+            total = total + n * i
+    return voltage, currents, total
+
+
+def _one_group_with_drop(
+    regime: Regime, open_voltage: Any, source: Source, n: Any, r: Any, e: Any, drop: Any, current_limit: Any
+) -> tuple[Any, tuple[Any], Any]:
+    """`_balance_with_drop` for one group, where no kink has to be looked for."""
+    if regime is _VOLTAGE:
+        current = _beyond(open_voltage - e, drop) / (r + n * source.resistance)
+        total = n * current
+        return open_voltage - source.resistance * total, (current,), total
+    if regime is _CURRENT:
+        total = _towards(open_voltage, current_limit)
+        current = total / n
+        return e + r * current + _towards(open_voltage, drop), (current,), total
+    voltage = e - _towards(open_voltage, drop) if regime is _NO_RETURN else e
+    return voltage, (e * 0.0,), open_voltage * 0.0
+
+
+def _highest_root(weights: Values, lows: Values, highs: Values, slope: float, target: Value) -> Any:
+    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks of that monotone law."""
+    if isinstance(target, float) and all(isinstance(x, float) for x in (*weights, *lows, *highs)):
+        best: Any = -math.inf
+        for kink in (*lows, *highs):
+            if kink > best and _law_at(kink, weights, lows, highs, slope) <= target:
+                best = kink
+    else:
+        best = np.full(np.broadcast(target, *weights, *lows).shape, -math.inf)
+        for kink in (*lows, *highs):
+            law = slope * kink
+            for w, low, high in zip(weights, lows, highs, strict=True):
+                law = law + w * (np.maximum(kink - high, 0.0) + np.minimum(kink - low, 0.0))
+            best = np.where((law <= target) & (kink > best), kink, best)
+    # Right of the best kink the law is a straight line up to the next one: solve that line.
+    numerator, denominator = target, slope
+    for w, low, high in zip(weights, lows, highs, strict=True):
+        above, below = high <= best, low > best
+        numerator = numerator + w * (above * high + below * low)
+        denominator = denominator + w * (above + below * 1.0)
+    return numerator / denominator
+
+
+def _law_at(u: float, weights: Values, lows: Values, highs: Values, slope: float) -> float:
+    law = slope * u
+    for w, low, high in zip(weights, lows, highs, strict=True):
+        if u > high:
+            law += w * (u - high)
+        elif u < low:
+            law += w * (u - low)
+    return law
+
+
+def _beyond(difference: Any, drop: Any) -> Any:
+    """The part of a voltage difference that is left after the brush drop; zero within it."""
+    if difference.__class__ is float and drop.__class__ is float:
+        if difference > drop:
+            return difference - drop
+        return difference + drop if difference < -drop else 0.0
+    return np.maximum(difference - drop, 0.0) + np.minimum(difference + drop, 0.0)
+
+
+def _towards(open_voltage: Any, size: Any) -> Any:
+    """`size` with the sign of the voltage, that of a signed zero included."""
+    if open_voltage.__class__ is float and size.__class__ is float:
+        return math.copysign(size, open_voltage)
+    return np.copysign(size, open_voltage)
+
+
+def _choose(condition: Any, first: Any, second: Any) -> Any:
+    if condition is True or condition is False:
+        return first if condition else second
+    return np.where(condition, first, second)
