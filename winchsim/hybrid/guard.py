@@ -63,7 +63,7 @@ class _Bracket:
     level: float
 
 
-class GuardNotFinite(ArithmeticError):
+class GuardNotFiniteError(ArithmeticError):
     """A guard value that is not a number, so that a crossing could be lost."""
 
 
@@ -85,9 +85,9 @@ class Watch:
 
     Notes
     -----
-    After each step only the values at its end are looked at (`is_hot`). What happens between the ends of steps is looked
-    at for many steps in one call (`search`): the values at `samples` points per step, and a closer look at every peak
-    that a parabola cannot rule out.
+    After each step only the values at its end are looked at (`is_hot`). What happens between the ends of steps is
+    looked at for many steps in one call (`search`): the values at `samples` points per step, and a closer look at
+    every peak that a parabola cannot rule out.
     """
 
     def __init__(
@@ -121,10 +121,7 @@ class Watch:
         for j in tuple(disarmed):
             if values[j] < -bands[j]:
                 disarmed.discard(j)
-        for j, value in enumerate(values):
-            if not value < 0.0 and (j not in disarmed or not value <= bands[j]):
-                return True
-        return False
+        return any(not v < 0.0 and (j not in disarmed or not v <= bands[j]) for j, v in enumerate(values))
 
     def search(self, trail: Trail, times: np.ndarray, first: int, last_values: Sequence[float]) -> Crossing | None:
         """The first crossing in the steps from `first` on.
@@ -146,7 +143,7 @@ class Watch:
 
         Raises
         ------
-        GuardNotFinite
+        GuardNotFiniteError
             A guard value is not a number.
         """
         starts, ends = times[first:-1, None], times[first + 1 :, None]
@@ -155,7 +152,7 @@ class Watch:
         values = self._values(grid.ravel(), trail.on_steps(first, grid))
         values[:, -1] = last_values
         if np.isnan(values).any():
-            raise GuardNotFinite
+            raise GuardNotFiniteError
         t = np.concatenate([self._tail_t, grid.ravel()])
         values = np.concatenate([self._tail_values, values], axis=1)
 

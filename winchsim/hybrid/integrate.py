@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from winchsim.hybrid.guard import Crossing, GuardNotFinite, Watch
+from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
-from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepFailure, Stepper
+from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepError, Stepper
 
 __all__ = ["run"]
 
@@ -240,7 +240,7 @@ class _Runner:
         while not (at_end or broke):
             try:
                 advance()
-            except StepFailure as failure:
+            except StepError as failure:
                 broke = Outcome.NOT_FINITE if failure.not_finite else Outcome.SOLVER_FAILED
                 if stepper.count == searched:
                     break
@@ -250,14 +250,14 @@ class _Runner:
                     broke = Outcome.BUDGET
                 if guarded:
                     values = guard_values(stepper.t, stepper.y)
-                    if not disarmed and max(values) < 0.0 or not watch.is_hot(values):
-                        if stepper.count - searched < _BATCH and not at_end and not broke:
-                            continue
+                    hot = (disarmed or not max(values) < 0.0) and watch.is_hot(values)
+                    if not hot and not at_end and not broke and stepper.count - searched < _BATCH:
+                        continue
             if guarded:
                 try:
                     times, trail = stepper.record()
                     crossing = watch.search(trail, times, searched, values)
-                except GuardNotFinite:
+                except GuardNotFiniteError:
                     return Outcome.NOT_FINITE, None
                 if crossing is not None:
                     return None, crossing

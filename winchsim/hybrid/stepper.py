@@ -11,7 +11,7 @@ from scipy.integrate import BDF, DOP853, LSODA, RK23, RK45, OdeSolver, Radau
 
 from winchsim.hybrid.trail import NordsieckTrail, ScipyTrail, Trail
 
-__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "Stepper", "StepFailure"]
+__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "StepError", "Stepper"]
 
 METHODS: dict[str, type[OdeSolver]] = {
     "BDF": BDF,
@@ -31,7 +31,7 @@ _CALLS, _LAST_ORDER, _NEXT_ORDER = 11, 13, 14
 Rhs = Callable[[float, np.ndarray], Sequence[float]]
 
 
-class StepFailure(ArithmeticError):
+class StepError(ArithmeticError):
     """A step that could not be taken.
 
     Parameters
@@ -71,7 +71,7 @@ class Stepper(Protocol):
         ...
 
     def advance(self) -> None:
-        """Take one step; raises StepFailure, and the last state stays as it was."""
+        """Take one step; raises StepError, and the last state stays as it was."""
         ...
 
     def record(self) -> tuple[np.ndarray, Trail]:
@@ -146,13 +146,13 @@ class LsodaStepper:
         return int(self._iwork[_CALLS])
 
     def advance(self) -> None:
-        """Take one step; raises StepFailure, and the last state stays as it was."""
+        """Take one step; raises StepError, and the last state stays as it was."""
         state, t = self._run(self._rhs, _no_jacobian, self._state, self.t, self._t_bound, (), ())
         if self._integrator.success != 1 or not t > self.t:
-            raise StepFailure(not np.isfinite(state).all())
+            raise StepError(not np.isfinite(state).all())
         y = state.tolist()
         if not isfinite(sum(y)) and not all(map(isfinite, y)):
-            raise StepFailure(True)
+            raise StepError(True)
         k = self.count
         if k == self._orders.shape[0]:
             self._reals = _doubled(self._reals)
@@ -246,7 +246,7 @@ class ScipyStepper:
             raise
 
     def advance(self) -> None:
-        """Take one step; raises StepFailure, and the last state stays as it was."""
+        """Take one step; raises StepError, and the last state stays as it was."""
         solver = self._solver
         try:
             solver.step()
@@ -254,12 +254,12 @@ class ScipyStepper:
             # The implicit solvers raise on values that are not finite.
             if self._rhs_raised:
                 raise
-            raise StepFailure(True) from error
+            raise StepError(True) from error
         if solver.status == "failed" or not solver.t > self.t:
-            raise StepFailure(not np.isfinite(self._counted(self.t, self._states[-1])).all())
+            raise StepError(not np.isfinite(self._counted(self.t, self._states[-1])).all())
         y = np.array(solver.y, dtype=float)
         if not np.isfinite(y).all():
-            raise StepFailure(True)
+            raise StepError(True)
         self._outputs.append(solver.dense_output())
         self._times.append(float(solver.t))
         self._states.append(y)

@@ -38,8 +38,8 @@ class NordsieckTrail:
 
     Notes
     -----
-    A. C. Hindmarsh, "ODEPACK, a systematized collection of ODE solvers", in *Scientific Computing*, North-Holland, 1983,
-    describes the history array; the interpolant is the one of scipy's `LsodaDenseOutput`.
+    A. C. Hindmarsh, "ODEPACK, a systematized collection of ODE solvers", in *Scientific Computing*, North-Holland,
+    1983, describes the history array; the interpolant is the one of scipy's `LsodaDenseOutput`.
     """
 
     __slots__ = ("coefficients", "ends", "scales")
