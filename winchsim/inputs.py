@@ -63,11 +63,7 @@ class Spec:
 
 
 def _declare(spec: Spec, default: Any) -> Any:
-    return (
-        field(default=default, metadata={"spec": spec})
-        if default is not MISSING
-        else field(metadata={"spec": spec})
-    )
+    return field(default=default, metadata={"spec": spec}) if default is not MISSING else field(metadata={"spec": spec})
 
 
 def _quantity(
@@ -100,9 +96,7 @@ def _number(
     return _declare(Spec("number", unit, meaning, low, high, open, (), left_out, quiet, spread), default)
 
 
-def _integer(
-    meaning: str, low: int, high: int, default: Any = MISSING, *, left_out: str = "", quiet: bool = True
-) -> Any:
+def _integer(meaning: str, low: int, high: int, default: Any = MISSING, *, left_out: str = "", quiet: bool = True) -> Any:
     return _declare(Spec("integer", "", meaning, low, high, False, (), left_out, quiet), default)
 
 
@@ -156,51 +150,30 @@ class MotorGroup:
 
     count: int = _integer("motors in the group", 1, 1000, 1)
     dead: int = _integer("how many of them are dead and only drag", 0, 1000, 0)
-    known_by: str = _choice(
-        "which data describe the motor", ("data sheet", "points", "bench", "label"), "data sheet"
-    )
+    known_by: str = _choice("which data describe the motor", ("data sheet", "points", "bench", "label"), "data sheet")
     voltage: float = _quantity("V", "voltage at which the motor's data hold", 0, 1000, open=True)
-    no_load_speed: float | None = _quantity(
-        "rpm", "speed with nothing on the shaft", 0, 1e5, None, open=True, spread="10 %"
-    )
-    no_load_current: float | None = _quantity(
-        "A", "current with nothing on the shaft", 0, 1e4, None, spread="20 %"
-    )
-    stall_torque: float | None = _quantity(
-        "mN·m", "torque held still", 0, 1e5, None, open=True, spread="10 %"
-    )
+    no_load_speed: float | None = _quantity("rpm", "speed with nothing on the shaft", 0, 1e5, None, open=True, spread="10 %")
+    no_load_current: float | None = _quantity("A", "current with nothing on the shaft", 0, 1e4, None, spread="20 %")
+    stall_torque: float | None = _quantity("mN·m", "torque held still", 0, 1e5, None, open=True, spread="10 %")
     stall_current: float | None = _quantity("A", "current held still", 0, 1e5, None, open=True, spread="10 %")
     points: tuple[MotorPoint, ...] = _tables("measured working points", ())
     terminal_resistance: float | None = _quantity(
         "ohm", "resistance between the terminals", 0, 1e5, None, open=True, spread="5 %"
     )
-    lever_force: float | None = _quantity(
-        "N", "pull at the end of a lever on the stalled shaft", 0, 1e6, None, open=True
-    )
+    lever_force: float | None = _quantity("N", "pull at the end of a lever on the stalled shaft", 0, 1e6, None, open=True)
     lever_arm: float | None = _quantity("mm", "length of that lever", 0, 10, None, open=True)
     lever_voltage: float | None = _quantity("V", "voltage during the lever test", 0, 1000, None, open=True)
     lever_current: float | None = _quantity("A", "current during the lever test", 0, 1e5, None, open=True)
     body_diameter: float | None = _quantity("mm", "diameter of the motor's body", 0, 1, None, open=True)
     body_length: float | None = _quantity("mm", "length of the motor's body", 0, 2, None, open=True)
     brush_drop: float = _quantity("V", "voltage lost at both brushes together", 0, 10, 0.0, quiet=True)
-    drag_speed_share: float = _number(
-        "share of the no-load drag that grows with speed", 0, 1, 0.0, quiet=True
-    )
-    inductance: float | None = _quantity(
-        "mH", "inductance between the terminals", 0, 10, None, open=True, quiet=True
-    )
+    drag_speed_share: float = _number("share of the no-load drag that grows with speed", 0, 1, 0.0, quiet=True)
+    inductance: float | None = _quantity("mH", "inductance between the terminals", 0, 10, None, open=True, quiet=True)
     rotor_inertia: float | None = _quantity(
         "g·cm²", "inertia of one rotor", 0, 1e3, None, open=True, left_out="from a time constant of 15 ms"
     )
     gearbox: Gearbox | None = _table("gearbox bought with the motor", None)
-    pinion: int | None = _integer(
-        "teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage"
-    )
-    off: str = _choice(
-        "what power off opens: the common lead, or a switch at each motor",
-        ("common lead", "each motor"),
-        "common lead",
-    )
+    pinion: int | None = _integer("teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage")
     mass: float | None = _quantity("g", "mass of one motor", 0, 1e4, None, open=True)
     winding_heat_capacity: float | None = _quantity(
         "J/K",
@@ -256,12 +229,11 @@ class Supply:
     current_limit: float | None = _quantity(
         "A", "current at which the supply limits itself", 0, 1e5, None, open=True, quiet=True
     )
-    kind: str = _choice(
-        "a bench supply takes nothing back, a battery does", ("bench", "battery"), "bench", quiet=False
+    kind: str = _choice("a bench supply takes nothing back, a battery does", ("bench", "battery"), "bench", quiet=False)
+    off: str = _choice(
+        "what power off opens: the common lead, or a switch at each motor", ("common lead", "each motor"), "common lead"
     )
-    capacity: float | None = _quantity(
-        "A·h", "charge that a full battery gives", 0, 1e8, None, open=True, quiet=True
-    )
+    capacity: float | None = _quantity("A·h", "charge that a full battery gives", 0, 1e8, None, open=True, quiet=True)
 
 
 # --- chain ----------------------------------------------------------------------------------------------------------
@@ -271,20 +243,14 @@ class Supply:
 class Stage:
     """One reduction between the motors and the drum, or several equal ones."""
 
-    kind: str = _choice(
-        "what sort of reduction", ("spur", "belt", "chain", "worm", "planetary", "other"), "spur"
-    )
+    kind: str = _choice("what sort of reduction", ("spur", "belt", "chain", "worm", "planetary", "other"), "spur")
     repeat: int = _integer("how many such stages follow each other", 1, 50, 1)
     pinion: int | None = _integer("teeth of the driving gear", 5, 1000, None)
     gear: int | None = _integer("teeth of the driven gear", 5, 5000, None)
     module: float | None = _quantity("mm", "module", 0, 0.1, None, open=True)
-    diametral_pitch: float | None = _quantity(
-        "1/in", "teeth per inch of pitch diameter", 0, 1e5, None, open=True
-    )
+    diametral_pitch: float | None = _quantity("1/in", "teeth per inch of pitch diameter", 0, 1e5, None, open=True)
     width: float | None = _quantity("mm", "face width of the gears", 0, 1, None, open=True)
-    pressure_angle: float = _quantity(
-        "deg", "pressure angle", math.radians(14), math.radians(30), math.radians(20)
-    )
+    pressure_angle: float = _quantity("deg", "pressure angle", math.radians(14), math.radians(30), math.radians(20))
     pinion_shift: float = _number("profile shift of the pinion in modules", -1, 1.5, 0.0, quiet=True)
     gear_shift: float = _number("profile shift of the gear in modules", -1, 1.5, 0.0, quiet=True)
     ratio: float | None = _number("reduction, where the stage is not a spur pair", 0.01, 1e5, None)
@@ -309,9 +275,7 @@ class Stage:
         spread="30 %",
     )
     greased: bool = _flag("whether the teeth are greased", False)
-    bearing_efficiency: float = _number(
-        "efficiency of the output shaft's bearings", 0, 1, 1.0, open=True, quiet=True
-    )
+    bearing_efficiency: float = _number("efficiency of the output shaft's bearings", 0, 1, 1.0, open=True, quiet=True)
     shaft_drag: float | None = _quantity(
         "mN·m",
         "constant drag of the output shaft",
@@ -322,19 +286,13 @@ class Stage:
     )
     material: str = _text("material of both gears, or of the gear alone", "PLA", quiet=False)
     pinion_material: str | None = _text("material of the pinion", None, left_out="same as the gear")
-    pinion_width: float | None = _quantity(
-        "mm", "face width of the pinion", 0, 1, None, open=True, left_out="same as the gear"
-    )
+    pinion_width: float | None = _quantity("mm", "face width of the pinion", 0, 1, None, open=True, left_out="same as the gear")
     walls: int | None = _integer("walls (perimeters) printed", 1, 200, None, left_out="solid")
     line_width: float = _quantity("mm", "width of a printed line", 1e-5, 0.01, 0.00045, quiet=True)
     infill: float | None = _number("infill of a printed gear", 0, 1, None, unit="%", left_out="solid")
     infill_exponent: float = _number("exponent of strength against infill", 0.5, 3, 1.0, quiet=True)
-    print_direction: str = _choice(
-        "how the gear lay while printed", ("lying", "standing"), "lying", quiet=True
-    )
-    tooth_strength: float | None = _quantity(
-        "MPa", "stress at which a tooth breaks", 0, 1e10, None, open=True, spread="20 %"
-    )
+    print_direction: str = _choice("how the gear lay while printed", ("lying", "standing"), "lying", quiet=True)
+    tooth_strength: float | None = _quantity("MPa", "stress at which a tooth breaks", 0, 1e10, None, open=True, spread="20 %")
     tested_tooth_force: float | None = _quantity(
         "N", "tooth force at which a tested tooth broke", 0, 1e8, None, open=True, spread="10 %"
     )
@@ -342,9 +300,7 @@ class Stage:
     bore: float | None = _quantity("mm", "bore of the gear", 0, 1, None, left_out="shaft diameter")
     shaft_diameter: float | None = _quantity("mm", "diameter of the output shaft", 0, 1, None, open=True)
     shaft_material: str = _text("material of the output shaft", "steel")
-    shaft_span: float | None = _quantity(
-        "mm", "distance between the output shaft's supports", 0, 10, None, open=True
-    )
+    shaft_span: float | None = _quantity("mm", "distance between the output shaft's supports", 0, 10, None, open=True)
     inertia: float | None = _quantity(
         "kg·m²",
         "inertia of the output shaft with its gears",
@@ -372,21 +328,13 @@ class Drum:
     dead_turns: float = _number("turns that stay on the drum", 0, 1000, 3.0)
     drag: float = _quantity("mN·m", "constant drag of the drum's bearings", 0, 1e4, 0.0, quiet=True)
     bearing_efficiency: float = _number("efficiency of the drum's bearings", 0, 1, 1.0, open=True, quiet=True)
-    inertia: float | None = _quantity(
-        "kg·m²", "inertia of the drum", 0, 1e6, None, left_out="a solid core of its material"
-    )
+    inertia: float | None = _quantity("kg·m²", "inertia of the drum", 0, 1e6, None, left_out="a solid core of its material")
     material: str = _text("material of the drum rod", "steel")
-    support_span: float | None = _quantity(
-        "mm", "distance between the drum rod's supports", 0, 20, None, open=True
-    )
-    cross_pin_diameter: float | None = _quantity(
-        "mm", "diameter of the pin through the drum rod", 0, 0.2, None, open=True
-    )
+    support_span: float | None = _quantity("mm", "distance between the drum rod's supports", 0, 20, None, open=True)
+    cross_pin_diameter: float | None = _quantity("mm", "diameter of the pin through the drum rod", 0, 0.2, None, open=True)
     cross_pin_material: str = _text("material of that pin", "steel")
     anchor_friction: float = _number("friction of the rope on the drum", 0.01, 1, 0.1)
-    anchor_hold: float | None = _quantity(
-        "N", "pull that the rope's fixing on the drum bears", 0, 1e7, None, open=True
-    )
+    anchor_hold: float | None = _quantity("N", "pull that the rope's fixing on the drum bears", 0, 1e7, None, open=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -435,9 +383,7 @@ class Sheave:
 
     repeat: int = _integer("how many", 1, 50, 1)
     efficiency: float = _number("efficiency of one sheave", 0, 1, 0.95, open=True)
-    reverse_efficiency: float | None = _number(
-        "efficiency when the load drives", -10, 1, None, left_out="2 - 1/efficiency"
-    )
+    reverse_efficiency: float | None = _number("efficiency when the load drives", -10, 1, None, left_out="2 - 1/efficiency")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -454,9 +400,7 @@ class Load:
 
     mass: float = _quantity("kg", "mass to lift", 0, 1e7, open=True, spread="2 %")
     height: float = _quantity("m", "height to lift it by", 0, 1e4, open=True)
-    start_height: float = _quantity(
-        "m", "height above the floor at the start; 0 stands on the floor", 0, 1e4, 0.0, quiet=True
-    )
+    start_height: float = _quantity("m", "height above the floor at the start; 0 stands on the floor", 0, 1e4, 0.0, quiet=True)
     drum_height: float | None = _quantity(
         "m",
         "height of the drum or top sheave above the load's start",
@@ -476,9 +420,7 @@ class Load:
     )
     slope_friction: float = _number("friction between load and incline", 0, 5, 0.0, quiet=True)
     guide_friction: float = _quantity("N", "friction force of the guide", 0, 1e7, 0.0, quiet=True)
-    snag_height: float | None = _quantity(
-        "m", "height at which the load snags", 0, 1e4, None, open=True, quiet=True
-    )
+    snag_height: float | None = _quantity("m", "height at which the load snags", 0, 1e4, None, open=True, quiet=True)
     top_stop: float | None = _quantity("m", "height of a rigid stop", 0, 1e4, None, open=True, quiet=True)
 
 
@@ -512,9 +454,7 @@ class Phase:
         open=True,
         left_out="5 times the estimate, at least 60 s",
     )
-    voltage: float | None = _quantity(
-        "V", "supply voltage in this phase", 0, 1000, None, left_out="the supply's", quiet=True
-    )
+    voltage: float | None = _quantity("V", "supply voltage in this phase", 0, 1000, None, left_out="the supply's", quiet=True)
     current_limit: float | None = _quantity(
         "A", "current limit in this phase", 0, 1e5, None, open=True, left_out="the supply's", quiet=True
     )
@@ -536,15 +476,11 @@ class Factors:
 class Settings:
     """Surroundings and how the run is made."""
 
-    gravity: float = _quantity(
-        "m/s²", "acceleration of gravity", 0, 100, STANDARD_GRAVITY, open=True, quiet=True
-    )
+    gravity: float = _quantity("m/s²", "acceleration of gravity", 0, 100, STANDARD_GRAVITY, open=True, quiet=True)
     ambient: float = _quantity("°C", "air temperature", -60, 80, 20.0)
     breakaway: float = _number("losses at rest against losses in motion", 1, 5, 1.3, spread="10 %")
     watch: float = _quantity("s", "how long the held load is watched", 0, 1e5, 10.0, quiet=True)
-    sample_step: float | None = _quantity(
-        "s", "time between the samples of the record", 0, 1e5, None, open=True, quiet=True
-    )
+    sample_step: float | None = _quantity("s", "time between the samples of the record", 0, 1e5, None, open=True, quiet=True)
     stall_watch: float = _quantity("s", "how long the power stays on after a stall", 0, 1e4, 60.0, quiet=True)
     after_overload: str = _choice("what happens when a link breaks", ("stop", "release"), "stop")
     relative_tolerance: float = _number("relative tolerance of the integrator", 1e-12, 1e-3, 1e-7, quiet=True)
@@ -565,9 +501,7 @@ class OwnMaterial:
 
     name: str = _text("its name")
     printed: bool = _flag("whether it is printed", False)
-    tensile_strength: float = _quantity(
-        "MPa", "tensile strength in the plane of the layers", 0, 1e10, open=True
-    )
+    tensile_strength: float = _quantity("MPa", "tensile strength in the plane of the layers", 0, 1e10, open=True)
     elastic_modulus: float | None = _quantity("GPa", "elastic modulus", 0, 1e13, None, open=True)
     density: float = _quantity("kg/m³", "density", 0, 3e4, 1200.0, open=True)
     glass_transition: float | None = _quantity("°C", "temperature at which it softens", 0, 600, None)
@@ -622,9 +556,7 @@ def specs(table: type) -> Mapping[str, Spec]:
     Mapping of str to Spec
         Fields without a declaration (such as ``given``) are left out.
     """
-    return MappingProxyType(
-        {f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata}
-    )
+    return MappingProxyType({f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata})
 
 
 @cache
@@ -851,19 +783,15 @@ def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
                 )
             )
     if group.known_by == "points" and 0 < len(group.points) < 2:
+        faults.append(Fault("one measured point is too few", f"{path}.points", expected="at least two points"))
+    idle, stalled = group.no_load_current, group.stall_current
+    if group.known_by == "data sheet" and idle is not None and stalled is not None and idle >= stalled:
         faults.append(
-            Fault("one measured point is too few", f"{path}.points", expected="at least two points")
-        )
-    if group.known_by == "data sheet" and None not in (group.no_load_current, group.stall_current):
-        if group.no_load_current >= group.stall_current:  # type: ignore[operator]
-            faults.append(
                 Fault("no-load current is not below the stall current", f"{path}.no_load_current",
                       expected="less than stall_current")
             )  # fmt: skip
     if group.dead > group.count:
-        faults.append(
-            Fault("more dead motors than motors", f"{path}.dead", expected=f"at most {group.count}")
-        )
+        faults.append(Fault("more dead motors than motors", f"{path}.dead", expected=f"at most {group.count}"))
     first = inputs.stage[0] if inputs.stage else None
     if group.pinion is not None and (first is None or first.kind != "spur"):
         faults.append(
@@ -888,9 +816,7 @@ def _check_stage(stage: Stage, path: str, first: bool) -> list[Fault]:
                       expected="module or diametral_pitch")
             )  # fmt: skip
         if stage.ratio is not None:
-            faults.append(
-                Fault("a spur stage has its ratio from its teeth", f"{path}.ratio", expected="no ratio here")
-            )
+            faults.append(Fault("a spur stage has its ratio from its teeth", f"{path}.ratio", expected="no ratio here"))
     else:
         for key in ("ratio", "efficiency"):
             if getattr(stage, key) is None:
@@ -913,23 +839,13 @@ def _check_load(inputs: Inputs) -> list[Fault]:
                   expected=f"at least {reach + 0.05:.3f} m for this height")
         )  # fmt: skip
     if load.top_stop is not None and load.top_stop < load.start_height:
-        faults.append(
-            Fault("the top stop is below the start", "load.top_stop", expected="a height above the start")
-        )
+        faults.append(Fault("the top stop is below the start", "load.top_stop", expected="a height above the start"))
     if load.snag_height is not None and load.snag_height <= load.start_height:
-        faults.append(
-            Fault("the snag is below the start", "load.snag_height", expected="a height above the start")
-        )
+        faults.append(Fault("the snag is below the start", "load.snag_height", expected="a height above the start"))
     if inputs.rope.slack and load.start_height:
-        faults.append(
-            Fault(
-                "a hanging load has no slack rope", "rope.slack", expected="no slack, or a start on the floor"
-            )
-        )
+        faults.append(Fault("a hanging load has no slack rope", "rope.slack", expected="no slack, or a start on the floor"))
     if inputs.drum.width < inputs.rope.diameter:
-        faults.append(
-            Fault("the drum is narrower than the rope", "drum.width", expected="at least one rope diameter")
-        )
+        faults.append(Fault("the drum is narrower than the rope", "drum.width", expected="at least one rope diameter"))
     return faults
 
 
@@ -938,13 +854,9 @@ def _check_phases(inputs: Inputs) -> list[Fault]:
     for index, phase in enumerate(inputs.phase, start=1):
         path = f"phase.{index}"
         if phase.until == "top" and phase.action != "raise":
-            faults.append(
-                Fault("only a raise ends at the top", f"{path}.until", expected='"floor" or "time"')
-            )
+            faults.append(Fault("only a raise ends at the top", f"{path}.until", expected='"floor" or "time"'))
         if phase.until == "time" and phase.time is None:
             faults.append(Fault("time is missing", f"{path}.time", expected='a time, because until = "time"'))
         if phase.ramp and phase.action in ("off", "short"):
-            faults.append(
-                Fault("there is nothing to ramp", f"{path}.ramp", expected="a ramp on raise or lower only")
-            )
+            faults.append(Fault("there is nothing to ramp", f"{path}.ramp", expected="a ramp on raise or lower only"))
     return faults

@@ -1,0 +1,158 @@
+"""The lossy chain: branches, what holds at rest, and floats against arrays."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.errors import DomainError, TrustError
+from winchsim.physics import chain as ch
+
+
+def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-7, rotor=8e-7):
+    reverse = 2 - 1 / forward if reverse is None else reverse
+    elements = [ch.Element(f"stage {i} mesh", ratio, forward, reverse, drag, inertia) for i in range(2, count + 1)]
+    elements.append(ch.Element("drum bearings", 1.0, 1.0, 1.0, 2e-4, 1e-6))
+    return ch.make_chain([ch.GroupMesh(ratio, forward, reverse, drag, rotor)], inertia, elements)
+
+
+def _two_groups(**kw):
+    one = _train(**kw)
+    return ch.make_chain(
+        [ch.GroupMesh(4.0, 0.9, 0.88, 3e-4, 4e-7), ch.GroupMesh(5.0, 0.85, 0.8, 1e-4, 2e-7)], 1e-7, one.elements[1:]
+    )
+
+
+def _balance_by_bisection(chain, d, torques, rope_torque):
+    def f(x):
+        return ch._imbalance(chain, d, torques, rope_torque, x)
+
+    lo, hi = -1.0, 1.0
+    while f(lo) > 0:
+        lo *= 2
+    while f(hi) < 0:
+        hi *= 2
+    for _ in range(200):
+        mid = (lo + hi) / 2
+        lo, hi = (mid, hi) if f(mid) < 0 else (lo, mid)
+    return (lo + hi) / 2
+
+
+@pytest.mark.parametrize("chain", [_train(), _two_groups()], ids=["one group", "two groups"])
+@pytest.mark.parametrize("d", [1, -1])
+@pytest.mark.parametrize("motor", [-4e-3, -1e-4, 0.0, 3e-4, 5e-3])
+@pytest.mark.parametrize("rope_torque", [0.0, 1e-3, 0.5])
+def test_found_branch_balances_the_torques_as_bisection_does(chain, d, motor, rope_torque):
+    torques = [motor * (1 - 0.6 * i) for i in range(len(chain.groups))]
+    at = ch.find_branch(chain, d, torques, rope_torque)
+    x = at.acceleration(torques, rope_torque)
+    assert at.holds(torques, rope_torque, x)
+    assert x == pytest.approx(_balance_by_bisection(chain, d, torques, rope_torque), rel=1e-9, abs=1e-9)
+
+
+def test_only_one_branch_holds_whichever_is_tried():
+    chain, torques, rope_torque = _two_groups(), [2e-3, -1e-3], 0.02
+    found = []
+    for loaded in itertools.product([True, False], repeat=len(chain.elements)):
+        for driving in itertools.product([True, False], repeat=2):
+            at = ch.branch(chain, 1, loaded, driving)
+            x = at.acceleration(torques, rope_torque)
+            if at.holds(torques, rope_torque, x):
+                found.append(x)
+    assert len(found) == 1
+
+
+@pytest.mark.parametrize("chain", [_train(), _two_groups()], ids=["one group", "two groups"])
+@pytest.mark.parametrize("d", [1, -1])
+def test_arrays_give_what_floats_give(chain, d):
+    rng = np.random.default_rng(4)
+    torques = [rng.uniform(-5e-3, 5e-3, 60) for _ in chain.groups]
+    rope = rng.uniform(0, 0.6, 60)
+    many = ch.moving_torques(chain, d, torques, rope)
+    for k in range(60):
+        each = [float(t[k]) for t in torques]
+        at = ch.find_branch(chain, d, each, float(rope[k]))
+        assert many.acceleration[k] == pytest.approx(at.acceleration(each, float(rope[k])), rel=1e-9)
+
+
+@pytest.mark.parametrize("chain", [_train(), _two_groups()], ids=["one group", "two groups"])
+@pytest.mark.parametrize("d", [1, -1])
+def test_losses_are_what_goes_in_less_what_comes_out_and_never_negative(chain, d):
+    rng = np.random.default_rng(7)
+    torques = [rng.uniform(-5e-3, 5e-3, 80) for _ in chain.groups]
+    rope, speed = rng.uniform(0, 0.6, 80), d * rng.uniform(0.1, 3, 80)
+    many = ch.moving_torques(chain, d, torques, rope)
+    ratios = ch.drum_ratios(chain)
+    into = sum(t * speed * ch.group_ratio(chain, i) for i, t in enumerate(torques))
+    drag = sum(g.drag * abs(speed) * ch.group_ratio(chain, i) for i, g in enumerate(chain.groups))
+    kinetic = ch.drum_inertia(chain) * speed * many.acceleration
+    lost = ch.losses(chain, d, many, speed)
+    assert np.all(lost >= -1e-15)
+    np.testing.assert_allclose(into - drag - kinetic - rope * speed, lost.sum(axis=0), rtol=1e-9, atol=1e-12)
+    assert ratios[-1] == 1.0
+
+
+def test_seven_meshes_of_nine_tenths_run_back_though_the_lumped_rule_says_they_lock():
+    # Own arithmetic: q = 2 - 1/e for each mesh; 0.9^7 = 0.4783, 0.8889^7 = 0.4384; lumped 2 - 1/0.4783 = -0.0908.
+    chain = _train(count=7, ratio=2.0, forward=0.9, drag=0.0, inertia=0.0)
+    total = 2.0**7
+    bare = ch.Chain(chain.groups, 0.0, chain.elements[:-1])
+    assert 1 / (ch.demand(bare, 1)(1.0) * total) == pytest.approx(0.4783, abs=5e-5)
+    assert ch.demand(bare, -1)(1.0) * total == pytest.approx(0.4384, abs=1e-4)
+    assert 2 - 1 / 0.9**7 == pytest.approx(-0.0908, abs=5e-5)
+    _, down = ch.start_margins(bare, [0.0], 1.0, 1.0)
+    assert down > 0
+
+
+def test_a_locking_element_holds_any_load_and_is_driven_down():
+    worm = ch.Element("worm", 40.0, 0.45, 2 - 1 / 0.45, 0.0, 0.0)
+    chain = ch.make_chain([ch.GroupMesh(3.0, 0.95, 0.947, 1e-4, 1e-7)], 1e-7, [worm])
+    for rope_torque in (0.1, 10.0, 1e4):
+        up, down = ch.start_margins(chain, [0.0], rope_torque, 1.0)
+        assert up < 0 > down
+    assert ch.demand(chain, -1)(10.0) < ch.demand(chain, -1)(1.0) < 0
+
+
+def test_at_rest_losses_grow_by_the_breakaway_ratio():
+    element = ch.Element("mesh", 4.0, 0.9, 0.88, 1e-3)
+    assert ch.input_torque(element, 1, 2.0, 1.3) == pytest.approx(1.3e-3 + 0.5 * (1 + 1.3 * (1 / 0.9 - 1)))
+    assert ch.input_torque(element, -1, 2.0, 1.3) == pytest.approx(-1.3e-3 + 0.5 * (1 - 1.3 * 0.12))
+    brake = ch.Element("brake", 1.0, 1.0, 1.0, 1e-3, grows_at_rest=False)
+    assert ch.input_torque(brake, 1, 2.0, 1.3) == pytest.approx(2.001)
+
+
+def test_demand_is_the_walk_through_the_elements_for_floats_and_arrays():
+    chain = _train(drag=2e-3)
+    torque = np.linspace(0, 0.2, 200)
+    for d in (1, -1):
+        line = ch.demand(chain, d, 1.3)
+        walked = torque
+        for element in reversed(chain.elements):
+            walked = ch.input_torque(element, d, walked, 1.3)
+        np.testing.assert_allclose(line(torque), walked, rtol=1e-12, atol=1e-15)
+        np.testing.assert_allclose([line(float(t)) for t in torque], walked, rtol=1e-12, atol=1e-15)
+    assert len(ch.demand(chain, 1).knots) == 1
+    assert len(ch.demand(chain, -1).knots) > 1
+
+
+def test_a_locking_group_beside_others_is_refused():
+    mesh = ch.GroupMesh(4.0, 0.4, -0.5, 0.0, 0.0)
+    with pytest.raises(DomainError, match="over 0"):
+        ch.make_chain([mesh, mesh], 0.0, [ch.Element("drum bearings", 1.0, 1.0, 1.0)])
+
+
+def test_inertia_behind_a_locking_element_that_would_jam_it_is_refused():
+    worm = ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)
+    chain = ch.make_chain([ch.GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-9)], 0.0, [worm])
+    with pytest.raises(TrustError, match="jams"):
+        ch.branch(chain, -1, (False, False), (False,))
+
+
+def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():
+    chain = _train(drag=0.0)
+    rope = np.array([0.0, 0.5])
+    up = ch.resting_bounds(chain, [np.array([1e-2, 0.0])], rope, 1.3)
+    assert up.outputs[-1][1] == pytest.approx(0.5)
+    assert up.outputs[-1][0] == pytest.approx(1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3)
+    assert math.isclose(up.inputs[0][0], 1e-2)

@@ -1,0 +1,148 @@
+"""The drum: its layers, what each holds, and how much rope it carries."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from winchsim.errors import DomainError
+
+NESTED_RISE = math.sqrt(3) / 2
+"""Rise of a layer that lies in the grooves of the one below, in rope diameters. [-] Own geometry: 0.866."""
+
+MOST_LAYERS = 200
+"""More layers than this are refused: no drum of this kind carries them."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer of rope on the drum.
+
+    Attributes
+    ----------
+    radius : float
+        From the drum's axis to the rope's centre line. [m]
+    start, end : float
+        Rope wound on when the layer begins and when it is full, from the first turn of the first layer. [m]
+    """
+
+    radius: float
+    start: float
+    end: float
+
+
+def layers(
+    diameter: float,
+    width: float,
+    rope_diameter: float,
+    length: float,
+    *,
+    nested: bool = False,
+    dead_turns: float = 0.0,
+) -> tuple[Layer, ...]:
+    r"""Layers that a length of rope makes on a drum, dead turns included.
+
+    Parameters
+    ----------
+    diameter : float
+        Core diameter. [m]
+    width : float
+        Between the flanges. [m]
+    rope_diameter : float
+        Rope diameter. [m]
+    length : float
+        Rope to be wound on besides the dead turns. [m]
+    nested : bool
+        Whether each layer lies in the grooves of the one below (rise 0.866 d) instead of on top of it (rise d).
+    dead_turns : float
+        Turns that are on the drum already and stay there; they fill the first layers. [-]
+
+    Returns
+    -------
+    tuple of Layer
+        Ascending; the last one may be partly filled. Lengths count from the first dead turn.
+
+    Raises
+    ------
+    DomainError
+        The rope is wider than the drum, or over 200 layers would be needed.
+
+    Notes
+    -----
+    ``r_j = D/2 + d/2 + (j - 1) h`` with ``h = d`` or ``0.866 d``; ``n = floor(width/d)`` turns a layer.
+
+    References
+    ----------
+    .. [1] Own geometry; agrees with the layer sum printed in *Handbook of Oceanographic Winch, Wire and Cable
+       Technology*, 3rd ed., ch. 12.
+    """
+    turns = turns_per_layer(width, rope_diameter)
+    rise = rope_diameter * (NESTED_RISE if nested else 1.0)
+    found: list[Layer] = []
+    start, left_turns, wanted = 0.0, dead_turns, math.inf
+    while start < wanted or wanted == math.inf:
+        if len(found) >= MOST_LAYERS:
+            raise DomainError("drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers")
+        radius = diameter / 2 + rope_diameter / 2 + len(found) * rise
+        if wanted == math.inf:
+            if left_turns <= turns:
+                wanted = start + 2 * math.pi * radius * left_turns + length
+            left_turns -= turns
+        end = start + 2 * math.pi * radius * turns
+        found.append(Layer(radius, start, end))
+        start = end
+    return tuple(found)
+
+
+def turns_per_layer(width: float, rope_diameter: float) -> int:
+    """Whole turns that lie side by side between the flanges; a hundred-thousandth of a rope is forgiven for rounding.
+
+    Raises
+    ------
+    DomainError
+        The rope is wider than the drum.
+    """
+    turns = math.floor(width / rope_diameter + 1e-5)
+    if turns < 1:
+        raise DomainError("drum.width", width, "at least one rope diameter")
+    return turns
+
+
+def dead_length(stack: tuple[Layer, ...], turns: float, width: float, rope_diameter: float) -> float:
+    """Rope in the dead turns, which fill the first layers. [m]
+
+    Parameters
+    ----------
+    stack : tuple of Layer
+        From `layers`.
+    turns : float
+        Dead turns. [-]
+    width, rope_diameter : float
+        As given to `layers`. [m]
+    """
+    per_layer, length = turns_per_layer(width, rope_diameter), 0.0
+    for layer in stack:
+        here = min(turns, per_layer)
+        length += 2 * math.pi * layer.radius * here
+        turns -= here
+        if turns <= 0:
+            break
+    return length
+
+
+def outer_diameter(stack: tuple[Layer, ...], rope_diameter: float) -> float:
+    """Diameter over the outermost layer. [m]"""
+    return 2 * stack[-1].radius + rope_diameter
+
+
+def rod_inertia(diameter: float, width: float, density: float) -> float:
+    """Inertia of a solid round core about its axis. [kg·m²]
+
+    Parameters
+    ----------
+    diameter, width : float
+        Of the core. [m]
+    density : float
+        [kg/m³]
+    """
+    return math.pi * density * width * diameter**4 / 32

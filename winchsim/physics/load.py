@@ -1,0 +1,103 @@
+"""The load: its weight on a line or a slope, the guide it rubs in, and the energies it has.
+
+The load's place is its travel along its path; `rise` is the share of it that goes upward (1 for a vertical lift). All
+functions take floats or arrays.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Body:
+    """A load on its path.
+
+    Attributes
+    ----------
+    mass : float
+        Of the load itself. [kg]
+    rope_mass : float
+        Rope that moves along, as inertia. [kg]
+    rise : float
+        Sine of the slope. [-]
+    friction : float
+        Force of guide and slope against motion. [N]
+    gravity : float
+        [m/s²]
+    rope_weight : float
+        Weight of the hanging rope per length of travel left, all falls together. [N/m]
+    """
+
+    mass: float
+    rope_mass: float
+    rise: float
+    friction: float
+    gravity: float
+    rope_weight: float = 0.0
+
+
+def make_body(
+    mass: float,
+    slope: float,
+    slope_friction: float,
+    guide_friction: float,
+    gravity: float,
+    *,
+    rope_mass: float = 0.0,
+    rope_mass_per_length: float = 0.0,
+    falls: int = 1,
+) -> Body:
+    """A load from what a scenario says of it.
+
+    Parameters
+    ----------
+    mass : float
+        [kg]
+    slope : float
+        Angle of the path to the horizontal, 90 degrees for a vertical lift. [rad]
+    slope_friction : float
+        Coefficient of friction on the slope. [-]
+    guide_friction : float
+        Constant friction force of a guide. [N]
+    gravity : float
+        [m/s²]
+    rope_mass : float
+        Inertia of the rope that moves along, at the load. [kg]
+    rope_mass_per_length : float
+        [kg/m]
+    falls : int
+        Parts of rope. [-]
+    """
+    rise = 1.0 if slope >= math.pi / 2 else math.sin(slope)
+    normal = mass * gravity * (0.0 if rise == 1.0 else math.cos(slope))
+    weight_per_length = rope_mass_per_length * gravity * falls * rise
+    return Body(mass, rope_mass, rise, guide_friction + slope_friction * normal, gravity, weight_per_length)
+
+
+def pull_needed(body: Body, left):
+    """Force along the path that holds the load without friction, rope included. [N]
+
+    Parameters
+    ----------
+    body : Body
+    left : float or ndarray
+        Travel left to the top sheave. [m]
+    """
+    return body.mass * body.gravity * body.rise + body.rope_weight * left
+
+
+def inertia(body: Body) -> float:
+    """Mass that has to be accelerated along the path. [kg]"""
+    return body.mass + body.rope_mass
+
+
+def potential_energy(body: Body, travel, left):
+    """Energy of height of the load and of the hanging rope, from travel 0 and the top sheave. [J]"""
+    return body.mass * body.gravity * body.rise * travel - body.rope_weight * left * left / 2
+
+
+def fall_speed(gravity: float, height: float) -> float:
+    """Speed of a free fall from a height. [m/s]"""
+    return math.sqrt(2 * gravity * height)
