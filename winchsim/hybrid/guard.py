@@ -67,6 +67,23 @@ class GuardNotFiniteError(ArithmeticError):
     """A guard value that is not a number, so that a crossing could be lost."""
 
 
+def fired_at_start(guards: tuple[Guard, ...], values: Sequence[float]) -> tuple[str, ...]:
+    """Names of the guards that are above their band from the first instant.
+
+    Raises
+    ------
+    GuardNotFiniteError
+        A value is not a number.
+    ValueError
+        There are not as many values as guards.
+    """
+    if len(values) != len(guards):
+        raise ValueError(f"guard_values gave {len(values)} values for {len(guards)} guards")
+    if any(value != value for value in values):
+        raise GuardNotFiniteError
+    return tuple(guard.name for guard, value in zip(guards, values, strict=True) if value > guard.band)
+
+
 class Watch:
     """Watches the guards of one segment.
 
@@ -102,18 +119,11 @@ class Watch:
         self._bands = [guard.band for guard in guards]
         self._guard_values = guard_values
         self._fractions = np.arange(1, samples + 1) / samples
-        if len(values) != len(guards):
-            raise ValueError(f"guard_values gave {len(values)} values for {len(guards)} guards")
         self.disarmed = {j for j, v in enumerate(values) if not v < -self._bands[j]}
         # The arming at the last sample that `search` has seen, which lags behind `disarmed`.
         self._armed = np.array([j not in self.disarmed for j in range(len(guards))], dtype=bool)
         self._tail_t = np.array([t])
         self._tail_values = np.array(values, dtype=float)[:, None]
-
-    def fired_at_start(self) -> tuple[str, ...]:
-        """Guards that are above their band from the first instant."""
-        start = self._tail_values[:, -1].tolist()
-        return tuple(n for n, v, band in zip(self._names, start, self._bands, strict=True) if v > band)
 
     def is_hot(self, values: Sequence[float]) -> bool:
         """True when the values at a step's end show a crossing (or are not numbers); arms what has come clear."""
@@ -151,14 +161,16 @@ class Watch:
         grid[:, -1:] = ends
         values = self._values(grid.ravel(), trail.on_steps(first, grid))
         values[:, -1] = last_values
-        if np.isnan(values).any():
-            raise GuardNotFiniteError
         t = np.concatenate([self._tail_t, grid.ravel()])
         values = np.concatenate([self._tail_values, values], axis=1)
 
         armed_from, brackets = self._rises(t, values)
         horizon = min((bracket.end for bracket in brackets), default=np.inf)
         brackets += self._peaks(trail, times, t, values, armed_from, horizon)
+        # Beyond a crossing a guard may leave its domain; before one it must not.
+        lost = np.isnan(values).any(axis=0)
+        if lost.any() and not any(bracket.end <= t[lost.argmax()] for bracket in brackets):
+            raise GuardNotFiniteError
         if brackets:
             return self._locate(trail, times, brackets)
         self._armed = armed_from < t.size
@@ -200,13 +212,16 @@ class Watch:
         horizon: float,
     ) -> list[_Bracket]:
         """Crossings hidden between two samples below zero: a guard that rises through zero and falls back."""
-        left, mid, right = values[:, :-2], values[:, 1:-1], values[:, 2:]
-        guards, k = np.nonzero((mid >= left) & (mid >= right) & (mid < 0.0))
-        keep = (armed_from[guards] <= k) & (t[k] < horizon)
-        guards, k = guards[keep], k[keep]
-        t = np.stack([t[k], t[k + 1], t[k + 2]])
-        v = np.stack([values[guards, k], values[guards, k + 1], values[guards, k + 2]])
         found: list[_Bracket] = []
+        rising = values[:, 1:] >= values[:, :-1]
+        guards, k = np.nonzero(rising[:, :-1] & ~(values[:, 2:] > values[:, 1:-1]) & (values[:, 1:-1] < 0.0))
+        if guards.size:
+            keep = (armed_from[guards] <= k) & (t[k] < horizon)
+            guards, k = guards[keep], k[keep]
+        if not guards.size:
+            return found
+        rows = k + np.arange(3)[:, None]
+        t, v = t[rows], values[guards, rows]
         inner = np.arange(1, _PEAK_PARTS)[:, None] / _PEAK_PARTS
         for _ in range(_PEAK_ROUNDS):
             near = v[1] + _PEAK_DOUBT * _parabola_rise(t, v) >= 0.0
@@ -261,7 +276,10 @@ class Watch:
 
         def excess(t: float) -> float:
             step = max(int(np.searchsorted(times, t, side="left")) - 1, 0)
-            return float(guard_values(t, trail.point(step, t).tolist())[guard]) - level
+            value = float(guard_values(t, trail.point(step, t).tolist())[guard])
+            if value != value:
+                raise GuardNotFiniteError
+            return value - level
 
         start, end = float(bracket.start), float(bracket.end)
         at_start, at_end = excess(start), excess(end)

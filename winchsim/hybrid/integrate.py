@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch
+from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch, fired_at_start
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
@@ -22,6 +22,8 @@ _FALLBACK = "Radau"
 _BATCH = 96
 # A stretch this many float spacings long cannot be stepped and is taken as nothing.
 _ULPS = 8
+# The solvers do not go below this.
+_MIN_RTOL = 100.0 * float(np.finfo(float).eps)
 
 
 def run(
@@ -80,6 +82,8 @@ def run(
     """
     if method not in METHODS:
         raise ValueError(f"method must be one of {', '.join(METHODS)}, not {method!r}")
+    if not rtol >= _MIN_RTOL:
+        raise ValueError(f"rtol must be at least {_MIN_RTOL:.3g}, not {rtol!r}")
     if not t_end >= t0:
         raise ValueError(f"t_end must not be before t0: {t_end!r} < {t0!r}")
     y = np.array(y0, dtype=float)
@@ -184,9 +188,10 @@ class _Runner:
     def _segment(self, mode: Mode, t: float, y: np.ndarray, t_end: float) -> _Leg:
         """One segment; what LSODA cannot do is done again with the fallback method."""
         values = mode.guard_values(t, y.tolist())
-        if any(value != value for value in values):
+        try:
+            fired = fired_at_start(mode.guards, values)
+        except GuardNotFiniteError:
             return _Leg((), t, y, None, Outcome.NOT_FINITE)
-        fired = Watch(mode.guards, mode.guard_values, t, values, 1).fired_at_start()
         if fired:
             return _Leg(fired, t, y, None)
         bound = min(mode.until, t_end)

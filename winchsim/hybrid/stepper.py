@@ -191,6 +191,8 @@ class LsodaStepper:
     def _settle(self) -> None:
         """Make the copied history arrays of the new steps fit for evaluation."""
         a, b = self._settled, self.count
+        if a == b:
+            return
         self._settled = b
         reals, last, following = self._reals[a:b], self._orders[a:b, 0], self._orders[a:b, 1]
         history = reals[:, _HISTORY - _LAST_SIZE :].reshape(b - a, _LSODA_MAX_ORDER + 1, self._start.size)
@@ -228,6 +230,7 @@ class ScipyStepper:
         self.rhs_calls = 0
         self._rhs = rhs
         self._rhs_raised = False
+        self._rhs_finite = True
         self.t = float(t)
         self.y = y.tolist()
         self.count = 0
@@ -237,17 +240,24 @@ class ScipyStepper:
         self._solver = METHODS[method](self._counted, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step)
 
     def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
-        """The right-hand side, counted, and with its own exceptions told apart from the solver's."""
+        """The right-hand side, counted, with its own exceptions and its own bad values told apart from the solver's."""
         self.rhs_calls += 1
         try:
-            return np.asarray(self._rhs(float(t), y), dtype=float)
+            slope = np.asarray(self._rhs(float(t), y), dtype=float)
         except Exception:
             self._rhs_raised = True
             raise
+        if slope.shape != y.shape:
+            self._rhs_raised = True
+            raise ValueError(f"rhs gave a derivative of shape {slope.shape} for a state of shape {y.shape}")
+        if self._rhs_finite and not np.isfinite(slope).all():
+            self._rhs_finite = False
+        return slope
 
     def advance(self) -> None:
         """Take one step; raises StepError, and the last state stays as it was."""
         solver = self._solver
+        self._rhs_finite = True
         try:
             solver.step()
         except (ValueError, ArithmeticError, np.linalg.LinAlgError) as error:
@@ -256,7 +266,7 @@ class ScipyStepper:
                 raise
             raise StepError(True) from error
         if solver.status == "failed" or not solver.t > self.t:
-            raise StepError(not np.isfinite(self._counted(self.t, self._states[-1])).all())
+            raise StepError(not self._rhs_finite)
         y = np.array(solver.y, dtype=float)
         if not np.isfinite(y).all():
             raise StepError(True)
