@@ -1,0 +1,304 @@
+"""The line: rope strength at its knot, its bend over the drum, its hold on the drum, its mass and stiffness."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.errors import DomainError
+from winchsim.quantity_text import number
+from winchsim.strength.link import Basis, Strength, weakest_basis
+from winchsim.strength.materials import RopeMaterial
+
+Floats = float | NDArray[np.float64]
+
+ASSUMED_FIXING_SHARE = 0.1
+"""Pull that an undescribed fixing of the rope on the drum bears, over the rope's breaking force [-]. Own assumption:
+a knot in a hole or a clamp screw; 0.03 to 0.5 in practice."""
+
+ASSUMED_FIXING_RANGE = (0.03, 0.5)
+
+
+# ------------------------------------------------------------------------------------------------------- rope
+
+
+def breaking_force(rope: RopeMaterial, diameter: Floats) -> Floats:
+    """Breaking force of a new straight rope. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter : float or ndarray
+        Rope diameter. [m]
+
+    References
+    ----------
+    Proportional to the diameter squared; coefficient and source in the rope's row.
+    """
+    return rope.strength_per_area * diameter**2
+
+
+def axial_stiffness(rope: RopeMaterial, force: Floats) -> Floats:
+    """EA of a rope, force per unit of strain, from its breaking force. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    force : float or ndarray
+        Its breaking force. [N]
+
+    References
+    ----------
+    A fixed multiple by kind of rope; UFC 4-159-03, Table 6-8, shows it constant over the sizes of a double-braid nylon line.
+    """
+    return rope.stiffness_ratio * force
+
+
+def mass_per_length(rope: RopeMaterial, diameter: Floats) -> Floats:
+    """Mass of rope per metre. [kg/m]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter : float or ndarray
+        Rope diameter. [m]
+
+    References
+    ----------
+    Proportional to the diameter squared; coefficient and source in the rope's row.
+    """
+    return rope.mass_per_volume * diameter**2
+
+
+def wire_rope_breaking_force(diameter: Floats, grade: float, factor: float) -> Floats:
+    """Least breaking force of a steel wire rope. [N]
+
+    Parameters
+    ----------
+    diameter : float or ndarray
+        Rope diameter. [m]
+    grade : float
+        Rope grade: nominal strength of its wires. [Pa]
+    factor : float
+        Breaking-force factor K of its construction. [-]
+
+    References
+    ----------
+    EN 12385-4, ``K d² R``; factors in K. Feyrer, *Wire Ropes*, Table 1.9.
+    """
+    return factor * grade * diameter**2
+
+
+def least_wire_rope_diameter(pull: float, safety: float, grade: float, factor: float) -> float:
+    """Least diameter of a steel wire rope for a pull and a wanted factor. [m]
+
+    Parameters
+    ----------
+    pull : float
+        Line pull. [N]
+    safety : float
+        Breaking force over pull. [-]
+    grade : float
+        Rope grade. [Pa]
+    factor : float
+        Breaking-force factor of its construction. [-]
+
+    References
+    ----------
+    ISO 4308-1, ``d = C sqrt(S)`` with ``C = sqrt(Z_p / (K' R_0))``.
+    """
+    return math.sqrt(safety * pull / (factor * grade))
+
+
+def knot_strength(
+    rope: RopeMaterial,
+    diameter: float,
+    *,
+    given_breaking_force: float | None = None,
+    given_efficiency: float | None = None,
+    end: Literal["knot", "splice"] = "knot",
+) -> Strength:
+    """Pull at which the rope breaks at its knot or splice. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter : float
+        Rope diameter. [m]
+    given_breaking_force : float, optional
+        Breaking force of the rope in hand, in place of the table's. [N]
+    given_efficiency : float, optional
+        Share left at the end in hand, in place of the table's. [-]
+    end : {"knot", "splice"}
+        Which of the table's shares is used.
+
+    References
+    ----------
+    Breaking force times the share that a knot leaves; knot tables differ widely, so a range is kept.
+    """
+    if not diameter > 0.0:
+        raise DomainError("rope diameter", diameter, "a positive length")
+    key = f"{end}_efficiency"
+    bases: list[Basis] = []
+    assumed = []
+    if given_breaking_force is None:
+        force = float(breaking_force(rope, diameter))
+        low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
+        bases.append(rope.basis("strength_per_area"))
+        assumed.append("breaking force from the table of ropes")
+    else:
+        force = low = high = given_breaking_force
+        bases.append("given")
+    if given_efficiency is None:
+        share = getattr(rope, key)
+        share_low, share_high = rope.span(key)
+        bases.append(rope.basis(key))
+        assumed.append(f"{number(100 * share, 2)} % of it left at the {end}")
+    else:
+        share = share_low = share_high = given_efficiency
+        bases.append("given")
+    return Strength(force * share, "N", weakest_basis(*bases), low * share_low, high * share_high, tuple(assumed))
+
+
+# ------------------------------------------------------------------------------------------------------- bend
+
+
+@dataclass(frozen=True)
+class Bend:
+    """How tightly a rope is bent over its drum, against what the trade asks for.
+
+    Attributes
+    ----------
+    ratio : float
+        Drum core over rope diameter. [-]
+    wanted : float
+        Ratio that the trade asks for with this kind of rope. [-]
+    low, high : float
+        Range over which sources differ; below `low` all of them call it too tight. [-]
+    """
+
+    ratio: float
+    wanted: float
+    low: float
+    high: float
+
+    @property
+    def standing(self) -> Literal["tight", "within the range", "easy"]:
+        """Below, inside or above the range of the sources."""
+        if self.ratio < self.low:
+            return "tight"
+        return "easy" if self.ratio >= self.high else "within the range"
+
+
+def bend(rope: RopeMaterial, drum_diameter: float, rope_diameter: float) -> Bend:
+    """Bend of a rope over a bare drum core.
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope; its row holds the wanted ratio and the range of the sources.
+    drum_diameter, rope_diameter : float
+        Core and rope diameter. [m]
+
+    Notes
+    -----
+    No single standard value exists: report it, and do not call a lift unsafe on it alone.
+
+    References
+    ----------
+    Sources in the rope's row.
+    """
+    low, high = rope.span("bend_ratio")
+    return Bend(drum_diameter / rope_diameter, rope.bend_ratio, low, high)
+
+
+# ------------------------------------------------------------------------------------------------------- anchor
+
+
+def capstan_ratio(friction: Floats, angle: Floats) -> Floats:
+    """Pull over hold of a rope wound around a round body, at the point of slipping. [-]
+
+    Parameters
+    ----------
+    friction : float or ndarray
+        Coefficient of friction. [-]
+    angle : float or ndarray
+        Angle of contact. [rad]
+
+    References
+    ----------
+    R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 11: ``exp(friction x angle)``.
+    """
+    return np.exp(np.asarray(friction) * angle)
+
+
+def dead_turn_ratio(friction: Floats, turns: Floats) -> Floats:
+    """Pull over hold of the turns that stay on the drum. [-]
+
+    Parameters
+    ----------
+    friction : float or ndarray
+        Coefficient of friction of rope on drum. [-]
+    turns : float or ndarray
+        Dead turns. [-]
+
+    References
+    ----------
+    `capstan_ratio` over whole turns.
+    """
+    return capstan_ratio(friction, 2.0 * math.pi * np.asarray(turns))
+
+
+def anchor_strength(
+    rope: RopeMaterial,
+    diameter: float,
+    friction: float,
+    turns: float,
+    *,
+    hold: float | None = None,
+    given_breaking_force: float | None = None,
+) -> Strength:
+    """Rope pull at which the rope slips out of its fixing on the drum, with the dead turns still on. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter : float
+        Rope diameter. [m]
+    friction : float
+        Coefficient of friction of rope on drum. [-]
+    turns : float
+        Dead turns. [-]
+    hold : float, optional
+        Pull that the fixing itself bears; left out, a tenth of the rope's breaking force. [N]
+    given_breaking_force : float, optional
+        Breaking force of the rope in hand. [N]
+
+    References
+    ----------
+    `dead_turn_ratio`; the assumed hold is an own assumption.
+    """
+    ratio = float(dead_turn_ratio(friction, turns))
+    if hold is not None:
+        return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
+    force = float(breaking_force(rope, diameter)) if given_breaking_force is None else given_breaking_force
+    low, high = ASSUMED_FIXING_RANGE
+    return Strength(
+        force * ASSUMED_FIXING_SHARE * ratio,
+        "N",
+        "from memory",
+        force * low * ratio,
+        force * high * ratio,
+        assumed=(
+            f"the rope's fixing on the drum bears {number(100 * ASSUMED_FIXING_SHARE, 2)} % of the rope's breaking force",
+        ),
+    )

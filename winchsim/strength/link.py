@@ -1,0 +1,158 @@
+"""A link of the lift and how its strength stands to its demand.
+
+A *link* is anything that the pull passes through and that can break: a tooth, a shaft, a pin, the rope at
+its knot. Its *strength* is the best estimate of where it breaks, with no safety in it; its *demand* is what
+the lift asks of it, in the same unit. Their quotient is the *factor*. Below 1 the link breaks; between 1
+and the required factor it is used harder than good practice allows.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from winchsim.errors import DomainError
+
+Basis = Literal["given", "tested", "tabled", "from memory"]
+"""What a strength rests on: a value that the user gave, a test that the user made, a published or tabled value, or a value
+that nobody has looked up."""
+
+_WEAKEST_FIRST: tuple[Basis, ...] = ("from memory", "tabled", "given", "tested")
+
+
+class LinkKind(StrEnum):
+    """Every kind of link that is judged; the values are the slugs of the machine-readable output."""
+
+    TOOTH_PINION = "tooth_pinion"
+    TOOTH_GEAR = "tooth_gear"
+    STAGE_LIMIT = "stage_limit"
+    SHAFT = "shaft"
+    CROSS_PIN = "cross_pin"
+    DRUM_BENDING = "drum_bending"
+    ROPE_KNOT = "rope_knot"
+    ROPE_BEND = "rope_bend"
+    ROPE_ANCHOR = "rope_anchor"
+
+
+class LinkState(StrEnum):
+    """How a link stands under its demand."""
+
+    HOLDS = "holds"
+    CAUTION = "caution"
+    BREAKS = "breaks"
+
+
+@dataclass(frozen=True)
+class Strength:
+    """Best estimate of the demand at which a link breaks.
+
+    Attributes
+    ----------
+    value : float
+        Demand at which it breaks. [`unit`]
+    unit : str
+        ``N``, ``N·m``, or empty for a ratio.
+    basis : str
+        What the estimate rests on, see `Basis`.
+    low, high : float
+        Range that the sources and the model leave open; equal to `value` where none is known. [`unit`]
+    assumed : tuple of str
+        What was taken without being given, one clause each.
+    notes : tuple of str
+        What the reader should know of how it was found, one sentence each.
+    """
+
+    value: float
+    unit: str
+    basis: Basis
+    low: float
+    high: float
+    assumed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.value >= 0.0:
+            raise DomainError("strength", self.value, "zero or a positive number")
+        if not self.low <= self.value <= self.high:
+            raise DomainError("range of a strength", (self.low, self.high), f"a range around {self.value:g}")
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link, its strength and the worst demand on it.
+
+    Attributes
+    ----------
+    kind : LinkKind
+        What it is.
+    where : str
+        Which one, as a path into the scenario (``stage.3``, ``drum``, ``rope``).
+    strength : Strength
+        What it bears.
+    demand : float
+        The most that was asked of it, never negative. [unit of the strength]
+    required : float
+        Factor below which it is a caution. [-]
+    time, height : float or None
+        When and at which height of the load the demand was that large. [s], [m]
+    bound : bool
+        The demand is only a bound (a held train, whose shafts' torques friction leaves open).
+    """
+
+    kind: LinkKind
+    where: str
+    strength: Strength
+    demand: float
+    required: float
+    time: float | None = None
+    height: float | None = None
+    bound: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.demand >= 0.0:
+            raise DomainError(f"demand on {self.kind} of {self.where}", self.demand, "zero or a positive number")
+
+    @property
+    def factor(self) -> float:
+        """Strength over demand; infinite without demand. [-]"""
+        return self.strength.value / self.demand if self.demand > 0.0 else math.inf
+
+    @property
+    def factor_range(self) -> tuple[float, float]:
+        """The factor at both ends of the strength's range. [-]"""
+        if self.demand <= 0.0:
+            return math.inf, math.inf
+        return self.strength.low / self.demand, self.strength.high / self.demand
+
+    @property
+    def state(self) -> LinkState:
+        """Whether it holds, holds with less than the required factor, or breaks."""
+        if self.factor < 1.0:
+            return LinkState.BREAKS
+        return LinkState.CAUTION if self.factor < self.required else LinkState.HOLDS
+
+
+def worst_first(links: Iterable[Link]) -> tuple[Link, ...]:
+    """Links in the order of their factors, the weakest first; ties keep their order."""
+    return tuple(sorted(links, key=lambda link: link.factor))
+
+
+def weakest_basis(*bases: Basis) -> Basis:
+    """What an estimate rests on that uses several values: the least trustworthy of them.
+
+    Parameters
+    ----------
+    *bases : str
+        At least one `Basis`.
+
+    Raises
+    ------
+    DomainError
+        None given.
+    """
+    if not bases:
+        raise DomainError("bases", bases, "at least one")
+    return min(bases, key=_WEAKEST_FIRST.index)

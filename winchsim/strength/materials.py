@@ -1,0 +1,303 @@
+"""Materials of teeth, shafts and ropes as SI numbers, each with where it comes from.
+
+The records are declared here, free of files; the table that comes with winchsim is read elsewhere and
+handed in. Temperatures are in °C.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from winchsim.errors import DomainError
+from winchsim.strength.link import Basis, weakest_basis
+
+Family = Literal["printed polymer", "moulded polymer", "metal"]
+FAMILIES: tuple[Family, ...] = ("printed polymer", "moulded polymer", "metal")
+
+FROM_MEMORY = "from memory"
+"""How the source of a value starts when it was recalled and not looked up."""
+
+GIVEN = "given in the scenario"
+"""Source of a value that the user gave."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where one value of a row comes from, and how far sources differ.
+
+    Attributes
+    ----------
+    source : str
+        Author, title and place, or a text that starts with ``from memory``.
+    low, high : float or None
+        Range that the sources or the trade give. [unit of the value]
+    """
+
+    source: str
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def basis(self) -> Basis:
+        """What the value may be called in a report."""
+        if self.source.lower().startswith(FROM_MEMORY):
+            return "from memory"
+        return "given" if self.source == GIVEN else "tabled"
+
+
+class _Sourced:
+    """Behaviour shared by the rows: every number can be asked for its origin."""
+
+    name: str
+    origins: Mapping[str, Origin]
+
+    def origin(self, key: str) -> Origin:
+        """Origin of the value called `key`.
+
+        Raises
+        ------
+        DomainError
+            The row has no such value.
+        """
+        if key not in self.origins:
+            raise DomainError(f"{self.name}: {key}", None, "a value that the material table gives")
+        return self.origins[key]
+
+    def basis(self, *keys: str) -> Basis:
+        """What an estimate rests on that uses the values called `keys`."""
+        return weakest_basis(*(self.origin(key).basis for key in keys))
+
+    def span(self, key: str) -> tuple[float, float]:
+        """Lowest and highest value that the sources give for `key`; the value itself twice without a range."""
+        value, origin = getattr(self, key), self.origin(key)
+        return (value if origin.low is None else origin.low), (value if origin.high is None else origin.high)
+
+
+@dataclass(frozen=True)
+class Material(_Sourced):
+    """One material of gears, shafts or pins.
+
+    Attributes
+    ----------
+    name : str
+        As written in a scenario.
+    family : str
+        ``printed polymer``, ``moulded polymer`` or ``metal``.
+    density : float
+        Solid density. [kg/m³]
+    tensile_strength : float
+        Tensile strength; of a printed polymer solid and in the plane of its layers, at 23 °C. [Pa]
+    elastic_modulus : float
+        Young's modulus at the same conditions. [Pa]
+    yield_strength : float or None
+        Yield strength, for metals. [Pa]
+    softening : float or None
+        Temperature at which little strength is left: glass transition of a glassy polymer, deflection
+        temperature (0.45 MPa) of a partly crystalline one. [°C]
+    service_limit : float or None
+        Highest temperature for lasting use. [°C]
+    across_layers : float or None
+        Strength across the layers of a print over the strength in their plane. [-]
+    root_fatigue_limit : float or None
+        Nominal pulsating root stress for 1e7 to 1e8 cycles at 20 °C. [Pa]
+    note : str
+        One sentence for the reader of the table; may be empty.
+    origins : Mapping of str to Origin
+        Where each of these numbers comes from, by its name here.
+    """
+
+    name: str
+    family: Family
+    density: float
+    tensile_strength: float
+    elastic_modulus: float
+    yield_strength: float | None = None
+    softening: float | None = None
+    service_limit: float | None = None
+    across_layers: float | None = None
+    root_fatigue_limit: float | None = None
+    note: str = ""
+    origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def is_metal(self) -> bool:
+        """Whether it is a metal."""
+        return self.family == "metal"
+
+    @property
+    def bearing_key(self) -> str:
+        """Name of the value that says where a part made of it gives way: yield of a metal, tensile strength of a polymer."""
+        return "yield_strength" if self.yield_strength is not None else "tensile_strength"
+
+    @property
+    def bearing_strength(self) -> float:
+        """Stress at which a part made of it gives way. [Pa]"""
+        return self.yield_strength if self.yield_strength is not None else self.tensile_strength
+
+
+@dataclass(frozen=True)
+class RopeMaterial(_Sourced):
+    """One kind of rope; its numbers scale with the square of the rope's diameter.
+
+    Attributes
+    ----------
+    name : str
+        As written in a scenario.
+    strength_per_area : float
+        Breaking force of a new straight rope over its diameter squared. [Pa]
+    stiffness_ratio : float
+        EA (force per unit of strain) over breaking force. [-]
+    mass_per_volume : float
+        Mass per metre over the diameter squared. [kg/m³]
+    knot_efficiency : float
+        Share of the strength that is left at a knot. [-]
+    splice_efficiency : float
+        The same at a splice, or at a ferrule of a wire rope. [-]
+    bend_ratio : float
+        Drum diameter over rope diameter that the trade asks for; its range is wide. [-]
+    note : str
+        One sentence; may be empty.
+    origins : Mapping of str to Origin
+        Where each number comes from.
+    """
+
+    name: str
+    strength_per_area: float
+    stiffness_ratio: float
+    mass_per_volume: float
+    knot_efficiency: float
+    splice_efficiency: float
+    bend_ratio: float
+    note: str = ""
+    origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True)
+class FrictionPair(_Sourced):
+    """Mean coefficient of friction of two materials' flanks.
+
+    Attributes
+    ----------
+    first, second : str
+        Names of materials or of families (``polymer``, ``metal``), in either order.
+    greased : bool
+        Whether the teeth are greased.
+    friction : float
+        Coefficient. [-]
+    origins : Mapping of str to Origin
+        Holds the origin of ``friction``.
+    """
+
+    first: str
+    second: str
+    greased: bool
+    friction: float
+    origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def name(self) -> str:  # type: ignore[override]
+        """Both materials and how they run, for messages."""
+        return f"{self.first} on {self.second}, {'greased' if self.greased else 'dry'}"
+
+
+def find_friction(pairs: Iterable[FrictionPair], first: Material, second: Material, greased: bool) -> FrictionPair:
+    """Friction pair that fits two materials best: by both names, by one name and a family, by both families.
+
+    Parameters
+    ----------
+    pairs : iterable of FrictionPair
+        The table.
+    first, second : Material
+        The two flanks, in either order.
+    greased : bool
+        Whether the teeth are greased.
+
+    Returns
+    -------
+    FrictionPair
+        The closest row; of equally close ones the first.
+
+    Raises
+    ------
+    DomainError
+        No row fits.
+    """
+    best: FrictionPair | None = None
+    best_score = 0
+    for pair in pairs:
+        if pair.greased is not greased:
+            continue
+        score = max(_fit(pair, first, second), _fit(pair, second, first))
+        if score > best_score:
+            best, best_score = pair, score
+    if best is None:
+        how = "greased" if greased else "dry"
+        raise DomainError("friction pair", f"{first.name} on {second.name}, {how}", "a pair in the friction table")
+    return best
+
+
+def own_material(
+    name: str,
+    *,
+    printed: bool,
+    tensile_strength: float,
+    density: float,
+    elastic_modulus: float | None = None,
+    softening: float | None = None,
+) -> Material:
+    """Material that a user describes; what is left out is filled with cautious assumptions, marked as from memory.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    printed : bool
+        Whether it is a printed polymer; otherwise it counts as a moulded polymer when it softens below 300
+        °C (or when the temperature is not said and the density is below 2000 kg/m³), and as a metal else.
+    tensile_strength : float
+        Tensile strength. [Pa]
+    density : float
+        Density. [kg/m³]
+    elastic_modulus : float, optional
+        Young's modulus; left out, 2 GPa for a polymer and 70 GPa for a metal. [Pa]
+    softening : float, optional
+        Temperature at which it softens; left out, 60 °C for a polymer. [°C]
+
+    Returns
+    -------
+    Material
+    """
+    polymer = printed or (density < 2000.0 if softening is None else softening < 300.0)
+    guess = Origin(f"{FROM_MEMORY}: cautious value for a material described without it")
+    given = Origin(GIVEN)
+    origins = {"density": given, "tensile_strength": given}
+    origins["elastic_modulus"] = guess if elastic_modulus is None else given
+    origins["softening"] = guess if softening is None else given
+    origins["across_layers"] = Origin(f"{FROM_MEMORY}: as other printed polymers", 0.5, 0.7)
+    return Material(
+        name=name,
+        family="printed polymer" if printed else "moulded polymer" if polymer else "metal",
+        density=density,
+        tensile_strength=tensile_strength,
+        elastic_modulus=elastic_modulus or (2e9 if polymer else 70e9),
+        softening=softening if softening is not None else 60.0 if polymer else None,
+        across_layers=0.6 if printed else None,
+        note="described in the scenario",
+        origins=MappingProxyType(origins),
+    )
+
+
+def _fit(pair: FrictionPair, first: Material, second: Material) -> int:
+    """How well a row fits two materials in this order; 0 when either does not fit."""
+    one, other = _match(pair.first, first), _match(pair.second, second)
+    return one + other if one and other else 0
+
+
+def _match(wanted: str, material: Material) -> int:
+    """How well a name in a friction row fits a material: 3 by name, 1 by family, 0 not at all."""
+    if wanted == material.name:
+        return 3
+    return int(wanted == ("metal" if material.is_metal else "polymer"))

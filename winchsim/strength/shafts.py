@@ -1,0 +1,310 @@
+"""Shafts, the drum rod and the pin through it: torsion, bending, both together, and double shear."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.errors import DomainError
+from winchsim.strength.link import Strength
+from winchsim.strength.materials import Material
+
+Floats = float | NDArray[np.float64]
+
+SHEAR_SHARE = 1.0 / math.sqrt(3.0)
+"""Yield strength in shear over that in tension [-]. Distortion energy; J. E. Shigley, Mechanical Engineering Design, §5-5."""
+
+
+_SHEAR_ASSUMED = ("shear strength as 0.577 of tensile (distortion energy)",)
+
+
+def torsion_stress(torque: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
+    """Shear stress at the surface of a round shaft or tube under a torque. [Pa]
+
+    Parameters
+    ----------
+    torque : float or ndarray
+        Torque. [N·m]
+    diameter, bore : float or ndarray
+        Outer diameter, and inner one of a tube. [m]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, §3.3: ``16 T D / (pi (D⁴ - d⁴))``.
+    """
+    return 16.0 * torque * diameter / (math.pi * (diameter**4 - bore**4))
+
+
+def twist(torque: Floats, length: float, diameter: float, shear_modulus: float, bore: float = 0.0) -> Floats:
+    """Angle by which a round shaft twists. [rad]
+
+    Parameters
+    ----------
+    torque : float or ndarray
+        Torque. [N·m]
+    length, diameter, bore : float
+        Length, outer and inner diameter. [m]
+    shear_modulus : float
+        Shear modulus. [Pa]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, §3.3.
+    """
+    return 32.0 * torque * length / (math.pi * (diameter**4 - bore**4) * shear_modulus)
+
+
+def torsion_strength(shear_strength: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
+    """Torque at which a round shaft reaches a shear stress at its surface. [N·m]
+
+    Parameters
+    ----------
+    shear_strength : float or ndarray
+        Shear stress that it bears. [Pa]
+    diameter, bore : float or ndarray
+        Outer and inner diameter. [m]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, §3.3.
+    """
+    return shear_strength * math.pi * (diameter**4 - bore**4) / (16.0 * diameter)
+
+
+def diameter_for_torque(torque: float, shear_strength: float) -> float:
+    """Least diameter of a solid round shaft that bears a torque. [m]
+
+    Parameters
+    ----------
+    torque : float
+        Torque. [N·m]
+    shear_strength : float
+        Shear stress that it may see. [Pa]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, §3.3.
+    """
+    return float((16.0 * abs(torque) / (math.pi * shear_strength)) ** (1.0 / 3.0))
+
+
+def bending_stress(moment: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
+    """Bending stress at the surface of a round bar or tube. [Pa]
+
+    Parameters
+    ----------
+    moment : float or ndarray
+        Bending moment. [N·m]
+    diameter, bore : float or ndarray
+        Outer and inner diameter. [m]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, §5.5: ``32 M D / (pi (D⁴ - d⁴))``.
+    """
+    return 2.0 * torsion_stress(moment, diameter, bore)
+
+
+def span_moment(force: Floats, span: float, place: float | None = None) -> Floats:
+    """Largest bending moment in a rod on two supports under one force between them. [N·m]
+
+    Parameters
+    ----------
+    force : float or ndarray
+        Force across the rod; its size is what counts. [N]
+    span : float
+        Distance of the supports, which let the rod turn freely. [m]
+    place : float, optional
+        Distance of the force from one support; left out, the middle, where it bends most. [m]
+
+    References
+    ----------
+    Statics of a simply supported beam: ``F a (L - a) / L``.
+    """
+    where = 0.5 * span if place is None else place
+    if not 0.0 <= where <= span:
+        raise DomainError("place of the force", where, f"between 0 and the span, {span:g} m")
+    return np.abs(force) * where * (span - where) / span
+
+
+def combined_stress(torque: Floats, moment: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
+    """Equivalent tensile stress of a shaft that is twisted and bent at once. [Pa]
+
+    Parameters
+    ----------
+    torque, moment : float or ndarray
+        Torque and bending moment. [N·m]
+    diameter, bore : float or ndarray
+        Outer and inner diameter. [m]
+
+    References
+    ----------
+    Distortion energy, ``sqrt(sigma² + 3 tau²)``; J. E. Shigley, *Mechanical Engineering Design*, §5-5.
+    """
+    return np.hypot(bending_stress(moment, diameter, bore), torsion_stress(torque, diameter, bore) / SHEAR_SHARE)
+
+
+def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
+    """Torque that alone strains a round shaft as much as this torque and bending moment together. [N·m]
+
+    Parameters
+    ----------
+    torque, moment : float or ndarray
+        Torque and bending moment at the same section. [N·m]
+
+    References
+    ----------
+    `combined_stress` of a round section: ``sqrt(T² + 4/3 M²)``.
+    """
+    return np.hypot(torque, 2.0 * SHEAR_SHARE * np.asarray(moment))
+
+
+def code_shear_stress(yield_strength: float, tensile_strength: float, *, keyway: bool = False) -> float:
+    """Shear stress that a transmission shaft is commonly allowed. [Pa]
+
+    Parameters
+    ----------
+    yield_strength, tensile_strength : float
+        Of the shaft's material. [Pa]
+    keyway : bool
+        Whether a keyway weakens it.
+
+    References
+    ----------
+    ASME code for transmission shafting as given by S. Singh, *Machine Design I*, chapter 6: the smaller of 0.30 yield and 0.18
+    tensile strength, times 0.75 with a keyway.
+    """
+    return min(0.30 * yield_strength, 0.18 * tensile_strength) * (0.75 if keyway else 1.0)
+
+
+def double_shear_stress(force: Floats, diameter: Floats) -> Floats:
+    """Shear stress in a pin that a force cuts at two planes. [Pa]
+
+    Parameters
+    ----------
+    force : float or ndarray
+        Whole force. [N]
+    diameter : float or ndarray
+        Pin diameter. [m]
+
+    References
+    ----------
+    J. M. Gere, *Mechanics of Materials*, Example 1-5: ``2 P / (pi d²)``.
+    """
+    return 2.0 * force / (math.pi * diameter**2)
+
+
+def cross_pin_torque(shear_strength: Floats, pin_diameter: Floats, shaft_diameter: Floats) -> Floats:
+    """Torque at which a pin straight through a shaft is cut at the shaft's two surfaces. [N·m]
+
+    Parameters
+    ----------
+    shear_strength : float or ndarray
+        Shear stress that the pin bears. [Pa]
+    pin_diameter, shaft_diameter : float or ndarray
+        Diameters of pin and shaft. [m]
+
+    References
+    ----------
+    Statics: two planes at half the shaft's diameter, ``tau (pi d²/4) D``.
+    """
+    return shear_strength * 0.25 * math.pi * pin_diameter**2 * shaft_diameter
+
+
+# ------------------------------------------------------------------------------------------------------- links
+
+
+def shaft_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:
+    """Torque, or equivalent torque, at which a shaft gives way. [N·m]
+
+    Parameters
+    ----------
+    material : Material
+        Metal: where it yields. Polymer: where it breaks.
+    diameter, bore : float
+        Outer and inner diameter. [m]
+
+    References
+    ----------
+    `torsion_strength` with the shear strength of distortion energy.
+    """
+    if not 0.0 <= bore < diameter:
+        raise DomainError("shaft diameter", diameter, f"more than its bore, {bore:g} m")
+    return _scaled(material, float(torsion_strength(SHEAR_SHARE, diameter, bore)), _SHEAR_ASSUMED)
+
+
+def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: float) -> Strength:
+    """Torque at which the pin through the drum rod gives way in double shear. [N·m]
+
+    Parameters
+    ----------
+    material : Material
+        Of the pin.
+    pin_diameter, shaft_diameter : float
+        Diameters of pin and rod. [m]
+
+    References
+    ----------
+    `cross_pin_torque` with the shear strength of distortion energy.
+    """
+    if not 0.0 < pin_diameter < shaft_diameter:
+        raise DomainError("cross-pin diameter", pin_diameter, f"between 0 and the rod's diameter, {shaft_diameter:g} m")
+    return _scaled(material, float(cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter)), _SHEAR_ASSUMED)
+
+
+def drum_rod_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:
+    """Equivalent bending moment at which the drum rod gives way between its supports. [N·m]
+
+    Parameters
+    ----------
+    material : Material
+        Of the rod.
+    diameter, bore : float
+        Outer and inner diameter. [m]
+
+    Notes
+    -----
+    The demand that belongs to it is `drum_rod_moment`.
+
+    References
+    ----------
+    `bending_stress`.
+    """
+    if not 0.0 <= bore < diameter:
+        raise DomainError("drum rod diameter", diameter, f"more than its bore, {bore:g} m")
+    return _scaled(material, 1.0 / float(bending_stress(1.0, diameter, bore)))
+
+
+def drum_rod_moment(force: Floats, torque: Floats, span: float) -> Floats:
+    """Bending moment that alone strains the drum rod as much as its pull and torque together. [N·m]
+
+    Parameters
+    ----------
+    force : float or ndarray
+        Rope pull, taken at the middle of the span, where it bends most. [N]
+    torque : float or ndarray
+        Torque in the rod. [N·m]
+    span : float
+        Distance of the supports. [m]
+
+    References
+    ----------
+    `combined_stress` of a round section: ``sqrt(M² + 3/4 T²)``.
+    """
+    return np.hypot(span_moment(force, span), 0.5 / SHEAR_SHARE * np.asarray(torque))
+
+
+def _scaled(material: Material, per_stress: float, assumed: tuple[str, ...] = ()) -> Strength:
+    """Strength in N·m that is a stress of the material times a number from geometry."""
+    key = material.bearing_key
+    low, high = material.span(key)
+    return Strength(
+        value=material.bearing_strength * per_stress,
+        unit="N·m",
+        basis=material.basis(key),
+        low=low * per_stress,
+        high=high * per_stress,
+        assumed=assumed,
+    )
