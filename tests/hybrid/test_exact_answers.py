@@ -1,0 +1,275 @@
+"""Switched problems with closed solutions: errors in units of tolerance, and a ceiling on right-hand-side calls.
+
+All closed solutions are own derivations from the equations in each problem's docstring.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.hybrid import Guard, Mode, Outcome, Switch, run
+
+RTOL = 1e-7
+
+
+def tolerance_units(got, expected, atol):
+    """Largest error as a multiple of what one step may do wrong."""
+    return float(np.max(np.abs(got - expected) / (atol + RTOL * np.abs(expected))))
+
+
+class CoilOnASupply:
+    """R-L circuit, L di/dt = u - R i - k w: voltage on at a known time, shorted at a current, opened at a low current."""
+
+    R, L, U = 2.0, 0.004, 12.0
+    ON, HIGH, LOW = 0.01, 4.5, 0.25
+    voltages = {"waiting": 0.0, "on": U, "shorted": 0.0}
+
+    def mode(self, key):
+        u = self.voltages[key]
+
+        def rhs(t, y):
+            return ((u - self.R * y[0]) / self.L,)
+
+        if key == "waiting":
+            return Mode(key, rhs, (), lambda t, y: (), until=self.ON)
+        if key == "on":
+            return Mode(key, rhs, (Guard("high", 1e-9),), lambda t, y: (y[0] - self.HIGH,))
+        return Mode(key, rhs, (Guard("low", 1e-9),), lambda t, y: (self.LOW - y[0],))
+
+    def switch(self, key, fired, t, y):
+        following = {"waiting": "on", "on": "shorted", "shorted": None}[key]
+        assert fired == {"waiting": ("until",), "on": ("high",), "shorted": ("low",)}[key]
+        return Switch(following, y)
+
+    def progress(self, t, y):
+        return (y[0],)
+
+
+@pytest.mark.parametrize(("method", "calls"), [("LSODA", 220), ("Radau", 900), ("DOP853", 350)])
+def test_coil_on_a_supply(method, calls):
+    problem = CoilOnASupply()
+    atol = 1e-9
+    result = run(problem, "waiting", [0.0], 0.0, 1.0, rtol=RTOL, atol=atol, method=method)
+    assert result.outcome is Outcome.STOPPED
+    tau, final = problem.L / problem.R, problem.U / problem.R
+    high = problem.ON - tau * math.log(1.0 - problem.HIGH / final)
+    low = high + tau * math.log(problem.HIGH / problem.LOW)
+    times = np.array([event.t for event in result.events])
+    # An error of the current moves a crossing by error / slope, at the low end by far the most.
+    slope_low = problem.LOW / tau
+    assert times[0] == problem.ON
+    assert abs(times[1] - high) < 5 * (atol + RTOL * problem.HIGH) / ((final - problem.HIGH) / tau)
+    assert abs(times[2] - low) < 5 * (atol + RTOL * problem.HIGH) / slope_low
+    rise = result.segments[1]
+    expected = final * (1.0 - np.exp(-(rise.t - problem.ON) / tau))
+    assert tolerance_units(rise.y[0], expected, atol) < 5
+    assert result.stats.rhs_calls < calls
+    assert result.stats.fallbacks == 0
+
+
+@pytest.mark.parametrize(("method", "points"), [("LSODA", 3), ("Radau", 3), ("DOP853", 5)])
+def test_copper_heat_by_gauss_nodes(method, points):
+    problem = CoilOnASupply()
+    result = run(problem, "waiting", [0.0], 0.0, 1.0, rtol=RTOL, atol=1e-9, method=method)
+    _, weights, y = result.segments[2].gauss(points)
+    heat = float(np.sum(weights * problem.R * y[0] ** 2))
+    assert heat == pytest.approx(0.5 * problem.L * (problem.HIGH**2 - problem.LOW**2), rel=10 * RTOL)
+
+
+class BlockOnABelt:
+    """m x'' = -k x + friction on a belt of constant speed: sticks up to the static force, slides at the kinetic one."""
+
+    M, K, SPEED, STATIC, KINETIC = 2.0, 50.0, 0.3, 12.0, 7.0
+
+    def mode(self, key):
+        if key == "sticks":
+            slips = (Guard("slips", 1e-9),)
+            return Mode(key, lambda t, y: (self.SPEED, 0.0), slips, lambda t, y: (self.K * y[0] - self.STATIC,))
+
+        def slide(t, y):
+            return (y[1], (self.KINETIC - self.K * y[0]) / self.M)
+
+        return Mode(key, slide, (Guard("grips", 1e-9),), lambda t, y: (y[1] - self.SPEED,))
+
+    def switch(self, key, fired, t, y):
+        if key == "sticks":
+            return Switch("slides", y, ("slips",))
+        y[1] = self.SPEED
+        return Switch("sticks", y, ("grips",))
+
+    def progress(self, t, y):
+        return (y[0] / 0.1,)
+
+    def exact_times(self, count):
+        """Times of slipping and gripping: a harmonic slide from (static/k, speed) back to the belt's speed."""
+        w, a = math.sqrt(self.K / self.M), (self.STATIC - self.KINETIC) / self.K
+        slide = 2.0 * (math.pi - math.atan(a * w / self.SPEED)) / w
+        stick = 2.0 * a / self.SPEED
+        times = [self.STATIC / self.K / self.SPEED]
+        while len(times) < count:
+            times.append(times[-1] + (slide if len(times) % 2 else stick))
+        return np.array(times)
+
+
+@pytest.mark.parametrize(("method", "calls"), [("LSODA", 1600), ("Radau", 6500), ("DOP853", 1600)])
+def test_block_on_a_belt(method, calls):
+    problem = BlockOnABelt()
+    result = run(problem, "sticks", [0.0, problem.SPEED], 0.0, 12.0, rtol=RTOL, atol=1e-9, method=method)
+    assert result.outcome is Outcome.FINISHED
+    times = np.array([event.t for event in result.events])
+    assert times.size >= 12
+    labels = [event.events[0] for event in result.events]
+    assert labels == ["slips" if k % 2 == 0 else "grips" for k in range(times.size)]
+    # Every cycle starts afresh from the static force: the errors add up linearly, a few tolerances a cycle.
+    assert np.max(np.abs(times - problem.exact_times(times.size))) < RTOL * times.size
+    for segment in result.segments:
+        if segment.key == "sticks":
+            assert np.all(segment.y[1] == problem.SPEED)
+    assert result.stats.rhs_calls < calls
+
+
+class BouncingMass:
+    """x'' = -g, restitution at the floor; a rebound below the rest speed sets the mass to rest for good."""
+
+    G, RESTITUTION, REST_SPEED = 9.81, 0.6, 0.02
+
+    def mode(self, key):
+        if key == "rests":
+            return Mode(key, lambda t, y: (0.0, 0.0), (), lambda t, y: ())
+        return Mode(key, lambda t, y: (y[1], -self.G), (Guard("floor", 1e-12),), lambda t, y: (-y[0],))
+
+    def switch(self, key, fired, t, y):
+        rebound = -self.RESTITUTION * y[1]
+        if rebound < self.REST_SPEED:
+            return Switch("rests", (0.0, 0.0), ("rest",))
+        return Switch("flies", (0.0, rebound), ("bounce",))
+
+    def progress(self, t, y):
+        return (y[0],)
+
+
+@pytest.mark.parametrize(("method", "calls"), [("LSODA", 150), ("Radau", 500), ("DOP853", 850)])
+def test_bouncing_then_resting_mass(method, calls):
+    problem = BouncingMass()
+    height = 1.25
+    result = run(problem, "flies", [height, 0.0], 0.0, 5.0, rtol=RTOL, atol=1e-9, method=method)
+    assert result.outcome is Outcome.FINISHED
+    speed = math.sqrt(2.0 * problem.G * height)
+    bounces = 1
+    while speed * problem.RESTITUTION**bounces >= problem.REST_SPEED:
+        bounces += 1
+    flights = 2.0 * speed / problem.G * problem.RESTITUTION ** np.arange(1, bounces)
+    exact = speed / problem.G + np.concatenate([[0.0], np.cumsum(flights)])
+    times = np.array([event.t for event in result.events])
+    assert times.size == bounces
+    assert np.max(np.abs(times - exact)) < 2 * RTOL
+    assert result.events[-1].events == ("rest",)
+    rest = result.segments[-1]
+    assert rest.key == "rests"
+    assert rest.t[-1] == 5.0
+    assert np.all(rest.y == 0.0)
+    assert result.stats.rhs_calls < calls
+
+
+class MassOnARope:
+    """A mass on a rope that cannot push: x down from the point where the rope comes taut, m x'' = m g - k max(0, x)."""
+
+    M, K, G = 3.0, 1200.0, 9.81
+
+    def mode(self, key):
+        if key == "taut":
+            w2 = self.K / self.M
+            slack = (Guard("slack", 1e-10),)
+            return Mode(key, lambda t, y: (y[1], self.G - w2 * y[0]), slack, lambda t, y: (-y[0],))
+        return Mode(key, lambda t, y: (y[1], self.G), (Guard("taut", 1e-10),), lambda t, y: (y[0],))
+
+    def switch(self, key, fired, t, y):
+        return Switch(fired[0], y)
+
+    def progress(self, t, y):
+        return (y[0] / 1e-3,)
+
+    def exact_times(self, drop, count):
+        """Fall, then in turn a harmonic piece from x = 0 back to x = 0 and a free flight."""
+        w, speed = math.sqrt(self.K / self.M), math.sqrt(2.0 * self.G * drop)
+        sag = self.M * self.G / self.K
+        taut = 2.0 * (math.pi - math.atan(speed / (w * sag))) / w
+        slack = 2.0 * speed / self.G
+        times = [speed / self.G]
+        while len(times) < count:
+            times.append(times[-1] + (taut if len(times) % 2 else slack))
+        return np.array(times)
+
+
+@pytest.mark.parametrize(("method", "calls"), [("LSODA", 1500), ("Radau", 5300), ("DOP853", 1600)])
+def test_rope_going_slack_and_taut(method, calls):
+    problem = MassOnARope()
+    drop = 0.15
+    result = run(problem, "slack", [-drop, 0.0], 0.0, 4.0, rtol=RTOL, atol=1e-9, method=method)
+    assert result.outcome is Outcome.FINISHED
+    times = np.array([event.t for event in result.events])
+    assert times.size >= 15
+    # Nothing is lost from cycle to cycle: energy errors add up and shift the later flights.
+    assert np.max(np.abs(times - problem.exact_times(drop, times.size))) < 10 * RTOL * times.size
+    for segment in result.segments:
+        x, v = segment.y
+        energy = 0.5 * problem.M * v**2 - problem.M * problem.G * x + 0.5 * problem.K * np.maximum(x, 0.0) ** 2
+        assert np.max(np.abs(energy / (problem.M * problem.G * drop) - 1.0)) < 15 * RTOL * times.size
+    assert result.stats.rhs_calls < calls
+
+
+class BrakedDrum:
+    """J w' = load - (brake torque + c w) while turning; held while the load torque, growing in time, is within it."""
+
+    J, BRAKE, DRAG, GROWTH = 0.08, 1.6, 0.11, 0.5
+
+    def mode(self, key):
+        def excess(t):
+            return self.GROWTH * t - self.BRAKE
+
+        if key == "held":
+            return Mode(key, lambda t, y: (0.0, 0.0), (Guard("slips", 1e-9),), lambda t, y: (excess(t),))
+        if key == "slips":
+            return Mode(key, lambda t, y: (y[1], (excess(t) - self.DRAG * y[1]) / self.J), (), lambda t, y: ())
+
+        def braking(t, y):
+            return (y[1], -(self.BRAKE + self.DRAG * y[1]) / self.J)
+
+        return Mode(key, braking, (Guard("stops", 1e-9),), lambda t, y: (-y[1],))
+
+    def switch(self, key, fired, t, y):
+        if key == "turns":
+            return Switch("held", (y[0], 0.0), ("stop",))
+        return Switch("slips", y, ("slip",))
+
+    def progress(self, t, y):
+        return (y[0],)
+
+
+@pytest.mark.parametrize(("method", "calls"), [("LSODA", 190), ("Radau", 800), ("DOP853", 440)])
+def test_brake_to_a_stop_without_creep(method, calls):
+    problem = BrakedDrum()
+    speed = 25.0
+    result = run(problem, "turns", [0.0, speed], 0.0, 4.0, rtol=RTOL, atol=1e-9, method=method)
+    assert result.outcome is Outcome.FINISHED
+    stop, slip = result.events
+    tau, creep = problem.J / problem.DRAG, problem.BRAKE / problem.DRAG
+    stop_time = tau * math.log(1.0 + speed / creep)
+    stop_angle = (speed + creep) * tau * (1.0 - math.exp(-stop_time / tau)) - creep * stop_time
+    assert abs(stop.t - stop_time) < 2 * RTOL * stop_time
+    assert abs(stop.y_after[0] - stop_angle) < 2 * RTOL * stop_angle
+    assert slip.t == pytest.approx(problem.BRAKE / problem.GROWTH, abs=1e-12)
+    # Held for over two seconds: not one bit of movement.
+    held = result.segments[1]
+    assert held.key == "held"
+    assert np.all(held.y[1] == 0.0)
+    assert np.all(held.y[0] == stop.y_after[0])
+    # Then J w' = growth (t - t0) - c w from rest.
+    after = result.segments[2]
+    s = after.t - slip.t
+    exact = problem.GROWTH / problem.DRAG * (s - tau * (1.0 - np.exp(-s / tau)))
+    assert tolerance_units(after.y[1], exact, 1e-9) < 5
+    assert result.stats.rhs_calls < calls
