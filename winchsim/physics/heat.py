@@ -1,8 +1,10 @@
-"""Heat of a motor: a winding and a case, each at one temperature, warmed by the copper loss and cooled by the air.
+"""Heat of a motor: a winding and a case, each at one temperature, warmed by the copper loss and cooled by the
+air.
 
-The pair of equations is linear, also where the copper loss grows with the winding's temperature at constant current, so every
-question here has an exact answer: the response over a time, the steady state, and the time until a limit. Temperatures
-are in °C throughout. Only the copper loss warms: brush and bearing friction, small and spread over the case, are left out.
+The pair of equations is linear, also where the copper loss grows with the winding's temperature at constant
+current, so every question here has an exact answer: the response over a time, the steady state, and the time
+until a limit. Temperatures are in °C throughout. Only the copper loss warms: brush and bearing friction,
+small and spread over the case, are left out.
 """
 
 from __future__ import annotations
@@ -16,8 +18,12 @@ from numpy.typing import NDArray
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
+from winchsim.quantity_text import quantity
 
 Value = float | NDArray[np.float64]
+
+_MOST_HALVINGS = 200
+_MOST_DOUBLINGS = 200
 
 
 @dataclass(frozen=True)
@@ -72,7 +78,8 @@ def rates(path: HeatPath, loss_power: Value, t_winding: Value, t_case: Value, am
 
     References
     ----------
-    .. [1] The general two-time-constant thermal model of a machine; own derivation, DEVELOPERS.md, section "Motors, supply,
+    .. [1] The general two-time-constant thermal model of a machine; own derivation, DEVELOPERS.md, section
+    "Motors, supply,
        heat".
 
     Examples
@@ -84,4 +91,347 @@ def rates(path: HeatPath, loss_power: Value, t_winding: Value, t_case: Value, am
     return (
         (loss_power - inward) / path.winding_capacity,
         (inward - (t_case - ambient) / path.case_to_ambient) / path.case_capacity,
+    )
+
+
+def step_exact(
+    path: HeatPath,
+    loss_power: Value,
+    t_winding: Value,
+    t_case: Value,
+    ambient: Value,
+    time: Value,
+    feedback: Value = 0.0,
+) -> tuple[Any, Any]:
+    """Temperatures after a time of constant current, exactly.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Of one motor.
+    loss_power : float or ndarray
+        Copper loss of one motor at the temperature that the winding has at the start. [W]
+    t_winding, t_case, ambient : float or ndarray
+        Temperatures at the start. [°C]
+    time : float or ndarray
+        Time passed, >= 0. [s]
+    feedback : float or ndarray
+        Growth of the loss per kelvin of the winding, i² R20 x copper coefficient; 0 for constant power. [W/K]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        Temperatures of winding and case, all arguments broadcast. They may grow without end where the
+        feedback has no steady state. [°C]
+
+    References
+    ----------
+    .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, DEVELOPERS.md,
+    section
+       "Motors, supply, heat".
+
+    Examples
+    --------
+    >>> step_exact(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0, 20.0, 20.0, 100.0)
+    (35.7375, 26.8537)
+    """
+    modes = _modes(path, loss_power, t_winding, t_case, ambient, feedback)
+    winding, case = t_winding, t_case
+    with np.errstate(over="ignore"):
+        for rate, winding_part, case_part in modes:
+            grown = _grown(rate, time)
+            winding = winding + winding_part * grown
+            case = case + case_part * grown
+    return _plain(winding), _plain(case)
+
+
+def steady(
+    path: HeatPath, loss_power: Value, ambient: Value, feedback: Value = 0.0, t_reference: Value | None = None
+) -> tuple[Any, Any]:
+    """Temperatures that a constant current ends at.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Of one motor.
+    loss_power : float or ndarray
+        Copper loss of one motor with the winding at `t_reference`. [W]
+    ambient : float or ndarray
+        Temperature of the air. [°C]
+    feedback : float or ndarray
+        Growth of the loss per kelvin of the winding; 0 for constant power. [W/K]
+    t_reference : float or ndarray, optional
+        Winding temperature that `loss_power` belongs to; left out: ambient. [°C]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        Temperatures of winding and case; infinite where the loss grows faster than the cooling. [°C]
+
+    References
+    ----------
+    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, DEVELOPERS.md, section
+    "Motors, supply,
+       heat".
+
+    Examples
+    --------
+    >>> steady(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0)
+    (70.0, 60.0)
+    """
+    resistance = path.winding_to_case + path.case_to_ambient
+    at_ambient = loss_power if t_reference is None else loss_power - feedback * (t_reference - ambient)
+    room = 1.0 - np.asarray(feedback) * resistance
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = np.where((room > 0.0) | (np.asarray(at_ambient) <= 0.0), at_ambient * resistance / room, math.inf)
+    return _plain(ambient + rise), _plain(ambient + rise * (path.case_to_ambient / resistance))
+
+
+def time_to_limit(
+    path: HeatPath,
+    loss_power: Value,
+    t_winding: Value,
+    t_case: Value,
+    ambient: Value,
+    limit: Value,
+    feedback: Value = 0.0,
+) -> Any:
+    """Time of constant current until the winding reaches a temperature.
+
+    Parameters
+    ----------
+    path, loss_power, t_winding, t_case, ambient, feedback
+        As for `step_exact`.
+    limit : float or ndarray
+        Temperature that the winding must not pass. [°C]
+
+    Returns
+    -------
+    float or ndarray
+        Time, 0 where the winding is at the limit already, infinite where it never gets there. [s]
+
+    Notes
+    -----
+    The winding's temperature is a sum of two exponentials, so it turns around once at most, at a time known
+    in closed form. The first crossing lies before or after that time and is halved down to, a bounded number
+    of times.
+
+    Examples
+    --------
+    >>> time_to_limit(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0, 20.0, 20.0, 35.737522)
+    100.0
+    """
+    modes = _modes(path, loss_power, t_winding, t_case, ambient, feedback)
+    (fast, fast_part, _), (slow, slow_part, _) = modes
+    short = np.asarray(limit - t_winding, dtype=float)
+
+    def above(time: Any) -> Any:
+        with np.errstate(over="ignore", invalid="ignore"):
+            return fast_part * _grown(fast, time) + slow_part * _grown(slow, time) - short
+
+    # Turning point: fast_part exp(fast t) + slow_part exp(slow t) = 0.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        turn = np.log(-np.asarray(slow_part) / fast_part) / (fast - slow)
+    turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, 0.0)
+    at_turn = above(turn)
+    rises_first = np.asarray(fast_part + slow_part) > 0.0
+    before = (at_turn >= 0.0) & (turn > 0.0) & rises_first
+    ever_after, late = _late_crossing(modes, above, short, turn)
+    low = np.where(before, 0.0, turn)
+    high = np.where(before, turn, late)
+    for _ in range(_MOST_HALVINGS):
+        middle = 0.5 * (low + high)
+        passed = above(middle) >= 0.0
+        low, high = np.where(passed, low, middle), np.where(passed, middle, high)
+        if np.all(high - low <= 1e-13 * high):
+            break
+    found = np.where(before | ever_after, high, math.inf)
+    return _plain(np.where(short <= 0.0, 0.0, found))
+
+
+def _modes(
+    path: HeatPath, loss_power: Any, t_winding: Any, t_case: Any, ambient: Any, feedback: Any
+) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
+    """Fast and slow mode, each as (rate [1/s], its part of dTw/dt at the start, its part of dTc/dt at the
+    start)."""
+    winding_rate, case_rate = rates(path, loss_power, t_winding, t_case, ambient)
+    a = 1.0 / (path.winding_capacity * path.winding_to_case)
+    b = 1.0 / (path.case_capacity * path.winding_to_case)
+    c = 1.0 / (path.case_capacity * path.case_to_ambient)
+    f = np.asarray(feedback, dtype=float) / path.winding_capacity
+    mean = 0.5 * (f - a - b - c)
+    half = np.sqrt((0.5 * (f - a + b + c)) ** 2 + a * b)
+    product = a * c - f * (b + c)
+    # The smaller of the two in magnitude comes from their product, so that it keeps its digits.
+    outer = np.where(mean < 0.0, mean - half, mean + half)
+    inner = product / outer
+    fast, slow = np.minimum(outer, inner), np.maximum(outer, inner)
+    span = slow - fast
+    slow_winding = ((f - a - fast) * winding_rate + a * case_rate) / span
+    slow_case = (b * winding_rate - (b + c + fast) * case_rate) / span
+    return (fast, winding_rate - slow_winding, case_rate - slow_case), (slow, slow_winding, slow_case)
+
+
+def _plain(value: Any) -> Any:
+    """A float for a single value, an array for several."""
+    array = np.asarray(value)
+    return array.item() if array.ndim == 0 else array
+
+
+def _grown(rate: Any, time: Any) -> Any:
+    """Integral of exp(rate t) from 0 to `time`."""
+    safe = np.where(rate == 0.0, 1.0, rate)
+    return np.where(rate == 0.0, time, np.expm1(safe * time) / safe)[()]
+
+
+def _late_crossing(modes: Any, above: Any, short: Any, turn: Any) -> tuple[Any, Any]:
+    """Whether the limit is passed after the turning point, and a time at which it certainly has been."""
+    (fast, fast_part, _), (slow, slow_part, _) = modes
+    settled = np.where(slow < 0.0, slow, -1.0)
+    final = np.where(
+        slow < 0.0,
+        -fast_part / fast - slow_part / settled - short,
+        np.where(slow_part > 0.0, math.inf, -math.inf),
+    )
+    ever = final > 0.0
+    late = turn + 1.0 / np.abs(fast)
+    for _ in range(_MOST_DOUBLINGS):
+        reached = above(late) >= 0.0
+        if np.all(reached | ~ever):
+            break
+        late = np.where(reached, late, 2.0 * late)
+    return ever & (above(late) >= 0.0), late
+
+
+# --- estimates ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class HeatEstimate:
+    """Heat path of a motor with what was assumed in it.
+
+    Attributes
+    ----------
+    path : HeatPath
+        Given values as given, the others estimated.
+    mass : float or None
+        Mass that the estimate rests on; None where nothing had to be estimated and none was given. [kg]
+    assumed : tuple of Assumption
+        One for each value that was left out.
+    """
+
+    path: HeatPath
+    mass: float | None
+    assumed: tuple[Assumption, ...]
+
+
+_WINDING_PER_MASS = (50.0, 30.0, 80.0)
+"""Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K)) is 8 to 20
+% of a small motor. Own assumption."""
+
+_CASE_PER_MASS = (400.0, 300.0, 480.0)
+"""The same for the case with magnets and rotor iron [J/(kg·K)]: mostly steel and ferrite, 450 to 800
+J/(kg·K). Own assumption."""
+
+_CASE_TO_AMBIENT = (3.2, 2.0, 5.5)
+"""Thermal resistance case to air of a motor of 1 kg, and its range [K/W]; goes with mass^(-2/3), as surface
+does. A can 1.4 diameters long of 3200 kg/m³ that loses 12 W/(m²·K) to still air. Own assumption."""
+
+_INNER_SHARE = (0.35, 0.15, 0.8)
+"""Thermal resistance winding to case as a share of case to air. Gives winding time constants of 13 s at 17 g,
+30 s at 170 g; 5 to 60 s are seen on small brushed motors (maker practice, from memory). Own assumption."""
+
+_MASS_PER_STALL_POWER = 0.005
+_MASS_FACTOR = 2.0
+"""Mass of a motor with 1 W of stall power [kg], and the factor it may be off by; goes with power^0.6. Fits
+can motors of 17 to 350 g. From memory."""
+
+
+_KEYS = {
+    "winding_capacity": "winding_heat_capacity",
+    "case_capacity": "case_heat_capacity",
+    "winding_to_case": "winding_to_case",
+    "case_to_ambient": "case_to_ambient",
+}
+"""Keys that would give these values."""
+
+
+def estimate(
+    mass: float | None = None,
+    stall_power: float | None = None,
+    *,
+    winding_capacity: float | None = None,
+    case_capacity: float | None = None,
+    winding_to_case: float | None = None,
+    case_to_ambient: float | None = None,
+) -> HeatEstimate:
+    """Heat path of a small brushed motor from what is known, the rest estimated from its size.
+
+    Parameters
+    ----------
+    mass : float, optional
+        Of one motor. [kg]
+    stall_power : float, optional
+        Nominal voltage times stall current; used for the size where the mass is not known. [W]
+    winding_capacity, case_capacity : float, optional
+        Heat capacities that are known. [J/K]
+    winding_to_case, case_to_ambient : float, optional
+        Thermal resistances that are known. [K/W]
+
+    Returns
+    -------
+    HeatEstimate
+        The path and what was assumed, with ranges.
+
+    Raises
+    ------
+    DomainError
+        Neither mass nor stall power though something is left out, or a value that is not finite and above
+        zero.
+
+    References
+    ----------
+    .. [1] Own assumptions; each constant says what it rests on, DEVELOPERS.md, section "Motors, supply,
+    heat".
+    """
+    given = {
+        "winding_capacity": winding_capacity,
+        "case_capacity": case_capacity,
+        "winding_to_case": winding_to_case,
+        "case_to_ambient": case_to_ambient,
+    }
+    if None not in given.values():
+        return HeatEstimate(HeatPath(**given), mass, ())  # type: ignore[arg-type]
+    mass, unsure, of_what = _mass(mass, stall_power)
+    surface = mass ** (-2 / 3)
+    outer = case_to_ambient or surface * _CASE_TO_AMBIENT[0]
+    rows = (
+        ("winding_capacity", mass, _WINDING_PER_MASS, unsure, f"copper as a share of {of_what}"),
+        ("case_capacity", mass, _CASE_PER_MASS, unsure, f"steel and magnets of {of_what}"),
+        ("winding_to_case", outer, _INNER_SHARE, 0.0, "a share of the resistance from case to air"),
+        ("case_to_ambient", surface, _CASE_TO_AMBIENT, unsure * 2 / 3, f"a can in still air, {of_what}"),
+    )
+    assumed = []
+    for name, size, factors, spread, why in rows:
+        if given[name] is None:
+            value = given[name] = size * factors[0]
+            below = math.hypot(math.log(factors[0] / factors[1]), spread)
+            above = math.hypot(math.log(factors[2] / factors[0]), spread)
+            assumed.append(Assumption(_KEYS[name], value, value * math.exp(-below), value * math.exp(above), why))
+    return HeatEstimate(HeatPath(**given), mass, tuple(assumed))  # type: ignore[arg-type]
+
+
+def _mass(mass: float | None, stall_power: float | None) -> tuple[float, float, str]:
+    """Mass, the logarithm of the factor it may be off by, and how to call it."""
+    if mass is not None:
+        if not (0.0 < mass < math.inf):
+            raise DomainError("mass", mass, "a finite mass above zero [kg]")
+        return mass, 0.0, "the given mass"
+    if stall_power is None or not (0.0 < stall_power < math.inf):
+        raise DomainError("stall_power", stall_power, "a mass or a stall power above zero [W]")
+    value = _MASS_PER_STALL_POWER * stall_power**0.6
+    return (
+        value,
+        math.log(_MASS_FACTOR),
+        f"a mass of {quantity(value, 'g', 2)} estimated from the stall power",
     )

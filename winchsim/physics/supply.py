@@ -1,15 +1,19 @@
-"""The supply and what the motors in parallel on it draw: terminal voltage and currents of every regime, in closed form.
+"""The supply and what the motors in parallel on it draw: terminal voltage and currents of every regime, in
+closed form.
 
-Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that sense, so a positive total
-times a positive voltage is power out of the source. Reversed polarity (lowering) is the same law mirrored: the limit
-acts on the current in the sense of the voltage, and "back" means against it. A ramp from zero must say which way it goes:
-pass ``-0.0``, not ``0.0``, at the start of a reversed one (``-V * t / ramp`` does so by itself).
+Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that sense, so
+a positive total times a positive voltage is power out of the source. Reversed polarity (lowering) is the same
+law mirrored: the limit acts on the current in the sense of the voltage, and "back" means against it. A ramp
+from zero must say which way it goes: pass ``-0.0``, not ``0.0``, at the start of a reversed one (``-V * t /
+ramp`` does so by itself).
 
-The motors are linear between their kinks (brush drop makes a band without current around the back e.m.f.), so the terminal
-voltage is the root of one monotone piecewise-linear law and is found by looking at its kinks: no iteration.
+The motors are linear between their kinks (brush drop makes a band without current around the back e.m.f.), so
+the terminal voltage is the root of one monotone piecewise-linear law and is found by looking at its kinks: no
+iteration.
 
-Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the reverse diode of a real one
-would clamp the terminals near zero when the load drives the motors backwards faster than the limit can hold.
+Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the reverse diode
+of a real one would clamp the terminals near zero when the load drives the motors backwards faster than the
+limit can hold.
 """
 
 from __future__ import annotations
@@ -32,8 +36,8 @@ Values = Sequence[Any]
 NOTHING_BACK = 1e-9
 """Current into a source that takes nothing back, above which it counts as flowing [A].
 
-Far below any real current; needed because with a brush drop the total is exactly zero over a whole range of speeds, and a
-guard must not stand at zero there."""
+Far below any real current; needed because with a brush drop the total is exactly zero over a whole range of
+speeds, and a guard must not stand at zero there."""
 
 
 class Regime(Enum):
@@ -129,12 +133,13 @@ def balance(
 
     Notes
     -----
-    With a brush drop and no net current the voltage is undetermined within the dead band. Taking nothing back, the edge is
-    taken at which the source would begin to give; with the lead open, the middle.
+    With a brush drop and no net current the voltage is undetermined within the dead band. Taking nothing
+    back, the edge is taken at which the source would begin to give; with the lead open, the middle.
 
     References
     ----------
-    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply, heat".
+    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply,
+    heat".
 
     Examples
     --------
@@ -143,9 +148,7 @@ def balance(
     """
     for drop in groups_drop:
         if drop if drop.__class__ is float else np.any(drop):
-            return _balance_with_drop(
-                regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
-            )
+            return _balance_with_drop(regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
     if len(groups_n) == 1:  # the common case, spelt out because it stands in the innermost loop
         conductance = groups_n[0] / groups_r[0]
         shorted = conductance * groups_e[0]
@@ -190,15 +193,16 @@ def balance_inductive(
     Parameters
     ----------
     regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
-        As for `balance`. Where the sum of currents is held (current limit, nothing back, open lead) it stays what it is:
-        set it with `shift_sum` when such a regime begins.
+        As for `balance`. Where the sum of currents is held (current limit, nothing back, open lead) it stays
+        what it is: set it with `shift_sum` when such a regime begins.
     groups_inductance : sequence of float or ndarray
         Inductance of one motor of each group, > 0. [H]
     currents : sequence of float or ndarray
         Current of one motor of each group. [A]
     direction : sequence, optional
-        Sense of each group's current (+1, 0, -1), which its brush drop opposes; 0 means no current until the voltage passes
-        the drop. Left out: the sign of the current. An integrator gives it, so that nothing jumps inside a mode.
+        Sense of each group's current (+1, 0, -1), which its brush drop opposes; 0 means no current until the
+        voltage passes the drop. Left out: the sign of the current. An integrator gives it, so that nothing
+        jumps inside a mode.
 
     Returns
     -------
@@ -215,7 +219,8 @@ def balance_inductive(
 
     Examples
     --------
-    >>> balance_inductive(Regime.VOLTAGE, 6.0, Source(0.5), (2,), (4.0,), (2.5,), (0.0,), (1e-3,), (0.5,), math.inf)
+    >>> source, free = Source(resistance=0.5), math.inf
+    >>> balance_inductive(Regime.VOLTAGE, 6.0, source, (2,), (4.0,), (2.5,), (0.0,), (1e-3,), (0.5,), free)
     (5.5, (1000.0,), 1.0)
     """
     drops: list[Any] = []  # what the current itself fixes: r i + e, and the drop where a current flows
@@ -239,7 +244,7 @@ def balance_inductive(
     elif regime is _SHORTED:
         voltage = open_voltage * 0.0
     else:
-        # The same law as without inductance, with 1/L for 1/R and rates for currents: their sum is to be zero.
+        # The law without inductance, with 1/L for 1/R and rates for currents: their sum is to be zero.
         held = _NO_RETURN if regime is _CURRENT else regime
         voltage = balance(held, open_voltage, source, groups_n, groups_inductance, fixed, drops, current_limit)[0]
     rates = tuple([_beyond(voltage - e, drop) / L for e, drop, L in zip(fixed, drops, groups_inductance, strict=True)])
@@ -263,7 +268,8 @@ def conduction_margins(
     Returns
     -------
     tuple of (group, next sense, margin)
-        The margin crosses zero upward when the group takes on that sense. [A] where a current dies, [V] where one starts.
+        The margin crosses zero upward when the group takes on that sense. [A] where a current dies, [V] where
+        one starts.
 
     Examples
     --------
@@ -281,7 +287,8 @@ def conduction_margins(
 
 
 def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, total: Value) -> tuple[Any, ...]:
-    """Currents after a voltage impulse that forces their sum to a value at once: a lead opening, a limit acting.
+    """Currents after a voltage impulse that forces their sum to a value at once: a lead opening, a limit
+    acting.
 
     Parameters
     ----------
@@ -297,8 +304,8 @@ def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, tot
     Returns
     -------
     tuple of float or ndarray
-        Of one motor of each group, after. All see the same impulse, so each changes by impulse / inductance; the inductors'
-        lost energy goes into the switch or the supply. [A]
+        Of one motor of each group, after. All see the same impulse, so each changes by impulse / inductance;
+        the inductors' lost energy goes into the switch or the supply. [A]
 
     References
     ----------
@@ -334,8 +341,8 @@ def regime_margins(
     Returns
     -------
     tuple of (Regime, margin)
-        Empty for regimes that only a phase or the state of charge ends. The same entries in the same order for the same
-        regime, source and limit. An unlimited current has no entry.
+        Empty for regimes that only a phase or the state of charge ends. The same entries in the same order
+        for the same regime, source and limit. An unlimited current has no entry.
     """
     if regime is _VOLTAGE:
         forward = _towards(open_voltage, 1.0) * total
@@ -398,14 +405,15 @@ def first_regime_inductive(
 
     Parameters
     ----------
-    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents, current_limit
+    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents,
+    current_limit
         As for `balance_inductive`, floats only.
 
     Returns
     -------
     Regime
-        VOLTAGE, CURRENT or NO_RETURN. Where the sum of currents lies outside what that regime holds (a limit lowered, a
-        motor braking into a bench supply) it has to be set with `shift_sum`.
+        VOLTAGE, CURRENT or NO_RETURN. Where the sum of currents lies outside what that regime holds (a limit
+        lowered, a motor braking into a bench supply) it has to be set with `shift_sum`.
     """
     towards = math.copysign(1.0, open_voltage)
     total = sum(n * i for n, i in zip(groups_n, currents, strict=True))
@@ -419,13 +427,22 @@ def first_regime_inductive(
         return _NO_RETURN
     held = _CURRENT if at_limit else _NO_RETURN
     voltage, _, _ = balance_inductive(
-        held, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents, current_limit
-    )  # fmt: skip
+        held,
+        open_voltage,
+        source,
+        groups_n,
+        groups_r,
+        groups_e,
+        groups_drop,
+        groups_inductance,
+        currents,
+        current_limit,
+    )
     ((_, margin),) = regime_margins(held, voltage, total, open_voltage, source, current_limit)
     return _VOLTAGE if margin >= 0.0 else held
 
 
-# --- brush drop -----------------------------------------------------------------------------------------------------
+# --- brush drop ---------------------------------------------------------------------------------------------
 
 
 def _balance_with_drop(
@@ -464,9 +481,7 @@ def _balance_with_drop(
             voltage = 0.5 * (bottom + top)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
-    currents = tuple(
-        [_beyond(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)]
-    )
+    currents = tuple([_beyond(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)])
     if regime is _VOLTAGE:
         for n, i in zip(groups_n, currents, strict=True):
             total = total + n * i
@@ -490,7 +505,8 @@ def _one_group_with_drop(
 
 
 def _highest_root(weights: Values, lows: Values, highs: Values, slope: float, target: Value) -> Any:
-    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks of that monotone law."""
+    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks of that
+    monotone law."""
     if isinstance(target, float) and all(isinstance(x, float) for x in (*weights, *lows, *highs)):
         best: Any = -math.inf
         for kink in (*lows, *highs):

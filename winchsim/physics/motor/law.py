@@ -1,0 +1,391 @@
+"""The linear law of a brushed DC motor between voltage, speed, torque and current.
+
+One motor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same number in
+SI), a drag and perhaps a brush drop. Signs: positive speed, torque and current drive in the raising sense.
+Resistance and constant are stated at 20 °C and follow their own temperatures (°C) by linear laws.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, REFERENCE_TEMPERATURE
+from winchsim.errors import DomainError
+
+Value = float | NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Motor:
+    """One brushed DC motor with permanent magnets; values at 20 °C.
+
+    Parameters
+    ----------
+    resistance : float
+        Between the terminals, > 0. [ohm]
+    constant : float
+        Torque constant = back-e.m.f. constant k, > 0. [N·m/A]
+    drag : float
+        Constant drag torque against the motion, >= 0. [N·m]
+    drag_slope : float
+        Drag that grows with speed, >= 0. [N·m·s/rad]
+    brush_drop : float
+        Voltage lost at both brushes together, >= 0. [V]
+    inductance : float or None
+        Between the terminals, > 0; None where the current is taken to follow at once. [H]
+    inertia : float
+        Of the rotor, >= 0. [kg·m²]
+    magnet_coefficient : float
+        Relative change of k per kelvin of the magnets. [1/K]
+    copper_coefficient : float
+        Relative rise of the resistance per kelvin of the winding, referred to 20 °C. [1/K]
+
+    Raises
+    ------
+    DomainError
+        A value outside its range.
+    """
+
+    resistance: float
+    constant: float
+    drag: float
+    drag_slope: float = 0.0
+    brush_drop: float = 0.0
+    inductance: float | None = None
+    inertia: float = 0.0
+    magnet_coefficient: float = FERRITE_COEFFICIENT
+    copper_coefficient: float = COPPER_COEFFICIENT
+
+    def __post_init__(self) -> None:
+        require_positive("resistance", self.resistance, "ohm")
+        require_positive("constant", self.constant, "N·m/A")
+        for name in ("drag", "drag_slope", "brush_drop", "inertia"):
+            require_not_negative(name, getattr(self, name))
+        if self.inductance is not None:
+            require_positive("inductance", self.inductance, "H")
+        for name in ("magnet_coefficient", "copper_coefficient"):
+            if not math.isfinite(getattr(self, name)):
+                raise DomainError(name, getattr(self, name), "a finite number [1/K]")
+
+
+def resistance_at(r20: Value, winding_temperature: Value, coefficient: Value = COPPER_COEFFICIENT) -> Value:
+    """Resistance of a winding at its temperature.
+
+    Parameters
+    ----------
+    r20 : float or ndarray
+        Resistance at 20 °C. [ohm]
+    winding_temperature : float or ndarray
+        Mean temperature of the winding. [°C]
+    coefficient : float or ndarray
+        Relative rise per kelvin, referred to 20 °C. [1/K]
+
+    Returns
+    -------
+    float or ndarray
+        Resistance. [ohm]
+
+    References
+    ----------
+    .. [1] The resistance method of IEC 60034-1 in its linear form; its constant of 235 K (from memory) gives
+    values within
+       0.1 % of the coefficient 0.00393 used here, up to 100 °C.
+
+    Examples
+    --------
+    >>> resistance_at(2.0, 100.0)
+    2.6288
+    """
+    return r20 * (1.0 + coefficient * (winding_temperature - REFERENCE_TEMPERATURE))
+
+
+def constant_at(k20: Value, magnet_temperature: Value, coefficient: Value = FERRITE_COEFFICIENT) -> Value:
+    """Torque and back-e.m.f. constant of a motor at the temperature of its magnets.
+
+    Parameters
+    ----------
+    k20 : float or ndarray
+        Constant at 20 °C. [N·m/A]
+    magnet_temperature : float or ndarray
+        Temperature of the magnets, taken as that of the case. [°C]
+    coefficient : float or ndarray
+        Relative change of the flux per kelvin, negative for every magnet in use. [1/K]
+
+    Returns
+    -------
+    float or ndarray
+        Constant. [N·m/A]
+
+    References
+    ----------
+    .. [1] Common practice (reversible loss of flux of ferrite magnets, about -0.2 % per kelvin), from memory.
+
+    Examples
+    --------
+    >>> constant_at(0.005, 70.0)
+    0.0045
+    """
+    return k20 * (1.0 + coefficient * (magnet_temperature - REFERENCE_TEMPERATURE))
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """Where a motor runs at a voltage against a torque.
+
+    Attributes
+    ----------
+    voltage : float or ndarray
+        Between the terminals. [V]
+    torque : float or ndarray
+        At the shaft, against the positive sense. [N·m]
+    speed : float or ndarray
+        Of the shaft; 0 where the motor stands still against that torque. [rad/s]
+    current : float or ndarray
+        Drawn. [A]
+    """
+
+    voltage: Any
+    torque: Any
+    speed: Any
+    current: Any
+
+    @property
+    def input_power(self) -> Any:
+        """Electrical power into the terminals [W]."""
+        return self.voltage * self.current
+
+    @property
+    def output_power(self) -> Any:
+        """Mechanical power at the shaft [W]."""
+        return self.torque * self.speed
+
+    @property
+    def efficiency(self) -> Any:
+        """Output power over input power while driving [-]."""
+        return self.output_power / self.input_power
+
+
+def at_temperature(motor: Motor, winding: float, magnet: float) -> Motor:
+    """The motor as it behaves at other temperatures than 20 °C, as a motor without temperature coefficients.
+
+    Parameters
+    ----------
+    motor : Motor
+        Values at 20 °C.
+    winding, magnet : float
+        Temperatures. [°C]
+
+    Returns
+    -------
+    Motor
+        With the hot resistance and constant; its drag, which is mechanical, stays.
+    """
+    return dataclasses.replace(
+        motor,
+        resistance=float(resistance_at(motor.resistance, winding, motor.copper_coefficient)),
+        constant=float(constant_at(motor.constant, magnet, motor.magnet_coefficient)),
+        copper_coefficient=0.0,
+        magnet_coefficient=0.0,
+    )
+
+
+def steady_current(motor: Motor, voltage: Value, speed: Value) -> Any:
+    """Current of a motor at a voltage and a speed, its inductance aside.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    voltage : float or ndarray
+        Between the terminals. [V]
+    speed : float or ndarray
+        Of the shaft. [rad/s]
+
+    Returns
+    -------
+    float or ndarray
+        Current, zero while voltage and back e.m.f. differ by less than the brush drop. [A]
+
+    Examples
+    --------
+    >>> steady_current(Motor(resistance=2.0, constant=0.01, drag=0.0), 6.0, 400.0)
+    1.0
+    """
+    return _shrunk(voltage - motor.constant * speed, motor.brush_drop) / motor.resistance
+
+
+def shaft_torque(motor: Motor, voltage: Value, speed: Value) -> Any:
+    """Torque that a motor gives at its shaft at a voltage and a steady speed.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    voltage : float or ndarray
+        Between the terminals. [V]
+    speed : float or ndarray
+        Of the shaft; at exactly 0 the drag takes what it can from the magnetic torque, as a lever would feel
+        it. [rad/s]
+
+    Returns
+    -------
+    float or ndarray
+        Torque, positive in the raising sense. [N·m]
+
+    References
+    ----------
+    .. [1] The linear model of a separately excited DC machine, as in any machines text: U = R i + k w, M = k
+    i - drag.
+
+    Examples
+    --------
+    >>> shaft_torque(Motor(resistance=2.0, constant=0.01, drag=0.001), 6.0, 400.0)
+    0.009
+    """
+    magnetic = motor.constant * steady_current(motor, voltage, speed)
+    moving = magnetic - np.sign(speed) * motor.drag - motor.drag_slope * speed
+    return _plain(np.where(np.equal(speed, 0.0), _shrunk(magnetic, motor.drag), moving))
+
+
+def operating_point(motor: Motor, voltage: Value, torque: Value) -> OperatingPoint:
+    """Steady speed and current of a motor at a voltage against a torque.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    voltage : float or ndarray
+        Between the terminals. [V]
+    torque : float or ndarray
+        At the shaft; positive loads the raising sense, negative pulls along. [N·m]
+
+    Returns
+    -------
+    OperatingPoint
+        At speed 0 where the drag holds the shaft.
+
+    References
+    ----------
+    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, DEVELOPERS.md,
+    section "Motors,
+       supply, heat".
+
+    Examples
+    --------
+    >>> point = operating_point(Motor(resistance=2.0, constant=0.01, drag=0.0), 6.0, 0.01)
+    >>> point.speed, point.current
+    (400.0, 1.0)
+    """
+    k, r, slope = motor.constant, motor.resistance, motor.drag_slope
+    speed: Any = np.zeros(np.broadcast(voltage, torque).shape)
+    for way in (1.0, -1.0):  # sense of the motion, which the drag opposes
+        load = torque + way * motor.drag
+        for sense in (1.0, -1.0):  # sense of the current, which the brush drop opposes
+            candidate = (voltage - sense * motor.brush_drop - r * load / k) / (k + r * slope / k)
+            drawn = load + slope * candidate
+            speed = np.where((way * candidate > 0.0) & (sense * drawn >= 0.0), candidate, speed)
+        if slope > 0.0 and motor.brush_drop > 0.0:  # no current at all: the load and the growing drag balance
+            candidate = -load / slope
+            idle = np.abs(voltage - k * candidate) < motor.brush_drop
+            speed = np.where((way * candidate > 0.0) & idle, candidate, speed)
+    return OperatingPoint(voltage, torque, _plain(speed), _plain(steady_current(motor, voltage, speed)))
+
+
+def no_load(motor: Motor, voltage: float) -> tuple[float, float]:
+    """Speed and current of a motor with nothing on its shaft.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    voltage : float
+        Between the terminals. [V]
+
+    Returns
+    -------
+    tuple of float
+        Speed [rad/s] and current [A].
+
+    Examples
+    --------
+    >>> no_load(Motor(resistance=2.0, constant=0.01, drag=0.002), 6.0)
+    (560.0, 0.2)
+    """
+    point = operating_point(motor, voltage, 0.0)
+    return point.speed, point.current
+
+
+def stall(motor: Motor, voltage: float) -> tuple[float, float]:
+    """Torque and current of a motor whose shaft is held.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    voltage : float
+        Between the terminals. [V]
+
+    Returns
+    -------
+    tuple of float
+        Torque that the holder feels, less the drag [N·m], and current [A].
+
+    Examples
+    --------
+    >>> stall(Motor(resistance=2.0, constant=0.01, drag=0.002), 6.0)
+    (0.028, 3.0)
+    """
+    return shaft_torque(motor, voltage, 0.0), _plain(steady_current(motor, voltage, 0.0))
+
+
+def mechanical_time_constant(motor: Motor, inertia: float | None = None) -> float:
+    """Time in which an unloaded motor covers 63 % of a change of speed.
+
+    Parameters
+    ----------
+    motor : Motor
+        At the temperature in question.
+    inertia : float, optional
+        All that turns with the shaft, the rotor included; left out: the rotor alone. [kg·m²]
+
+    Returns
+    -------
+    float
+        J R / k². [s]
+
+    Examples
+    --------
+    >>> mechanical_time_constant(Motor(resistance=2.0, constant=0.01, drag=0.0), 1e-6)
+    0.02
+    """
+    turning = motor.inertia if inertia is None else inertia
+    return turning * motor.resistance / motor.constant**2
+
+
+def _shrunk(value: Any, band: float) -> Any:
+    """What is left of a value outside a band around zero."""
+    if isinstance(value, float):
+        return math.copysign(max(abs(value) - band, 0.0), value)
+    return np.sign(value) * np.maximum(np.abs(value) - band, 0.0)
+
+
+def _plain(value: Any) -> Any:
+    """A float for a single value, an array for several."""
+    array = np.asarray(value, dtype=float)
+    return array.item() if array.ndim == 0 else array
+
+
+def require_positive(name: str, value: float, unit: str) -> None:
+    if not (0.0 < value < math.inf):
+        raise DomainError(name, value, f"a finite value above zero [{unit}]")
+
+
+def require_not_negative(name: str, value: float) -> None:
+    if not (0.0 <= value < math.inf):
+        raise DomainError(name, value, "a finite value, zero or above")
