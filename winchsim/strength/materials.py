@@ -7,9 +7,9 @@ handed in. Temperatures are in °C.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field, fields
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 from winchsim.errors import DomainError
 from winchsim.strength.link import Basis, weakest_basis
@@ -34,11 +34,14 @@ class Origin:
         Author, title and place, or a text that starts with ``from memory``.
     low, high : float or None
         Range that the sources or the trade give. [unit of the value]
+    range_source : str
+        Where the range comes from when not from `source`; may be empty.
     """
 
     source: str
     low: float | None = None
     high: float | None = None
+    range_source: str = ""
 
     @property
     def basis(self) -> Basis:
@@ -46,6 +49,26 @@ class Origin:
         if self.source.lower().startswith(FROM_MEMORY):
             return "from memory"
         return "given" if self.source == GIVEN else "tabled"
+
+
+def sourced(unit: str, meaning: str, default: Any = MISSING) -> Any:
+    """Dataclass field of a number that comes with an origin.
+
+    Parameters
+    ----------
+    unit : str
+        Unit it is printed in, one of quantity_text.PRINTED_UNITS.
+    meaning : str
+        Heading for people.
+    default : object
+        Value where the row does not give it; left out, the row must.
+    """
+    return field(default=default, metadata={"unit": unit, "meaning": meaning})
+
+
+def sourced_values(row: type | _Sourced) -> dict[str, tuple[str, str]]:
+    """Unit and meaning of every sourced number of a row, by name, in the order of declaration."""
+    return {f.name: (f.metadata["unit"], f.metadata["meaning"]) for f in fields(row) if "unit" in f.metadata}  # type: ignore[arg-type]
 
 
 class _Sourced:
@@ -111,14 +134,14 @@ class Material(_Sourced):
 
     name: str
     family: Family
-    density: float
-    tensile_strength: float
-    elastic_modulus: float
-    yield_strength: float | None = None
-    softening: float | None = None
-    service_limit: float | None = None
-    across_layers: float | None = None
-    root_fatigue_limit: float | None = None
+    density: float = sourced("kg/m³", "density")
+    tensile_strength: float = sourced("MPa", "tensile strength")
+    elastic_modulus: float = sourced("GPa", "Young's modulus")
+    yield_strength: float | None = sourced("MPa", "yield strength", None)
+    softening: float | None = sourced("°C", "softens at", None)
+    service_limit: float | None = sourced("°C", "lasting use up to", None)
+    across_layers: float | None = sourced("", "share of strength across layers", None)
+    root_fatigue_limit: float | None = sourced("MPa", "lasting root stress", None)
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -165,12 +188,12 @@ class RopeMaterial(_Sourced):
     """
 
     name: str
-    strength_per_area: float
-    stiffness_ratio: float
-    mass_per_volume: float
-    knot_efficiency: float
-    splice_efficiency: float
-    bend_ratio: float
+    strength_per_area: float = sourced("MPa", "breaking force over diameter squared")
+    stiffness_ratio: float = sourced("", "EA over breaking force")
+    mass_per_volume: float = sourced("kg/m³", "mass per metre over diameter squared")
+    knot_efficiency: float = sourced("", "share of strength at a knot")
+    splice_efficiency: float = sourced("", "share of strength at a splice")
+    bend_ratio: float = sourced("", "drum over rope diameter")
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -194,7 +217,7 @@ class FrictionPair(_Sourced):
     first: str
     second: str
     greased: bool
-    friction: float
+    friction: float = sourced("", "coefficient of friction")
     origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
