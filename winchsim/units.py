@@ -260,19 +260,23 @@ def parse_quantity(text: str, unit: str) -> float:
     return _rounded(value * sense.factor, sense.pi, text, unit)
 
 
-def describe_unit(unit: str) -> str:
-    """What kind of quantity a printed unit measures, with an article: ``a torque``.
+def describe_unit(unit: str, *, with_units: bool = False) -> str:
+    """What kind of quantity a printed unit measures, with an article.
 
     Parameters
     ----------
     unit : str
         One of quantity_text.PRINTED_UNITS.
+    with_units : bool
+        Whether to add the usual units.
 
     Returns
     -------
     str
+        ``a torque``, or ``a torque with its unit (mN·m, N·m, kg·cm, oz·in)``.
     """
-    return _meaning(unit)[0][0]
+    name = _meaning(unit)[0][0]
+    return f"{name} with its unit ({', '.join(_usual(unit)[:4])})" if with_units else name
 
 
 @cache
@@ -493,9 +497,7 @@ def _spelling(written: str, unit: str) -> str:
 
 
 def _fault(text: str, unit: str, message: str, code: str, hint: str = "", *, rest: str = "") -> InputError:
-    usual = _usual(unit)
-    words = _meaning(unit)[0][0]
-    expected = words if _meaning(unit)[1] == _NUMBER else f"{words} with its unit ({', '.join(usual[:4])})"
+    expected = describe_unit(unit, with_units=_meaning(unit)[1] != _NUMBER)
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
     if rest and len(rest) < len(text):
         message = f"{message}: {rest!r}"

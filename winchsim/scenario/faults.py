@@ -1,0 +1,113 @@
+"""Codes of what can be wrong with an input, and the collector that gathers all of it before anything is raised."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import replace
+
+from winchsim.errors import Fault, InputError
+from winchsim.scenario.lines import LineIndex
+
+UNREADABLE = "W-S01"
+TOO_LARGE = "W-S02"
+NOT_UTF8 = "W-S03"
+BROKEN_TOML = "W-S04"
+EMPTY = "W-S05"
+UNKNOWN_KEY = "W-S10"
+MISSING = "W-S11"
+WRONG_TYPE = "W-S12"
+OUT_OF_BOUNDS = "W-S13"
+NO_SUCH_CHOICE = "W-S14"
+CONTRADICTION = "W-S15"
+UNKNOWN_NAME = "W-S16"
+TOO_MUCH = "W-S17"
+BAD_OVERRIDE = "W-S18"
+MORE = "W-S19"
+# W-S20 to W-S23 are raised where units are read.
+SHEET_COLUMN = "W-S30"
+SHEET_CELL = "W-S31"
+
+MAX_FAULTS = 100
+"""Faults that are gathered before the reader gives up: a file with more is not a scenario."""
+
+_MAX_LINE_TEXT = 160
+
+
+class Collector:
+    """Faults of one input, each completed with its line and what stands there.
+
+    Parameters
+    ----------
+    file : str
+        Name of the input as the user typed it.
+    index : LineIndex
+        Where each path stands.
+    origins : dict of str to str
+        Paths that came from an option instead of the file, with the option's text.
+    """
+
+    def __init__(self, file: str, index: LineIndex, origins: dict[str, str] | None = None) -> None:
+        self.file = file
+        self.index = index
+        self.origins = origins or {}
+        self.faults: list[Fault] = []
+
+    @property
+    def full(self) -> bool:
+        """Whether enough has been found to stop looking."""
+        return len(self.faults) >= MAX_FAULTS
+
+    def add(self, fault: Fault, key: str | None = None) -> None:
+        """Note a fault; its file and line are filled in from its key."""
+        if self.full:
+            return
+        key = fault.key if key is None else key
+        origin = self._origin(key)
+        if origin is not None:
+            self.faults.append(replace(fault, key=key, file="--set", line_text=origin))
+            return
+        line = fault.line if fault.line is not None else self.index.line(key)
+        self.faults.append(replace(fault, key=key, file=self.file, line=line, line_text=shortened(self.index.text(line))))
+
+    def add_from(self, error: InputError, key: str) -> None:
+        """Note the faults that reading one value raised."""
+        for fault in error.faults:
+            self.add(fault, key)
+
+    def has_fault_in(self, table: str) -> bool:
+        """Whether a key of this table already has a fault."""
+        return any(fault.key.rpartition(".")[0] == table for fault in self.faults)
+
+    def raise_if_any(self) -> None:
+        """Raise all that was gathered, in the order of the lines.
+
+        Raises
+        ------
+        InputError
+            There is at least one fault.
+        """
+        if not self.faults:
+            return
+        faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
+        if self.full:
+            faults.append(Fault("more problems may follow; only the first are listed", file=self.file, code=MORE))
+        raise InputError(tuple(faults))
+
+    def _origin(self, key: str) -> str | None:
+        while key:
+            if key in self.origins:
+                return self.origins[key]
+            key = key.rpartition(".")[0]
+        return None
+
+
+def shortened(text: str, limit: int = _MAX_LINE_TEXT) -> str:
+    """Text cut to a length that fits a message."""
+    return text if len(text) <= limit else text[: limit - 3] + "..."
+
+
+def nearest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
+    """Known word that looks most like a given one; empty when none does."""
+    found = difflib.get_close_matches(word[:80], list(known), n=1, cutoff=cutoff)
+    return found[0] if found else ""

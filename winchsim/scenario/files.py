@@ -1,0 +1,90 @@
+"""A user's text file read whole: bounded, UTF-8, and with a message that helps when it cannot be."""
+
+from __future__ import annotations
+
+import errno
+import os
+from itertools import islice
+
+from winchsim.errors import Fault, InputError
+from winchsim.scenario.faults import NOT_UTF8, TOO_LARGE, UNREADABLE, nearest
+
+_MAX_LISTED = 8
+_MAX_SCANNED = 2000
+
+
+def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
+    """Text of a file.
+
+    Parameters
+    ----------
+    path : str
+        File as the user typed it.
+    limit : int
+        Largest size that is read. [bytes]
+    what : str
+        What the file should be, with an article, for messages.
+    suffix : str
+        Ending of such files, to list those that are there when this one is not.
+
+    Returns
+    -------
+    str
+        Without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        The file is missing, a folder, too large, not UTF-8 or may not be read.
+    """
+    path = os.fspath(path)
+    try:
+        with open(path, "rb") as file:
+            data = file.read(limit + 1)
+            size = max(os.fstat(file.fileno()).st_size, len(data))
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error, what, suffix) from error
+    if len(data) > limit:
+        shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {limit / 1e6:g} MB"
+        raise _fault(path, f"the file is too large: {shown}", TOO_LARGE, f"{what} of at most {limit / 1e6:g} MB")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        message = f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}"
+        raise _fault(path, message, NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line) from error
+
+
+def _fault(path: str, message: str, code: str, expected: str, hint: str = "", line: int | None = None) -> InputError:
+    return InputError((Fault(message, file=path, line=line, expected=expected, hint=hint, code=code),))
+
+
+def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) -> InputError:
+    expected = f"{what} file ({suffix})"
+    number = error.errno if isinstance(error, OSError) else None
+    if number == errno.ENOENT or number == errno.ENOTDIR:
+        return _fault(path, "no such file", UNREADABLE, expected, _neighbours(path, suffix))
+    if number == errno.EISDIR or os.path.isdir(path.replace("\0", "")):
+        inside = os.path.join(path, "")
+        return _fault(path, "this is a folder, not a file", UNREADABLE, expected, _neighbours(inside, suffix))
+    if number == errno.EACCES:
+        return _fault(path, "you may not read this file", UNREADABLE, expected)
+    reason = error.strerror if isinstance(error, OSError) and error.strerror else "not a file name"
+    return _fault(path, f"cannot be read: {reason.lower()}", UNREADABLE, expected)
+
+
+def _neighbours(path: str, suffix: str) -> str:
+    """What files of the kind wanted are in the folder that a path points into."""
+    folder, name = os.path.split(path)
+    try:
+        with os.scandir(folder or ".") as entries:
+            names = sorted(e.name for e in islice(entries, _MAX_SCANNED) if e.name.endswith(suffix))
+    except OSError:
+        return f"there is no folder {folder}"
+    place = f"in {folder}" if folder else "in this folder"
+    if not names:
+        return f"there are no {suffix} files {place}"
+    near = nearest(name.removesuffix(suffix), (n.removesuffix(suffix) for n in names))
+    listed = ", ".join(names[:_MAX_LISTED]) + (", ..." if len(names) > _MAX_LISTED else "")
+    start = f"did you mean {os.path.join(folder, near + suffix)}? " if near else ""
+    return f"{start}{place}: {listed}"

@@ -1,0 +1,318 @@
+"""A scenario file read into checked inputs, or every fault in it at once."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from winchsim import inputs as declarations
+from winchsim.errors import DomainError, Fault, InputError
+from winchsim.inputs import Inputs, Spec, is_required, specs, table_type
+from winchsim.scenario.faults import (
+    BROKEN_TOML,
+    CONTRADICTION,
+    EMPTY,
+    MISSING,
+    TOO_MUCH,
+    UNKNOWN_KEY,
+    UNKNOWN_NAME,
+    WRONG_TYPE,
+    Collector,
+    nearest,
+    shortened,
+)
+from winchsim.scenario.files import read_text
+from winchsim.scenario.lines import LineIndex, index_lines
+from winchsim.scenario.overrides import apply_overrides, known_paths
+from winchsim.scenario.values import expectation, read_value, written
+from winchsim.units import parse_quantity
+
+MAX_BYTES = 1_000_000
+"""Largest scenario file that is read [bytes]."""
+
+MAX_TABLES = 200
+"""Most tables of one list."""
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A scenario as it was read.
+
+    Attributes
+    ----------
+    inputs : Inputs
+        Everything in SI.
+    name : str
+        File as the user typed it.
+    text : str
+        The file's text, for a rewrite that keeps its comments.
+    digest : str
+        SHA-256 of the text and the values set by options: the same for the same calculation asked for.
+    """
+
+    inputs: Inputs
+    name: str
+    text: str
+    digest: str
+
+
+def load(path: str, overrides: Sequence[str] = ()) -> Inputs:
+    """Inputs of a scenario file.
+
+    Parameters
+    ----------
+    path : str
+        TOML file, UTF-8, at most 1 MB.
+    overrides : sequence of str
+        ``path=value`` texts that change or add values, checked like the file's own.
+
+    Returns
+    -------
+    Inputs
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its file, line and key.
+    """
+    return read(path, overrides).inputs
+
+
+def loads(text: str, name: str = "scenario", overrides: Sequence[str] = ()) -> Inputs:
+    """Inputs of a scenario given as text; see `load`."""
+    return read_string(text, name, overrides).inputs
+
+
+def read(path: str, overrides: Sequence[str] = ()) -> Scenario:
+    """Scenario file with its text and digest; see `load`."""
+    return read_string(read_text(path, MAX_BYTES, "a scenario"), str(path), overrides)
+
+
+def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario:
+    """Scenario given as text, with its digest; see `load`."""
+    index = index_lines(text)
+    raw = _toml(text, name, index)
+    origins, faults = apply_overrides(raw, overrides)
+    collector = Collector(name, index, origins)
+    collector.faults += faults
+    reading = _Reading(collector)
+    inputs = reading.whole(raw)
+    collector.raise_if_any()
+    if inputs is None:  # only a fault keeps the inputs from being made
+        raise InputError((Fault("cannot be read as a scenario", file=name),))
+    digest = hashlib.sha256("\0".join([text, *overrides]).encode(errors="surrogatepass")).hexdigest()
+    return Scenario(inputs, name, text, digest)
+
+
+# --- TOML ------------------------------------------------------------------------------------------------------------
+
+_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+
+def _toml(text: str, name: str, index: LineIndex) -> dict[str, Any]:
+    """Text as TOML tables, refused before parsing where the nesting is absurd."""
+    if index.absurd is not None:
+        raise _broken(name, index, *index.absurd, "this is no scenario file")
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        message = str(error)
+        place = _PLACE.search(message)
+        line = int(place[1]) if place and place[1] else len(text.rstrip().split("\n"))
+        column = f", column {place[2]}" if place and place[1] else " (end of the file)"
+        reason = _PLACE.sub("", message)
+        hint = _toml_hint(index.text(line))
+        raise _broken(name, index, line, f"not valid TOML{column}: {reason[:1].lower()}{reason[1:]}", hint) from error
+    except (ValueError, RecursionError, OverflowError) as error:
+        raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
+    if not raw:
+        hint = '"winchsim new FILE" writes a scenario to start from'
+        raise InputError((Fault("the file is empty", file=name, expected="a scenario", hint=hint, code=EMPTY),))
+    return raw
+
+
+def _broken(name: str, index: LineIndex, line: int | None, message: str, hint: str) -> InputError:
+    text = shortened(index.text(line))
+    return InputError((Fault(message, "", name, line, text, hint=hint, code=BROKEN_TOML),))
+
+
+def _toml_hint(line: str) -> str:
+    """What most often is wrong with a line that is no TOML."""
+    value = line.partition("=")[2].strip()
+    if re.match(r"[+-]?[0-9.,]+ *[^\W\d]", value):
+        return f'a value with a unit stands in quotes: "{value.partition("#")[0].strip()}"'
+    if re.match(r"[^\W\d]", value) and value not in ("true", "false"):
+        return f'text stands in quotes: "{value.partition("#")[0].strip()}"'
+    if re.match(r"\s*[\w.]+\s*:", line):
+        return 'write key = value, such as mass = "25 kg"'
+    return ""
+
+
+# --- tables ----------------------------------------------------------------------------------------------------------
+
+
+class _Reading:
+    """One pass over the raw tables; faults go to the collector, `given` gathers the paths that the file gave."""
+
+    def __init__(self, faults: Collector) -> None:
+        self.faults = faults
+        self.given: set[str] = set()
+
+    def whole(self, raw: dict[str, Any]) -> Inputs | None:
+        """Inputs, checked as a whole as far as their parts could be read."""
+        inputs = self.table(Inputs, raw, "")
+        if inputs is None:
+            return None
+        inputs = replace(inputs, given=frozenset(self.given))
+        found = [replace(fault, code=CONTRADICTION) for fault in declarations.check(inputs)]
+        found += _tolerance_faults(inputs)
+        for fault in found:
+            if not self.faults.has_fault_in(fault.key.rpartition(".")[0]):
+                self.faults.add(fault)
+        return inputs
+
+    def table(self, kind: type, raw: dict[str, Any], path: str) -> Any:
+        """Dataclass made of a raw table; None when something that it needs is missing or wrong."""
+        prefix = f"{path}." if path else ""
+        declared = specs(kind)
+        meant = {self.unknown(key, kind, prefix) for key in raw if key not in declared and not self.faults.full}
+        values: dict[str, Any] = {}
+        complete = True
+        for key, spec in declared.items():
+            if self.faults.full:
+                return None
+            required = is_required(kind, key)
+            if key not in raw:
+                complete = complete and not required
+                if required and key not in meant:
+                    self.missing(key, spec, path)
+                continue
+            value = self.one(kind, key, spec, raw[key], prefix + key)
+            if value is not None:
+                values[key] = value
+            elif required:
+                complete = False
+        return kind(**values) if complete else None
+
+    def one(self, kind: type, key: str, spec: Spec, raw: Any, path: str) -> Any:
+        if spec.kind == "table":
+            if isinstance(raw, dict):
+                return self.table(table_type(kind, key), raw, path)
+            hint = f"write [{path}] with single brackets" if isinstance(raw, list) else f"write [{path}]"
+            self.faults.add(_mistyped(raw, path, "a table", hint))
+            return None
+        if spec.kind == "tables":
+            return self.list_of_tables(table_type(kind, key), raw, path)
+        try:
+            value = read_value(spec, raw)
+        except InputError as error:
+            self.faults.add_from(error, path)
+            return None
+        self.given.add(path)
+        return value
+
+    def list_of_tables(self, kind: type, raw: Any, path: str) -> tuple[Any, ...] | None:
+        name = re.sub(r"\.\d+(?=\.)", "", path)
+        hint = f"write [[{name}]] with double brackets"
+        if not isinstance(raw, list):
+            self.faults.add(_mistyped(raw, path, "a list of tables", hint))
+            return None
+        if len(raw) > MAX_TABLES:
+            message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
+            self.faults.add(Fault(message, path, hint="repeat or count makes several of one table", code=TOO_MUCH))
+            return None
+        entries = []
+        for number, entry in enumerate(raw, start=1):
+            if not isinstance(entry, dict):
+                self.faults.add(_mistyped(entry, f"{path}.{number}", "a table", hint))
+                return None
+            entries.append(self.table(kind, entry, f"{path}.{number}"))
+        return tuple(entries) if all(entry is not None for entry in entries) else None
+
+    def unknown(self, key: str, kind: type, prefix: str) -> str:
+        """Note an unknown key; returns the known key of the same table that may have been meant."""
+        known = list(specs(kind))
+        near = nearest(key, known)
+        hint = f'did you mean "{near}"?' if near else ""
+        if not near or near != key.lower():
+            home = next((p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key), "")
+            if home:
+                hint = f"{key} belongs {_home(home)}"
+        expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
+        message = f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]" if prefix else "unknown table or key"
+        path = prefix + shortened(key, 60)
+        self.faults.add(Fault(message, path, got=shortened(key, 60), expected=expected, hint=hint, code=UNKNOWN_KEY))
+        return near
+
+    def missing(self, key: str, spec: Spec, path: str) -> None:
+        if spec.kind == "tables":
+            message, expected = f"no [[{key}]] table", f"at least one [[{key}]]: {spec.meaning}"
+        elif spec.kind == "table":
+            message, expected = f"no [{key}] table", f"[{key}]: {spec.meaning}"
+        else:
+            message, expected = f"{key} is missing", f"{expectation(spec)}: {spec.meaning}"
+        full = f"{path}.{key}" if path else key
+        self.faults.add(Fault(message, full, expected=expected, code=MISSING))
+
+
+def _home(path: str) -> str:
+    table = path.rpartition(".")[0]
+    if not table:
+        return "at the top of the file, before the first table"
+    plain = table.replace(".1", "")
+    return f"in [[{plain}]]" if table.endswith(".1") else f"in [{plain}]"
+
+
+def _mistyped(raw: Any, path: str, expected: str, hint: str) -> Fault:
+    return Fault(f"{written(raw)}, where {expected} is expected", path, got=written(raw),
+                 expected=expected, hint=hint, code=WRONG_TYPE)  # fmt: skip
+
+
+def _tolerance_faults(inputs: Inputs) -> list[Fault]:
+    """What is wrong with the paths and widths of the tolerances."""
+    faults = []
+    for number, tolerance in enumerate(inputs.tolerance, start=1):
+        key = f"tolerance.{number}"
+        try:
+            tolerance_width(inputs, tolerance)
+        except DomainError as error:
+            faults.append(Fault(f'no value "{error.value}" to vary', f"{key}.path", got=shortened(tolerance.path, 60),
+                                expected=error.expected, code=UNKNOWN_NAME))  # fmt: skip
+        except InputError as error:
+            faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
+    return faults
+
+
+def tolerance_width(inputs: Inputs, tolerance: declarations.Tolerance) -> float:
+    """Half width of a tolerance in SI.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Scenario whose value it is; a percentage is taken of that value.
+    tolerance : Tolerance
+        Path and width as the file gives them.
+
+    Returns
+    -------
+    float
+        In the SI unit of the value (kelvin for temperatures).
+
+    Raises
+    ------
+    DomainError
+        The path names no number of this scenario.
+    InputError
+        The width cannot be read.
+    """
+    spec = declarations.spec_at(inputs, tolerance.path)
+    value = declarations.value_at(inputs, tolerance.path)
+    if spec.kind not in ("quantity", "number", "integer") or value is None:
+        raise DomainError(tolerance.path, tolerance.path, "the path of a number that the scenario gives")
+    if tolerance.by.strip().endswith("%") and spec.unit != "%/K":
+        return abs(parse_quantity(tolerance.by, "%") * value)
+    return abs(parse_quantity(tolerance.by, "K" if spec.unit == "°C" else spec.unit))
