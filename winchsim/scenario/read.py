@@ -28,6 +28,7 @@ from winchsim.scenario.faults import (
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex, index_lines
 from winchsim.scenario.overrides import apply_overrides, known_paths
+from winchsim.scenario.tables import name_faults, with_tables
 from winchsim.scenario.values import expectation, read_value, written
 from winchsim.units import parse_quantity
 
@@ -167,9 +168,9 @@ class _Reading:
         inputs = self.table(Inputs, raw, "")
         if inputs is None:
             return None
-        inputs = replace(inputs, given=frozenset(self.given))
+        inputs = with_tables(replace(inputs, given=frozenset(self.given)))
         found = [replace(fault, code=CONTRADICTION) for fault in declarations.check(inputs)]
-        found += _tolerance_faults(inputs)
+        found += _tolerance_faults(inputs) + name_faults(inputs)
         for fault in found:
             if not self.faults.has_fault_in(fault.key.rpartition(".")[0]):
                 self.faults.add(fault)

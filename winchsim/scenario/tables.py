@@ -1,0 +1,94 @@
+"""The tables that a scenario's names refer to: those that come with winchsim, and the scenario's own materials over them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+from winchsim.errors import Fault
+from winchsim.inputs import Inputs
+from winchsim.scenario.faults import CONTRADICTION, UNKNOWN_NAME, nearest
+from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
+from winchsim.strength.materials import GIVEN, FrictionPair, Origin, own_material
+
+
+def with_tables(inputs: Inputs) -> Inputs:
+    """Scenario with its tables of materials, ropes and friction pairs filled in.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Own materials replace those of the same name; their friction stands before the pairs of the table.
+
+    Returns
+    -------
+    Inputs
+    """
+    materials, pairs = load_materials(), []
+    for own in inputs.material:
+        materials[own.name] = own_material(
+            own.name,
+            printed=own.printed,
+            tensile_strength=own.tensile_strength,
+            density=own.density,
+            elastic_modulus=own.elastic_modulus,
+            softening=own.glass_transition,
+        )
+        if own.friction is not None:
+            origins = MappingProxyType({"friction": Origin(GIVEN)})
+            pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
+    return replace(
+        inputs,
+        materials=MappingProxyType(materials),
+        ropes=MappingProxyType(load_ropes()),
+        friction_pairs=(*pairs, *load_friction_pairs()),
+    )
+
+
+def name_faults(inputs: Inputs) -> list[Fault]:
+    """Names in a scenario that its tables do not hold, and own materials named twice.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        With its tables filled in.
+
+    Returns
+    -------
+    list of Fault
+    """
+    faults = [
+        fault
+        for path, name, table, word in _names(inputs)
+        if name is not None and name not in table
+        for fault in [_unknown(path, name, table, word)]
+    ]
+    seen: set[str] = set()
+    for number, own in enumerate(inputs.material, start=1):
+        if own.name in seen:
+            message = f'"{own.name}" is described twice'
+            faults.append(Fault(message, f"material.{number}.name", expected="each name once", code=CONTRADICTION))
+        seen.add(own.name)
+    return faults
+
+
+def _names(inputs: Inputs) -> Iterator[tuple[str, str | None, Mapping[str, Any], str]]:
+    """Every name in a scenario: its path, the name, the table that it should stand in, what the table holds."""
+    for number, stage in enumerate(inputs.stage, start=1):
+        for key in ("material", "pinion_material", "shaft_material"):
+            yield f"stage.{number}.{key}", getattr(stage, key), inputs.materials, "material"
+    for key in ("material", "cross_pin_material"):
+        yield f"drum.{key}", getattr(inputs.drum, key), inputs.materials, "material"
+    yield "rope.material", inputs.rope.material, inputs.ropes, "rope"
+
+
+def _unknown(path: str, name: str, table: Mapping[str, Any], word: str) -> Fault:
+    folded = {known.lower(): known for known in table}
+    near = nearest(name.lower(), folded)
+    hint = f'did you mean "{folded[near]}"?' if near else ""
+    if word == "material":
+        hint = hint or "describe it in a [[material]] table"
+    return Fault(f'no {word} "{name[:60]}"', path, got=f'"{name[:60]}"', expected="one of: " + ", ".join(table),
+                 hint=hint, code=UNKNOWN_NAME)  # fmt: skip
