@@ -37,7 +37,7 @@ a bar at its deflection temperature (0.45 MPa, 0.2 % outer-fibre strain by ISO 7
 of the usual 2 GPa."""
 
 MEASURED_EXPONENT = 1.0
-"""Exponent of printed infill's strength against its density [-]. M. Aboelella et al., Sci. Rep. 15 (2025) 11759,
+"""Exponent of printed infill's strength against its density [-]. Aboelella et al., Sci. Rep. 15 (2025) 11759,
 Table 4: PLA in compression from 20 to 50 % gives 0.83 (honeycomb), 0.88 (triangle) and 1.08 (grid)."""
 
 CAUTIOUS_EXPONENT = 2.0

@@ -1,0 +1,296 @@
+"""Gear geometry, tooth bending and mesh losses against published tables and worked examples.
+
+Each block names its source. Where a book works in inches, the numbers are converted here by the exact factors.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from winchsim.physics.gears import (
+    SHALLOW_RACK,
+    contact,
+    interference_limit,
+    lewis_form_factor,
+    loss_factor,
+    mesh_efficiency,
+    module_from_diametral_pitch,
+    sliding_speeds,
+    tip_load_factors,
+    tooth_forces,
+    velocity_factor,
+)
+from winchsim.strength.printed import rim_factor
+from winchsim.strength.teeth import beam_stress, tooth_force
+
+pytestmark = pytest.mark.reference
+
+INCH, POUND_FORCE, HORSEPOWER = 0.0254, 4.4482216152605, 33000 * 0.3048 * 4.4482216152605 / 60
+KSI = 1e3 * POUND_FORCE / INCH**2
+FT_MIN = 0.3048 / 60
+RPM = math.pi / 30
+
+# J. E. Shigley, Mechanical Engineering Design, Table 14-2: Lewis form factor, 20° full-depth teeth, load at the tip.
+# Second number: own earlier computation for a rack of dedendum 1.157 m and tip radius 0.3 m.
+LEWIS = {
+    12: (0.245, 0.2483), 13: (0.261, 0.2612), 14: (0.277, 0.2727), 15: (0.290, 0.2830), 16: (0.296, 0.2922),
+    17: (0.303, 0.3006), 18: (0.309, 0.3083), 19: (0.314, 0.3153), 20: (0.322, 0.3217), 21: (0.328, 0.3276),
+    22: (0.331, 0.3330), 24: (0.337, 0.3428), 26: (0.346, 0.3512), 28: (0.353, 0.3587), 30: (0.359, 0.3652),
+    34: (0.371, 0.3763), 38: (0.384, 0.3853), 43: (0.397, 0.3945), 50: (0.409, 0.4045), 60: (0.422, 0.4151),
+    75: (0.435, 0.4261), 100: (0.447, 0.4374), 150: (0.460, 0.4493), 300: (0.472, 0.4619), 400: (0.480, 0.4651),
+    10**6: (0.485, 0.4752),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("teeth", "table", "earlier"), [(z, *row) for z, row in LEWIS.items()])
+def test_lewis_form_factor_follows_the_printed_table(teeth, table, earlier):
+    shallow = lewis_form_factor(teeth, rack=SHALLOW_RACK)
+    assert shallow == pytest.approx(table, rel=0.05)
+    assert shallow == pytest.approx(earlier, abs=6e-5)
+    assert lewis_form_factor(teeth) == pytest.approx(table, rel=0.10)
+
+
+def test_lewis_form_factor_grows_from_20_to_100_teeth_as_in_the_table():
+    # Shigley, Table 14-2: 0.447/0.322 = 1.388.
+    for rack_ratio in (
+        lewis_form_factor(100, rack=SHALLOW_RACK) / lewis_form_factor(20, rack=SHALLOW_RACK),
+        lewis_form_factor(100) / lewis_form_factor(20),
+    ):
+        assert rack_ratio == pytest.approx(1.388, rel=0.05)
+
+
+# Pu and Ji, Machine Design (university text, in Chinese), Table 10-5: form factor and stress correction,
+# external spur, 20°, no shift, rack 1.25 m with tip radius 0.38 m.
+TIP_LOAD = {
+    17: (2.97, 1.52), 18: (2.91, 1.53), 19: (2.85, 1.54), 20: (2.80, 1.55), 21: (2.76, 1.56), 22: (2.72, 1.57),
+    25: (2.62, 1.59), 30: (2.52, 1.625), 35: (2.45, 1.65), 40: (2.40, 1.67), 45: (2.35, 1.68), 50: (2.32, 1.70),
+    60: (2.28, 1.73), 70: (2.24, 1.75), 80: (2.22, 1.77), 90: (2.20, 1.78), 100: (2.18, 1.79), 150: (2.14, 1.83),
+    200: (2.12, 1.865), 10**6: (2.06, 1.97),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("teeth", "form", "stress"), [(z, *row) for z, row in TIP_LOAD.items()])
+def test_tip_load_factors_follow_the_printed_table(teeth, form, stress):
+    found = tip_load_factors(teeth)
+    assert found.form == pytest.approx(form, rel=0.01)
+    assert found.stress == pytest.approx(stress, rel=0.01)
+
+
+def test_bending_of_an_inch_pinion():
+    # Shigley, Example 14-1 (answer from memory, recomputed): pitch 8 per inch, 16 teeth, 1.5 in, 10 kpsi, 1200 rpm.
+    module = module_from_diametral_pitch(8)
+    speed = 0.5 * 16 * module * 1200 * RPM
+    assert speed / FT_MIN == pytest.approx(628.319, rel=1e-6)
+    factor = velocity_factor(speed, "cut")
+    assert factor == pytest.approx(1.523599, rel=1e-3)
+    force = 10 * KSI / beam_stress(1.0, 1.5 * INCH, module, 0.296, factor)
+    assert force / POUND_FORCE == pytest.approx(364.269, rel=3e-3)
+    assert force * speed / HORSEPOWER == pytest.approx(6.93567, rel=3e-3)
+
+
+def test_bending_of_a_metric_pinion():
+    # Shigley, chapter 14 problem (answer from memory, recomputed): m 1.25 mm, 18 teeth, 12 mm, 1800 rpm, 0.5 kW.
+    speed = 0.5 * 18 * 1.25e-3 * 1800 * RPM
+    factor = velocity_factor(speed, "cut")
+    force = 500.0 / speed
+    assert (speed, factor, force) == pytest.approx((2.120575, 1.347635, 235.785), rel=2e-6)
+    assert beam_stress(force, 12e-3, 1.25e-3, 0.309, factor) / 1e6 == pytest.approx(68.5550, rel=1e-5)
+
+
+def test_forces_of_a_five_horsepower_pinion():
+    # Wentzell, Machine Design, Examples 12.1, 12.2 and 12.4: torque by the book's 63 000 hp/rpm.
+    torque = 63000 * 5 / 1725 * POUND_FORCE * INCH
+    diameter = 20 * module_from_diametral_pitch(8)
+    forces = tooth_forces(torque, diameter, math.radians(20))
+    found = [f / POUND_FORCE for f in (forces.tangential, forces.radial, forces.normal)]
+    assert diameter / INCH == pytest.approx(2.5)
+    assert found == pytest.approx([146.0870, 53.1713, 155.4625], rel=1e-6)
+    speed = 0.5 * diameter * 1725 * RPM
+    assert speed / FT_MIN == pytest.approx(1129.010, rel=1e-6)
+    assert forces.tangential * velocity_factor(speed, "cast") / POUND_FORCE == pytest.approx(420.976, rel=1e-3)
+
+
+@pytest.mark.parametrize(("stress", "factor", "force"), [(47.5, 0.320, 1900.0), (44.0, 0.421, 2315.5)])
+def test_static_beam_strength(stress, factor, force):
+    # Wentzell, Machine Design, Example 12.3: 1 in wide, pitch 8 per inch, no velocity factor.
+    found = stress * KSI / beam_stress(1.0, INCH, module_from_diametral_pitch(8), factor)
+    assert found / POUND_FORCE == pytest.approx(force, rel=1e-9)
+
+
+def test_power_of_a_cast_pinion_and_width_of_its_gear():
+    # Wentzell, Machine Design, Examples 12.5 and 12.6: pitch 12 per inch, 24 and 48 teeth, velocity factor (600+V)/600.
+    module = module_from_diametral_pitch(12)
+    speed = 0.5 * 24 * module * 1800 * RPM
+    factor = velocity_factor(speed, "cast")
+    static = 27.5 * KSI / beam_stress(1.0, 0.75 * INCH, module, 0.302)
+    assert speed / FT_MIN == pytest.approx(942.478, rel=1e-6)
+    assert static / POUND_FORCE == pytest.approx(519.0625, rel=1e-9)
+    assert static / factor / POUND_FORCE == pytest.approx(201.9073, rel=1e-3)
+    assert static / factor * speed / HORSEPOWER == pytest.approx(5.766458, rel=1e-3)
+    force = tooth_force(63000 * 2 / 900 * POUND_FORCE * INCH, 48 * module)
+    assert force / POUND_FORCE == pytest.approx(70.0, rel=1e-3)
+    width = 2 * beam_stress(force, 1.0, module, 0.344, factor) / (12 * KSI)
+    assert width / INCH == pytest.approx(1.04668, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("train", "ratio", "torque_in", "torque_out"),
+    [
+        # Wentzell, Machine Design, Example 11.2: 20 into 65, then 20 into 60 over an idler of 22 teeth.
+        (((20, 65), (20, 22), (22, 60)), 9.75, 10.0, 97.5),
+        # Wentzell, Machine Design, Example 11.5: 12 into 36, 16 into 64, 54 lb·in in.
+        (((12, 36), (16, 64)), 12.0, 54.0, 648.0),
+        # Khurmi and Gupta, Theory of Machines, Example 13.1: 975 rpm come down to 52 rpm.
+        (((20, 50), (25, 75), (26, 65)), 975 / 52, 1.0, 975 / 52),
+    ],
+)
+def test_torque_through_trains(train, ratio, torque_in, torque_out):
+    torque = torque_in
+    for pinion, gear in train:
+        torque = tooth_force(torque, pinion * 1e-3) * gear * 1e-3 / 2
+    assert torque == pytest.approx(torque_out, rel=1e-9)
+    assert torque / torque_in == pytest.approx(ratio, rel=1e-9)
+
+
+def test_normal_force_of_a_120_kw_gear():
+    # Khurmi and Gupta, Theory of Machines, Example 12.1.
+    forces = tooth_forces(120e3 / (650 * RPM), 0.25, math.radians(20))
+    assert forces.normal / 1e3 == pytest.approx(15.00871, rel=1e-6)
+
+
+# --- contact: Khurmi and Gupta, Theory of Machines, chapter 12, worked examples ----------------------------------------
+
+
+def test_path_of_contact_of_a_30_80_pair():
+    pair = contact(30, 80, module=12e-3, addendum1=10 / 12, addendum2=10 / 12)
+    parts = [1e3 * x for x in (pair.approach, pair.recess, pair.path, pair.arc)]
+    assert parts == pytest.approx([27.277, 24.982, 52.258, 55.612], abs=6e-4)
+    assert pair.ratio == pytest.approx(1.4752, abs=5e-5)
+
+
+def test_contact_angle_and_sliding_of_a_20_40_pair():
+    pair = contact(20, 40, module=5e-3)
+    assert pair.ratio == pytest.approx(1.6352, abs=5e-5)
+    assert (1e3 * pair.path, 1e3 * pair.arc) == pytest.approx((24.136, 25.685), abs=6e-4)
+    assert math.degrees(pair.arc / 0.05) == pytest.approx(29.4333, abs=5e-5)
+    assert 1e3 * max(sliding_speeds(pair, 1.2 / 0.05, 20, 40)) == pytest.approx(455.272, rel=2e-6)
+    approach, recess = sliding_speeds(pair, 2000 * RPM, 20, 40)
+    assert (1e3 * approach, 1e3 * recess) == pytest.approx((3972.997, 3609.683), rel=1e-6)
+
+
+def test_angles_and_sliding_of_a_17_49_pair():
+    pair = contact(17, 49, module=6e-3)
+    assert pair.ratio == pytest.approx(1.6330, abs=5e-5)
+    assert math.degrees(pair.arc / 0.051) == pytest.approx(34.5806, abs=5e-5)
+    assert math.degrees(pair.arc / 0.147) == pytest.approx(11.9974, abs=5e-5)
+    approach, recess = sliding_speeds(pair, 1.0, 17, 49)
+    assert (approach / 0.051, recess / 0.051) == pytest.approx((0.40960, 0.35432), abs=6e-6)
+
+
+def test_path_of_contact_inside_a_ring():
+    pair = contact(18, 72, module=4e-3, addendum1=8.5 / 4, addendum2=3.5 / 4, internal=True)
+    assert 1e3 * pair.path == pytest.approx(28.0353, abs=5e-5)
+
+
+def test_addenda_that_use_half_of_the_longest_path():
+    pair = contact(20, 40, module=10e-3, addendum1=1.62297, addendum2=0.64752)
+    assert 1e3 * pair.approach == pytest.approx(0.5 * 100 * math.sin(math.radians(20)), rel=2e-5)
+    assert 1e3 * pair.recess == pytest.approx(0.5 * 200 * math.sin(math.radians(20)), rel=2e-5)
+    assert (1e3 * pair.path, 1e3 * pair.arc) == pytest.approx((51.3030, 54.5955), rel=2e-5)
+    assert pair.ratio == pytest.approx(1.7378, abs=5e-5)
+
+
+def test_addendum_for_an_arc_of_1_75_pitches():
+    # The book prints 6.12 mm, 0.4 % off by its own equations.
+    pair = contact(40, 40, module=6e-3, addendum1=6.14443 / 6, addendum2=6.14443 / 6)
+    assert pair.arc / (math.pi * 6e-3) == pytest.approx(1.75, rel=1e-5)
+
+
+def test_path_of_contact_of_a_20_60_pair():
+    # Published multiple-choice question: module 8 mm, addendum of one module, 39.458 mm.
+    pair = contact(20, 60, module=8e-3)
+    assert 1e3 * pair.path == pytest.approx(39.4588, abs=5e-5)
+    assert pair.ratio == pytest.approx(1.6708, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "exact", "whole"),
+    [(1, 12.323, 13), (2, 14.161, 15), (3, 14.981, 15), (4, 15.444, 16), (math.inf, 17.097, 18)],
+)
+def test_least_pinion_teeth_without_interference(ratio, exact, whole):
+    # Shigley, Mechanical Engineering Design, §13-7 (whole numbers from memory; ratio 2 is not among them).
+    found = interference_limit(ratio)
+    assert found == pytest.approx(exact, abs=6e-4)
+    assert math.ceil(found) == whole
+
+
+# --- losses ------------------------------------------------------------------------------------------------------------
+
+# Sliding-loss factor pi (u+1)/(z1 u) (1 - e + e1² + e2²): G. Niemann and H. Ohlendorf, as used by B.-R. Höhn, K. Michaelis and
+# M. Hinterstoißer, Goriva i maziva 48 (2009) 441 (formula from memory; confirmed by integrating sliding over a base pitch).
+LOSSES = [
+    (20, 20, 0.7784, 0.7784, 1.5568, 0.20579, (0.9897, 0.9794, 0.9588, 0.9383)),
+    (20, 40, 0.7784, 0.8568, 1.6352, 0.16606, (0.9917, 0.9834, 0.9668, 0.9502)),
+    (20, 60, 0.7784, 0.8924, 1.6708, 0.15320, (0.9923, 0.9847, 0.9694, 0.9540)),
+    (17, 51, 0.7574, 0.8790, 1.6364, 0.17493, (0.9913, 0.9825, 0.9650, 0.9475)),
+    (15, 45, 0.7407, 0.8679, 1.6086, 0.19361, (0.9903, 0.9806, 0.9613, 0.9419)),
+    (12, 48, 0.7102, 0.8738, 1.5839, 0.22379, (0.9888, 0.9776, 0.9552, 0.9329)),
+    (12, 36, 0.7102, 0.8462, 1.5564, 0.23179, (0.9884, 0.9768, 0.9536, 0.9305)),
+    (10, 40, 0.6847, 0.8568, 1.5415, 0.25974, (0.9870, 0.9740, 0.9481, 0.9221)),
+]
+
+
+@pytest.mark.parametrize(("z1", "z2", "e1", "e2", "ratio", "loss", "efficiencies"), LOSSES)
+def test_loss_factor_with_the_whole_path(z1, z2, e1, e2, ratio, loss, efficiencies):
+    pair = contact(z1, z2, cut_at_base=False)
+    assert (pair.e1, pair.e2, pair.ratio) == pytest.approx((e1, e2, ratio), abs=6e-5)
+    found = loss_factor(z1, z2, pair.e1, pair.e2)
+    assert found == pytest.approx(loss, rel=1e-4)
+    for friction, efficiency in zip((0.05, 0.1, 0.2, 0.3), efficiencies, strict=True):
+        assert 1 - friction * found == pytest.approx(efficiency, abs=6e-5)
+
+
+@pytest.mark.parametrize(
+    ("z1", "z2", "ratio", "loss"), [(12, 48, 1.4053, 0.1905), (12, 36, 1.4053, 0.2032), (10, 40, 1.2640, 0.2122)]
+)
+def test_loss_factor_of_undercut_pinions_with_the_path_cut_at_the_base_point(z1, z2, ratio, loss):
+    # Same formula; the path of contact ends where the line of action touches the pinion's base circle.
+    pair = contact(z1, z2)
+    assert pair.cut_pinion
+    assert pair.ratio == pytest.approx(ratio, abs=6e-5)
+    assert loss_factor(z1, z2, pair.e1, pair.e2) == pytest.approx(loss, abs=6e-5)
+    assert mesh_efficiency(z1, z2, 0.2) == pytest.approx(1 - 0.2 * loss, abs=2e-5)
+
+
+def test_efficiencies_stay_within_what_handbooks_give_for_spur_gears():
+    # One general handbook table: spur gears 94 to 98 % per mesh; well-lubricated steel sets 98 to 99 %.
+    assert 0.98 < mesh_efficiency(20, 60, 0.08) < 0.995
+    assert 0.94 < mesh_efficiency(20, 60, 0.3) < 0.98
+
+
+# --- rim and speed -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("backup", "factor"), [(0.5, 2.40082), (0.6, 2.10911), (0.8, 1.64882), (1.0, 1.29179), (1.2, 1.0), (1.5, 1.0)]
+)
+def test_rim_factor(backup, factor):
+    # Shigley, Mechanical Engineering Design, eq. 14-39 and 14-40, §14-16.
+    assert rim_factor(backup) == pytest.approx(factor, abs=6e-6)
+
+
+@pytest.mark.parametrize(
+    ("making", "inch_form"),
+    [
+        ("cast", lambda v: (600 + v) / 600),
+        ("cut", lambda v: (1200 + v) / 1200),
+        ("hobbed", lambda v: (50 + math.sqrt(v)) / 50),
+        ("ground", lambda v: math.sqrt((78 + math.sqrt(v)) / 78)),
+    ],
+)
+def test_velocity_factors_agree_with_their_inch_forms(making, inch_form):
+    # Shigley, Mechanical Engineering Design, eq. 14-4 to 14-6 (hobbed and ground from memory), V in ft/min.
+    for feet_per_minute in (0.0, 100.0, 600.0, 2000.0):
+        assert velocity_factor(feet_per_minute * FT_MIN, making) == pytest.approx(inch_form(feet_per_minute), rel=2e-3)
