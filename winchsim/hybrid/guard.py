@@ -16,8 +16,9 @@ __all__ = ["Guard"]
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
 _ROOT_PART = 1e-12
 _ROOT_RTOL = 4.0 * np.finfo(float).eps
-# A peak between samples is looked at again when twice its parabola's rise above the sample would reach zero.
-_PEAK_DOUBT = 2.0
+# A peak between samples is looked at again when four times its parabola's rise above the sample would reach zero: a
+# kinked top, as of the smaller of two values, rises up to that much.
+_PEAK_DOUBT = 4.0
 _PEAK_ROUNDS = 8
 _PEAK_PARTS = 10
 
@@ -213,8 +214,8 @@ class Watch:
     ) -> list[_Bracket]:
         """Crossings hidden between two samples below zero: a guard that rises through zero and falls back."""
         found: list[_Bracket] = []
-        rising = values[:, 1:] >= values[:, :-1]
-        guards, k = np.nonzero(rising[:, :-1] & ~(values[:, 2:] > values[:, 1:-1]) & (values[:, 1:-1] < 0.0))
+        rising = values[:, 1:] > values[:, :-1]
+        guards, k = np.nonzero(rising[:, :-1] & ~rising[:, 1:] & (values[:, 1:-1] < 0.0))
         if guards.size:
             keep = (armed_from[guards] <= k) & (t[k] < horizon)
             guards, k = guards[keep], k[keep]
@@ -287,7 +288,7 @@ class Watch:
             return start
         if at_end <= 0.0:
             return end
-        return float(brentq(excess, start, end, xtol=_ROOT_PART * (end - start), rtol=_ROOT_RTOL))
+        return float(brentq(excess, start, end, xtol=_ROOT_PART * (end - start), rtol=_ROOT_RTOL, maxiter=2000))
 
 
 def _first(mask: np.ndarray, start: int) -> int:

@@ -12,7 +12,7 @@ from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch, fired_at
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
-from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepError, Stepper
+from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepError, Stepper, lsoda_is_as_known
 
 __all__ = ["run"]
 
@@ -144,9 +144,7 @@ class _Runner:
     segments: list[Segment] = field(default_factory=list)
     transitions: list[Transition] = field(default_factory=list)
 
-    def run(
-        self, key: Hashable, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int
-    ) -> Run:
+    def run(self, key: Hashable, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int) -> Run:
         """All segments, until something ends the run."""
         if not np.isfinite(y).all():
             return self._finish(Outcome.NOT_FINITE, t, y)
@@ -224,16 +222,11 @@ class _Runner:
     def _start(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float) -> Stepper:
         """A solver at the start of a segment."""
         first = None if self.first_step is None else min(self.first_step, bound - t)
-        if method == "LSODA":
-            try:
-                return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
-            except AttributeError:
-                pass
+        if method == "LSODA" and lsoda_is_as_known():
+            return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
         return ScipyStepper(method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
 
-    def _march(
-        self, stepper: Stepper, watch: Watch, mode: Mode, bound: float
-    ) -> tuple[Outcome | None, Crossing | None]:
+    def _march(self, stepper: Stepper, watch: Watch, mode: Mode, bound: float) -> tuple[Outcome | None, Crossing | None]:
         """Step until a crossing, the bound, the budget or a failure."""
         advance, guard_values, disarmed = stepper.advance, mode.guard_values, watch.disarmed
         guarded = bool(mode.guards)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from math import isfinite
 from typing import Protocol
 
@@ -11,7 +12,7 @@ from scipy.integrate import BDF, DOP853, LSODA, RK23, RK45, OdeSolver, Radau
 
 from winchsim.hybrid.trail import NordsieckTrail, ScipyTrail, Trail
 
-__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "StepError", "Stepper"]
+__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "StepError", "Stepper", "lsoda_is_as_known"]
 
 METHODS: dict[str, type[OdeSolver]] = {
     "BDF": BDF,
@@ -102,8 +103,8 @@ class LsodaStepper:
     Notes
     -----
     scipy's LSODA is set up as usual and stepped as its own `step` does it, only without the wrapping of each call: a
-    third of the time of a step goes into that. Where scipy has moved the parts used here, an AttributeError says so at
-    the start and the caller takes `ScipyStepper`.
+    third of the time of a step goes into that. The parts of scipy used for it are not public; `lsoda_is_as_known` tells
+    whether they are where they are looked for, else `ScipyStepper` does the same work more slowly.
     """
 
     samples = 4
@@ -284,6 +285,36 @@ class ScipyStepper:
         """Times, states and interpolants of the first steps, for good."""
         y = np.ascontiguousarray(np.array(self._states[: count + 1]).T)
         return np.array(self._times[: count + 1]), y, ScipyTrail(self._outputs[:count])
+
+
+@cache
+def lsoda_is_as_known() -> bool:
+    """True where `LsodaStepper` does the same steps with the same interpolants as scipy's public interface.
+
+    A trial of some tenths of a millisecond, once per process.
+    """
+
+    def rhs(t: float, y: np.ndarray) -> tuple[float, float]:
+        return (float(y[1]), -float(y[0]))
+
+    start = np.array([1.0, 0.0])
+    try:
+        ours = LsodaStepper(rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8, first_step=None)
+        theirs = ScipyStepper("LSODA", rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8, first_step=None)
+        for _ in range(40):
+            ours.advance()
+            theirs.advance()
+        times, y, trail = ours.keep(40)
+        expected_times, expected_y, expected_trail = theirs.keep(40)
+        inside = times[:-1, None] + np.array([0.3, 0.8]) * np.diff(times)[:, None]
+        return (
+            np.array_equal(times, expected_times)
+            and np.array_equal(y, expected_y)
+            and np.allclose(trail.on_steps(0, inside), expected_trail.on_steps(0, inside), rtol=0.0, atol=1e-12)
+            and ours.rhs_calls == theirs.rhs_calls
+        )
+    except (AttributeError, IndexError, TypeError, ValueError, StepError):
+        return False
 
 
 def _no_jacobian() -> None:
