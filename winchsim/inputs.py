@@ -20,7 +20,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 
 from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
 from winchsim.errors import DomainError, Fault
-from winchsim.quantity_text import in_unit, number
+from winchsim.quantity_text import in_unit
 
 
 @dataclass(frozen=True)
@@ -577,6 +577,12 @@ def is_required(table: type, key: str) -> bool:
 
 
 @cache
+def default_of(table: type, key: str) -> Any:
+    """Default of a key; MISSING where it must be given."""
+    return next(f for f in dataclasses.fields(table) if f.name == key).default
+
+
+@cache
 def may_be_none(table: type, key: str) -> bool:
     """Whether the value may be left out altogether."""
     hint = get_type_hints(table)[key]
@@ -725,7 +731,7 @@ def out_of_bounds(spec: Spec, value: Any) -> str:
     if spec.low <= value <= spec.high and not (spec.low_open and value == spec.low):
         return ""
     unit = spec.unit and f" {spec.unit}"
-    low, high = (number(in_unit(bound, spec.unit), 6) + unit for bound in (spec.low, spec.high))
+    low, high = (f"{in_unit(bound, spec.unit):.6g}{unit}" for bound in (spec.low, spec.high))
     return f"over {low}, at most {high}" if spec.low_open else f"from {low} to {high}"
 
 

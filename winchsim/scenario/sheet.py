@@ -1,0 +1,405 @@
+"""The test sheet and the measured trace: CSV files that people fill in, read and written in one place.
+
+A column's head is its name and a unit (``mass_kg``, ``mass_lb``, ``height_in``); the order is free. Tolerated as spreadsheets
+write them: a byte order mark, either line end, semicolons or tabs between cells, empty rows and empty cells, and lines
+that start with ``#``.
+"""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from winchsim.errors import Fault, InputError
+from winchsim.inputs import Spec, out_of_bounds
+from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.scenario.faults import MISSING, SHEET_CELL, SHEET_COLUMN, TOO_MUCH, Collector, nearest, shortened
+from winchsim.scenario.files import read_text
+from winchsim.scenario.lines import LineIndex
+from winchsim.units import parse_quantity
+
+MAX_SHEET_BYTES = 1_000_000
+MAX_TRACE_BYTES = 20_000_000
+MAX_ROWS = 10_000
+MAX_SAMPLES = 500_000
+
+_SUFFIXES = MappingProxyType({
+    "kg": "kg", "g": "g", "lb": "lb", "oz": "oz", "m": "m", "cm": "cm", "mm": "mm", "in": "in", "ft": "ft",
+    "s": "s", "ms": "ms", "min": "min", "a": "A", "ma": "mA", "v": "V", "mv": "mV", "c": "°C", "f": "°F", "k": "K",
+})  # fmt: skip
+_SUFFIX_OF = {unit: suffix for suffix, unit in _SUFFIXES.items()}
+
+
+def _column(spec: Spec) -> Any:
+    return field(default=None, metadata={"spec": spec})
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetRow:
+    """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures); None where blank."""
+
+    rung: int | None = _column(Spec("integer", "", "step of the ladder, from 1", 0, 1000))
+    mass: float | None = _column(Spec("quantity", "kg", "test load", 0, 1e7, True))
+    height: float | None = _column(Spec("quantity", "m", "height lifted", 0, 1e4))
+    predicted_time: float | None = _column(Spec("quantity", "s", "predicted lift time", 0, 1e6))
+    predicted_current: float | None = _column(Spec("quantity", "A", "predicted steady current", 0, 1e5))
+    voltage: float | None = _column(Spec("quantity", "V", "supply voltage set", 0, 1000))
+    winding_start: float | None = _column(Spec("quantity", "°C", "winding temperature at the start", -60, 300))
+    rest_before: float | None = _column(Spec("quantity", "s", "rest before the test", 0, 1e7))
+    measured_time: float | None = _column(Spec("quantity", "s", "measured lift time", 0, 1e6, True))
+    measured_current: float | None = _column(Spec("quantity", "A", "measured steady current", 0, 1e5))
+    measured_voltage: float | None = _column(Spec("quantity", "V", "voltage measured at the motors", 0, 1000))
+    held: bool | None = _column(Spec("flag", "", "whether the load held with the power off"))
+    outcome: str | None = _column(Spec("choice", "", "how the test ended", choices=("lifted", "stalled", "broke", "stopped")))
+    broke_link: str | None = _column(Spec("text", "", "what broke"))
+    note: str | None = _column(Spec("text", "", "anything worth knowing"))
+
+
+@dataclass(frozen=True)
+class MeasuredTrace:
+    """Samples of one measured lift, in SI; NaN where a cell was blank, None where a column was.
+
+    Attributes
+    ----------
+    time : ndarray, shape (n,)
+        Increasing. [s]
+    height, current, voltage : ndarray, shape (n,), or None
+        [m], [A], [V]
+    """
+
+    time: np.ndarray
+    height: np.ndarray | None = None
+    current: np.ndarray | None = None
+    voltage: np.ndarray | None = None
+
+
+_SHEET: Mapping[str, Spec] = MappingProxyType({f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)})
+_TRACE: Mapping[str, Spec] = MappingProxyType(
+    {
+        "time": Spec("quantity", "s", "time of the sample", -1e6, 1e6),
+        "height": Spec("quantity", "m", "height of the load", -1e4, 1e4),
+        "current": Spec("quantity", "A", "current of the supply", -1e5, 1e5),
+        "voltage": Spec("quantity", "V", "voltage of the supply", -1000, 1000),
+    }
+)
+
+
+# --- faces -----------------------------------------------------------------------------------------------------------
+
+
+def read_sheet(path: str) -> tuple[SheetRow, ...]:
+    """Rows of a test sheet.
+
+    Parameters
+    ----------
+    path : str
+        CSV file with at least a column ``mass_kg`` (or ``mass_lb``, ...).
+
+    Returns
+    -------
+    tuple of SheetRow
+        Several may belong to one rung.
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line and column.
+    """
+    return _sheet_of(_Cells(path, MAX_SHEET_BYTES, "a test sheet"))
+
+
+def read_trace(path: str) -> MeasuredTrace:
+    """Samples of a measured lift.
+
+    Parameters
+    ----------
+    path : str
+        CSV file with a column ``time_s`` and any of ``height_m``, ``current_a``, ``voltage_v`` (or other units).
+
+    Returns
+    -------
+    MeasuredTrace
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line and column.
+    """
+    return _trace_of(_Cells(path, MAX_TRACE_BYTES, "a measured trace"))
+
+
+def read_measured(path: str) -> tuple[SheetRow, ...] | MeasuredTrace:
+    """Test sheet or measured trace, whichever the file is: a trace has a column of times and no masses."""
+    cells = _Cells(path, MAX_TRACE_BYTES, "a test sheet or a measured trace")
+    names = {head.rpartition("_")[0] for head in cells.heads}
+    return _trace_of(cells) if "time" in names and "mass" not in names else _sheet_of(cells)
+
+
+def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequence[str] = ()) -> str:
+    """Text of a test sheet.
+
+    Parameters
+    ----------
+    rows : sequence of SheetRow
+        In the order in which they are to stand.
+    us : bool
+        Whether to add columns in lb, ft and °F beside the SI ones.
+    comments : sequence of str
+        Lines written first, each behind ``#``.
+
+    Returns
+    -------
+    str
+        CSV that `read_sheet` reads back, numbers to six significant digits.
+    """
+    columns: list[tuple[str, str, str]] = []
+    for name, spec in _SHEET.items():
+        other = PRINTED_UNITS[spec.unit].us if us else ""
+        units = [unit for unit in (spec.unit, other) if unit in _SUFFIX_OF] or [""]
+        columns += [(name, unit, f"{name}_{_SUFFIX_OF[unit]}" if unit else name) for unit in units]
+    text = io.StringIO()
+    for comment in comments:
+        text.write(f"# {comment}\n")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([head for _, _, head in columns])
+    for row in rows:
+        writer.writerow([_cell_text(getattr(row, name), unit) for name, unit, _ in columns])
+    return text.getvalue()
+
+
+def _cell_text(value: Any, unit: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{in_unit(value, unit):.6g}" if unit else str(value)
+
+
+# --- reading ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A column that means something: its place in a row, its head, and value = number in the cell x `scale` + `offset`."""
+
+    position: int
+    head: str
+    name: str
+    unit: str
+    scale: float
+    offset: float
+
+    def cell(self, row: list[str]) -> str:
+        """Cell of a row; empty where the row is too short."""
+        return row[self.position] if self.position < len(row) else ""
+
+
+class _Cells:
+    """Heads and rows of a CSV file, with a collector for what is wrong in it."""
+
+    def __init__(self, path: str, limit: int, what: str) -> None:
+        text = read_text(path, limit, what, ".csv")
+        lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
+        self.faults = Collector(str(path), LineIndex(lines))
+        first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
+        separator = max(",;\t", key=first.count)
+        self._reader = csv.reader([line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True)
+        self._rows = self._numbered()
+        try:
+            self.line, heads = next(self._rows)
+        except StopIteration:
+            raise InputError((Fault("the file is empty", file=str(path), expected=what, code=MISSING),)) from None
+        self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
+
+    def _numbered(self) -> Iterator[tuple[int, list[str]]]:
+        """Rows with the line on which they start; empty ones and remarks are left out."""
+        line = 1
+        try:
+            for row in self._reader:
+                if any(cell.strip() for cell in row) and not row[0].startswith("#"):
+                    yield line, [cell.strip() for cell in row]
+                line = self._reader.line_num + 1
+        except csv.Error as error:
+            self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=SHEET_CELL))
+
+    def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
+        """The rows below the heads, as many as are taken."""
+        for count, (line, row) in enumerate(self._rows, start=1):
+            if count > limit or self.faults.full:
+                if count > limit:
+                    self.faults.add(Fault(f"more than {limit} rows", line=line, code=TOO_MUCH))
+                return
+            yield line, row
+
+    def columns(self, known: Mapping[str, Spec], required: Sequence[str]) -> list[_Column]:
+        """Position, head, name and unit of every column that means something here."""
+        found = []
+        for position, head in enumerate(self.heads):
+            if not head:
+                continue
+            name, unit, problem = _head(head, known)
+            if head in self.heads[:position]:
+                problem = f"two columns are called {head}"
+            if problem:
+                near = nearest(head, _all_heads(known))
+                hint = f'did you mean "{near}"?' if near and near != head else ""
+                listed = "one of: " + ", ".join(_all_heads(known))
+                self.faults.add(Fault(problem, shortened(head, 60), line=self.line, got=shortened(head, 60),
+                                      expected=listed, hint=hint, code=SHEET_COLUMN))  # fmt: skip
+            else:
+                found.append(_Column(position, head, name, unit, *_scale(unit, known[name])))
+        for name in required:
+            if name not in {column.name for column in found}:
+                head = _usual_head(name, known[name])
+                message = f"no column {head}"
+                self.faults.add(Fault(message, head, line=self.line, expected=known[name].meaning, code=MISSING))
+        return found
+
+
+def _scale(unit: str, spec: Spec) -> tuple[float, float]:
+    """Factor and offset from a unit to SI."""
+    if not unit:
+        return 1.0, 0.0
+    zero = parse_quantity(f"0 {unit}", spec.unit)
+    return parse_quantity(f"1 {unit}", spec.unit) - zero, zero
+
+
+def _usual_head(name: str, spec: Spec) -> str:
+    return f"{name}_{_SUFFIX_OF[spec.unit]}" if spec.unit else name
+
+
+def _all_heads(known: Mapping[str, Spec]) -> list[str]:
+    return [_usual_head(name, spec) for name, spec in known.items()]
+
+
+def _head(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
+    """Name and unit that a head stands for, or what is wrong with it."""
+    name, _, suffix = head.rpartition("_")
+    if head in known:
+        spec = known[head]
+        return head, "", f"{head} has no unit: write {_usual_head(head, spec)}" if spec.unit else ""
+    if name not in known or not known[name].unit:
+        return "", "", "unknown column"
+    unit = _SUFFIXES.get(suffix, "")
+    try:
+        parse_quantity(f"1 {unit}", known[name].unit)
+    except InputError:
+        return name, unit, f"{suffix} is no unit for {name}"
+    return name, unit, ""
+
+
+def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
+    columns = cells.columns(_SHEET, ["mass"])
+    rows = []
+    for line, row in cells.rows(MAX_ROWS):
+        _refuse_surplus(cells, line, row)
+        values: dict[str, Any] = {}
+        for column in columns:
+            cell = column.cell(row)
+            value = _cell(cells.faults, line, column, _SHEET[column.name], cell)
+            if value is None:
+                continue
+            before = values.setdefault(column.name, value)
+            if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
+                message = f"two columns for {column.name} disagree"
+                cells.faults.add(Fault(message, column.head, line=line, got=cell, code=SHEET_CELL))
+        rows.append(SheetRow(**values))
+    cells.faults.raise_if_any()
+    if not rows:
+        raise InputError((Fault("no rows below the heads", file=cells.faults.file, code=MISSING),))
+    return tuple(rows)
+
+
+def _trace_of(cells: _Cells) -> MeasuredTrace:
+    columns = cells.columns(_TRACE, ["time"])
+    samples: dict[str, list[float]] = {column.name: [] for column in columns}
+    last = -math.inf
+    for line, row in cells.rows(MAX_SAMPLES):
+        _refuse_surplus(cells, line, row)
+        for column in columns:
+            cell = column.cell(row)
+            value = _cell(cells.faults, line, column, _TRACE[column.name], cell)
+            if column.name == "time":
+                if value is not None and value <= last:
+                    cells.faults.add(Fault("time does not increase", column.head, line=line, got=cell, code=SHEET_CELL))
+                elif not cell:
+                    cells.faults.add(Fault("time is missing", column.head, line=line, code=SHEET_CELL))
+                last = last if value is None else value
+            samples[column.name].append(math.nan if value is None else value)
+    if len(columns) == 1 and not cells.faults.faults:
+        cells.faults.add(Fault("nothing but times", line=cells.line, code=MISSING,
+                               expected="any of height_m, current_a, voltage_v"))  # fmt: skip
+    cells.faults.raise_if_any()
+    if len(samples["time"]) < 2:
+        raise InputError((Fault("fewer than two samples", file=cells.faults.file, code=MISSING),))
+    return MeasuredTrace(**{name: np.asarray(values) for name, values in samples.items()})
+
+
+def _refuse_surplus(cells: _Cells, line: int, row: list[str]) -> None:
+    surplus = [cell for cell in row[len(cells.heads) :] if cell]
+    if surplus:
+        hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
+        cells.faults.add(Fault("more cells than heads", line=line, got=shortened(surplus[0], 60), hint=hint, code=SHEET_CELL))
+
+
+_YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
+
+
+def _cell(faults: Collector, line: int, column: _Column, spec: Spec, cell: str) -> Any:
+    """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
+    if not cell:
+        return None
+    try:
+        value = _read_cell(spec, column, cell)
+    except InputError as error:
+        problem = dataclasses.replace(error.faults[0], hint=_cell_hint(spec, cell) or error.faults[0].hint)
+        faults.add(dataclasses.replace(problem, key=column.head, line=line, got=shortened(cell, 60), code=SHEET_CELL))
+        return None
+    expected = out_of_bounds(spec, value)
+    if expected:
+        got = shortened(cell, 60)
+        faults.add(Fault("out of bounds", column.head, line=line, got=got, expected=expected, code=SHEET_CELL))
+        return None
+    return value
+
+
+def _cell_hint(spec: Spec, cell: str) -> str:
+    if spec.kind not in ("quantity", "integer"):
+        return ""
+    if "," in cell:
+        return "write a decimal point, and nothing between thousands"
+    return "write the number alone; its unit stands in the head" if cell[0].isdigit() and not cell[-1].isdigit() else ""
+
+
+_PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2})?")
+
+
+def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
+    if spec.kind == "quantity":
+        if _PLAIN_NUMBER.fullmatch(cell):
+            return float(cell) * column.scale + column.offset
+        return parse_quantity(f"{cell} {column.unit}", spec.unit)
+    if spec.kind == "flag":
+        if cell.lower() not in (*_YES, *_NO):
+            raise InputError((Fault("neither yes nor no", expected="yes, no or blank"),))
+        return cell.lower() in _YES
+    if spec.kind == "choice":
+        word = cell.lower()
+        if word not in spec.choices:
+            near = nearest(word, spec.choices)
+            hint = f'did you mean "{near}"?' if near else ""
+            raise InputError((Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),))
+        return word
+    if spec.kind == "text":
+        return shortened(cell, 2000)
+    number = parse_quantity(cell, "")
+    return int(number) if number == int(number) else number
