@@ -1,0 +1,221 @@
+"""Rope strength, bends and anchors against published tables. Where sources differ, ranges are compared, not numbers."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from winchsim.inputs import Factors
+from winchsim.scenario.materials_table import load_ropes
+from winchsim.strength.line import (
+    axial_stiffness,
+    bend,
+    breaking_force,
+    capstan_ratio,
+    dead_turn_ratio,
+    knot_strength,
+    least_wire_rope_diameter,
+    mass_per_length,
+    wire_rope_breaking_force,
+)
+
+pytestmark = pytest.mark.reference
+TURN = 2 * math.pi
+G = 9.81
+
+
+# --- rope around a drum ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pull", "friction", "angle", "hold"),
+    [
+        (100 * G, 0.2, 1.5 * math.pi, 382.2576),  # university exercise, prints 382.26 N
+        (9000, 0.25, 2.5 * TURN, 177.3259),  # Khurmi and Gupta, Theory of Machines, Example 11.5
+        (1000, 0.3, 3 * TURN, 3.500439),  # Tayal, Engineering Mechanics, Example 7.6
+        (500, 0.25, 1.5 * math.pi, 15.69133 * G),  # Hibbeler, Statics, Example 8.9: two contacts of 3π/4
+    ],
+)
+def test_rope_around_a_bollard(pull, friction, angle, hold):
+    assert pull / capstan_ratio(friction, angle) == pytest.approx(hold, rel=1e-6)
+
+
+def test_power_of_a_capstan():
+    # Khurmi and Gupta, Theory of Machines, Example 11.5: drum 300 mm, 20 rpm.
+    hold = 9000 / capstan_ratio(0.25, 2.5 * TURN)
+    assert (9000 - hold) * 0.15 * 20 * math.pi / 30 == pytest.approx(2771.725, rel=1e-6)
+
+
+@pytest.mark.parametrize(("friction", "two", "three"), [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)])
+def test_dead_turns(friction, two, three):
+    # Identity exp(2 pi friction turns); a published exercise gives 6.6 and 43.4 for 0.3 and one or two turns.
+    assert dead_turn_ratio(friction, 2) == pytest.approx(two, rel=5e-5)
+    assert dead_turn_ratio(friction, 3) == pytest.approx(three, rel=5e-5)
+    assert dead_turn_ratio(0.3, 1) == pytest.approx(6.586062, rel=1e-6)
+    assert dead_turn_ratio(0.3, 2) == pytest.approx(43.37621, rel=1e-6)
+
+
+# --- wire rope ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("safety", "coefficient"), [(3.15, 0.07344), (3.55, 0.07796), (4.00, 0.08275), (4.50, 0.08777), (5.60, 0.09792)]
+)
+def test_least_wire_rope_diameter(safety, coefficient):
+    # ISO 4308-1 (withdrawn), groups M1, M3 to M6: d = C sqrt(S) in mm and N, K' 0.33, grade 1770 MPa.
+    assert 1e3 * least_wire_rope_diameter(1.0, safety, 1770e6, 0.33) == pytest.approx(coefficient, abs=6e-6)
+
+
+# API 9A Table C.1, 6x7 with fibre core: diameter mm, least breaking force kN at 1770 and 1960 MPa.
+WIRE = [
+    (6, 21.2, 23.4), (7, 28.8, 31.9), (8, 37.6, 41.6), (9, 47.6, 52.7), (10, 58.8, 65.1), (12, 84.6, 93.7),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("diameter", "at_1770", "at_1960"), WIRE)
+def test_wire_rope_breaking_forces(diameter, at_1770, at_1960):
+    # Factor 0.332 of K. Feyrer, Wire Ropes, Table 1.9.
+    assert wire_rope_breaking_force(diameter * 1e-3, 1770e6, 0.332) / 1e3 == pytest.approx(at_1770, rel=2.5e-3)
+    assert wire_rope_breaking_force(diameter * 1e-3, 1960e6, 0.332) / 1e3 == pytest.approx(at_1960, rel=2.5e-3)
+    rope = load_ropes()["steel wire 6x7"]
+    assert breaking_force(rope, diameter * 1e-3) / 1e3 == pytest.approx(at_1770, rel=2.5e-3)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "force", "mass"), [(2, 2.351, 0.0138), (3, 5.289, 0.0310), (4, 9.402, 0.0552), (5, 14.691, 0.0862)]
+)
+def test_small_wire_rope(diameter, force, mass):
+    # EN 12385 family, factors of Feyrer, Wire Ropes, Table 1.9: 6x7, fibre core, 1770 MPa; W 0.345, K 0.332.
+    rope = load_ropes()["steel wire 6x7"]
+    assert breaking_force(rope, diameter * 1e-3) / 1e3 == pytest.approx(force, rel=3e-4)
+    assert mass_per_length(rope, diameter * 1e-3) == pytest.approx(mass, rel=4e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "mass", "area", "force"), [("steel wire 6x7", 0.345, 0.369, 0.332), ("steel wire 6x19", 0.400, 0.449, 0.356)]
+)
+def test_wire_rope_rows(name, mass, area, force):
+    # Feyrer, Wire Ropes, Table 1.9: W d²/100 kg/m, C d² mm², K d² R/1000 kN; modulus on metal area 90 to 110 GPa from memory.
+    rope = load_ropes()[name]
+    assert rope.mass_per_volume == pytest.approx(mass * 1e4)
+    assert rope.strength_per_area == pytest.approx(force * 1770e6, rel=5e-4)
+    modulus = rope.stiffness_ratio * rope.strength_per_area / area
+    assert 90e9 < modulus < 110e9
+
+
+# --- fibre rope --------------------------------------------------------------------------------------------------------
+
+# Public table of three- and eight-strand rope: breaking force kN and kg/m. Its labels of 5, 6, 8 and 10 mm are rounded from
+# 3/16, 1/4, 5/16 and 3/8 in, which is what its forces fit.
+FIBRE = [
+    ("nylon", 3 / 16, 3.91, 0.013), ("nylon", 1 / 4, 6.61, 0.023), ("nylon", 5 / 16, 10.2, 0.036), ("nylon", 3 / 8, 14.4, None),
+    ("polyester", 3 / 16, 3.40, 0.016), ("polyester", 1 / 4, 5.85, 0.029), ("polyester", 5 / 16, 9.10, 0.045),
+    ("polyester", 3 / 8, 12.9, None), ("polypropylene", 1 / 4, 5.00, 0.020), ("polypropylene", 5 / 16, 7.61, 0.030),
+    ("polypropylene", 3 / 8, 10.8, None),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "inches", "force", "mass"), FIBRE)
+def test_fibre_rope_strength_and_mass(name, inches, force, mass):
+    rope, diameter = load_ropes()[name], inches * 0.0254
+    assert breaking_force(rope, diameter) / 1e3 == pytest.approx(force, rel=0.15)
+    if mass is not None:
+        assert mass_per_length(rope, diameter) == pytest.approx(mass, rel=0.15)
+
+
+# Minimum breaking forces after ISO 1140, 1141 and 1346 as remembered, kN at 6, 8, 10 and 12 mm.
+REMEMBERED = {
+    "nylon": (7.4, 13.2, 20.4, 29.4),
+    "polyester": (5.6, 10.0, 15.6, 22.3),
+    "polypropylene": (5.9, 10.4, 15.3, 21.7),
+}
+
+
+@pytest.mark.parametrize("name", REMEMBERED)
+def test_remembered_minimum_forces_lie_within_the_rows_range(name):
+    low, high = load_ropes()[name].span("strength_per_area")
+    for diameter, force in zip((6, 8, 10, 12), REMEMBERED[name], strict=True):
+        share = force * 1e9 / diameter**2
+        assert 0.97 * low <= share <= 1.03 * high
+
+
+def test_manila_rule():
+    # Rule of thumb: 900 lbf times the circumference in inches squared; 1.5 in gives 2025 lbf = 9007 N.
+    rope = load_ropes()["manila"]
+    assert breaking_force(rope, 1.5 * 0.0254 / math.pi) == pytest.approx(9007, rel=0.01)
+
+
+def test_stretch_of_double_braid_nylon():
+    # UFC 4-159-03, Table 6-8: AE 118.9 over breaking force 33.6 (both in the table's unit).
+    rope = load_ropes()["nylon"]
+    assert axial_stiffness(rope, 33.6) == pytest.approx(118.9, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        ("nylon", 14, 35),  # Morrow, Guide to Knots: 19 %; rope lists 25 to 35 %
+        ("polyester", 14, 25),  # Morrow 14 %; rope lists 15 to 25 %
+        ("polypropylene", 20, 30),  # Morrow 20 to 30 %; rope lists 20 to 25 %
+        ("HMPE", 3, 4),  # from memory
+    ],
+)
+def test_stretch_at_break_overlaps_what_rope_lists_give(name, low, high):
+    stiff_low, stiff_high = load_ropes()[name].span("stiffness_ratio")
+    assert 100 / stiff_high <= high
+    assert 100 / stiff_low >= low
+
+
+# Strength kept in knots, %: Cordage Institute figures and other knot tables.
+KNOTS = {
+    "bowline": (67, 75),
+    "fisherman's": (50, 58),
+    "carrick": (55, 60),
+    "two half hitches": (60, 75),
+    "anchor bend": (55, 90),
+    "figure-8": (72, 80),
+    "clove": (60, 65),
+}
+
+
+@pytest.mark.parametrize("knot", KNOTS)
+@pytest.mark.parametrize("name", ["polyester", "nylon", "polypropylene", "manila"])
+def test_default_knot_share_is_no_better_than_common_knots(name, knot):
+    rope = load_ropes()[name]
+    assert 100 * rope.knot_efficiency <= KNOTS[knot][0]
+    assert rope.span("knot_efficiency")[0] == pytest.approx(0.43)  # reef knot, the worst of the table
+
+
+def test_splices_and_end_fittings():
+    # Cordage Institute: a splice keeps about 90 %. EN 13414-1: ferrule-secured loop 0.9.
+    # 30 CFR 57.19025: attachment at least 80 %.
+    ropes = load_ropes()
+    assert ropes["polyester"].splice_efficiency == pytest.approx(0.9)
+    assert ropes["steel wire 6x7"].splice_efficiency == pytest.approx(0.9)
+    assert ropes["steel wire 6x7"].knot_efficiency == pytest.approx(0.8)
+    spliced = knot_strength(ropes["polyester"], 6e-3, end="splice")
+    knotted = knot_strength(ropes["polyester"], 6e-3)
+    assert spliced.value / knotted.value == pytest.approx(0.9 / 0.5)
+
+
+# --- bends and factors: ranges only ------------------------------------------------------------------------------------
+
+
+def test_bends_of_fibre_and_wire():
+    # Trade notes: 5 to 20 for a running fibre rope, 8 as the common rule (from memory). Wire: ISO 4308-1 drums 11.2 to 25 (from
+    # memory).
+    ropes = load_ropes()
+    assert ropes["polyester"].span("bend_ratio") == (5, 20)
+    assert ropes["steel wire 6x7"].span("bend_ratio") == (11.2, 25)
+    found = bend(ropes["polyester"], 10e-3, 3e-3)
+    assert found.ratio == pytest.approx(10 / 3)
+    assert found.standing == "tight"
+    assert bend(ropes["polyester"], 24e-3, 3e-3).standing == "within the range"
+    assert bend(ropes["steel wire 6x7"], 24e-3, 3e-3).standing == "tight"
+
+
+def test_required_factor_of_the_rope_lies_among_published_ones():
+    # Namibia work regulations 14.2: fibre 10, wire 6. OSHA 1919.33: wire 5 (4 above 10 t). 2006/42/EC: wire 5, textile 7.
+    # Public fibre-rope load table: 12.
+    assert 4 <= Factors().rope <= 12
