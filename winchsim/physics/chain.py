@@ -212,6 +212,12 @@ class Branch:
                 return False
         return True
 
+    def walk(self, chain: Chain, rope_torque: float, acceleration: float) -> tuple[list[float], list[float]]:
+        """Output and input torque of every element, floats only. [N·m]"""
+        outputs = [a + b * rope_torque + c * acceleration for a, b, c in self.outputs]
+        inputs = [input_torque(e, self.direction, out) for e, out in zip(chain.elements, outputs, strict=True)]
+        return outputs, inputs
+
     def output_torque(self, element: int, rope_torque: Any, acceleration: Any) -> Any:
         """Torque that an element gives to its output shaft. [N·m]"""
         constant, per_torque, per_acceleration = self.outputs[element]
@@ -253,6 +259,11 @@ def _pick(condition: Any, yes: Any, no: Any) -> Any:
 
 def _kinked(mesh: GroupMesh) -> bool:
     return mesh.forward * mesh.reverse != 1.0
+
+
+def _larger(a: Any, b: Any) -> Any:
+    """The larger of two, for floats and arrays alike."""
+    return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
 
 
 def _group_factors(mesh: GroupMesh, breakaway: float) -> tuple[float, float, float]:
@@ -502,22 +513,22 @@ def start_margins(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, 
 
 @dataclass(frozen=True)
 class ChainTorques:
-    """Torques along the chain at many instants.
+    """Torques along the chain at one instant (floats) or many (arrays).
 
     Attributes
     ----------
-    acceleration : ndarray, shape (k,)
+    acceleration : float or ndarray
         Of the drum. [rad/s²]
-    inputs, outputs : ndarray, shape (elements, k)
+    inputs, outputs : sequence of float or ndarray
         Torque at each element's input and at its output. [N·m]
-    groups : ndarray, shape (groups, k)
+    groups : sequence of float or ndarray
         Torque that each group's motors pass into their mesh, after drag and rotor inertia. [N·m]
     """
 
-    acceleration: np.ndarray
-    inputs: np.ndarray
-    outputs: np.ndarray
-    groups: np.ndarray
+    acceleration: Any
+    inputs: Any
+    outputs: Any
+    groups: Any
 
 
 def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndarray], rope_torque: np.ndarray) -> ChainTorques:
@@ -561,9 +572,7 @@ def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndar
     return ChainTorques(acceleration, inputs, outputs, passed)
 
 
-def resting_bounds(
-    chain: Chain, motor_torques: Sequence[np.ndarray], rope_torque: np.ndarray, breakaway: float
-) -> ChainTorques:
+def resting_bounds(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float) -> ChainTorques:
     """Largest torques that a chain at rest may carry: its torques are bounded there, not determined.
 
     A shaft at rest carries between what the load passes up and what the motors pass down, losses at breakaway; the larger
@@ -572,28 +581,29 @@ def resting_bounds(
     Parameters
     ----------
     chain : Chain
-    motor_torques : sequence of ndarray, shape (k,)
+    motor_torques : sequence of float or ndarray
         Per group. [N·m]
-    rope_torque : ndarray, shape (k,)
+    rope_torque : float or ndarray
         [N·m]
     breakaway : float
         Losses at rest against losses in motion. [-]
     """
-    k, n = rope_torque.shape[0], len(chain.elements)
-    outputs, inputs = np.zeros((n, k)), np.zeros((n, k))
-    torque = np.asarray(rope_torque, dtype=float)
-    for i in range(n - 1, -1, -1):
-        outputs[i] = torque
-        torque = np.maximum(input_torque(chain.elements[i], -1, torque, breakaway), 0.0)
-        inputs[i] = torque
-    torques = np.array([np.broadcast_to(t, (k,)) for t in motor_torques]).reshape(len(chain.groups), k)
-    push = np.maximum(group_push(chain, 1, list(torques), breakaway), 0.0) if chain.groups else np.zeros(k)
+    outputs: list[Any] = []
+    inputs: list[Any] = []
+    torque = rope_torque
+    for element in reversed(chain.elements):
+        outputs.append(torque)
+        torque = _larger(input_torque(element, -1, torque, breakaway), 0.0)
+        inputs.append(torque)
+    outputs.reverse()
+    inputs.reverse()
+    push = _larger(group_push(chain, 1, motor_torques, breakaway), 0.0)
     for i, element in enumerate(chain.elements):
         forward, _, drag = _factors(element, breakaway)
-        inputs[i] = np.maximum(inputs[i], push)
-        push = np.maximum(push - drag, 0.0) * element.ratio / forward
-        outputs[i] = np.maximum(outputs[i], push)
-    return ChainTorques(np.zeros(k), inputs, outputs, np.abs(torques))
+        inputs[i] = _larger(inputs[i], push)
+        push = _larger(push - drag, 0.0) * element.ratio / forward
+        outputs[i] = _larger(outputs[i], push)
+    return ChainTorques(rope_torque * 0.0, inputs, outputs, [abs(torque) for torque in motor_torques])
 
 
 def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:

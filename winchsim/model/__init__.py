@@ -1,0 +1,32 @@
+"""The winch as a switched problem: what is built from a scenario, how it moves in each mode, when modes change.
+
+Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion` has the right-hand
+side and the guards of every mode, `switching` says what follows when a guard fires, `ledger` has the powers behind the energy
+books, `estimate` the closed-form balance at steady speed.
+"""
+
+from winchsim.model.build import build
+from winchsim.model.estimate import raise_time, stall_margin, steady_speed
+from winchsim.model.keys import Event, LoadPlace, ModeKey
+from winchsim.model.ledger import LEDGER_ITEMS, powers, stored_energy
+from winchsim.model.machine import Machine
+from winchsim.model.motion import Flow, Motion
+from winchsim.model.switching import WinchProblem, start
+
+__all__ = [
+    "LEDGER_ITEMS",
+    "Event",
+    "Flow",
+    "LoadPlace",
+    "Machine",
+    "ModeKey",
+    "Motion",
+    "WinchProblem",
+    "build",
+    "powers",
+    "raise_time",
+    "stall_margin",
+    "start",
+    "steady_speed",
+    "stored_energy",
+]

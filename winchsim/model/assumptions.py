@@ -1,0 +1,89 @@
+"""A notebook for what building a winch had to assume, and for looking up materials by name."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from typing import Any
+
+from winchsim import inputs as scenario
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs
+from winchsim.model.machine import Assumed
+from winchsim.strength.materials import Material, RopeMaterial
+
+
+class Notebook:
+    """Collects what was assumed, each path once, in the order in which it came up."""
+
+    def __init__(self) -> None:
+        self._rows: dict[str, Assumed] = {}
+        self.notes: list[str] = []
+
+    def assume(
+        self, path: str, value: float | int | str, why: str, low: float | None = None, high: float | None = None, unit: str = ""
+    ) -> None:
+        """Note a value that was not given."""
+        self._rows.setdefault(path, Assumed(path, value, unit, why, low, high))
+
+    def say(self, note: str) -> None:
+        """Note a sentence for the reader of the report, once."""
+        if note not in self.notes:
+            self.notes.append(note)
+
+    def material(self, inputs: Inputs, name: str, path: str) -> Material:
+        """Material of a name.
+
+        Raises
+        ------
+        DomainError
+            The table has no such material.
+        """
+        return _look_up(inputs.materials, name, path)
+
+    def rope(self, inputs: Inputs) -> RopeMaterial:
+        """Kind of rope of a scenario.
+
+        Raises
+        ------
+        DomainError
+            The table has no such rope.
+        """
+        return _look_up(inputs.ropes, inputs.rope.material, "rope.material")
+
+    def rows(self, inputs: Inputs) -> tuple[Assumed, ...]:
+        """Everything assumed: defaults of the scenario first, then what was estimated, with the unit of its declaration."""
+        found = [*_defaults(inputs)]
+        taken = {row.path for row in found}
+        for path, row in self._rows.items():
+            if path in inputs.given or path in taken:
+                continue
+            unit = row.unit or _unit(inputs, path)
+            found.append(Assumed(path, row.value, unit, row.why, row.low, row.high))
+        return tuple(found)
+
+
+def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
+    if name in table:
+        return table[name]
+    close = difflib.get_close_matches(name, list(table), n=1, cutoff=0.4)
+    hint = f"; nearest: {close[0]}" if close else ""
+    raise DomainError(path, name, "one of " + ", ".join(sorted(table)) + hint)
+
+
+def _defaults(inputs: Inputs) -> list[Assumed]:
+    found = []
+    for path, value, spec in scenario.walk(inputs):
+        if spec.quiet or value is None or path in inputs.given:
+            continue
+        owner = scenario.value_at(inputs, path.rpartition(".")[0]) if "." in path else inputs
+        if value == scenario.default_of(type(owner), path.rpartition(".")[2]):
+            found.append(Assumed(path, value, spec.unit, "default"))
+    return found
+
+
+def _unit(inputs: Inputs, path: str) -> str:
+    try:
+        return scenario.spec_at(inputs, path).unit
+    except DomainError:
+        return ""

@@ -1,0 +1,327 @@
+"""From a checked scenario to a machine: every missing value filled in and noted, every length and force worked out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from winchsim.constants import COPPER_COEFFICIENT
+from winchsim.errors import DomainError, Fault, InputError
+from winchsim.inputs import Inputs, MotorGroup
+from winchsim.inputs import check as check_inputs
+from winchsim.model.assumptions import Notebook
+from winchsim.model.estimate import raise_time, raising_phase
+from winchsim.model.links import build_links
+from winchsim.model.machine import DraggedGroup, LiveGroup, Machine, PhaseStep, Scales
+from winchsim.model.train import Train, build_train
+from winchsim.physics import drum as drum_room
+from winchsim.physics import heat, load, motor, rope
+from winchsim.physics.chain import demand, group_push, group_ratio
+from winchsim.physics.supply import Source
+from winchsim.quantity_text import quantity
+from winchsim.strength import line as line_strength
+
+LEAST_LEFT = 0.02
+"""Rope left between load and top sheave at which the load counts as having run into it. [m] Own assumption."""
+
+LONGEST_RAISE = 24 * 3600.0
+"""A raise that would take longer is refused. [s]"""
+
+SHORTEST_LIMIT = 60.0
+LIMIT_PER_ESTIMATE = 5.0
+"""Time limit of a phase that has none: five times the closed-form estimate, at least a minute. [s], [-]"""
+
+STIFFEST = 1e-9
+"""Stretch below which a rope counts as rigid and cannot be integrated. [m]"""
+
+
+def build(inputs: Inputs) -> Machine:
+    """Machine of a scenario.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Each value within its own bounds.
+
+    Returns
+    -------
+    Machine
+
+    Raises
+    ------
+    InputError
+        Values that contradict each other, or that no winch can be built from; each fault names its path.
+    """
+    faults = check_inputs(inputs)
+    if faults:
+        raise InputError(faults)
+    try:
+        return _build(inputs)
+    except DomainError as error:
+        fault = Fault("cannot be built like this", error.argument, got=str(error.value), expected=error.expected, code="W-S02")
+        raise InputError((fault,)) from error
+
+
+def _build(inputs: Inputs) -> Machine:
+    notebook = Notebook()
+    live, dragged = _motors(inputs, notebook)
+    train = build_train(inputs, live, dragged, notebook)
+    units = [(True, i) for i in range(len(live))] + [(False, i) for i in range(len(dragged))]
+    live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
+    dragged = [replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)]
+    machine = _assemble(inputs, notebook, live, dragged, train, tuple(units))
+    machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
+    machine = replace(machine, phases=_phases(inputs, machine, notebook))
+    notes = tuple(dict.fromkeys([*notebook.notes, *(note for link in machine.links for note in link.strength.notes)]))
+    return replace(machine, assumed=notebook.rows(inputs), notes=notes)
+
+
+# --- motors and supply ----------------------------------------------------------------------------------------------
+
+
+def _motors(inputs: Inputs, notebook: Notebook) -> tuple[list[LiveGroup], list[DraggedGroup]]:
+    live, dragged = [], []
+    for number, group in enumerate(inputs.motors, start=1):
+        path = f"motors.{number}"
+        fit = _fit(group, path)
+        for row in fit.assumed:
+            notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
+        for note in fit.notes:
+            notebook.say(f"Motor group {number}: {note}")
+        if fit.best_measurement:
+            notebook.say(f"Motor group {number}: the measurement that would help most is {fit.best_measurement}.")
+        path_of_heat = _heat(group, fit, path, notebook)
+        start = group.winding_start if group.winding_start is not None else inputs.settings.ambient
+        if group.count > group.dead:
+            live.append(
+                LiveGroup(number, group.count - group.dead, group.dead, fit.motor, fit, path_of_heat,
+                          group.winding_limit, start, 1.0)
+            )  # fmt: skip
+        if group.dead:
+            dragged.append(DraggedGroup(number, group.dead, fit.motor, fit, 1.0))
+    return live, dragged
+
+
+def _fit(group: MotorGroup, path: str) -> motor.MotorFit:
+    extras = {
+        "brush_drop": group.brush_drop,
+        "drag_speed_share": group.drag_speed_share,
+        "inductance": group.inductance,
+        "inertia": group.rotor_inertia,
+        "magnet_coefficient": group.magnet_coefficient,
+        "copper_coefficient": COPPER_COEFFICIENT,
+        "gearbox": None,
+    }
+    try:
+        if group.gearbox is not None:
+            box = group.gearbox
+            extras["gearbox"] = motor.OutputGearbox(box.ratio, box.efficiency, box.reverse_efficiency)
+        return _fit_form(group, extras)
+    except DomainError as error:
+        raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
+
+
+def _fit_form(group: MotorGroup, extras: dict) -> motor.MotorFit:
+    if group.known_by == "data sheet":
+        return motor.from_data_sheet(
+            group.voltage, group.no_load_speed, group.no_load_current, group.stall_torque, group.stall_current, **extras
+        )  # type: ignore[arg-type]
+    if group.known_by == "points":
+        columns = [[getattr(point, key) for point in group.points] for key in ("torque", "speed", "current")]
+        return motor.from_points(group.voltage, *columns, **extras)
+    if group.known_by == "bench":
+        return motor.from_bench(
+            group.terminal_resistance, group.voltage, group.no_load_speed, group.no_load_current,
+            group.lever_voltage, group.lever_current, group.lever_force, group.lever_arm, **extras,
+        )  # fmt: skip
+    return motor.from_label(
+        group.voltage, group.no_load_speed, stall_current=group.stall_current, no_load_current=group.no_load_current,
+        body_diameter=group.body_diameter, body_length=group.body_length, **extras,
+    )  # type: ignore[arg-type]  # fmt: skip
+
+
+def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook) -> heat.HeatPath:
+    estimate = heat.estimate(
+        group.mass,
+        fit.voltage * fit.stall_current,
+        winding_capacity=group.winding_heat_capacity,
+        case_capacity=group.case_heat_capacity,
+        winding_to_case=group.winding_to_case,
+        case_to_ambient=group.case_to_ambient,
+    )
+    for row in estimate.assumed:
+        notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
+    return estimate.path
+
+
+def _source(inputs: Inputs) -> Source:
+    s = inputs.supply
+    return Source(
+        s.resistance,
+        math.inf if s.current_limit is None else s.current_limit,
+        s.kind == "battery",
+        math.inf if s.capacity is None else s.capacity,
+    )
+
+
+# --- drum, rope, load -----------------------------------------------------------------------------------------------
+
+
+def _assemble(
+    inputs: Inputs,
+    notebook: Notebook,
+    live: list[LiveGroup],
+    dragged: list[DraggedGroup],
+    train: Train,
+    units: tuple[tuple[bool, int], ...],
+) -> Machine:
+    """Machine without its programme and its links."""
+    where = _places(inputs, notebook)
+    row = notebook.rope(inputs)
+    stiffness = inputs.rope.axial_stiffness
+    if stiffness is None:
+        force = inputs.rope.breaking_force or float(line_strength.breaking_force(row, inputs.rope.diameter))
+        stiffness = float(line_strength.axial_stiffness(row, force))
+        low, high = row.span("stiffness_ratio")
+        notebook.assume(
+            "rope.axial_stiffness", stiffness, f"{row.name} rope, {row.basis('stiffness_ratio')}", low * force, high * force
+        )
+    bare = rope.Line(stiffness, 0.0, inputs.rope.falls, inputs.rope.mass_per_length, inputs.rope.lead)
+    span = where.reach - where.start
+    body = load.make_body(
+        inputs.load.mass, inputs.load.slope, inputs.load.slope_friction, inputs.load.guide_friction, inputs.settings.gravity,
+        rope_mass=rope.moving_mass(bare, span), rope_mass_per_length=inputs.rope.mass_per_length, falls=inputs.rope.falls,
+    )  # fmt: skip
+    free = bare.falls * span + bare.lead
+    hang = load.pull_needed(body, span) / bare.falls
+    stretch = hang / stiffness * free
+    if stretch < STIFFEST:
+        raise DomainError(
+            "rope.axial_stiffness", stiffness, f"a rope that stretches by more than {STIFFEST:g} m under the load"
+        )
+    if hang / stiffness > 0.5:
+        raise DomainError("rope.axial_stiffness", stiffness, "a rope that the load stretches by less than half its length")
+    critical = rope.critical_damping(stiffness, free, load.inertia(body), bare.falls)
+    line = replace(bare, damping=inputs.rope.damping_ratio * critical)
+    unstretched = free / (1 + hang / stiffness) if where.start > 0 else free + inputs.rope.slack
+    stack, at_start, overflows = _layers(inputs, where)
+    scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hang, stretch)
+    return Machine(
+        title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
+        off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
+        brake_element=train.brake_element, meshes=train.meshes, layers=stack, wound_at_start=at_start,
+        lowest_wound=-bare.falls * where.start, overflows=overflows, line=line, free_rope=unstretched, body=body,
+        reach=where.reach, start_travel=where.start, top_travel=where.top, stop_travel=where.stop, snag_travel=where.snag,
+        pawl=inputs.pawl is not None and inputs.pawl.fitted, phases=_bare_phases(inputs), links=(),
+        breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
+        after_overload=inputs.settings.after_overload, scales=scales, assumed=(), notes=(),
+    )  # fmt: skip
+
+
+class _Places:
+    """Where things are along the load's path, as travel from the floor. [m]"""
+
+    def __init__(self, rise: float, inputs: Inputs, reach: float) -> None:
+        l = inputs.load  # noqa: E741
+        self.start = l.start_height / rise
+        self.top = self.start + l.height / rise
+        self.reach = reach
+        self.stop = min(self.reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise)
+        self.snag = math.inf if l.snag_height is None else l.snag_height / rise
+
+
+def _places(inputs: Inputs, notebook: Notebook) -> _Places:
+    l = inputs.load  # noqa: E741
+    rise = math.sin(l.slope)
+    start = l.start_height / rise
+    if l.drum_height is not None:
+        reach = start + l.drum_height / rise
+    elif inputs.rope.free_length is not None:
+        reach = start + (inputs.rope.free_length - inputs.rope.lead) / inputs.rope.falls
+    else:
+        above = l.height + max(0.3, 0.1 * l.height)
+        notebook.assume("load.drum_height", above, "the height and 10 % of it, at least 0.3 m")
+        reach = start + above / rise
+    places = _Places(rise, inputs, reach)
+    if reach - places.top < 0.05:
+        key = "rope.free_length" if l.drum_height is None else "load.drum_height"
+        raise DomainError(key, quantity(reach - start, "m"), "50 mm or more left between load and drum at the top")
+    return places
+
+
+def _layers(inputs: Inputs, where: _Places) -> tuple[tuple[drum_room.Layer, ...], float, bool]:
+    """Layers, rope wound on at the start, and whether the flanges are too small for the lift."""
+    d, r = inputs.drum, inputs.rope
+    needed = r.falls * where.stop
+    stack = drum_room.layers(
+        d.diameter, d.width, r.diameter, needed * 1.1, nested=d.lay == "nested", dead_turns=d.dead_turns
+    )  # fmt: skip
+    dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
+    overflows = False
+    if d.flange_diameter is not None:
+        fitting = [layer for layer in stack if 2 * layer.radius + r.diameter <= d.flange_diameter]
+        if not fitting:
+            raise DomainError("drum.flange_diameter", quantity(d.flange_diameter, "mm"), "room for one layer of rope at least")
+        overflows = len(fitting) < len(stack) and fitting[-1].end < dead + r.falls * where.top
+        stack = tuple(fitting)
+    if dead + r.falls * where.start >= stack[-1].end:
+        raise DomainError("drum.flange_diameter", d.flange_diameter, "room for the dead turns and the rope of the start")
+    return stack, dead + r.falls * where.start, overflows
+
+
+def _scales(
+    inputs: Inputs, train: Train, live: list[LiveGroup], line: rope.Line, body: load.Body, radius: float,
+    free: float, hang: float, stretch: float,
+) -> Scales:  # fmt: skip
+    speed = max(inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
+    stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
+    stalled += [0.0] * (len(train.chain.groups) - len(live))
+    torque = max(demand(train.chain, 1)(hang * radius), abs(group_push(train.chain, 1, stalled)), 1e-12)
+    stiffness = line.stiffness / free * line.falls**2
+    return Scales(
+        stretch=stretch,
+        drum_speed=speed,
+        load_speed=speed * radius / line.falls,
+        pull=hang * line.falls,
+        torque=torque,
+        bounce_period=2 * math.pi * math.sqrt(load.inertia(body) / stiffness),
+    )
+
+
+# --- programme ------------------------------------------------------------------------------------------------------
+
+
+def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
+    """Programme without its time limits, and the watch behind it."""
+    limit = math.inf if inputs.supply.current_limit is None else inputs.supply.current_limit
+    found = []
+    for phase in inputs.phase:
+        voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
+        sign = {"raise": 1.0, "lower": -1.0}.get(phase.action, 0.0)
+        own = limit if phase.current_limit is None else phase.current_limit
+        found.append(PhaseStep(phase.action, phase.until, phase.time or math.nan, sign * voltage, own, phase.ramp))
+    watch = PhaseStep("off", "time", inputs.settings.watch, 0.0, math.inf, 0.0)
+    if not found:
+        found = [PhaseStep("raise", "top", math.nan, inputs.supply.voltage, limit, 0.0)]
+        if watch.time > 0:
+            found.append(watch)
+    return (*found, watch)
+
+
+def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[PhaseStep, ...]:
+    """Programme with its time limits filled in."""
+    found = []
+    for number, phase in enumerate(machine.phases, start=1):
+        if math.isnan(phase.time):
+            basis = phase if phase.action == "raise" else raising_phase(machine)
+            estimate = raise_time(machine, basis)
+            if LONGEST_RAISE < estimate < math.inf:
+                raise DomainError("load.height", quantity(inputs.load.height, "m"),
+                                  f"a raise of less than 24 h; this one would take {quantity(estimate, 'min')}")  # fmt: skip
+            limit = SHORTEST_LIMIT if math.isinf(estimate) else max(SHORTEST_LIMIT, LIMIT_PER_ESTIMATE * estimate)
+            limit += phase.ramp
+            if inputs.phase:
+                notebook.assume(f"phase.{number}.time", limit, "5 times the estimate, at least 60 s")
+            phase = replace(phase, time=limit)
+        found.append(phase)
+    return tuple(found)

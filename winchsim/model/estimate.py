@@ -1,0 +1,150 @@
+"""The closed-form balance: speed at which the motors just carry a pull, and the time that a lift takes at it.
+
+Used for time limits, for the margin to stall, and to bracket cures; the full simulation decides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from scipy.optimize import brentq
+
+from winchsim.model.machine import Machine, PhaseStep
+from winchsim.physics import load
+from winchsim.physics import supply as sp
+from winchsim.physics.chain import demand, group_push
+from winchsim.physics.motor import constant_at, resistance_at
+
+
+def chain_torques(
+    machine: Machine, phase: PhaseStep, drum_speed: float, windings: Sequence[float], cases: Sequence[float]
+) -> tuple[list[float], float, float]:
+    """Torque of each of the chain's groups at a steady drum speed, without inductance.
+
+    Parameters
+    ----------
+    machine : Machine
+    phase : PhaseStep
+        Gives voltage and current limit.
+    drum_speed : float
+        [rad/s]
+    windings, cases : sequence of float
+        Temperatures of each live group. [°C]
+
+    Returns
+    -------
+    (list of float, float, float)
+        Torques before the constant drag [N·m], current of the supply [A], voltage at the terminals [V].
+    """
+    m = machine
+    counts = [float(g.live) for g in m.groups]
+    resistances = [
+        resistance_at(g.motor.resistance, t, g.motor.copper_coefficient) for g, t in zip(m.groups, windings, strict=True)
+    ]
+    constants = [constant_at(g.motor.constant, t, g.motor.magnet_coefficient) for g, t in zip(m.groups, cases, strict=True)]
+    emfs = [k * g.ratio * drum_speed for k, g in zip(constants, m.groups, strict=True)]
+    drops = [g.motor.brush_drop for g in m.groups]
+    state = (phase.voltage, m.source, counts, resistances, emfs, drops, phase.current_limit)
+    regime = sp.first_regime(*state) if phase.powered else sp.Regime.OPEN
+    voltage, currents, total = sp.balance(regime, *state)
+    torques = []
+    for live, i in m.chain_groups:
+        group = m.groups[i] if live else m.dragged[i]
+        count = m.groups[i].live if live else m.dragged[i].count
+        made = constants[i] * currents[i] if live else 0.0
+        torques.append(count * (made - group.motor.drag_slope * group.ratio * drum_speed))
+    return torques, float(total), float(voltage)
+
+
+def steady_speed(
+    machine: Machine, rope_torque: float, phase: PhaseStep | None = None, windings: Sequence[float] | None = None
+) -> float:
+    """Drum speed at which the motors carry a rope torque, raising; 0 where they stall. [rad/s]
+
+    Parameters
+    ----------
+    machine : Machine
+    rope_torque : float
+        Rope force times layer radius. [N·m]
+    phase : PhaseStep, optional
+        Left out: the first that raises.
+    windings : sequence of float, optional
+        Winding temperatures; the cases are taken at the ambient temperature. Left out: as at the start. [°C]
+    """
+    phase = phase or raising_phase(machine)
+    windings = windings or [g.winding_start for g in machine.groups]
+    cases = [machine.ambient] * len(machine.groups)
+    needed = demand(machine.chain, 1)(rope_torque)
+
+    def excess(speed: float) -> float:
+        torques, _, _ = chain_torques(machine, phase, speed, windings, cases)
+        return group_push(machine.chain, 1, torques) - needed
+
+    if not excess(0.0) > 0:
+        return 0.0
+    top = machine.scales.drum_speed
+    for _ in range(60):
+        if excess(top) < 0:
+            return float(brentq(excess, 0.0, top, xtol=1e-12 * top, rtol=1e-13))
+        top *= 2
+    return top
+
+
+def raising_phase(machine: Machine) -> PhaseStep:
+    """The first phase that raises; where none does, the first phase."""
+    return next((phase for phase in machine.phases if phase.action == "raise"), machine.phases[0])
+
+
+def pull(machine: Machine, travel: float) -> float:
+    """Rope force that raises the load steadily at a travel, guide friction included. [N]"""
+    body = machine.body
+    return (load.pull_needed(body, machine.reach - travel) + body.friction) / machine.line.falls
+
+
+def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:
+    """Time to raise the load to the top at the steady speed of each layer; infinite where the motors stall. [s]
+
+    Parameters
+    ----------
+    machine : Machine
+    phase : PhaseStep, optional
+        Left out: the first that raises.
+    """
+    span = machine.top_travel - machine.start_travel
+    first = machine.wound_at_start
+    last = first + machine.line.falls * span
+    total = 0.0
+    for layer in machine.layers:
+        length = min(last, layer.end) - max(first, layer.start)
+        if length <= 0:
+            continue
+        middle = (max(first, layer.start) + length / 2 - first) / machine.line.falls + machine.start_travel
+        speed = steady_speed(machine, pull(machine, middle) * layer.radius, phase)
+        if speed <= 0:
+            return math.inf
+        total += length / (speed * layer.radius)
+    return total
+
+
+def stall_margin(machine: Machine, windings: Sequence[float] | None = None) -> float:
+    """Torque that the motors can give at rest over what the load needs to move, at the hardest layer; 1 just stalls. [-]
+
+    Parameters
+    ----------
+    machine : Machine
+    windings : sequence of float, optional
+        Winding temperatures; left out, as at the start. [°C]
+    """
+    windings = windings or [g.winding_start for g in machine.groups]
+    cases = [machine.ambient] * len(machine.groups)
+    torques, _, _ = chain_torques(machine, raising_phase(machine), 0.0, windings, cases)
+    push = group_push(machine.chain, 1, torques, machine.breakaway)
+    last = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
+    hardest = 0.0
+    for layer in machine.layers:
+        if layer.start < last and layer.end > machine.wound_at_start:
+            hardest = max(
+                hardest, demand(machine.chain, 1, machine.breakaway)(pull(machine, machine.start_travel) * layer.radius)
+            )
+    return push / hardest if hardest > 0 else math.inf

@@ -1,0 +1,145 @@
+"""Names of the modes, and the events that mark the passage from one to the next."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import Enum
+
+from winchsim.physics.supply import Regime
+
+
+class LoadPlace(Enum):
+    """Where the load is and what it is doing; the value is the phrase shown to the user."""
+
+    FLOOR = "on the floor"
+    FREE = "hanging"
+    UP = "rising in its guide"
+    DOWN = "sinking in its guide"
+    STUCK = "stuck in its guide"
+    SNAG = "snagged"
+    STOP = "against the top stop"
+
+    @property
+    def moves(self) -> bool:
+        """Whether the load can move in this place."""
+        return self in (LoadPlace.FREE, LoadPlace.UP, LoadPlace.DOWN)
+
+
+@dataclass(frozen=True)
+class ModeKey:
+    """One combination of modes, inside which the right-hand side is smooth.
+
+    Attributes
+    ----------
+    phase : int
+        Place in the machine's programme.
+    drum : int
+        +1 raising, 0 held, -1 running back.
+    layer : int
+        Layer that the rope runs onto when the drum raises.
+    layer_below : int
+        Layer that it runs off when the drum goes back; differs from `layer` only for a drum held at a layer's end.
+    taut : bool
+        Whether the rope pulls.
+    load : LoadPlace
+    regime : Regime
+        Of the supply.
+    sense : tuple of int
+        Sense of each group's current, where inductance and brush drop meet; otherwise empty.
+    hot : tuple of bool
+        Per group, whether its winding has passed its limit.
+    empty : bool
+        Whether the battery is empty.
+    stalled : bool
+        Whether a stall has been found in this phase.
+    phase_start, phase_end : float
+        [s]
+    ramp_end : float
+        When the voltage has risen; infinite once it has. [s]
+    ramp_from : float
+        Voltage that the ramp starts from. [V]
+    held_since : float
+        When the drum came to rest; infinite while it turns. [s]
+    confirm_at : float
+        When a drum at rest under power counts as stalled; infinite where it does not matter. [s]
+    """
+
+    phase: int
+    drum: int
+    layer: int
+    layer_below: int
+    taut: bool
+    load: LoadPlace
+    regime: Regime
+    sense: tuple[int, ...]
+    hot: tuple[bool, ...]
+    empty: bool
+    stalled: bool
+    phase_start: float
+    phase_end: float
+    ramp_end: float
+    ramp_from: float
+    held_since: float
+    confirm_at: float
+
+    @property
+    def until(self) -> float:
+        """Next time at which something is known to change. [s]"""
+        return min(self.phase_end, self.ramp_end, self.confirm_at)
+
+    @property
+    def ramping(self) -> bool:
+        """Whether the voltage is still rising."""
+        return self.ramp_end < math.inf
+
+
+class Event(Enum):
+    """Everything that the record marks in time; the value is the phrase shown to the user."""
+
+    PHASE_STARTS = "phase starts"
+    DRUM_STARTS = "the drum starts"
+    LIFT_OFF = "the load lifts off"
+    TOP = "the load is up"
+    DRUM_STOPS = "the drum stops"
+    RUNS_BACK = "the drum runs back"
+    STALLED = "stalled"
+    RESTARTS = "the drum starts again"
+    LAYER = "a new layer begins"
+    TAUT = "the rope goes taut"
+    SLACK = "the rope goes slack"
+    LANDED = "the load lands"
+    SNAGGED = "the load snags"
+    TOP_STOP = "the load hits the top stop"
+    CAME_OFF = "the load comes off its stop"
+    STICKS = "the load sticks in its guide"
+    SLIPS = "the load slips in its guide"
+    SUPPLY = "the supply changes over"
+    HOT = "a winding passes its limit"
+    EMPTY = "the battery is empty"
+    OVERLOAD = "a link breaks"
+    OVERFLOW = "the rope climbs over the flange"
+    PAID_OUT = "only the dead turns are left"
+    TIME_UP = "the phase's time is up"
+    END = "the run ends"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An event with what it is about.
+
+    Attributes
+    ----------
+    event : Event
+    detail : str
+        Which link, group, regime or layer; may be empty.
+    value : float or None
+        Speed of an impact, factor of an overload: the number that matters, in SI.
+    energy : float
+        Kinetic energy lost at the event. [J]
+    """
+
+    event: Event
+    detail: str = ""
+    value: float | None = None
+    energy: float = 0.0

@@ -1,0 +1,192 @@
+"""The links of a built winch: what each bears, and the channel that its demand is read from."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs, Stage
+from winchsim.model.assumptions import Notebook
+from winchsim.model.machine import LinkLimit, Mesh
+from winchsim.model.train import Reduction, Train, module_of, pinion_material_name, printed_body
+from winchsim.physics import gears
+from winchsim.physics.drum import Layer
+from winchsim.strength import line, shafts, teeth
+from winchsim.strength.link import LinkKind, Strength
+from winchsim.strength.materials import Material
+
+
+def build_links(
+    inputs: Inputs, train: Train, layers: tuple[Layer, ...], no_load_drum: float, notebook: Notebook
+) -> tuple[LinkLimit, ...]:
+    """Every link that a scenario says enough of to judge.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    train : Train
+    layers : tuple of Layer
+    no_load_drum : float
+        Speed of the drum with no load: what velocity factors are taken at. [rad/s]
+    notebook : Notebook
+        Takes what is assumed.
+    """
+    found: list[LinkLimit] = []
+    by_path = {r.path: r for r in train.reductions}
+    speeds = _pitch_speeds(train, no_load_drum)
+    for index, mesh in enumerate(train.meshes):
+        reduction = by_path[mesh.path]
+        if reduction.stage.kind == "spur":
+            found += _teeth(inputs, reduction, mesh, index, speeds.get(index, 0.0), notebook)
+        found += _stage_limit(reduction, train, mesh)
+    found += _shafts(inputs, train, notebook)
+    box = inputs.motors[0].gearbox
+    if box is not None and box.torque_limit is not None and train.gearbox_element is not None:
+        count = inputs.motors[0].count - inputs.motors[0].dead
+        bears = _given(box.torque_limit, "N·m")
+        found.append(
+            LinkLimit(LinkKind.STAGE_LIMIT, "motors.1.gearbox", "motor gearbox", "output", train.gearbox_element,
+                      1 / count, bears, inputs.factors.tooth)
+        )  # fmt: skip
+    found += _drum_links(inputs, layers, notebook)
+    found += _rope_links(inputs, notebook)
+    return tuple(found)
+
+
+def _given(value: float, unit: str) -> Strength:
+    return Strength(value, unit, "given", value, value)
+
+
+def _pitch_speeds(train: Train, no_load_drum: float) -> dict[int, float]:
+    """Pitch-line speed of each mesh with no load on the hook. [m/s]"""
+    ratio, found = 1.0, {}
+    for index in range(len(train.meshes) - 1, -1, -1):
+        mesh = train.meshes[index]
+        if mesh.gear_teeth is not None and mesh.module is not None:
+            found[index] = no_load_drum * ratio * mesh.gear_teeth * mesh.module / 2
+        reduction = next(r for r in train.reductions if r.label == mesh.label or mesh.label.startswith(r.label))
+        ratio *= reduction.ratio
+    return found
+
+
+def _teeth(inputs: Inputs, r: Reduction, mesh: Mesh, index: int, speed: float, notebook: Notebook) -> list[LinkLimit]:
+    stage, module = r.stage, module_of(r.stage)
+    assert module is not None and stage.width is not None and mesh.pinion_teeth is not None and stage.gear is not None
+    width = min(stage.width, stage.pinion_width or stage.width)
+    contact = gears.contact(
+        mesh.pinion_teeth, stage.gear,
+        pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
+    )  # fmt: skip
+    found = []
+    for kind, count, shift, bore, name in (
+        (LinkKind.TOOTH_PINION, mesh.pinion_teeth, stage.pinion_shift, 0.0, pinion_material_name(stage)),
+        (LinkKind.TOOTH_GEAR, stage.gear, stage.gear_shift, stage.bore or stage.shaft_diameter or 0.0, stage.material),
+    ):
+        key = "pinion_material" if kind is LinkKind.TOOTH_PINION and stage.pinion_material else "material"
+        material = notebook.material(inputs, name, f"{r.path}.{key}")
+        strength = _tooth_strength(inputs, r, count, module, width, bore, shift, material, float(contact.ratio))
+        scale = float(teeth.dynamic_factor(material, speed, stage.application_factor))
+        side = "pinion" if kind is LinkKind.TOOTH_PINION else "gear"
+        found.append(
+            LinkLimit(kind, r.path, f"{mesh.label}, {side} tooth", "mesh", index, scale, strength, inputs.factors.tooth)
+        )
+    return found
+
+
+def _tooth_strength(
+    inputs: Inputs, r: Reduction, count: int, module: float, width: float, bore: float, shift: float,
+    material: Material, contact_ratio: float,
+) -> Strength:  # fmt: skip
+    stage = r.stage
+    try:
+        tooth = teeth.Tooth(count, module, width, bore, stage.pressure_angle, shift)
+        return teeth.tooth_strength(
+            tooth,
+            material,
+            body=printed_body(stage, material),
+            temperature=max(inputs.settings.ambient, teeth.TEST_TEMPERATURE),
+            contact_ratio=contact_ratio,
+            breaking_stress=stage.tooth_strength,
+            tested_force=stage.tested_tooth_force,
+        ).as_strength()
+    except DomainError as error:
+        raise DomainError(f"{r.path}.{_key_of(error)}", error.value, error.expected) from error
+
+
+def _key_of(error: DomainError) -> str:
+    key = error.argument.replace(" ", "_")
+    return key if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift") else "gear"
+
+
+def _stage_limit(r: Reduction, train: Train, mesh: Mesh) -> list[LinkLimit]:
+    limit = r.stage.torque_limit
+    if limit is None or mesh.element is None:
+        return []
+    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, r.label, "output", mesh.element, 1.0, _given(limit, "N·m"), 1.0)]
+
+
+def _shafts(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
+    found = []
+    for index, mesh in enumerate(train.meshes):
+        if mesh.element is None:
+            continue
+        r = next(r for r in train.reductions if r.label == mesh.label)
+        if r.stage.shaft_diameter is None:
+            continue
+        material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
+        strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
+        following = train.meshes[index + 1] if index + 1 < len(train.meshes) else None
+        scale = _shaft_scale(r.stage, mesh, following)
+        found.append(
+            LinkLimit(LinkKind.SHAFT, r.path, f"{r.label}, output shaft", "output", mesh.element, scale, strength,
+                      inputs.factors.shaft)
+        )  # fmt: skip
+    return found
+
+
+def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
+    """Equivalent torque per torque: the pulls of its gear and of the next pinion bend it at the middle of its span."""
+    if stage.shaft_span is None or mesh.gear_teeth is None or mesh.module is None:
+        return 1.0
+    pull = 2 / (mesh.gear_teeth * mesh.module)
+    if following is not None and following.pinion_teeth is not None:
+        pull += 1 / following.pinion_radius
+    moment = float(shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span))
+    return float(shafts.equivalent_torque(1.0, moment))
+
+
+def _drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
+    d, found = inputs.drum, []
+    if d.cross_pin_diameter is not None:
+        material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
+        try:
+            strength = shafts.cross_pin_strength(material, d.cross_pin_diameter, d.diameter)
+        except DomainError as error:
+            raise DomainError("drum.cross_pin_diameter", error.value, error.expected) from error
+        found.append(
+            LinkLimit(LinkKind.CROSS_PIN, "drum", "cross-pin of the drum", "drum", 0, 1.0, strength, inputs.factors.pin)
+        )
+    if d.support_span is not None:
+        material = notebook.material(inputs, d.material, "drum.material")
+        strength = shafts.drum_rod_strength(material, d.diameter)
+        scale = float(shafts.drum_rod_moment(1.0, float(np.max([layer.radius for layer in layers])), d.support_span))
+        found.append(
+            LinkLimit(LinkKind.DRUM_BENDING, "drum", "drum rod between its supports", "tension", 0, scale, strength,
+                      inputs.factors.shaft)
+        )  # fmt: skip
+    return found
+
+
+def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
+    r, d = inputs.rope, inputs.drum
+    row = notebook.rope(inputs)
+    knot = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=r.knot_efficiency)
+    anchor = line.anchor_strength(
+        row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
+    )
+    return [
+        LinkLimit(LinkKind.ROPE_KNOT, "rope", "rope at its knot", "tension", 0, 1.0, knot, inputs.factors.rope),
+        LinkLimit(LinkKind.ROPE_ANCHOR, "drum", "rope's hold on the drum", "tension", 0, 1.0, anchor, inputs.factors.anchor),
+    ]

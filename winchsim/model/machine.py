@@ -1,0 +1,348 @@
+"""The built winch: every number that the equations of motion need, in SI, and nothing that they do not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from winchsim.physics.chain import Chain
+from winchsim.physics.drum import Layer
+from winchsim.physics.heat import HeatPath
+from winchsim.physics.load import Body
+from winchsim.physics.motor import Motor, MotorFit
+from winchsim.physics.rope import Line
+from winchsim.physics.supply import Source
+from winchsim.strength.link import LinkKind, Strength
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """One value that the scenario did not give.
+
+    Attributes
+    ----------
+    path : str
+        Path that would have given it.
+    value : object
+        What was taken: SI (°C for temperatures), a whole number or text.
+    unit : str
+        Unit to print it in, empty where there is none.
+    why : str
+        One clause.
+    low, high : float or None
+        Range that it may really have, in SI.
+    """
+
+    path: str
+    value: float | int | str
+    unit: str
+    why: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
+class LiveGroup:
+    """The running motors of one group.
+
+    Attributes
+    ----------
+    number : int
+        Number of the group in the scenario, from 1.
+    live, dead : int
+        Motors that run, and dead ones beside them.
+    motor : Motor
+    fit : MotorFit
+        How the motor's data were found.
+    heat : HeatPath
+    winding_limit, winding_start : float
+        [°C]
+    ratio : float
+        Motor speed over drum speed. [-]
+    """
+
+    number: int
+    live: int
+    dead: int
+    motor: Motor
+    fit: MotorFit
+    heat: HeatPath
+    winding_limit: float
+    winding_start: float
+    ratio: float
+
+
+@dataclass(frozen=True)
+class DraggedGroup:
+    """Dead motors, which the common gear drags along.
+
+    Attributes
+    ----------
+    number : int
+        Number of the group in the scenario, from 1.
+    count : int
+    motor : Motor
+    fit : MotorFit
+        How the motor's data were found.
+    ratio : float
+        Motor speed over drum speed. [-]
+    """
+
+    number: int
+    count: int
+    motor: Motor
+    fit: MotorFit
+    ratio: float
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """One spur mesh, or one other reduction, of the unrolled train.
+
+    Attributes
+    ----------
+    path : str
+        ``stage.2``.
+    label : str
+        ``stage 2`` or ``stage 2, 3rd of 5``.
+    element : int or None
+        Its element in the chain; None where several groups share the common gear, whose meshes are the chain's groups.
+    chain_group : int or None
+        Then: which of the chain's groups.
+    pinions : int
+        Pinions that share the torque. [-]
+    pinion_teeth, gear_teeth : int or None
+        None for a stage that is not a spur pair.
+    module : float or None
+        [m]
+    """
+
+    path: str
+    label: str
+    element: int | None
+    chain_group: int | None
+    pinions: int
+    pinion_teeth: int | None
+    gear_teeth: int | None
+    module: float | None
+
+    @property
+    def pinion_radius(self) -> float:
+        """Pitch radius of the pinion; 1 m where there is none, so that force and torque are the same number."""
+        if self.pinion_teeth is None or self.module is None:
+            return 1.0
+        return self.pinion_teeth * self.module / 2
+
+
+@dataclass(frozen=True)
+class LinkLimit:
+    """A link, the channel that its demand is read from, and what it bears.
+
+    Attributes
+    ----------
+    kind : LinkKind
+    where : str
+        Path into the scenario.
+    label : str
+        For people.
+    channel : str
+        ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain element `index`),
+        ``tension`` (rope) or ``drum`` (torque on the drum rod).
+    index : int
+        Which mesh or element; 0 for the others.
+    scale : float
+        Demand per unit of the channel. [-, 1/m or m]
+    strength : Strength
+    required : float
+        Factor below which it is a caution. [-]
+    """
+
+    kind: LinkKind
+    where: str
+    label: str
+    channel: str
+    index: int
+    scale: float
+    strength: Strength
+    required: float
+
+    @property
+    def bears(self) -> float:
+        """Value of the channel at which the link breaks; infinite where nothing is asked of it."""
+        return self.strength.value / self.scale if self.scale > 0 else math.inf
+
+
+@dataclass(frozen=True)
+class PhaseStep:
+    """One phase of the programme with its defaults filled in.
+
+    Attributes
+    ----------
+    action : str
+        ``raise``, ``lower``, ``off`` or ``short``.
+    until : str
+        ``top``, ``floor`` or ``time``.
+    time : float
+        Longest time. [s]
+    voltage : float
+        Open-circuit voltage, signed: negative while lowering, 0 with the power off. [V]
+    current_limit : float
+        [A]
+    ramp : float
+        Time in which the voltage rises. [s]
+    """
+
+    action: str
+    until: str
+    time: float
+    voltage: float
+    current_limit: float
+    ramp: float
+
+    @property
+    def powered(self) -> bool:
+        """Whether the supply is connected."""
+        return self.action in ("raise", "lower")
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Sizes that tolerances and bands are taken from.
+
+    Attributes
+    ----------
+    stretch : float
+        Rope stretch under the hanging load. [m]
+    drum_speed, load_speed : float
+        No-load speed of the drum, and of the load at that. [rad/s], [m/s]
+    pull : float
+        Weight along the path. [N]
+    torque : float
+        Torque that the hanging load asks of the common gear, or the motors' stall torque there if larger. [N·m]
+    bounce_period : float
+        Of the load on the longest rope. [s]
+    """
+
+    stretch: float
+    drum_speed: float
+    load_speed: float
+    pull: float
+    torque: float
+    bounce_period: float
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A winch ready to run.
+
+    Attributes
+    ----------
+    title : str
+    groups : tuple of LiveGroup
+        Groups with at least one running motor.
+    dragged : tuple of DraggedGroup
+        Dead motors.
+    chain_groups : tuple of (bool, int)
+        For each of the chain's groups: whether it is live, and its place in `groups` or `dragged`.
+    source : Source
+    off_each : bool
+        Whether power off opens each motor rather than the common lead.
+    chain, braked_chain : Chain
+        The second with the brake gripping; the same where there is none.
+    brake_element : int or None
+        Which element of `braked_chain` is the brake.
+    meshes : tuple of Mesh
+        Every reduction of the unrolled train, from the motors on.
+    layers : tuple of Layer
+    wound_at_start : float
+        Rope on the drum at the start, counted as in `layers`. [m]
+    lowest_wound : float
+        Rope on the drum, less that of the start, when only the dead turns are left. [m] at most 0
+    overflows : bool
+        Whether the last layer's end is the flange's edge.
+    line : Line
+    free_rope : float
+        Unstretched rope between drum and load at the start. [m]
+    body : Body
+    reach : float
+        Travel from the floor to the top sheave. [m]
+    start_travel, top_travel, stop_travel : float
+        Where the load starts, where it is to go, and where it meets a rigid stop. [m] along the path
+    snag_travel : float
+        Where it snags; infinite for nowhere. [m]
+    pawl : bool
+    phases : tuple of PhaseStep
+        The programme; the last one is the watch with the power off that follows a stall, outside the programme.
+    links : tuple of LinkLimit
+    breakaway : float
+        Losses at rest against losses in motion. [-]
+    ambient : float
+        [°C]
+    stall_watch : float
+        How long the power stays on after a stall. [s]
+    after_overload : str
+        ``stop`` or ``release``.
+    scales : Scales
+    assumed : tuple of Assumed
+    notes : tuple of str
+        What the reader of a report should know of how the winch was built.
+    """
+
+    title: str
+    groups: tuple[LiveGroup, ...]
+    dragged: tuple[DraggedGroup, ...]
+    chain_groups: tuple[tuple[bool, int], ...]
+    source: Source
+    off_each: bool
+    chain: Chain
+    braked_chain: Chain
+    brake_element: int | None
+    meshes: tuple[Mesh, ...]
+    layers: tuple[Layer, ...]
+    wound_at_start: float
+    lowest_wound: float
+    overflows: bool
+    line: Line
+    free_rope: float
+    body: Body
+    reach: float
+    start_travel: float
+    top_travel: float
+    stop_travel: float
+    snag_travel: float
+    pawl: bool
+    phases: tuple[PhaseStep, ...]
+    links: tuple[LinkLimit, ...]
+    breakaway: float
+    ambient: float
+    stall_watch: float
+    after_overload: str
+    scales: Scales
+    assumed: tuple[Assumed, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def inductive(self) -> bool:
+        """Whether the currents are states."""
+        return self.groups[0].motor.inductance is not None
+
+    @property
+    def states(self) -> int:
+        """Number of states: rope wound, drum speed, travel, speed, currents, temperatures, charge."""
+        return 5 + (3 if self.inductive else 2) * len(self.groups)
+
+    def current_state(self, group: int) -> int:
+        """Place of a group's current in the state, where the currents are states."""
+        return 4 + group
+
+    def heat_state(self, group: int) -> int:
+        """Place of a group's winding temperature in the state; its case temperature follows."""
+        return 4 + (len(self.groups) if self.inductive else 0) + 2 * group
+
+    def chain_in(self, action: str) -> Chain:
+        """Chain in force in a phase: with the brake gripping when the power is off."""
+        return self.braked_chain if action in ("off", "short") else self.chain
+
+    def height(self, travel):
+        """Height above the start's floor at a travel along the path. [m]"""
+        return travel * self.body.rise

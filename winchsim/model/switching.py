@@ -1,0 +1,405 @@
+"""What follows when a guard fires: one small rule for each, and the state that the next mode starts from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from winchsim.hybrid import Mode, Switch
+from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
+from winchsim.model.machine import Machine
+from winchsim.model.motion import Flow, Motion, link_shares
+from winchsim.physics import load
+from winchsim.physics import supply as sp
+from winchsim.physics.chain import drum_inertia
+from winchsim.physics.supply import Regime
+
+PROGRESS = 1e-6
+"""Share of the height that counts as an advance of load or take-up. [-]"""
+
+CONFIRM_PERIODS = 10.0
+SHORTEST_CONFIRM = 0.2
+"""A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, and at least this long [s]: before
+that, the bounce of the load may still let it start again. Own assumption."""
+
+
+class _Step:
+    """A switch in the making: key and state so far, and the marks made on the way."""
+
+    def __init__(self, key: ModeKey, t: float, y: np.ndarray) -> None:
+        self.key = key
+        self.t = t
+        self.y = y
+        self.marks: list[Mark] = []
+        self.ends = False
+        self.next_phase = ""
+
+    def mark(self, event: Event, detail: str = "", value: float | None = None, energy: float = 0.0) -> None:
+        self.marks.append(Mark(event, detail, value, energy))
+
+    def change(self, **fields: object) -> None:
+        self.key = replace(self.key, **fields)  # type: ignore[arg-type]
+
+
+def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
+    """Mode and state in which a run begins, and what happens at once."""
+    y = np.zeros(machine.states)
+    y[2] = machine.start_travel
+    for i, group in enumerate(machine.groups):
+        y[machine.heat_state(i)] = group.winding_start
+        y[machine.heat_state(i) + 1] = machine.ambient
+    hanging = machine.start_travel > 0
+    layer = _layer_at(machine, 0.0)
+    key = ModeKey(
+        phase=0, drum=0, layer=layer, layer_below=layer, taut=_starts_taut(machine),
+        load=_hanging_place(machine) if hanging else LoadPlace.FLOOR, regime=Regime.OPEN, sense=(),
+        hot=(False,) * len(machine.groups), empty=False, stalled=False, phase_start=0.0, phase_end=math.inf,
+        ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
+    )  # fmt: skip
+    problem = WinchProblem(machine)
+    step = _Step(key, 0.0, y)
+    problem.enter_phase(step, 0)
+    problem.settle(step)
+    return step.key, step.y, tuple(step.marks)
+
+
+def _starts_taut(machine: Machine) -> bool:
+    span = machine.line.falls * (machine.reach - machine.start_travel) + machine.line.lead
+    return span >= machine.free_rope
+
+
+def _hanging_place(machine: Machine) -> LoadPlace:
+    return LoadPlace.STUCK if machine.body.friction > 0 else LoadPlace.FREE
+
+
+def _layer_at(machine: Machine, wound: float) -> int:
+    place = machine.wound_at_start + wound
+    for index, layer in enumerate(machine.layers):
+        if place < layer.end:
+            return index
+    return len(machine.layers) - 1
+
+
+class WinchProblem:
+    """A machine as the runner wants it: modes, switches, and what counts as getting on.
+
+    Parameters
+    ----------
+    machine : Machine
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.motion = Motion(machine)
+
+    def mode(self, key: ModeKey) -> Mode:
+        """Mode of a key."""
+        return self.motion.mode(key)
+
+    def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
+        """Load and take-up, in units of a millionth of the height."""
+        unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
+        return float(y[2]) / unit, float(y[0]) / unit
+
+    def switch(self, key: ModeKey, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
+        """What follows when guards have fired."""
+        step = _Step(key, t, y)
+        for name in fired:
+            head, _, rest = name.partition(":")
+            getattr(self, f"_on_{head}")(step, rest)
+            if step.ends:
+                break
+        if step.next_phase and not step.ends:
+            self._leave_phase(step)
+        if not step.ends:
+            self.settle(step)
+        if step.ends:
+            step.mark(Event.END)
+        return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
+
+    def flow(self, step: _Step) -> Flow:
+        """Forces and currents at a switch, in the mode reached so far."""
+        return self.motion.flow(step.key)(step.t, step.y.tolist())
+
+    # --- phases ------------------------------------------------------------------------------------------------------
+
+    def enter_phase(self, step: _Step, index: int) -> None:
+        """Begin a phase: its voltage, its time, the supply's regime, brake and pawl."""
+        m, phase = self.machine, self.machine.phases[index]
+        before = m.phases[step.key.phase]
+        same = index > 0 and before.action == phase.action
+        ramp_from = self.motion.open_voltage(step.key, step.t) if same else math.copysign(0.0, phase.voltage)
+        step.change(
+            phase=index, phase_start=step.t, phase_end=step.t + phase.time, ramp_from=ramp_from, stalled=False,
+            ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf, confirm_at=math.inf,
+        )  # fmt: skip
+        step.mark(Event.PHASE_STARTS, phase.action)
+        self._connect(step)
+        if step.key.drum < 0 and self.motion.pawl_grips(step.key):
+            self._stop_drum(step, jerk=True)
+
+    def _connect(self, step: _Step) -> None:
+        """Set the supply's regime for the phase, and the currents that it forces."""
+        m, phase = self.machine, self.machine.phases[step.key.phase]
+        if phase.action == "short":
+            regime = Regime.SHORTED
+        elif not phase.powered:
+            regime = Regime.EACH_OPEN if m.off_each else Regime.OPEN
+        elif step.key.empty:
+            regime = Regime.EMPTY
+        else:
+            regime = self._powered_regime(step)
+        step.change(regime=regime)
+        if m.inductive:
+            self._force_currents(step)
+
+    def _powered_regime(self, step: _Step) -> Regime:
+        m, phase = self.machine, self.machine.phases[step.key.phase]
+        step.change(regime=Regime.VOLTAGE)
+        now = self.flow(step)
+        voltage = self.motion.open_voltage(step.key, step.t)
+        counts = [float(g.live) for g in m.groups]
+        emfs = [k * g.ratio * step.y[1] for k, g in zip(now.constants, m.groups, strict=True)]
+        drops = [g.motor.brush_drop for g in m.groups]
+        if m.inductive:
+            inductances = [g.motor.inductance for g in m.groups]
+            return sp.first_regime_inductive(
+                voltage, m.source, counts, now.resistances, emfs, drops, inductances, now.currents, phase.current_limit
+            )
+        return sp.first_regime(voltage, m.source, counts, now.resistances, emfs, drops, phase.current_limit)
+
+    def _force_currents(self, step: _Step) -> None:
+        """Make the currents obey a regime that holds their sum; what the inductors lose goes into the switch."""
+        m, regime = self.machine, step.key.regime
+        counts = [float(g.live) for g in m.groups]
+        inductances = [g.motor.inductance for g in m.groups]
+        places = [m.current_state(i) for i in range(len(m.groups))]
+        before = [float(step.y[p]) for p in places]
+        after: tuple[float, ...] = tuple(before)
+        if regime is Regime.EACH_OPEN:
+            after = (0.0,) * len(before)
+        elif regime in (Regime.OPEN, Regime.EMPTY, Regime.NO_RETURN):
+            after = sp.shift_sum(counts, inductances, before, 0.0)
+        elif regime is Regime.CURRENT:
+            phase = m.phases[step.key.phase]
+            after = sp.shift_sum(counts, inductances, before, math.copysign(phase.current_limit, phase.voltage))
+        lost = sum(
+            n * inductance * (b * b - a * a) / 2 for n, inductance, b, a in zip(counts, inductances, before, after, strict=True)
+        )
+        for place, value in zip(places, after, strict=True):
+            step.y[place] = value
+        if lost > 0:
+            step.mark(Event.SUPPLY, "inductors discharged", energy=lost)
+        if any(g.motor.brush_drop > 0 for g in m.groups):
+            step.change(sense=tuple(int(np.sign(value)) for value in after))
+
+    def _leave_phase(self, step: _Step) -> None:
+        last = len(self.machine.phases) - 1
+        index = last if step.next_phase == "watch" else step.key.phase + 1
+        if step.key.phase == last or index > last or (index == last and step.next_phase != "watch"):
+            step.ends = True
+            return
+        step.next_phase = ""
+        self.enter_phase(step, index)
+
+    def settle(self, step: _Step) -> None:
+        """Decide what a drum at rest does next, and whether a stall has to be waited for."""
+        if step.key.drum == 0:
+            self._decide(step)
+        if step.key.drum == 0:
+            self._await_stall(step)
+
+    def _await_stall(self, step: _Step) -> None:
+        key, phase = step.key, self.machine.phases[step.key.phase]
+        waits = (phase.powered and phase.until != "time") or phase.action == "raise"
+        if not waits or key.stalled or key.ramping or key.confirm_at < math.inf:
+            return
+        if phase.action == "lower" and key.load is LoadPlace.FLOOR:
+            return
+        period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
+        step.change(confirm_at=step.t + period)
+
+    # --- the drum ----------------------------------------------------------------------------------------------------
+
+    def _decide(self, step: _Step) -> None:
+        """Direction in which a drum at rest starts, if any, with the radius of the side that it is on."""
+        m, key, y = self.machine, step.key, step.y
+        place = m.wound_at_start + float(y[0])
+        slack = 1e-6 * m.scales.stretch
+        above = below = key.layer
+        if key.layer + 1 < len(m.layers) and abs(place - m.layers[key.layer].end) <= slack:
+            above = key.layer + 1
+        elif key.layer > 0 and abs(place - m.layers[key.layer].start) <= slack:
+            below = key.layer - 1
+        step.change(layer=above, layer_below=below)
+        up, down = self.motion.start_margins(step.key)(self.flow(step))
+        grips = self.motion.pawl_grips(step.key)
+        if up > 0 and not (down > 0 and not grips and down > up):
+            self._start_drum(step, 1)
+        elif down > 0 and not grips:
+            self._start_drum(step, -1)
+
+    def _start_drum(self, step: _Step, direction: int) -> None:
+        layer = step.key.layer if direction > 0 else step.key.layer_below
+        again = step.key.stalled and direction > 0
+        step.change(drum=direction, layer=layer, layer_below=layer, held_since=math.inf, confirm_at=math.inf)
+        step.mark(Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK)
+        if direction < 0 and self.machine.wound_at_start + step.y[0] <= self.machine.lowest_wound + self.machine.wound_at_start:
+            self._on_paid_out(step, "")
+
+    def _stop_drum(self, step: _Step, *, jerk: bool = False) -> None:
+        chain = self.motion.chain(step.key)
+        lost = drum_inertia(chain) * float(step.y[1]) ** 2 / 2 if jerk else 0.0
+        step.y[1] = 0.0
+        step.change(drum=0, layer_below=step.key.layer, held_since=step.t)
+        step.mark(Event.DRUM_STOPS, energy=lost)
+
+    def _on_drum_stops(self, step: _Step, _: str) -> None:
+        self._stop_drum(step)
+
+    def _on_raises(self, step: _Step, _: str) -> None:
+        self._start_drum(step, 1)
+
+    def _on_runs_back(self, step: _Step, _: str) -> None:
+        self._start_drum(step, -1)
+
+    def _on_layer_up(self, step: _Step, _: str) -> None:
+        m, layer = self.machine, step.key.layer + 1
+        if layer >= len(m.layers):
+            step.mark(Event.OVERFLOW)
+            step.ends = True
+            return
+        step.change(layer=layer, layer_below=layer)
+        step.mark(Event.LAYER, f"layer {layer + 1}")
+
+    def _on_layer_down(self, step: _Step, _: str) -> None:
+        layer = step.key.layer - 1
+        step.change(layer=layer, layer_below=layer)
+        step.mark(Event.LAYER, f"layer {layer + 1}")
+
+    def _on_paid_out(self, step: _Step, _: str) -> None:
+        step.mark(Event.PAID_OUT)
+        step.ends = True
+
+    def _on_overload(self, step: _Step, _: str) -> None:
+        now = self.flow(step)
+        y = step.y.tolist()
+        shares = link_shares(self.machine, self.motion.channels(step.key)(y, now))
+        worst = max(range(len(shares)), key=shares.__getitem__)
+        step.mark(Event.OVERLOAD, str(worst), shares[worst] * self.machine.links[worst].bears)
+        step.ends = True
+
+    # --- the load ----------------------------------------------------------------------------------------------------
+
+    def _halt(self, step: _Step, place: LoadPlace, event: Event) -> None:
+        speed = float(step.y[3])
+        step.mark(event, value=abs(speed), energy=load.inertia(self.machine.body) * speed * speed / 2)
+        step.y[3] = 0.0
+        step.change(load=place)
+
+    def _on_floor(self, step: _Step, _: str) -> None:
+        self._halt(step, LoadPlace.FLOOR, Event.LANDED)
+        step.y[2] = 0.0
+        if self.machine.phases[step.key.phase].until == "floor":
+            step.next_phase = "next"
+
+    def _on_snag(self, step: _Step, _: str) -> None:
+        self._halt(step, LoadPlace.SNAG, Event.SNAGGED)
+
+    def _on_top_stop(self, step: _Step, _: str) -> None:
+        self._halt(step, LoadPlace.STOP, Event.TOP_STOP)
+
+    def _on_top(self, step: _Step, _: str) -> None:
+        step.mark(Event.TOP)
+        step.next_phase = "next"
+
+    def _on_lifts(self, step: _Step, _: str) -> None:
+        step.change(load=LoadPlace.UP if self.machine.body.friction > 0 else LoadPlace.FREE)
+        step.mark(Event.LIFT_OFF)
+
+    def _on_comes_off(self, step: _Step, _: str) -> None:
+        step.change(load=LoadPlace.DOWN if self.machine.body.friction > 0 else LoadPlace.FREE)
+        step.mark(Event.CAME_OFF)
+
+    def _on_load_stops(self, step: _Step, _: str) -> None:
+        step.y[3] = 0.0
+        now = self.flow(step)
+        body = self.machine.body
+        left = self.machine.reach - float(step.y[2])
+        net = self.machine.line.falls * now.tension - load.pull_needed(body, left)
+        if abs(net) <= self.machine.breakaway * body.friction:
+            step.change(load=LoadPlace.STUCK)
+            step.mark(Event.STICKS)
+        else:
+            step.change(load=LoadPlace.UP if net > 0 else LoadPlace.DOWN)
+
+    def _on_slips_up(self, step: _Step, _: str) -> None:
+        step.change(load=LoadPlace.UP)
+        step.mark(Event.SLIPS)
+
+    def _on_slips_down(self, step: _Step, _: str) -> None:
+        step.change(load=LoadPlace.DOWN)
+        step.mark(Event.SLIPS)
+
+    def _on_taut(self, step: _Step, _: str) -> None:
+        step.change(taut=True)
+        step.mark(Event.TAUT)
+
+    def _on_slack(self, step: _Step, _: str) -> None:
+        step.change(taut=False)
+        step.mark(Event.SLACK)
+
+    # --- supply, heat, time ------------------------------------------------------------------------------------------
+
+    def _on_regime(self, step: _Step, name: str) -> None:
+        step.change(regime=Regime[name])
+        if self.machine.inductive and name in ("CURRENT", "NO_RETURN"):
+            self._force_currents(step)
+        step.mark(Event.SUPPLY, Regime[name].value)
+
+    def _on_sense(self, step: _Step, rest: str) -> None:
+        group, _, sense = rest.partition(":")
+        senses = list(step.key.sense)
+        senses[int(group)] = int(sense)
+        if int(sense) == 0:
+            step.y[self.machine.current_state(int(group))] = 0.0
+        step.change(sense=tuple(senses))
+
+    def _on_hot(self, step: _Step, group: str) -> None:
+        hot = list(step.key.hot)
+        hot[int(group)] = True
+        step.change(hot=tuple(hot))
+        step.mark(Event.HOT, group, self.machine.groups[int(group)].winding_limit)
+        if step.key.stalled:
+            step.next_phase = "watch"
+
+    def _on_empty(self, step: _Step, _: str) -> None:
+        step.change(empty=True, regime=Regime.EMPTY)
+        if self.machine.inductive:
+            self._force_currents(step)
+        step.mark(Event.EMPTY)
+
+    def _on_until(self, step: _Step, _: str) -> None:
+        key = step.key
+        if step.t >= key.ramp_end:
+            step.change(ramp_end=math.inf)
+        if step.t >= key.confirm_at:
+            step.change(confirm_at=math.inf)
+            self._find_stall(step)
+        if step.t >= step.key.phase_end:
+            phase = self.machine.phases[key.phase]
+            if phase.until != "time" and not step.key.stalled:
+                step.mark(Event.TIME_UP, phase.action)
+            step.next_phase = "watch" if step.key.stalled or phase.until != "time" else "next"
+
+    def _find_stall(self, step: _Step) -> None:
+        key = step.key
+        if key.drum != 0:
+            return
+        up, _ = self.motion.start_margins(key)(self.flow(step))
+        step.mark(Event.STALLED, value=-up)
+        step.change(stalled=True, phase_end=min(key.phase_end, key.held_since + self.machine.stall_watch))
+        if any(key.hot):
+            step.next_phase = "watch"

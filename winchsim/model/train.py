@@ -1,0 +1,352 @@
+"""From the stages of a scenario to the elements of the chain: ratios, losses, drags and inertias, stage by stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs, MotorGroup, Stage
+from winchsim.model.assumptions import Notebook
+from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh
+from winchsim.physics import drum as drum_room
+from winchsim.physics import gears, rope
+from winchsim.physics.chain import Chain, Element, GroupMesh, make_chain
+from winchsim.strength.materials import Material, find_friction
+from winchsim.strength.printed import PrintedBody, fill_share
+
+DRAG_SHARE = 0.005
+DRAG_RANGE = (0.0, 0.02)
+"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors make there, losses left out. [-]
+Own assumption: small plain bearings; real gear trains are 25 to 45 % worse at a sixth of full torque than one constant
+efficiency says, which a drag of 1 or 2 % a shaft explains."""
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """One reduction of the unrolled train.
+
+    Attributes
+    ----------
+    stage : Stage
+    path, label : str
+    pinion_teeth : int or None
+    ratio, forward, reverse : float
+    """
+
+    stage: Stage
+    path: str
+    label: str
+    pinion_teeth: int | None
+    ratio: float
+    forward: float
+    reverse: float
+
+    @property
+    def module(self) -> float | None:
+        """[m]"""
+        return module_of(self.stage)
+
+
+@dataclass(frozen=True)
+class Train:
+    """Chain with and without the brake gripping, and where each reduction sits in it."""
+
+    chain: Chain
+    braked: Chain
+    brake_element: int | None
+    meshes: tuple[Mesh, ...]
+    reductions: tuple[Reduction, ...]
+    gearbox_element: int | None
+
+
+def module_of(stage: Stage) -> float | None:
+    """Module of a stage, from its diametral pitch where that is given. [m]"""
+    if stage.module is not None:
+        return stage.module
+    return gears.module_from_diametral_pitch(stage.diametral_pitch) if stage.diametral_pitch is not None else None
+
+
+def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
+    """How a stage's gears were printed; None where they are solid."""
+    if material.family != "printed polymer" or (stage.walls is None and stage.infill is None):
+        return None
+    infill = 1.0 if stage.infill is None else stage.infill
+    return PrintedBody(stage.walls or 0, stage.line_width, infill, stage.infill_exponent, stage.print_direction)  # type: ignore[arg-type]
+
+
+def pinion_material_name(stage: Stage) -> str:
+    """Material of a stage's pinion."""
+    return stage.pinion_material or stage.material
+
+
+def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook) -> tuple[Reduction, ...]:
+    """All reductions from a group's motors to the drum, repeated stages one by one.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    group : MotorGroup
+        Its pinion replaces the first stage's.
+    notebook : Notebook
+        Takes what is assumed.
+    """
+    found = []
+    for number, stage in enumerate(inputs.stage, start=1):
+        for turn in range(stage.repeat):
+            pinion = group.pinion if group.pinion is not None and number == 1 and turn == 0 else stage.pinion
+            path = f"stage.{number}"
+            label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
+            forward = _efficiency(inputs, stage, path, pinion, notebook)
+            reverse = stage.reverse_efficiency
+            if reverse is None:
+                reverse = 2 - 1 / forward
+                notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
+            ratio = stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator]
+            found.append(Reduction(stage, path, label, pinion, ratio, forward, reverse))  # type: ignore[arg-type]
+    return tuple(found)
+
+
+def _ordinal(number: int) -> str:
+    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
+
+
+def _efficiency(inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook) -> float:
+    if stage.efficiency is not None:
+        return stage.efficiency
+    assert pinion is not None and stage.gear is not None
+    friction = stage.friction
+    if friction is None:
+        first = notebook.material(inputs, pinion_material_name(stage), f"{path}.pinion_material")
+        second = notebook.material(inputs, stage.material, f"{path}.material")
+        pair = find_friction(inputs.friction_pairs, first, second, stage.greased)
+        friction = pair.friction
+        notebook.assume(f"{path}.friction", friction, f"{pair.name}, {pair.basis('friction')}", *pair.span("friction"))
+    try:
+        forward = float(
+            gears.mesh_efficiency(
+                pinion, stage.gear, friction,
+                pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
+            )
+        )  # fmt: skip
+    except DomainError as error:
+        raise DomainError(f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}") from error
+    if not 0 < forward <= 1:
+        raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
+    notebook.assume(f"{path}.efficiency", forward, "from the coefficient of friction and the teeth")
+    return forward
+
+
+def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGroup], notebook: Notebook) -> Train:
+    """Chain of a scenario: the groups' meshes, the stages with their shafts, the drum, and what the rope runs over.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    live : list of LiveGroup
+    dragged : list of DraggedGroup
+    notebook : Notebook
+    """
+    first = unroll(inputs, inputs.motors[live[0].number - 1], notebook)
+    units: list[LiveGroup | DraggedGroup] = [*live, *dragged]
+    inertias = _shaft_inertias(inputs, first, notebook)
+    drags = _shaft_drags(inputs, first, live, notebook)
+    own = [_first_reduction(inputs, unit) for unit in units]
+    meshes = [_group_mesh(inputs, unit, reduction) for unit, reduction in zip(units, own, strict=True)]
+    single = len(units) == 1
+    elements: list[Element] = []
+    places: dict[int, int] = {}
+    gearbox = None
+    if single:
+        gearbox = _single_front(inputs, units[0], meshes[0], first, inertias, elements, places)
+    brake_on_motor = inputs.brake is not None and inputs.brake.place == "motor"
+    if brake_on_motor and not single:
+        raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
+    start = 1 if first else 0
+    pending = drags[0] if first else 0.0
+    if first and first[0].stage.bearing_efficiency < 1:
+        elements.append(_bearings(first[0], pending))
+        pending = 0.0
+    for i in range(start, len(first)):
+        r = first[i]
+        places[i] = len(elements)
+        elements.append(Element(f"{r.label} mesh", r.ratio, r.forward, r.reverse, pending, inertias[i]))
+        pending = drags[i]
+        if r.stage.bearing_efficiency < 1:
+            elements.append(_bearings(r, pending))
+            pending = 0.0
+    brake_at = None
+    if inputs.brake is not None:
+        brake_at = 0 if brake_on_motor else len(elements)
+        free = Element("brake", 1.0, 1.0, 1.0, 0.0, 0.0, grows_at_rest=False)
+        elements.insert(brake_at, free)
+        if brake_on_motor:
+            places = {i: place + 1 for i, place in places.items()}
+            gearbox = None if gearbox is None else gearbox + 1
+    bearing = inputs.drum.bearing_efficiency
+    elements.append(Element("drum bearings", 1.0, bearing, 2 - 1 / bearing, pending + inputs.drum.drag))
+    elements += _rope_side(inputs)
+    common = inertias[0] if first else 0.0
+    if single:
+        chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(elements))
+    else:
+        chain = make_chain(meshes, common, elements)
+    braked = chain
+    if brake_at is not None and inputs.brake is not None:
+        gripping = replace(elements[brake_at], drag=inputs.brake.torque)
+        braked = replace(chain, elements=(*chain.elements[:brake_at], gripping, *chain.elements[brake_at + 1 :]))
+    return Train(chain, braked, brake_at, _mesh_places(first, units, own, places), first, gearbox)
+
+
+def _single_front(
+    inputs: Inputs,
+    unit: LiveGroup | DraggedGroup,
+    mesh: GroupMesh,
+    reductions: tuple[Reduction, ...],
+    inertias: list[float],
+    elements: list[Element],
+    places: dict[int, int],
+) -> int | None:
+    """Front of a single group's chain: its gearbox and its mesh as ordinary elements; where the gearbox sits."""
+    box, at, drag = unit.fit.gearbox, None, mesh.drag
+    if box is not None:
+        at = len(elements)
+        elements.append(Element("motor gearbox", box.ratio, box.efficiency, box.reverse, drag, 0.0))
+        drag = 0.0
+    if reductions:
+        r = reductions[0]
+        places[0] = len(elements)
+        elements.append(Element(f"{r.label} mesh", r.ratio, r.forward, r.reverse, drag, inertias[0]))
+    elif box is None:
+        elements.append(Element("motor shaft", 1.0, 1.0, 1.0, drag, 0.0))
+    return at
+
+
+def _group_mesh(inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None) -> GroupMesh:
+    count = unit.live if isinstance(unit, LiveGroup) else unit.count
+    box = unit.fit.gearbox
+    ratio = (first.ratio if first else 1.0) * (box.ratio if box else 1.0)
+    forward = (first.forward if first else 1.0) * (box.efficiency if box else 1.0)
+    reverses = [q for q in (first.reverse if first else 1.0, box.reverse if box else 1.0)]
+    reverse = min(reverses) if min(reverses) <= 0 else reverses[0] * reverses[1]
+    inertia = unit.motor.inertia + _pinion_inertia(inputs, first)
+    return GroupMesh(ratio, forward, reverse, count * unit.motor.drag, count * inertia)
+
+
+def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
+    if reduction is None or reduction.module is None or reduction.pinion_teeth is None:
+        return 0.0
+    stage = reduction.stage
+    material = inputs.materials.get(pinion_material_name(stage))
+    width = stage.pinion_width or stage.width
+    if material is None or width is None:
+        return 0.0
+    return gears.gear_inertia(reduction.pinion_teeth, reduction.module, width, material.density, 0.0)
+
+
+def _shaft_inertias(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> list[float]:
+    """Inertia of the output shaft of each reduction: its gear, the next pinion, and on the last one the drum."""
+    found = []
+    for i, r in enumerate(reductions):
+        if r.stage.inertia is not None:
+            total = r.stage.inertia
+        else:
+            total = _gear_inertia(inputs, r, notebook)
+            if i + 1 < len(reductions):
+                total += _pinion_inertia(inputs, reductions[i + 1])
+        if i + 1 == len(reductions):
+            total += drum_inertia(inputs, notebook)
+        found.append(total)
+    return found
+
+
+def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
+    stage = r.stage
+    if r.module is None or stage.gear is None or stage.width is None:
+        return 0.0
+    material = notebook.material(inputs, stage.material, f"{r.path}.material")
+    bore = stage.bore if stage.bore is not None else stage.shaft_diameter or 0.0
+    if bore >= stage.gear * r.module:
+        raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
+    body = printed_body(stage, material)
+    fill = 1.0 if body is None else fill_share(stage.gear * r.module, bore, body)
+    return gears.gear_inertia(stage.gear, r.module, stage.width, material.density, bore, fill)
+
+
+def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
+    """Inertia of the drum, from its core where it is not given. [kg·m²]"""
+    d = inputs.drum
+    if d.inertia is not None:
+        return d.inertia
+    density = notebook.material(inputs, d.material, "drum.material").density
+    value = drum_room.rod_inertia(d.diameter, d.width, density)
+    notebook.assume("drum.inertia", value, f"a solid core of {d.material}")
+    return value
+
+
+def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[LiveGroup], notebook: Notebook) -> list[float]:
+    """Constant drag of the output shaft of each reduction."""
+    torque = 0.0
+    for group in live:
+        box = group.fit.gearbox
+        torque += group.live * group.motor.constant * group.fit.stall_current * (box.ratio if box else 1.0)
+    found = []
+    for r in reductions:
+        torque *= r.ratio
+        drag = r.stage.shaft_drag
+        if drag is None:
+            drag = DRAG_SHARE * torque
+            low, high = (share * torque for share in DRAG_RANGE)
+            if r.stage.repeat == 1:
+                notebook.assume(f"{r.path}.shaft_drag", drag, "0.5 % of the torque of the stalled motors there", low, high)
+        found.append(drag)
+    return found
+
+
+def _bearings(r: Reduction, drag: float) -> Element:
+    e = r.stage.bearing_efficiency
+    return Element(f"{r.label} bearings", 1.0, e, 2 - 1 / e, drag)
+
+
+def _rope_side(inputs: Inputs) -> list[Element]:
+    """What the rope runs over, from the drum to the load."""
+    found = []
+    for number, sheave in enumerate(inputs.sheave, start=1):
+        reverse = 2 - 1 / sheave.efficiency if sheave.reverse_efficiency is None else sheave.reverse_efficiency
+        found += [Element(f"sheave {number}", 1.0, sheave.efficiency, reverse)] * sheave.repeat
+    for number, edge in enumerate(inputs.edge, start=1):
+        kept = rope.edge_efficiency(edge.friction, edge.angle)
+        found.append(Element(f"edge {number}", 1.0, kept, kept))
+    if inputs.rope.falls > 1:
+        sheave_e = inputs.rope.sheave_efficiency
+        back = 2 - 1 / sheave_e
+        if back <= 0:
+            raise DomainError("rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself")
+        forward = rope.tackle_efficiency(inputs.rope.falls, sheave_e)
+        found.append(Element("tackle", 1.0, forward, rope.tackle_reverse_efficiency(inputs.rope.falls, back)))
+    return found
+
+
+def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup) -> Reduction | None:
+    """The reduction that a group's own pinion makes with the common gear."""
+    own = unroll(inputs, inputs.motors[unit.number - 1], Notebook())
+    return own[0] if own else None
+
+
+def _mesh_places(
+    reductions: tuple[Reduction, ...],
+    units: list[LiveGroup | DraggedGroup],
+    own: list[Reduction | None],
+    places: dict[int, int],
+) -> tuple[Mesh, ...]:
+    found = []
+    if 0 not in places:
+        for k, (unit, r) in enumerate(zip(units, own, strict=True)):
+            if isinstance(unit, LiveGroup) and r is not None:
+                label = f"{r.label}, group {unit.number}"
+                found.append(Mesh(r.path, label, None, k, unit.live, r.pinion_teeth, r.stage.gear, r.module))
+    for i, r in enumerate(reductions):
+        if i in places:
+            pinions = units[0].live if i == 0 and isinstance(units[0], LiveGroup) else 1
+            found.append(Mesh(r.path, r.label, places[i], None, pinions, r.pinion_teeth, r.stage.gear, r.module))
+    return tuple(found)

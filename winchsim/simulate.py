@@ -1,0 +1,415 @@
+"""From a built winch to its record: every channel over time, every event, and the energy books.
+
+The record has the same shape however the run ended: arrays over the same times, named channels, events in order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from winchsim.hybrid import Outcome, Segment, Stats, run
+from winchsim.inputs import Inputs
+from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
+from winchsim.model.keys import Mark
+from winchsim.model.motion import link_shares, mesh_force
+
+ENERGY_LIMIT = 1e-4
+"""The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
+
+RELATIVE_TOLERANCE = 1e-7
+ABSOLUTE_SHARE = 1e-6
+"""Absolute tolerance of a state as a share of its scale: static stretch, steady speed. [-]"""
+
+TEMPERATURE_TOLERANCE = 1e-5
+MOST_RHS_CALLS = 3_000_000
+MOST_STEPS = 600_000
+MOST_SWITCHES = 20_000
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One quantity of the record over time.
+
+    Attributes
+    ----------
+    name : str
+        Key in CSV and JSON, without its unit.
+    unit : str
+        SI unit, one of quantity_text.PRINTED_UNITS.
+    label : str
+        For people.
+    values : ndarray, shape (k,)
+    """
+
+    name: str
+    unit: str
+    label: str
+    values: np.ndarray
+
+
+@dataclass(frozen=True)
+class RecordedEvent:
+    """One event with when and where it happened.
+
+    Attributes
+    ----------
+    event : Event
+    time : float
+        [s]
+    height : float
+        Of the load. [m]
+    detail : str
+        Which link, group, regime or layer; may be empty.
+    value : float or None
+        The number that belongs to it, in SI.
+    energy : float
+        Kinetic energy lost at once. [J]
+    """
+
+    event: Event
+    time: float
+    height: float
+    detail: str = ""
+    value: float | None = None
+    energy: float = 0.0
+
+
+@dataclass(frozen=True)
+class EnergyBooks:
+    """Where the energy went.
+
+    Attributes
+    ----------
+    source : float
+        Given by the source; negative where it took some back. [J]
+    spent : Mapping of str to float
+        Turned into heat, wound away or lost in impacts, by head. [J]
+    stored_before, stored_after : Mapping of str to float
+        [J]
+    residual : float
+        Source less spent less gained in store. [J]
+    scale : float
+        Largest of source energy, change of potential energy and initially stored energy. [J]
+    """
+
+    source: float
+    spent: Mapping[str, float]
+    stored_before: Mapping[str, float]
+    stored_after: Mapping[str, float]
+    residual: float
+    scale: float
+
+    @property
+    def error(self) -> float:
+        """Residual over scale. [-]"""
+        return abs(self.residual) / self.scale if self.scale > 0 else 0.0
+
+    @property
+    def closes(self) -> bool:
+        """Whether the books close to their limit."""
+        return self.error <= ENERGY_LIMIT
+
+
+@dataclass(frozen=True)
+class LinkDemand:
+    """The worst that was asked of one link, and when.
+
+    Attributes
+    ----------
+    link : int
+        Place in the machine's links.
+    share : float
+        Demand over strength. [-]
+    time, height : float
+        [s], [m]
+    bound : bool
+        Whether it is only a bound (a held train).
+    """
+
+    link: int
+    share: float
+    time: float
+    height: float
+    bound: bool
+
+
+@dataclass(frozen=True)
+class Record:
+    """Result of a simulation.
+
+    Attributes
+    ----------
+    machine : Machine
+    inputs : Inputs or None
+        Scenario that it was built from.
+    outcome : Outcome
+        How the integration ended.
+    time : ndarray, shape (k,)
+        Ascending; at a switch two neighbouring samples share the time where something jumps. [s]
+    channels : Mapping of str to Channel
+        All of shape (k,).
+    bound : ndarray of bool, shape (k,)
+        Where the drum is held: tooth forces are bounds there.
+    segment_starts : ndarray of int
+        First sample of each segment: nothing is to be interpolated across.
+    phase : ndarray of int, shape (k,)
+        Phase of each sample.
+    events : tuple of RecordedEvent
+    energy : EnergyBooks
+    demands : tuple of LinkDemand
+        One for each link of the machine, in its order.
+    stats : Stats
+    """
+
+    machine: Machine
+    inputs: Inputs | None
+    outcome: Outcome
+    time: np.ndarray
+    channels: Mapping[str, Channel]
+    bound: np.ndarray
+    segment_starts: np.ndarray
+    phase: np.ndarray
+    events: tuple[RecordedEvent, ...]
+    energy: EnergyBooks
+    demands: tuple[LinkDemand, ...]
+    stats: Stats
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        """Values of a channel in SI, by name: ``record["height"]``."""
+        return self.channels[name].values
+
+    def first(self, event: Event) -> RecordedEvent | None:
+        """First event of a kind, or None."""
+        return next((e for e in self.events if e.event is event), None)
+
+
+def simulate(
+    what: Inputs | Machine,
+    *,
+    times: Sequence[float] | np.ndarray | None = None,
+    rtol: float | None = None,
+    method: str = "LSODA",
+) -> Record:
+    """Record of a lift.
+
+    Parameters
+    ----------
+    what : Inputs or Machine
+        A scenario, or a winch already built from one.
+    times : array_like, optional
+        Times of the samples besides those of the events. Left out: the integrator's own steps, or every
+        ``settings.sample_step`` where the scenario gives that. [s]
+    rtol : float, optional
+        Relative tolerance; left out, the scenario's. [-]
+    method : str
+        One of scipy's integrators.
+
+    Returns
+    -------
+    Record
+
+    Raises
+    ------
+    InputError
+        The scenario cannot be built.
+    """
+    inputs = what if isinstance(what, Inputs) else None
+    machine = build(what) if isinstance(what, Inputs) else what
+    if rtol is None:
+        rtol = inputs.settings.relative_tolerance if inputs is not None else RELATIVE_TOLERANCE
+    problem = WinchProblem(machine)
+    key, y0, marks = start(machine)
+    end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
+    done = run(
+        problem, key, y0, 0.0, end,
+        rtol=rtol, atol=_absolute_tolerances(machine, rtol), method=method,
+        max_switches=MOST_SWITCHES, max_rhs_calls=MOST_RHS_CALLS, max_steps=MOST_STEPS,
+    )  # fmt: skip
+    samples = _sampling(inputs, times)
+    return _record(machine, inputs, problem, done, (key, y0, marks), samples)
+
+
+def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
+    share = ABSOLUTE_SHARE * rtol / RELATIVE_TOLERANCE
+    atol = np.full(m.states, TEMPERATURE_TOLERANCE)
+    atol[:4] = [share * m.scales.stretch, share * m.scales.drum_speed, share * m.scales.stretch, share * m.scales.load_speed]
+    if m.inductive:
+        for i, group in enumerate(m.groups):
+            atol[m.current_state(i)] = share * group.fit.stall_current
+    atol[-1] = share * sum(g.live * g.fit.stall_current for g in m.groups)
+    return atol
+
+
+def _sampling(inputs: Inputs | None, times: Sequence[float] | np.ndarray | None) -> np.ndarray | float | None:
+    if times is not None:
+        return np.unique(np.asarray(times, dtype=float))
+    return inputs.settings.sample_step if inputs is not None else None
+
+
+# --- the record -----------------------------------------------------------------------------------------------------
+
+
+def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done, begun, samples) -> Record:
+    key, y0, marks = begun
+    pieces = [_segment_samples(segment, samples) for segment in done.segments]
+    if not pieces:
+        pieces = [(np.array([0.0]), y0[:, None], key)]
+    parts = [_segment_channels(problem, k, t, y) for t, y, k in pieces]
+    names = list(parts[0][0])
+    values = {name: np.concatenate([part[name] for part, _ in parts]) for name in names}
+    shares = np.concatenate([share for _, share in parts], axis=1)
+    lengths = [len(t) for t, _, _ in pieces]
+    time = np.concatenate([t for t, _, _ in pieces])
+    bound = np.concatenate([np.full(len(t), k.drum == 0) for t, _, k in pieces])
+    phase = np.concatenate([np.full(len(t), k.phase) for t, _, k in pieces])
+    channels = {c.name: c for c in _named(machine, values)}
+    events = _events(machine, marks, done)
+    return Record(
+        machine=machine, inputs=inputs, outcome=done.outcome, time=time, channels=MappingProxyType(channels), bound=bound,
+        segment_starts=np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int), phase=phase, events=events,
+        energy=_books(machine, problem, done, begun), demands=_demands(time, values["height"], bound, shares),
+        stats=done.stats,
+    )  # fmt: skip
+
+
+def _segment_samples(segment: Segment, samples) -> tuple[np.ndarray, np.ndarray, ModeKey]:
+    if samples is None:
+        return segment.t, segment.y, segment.key
+    start, end = segment.t[0], segment.t[-1]
+    inside = samples if isinstance(samples, np.ndarray) else np.arange(math.ceil(start / samples), end / samples) * samples
+    inside = inside[(inside > start) & (inside < end)]
+    t = np.concatenate([[start], inside, [end]])
+    return t, segment.at(t), segment.key
+
+
+def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray):
+    """Every channel of one segment, and the share of every link's strength that is used."""
+    m, motion = problem.machine, problem.motion
+    now = motion.flow(key)(t, y)
+    k = t.shape[0]
+    at = motion.channels(key)(y, now)
+    out = {
+        "height": m.height(y[2]),
+        "speed": y[3],
+        "tension": now.tension,
+        "rope_wound": y[0],
+        "drum_speed": y[1],
+        "drum_torque": at.drum,
+        "layer": np.full(k, key.layer + 1.0),
+        "voltage": now.voltage,
+        "current": now.total,
+        "charge": y[-1],
+    }
+    for i, group in enumerate(m.groups):
+        n = group.number
+        w = y[1] * group.ratio
+        out[f"motor_{n}_speed"] = w
+        out[f"motor_{n}_torque"] = now.constants[i] * now.currents[i]
+        out[f"motor_{n}_current"] = now.currents[i]
+        out[f"motor_{n}_winding"] = y[m.heat_state(i)]
+        out[f"motor_{n}_case"] = y[m.heat_state(i) + 1]
+    for index in range(len(m.meshes)):
+        out[f"mesh_{index + 1}_force"] = mesh_force(m, index, at)
+    shares = np.array([np.broadcast_to(share, (k,)) for share in link_shares(m, at)]).reshape(len(m.links), k)
+    return {name: np.array(np.broadcast_to(value, (k,)), dtype=float) for name, value in out.items()}, shares
+
+
+def _named(m: Machine, values: Mapping[str, np.ndarray]) -> list[Channel]:
+    plain = {
+        "height": ("m", "Height of the load"),
+        "speed": ("m/s", "Speed of the load"),
+        "tension": ("N", "Rope tension"),
+        "rope_wound": ("m", "Rope wound on"),
+        "drum_speed": ("rad/s", "Drum speed"),
+        "drum_torque": ("N·m", "Rope torque on the drum"),
+        "layer": ("", "Layer on the drum"),
+        "voltage": ("V", "Voltage at the motors"),
+        "current": ("A", "Supply current"),
+        "charge": ("C", "Charge drawn"),
+    }
+    motor = {
+        "speed": ("rad/s", "speed"),
+        "torque": ("N·m", "torque"),
+        "current": ("A", "current"),
+        "winding": ("°C", "winding temperature"),
+        "case": ("°C", "case temperature"),
+    }
+    found = []
+    for name, array in values.items():
+        if name in plain:
+            unit, label = plain[name]
+        elif name.startswith("motor_"):
+            _, number, quantity = name.split("_")
+            unit, what = motor[quantity]
+            label = f"Motor {what}" + (f", group {number}" if len(m.groups) > 1 else "")
+        else:
+            mesh = m.meshes[int(name.split("_")[1]) - 1]
+            spur = mesh.module is not None
+            unit, label = ("N" if spur else "N·m"), f"{'Tooth force' if spur else 'Input torque'}, {mesh.label}"
+        found.append(Channel(name, unit, label, array))
+    return found
+
+
+def _events(m: Machine, marks: tuple[Mark, ...], done) -> tuple[RecordedEvent, ...]:
+    found = [RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.detail, k.value, k.energy) for k in marks]
+    for transition in done.events:
+        height = float(m.height(transition.y_after[2]))
+        for k in transition.events:
+            time = transition.t
+            if k.event is Event.STALLED:  # it is confirmed later than it begins
+                time = transition.key_from.held_since
+            found.append(RecordedEvent(k.event, float(time), height, k.detail, k.value, k.energy))
+    return tuple(sorted(found, key=lambda e: e.time))
+
+
+def _demands(time, height, bound, shares) -> tuple[LinkDemand, ...]:
+    found = []
+    for index, row in enumerate(shares):
+        k = int(np.argmax(row))
+        found.append(LinkDemand(index, float(row[k]), float(time[k]), float(height[k]), bool(bound[k])))
+    return tuple(found)
+
+
+# --- energy ---------------------------------------------------------------------------------------------------------
+
+
+def _books(m: Machine, problem: WinchProblem, done, begun) -> EnergyBooks:
+    key, y0, marks = begun
+    source, spent = 0.0, {}
+    for segment in done.segments:
+        t, weights, y = segment.gauss()
+        for name, power in powers(problem.motion, segment.key, t, y).items():
+            amount = float(weights @ power)
+            if name == "source":
+                source += amount
+            else:
+                spent[name] = spent.get(name, 0.0) + amount
+    lost = list(marks) + [k for transition in done.events for k in transition.events]
+    spent["brake and pawl"] = spent.get("brake and pawl", 0.0) + sum(k.energy for k in lost if k.event is Event.DRUM_STOPS)
+    spent["switched-off inductors"] = sum(k.energy for k in lost if k.event is Event.SUPPLY)
+    spent["impacts"] = sum(k.energy for k in lost if k.event not in (Event.DRUM_STOPS, Event.SUPPLY))
+    last = done.segments[-1].key if done.segments else key
+    before = stored_energy(problem.motion, key, 0.0, y0)
+    after = stored_energy(problem.motion, last, done.t, done.y)
+    gained = sum(after.values()) - sum(before.values())
+    residual = source - sum(spent.values()) - gained
+    scale = max(
+        abs(source), abs(after["potential"] - before["potential"]), sum(v for k, v in before.items() if k != "potential")
+    )
+    return EnergyBooks(source, MappingProxyType(spent), MappingProxyType(before), MappingProxyType(after), residual, scale)
+
+
+__all__ = [
+    "Channel",
+    "EnergyBooks",
+    "LinkDemand",
+    "LoadPlace",
+    "Record",
+    "RecordedEvent",
+    "simulate",
+]
