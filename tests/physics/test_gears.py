@@ -1,0 +1,258 @@
+"""Spur gear geometry: limits, round trips and what must hold for any gear."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.physics import gears
+from winchsim.physics.gears import (
+    ISO_RACK,
+    SHALLOW_RACK,
+    Rack,
+    contact,
+    diameters,
+    disc_inertia,
+    gear_inertia,
+    gear_mass,
+    inverse_involute,
+    involute,
+    lewis_form_factor,
+    loss_factor,
+    mesh_efficiency,
+    root_section,
+    sliding_speeds,
+    tip_load_factors,
+    tip_thickness,
+    undercut_limit,
+    velocity_factor,
+)
+
+DEG = math.pi / 180
+
+
+def test_circles_of_a_standard_gear():
+    found = diameters(20, 2e-3)
+    assert (found.pitch, found.tip, found.root) == pytest.approx((40e-3, 44e-3, 35e-3))
+    assert found.base == pytest.approx(40e-3 * math.cos(20 * DEG))
+    assert found.whole_depth == pytest.approx(4.5e-3)
+
+
+def test_circles_of_a_ring_lie_the_other_way_round():
+    found = diameters(60, 1e-3, internal=True)
+    assert found.tip < found.pitch < found.root
+    assert found.whole_depth == pytest.approx(2.25e-3)
+
+
+def test_shift_moves_tip_and_root_alike():
+    plain, shifted = diameters(12, 1e-3), diameters(12, 1e-3, shift=0.3)
+    assert shifted.tip - plain.tip == pytest.approx(0.6e-3)
+    assert shifted.root - plain.root == pytest.approx(0.6e-3)
+    assert shifted.base == plain.base
+
+
+def test_inverse_involute_undoes_the_involute():
+    for degrees in (1, 10, 20, 35, 60):
+        assert inverse_involute(involute(degrees * DEG)) == pytest.approx(degrees * DEG, rel=1e-9)
+    with pytest.raises(DomainError):
+        inverse_involute(-1e-3)
+
+
+def test_tooth_is_half_a_pitch_thick_at_the_pitch_line_of_a_large_gear():
+    # On a rack the tip is half a pitch less two addenda times the tangent of the pressure angle.
+    wanted = math.pi / 2 - 2 * math.tan(20 * DEG)
+    assert tip_thickness(10**6) == pytest.approx(wanted, rel=1e-4)
+
+
+def test_undercut_limit_of_both_racks():
+    # A rack whose straight flank ends one module below the pitch line: 2/sin² of the pressure angle.
+    sharp = Rack(1.0, 1.0, 0.0)
+    assert undercut_limit(rack=sharp) == pytest.approx(17.0973, abs=5e-5)
+    assert undercut_limit(25 * DEG, rack=sharp) == pytest.approx(11.198, abs=5e-4)
+    assert undercut_limit(rack=SHALLOW_RACK) < undercut_limit(rack=ISO_RACK)
+    assert undercut_limit(shift=0.3) < undercut_limit()
+    assert undercut_limit(shift=2.0) == 0.0
+
+
+def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
+    low, high = gears._fillet_range(0.0, 20 * DEG, ISO_RACK)
+    x, y = gears._fillet(np.array([low, high]), 30, 0.0, 20 * DEG, ISO_RACK)
+    assert math.hypot(x[0], y[0]) == pytest.approx(15 - 1.25, rel=1e-12)
+    # Where the straight flank takes over, the point lies on the involute: angle from the tooth's centre line at that radius.
+    radius = math.hypot(x[1], y[1])
+    angle_there = math.acos(15 * math.cos(20 * DEG) / radius)
+    half = math.pi / 60 + involute(20 * DEG) - involute(angle_there)
+    assert math.atan2(x[1], y[1]) == pytest.approx(half, rel=1e-9)
+
+
+def test_hardest_section_is_the_hardest_of_the_whole_fillet():
+    section = root_section(17)
+    x, y = gears._fillet(np.linspace(*gears._fillet_range(0.0, 20 * DEG, ISO_RACK), 20001), 17, 0.0, 20 * DEG, ISO_RACK)
+    _, apex = gears._tip_load(17, 0.0, 20 * DEG, ISO_RACK)
+    inside = y < apex
+    assert section.form_factor == pytest.approx(np.min((2 * x[inside]) ** 2 / (6 * (apex - y[inside]))), rel=1e-6)
+    assert section.form_factor == lewis_form_factor(17)
+
+
+@pytest.mark.parametrize("angle", [14.5, 20, 25])
+def test_form_factor_grows_with_teeth_and_with_shift(angle):
+    found = [lewis_form_factor(z, angle * DEG, 0.0 if z > 12 else 0.3) for z in (14, 20, 40, 100, 1000)]
+    assert found == sorted(found)
+    assert lewis_form_factor(12, 20 * DEG, 0.3) > lewis_form_factor(12, 20 * DEG, 0.0)
+
+
+def test_small_undercut_pinions_have_a_weak_but_real_tooth():
+    # Own computation for a rack of 1.25 m and 0.3 m: 8 teeth 0.155, 9: 0.177, 10: 0.197, 11: 0.214, 12: 0.230.
+    rack = Rack(1.0, 1.25, 0.3)
+    found = [lewis_form_factor(z, rack=rack) for z in (8, 9, 10, 11, 12)]
+    assert found == pytest.approx([0.155, 0.177, 0.197, 0.214, 0.230], abs=6e-4)
+    assert 0.05 < lewis_form_factor(5) < lewis_form_factor(6)
+
+
+def test_tip_load_factors_weaken_small_gears():
+    found = [tip_load_factors(z).form for z in (8, 12, 17, 30, 100)]
+    assert found == sorted(found, reverse=True)
+    assert tip_load_factors(12, shift=0.4).form < tip_load_factors(12).form
+
+
+def test_centre_distance_and_working_angle_belong_together():
+    shifted = contact(12, 36, module=1e-3, shift1=0.4)
+    assert shifted.centre_distance > 24e-3
+    again = contact(12, 36, module=1e-3, shift1=0.4, centre_distance=shifted.centre_distance)
+    assert again.working_angle == pytest.approx(shifted.working_angle, rel=1e-9)
+    assert again.ratio == pytest.approx(shifted.ratio, rel=1e-9)
+
+
+def test_equal_and_opposite_shifts_keep_the_centre_distance():
+    pair = contact(12, 36, shift1=0.4, shift2=-0.4)
+    assert pair.centre_distance == pytest.approx(24.0)
+    assert pair.working_angle == pytest.approx(20 * DEG)
+    assert not pair.cut_pinion
+    assert contact(12, 36).cut_pinion
+
+
+def test_axes_pulled_apart_lose_contact():
+    near, far = contact(20, 40, module=1e-3), contact(20, 40, module=1e-3, centre_distance=30.8e-3)
+    assert far.ratio < near.ratio
+    assert far.clearance1 == pytest.approx(near.clearance1 + 0.8e-3)
+    with pytest.raises(DomainError, match="near enough"):
+        contact(20, 40, module=1e-3, centre_distance=32.5e-3)
+
+
+def test_both_gears_of_an_equal_pair_are_alike():
+    pair = contact(25, 25)
+    assert pair.e1 == pytest.approx(pair.e2)
+    assert pair.clearance1 == pytest.approx(0.25)
+    swapped, straight = contact(60, 20), contact(20, 60)
+    assert (swapped.e1, swapped.e2) == pytest.approx((straight.e2, straight.e1))
+
+
+def test_ring_clearances_by_hand():
+    # 18 in 72, m 4: ring root radius 149, tip 140.5; pinion tip 44.5, root 31; axes 108.
+    pair = contact(18, 72, module=4.0, addendum1=8.5 / 4, addendum2=3.5 / 4, internal=True)
+    assert (pair.clearance1, pair.clearance2) == pytest.approx((149 - 108 - 44.5, 140.5 - 108 - 31))
+    with pytest.raises(DomainError, match="more than the pinion's"):
+        contact(20, 20, internal=True)
+
+
+def _integrated_loss(z1, z2, e1, e2, side):
+    """Sliding loss by stepping through one base pitch with the force shared equally by the pairs in contact."""
+    phases = (np.arange(20000) + 0.5) / 20000
+    pairs = np.stack([phases - e2 + k for k in range(math.ceil(e1 + e2))])
+    touching = pairs < e1
+    lost = np.sum(np.abs(pairs) * touching, axis=0) / np.maximum(touching.sum(axis=0), 1)
+    return 2 * math.pi * (1 / z1 + side / z2) * lost.mean()
+
+
+@pytest.mark.parametrize(
+    ("z1", "z2", "angle", "internal"), [(20, 40, 20, False), (60, 200, 14.5, False), (20, 80, 20, True), (18, 60, 25, False)]
+)
+def test_loss_factor_against_stepping_through_the_mesh(z1, z2, angle, internal):
+    pair = contact(z1, z2, pressure_angle=angle * DEG, internal=internal)
+    found = loss_factor(z1, z2, pair.e1, pair.e2, internal=internal)
+    assert found == pytest.approx(_integrated_loss(z1, z2, pair.e1, pair.e2, -1 if internal else 1), rel=1e-3)
+
+
+def test_more_than_two_pairs_in_contact_are_counted():
+    pair = contact(60, 200, pressure_angle=14.5 * DEG)
+    assert pair.ratio > 2
+    two_pairs_only = math.pi * (1 / 60 + 1 / 200) * (1 - pair.ratio + pair.e1**2 + pair.e2**2)
+    assert loss_factor(60, 200, pair.e1, pair.e2) != pytest.approx(two_pairs_only, rel=0.05)
+
+
+def test_lost_contact_is_referred_to_the_time_in_contact():
+    assert loss_factor(20, 20, 0.4, 0.4) == pytest.approx(2 * math.pi * 0.1 * 0.16 / 0.8)
+    with pytest.raises(DomainError):
+        loss_factor(20, 20, -0.2, 0.1)
+
+
+def test_efficiency_falls_with_friction_and_takes_arrays():
+    found = mesh_efficiency(20, 60, np.array([0.0, 0.1, 0.2]))
+    assert found[0] == 1.0
+    assert found[1] - found[2] == pytest.approx(found[0] - found[1])
+    with pytest.raises(DomainError, match="friction"):
+        mesh_efficiency(20, 60, -0.1)
+
+
+def test_sliding_is_slower_in_a_ring():
+    outside, inside = contact(20, 60, module=1e-3), contact(20, 60, module=1e-3, internal=True)
+    # (1 + 1/3) against (1 - 1/3) of the pinion's speed at the same distance from the pitch point.
+    per_metre_out = sliding_speeds(outside, 100.0, 20, 60)[1] / outside.recess
+    per_metre_in = sliding_speeds(inside, 100.0, 20, 60, internal=True)[1] / inside.recess
+    assert per_metre_out == pytest.approx(2 * per_metre_in)
+
+
+def test_velocity_factor_is_one_at_rest_and_knows_its_makings():
+    for making in ("cast", "cut", "hobbed", "ground"):
+        found = velocity_factor(np.array([0.0, 1.0, -1.0]), making)
+        assert found[0] == pytest.approx(1.0)
+        assert found[1] == found[2] > 1.0
+    with pytest.raises(DomainError, match="making"):
+        velocity_factor(1.0, "whittled")
+
+
+def test_bodies():
+    # Steel disc 100 mm x 10 mm, no bore: 0.6165 kg, m D²/8.
+    assert gear_mass(50, 2e-3, 10e-3, 7850.0) == pytest.approx(0.616538, rel=1e-5)
+    assert gear_inertia(50, 2e-3, 10e-3, 7850.0) == pytest.approx(0.616538 * 0.1**2 / 8, rel=1e-5)
+    hollow = disc_inertia(0.1, 0.0, 0.01, 1e3) - disc_inertia(0.04, 0.0, 0.01, 1e3)
+    assert disc_inertia(0.1, 0.04, 0.01, 1e3) == pytest.approx(hollow)
+    assert gear_inertia(50, 2e-3, 10e-3, 7850.0, fill=0.5) == pytest.approx(0.5 * gear_inertia(50, 2e-3, 10e-3, 7850.0))
+    for body in (gear_mass, gear_inertia):
+        with pytest.raises(DomainError, match="bore"):
+            body(50, 2e-3, 10e-3, 7850.0, bore=0.1)
+
+
+@pytest.mark.parametrize(
+    ("call", "match"),
+    [
+        (lambda: diameters(4, 1e-3), "teeth"),
+        (lambda: diameters(20, 0.0), "module"),
+        (lambda: diameters(20, 1e-3, pressure_angle=45 * DEG), "pressure angle"),
+        (lambda: Rack(0.0, 1.25, 0.3), "addendum"),
+        (lambda: Rack(1.0, -1.0, 0.3), "dedendum"),
+        (lambda: Rack(1.0, 1.25, -0.3), "tip radius"),
+        (lambda: lewis_form_factor(6, shift=0.8), "comes to a point"),
+        (lambda: tip_load_factors(6, shift=0.8), "comes to a point"),
+        (lambda: lewis_form_factor(20, 30 * DEG, rack=Rack(1.0, 1.4, 0.3)), "come to a point"),
+        (lambda: lewis_form_factor(40, shift=0.9), "profile shift"),
+        (lambda: gears.interference_limit(0.5), "gear ratio"),
+        (lambda: gears.module_from_diametral_pitch(0), "diametral pitch"),
+        (lambda: contact(20, 40, centre_distance=20.0), "centre distance"),
+        (lambda: contact(10, 22, internal=True), "gear tip radius"),
+    ],
+)
+def test_what_is_not_meant_is_refused(call, match):
+    with pytest.raises(DomainError, match=match):
+        call()
+
+
+def test_rack_tip_radius_is_cut_down_to_what_fits():
+    generous, full = Rack(1.0, 1.25, 0.8), Rack(1.0, 1.25, 0.4)
+    room = (math.pi / 4 - 1.25 * math.tan(20 * DEG)) * math.cos(20 * DEG) / (1 - math.sin(20 * DEG))
+    assert gears._rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
+    assert gears._rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
+    assert lewis_form_factor(20, rack=generous) >= lewis_form_factor(20, rack=full)
