@@ -322,9 +322,7 @@ def tooth_forces(torque: float, pitch_diameter: float, pressure_angle: float) ->
     gears (from memory).
     """
     tangential = 2.0 * abs(torque) / pitch_diameter
-    return ToothForces(
-        tangential, tangential * math.tan(pressure_angle), tangential / math.cos(pressure_angle)
-    )
+    return ToothForces(tangential, tangential * math.tan(pressure_angle), tangential / math.cos(pressure_angle))
 
 
 def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
@@ -353,9 +351,7 @@ def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEF
 # ---------------------------------------------------------------------------------------------- limits
 
 
-def undercut_limit(
-    pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: float = 0.0, rack: Rack = ISO_RACK
-) -> float:
+def undercut_limit(pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: float = 0.0, rack: Rack = ISO_RACK) -> float:
     """Number of teeth below which the rack cuts into the involute, as a real number. [-]
 
     Parameters
@@ -377,9 +373,7 @@ def undercut_limit(
     return max(0.0, 2.0 * (straight - shift) / math.sin(pressure_angle) ** 2)
 
 
-def interference_limit(
-    ratio: float, pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, addendum: float = 1.0
-) -> float:
+def interference_limit(ratio: float, pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, addendum: float = 1.0) -> float:
     """Fewest pinion teeth that mesh without interference at a gear ratio, as a real number. [-]
 
     Parameters
@@ -503,9 +497,7 @@ def contact(
     )
 
 
-def sliding_speeds(
-    pair: Contact, speed1: Floats, teeth1: int, teeth2: int, *, internal: bool = False
-) -> tuple[Floats, Floats]:
+def sliding_speeds(pair: Contact, speed1: Floats, teeth1: int, teeth2: int, *, internal: bool = False) -> tuple[Floats, Floats]:
     """Sliding speed between the teeth at the two ends of the path of contact, where it is largest. [m/s]
 
     Parameters
@@ -664,22 +656,14 @@ def root_section(
     §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
     """
     _check_gear(teeth, 1.0, pressure_angle)
-    tip_radius, tip_angle, half_angle = _tip_point(teeth, shift, pressure_angle, rack)
-    if half_angle <= 0.0:
-        raise DomainError(
-            "profile shift", shift, f"less shift: a {teeth}-tooth gear comes to a point below its tip circle"
-        )
-    load_angle = tip_angle - half_angle
-    apex = tip_radius * math.cos(tip_angle) / math.cos(load_angle)
+    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack)
     low, high = _fillet_range(shift, pressure_angle, rack)
     half, height = 0.0, 0.0
     for _ in range(_SCAN_ZOOMS):
         places = np.linspace(low, high, _SCAN_POINTS)
         x, y = _fillet(places, teeth, shift, pressure_angle, rack)
         if np.any(x <= 0.0):
-            raise DomainError(
-                "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
-            )
+            raise DomainError("teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off")
         with np.errstate(divide="ignore"):
             least = int(np.argmin(np.where(y < apex, x**2 / (apex - y), np.inf)))
         half, height = float(x[least]), float(y[least])
@@ -846,9 +830,7 @@ def disc_inertia(outer: Floats, bore: Floats, width: Floats, density: Floats) ->
     return disc_mass(outer, bore, width, density) * (outer**2 + bore**2) / 8.0
 
 
-def gear_inertia(
-    teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0
-) -> float:
+def gear_inertia(teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0) -> float:
     """Moment of inertia of a gear, taken as a disc of its pitch diameter. [kg·m²]
 
     Parameters
@@ -877,9 +859,7 @@ def gear_inertia(
     return float(disc_inertia(pitch, bore, width, density * fill))
 
 
-def gear_mass(
-    teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0
-) -> float:
+def gear_mass(teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0) -> float:
     """Mass of a gear, taken as a disc of its pitch diameter. [kg]
 
     Parameters are those of `gear_inertia`.
@@ -907,17 +887,11 @@ def _check_gear(teeth: int, module: float, pressure_angle: float) -> None:
         raise DomainError("pressure angle", pressure_angle, "between 10 and 30 degrees (in radians)")
 
 
-def _working(
-    teeth_sum: float, shift_sum: float, module: float, angle: float, distance: float | None
-) -> tuple[float, float]:
+def _working(teeth_sum: float, shift_sum: float, module: float, angle: float, distance: float | None) -> tuple[float, float]:
     """Working pressure angle and centre distance of a pair; each from the other, or both from the shifts."""
     standard = 0.5 * module * teeth_sum
     if distance is None:
-        working = (
-            inverse_involute(involute(angle) + 2.0 * shift_sum / teeth_sum * math.tan(angle))
-            if shift_sum
-            else angle
-        )
+        working = inverse_involute(involute(angle) + 2.0 * shift_sum / teeth_sum * math.tan(angle)) if shift_sum else angle
         return working, standard * math.cos(angle) / math.cos(working)
     cosine = standard * math.cos(angle) / distance
     if not 0.0 < cosine < 1.0:
@@ -941,11 +915,7 @@ def _rack_tip(angle: float, rack: Rack) -> tuple[float, float]:
     """Offset of the tip circle's centre from the rack tooth's centre line, and the radius that fits."""
     room = 0.25 * math.pi - rack.dedendum * math.tan(angle)
     if room <= 0.0:
-        raise DomainError(
-            "rack dedendum",
-            rack.dedendum,
-            "a rack tooth that does not come to a point at this pressure angle",
-        )
+        raise DomainError("rack dedendum", rack.dedendum, "a rack tooth that does not come to a point")
     per_radius = (1.0 - math.sin(angle)) / math.cos(angle)
     radius = min(rack.tip_radius, room / per_radius)
     return max(0.0, room - per_radius * radius), radius
@@ -966,9 +936,7 @@ def _tip_load(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[float
     """Angle of a tip force to the normal of the centre line, and where it meets that line, in modules."""
     tip, tip_angle, half_angle = _tip_point(teeth, shift, angle, rack)
     if half_angle <= 0.0:
-        raise DomainError(
-            "profile shift", shift, f"less shift: {teeth} teeth come to a point below the tip circle"
-        )
+        raise DomainError("profile shift", shift, f"less shift: {teeth} teeth come to a point below the tip circle")
     load_angle = tip_angle - half_angle
     return load_angle, tip * math.cos(tip_angle) / math.cos(load_angle)
 
@@ -978,9 +946,7 @@ def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]
     _, radius = _rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
     if depth <= 0.0:
-        raise DomainError(
-            "profile shift", shift, f"less than {rack.dedendum - radius:.3g} modules with this rack"
-        )
+        raise DomainError("profile shift", shift, f"less than {rack.dedendum - radius:.3g} modules with this rack")
     return 0.0, depth / math.tan(angle)
 
 

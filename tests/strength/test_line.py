@@ -1,0 +1,66 @@
+"""The rope as a link: knot, bend and anchor."""
+
+import math
+
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.strength.line import anchor_strength, axial_stiffness, bend, breaking_force, knot_strength, mass_per_length
+from winchsim.strength.materials import Origin, RopeMaterial
+
+ROPE = RopeMaterial(
+    "cord", 150e6, 8.0, 700.0, 0.5, 0.9, 8.0,
+    origins={
+        "strength_per_area": Origin("a table", 135e6, 165e6),
+        "stiffness_ratio": Origin("from memory"),
+        "mass_per_volume": Origin("a table"),
+        "knot_efficiency": Origin("knot tables", 0.4, 0.7),
+        "splice_efficiency": Origin("from memory"),
+        "bend_ratio": Origin("trade notes", 5.0, 20.0),
+    },
+)  # fmt: skip
+
+
+def test_rope_scales_with_the_square_of_its_diameter():
+    assert breaking_force(ROPE, 4e-3) == pytest.approx(2400.0)
+    assert mass_per_length(ROPE, 4e-3) == pytest.approx(0.0112)
+    assert axial_stiffness(ROPE, 2400.0) == pytest.approx(19200.0)
+
+
+def test_knot_takes_its_share_and_keeps_both_ranges():
+    found = knot_strength(ROPE, 4e-3)
+    assert (found.value, found.low, found.high) == pytest.approx((1200.0, 2160 * 0.4, 2640 * 0.7))
+    assert (found.basis, found.unit, len(found.assumed)) == ("tabled", "N", 2)
+
+
+def test_given_values_replace_the_table():
+    found = knot_strength(ROPE, 4e-3, given_breaking_force=3000.0, given_efficiency=0.6)
+    assert (found.value, found.low, found.high, found.basis) == pytest.approx((1800.0, 1800.0, 1800.0, "given"))
+    assert found.assumed == ()
+    half = knot_strength(ROPE, 4e-3, given_breaking_force=3000.0)
+    assert (half.value, half.basis) == (1500.0, "tabled")
+    assert knot_strength(ROPE, 4e-3, end="splice").basis == "from memory"
+    with pytest.raises(DomainError, match="rope diameter"):
+        knot_strength(ROPE, 0.0)
+
+
+@pytest.mark.parametrize(("drum", "standing"), [(19e-3, "tight"), (20e-3, "within the range"), (79e-3, "within the range"),
+                                                (80e-3, "easy")])  # fmt: skip
+def test_bend_is_only_placed_in_the_range_of_the_sources(drum, standing):
+    found = bend(ROPE, drum, 4e-3)
+    assert found.standing == standing
+    assert (found.ratio, found.wanted) == pytest.approx((drum / 4e-3, 8.0))
+
+
+def test_anchor_by_dead_turns():
+    found = anchor_strength(ROPE, 4e-3, 0.1, 3.0, hold=20.0)
+    assert found.value == pytest.approx(20.0 * math.exp(0.1 * 6 * math.pi))
+    assert found.basis == "given"
+
+
+def test_an_undescribed_fixing_is_assumed_and_says_so():
+    found = anchor_strength(ROPE, 4e-3, 0.1, 0.0)
+    assert (found.value, found.low, found.high) == pytest.approx((240.0, 72.0, 1200.0))
+    assert found.basis == "from memory"
+    assert "10 %" in found.assumed[0]
+    assert anchor_strength(ROPE, 4e-3, 0.1, 0.0, given_breaking_force=1000.0).value == pytest.approx(100.0)

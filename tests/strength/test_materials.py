@@ -1,0 +1,95 @@
+"""Rows of the materials table: origins, ranges, friction look-up and materials of one's own."""
+
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.strength.materials import (
+    FrictionPair,
+    Material,
+    Origin,
+    RopeMaterial,
+    find_friction,
+    own_material,
+    sourced_values,
+)
+
+BOOK = Origin("a book", 0.1, 0.3)
+
+
+def _polymer(name, family="moulded polymer"):
+    return Material(name, family, 1400.0, 60e6, 2.5e9, origins={"tensile_strength": Origin("from memory", 50e6, 70e6)})
+
+
+def _metal(name):
+    return Material(name, "metal", 7850.0, 400e6, 210e9, 235e6, origins={"yield_strength": Origin("a book")})
+
+
+PAIRS = (
+    FrictionPair("polymer", "polymer", False, 0.35, {"friction": BOOK}),
+    FrictionPair("polymer", "metal", False, 0.20, {"friction": BOOK}),
+    FrictionPair("A", "polymer", False, 0.25, {"friction": BOOK}),
+    FrictionPair("A", "B", False, 0.18, {"friction": BOOK}),
+    FrictionPair("A", "metal", True, 0.09, {"friction": BOOK}),
+)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "greased", "friction"),
+    [
+        (_polymer("C"), _polymer("D"), False, 0.35),
+        (_polymer("A"), _polymer("C"), False, 0.25),
+        (_polymer("C"), _polymer("A"), False, 0.25),
+        (_polymer("B"), _polymer("A"), False, 0.18),
+        (_metal("rod"), _polymer("A"), False, 0.20),
+        (_metal("rod"), _polymer("A"), True, 0.09),
+    ],
+)
+def test_friction_prefers_names_to_families_in_either_order(first, second, greased, friction):
+    assert find_friction(PAIRS, first, second, greased).friction == friction
+
+
+def test_no_friction_is_invented():
+    with pytest.raises(DomainError, match="rod on pin, dry"):
+        find_friction(PAIRS, _metal("rod"), _metal("pin"), False)
+
+
+def test_origins_and_ranges():
+    row = _polymer("A")
+    assert row.span("tensile_strength") == (50e6, 70e6)
+    assert row.basis("tensile_strength") == "from memory"
+    assert _metal("rod").span("yield_strength") == (235e6, 235e6)
+    assert _metal("rod").basis("yield_strength") == "tabled"
+    with pytest.raises(DomainError, match="softening"):
+        row.origin("softening")
+
+
+def test_a_metal_gives_way_at_yield_and_a_polymer_where_it_breaks():
+    assert (_metal("rod").bearing_strength, _metal("rod").bearing_key) == (235e6, "yield_strength")
+    assert (_polymer("A").bearing_strength, _polymer("A").bearing_key) == (60e6, "tensile_strength")
+
+
+def test_own_material_marks_what_it_was_not_given():
+    row = own_material("shop PLA", printed=True, tensile_strength=40e6, density=1240.0)
+    assert row.family == "printed polymer"
+    assert row.basis("tensile_strength") == "given"
+    assert row.basis("softening") == "from memory"
+    assert row.softening == 60.0
+    known = own_material("shop PLA", printed=True, tensile_strength=40e6, density=1240.0, softening=58.0)
+    assert known.basis("softening", "tensile_strength") == "given"
+
+
+@pytest.mark.parametrize(
+    ("density", "softening", "family"),
+    [(1400.0, None, "moulded polymer"), (2700.0, None, "metal"), (1400.0, 320.0, "metal"), (2100.0, 250.0, "moulded polymer")],
+)
+def test_own_material_is_sorted_into_a_family(density, softening, family):
+    row = own_material("x", printed=False, tensile_strength=50e6, density=density, softening=softening)
+    assert row.family == family
+
+
+def test_every_number_of_a_row_declares_its_unit():
+    assert sourced_values(Material)["density"] == ("kg/m³", "density")
+    assert set(sourced_values(RopeMaterial)) == {
+        "strength_per_area", "stiffness_ratio", "mass_per_volume", "knot_efficiency", "splice_efficiency", "bend_ratio",
+    }  # fmt: skip
+    assert list(sourced_values(PAIRS[0])) == ["friction"]
