@@ -1,3 +1,3 @@
 """winchsim: a time-step simulator of a motor-driven winch lift."""
 
-__version__ = "0.1.0"
+from winchsim.version import __version__ as __version__

@@ -730,6 +730,11 @@ def out_of_bounds(spec: Spec, value: Any) -> str:
         return "a whole number"
     if spec.low <= value <= spec.high and not (spec.low_open and value == spec.low):
         return ""
+    return bounds(spec)
+
+
+def bounds(spec: Spec) -> str:
+    """Bounds of a number in its declared unit, in words: ``from 5 to 1000``, ``over 0 kg, at most 1e+07 kg``."""
     unit = spec.unit and f" {spec.unit}"
     low, high = (f"{in_unit(bound, spec.unit):.6g}{unit}" for bound in (spec.low, spec.high))
     return f"over {low}, at most {high}" if spec.low_open else f"from {low} to {high}"

@@ -240,9 +240,9 @@ class _Reading:
         near = nearest(key, known)
         hint = f'did you mean "{near}"?' if near else ""
         if not near or near != key.lower():
-            home = next((p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key), "")
-            if home:
-                hint = f"{key} belongs {_home(home)}"
+            homes = dict.fromkeys(_home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key)
+            if homes:
+                hint = f"{key} belongs " + " or ".join(list(homes)[:3])
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
         message = f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]" if prefix else "unknown table or key"
         path = prefix + shortened(key, 60)

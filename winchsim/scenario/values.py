@@ -184,7 +184,7 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     else:
         message = "too small" if value < spec.low or (value == spec.low and spec.low_open) else "too large"
     got = written(raw)
-    if spec.kind == "quantity":
+    if spec.kind == "quantity" and not str(raw).strip().endswith(f" {spec.unit}"):
         got += f" = {quantity(value, spec.unit, 4)}"
     hint = ""
     if spec.kind == "number" and _is_number(raw) and value > spec.high and not out_of_bounds(spec, value / 100):

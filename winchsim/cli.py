@@ -1,0 +1,115 @@
+"""The command line: read the arguments, call the command, turn whatever happens into text and an exit code."""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from winchsim.commands import keys, materials, new
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import HelpShownError, Parser, add_common
+from winchsim.errors import WinchsimError
+from winchsim.report.json_text import document, error_document
+from winchsim.report.problems import error_text
+from winchsim.version import __version__
+
+COMMANDS: tuple[Callable[[Any], None], ...] = (
+    new.register,
+    materials.register,
+    keys.register,
+)
+"""What adds each command, in the order of the help."""
+
+_DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
+
+
+def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
+    """Run one command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments after the program's name; left out, those of the process.
+    env : Env, optional
+        Streams and surroundings; left out, those of the process.
+
+    Returns
+    -------
+    int
+        One of `ExitCode`.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    surroundings = Env.of_process() if env is None else env
+    try:
+        code = _guarded(arguments, surroundings)
+        surroundings.stdout.flush()
+        return int(code)
+    except BrokenPipeError:
+        if env is None:  # keep Python from complaining about the closed pipe once more while it ends
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(ExitCode.PIPE_CLOSED)
+
+
+def _guarded(arguments: list[str], env: Env) -> int:
+    """Exit code of a command line, whatever it raises; errors are printed, as JSON where JSON was asked for."""
+    as_json = "--json" in arguments
+    try:
+        return _run(arguments, env)
+    except HelpShownError:
+        return ExitCode.GOOD
+    except WinchsimError as error:
+        if as_json:
+            env.out(error_document(error))
+        else:
+            env.note(error_text(error, env.error_paint))
+        _trace(arguments, env)
+        return error.exit_code
+    except KeyboardInterrupt:
+        env.note("interrupted")
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        raise
+    except Exception as error:
+        summary = f"{type(error).__name__}: {error}".replace("\n", " ")[:300]
+        if as_json:
+            env.out(document(error={"code": "W-000", "message": summary, "file": None, "line": None, "key": None}))
+        env.note(f"internal fault: {summary} [W-000]")
+        if not _trace(arguments, env):
+            env.note("   try: the same command with --debug shows where it happened")
+        return ExitCode.INTERNAL
+
+
+def _trace(arguments: list[str], env: Env) -> bool:
+    """Print the traceback if it was asked for."""
+    if "--debug" in arguments:
+        env.note(traceback.format_exc())
+    return "--debug" in arguments
+
+
+def _run(arguments: list[str], env: Env) -> int:
+    parser = _parser(env)
+    if not arguments:
+        env.note(parser.format_help())
+        return ExitCode.MISUSE
+    options, unknown = parser.parse_known_args(arguments)
+    env.colour = getattr(options, "color", "auto")
+    if not hasattr(options, "run"):
+        parser.refuse_unknown(unknown)
+        env.note(parser.format_help())
+        return ExitCode.MISUSE
+    options.parser.refuse_unknown(unknown)
+    return options.run(options, env)
+
+
+def _parser(env: Env) -> Parser:
+    parser = Parser(prog="winchsim", description=_DESCRIPTION, env=env, epilog="example:\n  winchsim new crate.toml")
+    parser.add_argument("--version", action="version", version=f"winchsim {__version__}")
+    add_common(parser)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=functools.partial(Parser, env=env))
+    for register in COMMANDS:
+        register(commands)
+    return parser

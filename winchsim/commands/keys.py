@@ -1,0 +1,36 @@
+"""``winchsim keys``: every key that a scenario can have."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command
+from winchsim.report.json_text import document
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "keys",
+        "list every key of a scenario with its unit, bounds, default and meaning",
+        run,
+        example="winchsim keys rope",
+    )
+    parser.add_argument("table", metavar="TABLE", nargs="?", help="only this table, such as rope or motors.gearbox")
+    parser.add_argument("--markdown", action="store_true", help="print Markdown tables")
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Print the key reference."""
+    from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
+
+    tables = key_tables(options.table)
+    if options.json:
+        rows = [row.facts() for table in tables for row in table.rows]
+        env.out(document(rows=rows))
+    else:
+        env.out(keys_markdown(tables) if options.markdown else keys_text(tables, env.paint.strong))
+    return ExitCode.GOOD

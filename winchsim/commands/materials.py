@@ -1,0 +1,42 @@
+"""``winchsim materials``: what the tables of materials, ropes and friction say, and where each value is from."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command, add_units
+from winchsim.report.json_text import document
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "materials",
+        "show the materials, ropes and friction pairs, each value with its source",
+        run,
+        example="winchsim materials PETG polyester",
+        details="Without names: an overview. With names: every value of these, with its range and source.",
+    )
+    parser.add_argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full")
+    add_units(parser)
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Print the tables, or the rows that were named."""
+    from winchsim.report.materials import chosen_rows, detail_text, overview_text, row_facts
+    from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
+
+    materials, ropes, pairs = load_materials(), load_ropes(), load_friction_pairs()
+    everything = [*materials.values(), *ropes.values(), *pairs]
+    rows = chosen_rows(everything, options.names) if options.names else everything
+    us = options.units == "us"
+    if options.json:
+        env.out(document(rows=[row_facts(row) for row in rows]))
+    elif options.names or us:
+        env.out(detail_text(rows, us=us, paint=env.paint))
+    else:
+        env.out(overview_text(list(materials.values()), list(ropes.values()), list(pairs), paint=env.paint))
+    return ExitCode.GOOD

@@ -1,0 +1,197 @@
+"""The key reference: every key that a scenario can have, told from its one declaration."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import MISSING, dataclass
+from typing import Any
+
+from winchsim.errors import Fault, InputError
+from winchsim.inputs import Inputs, Spec, bounds, is_required, specs, table_type
+from winchsim.quantity_text import in_unit
+from winchsim.scenario.faults import UNKNOWN_KEY, nearest
+from winchsim.units import describe_unit
+
+_WIDTH = 100
+
+
+@dataclass(frozen=True)
+class KeyRow:
+    """One key of a table.
+
+    Attributes
+    ----------
+    path : str
+        As in ``--set`` and in messages, 1 standing for the number of a table in a list.
+    key : str
+        As in the file.
+    takes : str
+        What sort of value it takes.
+    unit : str
+        Unit in which winchsim prints it; any other of the same kind is read too.
+    bounds : str
+        What is accepted; empty for free text.
+    default : str
+        What is taken when it is left out.
+    required : bool
+        Whether the file must give it.
+    meaning : str
+        One clause.
+    """
+
+    path: str
+    key: str
+    takes: str
+    unit: str
+    bounds: str
+    default: str
+    required: bool
+    meaning: str
+
+    def facts(self) -> dict[str, Any]:
+        """The row as plain data."""
+        return dataclasses.asdict(self)
+
+
+@dataclass(frozen=True)
+class KeyTable:
+    """One table of a scenario: its name, its heading in a file, what it is, and its keys."""
+
+    name: str
+    heading: str
+    meaning: str
+    required: bool
+    rows: tuple[KeyRow, ...]
+
+
+def key_tables(only: str | None = None) -> tuple[KeyTable, ...]:
+    """Tables of the key reference, in the order of the declarations.
+
+    Parameters
+    ----------
+    only : str, optional
+        Name of the one table that is wanted, such as ``rope`` or ``motors.gearbox``.
+
+    Returns
+    -------
+    tuple of KeyTable
+        The tables inside a wanted table come with it.
+
+    Raises
+    ------
+    InputError
+        There is no such table.
+    """
+    tables = _collected(Inputs, "", "", "top of the file", "", True)
+    if only is None:
+        return tuple(tables)
+    wanted = only.strip("[] ")
+    chosen = tuple(table for table in tables if table.name == wanted or table.name.startswith(f"{wanted}."))
+    if not chosen or not wanted:
+        names = [table.name for table in tables if table.name]
+        near = nearest(wanted, names)
+        hint = f'did you mean "{near}"?' if near else ""
+        raise InputError(
+            (Fault(f'no table "{wanted[:60]}"', expected="one of: " + ", ".join(names), hint=hint, code=UNKNOWN_KEY),)
+        )
+    return chosen
+
+
+def keys_text(tables: Sequence[KeyTable], strong: Callable[[str], str] = str) -> str:
+    """Key reference as text of at most 100 columns.
+
+    Parameters
+    ----------
+    tables : sequence of KeyTable
+        What to print.
+    strong : callable
+        Makes a heading stand out.
+
+    Returns
+    -------
+    str
+    """
+    lines = []
+    for table in tables:
+        need = "required" if table.required and table.name else "optional" if table.name else ""
+        lines.append(strong(table.heading) + f"  {table.meaning}" + (f" ({need})" if need else ""))
+        for row in table.rows:
+            accepts = f", {row.bounds}" if row.bounds else ""
+            lines.append(f"  {row.key:22}  {row.meaning}")
+            lines += _hanging(f"{row.takes}{accepts}")
+            lines += _hanging("required" if row.required else f"left out: {row.default}")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def keys_markdown(tables: Sequence[KeyTable]) -> str:
+    """Key reference as Markdown tables."""
+    lines = []
+    for table in tables:
+        lines += [f"### `{table.heading}`", "", f"{table.meaning[:1].upper()}{table.meaning[1:]}.", ""]
+        lines += ["| Key | Meaning | Takes | Accepted | Left out |", "| --- | --- | --- | --- | --- |"]
+        for row in table.rows:
+            cells = (f"`{row.key}`", row.meaning, row.takes, row.bounds, "**required**" if row.required else row.default)
+            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _hanging(text: str) -> list[str]:
+    indent = " " * 26
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False)
+
+
+def _collected(table: type, name: str, path: str, meaning: str, heading: str, required: bool) -> list[KeyTable]:
+    """A table and all tables inside it."""
+    rows, inside = [], []
+    defaults = {f.name: f.default for f in dataclasses.fields(table)}
+    for key, spec in specs(table).items():
+        if spec.kind in ("table", "tables"):
+            inner = f"{name}.{key}" if name else key
+            brackets = f"[[{inner}]]" if spec.kind == "tables" else f"[{inner}]"
+            inner_path = f"{path}{key}.1." if spec.kind == "tables" else f"{path}{key}."
+            inside += _collected(table_type(table, key), inner, inner_path, spec.meaning, brackets, is_required(table, key))
+        else:
+            default = "" if defaults[key] is MISSING else _default(spec, defaults[key])
+            accepts = _accepts(spec)
+            rows.append(
+                KeyRow(path + key, key, _takes(spec), spec.unit, accepts, default, is_required(table, key), spec.meaning)
+            )
+    own = [KeyTable(name, heading or "(top of the file)", meaning, required, tuple(rows))]
+    return own + inside
+
+
+def _takes(spec: Spec) -> str:
+    if spec.kind == "quantity":
+        return f"{describe_unit(spec.unit)}, printed in {spec.unit}"
+    return {
+        "number": "a number or a percentage",
+        "integer": "a whole number",
+        "flag": "true or false",
+        "text": "text",
+        "choice": "a word",
+    }[spec.kind]
+
+
+def _accepts(spec: Spec) -> str:
+    if spec.kind == "choice":
+        return " or ".join(f'"{choice}"' for choice in spec.choices)
+    if spec.kind in ("flag", "text") or math.isinf(spec.low):
+        return ""
+    return bounds(spec)
+
+
+def _default(spec: Spec, value: Any) -> str:
+    if spec.left_out:
+        return spec.left_out
+    if value is None:
+        return "not known"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{value}"' if value else "empty"
+    return f"{in_unit(value, spec.unit):.6g} {spec.unit}".rstrip()
