@@ -256,3 +256,11 @@ def test_rack_tip_radius_is_cut_down_to_what_fits():
     assert gears._rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
     assert gears._rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
     assert lewis_form_factor(20, rack=generous) >= lewis_form_factor(20, rack=full)
+
+
+@pytest.mark.parametrize(("teeth", "share"), [(5, 0.80), (17, 0.945), (30, 0.96)])
+def test_how_far_the_tangent_section_falls_short_of_the_hardest_one(teeth, share):
+    # Own comparison of the two constructions; the shares are stated where the tip-load factors are documented.
+    hardest = root_section(teeth)
+    stress_there = math.cos(hardest.load_angle) / (hardest.form_factor * math.cos(20 * DEG))
+    assert tip_load_factors(teeth).form / stress_there == pytest.approx(share, abs=6e-3)

@@ -93,3 +93,9 @@ def test_every_number_of_a_row_declares_its_unit():
         "strength_per_area", "stiffness_ratio", "mass_per_volume", "knot_efficiency", "splice_efficiency", "bend_ratio",
     }  # fmt: skip
     assert list(sourced_values(PAIRS[0])) == ["friction"]
+
+
+def test_a_friction_pair_names_itself():
+    assert PAIRS[4].name == "A on metal, greased"
+    with pytest.raises(DomainError, match="A on B, dry"):
+        PAIRS[3].origin("wear")

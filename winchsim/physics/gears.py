@@ -728,8 +728,10 @@ def tip_load_factors(
 
     References
     ----------
-    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table
-    of Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8.
+    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table of
+    Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8. The 30° tangent does not touch at
+    the hardest section of `root_section`: its stress is 5 % below the one there at 17 teeth, and 20 % at 5 teeth,
+    where undercut has made a waist.
     """
     _check_gear(teeth, 1.0, pressure_angle)
     offset, radius = _rack_tip(pressure_angle, rack)
