@@ -256,6 +256,8 @@ def conduction_margins(
 ) -> tuple[tuple[int, int, Any], ...]:
     """Guards of the sense in which each group's current flows, for groups with inductance and a brush drop.
 
+    A group without a brush drop has none: nothing about it depends on the sense.
+
     Parameters
     ----------
     direction : sequence of int
@@ -278,6 +280,8 @@ def conduction_margins(
     """
     margins: list[tuple[int, int, Any]] = []
     for group, (sense, e, drop, i) in enumerate(zip(direction, groups_e, groups_drop, currents, strict=True)):
+        if not np.any(drop):
+            continue
         if sense:
             margins.append((group, 0, -sense * i))
         else:
@@ -475,10 +479,8 @@ def _balance_with_drop(
     else:
         top = _highest_root(weights, lows, highs, 0.0, total)
         bottom = -_highest_root(weights, [-high for high in highs], [-low for low in lows], 0.0, total)
-        if regime is _NO_RETURN:
-            voltage = _choose(_towards(open_voltage, 1.0) > 0.0, bottom, top)
-        else:
-            voltage = 0.5 * (bottom + top)
+        giving = _choose(_towards(open_voltage, 1.0) > 0.0, bottom, top)
+        voltage = giving if regime is _NO_RETURN else 0.5 * (bottom + top)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
     currents = tuple([_beyond(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)])

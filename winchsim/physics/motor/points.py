@@ -44,7 +44,7 @@ def from_points(
     speed : sequence of float
         At that torque, >= 0. [rad/s]
     current : sequence of float
-        At that torque, > 0. [A]
+        At that torque, >= 0. [A]
     brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
         As for `from_data_sheet`.
 
@@ -105,12 +105,11 @@ def _checked_points(
     if not (m.ndim == 1 and m.shape == w.shape == i.shape and len(m) >= 2):
         raise DomainError("points", len(np.atleast_1d(m)), "two points or more, each with torque, speed and current")
     u = np.broadcast_to(np.asarray(voltage, dtype=float), m.shape)
-    for name, values in (("torque", m), ("speed", w)):
+    for name, values in (("torque", m), ("speed", w), ("current", i)):
         if not np.all(np.isfinite(values) & (values >= 0.0)):
             raise DomainError(f"points.{name}", values.tolist(), "finite values, zero or above")
-    for name, values in (("current", i), ("voltage", u - brush_drop)):
-        if not np.all(np.isfinite(values) & (values > 0.0)):
-            raise DomainError(f"points.{name}", values.tolist(), "finite values above zero")
+    if not np.all(np.isfinite(u) & (u > brush_drop)):
+        raise DomainError("voltage", u.tolist(), "finite values above the brush drop")
     return u, m, w, i
 
 

@@ -1,0 +1,179 @@
+"""Copper resistance and motor heating against worked examples of textbooks and exact solutions.
+
+Each test names its source. Printed values are held to half a unit of their last digit where nothing else is said.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+from scipy.linalg import expm
+from scipy.optimize import brentq
+
+from winchsim.physics.heat import HeatPath, estimate, rates, steady, step_exact, time_to_limit
+from winchsim.physics.motor import constant_at, resistance_at
+
+pytestmark = pytest.mark.reference
+
+
+def one_node(time_constant, resistance=1.0):
+    """A heat path that behaves as one body: next to nothing between winding and case."""
+    capacity = time_constant / resistance
+    return HeatPath(1e-9 * capacity, (1.0 - 1e-9) * capacity, 1e-9 * resistance, resistance)
+
+
+# --- resistance of copper --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hot", "k235", "k2345"), [(100.0, 1.313725, 1.314342), (80.0, 1.235294, 1.235756)])
+def test_copper_conventions_agree_within_a_thousandth(hot, k235, k2345):
+    # R2/R1 = (k + T2)/(k + T1): k = 235 in IEC 60034-1, resistance method (from memory); k = 234.5 in laboratory test
+    # standards and engineering tables. They disagree with each other and with 0.00393/K by less than 0.1 %.
+    ratio = resistance_at(1.0, hot)
+    assert ratio == pytest.approx(k235, rel=1e-3)
+    assert ratio == pytest.approx(k2345, rel=1e-3)
+    assert ratio == pytest.approx({100.0: 1.314400, 80.0: 1.235800}[hot], rel=1e-6)
+
+
+def test_temperature_from_two_resistances():
+    # Patil, Basic Electrical and Electronics Engineering, Ex. 1.6 (published companion): 45 ohm at 20 °C, 48.5 ohm hot,
+    # coefficient 0.004/K at 0 °C. Printed: 41.0 °C.
+    coefficient = 0.004 / (1.0 + 0.004 * 20.0)
+    hot = brentq(lambda t: resistance_at(45.0, t, coefficient) - 48.5, 0.0, 200.0)
+    assert hot == pytest.approx(41.0, abs=0.05)
+
+
+def test_temperature_rise_of_a_winding():
+    # Patil, same book, Ex. 1.7: 18 ohm at 20 °C, 20 ohm at 50 °C, 21 ohm hot, air at 15 °C. Printed: 65 °C, rise 50 K.
+    coefficient = brentq(lambda a: resistance_at(18.0, 50.0, a) - 20.0, 1e-4, 1e-2)
+    hot = brentq(lambda t: resistance_at(18.0, t, coefficient) - 21.0, 0.0, 200.0)
+    assert coefficient / (1.0 - 20.0 * coefficient) == pytest.approx(0.004, rel=1e-9)
+    assert hot == pytest.approx(65.0, abs=0.01)
+    assert hot - 15.0 == pytest.approx(50.0, abs=0.01)
+
+
+def test_ferrite_loses_a_fifth_of_a_per_cent_a_kelvin():
+    # Maker practice for ferrite magnets (from memory): -0.2 % per kelvin.
+    assert constant_at(1.0, 120.0) == pytest.approx(0.8)
+
+
+# --- one body --------------------------------------------------------------------------------------------------
+
+
+def test_clutched_drive():
+    # Dubey, Fundamentals of Electrical Drives, Ex. 4.1 (published companion): time constant 60 s, 10 s on load, 20 s idle,
+    # lowest rise 40 K, steady rise 15 K when idle. Printed: highest 49.9 K, steady on load 104.4 K.
+    path = one_node(60.0)
+    highest = brentq(lambda rise: step_exact(path, 15.0, rise, rise, 0.0, 20.0)[0] - 40.0, 40.0, 90.0)
+    assert highest == pytest.approx(49.9, abs=0.05)
+    load = brentq(lambda power: step_exact(path, power, 40.0, 40.0, 0.0, 10.0)[0] - highest, 15.0, 300.0)
+    assert steady(path, load, 0.0)[1] == pytest.approx(104.4, abs=0.1)
+
+
+def test_short_time_and_intermittent_rating():
+    # Dubey, same book, Ex. 4.4: 20 kW continuous, time constant 60 min warming and 90 min cooling, losses with the square
+    # of the power. Printed: 51 kW for 10 min, 25.14 kW for 10 min on, 10 min off (0.1 %).
+    warming, cooling = one_node(60.0), one_node(90.0)
+    allowed = steady(warming, 20.0**2, 0.0)[1]
+    short = brentq(lambda p: step_exact(warming, p * p, 0.0, 0.0, 0.0, 10.0)[1] - allowed, 20.0, 200.0)
+    assert short == pytest.approx(51.0446, rel=1e-5)
+    assert short == pytest.approx(51.0, abs=0.05)
+
+    def hottest(power):
+        rise = 0.0
+        for _ in range(100):
+            top = step_exact(warming, power * power, rise, rise, 0.0, 10.0)[1]
+            rise = step_exact(cooling, 0.0, top, top, 0.0, 10.0)[1]
+        return top
+
+    assert brentq(lambda p: hottest(p) - allowed, 20.0, 51.0) == pytest.approx(25.14, rel=1e-3)
+
+
+def test_continuous_rating_from_a_half_hour_rating():
+    # Dubey, same book, Ex. 4.5: 100 kW for half an hour, 80 min, constant over copper loss 0.49 at the continuous rating.
+    # Printed: 48.37 kW (0.1 %).
+    path = one_node(80.0)
+    allowed = steady(path, 0.49 + 1.0, 0.0)[1]
+
+    def reached(continuous):
+        return step_exact(path, 0.49 + (100.0 / continuous) ** 2, 0.0, 0.0, 0.0, 30.0)[1]
+
+    continuous = brentq(lambda p: reached(p) - allowed, 20.0, 100.0)
+    assert continuous == pytest.approx(48.37, rel=1e-3)
+    assert continuous == pytest.approx(48.3663, rel=1e-5)
+
+
+def test_rise_after_two_hours():
+    # Parker Smith, Problems in Electrical Engineering, Ex. 48: 20 K after half an hour, 35 K after one. Printed: 55 K after
+    # two (1 %: recomputed 54.6875 K, final 80 K, time constant 1.738 h).
+    path = one_node(brentq(lambda tau: (1 - math.exp(-1 / tau)) / (1 - math.exp(-0.5 / tau)) - 1.75, 0.5, 10.0))
+    power = 20.0 / step_exact(path, 1.0, 0.0, 0.0, 0.0, 0.5)[1]
+    assert steady(path, power, 0.0)[1] == pytest.approx(80.0, rel=1e-5)
+    assert step_exact(path, power, 0.0, 0.0, 0.0, 2.0)[1] == pytest.approx(55.0, rel=0.01)
+    assert step_exact(path, power, 0.0, 0.0, 0.0, 2.0)[1] == pytest.approx(54.6875, rel=1e-5)
+
+
+# --- winding and case ------------------------------------------------------------------------------------------
+
+
+class TestTwoNodeStep:
+    """The general two-time-constant form, solved by matrix exponential: 3 and 20 J/K, 5 and 20 K/W, 2 W from ambient.
+
+    Time constants 12.98664 s and 462.01336 s, steady rises 50 K and 40 K.
+    """
+
+    path = HeatPath(3.0, 20.0, 5.0, 20.0)
+    rises = ((10.0, 4.917925, 0.260008), (100.0, 15.737522, 6.853700), (1000.0, 45.116039, 35.274604))
+
+    @pytest.mark.parametrize(("time", "winding", "case"), rises)
+    def test_exact_step(self, time, winding, case):
+        got = step_exact(self.path, 2.0, 20.0, 20.0, 20.0, time)
+        assert got == pytest.approx((20.0 + winding, 20.0 + case), abs=1e-5)
+
+    def test_rates_integrated(self):
+        times = [row[0] for row in self.rises]
+        expected = np.array([row[1:] for row in self.rises]) + 20.0
+        run = solve_ivp(
+            lambda t, y: rates(self.path, 2.0, y[0], y[1], 20.0), (0.0, 1000.0), [20.0, 20.0], t_eval=times, rtol=1e-10
+        )
+        assert run.y.transpose() == pytest.approx(expected, abs=1e-5)
+
+    def test_steady_rise(self):
+        assert steady(self.path, 2.0, 20.0) == pytest.approx((70.0, 60.0), rel=1e-12)
+
+    def test_time_constants(self):
+        # From the decay alone, without power: once the fast part has died the rest falls with the slow time constant.
+        early, late = (step_exact(self.path, 0.0, 50.0, 40.0, 0.0, t)[0] for t in (1000.0, 1462.01336))
+        assert early / late == pytest.approx(math.e, rel=1e-6)
+        matrix = np.array([[-1 / 15.0, 1 / 15.0], [1 / 100.0, -1 / 100.0 - 1 / 400.0]])
+        assert np.sort(-1.0 / np.linalg.eigvals(matrix)) == pytest.approx([12.98664, 462.01336], rel=1e-6)
+        exact = expm(matrix * 30.0) @ [50.0, 10.0]
+        assert step_exact(self.path, 0.0, 50.0, 10.0, 0.0, 30.0) == pytest.approx(tuple(exact), rel=1e-12)
+
+    def test_time_until_a_limit(self):
+        for time, winding, _ in self.rises:
+            assert time_to_limit(self.path, 2.0, 20.0, 20.0, 20.0, 20.0 + winding) == pytest.approx(time, rel=1e-5)
+
+
+def test_copper_feedback_at_constant_current():
+    # Closed form: rise = P0 Rth / (1 - alpha P0 Rth) with alpha referred to ambient. 2 W, 25 K/W, 0.00393/K: 62.22775 K; no
+    # steady state from 10.17812 W on.
+    path = HeatPath(3.0, 20.0, 5.0, 20.0)
+    assert steady(path, 2.0, 20.0, feedback=2.0 * 0.00393)[0] - 20.0 == pytest.approx(62.22775, rel=1e-6)
+    below, above = 10.17812 * (1 - 1e-6), 10.17812 * (1 + 1e-6)
+    assert math.isfinite(steady(path, below, 20.0, feedback=below * 0.00393)[0])
+    assert steady(path, above, 20.0, feedback=above * 0.00393) == (math.inf, math.inf)
+    settled = step_exact(path, 2.0, 20.0, 20.0, 20.0, 2e4, feedback=2.0 * 0.00393)
+    assert settled[0] == pytest.approx(82.22775, rel=1e-6)
+
+
+@pytest.mark.parametrize("mass", [0.017, 0.04, 0.08, 0.17, 0.35])
+def test_estimated_heat_paths_are_plausible(mass):
+    # Maker practice for small brushed motors (from memory): winding time constant 5 to 60 s, case 5 to 30 min, 1 to 20 K/W
+    # from winding to case, 5 to 50 K/W from case to air.
+    path = estimate(mass).path
+    assert 5.0 <= path.winding_capacity * path.winding_to_case <= 60.0
+    assert 300.0 <= path.case_capacity * path.case_to_ambient <= 1800.0
+    assert 1.0 <= path.winding_to_case <= 20.0
+    assert 5.0 <= path.case_to_ambient <= 50.0
