@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -620,6 +621,7 @@ def mesh_efficiency(
 # ---------------------------------------------------------------------------------------- form factors
 
 
+@lru_cache(maxsize=1024)  # pure, and asked for again in every build of a study
 def root_section(
     teeth: int,
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
