@@ -173,8 +173,8 @@ def code_shear_stress(yield_strength: float, tensile_strength: float, *, keyway:
 
     References
     ----------
-    ASME code for transmission shafting as given by Sadhu Singh, *Machine Design I*, chapter 6: the smaller of 0.30 yield and 0.18
-    tensile strength, times 0.75 with a keyway.
+    ASME code for transmission shafting as given by Sadhu Singh, *Machine Design I*, chapter 6: the smaller of 0.30
+    yield and 0.18 tensile strength, times 0.75 with a keyway.
     """
     return min(0.30 * yield_strength, 0.18 * tensile_strength) * (0.75 if keyway else 1.0)
 
