@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.hybrid import Guard, Mode, Outcome, Switch, run
+from winchsim.hybrid import Guard, Mode, Outcome, Switch, integrate, run
 from winchsim.hybrid.stepper import METHODS
 
 TOLERANCES = {"rtol": 1e-8, "atol": 1e-10}
@@ -31,6 +31,7 @@ def fired_at(make_problem, values, t_end=10.0, **options):
         (-0.005, 0.01, 1.5),
         (0.0, 0.01, 1.0),
         (0.01, 0.01, 0.0),  # on the band's upper edge and rising: at once
+        (0.01, -0.01, None),  # on the band's upper edge and falling: armed later, never fires
         (0.02, 0.01, 0.0),  # above its band: at once
         (0.02, -0.01, 0.0),
         (0.005, 0.0, None),  # stays inside its band for ever
@@ -65,6 +66,16 @@ def test_guards_that_cross_together_are_given_together(make_problem):
     problem = make_problem(lambda t, y: (1.0,), guards)
     run(problem, "go", [0.0], 0.0, 5.0, **TOLERANCES)
     assert problem.calls[0][1] == ("b", "a")
+
+
+@pytest.mark.parametrize("method", sorted(METHODS))
+def test_guards_whose_roots_differ_by_rounding_are_given_together(make_problem, method):
+    """Powers of the same rising state: their roots differ in the last digits, and so do their signs there."""
+    guards = {f"power {p}": lambda t, y, p=p: y[0] ** p - 2.0**p for p in range(1, 9)}
+    for slope in (0.7, 1.1, 1.3):
+        problem = make_problem(lambda t, y, slope=slope: (slope * math.exp(-0.1 * t),), guards)
+        run(problem, "go", [0.1], 0.0, 50.0, method=method, **TOLERANCES)
+        assert sorted(problem.calls[0][1]) == sorted(guards)
 
 
 def test_earliest_of_two_crossings_in_one_step_counts(make_problem):
@@ -110,6 +121,27 @@ def test_one_peak_among_many_that_just_reaches(make_problem, method, swing):
     result = run(problem, "go", [0.0], 0.0, 150.0, method=method, rtol=1e-6, atol=1e-8)
     assert result.outcome is Outcome.STOPPED
     assert result.t == pytest.approx(top - math.sqrt(2e-6), abs=1e-5)
+
+
+@pytest.mark.parametrize("phase", np.linspace(0.1, 6.1, 13))
+def test_peak_at_the_seam_of_two_looks(make_problem, monkeypatch, phase):
+    """Looked at after every step: each step's end is a seam, and the top may lie right on it."""
+    monkeypatch.setattr(integrate, "_BATCH", 1)
+    problem = make_problem(lambda t, y: (math.cos(t + phase),), {"g": lambda t, y: np.sin(t + phase) - (1.0 - 1e-9)})
+    result = run(problem, "go", [0.0], 0.0, 9.0, rtol=1e-6, atol=1e-8)
+    assert result.outcome is Outcome.STOPPED
+    top = (0.5 * math.pi - phase) % (2.0 * math.pi)
+    assert result.t == pytest.approx(top - math.sqrt(2e-9), abs=1e-6)
+
+
+@pytest.mark.parametrize("method", ["LSODA", "RK45"])
+def test_peaks_of_a_disarmed_guard_inside_its_band(make_problem, method):
+    """Above zero for short times, but never below minus the band before."""
+    problem = make_problem(
+        lambda t, y: (math.cos(t),), {Guard("g", BAND): lambda t, y: 0.4 * BAND * (np.sin(t) - (1.0 - 1e-3))}
+    )
+    result = run(problem, "go", [0.0], 0.0, 60.0, method=method, rtol=1e-6, atol=1e-8)
+    assert result.outcome is Outcome.FINISHED
 
 
 def test_guard_may_return_floats_for_arrays(make_problem):

@@ -261,14 +261,8 @@ class Watch:
                 slack = 2.0 * (_ROOT_PART * (bracket.end - bracket.start) + _ROOT_RTOL * abs(root))
         step = int(np.searchsorted(times, earliest, side="left")) - 1
         y = trail.point(max(step, 0), earliest)
-        values = self._guard_values(earliest, y.tolist())
-        fired: dict[int, None] = {}
-        for root, guard in sorted(roots):
-            if root <= earliest + slack:
-                fired[guard] = None
-        for guard in np.flatnonzero(self._armed).tolist():
-            if values[guard] >= 0.0:
-                fired[guard] = None
+        # A guard may have several brackets (rise and hidden peak); its first root counts.
+        fired = dict.fromkeys(guard for root, guard in sorted(roots) if root <= earliest + slack)
         return Crossing(earliest, y, step, tuple(self._names[guard] for guard in fired))
 
     def _root(self, trail: Trail, times: np.ndarray, bracket: _Bracket) -> float:

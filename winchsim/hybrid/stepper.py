@@ -174,6 +174,7 @@ class LsodaStepper:
         """Times, states and interpolants of the first steps, for good."""
         self._settle()
         times = np.array(self._times[: count + 1])
+        # Copies, so that a record holds what it needs and not the wide buffers.
         coefficients = self._coefficients(count).copy()
         y = np.empty((self._start.size, count + 1))
         y[:, 0] = self._start
