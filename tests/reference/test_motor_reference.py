@@ -85,7 +85,7 @@ def test_motor_from_resistance_and_one_unloaded_run():
     # Fitzgerald, Kingsley & Umans, Electric Machinery, Ex. 7.9 (as in its published solved-example companion): armature
     # 1.03 ohm, no load 50 V, 1.25 A, 2100 rpm; then 48 V at 1700 rpm. The book prints K 0.22 V·s/rad, rotational loss
     # 61 W and shaft power 275 W; it rounds K before going on (0.5 % in K), hence 3 % on the power.
-    motor = from_bench(resistance=1.03, no_load_voltage=50.0, no_load_speed=2100 * RPM, no_load_current=1.25).motor
+    motor = from_bench(terminal_resistance=1.03, no_load_voltage=50.0, no_load_speed=2100 * RPM, no_load_current=1.25).motor
     assert motor.constant == pytest.approx(0.221510, rel=1e-5)
     assert motor.constant == pytest.approx(0.22, abs=0.005)
     assert motor.drag * 2100 * RPM == pytest.approx(60.8906, rel=1e-5)
@@ -97,7 +97,7 @@ def test_motor_from_resistance_and_one_unloaded_run():
 def test_motor_cold_and_hot():
     # Engineering examination problem on a permanent-magnet motor: 50 V, 1800 rpm at zero torque, 2 ohm, load 2.0 N·m.
     # The statement was found; the answers are worked by hand from U = R i + k w.
-    motor = from_bench(resistance=2.0, no_load_voltage=50.0, no_load_speed=1800 * RPM, no_load_current=0.0).motor
+    motor = from_bench(terminal_resistance=2.0, no_load_voltage=50.0, no_load_speed=1800 * RPM, no_load_current=0.0).motor
     cold = operating_point(motor, 50.0, 2.0)
     assert motor.constant == pytest.approx(0.265258, rel=2e-6)
     assert cold.current == pytest.approx(7.53982, rel=1e-5)

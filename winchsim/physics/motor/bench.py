@@ -30,12 +30,12 @@ from winchsim.quantity_text import quantity
 
 
 def from_bench(
-    resistance: float | None = None,
+    terminal_resistance: float | None = None,
     no_load_voltage: float | None = None,
     no_load_speed: float | None = None,
     no_load_current: float | None = None,
-    stall_voltage: float | None = None,
-    stall_current: float | None = None,
+    lever_voltage: float | None = None,
+    lever_current: float | None = None,
     lever_force: float | None = None,
     lever_arm: float | None = None,
     *,
@@ -53,14 +53,14 @@ def from_bench(
 
     Parameters
     ----------
-    resistance : float, optional
+    terminal_resistance : float, optional
         Read with a meter between the terminals. [ohm]
     no_load_voltage, no_load_speed, no_load_current : float, optional
         Of one unloaded run. [V], [rad/s], [A]
-    stall_voltage, stall_current : float, optional
-        With the shaft held, at a low voltage. [V], [A]
+    lever_voltage, lever_current : float, optional
+        With the shaft held by a lever or otherwise, at a low voltage. [V], [A]
     lever_force, lever_arm : float, optional
-        Pull at the end of a lever on the shaft during that stall, and its length. [N], [m]
+        Pull at the end of a lever on the shaft meanwhile, and its length. [N], [m]
     voltage : float, optional
         At which the result's values are stated; left out: that of the unloaded run, or of the stall. [V]
     temperature : float
@@ -85,12 +85,12 @@ def from_bench(
     """
     extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
     bench = _Bench(
-        resistance,
+        terminal_resistance,
         no_load_voltage,
         no_load_speed,
         no_load_current,
-        stall_voltage,
-        stall_current,
+        lever_voltage,
+        lever_current,
         lever_force,
         lever_arm,
     )
@@ -99,7 +99,7 @@ def from_bench(
     if not (warm > 0.0 and weak > 0.0):
         raise DomainError("temperature", temperature, "the temperature of a motor on a bench [°C]")
     r = bench.resistance_from(brush_drop)
-    nominal = voltage or no_load_voltage or stall_voltage
+    nominal = voltage or no_load_voltage or lever_voltage
     if nominal is None:
         raise DomainError("voltage", None, "the voltage at which the motor is to be used")
     idle, assumed = bench.idle_current(r, brush_drop, nominal)
@@ -120,12 +120,12 @@ def from_bench(
 class _Bench:
     """Bench measures as they were taken, with what follows from each."""
 
-    resistance: float | None
+    terminal_resistance: float | None
     no_load_voltage: float | None
     no_load_speed: float | None
     no_load_current: float | None
-    stall_voltage: float | None
-    stall_current: float | None
+    lever_voltage: float | None
+    lever_current: float | None
     lever_force: float | None
     lever_arm: float | None
 
@@ -139,7 +139,7 @@ class _Bench:
 
     @property
     def stalled(self) -> bool:
-        return self.stall_voltage is not None and self.stall_current is not None
+        return self.lever_voltage is not None and self.lever_current is not None
 
     @property
     def has_run(self) -> bool:
@@ -147,14 +147,14 @@ class _Bench:
 
     @property
     def has_lever(self) -> bool:
-        return self.stall_current is not None and self.lever_force is not None and self.lever_arm is not None
+        return self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None
 
     def resistance_from(self, brush_drop: float) -> float:
-        if self.stall_voltage is not None and self.stall_current is not None:
-            return stalled_resistance(self.stall_voltage, self.stall_current, brush_drop)
-        if self.resistance is not None:
-            return self.resistance
-        raise DomainError("resistance", None, "a terminal resistance, or voltage and current of a stalled motor")
+        if self.lever_voltage is not None and self.lever_current is not None:
+            return stalled_resistance(self.lever_voltage, self.lever_current, brush_drop)
+        if self.terminal_resistance is not None:
+            return self.terminal_resistance
+        raise DomainError("terminal_resistance", None, "a terminal resistance, or voltage and current of a stalled motor")
 
     def idle_current(self, r: float, brush_drop: float, nominal: float) -> tuple[float, tuple[Assumption, ...]]:
         if self.no_load_current is not None:
@@ -166,9 +166,9 @@ class _Bench:
         found = {}
         if self.no_load_voltage is not None and self.no_load_speed is not None:
             found["run"] = extras.constant_from_run(self.no_load_voltage, idle, self.no_load_speed, r)
-        if self.stall_current is not None and self.lever_force is not None and self.lever_arm is not None:
+        if self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None:
             torque = self.lever_force * self.lever_arm
-            found["lever"] = extras.constant_from_stall(torque, self.stall_current, idle)
+            found["lever"] = extras.constant_from_stall(torque, self.lever_current, idle, "lever_current")
         if not found:
             raise DomainError(
                 "no_load_speed",
@@ -183,20 +183,20 @@ class _Bench:
         if self.no_load_voltage is not None and self.no_load_speed is not None:
             back = no_load(motor, self.no_load_voltage)[0] / extras.speed_up
             residuals.append(Residual("no_load_speed", self.no_load_speed, back, self.no_load_speed))
-        if self.stall_current is not None and self.lever_force is not None and self.lever_arm is not None:
-            torque = motor.constant * self.stall_current - motor.drag
+        if self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None:
+            torque = motor.constant * self.lever_current - motor.drag
             back = torque * extras.torque_up / self.lever_arm
             residuals.append(Residual("lever_force", self.lever_force, back, self.lever_force))
         return residuals
 
     def notes(self, brush_drop: float) -> list[str]:
-        if self.resistance is None or not self.stalled:
+        if self.terminal_resistance is None or not self.stalled:
             return []
         stalled = self.resistance_from(brush_drop)
-        if abs(self.resistance / stalled - 1.0) <= DISAGREEMENT:
+        if abs(self.terminal_resistance / stalled - 1.0) <= DISAGREEMENT:
             return []
         return [
-            f"The meter reads {quantity(self.resistance, 'ohm')}, the stalled motor shows "
+            f"The meter reads {quantity(self.terminal_resistance, 'ohm')}, the stalled motor shows "
             f"{quantity(stalled, 'ohm')}; the latter is used, because brushes carry small currents badly."
         ]
 

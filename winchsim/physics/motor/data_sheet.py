@@ -94,7 +94,7 @@ def from_data_sheet(
     if no_load_current >= stall_current:
         raise DomainError("no_load_current", no_load_current, "less than the stall current")
     resistance = stalled_resistance(voltage, stall_current, brush_drop)
-    by_torque = extras.constant_from_stall(stall_torque, stall_current, no_load_current)
+    by_torque = extras.constant_from_stall(stall_torque, stall_current, no_load_current, "stall_current")
     by_speed = extras.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
     refuse_absurd("stall_torque", stall_torque, by_torque / by_speed)
     motor = assemble(extras, resistance, math.sqrt(by_torque * by_speed), no_load_current, voltage)

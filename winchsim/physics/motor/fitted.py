@@ -131,11 +131,13 @@ class Extras:
             )
         return back_emf / (speed * self.speed_up)
 
-    def constant_from_stall(self, torque: float, current: float, no_load_current: float) -> float:
-        """k of the motor from its pull when stalled, by its torque per ampere beyond its drag [N·m/A]."""
+    def constant_from_stall(self, torque: float, current: float, no_load_current: float, key: str) -> float:
+        """k of the motor from its pull when stalled, by its torque per ampere beyond its drag [N·m/A].
+
+        `key` names the current, should it be too small."""
         pulling = current - (1.0 - self.drag_speed_share) * no_load_current
         if pulling <= 0.0:
-            raise DomainError("stall_current", current, "more than the no-load current")
+            raise DomainError(key, current, "more than the no-load current")
         return torque / self.torque_up / pulling
 
 

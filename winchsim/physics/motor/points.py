@@ -18,6 +18,11 @@ _LEAST_SPREAD = 1e-3
 """How far points must lie apart, as the smallest singular value of the scaled equations. Own choice: below
 it, reading errors of a tenth of a per cent would already decide the result."""
 
+_WORST_RESIDUAL = 0.5
+"""Largest residual of a point that still is a measurement of this motor, of no-load speed or stall current. Own choice."""
+
+_SENSIBLE = "speed that falls and current that rises as the torque grows"
+
 
 def from_points(
     voltage: float | Sequence[float],
@@ -80,6 +85,8 @@ def from_points(
         back = float(point.speed[n]) / extras.speed_up
         residuals.append(Residual(f"points.{n + 1}.speed", float(w[n]), back, w0))
         residuals.append(Residual(f"points.{n + 1}.current", float(i[n]), float(point.current[n]), i_stall))
+    if max(abs(residual.relative) for residual in residuals) > _WORST_RESIDUAL:
+        raise DomainError("points", "points that no motor can have", _SENSIBLE)
     off = {
         what: max(abs(residual.relative) for residual in residuals if residual.path_tail.endswith(what))
         for what in ("speed", "current")
@@ -146,6 +153,6 @@ def _least_squares(u: Any, m: Any, w: Any, i: Any, share: float) -> tuple[float,
         raise DomainError(
             "points",
             "points that no motor can have",
-            "speed that falls and current that rises as the torque grows",
+            _SENSIBLE,
         )
     return float(solution[0]), float(solution[1]), float(solution[2])

@@ -1,0 +1,496 @@
+"""The motor's law, and its constants from a data sheet, points, bench measures or a label."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.physics.motor import (
+    Motor,
+    OutputGearbox,
+    at_temperature,
+    constant_at,
+    from_bench,
+    from_data_sheet,
+    from_label,
+    from_points,
+    mechanical_time_constant,
+    no_load,
+    operating_point,
+    resistance_at,
+    shaft_torque,
+    stall,
+    steady_current,
+)
+
+RPM = 2.0 * math.pi / 60.0
+PLAIN = Motor(resistance=2.0, constant=0.01, drag=0.002)
+FULL = Motor(resistance=2.0, constant=0.01, drag=0.001, drag_slope=2e-6, brush_drop=0.8)
+
+
+# --- the law ---------------------------------------------------------------------------------------------------
+
+
+def test_standstill_torque_is_what_the_drag_leaves():
+    assert shaft_torque(PLAIN, 6.0, 0.0) == pytest.approx(0.028)
+    assert shaft_torque(PLAIN, -6.0, 0.0) == pytest.approx(-0.028)
+    assert shaft_torque(PLAIN, 0.3, 0.0) == 0.0  # 0.0015 N·m of magnetic torque does not overcome 0.002
+
+
+def test_drag_opposes_either_motion():
+    assert shaft_torque(PLAIN, 0.0, 1e-9) == pytest.approx(-0.002)
+    assert shaft_torque(PLAIN, 0.0, -1e-9) == pytest.approx(0.002)
+
+
+def test_no_current_within_the_brush_drop():
+    assert steady_current(FULL, 5.0, 450.0) == 0.0
+    assert steady_current(FULL, 5.0, 570.0) == 0.0
+    assert steady_current(FULL, 5.0, 400.0) == pytest.approx(0.1)
+    assert steady_current(FULL, 5.0, 600.0) == pytest.approx(-0.1)
+
+
+@pytest.mark.parametrize("motor", [PLAIN, FULL])
+@pytest.mark.parametrize("voltage", [6.0, -6.0, 0.0, 0.5])
+@pytest.mark.parametrize("torque", [-0.03, -0.0025, -0.0005, 0.0, 0.0005, 0.0025, 0.01, 0.05])
+def test_operating_point_is_where_the_torques_meet(motor, voltage, torque):
+    point = operating_point(motor, voltage, torque)
+    assert point.current == pytest.approx(steady_current(motor, voltage, point.speed))
+    if point.speed:
+        assert shaft_torque(motor, voltage, point.speed) == pytest.approx(torque, abs=1e-12)
+    else:
+        assert abs(motor.constant * point.current - torque) <= motor.drag + 1e-12
+
+
+def test_operating_point_of_an_array_is_that_of_each_entry():
+    torques = np.linspace(-0.05, 0.05, 101)
+    together = operating_point(FULL, 6.0, torques)
+    alone = [operating_point(FULL, 6.0, float(torque)) for torque in torques]
+    assert together.speed.tolist() == pytest.approx([point.speed for point in alone], rel=1e-14)
+    assert together.current.tolist() == pytest.approx([point.current for point in alone], rel=1e-14)
+    assert together.efficiency.shape == torques.shape
+    assert np.any(together.speed == 0.0)
+    assert np.all(np.diff(together.speed) <= 0.0)
+
+
+def test_hot_motor_is_not_warmed_twice():
+    hot = at_temperature(PLAIN, winding=120.0, magnet=70.0)
+    assert hot.resistance == pytest.approx(2.0 * 1.393)
+    assert hot.constant == pytest.approx(0.009)
+    assert at_temperature(hot, winding=200.0, magnet=200.0) == hot
+    assert stall(hot, 6.0)[0] < stall(PLAIN, 6.0)[0]
+    assert no_load(hot, 6.0)[0] > no_load(PLAIN, 6.0)[0]
+
+
+def test_temperature_laws_take_arrays():
+    temperatures = np.array([20.0, 120.0])
+    assert resistance_at(2.0, temperatures) == pytest.approx([2.0, 2.786])
+    assert constant_at(0.01, temperatures) == pytest.approx([0.01, 0.008])
+
+
+def test_time_constant_takes_the_rotor_alone_unless_told():
+    motor = dataclasses.replace(PLAIN, inertia=5e-7)
+    assert mechanical_time_constant(motor) == pytest.approx(0.01)
+    assert mechanical_time_constant(motor, 1e-6) == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("resistance", 0.0),
+        ("resistance", math.nan),
+        ("constant", -0.01),
+        ("constant", math.inf),
+        ("drag", -1e-9),
+        ("drag_slope", math.nan),
+        ("brush_drop", -0.1),
+        ("inductance", 0.0),
+        ("inertia", math.inf),
+        ("magnet_coefficient", math.nan),
+    ],
+)
+def test_motor_refuses_what_no_motor_has(name, value):
+    with pytest.raises(DomainError) as refused:
+        dataclasses.replace(PLAIN, **{name: value})
+    assert refused.value.argument == name
+
+
+# --- data sheet ------------------------------------------------------------------------------------------------
+
+
+def sheet_of(motor, voltage):
+    (speed, idle), (torque, current) = no_load(motor, voltage), stall(motor, voltage)
+    return speed, idle, torque, current
+
+
+@pytest.mark.parametrize(
+    "motor", [PLAIN, dataclasses.replace(PLAIN, brush_drop=0.7), Motor(2.0, 0.01, drag=0.0012, drag_slope=1.5e-6)]
+)
+def test_data_sheet_of_a_consistent_motor_gives_it_back(motor):
+    sheet = sheet_of(motor, 6.0)
+    share = motor.drag_slope * sheet[0] / (motor.constant * sheet[1])
+    fit = from_data_sheet(6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7, inductance=1e-3)
+    expected = dataclasses.asdict(motor) | {"inertia": 1e-7, "inductance": 1e-3}
+    assert dataclasses.asdict(fit.motor) == pytest.approx(expected)
+    assert fit.worst_residual < 1e-12
+    assert fit.notes == ()
+    assert fit.assumed == ()
+    assert fit.best_measurement is None
+
+
+def test_contradicting_data_sheet_is_met_in_the_middle_and_said():
+    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
+    fit = from_data_sheet(6.0, speed, idle, 1.5 * torque, current)
+    assert fit.motor.constant == pytest.approx(0.01 * math.sqrt(1.5))
+    assert fit.no_load_speed == pytest.approx(speed / math.sqrt(1.5))
+    assert fit.stall_torque == pytest.approx(torque * math.sqrt(1.5))
+    assert fit.no_load_current == pytest.approx(idle)
+    assert fit.stall_current == pytest.approx(current)
+    assert fit.notes == (
+        "No-load speed 5348 rpm given, 4366 rpm given back.",
+        "Stall torque 42.0 mN·m given, 34.3 mN·m given back.",
+    )
+    assert "no-load speed" in fit.best_measurement
+    assert "fly off" in fit.best_measurement
+
+
+def test_small_contradiction_is_not_worth_a_sentence():
+    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
+    fit = from_data_sheet(6.0, speed, idle, 1.1 * torque, current)
+    assert 0.04 < fit.worst_residual < 0.05
+    assert fit.notes == ()
+
+
+def test_rotor_inertia_left_out_comes_from_a_time_constant():
+    fit = from_data_sheet(6.0, *sheet_of(PLAIN, 6.0))
+    (assumption,) = fit.assumed
+    assert assumption.path_tail == "rotor_inertia"
+    assert fit.motor.inertia == assumption.value == pytest.approx(0.015 * 0.028 / 560.0)
+    assert assumption.low < assumption.value < assumption.high
+
+
+def test_data_at_a_gearbox_output():
+    box = OutputGearbox(50.0, 0.7)
+    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
+    fit = from_data_sheet(6.0, speed / 50.0, idle, torque * 50.0 * 0.7, current, gearbox=box)
+    assert fit.motor.constant == pytest.approx(PLAIN.constant)
+    assert fit.motor.drag == pytest.approx(PLAIN.drag)  # the gearbox' idle drag is in the current, so it is in here
+    assert fit.no_load_speed == pytest.approx(speed / 50.0)
+    assert fit.stall_torque == pytest.approx(torque * 35.0)
+    assert fit.gearbox is box
+
+
+def test_wrong_gearbox_efficiency_is_noticed():
+    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
+    fit = from_data_sheet(6.0, speed / 50.0, idle, torque * 50.0 * 0.5, current, gearbox=OutputGearbox(50.0, 0.7))
+    assert "Speed and torque would agree with a gearbox efficiency of 50 %." in fit.notes
+
+
+def test_reverse_efficiency_of_a_gearbox_is_taken_by_stage():
+    assert OutputGearbox(4.0, 0.9).reverse == pytest.approx(2.0 - 1.0 / 0.9)
+    many = OutputGearbox(500.0, 0.9**4)  # four stages
+    assert many.stages == 4
+    assert many.reverse == pytest.approx((2.0 - 1.0 / 0.9) ** 4)
+    assert OutputGearbox(25.0, 0.7).stages == 2
+    assert OutputGearbox(4.0, 0.4).reverse == pytest.approx(-0.5)
+    assert OutputGearbox(500.0, 0.45, -0.1).reverse == -0.1
+    assert OutputGearbox(1.0, 1.0).reverse == 1.0
+
+
+@pytest.mark.parametrize(
+    ("change", "argument"),
+    [
+        ({"voltage": 0.0}, "voltage"),
+        ({"no_load_speed": -1.0}, "no_load_speed"),
+        ({"no_load_current": -0.1}, "no_load_current"),
+        ({"no_load_current": 3.0}, "no_load_current"),
+        ({"stall_torque": 0.0}, "stall_torque"),
+        ({"stall_torque": 28.0}, "stall_torque"),  # N·m for mN·m
+        ({"stall_torque": 0.0028}, "stall_torque"),
+        ({"stall_current": math.inf}, "stall_current"),
+        ({"brush_drop": 6.0}, "brush_drop"),
+        ({"drag_speed_share": 1.5}, "drag_speed_share"),
+        ({"inertia": 0.0}, "rotor_inertia"),
+    ],
+)
+def test_data_sheet_refuses_nonsense(change, argument):
+    values = {
+        "voltage": 6.0,
+        "no_load_speed": 560.0,
+        "no_load_current": 0.2,
+        "stall_torque": 0.028,
+        "stall_current": 3.0,
+    } | change
+    with pytest.raises(DomainError) as refused:
+        from_data_sheet(**values)
+    assert refused.value.argument == argument
+
+
+def test_wrong_unit_is_named_as_such():
+    with pytest.raises(DomainError, match=r"1000 times too large .* \(a wrong unit\?\)"):
+        from_data_sheet(6.0, 560.0, 0.2, 28.0, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("values", "argument"),
+    [((0.0, 0.7), "gearbox.ratio"), ((50.0, 1.1), "gearbox.efficiency"), ((50.0, 0.7, 1.2), "gearbox.reverse_efficiency")],
+)
+def test_gearbox_refuses_nonsense(values, argument):
+    with pytest.raises(DomainError) as refused:
+        OutputGearbox(*values)
+    assert refused.value.argument == argument
+
+
+# --- points ----------------------------------------------------------------------------------------------------
+
+
+def points_of(motor, voltage, torques):
+    found = [operating_point(motor, voltage, torque) for torque in torques]
+    return torques, [point.speed for point in found], [point.current for point in found]
+
+
+@pytest.mark.parametrize("torques", [[0.0, 0.025], [0.0, 0.005, 0.01, 0.02]])
+def test_points_of_a_motor_give_it_back(torques):
+    fit = from_points(6.0, *points_of(PLAIN, 6.0, torques), inertia=1e-7)
+    assert fit.motor.resistance == pytest.approx(2.0)
+    assert fit.motor.constant == pytest.approx(0.01)
+    assert fit.motor.drag == pytest.approx(0.002)
+    assert fit.worst_residual < 1e-9
+    assert fit.notes == (
+        f"Fitted to {len(torques)} points: speed within 0.1% of the no-load speed, current within 0.1% of the stall current.",
+    )
+
+
+def test_points_with_brush_drop_and_growing_drag():
+    motor = dataclasses.replace(FULL, drag_slope=0.001 / no_load(FULL, 6.0)[0])
+    w0 = no_load(motor, 6.0)[0]
+    share = motor.drag_slope * w0 / (motor.drag + motor.drag_slope * w0)
+    fit = from_points(6.0, *points_of(motor, 6.0, [0.0, 0.005, 0.01, 0.02]), brush_drop=0.8, drag_speed_share=share)
+    assert fit.motor.resistance == pytest.approx(motor.resistance, rel=1e-6)
+    assert fit.motor.constant == pytest.approx(motor.constant, rel=1e-6)
+    assert fit.motor.drag == pytest.approx(motor.drag, rel=1e-6)
+    assert fit.motor.drag_slope == pytest.approx(motor.drag_slope, rel=1e-6)
+
+
+def test_points_at_several_voltages():
+    rows = [points_of(PLAIN, voltage, [0.0, 0.01]) for voltage in (4.0, 6.0)]
+    columns = [[*low, *high] for low, high in zip(*rows, strict=True)]
+    fit = from_points([4.0, 4.0, 6.0, 6.0], *columns)
+    assert fit.voltage == 6.0
+    assert fit.motor.resistance == pytest.approx(2.0)
+    assert fit.motor.drag == pytest.approx(0.002)
+
+
+def test_points_at_a_gearbox_output():
+    torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.01, 0.02])
+    box = OutputGearbox(30.0, 0.8)
+    fit = from_points(6.0, [24.0 * m for m in torques], [w / 30.0 for w in speeds], currents, gearbox=box)
+    assert fit.motor.constant == pytest.approx(0.01)
+    assert fit.no_load_speed == pytest.approx(560.0 / 30.0)
+
+
+def test_scattered_points_report_their_residual():
+    torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.008, 0.016, 0.024])
+    speeds[1] *= 1.4
+    fit = from_points(6.0, torques, speeds, currents)
+    worst = max(fit.residuals, key=lambda residual: abs(residual.relative))
+    assert worst.path_tail == "points.2.speed"
+    assert fit.worst_residual > 0.1
+    assert "another working point" in fit.best_measurement
+
+
+def test_points_never_fit_a_drag_below_zero():
+    torques, speeds, currents = points_of(PLAIN, 6.0, [0.004, 0.02])
+    fit = from_points(6.0, torques, speeds, [current - 0.3 for current in currents])
+    assert fit.motor.drag == 0.0
+    assert fit.worst_residual > 0.0
+
+
+@pytest.mark.parametrize(
+    ("torque", "speed", "current", "argument"),
+    [
+        ([0.01], [300.0], [1.0], "points"),
+        ([0.01, 0.02], [300.0], [1.0, 2.0], "points"),
+        ([0.01, 0.01], [300.0, 300.0], [1.0, 1.0], "points"),  # the same point twice
+        ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load
+        ([0.0, -0.02], [300.0, 200.0], [0.2, 1.0], "points.torque"),
+        ([0.0, 0.02], [300.0, math.nan], [0.2, 1.0], "points.speed"),
+        ([0.0, 0.02], [300.0, 200.0], [0.2, math.inf], "points.current"),
+    ],
+)
+def test_points_refuse_nonsense(torque, speed, current, argument):
+    with pytest.raises(DomainError) as refused:
+        from_points(6.0, torque, speed, current)
+    assert refused.value.argument == argument
+
+
+# --- bench -----------------------------------------------------------------------------------------------------
+
+WHOLE_BENCH = {
+    "terminal_resistance": 2.0,
+    "no_load_voltage": 6.0,
+    "no_load_speed": 560.0,
+    "no_load_current": 0.2,
+    "lever_voltage": 1.5,
+    "lever_current": 0.75,
+    "lever_force": 0.055,
+    "lever_arm": 0.1,
+}
+
+
+def bench(*left_out, **changed):
+    return {key: value for key, value in (WHOLE_BENCH | changed).items() if key not in left_out}
+
+
+@pytest.mark.parametrize(
+    "measures",
+    [
+        bench(),
+        bench("terminal_resistance"),
+        bench("lever_voltage", "lever_current", "lever_force", "lever_arm"),
+        bench("lever_force", "lever_arm"),
+        bench("no_load_speed", "terminal_resistance"),
+        bench("no_load_voltage", "no_load_speed"),
+    ],
+)
+def test_any_sufficient_bench_measures_give_the_motor(measures):
+    motor = from_bench(**measures).motor
+    assert motor.resistance == pytest.approx(2.0)
+    assert motor.constant == pytest.approx(0.01)
+    assert motor.drag == pytest.approx(0.002)
+
+
+def test_bench_without_no_load_current_assumes_one():
+    fit = from_bench(**bench("no_load_current"))
+    assert [assumption.path_tail for assumption in fit.assumed] == ["no_load_current", "rotor_inertia"]
+    assert fit.assumed[0].value == pytest.approx(0.06 * 3.0)
+    assert fit.best_measurement.startswith("the no-load current: let the motor run free at 6.0 V")
+
+
+def test_bench_asks_for_the_stall_at_a_low_voltage_behind_a_guard():
+    fit = from_bench(2.0, 6.0, 560.0, 0.2)
+    assert fit.best_measurement.startswith("the stall current")
+    for word in ("clamp", "guard", "1.5 V", "two seconds"):
+        assert word in fit.best_measurement
+
+
+def test_bench_asks_for_what_is_missing_next():
+    assert from_bench(**bench("lever_force")).best_measurement.startswith("the stalled pull")
+    assert from_bench(**bench("no_load_speed")).best_measurement.startswith("the no-load speed")
+    assert from_bench(**bench()).best_measurement is None
+
+
+def test_bench_says_when_meter_and_stall_disagree():
+    fit = from_bench(**bench(terminal_resistance=3.1))
+    assert fit.motor.resistance == pytest.approx(2.0)
+    assert "The meter reads 3.10 ohm, the stalled motor shows 2.00 ohm" in fit.notes[0]
+
+
+def test_bench_says_when_run_and_lever_disagree():
+    fit = from_bench(**bench(lever_force=0.055 * 1.5))
+    assert fit.motor.constant == pytest.approx(0.01 * math.sqrt(1.5))
+    assert any(note.startswith("Pull at the lever 0.0825 N given") for note in fit.notes)
+    assert any(note.startswith("No-load speed 5348 rpm given") for note in fit.notes)
+
+
+def test_bench_in_a_warm_room_states_the_motor_at_20_degrees():
+    fit = from_bench(2.0, 6.0, 560.0, 0.2, temperature=30.0)
+    warm = at_temperature(fit.motor, winding=30.0, magnet=30.0)
+    assert warm.resistance == pytest.approx(2.0)
+    assert warm.constant == pytest.approx(0.01)
+    assert no_load(warm, 6.0) == pytest.approx((560.0, 0.2))
+
+
+def test_bench_states_its_values_at_the_voltage_asked():
+    fit = from_bench(2.0, 6.0, 560.0, 0.2, voltage=12.0)
+    assert fit.voltage == 12.0
+    assert fit.stall_current == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize(
+    ("measures", "argument"),
+    [
+        (bench("terminal_resistance", "lever_voltage"), "terminal_resistance"),
+        (bench("no_load_speed", "lever_arm"), "no_load_speed"),
+        ({"terminal_resistance": 2.0}, "voltage"),
+        (bench(terminal_resistance=-1.0), "terminal_resistance"),
+        (bench(lever_force=math.nan), "lever_force"),
+        (bench(lever_force=55.0), "lever_force"),
+        (bench(no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
+        (bench(no_load_current=0.9), "lever_current"),
+        (bench(temperature=-300.0), "temperature"),
+    ],
+)
+def test_bench_refuses_what_does_not_suffice(measures, argument):
+    with pytest.raises(DomainError) as refused:
+        from_bench(**measures)
+    assert refused.value.argument == argument
+
+
+# --- label -----------------------------------------------------------------------------------------------------
+
+
+def test_label_with_stall_current():
+    fit = from_label(6.0, 560.0, stall_current=3.0)
+    assert fit.motor.resistance == pytest.approx(2.0)
+    assert fit.no_load_speed == pytest.approx(560.0)
+    assert [assumption.path_tail for assumption in fit.assumed] == ["no_load_current", "rotor_inertia"]
+    assert fit.best_measurement.startswith("the no-load current")
+
+
+def test_label_with_everything_but_the_torque_assumes_only_the_inertia():
+    fit = from_label(6.0, 560.0, stall_current=3.0, no_load_current=0.2)
+    assert fit.motor.constant == pytest.approx(0.01)
+    assert [assumption.path_tail for assumption in fit.assumed] == ["rotor_inertia"]
+    assert fit.best_measurement is None
+
+
+def test_label_with_body_size_says_how_unsure_it_is():
+    fit = from_label(6.0, 11500 * RPM, body_diameter=0.020, body_length=0.025)
+    current = next(assumption for assumption in fit.assumed if assumption.path_tail == "stall_current")
+    assert current.high / current.low == pytest.approx(9.0)
+    assert current.low < 1.4 < current.high  # what the data sheet of such a can says
+    assert fit.no_load_speed == pytest.approx(11500 * RPM)
+    assert fit.stall_torque / fit.no_load_speed == pytest.approx(1500.0 * 0.020**4 * 0.025)
+    assert fit.best_measurement.startswith("the stall current")
+
+
+def test_label_stall_torque_does_not_hang_on_the_winding():
+    # Two windings of one can: another voltage and current for the same speed, the same torque.
+    low = from_label(3.0, 900.0, body_diameter=0.024, body_length=0.031)
+    high = from_label(12.0, 900.0, body_diameter=0.024, body_length=0.031)
+    assert high.stall_torque == pytest.approx(low.stall_torque)
+    assert high.stall_current == pytest.approx(low.stall_current / 4.0)
+
+
+def test_label_with_a_diameter_alone_assumes_the_length():
+    fit = from_label(6.0, 900.0, body_diameter=0.024)
+    assert fit.assumed[0].path_tail == "body_length"
+    assert fit.assumed[0].value == pytest.approx(1.4 * 0.024)
+    assert fit.motor == from_label(6.0, 900.0, body_diameter=0.024, body_length=1.4 * 0.024).motor
+
+
+def test_label_behind_a_gearbox_takes_the_speed_at_the_output():
+    bare = from_label(6.0, 900.0, body_diameter=0.024)
+    geared = from_label(6.0, 9.0, body_diameter=0.024, gearbox=OutputGearbox(100.0, 0.6))
+    assert geared.motor == bare.motor
+    assert geared.stall_torque == pytest.approx(60.0 * bare.stall_torque)
+
+
+@pytest.mark.parametrize(
+    ("values", "argument"),
+    [
+        ({}, "body_diameter"),
+        ({"body_length": 0.03}, "body_diameter"),
+        ({"body_diameter": 0.0}, "body_diameter"),
+        ({"body_diameter": 0.02, "body_length": -1.0}, "body_length"),
+        ({"stall_current": math.nan}, "stall_current"),
+        ({"stall_current": 3.0, "no_load_current": 3.5}, "no_load_current"),
+        ({"stall_current": 3.0, "brush_drop": 7.0}, "brush_drop"),
+    ],
+)
+def test_label_refuses_what_does_not_suffice(values, argument):
+    with pytest.raises(DomainError) as refused:
+        from_label(6.0, 560.0, **values)
+    assert refused.value.argument == argument
