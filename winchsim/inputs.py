@@ -483,7 +483,7 @@ class Settings:
     sample_step: float | None = _quantity("s", "time between the samples of the record", 0, 1e5, None, open=True, quiet=True)
     stall_watch: float = _quantity("s", "how long the power stays on after a stall", 0, 1e4, 60.0, quiet=True)
     after_overload: str = _choice("what happens when a link breaks", ("stop", "release"), "stop")
-    relative_tolerance: float = _number("relative tolerance of the integrator", 1e-12, 1e-3, 1e-7, quiet=True)
+    relative_tolerance: float = _number("relative tolerance of the integrator", 1e-12, 1e-3, 1e-5, quiet=True)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -152,7 +152,7 @@ def test_inertia_behind_a_locking_element_that_would_jam_it_is_refused():
 def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():
     chain = _train(drag=0.0)
     rope = np.array([0.0, 0.5])
-    up = ch.resting_bounds(chain, [np.array([1e-2, 0.0])], rope, 1.3)
+    up = ch.RestingBounds(chain, 1.3)([np.array([1e-2, 0.0])], rope)
     assert up.outputs[-1][1] == pytest.approx(0.5)
     assert up.outputs[-1][0] == pytest.approx(1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3)
     assert math.isclose(up.inputs[0][0], 1e-2)

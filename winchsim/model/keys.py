@@ -42,6 +42,10 @@ class ModeKey:
         Layer that it runs off when the drum goes back; differs from `layer` only for a drum held at a layer's end.
     taut : bool
         Whether the rope pulls.
+    settled : bool
+        Whether the bounce has died down, so that the load rides with the drum.
+    settle_after : float
+        Before this time the bounce is not taken as died down. [s]
     load : LoadPlace
     regime : Regime
         Of the supply.
@@ -70,6 +74,8 @@ class ModeKey:
     layer: int
     layer_below: int
     taut: bool
+    settled: bool
+    settle_after: float
     load: LoadPlace
     regime: Regime
     sense: tuple[int, ...]
@@ -106,6 +112,7 @@ class Event(Enum):
     STALLED = "stalled"
     RESTARTS = "the drum starts again"
     LAYER = "a new layer begins"
+    SETTLED = "the bounce has died down"
     TAUT = "the rope goes taut"
     SLACK = "the rope goes slack"
     LANDED = "the load lands"

@@ -8,6 +8,7 @@ inductances are given, temperatures [°C], charge drawn [C].
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,10 +21,10 @@ from winchsim.physics import supply as sp
 from winchsim.physics.chain import (
     Branch,
     Chain,
+    RestingBounds,
     find_branch,
     likely_branch,
     moving_torques,
-    resting_bounds,
     start_margins,
 )
 from winchsim.physics.motor import constant_at, resistance_at
@@ -32,11 +33,18 @@ BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
 
 
+SETTLED = 1e-3
+"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: below what
+is printed, and the energy in it is below a millionth of the rope's."""
+
+
 class Flow(NamedTuple):
     """Everything that follows at once from the state, floats or arrays.
 
     Attributes
     ----------
+    time : float or ndarray
+        [s]
     stretch, unstretched : float or ndarray
         Of the free rope. [m]
     elastic, tension : float or ndarray
@@ -59,6 +67,7 @@ class Flow(NamedTuple):
         Per group of the chain, all its motors together, before their constant drag. [N·m]
     """
 
+    time: Any
     stretch: Any
     unstretched: Any
     elastic: Any
@@ -88,8 +97,13 @@ class Motion:
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
 
     def chain(self, key: ModeKey) -> Chain:
-        """Chain in force in a mode."""
-        return self.machine.chain_in(self.machine.phases[key.phase].action)
+        """Chain in force in a mode; with a settled rope the load's mass turns with the drum."""
+        chain = self.machine.chain_in(self.machine.phases[key.phase].action)
+        if key.settled and key.drum:
+            *front, last = chain.elements
+            carried = load.inertia(self.machine.body) * (self.machine.layers[key.layer].radius / self.machine.line.falls) ** 2
+            return replace(chain, elements=(*front, replace(last, inertia=last.inertia + carried)))
+        return chain
 
     def flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
         """The function from time and state to `Flow` of a mode; states are n floats or n arrays."""
@@ -108,12 +122,46 @@ class Motion:
         return key.ramp_from + (step.voltage - key.ramp_from) * (t - key.phase_start) / step.ramp
 
     def _compile_flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
-        rope_part, motor_part = self._rope_part(key), self._motor_part(key)
+        rope_part = self._settled_part(key) if key.settled else self._rope_part(key)
+        motor_part = self._motor_part(key)
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
-            return Flow(*rope_part(y), *motor_part(t, y))
+            return Flow(t, *rope_part(y), *motor_part(t, y))
 
         return flow
+
+    def _settled_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
+        """Rope whose stretch is that of the steady pull: own derivation, DEVELOPERS.md, section "The rope"."""
+        m, line = self.machine, self.machine.line
+        radius, held = m.layers[key.layer].radius, key.drum == 0
+
+        def part(y: Sequence[Any]) -> tuple[Any, ...]:
+            unstretched = m.free_rope - y[0]
+            tension = self.steady_pull(key, y[2])
+            taken_up = y[1] * 0.0 if held else rope.take_up(line, radius * y[1], tension)
+            return tension * unstretched / line.stiffness, unstretched, tension, tension, tension, taken_up
+
+        return part
+
+    def steady_pull(self, key: ModeKey, travel: Any) -> Any:
+        """Rope force that keeps the load moving as it does, or hanging, without acceleration. [N]"""
+        m = self.machine
+        friction = _friction_sign(key.load) * m.body.friction
+        return (load.pull_needed(m.body, m.reach - travel) + friction) / m.line.falls
+
+    def riding_speed(self, key: ModeKey, y: Sequence[Any]) -> Any:
+        """Speed of a load that rides with the drum on a settled rope. [m/s]"""
+        m, line = self.machine, self.machine.line
+        give = (m.free_rope - y[0]) * m.body.rope_weight / (line.falls * line.stiffness)
+        return m.layers[key.layer].radius * y[1] / (line.falls - give)
+
+    def bounce(self, key: ModeKey, y: Sequence[Any], now: Flow) -> Any:
+        """Amplitude of the load's bounce about the steady pull, as rope stretch. [m]"""
+        m, line = self.machine, self.machine.line
+        steady = self.steady_pull(key, y[2]) * now.unstretched / line.stiffness
+        softness = load.inertia(m.body) * now.unstretched / line.stiffness
+        speed = y[3] if key.drum == 0 else y[3] - self.riding_speed(key, y)
+        return ((now.stretch - steady) ** 2 + softness * speed * speed) ** 0.5
 
     def _rope_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
         m, line = self.machine, self.machine.line
@@ -190,7 +238,8 @@ class Motion:
     def rhs(self, key: ModeKey) -> Callable[[float, np.ndarray], list[float]]:
         """Right-hand side of a mode."""
         m, flow, chain = self.machine, self.flow(key), self.chain(key)
-        radius, drum = m.layers[key.layer].radius, key.drum
+        radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
+        riding_speed = self.riding_speed
         falls, body, reach = m.line.falls, m.body, m.reach
         moves, friction, mass = key.load.moves, _friction_sign(key.load) * m.body.friction, load.inertia(m.body)
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
@@ -209,7 +258,11 @@ class Motion:
                     at = find_branch(chain, drum, now.torques, rope_torque)
                     acceleration = at.acceleration(now.torques, rope_torque)
             rate = gain = 0.0
-            if moves:
+            if settled:
+                if drum:
+                    rate = riding_speed(key, state)
+                    gain = acceleration * radius / falls
+            elif moves:
                 rate = state[3]
                 gain = (falls * now.tension - load.pull_needed(body, reach - state[2]) - friction) / mass
             out = [now.taken_up, acceleration, rate, gain, *now.current_rates]
@@ -288,6 +341,10 @@ class Motion:
         force = BAND * scales.pull
         stiffness = m.line.stiffness / m.free_rope
         parts: list[_GuardPart] = []
+        if key.settled:
+            return self._travel_guards(key) if key.drum else parts
+        if self._may_settle(key):
+            parts.append(self._settle_guard(key))
         if key.taut:
             parts.append((("slack",), (force,), lambda y, now: (-now.raw_tension,)))
         else:
@@ -309,6 +366,20 @@ class Motion:
             sign = -_friction_sign(place)
             parts.append((("load_stops",), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
         return parts
+
+    def _may_settle(self, key: ModeKey) -> bool:
+        if not key.taut or key.ramping:
+            return False
+        return key.load is LoadPlace.FREE or (key.load.moves and key.drum == _friction_sign(key.load))
+
+    def _settle_guard(self, key: ModeKey) -> _GuardPart:
+        scales, after = self.machine.scales, key.settle_after
+        small, period = SETTLED * scales.stretch, scales.bounce_period
+
+        def value(y: Any, now: Flow) -> tuple[Any]:
+            return (_smaller(1.0 - self.bounce(key, y, now) / small, (now.time - after) / period),)
+
+        return ("settles",), (1e-3,), value
 
     def _travel_guards(self, key: ModeKey) -> list[_GuardPart]:
         m, step = self.machine, self.machine.phases[key.phase]
@@ -371,41 +442,36 @@ class Motion:
     # --- links -------------------------------------------------------------------------------------------------------
 
     def _overload(self, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]] | None:
+        """Guard of the hardest-worked link: the largest share of strength that is used, less 1."""
         m = self.machine
         if not m.links:
             return None
-        channels = self.channels(key)
-
-        def worst(y: Any, now: Flow) -> tuple[Any]:
-            worst_share: Any = 0.0
-            for share in link_shares(m, channels(y, now)):
-                worst_share = _larger(worst_share, share)
-            return (worst_share - 1.0,)
-
-        return worst
+        channels, worst_share = self.channels(key), share_reader(m)
+        return lambda y, now: (worst_share(channels(y, now)) - 1.0,)
 
     def channels(self, key: ModeKey) -> Callable[[Any, Flow], Channels]:
         """The function from state and flow to the forces and torques that links are judged on."""
         m, chain, drum = self.machine, self.chain(key), key.drum
         radius, breakaway = m.layers[key.layer].radius, m.breakaway
-        branches = {"at": likely_branch(chain, drum)} if drum else {}
+        at = likely_branch(chain, drum) if drum else None
+        resting = RestingBounds(chain, breakaway)
 
         def channels(y: Any, now: Flow) -> Channels:
+            nonlocal at
             rope_torque = now.tension * radius
-            if not drum:
-                torques = resting_bounds(chain, now.torques, rope_torque, breakaway)
-                return Channels(now.tension, rope_torque, torques.outputs, torques.inputs, torques.groups)
+            if at is None:
+                torques = resting(now.torques, rope_torque)
+                return Channels(now.tension, rope_torque, torques.outputs, True, torques.groups)
             if isinstance(rope_torque, np.ndarray):
                 torques = moving_torques(chain, drum, now.torques, rope_torque)
-                return Channels(now.tension, rope_torque, torques.outputs, torques.inputs, torques.groups)
-            at = branches["at"]
+                return Channels(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
-                at = branches["at"] = find_branch(chain, drum, now.torques, rope_torque)
+                at = find_branch(chain, drum, now.torques, rope_torque)
                 x = at.acceleration(now.torques, rope_torque)
-            outputs, inputs = at.walk(chain, rope_torque, x)
-            passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups, strict=True)]
-            return Channels(now.tension, rope_torque, outputs, inputs, passed)
+            outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
+            passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
+            return Channels(now.tension, rope_torque, outputs, drum > 0, passed)
 
         return channels
 
@@ -422,8 +488,10 @@ class Channels(NamedTuple):
         [N]
     drum : float or ndarray
         Torque of the rope on the drum. [N·m]
-    outputs, inputs : sequence
-        Per chain element. [N·m]
+    outputs : sequence
+        Output torque of each chain element. [N·m]
+    forward : bool
+        Whether a positive output torque is driven by the motors (raising, or at rest).
     groups : sequence
         Per group of the chain: torque into its mesh. [N·m]
     """
@@ -431,7 +499,7 @@ class Channels(NamedTuple):
     tension: Any
     drum: Any
     outputs: Any
-    inputs: Any
+    forward: bool
     groups: Any
 
 
@@ -441,14 +509,19 @@ def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
     The two sides of a mesh differ by its friction; the driving side carries more and is taken.
     """
     place = machine.meshes[mesh]
+    share = 1 / (place.pinion_radius * place.pinions)
     if place.element is None:
         assert place.chain_group is not None
-        torque = abs(at.groups[place.chain_group])
-    else:
-        element = machine.chain.elements[place.element]
-        through = abs(at.outputs[place.element]) / element.ratio
-        torque = _larger(abs(at.inputs[place.element]) - element.drag, through)
-    return torque / (place.pinion_radius * place.pinions)
+        return abs(at.groups[place.chain_group]) * share
+    output = at.outputs[place.element]
+    driven, driving = _mesh_weights(machine, place.element, share)
+    return _pick((output >= 0) == at.forward, driven, driving) * abs(output)
+
+
+def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
+    """Tooth force per output torque of an element, with power passing forward and backward."""
+    e = machine.chain.elements[element]
+    return share / (e.ratio * e.forward), share / e.ratio
 
 
 def link_shares(machine: Machine, at: Channels) -> list[Any]:
@@ -465,12 +538,67 @@ def link_shares(machine: Machine, at: Channels) -> list[Any]:
     return shares
 
 
+def share_reader(machine: Machine) -> Callable[[Channels], Any]:
+    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
+    elements: dict[int, tuple[float, float]] = {}
+    groups: dict[int, float] = {}
+    tension = drum = 0.0
+    for link in machine.links:
+        used = 1 / link.bears if link.bears > 0 else float("inf")
+        if link.channel == "tension":
+            tension = max(tension, used)
+        elif link.channel == "drum":
+            drum = max(drum, used)
+        elif link.channel == "mesh" and machine.meshes[link.index].element is None:
+            place = machine.meshes[link.index]
+            assert place.chain_group is not None
+            weight = used / (place.pinion_radius * place.pinions)
+            groups[place.chain_group] = max(groups.get(place.chain_group, 0.0), weight)
+        else:
+            place = machine.meshes[link.index] if link.channel == "mesh" else None
+            index = link.index if place is None else place.element
+            assert index is not None
+            share = 0.0 if place is None else used / (place.pinion_radius * place.pinions)
+            weights = (used, used) if place is None else _mesh_weights(machine, index, share)
+            old = elements.get(index, (0.0, 0.0))
+            elements[index] = max(old[0], weights[0]), max(old[1], weights[1])
+    rows = tuple((index, *weights) for index, weights in elements.items())
+    group_rows = tuple(groups.items())
+
+    def worst(at: Channels) -> Any:
+        outputs, forward = at.outputs, at.forward
+        largest = at.tension * tension
+        if drum:
+            largest = _larger(largest, at.drum * drum)
+        if isinstance(largest, np.ndarray):
+            for index, driven, driving in rows:
+                output = outputs[index]
+                largest = np.maximum(largest, np.abs(output) * np.where((output >= 0) == forward, driven, driving))
+            for index, weight in group_rows:
+                largest = np.maximum(largest, np.abs(at.groups[index]) * weight)
+            return largest
+        for index, driven, driving in rows:
+            output = outputs[index]
+            share = abs(output) * (driven if (output >= 0) is forward else driving)
+            if share > largest:
+                largest = share
+        for index, weight in group_rows:
+            largest = max(largest, abs(at.groups[index]) * weight)
+        return largest
+
+    return worst
+
+
 def _friction_sign(place: LoadPlace) -> float:
     return 1.0 if place is LoadPlace.UP else -1.0 if place is LoadPlace.DOWN else 0.0
 
 
 def _positive(value: Any) -> Any:
     return np.maximum(value, 0.0) if isinstance(value, np.ndarray) else max(value, 0.0)
+
+
+def _pick(condition: Any, yes: Any, no: Any) -> Any:
+    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
 
 
 def _larger(a: Any, b: Any) -> Any:

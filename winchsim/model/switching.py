@@ -9,6 +9,7 @@ import numpy as np
 
 from winchsim.hybrid import Mode, Switch
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
+from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import Machine
 from winchsim.model.motion import Flow, Motion, link_shares
 from winchsim.physics import load
@@ -18,6 +19,9 @@ from winchsim.physics.supply import Regime
 
 PROGRESS = 1e-6
 """Share of the height that counts as an advance of load or take-up. [-]"""
+
+QUIET = ("settles",)
+"""Guards whose firing does not stir the rope."""
 
 CONFIRM_PERIODS = 10.0
 SHORTEST_CONFIRM = 0.2
@@ -53,7 +57,8 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     hanging = machine.start_travel > 0
     layer = _layer_at(machine, 0.0)
     key = ModeKey(
-        phase=0, drum=0, layer=layer, layer_below=layer, taut=_starts_taut(machine),
+        phase=0, drum=0, layer=layer, layer_below=layer, taut=_starts_taut(machine), settled=False,
+        settle_after=machine.scales.bounce_period,
         load=_hanging_place(machine) if hanging else LoadPlace.FLOOR, regime=Regime.OPEN, sense=(),
         hot=(False,) * len(machine.groups), empty=False, stalled=False, phase_start=0.0, phase_end=math.inf,
         ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
@@ -115,6 +120,8 @@ class WinchProblem:
             self._leave_phase(step)
         if not step.ends:
             self.settle(step)
+            if not step.key.settled or any(name not in QUIET for name in fired):
+                step.change(settled=False, settle_after=t + self.machine.scales.bounce_period)
         if step.ends:
             step.mark(Event.END)
         return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
@@ -342,6 +349,18 @@ class WinchProblem:
     def _on_slips_down(self, step: _Step, _: str) -> None:
         step.change(load=LoadPlace.DOWN)
         step.mark(Event.SLIPS)
+
+    def _on_settles(self, step: _Step, _: str) -> None:
+        before = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
+        m, line, y = self.machine, self.machine.line, step.y
+        step.change(settled=True)
+        left = m.free_rope - float(y[0])
+        for _round in range(3):  # the pull depends on the travel only through the rope's own weight
+            span = left * (1 + self.motion.steady_pull(step.key, float(y[2])) / line.stiffness)
+            y[2] = m.reach - (span - line.lead) / line.falls
+        y[3] = self.motion.riding_speed(step.key, y) if step.key.drum else 0.0
+        after = sum(stored_energy(self.motion, step.key, step.t, y).values())
+        step.mark(Event.SETTLED, energy=before - after)
 
     def _on_taut(self, step: _Step, _: str) -> None:
         step.change(taut=True)

@@ -212,12 +212,6 @@ class Branch:
                 return False
         return True
 
-    def walk(self, chain: Chain, rope_torque: float, acceleration: float) -> tuple[list[float], list[float]]:
-        """Output and input torque of every element, floats only. [N·m]"""
-        outputs = [a + b * rope_torque + c * acceleration for a, b, c in self.outputs]
-        inputs = [input_torque(e, self.direction, out) for e, out in zip(chain.elements, outputs, strict=True)]
-        return outputs, inputs
-
     def output_torque(self, element: int, rope_torque: Any, acceleration: Any) -> Any:
         """Torque that an element gives to its output shaft. [N·m]"""
         constant, per_torque, per_acceleration = self.outputs[element]
@@ -264,6 +258,13 @@ def _kinked(mesh: GroupMesh) -> bool:
 def _larger(a: Any, b: Any) -> Any:
     """The larger of two, for floats and arrays alike."""
     return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
+
+
+def _positive(value: Any) -> Any:
+    """A value where it is over 0, else 0; for floats and arrays alike."""
+    if isinstance(value, np.ndarray):
+        return np.maximum(value, 0.0)
+    return value if value > 0.0 else 0.0
 
 
 def _group_factors(mesh: GroupMesh, breakaway: float) -> tuple[float, float, float]:
@@ -572,7 +573,7 @@ def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndar
     return ChainTorques(acceleration, inputs, outputs, passed)
 
 
-def resting_bounds(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float) -> ChainTorques:
+class RestingBounds:
     """Largest torques that a chain at rest may carry: its torques are bounded there, not determined.
 
     A shaft at rest carries between what the load passes up and what the motors pass down, losses at breakaway; the larger
@@ -581,29 +582,41 @@ def resting_bounds(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any,
     Parameters
     ----------
     chain : Chain
-    motor_torques : sequence of float or ndarray
-        Per group. [N·m]
-    rope_torque : float or ndarray
-        [N·m]
     breakaway : float
         Losses at rest against losses in motion. [-]
     """
-    outputs: list[Any] = []
-    inputs: list[Any] = []
-    torque = rope_torque
-    for element in reversed(chain.elements):
-        outputs.append(torque)
-        torque = _larger(input_torque(element, -1, torque, breakaway), 0.0)
-        inputs.append(torque)
-    outputs.reverse()
-    inputs.reverse()
-    push = _larger(group_push(chain, 1, motor_torques, breakaway), 0.0)
-    for i, element in enumerate(chain.elements):
-        forward, _, drag = _factors(element, breakaway)
-        inputs[i] = _larger(inputs[i], push)
-        push = _larger(push - drag, 0.0) * element.ratio / forward
-        outputs[i] = _larger(outputs[i], push)
-    return ChainTorques(rope_torque * 0.0, inputs, outputs, [abs(torque) for torque in motor_torques])
+
+    def __init__(self, chain: Chain, breakaway: float) -> None:
+        self._chain = chain
+        self._breakaway = breakaway
+        self._rows = [(e.ratio, *_factors(e, breakaway)) for e in chain.elements]
+
+    def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
+        """Bounds at a state; of floats or arrays.
+
+        Parameters
+        ----------
+        motor_torques : sequence of float or ndarray
+            Per group. [N·m]
+        rope_torque : float or ndarray
+            At least 0. [N·m]
+        """
+        outputs: list[Any] = []
+        inputs: list[Any] = []
+        torque = rope_torque
+        for ratio, _, reverse, drag in reversed(self._rows):
+            outputs.append(torque)
+            torque = _positive(torque * reverse / ratio - drag)
+            inputs.append(torque)
+        outputs.reverse()
+        inputs.reverse()
+        push = group_push(self._chain, 1, motor_torques, self._breakaway)
+        push = _positive(push)
+        for i, (ratio, forward, _, drag) in enumerate(self._rows):
+            inputs[i] = _larger(inputs[i], push)
+            push = _positive(push - drag) * ratio / forward
+            outputs[i] = _larger(outputs[i], push)
+        return ChainTorques(rope_torque * 0.0, inputs, outputs, [abs(torque) for torque in motor_torques])
 
 
 def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:

@@ -351,7 +351,8 @@ def regime_margins(
     if regime is _VOLTAGE:
         forward = _towards(open_voltage, 1.0) * total
         margins: tuple[tuple[Regime, Any], ...] = ()
-        if np.any(np.isfinite(current_limit)):
+        limited = current_limit < math.inf if current_limit.__class__ is float else bool(np.any(np.isfinite(current_limit)))
+        if limited:
             margins = ((_CURRENT, forward - current_limit),)
         if not source.takes_back:
             margins += ((_NO_RETURN, -forward - NOTHING_BACK),)
