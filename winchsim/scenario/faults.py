@@ -95,10 +95,15 @@ class Collector:
         raise InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
-        while key:
-            if key in self.origins:
-                return self.origins[key]
-            key = key.rpartition(".")[0]
+        """Text of the option that set a path, or a table around it, or that made its table where the file has none."""
+        path = key
+        while path:
+            if path in self.origins:
+                return self.origins[path]
+            path = path.rpartition(".")[0]
+        table = key.rpartition(".")[0]
+        if table and self.index.line(key) is None:
+            return next((text for path, text in self.origins.items() if path.startswith(f"{table}.")), None)
         return None
 
 

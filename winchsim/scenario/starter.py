@@ -4,12 +4,12 @@ from __future__ import annotations
 
 STARTER = """\
 # A lift for winchsim. Change the values to those of your build; "winchsim keys" lists every key there is.
-# A value with a dimension stands in quotes with its unit, in the unit that you have: "25 kg", "55 lb", "1/4 in", "0.5 Nm".
-# What you leave out is assumed, and the report lists everything that it assumed.
+# A value with a dimension stands in quotes with its unit, whichever you have: "25 kg", "55 lb",
+# "1/4 in", "0.5 Nm". What you leave out is assumed, and the report lists all that it assumed.
 
 title = "Tool chest onto the loft"
 
-# --- the motors, all driving the first gear ---------------------------------------------------------------------------
+# --- the motors, all driving the first gear -------------------------------------------------------
 [[motors]]
 count = 4                        # equal motors in this group; a second [[motors]] adds another group
 voltage = "12 V"                 # the voltage at which the next four lines hold
@@ -19,14 +19,14 @@ stall_torque = "13 mN*m"         # held still; also read: "130 g*cm", "1.84 oz*i
 stall_current = "1.6 A"
 # known_by = "bench"             # no data sheet? "bench" and "label" take what you can measure or read
 
-# --- what feeds them --------------------------------------------------------------------------------------------------
+# --- what feeds them ------------------------------------------------------------------------------
 [supply]
 voltage = "12 V"
 resistance = "0.2 ohm"           # inside the supply and in the wires
 current_limit = "8 A"            # leave this line out if the supply has none
 # kind = "battery"               # a bench supply takes no current back, a battery does
 
-# --- the gears, from the motors to the drum: one [[stage]] for each pair, or several equal ones -----------------------
+# --- the gears, from the motors to the drum: one [[stage]] for each pair, or several equal ones ---
 [[stage]]
 repeat = 4                       # four pairs of 12:48 make 256:1
 pinion = 12                      # teeth of the small gear
@@ -38,7 +38,7 @@ walls = 4                        # printed walls (perimeters); leave out walls a
 infill = "40 %"
 # greased = true
 
-# --- the drum and the rope --------------------------------------------------------------------------------------------
+# --- the drum and the rope ------------------------------------------------------------------------
 [drum]
 diameter = "12 mm"               # bare drum, without rope
 width = "40 mm"                  # between the flanges
@@ -48,7 +48,7 @@ material = "polyester"
 diameter = "3 mm"
 # falls = 2                      # parts of rope that carry the load, with a block at the load
 
-# --- the load ---------------------------------------------------------------------------------------------------------
+# --- the load -------------------------------------------------------------------------------------
 [load]
 mass = "10 kg"
 height = "0.6 m"                 # how far it is to be lifted

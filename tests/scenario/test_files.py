@@ -1,0 +1,86 @@
+"""Files that cannot be read: the message names the file as typed and what to do."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.scenario.files import read_text
+
+
+def _fault(path, limit=1000):
+    with pytest.raises(InputError) as caught:
+        read_text(str(path), limit, "a scenario")
+    (fault,) = caught.value.faults
+    assert fault.file == str(path)
+    return fault
+
+
+def test_missing_file_names_the_nearest_and_what_is_there(tmp_path):
+    for name in ("bench.toml", "crate.toml", "notes.txt"):
+        (tmp_path / name).write_text("x")
+    fault = _fault(tmp_path / "crat.toml")
+    assert (fault.code, fault.message) == ("W-S01", "no such file")
+    assert fault.hint == f"did you mean {tmp_path / 'crate.toml'}? in {tmp_path}: bench.toml, crate.toml"
+
+
+def test_missing_file_in_a_folder_without_scenarios(tmp_path):
+    assert _fault(tmp_path / "a.toml").hint == f"there are no .toml files in {tmp_path}"
+
+
+def test_missing_folder(tmp_path):
+    assert _fault(tmp_path / "none" / "a.toml").hint == f"there is no folder {tmp_path / 'none'}"
+
+
+def test_folder(tmp_path):
+    (tmp_path / "a.toml").write_text("x")
+    fault = _fault(tmp_path)
+    assert fault.message == "this is a folder, not a file"
+    assert "a.toml" in fault.hint
+
+
+def test_too_large(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_bytes(b"x" * 2_500_000)
+    fault = _fault(path)
+    assert (fault.code, "2.5 MB" in fault.message) == ("W-S02", True)
+
+
+def test_endless_device():
+    assert _fault("/dev/zero").code == "W-S02"
+
+
+def test_not_utf8_gives_the_byte_and_the_line(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_bytes(b'a = 1\nb = "\xe9"\n')
+    fault = _fault(path)
+    assert (fault.code, fault.line) == ("W-S03", 2)
+    assert fault.message == "not UTF-8: byte 0xe9 at offset 11"
+
+
+def test_name_with_a_null_byte():
+    assert _fault("a\0.toml").message == "cannot be read: not a file name"
+
+
+def test_name_that_is_too_long():
+    assert _fault("a" * 5000).message == "cannot be read: file name too long"
+
+
+def test_file_that_may_not_be_read(tmp_path, monkeypatch):
+    path = tmp_path / "a.toml"
+    path.write_text("x")
+
+    def refuse(*args, **kwargs):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("builtins.open", refuse)
+    assert _fault(path).message == "you may not read this file"
+
+
+def test_a_pathlike_is_taken(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_text("°")
+    assert read_text(path, 100, "a scenario") == "°"
+    assert os.fspath(path)

@@ -1,0 +1,296 @@
+"""The scenario reader: what is read, and one clear message for each thing that can be wrong."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import pickle
+import time
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.inputs import Tolerance, spec_at, walk
+from winchsim.scenario import read as reader
+from winchsim.scenario.read import load, loads, read, read_string, tolerance_width
+
+
+def test_values_are_si(good):
+    inputs = loads(good)
+    group, stage = inputs.motors[0], inputs.stage[0]
+    assert inputs.title == "Clay crate onto the wheel bench"
+    assert (group.count, group.voltage, group.stall_current) == (6, 6.0, 1.4)
+    assert group.no_load_speed == pytest.approx(11500 * math.pi / 30)
+    assert group.stall_torque == pytest.approx(0.0061)
+    assert (stage.repeat, stage.pinion, stage.gear, stage.module, stage.infill) == (5, 10, 40, 0.001, 0.4)
+    assert (inputs.load.mass, inputs.load.height) == (25.0, 0.5)
+
+
+def test_given_holds_exactly_the_paths_of_the_file(good):
+    given = loads(good).given
+    assert {"title", "motors.1.count", "stage.1.infill", "rope.material", "load.mass"} <= given
+    assert len(given) == 24
+    assert "stage.1.efficiency" not in given
+    assert given <= {path for path, _, _ in walk(loads(good))}
+
+
+def test_defaults_are_the_declared_ones(good):
+    inputs = loads(good)
+    assert inputs.drum.dead_turns == 3.0
+    assert inputs.settings.ambient == 20.0
+    assert inputs.brake is None
+
+
+def test_a_whole_number_will_do_where_a_number_is_wanted(good):
+    text = good.replace('infill = "40 %"', "infill = 1")
+    value = loads(text).stage[0].infill
+    assert value == 1.0
+    assert isinstance(value, float)
+
+
+def test_tables_inside_lists(good):
+    text = good + '[motors.gearbox]\nratio = 20\n[[edge]]\nfriction = 0.2\nangle = "90 deg"\n'
+    inputs = loads(text)
+    assert inputs.motors[0].gearbox.ratio == 20.0
+    assert inputs.edge[0].angle == pytest.approx(math.pi / 2)
+    assert "motors.1.gearbox.ratio" in inputs.given
+
+
+def test_points_as_inline_tables(good):
+    rows = 'known_by = "points"\npoints = [\n { torque = "1 mNm", speed = "9000 rpm", current = "0.2 A" },\n'
+    rows += ' { torque = "3 mNm", speed = "6000 rpm", current = "0.7 A" },\n]\n[supply]'
+    points = loads(good.replace("[supply]", rows)).motors[0].points
+    assert [point.current for point in points] == [0.2, 0.7]
+
+
+def test_own_material_replaces_and_adds(good):
+    own = '[[material]]\nname = "PETG"\nprinted = true\ntensile_strength = "31 MPa"\nfriction = 0.21\n'
+    inputs = loads(good + own)
+    assert inputs.materials["PETG"].tensile_strength == 31e6
+    assert inputs.materials["PLA"].tensile_strength > 31e6
+    assert (inputs.friction_pairs[0].first, inputs.friction_pairs[0].friction) == ("PETG", 0.21)
+    assert "polyester" in inputs.ropes
+
+
+def test_every_material_named_by_default_is_in_the_table(good):
+    inputs = loads(good.replace('material = "PETG"\n', ""))
+    assert inputs.stage[0].material in inputs.materials
+    assert inputs.drum.material in inputs.materials
+
+
+def test_file_with_a_byte_order_mark_and_crlf(tmp_path, good):
+    path = tmp_path / "lift.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + good.replace("\n", "\r\n").encode())
+    assert load(str(path)).load.mass == 25.0
+
+
+def test_digest_tells_calculations_apart(good, tmp_path):
+    path = tmp_path / "lift.toml"
+    path.write_text(good)
+    plain = read(str(path))
+    assert plain.text == good
+    assert plain.name == str(path)
+    assert plain.digest == read_string(good, "other name").digest
+    assert plain.digest != read(str(path), ["load.mass=26 kg"]).digest
+    assert plain.digest != read_string(good + "# remark\n", "lift").digest
+
+
+# --- one message for each fault ----------------------------------------------------------------------------------------
+
+WRONG = [
+    # what is replaced, by what, key of the fault, code, part of the message, part of the hint, line
+    ('mass = "25 kg"', "mass = 25", "load.mass", "W-S12", "the unit is missing", '"25 kg"', 35),
+    ('mass = "25 kg"', 'mass = "25"', "load.mass", "W-S21", "the unit is missing", '"25 kg"', 35),
+    ('mass = "25 kg"', 'mass = "25 m"', "load.mass", "W-S23", "a length, where a mass", "kg", 35),
+    ('mass = "25 kg"', 'mass = "-25 kg"', "load.mass", "W-S13", "negative", "", 35),
+    ('mass = "25 kg"', 'mass = "0 kg"', "load.mass", "W-S13", "zero", "", 35),
+    ('mass = "25 kg"', 'mass = "1e30 kg"', "load.mass", "W-S13", "too large", "", 35),
+    ('mass = "25 kg"', "mass = nan", "load.mass", "W-S13", "not a finite number", "", 35),
+    ('mass = "25 kg"', "mass = inf", "load.mass", "W-S13", "not a finite number", "", 35),
+    ('mass = "25 kg"', 'mass = "nan kg"', "load.mass", "W-S20", "not a finite number", "", 35),
+    ('mass = "25 kg"', 'mass = "inf kg"', "load.mass", "W-S20", "not a finite number", "", 35),
+    ('mass = "25 kg"', 'mass = "(20+5) kg"', "load.mass", "W-S20", "does not start with a number", "kg", 35),
+    ('mass = "25 kg"', 'mass = "5*5 kg"', "load.mass", "W-S20", "arithmetic", "kg", 35),
+    ('mass = "25 kg"', "mass = true", "load.mass", "W-S12", "true, where a mass", "", 35),
+    ('mass = "25 kg"', "mass = [25]", "load.mass", "W-S12", "a list, where a mass", "", 35),
+    ('mass = "25 kg"', "mass = { kg = 25 }", "load.mass", "W-S12", "a table, where a mass", "", 35),
+    ('mass = "25 kg"', "mass = 2026-01-02", "load.mass", "W-S12", "a date or time, where a mass", "", 35),
+    ('mass = "25 kg"', 'mas = "25 kg"', "load.mas", "W-S10", "unknown key in [load]", '"mass"', 35),
+    ('mass = "25 kg"\n', "", "load.mass", "W-S11", "mass is missing", "", 34),
+    ("[load]", "[laod]", "laod", "W-S10", "unknown table or key", '"load"', 34),
+    ("repeat = 5", "repeat = 2.5", "stage.1.repeat", "W-S12", "not a whole number", "", 17),
+    ("repeat = 5", 'repeat = "5"', "stage.1.repeat", "W-S12", "where a whole number", "without quotes", 17),
+    ("repeat = 5", "repeat = 0", "stage.1.repeat", "W-S13", "too small", "", 17),
+    ("repeat = 5", "repeat = " + "9" * 400, "stage.1.repeat", "W-S13", "not a finite number", "", 17),
+    ('infill = "40 %"', "infill = 40", "stage.1.infill", "W-S13", "too large", '"40 %"', 24),
+    ('infill = "40 %"', 'infill = "0.4"', "stage.1.infill", "W-S12", "a number in quotes", "0.4", 24),
+    ('infill = "40 %"', "greased = 1", "stage.1.greased", "W-S12", "where true or false", "true", 24),
+    ('infill = "40 %"', 'kind = "Spur"', "stage.1.kind", "W-S14", "no choice", '"spur"', 24),
+    ('infill = "40 %"', "kind = 3", "stage.1.kind", "W-S12", "where a word", "", 24),
+    ('infill = "40 %"', 'mass = "3 kg"', "stage.1.mass", "W-S10", "unknown key in [stage]", "or in [load]", 24),
+    ('material = "PETG"', "material = 3", "stage.1.material", "W-S12", "where text", '"3"', 22),
+    ('material = "PETG"', 'material = "petg"', "stage.1.material", "W-S16", "no material", '"PETG"', 22),
+    ('material = "PETG"', 'material = "oak"', "stage.1.material", "W-S16", "no material", "[[material]]", 22),
+    ('material = "polyester"', 'material = "poliester"', "rope.material", "W-S16", "no rope", '"polyester"', 31),
+    ("title = ", 'title = "\\u0007"\nnote = ', "title", "W-S12", "control characters", "", 1),
+    ('title = "Clay crate', 'title = "' + "x" * 3000, "title", "W-S17", "characters", "", 1),
+    ("[[motors]]", "[motors]", "motors", "W-S12", "where a list of tables", "[[motors]]", 3),
+    ("[supply]", "[[supply]]", "supply", "W-S12", "where a table", "[supply]", 11),
+    ("[load]", "[drum.load]", "drum.load", "W-S10", "unknown key in [drum]", "", 34),
+    ('width = "40 mm"', 'width = "2 mm"', "drum.width", "W-S15", "narrower than the rope", "", 28),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "key", "code", "message", "hint", "line"), WRONG)
+def test_one_clear_message(good, faults_of, old, new, key, code, message, hint, line):
+    fault = faults_of(good.replace(old, new, 1))[key]
+    assert fault.code == code
+    assert message in fault.message
+    assert hint in fault.hint
+    assert (fault.file, fault.line) == ("x.toml", line)
+    assert good.replace(old, new, 1).split("\n")[line - 1].startswith(fault.line_text.removesuffix("..."))
+
+
+@pytest.mark.parametrize("table", ["motors", "supply", "stage", "drum", "rope", "load"])
+def test_missing_table(good, faults_of, table):
+    blocks = good.split("\n\n")
+    fault = faults_of("\n\n".join(b for b in blocks if f"[{table}]" not in b.partition("\n")[0]))[table]
+    assert fault.code == "W-S11"
+    assert f"[{table}]" in fault.expected
+
+
+def test_all_faults_come_at_once_in_the_order_of_the_lines(good):
+    text = good.replace('"6.1 mN*m"', '"6.1 mN"').replace('"10 mm"', '"10 kg"').replace("repeat", "repaet")
+    with pytest.raises(InputError) as caught:
+        loads(text.replace('"0.5 m"', '"0.5"'), "x.toml", ["load.mas=3 kg"])
+    keys = [fault.key for fault in caught.value.faults]
+    assert keys == ["motors.1.stall_torque", "stage.1.repaet", "drum.diameter", "load.height", "load.mas"]
+
+
+def test_contradictions_are_told_beside_faults_in_other_tables(good, faults_of):
+    faults = faults_of(good.replace('width = "40 mm"', 'width = "2 mm"').replace("count = 6", "count = 0"))
+    assert faults["motors.1.count"].code == "W-S13"
+    assert faults["drum.width"].code == "W-S15"
+
+
+def test_a_misspelt_required_key_is_told_once(good, faults_of):
+    faults = faults_of(good.replace("mass = ", "masss = "))
+    assert list(faults) == ["load.masss"]
+
+
+def test_inch_values_out_of_bounds_are_shown_in_the_declared_unit(good, faults_of):
+    fault = faults_of(good.replace('"10 mm"', '"10000 in"'))["drum.diameter"]
+    assert fault.got == '"10000 in" = 254000 mm'
+    assert fault.expected == "over 0 mm, at most 10000 mm"
+
+
+def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
+    text = good + '[[tolerance]]\npath = "load.mass"\nby = "5 %"\n'
+    text += '[[tolerance]]\npath = "load.mss"\nby = "5 %"\n[[tolerance]]\npath = "drum.diameter"\nby = "5 kg"\n'
+    faults = faults_of(text + '[[tolerance]]\npath = "rope.material"\nby = "5 %"\n')
+    assert "nearest: load.mass" in faults["tolerance.2.path"].expected
+    assert faults["tolerance.3.by"].code == "W-S23"
+    assert faults["tolerance.4.path"].code == "W-S16"
+    assert "tolerance.1.path" not in faults
+
+
+@pytest.mark.parametrize(("path", "by", "width"), [("load.mass", "10 %", 2.5), ("load.mass", "1 lb", 0.45359237),
+                                                    ("settings.ambient", "9 °F", 5.0), ("stage.1.infill", "0.05", 0.05)])  # fmt: skip
+def test_tolerance_width_in_si(good, path, by, width):
+    inputs = loads(good)
+    assert tolerance_width(inputs, Tolerance(path=path, by=by)) == pytest.approx(width)
+    assert spec_at(inputs, path).kind in ("quantity", "number")
+
+
+# --- files that are no scenarios ---------------------------------------------------------------------------------------
+
+
+def _refused(text: str):
+    started = time.perf_counter()
+    with pytest.raises(InputError) as caught:
+        loads(text, "x.toml")
+    assert time.perf_counter() - started < 2.0
+    return caught.value.faults
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "# only a remark\n"])
+def test_empty_file(text):
+    (fault,) = _refused(text)
+    assert (fault.code, fault.message) == ("W-S05", "the file is empty")
+    assert "winchsim new" in fault.hint
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "message", "hint"),
+    [
+        ("[supply]\nvoltage = 6 V\n", 2, "column 13", '"6 V"'),
+        ("[rope]\nmaterial = polyester\n", 2, "column 12", '"polyester"'),
+        ("mass: 3\n", 1, "column 5", "key = value"),
+        ("[supply\n", 1, "column 8", ""),
+        ("a = 1\na = 2\n", 2, "cannot overwrite", ""),
+        ('title = "no end\n', 1, "column", ""),
+        ("note = '''no end\n\n", 1, "end of the file", ""),
+    ],
+)
+def test_broken_toml_says_where(text, line, message, hint):
+    (fault,) = _refused(text)
+    assert fault.code == "W-S04"
+    assert fault.line == line
+    assert message in fault.message
+    assert hint in fault.hint
+
+
+ABSURD = {
+    "nested arrays": "a = " + "[" * 400_000,
+    "nested inline tables": "a = " + "{a=" * 300_000,
+    "a key of very many parts": ".".join("a" * 400_000) + " = 1",
+    "a table of very many parts": "[" + ".".join("a" * 400_000) + "]",
+    "many keys": "\n".join(f"a{i} = 1" for i in range(80_000)),
+    "many tables": "[[sheave]]\n" * 90_000,
+    "a long list": "a = [" + "1," * 490_000 + "]",
+    "a long number": "a = " + "9" * 900_000,
+    "escaped quotes": 'a = "' + '\\"' * 450_000,
+    "open texts": "a = '''" + "x" * 900_000,
+    "brackets that do not match": "a = [ }\n" * 100_000,
+    "signs only": "= [\n" * 200_000,
+    "blank lines": "\n" * 900_000,
+}
+
+
+@pytest.mark.parametrize("text", ABSURD.values(), ids=ABSURD.keys())
+def test_absurd_text_is_refused_within_two_seconds(text):
+    faults = _refused(text)
+    assert all(len(fault.line_text) <= 160 for fault in faults)
+    assert len(faults) <= 101
+
+
+def test_more_tables_than_any_build_has(good, faults_of):
+    fault = faults_of(good + "[[sheave]]\n" * 300)["sheave"]
+    assert (fault.code, "at most 200" in fault.message) == ("W-S17", True)
+
+
+def test_very_many_faults_are_cut_short():
+    text = "\n".join(f"wrong_{i} = 1" for i in range(5000))
+    faults = _refused(text)
+    assert len(faults) == 101
+    assert faults[-1].code == "W-S19"
+
+
+def test_a_file_of_ten_megabytes_is_refused_at_once(tmp_path):
+    path = tmp_path / "big.toml"
+    path.write_text("# " + "x" * (10 * reader.MAX_BYTES))
+    started = time.perf_counter()
+    with pytest.raises(InputError) as caught:
+        load(str(path))
+    assert time.perf_counter() - started < 1.0
+    (fault,) = caught.value.faults
+    assert fault.code == "W-S02"
+    assert "10.0 MB" in fault.message
+    assert "at most 1 MB" in fault.expected
+
+
+def test_faults_survive_pickling(good):
+    with pytest.raises(InputError) as caught:
+        loads(good.replace('"25 kg"', '"25"'), "x.toml")
+    again = pickle.loads(pickle.dumps(caught.value))
+    assert [dataclasses.astuple(f) for f in again.faults] == [dataclasses.astuple(f) for f in caught.value.faults]
