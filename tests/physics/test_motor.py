@@ -63,6 +63,12 @@ def test_operating_point_is_where_the_torques_meet(motor, voltage, torque):
         assert abs(motor.constant * point.current - torque) <= motor.drag + 1e-12
 
 
+def test_free_running_motor_without_drag_draws_nothing():
+    motor = Motor(resistance=1.0, constant=0.5, drag=0.0, brush_drop=0.2)
+    assert no_load(motor, 1.4) == (pytest.approx(2.4), 0.0)
+    assert no_load(motor, -1.4) == (pytest.approx(-2.4), 0.0)
+
+
 def test_operating_point_of_an_array_is_that_of_each_entry():
     torques = np.linspace(-0.05, 0.05, 101)
     together = operating_point(FULL, 6.0, torques)

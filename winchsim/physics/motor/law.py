@@ -268,7 +268,8 @@ def operating_point(motor: Motor, voltage: Value, torque: Value) -> OperatingPoi
     Returns
     -------
     OperatingPoint
-        At speed 0 where the drag holds the shaft.
+        At speed 0 where the drag holds the shaft; where several speeds would do (nothing loads the shaft and the brush
+        drop lets no current flow) the slowest.
 
     References
     ----------
@@ -284,17 +285,20 @@ def operating_point(motor: Motor, voltage: Value, torque: Value) -> OperatingPoi
     """
     k, r, slope = motor.constant, motor.resistance, motor.drag_slope
     speed: Any = np.zeros(np.broadcast(voltage, torque).shape)
+    current: Any = steady_current(motor, voltage, speed)
     for way in (1.0, -1.0):  # sense of the motion, which the drag opposes
         load = torque + way * motor.drag
         for sense in (1.0, -1.0):  # sense of the current, which the brush drop opposes
             candidate = (voltage - sense * motor.brush_drop - r * load / k) / (k + r * slope / k)
-            drawn = load + slope * candidate
-            speed = np.where((way * candidate > 0.0) & (sense * drawn >= 0.0), candidate, speed)
+            drawn = (load + slope * candidate) / k
+            flows = (sense * drawn > 0.0) | ((drawn == 0.0) & (sense == way))
+            found = (way * candidate > 0.0) & flows
+            speed, current = np.where(found, candidate, speed), np.where(found, drawn, current)
         if slope > 0.0 and motor.brush_drop > 0.0:  # no current at all: the load and the growing drag balance
             candidate = -load / slope
-            idle = np.abs(voltage - k * candidate) < motor.brush_drop
-            speed = np.where((way * candidate > 0.0) & idle, candidate, speed)
-    return OperatingPoint(voltage, torque, _plain(speed), _plain(steady_current(motor, voltage, speed)))
+            found = (way * candidate > 0.0) & (np.abs(voltage - k * candidate) < motor.brush_drop)
+            speed, current = np.where(found, candidate, speed), np.where(found, 0.0, current)
+    return OperatingPoint(voltage, torque, _plain(speed), _plain(current))
 
 
 def no_load(motor: Motor, voltage: float) -> tuple[float, float]:

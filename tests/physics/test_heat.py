@@ -1,0 +1,172 @@
+"""Two-node heat: exact steps, steady states, times to a limit, and the estimate from size."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from winchsim.errors import DomainError
+from winchsim.physics.heat import HeatPath, estimate, rates, steady, step_exact, time_to_limit
+
+PATH = HeatPath(winding_capacity=3.0, case_capacity=20.0, winding_to_case=5.0, case_to_ambient=20.0)
+
+
+def test_rates_balance_heat():
+    winding, case = rates(PATH, 2.0, 60.0, 40.0, 20.0)
+    assert 3.0 * winding + 20.0 * case == pytest.approx(2.0 - (40.0 - 20.0) / 20.0)
+    assert winding == pytest.approx((2.0 - 4.0) / 3.0)
+
+
+@pytest.mark.parametrize("feedback", [0.0, 0.01, 0.2])
+def test_step_equals_integration(feedback):
+    start = (80.0, 30.0)
+
+    def rhs(t, y):
+        return rates(PATH, 2.0 + feedback * (y[0] - start[0]), y[0], y[1], 20.0)
+
+    run = solve_ivp(rhs, (0.0, 50.0), start, rtol=1e-11, atol=1e-11)
+    assert step_exact(PATH, 2.0, *start, 20.0, 50.0, feedback) == pytest.approx(tuple(run.y[:, -1]), rel=1e-8)
+
+
+def test_two_steps_are_one():
+    half = step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 30.0)
+    assert step_exact(PATH, 2.0, *half, 20.0, 30.0) == pytest.approx(step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 60.0))
+
+
+def test_no_time_changes_nothing():
+    assert step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 0.0) == (25.0, 22.0)
+
+
+def test_steps_take_arrays():
+    times = np.array([0.0, 10.0, 100.0])
+    winding, case = step_exact(PATH, 2.0, 20.0, 20.0, 20.0, times)
+    for n, time in enumerate(times.tolist()):
+        assert (winding[n], case[n]) == pytest.approx(step_exact(PATH, 2.0, 20.0, 20.0, 20.0, time))
+    powers = np.array([1.0, 2.0, 4.0])
+    assert step_exact(PATH, powers, 20.0, 20.0, 20.0, 10.0)[0].shape == (3,)
+
+
+def test_loss_given_at_another_temperature():
+    # 0.004 per kelvin of 2 W at 20 °C: 2.4 W at 70 °C is the same motor and the same current.
+    assert steady(PATH, 2.4, 20.0, 0.008, t_reference=70.0) == pytest.approx(steady(PATH, 2.0, 20.0, 0.008))
+
+
+def test_steady_without_loss_is_ambient():
+    assert steady(PATH, 0.0, 15.0) == (15.0, 15.0)
+
+
+def test_steady_of_arrays_may_be_partly_infinite():
+    powers = np.array([1.0, 100.0])
+    winding, case = steady(PATH, powers, 20.0, 0.00393 * powers)
+    assert math.isfinite(winding[0])
+    assert winding[1] == case[1] == math.inf
+
+
+def test_limit_reached_already():
+    assert time_to_limit(PATH, 2.0, 90.0, 40.0, 20.0, 90.0) == 0.0
+
+
+def test_limit_never_reached():
+    assert time_to_limit(PATH, 2.0, 20.0, 20.0, 20.0, 70.1) == math.inf
+    assert time_to_limit(PATH, 0.0, 60.0, 20.0, 20.0, 61.0) == math.inf
+
+
+def test_limit_of_a_runaway_is_always_reached():
+    power = 20.0
+    time = time_to_limit(PATH, power, 20.0, 20.0, 20.0, 500.0, 0.00393 * power)
+    assert math.isfinite(time)
+    assert step_exact(PATH, power, 20.0, 20.0, 20.0, time, 0.00393 * power)[0] == pytest.approx(500.0)
+
+
+def test_limit_passed_on_the_way_to_a_lower_steady_state():
+    # A case hotter than the steady state heats the winding past a limit that it later leaves again.
+    time = time_to_limit(PATH, 0.1, 20.0, 90.0, 20.0, 60.0)
+    assert 0.0 < time < 30.0
+    assert steady(PATH, 0.1, 20.0)[0] < 60.0
+    assert step_exact(PATH, 0.1, 20.0, 90.0, 20.0, time)[0] == pytest.approx(60.0)
+
+
+def test_limit_passed_after_cooling_first():
+    # A winding hotter than what its loss holds over the case: it falls, then follows the case up.
+    time = time_to_limit(PATH, 4.0, 50.0, 20.0, 20.0, 55.0)
+    assert step_exact(PATH, 4.0, 50.0, 20.0, 20.0, 10.0)[0] < 50.0
+    assert step_exact(PATH, 4.0, 50.0, 20.0, 20.0, time)[0] == pytest.approx(55.0)
+
+
+def test_limits_take_arrays():
+    limits = np.array([20.0, 40.0, 69.0, 71.0])
+    times = time_to_limit(PATH, 2.0, 20.0, 20.0, 20.0, limits)
+    alone = [time_to_limit(PATH, 2.0, 20.0, 20.0, 20.0, limit) for limit in limits.tolist()]
+    assert times.tolist() == pytest.approx(alone, rel=1e-12)
+    assert times[0] == 0.0
+    assert times[3] == math.inf
+
+
+def test_stalled_hobby_motor_is_at_its_limit_within_a_minute():
+    # 6 V, 1.4 A stalled, 17 g: about 8 W into less than 1 J/K. Common practice, no published source: seconds, not minutes.
+    path = estimate(0.017).path
+    assert 3.0 < time_to_limit(path, 8.4, 20.0, 20.0, 20.0, 120.0) < 60.0
+
+
+# --- estimate --------------------------------------------------------------------------------------------------
+
+
+def test_estimate_lists_what_it_assumed():
+    result = estimate(0.05)
+    keys = ["winding_heat_capacity", "case_heat_capacity", "winding_to_case", "case_to_ambient"]
+    assert [assumption.path_tail for assumption in result.assumed] == keys
+    assert [assumption.value for assumption in result.assumed] == [
+        result.path.winding_capacity,
+        result.path.case_capacity,
+        result.path.winding_to_case,
+        result.path.case_to_ambient,
+    ]
+    assert all(assumption.low < assumption.value < assumption.high for assumption in result.assumed)
+
+
+def test_estimate_without_a_mass_is_less_sure():
+    weighed, guessed = estimate(0.05), estimate(stall_power=(0.05 / 0.005) ** (1 / 0.6))
+    assert guessed.mass == pytest.approx(0.05)
+    assert guessed.path.winding_capacity == pytest.approx(weighed.path.winding_capacity)
+    for sure, unsure in zip(weighed.assumed, guessed.assumed, strict=True):
+        assert unsure.high / unsure.low >= sure.high / sure.low
+    assert "estimated from the stall power" in guessed.assumed[0].why
+
+
+def test_known_values_are_kept():
+    result = estimate(0.05, case_to_ambient=12.0, winding_capacity=2.5)
+    assert result.path.case_to_ambient == 12.0
+    assert result.path.winding_capacity == 2.5
+    assert result.path.winding_to_case == pytest.approx(0.35 * 12.0)
+    assert [assumption.path_tail for assumption in result.assumed] == ["case_heat_capacity", "winding_to_case"]
+
+
+def test_nothing_to_estimate_needs_no_size():
+    result = estimate(winding_capacity=3.0, case_capacity=20.0, winding_to_case=5.0, case_to_ambient=20.0)
+    assert result.path == PATH
+    assert result.assumed == ()
+    assert result.mass is None
+
+
+def test_larger_motors_are_slower_and_cool_better():
+    small, large = estimate(0.02).path, estimate(0.2).path
+    assert large.winding_capacity > small.winding_capacity
+    assert large.case_to_ambient < small.case_to_ambient
+    assert large.case_capacity * large.case_to_ambient > small.case_capacity * small.case_to_ambient
+
+
+@pytest.mark.parametrize(
+    ("values", "argument"),
+    [
+        ({}, "stall_power"),
+        ({"stall_power": 0.0}, "stall_power"),
+        ({"mass": -1.0}, "mass"),
+        ({"mass": math.nan}, "mass"),
+        ({"mass": 0.05, "case_capacity": -1.0}, "case_capacity"),
+    ],
+)
+def test_estimate_refuses_nonsense(values, argument):
+    with pytest.raises(DomainError) as refused:
+        estimate(**values)
+    assert refused.value.argument == argument

@@ -1,0 +1,309 @@
+"""Terminal voltage and currents in every regime, and the guards between them."""
+
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.physics.supply import (
+    NOTHING_BACK,
+    Regime,
+    Source,
+    balance,
+    balance_inductive,
+    conduction_margins,
+    first_regime,
+    first_regime_inductive,
+    regime_margins,
+    shift_sum,
+)
+
+BENCH = Source(resistance=0.5)
+BATTERY = Source(resistance=0.5, takes_back=True)
+FREE = math.inf
+ONE = ((2,), (4.0,), (2.5,), (0.0,))
+TWO = ((2, 1), (4.0, 2.0), (2.5, 3.5), (0.0, 0.0))
+TWO_WITH_DROP = ((2, 1), (4.0, 2.0), (2.5, 3.5), (0.5, 0.25))
+
+
+def summed(groups, currents):
+    return sum(n * i for n, i in zip(groups[0], currents, strict=True))
+
+
+# --- without inductance ----------------------------------------------------------------------------------------
+
+
+def test_holding_voltage_worked_by_hand():
+    # 2 motors of 4 ohm are 2 ohm at 2.5 V; behind 0.5 ohm from 6 V: 3.5 V over 2.5 ohm is 1.4 A.
+    voltage, currents, total = balance(Regime.VOLTAGE, 6.0, BENCH, *ONE, FREE)
+    assert (voltage, *currents, total) == pytest.approx((5.3, 0.7, 1.4))
+
+
+def test_brush_drop_worked_by_hand():
+    # As above with 0.5 V less to drive the current: 3.0 V over 2.5 ohm.
+    voltage, currents, total = balance(Regime.VOLTAGE, 6.0, BENCH, (2,), (4.0,), (2.5,), (0.5,), FREE)
+    assert (voltage, *currents, total) == pytest.approx((5.4, 0.6, 1.2))
+
+
+def test_source_without_resistance_holds_its_voltage():
+    for groups in (ONE, TWO, TWO_WITH_DROP):
+        assert balance(Regime.VOLTAGE, 6.0, Source(0.0), *groups, FREE)[0] == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
+@pytest.mark.parametrize("open_voltage", [6.0, -6.0])
+def test_holding_current_shares_the_limit(groups, open_voltage):
+    voltage, currents, total = balance(Regime.CURRENT, open_voltage, BENCH, *groups, 1.5)
+    assert total == math.copysign(1.5, open_voltage)
+    assert summed(groups, currents) == pytest.approx(total)
+    for r, e, drop, i in zip(*groups[1:], currents, strict=True):
+        assert voltage == pytest.approx(e + r * i + math.copysign(drop, i))
+
+
+@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
+@pytest.mark.parametrize("regime", [Regime.NO_RETURN, Regime.OPEN, Regime.EMPTY])
+def test_a_supply_that_gives_nothing_lets_the_groups_exchange(groups, regime):
+    voltage, currents, total = balance(regime, 6.0, BENCH, *groups, FREE)
+    assert total == 0.0
+    assert summed(groups, currents) == pytest.approx(0.0, abs=1e-12)
+    if groups is TWO:
+        assert currents[0] > 0.0 > currents[1]  # the faster motor drives the slower one
+        assert 2.5 < voltage < 3.5
+
+
+def test_equal_motors_on_an_open_lead_carry_no_current():
+    voltage, currents, _ = balance(Regime.OPEN, 6.0, BENCH, *ONE, FREE)
+    assert voltage == 2.5
+    assert currents == (0.0,)
+
+
+def test_each_motor_open_carries_no_current():
+    for groups in (TWO, TWO_WITH_DROP):
+        assert balance(Regime.EACH_OPEN, 6.0, BENCH, *groups, FREE)[1:] == ((0.0, 0.0), 0.0)
+
+
+def test_joined_terminals_brake_and_leave_the_source_alone():
+    voltage, currents, total = balance(Regime.SHORTED, 6.0, BENCH, *TWO_WITH_DROP, FREE)
+    assert (voltage, total) == (0.0, 0.0)
+    assert currents == pytest.approx((-0.5, -1.625))
+
+
+def test_brush_drop_keeps_a_band_without_current():
+    groups = ((2,), (4.0,), (2.5,), (0.5,))
+    for open_voltage in (2.0, 2.3, 3.0):
+        assert balance(Regime.VOLTAGE, open_voltage, BENCH, *groups, FREE) == (open_voltage, (0.0,), 0.0)
+    assert balance(Regime.VOLTAGE, 3.1, BENCH, *groups, FREE)[2] > 0.0
+    assert balance(Regime.VOLTAGE, 1.9, BENCH, *groups, FREE)[2] < 0.0
+
+
+def test_voltage_within_the_dead_band_when_nothing_flows():
+    # Two groups whose bands overlap from 2.7 to 2.9 V: nothing taken back stands at the edge where giving begins.
+    groups = ((1, 1), (4.0, 4.0), (2.5, 3.1), (0.4, 0.4))
+    assert balance(Regime.NO_RETURN, 6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.7)
+    assert balance(Regime.NO_RETURN, -6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.9)
+    assert balance(Regime.OPEN, 6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.8)
+    assert balance(Regime.OPEN, 6.0, BENCH, *groups, FREE)[1] == (0.0, 0.0)
+
+
+def test_no_live_motor_draws_nothing():
+    for regime in Regime:
+        assert balance(regime, 6.0, BENCH, (), (), (), (), 1.0)[1:] == ((), 0.0)
+    assert balance(Regime.VOLTAGE, 6.0, BENCH, (), (), (), (), 1.0)[0] == 6.0
+
+
+@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
+@pytest.mark.parametrize("regime", list(Regime))
+def test_reversed_polarity_is_the_mirror(groups, regime):
+    n, r, e, drop = groups
+    voltage, currents, total = balance(regime, 6.0, BENCH, *groups, 1.5)
+    mirrored = balance(regime, -6.0, BENCH, n, r, tuple(-x for x in e), drop, 1.5)
+    assert mirrored[0] == pytest.approx(-voltage)
+    assert mirrored[1] == pytest.approx(tuple(-i for i in currents))
+    assert mirrored[2] == pytest.approx(-total)
+
+
+# --- regimes ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("open_voltage", "emf", "source", "limit", "regime"),
+    [
+        (6.0, 0.0, BENCH, FREE, Regime.VOLTAGE),
+        (6.0, 0.0, BENCH, 2.0, Regime.CURRENT),
+        (6.0, 5.0, BENCH, 2.0, Regime.VOLTAGE),
+        (6.0, 7.0, BENCH, 2.0, Regime.NO_RETURN),
+        (6.0, 7.0, BATTERY, 2.0, Regime.VOLTAGE),
+        (6.0, 16.0, BATTERY, 2.0, Regime.VOLTAGE),  # more than the limit flows back: the limit is for giving
+        (-6.0, 0.0, BENCH, 2.0, Regime.CURRENT),
+        (-6.0, -7.0, BENCH, 2.0, Regime.NO_RETURN),
+        (-6.0, -7.0, BATTERY, 2.0, Regime.VOLTAGE),
+        (-6.0, 3.0, BENCH, 2.0, Regime.CURRENT),  # plugging
+        (0.0, 0.0, BENCH, 2.0, Regime.VOLTAGE),  # a ramp that has not begun
+        (0.0, 1.0, BENCH, 2.0, Regime.NO_RETURN),
+        (0.0, -1.0, BENCH, 2.0, Regime.VOLTAGE),
+        (-0.0, -1.0, BENCH, 2.0, Regime.NO_RETURN),  # a ramp downwards that has not begun
+        (-0.0, 1.0, BENCH, 2.0, Regime.VOLTAGE),
+    ],
+)
+def test_first_regime(open_voltage, emf, source, limit, regime):
+    groups = ((2,), (4.0,), (emf,), (0.0,))
+    assert first_regime(open_voltage, source, *groups, limit) is regime
+    voltage, _, total = balance(regime, open_voltage, source, *groups, limit)
+    for _, margin in regime_margins(regime, voltage, total, open_voltage, source, limit):
+        assert margin <= 0.0
+
+
+def margin_of(regime, following, open_voltage, source, groups, limit):
+    voltage, _, total = balance(regime, open_voltage, source, *groups, limit)
+    return dict(regime_margins(regime, voltage, total, open_voltage, source, limit))[following]
+
+
+@pytest.mark.parametrize("drop", [0.0, 0.5])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize(
+    ("before", "after", "emf", "step"),
+    [
+        # 6 V behind 0.5 ohm, limit 1 A, two motors of 4 ohm: the limit is reached at 3.5 V less the drop.
+        (Regime.VOLTAGE, Regime.CURRENT, lambda drop: 3.5 - drop, -1.0),
+        (Regime.CURRENT, Regime.VOLTAGE, lambda drop: 3.5 - drop, 1.0),
+        (Regime.VOLTAGE, Regime.NO_RETURN, lambda drop: 6.0 + drop, 1.0),
+        (Regime.NO_RETURN, Regime.VOLTAGE, lambda drop: 6.0 + drop, -1.0),
+    ],
+)
+def test_margins_cross_upward_where_the_next_regime_begins(before, after, emf, step, sign, drop):
+    def margin(e):
+        groups = ((2,), (4.0,), (sign * e,), (drop,))
+        return margin_of(before, after, sign * 6.0, BENCH, groups, 1.0)
+
+    at = emf(drop)
+    assert margin(at - 1e-6 * step) < 0.0 < margin(at + 1e-6 * step)
+
+
+def test_guard_against_return_does_not_stand_at_zero_in_the_dead_band():
+    groups = ((2,), (4.0,), (6.2,), (0.5,))
+    assert margin_of(Regime.VOLTAGE, Regime.NO_RETURN, 6.0, BENCH, groups, 1.0) == -NOTHING_BACK
+
+
+def test_which_guards_there_are():
+    following = [regime for regime, _ in regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BENCH, 1.0)]
+    assert following == [Regime.CURRENT, Regime.NO_RETURN]
+    assert [regime for regime, _ in regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BATTERY, 1.0)] == [Regime.CURRENT]
+    assert regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BATTERY, FREE) == ()
+    for regime in (Regime.OPEN, Regime.EACH_OPEN, Regime.SHORTED, Regime.EMPTY):
+        assert regime_margins(regime, 0.0, 0.0, 6.0, BENCH, 1.0) == ()
+
+
+def test_margins_of_arrays():
+    emfs = np.linspace(0.0, 8.0, 9)
+    voltage, _, total = balance(Regime.VOLTAGE, 6.0, BENCH, (2,), (4.0,), (emfs,), (0.0,), 1.0)
+    margins = dict(regime_margins(Regime.VOLTAGE, voltage, total, 6.0, BENCH, 1.0))
+    assert (margins[Regime.CURRENT] > 0.0).tolist() == (emfs < 3.5).tolist()
+    assert (margins[Regime.NO_RETURN] > 0.0).tolist() == (emfs > 6.0).tolist()
+
+
+# --- with inductance -------------------------------------------------------------------------------------------
+
+
+def with_inductance(regime, groups, currents, open_voltage=6.0, source=BENCH, limit=FREE, direction=None):
+    return balance_inductive(regime, open_voltage, source, *groups, (1e-3, 2e-3)[: len(currents)], currents, limit, direction)
+
+
+def test_inductive_holding_voltage_worked_by_hand():
+    # 1 A through 0.5 ohm leaves 5.5 V; less 2.5 V and 0.5 A x 4 ohm: 1 V over 1 mH.
+    voltage, rates, total = with_inductance(Regime.VOLTAGE, ONE, (0.5,))
+    assert (voltage, *rates, total) == pytest.approx((5.5, 1000.0, 1.0))
+
+
+@pytest.mark.parametrize("groups", [TWO, TWO_WITH_DROP])
+@pytest.mark.parametrize("regime", [Regime.CURRENT, Regime.NO_RETURN, Regime.OPEN, Regime.EMPTY])
+@pytest.mark.parametrize("currents", [(0.4, -0.8), (0.0, 0.0), (0.0, 0.3), (-0.2, 0.9)])
+def test_a_held_sum_stays(groups, regime, currents):
+    _, rates, total = with_inductance(regime, groups, currents, limit=1.5)
+    assert summed(groups, rates) == pytest.approx(0.0, abs=1e-9)
+    assert total == (pytest.approx(summed(groups, currents)) if regime is Regime.CURRENT else 0.0)
+
+
+def test_currents_settle_where_the_law_without_inductance_has_them():
+    for regime, limit in ((Regime.VOLTAGE, FREE), (Regime.CURRENT, 1.5), (Regime.OPEN, FREE), (Regime.SHORTED, FREE)):
+        for groups in (TWO, TWO_WITH_DROP):
+            voltage, currents, _ = balance(regime, 6.0, BENCH, *groups, limit)
+            settled, rates, _ = with_inductance(regime, groups, currents, limit=limit)
+            assert settled == pytest.approx(voltage)
+            assert rates == pytest.approx((0.0, 0.0), abs=1e-9)
+
+
+def test_no_current_starts_within_the_brush_drop():
+    for open_voltage in (2.1, 2.9):
+        assert with_inductance(Regime.VOLTAGE, ((2,), (4.0,), (2.5,), (0.5,)), (0.0,), open_voltage)[1] == (0.0,)
+    _, (starting,), _ = with_inductance(Regime.VOLTAGE, ((2,), (4.0,), (2.5,), (0.5,)), (0.0,), 3.1)
+    assert starting == pytest.approx(100.0)
+
+
+def test_given_direction_decides_what_the_drop_opposes():
+    groups = ((2,), (4.0,), (2.5,), (0.5,))
+    up, none, down = (with_inductance(Regime.VOLTAGE, groups, (0.0,), 4.0, direction=(sense,))[1][0] for sense in (1, 0, -1))
+    assert up == none == pytest.approx(1000.0)
+    assert down == pytest.approx(2000.0)
+
+
+def test_each_motor_open_holds_its_current_at_zero():
+    assert with_inductance(Regime.EACH_OPEN, TWO, (0.0, 0.0))[1:] == ((0.0, 0.0), 0.0)
+
+
+def test_conduction_margins():
+    margins = conduction_margins((1, 0, -1, 0), 5.0, (2.0, 4.8, 5.0, 4.0), (0.5, 0.5, 0.5, 0.0), (0.25, 0.0, -0.1, 0.0))
+    assert [(group, sense) for group, sense, _ in margins] == [(0, 0), (1, 1), (1, -1), (2, 0)]
+    assert [margin for *_, margin in margins] == pytest.approx([-0.25, -0.3, -0.7, -0.1])
+
+
+def test_impulse_forces_the_sum_and_keeps_flux_differences():
+    n, inductances, before = (2, 1), (1e-3, 2e-3), (0.5, 0.8)
+    after = shift_sum(n, inductances, before, 0.3)
+    assert 2 * after[0] + after[1] == pytest.approx(0.3)
+    impulses = [L * (b - a) for L, a, b in zip(inductances, before, after, strict=True)]
+    assert impulses[0] == pytest.approx(impulses[1])
+
+
+@pytest.mark.parametrize(
+    ("open_voltage", "current", "emf", "source", "limit", "regime"),
+    [
+        (6.0, 0.5, 2.5, BENCH, FREE, Regime.VOLTAGE),
+        (6.0, 0.5, 0.0, BENCH, 1.0, Regime.CURRENT),  # at the limit and growing
+        (6.0, 0.5, 5.0, BENCH, 1.0, Regime.VOLTAGE),  # at the limit and falling
+        (6.0, 0.8, 5.0, BENCH, 1.0, Regime.CURRENT),  # above it: the limit was lowered
+        (6.0, 0.0, 2.5, BENCH, 1.0, Regime.VOLTAGE),
+        (6.0, 0.0, 7.0, BENCH, 1.0, Regime.NO_RETURN),
+        (6.0, 0.0, 7.0, BATTERY, 1.0, Regime.VOLTAGE),
+        (6.0, -0.2, 2.5, BENCH, 1.0, Regime.NO_RETURN),
+        (6.0, -0.2, 2.5, BATTERY, 1.0, Regime.VOLTAGE),
+        (-6.0, -0.5, 0.0, BENCH, 1.0, Regime.CURRENT),
+        (-6.0, 0.0, -7.0, BENCH, 1.0, Regime.NO_RETURN),
+    ],
+)
+def test_first_regime_with_inductance(open_voltage, current, emf, source, limit, regime):
+    groups = ((2,), (4.0,), (emf,), (0.0,))
+    assert first_regime_inductive(open_voltage, source, *groups, (1e-3,), (current,), limit) is regime
+
+
+# --- source ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("values", "argument"),
+    [
+        ({"resistance": -0.1}, "resistance"),
+        ({"resistance": math.inf}, "resistance"),
+        ({"resistance": 0.1, "current_limit": 0.0}, "current_limit"),
+        ({"resistance": 0.1, "current_limit": math.nan}, "current_limit"),
+        ({"resistance": 0.1, "capacity": -1.0}, "capacity"),
+    ],
+)
+def test_source_refuses_nonsense(values, argument):
+    with pytest.raises(DomainError) as refused:
+        Source(**values)
+    assert refused.value.argument == argument
+
+
+def test_regimes_carry_the_phrase_shown():
+    assert [regime.value for regime in Regime][:3] == ["holding voltage", "holding current", "taking nothing back"]
