@@ -307,7 +307,7 @@ def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.
     }
     for i, group in enumerate(m.groups):
         n = group.number
-        w = y[1] * group.ratio
+        w = y[1] * (group.ratio if key.whole else 0.0)
         out[f"motor_{n}_speed"] = w
         out[f"motor_{n}_torque"] = now.constants[i] * now.currents[i]
         out[f"motor_{n}_current"] = now.currents[i]

@@ -61,7 +61,7 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
         out["copper"] = out["copper"] + group.live * resistance * current**2
         out["brushes"] = out["brushes"] + group.live * group.motor.brush_drop * np.abs(current)
-    out["motor drag"] = _motor_drag(m, y[1])
+    out["motor drag"] = _motor_drag(m, y[1]) if key.whole else zero
     out["rope damping"] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
     out["stretch wound onto the drum"] = rope.wound_stretch_power(m.line, now.tension, now.elastic, now.taken_up)
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
@@ -83,21 +83,24 @@ def _motor_drag(m: Machine, drum_speed: np.ndarray) -> np.ndarray:
 
 def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dict[str, np.ndarray]:
     m, chain = motion.machine, motion.chain(key)
-    names = [element.name for element in chain.elements]
+    names = [element.name for element in m.chain.elements]
     if len(m.chain_groups) > 1:
-        names += [f"mesh of group {i + 1}" for i in range(len(chain.groups))]
+        names += [f"mesh of group {i + 1}" for i in range(len(m.chain_groups))]
     out = {name: np.zeros_like(y[1]) for name in names}
     if not key.drum:
+        if "brake" in out:
+            out.pop("brake")
         return out
+    names = names[max(key.cut, 0) :]
     rope_torque = now.tension * m.layers[key.layer].radius
     torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque))
     rows = losses(chain, key.drum, torques, y[1])
-    if len(m.chain_groups) == 1:  # the first element's drag is the motors', booked there
+    if len(m.chain_groups) == 1 and key.whole:  # the first element's drag is the motors', booked there
         rows[0] = rows[0] - chain.elements[0].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
         out[name] = out[name] + row
     if "brake" in out:
-        out["brake and pawl"] = out.pop("brake")
+        out["brake and pawl"] = out.pop("brake")  # one head for both
     return out
 
 
@@ -114,7 +117,7 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
     m = motion.machine
     state = [float(value) for value in y]
     now = motion.flow(key)(t, state)
-    kinetic = drum_inertia(m.chain) * state[1] ** 2 / 2 + load.inertia(m.body) * state[3] ** 2 / 2
+    kinetic = drum_inertia(motion.train(key)) * state[1] ** 2 / 2 + load.inertia(m.body) * state[3] ** 2 / 2
     inductors = 0.0
     if m.inductive:
         for group, current in zip(m.groups, now.currents, strict=True):

@@ -249,8 +249,10 @@ class Machine:
         Whether power off opens each motor rather than the common lead.
     chain, braked_chain : Chain
         The second with the brake gripping; the same where there is none.
-    brake_element : int or None
-        Which element of `braked_chain` is the brake.
+    drum_element : int
+        Which element of the chain is the drum's bearings.
+    drum_inertia : float
+        Of the bare drum. [kg·m²]
     meshes : tuple of Mesh
         Every reduction of the unrolled train, from the motors on.
     layers : tuple of Layer
@@ -296,7 +298,8 @@ class Machine:
     off_each: bool
     chain: Chain
     braked_chain: Chain
-    brake_element: int | None
+    drum_element: int
+    drum_inertia: float
     meshes: tuple[Mesh, ...]
     layers: tuple[Layer, ...]
     wound_at_start: float

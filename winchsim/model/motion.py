@@ -96,9 +96,14 @@ class Motion:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
 
-    def chain(self, key: ModeKey) -> Chain:
-        """Chain in force in a mode; with a settled rope the load's mass turns with the drum."""
+    def train(self, key: ModeKey) -> Chain:
+        """Chain in force in a mode: braked when the power is off, and what is left of a train that has parted."""
         chain = self.machine.chain_in(self.machine.phases[key.phase].action)
+        return chain if key.whole else Chain((), key.cut_inertia, chain.elements[key.cut :])
+
+    def chain(self, key: ModeKey) -> Chain:
+        """The same; with a settled rope the load's mass turns with the drum."""
+        chain = self.train(key)
         if key.settled and key.drum:
             *front, last = chain.elements
             carried = load.inertia(self.machine.body) * (self.machine.layers[key.layer].radius / self.machine.line.falls) ** 2
@@ -123,12 +128,37 @@ class Motion:
 
     def _compile_flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
         rope_part = self._settled_part(key) if key.settled else self._rope_part(key)
-        motor_part = self._motor_part(key)
+        if key.parted:
+            rope_part = self._parted_part
+        motor_part = self._motor_part(key) if key.whole else self._idle_part(key)
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
             return Flow(t, *rope_part(y), *motor_part(t, y))
 
         return flow
+
+    def _parted_part(self, y: Sequence[Any]) -> tuple[Any, ...]:
+        """Rope that has parted: it pulls no more."""
+        none = y[0] * 0.0
+        return none, self.machine.free_rope - y[0], none, none, none, none
+
+    def _idle_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
+        """Motors that a parted train no longer joins to the drum, their power off."""
+        groups, temperature = self.machine.groups, self.machine.heat_state
+
+        def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
+            none = y[1] * 0.0
+            resistances = tuple(
+                resistance_at(g.motor.resistance, y[temperature(i)], g.motor.copper_coefficient) for i, g in enumerate(groups)
+            )
+            constants = tuple(
+                constant_at(g.motor.constant, y[temperature(i) + 1], g.motor.magnet_coefficient) for i, g in enumerate(groups)
+            )
+            still = (none,) * len(groups)
+            rates = still if self.machine.inductive else ()
+            return resistances, constants, none, none, still, rates, none, ()
+
+        return part
 
     def _settled_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
         """Rope whose stretch is that of the steady pull: own derivation, DEVELOPERS.md, section "The rope"."""
@@ -345,7 +375,9 @@ class Motion:
             return self._travel_guards(key) if key.drum else parts
         if self._may_settle(key):
             parts.append(self._settle_guard(key))
-        if key.taut:
+        if key.parted:
+            pass
+        elif key.taut:
             parts.append((("slack",), (force,), lambda y, now: (-now.raw_tension,)))
         else:
             parts.append((("taut",), (force,), lambda y, now: (_smaller(stiffness * now.stretch, now.raw_tension),)))
@@ -368,7 +400,7 @@ class Motion:
         return parts
 
     def _may_settle(self, key: ModeKey) -> bool:
-        if not key.taut or key.ramping:
+        if not key.taut or key.ramping or key.parted:
             return False
         return key.load is LoadPlace.FREE or (key.load.moves and key.drum == _friction_sign(key.load))
 
@@ -444,7 +476,7 @@ class Motion:
     def _overload(self, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]] | None:
         """Guard of the hardest-worked link: the largest share of strength that is used, less 1."""
         m = self.machine
-        if not m.links:
+        if not m.links or not key.whole or key.parted:
             return None
         channels, worst_share = self.channels(key), share_reader(m)
         return lambda y, now: (worst_share(channels(y, now)) - 1.0,)
@@ -455,23 +487,30 @@ class Motion:
         radius, breakaway = m.layers[key.layer].radius, m.breakaway
         at = likely_branch(chain, drum) if drum else None
         resting = RestingBounds(chain, breakaway)
+        gone, lost = max(key.cut, 0), len(m.groups) + len(m.dragged) if not key.whole else 0
+
+        def padded(tension: Any, rope_torque: Any, outputs: Any, forward: bool, groups: Any) -> Channels:
+            """Zero torque in what a parted train has lost."""
+            if not key.whole:
+                outputs, groups = [tension * 0.0] * gone + list(outputs), [tension * 0.0] * lost
+            return Channels(tension, rope_torque, outputs, forward, groups)
 
         def channels(y: Any, now: Flow) -> Channels:
             nonlocal at
             rope_torque = now.tension * radius
             if at is None:
                 torques = resting(now.torques, rope_torque)
-                return Channels(now.tension, rope_torque, torques.outputs, True, torques.groups)
+                return padded(now.tension, rope_torque, torques.outputs, True, torques.groups)
             if isinstance(rope_torque, np.ndarray):
                 torques = moving_torques(chain, drum, now.torques, rope_torque)
-                return Channels(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups)
+                return padded(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
                 at = find_branch(chain, drum, now.torques, rope_torque)
                 x = at.acceleration(now.torques, rope_torque)
             outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
-            return Channels(now.tension, rope_torque, outputs, drum > 0, passed)
+            return padded(now.tension, rope_torque, outputs, drum > 0, passed)
 
         return channels
 

@@ -10,7 +10,7 @@ import numpy as np
 from winchsim.hybrid import Mode, Switch
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
-from winchsim.model.machine import Machine
+from winchsim.model.machine import LinkLimit, Machine
 from winchsim.model.motion import Flow, Motion, link_shares
 from winchsim.physics import load
 from winchsim.physics import supply as sp
@@ -22,6 +22,9 @@ PROGRESS = 1e-6
 
 QUIET = ("settles",)
 """Guards whose firing does not stir the rope."""
+
+LEAST_INERTIA = 1e-9
+"""Inertia of a bare shaft, where a parted train leaves one whose inertia is not known. [kg·m²] Own assumption."""
 
 CONFIRM_PERIODS = 10.0
 SHORTEST_CONFIRM = 0.2
@@ -60,7 +63,7 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
         phase=0, drum=0, layer=layer, layer_below=layer, taut=_starts_taut(machine), settled=False,
         settle_after=machine.scales.bounce_period,
         load=_hanging_place(machine) if hanging else LoadPlace.FLOOR, regime=Regime.OPEN, sense=(),
-        hot=(False,) * len(machine.groups), empty=False, stalled=False, phase_start=0.0, phase_end=math.inf,
+        hot=(False,) * len(machine.groups), empty=False, cut=-1, cut_inertia=0.0, parted=False, stalled=False, phase_start=0.0, phase_end=math.inf,
         ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
     )  # fmt: skip
     problem = WinchProblem(machine)
@@ -150,7 +153,9 @@ class WinchProblem:
     def _connect(self, step: _Step) -> None:
         """Set the supply's regime for the phase, and the currents that it forces."""
         m, phase = self.machine, self.machine.phases[step.key.phase]
-        if phase.action == "short":
+        if not step.key.whole:
+            regime = Regime.EACH_OPEN
+        elif phase.action == "short":
             regime = Regime.SHORTED
         elif not phase.powered:
             regime = Regime.EACH_OPEN if m.off_each else Regime.OPEN
@@ -159,7 +164,7 @@ class WinchProblem:
         else:
             regime = self._powered_regime(step)
         step.change(regime=regime)
-        if m.inductive:
+        if m.inductive and step.key.whole:
             self._force_currents(step)
 
     def _powered_regime(self, step: _Step) -> Regime:
@@ -257,7 +262,7 @@ class WinchProblem:
             self._on_paid_out(step, "")
 
     def _stop_drum(self, step: _Step, *, jerk: bool = False) -> None:
-        chain = self.motion.chain(step.key)
+        chain = self.motion.train(step.key)
         lost = drum_inertia(chain) * float(step.y[1]) ** 2 / 2 if jerk else 0.0
         step.y[1] = 0.0
         step.change(drum=0, layer_below=step.key.layer, held_since=step.t)
@@ -295,8 +300,33 @@ class WinchProblem:
         y = step.y.tolist()
         shares = link_shares(self.machine, self.motion.channels(step.key)(y, now))
         worst = max(range(len(shares)), key=shares.__getitem__)
-        step.mark(Event.OVERLOAD, str(worst), shares[worst] * self.machine.links[worst].bears)
-        step.ends = True
+        if self.machine.after_overload == "stop":
+            step.mark(Event.OVERLOAD, str(worst), shares[worst])
+            step.ends = True
+            return
+        before = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
+        self._part(step, self.machine.links[worst])
+        after = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
+        step.mark(Event.OVERLOAD, str(worst), shares[worst], energy=before - after)
+        step.next_phase = "watch"
+
+    def _part(self, step: _Step, link: LinkLimit) -> None:
+        """Let go of what a broken link held: the train in front of it, or the rope. Its power is cut with it."""
+        m = self.machine
+        if m.inductive:
+            for i in range(len(m.groups)):
+                step.y[m.current_state(i)] = 0.0
+            step.change(sense=())
+        if link.channel == "tension":
+            step.change(parted=True, taut=False, settled=False)
+            return
+        if link.channel == "drum":
+            cut, inertia = m.drum_element, m.drum_inertia
+        else:
+            element = m.meshes[link.index].element if link.channel == "mesh" else link.index
+            cut = 0 if element is None else element + 1
+            inertia = m.chain.common_inertia if element is None else m.chain.elements[element].inertia
+        step.change(cut=cut, cut_inertia=max(inertia, LEAST_INERTIA), settled=False)
 
     # --- the load ----------------------------------------------------------------------------------------------------
 

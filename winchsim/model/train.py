@@ -53,7 +53,8 @@ class Train:
 
     chain: Chain
     braked: Chain
-    brake_element: int | None
+    drum_element: int
+    drum_inertia: float
     meshes: tuple[Mesh, ...]
     reductions: tuple[Reduction, ...]
     gearbox_element: int | None
@@ -183,7 +184,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         if brake_on_motor:
             places = {i: place + 1 for i, place in places.items()}
             gearbox = None if gearbox is None else gearbox + 1
-    bearing = inputs.drum.bearing_efficiency
+    bearing, drum_at = inputs.drum.bearing_efficiency, len(elements)
     elements.append(Element("drum bearings", 1.0, bearing, 2 - 1 / bearing, pending + inputs.drum.drag))
     elements += _rope_side(inputs)
     common = inertias[0] if first else 0.0
@@ -195,7 +196,9 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     if brake_at is not None and inputs.brake is not None:
         gripping = replace(elements[brake_at], drag=inputs.brake.torque)
         braked = replace(chain, elements=(*chain.elements[:brake_at], gripping, *chain.elements[brake_at + 1 :]))
-    return Train(chain, braked, brake_at, _mesh_places(first, units, own, places), first, gearbox)
+    return Train(
+        chain, braked, drum_at, drum_inertia(inputs, notebook), _mesh_places(first, units, own, places), first, gearbox
+    )
 
 
 def _single_front(
