@@ -185,7 +185,8 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
             places = {i: place + 1 for i, place in places.items()}
             gearbox = None if gearbox is None else gearbox + 1
     bearing, drum_at = inputs.drum.bearing_efficiency, len(elements)
-    elements.append(Element("drum bearings", 1.0, bearing, 2 - 1 / bearing, pending + inputs.drum.drag))
+    turning = 0.0 if first else drum_inertia(inputs, notebook)  # without a reduction no shaft before it carries the drum
+    elements.append(Element("drum bearings", 1.0, bearing, 2 - 1 / bearing, pending + inputs.drum.drag, turning))
     elements += _rope_side(inputs)
     common = inertias[0] if first else 0.0
     if single:
