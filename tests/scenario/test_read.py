@@ -194,8 +194,15 @@ def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
     assert "tolerance.1.path" not in faults
 
 
-@pytest.mark.parametrize(("path", "by", "width"), [("load.mass", "10 %", 2.5), ("load.mass", "1 lb", 0.45359237),
-                                                    ("settings.ambient", "9 °F", 5.0), ("stage.1.infill", "0.05", 0.05)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("path", "by", "width"),
+    [
+        ("load.mass", "10 %", 2.5),
+        ("load.mass", "1 lb", 0.45359237),
+        ("settings.ambient", "9 °F", 5.0),
+        ("stage.1.infill", "0.05", 0.05),
+    ],
+)
 def test_tolerance_width_in_si(good, path, by, width):
     inputs = loads(good)
     assert tolerance_width(inputs, Tolerance(path=path, by=by)) == pytest.approx(width)

@@ -1,0 +1,1 @@
+"""Tables of materials and parts, a source on every row."""

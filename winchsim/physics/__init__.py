@@ -1,0 +1,1 @@
+"""One room for each physical thing; the rooms do not import each other."""

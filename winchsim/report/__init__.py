@@ -1,0 +1,1 @@
+"""Everything that leaves winchsim: text, data, files and figures."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 STARTER = """\
-# A lift for winchsim. Change the values to those of your build; "winchsim keys" lists every key there is.
+# A lift for winchsim. Change the values to those of your build; "winchsim keys" lists every key.
 # A value with a dimension stands in quotes with its unit, whichever you have: "25 kg", "55 lb",
 # "1/4 in", "0.5 Nm". What you leave out is assumed, and the report lists all that it assumed.
 
@@ -11,13 +11,13 @@ title = "Tool chest onto the loft"
 
 # --- the motors, all driving the first gear -------------------------------------------------------
 [[motors]]
-count = 4                        # equal motors in this group; a second [[motors]] adds another group
+count = 4                        # equal motors in this group; a second [[motors]] adds another
 voltage = "12 V"                 # the voltage at which the next four lines hold
 no_load_speed = "12000 rpm"      # from the data sheet, or measured with nothing on the shaft
 no_load_current = "110 mA"
 stall_torque = "13 mN*m"         # held still; also read: "130 g*cm", "1.84 oz*in"
 stall_current = "1.6 A"
-# known_by = "bench"             # no data sheet? "bench" and "label" take what you can measure or read
+# known_by = "bench"             # no data sheet? "bench" and "label" take what you can measure
 
 # --- what feeds them ------------------------------------------------------------------------------
 [supply]
@@ -34,7 +34,7 @@ gear = 48                        # teeth of the large gear
 module = "1 mm"                  # or diametral_pitch = "24 1/in"
 width = "8 mm"
 material = "PETG"                # "winchsim materials" shows what there is
-walls = 4                        # printed walls (perimeters); leave out walls and infill for a solid gear
+walls = 4                        # printed walls; leave out walls and infill for a solid gear
 infill = "40 %"
 # greased = true
 

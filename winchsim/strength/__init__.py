@@ -1,0 +1,1 @@
+"""Demand, strength and factor of every link that can break."""

@@ -1,0 +1,1 @@
+"""Findings, cures and cautions, and the sentence made of them."""

@@ -23,12 +23,14 @@ _LENGTH_PER_DIAMETER = (1.4, 1.0, 1.8)
 
 
 def assumed_inertia(motor: Motor, voltage: float) -> Assumption:
+    """Inertia of a rotor that nobody measured [kg·m²], from the motor's mechanical time constant."""
     per_second = stall(motor, voltage)[0] / no_load(motor, voltage)[0]
     value, low, high = (seconds * per_second for seconds in _TIME_CONSTANT)
     return Assumption("rotor_inertia", value, low, high, "a mechanical time constant of 15 ms, 5 to 30 ms in small motors")
 
 
 def assumed_no_load_current(stall_current: float) -> Assumption:
+    """No-load current that nobody measured [A], as a share of the stall current [A]."""
     value, low, high = (share * stall_current for share in NO_LOAD_SHARE)
     return Assumption("no_load_current", value, low, high, "6 % of the stall current, 2 to 12 % in small motors")
 

@@ -386,10 +386,12 @@ def _plain(value: Any) -> Any:
 
 
 def require_positive(name: str, value: float, unit: str) -> None:
+    """Raise DomainError unless an argument is finite and above zero."""
     if not (0.0 < value < math.inf):
         raise DomainError(name, value, f"a finite value above zero [{unit}]")
 
 
 def require_not_negative(name: str, value: float) -> None:
+    """Raise DomainError unless an argument is finite and not below zero."""
     if not (0.0 <= value < math.inf):
         raise DomainError(name, value, "a finite value, zero or above")

@@ -1,0 +1,66 @@
+"""The tables of materials as text and data."""
+
+from __future__ import annotations
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.report.columns import aligned
+from winchsim.report.materials import chosen_rows, detail_text, overview_text, row_facts
+from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
+
+EVERYTHING = [*load_materials().values(), *load_ropes().values(), *load_friction_pairs()]
+
+
+def test_overview_fits_and_marks_what_is_from_memory():
+    text = overview_text(list(load_materials().values()), list(load_ropes().values()), list(load_friction_pairs()))
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 100
+    asa = load_materials()["ASA"]
+    assert asa.origin("density").basis == "from memory"
+    assert "1070 kg/m³*" in next(line for line in lines if line.startswith("  ASA "))
+    pla = next(line for line in lines if line.startswith("  PLA "))
+    assert "1250 kg/m³ " in pla
+    for row in EVERYTHING[: -len(load_friction_pairs())]:
+        assert any(line.startswith(f"  {row.name}  ") for line in lines), row.name
+
+
+def test_detail_shows_every_value_with_its_source():
+    row = load_materials()["PETG"]
+    text = detail_text([row])
+    flat = " ".join(text.split())
+    for key in row.origins:
+        assert " ".join(row.origin(key).source.split()) in flat
+    assert "tensile strength: 50.0 MPa, 40.0 to 53.0 MPa" in text
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_us_units_stand_beside():
+    assert "density: 1270 kg/m³ (79.3 lb/ft³)" in detail_text([load_materials()["PETG"]], us=True)
+
+
+def test_choosing_by_name_takes_the_friction_pairs_along():
+    rows = chosen_rows(EVERYTHING, ["pom", "PETG"])
+    assert [row.name for row in rows[:2]] == ["POM", "PETG"]
+    assert rows[2:]
+    assert all("POM" in (pair.first, pair.second) for pair in rows[2:])
+
+
+def test_unknown_names_are_all_told():
+    with pytest.raises(InputError) as caught:
+        chosen_rows(EVERYTHING, ["petgg", "xyzzy"])
+    first, second = caught.value.faults
+    assert '"PETG"' in first.hint
+    assert "polyester" in second.expected
+
+
+def test_facts_are_si_with_units_and_sources():
+    facts = row_facts(load_materials()["PLA"])
+    strength = facts["values"]["tensile_strength"]
+    assert (strength["value"], strength["unit"]) == (load_materials()["PLA"].tensile_strength, "Pa")
+    assert strength["source"]
+    assert [row_facts(row)["kind"] for row in EVERYTHING if row.name == "polyester"] == ["rope"]
+
+
+def test_columns_are_aligned():
+    assert aligned([["a", "1"], ["bbb", "22"]], "lr") == ["a     1", "bbb  22"]

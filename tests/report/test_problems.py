@@ -1,0 +1,115 @@
+"""Text of errors, pinned."""
+
+from __future__ import annotations
+
+import pytest
+
+from winchsim.errors import DomainError, Fault, InputError, OutputError, TrustError
+from winchsim.report.paint import Paint
+from winchsim.report.problems import clean, error_text
+from winchsim.scenario.read import loads
+
+TEXT = """\
+[[motors]]
+count = 6
+voltage = "6 V"
+no_load_speed = "11500 rpm"
+no_load_current = "90 mA"
+stall_torque = "0.5 V"   # a slip
+stall_current = "1.4 A"
+[supply]
+voltage = "6 V"
+[[stage]]
+repaet = 5
+pinion = 10
+gear = 40
+module = "1 mm"
+width = "8 mm"
+[drum]
+diameter = "-1 in"
+width = "40 mm"
+[rope]
+diameter = "3 mm"
+[load]
+height = "0.5 m"
+"""
+
+EXPECTED = """\
+bench.toml:6: motors.1.stall_torque: a voltage, where a torque is expected [W-S23]
+    6 | stall_torque = "0.5 V"   # a slip
+      |                ^^^^^^^
+   expected: a torque with its unit (mN·m, N·m, kg·cm, oz·in)
+   try: use one of: mN·m, N·m, kg·cm, oz·in, lbf·in
+bench.toml:11: stage.1.repaet: unknown key in [stage] [W-S10]
+   11 | repaet = 5
+      | ^^^^^^
+   try: did you mean "repeat"?
+bench.toml:17: drum.diameter: negative [W-S13]
+   17 | diameter = "-1 in"
+      |            ^^^^^^^
+   read: "-1 in" = -25.40 mm
+   expected: over 0 mm, at most 10000 mm
+bench.toml:21: load.mass: mass is missing [W-S11]
+   21 | [load]
+   expected: a mass with its unit (kg, g, lb, oz): mass to lift
+--set: load.height: the unit is missing [W-S12]
+      | load.height=2
+      |             ^
+   expected: a length with its unit (m, mm, in, ft)
+   try: write "2 m"
+5 problems in 1 file; nothing was run.
+"""
+
+
+def _error(text: str, *overrides: str) -> InputError:
+    with pytest.raises(InputError) as caught:
+        loads(text, "bench.toml", overrides)
+    return caught.value
+
+
+def test_all_faults_of_a_file():
+    assert error_text(_error(TEXT, "load.height=2")) == EXPECTED
+
+
+def test_colour_adds_nothing_but_control_codes():
+    import re
+
+    painted = error_text(_error(TEXT, "load.height=2"), Paint(True))
+    assert painted != EXPECTED
+    assert re.sub(r"\033\[[0-9;]*m", "", painted) == EXPECTED
+
+
+def test_a_fault_of_no_file_has_no_count():
+    assert error_text(InputError((Fault("wrong", hint="this", code="W-C01"),))) == "wrong [W-C01]\n   try: this\n"
+
+
+@pytest.mark.parametrize(
+    ("error", "text"),
+    [
+        (OutputError("a.csv", "exists", "--force replaces it"), "a.csv: exists [W-F01]\n   try: --force replaces it\n"),
+        (TrustError("It does not close.", "Try this."), "It does not close. [W-T01]\n   try: Try this.\n"),
+        (DomainError("mass", -1.0, "over 0"), "mass is -1.0; expected over 0 [W-D01]\n"),
+    ],
+)
+def test_other_errors(error, text):
+    assert error_text(error) == text
+
+
+def test_a_file_cannot_steer_the_terminal():
+    text = error_text(_error('"\\u001b[2Jx" = 1\n[load]\n"\\u0007" = 2\n'))
+    assert "\x1b" not in text
+    assert "\x07" not in text
+    assert clean("a\x1b\tb\x7f") == "a\\x1b b\\x7f"
+
+
+def test_everything_fits_100_columns():
+    long = "x" * 150
+    text = error_text(_error(f'{long} = "{long}"\n[load]\nmass = "{long}"\n[drum]\nlay = "{long}"\n'))
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_marks_stand_under_wide_characters():
+    lines = error_text(_error('[rope]\nmaterial = "絹糸"\n"糸" = "x"\n')).splitlines()
+    at = next(i for i, line in enumerate(lines) if "糸" in line and "|" in line and "=" in line and "絹" not in line)
+    assert lines[at] == '    3 | "糸" = "x"'
+    assert lines[at + 1] == "      |  ^^"

@@ -1,0 +1,282 @@
+"""The command line: streams, exit codes, help, hints."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from winchsim import cli
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command, add_scenario
+from winchsim.errors import TrustError
+from winchsim.scenario.read import load
+from winchsim.version import __version__
+
+
+class Screen:
+    """A command line with streams that can be read afterwards."""
+
+    def __init__(self, **options):
+        self.env = Env(io.StringIO(), io.StringIO(), **options)
+        self.code = None
+
+    def run(self, *arguments: str):
+        self.code = cli.main(list(arguments), self.env)
+        return self
+
+    @property
+    def out(self) -> str:
+        return self.env.stdout.getvalue()
+
+    @property
+    def err(self) -> str:
+        return self.env.stderr.getvalue()
+
+
+@pytest.fixture
+def screen():
+    return Screen()
+
+
+@pytest.fixture
+def command(monkeypatch):
+    """Make the command line know one more command, called ``probe FILE``, that does what it is told."""
+
+    def make(action):
+        def register(commands):
+            parser = add_command(commands, "probe", "does what the test says", action, example="winchsim probe x")
+            add_scenario(parser)
+
+        monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, register))
+
+    return make
+
+
+# --- exit codes ----------------------------------------------------------------------------------------------------------
+
+
+def test_0_when_all_went_well(screen, tmp_path):
+    path = str(tmp_path / "crate.toml")
+    assert screen.run("new", path).code == ExitCode.GOOD == 0
+    assert screen.out == f"wrote {path}\nnext: winchsim lift {path}\n"
+    assert screen.err == ""
+    assert load(path).load.mass == 10.0
+
+
+def test_1_is_what_a_command_says(screen, command):
+    command(lambda options, env: ExitCode.BAD)
+    assert screen.run("probe", "x").code == 1
+
+
+def test_2_for_no_arguments_with_short_help(screen):
+    assert screen.run().code == 2
+    assert screen.out == ""
+    assert "usage: winchsim" in screen.err
+
+
+def test_2_for_bad_input(screen, command, tmp_path):
+    path = tmp_path / "x.toml"
+    path.write_text("[load]\nmass = 25\n")
+    command(lambda options, env: load(options.file, options.overrides) and 0)
+    assert screen.run("probe", str(path), "--set", "load.height=1").code == 2
+    assert screen.out == ""
+    assert f"{path}:2: load.mass: the unit is missing [W-S12]" in screen.err
+    assert "--set: load.height: the unit is missing" in screen.err
+
+
+def test_2_for_an_existing_file(screen, tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_text("mine")
+    assert screen.run("new", str(path)).code == 2
+    assert "--force" in screen.err
+    assert path.read_text() == "mine"
+    assert Screen().run("new", str(path), "--force").code == 0
+    assert path.read_text() != "mine"
+
+
+def test_3_for_a_result_that_cannot_be_trusted(screen, command):
+    def action(options, env):
+        raise TrustError("The energy does not close.")
+
+    command(action)
+    assert screen.run("probe", "x").code == 3
+    assert "The energy does not close. [W-T01]" in screen.err
+
+
+def test_4_for_an_internal_fault_in_one_line(screen, command):
+    def action(options, env):
+        raise ZeroDivisionError("oops\nsecond line")
+
+    command(action)
+    assert screen.run("probe", "x").code == 4
+    assert screen.err.startswith("internal fault: ZeroDivisionError: oops second line [W-000]\n")
+    assert "--debug" in screen.err
+    assert "Traceback" not in screen.err
+
+
+def test_4_with_the_traceback_on_request(screen, command):
+    def action(options, env):
+        raise ZeroDivisionError("oops")
+
+    command(action)
+    assert screen.run("probe", "x", "--debug").code == 4
+    assert "Traceback" in screen.err
+
+
+def test_130_when_interrupted(screen, command):
+    def action(options, env):
+        raise KeyboardInterrupt
+
+    command(action)
+    assert screen.run("probe", "x").code == 130
+    assert screen.err == "interrupted\n"
+
+
+def test_141_when_the_pipe_is_closed(screen, command):
+    def action(options, env):
+        raise BrokenPipeError
+
+    command(action)
+    assert screen.run("probe", "x").code == 141
+    assert screen.out + screen.err == ""
+
+
+def test_a_closed_pipe_ends_quietly():
+    """The process as a whole: whoever reads the output goes away at once."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run([sys.executable, "-m", "winchsim", "keys"], stdout=writer, stderr=subprocess.PIPE, check=False)
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (141, b"")
+
+
+def test_every_exit_code_is_told_in_words():
+    assert {code.value for code in ExitCode} == {0, 1, 2, 3, 4, 130, 141}
+
+
+# --- JSON ------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("arguments", [["materials"], ["materials", "PLA"], ["keys"], ["keys", "rope"]])
+def test_json_is_one_document_and_nothing_else(screen, arguments):
+    assert screen.run(*arguments, "--json").code == 0
+    data = json.loads(screen.out)
+    assert data["meta"]["version"] == __version__
+    assert data["rows"]
+    assert screen.err == ""
+
+
+def test_new_as_json(screen, tmp_path):
+    path = str(tmp_path / "a.toml")
+    assert json.loads(screen.run("new", path, "--json").out)["rows"] == [{"file": path}]
+
+
+def test_an_error_as_json(screen, tmp_path):
+    assert screen.run("materials", "unobtainium", "--json").code == 2
+    error = json.loads(screen.out)["error"]
+    assert error["code"] == "W-S16"
+    assert error["faults"][0]["message"] == 'no material or rope "unobtainium"'
+
+
+def test_misuse_as_json(screen):
+    assert screen.run("materials", "--jsno", "--json").code == 2
+    assert json.loads(screen.out)["error"]["faults"][0]["hint"] == "did you mean --json?"
+
+
+def test_an_internal_fault_as_json(screen, command):
+    def action(options, env):
+        raise ZeroDivisionError("oops")
+
+    command(action)
+    assert screen.run("probe", "x", "--json").code == 4
+    assert json.loads(screen.out)["error"]["message"] == "ZeroDivisionError: oops"
+
+
+# --- hints -----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message", "hint"),
+    [
+        (["matreials"], "unknown command 'matreials'", "did you mean materials?"),
+        (["zzz"], "unknown command 'zzz'", "winchsim -h"),
+        (["new"], "the following arguments are required: FILE", "winchsim new -h"),
+        (["new", "x", "--forse"], "unknown argument --forse", "did you mean --force?"),
+        (["materials", "--units", "uss"], "unknown choice 'uss'", "did you mean us?"),
+        (["--colour=always"], "unknown argument --colour", "did you mean --color?"),
+        (["keys", "rop"], 'no table "rop"', 'did you mean "rope"?'),
+    ],
+)
+def test_misuse_names_the_nearest(screen, arguments, message, hint):
+    assert screen.run(*arguments).code == 2
+    assert message in screen.err
+    assert hint in screen.err
+    assert screen.out == ""
+
+
+def test_options_are_not_guessed_from_their_first_letters(screen, tmp_path):
+    assert screen.run("new", str(tmp_path / "a"), "--fo").code == 2
+    assert not (tmp_path / "a").exists()
+
+
+# --- help, version, colour -------------------------------------------------------------------------------------------------
+
+
+def test_version_in_one_line(screen):
+    assert screen.run("--version").code == 0
+    assert screen.out == f"winchsim {__version__}\n"
+
+
+@pytest.mark.parametrize("arguments", [["-h"], ["new", "-h"], ["materials", "--help"], ["keys", "-h"]])
+def test_help_has_an_example_and_fits(screen, arguments):
+    assert screen.run(*arguments).code == 0
+    assert "example:\n  winchsim " in screen.out
+    assert max(map(len, screen.out.splitlines())) <= 100
+    assert screen.err == ""
+
+
+def test_help_lists_every_command_with_its_summary(screen):
+    screen.run("-h")
+    for name in ("new", "materials", "keys"):
+        assert f"\n    {name} " in screen.out
+
+
+def test_no_colour_unless_on_a_terminal(screen):
+    assert "\033" not in screen.run("materials").out
+    assert "\033" in Screen(stdout_is_terminal=True).run("materials").out
+    assert "\033" not in Screen(stdout_is_terminal=True, environ={"NO_COLOR": "1"}).run("materials").out
+    assert "\033" in Screen().run("materials", "--color", "always").out
+    assert "\033" in Screen().run("--color", "always", "materials").out
+    assert "\033" in Screen(stderr_is_terminal=True).run("keys", "rop").err
+
+
+def test_text_is_the_same_with_and_without_colour(screen):
+    import re
+
+    painted = Screen().run("keys", "--color", "always").out
+    assert re.sub(r"\033\[[0-9;]*m", "", painted) == screen.run("keys").out
+
+
+def test_keys_as_markdown(screen):
+    assert "| `mass` | mass to lift |" in screen.run("keys", "load", "--markdown").out
+
+
+# --- the process -------------------------------------------------------------------------------------------------------------
+
+
+def test_help_is_instant_because_heavy_parts_are_not_imported():
+    code = "import sys, winchsim.cli; print(sorted({'numpy','scipy','pint','matplotlib'} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
+
+
+def test_runs_as_a_module_in_a_plain_locale():
+    environ = {"PATH": os.environ["PATH"], "LC_ALL": "C", "PYTHONIOENCODING": "ascii"}
+    done = subprocess.run([sys.executable, "-m", "winchsim", "materials"], capture_output=True, env=environ, check=False)
+    assert done.returncode == 0
+    assert b"1250 kg/m\\xb3" in done.stdout

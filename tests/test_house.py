@@ -1,0 +1,167 @@
+"""The house plan, held by the syntax tree: who may import whom, what stays above the boundary, what a room owes its readers."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import winchsim
+
+PACKAGE = Path(winchsim.__file__).parent
+
+RANKS = {
+    "errors": 0, "constants": 0, "quantity_text": 0, "version": 0, "assumption": 0, "data": 0,
+    "physics": 1, "hybrid": 1,
+    "strength": 2, "inputs": 2,
+    "model": 3,
+    "simulate": 4, "slow": 4,
+    "verdict": 5,
+    "studies": 6,
+    "units": 7,
+    "scenario": 8,
+    "report": 9,
+    "commands": 10, "__init__": 10,
+    "cli": 11,
+    "__main__": 12,
+}  # fmt: skip
+"""Rank of each top-level room. A file imports strictly lower ranks only, and the rooms of its own package."""
+
+BOUNDARY = RANKS["scenario"]
+SEPARATE = ("physics", "studies")
+"""Packages whose rooms do not import each other."""
+
+
+def _modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def _name(path: Path) -> tuple[str, ...]:
+    """Parts of a module's name below the package: ``("scenario", "read")``, ``("__init__",)`` for the package itself."""
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return parts[:-1] if len(parts) > 1 and parts[-1] == "__init__" else parts
+
+
+def _imports(path: Path) -> Iterator[tuple[tuple[str, ...], int]]:
+    """Full names that a file imports, each with its line; what it takes from a module counts as a part of the name."""
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.Import):
+            yield from ((tuple(alias.name.split(".")), node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: imports are absolute"
+            base = tuple((node.module or "").split("."))
+            yield from (((*base, alias.name), node.lineno) for alias in node.names)
+
+
+def _id(path: Path) -> str:
+    return ".".join(_name(path))
+
+
+each_module = pytest.mark.parametrize("path", _modules(), ids=_id)
+
+
+@each_module
+def test_has_a_rank(path):
+    assert _name(path)[0] in RANKS, "give this room a rank"
+
+
+@each_module
+def test_imports_only_lower_ranks_and_its_own_package(path):
+    own = _name(path)
+    for name, line in _imports(path):
+        if name[0] != "winchsim":
+            continue
+        target = name[1] if len(name) > 1 and name[1] in RANKS else "__init__"
+        if target == own[0] and own[0] not in ("__init__",):
+            assert not _crosses_rooms(own, name), f"line {line}: the rooms of {own[0]} do not import each other"
+            continue
+        assert RANKS[target] < RANKS[own[0]], f"line {line}: {own[0]} may not import {target}"
+
+
+def _crosses_rooms(own: tuple[str, ...], name: tuple[str, ...]) -> bool:
+    """Whether a room of a package whose rooms stay apart takes something from another one."""
+    is_room = own[0] in SEPARATE and len(own) > 1
+    return is_room and len(name) > 2 and name[2] != own[1]
+
+
+@each_module
+def test_libraries_stay_in_their_rooms(path):
+    own = _name(path)
+    for name, line in _imports(path):
+        if name[0] == "pint":
+            assert own == ("units",), f"line {line}: only units.py imports pint"
+        if name[0] in ("matplotlib", "mpl_toolkits"):
+            assert own[0] == "report" and own[1].startswith("figures"), f"line {line}: only the figures import matplotlib"
+
+
+@each_module
+def test_no_surroundings_below_the_boundary(path):
+    """No files, streams, clocks, environment or processes below the reader; nobody prints but through an Env."""
+    calls = [n for n in ast.walk(_tree(path)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
+    for call in calls:
+        assert call.func.id not in ("print", "input", "eval", "exec", "breakpoint"), f"line {call.lineno}"
+    if RANKS[_name(path)[0]] >= BOUNDARY:
+        return
+    assert not [call.lineno for call in calls if call.func.id == "open"]
+    outside = {"os", "sys", "io", "time", "datetime", "random", "pathlib", "subprocess", "tempfile", "socket", "csv", "tomllib"}
+    for name, line in _imports(path):
+        assert name[0] not in outside, f"line {line}: {name[0]} stays above the boundary"
+
+
+@each_module
+def test_public_things_say_what_they_are(path):
+    tree = _tree(path)
+    assert ast.get_docstring(tree), "the module has no docstring"
+    defined = (ast.FunctionDef, ast.ClassDef)
+    for node in tree.body:
+        if isinstance(node, defined) and not node.name.startswith("_"):
+            assert ast.get_docstring(node), f"line {node.lineno}: {node.name} has no docstring"
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            for method in node.body:
+                if isinstance(method, ast.FunctionDef) and not method.name.startswith("_"):
+                    assert ast.get_docstring(method), f"line {method.lineno}: {node.name}.{method.name} has no docstring"
+
+
+@each_module
+def test_names_offered_are_sorted(path):
+    """Constants, then classes, then functions, each by the alphabet."""
+    for node in _tree(path).body:
+        if isinstance(node, ast.Assign) and any(isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets):
+            names = ast.literal_eval(node.value)
+            assert names == sorted(names, key=lambda name: (not name.isupper(), not name[0].isupper(), name))
+            assert len(set(names)) == len(names)
+
+
+def test_every_module_imports_alone_without_a_warning():
+    """One process, but nothing of the package kept from one import to the next."""
+    names = [".".join(("winchsim", *(p for p in _name(path) if p != "__init__"))) for path in _modules()]
+    names = [name for name in names if name != "winchsim.__main__"]
+    code = (
+        "import importlib, sys, warnings\n"
+        "import scipy.integrate, scipy.optimize, pint\n"
+        "warnings.simplefilter('error')\n"
+        f"for name in {names!r}:\n"
+        "    for loaded in [m for m in sys.modules if m.partition('.')[0] == 'winchsim']:\n"
+        "        del sys.modules[loaded]\n"
+        "    module = importlib.import_module(name)\n"
+        "    missing = [n for n in getattr(module, '__all__', ()) if not hasattr(module, n)]\n"
+        "    assert not missing, (name, missing)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_version_is_the_same_everywhere():
+    project = PACKAGE.parent / "pyproject.toml"
+    assert tomllib.loads(project.read_text(encoding="utf-8"))["project"]["version"] == winchsim.__version__
