@@ -176,7 +176,7 @@ def _assemble(
     units: tuple[tuple[bool, int], ...],
 ) -> Machine:
     """Machine without its programme and its links."""
-    where = _places(inputs, notebook)
+    where = places(inputs, notebook)
     row = notebook.rope(inputs)
     stiffness = inputs.rope.axial_stiffness
     if stiffness is None:
@@ -204,7 +204,7 @@ def _assemble(
     critical = rope.critical_damping(stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
     unstretched = free / (1 + hang / stiffness) if where.start > 0 else free + inputs.rope.slack
-    stack, at_start, overflows = _layers(inputs, where)
+    stack, at_start, overflows = wound_layers(inputs, where)
     scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hang, stretch)
     return Machine(
         title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
@@ -218,7 +218,7 @@ def _assemble(
     )  # fmt: skip
 
 
-class _Places:
+class Places:
     """Where things are along the load's path, as travel from the floor. [m]"""
 
     def __init__(self, rise: float, inputs: Inputs, reach: float) -> None:
@@ -230,7 +230,20 @@ class _Places:
         self.snag = math.inf if l.snag_height is None else l.snag_height / rise
 
 
-def _places(inputs: Inputs, notebook: Notebook) -> _Places:
+def places(inputs: Inputs, notebook: Notebook) -> Places:
+    """Where start, top, stop, snag and drum are along the load's path.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    notebook : Notebook
+        Takes what is assumed.
+
+    Raises
+    ------
+    DomainError
+        Too little rope is left at the top.
+    """
     l = inputs.load  # noqa: E741
     rise = math.sin(l.slope)
     start = l.start_height / rise
@@ -242,15 +255,27 @@ def _places(inputs: Inputs, notebook: Notebook) -> _Places:
         above = l.height + max(0.3, 0.1 * l.height)
         notebook.assume("load.drum_height", above, "the height and 10 % of it, at least 0.3 m")
         reach = start + above / rise
-    places = _Places(rise, inputs, reach)
-    if reach - places.top < 0.05:
+    found = Places(rise, inputs, reach)
+    if reach - found.top < 0.05:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
         raise DomainError(key, quantity(reach - start, "m"), "50 mm or more left between load and drum at the top")
-    return places
+    return found
 
 
-def _layers(inputs: Inputs, where: _Places) -> tuple[tuple[drum_room.Layer, ...], float, bool]:
-    """Layers, rope wound on at the start, and whether the flanges are too small for the lift."""
+def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, ...], float, bool]:
+    """Layers, rope wound on at the start, and whether the flanges are too small for the lift.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Only its drum and rope are looked at.
+    where : Places
+
+    Raises
+    ------
+    DomainError
+        The drum is too narrow, or its flanges hold not even the rope of the start.
+    """
     d, r = inputs.drum, inputs.rope
     needed = r.falls * where.stop
     stack = drum_room.layers(

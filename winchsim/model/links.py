@@ -50,7 +50,7 @@ def build_links(
             LinkLimit(LinkKind.STAGE_LIMIT, "motors.1.gearbox", "motor gearbox", "output", train.gearbox_element,
                       1 / count, bears, inputs.factors.tooth)
         )  # fmt: skip
-    found += _drum_links(inputs, layers, notebook)
+    found += drum_links(inputs, layers, notebook)
     found += _rope_links(inputs, notebook)
     return tuple(found)
 
@@ -157,7 +157,16 @@ def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
     return float(shafts.equivalent_torque(1.0, moment))
 
 
-def _drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
+def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
+    """Links of the drum rod: its cross-pin, and its bending between the supports, as far as their measures are given.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    layers : tuple of Layer
+    notebook : Notebook
+        Takes what is assumed.
+    """
     d, found = inputs.drum, []
     if d.cross_pin_diameter is not None:
         material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
