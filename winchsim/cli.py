@@ -109,7 +109,8 @@ def _parser(env: Env) -> Parser:
     parser = Parser(prog="winchsim", description=_DESCRIPTION, env=env, epilog="example:\n  winchsim new crate.toml")
     parser.add_argument("--version", action="version", version=f"winchsim {__version__}")
     add_common(parser)
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=functools.partial(Parser, env=env))
+    make: Any = functools.partial(Parser, env=env)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=make)
     for register in COMMANDS:
         register(commands)
     return parser

@@ -9,6 +9,7 @@ A path names one value: ``motors.1.count``, ``stage.3.walls``, counted from 1 at
 
 from __future__ import annotations
 
+import copyreg
 import dataclasses
 import difflib
 import math
@@ -21,6 +22,14 @@ from typing import Any, get_args, get_origin, get_type_hints
 from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
 from winchsim.errors import DomainError, Fault
 from winchsim.quantity_text import in_unit
+
+
+def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(values)
+
+
+# Scenarios and their tables hold read-only mappings, and go to worker processes.
+copyreg.pickle(MappingProxyType, lambda mapping: (_read_only, (dict(mapping),)))
 
 
 @dataclass(frozen=True)

@@ -84,6 +84,13 @@ def test_file_with_a_byte_order_mark_and_crlf(tmp_path, good):
     assert load(str(path)).load.mass == 25.0
 
 
+def test_inputs_go_to_worker_processes(good):
+    inputs = loads(good)
+    again = pickle.loads(pickle.dumps(inputs))
+    assert again == inputs
+    assert again.materials["PLA"].origins == inputs.materials["PLA"].origins
+
+
 def test_digest_tells_calculations_apart(good, tmp_path):
     path = tmp_path / "lift.toml"
     path.write_text(good)

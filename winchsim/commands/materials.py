@@ -26,11 +26,11 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Print the tables, or the rows that were named."""
-    from winchsim.report.materials import chosen_rows, detail_text, overview_text, row_facts
+    from winchsim.report.materials import Row, chosen_rows, detail_text, overview_text, row_facts
     from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 
     materials, ropes, pairs = load_materials(), load_ropes(), load_friction_pairs()
-    everything = [*materials.values(), *ropes.values(), *pairs]
+    everything: list[Row] = [*materials.values(), *ropes.values(), *pairs]
     rows = chosen_rows(everything, options.names) if options.names else everything
     us = options.units == "us"
     if options.json:

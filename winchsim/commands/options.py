@@ -25,8 +25,8 @@ class Parser(argparse.ArgumentParser):
     """Argument parser that raises instead of ending the process, and names the nearest word for a wrong one."""
 
     def __init__(self, *args: Any, env: Env, **kwargs: Any) -> None:
-        kwargs.setdefault("formatter_class", _formatter)
-        super().__init__(*args, allow_abbrev=False, **kwargs)
+        kwargs = {"formatter_class": _formatter, "allow_abbrev": False, **kwargs}
+        super().__init__(*args, **kwargs)
         self.env = env
 
     def error(self, message: str) -> NoReturn:

@@ -72,8 +72,8 @@ def overview_text(
     lines += _table(head, [[m.name, m.family, *(_short(m, key) for key in keys)] for m in materials], "llrrrrr")
     lines += ["", paint.strong("Ropes")]
     head = ["name", "strength/d²", "EA/strength", "mass/(length d²)", "at a knot", "at a splice", "drum/rope"]
-    keys = tuple(sourced_values(RopeMaterial))
-    lines += _table(head, [[rope.name, *(_short(rope, key) for key in keys)] for rope in ropes], "lrrrrrr")
+    rope_keys = tuple(sourced_values(RopeMaterial))
+    lines += _table(head, [[rope.name, *(_short(rope, key) for key in rope_keys)] for rope in ropes], "lrrrrrr")
     lines += ["", paint.strong("Friction between the flanks of teeth")]
     rows = [[p.first, p.second, "greased" if p.greased else "dry", _short(p, "friction")] for p in pairs]
     lines += _table(["one", "other", "running", "coefficient"], rows, "lllr")

@@ -155,7 +155,7 @@ class _Scan:
 
     def key(self, ends: str) -> list[str]:
         """Parts of a key up to one of the marks that may follow it (which is left), or up to a break."""
-        parts = []
+        parts: list[str] = []
         while (token := self.peek(_KEY_TOKEN)) is not None and token not in ends and token not in "\n{},":
             self.take(_KEY_TOKEN)
             if token == ".":
@@ -219,10 +219,11 @@ class _Scan:
                 entry = f"{top.path}.{top.count}"
                 self.where.setdefault(entry, self.line)
                 self.element(entry, stack)
-            elif (path := self.assigned(top.path)) is not None:
-                self.element(path, stack)
             else:
-                return
+                inner = self.assigned(top.path)
+                if inner is None:
+                    return
+                self.element(inner, stack)
 
     def element(self, path: str, stack: list[_Container]) -> None:
         """One scalar, taken whole, or the opening of a container, put on the stack."""

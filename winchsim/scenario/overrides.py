@@ -66,7 +66,8 @@ class _RefusedError(Exception):
 
 def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
     """Declaration of a path's value, and the raw table and key where it goes."""
-    table, place, parts = Inputs, raw, path.split(".")
+    table: type = Inputs
+    place, parts = raw, path.split(".")
     while True:
         key = parts.pop(0)
         spec = specs(table).get(key)
