@@ -22,7 +22,7 @@ def motor(
         "voltage": voltage,
         "no_load_speed": (voltage - brush_drop - idle_current * resistance) / constant,
         "no_load_current": idle_current,
-        "stall_torque": constant * (stall_current - idle_current),
+        "stall_torque": constant * (stall_current - idle_current * (1 - more.get("drag_speed_share", 0.0))),
         "stall_current": stall_current,
         "brush_drop": brush_drop,
         "rotor_inertia": 1e-7,
