@@ -21,9 +21,9 @@ RPM = 2 * math.pi / 60
 
 
 def test_voltage_step_of_a_motor_with_inductance(ideal, make_motor):
-    # Control Tutorials for MATLAB and Simulink (University of Michigan), "DC Motor Speed": J 0.01 kg·m², b 0.1 N·m·s, K 0.01,
-    # R 1 ohm, L 0.5 H, 1 V step. Printed: gain 0.1, poles -2 and -10, settling 2.07 s. In time: recomputed by matrix exponential.
-    # The drum turns while the rope is still slack, so that nothing but the motor moves.
+    # Control Tutorials for MATLAB and Simulink (University of Michigan), "DC Motor Speed": J 0.01 kg·m², b 0.1 N·m·s, K
+    # 0.01, R 1 ohm, L 0.5 H, 1 V step. Printed: gain 0.1, poles -2 and -10, settling 2.07 s. In time: recomputed by
+    # matrix exponential. The drum turns while the rope is still slack, so that nothing but the motor moves.
     speed, current = 0.0999001, 0.999001
     inputs = ideal(
         motors=make_motor(
@@ -94,9 +94,9 @@ class TestLinearMotor:
 
 
 def test_regenerating_into_the_source(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.3: 220 V, 200 A, 0.06 ohm, 800 rpm; held by it at 600 rpm a load makes
-    # it give 160 A back into a source of 0.04 ohm. Printed: the source's e.m.f. is 140 V. Lowering with that source and the
-    # torque of 160 A must therefore end at 600 rpm and 160 A.
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.3: 220 V, 200 A, 0.06 ohm, 800 rpm; held by it at 600 rpm a
+    # load makes it give 160 A back into a source of 0.04 ohm. Printed: the source's e.m.f. is 140 V. Lowering with that
+    # source and the torque of 160 A must therefore end at 600 rpm and 160 A.
     k = (220 - 200 * 0.06) / (800 * RPM)
     radius = 0.05
     inputs = ideal(
@@ -116,9 +116,9 @@ def test_regenerating_into_the_source(ideal, make_motor):
 
 
 def test_plugging(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.8: 220 V, 100 A, 0.05 ohm, 970 rpm; reversed at 1000 rpm with so much
-    # resistance that 200 A flow. Printed: 2.16 ohm, 423.3 N·m, and 210.9 N·m at standstill (recomputed 2.15825, 423.319,
-    # 210.869).
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.8: 220 V, 100 A, 0.05 ohm, 970 rpm; reversed at 1000 rpm
+    # with so much resistance that 200 A flow. Printed: 2.16 ohm, 423.3 N·m, and 210.9 N·m at standstill (recomputed
+    # 2.15825, 423.319, 210.869).
     k = (220 - 100 * 0.05) / (970 * RPM)
     added = (220 + k * 1000 * RPM) / 200 - 0.05
     assert added == pytest.approx(2.16, abs=0.005)
@@ -151,11 +151,12 @@ def test_plugging(ideal, make_motor):
 
 
 def test_short_circuit_braking_with_inductance(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 0.12 H, 8 kg·m²; braked from
-    # 1050 rpm on a resistor that limits the first current to 350 A, 15 % of rated torque keeps pulling. Printed: 0.538 ohm,
-    # w = 151.5 exp(-0.963 t) - 33.3 exp(-4.19 t) - 8.247, i = 26.25 - 593.1 exp(-0.963 t) + 566.8 exp(-4.19 t), peak -272.23 A at
-    # 0.44 s; 0.2 %. Recomputed: w = 0 at 3.02362 s. The load hangs: in the end it runs back with the terminals joined, at
-    # R T/k². Raised first, then the lead is opened for a moment (no current is left), then shorted.
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 0.12 H, 8 kg·m²; braked
+    # from 1050 rpm on a resistor that limits the first current to 350 A, 15 % of rated torque keeps pulling. Printed:
+    # 0.538 ohm, w = 151.5 exp(-0.963 t) - 33.3 exp(-4.19 t) - 8.247, i = 26.25 - 593.1 exp(-0.963 t) + 566.8 exp(-4.19
+    # t), peak -272.23 A at 0.44 s; 0.2 %. Recomputed: w = 0 at 3.02362 s. The load hangs: in the end it runs back with
+    # the terminals joined, at R T/k². Raised first, then the lead is opened for a moment (no current is left), then
+    # shorted.
     k = (220 - 175 * 0.08) / (1000 * RPM)
     torque, radius = 0.15 * 175 * k, 0.02
     resistance = k * 1050 * RPM / 350

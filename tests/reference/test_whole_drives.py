@@ -43,9 +43,9 @@ def referred_inertia(machine, motor_ratio: float, radius: float) -> float:
 
 
 def test_cage_on_a_heavy_rope(ideal, make_motor):
-    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.2: cage 500 kg on 100 m of rope of 3 kg/m, drum of 250 kg, radius
-    # of gyration 0.35 m, radius 0.5 m. Printed: 4615.9 N·m start it at 1.5 m/s² (recomputed 4615.875). The power printed with
-    # it is divided by 2 pi once too often and not used.
+    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.2: cage 500 kg on 100 m of rope of 3 kg/m, drum of 250 kg,
+    # radius of gyration 0.35 m, radius 0.5 m. Printed: 4615.9 N·m start it at 1.5 m/s² (recomputed 4615.875). The power
+    # printed with it is divided by 2 pi once too often and not used.
     torque, k = 4615.875, 10.0
     inputs = ideal(
         motors=make_motor(1.0, k, voltage=1000.0),
@@ -59,8 +59,8 @@ def test_cage_on_a_heavy_rope(ideal, make_motor):
     )
     record = simulate(inputs, times=np.linspace(0.1, 4.0, 400))
     assert first_slope(record, "speed", 0.2, 2.0) == pytest.approx(1.5, rel=1e-3)
-    # As the rope comes up its weight is gone: after 12 m the same torque gives more. The book lets the wound-on rope drop out
-    # of the inertia as well; it turns with the drum, so it is kept here.
+    # As the rope comes up its weight is gone: after 12 m the same torque gives more. The book lets the wound-on rope
+    # drop out of the inertia as well; it turns with the drum, so it is kept here.
     t = at_value(record, "height", 12.0)
     near = np.abs(record.time - t) < 0.1
     slope = np.polyfit(record.time[near], record["speed"][near], 1)[0]
@@ -70,9 +70,10 @@ def test_cage_on_a_heavy_rope(ideal, make_motor):
 
 
 def test_truck_on_an_incline(ideal, make_motor, make_stage):
-    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.4: 14 t up 1 in 20 (sine) against a resistance of 1.2 kN; drum of
-    # 1.25 t, k 0.45 m, radius 0.5 m; motor rotor of 110 kg, k 0.125 m; 40:1 at 0.85. Printed: 154.46 N·m give 0.1 m/s², and
-    # 22.24 kW at 1.8 m/s (recomputed 154.4596, 22.24218). The efficiency acts on the drum's torque, not on the rotor's.
+    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.4: 14 t up 1 in 20 (sine) against a resistance of 1.2 kN;
+    # drum of 1.25 t, k 0.45 m, radius 0.5 m; motor rotor of 110 kg, k 0.125 m; 40:1 at 0.85. Printed: 154.46 N·m give
+    # 0.1 m/s², and 22.24 kW at 1.8 m/s (recomputed 154.4596, 22.24218). The efficiency acts on the drum's torque, not
+    # on the rotor's.
     torque, k = 154.4596, 1.0
     inputs = ideal(
         motors=make_motor(1.0, k, voltage=1000.0, rotor_inertia=110 * 0.125**2),
@@ -96,8 +97,8 @@ def test_truck_on_an_incline(ideal, make_motor, make_stage):
 @pytest.mark.parametrize(
     ("mass", "radius", "gravity", "drum", "rotor", "ratio", "efficiency", "printed", "recomputed", "unit"),
     [
-        # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.13: 75 kg falls on a drum of 0.3 m radius, 100 kg·m²; geared 6:1
-        # to 5 kg·m². The load drives the motor, and the book uses one efficiency both ways. In m/s².
+        # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.13: 75 kg falls on a drum of 0.3 m radius, 100 kg·m²;
+        # geared 6:1 to 5 kg·m². The load drives the motor, and the book uses one efficiency both ways. In m/s².
         (75.0, 0.3, 9.81, 100.0, 5.0, 6.0, 1.0, 0.231, 0.2309241, 1.0),
         (75.0, 0.3, 9.81, 100.0, 5.0, 6.0, 0.9, 0.216, 0.2158680, 1.0),
         # T. Bevan, Theory of Machines, ch. 2, Ex. 10: 150 lb on 8 in, 200 and 15 lb·ft², 5:1, g = 32.2 ft/s². In ft/s².
@@ -140,10 +141,10 @@ def test_load_released(
 
 
 def test_hoist_with_intermediate_gear_and_guide_pulleys():
-    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.18: motor 200 kg (k 0.09 m) at 900 rpm, intermediate gear 375 kg
-    # (0.225 m) at 275 rpm, drum 2250 kg (0.6 m, diameter 1.5 m) at 50 rpm, two guide pulleys of 200 kg (0.45 m, diameter 1 m);
-    # cages of 1150 kg up and 650 kg down; friction torques 150, 1125 and twice 150 N·m, cage friction 500 and 350 N.
-    # Printed: 583.8 N·m for 0.9 m/s² (it rounds 50/900 to 0.056: 1 %); recomputed 580.052 N·m.
+    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.18: motor 200 kg (k 0.09 m) at 900 rpm, intermediate gear 375
+    # kg (0.225 m) at 275 rpm, drum 2250 kg (0.6 m, diameter 1.5 m) at 50 rpm, two guide pulleys of 200 kg (0.45 m,
+    # diameter 1 m); cages of 1150 kg up and 650 kg down; friction torques 150, 1125 and twice 150 N·m, cage friction
+    # 500 and 350 N. Printed: 583.8 N·m for 0.9 m/s² (it rounds 50/900 to 0.056: 1 %); recomputed 580.052 N·m.
     elements = [
         ch.Element("to the intermediate gear", 900 / 275, 1.0, 1.0, 0.0, 375 * 0.225**2),
         ch.Element("to the drum", 275 / 50, 1.0, 1.0, 150.0, 2250 * 0.6**2),
@@ -165,11 +166,11 @@ def test_hoist_with_intermediate_gear_and_guide_pulleys():
 
 
 DRIVES_OF_TWO_LOADS = [
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 2.1: motor 0.2 kg·m²; through a gear of 0.1 it turns 10 kg·m² against
-    # 10 N·m at 0.9; it hoists 1000 kg at 1.5 m/s with 0.85; 1420 rpm. Printed: 0.4 kg·m², 117.53 N·m.
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 2.1: motor 0.2 kg·m²; through a gear of 0.1 it turns 10 kg·m²
+    # against 10 N·m at 0.9; it hoists 1000 kg at 1.5 m/s with 0.85; 1420 rpm. Printed: 0.4 kg·m², 117.53 N·m.
     (0.2, 10.0, 10.0, 0.9, 1000.0, 1.5, 0.85, 1420.0, (0.4, 0.002), 117.53, 0.401753, 117.5302, None),
-    # J. B. Gupta, Elements of Electric Drives, Ex. 4: 0.4 kg·m²; 10 kg·m² against 50 N·m at 0.9 behind 0.1; 600 kg at 2 m/s
-    # with 0.88; 1500 rpm. Printed: 0.6 kg·m², 90.72 N·m, 14.25 kW.
+    # J. B. Gupta, Elements of Electric Drives, Ex. 4: 0.4 kg·m²; 10 kg·m² against 50 N·m at 0.9 behind 0.1; 600 kg at 2
+    # m/s with 0.88; 1500 rpm. Printed: 0.6 kg·m², 90.72 N·m, 14.25 kW.
     (0.4, 10.0, 50.0, 0.9, 600.0, 2.0, 0.88, 1500.0, (0.6, 0.003), 90.72, 0.597268, 90.71794, 14249.94),
 ]
 
@@ -182,7 +183,8 @@ def test_motor_with_a_geared_wheel_and_a_hoist(
     ideal, make_motor, make_stage,
     rotor, wheel, resist, gear_e, mass, speed, hoist_e, rpm, printed_j, printed_t, j, torque, power,
 ):  # fmt: skip
-    # The wheel stands on the shaft behind a 10:1 gear, whose loss acts on the wheel's torque alone; the hoist follows it.
+    # The wheel stands on the shaft behind a 10:1 gear, whose loss acts on the wheel's torque alone; the hoist follows
+    # it.
     radius, motor_speed = 0.5, rpm * RPM
     ratio = motor_speed * radius / speed
     k, resistance = 2.0, 0.05
@@ -212,8 +214,8 @@ def test_motor_with_a_geared_wheel_and_a_hoist(
 
 
 def test_winch_with_a_no_load_torque(ideal, make_motor, make_stage):
-    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 3.7: a winch raises 400 kg at 1 m/s, motor 1000 rpm,
-    # 0.5 + 0.3 kg·m², no-load torque 80 N·m. Printed: 117.47 N·m, 0.8365 kg·m² (recomputed 117.4714, 0.8364756).
+    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 3.7: a winch raises 400 kg at 1 m/s, motor 1000
+    # rpm, 0.5 + 0.3 kg·m², no-load torque 80 N·m. Printed: 117.47 N·m, 0.8365 kg·m² (recomputed 117.4714, 0.8364756).
     k, resistance, motor_speed, radius = 2.0, 0.02, 1000 * RPM, 0.25
     ratio = motor_speed * radius
     inputs = ideal(
@@ -234,8 +236,8 @@ def test_winch_with_a_no_load_torque(ideal, make_motor, make_stage):
 
 
 def test_inertia_and_torque_through_one_gear():
-    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 3.2: gear 0.1 at 0.9, 0.4 and 10 kg·m², 50 N·m at the
-    # load, 1400 rpm. Printed: 0.5 kg·m², 5.5556 N·m, 814.487 W.
+    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 3.2: gear 0.1 at 0.9, 0.4 and 10 kg·m², 50 N·m
+    # at the load, 1400 rpm. Printed: 0.5 kg·m², 5.5556 N·m, 814.487 W.
     gear = ch.make_chain(
         [ch.GroupMesh(10.0, 0.9, 0.9, 0.0, 0.4)], 10.0, [ch.Element("load", 1.0, 1.0, 1.0)]
     )  # fmt: skip
@@ -245,9 +247,9 @@ def test_inertia_and_torque_through_one_gear():
 
 
 def test_energy_of_a_trip_with_a_counterweight(ideal, make_motor, make_stage):
-    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 1.1: load 5500 kg, cage 500, counterweight 3000, 50 m,
-    # hoist 0.8, motor 0.85, up in 90 s, down with the empty cage. Net masses: 5500 + 500 - 3000 up, 3000 - 500 on the way down.
-    # Printed: 1 471 500 and 1 226 250 J, 1.102 kWh a trip, 20.44 kW up (20 437.5).
+    # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 1.1: load 5500 kg, cage 500, counterweight 3000,
+    # 50 m, hoist 0.8, motor 0.85, up in 90 s, down with the empty cage. Net masses: 5500 + 500 - 3000 up, 3000 - 500 on
+    # the way down. Printed: 1 471 500 and 1 226 250 J, 1.102 kWh a trip, 20.44 kW up (20 437.5).
     spent = []
     for mass, work in ((3000.0, 1_471_500.0), (2500.0, 1_226_250.0)):
         radius, ratio, k, speed = 0.5, 50.0, 5.0, 50.0 / 90.0
@@ -279,8 +281,8 @@ def test_energy_of_a_trip_with_a_counterweight(ideal, make_motor, make_stage):
 
 
 def test_brake_on_a_lowered_load(ideal, make_motor, make_stage):
-    # U. C. Jindal, Machine Design, Ex. 23-1: 20 kN lowered at 1 m/s on a drum of 1 m diameter come to rest in 2 m. Printed:
-    # 10 254.8 N·m, 20.51 kW (recomputed 10 254.84 N·m, 20 509.68 W).
+    # U. C. Jindal, Machine Design, Ex. 23-1: 20 kN lowered at 1 m/s on a drum of 1 m diameter come to rest in 2 m.
+    # Printed: 10 254.8 N·m, 20.51 kW (recomputed 10 254.84 N·m, 20 509.68 W).
     torque, k, radius = 10254.84, 20.0, 0.5
     mass = 20000 / 9.81
     resistance = 1e-4  # so stiff a motor that it lowers at its no-load speed
