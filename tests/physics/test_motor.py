@@ -320,6 +320,8 @@ def test_points_never_fit_a_drag_below_zero():
         ([0.01, 0.02], [300.0], [1.0, 2.0], "points"),
         ([0.01, 0.01], [300.0, 300.0], [1.0, 1.0], "points"),  # the same point twice
         ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load
+        ([0.0, 0.001, 0.02], [300.0, 500.0, 600.0], [0.1, 2.0, 0.1], "points"),  # nothing like a straight line
+        ([0.0, 0.02], [0.0, 0.0], [2.0, 3.0], "points.speed"),
         ([0.0, -0.02], [300.0, 200.0], [0.2, 1.0], "points.torque"),
         ([0.0, 0.02], [300.0, math.nan], [0.2, 1.0], "points.speed"),
         ([0.0, 0.02], [300.0, 200.0], [0.2, math.inf], "points.current"),
@@ -329,6 +331,12 @@ def test_points_refuse_nonsense(torque, speed, current, argument):
     with pytest.raises(DomainError) as refused:
         from_points(6.0, torque, speed, current)
     assert refused.value.argument == argument
+
+
+def test_points_below_the_brush_drop_are_refused():
+    with pytest.raises(DomainError) as refused:
+        from_points([6.0, 0.5], [0.0, 0.01], [300.0, 0.0], [0.2, 0.1], brush_drop=0.6)
+    assert refused.value.argument == "voltage"
 
 
 # --- bench -----------------------------------------------------------------------------------------------------
@@ -425,6 +433,7 @@ def test_bench_states_its_values_at_the_voltage_asked():
         (bench(lever_force=55.0), "lever_force"),
         (bench(no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
         (bench(no_load_current=0.9), "lever_current"),
+        (bench("no_load_speed", no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
         (bench(temperature=-300.0), "temperature"),
     ],
 )

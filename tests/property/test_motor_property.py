@@ -85,7 +85,7 @@ def test_power_of_the_supply_goes_somewhere(rows, source, open_voltage):
     shafts = sum(n * i * e for n, _, e, _, i in zip(*rows, currents, strict=True))
     given_out = open_voltage * total
     taken = source.resistance * total * total + copper + brushes + shafts
-    assert given_out == pytest.approx(taken, abs=1e-10 * (copper + brushes + abs(shafts) + abs(given_out) + 1e-6))
+    assert given_out == pytest.approx(taken, abs=1e-10 * size_of(rows, open_voltage, 0.0))
 
 
 @few

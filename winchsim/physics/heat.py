@@ -78,9 +78,8 @@ def rates(path: HeatPath, loss_power: Value, t_winding: Value, t_case: Value, am
 
     References
     ----------
-    .. [1] The general two-time-constant thermal model of a machine; own derivation, DEVELOPERS.md, section
-    "Motors, supply,
-       heat".
+    .. [1] The general two-time-constant thermal model of a machine; own derivation, DEVELOPERS.md,
+       section "Motors, supply, heat".
 
     Examples
     --------
@@ -127,8 +126,7 @@ def step_exact(
     References
     ----------
     .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, DEVELOPERS.md,
-    section
-       "Motors, supply, heat".
+       section "Motors, supply, heat".
 
     Examples
     --------
@@ -170,9 +168,8 @@ def steady(
 
     References
     ----------
-    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, DEVELOPERS.md, section
-    "Motors, supply,
-       heat".
+    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, DEVELOPERS.md,
+       section "Motors, supply, heat".
 
     Examples
     --------
@@ -326,8 +323,8 @@ class HeatEstimate:
 
 
 _WINDING_PER_MASS = (50.0, 30.0, 80.0)
-"""Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K)) is 8 to 20
-% of a small motor. Own assumption."""
+"""Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K)) is
+8 to 20 % of a small motor. Own assumption."""
 
 _CASE_PER_MASS = (400.0, 300.0, 480.0)
 """The same for the case with magnets and rotor iron [J/(kg·K)]: mostly steel and ferrite, 450 to 800
@@ -345,7 +342,6 @@ _MASS_PER_STALL_POWER = 0.005
 _MASS_FACTOR = 2.0
 """Mass of a motor with 1 W of stall power [kg], and the factor it may be off by; goes with power^0.6. Fits
 can motors of 17 to 350 g. From memory."""
-
 
 _KEYS = {
     "winding_capacity": "winding_heat_capacity",
@@ -391,8 +387,7 @@ def estimate(
 
     References
     ----------
-    .. [1] Own assumptions; each constant says what it rests on, DEVELOPERS.md, section "Motors, supply,
-    heat".
+    .. [1] Own assumptions; each constant says what it rests on. DEVELOPERS.md, section "Motors, supply, heat".
     """
     given = {
         "winding_capacity": winding_capacity,

@@ -1,5 +1,4 @@
-"""The supply and what the motors in parallel on it draw: terminal voltage and currents of every regime, in
-closed form.
+"""The supply and the motors in parallel on it: terminal voltage and currents of every regime, in closed form.
 
 Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that sense, so
 a positive total times a positive voltage is power out of the source. Reversed polarity (lowering) is the same
@@ -138,8 +137,7 @@ def balance(
 
     References
     ----------
-    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply,
-    heat".
+    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply, heat".
 
     Examples
     --------

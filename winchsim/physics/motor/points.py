@@ -12,7 +12,6 @@ from winchsim.errors import DomainError
 from winchsim.physics.motor.fitted import Extras, MotorFit, Residual, assemble, conclude, volts
 from winchsim.physics.motor.gearbox import OutputGearbox
 from winchsim.physics.motor.law import no_load, operating_point, stall
-from winchsim.quantity_text import quantity
 
 _LEAST_SPREAD = 1e-3
 """How far points must lie apart, as the smallest singular value of the scaled equations. Own choice: below
@@ -74,10 +73,7 @@ def from_points(
     u, m, w, i = _checked_points(voltage, torque, speed, current, brush_drop)
     resistance, constant, drag = _least_squares(u - brush_drop, m / extras.torque_up, w * extras.speed_up, i, drag_speed_share)
     nominal = float(u.max())
-    drag_current = drag / constant
-    if drag_current * resistance >= nominal - brush_drop:
-        raise DomainError("points", f"a drag of {quantity(drag, 'mN·m')}", "points of a motor that can turn by itself")
-    motor = assemble(extras, resistance, constant, drag_current, nominal)
+    motor = assemble(extras, resistance, constant, drag / constant, nominal)
     point = operating_point(motor, u, m / extras.torque_up)
     w0, i_stall = no_load(motor, nominal)[0] / extras.speed_up, stall(motor, nominal)[1]
     residuals = []
@@ -117,22 +113,23 @@ def _checked_points(
             raise DomainError(f"points.{name}", values.tolist(), "finite values, zero or above")
     if not np.all(np.isfinite(u) & (u > brush_drop)):
         raise DomainError("voltage", u.tolist(), "finite values above the brush drop")
+    if not np.any(w > 0.0):
+        raise DomainError("points.speed", w.tolist(), "at least one point with the shaft turning")
     return u, m, w, i
 
 
 def _least_squares(u: Any, m: Any, w: Any, i: Any, share: float) -> tuple[float, float, float]:
-    """Resistance, constant and no-load drag; `u` less the brush drop, torques and speeds of the bare
-    motor."""
-    top = w.max()
+    """Resistance, constant and no-load drag; `u` less the brush drop, torques and speeds of the bare motor."""
+    top = float(w.max())
     if share > 0.0 and np.ptp(m) > 0.0:
         top = max(top, float(np.polyval(np.polyfit(m, w, 1), 0.0)))
-    held = (1.0 - share) + (share * w / top if top > 0.0 else 0.0)
+    held = (1.0 - share) + share * w / top
     zero = np.zeros_like(m)
-    torque_scale = max(float(m.max()), 1e-3 * float((u * i).max() / max(top, 1e-9)))
+    torque_scale = max(float(m.max()), 1e-3 * float((u * i).max()) / top)
     rows = np.vstack(
         (
             np.column_stack((i, w, zero)) / u.max(),
-            np.column_stack((zero, i, -held * np.ones_like(m))) / torque_scale,
+            np.column_stack((zero, i, -held)) / torque_scale,
         )
     )
     target = np.concatenate((u / u.max(), m / torque_scale))
@@ -150,9 +147,5 @@ def _least_squares(u: Any, m: Any, w: Any, i: Any, share: float) -> tuple[float,
         if solution[2] >= 0.0:
             break
     if not (solution[0] > 0.0 and solution[1] > 0.0):
-        raise DomainError(
-            "points",
-            "points that no motor can have",
-            _SENSIBLE,
-        )
+        raise DomainError("points", "points that no motor can have", _SENSIBLE)
     return float(solution[0]), float(solution[1]), float(solution[2])
