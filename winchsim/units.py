@@ -350,12 +350,10 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
 def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
     """Refuse what looks like one number to people and another to a computer, and every arithmetic."""
     usual = _usual(unit)[0]
-    if re.match(r",[0-9]", rest):
-        digits = re.match(r",([0-9]+)", rest)
-        decimals = digits[1] if digits else ""
-        options = [f'"{written}.{decimals} {usual}"']
-        if len(decimals) == 3:
-            options.append(f'"{written}{decimals} {usual}"')
+    if comma := re.match(r",([0-9]+)", rest):
+        options = [f'"{written}.{comma[1]} {usual}"']
+        if len(comma[1]) == 3:
+            options.append(f'"{written}{comma[1]} {usual}"')
         raise _fault(text, unit, "a comma inside a number", NOT_A_NUMBER, f"write a point: {' or '.join(options)}")
     if re.match(r"[0-9]{3}(?![0-9])", rest) and written.lstrip("+-").isdigit():
         raise _fault(text, unit, "a space inside a number", NOT_A_NUMBER, f'write "{written}{rest[:3]} {usual}"')
@@ -363,30 +361,24 @@ def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
         raise _fault(text, unit, "arithmetic in a value", NOT_A_NUMBER, f'write the result, like "5 {usual}"')
 
 
-_FACTOR = re.compile(r"""(''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(-?[0-9]))?""")
+_TERM = re.compile(r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(?P<exponent>-?[0-9]))?""")
 
 
 def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, int]]:
-    """Unit part of a text as symbols with exponents."""
-    factors: list[tuple[str, int]] = []
+    """Unit part of a text as symbols with exponents. Behind a slash, every further symbol needs a slash of its own."""
     rest = re.sub(r"^1(?= ?/)", "", re.sub(r" *([*/]) *", r"\1", rest.strip()))
-    sign, position, slashes = 1, 0, 0
-    while position < len(rest):
-        operator = re.compile(r"[*/.\- ]?").match(rest, position)
-        symbol = operator[0] if operator else ""
-        if symbol and not factors and symbol != "/":
+    factors: list[tuple[str, int]] = []
+    position, divided = 0, False
+    while match := _TERM.match(rest, position):
+        divides = match["operator"] == "/"
+        misplaced = not divides and (divided or bool(match["operator"]) != bool(factors))
+        if misplaced or len(factors) >= _MAX_FACTORS:
             break
-        if not symbol and factors:
-            break
-        slashes += symbol == "/"
-        sign = -1 if symbol == "/" else 1
-        match = _FACTOR.match(rest, position + len(symbol))
-        if not match or len(factors) >= _MAX_FACTORS or (slashes and symbol != "/"):
-            break
-        exponent = sign * int(match[2] or 1)
-        first, second = _joined().get(match[1], (match[1], ""))
+        sign = -1 if divides else 1
+        exponent = sign * int(match["exponent"] or 1)
+        first, second = _joined().get(match["name"], (match["name"], ""))
         factors += [(first, sign), (second, exponent)] if second else [(first, exponent)]
-        position = match.end()
+        position, divided = match.end(), divided or divides
     if position < len(rest) or not factors or any(abs(e) > 4 for _, e in factors):
         raise _fault(text, unit, "not a number followed by a unit", UNKNOWN_UNIT, _spelling(written, unit), rest=rest)
     return factors
