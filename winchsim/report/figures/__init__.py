@@ -1,0 +1,1 @@
+"""Figures: the only room with matplotlib."""
