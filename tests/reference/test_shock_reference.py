@@ -1,0 +1,144 @@
+"""Shock on an elastic rope: loads let go at once, dropped, or stopped, against worked examples of strength of materials.
+
+The examples speak of bars and beams; here a rope of the same stiffness takes their place. Recomputed from the printed inputs.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Pawl, Phase
+from winchsim.model import Event, build
+from winchsim.physics.chain import drum_inertia
+from winchsim.simulate import simulate
+
+pytestmark = pytest.mark.reference
+
+INCH, KIP = 0.0254, 4448.2216
+
+
+def let_go(ideal, make_motor, weight, stiffness, span, slack):
+    """Record of a load let go on an unstretched rope, with the drum held by its pawl."""
+    inputs = ideal(
+        motors=make_motor(1.0, 1.0),
+        radius=0.2,
+        span=span,
+        rope={"axial_stiffness": stiffness * (span + slack), "damping_ratio": 0.0},
+        load={"mass": weight / 9.81, "start_height": 2.0, "height": 0.05},
+        pawl=Pawl(),
+        phase=(Phase(action="off", until="time", time=0.3),),
+    )
+    machine = replace(build(inputs), free_rope=span + slack)
+    return simulate(machine, times=np.linspace(0.0, 0.3, 20001), rtol=1e-9)
+
+
+def test_load_let_go_on_an_unstretched_rope(ideal, make_motor):
+    # R. C. Hibbeler, Mechanics of Materials, Ex. 14.8: 150 kip put at once on an aluminium pipe, 6 in outside, 5 in
+    # inside, 12 in long, E 10 000 ksi. Printed: static 0.0208 in, at once 0.0417 in: twice as much (recomputed
+    # 0.0208348, 0.0416697).
+    weight = 150 * KIP
+    stiffness = 1e4 * math.pi / 4 * (6**2 - 5**2) / 12 * KIP / INCH
+    assert weight / stiffness / INCH == pytest.approx(0.0208, abs=5e-5)
+    record = let_go(ideal, make_motor, weight, stiffness, 12 * INCH, 0.0)
+    most = (2.0 - record["height"].min()) / INCH
+    assert most == pytest.approx(0.0417, abs=5e-5)
+    assert most == pytest.approx(0.0416697, rel=1e-5)
+    assert record["tension"].max() == pytest.approx(2 * weight, rel=1e-5)
+    assert np.all(record["drum_speed"] == 0.0)
+    assert record.energy.error <= 1e-4
+
+
+def test_dropped_load(ideal, make_motor):
+    # R. C. Hibbeler, Mechanics of Materials, Ex. 14.9: 1.5 kip fall 2 in onto a beam of 16 ft span, I 209 in⁴, E 29 000
+    # ksi. n = 1 + sqrt(1 + 2 h/static deflection). Printed: 0.42 in (recomputed factor 11.51713, 0.420295 in).
+    weight = 1.5 * KIP
+    stiffness = 48 * 29000 * 209 / (16 * 12) ** 3 * KIP / INCH
+    record = let_go(ideal, make_motor, weight, stiffness, 1.0, 2 * INCH)
+    assert [e.event for e in record.events if e.event in (Event.TAUT, Event.SLACK)][0] is Event.TAUT
+    assert record.first(Event.TAUT).time == pytest.approx(math.sqrt(2 * 2 * INCH / 9.81), rel=1e-6)
+    assert record["tension"].max() / weight == pytest.approx(11.51713, rel=1e-5)
+    deepest = (2.0 - record["height"].min()) / INCH - 2.0
+    assert deepest == pytest.approx(0.42, abs=0.005)
+    assert deepest == pytest.approx(0.420295, rel=1e-5)
+    assert record.energy.error <= 1e-4
+
+
+MASS, SPEED = 80e3, 0.2
+POST = 3 * 200e9 * 0.2 * 0.2**3 / 12 / 1.5**3
+"""R. C. Hibbeler, Mechanics of Materials, Ex. 14.10: 80 t at 0.2 m/s are stopped by the end of a post, 0.2 m square and 1.5 m
+long, E 200 GPa. Printed: the tip moves by 23.24 mm, half of which is its deflection where it is hit; recomputed stiffness
+2.370370e7 N/m, 11.61895 mm, 275 412 N = v sqrt(k m)."""
+
+
+def test_stiffness_and_force_of_the_post():
+    assert pytest.approx(2.370370e7, rel=1e-6) == POST
+    assert SPEED * math.sqrt(MASS / POST) * 1e3 == pytest.approx(11.61895, rel=1e-6)
+    assert SPEED * math.sqrt(MASS * POST) == pytest.approx(275_412, abs=1)
+
+
+@pytest.mark.parametrize("efficiency", [1.0, 0.7])
+def test_snagged_load_is_stopped_by_the_rope_with_the_rotors_mass(ideal, make_motor, make_stage, efficiency):
+    # The moving mass is the rotor: referred to the rope through 100:1 it weighs 80 t, its load only 1 t. It is brought
+    # to 0.2 m/s, then driven with just the load's weight, so that T = T0 + v sqrt(k m) holds exactly. A mesh with a loss
+    # passes on only its share of what the rotor gives as it stops: the rotor then weighs e times as much (own derivation).
+    radius, ratio, k, load = 0.1, 100.0, 0.1, 1000.0
+    weight = load * 9.81
+    to_current = radius / ratio / k / efficiency
+    inputs = ideal(
+        motors=make_motor(0.01, k, voltage=100.0, rotor_inertia=MASS / efficiency * (radius / ratio) ** 2),
+        stages=(make_stage(ratio, efficiency),),
+        radius=radius,
+        span=10.0,
+        rope={"axial_stiffness": POST * 9.0, "damping_ratio": 0.0},
+        load={"mass": load, "start_height": 1.0, "snag_height": 2.0, "height": 5.0},
+        phase=(
+            Phase(action="raise", until="time", time=1.0, current_limit=(weight + (MASS + load) * SPEED) * to_current),
+            Phase(action="raise", until="time", time=5.0, current_limit=weight * to_current),
+        ),
+    )
+    record = simulate(inputs, times=np.linspace(5.0, 6.0, 10001), rtol=1e-9)
+    snagged = record.first(Event.SNAGGED)
+    assert snagged.value == pytest.approx(SPEED, rel=2e-3)
+    assert record["tension"].max() - weight == pytest.approx(SPEED * math.sqrt(MASS * POST), rel=2e-3)
+    wound = record["rope_wound"].max() - np.interp(snagged.time, record.time, record["rope_wound"])
+    assert wound * 1e3 == pytest.approx(11.61895, rel=3e-3)
+    assert record["height"][record.time >= snagged.time].max() == pytest.approx(2.0, abs=1e-9)
+    assert record.energy.error <= 1e-4
+
+
+def test_load_lifted_off_by_a_drum_at_full_speed(ideal, make_motor, make_stage):
+    # The same numbers the other way round: a drum that holds its speed takes up slack and lifts 80 t off. At lift-off
+    # the load is 0.2 m/s too slow, so the tension overshoots its weight by v sqrt(k m).
+    radius, ratio, span = 0.1, 100.0, 100.0
+    motor_speed = SPEED / radius * ratio
+    inputs = ideal(
+        motors=make_motor(1e-3, 1000.0 / motor_speed, voltage=1000.0, rotor_inertia=1e-6),
+        stages=(make_stage(ratio),),
+        radius=radius,
+        span=span,
+        rope={"axial_stiffness": POST * span, "damping_ratio": 0.0, "slack": 0.02},
+        load={"mass": MASS, "height": 0.3},
+        phase=(Phase(action="raise", until="time", time=0.7),),
+    )
+    record = simulate(inputs, times=np.linspace(0.0, 0.7, 20001), rtol=1e-9)
+    assert record.first(Event.LIFT_OFF).time > record.first(Event.TAUT).time > 0.09
+    assert record["tension"].max() - MASS * 9.81 == pytest.approx(SPEED * math.sqrt(MASS * POST), rel=3e-3)
+    assert record.energy.error <= 1e-4
+
+
+def test_rotor_behind_a_high_ratio_outweighs_the_load(ideal, make_motor, make_stage):
+    # Arithmetic: 8e-7 kg·m² behind 1000:1 on a radius of 6 mm moves like 22 t at the rope.
+    machine = build(
+        ideal(
+            motors=make_motor(4.0, 0.005, rotor_inertia=8e-7),
+            stages=(make_stage(1000.0),),
+            radius=0.006,
+            span=1.0,
+            load={"mass": 25.0},
+        )
+    )
+    assert drum_inertia(machine.chain) / 0.006**2 == pytest.approx(22222.0, rel=1e-4)
