@@ -148,7 +148,7 @@ class Gearbox:
     ratio: float = _number("reduction of the gearbox", 1, 1e5)
     efficiency: float = _number("efficiency when the motor drives", 0, 1, 0.7, open=True, spread="10 %")
     reverse_efficiency: float | None = _number(
-        "efficiency when the load drives; negative locks", -10, 1, None, left_out="2 - 1/efficiency"
+        "efficiency when the load drives; negative locks", -10, 1, None, left_out="2 - 1/efficiency of each of its stages"
     )
     torque_limit: float | None = _quantity("N·m", "largest output torque it bears", 0, 1e7, None, open=True)
 

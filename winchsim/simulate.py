@@ -25,9 +25,15 @@ RELATIVE_TOLERANCE = 1e-5
 ABSOLUTE_SHARE = 1e-6
 """Absolute tolerance of a state as a share of its scale: static stretch, steady speed. [-]"""
 
+LENGTH_SHARE = 0.01
+"""Share of the lift's height below which no length has to be known any better than to `ABSOLUTE_SHARE`. [-]"""
+
 TEMPERATURE_TOLERANCE = 1e-5
-MOST_RHS_CALLS = 3_000_000
-MOST_STEPS = 600_000
+LEAST_SAMPLES = 250
+"""The record has at least about this many samples, also where the integrator took long steps. [-]"""
+
+MOST_RHS_CALLS = 1_500_000
+MOST_STEPS = 300_000
 MOST_SWITCHES = 20_000
 
 
@@ -202,8 +208,8 @@ def simulate(
     what : Inputs or Machine
         A scenario, or a winch already built from one.
     times : array_like, optional
-        Times of the samples besides those of the events. Left out: the integrator's own steps, or every
-        ``settings.sample_step`` where the scenario gives that. [s]
+        Times of the samples besides those of the events. Left out: every ``settings.sample_step`` where the scenario gives
+        that, otherwise the integrator's own steps, long ones divided. [s]
     rtol : float, optional
         Relative tolerance; left out, the scenario's. [-]
     method : str
@@ -237,7 +243,8 @@ def simulate(
 def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
     share = ABSOLUTE_SHARE * rtol / RELATIVE_TOLERANCE
     atol = np.full(m.states, TEMPERATURE_TOLERANCE)
-    atol[:4] = [share * m.scales.stretch, share * m.scales.drum_speed, share * m.scales.stretch, share * m.scales.load_speed]
+    length = share * max(m.scales.stretch, LENGTH_SHARE * (m.top_travel - m.start_travel))
+    atol[:5] = [length, share * m.scales.drum_speed, length, share * m.scales.load_speed, share * m.scales.stretch]
     if m.inductive:
         for i, group in enumerate(m.groups):
             atol[m.current_state(i)] = share * group.fit.stall_current
@@ -256,7 +263,8 @@ def _sampling(inputs: Inputs | None, times: Sequence[float] | np.ndarray | None)
 
 def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done, begun, samples) -> Record:
     key, y0, marks = begun
-    pieces = [_segment_samples(segment, samples) for segment in done.segments]
+    longest = max(done.t / LEAST_SAMPLES, 1e-9)
+    pieces = [_segment_samples(segment, samples, longest) for segment in done.segments]
     if not pieces:
         pieces = [(np.array([0.0]), y0[:, None], key)]
     parts = [_segment_channels(problem, k, t, y) for t, y, k in pieces]
@@ -277,10 +285,16 @@ def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done
     )  # fmt: skip
 
 
-def _segment_samples(segment: Segment, samples) -> tuple[np.ndarray, np.ndarray, ModeKey]:
-    if samples is None:
-        return segment.t, segment.y, segment.key
+def _segment_samples(segment: Segment, samples, longest: float) -> tuple[np.ndarray, np.ndarray, ModeKey]:
     start, end = segment.t[0], segment.t[-1]
+    if samples is None:
+        gaps = np.ceil(np.diff(segment.t) / longest).astype(int)
+        if np.all(gaps <= 1):
+            return segment.t, segment.y, segment.key
+        t = np.unique(
+            np.concatenate([np.linspace(a, b, n + 1) for a, b, n in zip(segment.t, segment.t[1:], gaps, strict=False)])
+        )
+        return t, segment.at(t), segment.key
     inside = samples if isinstance(samples, np.ndarray) else np.arange(math.ceil(start / samples), end / samples) * samples
     inside = inside[(inside > start) & (inside < end)]
     t = np.concatenate([[start], inside, [end]])
@@ -395,7 +409,7 @@ def _books(m: Machine, problem: WinchProblem, done, begun) -> EnergyBooks:
     spent["rope damping"] = spent.get("rope damping", 0.0) + sum(k.energy for k in lost if k.event is Event.SETTLED)
     booked = (Event.DRUM_STOPS, Event.SUPPLY, Event.SETTLED)
     spent["impacts"] = sum(k.energy for k in lost if k.event not in booked)
-    last = done.segments[-1].key if done.segments else key
+    last = problem.last_key or key
     before = stored_energy(problem.motion, key, 0.0, y0)
     after = stored_energy(problem.motion, last, done.t, done.y)
     gained = sum(after.values()) - sum(before.values())

@@ -31,6 +31,10 @@ SHORTEST_LIMIT = 60.0
 LIMIT_PER_ESTIMATE = 5.0
 """Time limit of a phase that has none: five times the closed-form estimate, at least a minute. [s], [-]"""
 
+LEAST_DAMPING = 0.003
+MOST_BOUNCES = 5000
+"""A rope damped less than this is refused where the programme leaves it time for more bounces than this. [-], [-]"""
+
 STIFFEST = 1e-9
 """Stretch below which a rope counts as rigid and cannot be integrated. [m]"""
 
@@ -72,6 +76,7 @@ def _build(inputs: Inputs) -> Machine:
     machine = _assemble(inputs, notebook, live, dragged, train, tuple(units))
     machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
+    _refuse_endless_bounce(inputs, machine)
     notes = tuple(dict.fromkeys([*notebook.notes, *(note for link in machine.links for note in link.strength.notes)]))
     return replace(machine, assumed=notebook.rows(inputs), notes=notes)
 
@@ -311,6 +316,18 @@ def _scales(
         torque=torque,
         bounce_period=2 * math.pi * math.sqrt(load.inertia(body) / stiffness),
     )
+
+
+def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
+    """Refuse a rope that bounces undamped more often than can be followed."""
+    if inputs.rope.damping_ratio >= LEAST_DAMPING:
+        return
+    bounces = sum(phase.time for phase in machine.phases[:-1]) / machine.scales.bounce_period
+    if bounces > MOST_BOUNCES:
+        raise DomainError(
+            "rope.damping_ratio", inputs.rope.damping_ratio,
+            f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, more than can be followed one by one",
+        )  # fmt: skip
 
 
 # --- programme ------------------------------------------------------------------------------------------------------

@@ -331,16 +331,16 @@ class Machine:
 
     @property
     def states(self) -> int:
-        """Number of states: rope wound, drum speed, travel, speed, currents, temperatures, charge."""
-        return 5 + (3 if self.inductive else 2) * len(self.groups)
+        """Number of states: rope wound, drum speed, travel, speed, stretch, currents, temperatures, charge."""
+        return 6 + (3 if self.inductive else 2) * len(self.groups)
 
     def current_state(self, group: int) -> int:
         """Place of a group's current in the state, where the currents are states."""
-        return 4 + group
+        return 5 + group
 
     def heat_state(self, group: int) -> int:
         """Place of a group's winding temperature in the state; its case temperature follows."""
-        return 4 + (len(self.groups) if self.inductive else 0) + 2 * group
+        return 5 + (len(self.groups) if self.inductive else 0) + 2 * group
 
     def chain_in(self, action: str) -> Chain:
         """Chain in force in a phase: with the brake gripping when the power is off."""

@@ -1,8 +1,9 @@
 """How the winch moves inside one mode: the right-hand side and the guards, for floats and arrays alike.
 
-The state is ``[s, w, u, v, (currents), (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
-speed [rad/s], travel and speed of the load along its path [m, m/s], current of one motor of each group [A] where
-inductances are given, temperatures [°C], charge drawn [C].
+The state is ``[s, w, u, v, x, (currents), (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
+speed [rad/s], travel and speed of the load along its path [m, m/s], stretch of the free rope [m] (negative when it is loose),
+current of one motor of each group [A] where inductances are given, temperatures [°C], charge drawn [C]. The stretch follows
+from rope wound and travel, but as their small difference; as a state of its own it keeps its digits on the stiffest rope.
 """
 
 from __future__ import annotations
@@ -195,14 +196,12 @@ class Motion:
 
     def _rope_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
         m, line = self.machine, self.machine.line
-        falls, damping, lead = line.falls, line.damping, line.lead
-        reach, free_rope = m.reach, m.free_rope
+        falls, damping, free_rope = line.falls, line.damping, m.free_rope
         radius, taut, held = m.layers[key.layer].radius, key.taut, key.drum == 0
 
         def part(y: Sequence[Any]) -> tuple[Any, ...]:
-            wound, speed, travel, rate = y[0], y[1], y[2], y[3]
-            unstretched = free_rope - wound
-            stretch = falls * (reach - travel) + lead - unstretched
+            speed, rate, stretch = y[1], y[3], y[4]
+            unstretched = free_rope - y[0]
             elastic = rope.elastic_tension(line, stretch, unstretched)
             pull = elastic if taut else _positive(elastic)
             taken_up = speed * 0.0 if held else rope.take_up(line, radius * speed, pull)
@@ -295,7 +294,7 @@ class Motion:
             elif moves:
                 rate = state[3]
                 gain = (falls * now.tension - load.pull_needed(body, reach - state[2]) - friction) / mass
-            out = [now.taken_up, acceleration, rate, gain, *now.current_rates]
+            out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate, *now.current_rates]
             for (place, path), resistance, current in zip(heats, now.resistances, now.currents, strict=True):
                 out += heat.rates(path, resistance * current * current, state[place], state[place + 1], ambient)
             out.append(now.total)
@@ -465,6 +464,8 @@ class Motion:
         names: list[str] = []
         bands: list[float] = []
         for group, own in enumerate(sense):
+            if not drops[group]:
+                continue
             following = (0,) if own else (1, -1)
             names += [f"sense:{group}:{other}" for other in following]
             unit = m.groups[group].fit.stall_current if own else drops[group]

@@ -54,13 +54,14 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     """Mode and state in which a run begins, and what happens at once."""
     y = np.zeros(machine.states)
     y[2] = machine.start_travel
+    y[4] = machine.line.falls * (machine.reach - machine.start_travel) + machine.line.lead - machine.free_rope
     for i, group in enumerate(machine.groups):
         y[machine.heat_state(i)] = group.winding_start
         y[machine.heat_state(i) + 1] = machine.ambient
     hanging = machine.start_travel > 0
     layer = _layer_at(machine, 0.0)
     key = ModeKey(
-        phase=0, drum=0, layer=layer, layer_below=layer, taut=_starts_taut(machine), settled=False,
+        phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
         settle_after=machine.scales.bounce_period,
         load=_hanging_place(machine) if hanging else LoadPlace.FLOOR, regime=Regime.OPEN, sense=(),
         hot=(False,) * len(machine.groups), empty=False, cut=-1, cut_inertia=0.0, parted=False, stalled=False, phase_start=0.0, phase_end=math.inf,
@@ -71,11 +72,6 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     problem.enter_phase(step, 0)
     problem.settle(step)
     return step.key, step.y, tuple(step.marks)
-
-
-def _starts_taut(machine: Machine) -> bool:
-    span = machine.line.falls * (machine.reach - machine.start_travel) + machine.line.lead
-    return span >= machine.free_rope
 
 
 def _hanging_place(machine: Machine) -> LoadPlace:
@@ -96,11 +92,17 @@ class WinchProblem:
     Parameters
     ----------
     machine : Machine
+
+    Attributes
+    ----------
+    last_key : ModeKey or None
+        Mode reached at the last switch, also where that switch ended the run.
     """
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self.motion = Motion(machine)
+        self.last_key: ModeKey | None = None
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
@@ -125,6 +127,7 @@ class WinchProblem:
             self.settle(step)
             if not step.key.settled or any(name not in QUIET for name in fired):
                 step.change(settled=False, settle_after=t + self.machine.scales.bounce_period)
+        self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
         return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
@@ -381,16 +384,17 @@ class WinchProblem:
         step.mark(Event.SLIPS)
 
     def _on_settles(self, step: _Step, _: str) -> None:
-        before = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
+        """The load rides with the drum from here on; what was left of its bounce is lost in the rope."""
         m, line, y = self.machine, self.machine.line, step.y
+        amplitude = self.motion.bounce(step.key, y.tolist(), self.flow(step))
+        lost = line.stiffness / (m.free_rope - float(y[0])) * amplitude**2 / 2
         step.change(settled=True)
-        left = m.free_rope - float(y[0])
         for _round in range(3):  # the pull depends on the travel only through the rope's own weight
-            span = left * (1 + self.motion.steady_pull(step.key, float(y[2])) / line.stiffness)
-            y[2] = m.reach - (span - line.lead) / line.falls
+            stretch = self.motion.steady_pull(step.key, float(y[2])) * (m.free_rope - float(y[0])) / line.stiffness
+            y[2] -= (stretch - y[4]) / line.falls
+            y[4] = stretch
         y[3] = self.motion.riding_speed(step.key, y) if step.key.drum else 0.0
-        after = sum(stored_energy(self.motion, step.key, step.t, y).values())
-        step.mark(Event.SETTLED, energy=before - after)
+        step.mark(Event.SETTLED, energy=lost)
 
     def _on_taut(self, step: _Step, _: str) -> None:
         step.change(taut=True)

@@ -1,0 +1,84 @@
+"""Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py [COUNT] [FIRST SEED]``.
+
+Each must end with a verdict or be refused with a reason, its energy books closed, its time ascending, every number finite, no
+warning from numpy or scipy, within `MOST_SECONDS` of processor time. Prints a tally and exits 1 when any fails.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import sys
+import time
+import warnings
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+from random_scenarios import random_inputs
+
+from winchsim.errors import InputError, TrustError
+from winchsim.simulate import Record, simulate
+
+MOST_SECONDS = 30.0
+MOST_MEBIBYTES = 1500
+
+
+def faults_of(record: Record) -> list[str]:
+    """What is wrong with a record."""
+    found = []
+    if not record.outcome.ok:
+        found.append(f"outcome {record.outcome.name}")
+    if not record.energy.closes:
+        found.append(f"energy off by {record.energy.error:.2g}")
+    if np.any(np.diff(record.time) < 0):
+        found.append("time runs back")
+    if not all(np.isfinite(channel.values).all() for channel in record.channels.values()):
+        found.append("a number that is not finite")
+    if not record.events:
+        found.append("no event")
+    if np.any(record["tension"] < 0):
+        found.append("a rope that pushes")
+    return found
+
+
+def check(seed: int) -> tuple[int, str, float]:
+    """Seed, how it went (empty faults: ``ok``, ``refused``), processor time."""
+    start = time.process_time()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            faults = faults_of(simulate(random_inputs(seed)))
+        went = "; ".join(faults) or "ok"
+    except (InputError, TrustError):
+        went = "refused"
+    except Exception as error:
+        went = f"{type(error).__name__}: {error}"
+    taken = time.process_time() - start
+    if taken > MOST_SECONDS:
+        went += f"; took {taken:.0f} s"
+    return seed, went, taken
+
+
+def main(arguments: list[str]) -> int:
+    """Check COUNT seeds from FIRST on."""
+    count, first = (int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0)))
+    tally: Counter[str] = Counter()
+    slowest = (0.0, -1)
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        for seed, went, taken in pool.map(check, range(first, first + count), chunksize=8):
+            tally[went if went in ("ok", "refused") else "failed"] += 1
+            slowest = max(slowest, (taken, seed))
+            if went not in ("ok", "refused"):
+                print(f"seed {seed}: {went}")
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    if peak > MOST_MEBIBYTES:
+        tally["failed"] += 1
+        print(f"a worker used {peak:.0f} MiB")
+    print(", ".join(f"{n} {what}" for what, n in tally.items()))
+    print(f"slowest: seed {slowest[1]} in {slowest[0]:.1f} s; largest worker {peak:.0f} MiB")
+    return 1 if tally["failed"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

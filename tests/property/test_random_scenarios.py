@@ -1,0 +1,36 @@
+"""Random scenarios over the whole space that the reader lets through; ``tests/fuzz.py`` runs thousands of them."""
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+_TESTS = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def fuzz(request):
+    import sys
+
+    sys.path.insert(0, str(_TESTS))
+    request.addfinalizer(lambda: sys.path.remove(str(_TESTS)))
+    spec = importlib.util.spec_from_file_location("fuzz", _TESTS / "fuzz.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("seed", range(7000, 7030))
+def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(fuzz, seed):
+    _, went, _ = fuzz.check(seed)
+    assert went in ("ok", "refused")
+
+
+def test_enough_of_them_run_to_mean_something(fuzz):
+    went = [fuzz.check(seed)[1] for seed in range(7000, 7012)]
+    assert went.count("ok") >= 4
+
+
+def test_a_scenario_depends_on_its_seed_alone(fuzz):
+    assert fuzz.random_inputs(11).load == fuzz.random_inputs(11).load
+    assert fuzz.random_inputs(11).load != fuzz.random_inputs(12).load

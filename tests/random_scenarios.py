@@ -1,0 +1,167 @@
+"""Random valid scenarios over the whole space that the reader lets through, extremes included.
+
+Used by the fuzz command and by property tests; a scenario depends on its seed alone. All values are invented.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from winchsim import inputs as sc
+from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
+
+_MATERIALS, _ROPES, _PAIRS = load_materials(), load_ropes(), load_friction_pairs()
+_GEAR_MATERIALS = ("PLA", "PETG", "ABS", "steel")
+
+
+class _Dice:
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+
+    def log(self, low: float, high: float) -> float:
+        return float(math.exp(self.rng.uniform(math.log(low), math.log(high))))
+
+    def uniform(self, low: float, high: float) -> float:
+        return float(self.rng.uniform(low, high))
+
+    def integer(self, low: int, high: int) -> int:
+        return int(self.rng.integers(low, high + 1))
+
+    def chance(self, p: float) -> bool:
+        return bool(self.rng.random() < p)
+
+    def pick(self, *values):
+        return values[int(self.rng.integers(len(values)))]
+
+
+def random_inputs(seed: int) -> sc.Inputs:
+    """A scenario that passes every check of a single value; it may still be refused as a whole, with a reason."""
+    d = _Dice(seed)
+    inductive = d.chance(0.15)
+    groups = tuple(_motors(d, inductive) for _ in range(d.pick(1, 1, 1, 2, 3)))
+    if all(g.dead >= g.count for g in groups):
+        groups = (sc.MotorGroup(**{**vars(groups[0]), "dead": 0}), *groups[1:])
+    voltage = groups[0].voltage * d.uniform(0.3, 1.3)
+    stalled = sum(g.count * g.stall_current for g in groups)
+    supply = sc.Supply(
+        voltage=voltage,
+        resistance=d.pick(0.0, d.log(1e-3, 5)),
+        current_limit=stalled * d.log(0.05, 3) if d.chance(0.5) else None,
+        kind=d.pick("bench", "battery"),
+        capacity=d.log(10, 1e5) if d.chance(0.15) else None,
+        off=d.pick("common lead", "each motor"),
+    )
+    stages = _stages(d)
+    drum = sc.Drum(
+        diameter=d.log(0.003, 0.3), width=d.log(0.02, 0.5), lay=d.pick("square", "nested"), dead_turns=d.pick(0.0, 3.0, 5.0),
+        drag=d.pick(0.0, d.log(1e-5, 1e-1)), bearing_efficiency=d.pick(1.0, d.uniform(0.8, 1)),
+        cross_pin_diameter=None, support_span=d.pick(None, 0.1),
+    )  # fmt: skip
+    rope_d = min(d.log(2e-4, 0.012), drum.width / 2)
+    falls = d.pick(1, 1, 1, 2, 3, 4)
+    height = d.log(0.02, 20)
+    hanging = d.chance(0.3)
+    rope = sc.Rope(
+        material=d.pick(*_ROPES), diameter=rope_d, damping_ratio=d.pick(0.0, 0.02, 0.05, 0.3),
+        mass_per_length=d.pick(0.0, d.log(1e-4, 1)), falls=falls, sheave_efficiency=d.uniform(0.6, 1.0),
+        slack=0.0 if hanging or d.chance(0.6) else d.log(1e-3, 0.1), lead=d.pick(0.0, d.uniform(0, 2)),
+        axial_stiffness=d.log(1e2, 1e8) if d.chance(0.3) else None,
+        breaking_force=d.log(10, 1e6) if d.chance(0.4) else 1e7,
+    )  # fmt: skip
+    mass = _mass(d, groups, stages, drum, voltage)
+    start = d.uniform(0.05, 2) if hanging else 0.0
+    sloped = d.chance(0.2)
+    load = sc.Load(
+        mass=mass, height=height, start_height=start,
+        slope=d.uniform(math.radians(2), math.radians(89)) if sloped else math.pi / 2,
+        slope_friction=d.pick(0.0, d.uniform(0, 0.6)) if sloped else 0.0,
+        guide_friction=mass * 9.8 * d.log(1e-3, 0.5) if d.chance(0.2) else 0.0,
+        snag_height=start + height * d.uniform(0.1, 0.9) if d.chance(0.1) else None,
+        top_stop=start + height * d.uniform(0.3, 1.2) if d.chance(0.1) else None,
+    )  # fmt: skip
+    return sc.Inputs(
+        title=f"random {seed}", motors=groups, supply=supply, stage=stages, drum=drum, rope=rope, load=load,
+        sheave=(sc.Sheave(efficiency=d.uniform(0.7, 1)),) if d.chance(0.2) else (),
+        edge=(sc.Edge(friction=d.uniform(0, 0.4), angle=d.uniform(0, 3)),) if d.chance(0.15) else (),
+        pawl=sc.Pawl() if d.chance(0.1) else None,
+        brake=sc.Brake(torque=d.log(1e-3, 100), place="drum") if d.chance(0.15) else None,
+        phase=_programme(d),
+        settings=sc.Settings(
+            breakaway=d.pick(1.0, 1.3, d.uniform(1, 2)), watch=d.pick(0.0, 10.0), after_overload=d.pick("stop", "release")
+        ),
+        materials=_MATERIALS, ropes=_ROPES, friction_pairs=_PAIRS,
+    )  # fmt: skip
+
+
+def _motors(d: _Dice, inductive: bool) -> sc.MotorGroup:
+    voltage = d.pick(3.0, 6.0, 12.0, 24.0)
+    power = d.log(0.05, 500)  # greatest mechanical power
+    speed = d.log(100, 3000)
+    stall_torque = 4 * power / speed
+    share = d.log(0.002, 0.3)
+    efficiency = d.uniform(0.6, 1.1)
+    stall_current = stall_torque * speed / voltage / efficiency
+    count = d.pick(1, 1, 2, 4, 8)
+    return sc.MotorGroup(
+        count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
+        no_load_current=share * stall_current, stall_torque=stall_torque * (1 - share), stall_current=stall_current,
+        brush_drop=d.pick(0.0, 0.0, 0.05 * voltage), drag_speed_share=d.pick(0.0, 0.5),
+        inductance=voltage / stall_current * d.log(1e-5, 1e-2) if inductive else None,
+        gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95)) if d.chance(0.1) else None,
+    )  # fmt: skip
+
+
+def _stages(d: _Dice) -> tuple[sc.Stage, ...]:
+    if d.chance(0.05):
+        return ()
+    total = d.log(1, 1e6)
+    found, ratio = [], 1.0
+    efficiency = d.pick(None, 0.9999, d.uniform(0.4, 0.99))
+    while ratio < total and len(found) < 12:
+        if d.chance(0.2):
+            step = d.log(1.5, 60)
+            e = d.uniform(0.25, 0.98)
+            found.append(
+                sc.Stage(kind=d.pick("belt", "worm", "planetary"), ratio=step, efficiency=e,
+                         bearing_efficiency=d.pick(1.0, 0.98), shaft_drag=d.pick(None, 0.0))
+            )  # fmt: skip
+        else:
+            pinion = d.integer(10, 30)
+            gear = d.integer(pinion, 80)
+            step = gear / pinion
+            found.append(
+                sc.Stage(pinion=pinion, gear=gear, module=d.log(3e-4, 4e-3), width=d.log(3e-3, 3e-2), material=d.pick(*_GEAR_MATERIALS),
+                         walls=d.pick(None, 2, 5), infill=d.pick(None, 0.2), efficiency=efficiency,
+                         tested_tooth_force=d.pick(None, 1e7), shaft_drag=d.pick(None, 0.0), greased=d.chance(0.5))
+            )  # fmt: skip
+        ratio *= step
+    return tuple(found)
+
+
+def _mass(d: _Dice, groups, stages, drum: sc.Drum, voltage: float) -> float:
+    """Mostly near what the motors can carry, sometimes anything from grams to tonnes."""
+    if d.chance(0.2):
+        return d.log(1e-3, 5e3)
+    ratio = 1.0
+    for stage in stages:
+        ratio *= stage.ratio if stage.ratio is not None else stage.gear / stage.pinion
+    torque = sum((g.count - g.dead) * g.stall_torque for g in groups) * voltage / groups[0].voltage
+    return min(max(torque * ratio * 0.5 / (drum.diameter / 2) / 9.8 * d.log(0.02, 2), 1e-3), 1e5)
+
+
+def _programme(d: _Dice) -> tuple[sc.Phase, ...]:
+    if d.chance(0.6):
+        return ()
+    found = []
+    for _ in range(d.integer(1, 12)):
+        action = d.pick("raise", "raise", "lower", "off", "short")
+        until = {"raise": d.pick("top", "time"), "lower": d.pick("floor", "time")}.get(action, "time")
+        powered = action in ("raise", "lower")
+        found.append(
+            sc.Phase(action=action, until=until, time=d.log(0.01, 30) if until == "time" or d.chance(0.3) else None,
+                     ramp=d.pick(0.0, d.log(0.01, 3)) if powered else 0.0,
+                     current_limit=d.log(0.05, 50) if powered and d.chance(0.2) else None)
+        )  # fmt: skip
+    return tuple(found)
