@@ -78,6 +78,5 @@ def test_gauss_integral_of_the_state(segment):
 def test_public_names_are_sorted_and_there():
     import winchsim.hybrid as package
 
-    # Constants and classes in capitals first, as the linter sorts them.
     assert package.__all__ == sorted(package.__all__)
     assert all(hasattr(package, name) for name in package.__all__)

@@ -82,6 +82,15 @@ def test_lsoda_that_has_moved_is_noticed(monkeypatch, moved):
     assert not lsoda_is_as_known.__wrapped__()
 
 
+def test_lsoda_without_its_inner_parts_is_noticed(monkeypatch):
+    class Opaque:
+        def __init__(self, *args, **options):
+            pass
+
+    monkeypatch.setattr(stepper, "LSODA", Opaque)
+    assert not lsoda_is_as_known.__wrapped__()
+
+
 def test_lsoda_through_the_public_interface_gives_the_same(make_problem, monkeypatch):
     runs = []
     for known in (True, False):

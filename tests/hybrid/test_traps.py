@@ -131,6 +131,16 @@ def test_right_hand_side_that_is_not_finite(make_problem, method, bad, capfd):
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize("method", sorted(METHODS))
+def test_right_hand_side_that_is_never_finite(make_problem, method, bad, capfd):
+    """A solver whose first step size is not a number must not shrink it for ever."""
+    result = run(make_problem(lambda t, y: (bad,)), "go", [2.0], 1.0, 3.0, method=method, **TOLERANCES)
+    assert (result.outcome, result.t, result.y.tolist()) == (Outcome.NOT_FINITE, 1.0, [2.0])
+    assert result.segments == result.events == ()
+    assert capfd.readouterr() == ("", "")
+
+
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_solution_that_runs_off_to_infinity(make_problem, method, capfd):
     """y' = y^2 from 1 has no solution beyond t = 1."""
@@ -161,6 +171,16 @@ def test_guard_that_is_not_a_number(make_problem, method):
     late = {"first": lambda t, y: t - 0.25, **lost}
     result = run(make_problem(steady, late), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
     assert (result.outcome, result.t) == (Outcome.STOPPED, pytest.approx(0.25))
+
+
+def test_guard_that_is_not_a_number_at_its_own_crossing(make_problem):
+    """Its sign changes between two samples, but in between it is not a number: no time can be given."""
+
+    def guard(t, y):
+        return np.where(np.abs(np.asarray(t) - 0.5) < 1e-4, math.nan, np.asarray(t) - 0.5)
+
+    result = run(make_problem(lambda t, y: (1.0,), {"g": guard}), "go", [0.0], 0.0, 1.0, method="RK45", **TOLERANCES)
+    assert result.outcome is Outcome.NOT_FINITE
 
 
 def test_exception_of_the_problem_is_not_swallowed(make_problem):

@@ -16,6 +16,7 @@ __all__ = ["Guard"]
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
 _ROOT_PART = 1e-12
 _ROOT_RTOL = 4.0 * np.finfo(float).eps
+_PAST_ROUNDS = 60
 # A peak between samples is looked at again when four times its parabola's rise above the sample would reach zero: a
 # kinked top, as of the smaller of two values, rises up to that much.
 _PEAK_DOUBT = 4.0
@@ -258,7 +259,7 @@ class Watch:
             roots.append((root, bracket.guard))
             if root < earliest:
                 earliest = root
-                slack = 2.0 * (_ROOT_PART * (bracket.end - bracket.start) + _ROOT_RTOL * abs(root))
+                slack = 4.0 * (_ROOT_PART * (bracket.end - bracket.start) + _ROOT_RTOL * abs(root))
         step = int(np.searchsorted(times, earliest, side="left")) - 1
         y = trail.point(max(step, 0), earliest)
         # A guard may have several brackets (rise and hidden peak); its first root counts.
@@ -282,7 +283,21 @@ class Watch:
             return start
         if at_end <= 0.0:
             return end
-        return float(brentq(excess, start, end, xtol=_ROOT_PART * (end - start), rtol=_ROOT_RTOL, maxiter=2000))
+        near = _ROOT_PART * (end - start)
+        root = float(brentq(excess, start, end, xtol=near, rtol=_ROOT_RTOL, maxiter=2000))
+        return _risen(excess, root, end, near + _ROOT_RTOL * abs(root))
+
+
+def _risen(excess: Callable[[float], float], root: float, end: float, step: float) -> float:
+    """A time at or just beyond a root where the rise is done: on the near side, a mode that watches the same value from its
+    other side would switch back at once, for a steep guard is further from zero there than its band."""
+    for _ in range(_PAST_ROUNDS):
+        if root >= end:
+            return end
+        if excess(root) >= 0.0:
+            return root
+        root, step = root + step, 2.0 * step
+    return end
 
 
 def _first(mask: np.ndarray, start: int) -> int:

@@ -29,6 +29,10 @@ _LAST_SIZE, _NEXT_SIZE, _HISTORY = 10, 11, 20
 # Where its integer work array holds the number of calls, the last order and the next order.
 _CALLS, _LAST_ORDER, _NEXT_ORDER = 11, 13, 14
 
+# Calls within one step after which it is given up: shrinking a step to nothing takes under a third of it, but a step
+# size that is not a number is never small enough for the explicit methods to stop.
+_CALLS_PER_STEP = 20_000
+
 Rhs = Callable[[float, np.ndarray], Sequence[float]]
 
 
@@ -233,6 +237,7 @@ class ScipyStepper:
         self._rhs = rhs
         self._rhs_raised = False
         self._rhs_finite = True
+        self._calls_allowed = _CALLS_PER_STEP
         self.t = float(t)
         self.y = y.tolist()
         self.count = 0
@@ -243,6 +248,8 @@ class ScipyStepper:
 
     def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
         """The right-hand side, counted, with its own exceptions and its own bad values told apart from the solver's."""
+        if self.rhs_calls >= self._calls_allowed:
+            raise StepError(not self._rhs_finite)
         self.rhs_calls += 1
         try:
             slope = np.asarray(self._rhs(float(t), y), dtype=float)
@@ -260,8 +267,11 @@ class ScipyStepper:
         """Take one step; raises StepError, and the last state stays as it was."""
         solver = self._solver
         self._rhs_finite = True
+        self._calls_allowed = self.rhs_calls + _CALLS_PER_STEP
         try:
             solver.step()
+        except StepError:
+            raise
         except (ValueError, ArithmeticError, np.linalg.LinAlgError) as error:
             # The implicit solvers raise on values that are not finite.
             if self._rhs_raised:
