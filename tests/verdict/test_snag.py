@@ -1,0 +1,62 @@
+"""Snags: what breaks, and the current limit that saves it, each found by full simulation."""
+
+from dataclasses import replace
+
+import pytest
+
+from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply, with_value
+from winchsim.model import Event
+from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
+from winchsim.simulate import simulate
+from winchsim.verdict.snag import snag_study
+
+
+def _winch(**rope) -> Inputs:
+    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    stage = Stage(kind="planetary", ratio=600.0, efficiency=0.6, shaft_drag=0.0)
+    return Inputs(
+        motors=(motors,), supply=Supply(voltage=6.0, resistance=0.1), stage=(stage,),
+        drum=Drum(diameter=0.01, width=0.06, inertia=1e-6, anchor_hold=1e4), rope=Rope(diameter=0.003, **rope),
+        load=Load(mass=20.0, height=0.4), settings=Settings(),
+        materials=load_materials(), ropes=load_ropes(), friction_pairs=load_friction_pairs(),
+    )  # fmt: skip
+
+
+def test_a_weak_rope_breaks_and_a_current_limit_saves_it():
+    inputs = _winch(breaking_force=1500.0, knot_efficiency=0.5)
+    found = snag_study(inputs)
+    assert found.height == pytest.approx(0.2)
+    assert "rope" in found.as_built.broke
+    assert found.safe is not None
+    assert "they stall first" in found.sentence
+    snagged = with_value(with_value(inputs, "load.snag_height", 0.2), "supply.current_limit", found.safe.current_limit)
+    record = simulate(snagged)
+    assert record.first(Event.OVERLOAD) is None
+    assert record.first(Event.STALLED) is not None
+    over = simulate(with_value(snagged, "supply.current_limit", found.safe.current_limit * 1.1))
+    assert over.first(Event.OVERLOAD) is not None
+
+
+def test_a_strong_build_needs_no_limit():
+    found = snag_study(_winch(breaking_force=50_000.0))
+    assert not found.as_built.broke
+    assert found.safe is None
+    assert "every link holds" in found.sentence
+
+
+def test_rotors_alone_can_break_what_the_stall_torque_would_not():
+    inputs = _winch(breaking_force=700.0, knot_efficiency=0.5)
+    heavy = replace(inputs, motors=(replace(inputs.motors[0], rotor_inertia=2e-5),))
+    found = snag_study(heavy)
+    assert found.as_built.broke
+    assert found.safe is None
+    assert "rotors" in found.sentence
+
+
+def test_a_lift_that_never_comes_to_the_snag_has_no_study():
+    assert snag_study(replace(_winch(), load=Load(mass=400.0, height=0.4))) is None
+
+
+def test_a_programme_of_its_own_is_cut_to_its_raise():
+    inputs = replace(_winch(), phase=(Phase(action="raise", until="top", voltage=5.0), Phase(action="off", time=2.0)))
+    assert snag_study(inputs) is not None

@@ -1,0 +1,177 @@
+"""If the load snags while the motors keep pulling: which link gives first, and the current limit that would save it.
+
+Every answer here is a full simulation of the lift with a snag on its way, so the rotors' momentum is in it: behind a high
+ratio they weigh tonnes at the rope, and what they hold breaks links that the motors' stall torque alone would not.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from winchsim.inputs import Inputs, Phase, with_value
+from winchsim.model import Event, build
+from winchsim.quantity_text import quantity
+from winchsim.simulate import Record, simulate
+from winchsim.verdict.balance import needed_current
+from winchsim.verdict.words import link_name
+
+STEPS = 6
+"""Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""
+
+MARGIN_ABOVE_NEED = 1.02
+"""Least current limit that is tried, over the current that raises the load at all. [-]"""
+
+
+@dataclass(frozen=True)
+class SnagRun:
+    """One simulated snag.
+
+    Attributes
+    ----------
+    current_limit : float or None
+        None for no limit. [A]
+    broke : str
+        The link that broke; empty when the motors stalled with every link whole.
+    factor : float
+        Smallest factor of any link, 1 where one broke. [-]
+    worst : str
+        The link that it belongs to.
+    peak_tension : float
+        [N]
+    reached : bool
+        Whether the load came as far as the snag.
+    """
+
+    current_limit: float | None
+    broke: str
+    factor: float
+    worst: str
+    peak_tension: float
+    reached: bool
+
+
+@dataclass(frozen=True)
+class SnagStudy:
+    """What a snag does.
+
+    Attributes
+    ----------
+    height : float
+        Where the load snags. [m]
+    as_built : SnagRun
+        With the current limit in force.
+    without_limit : SnagRun
+        With none.
+    safe : SnagRun or None
+        Under the largest current limit found with which the motors stall before any link breaks; None where the build is
+        safe without one, or where no limit that still raises the load saves it.
+    sentence : str
+        The answer.
+    """
+
+    height: float
+    as_built: SnagRun
+    without_limit: SnagRun
+    safe: SnagRun | None
+    sentence: str
+
+
+def snag_study(inputs: Inputs) -> SnagStudy | None:
+    """What a snag does to a lift, and the current limit that would save every link.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        A scenario that raises its load; its own snag is used, or one at half its height is put in its way.
+
+    Returns
+    -------
+    SnagStudy or None
+        None where the load never comes as far as the snag.
+
+    Raises
+    ------
+    InputError
+        The scenario cannot be built.
+    """
+    height = inputs.load.snag_height or inputs.load.start_height + inputs.load.height / 2
+    base = replace(inputs, load=replace(inputs.load, snag_height=height), phase=(_raising(inputs),))
+    base = with_value(base, "settings.after_overload", "stop")
+    own = base.phase[0].current_limit if base.phase[0].current_limit is not None else inputs.supply.current_limit
+    as_built = _run(base, own)
+    without = as_built if own is None else _run(base, None)
+    if not as_built.reached:
+        return None
+    safe = _safe(base, without) if as_built.broke or without.broke else None
+    found = SnagStudy(height, as_built, without, safe, "")
+    return replace(found, sentence=_sentence(found))
+
+
+def _raising(inputs: Inputs) -> Phase:
+    return next((phase for phase in inputs.phase if phase.action == "raise"), Phase(action="raise", until="top"))
+
+
+def _run(base: Inputs, limit: float | None) -> SnagRun:
+    phase = replace(base.phase[0], until="top", current_limit=limit)
+    record = simulate(replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit)))
+    worst = max(record.demands, key=lambda demand: demand.share, default=None)
+    broken = record.first(Event.OVERLOAD)
+    name = "" if worst is None else link_name(record.machine, record.machine.links[worst.link])
+    factor = float("inf") if worst is None or worst.share <= 0 else 1 / worst.share
+    return SnagRun(
+        limit,
+        name if broken else "",
+        max(factor, 1.0) if broken else factor,
+        name,
+        float(record["tension"].max()),
+        _reached(record),
+    )
+
+
+def _reached(record: Record) -> bool:
+    broken = record.first(Event.OVERLOAD)
+    return record.first(Event.SNAGGED) is not None or (broken is not None and broken.height > 0)
+
+
+def _safe(base: Inputs, without: SnagRun) -> SnagRun | None:
+    """Largest current limit, to within the halvings, under which nothing breaks and the load still comes to the snag."""
+    machine = build(base)
+    need = needed_current(machine, at_rest=machine.start_travel > 0)
+    if need is None:
+        return None
+    low, high = MARGIN_ABOVE_NEED * need, sum(g.live * g.fit.stall_current for g in machine.groups)
+    best = _run(base, low)
+    if best.broke or not best.reached or high <= low:
+        return None
+    for _ in range(STEPS):
+        middle = (low + high) / 2
+        tried = _run(base, middle)
+        if tried.broke:
+            high = middle
+        else:
+            low, best = middle, tried
+    return best
+
+
+def _sentence(found: SnagStudy) -> str:
+    built, bare, safe = found.as_built, found.without_limit, found.safe
+    if not built.broke:
+        text = f"If the load snags, the motors stall and every link holds; the {built.worst} comes closest, at {built.factor:.2g} times."
+        if bare.broke:
+            text += f" Without the current limit the {bare.broke} would break."
+        return text
+    text = f"If the load snags, the {built.broke} breaks before the motors stall"
+    if safe is None or safe.current_limit is None:
+        return text + "; no current limit that still raises the load prevents it, because the spinning rotors alone break it."
+    rounded = _down(safe.current_limit)
+    return (
+        text
+        + f"; with the current limited to {quantity(rounded, 'A', 2)} they stall first (simulated, rotors' momentum included)."
+    )
+
+
+def _down(value: float) -> float:
+    """A value rounded down to two digits, so that what is printed is safe too."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return math.floor(value / step + 1e-9) * step
