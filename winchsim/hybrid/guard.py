@@ -16,6 +16,7 @@ __all__ = ["Guard"]
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
 _ROOT_PART = 1e-12
 _ROOT_RTOL = 4.0 * np.finfo(float).eps
+# Looks for the far side of a root, each twice as far on: enough to pass any bracket.
 _PAST_ROUNDS = 60
 # A peak between samples is looked at again when four times its parabola's rise above the sample would reach zero: a
 # kinked top, as of the smaller of two values, rises up to that much.
@@ -289,8 +290,11 @@ class Watch:
 
 
 def _risen(excess: Callable[[float], float], root: float, end: float, step: float) -> float:
-    """A time at or just beyond a root where the rise is done: on the near side, a mode that watches the same value from its
-    other side would switch back at once, for a steep guard is further from zero there than its band."""
+    """A time at or just beyond a root where the rise is done.
+
+    On the near side a steep guard may be further from zero than its band: a mode that watches the same value from its
+    other side would then switch back at once.
+    """
     for _ in range(_PAST_ROUNDS):
         if root >= end:
             return end
