@@ -1,0 +1,21 @@
+"""The slow model: thousands of variants of a winch lifted at once, the fast states at their balance.
+
+Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed values into a scenario;
+`balance` has the torque law and its steady speed, `path` the way up, `lift` the climb itself, `lifts` what it comes to.
+"""
+
+from winchsim.slow.lifts import End, Lifts, lift_all, lift_batch, lift_machine
+from winchsim.slow.stacking import Batch, stack_machines
+from winchsim.slow.variants import Variants, vary
+
+__all__ = [
+    "Batch",
+    "End",
+    "Lifts",
+    "Variants",
+    "lift_all",
+    "lift_batch",
+    "lift_machine",
+    "stack_machines",
+    "vary",
+]

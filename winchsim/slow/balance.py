@@ -1,0 +1,210 @@
+"""Steady balance of motors, supply and chain for a whole batch: the torque law, its steady speed, and what holds at rest."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from winchsim.physics import supply as sp
+from winchsim.physics.chain import Chain, group_push, input_torque
+from winchsim.physics.motor import constant_at, resistance_at
+from winchsim.physics.supply import NOTHING_BACK, Regime
+from winchsim.slow.stacking import Batch
+
+MOST_STEPS = 60
+"""Steps in which the speed is bracketed; the law is straight between a handful of kinks, so a few do. [-]"""
+
+CLOSE = 1e-11
+"""Share of the stalled torque that a balance may be off by. [-]"""
+
+
+class Drive(NamedTuple):
+    """What motors and supply do at a speed; arrays of the batch's size, tuples by group.
+
+    Attributes
+    ----------
+    torques : tuple
+        Of each group of the chain, all its motors together, before their constant drag. [N·m]
+    currents : tuple
+        Of one motor of each live group. [A]
+    total : ndarray
+        Current of the supply. [A]
+    voltage : ndarray
+        At the motors' terminals. [V]
+    """
+
+    torques: tuple[Any, ...]
+    currents: tuple[Any, ...]
+    total: Any
+    voltage: Any
+
+
+class Law:
+    """The torque law of a batch at given temperatures.
+
+    Parameters
+    ----------
+    batch : Batch
+    windings, cases : sequence of ndarray
+        Temperatures of each live group. [°C]
+    """
+
+    def __init__(self, batch: Batch, windings: list[Any], cases: list[Any]) -> None:
+        m = self._machine = batch.machine
+        self._step, self._size = batch.raising, batch.size
+        self.resistances = [
+            resistance_at(g.motor.resistance, t, g.motor.copper_coefficient) for g, t in zip(m.groups, windings, strict=True)
+        ]
+        self.constants = [
+            constant_at(g.motor.constant, t, g.motor.magnet_coefficient) for g, t in zip(m.groups, cases, strict=True)
+        ]
+        self._counts = [g.live for g in m.groups]
+        self._drops = [g.motor.brush_drop for g in m.groups]
+
+    def top_speed(self) -> Any:
+        """Speed of the drum at which no group draws a current any more. [rad/s]"""
+        speeds = [
+            self._step.voltage / (k * g.ratio) for g, k in zip(self._machine.groups, self.constants, strict=True)
+        ]
+        return np.broadcast_to(np.maximum.reduce(np.broadcast_arrays(*speeds)), (self._size,))
+
+    def drive(self, speed: Any) -> Drive:
+        """Torques, currents and voltage at a drum speed.
+
+        Parameters
+        ----------
+        speed : ndarray, shape (size,)
+            [rad/s]
+        """
+        m = self._machine
+        emfs = [k * g.ratio * speed for k, g in zip(self.constants, m.groups, strict=True)]
+        voltage, currents, total = self._supply(emfs)
+        torques = []
+        for live, i in m.chain_groups:
+            group = m.groups[i] if live else m.dragged[i]
+            count = m.groups[i].live if live else m.dragged[i].count
+            made = self.constants[i] * currents[i] if live else 0.0 * speed
+            torques.append(count * (made - group.motor.drag_slope * group.ratio * speed))
+        return Drive(tuple(torques), currents, total, voltage)
+
+    def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
+        """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
+        return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)
+
+    def _supply(self, emfs: list[Any]) -> tuple[Any, tuple[Any, ...], Any]:
+        """Terminal voltage, currents and total, each variant in the regime that agrees with itself."""
+        source, limit = self._machine.source, self._step.current_limit
+        state = (self._step.voltage, source, self._counts, self.resistances, emfs, self._drops)
+        found = sp.balance(Regime.VOLTAGE, *state, limit)
+        over = found[2] > limit
+        if np.any(over):
+            found = _chosen(over, sp.balance(Regime.CURRENT, *state, np.where(np.isfinite(limit), limit, 0.0)), found)
+        if not source.takes_back:
+            back = found[2] < -NOTHING_BACK
+            if np.any(back):
+                found = _chosen(back, sp.balance(Regime.NO_RETURN, *state, limit), found)
+        return found
+
+
+def _chosen(where: Any, first: Any, second: Any) -> tuple[Any, tuple[Any, ...], Any]:
+    currents = tuple(np.where(where, a, b) for a, b in zip(first[1], second[1], strict=True))
+    return np.where(where, first[0], second[0]), currents, np.where(where, first[2], second[2])
+
+
+def steady_speed(law: Law, needed: Any, at_rest: Any) -> Any:
+    """Drum speed at which the motors give just the torque needed; 0 where they cannot. [rad/s]
+
+    Parameters
+    ----------
+    law : Law
+    needed : ndarray
+        Torque at the common gear. [N·m]
+    at_rest : ndarray
+        What the motors give there at rest (``law.push(0)``). [N·m]
+
+    Notes
+    -----
+    The excess torque falls with the speed along straight lines between a few kinks (current limit, brush drop, a group
+    that begins to be dragged). The chord between two speeds around the balance is exact as soon as both lie on one line:
+    at the first step where there is no kink.
+    """
+    low, high = np.zeros_like(needed), law.top_speed() + 0.0 * needed
+    above, below = at_rest - needed, law.push(high) - needed
+    moves = above > 0
+    speed, close = high, CLOSE * np.maximum(np.abs(at_rest), np.abs(needed))
+    last = np.zeros(needed.shape)
+    for _ in range(MOST_STEPS):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed = np.where(moves, low + (high - low) * (above / (above - below)), 0.0)
+        left = law.push(speed) - needed
+        if np.all((np.abs(left) <= close) | ~moves | (high - low <= 1e-13 * high)):
+            break
+        rises = left > 0
+        # The end that stays twice loses half its weight, lest the chord creep along a kink.
+        above, below = np.where(rises, left, above), np.where(rises, below, left)
+        above = np.where(~rises & (last < 0), above / 2, above)
+        below = np.where(rises & (last > 0), below / 2, below)
+        low, high = np.where(rises, speed, low), np.where(rises, high, speed)
+        last = np.where(rises, 1.0, -1.0)
+    return speed
+
+
+# --- chain ----------------------------------------------------------------------------------------------------------
+
+
+def shaft_ratios(chain: Chain) -> list[Any]:
+    """Speed of each shaft over the drum's: the common gear's first, then each element's output. [-]"""
+    ratios: list[Any] = [1.0]
+    for element in reversed(chain.elements):
+        ratios.append(ratios[-1] * element.ratio)
+    return ratios[::-1]
+
+
+def output_torques(chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0) -> list[Any]:
+    """Torque at the output of each element, and at the common gear before them, that moves the chain. [N·m]
+
+    Parameters
+    ----------
+    chain : Chain
+    direction : int
+        +1 raising, -1 running back.
+    rope_torque : float or ndarray
+        [N·m]
+    breakaway : float or ndarray
+        Losses at rest against losses in motion. [-]
+    acceleration : float or ndarray
+        Of the drum. [rad/s²]
+
+    Returns
+    -------
+    list
+        The common gear's torque first, then one for each element.
+    """
+    ratios, torque, found = shaft_ratios(chain), rope_torque, []
+    for index in range(len(chain.elements) - 1, -1, -1):
+        element = chain.elements[index]
+        torque = np.asarray(torque + element.inertia * ratios[index + 1] * acceleration)
+        found.append(torque)
+        torque = input_torque(element, direction, torque, breakaway)
+    found.append(torque + chain.common_inertia * ratios[0] * acceleration)
+    return found[::-1]
+
+
+def raising_line(chain: Chain, breakaway: Any = 1.0) -> tuple[Any, Any]:
+    """Torque at the common gear that raises: at no rope torque, and per rope torque. [N·m], [-]
+
+    While raising every torque along the chain is forward, so the law is one straight line.
+    """
+    drag = output_torques(chain, 1, 0.0, breakaway=breakaway)[0]
+    return drag, output_torques(chain, 1, 1.0, breakaway=breakaway)[0] - drag
+
+
+def rotating_inertia(chain: Chain) -> Any:
+    """Torque at the common gear per acceleration of the drum while the motors drive, rotors included. [N·m·s²/rad]"""
+    still = output_torques(chain, 1, 0.0)[0]
+    total = output_torques(chain, 1, 0.0, acceleration=1.0)[0] - still
+    for mesh in chain.groups:
+        gain = mesh.ratio * mesh.forward
+        total = total + gain * mesh.inertia * mesh.ratio * shaft_ratios(chain)[0]
+    return total

@@ -1,0 +1,315 @@
+"""The slow lift: a whole batch raised cell by cell, its fast states at their balance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from winchsim.physics import heat, load
+from winchsim.physics.motor import resistance_at
+from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia, steady_speed
+from winchsim.slow.path import Path, find_path
+from winchsim.slow.stacking import Batch
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
+
+
+@dataclass
+class Course:
+    """How a batch fared on its way up; arrays of its size, lists by live group.
+
+    Attributes
+    ----------
+    path : Path
+    alive : ndarray of bool
+        Whether the drum still turned at the end of the path.
+    reason : ndarray of int
+        What stopped it: 0 nothing, 1 a stall, 2 a stall at a layer's end, 3 an empty battery.
+    wound : ndarray
+        Rope wound on when it stopped, or at the path's end. [m]
+    time, take_up_time : ndarray
+        At steady speeds, spin-up left out: in all, and until the load lifted off. [s]
+    windings, cases : list of ndarray
+        Temperatures at the end. [°C]
+    hottest : ndarray
+        Hottest winding of any group on the way. [°C]
+    charge, energy : ndarray
+        Drawn from the supply at steady speeds. [C], [J]
+    least_margin : ndarray
+        Least of motor torque at rest over torque needed in motion. [-]
+    first_speed, last_speed : ndarray
+        Steady speed of the drum at its start, and at the end. [rad/s]
+    last_slope : ndarray
+        Torque at the common gear per speed of the drum there. [N·m·s/rad]
+    last_push : ndarray
+        Torque at the common gear that the motors gave at rest, where it ended. [N·m]
+    first_current, last_current, highest_current : ndarray
+        Of the supply, running: just after lift-off, at the end, and the most. [A]
+    last_voltage : ndarray
+        At the motors. [V]
+    lowest_voltage : ndarray
+        At the motors, running. [V]
+    group_torques : list of ndarray
+        Largest torque of each of the chain's groups, running. [N·m]
+    tension, rope_torque : ndarray
+        Largest with the bounce of pick-up and layer changes. [N], [N·m]
+    """
+
+    path: Path
+    alive: Any
+    reason: Any
+    wound: Any
+    time: Any
+    take_up_time: Any
+    windings: list[Any]
+    cases: list[Any]
+    hottest: Any
+    charge: Any
+    energy: Any
+    least_margin: Any
+    first_speed: Any
+    last_speed: Any
+    last_slope: Any
+    last_push: Any
+    first_current: Any
+    last_current: Any
+    highest_current: Any
+    last_voltage: Any
+    lowest_voltage: Any
+    group_torques: list[Any]
+    tension: Any
+    rope_torque: Any
+
+
+STALLED, STALLED_AT_LAYER, EMPTY = 1, 2, 3
+
+
+class _Climb:
+    """State of the climb between cells."""
+
+    def __init__(self, batch: Batch, path: Path) -> None:
+        m, n = batch.machine, batch.size
+        self.batch, self.path = batch, path
+        self.drag, self.per_torque = raising_line(m.chain)
+        start, ambient = start_temperatures(batch)
+        zero, infinite = np.zeros(n), np.full(n, np.inf)
+        self.currents = [zero for _ in m.groups]
+        self.speed = zero
+        self.margin, self.middle, self.radius = infinite, zero, zero
+        self.course = Course(
+            path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
+            time=zero, take_up_time=zero, windings=start, cases=ambient, hottest=np.maximum.reduce(start), charge=zero,
+            energy=zero, least_margin=infinite, first_speed=zero, last_speed=zero, last_slope=zero, last_push=zero,
+            first_current=zero, last_current=zero, highest_current=zero, last_voltage=zero, lowest_voltage=infinite,
+            group_torques=[zero for _ in m.chain_groups], tension=zero, rope_torque=zero,
+        )  # fmt: skip
+
+    def cell(self, index: int) -> None:
+        """Go through one cell of the path."""
+        batch, course, path = self.batch, self.course, self.path
+        m = batch.machine
+        length = path.edges[index + 1] - path.edges[index]
+        if not np.any(length > 0):
+            return
+        tension, radius = path.tensions[index], path.radii[index]
+        needed = self.drag + self.per_torque * tension * radius
+        taken = length * (1 + tension / m.line.stiffness) / radius
+        law = Law(batch, *self._half_way(taken))
+        at_rest = law.push(np.zeros(batch.size))
+        margin = at_rest / needed
+        here = course.alive & (length > 0)
+        self._stall(index, here & (margin <= 1), margin, radius)
+        here &= course.alive
+        speed = np.where(here, steady_speed(law, needed, at_rest), self.speed)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            time = np.where(here, taken / speed, 0.0)
+        drive = law.drive(speed)
+        time = self._empty(index, here, time, drive.total)
+        self._warm(time, drive, law)
+        self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
+        self.speed, self.currents = speed, [np.where(here, c, old) for c, old in zip(drive.currents, self.currents, strict=True)]
+        self.margin = np.where(here, margin, self.margin)
+        self.middle = np.where(here, path.middles[index], self.middle)
+        self.radius = np.where(here, radius, self.radius)
+
+    def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
+        """Temperatures expected in the middle of a cell: half of it at the last current."""
+        course = self.course
+        with np.errstate(divide="ignore", invalid="ignore"):
+            half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
+        pairs = [self._heated(i, half, current) for i, current in enumerate(self.currents)]
+        if not pairs:
+            return course.windings, course.cases
+        return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+
+    def _heated(self, group: int, time: Any, current: Any) -> tuple[Any, Any]:
+        """Temperatures of a group after a time of constant current, exactly."""
+        g, course = self.batch.machine.groups[group], self.course
+        winding, case = course.windings[group], course.cases[group]
+        resistance = resistance_at(g.motor.resistance, winding, g.motor.copper_coefficient)
+        square = current * current
+        growth = square * g.motor.resistance * g.motor.copper_coefficient
+        return heat.step_exact(g.heat, square * resistance, winding, case, self.batch.machine.ambient, time, growth)
+
+    def _warm(self, time: Any, drive: Any, law: Law) -> None:
+        course = self.course
+        pairs = [self._heated(i, time, current) for i, current in enumerate(drive.currents)]
+        course.windings = [pair[0] for pair in pairs]
+        course.cases = [pair[1] for pair in pairs]
+        course.hottest = np.maximum.reduce([course.hottest, *course.windings])
+
+    def _stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
+        """Stop the variants that cannot go on; between two middles of one layer the margin is taken as straight."""
+        if not np.any(stalls):
+            return
+        course, path = self.course, self.path
+        new_layer = (radius != self.radius) & (self.radius > 0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
+            between = self.middle + share * (path.middles[index] - self.middle)
+        between = np.where(np.isfinite(self.margin), between, path.edges[index])
+        course.wound = np.where(stalls, np.where(new_layer, path.edges[index], between), course.wound)
+        course.reason = np.where(stalls, np.where(new_layer, STALLED_AT_LAYER, STALLED), course.reason)
+        course.alive = course.alive & ~stalls
+        course.least_margin = np.where(stalls, np.minimum(course.least_margin, margin), course.least_margin)
+
+    def _empty(self, index: int, here: Any, time: Any, total: Any) -> Any:
+        """Stop the variants whose battery runs empty, and cut the cell's time short for them."""
+        course, capacity = self.course, self.batch.machine.source.capacity
+        if np.all(np.isinf(capacity)):
+            return time
+        drawn = total * time
+        left = capacity - course.charge
+        empties = here & (drawn >= left)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where(empties, left / drawn, 1.0)
+        edges = self.path.edges
+        course.wound = np.where(empties, edges[index] + share * (edges[index + 1] - edges[index]), course.wound)
+        course.reason = np.where(empties, EMPTY, course.reason)
+        course.alive = course.alive & ~empties
+        return time * share
+
+    def _note(
+        self, index: int, here: Any, margin: Any, speed: Any, time: Any, drive: Any, tension: Any, radius: Any, at_rest: Any
+    ) -> None:
+        course, path, step = self.course, self.path, self.batch.raising
+        hanging = here & path.hanging[index]
+        first = hanging & (course.first_current == 0)
+        course.time = course.time + time
+        course.take_up_time = course.take_up_time + np.where(path.hanging[index], 0.0, time)
+        course.charge = course.charge + drive.total * time
+        course.energy = course.energy + step.voltage * drive.total * time
+        course.least_margin = np.where(here, np.minimum(course.least_margin, margin), course.least_margin)
+        course.first_speed = np.where(here & (course.first_speed == 0), speed, course.first_speed)
+        course.last_speed = np.where(here, speed, course.last_speed)
+        course.last_push = np.where(here, at_rest, course.last_push)
+        course.first_current = np.where(first, drive.total, course.first_current)
+        course.last_current = np.where(here, drive.total, course.last_current)
+        course.highest_current = np.where(here, np.maximum(course.highest_current, drive.total), course.highest_current)
+        course.last_voltage = np.where(here, drive.voltage, course.last_voltage)
+        course.lowest_voltage = np.where(here, np.minimum(course.lowest_voltage, drive.voltage), course.lowest_voltage)
+        course.group_torques = [
+            np.where(here, np.maximum(most, np.abs(torque)), most)
+            for most, torque in zip(course.group_torques, drive.torques, strict=True)
+        ]
+        peak = tension + self._bounce(index, hanging, first, speed, radius)
+        course.tension = np.where(here, np.maximum(course.tension, peak), course.tension)
+        course.rope_torque = np.where(here, np.maximum(course.rope_torque, peak * radius), course.rope_torque)
+
+    def _bounce(self, index: int, hanging: Any, first: Any, speed: Any, radius: Any) -> Any:
+        """Rope force on top of the steady pull that a jump of the drum's surface speed makes. [N]"""
+        path = self.path
+        jump = np.where(first & path.picks_up, speed * radius, 0.0)
+        layer_up = hanging & ~first & (radius > self.radius)
+        jump = np.where(layer_up, speed * (radius - self.radius), jump)
+        return jump * path.impedances[index]
+
+
+def start_temperatures(batch: Batch) -> tuple[list[Any], list[Any]]:
+    """Winding and case temperatures at the start, by live group. [°C]"""
+    m, n = batch.machine, batch.size
+    windings = [np.broadcast_to(np.asarray(g.winding_start, dtype=float), (n,)) for g in m.groups]
+    return windings, [np.broadcast_to(np.asarray(m.ambient, dtype=float), (n,)) for _ in m.groups]
+
+
+def climb(batch: Batch) -> Course:
+    """Raise every variant of a batch until it is up, stalls or runs out of charge.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    Course
+    """
+    path = find_path(batch)
+    state = _Climb(batch, path)
+    course = state.course
+    _start(batch, path, course)
+    for index in range(path.edges.shape[0] - 1):
+        state.cell(index)
+    law = Law(batch, course.windings, course.cases)
+    near = 0.98 * course.last_speed
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
+    course.last_slope = np.where(course.last_speed > 0, slope, np.nan)
+    return course
+
+
+def _start(batch: Batch, path: Path, course: Course) -> None:
+    """Stop the variants whose drum does not start from rest."""
+    m, n = batch.machine, batch.size
+    law = Law(batch, course.windings, course.cases)
+    push = law.push(np.zeros(n), m.breakaway)
+    needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[0]
+    held = ~(push > needed)
+    course.alive = course.alive & ~held
+    course.reason = np.where(held, STALLED, 0)
+    course.wound = np.where(held, 0.0, course.wound)
+    course.least_margin = np.where(held, np.minimum(course.least_margin, push / needed), course.least_margin)
+    course.last_push = law.push(np.zeros(n))
+
+
+def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
+    r"""Time that the lift takes longer than at steady speeds, and the mechanical time constant. [s], [s]
+
+    Parameters
+    ----------
+    batch : Batch
+    course : Course
+
+    Notes
+    -----
+    A drive whose torque falls along a straight line lags behind its steady speed with the time constant
+    :math:`\tau = J/S`; whatever that speed did meanwhile, the angle it is short of in the end is :math:`\tau\,w_{end}`.
+    Where a current limit bends the line, the angle lost until the first steady speed :math:`w_0` is
+    :math:`\int_0^{w_0} J (w_0 - w)/(M(w) - M_0)\,dw`, and :math:`\tau (w_0 - w_{end})` of it is given back while the speed
+    falls. The load's mass adds to the inertia. Own derivation, DEVELOPERS.md, section "The slow model".
+    """
+    m, n = batch.machine, batch.size
+    inertia = rotating_inertia(m.chain)
+    _, per_torque = raising_line(m.chain)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tau = inertia / course.last_slope
+        carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope
+        law = Law(batch, *start_temperatures(batch))
+        needed = law.push(course.first_speed)
+        angle = np.zeros(n)
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            speed = course.first_speed * (node + 1) / 2
+            excess = law.push(speed) - needed
+            angle = angle + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
+        lost = (angle - tau * (course.first_speed - course.last_speed)) / course.last_speed + carried
+        ramp = _ramp_loss(batch, course)
+    return lost + ramp, tau + carried
+
+
+def _ramp_loss(batch: Batch, course: Course) -> Any:
+    """Time lost while the voltage rises: half the ramp, and half the share of it in which the load cannot move yet. [s]"""
+    ramp = batch.raising.ramp
+    if not np.any(np.asarray(ramp) > 0):
+        return 0.0
+    return ramp * (1 + 1 / course.least_margin) / 2

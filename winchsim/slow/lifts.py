@@ -1,0 +1,332 @@
+"""What a slow lift comes to, variant by variant."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+import numpy as np
+
+from winchsim.inputs import Inputs
+from winchsim.model import Machine
+from winchsim.model.motion import Channels, link_shares
+from winchsim.physics import load
+from winchsim.physics.chain import RestingBounds, group_push
+from winchsim.slow.balance import Law, output_torques, raising_line
+from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
+from winchsim.slow.path import bounce_period, breakaway_pull, travel_at
+from winchsim.slow.stacking import Batch, stack_machines
+from winchsim.slow.variants import Columns, Variants, vary
+
+LONG_ENOUGH = 100.0
+"""The slow model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
+
+MARGIN_ENOUGH = 1.05
+"""And where the motors could give at least this many times the torque needed, all the way up. [-]"""
+
+
+class End(IntEnum):
+    """How a slow lift ends."""
+
+    LIFTED = 0
+    STALLED = 1
+    STALLED_AT_LAYER_END = 2
+    BATTERY_EMPTY = 3
+    OVERFLOW = 4
+    BLOCKED = 5
+    LATE = 6
+    CANNOT_BE_BUILT = 7
+
+
+@dataclass(frozen=True)
+class Lifts:
+    """Results of many slow lifts; every field is an array over the variants, NaN where it has no meaning.
+
+    Attributes
+    ----------
+    end : ndarray of int
+        One of `End`.
+    height : ndarray
+        Height gained over the start. [m]
+    lift_time : ndarray
+        From power on to the load being up. [s]
+    take_up_time, spin_up_time : ndarray
+        Of it, before the load lifts off at steady speed, and what spinning up costs. [s]
+    margin_cold, margin_hot : ndarray
+        Torque at rest over the torque that starts the load on the hardest layer: at the start's temperature, and with the
+        windings at their limit. [-]
+    least_margin : ndarray
+        Least of torque at rest over torque needed in motion, on the way up. [-]
+    inrush_current, first_current, last_current, highest_current : ndarray
+        Of the supply: at rest under the full voltage; running just after lift-off, at the top, and the most. [A]
+    mean_current : ndarray
+        Over the lift. [A]
+    last_voltage, lowest_voltage : ndarray
+        At the motors while running: at the top, and the least. [V]
+    winding, case : ndarray
+        Temperatures of the hottest group at the end. [°C]
+    hottest : ndarray
+        Hottest winding on the way. [°C]
+    over_limit : ndarray of bool
+        Whether a winding passed its limit.
+    charge, energy : ndarray
+        Drawn from the supply. [C], [J]
+    speed : ndarray
+        Of the load at the top. [m/s]
+    tension : ndarray
+        Largest rope force, with the bounce of pick-up. [N]
+    factor : ndarray
+        Least strength over demand of any link on the way up. [-]
+    required : ndarray
+        What that link should have. [-]
+    spare : ndarray
+        Least of factor over required factor of any link. [-]
+    weakest, shortest : ndarray of str
+        The link of the least factor, and that of the least spare.
+    stall_factor : ndarray
+        Least factor of any link under everything that the motors can give at rest. [-]
+    stall_weakest : ndarray of str
+        That link.
+    held : ndarray of bool
+        Whether the load stays up with the power off.
+    hold_margin : ndarray
+        Torque at the common gear by which friction at rest exceeds what the load passes up; negative runs back. [N·m]
+    layers : ndarray of int
+        Layer that the rope ends on, from 1.
+    last_pull : ndarray
+        Most that the motors can pull the rope with on that layer, at the end's temperature. [N]
+    time_constant, bounce_period : ndarray
+        Mechanical time constant of the whole drive, and period of the load's bounce. [s]
+    in_range : ndarray of bool
+        Whether the slow model holds.
+    """
+
+    end: np.ndarray
+    height: np.ndarray
+    lift_time: np.ndarray
+    take_up_time: np.ndarray
+    spin_up_time: np.ndarray
+    margin_cold: np.ndarray
+    margin_hot: np.ndarray
+    least_margin: np.ndarray
+    inrush_current: np.ndarray
+    first_current: np.ndarray
+    last_current: np.ndarray
+    highest_current: np.ndarray
+    mean_current: np.ndarray
+    last_voltage: np.ndarray
+    lowest_voltage: np.ndarray
+    winding: np.ndarray
+    case: np.ndarray
+    hottest: np.ndarray
+    over_limit: np.ndarray
+    charge: np.ndarray
+    energy: np.ndarray
+    speed: np.ndarray
+    tension: np.ndarray
+    factor: np.ndarray
+    required: np.ndarray
+    spare: np.ndarray
+    weakest: np.ndarray
+    shortest: np.ndarray
+    stall_factor: np.ndarray
+    stall_weakest: np.ndarray
+    held: np.ndarray
+    hold_margin: np.ndarray
+    layers: np.ndarray
+    last_pull: np.ndarray
+    time_constant: np.ndarray
+    bounce_period: np.ndarray
+    in_range: np.ndarray
+
+    @property
+    def lifted(self) -> np.ndarray:
+        """Whether each came up."""
+        return self.end == End.LIFTED
+
+    def __len__(self) -> int:
+        return len(self.end)
+
+    def row(self, index: int) -> dict[str, Any]:
+        """One variant's results by name."""
+        return {f.name: getattr(self, f.name)[index : index + 1].tolist()[0] for f in dataclasses.fields(self)}
+
+
+def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
+    """Slow lifts of many variants of one scenario.
+
+    Parameters
+    ----------
+    what : Variants or Inputs
+        Variants, or a scenario to vary.
+    columns : Mapping of str to sequence, optional
+        With a scenario: values by path, see `vary`.
+
+    Returns
+    -------
+    Lifts
+        In the order of the variants.
+    """
+    variants = what if isinstance(what, Variants) else vary(what, columns or {})
+    whole: dict[str, np.ndarray] = {}
+    for rows, batch in variants.batches:
+        part = lift_batch(batch)
+        for f in dataclasses.fields(Lifts):
+            values = getattr(part, f.name)
+            if f.name not in whole:
+                whole[f.name] = _blank(values.dtype, variants.size)
+            whole[f.name][rows] = values
+    if not whole:
+        nothing = {f.name: _blank(_BLANK_TYPES.get(f.name, np.dtype(float)), variants.size) for f in dataclasses.fields(Lifts)}
+        whole = nothing
+    whole["end"][list(variants.problems)] = End.CANNOT_BE_BUILT
+    return Lifts(**whole)
+
+
+_BLANK_TYPES: Mapping[str, Any] = {
+    **dict.fromkeys(("end", "layers"), np.dtype(int)),
+    **dict.fromkeys(("over_limit", "held", "in_range"), np.dtype(bool)),
+    **dict.fromkeys(("weakest", "shortest", "stall_weakest"), np.dtype(object)),
+}
+
+
+def _blank(dtype: Any, size: int) -> np.ndarray:
+    if dtype == object:
+        return np.full(size, "", dtype=object)
+    return np.full(size, np.nan) if np.issubdtype(dtype, np.floating) else np.zeros(size, dtype=dtype)
+
+
+def lift_machine(machine: Machine) -> dict[str, Any]:
+    """Slow lift of one machine, by name of `Lifts`."""
+    return lift_batch(stack_machines([machine])).row(0)
+
+
+def lift_batch(batch: Batch) -> Lifts:
+    """Slow lifts of a batch.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    Lifts
+    """
+    course = climb(batch)
+    lost, tau = spin_up(batch, course)
+    m, n, path = batch.machine, batch.size, course.path
+    end = _ends(batch, course, lost)
+    lifted = end == End.LIFTED
+    time = course.time + np.where(np.isfinite(lost), lost, 0.0)
+    cold, hot, inrush = _margins(batch)
+    shares, at_stall = _shares(batch, course)
+    drag, per_torque = raising_line(m.chain)
+    held, spare_torque = _holds(batch, path)
+    height = m.height(travel_at(batch, np.minimum(course.wound, path.edges[-1])) - m.start_travel)
+    period = np.broadcast_to(bounce_period(batch), (n,))
+    spinning = np.where(lost > 0, lost, 0.0) * inrush  # the lag costs the lost time at the current of standstill
+    hottest_group = np.argmax(course.windings, axis=0)[None, :]
+    slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
+    values = dict(
+        end=end, height=np.where(course.wound <= path.lift_off, 0.0, height),
+        lift_time=np.where(lifted | (end == End.LATE), time, np.nan), take_up_time=course.take_up_time, spin_up_time=lost,
+        margin_cold=cold, margin_hot=hot, least_margin=course.least_margin, inrush_current=inrush,
+        first_current=course.first_current, last_current=course.last_current, highest_current=course.highest_current,
+        mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
+        lowest_voltage=course.lowest_voltage, winding=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
+        case=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], hottest=course.hottest,
+        over_limit=np.any([t > g.winding_limit for t, g in zip(course.windings, m.groups, strict=True)], axis=0),
+        charge=course.charge + spinning, energy=course.energy + batch.raising.voltage * spinning,
+        speed=course.last_speed * path.radii[-1] / m.line.falls,
+        tension=course.tension, **_links(batch, shares, at_stall, lifted), held=held, hold_margin=spare_torque,
+        layers=path.layer, last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
+        time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
+    )  # fmt: skip
+    return Lifts(**{name: np.array(np.broadcast_to(value, (n,))) for name, value in values.items()})
+
+
+def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
+    path = course.path
+    end = np.where(path.blocked, End.BLOCKED, End.LIFTED)
+    end = np.where(~path.fits, End.OVERFLOW, end)
+    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > batch.raising.time
+    end = np.where((end == End.LIFTED) & late, End.LATE, end)
+    for reason, what in ((STALLED, End.STALLED), (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END), (EMPTY, End.BATTERY_EMPTY)):
+        end = np.where(course.reason == reason, what, end)
+    return end.astype(int)
+
+
+def _margins(batch: Batch) -> tuple[Any, Any, Any]:
+    """Margins to stall, cold and hot, as `winchsim.model.stall_margin` has them; and the current at rest."""
+    m, n = batch.machine, batch.size
+    windings, cases = start_temperatures(batch)
+    hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]
+    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
+    starts = np.concatenate([np.zeros((1, n)), batch.ends[:-1]])
+    used = (starts < last) & (batch.ends > m.wound_at_start)
+    radius = np.max(np.where(used, np.where(np.isfinite(batch.radii), batch.radii, 0.0), 0.0), axis=0)
+    pull = (load.pull_needed(m.body, m.reach - m.start_travel) + m.body.friction) / m.line.falls
+    needed = output_torques(m.chain, 1, pull * radius, breakaway=m.breakaway)[0]
+    still = np.zeros(n)
+    with np.errstate(divide="ignore"):
+        cold_law = Law(batch, windings, cases)
+        cold = cold_law.push(still, m.breakaway) / needed
+        return cold, Law(batch, hot, cases).push(still, m.breakaway) / needed, cold_law.drive(still).total
+
+
+def _holds(batch: Batch, path: Any) -> tuple[Any, Any]:
+    """Whether friction at rest holds the load with the power off, and by how much. [N·m]"""
+    m = batch.machine
+    pull = load.pull_needed(m.body, m.reach - m.top_travel) - m.breakaway * m.body.friction
+    tension = np.maximum(pull, 0.0) / m.line.falls
+    passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=m.breakaway)[0]
+    nothing = [np.zeros(batch.size) for _ in m.chain_groups]
+    margin = group_push(m.braked_chain, -1, nothing, m.breakaway) - passed
+    return (margin >= 0) | m.pawl, margin
+
+
+# --- links ----------------------------------------------------------------------------------------------------------
+
+
+def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
+    """Share of each link's strength that is used on the way up, and under all that the motors can give at rest."""
+    m, n, path = batch.machine, batch.size, course.path
+    outputs = output_torques(m.chain, 1, course.rope_torque)[1:]
+    passed = [
+        torque - m.chain.groups[i].drag if len(m.chain_groups) > 1 else torque for i, torque in enumerate(course.group_torques)
+    ]
+    rising = link_shares(m, Channels(course.tension, course.rope_torque, outputs, True, passed))
+    windings, cases = start_temperatures(batch)
+    torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
+    radius = path.radii[-1]
+    held = np.asarray(breakaway_pull(batch) * radius + np.zeros(n))
+    bounds = RestingBounds(m.chain, m.breakaway)(torques, held)
+    rope_end = bounds.outputs[m.drum_element]
+    stalled = link_shares(m, Channels(rope_end / radius, rope_end, bounds.outputs, True, bounds.groups))
+    return _rows(rising, n), _rows(stalled, n)
+
+
+def _rows(shares: list[Any], n: int) -> np.ndarray:
+    return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
+
+
+def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.ndarray) -> dict[str, Any]:
+    """Factors and names of the links that matter."""
+    m, n = batch.machine, batch.size
+    labels = np.array([link.label for link in m.links], dtype=object)
+    if not len(labels):
+        nothing, none = np.full(n, "", dtype=object), np.full(n, np.inf)
+        return dict(factor=none, required=none, spare=none, weakest=nothing, shortest=nothing, stall_factor=none,
+                    stall_weakest=nothing)  # fmt: skip
+    worst = np.where(lifted, shares, np.maximum(shares, at_stall))
+    required = _rows([link.required for link in m.links], n)
+    with np.errstate(divide="ignore"):
+        first, short, stall = np.argmax(worst, axis=0), np.argmax(worst * required, axis=0), np.argmax(at_stall, axis=0)
+        every = np.arange(n)
+        return dict(
+            factor=1 / worst[first, every], required=required[first, every], spare=1 / (worst * required)[short, every],
+            weakest=labels[first], shortest=labels[short], stall_factor=1 / at_stall[stall, every], stall_weakest=labels[stall],
+        )  # fmt: skip

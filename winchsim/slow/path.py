@@ -1,0 +1,177 @@
+"""The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the drum's radius in each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from winchsim.physics import load, rope
+from winchsim.slow.stacking import Batch
+
+TAKE_UP_CELLS = 14
+HANGING_CELLS = 40
+"""Cells of the take-up before lift-off, and of the way up; each end of a layer adds one. [-]"""
+
+
+@dataclass(frozen=True)
+class Path:
+    """Cells of rope wound on, from the start to the top; some of a variant's may have no length.
+
+    Attributes
+    ----------
+    edges : ndarray, shape (cells + 1, size)
+        Unstretched rope wound on since the start. [m]
+    middles, tensions, radii, impedances : ndarray, shape (cells, size)
+        In the middle of each cell: rope wound on [m], steady rope force [N], radius of the layer [m], and the force that a
+        jump of the drum's surface speed adds at most [N·s/m].
+    hanging : ndarray of bool, shape (cells, size)
+        Whether the load has lifted off.
+    lift_off : ndarray, shape (size,)
+        Rope wound on when the load lifts off. [m]
+    picks_up : ndarray of bool, shape (size,)
+        Whether the load is picked up by a drum that already turns.
+    start_tension : ndarray, shape (size,)
+        Rope force before the start. [N]
+    fits : ndarray of bool, shape (size,)
+        Whether the layers take all the rope; where they do not, the path ends at the flange's edge.
+    blocked : ndarray of bool, shape (size,)
+        Whether a snag or a stop is in the way; the path ends there.
+    layer : ndarray of int, shape (size,)
+        Layer that the path ends on, from 1.
+    """
+
+    edges: np.ndarray
+    middles: np.ndarray
+    tensions: np.ndarray
+    radii: np.ndarray
+    impedances: np.ndarray
+    hanging: np.ndarray
+    lift_off: np.ndarray
+    picks_up: np.ndarray
+    start_tension: np.ndarray
+    fits: np.ndarray
+    blocked: np.ndarray
+    layer: np.ndarray
+
+
+def find_path(batch: Batch) -> Path:
+    """Path of a batch.
+
+    Parameters
+    ----------
+    batch : Batch
+    """
+    m, n = batch.machine, batch.size
+    span = _free_span(batch, m.start_travel)
+    slack_end = np.maximum(m.free_rope - span, 0.0)
+    lift_off = np.maximum(m.free_rope - span / (1 + breakaway_pull(batch) / m.line.stiffness), slack_end)
+    last = np.minimum(np.minimum(m.top_travel, m.stop_travel), m.snag_travel)
+    top = np.maximum(wound_at(batch, last), lift_off)
+    depth = np.take_along_axis(batch.ends, (batch.layer_counts - 1)[None, :], axis=0)[0] - m.wound_at_start
+    end = np.minimum(top, depth)
+    edges = _edges(batch, *(np.broadcast_to(value, (n,)) for value in (slack_end, lift_off, end)))
+    middles = (edges[1:] + edges[:-1]) / 2
+    hanging = middles > lift_off
+    layer = _layer_at(batch, middles)
+    radii = np.take_along_axis(batch.radii, layer, axis=0)
+    taking_up = np.maximum(rope.elastic_tension(m.line, span - m.free_rope + middles, m.free_rope - middles), 0.0)
+    tensions = np.where(hanging, hanging_pull(batch, middles), taking_up)
+    start_tension = np.maximum(rope.elastic_tension(m.line, span - m.free_rope, m.free_rope), 0.0)
+    return Path(
+        edges=edges, middles=middles, tensions=tensions, radii=radii, impedances=_impedance(batch, middles), hanging=hanging,
+        lift_off=np.broadcast_to(lift_off, (n,)), picks_up=np.broadcast_to(lift_off > 0, (n,)),
+        start_tension=np.broadcast_to(start_tension, (n,)), fits=np.broadcast_to(top <= depth, (n,)),
+        blocked=np.broadcast_to(np.asarray(last < m.top_travel), (n,)), layer=_layer_at(batch, edges[-1:] * (1 - 1e-12))[0] + 1,
+    )  # fmt: skip
+
+
+def breakaway_pull(batch: Batch) -> Any:
+    """Rope force at which the load starts to move from its start. [N]"""
+    m = batch.machine
+    needed = load.pull_needed(m.body, m.reach - m.start_travel) + m.breakaway * m.body.friction
+    return needed / m.line.falls
+
+
+def _free_span(batch: Batch, travel: Any) -> Any:
+    """Length of the free rope with the load at a travel, stretched as it is. [m]"""
+    m = batch.machine
+    return m.line.falls * (m.reach - travel) + m.line.lead
+
+
+def wound_at(batch: Batch, travel: Any) -> Any:
+    """Unstretched rope wound on when the load hangs steadily at a travel, rising. [m]"""
+    m = batch.machine
+    pull = (load.pull_needed(m.body, m.reach - travel) + m.body.friction) / m.line.falls
+    return m.free_rope - _free_span(batch, travel) / (1 + pull / m.line.stiffness)
+
+
+def hanging_pull(batch: Batch, wound: Any) -> Any:
+    """Steady rope force of the rising load with so much rope wound on. [N]
+
+    Notes
+    -----
+    ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for T.
+    """
+    m = batch.machine
+    falls, left = m.line.falls, m.free_rope - wound
+    weight = load.pull_needed(m.body, 0.0) + m.body.friction
+    share = m.body.rope_weight / falls
+    return (weight + share * (left - m.line.lead)) / (falls - share * left / m.line.stiffness)
+
+
+def travel_at(batch: Batch, wound: Any) -> Any:
+    """Travel of the steadily hanging load with so much rope wound on; not below its start. [m]"""
+    m = batch.machine
+    span = (m.free_rope - wound) * (1 + hanging_pull(batch, wound) / m.line.stiffness)
+    return np.maximum(m.reach - (span - m.line.lead) / m.line.falls, m.start_travel)
+
+
+def bounce_period(batch: Batch) -> Any:
+    """Period of the load's bounce on the longest rope. [s]"""
+    m = batch.machine
+    stiffness = m.line.stiffness / m.free_rope * m.line.falls**2
+    return 2 * np.pi * np.sqrt(load.inertia(m.body) / stiffness)
+
+
+def _edges(batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray) -> np.ndarray:
+    up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
+    steps = np.linspace(0, 1, TAKE_UP_CELLS + 1)[:, None]
+    rows = [np.zeros((1, batch.size)), up_to_slack + (up_to_lift - up_to_slack) * steps]
+    rows.append(up_to_lift + (end - up_to_lift) * np.linspace(0, 1, HANGING_CELLS + 1)[1:, None])
+    ends = batch.ends - batch.machine.wound_at_start
+    used = ends[np.any(ends < end, axis=1)]
+    if len(used):
+        rows.append(np.clip(used, 0.0, end))
+    return np.sort(np.concatenate(rows), axis=0)
+
+
+def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
+    """Place of the layer that the rope runs onto with so much wound on; the last one beyond the flange."""
+    place = wound + batch.machine.wound_at_start
+    layer = np.zeros(place.shape, dtype=int)
+    for end in batch.ends:
+        layer += end <= place
+    return np.minimum(layer, batch.layer_counts - 1)
+
+
+def _impedance(batch: Batch, wound: np.ndarray) -> Any:
+    r"""Largest rope force per jump of the drum's surface speed: the load on its spring and damper. [N·s/m]
+
+    Notes
+    -----
+    A mass on a spring of stiffness K and damping ratio :math:`\zeta`, whose other end starts with the speed v: the greatest
+    force is :math:`v\sqrt{K m}\,e^{-\zeta\varphi/\sqrt{1-\zeta^2}}` with
+    :math:`\tan\varphi = \sqrt{1-\zeta^2}\,(1-4\zeta^2)/(\zeta(3-4\zeta^2))`, and :math:`2\zeta v\sqrt{K m}`, at once, from
+    :math:`\zeta = 1/2` on. Own derivation, DEVELOPERS.md, section "The slow model".
+    """
+    m = batch.machine
+    stiffness = m.line.stiffness / (m.free_rope - wound)
+    mass = load.inertia(m.body) / m.line.falls**2
+    root = np.sqrt(stiffness * mass)
+    damping = np.minimum(m.line.damping / (2 * root), 1e3)
+    low = np.clip(damping, 0.0, 0.5)
+    with np.errstate(divide="ignore"):
+        angle = np.arctan2(np.sqrt(1 - low**2) * (1 - 4 * low**2), low * (3 - 4 * low**2))
+    return root * np.where(damping < 0.5, np.exp(-low * angle / np.sqrt(1 - low**2)), 2 * damping)

@@ -1,0 +1,204 @@
+"""Many machines as one whose numbers are arrays, so that the functions of one physics serve thousands of variants at once."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from winchsim.model import Machine
+from winchsim.model.estimate import raising_phase
+from winchsim.model.machine import PhaseStep
+from winchsim.strength.link import LinkKind
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class SlowLink:
+    """A link with what it bears, for one machine or for many.
+
+    Attributes
+    ----------
+    kind : LinkKind
+    where, label : str
+        Path into the scenario, and the link for people.
+    channel : str
+        As in `winchsim.model.machine.LinkLimit`.
+    index : int
+        Which mesh or element.
+    bears : float or ndarray
+        Value of the channel at which it breaks. [N or N·m]
+    required : float
+        Factor below which it is a caution. [-]
+    """
+
+    kind: LinkKind
+    where: str
+    label: str
+    channel: str
+    index: int
+    bears: Any
+    required: Any
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Variants of a winch with the same parts in the same places; every number is a float that all share, or an array.
+
+    Attributes
+    ----------
+    size : int
+        Variants.
+    machine : Machine
+        With arrays for numbers; its links are `SlowLink`, its layers stand below.
+    raising : PhaseStep
+        The phase that raises.
+    radii, ends : ndarray, shape (layers, size)
+        Of each layer: radius of the rope's centre line, and rope on the drum when it is full, counted as in
+        `winchsim.physics.drum.layers`; layers that a variant has not got are infinite. [m]
+    layer_counts : ndarray of int, shape (size,)
+        Layers that the flanges or the rope leave room for.
+    """
+
+    size: int
+    machine: Machine
+    raising: PhaseStep
+    radii: np.ndarray
+    ends: np.ndarray
+    layer_counts: np.ndarray
+
+
+def unchecked(item: T, **values: Any) -> T:
+    """A frozen dataclass with other values, arrays included, past its constructor's checks, which are for one value each."""
+    changed = copy.copy(item)
+    for name, value in values.items():
+        object.__setattr__(changed, name, value)
+    return changed
+
+
+def bare(machine: Machine) -> Machine:
+    """A machine without what only its report needs, ready to be stacked."""
+    links = tuple(SlowLink(k.kind, k.where, k.label, k.channel, k.index, k.bears, k.required) for k in machine.links)
+    return replace(
+        machine,
+        title="",
+        groups=tuple(replace(g, fit=None) for g in machine.groups),  # type: ignore[arg-type]
+        dragged=tuple(replace(g, fit=None) for g in machine.dragged),  # type: ignore[arg-type]
+        layers=(),
+        phases=(raising_phase(machine),),
+        links=links,  # type: ignore[arg-type]
+        scales=None,  # type: ignore[arg-type]
+        assumed=(),
+        notes=(),
+    )
+
+
+def shape_of(machine: Machine) -> tuple[Any, ...]:
+    """What machines must have in common to be stacked."""
+    return (
+        tuple((g.number, g.motor.inductance is None) for g in machine.groups),
+        machine.chain_groups,
+        len(machine.chain.elements),
+        tuple(mesh.path for mesh in machine.meshes),
+        tuple((link.kind, link.where, link.channel, link.index) for link in machine.links),
+        (machine.source.takes_back, machine.off_each, machine.pawl, machine.drum_element, machine.line.falls),
+        machine.braked_chain is machine.chain,
+        raising_phase(machine).action,
+    )
+
+
+def stack_machines(machines: Sequence[Machine]) -> Batch:
+    """Batch of machines that were built one by one.
+
+    Parameters
+    ----------
+    machines : sequence of Machine
+        At least one, all of one shape (`shape_of`).
+    """
+    radii, ends, counts = pack_layers([machine.layers for machine in machines])
+    joined = join([bare(machine) for machine in machines], [1] * len(machines))
+    return Batch(len(machines), joined, joined.phases[0], radii, ends, counts)
+
+
+def join_batches(batches: Sequence[Batch]) -> Batch:
+    """One batch of several of the same shape, in their order."""
+    if len(batches) == 1:
+        return batches[0]
+    sizes = [batch.size for batch in batches]
+    deepest = max(batch.radii.shape[0] for batch in batches)
+    machine = join([batch.machine for batch in batches], sizes)
+    return Batch(
+        sum(sizes),
+        machine,
+        machine.phases[0],
+        np.concatenate([_padded(batch.radii, deepest) for batch in batches], axis=1),
+        np.concatenate([_padded(batch.ends, deepest) for batch in batches], axis=1),
+        np.concatenate([batch.layer_counts for batch in batches]),
+    )
+
+
+def _padded(rows: np.ndarray, deepest: int) -> np.ndarray:
+    missing = deepest - rows.shape[0]
+    return np.pad(rows, ((0, missing), (0, 0)), constant_values=np.inf)
+
+
+def pack_layers(stacks: Sequence[Any]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Radii and ends of the layers of each variant, padded with infinities, and how many there are."""
+    counts = np.array([len(stack) for stack in stacks])
+    radii = np.full((int(counts.max()), len(stacks)), np.inf)
+    ends = radii.copy()
+    for column, stack in enumerate(stacks):
+        for row, layer in enumerate(stack):
+            radii[row, column] = layer.radius
+            ends[row, column] = layer.end
+    return radii, ends, counts
+
+
+def join(items: Sequence[T], sizes: Sequence[int]) -> T:
+    """One object of several of the same kind: numbers that differ become an array, what is equal stays as it is.
+
+    Parameters
+    ----------
+    items : sequence
+        Numbers, arrays, or frozen dataclasses and tuples of them, all built alike; text is taken from the first.
+    sizes : sequence of int
+        Variants that each stands for; its arrays have that length.
+    """
+    first = items[0]
+    if isinstance(first, float | int | np.ndarray | np.generic) and not isinstance(first, bool):
+        return _join_numbers(items, sizes)  # type: ignore[return-value]
+    if isinstance(first, tuple):
+        return tuple(join(row, sizes) for row in zip(*items, strict=True))  # type: ignore[return-value]
+    if dataclasses.is_dataclass(first) and not isinstance(first, type):
+        if all(item is first for item in items) and not _holds_arrays(first):
+            return first
+        return unchecked(
+            first, **{f.name: join([getattr(item, f.name) for item in items], sizes) for f in dataclasses.fields(first)}
+        )
+    return first
+
+
+def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
+    first = items[0]
+    if not isinstance(first, np.ndarray) and all(item is first or _same(item, first) for item in items):
+        return first
+    return np.concatenate([np.broadcast_to(np.asarray(item, dtype=float), (n,)) for item, n in zip(items, sizes, strict=True)])
+
+
+def _same(item: Any, first: Any) -> bool:
+    return not isinstance(item, np.ndarray) and item == first
+
+
+def _holds_arrays(item: Any) -> bool:
+    if isinstance(item, np.ndarray):
+        return True
+    if isinstance(item, tuple):
+        return any(_holds_arrays(part) for part in item)
+    if dataclasses.is_dataclass(item):
+        return any(_holds_arrays(getattr(item, f.name)) for f in dataclasses.fields(item))
+    return False

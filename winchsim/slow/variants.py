@@ -1,0 +1,352 @@
+"""From one scenario and columns of changed values to batches that can be lifted all at once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from winchsim.errors import DomainError, InputError
+from winchsim.inputs import Inputs, out_of_bounds, spec_at, value_at, with_value
+from winchsim.model import Machine, build
+from winchsim.model.assumptions import Notebook
+from winchsim.model.build import places, wound_layers
+from winchsim.model.estimate import raising_phase
+from winchsim.model.links import drum_links
+from winchsim.model.train import build_train
+from winchsim.physics import load
+from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, unchecked
+
+_BY_ARRAY = re.compile(
+    r"load\.(mass|guide_friction)|drum\.diameter|supply\.(voltage|resistance|current_limit)"
+    r"|motors\.\d+\.(count|winding_start)|stage\.\d+\.efficiency"
+)
+"""Paths whose values are put in as arrays; every other path is built once for each of its values."""
+
+Columns = Mapping[str, Sequence[Any] | np.ndarray]
+
+
+@dataclass(frozen=True)
+class Variants:
+    """Variants of one scenario, in batches of the same shape.
+
+    Attributes
+    ----------
+    inputs : Inputs
+        The scenario that was varied.
+    columns : Mapping of str to ndarray, shape (size,)
+        Changed values by path, in SI.
+    size : int
+        Variants asked for.
+    batches : tuple of (ndarray of int, Batch)
+        Which variants each holds.
+    problems : Mapping of int to str
+        Variants that cannot be built, and why.
+    """
+
+    inputs: Inputs
+    columns: Mapping[str, np.ndarray]
+    size: int
+    batches: tuple[tuple[np.ndarray, Batch], ...]
+    problems: Mapping[int, str]
+
+    def one(self, index: int) -> Inputs:
+        """Scenario of one variant.
+
+        Raises
+        ------
+        DomainError
+            One of its values is out of bounds.
+        """
+        found = self.inputs
+        for path, values in self.columns.items():
+            found = _with(found, path, values[index])
+        return found
+
+
+def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
+    """Scenario with one value taken from an array."""
+    plain = value.item() if isinstance(value, np.generic) else value
+    if isinstance(plain, int | float) and not isinstance(plain, bool):
+        plain = int(plain) if spec_at(inputs, path).kind == "integer" and plain == int(plain) else float(plain)
+    return with_value(inputs, path, plain)
+
+
+def vary(inputs: Inputs, columns: Columns) -> Variants:
+    """Variants of a scenario.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What all have in common.
+    columns : Mapping of str to sequence
+        Values by path, as for `winchsim.inputs.with_value`; all of one length, at least 1.
+
+    Returns
+    -------
+    Variants
+
+    Raises
+    ------
+    DomainError
+        A path is unknown, or the columns are of different lengths.
+    """
+    arrays = {path: np.asarray(values) for path, values in columns.items()}
+    size = len(next(iter(arrays.values()))) if arrays else 1
+    for path, values in arrays.items():
+        if values.shape != (size,) or not size:
+            raise DomainError(path, values.shape, f"{max(size, 1)} values, as in the other columns")
+    problems: dict[int, str] = {}
+    for path, values in arrays.items():
+        _note_out_of_bounds(problems, inputs, path, values)
+    good = np.array([i for i in range(size) if i not in problems], dtype=int)
+    quick, slow = _split(inputs, arrays)
+    by_shape: dict[Any, list[tuple[np.ndarray, Batch]]] = {}
+    for members in _families([arrays[path] for path in slow], good):
+        try:
+            base = inputs
+            for path in slow:
+                base = _with(base, path, arrays[path][members[0]])
+            family = _family(base, {path: arrays[path] for path in quick}, members, problems)
+        except (DomainError, InputError) as error:
+            problems.update({int(i): _reason(error) for i in members})
+            continue
+        for shape, rows, batch in family:
+            by_shape.setdefault(shape, []).append((rows, batch))
+    batches = [
+        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts])) for parts in by_shape.values()
+    ]
+    return Variants(inputs, arrays, size, tuple(batches), problems)
+
+
+def _reason(error: DomainError | InputError) -> str:
+    if isinstance(error, InputError):
+        fault = error.faults[0]
+        return f"{fault.key}: {fault.message}" + (f", expected {fault.expected}" if fault.expected else "")
+    return str(error)
+
+
+def _note_out_of_bounds(problems: dict[int, str], inputs: Inputs, path: str, values: np.ndarray) -> None:
+    spec = spec_at(inputs, path)
+    if np.issubdtype(values.dtype, np.number) and np.all(np.isfinite(values)):
+        whole = spec.kind != "integer" or bool(np.all(values == np.round(values)))
+        if whole and not any(out_of_bounds(spec, value.item()) for value in (values.min(), values.max())):
+            return
+    for index, value in enumerate(values.tolist()):
+        problem = out_of_bounds(spec, value)
+        if problem:
+            problems.setdefault(index, f"{path} is {value}; expected {problem}")
+
+
+def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str], list[str]]:
+    """Paths that go in as arrays, and those that are built value by value."""
+    quick, slow = [], []
+    for path in arrays:
+        head, _, key = path.rpartition(".")
+        fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(arrays[path].dtype, np.number)
+        if fits and key == "count":
+            fits = value_at(inputs, f"{head}.dead") == 0
+        if fits and head == "stage.1":
+            fits = len(inputs.motors) == 1 and inputs.motors[0].dead == 0
+        (quick if fits else slow).append(path)
+    return quick, slow
+
+
+def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray]:
+    """Members that agree in all columns, in the order of their first ones."""
+    if not columns:
+        return [members] if len(members) else []
+    found: dict[tuple[Any, ...], list[int]] = {}
+    for member in members:
+        found.setdefault(tuple(column[member].item() for column in columns), []).append(int(member))
+    return [np.array(rows) for rows in found.values()]
+
+
+# --- one family -----------------------------------------------------------------------------------------------------
+
+
+def _family(
+    inputs: Inputs, arrays: dict[str, np.ndarray], members: np.ndarray, problems: dict[int, str]
+) -> list[tuple[Any, np.ndarray, Batch]]:
+    """Batches of the variants that differ by arrays alone; those without a drum that fits are noted and left out."""
+    columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
+    machine, rows = build(inputs), members
+    if raising_phase(machine).action != "raise":
+        raise DomainError("phase", raising_phase(machine).action, "a programme in which the load is raised")
+    drums: tuple[Any, ...] | None = None
+    if "drum.diameter" in columns:
+        drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)
+        if not kept.all():
+            columns = {path: values[kept] for path, values in columns.items()}
+            rows = members[kept]
+        if not len(rows):
+            return []
+    batch = _batch(inputs, machine, columns, len(rows), drums)
+    return [(shape_of(machine), rows, batch)]
+
+
+def _drums(
+    base: Inputs, diameters: np.ndarray, members: np.ndarray, problems: dict[int, str]
+) -> tuple[tuple[Any, ...], np.ndarray]:
+    """Layers, rope on the drum at the start, and links of the drum, for each variant; and which variants have a drum."""
+    where, found = places(base, Notebook()), {}
+    for diameter in dict.fromkeys(diameters.tolist()):
+        own = replace(base, drum=replace(base.drum, diameter=diameter))
+        try:
+            stack, at_start, _ = wound_layers(own, where)
+            found[diameter] = (stack, at_start, drum_links(own, stack, Notebook()))
+        except DomainError as error:
+            found[diameter] = str(error)
+    kept = np.array([not isinstance(found[d], str) for d in diameters.tolist()])
+    problems.update({int(i): found[d] for i, d in zip(members, diameters.tolist(), strict=True) if isinstance(found[d], str)})
+    rows = [found[d] for d in diameters[kept].tolist()]
+    return tuple(rows), kept
+
+
+def _batch(
+    base: Inputs, machine: Machine, columns: dict[str, np.ndarray], size: int, drums: tuple[Any, ...] | None
+) -> Batch:
+    """The machine of a family with its columns put in."""
+    plain = bare(machine)
+    counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
+    if drums is not None or any(count is not None for count in counts.values()):
+        plain = _retrained(plain, base, machine, counts, columns.get("drum.diameter"))
+    for path, values in columns.items():
+        change = _CHANGES.get(re.sub(r"\.\d+\.", ".", path))
+        if change is not None:
+            plain = change(plain, base, machine, path, values)
+    stacks = [row[0] for row in drums] if drums is not None else [machine.layers] * size
+    if drums is not None:
+        plain = replace(plain, wound_at_start=np.array([row[1] for row in drums]), links=_with_drum_links(plain, drums))
+    if "supply.voltage" in columns:
+        plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
+    raising = _raising(base, machine, columns)
+    radii, ends, layer_counts = pack_layers(stacks)
+    return Batch(size, replace(plain, phases=(raising,)), raising, radii, ends, layer_counts)
+
+
+def _retrained(
+    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: np.ndarray | None
+) -> Machine:
+    """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for one winch."""
+    own = base if diameter is None else replace(base, drum=replace(base.drum, diameter=diameter))  # type: ignore[arg-type]
+    live = [
+        g if counts[i] is None else replace(g, live=counts[i])  # type: ignore[arg-type]
+        for i, g in enumerate(machine.groups)
+    ]
+    train = build_train(own, live, list(machine.dragged), Notebook())
+    links = plain.links
+    if counts.get(0) is not None:
+        per_motor = counts[0] / machine.groups[0].live
+        links = tuple(
+            replace(k, bears=k.bears * per_motor) if k.where == "motors.1.gearbox" else k  # type: ignore[call-arg]
+            for k in links
+        )
+    return replace(
+        plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
+        meshes=train.meshes, drum_inertia=train.drum_inertia, links=links,
+        groups=tuple(replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)),
+    )  # fmt: skip
+
+
+def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
+    links = list(plain.links)
+    for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
+        bears = np.array([row[2][place].bears for row in drums])
+        at = next(i for i, link in enumerate(links) if link.kind is kind)
+        links[at] = replace(links[at], bears=bears)  # type: ignore[call-arg]
+    return tuple(links)
+
+
+def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: np.ndarray) -> tuple[Any, ...]:
+    """Links with the velocity factor of their teeth at each voltage.
+
+    Pitch-line speeds without load go with the voltage and the velocity factor of cut teeth is a straight line in the
+    speed, so two voltages tell all.
+    """
+    full = value_at(base, "supply.voltage")
+    at_half = build(with_value(base, "supply.voltage", full / 2)).links
+    links = []
+    for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
+        if whole.scale != half.scale:
+            scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
+            link = replace(link, bears=whole.strength.value / scale)  # type: ignore[call-arg]
+        links.append(link)
+    return tuple(links)
+
+
+def _raising(base: Inputs, machine: Machine, columns: dict[str, np.ndarray]) -> Any:
+    """The raising phase with arrays of voltage and current limit, and without a time limit that the scenario does not give."""
+    step = raising_phase(machine)
+    given = next((phase for phase in base.phase if phase.action == step.action), None)
+    if given is None or given.time is None:
+        step = replace(step, time=np.inf)
+    if "supply.voltage" in columns and (given is None or given.voltage is None):
+        step = replace(step, voltage=columns["supply.voltage"])
+    if "supply.current_limit" in columns and (given is None or given.current_limit is None):
+        step = replace(step, current_limit=columns["supply.current_limit"])
+    return step
+
+
+# --- single values --------------------------------------------------------------------------------------------------
+
+
+def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+    """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its damping."""
+    mass = values if path == "load.mass" else plain.body.mass
+    guide = values if path == "load.guide_friction" else plain.body.friction - _slope_friction(base, plain)
+    body = load.make_body(
+        mass, base.load.slope, base.load.slope_friction, guide, base.settings.gravity,
+        rope_mass=plain.body.rope_mass, rope_mass_per_length=plain.line.mass_per_length, falls=plain.line.falls,
+    )  # fmt: skip
+    span = plain.reach - plain.start_travel
+    free = plain.line.falls * span + plain.line.lead
+    free_rope = plain.free_rope
+    if np.any(np.asarray(plain.start_travel) > 0):
+        free_rope = free / (1 + load.pull_needed(body, span) / plain.line.falls / plain.line.stiffness)
+    heavier = np.sqrt(load.inertia(body) / load.inertia(machine.body))
+    line = replace(plain.line, damping=machine.line.damping * heavier)
+    return replace(plain, body=body, free_rope=free_rope, line=line)
+
+
+def _slope_friction(base: Inputs, plain: Machine) -> Any:
+    return load.make_body(plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity).friction
+
+
+def _resistance_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+    return replace(plain, source=unchecked(plain.source, resistance=values))
+
+
+def _start_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+    number = int(path.split(".")[1])
+    groups = tuple(replace(g, winding_start=values) if g.number == number else g for g in plain.groups)  # type: ignore[arg-type]
+    return replace(plain, groups=groups)
+
+
+def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+    stage_path = path.rpartition(".")[0]
+    stage = value_at(base, stage_path)
+    reverse = 2 - 1 / values if stage.reverse_efficiency is None else stage.reverse_efficiency
+    at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
+
+    def changed(chain: Any) -> Any:
+        elements = tuple(
+            replace(e, forward=values, reverse=reverse) if i in at else e  # type: ignore[arg-type]
+            for i, e in enumerate(chain.elements)
+        )
+        return replace(chain, elements=elements)
+
+    chain = changed(plain.chain)
+    return replace(plain, chain=chain, braked_chain=chain if plain.braked_chain is plain.chain else changed(plain.braked_chain))
+
+
+_CHANGES: dict[str, Callable[..., Machine]] = {
+    "load.mass": _load_changed,
+    "load.guide_friction": _load_changed,
+    "supply.resistance": _resistance_changed,
+    "motors.winding_start": _start_changed,
+    "stage.efficiency": _efficiency_changed,
+}
