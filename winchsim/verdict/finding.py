@@ -1,15 +1,18 @@
-"""Findings: what a run showed, in one sentence each, with the number that matters and what would help."""
+"""Findings and the verdict as data: what a run showed, in one sentence each, with the number that matters."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
 
+from winchsim.strength.link import Link
+
 
 class FindingKind(StrEnum):
     """Every kind of finding; the values are the slugs of the machine-readable output."""
 
     LIFTED = "lifted"
+    LOWERED = "lowered"
     STALLED = "stalled"
     STALLED_AT_LAYER_END = "stalled_at_layer_end"
     NOT_UP_IN_TIME = "not_up_in_time"
@@ -30,6 +33,7 @@ class FindingKind(StrEnum):
     HIT_TOP_STOP = "hit_top_stop"
     JERKS_IN_GUIDE = "jerks_in_guide"
     CHATTER = "chatter"
+    NO_TRUST = "no_trust"
     LANDED_HARD = "landed_hard"
     GEAR_GEOMETRY = "gear_geometry"
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
@@ -92,13 +96,13 @@ class Cure:
     ----------
     path : str
         What is changed.
-    before, after : float or int
-        In SI.
+    before, after : float, int or None
+        In SI; None where there was nothing before (no brake, no pawl).
     unit : str
-        Unit to print it in.
+        Unit to print it in, one of quantity_text.PRINTED_UNITS.
     sentence : str
-        For people: "Two more motors (8 instead of 6): up in 61 s."
-    cures : str
+        For people: "8 motors instead of 6: lifts it in 61.2 s."
+    cures : FindingKind
         Which finding it cures.
     confirmed : bool
         Whether the full run showed that it does.
@@ -107,13 +111,92 @@ class Cure:
     """
 
     path: str
-    before: float
-    after: float
+    before: float | int | None
+    after: float | int
     unit: str
     sentence: str
-    cures: str
+    cures: FindingKind
     confirmed: bool
     lift_time: float | None = None
+
+
+@dataclass(frozen=True)
+class LinkRow:
+    """One row of the weakest-link table.
+
+    Attributes
+    ----------
+    label : str
+        The link, for people: "pinion tooth of stage 2 (3rd of 5)".
+    link : Link
+        Its strength, its worst demand, when that was, and the factor between them.
+    place : int
+        In the machine's links.
+    broke : bool
+        Whether it broke in this run.
+    """
+
+    label: str
+    link: Link
+    place: int
+    broke: bool
+
+
+@dataclass(frozen=True)
+class FullPullRow:
+    """A link under everything that the motors can give at rest.
+
+    Attributes
+    ----------
+    label : str
+        As in the weakest-link table.
+    link : Link
+        With the demand under the current limit in force.
+    unlimited : float
+        Demand without any current limit. [unit of the strength]
+    """
+
+    label: str
+    link: Link
+    unlimited: float
+
+    @property
+    def unlimited_factor(self) -> float:
+        """Strength over demand without a current limit. [-]"""
+        return self.link.strength.value / self.unlimited if self.unlimited > 0 else float("inf")
+
+
+@dataclass(frozen=True)
+class FullPull:
+    """What a stall or a snag asks of the links: the motors pull at rest, and nothing gives.
+
+    Static: rotors that are caught while they turn add to it.
+
+    Attributes
+    ----------
+    rows : tuple of FullPullRow
+        Worst first.
+    current, unlimited_current : float
+        Of the supply, with the current limit in force and without any. [A]
+    needed_current : float or None
+        Current at which the motors just raise the load; None where they cannot. [A]
+    safe_current : float or None
+        Largest current limit with which the motors stall before any link breaks; None where no limit is needed. [A]
+    sentence : str
+        What it comes to.
+    """
+
+    rows: tuple[FullPullRow, ...]
+    current: float
+    unlimited_current: float
+    needed_current: float | None
+    safe_current: float | None
+    sentence: str
+
+    @property
+    def breaks(self) -> bool:
+        """Whether a link breaks before the motors stall."""
+        return bool(self.rows) and self.rows[0].link.factor < 1.0
 
 
 @dataclass(frozen=True)
@@ -141,7 +224,8 @@ class Summary:
     charge : float
         Drawn. [C]
     stall_margin_cold, stall_margin_hot : float
-        Torque at rest over torque needed, at the start's temperature and with windings at their limit. [-]
+        Torque that the motors can give at rest over the torque that starts the load from rest on the fullest layer, at
+        the start's temperature and with windings at their limit. [-]
     """
 
     lift_time: float | None
@@ -167,15 +251,22 @@ class Verdict:
     ----------
     sentence : str
         The answer, in one sentence.
+    trusted : bool
+        Whether the computation came to its end and its energy books close. Where not, the rest says only why.
     lifted : bool
-        Whether the load came up as asked.
+        Whether the load rose to the height asked for.
+    as_asked : bool
+        Whether every phase of the programme ended as it was meant to.
     held : bool or None
-        Whether it stayed up with the power off; None when that was never tested.
+        Whether the load stayed up with the power off; None when that was never tested.
     safe : bool
         Whether nothing dangerous was found.
     summary : Summary
     findings : tuple of Finding
         Worst first.
+    rows : tuple of LinkRow
+        Weakest link first.
+    full_pull : FullPull
     cures : tuple of Cure
         Empty where there is nothing to cure, or where cures were not asked for.
     cautions : tuple of str
@@ -183,10 +274,23 @@ class Verdict:
     """
 
     sentence: str
+    trusted: bool
     lifted: bool
+    as_asked: bool
     held: bool | None
     safe: bool
     summary: Summary
     findings: tuple[Finding, ...]
+    rows: tuple[LinkRow, ...]
+    full_pull: FullPull
     cures: tuple[Cure, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether it was lifted (or lowered) as asked, and nothing dangerous was found."""
+        return self.trusted and self.as_asked and self.safe
+
+    def has(self, kind: FindingKind) -> bool:
+        """Whether a finding of a kind is among them."""
+        return any(finding.kind is kind for finding in self.findings)

@@ -1,0 +1,134 @@
+"""The smallest single changes that cure a stall or a run-back: bracketed by closed form, confirmed by simulation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from winchsim.errors import WinchsimError
+from winchsim.model import Machine
+from winchsim.simulate import simulate
+from winchsim.verdict.balance import Holding, Margins, hardest_margins, holding
+from winchsim.verdict.case import Case, blocked_by, stall_margins
+from winchsim.verdict.finding import Cure, Finding, FindingKind
+from winchsim.verdict.history import History, read_history
+from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
+from winchsim.verdict.words import duration, link_name, speed
+
+RESERVE = 1.01
+"""How much more than the bare balance a proposal has in hand. [-] Own choice."""
+
+
+def find_cures(case: Case, findings: Sequence[Finding]) -> tuple[Cure, ...]:
+    """Cures of a run's stall and run-back, those that work without a drawback first.
+
+    Parameters
+    ----------
+    case : Case
+        Its record was made from a scenario.
+    findings : sequence of Finding
+    """
+    found: list[tuple[bool, Cure]] = []
+    kinds = [finding.kind for finding in findings]
+    for kind in (FindingKind.STALLED, FindingKind.STALLED_AT_LAYER_END):
+        if kind in kinds and case.history.broke is None:
+            found += _of_stall(case, kind)
+    if FindingKind.RAN_BACK in kinds and case.history.broke is None:
+        found += _of_run_back(case)
+    found.sort(key=lambda pair: not pair[0])
+    return tuple(cure for _, cure in found)
+
+
+def _of_stall(case: Case, kind: FindingKind) -> list[tuple[bool, Cure]]:
+    event = case.history.stalled
+    if event is None or blocked_by(case, event) or not case.history.wants_top:
+        return []
+    at = stall_margins(case, event)
+    cold = hardest_margins(case.machine)
+
+    return _confirmed(case, kind, STALL_LEVERS, (
+        lambda machine: _raises(hardest_margins(machine), cold, at, from_rest=machine.start_travel > 0),
+        lambda machine: hardest_margins(machine, hot=True).resting >= RESERVE,
+    ))  # fmt: skip
+
+
+def _raises(new: Margins, cold: Margins, at: Margins, *, from_rest: bool) -> bool:
+    """Whether a change makes up for the shortfall that was found at the stall, warm windings included."""
+    if at.moving < 1 and not new.moving >= RESERVE * max(1.0, cold.moving / at.moving):
+        return False
+    return not (at.moving >= 1 or from_rest) or new.resting >= RESERVE * max(1.0, cold.resting / at.resting)
+
+
+def _of_run_back(case: Case) -> list[tuple[bool, Cure]]:
+    m = case.machine
+    layer = int(case.record["layer"].max()) - 1
+
+    def held(machine: Machine) -> Holding:
+        return holding(machine, m.top_travel, min(layer, len(machine.layers) - 1))
+
+    return _confirmed(case, FindingKind.RAN_BACK, RUN_BACK_LEVERS, (
+        lambda machine: held(machine).resting >= RESERVE,
+        lambda machine: held(machine).moving >= RESERVE,
+    ))  # fmt: skip
+
+
+def _confirmed(case: Case, kind: FindingKind, levers: Sequence[Lever], goals: Sequence[Enough]) -> list[tuple[bool, Cure]]:
+    """What each lever finds: its smallest change that can work, or else the one that leaves no doubt.
+
+    The first goal is the bare balance, the second the one with the least favourable losses and windings.
+    """
+    found: list[tuple[bool, Cure]] = []
+    if case.inputs is None:
+        return found
+    for lever in levers:
+        best: tuple[bool, Cure] | None = None
+        tried: set[float] = set()
+        for goal in goals:
+            change = lever(case.inputs, case.machine, goal)
+            if change is None or change.after in tried:
+                continue
+            tried.add(change.after)
+            best = _try(change, kind)
+            if best is not None and best[1].confirmed:
+                break
+        if best is not None:
+            found.append(best)
+    return found
+
+
+def _try(change: Change, kind: FindingKind) -> tuple[bool, Cure] | None:
+    """A change with what the full simulation says of it, and whether nothing spoils it; None where it does nothing."""
+    try:
+        history = read_history(simulate(change.inputs))
+    except WinchsimError:
+        return None
+    if not history.trusted:
+        return None
+    works = history.held is True if kind is FindingKind.RAN_BACK else history.lifted
+    drawback = _drawback(history)
+    if not works and history.broke is None:
+        return None
+    outcome = _outcome(history, kind) if works else "might do"
+    sentence = f"{change.words}: {outcome}" + (f", but {drawback}." if drawback else ".")
+    cure = Cure(
+        change.path, change.before, change.after, change.unit, sentence, kind, works, history.lift_time if works else None
+    )
+    return works and not drawback, cure
+
+
+def _outcome(history: History, kind: FindingKind) -> str:
+    if kind is FindingKind.RAN_BACK:
+        return "the load stays up"
+    return f"lifts it in {duration(history.lift_time)}" if history.lift_time is not None else "lifts it"
+
+
+def _drawback(history: History) -> str:
+    """What goes wrong in spite of a change; empty for nothing."""
+    m, record = history.machine, history.record
+    if history.broke is not None and history.broken_link is not None:
+        return f"then the {link_name(m, history.broken_link)} breaks"
+    backs = history.run_backs()
+    if backs:
+        return f"then it runs back at up to {speed(backs[0].speed)}"
+    if any(float(record[f"motor_{g.number}_winding"].max()) > g.winding_limit for g in m.groups):
+        return "then a winding passes its limit"
+    return ""

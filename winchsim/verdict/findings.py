@@ -1,0 +1,68 @@
+"""Every rule that may find something in a run, in one place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+
+from winchsim.hybrid import Outcome
+from winchsim.verdict import of_drive, of_holding, of_lift, of_links
+from winchsim.verdict.case import Case
+from winchsim.verdict.finding import Finding, FindingKind, Severity
+from winchsim.verdict.words import duration, percent
+
+
+def find(case: Case) -> tuple[Finding, ...]:
+    """Every finding of a run, worst first, then in the order of time.
+
+    Parameters
+    ----------
+    case : Case
+    """
+    if not case.history.trusted:
+        return (_no_trust(case),)
+    found = [finding for rule in RULES for finding in rule(case)]
+    found.sort(key=lambda f: (-f.severity.rank, math.inf if f.time is None else f.time))
+    return tuple(found)
+
+
+def _no_trust(case: Case) -> Finding:
+    record = case.record
+    if record.outcome is Outcome.CHATTER:
+        text = f"The modes kept switching without any progress at {duration(float(record.time[-1]))}; the run was broken off."
+        help_ = "Say so with the scenario file: a winch should not do this. A softer rope or more damping may avoid it."
+        kind = FindingKind.CHATTER
+    elif not record.outcome.ok:
+        text = f"The computation broke off at {duration(float(record.time[-1]))}: {record.outcome.value}"
+        help_, kind = "Check for absurd values, or try another settings.relative_tolerance.", FindingKind.NO_TRUST
+    else:
+        text = f"The energy books are off by {percent(record.energy.error)}, so the numbers are not to be trusted."
+        help_, kind = "Try a smaller settings.relative_tolerance.", FindingKind.NO_TRUST
+    return Finding(kind, Severity.DANGER, text, time=float(record.time[-1]), value=record.energy.error, help=help_)
+
+
+RULES: tuple[Callable[[Case], Iterable[Finding]], ...] = (
+    of_links.overload,
+    of_holding.ran_back,
+    of_links.drum_ends,
+    of_lift.hit_top_stop,
+    of_drive.overheated,
+    of_lift.landed_hard,
+    of_lift.stalled,
+    of_lift.not_up_in_time,
+    of_lift.snagged,
+    of_drive.battery_empty,
+    of_holding.held,
+    of_links.below_required,
+    of_lift.jerks,
+    of_lift.went_slack,
+    of_drive.supply_limited,
+    of_links.rope_bend,
+    of_links.geometry,
+    of_drive.far_below_nominal,
+    of_links.extrapolated,
+    of_lift.lifted,
+    of_lift.lowered,
+    of_drive.assumed,
+)
+"""Every rule, in the order in which its findings stand among those of equal severity and time."""

@@ -1,0 +1,258 @@
+"""What happened in a run, read off its record once: phases, where the load went, what let go, whether it held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.model import Event, Machine
+from winchsim.model.machine import LinkLimit, PhaseStep
+from winchsim.simulate import Record, RecordedEvent
+
+SAGS_BY_SHARE = 0.01
+SAGS_BY = 0.005
+"""A load that came back by less than a hundredth of its height, or 5 mm if that is more, counts as held. [-], [m] Own
+assumption: what is left of the bounce, and the coasting back before the friction bites."""
+
+OFF_FLOOR = 1e-6
+"""Height over which a load hangs. [m]"""
+
+NOT_AS_ASKED = frozenset(
+    {Event.STALLED, Event.TIME_UP, Event.OVERLOAD, Event.OVERFLOW, Event.EMPTY, Event.TOP_STOP, Event.SNAGGED}
+)
+"""Events after which a programme has not gone as it was meant to."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """One phase as it ran.
+
+    Attributes
+    ----------
+    number : int
+        Place in the machine's programme.
+    step : PhaseStep
+    samples : slice
+        Its samples in the record.
+    start, end : float
+        [s]
+    """
+
+    number: int
+    step: PhaseStep
+    samples: slice
+    start: float
+    end: float
+
+    @property
+    def descends(self) -> bool:
+        """Whether the load is meant to come down in it."""
+        return self.step.action == "lower" or (not self.step.powered and self.step.until == "floor")
+
+
+@dataclass(frozen=True)
+class RunBack:
+    """A stretch in which the load drove the drum back.
+
+    Attributes
+    ----------
+    start : float
+        [s]
+    from_height, to_height : float
+        Of the load. [m]
+    speed : float
+        Largest speed downward. [m/s]
+    powered : bool
+        Whether it began with the power on.
+    landed : RecordedEvent or None
+        Where it met the floor.
+    """
+
+    start: float
+    from_height: float
+    to_height: float
+    speed: float
+    powered: bool
+    landed: RecordedEvent | None
+
+
+@dataclass(frozen=True)
+class History:
+    """A record with what everybody asks of it.
+
+    Attributes
+    ----------
+    record : Record
+    spans : tuple of Span
+        In the order of time.
+    """
+
+    record: Record
+    spans: tuple[Span, ...]
+
+    @property
+    def machine(self) -> Machine:
+        """The winch that ran."""
+        return self.record.machine
+
+    @property
+    def trusted(self) -> bool:
+        """Whether the run came to its own end and its energy books close."""
+        return self.record.outcome.ok and self.record.energy.closes
+
+    def of(self, *events: Event) -> list[RecordedEvent]:
+        """All events of some kinds, in order."""
+        return [e for e in self.record.events if e.event in events]
+
+    def at(self, time: float) -> int:
+        """Last sample at or before a time."""
+        return max(int(np.searchsorted(self.record.time, time, side="right")) - 1, 0)
+
+    def span_at(self, time: float) -> Span:
+        """Phase that runs at a time, the later one where two meet."""
+        return next(span for span in reversed(self.spans) if span.start <= time or span is self.spans[0])
+
+    # --- the load's way ----------------------------------------------------------------------------------------------
+
+    @property
+    def lift_off(self) -> RecordedEvent | None:
+        """When the load first left the floor."""
+        return self.record.first(Event.LIFT_OFF)
+
+    @property
+    def hung_at_start(self) -> bool:
+        """Whether the load hung when the run began."""
+        return self.machine.start_travel > 0
+
+    @property
+    def up(self) -> RecordedEvent | None:
+        """When the load was up."""
+        return self.record.first(Event.TOP)
+
+    @property
+    def lift_time(self) -> float | None:
+        """From the start of the phase that raised it to the load being up. [s]"""
+        if self.up is None:
+            return None
+        raising = [span for span in self.spans if span.step.action == "raise" and span.start < self.up.time]
+        return self.up.time - raising[-1].start if raising else None
+
+    @property
+    def broke(self) -> RecordedEvent | None:
+        """When a link broke."""
+        return self.record.first(Event.OVERLOAD)
+
+    @property
+    def broken_link(self) -> LinkLimit | None:
+        """The link that broke first."""
+        return None if self.broke is None else self.machine.links[int(self.broke.detail)]
+
+    @property
+    def stalled(self) -> RecordedEvent | None:
+        """When the motors first stalled."""
+        return self.record.first(Event.STALLED)
+
+    @property
+    def wants_top(self) -> int:
+        """How many phases of the programme raise the load to the top."""
+        return sum(step.action == "raise" and step.until == "top" for step in self.machine.phases[:-1])
+
+    @property
+    def lifted(self) -> bool:
+        """Whether the load rose to the height asked for."""
+        if self.up is not None:
+            return True
+        asked = self.machine.height(self.machine.top_travel)
+        return not self.wants_top and float(self.record["height"].max()) >= asked - self.allowed_sag
+
+    @property
+    def as_asked(self) -> bool:
+        """Whether every phase ended as it was meant to."""
+        if not self.trusted or self.of(*NOT_AS_ASKED):
+            return False
+        if any(e.height > OFF_FLOOR for e in self.of(Event.PAID_OUT)):
+            return False
+        return len(self.of(Event.TOP)) >= self.wants_top
+
+    # --- holding -----------------------------------------------------------------------------------------------------
+
+    @property
+    def allowed_sag(self) -> float:
+        """How far the load may come back and still count as held. [m]"""
+        height = self.machine.height(self.machine.top_travel - self.machine.start_travel)
+        return max(SAGS_BY, SAGS_BY_SHARE * height)
+
+    def given_back(self, samples: slice) -> np.ndarray:
+        """How far the drum has let the load down since the most that was wound on in a stretch. [m]"""
+        wound = self.record["rope_wound"][samples]
+        back = np.maximum.accumulate(wound) - wound
+        return self.machine.height(back / self.machine.line.falls)
+
+    def watches(self) -> list[Span]:
+        """Phases with the power off that began with the load hanging and were not meant to let it down."""
+        height = self.record["height"]
+        return [
+            span
+            for span in self.spans
+            if not span.step.powered and not span.descends and height[span.samples.start] > OFF_FLOOR and span.end > span.start
+        ]
+
+    def holds(self, span: Span) -> bool:
+        """Whether the drum stands at the end of a phase and has let the load down by no more than is allowed."""
+        last = span.samples.stop - 1
+        fell = self.broke is not None and self.broke.time <= span.end
+        still = bool(self.record.bound[last]) and self.record["height"][last] > OFF_FLOOR
+        return still and not fell and float(self.given_back(span.samples)[-1]) <= self.allowed_sag
+
+    @property
+    def held(self) -> bool | None:
+        """Whether the load stayed up in every watch; None without one."""
+        found = [self.holds(span) for span in self.watches()]
+        return all(found) if found else None
+
+    def run_backs(self) -> list[RunBack]:
+        """Every stretch of phases that should not let the load down, and did by more than is allowed."""
+        found: list[RunBack] = []
+        stretch: list[Span] = []
+        for span in self.spans:
+            if span.descends:
+                found += self._run_back(stretch)
+                stretch = []
+            else:
+                stretch.append(span)
+        return found + self._run_back(stretch)
+
+    def _run_back(self, spans: list[Span]) -> list[RunBack]:
+        if not spans:
+            return []
+        samples = slice(spans[0].samples.start, spans[-1].samples.stop)
+        back = self.given_back(samples)
+        worst = samples.start + int(np.argmax(back))
+        if back.max() <= self.allowed_sag:
+            return []
+        begin = samples.start + int(np.flatnonzero(back[: worst - samples.start + 1] <= 0.0)[-1])
+        heights, speeds, time = self.record["height"], self.record["speed"], self.record.time
+        if heights[begin] <= OFF_FLOOR:
+            return []
+        landed = next((e for e in self.of(Event.LANDED) if e.time >= time[begin] and (e.value or 0.0) > 0), None)
+        return [
+            RunBack(
+                start=float(time[begin]), from_height=float(heights[begin]), to_height=float(heights[worst]),
+                speed=float(max(0.0, -speeds[begin : worst + 1].min(), landed.value or 0.0 if landed else 0.0)),
+                powered=self.span_at(float(time[begin])).step.powered, landed=landed,
+            )
+        ]  # fmt: skip
+
+
+def read_history(record: Record) -> History:
+    """History of a record."""
+    edges = np.flatnonzero(np.diff(record.phase)) + 1
+    firsts = [0, *edges.tolist()]
+    lasts = [*edges.tolist(), len(record.phase)]
+    spans = []
+    for first, last in zip(firsts, lasts, strict=True):
+        number = int(record.phase[first])
+        step = record.machine.phases[number]
+        spans.append(Span(number, step, slice(first, last), float(record.time[first]), float(record.time[last - 1])))
+    return History(record, tuple(spans))

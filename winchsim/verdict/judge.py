@@ -1,0 +1,166 @@
+"""The verdict on a run: one sentence that is the answer, and everything that it rests on."""
+
+from __future__ import annotations
+
+from winchsim.model import Event
+from winchsim.simulate import Record
+from winchsim.verdict.case import Case, at_layer_end, blocked_by, holding_part, stall_margins
+from winchsim.verdict.cautions import cautions
+from winchsim.verdict.cures import find_cures
+from winchsim.verdict.finding import Severity, Verdict
+from winchsim.verdict.findings import find
+from winchsim.verdict.history import OFF_FLOOR, read_history
+from winchsim.verdict.summary import summarise
+from winchsim.verdict.words import counted, duration, given, length, link_name, percent, speed
+
+
+def judge(record: Record, *, cures: bool = True) -> Verdict:
+    """Verdict on a run.
+
+    Parameters
+    ----------
+    record : Record
+    cures : bool
+        Whether to look for the smallest single changes that cure a stall or a run-back, each confirmed by one or two more
+        simulations. Needs a record that was made from a scenario.
+
+    Returns
+    -------
+    Verdict
+        A run that broke off, kept switching without getting on, or whose energy books do not close is not `trusted`: its
+        verdict then says only that, with the one finding that tells why.
+    """
+    history = read_history(record)
+    case = Case(history)
+    findings = find(case)
+    wanted = cures and record.inputs is not None and history.trusted
+    return Verdict(
+        sentence=_sentence(case) if history.trusted else f"No trustworthy result: {findings[0].sentence}",
+        trusted=history.trusted,
+        lifted=history.trusted and history.lifted,
+        as_asked=history.as_asked,
+        held=history.held if history.trusted else None,
+        safe=all(finding.severity is not Severity.DANGER for finding in findings),
+        summary=summarise(history),
+        findings=findings,
+        rows=case.rows,
+        full_pull=case.pull,
+        cures=find_cures(case, findings) if wanted else (),
+        cautions=cautions(record.machine),
+    )
+
+
+# --- the sentence ---------------------------------------------------------------------------------------------------
+
+
+def _sentence(case: Case) -> str:
+    for tell in (_broken, _off_drum, _stall, _late, _empty, _up):
+        text = tell(case)
+        if text:
+            return text
+    return _programme(case)
+
+
+def _broken(case: Case) -> str:
+    event, limit = case.history.broke, case.history.broken_link
+    if event is None or limit is None:
+        return ""
+    when = "before the load lifts off" if event.height <= OFF_FLOOR else f"with the load {length(event.height)} up"
+    text = f"Breaks the {link_name(case.machine, limit)} after {duration(event.time)}, {when}"
+    landed = [e for e in case.history.of(Event.LANDED) if e.time >= event.time and (e.value or 0.0) > 0]
+    if landed:
+        text += f"; the load hits the floor at {speed(landed[0].value or 0.0)}"
+    return text + "."
+
+
+def _off_drum(case: Case) -> str:
+    over, out = case.record.first(Event.OVERFLOW), case.record.first(Event.PAID_OUT)
+    if over is not None:
+        return f"Does not get up: at {length(over.height)} the rope climbs over the drum's flange."
+    if out is not None and out.height > OFF_FLOOR:
+        return f"Pays the rope out to its dead turns, with the load {length(out.height)} up."
+    return ""
+
+
+def _stall(case: Case) -> str:
+    event = case.history.stalled
+    if event is None or case.history.up is not None:
+        return ""
+    blocked = blocked_by(case, event)
+    if blocked:
+        return f"Stalls: the load {blocked} {length(event.height)} up, after {duration(event.time)}{_afterwards(case)}."
+    found = stall_margins(case, event)
+    short = f"the motors give {percent(found.telling)} of the torque that {found.telling_word}"
+    if event.height <= OFF_FLOOR:
+        return f"Stalls: the load never leaves the floor; {short}{_afterwards(case)}."
+    where = "at the end of a layer of rope, " if at_layer_end(case, event) else ""
+    return f"Stalls {where}{length(event.height)} up, after {duration(event.time)}; {short}{_afterwards(case)}."
+
+
+def _afterwards(case: Case) -> str:
+    backs = case.history.run_backs()
+    if backs:
+        floor = " to the floor" if backs[-1].landed is not None else ""
+        return f", and then runs back{floor} at up to {speed(backs[-1].speed)}"
+    return ""
+
+
+def _late(case: Case) -> str:
+    event = case.record.first(Event.TIME_UP)
+    if event is None or case.history.up is not None:
+        return ""
+    meant = "up" if case.history.wants_top else "done"
+    return f"Not {meant} in time: after {duration(event.time)} the load is at {length(event.height)}."
+
+
+def _empty(case: Case) -> str:
+    event = case.record.first(Event.EMPTY)
+    if event is None or case.history.up is not None:
+        return ""
+    return f"Does not get up: the battery is empty after {duration(event.time)}, with the load at {length(event.height)}."
+
+
+def _up(case: Case) -> str:
+    time = case.history.lift_time
+    m = case.machine
+    if time is None:
+        return ""
+    height = m.height(m.top_travel - m.start_travel)
+    text = f"Lifts {given(m.body.mass, 'kg')} by {given(height, 'm')} in {duration(time)}"
+    return text + _held_clause(case) + _danger_clause(case) + "."
+
+
+def _held_clause(case: Case) -> str:
+    held = case.history.held
+    if held is None:
+        return ""
+    if held:
+        part = holding_part(case)
+        return " and holds it with the power off, " + (f"on its {part}" if part else "by friction only")
+    backs = case.history.run_backs()
+    if not backs:
+        return ", but does not hold it"
+    floor = " to the floor" if backs[-1].landed is not None else ""
+    return f", but runs back{floor} at up to {speed(backs[-1].speed)} when the power goes off"
+
+
+def _danger_clause(case: Case) -> str:
+    hot = any(
+        float(case.record[f"motor_{g.number}_winding"].max()) > g.winding_limit + 1e-6 for g in case.machine.groups
+    )  # fmt: skip
+    return "; but a motor gets too hot" if hot else ""
+
+
+def _programme(case: Case) -> str:
+    """Sentence of a programme that does not raise to a height."""
+    m, record = case.machine, case.record
+    phases = counted(len(case.history.spans), "phase")
+    if case.history.run_backs():
+        return f"Runs back{_afterwards(case).removeprefix(', and then runs back')}, over {phases}."
+    end = float(record["height"][-1])
+    moved = "lowers" if end < m.height(m.start_travel) - case.history.allowed_sag else "moves"
+    return (
+        f"{moved.capitalize()} {given(m.body.mass, 'kg')} through its programme of {phases} in "
+        f"{duration(float(record.time[-1]))}; at the end it is {length(end) if end > OFF_FLOOR else 'on the floor'}"
+        f"{' up' if end > OFF_FLOOR else ''}."
+    )

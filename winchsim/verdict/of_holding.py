@@ -1,0 +1,80 @@
+"""Findings about holding: whether the load stays up with the power off, and what keeps it there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from winchsim.model import Event
+from winchsim.quantity_text import number, quantity
+from winchsim.verdict.balance import holding
+from winchsim.verdict.case import Case, holding_part
+from winchsim.verdict.finding import Finding, FindingKind, Severity
+from winchsim.verdict.words import duration, length, link_name, speed
+
+
+def ran_back(case: Case) -> Iterator[Finding]:
+    broke = case.history.broke
+    for back in case.history.run_backs():
+        fell = broke is not None and broke.time <= back.start + 1e-6
+        if fell:
+            text = f"With the {link_name(case.machine, case.history.broken_link)} gone" if case.history.broken_link else ""
+            text += f" the load comes down from {length(back.from_height)} at up to {speed(back.speed)}"
+        else:
+            power = "With the power still on" if back.powered else "With the power off"
+            text = f"{power} the load runs back from {length(back.from_height)} at up to {speed(back.speed)}"
+        if back.landed is not None:
+            text += f" and hits the floor at {speed(back.landed.value or 0.0)} with {quantity(back.landed.energy, 'J')}"
+        else:
+            text += f", {length(back.from_height - back.to_height)} down by the end of the run"
+        yield Finding(
+            FindingKind.RAN_BACK, Severity.DANGER, text + ".", back.start, back.from_height, back.speed, 0.0, "m/s",
+            "A pawl or a brake on the drum; a higher ratio or a stage that locks against its load holds by friction only.",
+        )  # fmt: skip
+    if case.history.held is False and not case.history.run_backs():
+        yield from not_held(case)
+
+
+def not_held(case: Case) -> Iterator[Finding]:
+    """A load that came down without the drum running back: a rope that parted."""
+    if case.history.broke is None:
+        return
+    landed = next((e for e in case.history.of(Event.LANDED) if e.time >= case.history.broke.time), None)
+    if landed is not None:
+        text = (
+            f"The load falls from {length(case.history.broke.height)} and hits the floor at {speed(landed.value or 0.0)} "
+            f"with {quantity(landed.energy, 'J')}."
+        )
+        yield Finding(
+            FindingKind.RAN_BACK, Severity.DANGER, text, case.history.broke.time, case.history.broke.height, landed.value, 0.0,
+            "m/s", "Nothing holds a load whose rope has gone: nobody and nothing of value below it.",
+        )  # fmt: skip
+
+
+def held(case: Case) -> Iterator[Finding]:
+    watches = case.history.watches()
+    if not case.history.held or not watches:
+        return
+    m, span = case.machine, watches[-1]
+    back = float(case.history.given_back(span.samples)[-1])
+    height = float(case.record["height"][span.samples.stop - 1])
+    watched = f"{duration(span.end - span.start)} with the power off"
+    came = f"the drum gave back {length(back)}" if back >= 5e-6 else "the drum did not move"
+    stands_by = holding_part(case)
+    if stands_by:
+        text = f"The {stands_by} holds the load for {watched}: {came}."
+        yield Finding(FindingKind.HELD, Severity.NOTE, text, span.end, height, back, case.history.allowed_sag, "m")
+        return
+    layer = int(case.record["layer"][span.samples.stop - 1]) - 1
+    found = holding(m, height / m.body.rise, layer, span.step.action)
+    if math.isinf(found.moving):
+        how = "The train locks against its load"
+    elif found.knock_proof:
+        how = f"Friction would hold {number(found.moving, 2)} times this load even after a knock"
+    else:
+        how = f"At rest friction holds {number(found.resting, 2)} times this load, but once set going by a knock it runs back"
+    text = f"Only friction holds the load for {watched}: {came}. {how}. Friction is not a brake."
+    yield Finding(
+        FindingKind.HELD_BY_FRICTION_ONLY, Severity.CAUTION, text, span.end, height,
+        found.moving if math.isfinite(found.moving) else None, 1.0, help="A pawl or a brake on the drum.",
+    )  # fmt: skip

@@ -1,0 +1,187 @@
+"""Findings about what the pull passes through: teeth, shafts, drum, rope."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from winchsim.model import Event
+from winchsim.model.machine import LinkLimit
+from winchsim.physics import gears
+from winchsim.quantity_text import in_unit, number, quantity
+from winchsim.simulate import RecordedEvent
+from winchsim.strength import line
+from winchsim.strength.link import LinkKind
+from winchsim.verdict.case import Case
+from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
+from winchsim.verdict.history import OFF_FLOOR
+from winchsim.verdict.prints import tooth_advice, tooth_case
+from winchsim.verdict.words import counted, duration, given, length, link_name, listed
+
+LEAST_CONTACT = 1.1
+"""Contact ratio below which teeth pass the load on roughly. [-] Common practice: 1.2 is asked for, 1.1 is the least."""
+
+MEANING = {
+    LinkKind.ROPE_KNOT: FindingKind.ROPE_BROKE,
+    LinkKind.ROPE_ANCHOR: FindingKind.ROPE_BROKE,
+}
+
+
+def overload(case: Case) -> Iterator[Finding]:
+    event, limit = case.history.broke, case.history.broken_link
+    if event is None or limit is None:
+        return
+    m, strength = case.machine, limit.strength
+    demand = (event.value or 1.0) * strength.value
+    name = link_name(m, limit)
+    bears = quantity(strength.value, strength.unit)
+    reach = ""
+    if strength.high > strength.low:
+        low, high = (number(in_unit(v, strength.unit)) for v in (strength.low, strength.high))
+        reach = f" ({low} to {high} {strength.unit}, {strength.basis})"
+    asked = quantity(demand, strength.unit)
+    text = (
+        f"The {name} breaks after {duration(event.time)}, {_load_at(event)}: it is asked for {asked} and bears {bears}{reach}."
+    )
+    yield Finding(
+        MEANING.get(limit.kind, FindingKind.OVERLOAD), Severity.DANGER, text, event.time, event.height, demand, strength.value,
+        strength.unit, _link_advice(case, limit, demand), limit.where,
+    )  # fmt: skip
+
+
+def _load_at(event: RecordedEvent) -> str:
+    return "the load still on the floor" if event.height <= OFF_FLOOR else f"the load {length(event.height)} up"
+
+
+def _link_advice(case: Case, limit: LinkLimit, demand: float) -> str:
+    if case.inputs is not None:
+        tooth = tooth_case(case.inputs, case.machine, limit)
+        if tooth is not None:
+            return tooth_advice(tooth, demand, limit.required)
+    return {
+        LinkKind.SHAFT: "A thicker shaft, a stronger material, or bearings nearer to the gears.",
+        LinkKind.CROSS_PIN: "A thicker pin, or a clamp that shares the torque.",
+        LinkKind.DRUM_BENDING: "A thicker rod, or supports nearer to the rope.",
+        LinkKind.ROPE_KNOT: "A thicker or stronger rope, or a splice instead of a knot.",
+        LinkKind.ROPE_ANCHOR: "More dead turns on the drum, or a better fixing.",
+    }.get(limit.kind, "A stronger part, or less load.")
+
+
+def below_required(case: Case) -> Iterator[Finding]:
+    """Links that hold with less than their required factor: the worst of each sort, and how many more."""
+    weak = [row for row in case.rows if row.link.factor < row.link.required and not row.broke]
+    sorts: dict[str, list[LinkRow]] = {}
+    for row in weak:
+        sorts.setdefault(_sort(row.link.kind), []).append(row)
+    for rows in sorts.values():
+        worst, more = rows[0], len(rows) - 1
+        link = worst.link
+        others = (
+            f"; {counted(more, 'more link', 'more links')} of its kind {'is' if more == 1 else 'are'} below it too"
+            if more
+            else ""
+        )
+        text = (
+            f"The {worst.label} holds with a factor of {number(link.factor, 2)}, below the {given(link.required, '')} that is "
+            f"asked for{others}."
+        )
+        limit = case.machine.links[worst.place]
+        yield Finding(
+            FindingKind.LINK_BELOW_REQUIRED, Severity.CAUTION, text, link.time, link.height, link.factor, link.required,
+            help=_link_advice(case, limit, link.demand), about=link.where,
+        )  # fmt: skip
+
+
+def _sort(kind: LinkKind) -> str:
+    return "tooth" if kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR) else kind.value
+
+
+def rope_bend(case: Case) -> Iterator[Finding]:
+    if case.inputs is None:
+        return
+    row = case.inputs.ropes[case.inputs.rope.material]
+    bend = line.bend(row, case.inputs.drum.diameter, case.inputs.rope.diameter)
+    if bend.standing == "easy":
+        return
+    span = f"{number(bend.low, 2)} to {number(bend.high, 2)}"
+    text = f"The drum is {number(bend.ratio, 2)} times as thick as the rope; sources ask for {span} with {row.name} rope" + (
+        ": it bends tightly and wears early." if bend.standing == "tight" else "."
+    )
+    yield Finding(
+        FindingKind.ROPE_BEND_TIGHT, Severity.CAUTION if bend.standing == "tight" else Severity.NOTE, text,
+        value=bend.ratio, limit=bend.low, help="A thicker drum or a thinner rope.", about="drum.diameter",
+    )  # fmt: skip
+
+
+def drum_ends(case: Case) -> Iterator[Finding]:
+    over, out = case.record.first(Event.OVERFLOW), case.record.first(Event.PAID_OUT)
+    if over is not None:
+        text = f"The rope climbs over the drum's flange with the load {length(over.height)} up; the run ends there."
+        yield Finding(
+            FindingKind.DRUM_OVERFLOW, Severity.DANGER, text, over.time, over.height,
+            help="Larger flanges, a wider drum, or a thinner rope.", about="drum.flange_diameter",
+        )  # fmt: skip
+    elif case.machine.overflows:
+        yield Finding(
+            FindingKind.DRUM_OVERFLOW, Severity.CAUTION, "The drum's flanges are too small for the whole lift.",
+            help="Larger flanges, a wider drum, or a thinner rope.", about="drum.flange_diameter",
+        )  # fmt: skip
+    if out is not None and out.height > OFF_FLOOR:
+        text = f"The rope is paid out to its dead turns with the load {length(out.height)} up; the run ends there."
+        yield Finding(
+            FindingKind.PAID_OUT, Severity.DANGER, text, out.time, out.height,
+            help="Stop the lowering earlier, or wind more rope on.", about="drum.dead_turns",
+        )  # fmt: skip
+
+
+def geometry(case: Case) -> Iterator[Finding]:
+    """Pairs of gears that run roughly or undercut, once for each stage."""
+    if case.inputs is None:
+        return
+    for mesh in {mesh.path: mesh for mesh in case.machine.meshes}.values():
+        stage = case.inputs.stage[int(mesh.path.split(".")[1]) - 1]
+        if mesh.pinion_teeth is None or mesh.gear_teeth is None:
+            continue
+        pair = gears.contact(
+            mesh.pinion_teeth, mesh.gear_teeth,
+            pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
+        )  # fmt: skip
+        said = []
+        if pair.cut_pinion:
+            said.append(
+                f"the gear's tips reach below the base circle of the {mesh.pinion_teeth}-tooth pinion, which is undercut"
+            )
+        if pair.ratio < LEAST_CONTACT:
+            said.append(f"a contact ratio of {number(float(pair.ratio))}")
+        if said:
+            stage_name = f"Stage {mesh.path.split('.')[1]}"
+            yield Finding(
+                FindingKind.GEAR_GEOMETRY, Severity.CAUTION if pair.ratio < LEAST_CONTACT else Severity.NOTE,
+                f"{stage_name} has {listed(said)}." if not pair.cut_pinion else f"{stage_name}: {listed(said)}.",
+                value=float(pair.ratio), limit=LEAST_CONTACT,
+                help="More teeth on the pinion, or profile shift: pinion_shift = 0.3 and gear_shift = -0.3.", about=mesh.path,
+            )  # fmt: skip
+
+
+def extrapolated(case: Case) -> Iterator[Finding]:
+    """Printed teeth whose rim is thinner than any published factor covers, where that may decide."""
+    if case.inputs is None:
+        return
+    thin = []
+    for row in case.rows:
+        if row.link.factor >= 2 * row.link.required or row.link.demand <= 0:
+            continue
+        tooth = tooth_case(case.inputs, case.machine, case.machine.links[row.place])
+        if tooth is not None and tooth.found.outside_published_range:
+            thin.append(row)
+    if thin:
+        low, high = thin[0].link.factor_range
+        text = (
+            f"The rim of the {thin[0].label} is thinner than the published rim factor covers; its factor lies between "
+            f"{number(low, 2)} and {number(high, 2)}."
+        )
+        if len(thin) > 1:
+            text += f" The same holds for {counted(len(thin) - 1, 'more tooth', 'more teeth')} of the table."
+        yield Finding(
+            FindingKind.EXTRAPOLATED, Severity.CAUTION, text, value=thin[0].link.factor, limit=thin[0].link.required,
+            help="More walls, or a tooth tested to breaking and given as tested_tooth_force.", about=thin[0].link.where,
+        )  # fmt: skip

@@ -1,0 +1,117 @@
+"""The weakest-link table of a run, and the same links under everything that the motors can give at rest."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from winchsim.model import Event, Machine
+from winchsim.model.estimate import chain_torques, raising_phase
+from winchsim.model.motion import Channels, link_shares
+from winchsim.physics.chain import group_push
+from winchsim.quantity_text import number, quantity
+from winchsim.simulate import Record
+from winchsim.strength.link import Link
+from winchsim.verdict.balance import needed_current
+from winchsim.verdict.finding import FullPull, FullPullRow, LinkRow
+from winchsim.verdict.words import link_name
+
+
+def weakest_links(record: Record) -> tuple[LinkRow, ...]:
+    """Every link with the worst that was asked of it, the smallest factor first."""
+    m = record.machine
+    broke = {int(event.detail) for event in record.events if event.event is Event.OVERLOAD}
+    rows = []
+    for asked in record.demands:
+        limit = m.links[asked.link]
+        link = Link(
+            limit.kind, limit.where, limit.strength, asked.share * limit.strength.value, limit.required,
+            asked.time, asked.height, asked.bound,
+        )  # fmt: skip
+        rows.append(LinkRow(link_name(m, limit), link, asked.link, asked.link in broke))
+    return tuple(sorted(rows, key=lambda row: row.link.factor))
+
+
+# --- full pull ------------------------------------------------------------------------------------------------------
+
+
+def full_pull(machine: Machine) -> FullPull:
+    """What a stall or a snag asks of the links, with the current limit in force and without any.
+
+    Parameters
+    ----------
+    machine : Machine
+
+    Notes
+    -----
+    Static: the motors at zero speed push through the chain with the losses of motion, as they do when the drum is
+    brought to rest; friction at rest could only keep torque from the drum.
+    """
+    phase = raising_phase(machine)
+    limited, current = _shares(machine, phase.current_limit)
+    unlimited, most = _shares(machine, math.inf)
+    rows = []
+    for limit, share, other in zip(machine.links, limited, unlimited, strict=True):
+        link = Link(limit.kind, limit.where, limit.strength, share * limit.strength.value, limit.required)
+        rows.append(FullPullRow(link_name(machine, limit), link, other * limit.strength.value))
+    rows.sort(key=lambda row: row.link.factor)
+    needed = needed_current(machine, at_rest=machine.start_travel > 0)
+    safe = _safe_current(machine, most) if max(unlimited, default=0.0) > 1 else None
+    bare = FullPull(tuple(rows), current, most, needed, safe, "")
+    return replace(bare, sentence=_sentence(bare))
+
+
+def _shares(machine: Machine, current_limit: float) -> tuple[list[float], float]:
+    """Share of each link's strength at zero speed under a current limit, and the current of the supply. [-], [A]"""
+    m = machine
+    phase = replace(raising_phase(m), current_limit=current_limit)
+    windings = [g.winding_start for g in m.groups]
+    torques, current, _ = chain_torques(m, phase, 0.0, windings, [m.ambient] * len(m.groups))
+    push = max(group_push(m.chain, 1, torques), 0.0)
+    outputs = []
+    for element in m.chain.elements:
+        push = max(push - element.drag, 0.0) * element.ratio * element.forward
+        outputs.append(push)
+    passed = [max(torque - mesh.drag, 0.0) for torque, mesh in zip(torques, m.chain.groups, strict=True)]
+    drum = outputs[-1]
+    at = Channels(drum / min(layer.radius for layer in m.layers), drum, outputs, True, passed)
+    return [float(share) for share in link_shares(m, at)], current
+
+
+def _safe_current(machine: Machine, most: float) -> float:
+    """Largest current limit under which no link breaks. [A]"""
+    low, high = 0.0, most
+    for _ in range(40):
+        middle = (low + high) / 2
+        if max(_shares(machine, middle)[0]) > 1:
+            high = middle
+        else:
+            low = middle
+    return low
+
+
+def _sentence(found: FullPull) -> str:
+    if not found.rows:
+        return "Nothing is known of what any link bears."
+    worst = found.rows[0]
+    if worst.link.factor >= 1:
+        margin = f"the {worst.label} bears {number(worst.link.factor, 2)} times their full pull"
+        if found.safe_current is None:
+            return f"The motors stall before any link breaks: {margin}."
+        broken = min(found.rows, key=lambda row: row.unlimited_factor)
+        return (
+            f"The current limit keeps the motors from breaking a link: {margin}; without the limit they could break "
+            f"the {broken.label}."
+        )
+    text = f"The motors can break the {worst.label} before they stall"
+    if found.safe_current is None or found.needed_current is None:
+        return text + "."
+    if found.safe_current <= found.needed_current:
+        return (
+            f"{text}; no current limit prevents that, because raising the load alone takes "
+            f"{quantity(found.needed_current, 'A')}."
+        )
+    return (
+        f"{text}; a current limit of {quantity(found.safe_current, 'A')} would prevent it, and raising the load "
+        f"takes {quantity(found.needed_current, 'A')}."
+    )

@@ -1,0 +1,89 @@
+"""How links, loads and groups are called in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from winchsim.model import Machine
+from winchsim.model.machine import LinkLimit
+from winchsim.quantity_text import in_unit, number, quantity
+from winchsim.strength.link import LinkKind
+
+_NAMES = {
+    LinkKind.CROSS_PIN: "cross-pin of the drum",
+    LinkKind.DRUM_BENDING: "drum rod between its supports",
+    LinkKind.ROPE_KNOT: "rope at its knot",
+    LinkKind.ROPE_ANCHOR: "rope's hold on the drum",
+}
+
+_SIDES = {LinkKind.TOOTH_PINION: "pinion", LinkKind.TOOTH_GEAR: "gear"}
+
+
+def link_name(machine: Machine, link: LinkLimit) -> str:
+    """A link in words, without its article: "pinion tooth of stage 1 (5th of 5)"."""
+    if link.kind in _SIDES:
+        return f"{_SIDES[link.kind]} tooth of {bracketed(machine.meshes[link.index].label)}"
+    if link.kind is LinkKind.SHAFT:
+        return f"output shaft of {bracketed(link.label.removesuffix(', output shaft'))}"
+    return _NAMES.get(link.kind, bracketed(link.label))
+
+
+def bracketed(label: str) -> str:
+    """Label of a mesh with its place in brackets: "stage 1 (5th of 5)"."""
+    head, comma, rest = label.partition(", ")
+    return f"{head} ({rest})" if comma else label
+
+
+def given(value: float, unit: str) -> str:
+    """A value as its user would write it, without needless zeros: "25 kg"."""
+    text = f"{in_unit(value, unit):.4g}"
+    if "e" in text:
+        return quantity(value, unit, 4)
+    return f"{text} {unit}" if unit else text
+
+
+def percent(share: float, digits: int = 2) -> str:
+    """A share of 1 as a percentage: "71 %"."""
+    return f"{number(100 * share, digits)} %"
+
+
+def length(value: float) -> str:
+    """A length in metres, or in millimetres below 0.1 m."""
+    return quantity(value, "m") if abs(value) >= 0.1 else quantity(value, "mm", 2)
+
+
+def speed(value: float) -> str:
+    """A speed in m/s, or in mm/s below 0.1 m/s."""
+    return quantity(value, "m/s") if abs(value) >= 0.1 else quantity(value, "mm/s")
+
+
+def torque(value: float) -> str:
+    """A torque in N·m, or in mN·m below 0.1 N·m."""
+    return quantity(value, "N·m") if abs(value) >= 0.1 else quantity(value, "mN·m")
+
+
+def duration(value: float) -> str:
+    """A time in seconds; in milliseconds below 0.1 s, in minutes from ten of them on."""
+    return quantity(value, "ms" if 0 < abs(value) < 0.1 else "s" if abs(value) < 600 else "min")
+
+
+def group_name(machine: Machine, index: int) -> str:
+    """A group's motors: "the motors", or "the motors of group 2" where there are several groups."""
+    several = len(machine.groups) > 1
+    return f"the motors of group {machine.groups[index].number}" if several else "the motors"
+
+
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A number with its noun: "1 motor", "6 motors"."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a row: "a, b and c"."""
+    names = list(names)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1] if names else ""
+
+
+def capital(sentence: str) -> str:
+    """Sentence with its first letter large."""
+    return sentence[:1].upper() + sentence[1:]
