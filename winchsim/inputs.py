@@ -515,6 +515,10 @@ class OwnMaterial:
     density: float = _quantity("kg/m³", "density", 0, 3e4, 1200.0, open=True)
     glass_transition: float | None = _quantity("°C", "temperature at which it softens", 0, 600, None)
     friction: float | None = _number("friction on itself, dry", 0, 2, None)
+    fatigue_stress: float | None = _quantity("MPa", "root stress of one point of its S–N line", 0, 1e10, None, open=True)
+    fatigue_cycles: float | None = _number("cycles to failure at that stress", 1, 1e12, None)
+    fatigue_slope: float | None = _number("exponent of cycles against stress", 1, 50, None)
+    fatigue_source: str | None = _text("where the S–N line is from", None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -788,6 +792,7 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
         )  # fmt: skip
     faults += _check_load(inputs)
     faults += _check_phases(inputs)
+    faults += _check_materials(inputs)
     return tuple(faults)
 
 
@@ -866,6 +871,17 @@ def _check_load(inputs: Inputs) -> list[Fault]:
         faults.append(Fault("a hanging load has no slack rope", "rope.slack", expected="no slack, or a start on the floor"))
     if inputs.drum.width < inputs.rope.diameter:
         faults.append(Fault("the drum is narrower than the rope", "drum.width", expected="at least one rope diameter"))
+    return faults
+
+
+def _check_materials(inputs: Inputs) -> list[Fault]:
+    faults = []
+    for index, own in enumerate(inputs.material, start=1):
+        keys = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
+        missing = [key for key in keys if not getattr(own, key)]
+        if missing and len(missing) < len(keys):
+            message = f"{missing[0]} is missing: an S–N line needs stress, cycles, slope and source"
+            faults.append(Fault(message, f"material.{index}.{missing[0]}", expected="all four of them, or none"))
     return faults
 
 

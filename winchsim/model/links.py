@@ -86,11 +86,22 @@ def _teeth(inputs: Inputs, r: Reduction, mesh: Mesh, index: int, speed: float, n
     ):
         key = "pinion_material" if kind is LinkKind.TOOTH_PINION and stage.pinion_material else "material"
         material = notebook.material(inputs, name, f"{r.path}.{key}")
-        strength = _tooth_strength(inputs, r, count, module, width, bore, shift, material, float(contact.ratio))
+        tooth = _tooth_strength(inputs, r, count, module, width, bore, shift, material, float(contact.ratio))
         scale = float(teeth.dynamic_factor(material, speed, stage.application_factor))
         side = "pinion" if kind is LinkKind.TOOTH_PINION else "gear"
         found.append(
-            LinkLimit(kind, r.path, f"{mesh.label}, {side} tooth", "mesh", index, scale, strength, inputs.factors.tooth)
+            LinkLimit(
+                kind,
+                r.path,
+                f"{mesh.label}, {side} tooth",
+                "mesh",
+                index,
+                scale,
+                tooth.as_strength(),
+                inputs.factors.tooth,
+                tooth.stress * tooth.temperature_factor,
+                material.fatigue_line,
+            )
         )
     return found
 
@@ -98,7 +109,7 @@ def _teeth(inputs: Inputs, r: Reduction, mesh: Mesh, index: int, speed: float, n
 def _tooth_strength(
     inputs: Inputs, r: Reduction, count: int, module: float, width: float, bore: float, shift: float,
     material: Material, contact_ratio: float,
-) -> Strength:  # fmt: skip
+) -> teeth.ToothStrength:  # fmt: skip
     stage = r.stage
     try:
         tooth = teeth.Tooth(count, module, width, bore, stage.pressure_angle, shift)
@@ -110,7 +121,7 @@ def _tooth_strength(
             contact_ratio=contact_ratio,
             breaking_stress=stage.tooth_strength,
             tested_force=stage.tested_tooth_force,
-        ).as_strength()
+        )
     except DomainError as error:
         raise DomainError(f"{r.path}.{_key_of(error)}", error.value, error.expected) from error
 

@@ -13,6 +13,7 @@ from winchsim.physics.motor import Motor, MotorFit
 from winchsim.physics.rope import Line
 from winchsim.physics.supply import Source
 from winchsim.strength.link import LinkKind, Strength
+from winchsim.strength.materials import FatigueLine
 
 
 @dataclass(frozen=True)
@@ -155,6 +156,10 @@ class LinkLimit:
     strength : Strength
     required : float
         Factor below which it is a caution. [-]
+    stress : float
+        Stress in its material when it breaks; 0 where it is not known by a stress. [Pa]
+    fatigue : FatigueLine or None
+        S–N line of its material.
     """
 
     kind: LinkKind
@@ -165,6 +170,8 @@ class LinkLimit:
     scale: float
     strength: Strength
     required: float
+    stress: float = 0.0
+    fatigue: FatigueLine | None = None
 
     @property
     def bears(self) -> float:

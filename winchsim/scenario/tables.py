@@ -8,10 +8,10 @@ from types import MappingProxyType
 from typing import Any
 
 from winchsim.errors import Fault
-from winchsim.inputs import Inputs
+from winchsim.inputs import Inputs, OwnMaterial
 from winchsim.scenario.faults import CONTRADICTION, UNKNOWN_NAME, nearest
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
-from winchsim.strength.materials import GIVEN, FrictionPair, Origin, own_material
+from winchsim.strength.materials import GIVEN, FatigueLine, FrictionPair, Origin, own_material
 
 
 def with_tables(inputs: Inputs) -> Inputs:
@@ -35,6 +35,7 @@ def with_tables(inputs: Inputs) -> Inputs:
             density=own.density,
             elastic_modulus=own.elastic_modulus,
             softening=own.glass_transition,
+            fatigue=_fatigue_line(own),
         )
         if own.friction is not None:
             origins = MappingProxyType({"friction": Origin(GIVEN)})
@@ -45,6 +46,12 @@ def with_tables(inputs: Inputs) -> Inputs:
         ropes=MappingProxyType(load_ropes()),
         friction_pairs=(*pairs, *load_friction_pairs()),
     )
+
+
+def _fatigue_line(own: OwnMaterial) -> FatigueLine | None:
+    if not (own.fatigue_stress and own.fatigue_cycles and own.fatigue_slope and own.fatigue_source):
+        return None
+    return FatigueLine(own.fatigue_stress, own.fatigue_cycles, own.fatigue_slope, own.fatigue_source)
 
 
 def name_faults(inputs: Inputs) -> list[Fault]:

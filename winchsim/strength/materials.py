@@ -100,6 +100,34 @@ class _Sourced:
 
 
 @dataclass(frozen=True)
+class FatigueLine:
+    """Straight S–N line on two logarithmic scales.
+
+    Attributes
+    ----------
+    stress : float
+        Root stress on the line. [Pa]
+    cycles : float
+        Cycles to failure at that stress. [-]
+    slope : float
+        Exponent: cycles grow as the stress to the power minus this. [-]
+    source : str
+        Where the line comes from; a line without a source is refused.
+    """
+
+    stress: float
+    cycles: float
+    slope: float
+    source: str
+
+    def __post_init__(self) -> None:
+        if not self.source:
+            raise DomainError("source of an S–N line", self.source, "author, title and place")
+        if not (self.stress > 0.0 and self.cycles > 0.0 and self.slope > 0.0):
+            raise DomainError("S–N line", (self.stress, self.cycles, self.slope), "three positive numbers")
+
+
+@dataclass(frozen=True)
 class Material(_Sourced):
     """One material of gears, shafts or pins.
 
@@ -126,6 +154,8 @@ class Material(_Sourced):
         Strength across the layers of a print over the strength in their plane. [-]
     root_fatigue_limit : float or None
         Nominal pulsating root stress for 1e7 to 1e8 cycles at 20 °C. [Pa]
+    fatigue_stress, fatigue_cycles, fatigue_slope : float or None
+        One point of the S–N line of its teeth and the line's slope, see `FatigueLine`. [Pa], [-], [-]
     note : str
         One sentence for the reader of the table; may be empty.
     origins : Mapping of str to Origin
@@ -142,8 +172,18 @@ class Material(_Sourced):
     service_limit: float | None = sourced("°C", "lasting use up to", None)
     across_layers: float | None = sourced("", "share of strength across layers", None)
     root_fatigue_limit: float | None = sourced("MPa", "lasting root stress", None)
+    fatigue_stress: float | None = sourced("MPa", "fatigue stress of the S–N line", None)
+    fatigue_cycles: float | None = sourced("", "cycles at that stress", None)
+    fatigue_slope: float | None = sourced("", "slope of the S–N line", None)
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def fatigue_line(self) -> FatigueLine | None:
+        """S–N line of its teeth; None where it is not known whole."""
+        if self.fatigue_stress is None or self.fatigue_cycles is None or self.fatigue_slope is None:
+            return None
+        return FatigueLine(self.fatigue_stress, self.fatigue_cycles, self.fatigue_slope, self.origin("fatigue_stress").source)
 
     @property
     def is_metal(self) -> bool:
@@ -270,6 +310,7 @@ def own_material(
     density: float,
     elastic_modulus: float | None = None,
     softening: float | None = None,
+    fatigue: FatigueLine | None = None,
 ) -> Material:
     """Material that a user describes; what is left out is filled with cautious assumptions, marked as from memory.
 
@@ -288,6 +329,8 @@ def own_material(
         Young's modulus; left out, 2 GPa for a polymer and 70 GPa for a metal. [Pa]
     softening : float, optional
         Temperature at which it softens; left out, 60 °C for a polymer. [°C]
+    fatigue : FatigueLine, optional
+        S–N line of its teeth, with its source.
 
     Returns
     -------
@@ -299,6 +342,8 @@ def own_material(
     origins = {"density": given, "tensile_strength": given}
     origins["elastic_modulus"] = guess if elastic_modulus is None else given
     origins["softening"] = guess if softening is None else given
+    if fatigue is not None:
+        origins["fatigue_stress"] = Origin(fatigue.source)
     origins["across_layers"] = Origin(f"{FROM_MEMORY}: as other printed polymers", 0.5, 0.7)
     return Material(
         name=name,
@@ -308,6 +353,9 @@ def own_material(
         elastic_modulus=elastic_modulus or (2e9 if polymer else 70e9),
         softening=softening if softening is not None else 60.0 if polymer else None,
         across_layers=0.6 if printed else None,
+        fatigue_stress=fatigue.stress if fatigue else None,
+        fatigue_cycles=fatigue.cycles if fatigue else None,
+        fatigue_slope=fatigue.slope if fatigue else None,
         note="described in the scenario",
         origins=MappingProxyType(origins),
     )

@@ -28,7 +28,7 @@ from winchsim.physics.gears import (
 )
 from winchsim.quantity_text import number, quantity
 from winchsim.strength.link import Basis, Strength, weakest_basis
-from winchsim.strength.materials import Material
+from winchsim.strength.materials import FatigueLine, Material
 from winchsim.strength.printed import (
     CAUTIOUS_EXPONENT,
     LEAST_PUBLISHED_RIM,
@@ -614,34 +614,6 @@ def friction_temperature(
 
 
 # ------------------------------------------------------------------------------------------------------- fatigue
-
-
-@dataclass(frozen=True)
-class FatigueLine:
-    """Straight S–N line on two logarithmic scales.
-
-    Attributes
-    ----------
-    stress : float
-        Root stress on the line. [Pa]
-    cycles : float
-        Cycles to failure at that stress. [-]
-    slope : float
-        Exponent: cycles grow as the stress to the power minus this. [-]
-    source : str
-        Where the line comes from; a line without a source is refused.
-    """
-
-    stress: float
-    cycles: float
-    slope: float
-    source: str
-
-    def __post_init__(self) -> None:
-        if not self.source:
-            raise DomainError("source of an S–N line", self.source, "author, title and place")
-        if not (self.stress > 0.0 and self.cycles > 0.0 and self.slope > 0.0):
-            raise DomainError("S–N line", (self.stress, self.cycles, self.slope), "three positive numbers")
 
 
 def mesh_cycles(angle: Floats, meshes_per_turn: int = 1) -> Floats:

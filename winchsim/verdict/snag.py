@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Event, build
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record, simulate
 from winchsim.verdict.balance import needed_current
 from winchsim.verdict.words import link_name
@@ -122,7 +122,7 @@ def _run(base: Inputs, limit: float | None) -> SnagRun:
     return SnagRun(
         limit,
         name if broken else "",
-        max(factor, 1.0) if broken else factor,
+        1.0 if broken else factor,
         name,
         float(record["tension"].max()),
         _reached(record),
@@ -157,18 +157,16 @@ def _safe(base: Inputs, without: SnagRun) -> SnagRun | None:
 def _sentence(found: SnagStudy) -> str:
     built, bare, safe = found.as_built, found.without_limit, found.safe
     if not built.broke:
-        text = f"If the load snags, the motors stall and every link holds; the {built.worst} comes closest, at {built.factor:.2g} times."
+        closest = f"the {built.worst} comes closest, bearing {number(built.factor, 2)} times its load"
+        text = f"If the load snags, the motors stall and every link holds; {closest}."
         if bare.broke:
             text += f" Without the current limit the {bare.broke} would break."
         return text
     text = f"If the load snags, the {built.broke} breaks before the motors stall"
     if safe is None or safe.current_limit is None:
         return text + "; no current limit that still raises the load prevents it, because the spinning rotors alone break it."
-    rounded = _down(safe.current_limit)
-    return (
-        text
-        + f"; with the current limited to {quantity(rounded, 'A', 2)} they stall first (simulated, rotors' momentum included)."
-    )
+    limit = quantity(_down(safe.current_limit), "A", 2)
+    return f"{text}; with the current limited to {limit} they stall first (simulated, rotors' momentum included)."
 
 
 def _down(value: float) -> float:

@@ -1,0 +1,86 @@
+"""Life of the teeth: how often a lift loads them, and how many lifts they stand where that is known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.physics.chain import drum_ratios, group_ratio
+from winchsim.simulate import Record
+from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
+from winchsim.verdict.words import link_name
+
+
+@dataclass(frozen=True)
+class ToothLife:
+    """Life of one gear's teeth.
+
+    Attributes
+    ----------
+    label : str
+        Which pinion or gear.
+    cycles_per_lift : float
+        How often this run loaded each of its teeth. [-]
+    lifts : float or None
+        Runs like this until a tooth fails by fatigue; None where no S–N line is known for its material. [-]
+    """
+
+    label: str
+    cycles_per_lift: float
+    lifts: float | None
+
+
+def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
+    """Mesh cycles of every pinion and gear in a run, and the lifts to fatigue where a line is known.
+
+    Parameters
+    ----------
+    record : Record
+        The stress in a tooth is taken as its worst of the run in every cycle; a link broken by the run has no life left.
+
+    Returns
+    -------
+    tuple of ToothLife
+        In the order of the links, from the motors on.
+    """
+    m = record.machine
+    angle = drum_angle(record)
+    ratios = drum_ratios(m.chain)
+    found = []
+    for index, link in enumerate(m.links):
+        if link.channel != "mesh" or m.meshes[link.index].pinion_teeth is None:
+            continue
+        mesh = m.meshes[link.index]
+        is_pinion = link.kind.value == "tooth_pinion"
+        if mesh.element is None:
+            assert mesh.chain_group is not None
+            box = m.groups[0].fit.gearbox
+            speed = group_ratio(m.chain, mesh.chain_group) / (box.ratio if box else 1.0) if is_pinion else ratios[0]
+        else:
+            speed = ratios[mesh.element] if is_pinion else ratios[mesh.element + 1]
+        cycles = float(mesh_cycles(angle * speed, 1 if is_pinion else mesh.pinions))
+        stress = link.stress * record.demands[index].share
+        found.append(ToothLife(link_name(m, link), cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))
+    return tuple(found)
+
+
+def drum_angle(record: Record) -> float:
+    """Angle that the drum turned in a run, both ways added. [rad]"""
+    if record.time.size < 2:
+        return 0.0
+    return float(np.trapezoid(np.abs(record["drum_speed"]), record.time))
+
+
+def sentence(lives: tuple[ToothLife, ...]) -> str:
+    """What the lives come to, in one sentence; empty where there are no teeth."""
+    if not lives:
+        return ""
+    busiest = max(lives, key=lambda life: life.cycles_per_lift)
+    text = f"Each lift loads every tooth of the {busiest.label} {busiest.cycles_per_lift:.0f} times"
+    known = [life for life in lives if life.lifts is not None and math.isfinite(life.lifts)]
+    if not known:
+        return text + "; how many lifts the teeth stand is not known (no S–N line for their material)."
+    first = min(known, key=lambda life: life.lifts or math.inf)
+    return text + f"; by its S–N line the {first.label} fails first, after about {first.lifts:.2g} lifts."
