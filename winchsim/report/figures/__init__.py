@@ -1,1 +1,1 @@
-"""Figures: the only room with matplotlib."""
+"""Figures of a lift: the only rooms that draw."""

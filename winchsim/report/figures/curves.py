@@ -1,0 +1,243 @@
+"""The curves of one lift over time: height and speed, current, voltage and power, temperatures, rope tension."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from winchsim.model import Event
+from winchsim.quantity_text import in_unit, quantity
+from winchsim.report.figures.bands import (
+    Band,
+    Panel,
+    compose,
+    curve,
+    finish,
+    limit_line,
+    name_lines,
+    name_lines_inside,
+    room_for,
+    seen,
+)
+from winchsim.report.figures.look import (
+    BLUE,
+    GREEN,
+    GREY,
+    PALE,
+    QUANTITY_COLOURS,
+    SERIES,
+    Look,
+    drawing,
+    text_width,
+)
+from winchsim.report.figures.marks import named_events
+from winchsim.report.figures.trace import Window, suits, whole, window
+from winchsim.simulate import Record
+
+SIDE_BY_SIDE = 150.0
+"""Width from which the larger parts of a curve stand beside each other. [mm]"""
+
+MOST_GROUPS = 2
+"""Motor groups whose temperatures are drawn: two lines each make four."""
+
+
+def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Height and speed of the load over time, with the height asked for.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    us : bool
+        Whether US units are shown at the right.
+    """
+    wanted = record.machine.height(record.machine.top_travel)
+    heights, speeds = record["height"], record["speed"]
+    least = 0.1 * record.machine.scales.load_speed
+    unit_h, unit_v = suits("height", np.append(heights, wanted)), suits("speed", np.append(speeds, least))
+    with drawing(look):
+        panels = [Panel("Height", unit_h, 1.2), Panel("Speed", unit_v)]
+        band = Band(record, look, whole(record), panels, us=us)
+        figure = compose(look, [[band]])
+        top, bottom = band.axes
+        curve(band, top, heights, unit_h, color=QUANTITY_COLOURS["height"])
+        room_for(top, in_unit(np.append(heights, wanted), unit_h))
+        limit_line(top, look, in_unit(wanted, unit_h), f"asked for: {quantity(wanted, unit_h)}")
+        curve(band, bottom, speeds, unit_v, color=QUANTITY_COLOURS["speed"])
+        room_for(bottom, in_unit(speeds, unit_v), least=in_unit(least, unit_v))
+        finish(band)
+    return figure
+
+
+def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Current, voltage and power of the supply over time.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    us : bool
+        Taken for uniformity; electrical units are the same everywhere.
+    """
+    volts, amps = record["voltage"], record["current"]
+    power = volts * amps
+    limits = {step.current_limit for step in record.machine.phases if step.powered and math.isfinite(step.current_limit)}
+    with drawing(look):
+        panels = [Panel("Current", "A"), Panel("Voltage", "V"), Panel("Power", "W")]
+        band = Band(record, look, whole(record), panels)
+        figure = compose(look, [[band]])
+        drawn = (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", power, 0.1))
+        for axes, (name, values, least) in zip(band.axes, drawn, strict=True):
+            curve(band, axes, values, suits(name, values), color=QUANTITY_COLOURS[name])
+            room_for(axes, values, least=least)
+        for limit in sorted(limits)[:2]:
+            if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0)):
+                room_for(band.axes[0], amps, limit)
+                limit_line(band.axes[0], look, limit, f"limit {quantity(limit, 'A')}", side="right")
+        finish(band)
+    return figure
+
+
+def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Winding and case temperature of the hottest motor groups over time, with the winding's limit.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    us : bool
+        Whether US units are shown at the right.
+    """
+    groups = sorted(record.machine.groups, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[:MOST_GROUPS]
+    several = len(record.machine.groups) > 1
+    names = [f"{what}\n{g.number}" if several else what for g in groups for what in ("winding", "case")]
+    with drawing(look):
+        right = 0.0 if us else max(text_width(n, look) for name in names for n in name.split("\n")) + 1.6 * look.em
+        band = Band(record, look, whole(record), [Panel("Temperature", "°C", 1.5)], right, us=us)
+        figure = compose(look, [[band]])
+        (axes,) = band.axes
+        ends: list[tuple[float, str, str]] = []
+        lines: list[Line2D] = []
+        for i, group in enumerate(groups):
+            for j, what in enumerate(("winding", "case")):
+                values = record[f"motor_{group.number}_{what}"]
+                colour, dashes = SERIES[2 * i + j]
+                lines.append(curve(band, axes, values, "°C", color=colour, linestyle=dashes))
+                ends.append((float(values[-1]), f"{what} {group.number}" if several else what, colour))
+        every = [record[f"motor_{g.number}_{what}"] for g in groups for what in ("winding", "case")]
+        limit = min(g.winding_limit for g in groups)
+        room_for(axes, *every, record.machine.ambient, limit, zero=False)
+        limit_line(axes, look, limit, f"winding limit {quantity(limit, '°C')}")
+        axes.axhline(record.machine.ambient, color=GREY, linewidth=look.line / 2, zorder=1)
+        if us:
+            name_lines_inside(axes, lines, [name for _, name, _ in ends])
+        else:
+            name_lines(axes, look, ends)
+        finish(band)
+    return figure
+
+
+# --- rope tension -----------------------------------------------------------------------------------------------------
+
+
+def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Rope tension over the whole run, and larger where the load lifts off and where events crowd.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    us : bool
+        Whether US units are shown at the right.
+    """
+    pull = record["tension"]
+    unit = suits("tension", pull)
+    steady = record.machine.scales.pull / record.machine.line.falls
+    zooms = zoom_windows(record)
+    with drawing(look):
+        right = 0.0 if us else text_width("weight", look) + 1.6 * look.em
+        beside = len(zooms) > 1 and look.width > SIDE_BY_SIDE
+        wide = look.width / 2 if beside else look.width
+        first = Band(record, look, whole(record), [Panel("Rope tension", unit)], right, us=us)
+        larger = [
+            Band(record, look, w, [Panel("Rope tension", unit)], right, tag, us, outer=wide)
+            for w, tag in zip(zooms, "AB", strict=False)
+        ]
+        bands = [first, *larger]
+        figure = compose(look, [[first], larger] if beside else [[b] for b in bands])
+        for band in bands:
+            (axes,) = band.axes
+            curve(band, axes, pull, unit, color=QUANTITY_COLOURS["tension"])
+            level, drawn = in_unit(steady, unit), in_unit(seen(band, pull), unit)
+            near = drawn.max(initial=0.0) > 0.6 * level
+            room_for(axes, drawn, *([level] if near or not band.tag else []), zero=not band.tag, least=0.02 * level)
+            axes.axhline(level, color=BLUE, linestyle=(0, (1.2, 1.2)), linewidth=look.line * 0.7, zorder=1.4, label="_weight")
+            if not us and axes.get_ylim()[0] <= level <= axes.get_ylim()[1]:
+                name_lines(axes, look, [(level, "weight", BLUE)])
+        _tag_zooms(bands, look)
+        for band in bands:
+            finish(band)
+    return figure
+
+
+def _tag_zooms(bands: Sequence[Band], look: Look) -> None:
+    """Letters on the whole run where the larger parts are."""
+    first = bands[0]
+    for band in bands[1:]:
+        middle = first.shown.shown((band.shown.start + band.shown.end) / 2)
+        axes = first.axes[0]
+        axes.axvspan(first.shown.shown(band.shown.start), first.shown.shown(band.shown.end), facecolor=PALE, linewidth=0,
+                     zorder=0.2, label="_zoom")  # fmt: skip
+        axes.text(middle, 0.1, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
+                  color=GREEN)  # fmt: skip
+
+
+def zoom_windows(record: Record) -> list[Window]:
+    """Stretches that are worth a larger scale: where the rope takes the load, and where grave or many events crowd.
+
+    Returns
+    -------
+    list of Window
+        None, one or two, in the order of time; each shorter than a third of the run.
+    """
+    total = float(record.time[-1] - record.time[0])
+    period = record.machine.scales.bounce_period
+    found: list[Window] = []
+    taking = record.first(Event.LIFT_OFF) or record.first(Event.TAUT)
+    if taking is not None:
+        found.append(_around(record, taking.time, 2 * period, 10 * period))
+    crowd = _crowd(record, [w for w in found if w.span < total / 3])
+    if crowd is not None:
+        found.append(_around(record, crowd, 3 * period, 9 * period))
+    kept = [w for w in found if 0 < w.span < total / 3]
+    if len(kept) == 2 and kept[0].start < kept[1].end and kept[1].start < kept[0].end:
+        kept = kept[:1]
+    return sorted(kept, key=lambda w: w.start)
+
+
+def _around(record: Record, time: float, before: float, after: float) -> Window:
+    start, end = float(record.time[0]), float(record.time[-1])
+    return window(max(start, time - before), min(end, time + after), time)
+
+
+def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
+    """Time from which the most happens within a few bounces, outside what is shown already; grave events count more."""
+    stretch = 6 * record.machine.scales.bounce_period
+    events = [
+        e for e in named_events(record)
+        if e.time > record.time[0] and not any(w.start <= e.time <= w.end for w in taken)
+    ]  # fmt: skip
+    if not events:
+        return None
+    stamps = np.asarray([e.time for e in events])
+    heavy = np.cumsum([0, *(e.grave for e in events)])
+    fresh = np.cumsum([0, 1, *(np.diff(stamps) > 0)])
+    ends = np.searchsorted(stamps, stamps + stretch, side="right")
+    places = np.arange(len(stamps))
+    score = fresh[ends] - fresh[places] + 0.5 * (heavy[ends] > heavy[places])
+    best = int(np.argmax(score))
+    return float(stamps[best]) if score[best] >= 1.5 else None

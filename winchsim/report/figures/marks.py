@@ -1,0 +1,230 @@
+"""From a record's events to the few marks that a figure can carry: merged where they crowd, named in few words.
+
+No drawing here. Every event belongs to exactly one mark, except those of `UNMARKED`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from winchsim.model import Event
+from winchsim.report.problems import clean
+from winchsim.simulate import Record, RecordedEvent
+from winchsim.verdict.words import group_name, link_name
+
+_SHORT = {
+    Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",
+    Event.DRUM_STOPS: "drum stops", Event.RUNS_BACK: "runs back", Event.STALLED: "stall", Event.RESTARTS: "starts again",
+    Event.LAYER: "", Event.TAUT: "taut", Event.SLACK: "slack", Event.LANDED: "lands", Event.SNAGGED: "snag",
+    Event.TOP_STOP: "top stop", Event.CAME_OFF: "off the stop", Event.STICKS: "sticks", Event.SLIPS: "slips",
+    Event.SUPPLY: "", Event.HOT: "too hot", Event.EMPTY: "battery empty", Event.OVERLOAD: "breaks",
+    Event.OVERFLOW: "over the flange", Event.PAID_OUT: "dead turns", Event.TIME_UP: "time is up", Event.END: "end",
+    Event.SETTLED: "settled",
+}  # fmt: skip
+
+_PHASES = {"raise": "power on", "lower": "lowering", "off": "power off", "short": "shorted"}
+_SUPPLY = {
+    "holding voltage": "voltage held",
+    "holding current": "current limit",
+    "taking nothing back": "nothing back",
+    "battery empty": "battery empty",
+}
+
+_WEIGHT = (
+    Event.OVERLOAD, Event.STALLED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
+    Event.HOT, Event.EMPTY, Event.TOP, Event.LIFT_OFF, Event.PHASE_STARTS, Event.LANDED, Event.SLACK, Event.TIME_UP,
+    Event.LAYER, Event.DRUM_STOPS, Event.RESTARTS, Event.TAUT, Event.CAME_OFF, Event.STICKS, Event.SLIPS, Event.SUPPLY,
+    Event.DRUM_STARTS, Event.SETTLED, Event.END,
+)  # fmt: skip
+"""What is named first where several events share a mark."""
+
+UNMARKED = frozenset({Event.SETTLED, Event.END})
+"""Events that a figure does not mark: nothing happens to the load at the first, and the axis shows the second."""
+
+GRAVE = frozenset(
+    {Event.OVERLOAD, Event.STALLED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
+     Event.HOT, Event.EMPTY}
+)  # fmt: skip
+"""Events that are drawn so that they stand out."""
+
+_IMPLIES = {
+    Event.DRUM_STARTS: (Event.PHASE_STARTS, Event.RUNS_BACK, Event.LIFT_OFF, Event.STALLED),
+    Event.DRUM_STOPS: (Event.STALLED, Event.OVERLOAD, Event.SNAGGED, Event.TOP, Event.PHASE_STARTS),
+    Event.SUPPLY: (Event.STALLED, Event.OVERLOAD, Event.SNAGGED, Event.TOP, Event.PHASE_STARTS, Event.LIFT_OFF),
+    Event.RESTARTS: (Event.LIFT_OFF,),
+}
+"""What need not be named beside another event."""
+
+_FAMILIES: tuple[tuple[frozenset[Event], str], ...] = (
+    (frozenset({Event.STICKS, Event.SLIPS}), "sticks and slips"),
+    (frozenset({Event.SLACK, Event.TAUT}), "slack and taut"),
+    (frozenset({Event.LIFT_OFF, Event.LANDED}), "lifts off and lands"),
+    (frozenset({Event.DRUM_STOPS, Event.RESTARTS, Event.DRUM_STARTS, Event.RUNS_BACK}), "drum stops and starts"),
+    (frozenset({Event.SUPPLY}), "supply changes over"),
+    (frozenset({Event.LAYER}), "changes layer"),
+    (frozenset({Event.SNAGGED, Event.TOP_STOP, Event.CAME_OFF}), "hits its stop and comes off"),
+)
+_REPEATED = 6
+"""So many events of one family are drawn as one span."""
+
+
+@dataclass(frozen=True)
+class NamedEvent:
+    """One event of a record with its names.
+
+    Attributes
+    ----------
+    recorded : RecordedEvent
+    short : str
+        In one to three words, for the drawing.
+    full : str
+        With what it is about, for a key.
+    grave : bool
+        Whether something went wrong.
+    """
+
+    recorded: RecordedEvent
+    short: str
+    full: str
+    grave: bool
+
+    @property
+    def event(self) -> Event:
+        """What happened."""
+        return self.recorded.event
+
+    @property
+    def time(self) -> float:
+        """[s]"""
+        return self.recorded.time
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What a figure shows of one event, of several at nearly the same time, or of one kind that keeps recurring.
+
+    Attributes
+    ----------
+    start, end : float
+        Equal unless it stands for what keeps recurring. [s]
+    name : str
+        In a few words, for the drawing.
+    text : str
+        In full, for a key.
+    events : tuple of NamedEvent
+    repeated : bool
+        Whether it stands for what keeps recurring.
+    """
+
+    start: float
+    end: float
+    name: str
+    text: str
+    events: tuple[NamedEvent, ...]
+    repeated: bool = False
+
+    @property
+    def grave(self) -> bool:
+        """Whether something went wrong there."""
+        return any(e.grave for e in self.events)
+
+
+def named_events(record: Record) -> tuple[NamedEvent, ...]:
+    """Every event of a record that figures mark, in order of time, with its names."""
+    found, action = [], ""
+    for e in record.events:
+        if e.event is Event.PHASE_STARTS:
+            action = e.detail
+        if e.event in UNMARKED:
+            continue
+        lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
+        short = "drum lowers" if lowers else _short_name(e)
+        full = "the drum lowers" if lowers else _full_name(record, e)
+        found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
+    return tuple(found)
+
+
+def _short_name(e: RecordedEvent) -> str:
+    detail = clean(e.detail)
+    if e.event is Event.PHASE_STARTS:
+        return _PHASES.get(detail, detail)
+    if e.event is Event.LAYER:
+        return detail or "new layer"
+    if e.event is Event.SUPPLY:
+        return _SUPPLY.get(detail, detail or "supply changes over")
+    return _SHORT[e.event]
+
+
+def _full_name(record: Record, e: RecordedEvent) -> str:
+    m = record.machine
+    detail = clean(e.detail)
+    if e.event is Event.PHASE_STARTS:
+        return _PHASES.get(detail, detail)
+    if e.event is Event.OVERLOAD and detail.isdigit():
+        return f"{link_name(m, m.links[int(detail)])} breaks"
+    if e.event is Event.HOT and detail.isdigit():
+        return f"{group_name(m, int(detail))}: {e.event.value}"
+    if e.event is Event.LAYER and detail:
+        return f"{detail} begins"
+    return f"{e.event.value}: {detail}" if detail else e.event.value
+
+
+def marks_of(record: Record, start: float, end: float, *, most: int, nearest: float) -> tuple[Mark, ...]:
+    """Marks of the events in a stretch of time, at most about `most` of them.
+
+    Parameters
+    ----------
+    record : Record
+    start, end : float
+        Stretch that is shown. [s]
+    most : int
+        Beyond so many, neighbours are merged further.
+    nearest : float
+        Events closer than this share of the stretch are one mark. [-]
+
+    Returns
+    -------
+    tuple of Mark
+        In the order of their start.
+    """
+    inside = [e for e in named_events(record) if start <= e.time <= end]
+    spans, single = _recurring(inside)
+    apart = nearest * (end - start)
+    groups = _grouped(single, apart)
+    while len(groups) + len(spans) > most and len(groups) > 1:
+        apart *= 1.5
+        groups = _grouped(single, apart)
+    found = [*spans, *(_merged(group) for group in groups)]
+    return tuple(sorted(found, key=lambda mark: (mark.start, mark.end)))
+
+
+def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEvent]]:
+    """Marks of what recurs, and the events that stand alone."""
+    spans, single = [], list(events)
+    for family, words in _FAMILIES:
+        members = [e for e in single if e.event in family]
+        if len(members) < _REPEATED:
+            continue
+        single = [e for e in single if e.event not in family]
+        name = f"{words} ({len(members)} times)"
+        spans.append(Mark(members[0].time, members[-1].time, name, name, tuple(members), True))
+    return spans, single
+
+
+def _grouped(events: Sequence[NamedEvent], apart: float) -> list[list[NamedEvent]]:
+    groups: list[list[NamedEvent]] = []
+    for e in events:
+        if groups and e.time - groups[-1][0].time <= apart:
+            groups[-1].append(e)
+        else:
+            groups.append([e])
+    return groups
+
+
+def _merged(group: list[NamedEvent]) -> Mark:
+    lead = min(group, key=lambda e: (not e.grave, _WEIGHT.index(e.event)))
+    present = {e.event for e in group}
+    names = list(dict.fromkeys(e.short for e in group if not present & set(_IMPLIES.get(e.event, ()))))
+    name = ", ".join(names) if len(names) <= 2 else f"{lead.short} +{len(names) - 1}"
+    return Mark(lead.time, lead.time, name, "; ".join(dict.fromkeys(e.full for e in group)), tuple(group))

@@ -1,0 +1,66 @@
+"""A figure as the bytes of a file: the same bytes each time, with version and scenario in its metadata."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from winchsim.report.figures.look import Look, drawing, has_glyph
+from winchsim.version import __version__
+
+FORMATS = ("png", "svg", "pdf")
+DPI = 200
+
+
+def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
+    """A figure as a file of a format.
+
+    Parameters
+    ----------
+    figure : Figure
+    form : str
+        ``png`` (200 dpi), ``svg`` (text kept as text) or ``pdf``.
+    look : Look
+        The one that it was drawn in.
+    digest : str
+        SHA-256 of its scenario, for the metadata.
+
+    Returns
+    -------
+    bytes
+        No date and no random id inside: equal for equal figures with the same package versions.
+    """
+    maker = f"winchsim {__version__}"
+    about = f"scenario {digest}" if digest else "several scenarios"
+    metadata = {
+        "svg": {"Date": None, "Creator": maker, "Description": about},
+        "png": {"Software": maker, "Description": about},
+        "pdf": {"CreationDate": None, "ModDate": None, "Creator": maker, "Producer": "matplotlib", "Subject": about},
+    }[form]
+    stream = io.BytesIO()
+    with drawing(look), _drawable(figure, keep_all=form == "svg"):
+        figure.savefig(stream, format=form, dpi=DPI if form == "png" else 72, metadata=metadata)
+    return stream.getvalue()
+
+
+@contextmanager
+def _drawable(figure: Figure, *, keep_all: bool) -> Iterator[None]:
+    """Texts without characters that the typeface lacks; in SVG they stay, and the reader's typefaces serve."""
+    texts = [(text, text.get_text()) for text in figure.findobj(Text)]
+    changed = [(text, before) for text, before in texts if not all(has_glyph(c) or c == "\n" for c in before)]
+    with warnings.catch_warnings():
+        if keep_all:
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        else:
+            for text, before in changed:
+                text.set_text("".join(c if has_glyph(c) or c == "\n" else "□" for c in before))
+        try:
+            yield
+        finally:
+            for text, before in changed:
+                text.set_text(before)

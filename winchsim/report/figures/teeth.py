@@ -1,0 +1,149 @@
+"""Tooth factor of each stage over time: how many times its present force a stage's weaker tooth would bear."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
+
+from winchsim.report.figures.bands import Band, Panel, compose, curve, finish, limit_line, name_lines
+from winchsim.report.figures.look import GREY, SERIES, VERMILLION, Look, drawing, text_width
+from winchsim.report.figures.trace import whole
+from winchsim.simulate import Record
+
+MOST_FACTOR = 100.0
+"""Factors above this are drawn at it: that strong is strong enough. [-]"""
+
+BOUND_DASHES = (0, (0.8, 1.6))
+
+
+@dataclass(frozen=True)
+class StageFactor:
+    """Tooth factor of one stage over the record.
+
+    Attributes
+    ----------
+    label : str
+        Of the stage.
+    required : float
+        Factor below which it is a caution. [-]
+    values : ndarray, shape (k,)
+        Strength over demand; infinite without demand. [-]
+    """
+
+    label: str
+    required: float
+    values: np.ndarray
+
+    @property
+    def worst(self) -> float:
+        """Least factor of the run."""
+        return float(np.min(self.values, initial=math.inf))
+
+
+def stage_factors(record: Record) -> tuple[StageFactor, ...]:
+    """Tooth factor of every spur stage of the train, from the motors on.
+
+    Parameters
+    ----------
+    record : Record
+
+    Returns
+    -------
+    tuple of StageFactor
+        Of the weaker of pinion and gear; stages without teeth are left out.
+    """
+    found = []
+    for index, mesh in enumerate(record.machine.meshes):
+        links = [link for link in record.machine.links if link.channel == "mesh" and link.index == index]
+        if not links:
+            continue
+        weaker = min(links, key=lambda link: link.bears)
+        force = np.abs(record[f"mesh_{index + 1}_force"])
+        with np.errstate(divide="ignore"):
+            values = np.where(force > 0, weaker.bears / force, math.inf)
+        found.append(StageFactor(mesh.label, weaker.required, values))
+    return tuple(found)
+
+
+def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn dotted.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    us : bool
+        Taken for uniformity: a factor has no unit.
+    """
+    stages = stage_factors(record)
+    ranked = sorted(range(len(stages)), key=lambda i: stages[i].worst)
+    leading = sorted(ranked[: len(SERIES)])
+    names = {i: stages[i].label.replace(", ", "\n") for i in leading}
+    with drawing(look):
+        words = [part for name in names.values() for part in name.split("\n")] + ["others"]
+        right = max(text_width(word, look) for word in words) + 1.6 * look.em
+        notes = ("dotted: held, the factor is at least this",) if record.bound.any() else ()
+        band = Band(record, look, whole(record), [Panel("Tooth factor", "", 1.7)], right, notes=notes)
+        figure = compose(look, [[band]])
+        (axes,) = band.axes
+        ends: list[tuple[float, str, str]] = []
+        for i in reversed(ranked):
+            colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
+            _draw_stage(band, axes, stages[i], colour, dashes, faint=i not in leading)
+        _scale(axes, stages)
+        for i in leading:
+            ends.append((_last(stages[i], record), names[i], SERIES[leading.index(i)][0]))
+        _limits(axes, look, stages)
+        name_lines(axes, look, ends)
+        finish(band)
+        _ticks(axes)
+    return figure
+
+
+def _draw_stage(band: Band, axes: Axes, stage: StageFactor, colour: str, dashes: object, *, faint: bool) -> None:
+    look, record = band.look, band.record
+    values = np.minimum(stage.values, MOST_FACTOR)
+    weight = look.line * (0.45 if faint else 1.0)
+    curve(band, axes, values, "", color=colour, linestyle=dashes, linewidth=weight, keep=~record.bound, label=f"_{stage.label}")
+    curve(band, axes, values, "", color=colour, linestyle=BOUND_DASHES, linewidth=weight, keep=record.bound,
+          label=f"_{stage.label} bound")  # fmt: skip
+    if not faint and math.isfinite(stage.worst) and stage.worst < MOST_FACTOR:
+        at = int(np.argmin(stage.values))
+        axes.plot([band.shown.shown(record.time[at])], [stage.worst], marker="o", markersize=look.line * 3, color=colour,
+                  markerfacecolor="none" if record.bound[at] else colour, label="_worst", clip_on=False)  # fmt: skip
+
+
+def _last(stage: StageFactor, record: Record) -> float:
+    return float(min(stage.values[-1], MOST_FACTOR))
+
+
+def _scale(axes: Axes, stages: tuple[StageFactor, ...]) -> None:
+    worst = min((stage.worst for stage in stages), default=math.inf)
+    axes.set_yscale("log")
+    axes.set_ylim(min(0.7, 0.8 * worst) if worst > 0 else 0.1, 1.15 * MOST_FACTOR)
+
+
+def _ticks(axes: Axes) -> None:
+    axes.yaxis.set_major_locator(LogLocator(10, (1, 2, 5)))
+    axes.yaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_minor_formatter(NullFormatter())
+    axes.yaxis.set_major_formatter(FuncFormatter(_factor_text))
+
+
+def _factor_text(value: float, _position: int | None = None) -> str:
+    return f"{value:g}" if value < MOST_FACTOR else f"≥{MOST_FACTOR:g}"
+
+
+def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
+    """The band in which teeth break, by hatch and word, and the factors asked for."""
+    low, _ = axes.get_ylim()
+    axes.axhspan(low, 1.0, facecolor="none", edgecolor=VERMILLION, hatch="\\\\\\", linewidth=0, zorder=0.3, label="_breaks")
+    limit_line(axes, look, 1.0, "breaks below 1")
+    for required in sorted({stage.required for stage in stages})[:2]:
+        if required > 1:
+            limit_line(axes, look, required, f"asked for: {required:g}", below=False)
