@@ -15,8 +15,8 @@ import numpy as np
 from winchsim.hybrid import Outcome, Segment, Stats, run
 from winchsim.inputs import Inputs
 from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
+from winchsim.model.judging import link_shares, mesh_force
 from winchsim.model.keys import Mark
-from winchsim.model.motion import link_shares, mesh_force
 
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
@@ -310,7 +310,7 @@ def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.
     out = {
         "height": m.height(y[2]),
         "speed": y[3],
-        "tension": now.tension,
+        "tension": np.maximum(now.tension, 0.0),  # at the instant of going slack it is 0 to within rounding
         "rope_wound": y[0],
         "drum_speed": y[1],
         "drum_torque": at.drum,

@@ -214,7 +214,8 @@ def _assemble(
     return Machine(
         title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
         off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
-        drum_element=train.drum_element, drum_inertia=train.drum_inertia, meshes=train.meshes, layers=stack, wound_at_start=at_start,
+        drum_element=train.drum_element, drum_inertia=train.drum_inertia, meshes=train.meshes,
+        layers=stack, wound_at_start=at_start,
         lowest_wound=-bare.falls * where.start, overflows=overflows, line=line, free_rope=unstretched, body=body,
         reach=where.reach, start_travel=where.start, top_travel=where.top, stop_travel=where.stop, snag_travel=where.snag,
         pawl=inputs.pawl is not None and inputs.pawl.fitted, phases=_bare_phases(inputs), links=(),

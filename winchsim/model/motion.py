@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.hybrid import Guard, Mode
+from winchsim.model.judging import Channels, share_reader
 from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
@@ -519,130 +520,12 @@ class Motion:
 _GuardPart = tuple[tuple[str, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
 
 
-class Channels(NamedTuple):
-    """Forces and torques that links are judged on, floats or arrays.
-
-    Attributes
-    ----------
-    tension : float or ndarray
-        [N]
-    drum : float or ndarray
-        Torque of the rope on the drum. [N·m]
-    outputs : sequence
-        Output torque of each chain element. [N·m]
-    forward : bool
-        Whether a positive output torque is driven by the motors (raising, or at rest).
-    groups : sequence
-        Per group of the chain: torque into its mesh. [N·m]
-    """
-
-    tension: Any
-    drum: Any
-    outputs: Any
-    forward: bool
-    groups: Any
-
-
-def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
-    """Tooth force of one mesh, of the one pinion where several share; for other reductions the input torque. [N]
-
-    The two sides of a mesh differ by its friction; the driving side carries more and is taken.
-    """
-    place = machine.meshes[mesh]
-    share = 1 / (place.pinion_radius * place.pinions)
-    if place.element is None:
-        assert place.chain_group is not None
-        return abs(at.groups[place.chain_group]) * share
-    output = at.outputs[place.element]
-    driven, driving = _mesh_weights(machine, place.element, share)
-    return _pick((output >= 0) == at.forward, driven, driving) * abs(output)
-
-
-def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
-    """Tooth force per output torque of an element, with power passing forward and backward."""
-    e = machine.chain.elements[element]
-    return share / (e.ratio * e.forward), share / e.ratio
-
-
-def link_shares(machine: Machine, at: Channels) -> list[Any]:
-    """Demand over strength of every link of a machine, in its order. [-]"""
-    shares = []
-    for link in machine.links:
-        if link.channel == "mesh":
-            value = mesh_force(machine, link.index, at)
-        elif link.channel == "output":
-            value = abs(at.outputs[link.index])
-        else:
-            value = at.tension if link.channel == "tension" else at.drum
-        shares.append(value / link.bears)
-    return shares
-
-
-def share_reader(machine: Machine) -> Callable[[Channels], Any]:
-    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
-    elements: dict[int, tuple[float, float]] = {}
-    groups: dict[int, float] = {}
-    tension = drum = 0.0
-    for link in machine.links:
-        used = 1 / link.bears if link.bears > 0 else float("inf")
-        if link.channel == "tension":
-            tension = max(tension, used)
-        elif link.channel == "drum":
-            drum = max(drum, used)
-        elif link.channel == "mesh" and machine.meshes[link.index].element is None:
-            place = machine.meshes[link.index]
-            assert place.chain_group is not None
-            weight = used / (place.pinion_radius * place.pinions)
-            groups[place.chain_group] = max(groups.get(place.chain_group, 0.0), weight)
-        else:
-            place = machine.meshes[link.index] if link.channel == "mesh" else None
-            index = link.index if place is None else place.element
-            assert index is not None
-            share = 0.0 if place is None else used / (place.pinion_radius * place.pinions)
-            weights = (used, used) if place is None else _mesh_weights(machine, index, share)
-            old = elements.get(index, (0.0, 0.0))
-            elements[index] = max(old[0], weights[0]), max(old[1], weights[1])
-    rows = tuple((index, *weights) for index, weights in elements.items())
-    group_rows = tuple(groups.items())
-
-    def worst(at: Channels) -> Any:
-        outputs, forward = at.outputs, at.forward
-        largest = at.tension * tension
-        if drum:
-            largest = _larger(largest, at.drum * drum)
-        if isinstance(largest, np.ndarray):
-            for index, driven, driving in rows:
-                output = outputs[index]
-                largest = np.maximum(largest, np.abs(output) * np.where((output >= 0) == forward, driven, driving))
-            for index, weight in group_rows:
-                largest = np.maximum(largest, np.abs(at.groups[index]) * weight)
-            return largest
-        for index, driven, driving in rows:
-            output = outputs[index]
-            share = abs(output) * (driven if (output >= 0) is forward else driving)
-            if share > largest:
-                largest = share
-        for index, weight in group_rows:
-            largest = max(largest, abs(at.groups[index]) * weight)
-        return largest
-
-    return worst
-
-
 def _friction_sign(place: LoadPlace) -> float:
     return 1.0 if place is LoadPlace.UP else -1.0 if place is LoadPlace.DOWN else 0.0
 
 
 def _positive(value: Any) -> Any:
     return np.maximum(value, 0.0) if isinstance(value, np.ndarray) else max(value, 0.0)
-
-
-def _pick(condition: Any, yes: Any, no: Any) -> Any:
-    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
-
-
-def _larger(a: Any, b: Any) -> Any:
-    return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
 
 
 def _smaller(a: Any, b: Any) -> Any:

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from winchsim.hybrid import Mode, Switch
+from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import LinkLimit, Machine
-from winchsim.model.motion import Flow, Motion, link_shares
+from winchsim.model.motion import Flow, Motion
 from winchsim.physics import load
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia
@@ -62,10 +63,10 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     layer = _layer_at(machine, 0.0)
     key = ModeKey(
         phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
-        settle_after=machine.scales.bounce_period,
-        load=_hanging_place(machine) if hanging else LoadPlace.FLOOR, regime=Regime.OPEN, sense=(),
-        hot=(False,) * len(machine.groups), empty=False, cut=-1, cut_inertia=0.0, parted=False, stalled=False, phase_start=0.0, phase_end=math.inf,
-        ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
+        settle_after=machine.scales.bounce_period, load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
+        regime=Regime.OPEN, sense=(), hot=(False,) * len(machine.groups), empty=False, cut=-1, cut_inertia=0.0,
+        parted=False, stalled=False, phase_start=0.0, phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0,
+        held_since=0.0, confirm_at=math.inf,
     )  # fmt: skip
     problem = WinchProblem(machine)
     step = _Step(key, 0.0, y)

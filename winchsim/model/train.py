@@ -148,82 +148,100 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     dragged : list of DraggedGroup
     notebook : Notebook
     """
-    first = unroll(inputs, inputs.motors[live[0].number - 1], notebook)
+    reductions = unroll(inputs, inputs.motors[live[0].number - 1], notebook)
     units: list[LiveGroup | DraggedGroup] = [*live, *dragged]
-    inertias = _shaft_inertias(inputs, first, notebook)
-    drags = _shaft_drags(inputs, first, live, notebook)
     own = [_first_reduction(inputs, unit) for unit in units]
     meshes = [_group_mesh(inputs, unit, reduction) for unit, reduction in zip(units, own, strict=True)]
+    inertias = _shaft_inertias(inputs, reductions, notebook)
+    row = _Row(reductions, inertias, _shaft_drags(inputs, reductions, live, notebook))
     single = len(units) == 1
-    elements: list[Element] = []
-    places: dict[int, int] = {}
-    gearbox = None
+    if inputs.brake is not None and inputs.brake.place == "motor":
+        if not single:
+            raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
+        row.add_brake()
     if single:
-        gearbox = _single_front(inputs, units[0], meshes[0], first, inertias, elements, places)
-    brake_on_motor = inputs.brake is not None and inputs.brake.place == "motor"
-    if brake_on_motor and not single:
-        raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
-    start = 1 if first else 0
-    pending = drags[0] if first else 0.0
-    if first and first[0].stage.bearing_efficiency < 1:
-        elements.append(_bearings(first[0], pending))
-        pending = 0.0
-    for i in range(start, len(first)):
-        r = first[i]
-        places[i] = len(elements)
-        elements.append(Element(f"{r.label} mesh", r.ratio, r.forward, r.reverse, pending, inertias[i]))
-        pending = drags[i]
-        if r.stage.bearing_efficiency < 1:
-            elements.append(_bearings(r, pending))
-            pending = 0.0
-    brake_at = None
-    if inputs.brake is not None:
-        brake_at = 0 if brake_on_motor else len(elements)
-        free = Element("brake", 1.0, 1.0, 1.0, 0.0, 0.0, grows_at_rest=False)
-        elements.insert(brake_at, free)
-        if brake_on_motor:
-            places = {i: place + 1 for i, place in places.items()}
-            gearbox = None if gearbox is None else gearbox + 1
-    bearing, drum_at = inputs.drum.bearing_efficiency, len(elements)
-    turning = 0.0 if first else drum_inertia(inputs, notebook)  # without a reduction no shaft before it carries the drum
-    elements.append(Element("drum bearings", 1.0, bearing, 2 - 1 / bearing, pending + inputs.drum.drag, turning))
-    elements += _rope_side(inputs)
-    common = inertias[0] if first else 0.0
+        row.add_front(units[0], meshes[0].drag)
+    row.add_stages()
+    if inputs.brake is not None and inputs.brake.place == "drum":
+        row.add_brake()
+    bare = drum_inertia(inputs, notebook)
+    row.add_drum(inputs, 0.0 if reductions else bare)  # without a reduction no shaft before it carries the drum
+    row.elements += _rope_side(inputs)
     if single:
-        chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(elements))
+        chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
-        chain = make_chain(meshes, common, elements)
-    braked = chain
-    if brake_at is not None and inputs.brake is not None:
-        gripping = replace(elements[brake_at], drag=inputs.brake.torque)
-        braked = replace(chain, elements=(*chain.elements[:brake_at], gripping, *chain.elements[brake_at + 1 :]))
-    return Train(
-        chain, braked, drum_at, drum_inertia(inputs, notebook), _mesh_places(first, units, own, places), first, gearbox
-    )
+        chain = make_chain(meshes, inertias[0] if reductions else 0.0, row.elements)
+    places = _mesh_places(reductions, units, own, row.meshes)
+    return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
 
 
-def _single_front(
-    inputs: Inputs,
-    unit: LiveGroup | DraggedGroup,
-    mesh: GroupMesh,
-    reductions: tuple[Reduction, ...],
-    inertias: list[float],
-    elements: list[Element],
-    places: dict[int, int],
-) -> int | None:
-    """Front of a single group's chain: its gearbox and its mesh as ordinary elements; where the gearbox sits."""
-    box, at, drag = unit.fit.gearbox, None, mesh.drag
-    if box is not None:
-        at = len(elements)
-        elements.append(Element("motor gearbox", box.ratio, box.efficiency, box.reverse, drag, 0.0))
-        drag = 0.0
-    if reductions:
-        r = reductions[0]
-        places[0] = len(elements)
-        elements.append(Element(f"{r.label} mesh", r.ratio, r.forward, r.reverse, drag, inertias[0]))
-    elif box is None:
-        elements.append(Element("motor shaft", 1.0, 1.0, 1.0, drag, 0.0))
-    return at
+class _Row:
+    """Elements of a chain in the making, from the motors to the rope, and where the ones that matter sit.
+
+    A shaft's drag acts at the input of the next element; it waits in `drag` until that is added.
+    """
+
+    def __init__(self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float]) -> None:
+        self.reductions = reductions
+        self.inertias = inertias
+        self.drags = drags
+        self.elements: list[Element] = []
+        self.meshes: dict[int, int] = {}
+        self.gearbox: int | None = None
+        self.brake: int | None = None
+        self.drum = 0
+        self.drag = 0.0
+
+    def _add(self, name: str, ratio: float, forward: float, reverse: float, inertia: float = 0.0) -> int:
+        self.elements.append(Element(name, ratio, forward, reverse, self.drag, inertia))
+        self.drag = 0.0
+        return len(self.elements) - 1
+
+    def _add_mesh(self, index: int) -> None:
+        r = self.reductions[index]
+        self.meshes[index] = self._add(f"{r.label} mesh", r.ratio, r.forward, r.reverse, self.inertias[index])
+
+    def _add_bearings(self, index: int) -> None:
+        self.drag += self.drags[index]
+        e, label = self.reductions[index].stage.bearing_efficiency, self.reductions[index].label
+        if e < 1:
+            self._add(f"{label} bearings", 1.0, e, 2 - 1 / e)
+
+    def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float) -> None:
+        """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain."""
+        box = unit.fit.gearbox
+        self.drag += motor_drag
+        if box is not None:
+            self.gearbox = self._add("motor gearbox", box.ratio, box.efficiency, box.reverse)
+        if self.reductions:
+            self._add_mesh(0)
+        elif box is None:
+            self._add("motor shaft", 1.0, 1.0, 1.0)
+
+    def add_stages(self) -> None:
+        """Reductions behind the common gear, each with its output shaft's bearings."""
+        for index in range(len(self.reductions)):
+            if index > 0:
+                self._add_mesh(index)
+            self._add_bearings(index)
+
+    def add_brake(self) -> None:
+        """Place of a brake, open."""
+        self.brake = len(self.elements)
+        self.elements.append(Element("brake", 1.0, 1.0, 1.0, 0.0, 0.0, grows_at_rest=False))
+
+    def add_drum(self, inputs: Inputs, inertia: float) -> None:
+        """Bearings of the drum."""
+        self.drag += inputs.drum.drag
+        e = inputs.drum.bearing_efficiency
+        self.drum = self._add("drum bearings", 1.0, e, 2 - 1 / e, inertia)
+
+    def braked(self, chain: Chain, inputs: Inputs) -> Chain:
+        """The chain with its brake gripping."""
+        if self.brake is None or inputs.brake is None:
+            return chain
+        gripping = replace(self.elements[self.brake], drag=inputs.brake.torque)
+        return replace(chain, elements=(*chain.elements[: self.brake], gripping, *chain.elements[self.brake + 1 :]))
 
 
 def _group_mesh(inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None) -> GroupMesh:
@@ -231,7 +249,7 @@ def _group_mesh(inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction
     box = unit.fit.gearbox
     ratio = (first.ratio if first else 1.0) * (box.ratio if box else 1.0)
     forward = (first.forward if first else 1.0) * (box.efficiency if box else 1.0)
-    reverses = [q for q in (first.reverse if first else 1.0, box.reverse if box else 1.0)]
+    reverses = (first.reverse if first else 1.0, box.reverse if box else 1.0)
     reverse = min(reverses) if min(reverses) <= 0 else reverses[0] * reverses[1]
     inertia = unit.motor.inertia + _pinion_inertia(inputs, first)
     return GroupMesh(ratio, forward, reverse, count * unit.motor.drag, count * inertia)
@@ -305,11 +323,6 @@ def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[L
                 notebook.assume(f"{r.path}.shaft_drag", drag, "0.5 % of the torque of the stalled motors there", low, high)
         found.append(drag)
     return found
-
-
-def _bearings(r: Reduction, drag: float) -> Element:
-    e = r.stage.bearing_efficiency
-    return Element(f"{r.label} bearings", 1.0, e, 2 - 1 / e, drag)
 
 
 def _rope_side(inputs: Inputs) -> list[Element]:

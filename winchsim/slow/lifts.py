@@ -12,12 +12,12 @@ import numpy as np
 
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
-from winchsim.model.motion import Channels, link_shares
+from winchsim.model.judging import Channels, link_shares
 from winchsim.physics import load
 from winchsim.physics.chain import RestingBounds, group_push
 from winchsim.slow.balance import Law, output_torques, raising_line
 from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
-from winchsim.slow.path import bounce_period, breakaway_pull, travel_at
+from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Columns, Variants, vary
 
@@ -277,14 +277,21 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
         return cold, Law(batch, hot, cases).push(still, m.breakaway) / needed, cold_law.drive(still).total
 
 
-def _holds(batch: Batch, path: Any) -> tuple[Any, Any]:
-    """Whether friction at rest holds the load with the power off, and by how much. [N·m]"""
+def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
+    """Whether the load stays up with the power off, and by how much friction holds it. [N·m]
+
+    The drum starts back against losses at rest, under the pull that guide friction has left in the rope; once it turns,
+    the losses of motion and the guide, which now holds the load up, must stop it. Either is enough.
+    """
     m = batch.machine
-    pull = load.pull_needed(m.body, m.reach - m.top_travel) - m.breakaway * m.body.friction
-    tension = np.maximum(pull, 0.0) / m.line.falls
-    passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=m.breakaway)[0]
+    weight = load.pull_needed(m.body, m.reach - m.top_travel)
     nothing = [np.zeros(batch.size) for _ in m.chain_groups]
-    margin = group_push(m.braked_chain, -1, nothing, m.breakaway) - passed
+    margins = []
+    for pull, losses in ((weight + m.body.friction, m.breakaway), (weight - m.body.friction, 1.0)):
+        tension = np.maximum(pull, 0.0) / m.line.falls
+        passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=losses)[0]
+        margins.append(group_push(m.braked_chain, -1, nothing, losses) - passed)
+    margin = np.maximum(*margins)
     return (margin >= 0) | m.pawl, margin
 
 

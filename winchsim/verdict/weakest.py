@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import chain_torques, raising_phase
-from winchsim.model.motion import Channels, link_shares
+from winchsim.model.judging import Channels, link_shares
 from winchsim.physics.chain import group_push
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record

@@ -1,0 +1,120 @@
+"""What is asked of each link at a state of the winch, as a share of what it bears; floats and arrays alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from winchsim.model.machine import Machine
+
+
+class Channels(NamedTuple):
+    """Forces and torques that links are judged on, floats or arrays.
+
+    Attributes
+    ----------
+    tension : float or ndarray
+        [N]
+    drum : float or ndarray
+        Torque of the rope on the drum. [N·m]
+    outputs : sequence
+        Output torque of each chain element. [N·m]
+    forward : bool
+        Whether a positive output torque is driven by the motors (raising, or at rest).
+    groups : sequence
+        Per group of the chain: torque into its mesh. [N·m]
+    """
+
+    tension: Any
+    drum: Any
+    outputs: Any
+    forward: bool
+    groups: Any
+
+
+def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
+    """Tooth force of one mesh, of the one pinion where several share; for other reductions the input torque. [N]
+
+    The two sides of a mesh differ by its friction; the driving side carries more and is taken.
+    """
+    place = machine.meshes[mesh]
+    share = 1 / (place.pinion_radius * place.pinions)
+    if place.element is None:
+        assert place.chain_group is not None
+        return abs(at.groups[place.chain_group]) * share
+    output = at.outputs[place.element]
+    driven, driving = _mesh_weights(machine, place.element, share)
+    return _pick((output >= 0) == at.forward, driven, driving) * abs(output)
+
+
+def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
+    """Tooth force per output torque of an element, with power passing forward and backward."""
+    e = machine.chain.elements[element]
+    return share / (e.ratio * e.forward), share / e.ratio
+
+
+def link_shares(machine: Machine, at: Channels) -> list[Any]:
+    """Demand over strength of every link of a machine, in its order. [-]"""
+    shares = []
+    for link in machine.links:
+        if link.channel == "mesh":
+            value = mesh_force(machine, link.index, at)
+        elif link.channel == "output":
+            value = abs(at.outputs[link.index])
+        else:
+            value = at.tension if link.channel == "tension" else at.drum
+        shares.append(value / link.bears)
+    return shares
+
+
+def share_reader(machine: Machine) -> Callable[[Channels], Any]:
+    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
+    elements: dict[int, tuple[float, float]] = {}
+    groups: dict[int, float] = {}
+    plain = {"tension": 0.0, "drum": 0.0}
+    for link in machine.links:
+        used = 1 / link.bears if link.bears > 0 else float("inf")
+        mesh = machine.meshes[link.index] if link.channel == "mesh" else None
+        share = used if mesh is None else used / (mesh.pinion_radius * mesh.pinions)
+        if link.channel in plain:
+            plain[link.channel] = max(plain[link.channel], used)
+        elif mesh is not None and mesh.chain_group is not None:
+            groups[mesh.chain_group] = max(groups.get(mesh.chain_group, 0.0), share)
+        else:
+            index = link.index if mesh is None or mesh.element is None else mesh.element
+            weights = (used, used) if mesh is None else _mesh_weights(machine, index, share)
+            old = elements.get(index, (0.0, 0.0))
+            elements[index] = max(old[0], weights[0]), max(old[1], weights[1])
+    rows = tuple((index, *weights) for index, weights in elements.items())
+    group_rows = tuple(groups.items())
+    tension, drum = plain["tension"], plain["drum"]
+
+    def worst(at: Channels) -> Any:
+        outputs, forward = at.outputs, at.forward
+        largest = larger(at.tension * tension, at.drum * drum)
+        for index, weight in group_rows:
+            largest = larger(largest, abs(at.groups[index]) * weight)
+        if isinstance(largest, np.ndarray):
+            for index, driven, driving in rows:
+                output = outputs[index]
+                largest = np.maximum(largest, np.abs(output) * np.where((output >= 0) == forward, driven, driving))
+            return largest
+        for index, driven, driving in rows:
+            output = outputs[index]
+            share = abs(output) * (driven if (output >= 0) is forward else driving)
+            if share > largest:
+                largest = share
+        return largest
+
+    return worst
+
+
+def _pick(condition: Any, yes: Any, no: Any) -> Any:
+    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
+
+
+def larger(a: Any, b: Any) -> Any:
+    """The larger of two, for floats and arrays alike."""
+    return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
