@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from winchsim.commands import keys, materials, new
+from winchsim.commands import keys, lift, materials, new
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.errors import WinchsimError
@@ -18,6 +18,7 @@ from winchsim.report.problems import error_text
 from winchsim.version import __version__
 
 COMMANDS: tuple[Callable[[Any], None], ...] = (
+    lift.register,
     new.register,
     materials.register,
     keys.register,

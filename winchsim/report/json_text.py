@@ -23,6 +23,7 @@ def document(
     cautions: Sequence[Any] = (),
     rows: Sequence[Any] = (),
     error: Any = None,
+    meta_more: Mapping[str, Any] | None = None,
     **more: Any,
 ) -> str:
     """Text of one JSON document.
@@ -35,6 +36,8 @@ def document(
         Seed of whatever was drawn at random.
     verdict, findings, cautions, rows, error
         The parts that every document has; `error` is left out when None.
+    meta_more : Mapping of str to object, optional
+        Further entries of ``meta``: tolerances, versions of libraries.
     **more
         Further parts of one command (``summary``, ``events``, ...), after the common ones.
 
@@ -44,6 +47,7 @@ def document(
         Indented, keys in the order given, with a line end. NaN and infinities are null.
     """
     meta = {"format": FORMAT, "version": __version__, "scenario_hash": digest, "random_seed": random_seed}
+    meta |= dict(meta_more or {})
     parts: dict[str, Any] = {"meta": meta, "verdict": verdict, "findings": findings, "cautions": cautions, "rows": rows}
     parts.update(more)
     if error is not None:

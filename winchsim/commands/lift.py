@@ -1,0 +1,57 @@
+"""``winchsim lift``: will it lift, stall, run back or break?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command, add_force, add_scenario, add_units
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "lift",
+        "simulate the lift of a scenario and say what comes of it",
+        run,
+        example='winchsim lift crate.toml --set load.mass="30 kg"',
+        details=(
+            "Prints the verdict in one sentence, then the timeline, the margins, the weakest links, the energy,\n"
+            "the findings with what would help, what was assumed, and the cautions.\n"
+            "Ends with 0 when the load was lifted as asked and nothing dangerous was found, else with 1."
+        ),
+    )
+    add_scenario(parser)
+    parser.add_argument("--csv", metavar="FILE", help="write the record, one column a quantity, one row a sample")
+    parser.add_argument("--no-cures", action="store_true", help="do not look for changes that would cure a stall or a run-back")
+    add_units(parser)
+    add_force(parser)
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Simulate, print the report, write the record where asked to."""
+    from winchsim.report.csv_out import record_csv
+    from winchsim.report.files import write_whole
+    from winchsim.scenario.read import read
+    from winchsim.simulate import simulate
+    from winchsim.verdict.judge import judge
+
+    scenario = read(options.file, options.overrides)
+    record = simulate(scenario.inputs)
+    verdict = judge(record, cures=not options.no_cures)
+    if options.csv:  # first, so that a file in the way leaves one answer and not two
+        write_whole(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
+        env.note(f"wrote {options.csv}")
+    if options.json:
+        from winchsim.report.json_out import lift_json
+
+        env.out(lift_json(record, verdict, digest=scenario.digest))
+    else:
+        from winchsim.report.text import lift_text
+
+        env.out(lift_text(record, verdict, name=scenario.name, us=options.units == "us", paint=env.paint))
+    if not verdict.trusted:
+        return ExitCode.NO_TRUST
+    return ExitCode.GOOD if verdict.passes else ExitCode.BAD

@@ -1,0 +1,190 @@
+"""The result of a lift as one JSON document, in SI with the unit in every key."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy
+import scipy
+
+from winchsim.errors import TrustError
+from winchsim.inputs import Settings
+from winchsim.model import Event, Machine
+from winchsim.report.json_text import document, error_facts
+from winchsim.report.si_keys import key, keyed, si_unit
+from winchsim.simulate import Record, RecordedEvent
+from winchsim.verdict.finding import Cure, Finding, FullPull, LinkRow, Verdict
+
+SUMMARY_UNITS = {
+    "lift_time": "s",
+    "final_height": "m",
+    "highest": "m",
+    "steady_speed": "m/s",
+    "peak_current": "A",
+    "mean_current": "A",
+    "peak_tension": "N",
+    "peak_winding": "°C",
+    "energy_in": "J",
+    "efficiency": "",
+    "charge": "C",
+    "stall_margin_cold": "",
+    "stall_margin_hot": "",
+}
+"""Unit of every number of the summary, in the order of the output."""
+
+_EVENT_UNITS = {
+    Event.LANDED: "m/s", Event.TOP_STOP: "m/s", Event.SNAGGED: "m/s", Event.HOT: "°C", Event.STALLED: "N·m",
+}  # fmt: skip
+
+
+def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None) -> str:
+    """JSON text of a lift.
+
+    Parameters
+    ----------
+    record : Record
+    verdict : Verdict
+    digest : str, optional
+        SHA-256 of the scenario.
+    """
+    return document(
+        digest=digest,
+        verdict=verdict.sentence,
+        findings=[finding_facts(finding) for finding in verdict.findings],
+        cautions=verdict.cautions,
+        rows=[row_facts(row) for row in verdict.rows],
+        error=None if verdict.trusted else error_facts(TrustError(verdict.sentence, verdict.findings[0].help)),
+        meta_more={"tolerances": _tolerances(record), "numpy": numpy.__version__, "scipy": scipy.__version__},
+        lifted=verdict.lifted,
+        held=verdict.held,
+        as_asked=verdict.as_asked,
+        safe=verdict.safe,
+        summary=keyed(SUMMARY_UNITS, verdict.summary),
+        full_pull=_full_pull(verdict.full_pull),
+        cures=[_cure(cure) for cure in verdict.cures],
+        events=[event_facts(record.machine, event) for event in record.events],
+        energy=energy_facts(record),
+        assumed=assumed_facts(record.machine),
+        notes=record.machine.notes,
+    )
+
+
+def _tolerances(record: Record) -> dict[str, Any]:
+    settings = record.inputs.settings if record.inputs is not None else Settings()
+    return {"relative": settings.relative_tolerance, "energy": 1e-4}
+
+
+def finding_facts(finding: Finding) -> dict[str, Any]:
+    """A finding as plain data; `value` and `limit` are in the SI unit `unit`."""
+    return {
+        "kind": finding.kind.value,
+        "severity": finding.severity.value,
+        "time_s": finding.time,
+        "height_m": finding.height,
+        "value": finding.value,
+        "limit": finding.limit,
+        "unit": finding.unit,
+        "about": finding.about or None,
+        "sentence": finding.sentence,
+        "help": finding.help,
+    }
+
+
+def row_facts(row: LinkRow) -> dict[str, Any]:
+    """A row of the weakest-link table as plain data."""
+    link, strength = row.link, row.link.strength
+    low, high = link.factor_range
+    return {
+        "link": row.label,
+        "kind": link.kind.value,
+        "where": link.where,
+        key("demand", strength.unit): link.demand,
+        key("strength", strength.unit): strength.value,
+        key("strength_low", strength.unit): strength.low,
+        key("strength_high", strength.unit): strength.high,
+        "factor": link.factor,
+        "factor_low": low,
+        "factor_high": high,
+        "required_factor": link.required,
+        "state": "breaks" if row.broke else link.state.value,
+        "basis": strength.basis,
+        "time_s": link.time,
+        "height_m": link.height,
+        "bound": link.bound,
+        "assumed": strength.assumed,
+        "notes": strength.notes,
+    }
+
+
+def _full_pull(found: FullPull) -> dict[str, Any]:
+    rows = [
+        {
+            "link": row.label,
+            "kind": row.link.kind.value,
+            "where": row.link.where,
+            key("demand", row.link.strength.unit): row.link.demand,
+            "factor": row.link.factor,
+            "factor_without_current_limit": row.unlimited_factor,
+        }
+        for row in found.rows
+    ]
+    return {
+        "sentence": found.sentence,
+        "current_a": found.current,
+        "current_without_limit_a": found.unlimited_current,
+        "needed_current_a": found.needed_current,
+        "safe_current_limit_a": found.safe_current,
+        "rows": rows,
+    }
+
+
+def _cure(cure: Cure) -> dict[str, Any]:
+    return {
+        "cures": cure.cures.value,
+        "path": cure.path,
+        "before": cure.before,
+        "after": cure.after,
+        "unit": si_unit(cure.unit),
+        "confirmed": cure.confirmed,
+        "lift_time_s": cure.lift_time,
+        "sentence": cure.sentence,
+    }
+
+
+def event_facts(machine: Machine, event: RecordedEvent) -> dict[str, Any]:
+    """An event as plain data; `value` is in the SI unit `unit`."""
+    about: Any = event.detail or None
+    if event.event is Event.OVERLOAD:
+        about = machine.links[int(event.detail)].label
+    elif event.event is Event.HOT:
+        about = f"motors.{machine.groups[int(event.detail)].number}"
+    return {
+        "event": event.event.name.lower(),
+        "time_s": event.time,
+        "height_m": event.height,
+        "about": about,
+        "value": event.value,
+        "unit": _EVENT_UNITS.get(event.event, ""),
+        "energy_j": event.energy,
+    }
+
+
+def energy_facts(record: Record) -> dict[str, Any]:
+    """The energy books as plain data."""
+    books = record.energy
+    return {
+        "source_j": books.source,
+        "spent_j": dict(books.spent),
+        "stored_before_j": dict(books.stored_before),
+        "stored_after_j": dict(books.stored_after),
+        "residual_j": books.residual,
+        "scale_j": books.scale,
+        "error": books.error,
+        "closes": books.closes,
+    }
+
+
+def assumed_facts(machine: Machine) -> list[dict[str, Any]]:
+    """Everything assumed as plain data; values in the SI unit `unit` (°C for temperatures)."""
+    return [dataclasses.asdict(row) | {"unit": si_unit(row.unit)} for row in machine.assumed]

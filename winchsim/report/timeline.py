@@ -1,0 +1,81 @@
+"""The timeline of a run: its events in words, repeated ones shortened."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from winchsim.model import Event
+from winchsim.quantity_text import quantity
+from winchsim.simulate import Record, RecordedEvent
+from winchsim.verdict.words import link_name, speed
+
+SILENT = frozenset({Event.SETTLED, Event.END})
+"""Events that are of no use to a reader."""
+
+MOST_OF_A_KIND = 4
+"""Events of one kind that are all shown; of more, the first two and the last. [-]"""
+
+_PHASES = {"raise": "power on, raising", "lower": "power on, lowering", "off": "power off", "short": "terminals joined"}
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One line of the timeline.
+
+    Attributes
+    ----------
+    time, height : float or None
+        [s], [m]; None on a line that stands for several events.
+    text : str
+    """
+
+    time: float | None
+    height: float | None
+    text: str
+
+
+def timeline(record: Record) -> tuple[Moment, ...]:
+    """Moments of a run, in order.
+
+    Parameters
+    ----------
+    record : Record
+    """
+    events = [event for event in record.events if _worth_it(event)]
+    kinds = Counter(event.event for event in events)
+    seen: Counter[Event] = Counter()
+    found = []
+    for event in events:
+        kind, many = event.event, kinds[event.event] > MOST_OF_A_KIND
+        seen[kind] += 1
+        if many and kind is not Event.PHASE_STARTS and 2 < seen[kind] < kinds[kind]:
+            continue
+        if many and kind is not Event.PHASE_STARTS and seen[kind] == kinds[kind]:
+            found.append(Moment(None, None, f"({kinds[kind] - 3} more times: {kind.value})"))
+        found.append(Moment(event.time, event.height, moment_text(record, event)))
+    return tuple(found)
+
+
+def _worth_it(event: RecordedEvent) -> bool:
+    return event.event not in SILENT and not (event.event is Event.SUPPLY and event.detail == "inductors discharged")
+
+
+def moment_text(record: Record, event: RecordedEvent) -> str:
+    """An event in words, with what it is about."""
+    kind, value = event.event, event.value
+    if kind is Event.PHASE_STARTS:
+        return _PHASES.get(event.detail, event.detail)
+    if kind is Event.OVERLOAD:
+        return f"the {link_name(record.machine, record.machine.links[int(event.detail)])} breaks"
+    if kind is Event.SUPPLY:
+        return f"the supply: {event.detail}"
+    if kind is Event.LAYER:
+        return f"{event.detail} of rope begins"
+    if kind is Event.HOT:
+        group = record.machine.groups[int(event.detail)]
+        where = f" of motor group {group.number}" if len(record.machine.groups) > 1 else ""
+        return f"a winding{where} passes {quantity(group.winding_limit, '°C')}"
+    if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and value:
+        return f"{kind.value} at {speed(value)}, {quantity(event.energy, 'J')}"
+    return kind.value
