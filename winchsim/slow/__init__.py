@@ -4,13 +4,14 @@ Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants`
 `balance` has the torque law and its steady speed, `path` the way up, `lift` the climb itself, `lifts` what it comes to.
 """
 
-from winchsim.slow.lifts import End, Lifts, lift_all, lift_batch, lift_machine
+from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Variants, vary
 
 __all__ = [
     "Batch",
     "End",
+    "Hold",
     "Lifts",
     "Variants",
     "lift_all",

@@ -15,6 +15,9 @@ from winchsim.slow.stacking import Batch
 MOST_STEPS = 60
 """Steps in which the speed is bracketed; the law is straight between a handful of kinks, so a few do. [-]"""
 
+NEAR_TOP = 0.97
+"""Share of the highest speed at which its line is looked at. [-]"""
+
 CLOSE = 1e-11
 """Share of the stalled torque that a balance may be off by. [-]"""
 
@@ -65,7 +68,8 @@ class Law:
     def top_speed(self) -> Any:
         """Speed of the drum at which no group draws a current any more. [rad/s]"""
         speeds = [
-            self._step.voltage / (k * g.ratio) for g, k in zip(self._machine.groups, self.constants, strict=True)
+            np.maximum(self._step.voltage - g.motor.brush_drop, 0.0) / (k * g.ratio)
+            for g, k in zip(self._machine.groups, self.constants, strict=True)
         ]
         return np.broadcast_to(np.maximum.reduce(np.broadcast_arrays(*speeds)), (self._size,))
 
@@ -125,28 +129,32 @@ def steady_speed(law: Law, needed: Any, at_rest: Any) -> Any:
 
     Notes
     -----
-    The excess torque falls with the speed along straight lines between a few kinks (current limit, brush drop, a group
-    that begins to be dragged). The chord between two speeds around the balance is exact as soon as both lie on one line:
-    at the first step where there is no kink.
+    The excess torque falls with the speed along straight lines between a few kinks (current limit, a group that begins to be
+    dragged). The line that ends at the highest speed is tried first: for one group, and wherever no kink lies between, its
+    zero is the balance. Else chords between two speeds around the balance follow, exact as soon as both lie on one line.
     """
-    low, high = np.zeros_like(needed), law.top_speed() + 0.0 * needed
-    above, below = at_rest - needed, law.push(high) - needed
-    moves = above > 0
-    speed, close = high, CLOSE * np.maximum(np.abs(at_rest), np.abs(needed))
-    last = np.zeros(needed.shape)
-    for _ in range(MOST_STEPS):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            speed = np.where(moves, low + (high - low) * (above / (above - below)), 0.0)
-        left = law.push(speed) - needed
-        if np.all((np.abs(left) <= close) | ~moves | (high - low <= 1e-13 * high)):
-            break
-        rises = left > 0
-        # The end that stays twice loses half its weight, lest the chord creep along a kink.
-        above, below = np.where(rises, left, above), np.where(rises, below, left)
-        above = np.where(~rises & (last < 0), above / 2, above)
-        below = np.where(rises & (last > 0), below / 2, below)
-        low, high = np.where(rises, speed, low), np.where(rises, high, speed)
-        last = np.where(rises, 1.0, -1.0)
+    top = law.top_speed()
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low, high = np.zeros_like(needed), top + 0.0 * needed
+        above, below = at_rest - needed, law.push(high) - needed
+        moves, close = above > 0, CLOSE * np.maximum(np.abs(at_rest), np.abs(needed))
+        near = law.push(NEAR_TOP * high) - needed
+        speed = high * (1 - (1 - NEAR_TOP) * below / (below - near))
+        speed = np.where(moves & (speed > 0) & (speed < high), speed, high * moves / 2)
+        last = np.zeros(needed.shape)
+        for _ in range(MOST_STEPS):
+            left = law.push(speed) - needed
+            open_still = (np.abs(left) > close) & moves & (high - low > 1e-13 * high)
+            if not np.any(open_still):
+                break
+            rises = left > 0
+            # The end that stays twice loses half its weight, lest the chord creep along a kink.
+            above, below = np.where(rises, left, above), np.where(rises, below, left)
+            above = np.where(~rises & (last < 0), above / 2, above)
+            below = np.where(rises & (last > 0), below / 2, below)
+            low, high = np.where(rises, speed, low), np.where(rises, high, speed)
+            last = np.where(rises, 1.0, -1.0)
+            speed = np.where(open_still, low + (high - low) * (above / (above - below)), speed)
     return speed
 
 
@@ -161,7 +169,9 @@ def shaft_ratios(chain: Chain) -> list[Any]:
     return ratios[::-1]
 
 
-def output_torques(chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0) -> list[Any]:
+def output_torques(
+    chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0
+) -> list[Any]:
     """Torque at the output of each element, and at the common gear before them, that moves the chain. [N·m]
 
     Parameters

@@ -129,7 +129,8 @@ class _Climb:
         time = self._empty(index, here, time, drive.total)
         self._warm(time, drive, law)
         self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
-        self.speed, self.currents = speed, [np.where(here, c, old) for c, old in zip(drive.currents, self.currents, strict=True)]
+        self.speed = speed
+        self.currents = [np.where(here, now, old) for now, old in zip(drive.currents, self.currents, strict=True)]
         self.margin = np.where(here, margin, self.margin)
         self.middle = np.where(here, path.middles[index], self.middle)
         self.radius = np.where(here, radius, self.radius)

@@ -41,6 +41,15 @@ class End(IntEnum):
     CANNOT_BE_BUILT = 7
 
 
+class Hold(IntEnum):
+    """What the load does with the power off."""
+
+    RUNS_BACK = 0
+    AT_REST_ONLY = 1
+    """Friction at rest holds it, but a jolt may start it, and then it keeps running."""
+    HOLDS = 2
+
+
 @dataclass(frozen=True)
 class Lifts:
     """Results of many slow lifts; every field is an array over the variants, NaN where it has no meaning.
@@ -90,8 +99,8 @@ class Lifts:
         Least factor of any link under everything that the motors can give at rest. [-]
     stall_weakest : ndarray of str
         That link.
-    held : ndarray of bool
-        Whether the load stays up with the power off.
+    holding : ndarray of int
+        One of `Hold`.
     hold_margin : ndarray
         Torque at the common gear by which friction at rest exceeds what the load passes up; negative runs back. [N·m]
     layers : ndarray of int
@@ -134,7 +143,7 @@ class Lifts:
     shortest: np.ndarray
     stall_factor: np.ndarray
     stall_weakest: np.ndarray
-    held: np.ndarray
+    holding: np.ndarray
     hold_margin: np.ndarray
     layers: np.ndarray
     last_pull: np.ndarray
@@ -187,14 +196,14 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
 
 
 _BLANK_TYPES: Mapping[str, Any] = {
-    **dict.fromkeys(("end", "layers"), np.dtype(int)),
-    **dict.fromkeys(("over_limit", "held", "in_range"), np.dtype(bool)),
+    **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
+    **dict.fromkeys(("over_limit", "in_range"), np.dtype(bool)),
     **dict.fromkeys(("weakest", "shortest", "stall_weakest"), np.dtype(object)),
 }
 
 
 def _blank(dtype: Any, size: int) -> np.ndarray:
-    if dtype == object:
+    if np.issubdtype(dtype, np.object_):
         return np.full(size, "", dtype=object)
     return np.full(size, np.nan) if np.issubdtype(dtype, np.floating) else np.zeros(size, dtype=dtype)
 
@@ -224,7 +233,7 @@ def lift_batch(batch: Batch) -> Lifts:
     cold, hot, inrush = _margins(batch)
     shares, at_stall = _shares(batch, course)
     drag, per_torque = raising_line(m.chain)
-    held, spare_torque = _holds(batch, path)
+    holding, spare_torque = _holds(batch, path)
     height = m.height(travel_at(batch, np.minimum(course.wound, path.edges[-1])) - m.start_travel)
     period = np.broadcast_to(bounce_period(batch), (n,))
     spinning = np.where(lost > 0, lost, 0.0) * inrush  # the lag costs the lost time at the current of standstill
@@ -241,7 +250,7 @@ def lift_batch(batch: Batch) -> Lifts:
         over_limit=np.any([t > g.winding_limit for t, g in zip(course.windings, m.groups, strict=True)], axis=0),
         charge=course.charge + spinning, energy=course.energy + batch.raising.voltage * spinning,
         speed=course.last_speed * path.radii[-1] / m.line.falls,
-        tension=course.tension, **_links(batch, shares, at_stall, lifted), held=held, hold_margin=spare_torque,
+        tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
         layers=path.layer, last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
         time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
     )  # fmt: skip
@@ -278,21 +287,22 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
 
 
 def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
-    """Whether the load stays up with the power off, and by how much friction holds it. [N·m]
+    """Whether the load stays up with the power off, and by how much torque friction at rest holds it. [-], [N·m]
 
-    The drum starts back against losses at rest, under the pull that guide friction has left in the rope; once it turns,
-    the losses of motion and the guide, which now holds the load up, must stop it. Either is enough.
+    The drum starts back against losses at rest, under the pull that guide friction has left in the rope. Once it turns (and
+    cutting the power jolts it), the losses of motion must stop it before the load breaks away in its guide.
     """
     m = batch.machine
     weight = load.pull_needed(m.body, m.reach - m.top_travel)
     nothing = [np.zeros(batch.size) for _ in m.chain_groups]
     margins = []
-    for pull, losses in ((weight + m.body.friction, m.breakaway), (weight - m.body.friction, 1.0)):
+    for pull, losses in ((weight + m.body.friction, m.breakaway), (weight - m.breakaway * m.body.friction, 1.0)):
         tension = np.maximum(pull, 0.0) / m.line.falls
         passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=losses)[0]
         margins.append(group_push(m.braked_chain, -1, nothing, losses) - passed)
-    margin = np.maximum(*margins)
-    return (margin >= 0) | m.pawl, margin
+    at_rest, moving = margins
+    holds = np.where(at_rest >= 0, Hold.AT_REST_ONLY, Hold.RUNS_BACK)
+    return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), at_rest
 
 
 # --- links ----------------------------------------------------------------------------------------------------------

@@ -117,7 +117,8 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
         for shape, rows, batch in family:
             by_shape.setdefault(shape, []).append((rows, batch))
     batches = [
-        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts])) for parts in by_shape.values()
+        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts]))
+        for parts in by_shape.values()
     ]
     return Variants(inputs, arrays, size, tuple(batches), problems)
 
@@ -143,7 +144,8 @@ def _note_out_of_bounds(problems: dict[int, str], inputs: Inputs, path: str, val
 
 def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str], list[str]]:
     """Paths that go in as arrays, and those that are built value by value."""
-    quick, slow = [], []
+    quick: list[str] = []
+    slow: list[str] = []
     for path in arrays:
         head, _, key = path.rpartition(".")
         fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(arrays[path].dtype, np.number)
@@ -192,7 +194,8 @@ def _drums(
     base: Inputs, diameters: np.ndarray, members: np.ndarray, problems: dict[int, str]
 ) -> tuple[tuple[Any, ...], np.ndarray]:
     """Layers, rope on the drum at the start, and links of the drum, for each variant; and which variants have a drum."""
-    where, found = places(base, Notebook()), {}
+    where = places(base, Notebook())
+    found: dict[float, Any] = {}
     for diameter in dict.fromkeys(diameters.tolist()):
         own = replace(base, drum=replace(base.drum, diameter=diameter))
         try:
@@ -206,9 +209,7 @@ def _drums(
     return tuple(rows), kept
 
 
-def _batch(
-    base: Inputs, machine: Machine, columns: dict[str, np.ndarray], size: int, drums: tuple[Any, ...] | None
-) -> Batch:
+def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, drums: tuple[Any, ...] | None) -> Batch:
     """The machine of a family with its columns put in."""
     plain = bare(machine)
     counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
@@ -218,9 +219,9 @@ def _batch(
         change = _CHANGES.get(re.sub(r"\.\d+\.", ".", path))
         if change is not None:
             plain = change(plain, base, machine, path, values)
-    stacks = [row[0] for row in drums] if drums is not None else [machine.layers] * size
+    stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
-        plain = replace(plain, wound_at_start=np.array([row[1] for row in drums]), links=_with_drum_links(plain, drums))
+        plain = replace(plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums))
     if "supply.voltage" in columns:
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
     raising = _raising(base, machine, columns)
@@ -228,23 +229,15 @@ def _batch(
     return Batch(size, replace(plain, phases=(raising,)), raising, radii, ends, layer_counts)
 
 
-def _retrained(
-    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: np.ndarray | None
-) -> Machine:
+def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: Any) -> Machine:
     """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for one winch."""
-    own = base if diameter is None else replace(base, drum=replace(base.drum, diameter=diameter))  # type: ignore[arg-type]
-    live = [
-        g if counts[i] is None else replace(g, live=counts[i])  # type: ignore[arg-type]
-        for i, g in enumerate(machine.groups)
-    ]
+    own = base if diameter is None else replace(base, drum=replace(base.drum, diameter=diameter))
+    live = [g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)]
     train = build_train(own, live, list(machine.dragged), Notebook())
     links = plain.links
     if counts.get(0) is not None:
         per_motor = counts[0] / machine.groups[0].live
-        links = tuple(
-            replace(k, bears=k.bears * per_motor) if k.where == "motors.1.gearbox" else k  # type: ignore[call-arg]
-            for k in links
-        )
+        links = tuple(replace(k, bears=k.bears * per_motor) if k.where == "motors.1.gearbox" else k for k in links)
     return replace(
         plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
         meshes=train.meshes, drum_inertia=train.drum_inertia, links=links,
@@ -252,16 +245,20 @@ def _retrained(
     )  # fmt: skip
 
 
+def _column(rows: tuple[Any, ...], place: int) -> Any:
+    return np.array([row[place] for row in rows])
+
+
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
     links = list(plain.links)
     for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
         bears = np.array([row[2][place].bears for row in drums])
         at = next(i for i, link in enumerate(links) if link.kind is kind)
-        links[at] = replace(links[at], bears=bears)  # type: ignore[call-arg]
+        links[at] = replace(links[at], bears=bears)
     return tuple(links)
 
 
-def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: np.ndarray) -> tuple[Any, ...]:
+def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -> tuple[Any, ...]:
     """Links with the velocity factor of their teeth at each voltage.
 
     Pitch-line speeds without load go with the voltage and the velocity factor of cut teeth is a straight line in the
@@ -273,12 +270,12 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: np.nda
     for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
         if whole.scale != half.scale:
             scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
-            link = replace(link, bears=whole.strength.value / scale)  # type: ignore[call-arg]
+            link = replace(link, bears=whole.strength.value / scale)
         links.append(link)
     return tuple(links)
 
 
-def _raising(base: Inputs, machine: Machine, columns: dict[str, np.ndarray]) -> Any:
+def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
     """The raising phase with arrays of voltage and current limit, and without a time limit that the scenario does not give."""
     step = raising_phase(machine)
     given = next((phase for phase in base.phase if phase.action == step.action), None)
@@ -294,7 +291,7 @@ def _raising(base: Inputs, machine: Machine, columns: dict[str, np.ndarray]) -> 
 # --- single values --------------------------------------------------------------------------------------------------
 
 
-def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
     """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its damping."""
     mass = values if path == "load.mass" else plain.body.mass
     guide = values if path == "load.guide_friction" else plain.body.friction - _slope_friction(base, plain)
@@ -316,27 +313,24 @@ def _slope_friction(base: Inputs, plain: Machine) -> Any:
     return load.make_body(plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity).friction
 
 
-def _resistance_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+def _resistance_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
     return replace(plain, source=unchecked(plain.source, resistance=values))
 
 
-def _start_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+def _start_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
     number = int(path.split(".")[1])
-    groups = tuple(replace(g, winding_start=values) if g.number == number else g for g in plain.groups)  # type: ignore[arg-type]
+    groups = tuple(replace(g, winding_start=values) if g.number == number else g for g in plain.groups)
     return replace(plain, groups=groups)
 
 
-def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: np.ndarray) -> Machine:
+def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
     stage_path = path.rpartition(".")[0]
     stage = value_at(base, stage_path)
     reverse = 2 - 1 / values if stage.reverse_efficiency is None else stage.reverse_efficiency
     at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
 
     def changed(chain: Any) -> Any:
-        elements = tuple(
-            replace(e, forward=values, reverse=reverse) if i in at else e  # type: ignore[arg-type]
-            for i, e in enumerate(chain.elements)
-        )
+        elements = tuple(replace(e, forward=values, reverse=reverse) if i in at else e for i, e in enumerate(chain.elements))
         return replace(chain, elements=elements)
 
     chain = changed(plain.chain)
