@@ -25,6 +25,9 @@ MOST_LINKS = 10
 LEAST_SHARE = 5e-4
 """Share of the energy below which heads of the books are put together. [-]"""
 
+MEMORY = "*"
+"""Stands behind a strength that rests on a value from memory."""
+
 _PLAIN = Paint()
 
 
@@ -139,11 +142,11 @@ def _margins(page: _Page, machine: Machine, verdict: Verdict) -> None:
     s = verdict.summary
     page.heading("Margins")
     rows = [("", "reached", "limit", "")]
-    rows.append(("torque to start the load, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"))
-    rows.append(("same, windings at their limit", f"{number(s.stall_margin_hot)} x", "1", ""))
+    rows.append(("torque to start it, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"))
+    rows.append(("same, windings at limit", f"{number(s.stall_margin_hot)} x", "1", ""))
     hold = holding(machine, machine.top_travel, _top_layer(machine))
-    for words, value in (("holding at rest, power off", hold.resting), ("same, once set going", hold.moving)):
-        rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; a pawl not counted"))
+    for words, value in (("holding, power off", hold.resting), ("same, once set going", hold.moving)):
+        rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; no pawl counted"))
     for group in machine.groups:
         where = f", group {group.number}" if len(machine.groups) > 1 else ""
         rows.append((f"winding{where}", page.q(s.peak_winding, "°C"), page.q(group.winding_limit, "°C"), ""))
@@ -168,21 +171,24 @@ def _links(page: _Page, rows: Sequence[LinkRow]) -> None:
     if not rows:
         return
     page.heading("Weakest links, worst first")
-    table = [("factor", "link", "asked", "bears", "from", "at")]
-    for row in rows[:MOST_LINKS]:
-        link, unit = row.link, row.link.strength.unit
-        mark = "<" if link.factor < link.required else "of"
-        when = "" if link.time is None or link.demand <= 0 else f"{link.time:.1f} s" + ("*" if link.bound else "")
-        table.append(
-            (f"{number(link.factor, 2)} {mark} {link.required:g}", row.label + (", broke" if row.broke else ""), page.q(link.demand, unit),
-             page.q(link.strength.value, unit), link.strength.basis, when)
-        )  # fmt: skip
-    page.table(table, "r")
-    page.lines.append("  factor: what it bears over what it is asked for; below 1 it breaks; of or < the factor wanted")
-    if any(row.link.bound for row in rows[:MOST_LINKS]):
-        page.lines.append("  * a held train: its teeth carry that at most")
-    if len(rows) > MOST_LINKS:
-        page.lines.append(f"  and {len(rows) - MOST_LINKS} more, factor {number(rows[MOST_LINKS].link.factor, 2)} and over")
+    table = [("factor", "wanted", "link", "asked", "bears", "at")]
+    shown = rows[:MOST_LINKS]
+    for row in shown:
+        link, strength = row.link, row.link.strength
+        asked = ("up to " if link.bound and link.demand > 0 else "") + page.q(link.demand, strength.unit)
+        bears = page.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
+        when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
+        factor = number(link.factor, 2) + (" <" if link.factor < link.required else "  ")
+        table.append((factor, f"{link.required:g}", row.label + (", broke" if row.broke else ""), asked, bears, when))
+    page.table(table, "rr")
+    left = rows[MOST_LINKS:]
+    if left:
+        page.lines.append(f"  and {len(left)} more, factor {number(left[0].link.factor, 2)} and over")
+    page.lines.append("  factor = bears / asked; below 1 it breaks")
+    if any(row.link.bound and row.link.demand > 0 for row in shown):
+        page.lines.append("  up to: the train is held there, and friction leaves open how much of it the link carries")
+    if any(row.link.strength.basis == "from memory" for row in shown):
+        page.lines.append(f"  {MEMORY} from memory, not looked up")
 
 
 def _full_pull(page: _Page, found: FullPull) -> None:

@@ -21,6 +21,7 @@ FAR_BELOW = 0.5
 
 
 def overheated(case: Case) -> Iterator[Finding]:
+    """Windings that passed their limit, each group with when and how hot."""
     for index, group in enumerate(case.machine.groups):
         winding = case.record[f"motor_{group.number}_winding"]
         peak = float(winding.max())
@@ -40,6 +41,7 @@ def overheated(case: Case) -> Iterator[Finding]:
 
 
 def supply_limited(case: Case) -> Iterator[Finding]:
+    """A supply that held its current limit while raising: a note at the start, a caution where it slows the lift."""
     record = case.record
     for span in case.history.spans:
         limit = span.step.current_limit
@@ -64,6 +66,7 @@ def supply_limited(case: Case) -> Iterator[Finding]:
 
 
 def battery_empty(case: Case) -> Iterator[Finding]:
+    """A battery that gave out."""
     event = case.record.first(Event.EMPTY)
     if event is not None:
         text = f"The battery is empty after {duration(event.time)}, with the load at {length(event.height)}."
@@ -75,6 +78,7 @@ def battery_empty(case: Case) -> Iterator[Finding]:
 
 
 def far_below_nominal(case: Case) -> Iterator[Finding]:
+    """Motors that run so far below their nominal voltage that the plain motor law is off."""
     highest = max((abs(span.step.voltage) for span in case.history.spans), default=0.0)
     for group in case.machine.groups:
         nominal = group.fit.voltage
@@ -93,6 +97,7 @@ def far_below_nominal(case: Case) -> Iterator[Finding]:
 
 
 def assumed(case: Case) -> Iterator[Finding]:
+    """How much was assumed, and which of it is least certain."""
     rows = case.machine.assumed
     if not rows:
         return

@@ -14,6 +14,7 @@ from winchsim.verdict.words import duration, length, link_name, speed
 
 
 def ran_back(case: Case) -> Iterator[Finding]:
+    """A load that drove the drum back, or fell after something broke."""
     broke = case.history.broke
     for back in case.history.run_backs():
         fell = broke is not None and broke.time <= back.start + 1e-6
@@ -52,6 +53,7 @@ def not_held(case: Case) -> Iterator[Finding]:
 
 
 def held(case: Case) -> Iterator[Finding]:
+    """A load that stayed up with the power off, and what kept it there."""
     watches = case.history.watches()
     if not case.history.held or not watches:
         return

@@ -24,6 +24,7 @@ FEWEST_JERKS = 3
 
 
 def lifted(case: Case) -> Iterator[Finding]:
+    """The load is up."""
     up, time = case.history.up, case.history.lift_time
     if up is not None and time is not None:
         text = f"The load is up, {length(up.height)} above the floor, {duration(time)} after the power came on."
@@ -31,6 +32,7 @@ def lifted(case: Case) -> Iterator[Finding]:
 
 
 def lowered(case: Case) -> Iterator[Finding]:
+    """The load is down, as it was meant to be."""
     for event in case.history.of(Event.LANDED):
         span = case.history.span_at(event.time - 1e-9)
         if span.descends and event.time > span.start:
@@ -42,6 +44,7 @@ def lowered(case: Case) -> Iterator[Finding]:
 
 
 def stalled(case: Case) -> Iterator[Finding]:
+    """Motors that stall: how much they lack, how soon they get too hot, what they could break."""
     event = case.history.stalled
     if event is None:
         return
@@ -94,6 +97,7 @@ def _stall_breaks(case: Case) -> str:
 
 
 def not_up_in_time(case: Case) -> Iterator[Finding]:
+    """A phase whose time was over first."""
     for event in case.history.of(Event.TIME_UP):
         span = case.history.span_at(event.time - 1e-9)
         meant = {"raise": "up", "lower": "down"}.get(span.step.action, "down")
@@ -109,6 +113,7 @@ def not_up_in_time(case: Case) -> Iterator[Finding]:
 
 
 def snagged(case: Case) -> Iterator[Finding]:
+    """A load that snagged, and how hard the rope was pulled then."""
     event = case.record.first(Event.SNAGGED)
     if event is None:
         return
@@ -126,6 +131,7 @@ def snagged(case: Case) -> Iterator[Finding]:
 
 
 def hit_top_stop(case: Case) -> Iterator[Finding]:
+    """A load that ran into its top stop."""
     event = case.record.first(Event.TOP_STOP)
     if event is None:
         return
@@ -137,6 +143,7 @@ def hit_top_stop(case: Case) -> Iterator[Finding]:
 
 
 def jerks(case: Case) -> Iterator[Finding]:
+    """Repeated sticking and slipping in the guide, with its rate and the swing of the pull."""
     slips = case.history.of(Event.SLIPS)
     if len(slips) < FEWEST_JERKS:
         return
@@ -155,6 +162,7 @@ def jerks(case: Case) -> Iterator[Finding]:
 
 
 def went_slack(case: Case) -> Iterator[Finding]:
+    """A rope that lost its pull while the load hung."""
     height = case.record["height"]
     hanging = [e for e in case.history.of(Event.SLACK) if height[case.history.at(e.time)] > OFF_FLOOR]
     if case.history.broke is not None:
@@ -169,6 +177,7 @@ def went_slack(case: Case) -> Iterator[Finding]:
 
 
 def landed_hard(case: Case) -> Iterator[Finding]:
+    """A load that met the floor fast, unless a run-back tells it already."""
     backs = case.history.run_backs()
     told = {back.landed.time for back in backs if back.landed is not None}
     for event in case.history.of(Event.LANDED):

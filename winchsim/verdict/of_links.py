@@ -27,6 +27,7 @@ MEANING = {
 
 
 def overload(case: Case) -> Iterator[Finding]:
+    """The link that broke: what it was asked for, what it bears, what would do."""
     event, limit = case.history.broke, case.history.broken_link
     if event is None or limit is None:
         return
@@ -96,6 +97,7 @@ def _sort(kind: LinkKind) -> str:
 
 
 def rope_bend(case: Case) -> Iterator[Finding]:
+    """How tightly the drum bends the rope; sources differ, so it is a caution at most."""
     if case.inputs is None:
         return
     row = case.inputs.ropes[case.inputs.rope.material]
@@ -113,6 +115,7 @@ def rope_bend(case: Case) -> Iterator[Finding]:
 
 
 def drum_ends(case: Case) -> Iterator[Finding]:
+    """A drum that is too small, or that paid its rope out to the dead turns."""
     over, out = case.record.first(Event.OVERFLOW), case.record.first(Event.PAID_OUT)
     if over is not None:
         text = f"The rope climbs over the drum's flange with the load {length(over.height)} up; the run ends there."
