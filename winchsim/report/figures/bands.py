@@ -83,6 +83,8 @@ class Band:
         Width with all that stands beside the panels; 0 takes the look's. [mm]
     notes : tuple of str
         Lines under the axis.
+    bare : bool
+        Whether events and held stretches are left out, where several records share the panels.
     axes : list of Axes
         One for each panel, once it has been placed.
     """
@@ -97,6 +99,7 @@ class Band:
     panel_height: float = 0.0
     outer: float = 0.0
     notes: tuple[str, ...] = ()
+    bare: bool = False
     axes: list[Axes] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -111,16 +114,18 @@ class Band:
             self.panel_height = self.look.panel
         nearest = 0.8 * em / self.width
         found = marks_of(self.record, self.shown.start, self.shown.end, most=self.look.most_marks, nearest=nearest)
-        self.marks = found
-        self.labels = place_names(found, self)
+        self.marks = () if self.bare else found
+        self.labels = place_names(self.marks, self)
         room = self.outer - 1.2 * em
         self.key = [line for note in self.notes for line in folded(note, room, self.look)]
         if not self.labels.direct:
-            self.key += key_lines(found, self)
+            self.key += key_lines(self.marks, self)
 
     @property
     def strip(self) -> float:
         """Height of the names above the panels. [mm]"""
+        if self.bare:
+            return 2.3 * self.look.row
         return (self.labels.rows + 0.3) * self.look.row if self.marks else 0.6 * self.look.row
 
     @property
@@ -155,14 +160,14 @@ class Band:
     def _dress(self, axes: Axes, panel: Panel, *, last: bool) -> None:
         shown = self.shown
         axes.set_xlim(shown.shown(shown.start), shown.shown(shown.end))
-        axes.set_ylabel(_two_lines(panel, self), va="top")
+        axes.set_ylabel(axis_text(panel.name, panel.unit, panel.share * self.panel_height, self.look), va="top")
         axes.yaxis.set_label_coords(-(self.left - 0.5 * self.look.em) / self.width, 0.5)
         plain_ticks(axes, self.look, y=False)
         if last:
             axes.set_xlabel(shown.label, labelpad=0.25 * self.look.font)
         else:
             axes.tick_params(labelbottom=False)
-        for start, end in held_spans(self.record):
+        for start, end in () if self.bare else held_spans(self.record):
             if end > shown.start and start < shown.end:
                 axes.axvspan(shown.shown(start), shown.shown(end), facecolor=FAINT, linewidth=0, zorder=0, label=HELD)
         for mark in self.marks:
@@ -341,13 +346,12 @@ def when_text(time: float, shown: Window) -> str:
     return f"{number(time, min(digits, 8))} s"
 
 
-def _two_lines(panel: Panel, band: Band) -> str:
-    text = quantity_label(panel.name, panel.unit)
-    if text_width(text, band.look) <= panel.share * band.panel_height * 1.02:
+def axis_text(name: str, unit: str, length: float, look: Look) -> str:
+    """Name of an axis with its unit, in two lines where an axis of this length in mm is too short for one."""
+    text = quantity_label(name, unit)
+    if text_width(text, look) <= length * 1.02:
         return text
-    if not panel.unit:
-        return "\n".join(folded(text, panel.share * band.panel_height, band.look, 2))
-    return f"{panel.name}\n({panel.unit})"
+    return f"{name}\n({unit})" if unit else "\n".join(folded(text, length, look, 2))
 
 
 def _write(figure: Figure, x: float, y: float, text: str, look: Look, **more: object) -> None:
@@ -375,10 +379,18 @@ def held_spans(record: Record) -> list[tuple[float, float]]:
     return [span for span in spans if span[1] > span[0]]
 
 
-def curve(band: Band, axes: Axes, values: np.ndarray, unit: str, **more: object) -> Line2D:
-    """Draw one channel of the band's record, segments apart, and return its line."""
-    keep = more.pop("keep", None)
-    x, y = broken(band.record, values, band.shown, keep)  # type: ignore[arg-type]
+def curve(
+    band: Band,
+    axes: Axes,
+    values: np.ndarray,
+    unit: str,
+    *,
+    keep: np.ndarray | None = None,
+    record: Record | None = None,
+    **more: object,
+) -> Line2D:
+    """Draw one channel of the band's record, or of another one, segments apart, and return its line."""
+    x, y = broken(record or band.record, values, band.shown, keep)
     (line,) = axes.plot(x, in_unit(y, unit), **more)  # type: ignore[arg-type]
     return line
 
@@ -416,7 +428,7 @@ def finish(band: Band) -> None:
             us_axis(axes, panel.unit, band.look)
     first = band.axes[0]
     wide = text_width("held", band.look) + band.look.em
-    for start, end in held_spans(band.record):
+    for start, end in () if band.bare else held_spans(band.record):
         start, end = max(start, band.shown.start), min(end, band.shown.end)
         if (end - start) / band.shown.span * band.width > wide:
             middle, half = (start + end) / 2, wide / band.width * band.shown.span / 2

@@ -24,6 +24,7 @@ _SHORT = {
 }  # fmt: skip
 
 _PHASES = {"raise": "power on", "lower": "lowering", "off": "power off", "short": "shorted"}
+_LOWERS = "drum lowers"
 _SUPPLY = {
     "holding voltage": "voltage held",
     "holding current": "current limit",
@@ -139,7 +140,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
         if e.event in UNMARKED:
             continue
         lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
-        short = "drum lowers" if lowers else _short_name(e)
+        short = _LOWERS if lowers else _short_name(e)
         full = "the drum lowers" if lowers else _full_name(record, e)
         found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
     return tuple(found)
@@ -226,5 +227,7 @@ def _merged(group: list[NamedEvent]) -> Mark:
     lead = min(group, key=lambda e: (not e.grave, _WEIGHT.index(e.event)))
     present = {e.event for e in group}
     names = list(dict.fromkeys(e.short for e in group if not present & set(_IMPLIES.get(e.event, ()))))
+    if _PHASES["lower"] in names and _LOWERS in names:
+        names.remove(_LOWERS)
     name = ", ".join(names) if len(names) <= 2 else f"{lead.short} +{len(names) - 1}"
     return Mark(lead.time, lead.time, name, "; ".join(dict.fromkeys(e.full for e in group)), tuple(group))

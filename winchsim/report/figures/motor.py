@@ -151,8 +151,8 @@ def _lines(record: Record, place: int) -> tuple[MotorLine, MotorLine]:
 
 def _down_to_zero(line: MotorLine) -> MotorLine:
     """The part of a line on which the motor pulls."""
-    cut = line.torque >= 0
-    return MotorLine(line.speed[cut], line.torque[cut])
+    count = int(np.argmax(line.torque <= 0)) + 1 if np.any(line.torque <= 0) else len(line.torque)
+    return MotorLine(line.speed[:count], line.torque[:count])
 
 
 def _name_lines(axes: Axes, record: Record, look: Look, group: LiveGroup, lines: Sequence[Line2D], unit: str) -> None:

@@ -1,0 +1,178 @@
+"""What was measured beside what was simulated: the differences, in numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.model import Event
+from winchsim.quantity_text import number, quantity
+from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.simulate import Record
+
+TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
+"""What a measured trace may hold: the same names as the record's channels, with their SI units."""
+
+
+@dataclass(frozen=True)
+class TraceDifference:
+    """Measured less simulated, over all samples of one quantity of a trace that lie within the run.
+
+    Attributes
+    ----------
+    name, unit : str
+        Channel of the record, and its SI unit.
+    time, difference : ndarray, shape (n,)
+        Samples, and measured less simulated at each. [s], [`unit`]
+    mean, largest : float
+        Mean, and the one that is farthest from zero. [`unit`]
+    largest_at : float
+        When that is. [s]
+    """
+
+    name: str
+    unit: str
+    time: np.ndarray
+    difference: np.ndarray
+    mean: float
+    largest: float
+    largest_at: float
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        mean, largest = (signed(value, self.unit) for value in (self.mean, self.largest))
+        at = quantity(self.largest_at, "s")
+        return f"{self.name}, measured less simulated: {mean} on average, {largest} at most (at {at}), {len(self.time)} samples"
+
+
+def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDifference, ...]:
+    """Differences of every quantity that a trace holds; its time counts from power on, as the record's does.
+
+    Parameters
+    ----------
+    record : Record
+    trace : MeasuredTrace
+
+    Returns
+    -------
+    tuple of TraceDifference
+        None for a quantity without a single sample within the run.
+    """
+    found = []
+    for name, unit in TRACED:
+        values = getattr(trace, name)
+        if values is None:
+            continue
+        good = np.isfinite(values) & (trace.time >= record.time[0]) & (trace.time <= record.time[-1])
+        if not good.any():
+            continue
+        time = trace.time[good]
+        gap = values[good] - np.interp(time, record.time, record[name])
+        worst = int(np.argmax(np.abs(gap)))
+        found.append(TraceDifference(name, unit, time, gap, float(np.mean(gap)), float(gap[worst]), float(time[worst])))
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class TestComparison:
+    """One row of a test sheet beside the simulation of the same test.
+
+    Attributes
+    ----------
+    row : SheetRow
+    record : Record
+        With the row's load, height, voltage and winding temperature where it gives them.
+    time : float or None
+        Simulated lift time. [s]
+    current : float or None
+        Simulated steady current. [A]
+    """
+
+    __test__ = False  # not a test itself, whatever pytest makes of its name
+
+    row: SheetRow
+    record: Record
+    time: float | None
+    current: float | None
+
+    @property
+    def time_difference(self) -> float | None:
+        """Measured less simulated lift time, as a share of the simulated one. [-]"""
+        return _share(self.row.measured_time, self.time)
+
+    @property
+    def current_difference(self) -> float | None:
+        """Measured less simulated steady current, as a share of the simulated one. [-]"""
+        return _share(self.row.measured_current, self.current)
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        mass = quantity(self.record.machine.body.mass, "kg")
+        parts = []
+        for name, unit, measured, simulated, share in (
+            ("time", "s", self.row.measured_time, self.time, self.time_difference),
+            ("current", "A", self.row.measured_current, self.current, self.current_difference),
+        ):
+            if measured is not None:
+                said = f"{name} {quantity(measured, unit)} measured, "
+                said += f"{quantity(simulated, unit)} simulated" if simulated is not None else "not lifted in the simulation"
+                parts.append(said + (f" ({signed(share, '%', 2)})" if share is not None else ""))
+        if self.row.outcome is not None:
+            simulated = "lifted" if self.time is not None else "did not lift"
+            parts.append(f"the test {_OUTCOMES[self.row.outcome]}, the simulation {simulated}")
+        return f"{mass}: " + ("; ".join(parts) or "nothing measured")
+
+
+_OUTCOMES = {"lifted": "lifted", "stalled": "stalled", "broke": "broke something", "stopped": "was stopped"}
+
+
+def compared(row: SheetRow, record: Record) -> TestComparison:
+    """A row of a test sheet with the simulation that belongs to it."""
+    return TestComparison(row, record, lift_time(record), steady_current(record))
+
+
+def lift_time(record: Record) -> float | None:
+    """Time from power on to the load being up; None where it did not get up. [s]"""
+    up = record.first(Event.TOP)
+    return None if up is None else up.time
+
+
+def steady_current(record: Record) -> float | None:
+    """Supply current averaged over the middle half of the height while raising; None where it did not get so far. [A]"""
+    up = record.first(Event.TOP)
+    if up is None:
+        return None
+    raising = record.time <= up.time
+    height, time, current = record["height"][raising], record.time[raising], record["current"][raising]
+    low, high = (height[0] + share * (height[-1] - height[0]) for share in (0.25, 0.75))
+    first = int(np.argmax(height >= low))
+    last = len(height) - 1 - int(np.argmax(height[::-1] <= high))
+    if last <= first or time[last] <= time[first]:
+        return None
+    span = slice(first, last + 1)
+    return float(np.trapezoid(current[span], time[span]) / (time[last] - time[first]))
+
+
+def _share(measured: float | None, simulated: float | None) -> float | None:
+    return None if measured is None or not simulated else measured / simulated - 1
+
+
+def signed(value: float, unit: str, digits: int = 3) -> str:
+    """An SI number with its sign, as text in a unit."""
+    if not math.isfinite(value):
+        return number(value)
+    return ("+" if value > 0 else "") + quantity(value, unit, digits).replace("-", "−")
+
+
+def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:
+    """Mean of the differences in time and in current over several tests, as shares. [-]"""
+    means = []
+    for values in ([c.time_difference for c in comparisons], [c.current_difference for c in comparisons]):
+        known = [value for value in values if value is not None]
+        means.append(sum(known) / len(known) if known else None)
+    return means[0], means[1]
