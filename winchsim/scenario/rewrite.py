@@ -20,6 +20,7 @@ CANNOT_WRITE = "W-S24"
 """Code of a change that the text cannot take."""
 
 _FEWEST_DIGITS, _MOST_DIGITS = 3, 17
+_LAST_BITS = 1e-15
 
 
 def rewrite(scenario: Scenario, intended: Inputs, remarks: Mapping[str, str] | None = None) -> Scenario:
@@ -37,7 +38,8 @@ def rewrite(scenario: Scenario, intended: Inputs, remarks: Mapping[str, str] | N
     Returns
     -------
     Scenario
-        The new text, read again: its values are exactly the intended ones. What did not change stands as it stood.
+        The new text, read again: its values are the intended ones, to the last bit wherever a decimal text can say it. What
+        did not change stands as it stood.
 
     Raises
     ------
@@ -257,6 +259,13 @@ def _append(place: Any, key: str, item: Any) -> None:
     body.extend(tail)
 
 
+def _agree(here: Any, there: Any) -> bool:
+    """Whether two values are the same; an angle or a speed may be one that no decimal text gives to the last bit."""
+    if isinstance(here, float) and isinstance(there, float):
+        return math.isclose(here, there, rel_tol=_LAST_BITS)
+    return here == there
+
+
 def _first_difference(found: Any, wanted: Any, path: str) -> str:
     """Path of the first value that two scenarios do not share; empty where they agree."""
     for key, spec in specs(type(wanted)).items():
@@ -267,7 +276,7 @@ def _first_difference(found: Any, wanted: Any, path: str) -> str:
             pairs = enumerate(zip(here, there, strict=True), start=1)
             wrong = next((w for i, (a, b) in pairs if (w := _first_difference(a, b, f"{path}{key}.{i}."))), "")
         else:
-            wrong = "" if here == there else f"{path}{key}"
+            wrong = "" if _agree(here, there) else f"{path}{key}"
         if wrong:
             return wrong
     return ""
