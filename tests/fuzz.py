@@ -18,6 +18,7 @@ import numpy as np
 from random_scenarios import random_inputs
 
 from winchsim.errors import InputError, TrustError
+from winchsim.hybrid import Outcome
 from winchsim.simulate import Record, simulate
 
 MOST_SECONDS = 30.0
@@ -27,6 +28,8 @@ MOST_MEBIBYTES = 1500
 def faults_of(record: Record) -> list[str]:
     """What is wrong with a record."""
     found = []
+    if record.outcome is Outcome.BUDGET:
+        return ["too much work"]
     if not record.outcome.ok:
         found.append(f"outcome {record.outcome.name}")
     if not record.energy.closes:
@@ -49,7 +52,7 @@ def check(seed: int) -> tuple[int, str, float]:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             faults = faults_of(simulate(random_inputs(seed)))
-        went = "; ".join(faults) or "ok"
+        went = "refused" if faults == ["too much work"] else "; ".join(faults) or "ok"
     except (InputError, TrustError):
         went = "refused"
     except Exception as error:

@@ -21,6 +21,10 @@ from winchsim.physics.supply import Regime
 PROGRESS = 1e-6
 """Share of the height that counts as an advance of load or take-up. [-]"""
 
+DYING = 0.05
+SMALLEST = 1e-6
+"""A bounce that dies down by this share is getting on, down to this share of the static stretch. [-]"""
+
 QUIET = ("settles",)
 """Guards whose firing does not stir the rope."""
 
@@ -110,9 +114,11 @@ class WinchProblem:
         return self.motion.mode(key)
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
-        """Load and take-up, in units of a millionth of the height."""
+        """Load and take-up, in units of a millionth of the height; and the bounce, which gets on by dying down."""
         unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
-        return float(y[2]) / unit, float(y[0]) / unit
+        scales, falls = self.machine.scales, self.machine.line.falls
+        bounce = math.hypot(float(y[4]) - scales.stretch, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
+        return float(y[2]) / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
 
     def switch(self, key: ModeKey, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""

@@ -170,9 +170,21 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
+        _refuse_locking_at_rest(meshes, inputs.settings.breakaway)
         chain = make_chain(meshes, inertias[0] if reductions else 0.0, row.elements)
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
+
+
+def _refuse_locking_at_rest(meshes: list[GroupMesh], breakaway: float) -> None:
+    """Refuse groups side by side of which one locks when at rest: what the others have to hold is then undetermined."""
+    for mesh in meshes:
+        if 1 - breakaway * (1 - mesh.reverse) <= 0:
+            raise DomainError(
+                "stage.1.reverse_efficiency", mesh.reverse,
+                f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
+                f"{breakaway:g} times as large)",
+            )  # fmt: skip
 
 
 class _Row:
