@@ -1,0 +1,150 @@
+"""The record: its shape, its samples, its events and its energy books, whatever the run comes to."""
+
+import pickle
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Stage, Supply, with_value
+from winchsim.model import Event, build
+from winchsim.quantity_text import PRINTED_UNITS
+from winchsim.scenario.tables import with_tables
+from winchsim.simulate import ENERGY_LIMIT, simulate
+
+
+def _winch(mass=5.0, **load) -> Inputs:
+    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0)
+    return with_tables(
+        Inputs(
+            motors=(motors,), supply=Supply(voltage=6.0, resistance=0.1), stage=(stage,),
+            drum=Drum(diameter=0.01, width=0.06), rope=Rope(diameter=0.004), load=Load(mass=mass, height=0.2, **load),
+        )
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def record():
+    return simulate(_winch())
+
+
+def test_every_channel_has_the_record_s_shape_a_printed_unit_and_a_label(record):
+    for channel in record.channels.values():
+        assert channel.values.shape == record.time.shape
+        assert channel.unit in PRINTED_UNITS
+        assert channel.label
+    assert record.bound.shape == record.phase.shape == record.time.shape
+
+
+def test_it_lifts_and_holds_without_creep(record):
+    off = record.first(Event.DRUM_STOPS)
+    held = (record.time > off.time) & record.bound
+    assert record.first(Event.TOP).height == pytest.approx(0.2)
+    assert np.all(record["drum_speed"][held] == 0.0)
+    assert np.ptp(record["rope_wound"][held]) == 0.0
+    assert record["height"][-1] >= 0.2
+
+
+def test_time_ascends_and_repeats_only_where_a_segment_begins(record):
+    steps = np.diff(record.time)
+    assert np.all(steps >= 0)
+    still = np.flatnonzero(steps == 0) + 1
+    assert set(still) <= set(record.segment_starts)
+
+
+def test_every_event_s_time_is_a_sample(record):
+    for event in record.events:
+        assert np.min(np.abs(record.time - event.time)) == 0.0
+
+
+def test_wanted_times_are_in_the_record_beside_the_events():
+    times = np.linspace(0.0, 5.0, 41)
+    record = simulate(_winch(), times=times)
+    assert np.all(np.isin(times, record.time))
+    reference = simulate(_winch(), rtol=1e-9, times=times)
+    k, r = (np.searchsorted(x.time, times[5:]) for x in (record, reference))
+    np.testing.assert_allclose(record["height"][k], reference["height"][r], atol=2e-6)
+
+
+def test_a_sample_step_of_the_scenario_is_kept():
+    record = simulate(with_value(_winch(), "settings.sample_step", 0.25))
+    inner = np.setdiff1d(record.time, [e.time for e in record.events])
+    wanted = np.arange(1, int(record.time[-1] / 0.25) + 1) * 0.25
+    assert np.all([np.min(np.abs(record.time - t)) < 1e-12 for t in wanted])
+    assert len(inner) < len(wanted) + 2 * len(record.segment_starts) + 2
+
+
+def test_a_long_quiet_stretch_still_has_samples_to_draw(record):
+    assert np.max(np.diff(record.time)) <= record.time[-1] / 200
+
+
+@pytest.mark.parametrize(
+    "inputs",
+    [
+        _winch(),
+        _winch(mass=400.0),
+        _winch(snag_height=0.1),
+        replace(_winch(), phase=(Phase(action="off", time=0.5),)),
+        with_value(_winch(), "rope.breaking_force", 60.0),
+    ],
+    ids=["lifts", "stalls", "snags", "never powered", "rope breaks"],
+)
+def test_the_shape_is_the_same_however_the_run_ends(inputs, record):
+    other = simulate(inputs)
+    assert set(other.channels) == set(record.channels)
+    assert other.events[-1].event is Event.END
+    assert other.energy.error <= ENERGY_LIMIT
+    assert all(np.isfinite(channel.values).all() for channel in other.channels.values())
+
+
+def test_the_books_list_every_place_that_energy_goes(record):
+    books = record.energy
+    assert {"copper", "motor drag", "stage 1 mesh", "rope damping", "impacts"} <= set(books.spent)
+    assert all(amount >= -1e-9 for amount in books.spent.values())
+    gained = sum(books.stored_after.values()) - sum(books.stored_before.values())
+    assert books.source - sum(books.spent.values()) - gained == pytest.approx(books.residual, abs=1e-12)
+    lifted = 5.0 * 9.80665 * record["height"][-1]
+    assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(lifted, rel=1e-12)
+
+
+def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeypatch):
+    import winchsim.simulate as room
+
+    tried = []
+    run_once = room._run_once
+
+    def spy(machine, inputs, samples, rtol, method):
+        tried.append(rtol)
+        found = run_once(machine, inputs, samples, rtol, method)
+        bad = replace(found.energy, residual=found.energy.scale)
+        return replace(found, energy=bad) if len(tried) < 3 else found
+
+    monkeypatch.setattr(room, "_run_once", spy)
+    assert simulate(_winch()).energy.closes
+    assert tried[0] > tried[1] > tried[2]
+    assert len(tried) == 3
+
+
+def test_the_same_scenario_gives_the_same_numbers_to_the_bit(record):
+    again = simulate(_winch())
+    for name in record.channels:
+        assert again[name].tobytes() == record[name].tobytes()
+
+
+def test_a_machine_can_be_built_once_and_run_often(record):
+    machine = build(_winch())
+    assert simulate(machine)["height"].tobytes() == record["height"].tobytes()
+
+
+def test_a_record_goes_through_pickle_for_worker_processes(record):
+    copy = pickle.loads(pickle.dumps(record))
+    assert copy["height"].tobytes() == record["height"].tobytes()
+    assert copy.events == record.events
+
+
+@pytest.mark.parametrize("method", ["LSODA", "Radau", "BDF"])
+def test_integrators_agree_on_what_is_printed(method, record):
+    other = simulate(_winch(), method=method)
+    assert other.first(Event.TOP).time == pytest.approx(record.first(Event.TOP).time, rel=1e-4)
+    assert other["tension"].max() == pytest.approx(record["tension"].max(), rel=1e-3)
