@@ -89,10 +89,10 @@ class Lifts:
         Largest rope force, with the bounce of pick-up. [N]
     factor : ndarray
         Least strength over demand of any link on the way up. [-]
-    required : ndarray
-        What that link should have. [-]
     spare : ndarray
         Least of factor over required factor of any link. [-]
+    short_factor, short_required : ndarray
+        Factor of that link, and what it should have. [-]
     weakest, shortest : ndarray of str
         The link of the least factor, and that of the least spare.
     stall_factor : ndarray
@@ -137,8 +137,9 @@ class Lifts:
     speed: np.ndarray
     tension: np.ndarray
     factor: np.ndarray
-    required: np.ndarray
     spare: np.ndarray
+    short_factor: np.ndarray
+    short_required: np.ndarray
     weakest: np.ndarray
     shortest: np.ndarray
     stall_factor: np.ndarray
@@ -336,14 +337,14 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
     labels = np.array([link.label for link in m.links], dtype=object)
     if not len(labels):
         nothing, none = np.full(n, "", dtype=object), np.full(n, np.inf)
-        return dict(factor=none, required=none, spare=none, weakest=nothing, shortest=nothing, stall_factor=none,
-                    stall_weakest=nothing)  # fmt: skip
-    worst = np.where(lifted, shares, np.maximum(shares, at_stall))
+        factors = dict.fromkeys(("factor", "spare", "short_factor", "short_required", "stall_factor"), none)
+        return {**factors, **dict.fromkeys(("weakest", "shortest", "stall_weakest"), nothing)}
     required = _rows([link.required for link in m.links], n)
     with np.errstate(divide="ignore"):
         first, short, stall = np.argmax(worst, axis=0), np.argmax(worst * required, axis=0), np.argmax(at_stall, axis=0)
         every = np.arange(n)
         return dict(
-            factor=1 / worst[first, every], required=required[first, every], spare=1 / (worst * required)[short, every],
+            factor=1 / worst[first, every], spare=1 / (worst * required)[short, every],
+            short_factor=1 / worst[short, every], short_required=required[short, every],
             weakest=labels[first], shortest=labels[short], stall_factor=1 / at_stall[stall, every], stall_weakest=labels[stall],
         )  # fmt: skip

@@ -87,3 +87,9 @@ def listed(names: Sequence[str]) -> str:
 def capital(sentence: str) -> str:
     """Sentence with its first letter large."""
     return sentence[:1].upper() + sentence[1:]
+
+
+def spoken(label: str) -> str:
+    """Label of a link in words, without its article: "pinion tooth of stage 1 (5th of 5)"."""
+    head, comma, tail = label.rpartition(", ")
+    return f"{tail} of {bracketed(head)}" if comma and tail in ("pinion tooth", "gear tooth", "output shaft") else label

@@ -1,0 +1,223 @@
+"""Which drum diameters work for a load: the band, what bounds it at each end, and one diameter to take."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs
+from winchsim.model import Machine, build
+from winchsim.model.assumptions import Notebook
+from winchsim.quantity_text import number, quantity
+from winchsim.slow import Hold, Lifts, Variants, lift_all, vary
+from winchsim.strength.line import bend
+from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all
+from winchsim.verdict.choice import Choice, choose, why
+from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.words import duration
+
+PATH = "drum.diameter"
+
+CANDIDATES = 200
+"""Diameters tried over the range, besides the sizes that can be bought. [-]"""
+
+FINER = 24
+"""More diameters between two neighbours of which one works and the other does not. [-]"""
+
+STOCK = tuple(
+    size / 1000 for size in (2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 32, 35, 40, 45, 50, 60, 70, 80, 90,
+                             100, 120, 140, 160, 180, 200, 250, 300, 350, 400, 450, 500)
+)  # fmt: skip
+"""Diameters that round bar and tube are sold in. [m] Common practice, no published source."""
+
+STOCK_INCH = tuple(
+    eighths / 8 * 0.0254 for eighths in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48)
+)
+"""The same in inches, an eighth to six. [m] Common practice, no published source."""
+
+TURNED_STEP = 0.0005
+"""Where no stock size works, a diameter that can be turned: whole half millimetres. [m]"""
+
+LARGEST = 10.0
+"""Largest diameter tried. [m]"""
+
+
+@dataclass(frozen=True)
+class DrumStudy:
+    """Result of a drum study.
+
+    Attributes
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Of the scenario as it stands.
+    wanted : Wanted
+    choice : Choice
+        Its values are the diameters. [m]
+    bend_ratios : ndarray
+        Drum over rope diameter. [-]
+    holds_up_to : float or None
+        Largest diameter at which the load stays up with the power off, jolted or not; None for none. [m]
+    stock : bool
+        Whether the recommended size can be bought.
+    sentence : str
+        The answer.
+    reason : str
+        Why this diameter; empty where there is none.
+    """
+
+    inputs: Inputs
+    machine: Machine
+    wanted: Wanted
+    choice: Choice
+    bend_ratios: np.ndarray
+    holds_up_to: float | None
+    stock: bool
+    sentence: str
+    reason: str
+
+    @property
+    def diameters(self) -> np.ndarray:
+        """Candidates, ascending. [m]"""
+        return self.choice.values
+
+
+def study_drum(
+    inputs: Inputs,
+    wanted: Wanted | None = None,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    inch: bool = False,
+    on_progress: Progress = silent,
+) -> DrumStudy:
+    """Which drum diameters work for a scenario's load.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    wanted : Wanted, optional
+        What is asked of the lift.
+    low, high : float, optional
+        Range of diameters; left out, from the rope's diameter to half as much again as where the motors stall. [m]
+    inch : bool
+        Whether inch sizes count as sizes that can be bought.
+    on_progress : callable
+        Called with the full runs done and their number.
+
+    Raises
+    ------
+    InputError, DomainError
+        The scenario cannot be built, or the range is empty.
+    """
+    wanted = wanted or Wanted()
+    machine = build(inputs)
+    low, high = _range(inputs, machine, low, high)
+    sizes = sorted({*STOCK, *STOCK_INCH} if inch else STOCK)
+    stock = np.array([size for size in sizes if low <= size <= high])
+    own = [inputs.drum.diameter] if low <= inputs.drum.diameter <= high else []
+    diameters = np.unique(np.concatenate([np.geomspace(low, high, CANDIDATES), stock, own]))
+    diameters, judged, variants = _with_edges(inputs, machine, wanted, diameters)
+    sold = np.isin(diameters, stock)
+    halves = diameters / TURNED_STEP
+    groups = (sold, np.abs(halves - np.round(halves)) < 1e-6, np.ones(len(diameters), dtype=bool))
+    choice = choose(variants, judged, diameters, lambda i: size_text(diameters[i]), groups, on_progress)
+    is_stock = choice.recommended is not None and bool(sold[choice.recommended])
+    sort = "sizes that can be bought" if is_stock else "diameters that can be turned (no stock size works)"
+    return DrumStudy(
+        inputs, machine, wanted, choice, diameters / inputs.rope.diameter, _holds_up_to(diameters, judged.lifts), is_stock,
+        _sentence(choice), why(choice, sort),
+    )  # fmt: skip
+
+
+def _range(inputs: Inputs, machine: Machine, low: float | None, high: float | None) -> tuple[float, float]:
+    if low is None:
+        low = inputs.rope.diameter
+    if high is None:
+        strong = lift_all(inputs, {PATH: [inputs.drum.diameter]}).margin_cold[0]
+        reach = 2 * machine.layers[0].radius * float(strong) - inputs.rope.diameter
+        high = max(1.5 * reach, 4 * low, 1.2 * inputs.drum.diameter)
+    high = min(high, LARGEST)
+    if not 0 < low < high:
+        raise DomainError("--range", f"{quantity(low, 'mm')} to {quantity(high, 'mm')}", "a range that grows")
+    return low, high
+
+
+def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndarray) -> tuple[Judged, Variants]:
+    variants = vary(inputs, {PATH: diameters})
+    mildest = bend(Notebook().rope(inputs), 1.0, inputs.rope.diameter).low
+    ratio = diameters / inputs.rope.diameter
+    tight = Limit(
+        "bend of the rope", False, ratio / mildest,
+        lambda i: f"the rope is bent over {number(ratio[i], 2)} times its diameter, even the mildest rule asks for {mildest:g}",
+    )  # fmt: skip
+    return judge_all(lift_all(variants), machine, wanted, (tight,)), variants
+
+
+def _with_edges(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndarray) -> tuple[np.ndarray, Judged, Variants]:
+    """Candidates with more of them where working ends, so that the edges of a band are sharp."""
+    judged, variants = _judged(inputs, machine, wanted, diameters)
+    ends = np.flatnonzero(np.diff(judged.works.astype(int)))
+    if not len(ends):
+        return diameters, judged, variants
+    finer = [np.geomspace(diameters[k], diameters[k + 1], FINER + 2)[1:-1] for k in ends]
+    diameters = np.unique(np.concatenate([diameters, *finer]))
+    return (diameters, *_judged(inputs, machine, wanted, diameters))
+
+
+def _holds_up_to(diameters: np.ndarray, lifts: Lifts) -> float | None:
+    holds = np.flatnonzero((lifts.holding == Hold.HOLDS) & lifts.lifted)
+    return float(diameters[holds[-1]]) if len(holds) else None
+
+
+# --- words ----------------------------------------------------------------------------------------------------------
+
+
+def size_text(diameter: float) -> str:
+    """A diameter for people."""
+    return quantity(float(diameter), "mm")
+
+
+def _sentence(choice: Choice) -> str:
+    diameters, judged = choice.values, choice.judged
+    if choice.band is None or choice.recommended is None:
+        nearest = int(np.argmax(judged.room))
+        return (
+            f"No drum between {size_text(diameters[0])} and {size_text(diameters[-1])} works: at "
+            f"{size_text(diameters[nearest])}, which comes nearest, {judged.reason(nearest)}."
+        )
+    text = f"Drums from {size_text(choice.band.low.value)} to {size_text(choice.band.high.value)} work"
+    own, take = choice.confirmation, size_text(diameters[choice.recommended])
+    assert own is not None
+    if not own.sound:
+        return f"{text} by the slow model, but the full run of {take} says otherwise: {own.verdict.sentence}"
+    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
+
+
+def edge_words(edge: Edge, which: str) -> str:
+    """What bounds the band at one end, for people.
+
+    Parameters
+    ----------
+    edge : Edge
+    which : str
+        ``below`` or ``above``.
+    """
+    if edge.beyond is None:
+        return f"{which.capitalize()} {size_text(edge.value)} the range that was tried ends, not the band."
+    return f"{which.capitalize()} {size_text(edge.value)} {edge.reason}."
+
+
+def rows_to_show(study: DrumStudy, most: int = 14) -> list[int]:
+    """Candidates worth a row in print: sizes that can be bought around the recommended one, the edges, the scenario's own."""
+    diameters, choice = study.diameters, study.choice
+    sizes = {round(size, 9) for size in (*STOCK, *STOCK_INCH)}
+    stock = [i for i, d in enumerate(diameters) if round(float(d), 9) in sizes]
+    centre = study.inputs.drum.diameter if choice.recommended is None else diameters[choice.recommended]
+    stock.sort(key=lambda i: abs(math.log(diameters[i] / centre)))
+    keep = set(stock[:most]) | {run.index for run in choice.runs}
+    keep.update(np.flatnonzero(diameters == study.inputs.drum.diameter).tolist())
+    return sorted(keep)

@@ -1,0 +1,254 @@
+"""Judging many slow lifts at once: which candidates work, how much room each limit leaves, and what bounds a band of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.model import Machine
+from winchsim.quantity_text import number, quantity
+from winchsim.slow import End, Lifts
+from winchsim.verdict.words import duration, length, percent, spoken
+
+USUAL_MARGIN = 1.2
+"""Torque that the motors should have, over the torque that starts the load, where nothing else is asked for. [-] Own choice:
+data sheets, friction and the battery are seldom better known."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked of a lift besides coming up.
+
+    Attributes
+    ----------
+    margin : float
+        Torque of the motors over the torque that starts the load on the hardest layer, cold, at least 1. [-]
+    target_time : float or None
+        Longest lift time. [s]
+    """
+
+    margin: float = USUAL_MARGIN
+    target_time: float | None = None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit, for every candidate.
+
+    Attributes
+    ----------
+    name : str
+        For people, without an article: ``margin to stall``.
+    hard : bool
+        Whether a candidate that breaks it does not work; otherwise it works, with a caution.
+    room : ndarray
+        How many times over the limit is kept; below 1 it is broken. [-]
+    words : callable
+        Clause that says how candidate number i stands to it, for people.
+    """
+
+    name: str
+    hard: bool
+    room: np.ndarray
+    words: Callable[[int], str]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Candidates with their standing.
+
+    Attributes
+    ----------
+    lifts : Lifts
+    limits : tuple of Limit
+    works : ndarray of bool
+        Whether no hard limit is broken.
+    easy : ndarray of bool
+        Whether no limit at all is broken.
+    room : ndarray
+        That of the tightest limit. [-]
+    tightest : ndarray of int
+        Which limit that is.
+    """
+
+    lifts: Lifts
+    limits: tuple[Limit, ...]
+    works: np.ndarray
+    easy: np.ndarray
+    room: np.ndarray
+    tightest: np.ndarray
+
+    def reason(self, index: int) -> str:
+        """What stands against a candidate, the worst limit first; else what is tightest."""
+        broken = [limit for limit in self.limits if limit.room[index] < 1]
+        broken.sort(key=lambda limit: (not limit.hard, limit.room[index]))
+        return broken[0].words(index) if broken else self.limits[self.tightest[index]].words(index)
+
+    def obstacle(self, index: int) -> Limit | None:
+        """Hard limit that a candidate breaks worst; None where it works."""
+        broken = [limit for limit in self.limits if limit.hard and limit.room[index] < 1]
+        return min(broken, key=lambda limit: limit.room[index]) if broken else None
+
+    def best(self, among: np.ndarray | None = None) -> int | None:
+        """Candidate whose tightest limit has the most room, of those that work (and are among some); None for none.
+
+        Where some break no limit at all, only they are looked at.
+        """
+        allowed = self.works if among is None else self.works & among
+        if not allowed.any():
+            return None
+        if (allowed & self.easy).any():
+            allowed = allowed & self.easy
+        return int(np.argmax(np.where(allowed, self.room, -np.inf)))
+
+
+def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Limit] = ()) -> Judged:
+    """Standing of every candidate.
+
+    Parameters
+    ----------
+    lifts : Lifts
+    machine : Machine
+        One of them: gives the height and what the motors' windings bear.
+    wanted : Wanted
+    more : sequence of Limit
+        Limits of one study alone.
+
+    Returns
+    -------
+    Judged
+    """
+    limits = (*_limits(lifts, machine, wanted), *more)
+    rooms = np.array([np.where(np.isnan(limit.room), 0.0, limit.room) for limit in limits])
+    hard = np.array([limit.hard for limit in limits])[:, None]
+    broken = rooms < 1
+    # The tightest is sought among hard and soft limits alike.
+    return Judged(
+        lifts, limits, ~np.any(broken & hard, axis=0), ~np.any(broken, axis=0), rooms.min(axis=0), rooms.argmin(axis=0)
+    )
+
+
+def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]:
+    up = lifts.lifted
+    bears = min(group.winding_limit for group in machine.groups)
+    warm = np.maximum(lifts.hottest - machine.ambient, 1e-6)
+    stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END))
+    found = [
+        Limit("being lifted at all", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
+        Limit("margin to stall", True, np.where(stalled, np.minimum(lifts.least_margin, 0.999999), lifts.margin_cold)
+              / np.where(stalled, 1.0, wanted.margin), lambda i: _margin_words(lifts, i, wanted)),
+        Limit("margin with hot windings", True, lifts.margin_hot, lambda i: (
+            f"with the windings at their limit the motors give {percent(lifts.margin_hot[i])} of the torque that starts it")),
+        Limit("strength of the links", True, lifts.factor, lambda i: _strength_words(lifts, i)),
+        Limit("required factor", False, lifts.spare, lambda i: (
+            f"the {spoken(lifts.shortest[i])} has a factor of {number(lifts.short_factor[i], 3)}, "
+            f"{lifts.short_required[i]:g} is required")),
+        Limit("winding temperature", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
+              lambda i: f"a winding gets {quantity(lifts.hottest[i], '°C')}, its limit is {quantity(bears, '°C')}"),
+    ]  # fmt: skip
+    if wanted.target_time is not None:
+        target = wanted.target_time
+        slow = np.where(up, target / np.where(up, lifts.lift_time, 1.0), 0.0)
+        found.append(Limit("lift time", True, slow, lambda i: _time_words(lifts, i, target)))
+    return tuple(found)
+
+
+def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
+    if lifts.end[i] == End.STALLED and not lifts.height[i] > 0:
+        return "the motors stall before the load lifts off"
+    if lifts.end[i] in (End.STALLED, End.STALLED_AT_LAYER_END):
+        where = ", where a new layer of rope begins" if lifts.end[i] == End.STALLED_AT_LAYER_END else ""
+        return f"the motors stall {length(lifts.height[i])} up{where}"
+    return f"the motors have {number(lifts.margin_cold[i], 3)} times the torque that starts it, wanted are {wanted.margin:g}"
+
+
+def _strength_words(lifts: Lifts, i: int) -> str:
+    link, factor = spoken(lifts.weakest[i]), lifts.factor[i]
+    if factor < 1:
+        return f"the {link} breaks at {percent(min(factor, 0.999), 3)} of its load"
+    return f"the {link} bears {number(factor, 3)} times its load"
+
+
+def _time_words(lifts: Lifts, i: int, target: float) -> str:
+    time = lifts.lift_time[i]
+    return f"it takes {duration(time)}, wanted are {duration(target)}" if time == time else "it does not come up"
+
+
+def not_up(lifts: Lifts, i: int) -> str:
+    """Clause on why a load did not come up, motors that stall aside."""
+    at = length(lifts.height[i]) if lifts.height[i] == lifts.height[i] else ""
+    return {
+        End.BATTERY_EMPTY: f"the battery is empty with the load {at} up",
+        End.OVERFLOW: f"the rope climbs over the flange with the load {at} up",
+        End.BLOCKED: f"something is in the way {at} up",
+        End.LATE: f"it is not up in the time that its phase allows ({duration(lifts.lift_time[i])} needed)",
+        End.CANNOT_BE_BUILT: "it cannot be built",
+    }.get(End(int(lifts.end[i])), "it comes up")
+
+
+# --- bands ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One end of a band of candidates that work.
+
+    Attributes
+    ----------
+    value : float
+        Outermost value that works. [SI]
+    beyond : float or None
+        Nearest value that does not; None where the range ends with the band. [SI]
+    limit : str
+        Name of the limit that bounds it; empty where the range does.
+    reason : str
+        Clause on what happens beyond; empty where the range ends.
+    """
+
+    value: float
+    beyond: float | None
+    limit: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """Neighbouring candidates that all work.
+
+    Attributes
+    ----------
+    low, high : Edge
+    """
+
+    low: Edge
+    high: Edge
+
+
+def bands(judged: Judged) -> list[tuple[int, int]]:
+    """First and last of every run of neighbouring candidates that work, in the order of their ascending values."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], judged.works, [False]]).astype(int)))
+    return [(int(first), int(last) - 1) for first, last in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def edge_of(values: np.ndarray, judged: Judged, inside: int, outside: int, problems: Mapping[int, str]) -> Edge:
+    """End of a band between two neighbouring candidates.
+
+    Parameters
+    ----------
+    values : ndarray
+        Of all candidates. [SI]
+    judged : Judged
+    inside, outside : int
+        Outermost candidate that works, and its neighbour; that may lie beyond the last candidate.
+    problems : Mapping of int to str
+        Candidates that cannot be built, and why.
+    """
+    if not 0 <= outside < len(values):
+        return Edge(float(values[inside]), None, "", "")
+    if outside in problems:
+        return Edge(float(values[inside]), float(values[outside]), "building it", f"it cannot be built: {problems[outside]}")
+    limit = judged.obstacle(outside)
+    assert limit is not None
+    return Edge(float(values[inside]), float(values[outside]), limit.name, limit.words(outside))

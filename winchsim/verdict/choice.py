@@ -1,0 +1,212 @@
+"""Choosing one of many candidates: the band it lies in, full runs of it and of the band's edges, and what has to be said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.quantity_text import number
+from winchsim.slow import Hold, Lifts, Variants
+from winchsim.verdict.candidates import Band, Judged, bands, edge_of
+from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full
+from winchsim.verdict.finding import Finding, FindingKind, Severity
+from winchsim.verdict.words import percent, spoken
+
+MOST_TRIES = 3
+"""Candidates tried in full before giving up. [-]"""
+
+Called = Callable[[int], str]
+"""Name of a candidate, for people."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One of many candidates, with what speaks for it.
+
+    Attributes
+    ----------
+    variants : Variants
+    values : ndarray
+        Of the candidates, ascending: what is chosen. [SI]
+    judged : Judged
+    recommended : int or None
+        Candidate to take.
+    band : Band or None
+        Neighbouring candidates that work, with the recommended one; None where none works.
+    other_bands : int
+        Further bands.
+    runs : tuple of FullRun
+        Of candidates tried, the recommended one among them, and of the band's edges.
+    findings : tuple of Finding
+    """
+
+    variants: Variants
+    values: np.ndarray
+    judged: Judged
+    recommended: int | None
+    band: Band | None
+    other_bands: int
+    runs: tuple[FullRun, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def lifts(self) -> Lifts:
+        """Slow lifts of the candidates."""
+        return self.judged.lifts
+
+    @property
+    def confirmation(self) -> FullRun | None:
+        """Full run of the recommended candidate."""
+        return next((run for run in self.runs if run.index == self.recommended), None)
+
+    @property
+    def good(self) -> bool:
+        """Whether there is a recommended candidate that the full run confirms."""
+        return self.confirmation is not None and self.confirmation.sound
+
+    @property
+    def largest_difference(self) -> float | None:
+        """Between slow and full lift times, over all full runs. [-]"""
+        return largest_difference(self.runs)
+
+    @property
+    def safe(self) -> bool:
+        """Whether nothing dangerous was found."""
+        return all(finding.severity is not Severity.DANGER for finding in self.findings)
+
+
+def choose(
+    variants: Variants,
+    judged: Judged,
+    values: np.ndarray,
+    called: Called,
+    groups: Sequence[np.ndarray],
+    on_progress: Progress,
+    *,
+    first: bool = False,
+) -> Choice:
+    """Choose a candidate and confirm it and its band's edges in full.
+
+    Parameters
+    ----------
+    variants : Variants
+    judged : Judged
+    values : ndarray
+        Ascending. [SI]
+    called : callable
+    groups : sequence of ndarray of bool
+        Candidates to choose among: the first of these that has one that works.
+    on_progress : callable
+        Called with the full runs done and their number.
+    first : bool
+        Whether to take the first of the candidates that break no limit, instead of the one with the most room.
+    """
+    among = next((group for group in groups if (judged.works & group).any()), np.zeros(len(values), dtype=bool))
+    runs: tuple[FullRun, ...] = ()
+    best = None
+    for tries in range(MOST_TRIES):
+        best = _first(judged, among) if first else judged.best(among)
+        if best is None:
+            break
+        runs += run_full([(best, variants.one(best))], judged.lifts, on_progress, done=len(runs), total=3 + tries)
+        if runs[-1].sound:
+            break
+        among = among & (np.arange(len(values)) != best)
+    if best is None and runs:  # nothing that works is left: the first one stands, with what the full run says of it
+        best = runs[0].index
+    found = bands(judged)
+    chosen = _band_of(found, best, values)
+    edges = [] if chosen is None else [i for i in dict.fromkeys(chosen) if i not in {run.index for run in runs}]
+    runs += run_full(
+        [(i, variants.one(i)) for i in edges], judged.lifts, on_progress, done=len(runs), total=len(runs) + len(edges)
+    )
+    band = None
+    if chosen is not None:
+        band = Band(
+            edge_of(values, judged, chosen[0], chosen[0] - 1, variants.problems),
+            edge_of(values, judged, chosen[1], chosen[1] + 1, variants.problems),
+        )
+    findings = (*differences(runs, called), *_findings(judged, best, runs))
+    return Choice(variants, values, judged, best, band, max(len(found) - 1, 0), runs, findings)
+
+
+def _first(judged: Judged, among: np.ndarray) -> int | None:
+    for allowed in (among & judged.works & judged.easy, among & judged.works):
+        if allowed.any():
+            return int(np.argmax(allowed))
+    return None
+
+
+def _band_of(found: Sequence[tuple[int, int]], index: int | None, values: np.ndarray) -> tuple[int, int] | None:
+    """Band with the recommended candidate; without one, the widest."""
+    if index is not None:
+        return next((band for band in found if band[0] <= index <= band[1]), None)
+    return max(found, key=lambda band: values[band[1]] / values[band[0]], default=None)
+
+
+# --- words ----------------------------------------------------------------------------------------------------------
+
+
+def why(choice: Choice, sort: str) -> str:
+    """Why the recommended candidate and no other; empty where there is none.
+
+    Parameters
+    ----------
+    choice : Choice
+    sort : str
+        What it was chosen among: ``sizes that can be bought``.
+    """
+    index, judged = choice.recommended, choice.judged
+    if index is None:
+        return ""
+    room, limit = judged.room[index], judged.limits[judged.tightest[index]]
+    if room >= 1:
+        return (
+            f"Of the {sort} it leaves the most room to the nearest limit, the {limit.name}, "
+            f"which is kept {number(room, 3)} times over: {limit.words(index)}."
+        )
+    return (
+        f"Of the {sort} it comes nearest to keeping every limit; the {limit.name} is kept to {percent(room)}: "
+        f"{limit.words(index)}."
+    )
+
+
+def checked(choice: Choice) -> str:
+    """How many full runs stand behind a choice, and how far the slow model is off."""
+    off = choice.largest_difference
+    if off is None:
+        return f"{len(choice.runs)} run in full; no lift times to compare." if choice.runs else ""
+    return f"{len(choice.runs)} run in full; largest difference in lift time {percent(off, 1)}."
+
+
+def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) -> tuple[Finding, ...]:
+    if recommended is None:
+        return ()
+    lifts, found = judged.lifts, []
+    for limit in judged.limits:
+        if not limit.hard and limit.room[recommended] < 1:
+            kind = FindingKind.ROPE_BEND_TIGHT if "bend" in limit.name else FindingKind.LINK_BELOW_REQUIRED
+            found.append(
+                Finding(kind, Severity.CAUTION, f"As recommended, {limit.words(recommended)}.",
+                        value=float(limit.room[recommended]), limit=1.0)
+            )  # fmt: skip
+    held = next((run.verdict.held for run in runs if run.index == recommended), None)
+    if held is False:
+        found.append(
+            Finding(FindingKind.RAN_BACK, Severity.CAUTION, "As recommended, the load runs back when the power goes off.",
+                    help="Fit a pawl or a brake, or have a second line.")
+        )  # fmt: skip
+    elif held and lifts.holding[recommended] == Hold.AT_REST_ONLY:
+        found.append(
+            Finding(FindingKind.HELD_BY_FRICTION_ONLY, Severity.CAUTION,
+                    "As recommended, friction at rest holds the load, but a jolt may start it, and then it keeps running.")
+        )  # fmt: skip
+    if lifts.stall_factor[recommended] < 1:
+        text = f"The motors can break the {spoken(lifts.stall_weakest[recommended])} before they stall: never let it snag."
+        found.append(
+            Finding(FindingKind.OVERLOAD, Severity.CAUTION, text,
+                    value=float(lifts.stall_factor[recommended]), limit=1.0, help="Set a current limit on the supply.")
+        )  # fmt: skip
+    return tuple(found)

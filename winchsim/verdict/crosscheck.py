@@ -1,0 +1,125 @@
+"""Full runs beside the slow model: how far it is off, and what to say where that matters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from winchsim.inputs import Inputs
+from winchsim.quantity_text import number
+from winchsim.simulate import simulate
+from winchsim.slow import Lifts
+from winchsim.verdict.finding import Finding, FindingKind, Severity, Verdict
+from winchsim.verdict.judge import judge
+from winchsim.verdict.words import percent
+
+WORTH_SAYING = 0.01
+"""Difference in lift time over which a study says that the slow model is off. [-]"""
+
+Progress = Callable[[int, int], None]
+
+
+def silent(done: int, total: int) -> None:
+    """A progress that nobody sees."""
+
+
+@dataclass(frozen=True)
+class FullRun:
+    """One candidate run in full, beside what the slow model says of it.
+
+    Attributes
+    ----------
+    index : int
+        Which candidate.
+    slow_time, full_time : float or None
+        Lift time; None where it does not come up. [s]
+    in_range : bool
+        Whether the slow model claims to hold there.
+    verdict : Verdict
+        On the full run.
+    """
+
+    index: int
+    slow_time: float | None
+    full_time: float | None
+    in_range: bool
+    verdict: Verdict
+
+    @property
+    def difference(self) -> float | None:
+        """Slow over full lift time, less 1; None where either does not come up. [-]"""
+        if self.slow_time is None or self.full_time is None:
+            return None
+        return self.slow_time / self.full_time - 1
+
+    @property
+    def sound(self) -> bool:
+        """Whether the full run came up and nothing broke."""
+        return self.verdict.trusted and self.verdict.lifted
+
+
+def run_full(
+    scenarios: Sequence[tuple[int, Inputs]], lifts: Lifts, on_progress: Progress = silent, *, done: int = 0, total: int = 0
+) -> tuple[FullRun, ...]:
+    """Candidates run in full.
+
+    Parameters
+    ----------
+    scenarios : sequence of (int, Inputs)
+        Which candidate, and its scenario.
+    lifts : Lifts
+        What the slow model says of all candidates.
+    on_progress : callable
+        Called with the runs done and their number.
+    done, total : int
+        Runs before these, and in all; 0 for these alone.
+    """
+    found = []
+    total = total or len(scenarios)
+    for number_done, (index, inputs) in enumerate(scenarios, start=done + 1):
+        verdict = judge(simulate(inputs), cures=False)
+        time = float(lifts.lift_time[index])
+        slow_time = time if lifts.lifted[index] else None
+        found.append(FullRun(index, slow_time, verdict.summary.lift_time, bool(lifts.in_range[index]), verdict))
+        on_progress(number_done, total)
+    return tuple(found)
+
+
+def largest_difference(runs: Sequence[FullRun]) -> float | None:
+    """Largest difference in lift time of all runs, in magnitude; None where none can be compared. [-]"""
+    found = [abs(run.difference) for run in runs if run.difference is not None]
+    return max(found, default=None)
+
+
+def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[Finding, ...]:
+    """Findings where the slow model and the full run differ by more than is harmless.
+
+    Parameters
+    ----------
+    runs : sequence of FullRun
+    called : callable
+        Name of a candidate, for people.
+    """
+    found = []
+    for run in runs:
+        off = run.difference
+        if off is not None and abs(off) > WORTH_SAYING:
+            why = "" if run.in_range else ", outside its range (short lift, soft rope or near a stall)"
+            found.append(
+                Finding(
+                    FindingKind.EXTRAPOLATED, Severity.CAUTION,
+                    f"At {called(run.index)} the lift times of this study are {percent(abs(off))} "
+                    f"{'too long' if off > 0 else 'too short'}{why}: the full run takes {number(run.full_time or 0.0, 4)} s.",
+                    value=abs(off), limit=WORTH_SAYING, about=called(run.index),
+                    help="Trust the full run there: winchsim lift with this value set.",
+                )
+            )  # fmt: skip
+        elif (run.slow_time is None) is not (run.full_time is None):
+            found.append(
+                Finding(
+                    FindingKind.EXTRAPOLATED, Severity.CAUTION,
+                    f"At {called(run.index)} the full run differs: {run.verdict.sentence}",
+                    about=called(run.index), help="Trust the full run there.",
+                )
+            )  # fmt: skip
+    return tuple(found)
