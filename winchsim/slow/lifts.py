@@ -339,6 +339,7 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
         nothing, none = np.full(n, "", dtype=object), np.full(n, np.inf)
         factors = dict.fromkeys(("factor", "spare", "short_factor", "short_required", "stall_factor"), none)
         return {**factors, **dict.fromkeys(("weakest", "shortest", "stall_weakest"), nothing)}
+    worst = np.where(lifted, shares, np.maximum(shares, at_stall))
     required = _rows([link.required for link in m.links], n)
     with np.errstate(divide="ignore"):
         first, short, stall = np.argmax(worst, axis=0), np.argmax(worst * required, axis=0), np.argmax(at_stall, axis=0)
