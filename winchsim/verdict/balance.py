@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.model import Machine
-from winchsim.model.estimate import chain_torques, raising_phase
+from winchsim.model.estimate import chain_torques, pull, raising_phase, steady_speed
 from winchsim.model.machine import PhaseStep
-from winchsim.physics import load
+from winchsim.physics import heat, load
 from winchsim.physics.chain import PiecewiseLine, demand, group_push
 
 
@@ -68,27 +69,105 @@ def margins(
     held = load.pull_needed(m.body, m.reach - travel)
     found = []
     for grip in (1.0, m.breakaway):
-        pull = (held + grip * m.body.friction) / m.line.falls
-        needed = demand(m.chain, 1, grip)(pull * radius)
+        tension = (held + grip * m.body.friction) / m.line.falls
+        needed = demand(m.chain, 1, grip)(tension * radius)
         found.append(group_push(m.chain, 1, torques, grip) / needed if needed > 0 else math.inf)
     return Margins(*found)
 
 
-def hardest_margins(machine: Machine, *, hot: bool = False) -> Margins:
-    """Margins on the fullest layer of the lift, cold or with the windings at their limits.
+def hardest_margins(
+    machine: Machine, *, windings: Sequence[float] | None = None, cases: Sequence[float] | None = None
+) -> Margins:
+    """Margins on the fullest layer of the lift.
 
     Parameters
     ----------
     machine : Machine
-    hot : bool
-        Windings at their limits; the cases stay at the temperature of the air.
+    windings, cases : sequence of float, optional
+        Temperatures of each live group; left out, those of the start. [°C]
     """
-    m = machine
+    found = [margins(machine, machine.start_travel, i, windings=windings, cases=cases) for i in _used_layers(machine)]
+    return Margins(min(f.moving for f in found), min(f.resting for f in found))
+
+
+def hot_margins(machine: Machine) -> Margins:
+    """Margins on the fullest layer with the windings at their limits, the cases at the temperature of the air."""
+    return hardest_margins(machine, windings=[g.winding_limit for g in machine.groups])
+
+
+def _used_layers(m: Machine) -> list[int]:
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
     used = [i for i, layer in enumerate(m.layers) if layer.start < last and layer.end > m.wound_at_start]
-    windings = [g.winding_limit for g in m.groups] if hot else None
-    found = [margins(m, m.start_travel, i, windings=windings) for i in used or [len(m.layers) - 1]]
-    return Margins(min(f.moving for f in found), min(f.resting for f in found))
+    return used or [len(m.layers) - 1]
+
+
+WARM_STEPS = 12
+"""Steps in which the warming of a lift is followed. [-]"""
+
+
+@dataclass(frozen=True)
+class WarmLift:
+    """A whole lift in closed form: the windings warm up at the current of the steady speed.
+
+    Attributes
+    ----------
+    margins : Margins
+        On the fullest layer, with the windings and cases of the lift's end; 0 where the motors stall from the start.
+    spare : float
+        Least that is left to a winding's limit at the end. [K]
+    """
+
+    margins: Margins
+    spare: float
+
+
+def warm_lift(machine: Machine) -> WarmLift:
+    """Warming of the windings over a lift, and the margins that they then leave.
+
+    Parameters
+    ----------
+    machine : Machine
+
+    Notes
+    -----
+    Own derivation: the lift in `WARM_STEPS` equal heights, each at the steady speed that the windings still allow and at
+    its constant current. DEVELOPERS.md, section "Verdict".
+    """
+    m, phase = machine, raising_phase(machine)
+    windings, cases = [g.winding_start for g in m.groups], [m.ambient] * len(m.groups)
+    rise = (m.top_travel - m.start_travel) / WARM_STEPS
+    for step in range(WARM_STEPS):
+        travel = m.start_travel + (step + 0.5) * rise
+        wound = m.wound_at_start + m.line.falls * (travel - m.start_travel)
+        radius = next((layer.radius for layer in m.layers if wound < layer.end), m.layers[-1].radius)
+        middle, warm = windings, cases
+        for _ in range(2):  # the second time with the step's mean temperature
+            speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
+            if speed <= 0:
+                return WarmLift(Margins(0.0, 0.0), -math.inf)
+            torques, _, _ = chain_torques(m, phase, speed, middle, cases)
+            ends, warm = _warmed(m, torques, windings, cases, m.line.falls * rise / (speed * radius))
+            if not all(math.isfinite(t) for t in ends):
+                return WarmLift(Margins(0.0, 0.0), -math.inf)
+            middle = [(a + b) / 2 for a, b in zip(windings, ends, strict=True)]
+        windings, cases = ends, warm
+    found = hardest_margins(m, windings=windings, cases=cases)
+    return WarmLift(found, min(g.winding_limit - t for g, t in zip(m.groups, windings, strict=True)))
+
+
+def _warmed(
+    m: Machine, torques: Sequence[float], windings: Sequence[float], cases: Sequence[float], time: float
+) -> tuple[list[float], list[float]]:
+    """Temperatures of windings and cases after a time at constant torque. [°C]"""
+    by_group = {i: torque for (live, i), torque in zip(m.chain_groups, torques, strict=True) if live}
+    found = []
+    for i, g in enumerate(m.groups):
+        current = by_group[i] / (g.live * g.motor.constant)
+        cold = g.motor.resistance * current**2
+        power = cold * (1 + g.motor.copper_coefficient * (windings[i] - REFERENCE_TEMPERATURE))
+        feedback = cold * g.motor.copper_coefficient
+        found.append(heat.step_exact(g.heat, power, windings[i], cases[i], m.ambient, time, feedback))
+    return [float(winding) for winding, _ in found], [float(case) for _, case in found]
 
 
 def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:

@@ -8,6 +8,7 @@ from winchsim.verdict.balance import Margins, margins
 from winchsim.verdict.finding import FullPull, LinkRow
 from winchsim.verdict.history import History
 from winchsim.verdict.weakest import full_pull, weakest_links
+from winchsim.verdict.words import percent
 
 
 class Case:
@@ -42,6 +43,12 @@ def stall_margins(case: Case, event: RecordedEvent) -> Margins:
         place = m.wound_at_start + float(record["rope_wound"][k])
         layer = next(i for i, full in enumerate(m.layers) if full.end > place + 1e-2 * m.scales.stretch)
     return margins(m, travel, layer, windings=windings, cases=cases, phase=phase if phase.action == "raise" else None)
+
+
+def shortfall(found: Margins) -> str:
+    """What the motors give of what is needed, in words."""
+    share = percent(found.telling, 3 if 0.95 < found.telling < 1.05 else 2)
+    return f"{share} of the torque that {found.telling_word}"
 
 
 def at_layer_end(case: Case, event: RecordedEvent) -> bool:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from winchsim.model import Event
 from winchsim.simulate import Record
-from winchsim.verdict.case import Case, at_layer_end, blocked_by, holding_part, stall_margins
+from winchsim.verdict.case import Case, at_layer_end, blocked_by, holding_part, shortfall, stall_margins
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.cures import find_cures
 from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
 from winchsim.verdict.history import OFF_FLOOR, read_history
 from winchsim.verdict.summary import summarise
-from winchsim.verdict.words import counted, duration, given, length, link_name, percent, speed
+from winchsim.verdict.words import counted, duration, given, length, link_name, speed
 
 
 def judge(record: Record, *, cures: bool = True) -> Verdict:
@@ -90,7 +90,7 @@ def _stall(case: Case) -> str:
     if blocked:
         return f"Stalls: the load {blocked} {length(event.height)} up, after {duration(event.time)}{_afterwards(case)}."
     found = stall_margins(case, event)
-    short = f"the motors give {percent(found.telling)} of the torque that {found.telling_word}"
+    short = f"the motors give {shortfall(found)}"
     if event.height <= OFF_FLOOR:
         return f"Stalls: the load never leaves the floor; {short}{_afterwards(case)}."
     where = "at the end of a layer of rope, " if at_layer_end(case, event) else ""

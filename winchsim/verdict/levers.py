@@ -25,6 +25,8 @@ MOST_VOLTAGE = 1.5
 """Voltage over the motors' nominal one that is tried at most. [-]"""
 
 HALVINGS = 8
+GRID = 8
+"""Halvings towards the smallest step, and steps of the search where the largest one is no cure. [-]"""
 
 Enough = Callable[[Machine], bool]
 """Whether closed form calls a machine cured."""
@@ -97,8 +99,11 @@ def _smallest_step(inputs: Inputs, path: str, limit: float, enough: Enough) -> f
         trial = _changed(inputs, path, value)
         return trial is not None and _passes(trial, enough)
 
-    if not good(limit):
-        return None
+    if not good(limit):  # too far may be wrong where less far is right: a thin drum needs more layers
+        steps = [start * (limit / start) ** (k / GRID) for k in range(1, GRID)] if start * limit > 0 else []
+        limit = next((value for value in steps if good(value)), math.nan)
+        if math.isnan(limit):
+            return None
     near, far = start, limit
     for _ in range(HALVINGS):
         middle = math.sqrt(near * far) if near * far > 0 else (near + far) / 2

@@ -11,10 +11,10 @@ from winchsim.model import Event
 from winchsim.physics import heat
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import RecordedEvent
-from winchsim.verdict.case import Case, at_layer_end, blocked_by, stall_margins
+from winchsim.verdict.case import Case, at_layer_end, blocked_by, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.words import counted, duration, length, percent, speed
+from winchsim.verdict.words import counted, duration, length, speed
 
 HARD_LANDING = 0.1
 """Speed of a landing that is worth a word. [m/s] Own assumption."""
@@ -57,10 +57,7 @@ def stalled(case: Case) -> Iterator[Finding]:
     else:
         layer = int(case.record["layer"][case.history.at(event.time)])
         on = f" on layer {layer}" if kind is FindingKind.STALLED_AT_LAYER_END or layer > 1 else ""
-        text = (
-            f"The motors stall after {duration(event.time)} {where}{on}: they give {percent(found.telling)} of the torque "
-            f"that {found.telling_word}."
-        )
+        text = f"The motors stall after {duration(event.time)} {where}{on}: they give {shortfall(found)}."
     text += _until_hot(case, event) + _stall_breaks(case)
     help_ = "Switch the power off at once: a stalled motor turns all its current into heat."
     yield Finding(

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from winchsim.verdict.balance import hardest_margins
+from winchsim.verdict.balance import hardest_margins, hot_margins
 from winchsim.verdict.finding import Summary
 from winchsim.verdict.history import History, Span
 
@@ -35,7 +35,7 @@ def summarise(history: History) -> Summary:
         efficiency=_efficiency(history),
         charge=charge,
         stall_margin_cold=hardest_margins(m).resting,
-        stall_margin_hot=hardest_margins(m, hot=True).resting,
+        stall_margin_hot=hot_margins(m).resting,
     )
 
 
