@@ -13,11 +13,11 @@ import copyreg
 import dataclasses
 import difflib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, field
 from functools import cache
 from types import MappingProxyType, NoneType
-from typing import Any, get_args, get_origin, get_type_hints
+from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
 from winchsim.errors import DomainError, Fault
@@ -552,10 +552,18 @@ class Inputs:
     friction_pairs: tuple[Any, ...] = ()
 
 
+_Function = TypeVar("_Function", bound=Callable[..., Any])
+
+
+def _remembered(function: _Function) -> _Function:
+    """`functools.cache` that keeps the function's signature for type checkers."""
+    return cast(_Function, cache(function))
+
+
 # --- reading the declarations ---------------------------------------------------------------------------------------
 
 
-@cache
+@_remembered
 def specs(table: type) -> Mapping[str, Spec]:
     """Declarations of a table's values, by key, in the order in which they are declared.
 
@@ -572,7 +580,7 @@ def specs(table: type) -> Mapping[str, Spec]:
     return MappingProxyType({f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata})
 
 
-@cache
+@_remembered
 def table_type(table: type, key: str) -> type:
     """Dataclass that a ``table`` or ``tables`` key of `table` holds."""
     hint = get_type_hints(table)[key]
@@ -582,20 +590,20 @@ def table_type(table: type, key: str) -> type:
     raise DomainError(key, hint, "a key that holds a table")
 
 
-@cache
+@_remembered
 def is_required(table: type, key: str) -> bool:
     """Whether the file must give this key."""
     f = next(f for f in dataclasses.fields(table) if f.name == key)
     return f.default is MISSING and f.default_factory is MISSING
 
 
-@cache
+@_remembered
 def default_of(table: type, key: str) -> Any:
     """Default of a key; MISSING where it must be given."""
     return next(f for f in dataclasses.fields(table) if f.name == key).default
 
 
-@cache
+@_remembered
 def may_be_none(table: type, key: str) -> bool:
     """Whether the value may be left out altogether."""
     hint = get_type_hints(table)[key]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -137,7 +138,7 @@ def number(value: float, digits: int = 3) -> str:
     return f"{value:.{max(0, digits - 1 - magnitude)}f}"
 
 
-def in_unit(value: float, unit: str) -> float:
+def in_unit(value: Any, unit: str) -> Any:
     """The number that an SI value is in a printed unit.
 
     Parameters

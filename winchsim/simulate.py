@@ -318,7 +318,7 @@ def _segment_samples(segment: Segment, samples, longest: float) -> tuple[np.ndar
 def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray):
     """Every channel of one segment, and the share of every link's strength that is used."""
     m, motion = problem.machine, problem.motion
-    now = motion.flow(key)(t, y)
+    now = motion.flow(key)(t, list(y))
     k = t.shape[0]
     at = motion.channels(key)(y, now)
     out = {
@@ -408,7 +408,8 @@ def _demands(time, height, bound, shares) -> tuple[LinkDemand, ...]:
 
 def _books(m: Machine, problem: WinchProblem, done, begun) -> EnergyBooks:
     key, y0, marks = begun
-    source, spent = 0.0, {}
+    source = 0.0
+    spent: dict[str, float] = {}
     for segment in done.segments:
         t, weights, y = segment.gauss()
         for name, power in powers(problem.motion, segment.key, t, y).items():

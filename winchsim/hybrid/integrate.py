@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -28,7 +29,7 @@ _MIN_RTOL = 100.0 * float(np.finfo(float).eps)
 
 def run(
     problem: Problem,
-    key: Hashable,
+    key: Any,
     y0: np.ndarray | Sequence[float],
     t0: float,
     t_end: float,
@@ -144,7 +145,7 @@ class _Runner:
     segments: list[Segment] = field(default_factory=list)
     transitions: list[Transition] = field(default_factory=list)
 
-    def run(self, key: Hashable, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int) -> Run:
+    def run(self, key: Any, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int) -> Run:
         """All segments, until something ends the run."""
         if not np.isfinite(y).all():
             return self._finish(Outcome.NOT_FINITE, t, y)
@@ -171,7 +172,7 @@ class _Runner:
                 return self._finish(Outcome.CHATTER, t, y)
         return self._finish(Outcome.FINISHED, t, y)
 
-    def _apply(self, key: Hashable, leg: _Leg, switch: Switch) -> tuple[Hashable | None, np.ndarray]:
+    def _apply(self, key: Any, leg: _Leg, switch: Switch) -> tuple[Any, np.ndarray]:
         """Record a switch; the next key and state."""
         after = np.array(switch.y, dtype=float)
         if after.shape != leg.y.shape:
@@ -263,7 +264,7 @@ class _Runner:
         return broke, None
 
 
-def _cut(key: Hashable, stepper: Stepper, crossing: Crossing, t: float, y: np.ndarray) -> _Leg:
+def _cut(key: Any, stepper: Stepper, crossing: Crossing, t: float, y: np.ndarray) -> _Leg:
     """The segment up to a crossing, which becomes its last point."""
     if crossing.t <= t:
         return _Leg(crossing.fired, t, y, None)

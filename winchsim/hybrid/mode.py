@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -37,7 +37,7 @@ class Mode:
         ``("until",)`` is then what has fired.
     """
 
-    key: Hashable
+    key: Any
     rhs: Callable[[float, np.ndarray], Sequence[float]]
     guards: tuple[Guard, ...]
     guard_values: Callable[[Any, Any], Sequence[Any]]
@@ -47,11 +47,11 @@ class Mode:
 class Problem(Protocol):
     """A switched problem: its modes, its switches, and what counts as getting on."""
 
-    def mode(self, key: Hashable) -> Mode:
+    def mode(self, key: Any) -> Mode:
         """The mode of a key."""
         ...
 
-    def switch(self, key: Hashable, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
+    def switch(self, key: Any, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired in a mode (earliest first), at this time and state."""
         ...
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -76,8 +75,8 @@ class Transition:
     y_before: np.ndarray
     y_after: np.ndarray
     fired: tuple[str, ...]
-    key_from: Hashable
-    key_to: Hashable | None
+    key_from: Any
+    key_to: Any
     events: tuple[Any, ...]
 
 
@@ -98,7 +97,7 @@ class Segment:
 
     __slots__ = ("_trail", "key", "t", "y")
 
-    def __init__(self, key: Hashable, t: np.ndarray, y: np.ndarray, trail: Trail) -> None:
+    def __init__(self, key: Any, t: np.ndarray, y: np.ndarray, trail: Trail) -> None:
         self.key = key
         self.t = t
         self.y = y

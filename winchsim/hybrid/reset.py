@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +25,6 @@ class Switch:
         Labels or objects for the record; they are kept with the time and the two states.
     """
 
-    key: Hashable | None
+    key: Any
     y: np.ndarray | Sequence[float]
     events: tuple[Any, ...] = ()

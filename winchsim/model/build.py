@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 from winchsim.constants import COPPER_COEFFICIENT
 from winchsim.errors import DomainError, Fault, InputError
@@ -108,7 +109,7 @@ def _motors(inputs: Inputs, notebook: Notebook) -> tuple[list[LiveGroup], list[D
 
 
 def _fit(group: MotorGroup, path: str) -> motor.MotorFit:
-    extras = {
+    extras: dict[str, Any] = {
         "brush_drop": group.brush_drop,
         "drag_speed_share": group.drag_speed_share,
         "inductance": group.inductance,
@@ -126,11 +127,10 @@ def _fit(group: MotorGroup, path: str) -> motor.MotorFit:
         raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
 
 
-def _fit_form(group: MotorGroup, extras: dict) -> motor.MotorFit:
+def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
+    g: Any = group  # what each form needs was checked to be given
     if group.known_by == "data sheet":
-        return motor.from_data_sheet(
-            group.voltage, group.no_load_speed, group.no_load_current, group.stall_torque, group.stall_current, **extras
-        )  # type: ignore[arg-type]
+        return motor.from_data_sheet(g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current, **extras)  # type: ignore[arg-type]
     if group.known_by == "points":
         columns = [[getattr(point, key) for point in group.points] for key in ("torque", "speed", "current")]
         return motor.from_points(group.voltage, *columns, **extras)
@@ -140,7 +140,7 @@ def _fit_form(group: MotorGroup, extras: dict) -> motor.MotorFit:
             group.lever_voltage, group.lever_current, group.lever_force, group.lever_arm, **extras,
         )  # fmt: skip
     return motor.from_label(
-        group.voltage, group.no_load_speed, stall_current=group.stall_current, no_load_current=group.no_load_current,
+        g.voltage, g.no_load_speed, stall_current=group.stall_current, no_load_current=group.no_load_current,
         body_diameter=group.body_diameter, body_length=group.body_length, **extras,
     )  # type: ignore[arg-type]  # fmt: skip
 

@@ -50,7 +50,7 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
         ``source`` first, then `FIXED_ITEMS`, then the chain's elements by name.
     """
     m = motion.machine
-    now = motion.flow(key)(t, y)
+    now = motion.flow(key)(t, list(y))
     zero = np.zeros_like(t)
     total = np.broadcast_to(now.total, t.shape)
     out = {"source": now.open_voltage * total, "source resistance": m.source.resistance * total**2}

@@ -196,7 +196,7 @@ class WinchProblem:
         """Make the currents obey a regime that holds their sum; what the inductors lose goes into the switch."""
         m, regime = self.machine, step.key.regime
         counts = [float(g.live) for g in m.groups]
-        inductances = [g.motor.inductance for g in m.groups]
+        inductances = [g.motor.inductance or 0.0 for g in m.groups]
         places = [m.current_state(i) for i in range(len(m.groups))]
         before = [float(step.y[p]) for p in places]
         after: tuple[float, ...] = tuple(before)
@@ -400,7 +400,7 @@ class WinchProblem:
             stretch = self.motion.steady_pull(step.key, float(y[2])) * (m.free_rope - float(y[0])) / line.stiffness
             y[2] -= (stretch - y[4]) / line.falls
             y[4] = stretch
-        y[3] = self.motion.riding_speed(step.key, y) if step.key.drum else 0.0
+        y[3] = self.motion.riding_speed(step.key, y.tolist()) if step.key.drum else 0.0
         step.mark(Event.SETTLED, energy=lost)
 
     def _on_taut(self, step: _Step, _: str) -> None:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import bisect
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -348,7 +348,7 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     """
     kinks: list[float] = []
     for index in range(len(chain.elements) - 1, -1, -1):
-        kinks += _roots(lambda x, i=index: _output_at(chain, direction, rope_torque, x, i), sorted(kinks))
+        kinks += _roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
     for index, mesh in enumerate(chain.groups):
         lever = mesh.inertia * group_ratio(chain, index)
         if lever and _kinked(mesh):
@@ -357,7 +357,7 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     if not roots:
         raise TrustError("No acceleration balances the torques of the chain.")
     x = roots[0]
-    loaded = tuple(direction * _output_at(chain, direction, rope_torque, x, i) >= 0 for i in range(len(chain.elements)))
+    loaded = tuple(direction * _output_at(chain, direction, rope_torque, i, x) >= 0 for i in range(len(chain.elements)))
     driving = tuple(
         direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
         for i, mesh in enumerate(chain.groups)
@@ -365,7 +365,7 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     return branch(chain, direction, loaded, driving)
 
 
-def _output_at(chain: Chain, direction: int, rope_torque: float, acceleration: float, element: int) -> float:
+def _output_at(chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float) -> float:
     ratios, torque = drum_ratios(chain), rope_torque
     for index in range(len(chain.elements) - 1, element - 1, -1):
         torque += chain.elements[index].inertia * ratios[index + 1] * acceleration
@@ -375,7 +375,7 @@ def _output_at(chain: Chain, direction: int, rope_torque: float, acceleration: f
 
 
 def _imbalance(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
-    needed = input_torque(chain.elements[0], direction, _output_at(chain, direction, rope_torque, acceleration, 0))
+    needed = input_torque(chain.elements[0], direction, _output_at(chain, direction, rope_torque, 0, acceleration))
     needed += chain.common_inertia * drum_ratios(chain)[0] * acceleration
     net = [
         torque - mesh.inertia * group_ratio(chain, i) * acceleration
@@ -470,7 +470,7 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
         not be inverted without checking.
     """
 
-    def walk(rope_torque: float, down_to: int) -> float:
+    def walk(down_to: int, rope_torque: float) -> float:
         torque = rope_torque
         for index in range(len(chain.elements) - 1, down_to - 1, -1):
             torque = input_torque(chain.elements[index], direction, torque, breakaway)
@@ -478,11 +478,11 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
 
     kinks: list[float] = []
     for index in range(len(chain.elements) - 2, -1, -1):
-        kinks += [x for x in _roots(lambda x, i=index + 1: walk(x, i), sorted({0.0, *kinks})) if x > 0]
+        kinks += [x for x in _roots(partial(walk, index + 1), sorted({0.0, *kinks})) if x > 0]
     knots = sorted({0.0, *kinks})
-    values = [walk(knot, 0) for knot in knots]
+    values = [walk(0, knot) for knot in knots]
     ends = [*knots[1:], knots[-1] + max(1.0, knots[-1])]
-    slopes = [(walk(end, 0) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
+    slopes = [(walk(0, end) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
     return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
 
 
