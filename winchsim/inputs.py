@@ -378,7 +378,7 @@ class Rope:
     damping_ratio: float = _number("damping of the bounce, share of critical", 0, 1, 0.05, spread="50 %")
     mass_per_length: float = _quantity("g/m", "mass of rope per length", 0, 100, 0.0, quiet=True)
     falls: int = _integer("parts of rope that carry the load", 1, 20, 1)
-    sheave_efficiency: float = _number("efficiency of each sheave of the tackle", 0, 1, 0.95, open=True)
+    sheave_efficiency: float = _number("efficiency of each sheave of the tackle", 0, 1, 0.95, open=True, quiet=True)
     free_length: float | None = _quantity(
         "m", "rope from drum to load at the start", 0, 1e4, None, open=True, left_out="from the drum's height"
     )

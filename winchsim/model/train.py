@@ -166,7 +166,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         row.add_brake()
     bare = drum_inertia(inputs, notebook)
     row.add_drum(inputs, 0.0 if reductions else bare)  # without a reduction no shaft before it carries the drum
-    row.elements += _rope_side(inputs)
+    row.elements += _rope_side(inputs, notebook)
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
@@ -331,13 +331,13 @@ def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[L
         if drag is None:
             drag = DRAG_SHARE * torque
             low, high = (share * torque for share in DRAG_RANGE)
-            if r.stage.repeat == 1:
-                notebook.assume(f"{r.path}.shaft_drag", drag, "0.5 % of the torque of the stalled motors there", low, high)
+            where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
+            notebook.assume(f"{r.path}.shaft_drag", drag, f"0.5 % of the torque of the stalled motors {where}", low, high)
         found.append(drag)
     return found
 
 
-def _rope_side(inputs: Inputs) -> list[Element]:
+def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     """What the rope runs over, from the drum to the load."""
     found = []
     for number, sheave in enumerate(inputs.sheave, start=1):
@@ -348,6 +348,7 @@ def _rope_side(inputs: Inputs) -> list[Element]:
         found.append(Element(f"edge {number}", 1.0, kept, kept))
     if inputs.rope.falls > 1:
         sheave_e = inputs.rope.sheave_efficiency
+        notebook.assume("rope.sheave_efficiency", sheave_e, "default")
         back = 2 - 1 / sheave_e
         if back <= 0:
             raise DomainError("rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself")
