@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units
+
+if TYPE_CHECKING:
+    from winchsim.inputs import Inputs
+    from winchsim.verdict.snag import SnagStudy
 
 
 def register(commands: Any) -> None:
@@ -26,6 +30,9 @@ def register(commands: Any) -> None:
     add_scenario(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the record, one column a quantity, one row a sample")
     parser.add_argument("--no-cures", action="store_true", help="do not look for changes that would cure a stall or a run-back")
+    parser.add_argument(
+        "--snag", action="store_true", help="also simulate a snag, and the current limit that would save every link"
+    )
     add_units(parser)
     add_force(parser)
 
@@ -41,17 +48,26 @@ def run(options: argparse.Namespace, env: Env) -> int:
     scenario = read(options.file, options.overrides)
     record = simulate(scenario.inputs)
     verdict = judge(record, cures=not options.no_cures)
+    snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         write_whole(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
         env.note(f"wrote {options.csv}")
     if options.json:
         from winchsim.report.json_out import lift_json
 
-        env.out(lift_json(record, verdict, digest=scenario.digest))
+        env.out(lift_json(record, verdict, digest=scenario.digest, snag=snag))
     else:
         from winchsim.report.text import lift_text
 
-        env.out(lift_text(record, verdict, name=scenario.name, us=options.units == "us", paint=env.paint))
+        env.out(lift_text(record, verdict, name=scenario.name, us=options.units == "us", paint=env.paint, snag=snag))
+    if options.snag and snag is None:
+        env.note("no snag was simulated: the load does not come as far as half its height")
     if not verdict.trusted:
         return ExitCode.NO_TRUST
     return ExitCode.GOOD if verdict.passes else ExitCode.BAD
+
+
+def _snag(inputs: Inputs) -> SnagStudy | None:
+    from winchsim.verdict.snag import snag_study
+
+    return snag_study(inputs)

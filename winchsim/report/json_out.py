@@ -15,6 +15,8 @@ from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
 from winchsim.simulate import Record, RecordedEvent
 from winchsim.verdict.finding import Cure, Finding, FullPull, LinkRow, Verdict
+from winchsim.verdict.life import ToothLife, tooth_lives
+from winchsim.verdict.snag import SnagStudy
 
 SUMMARY_UNITS = {
     "lift_time": "s",
@@ -33,12 +35,16 @@ SUMMARY_UNITS = {
 }
 """Unit of every number of the summary, in the order of the output."""
 
+_SNAG_UNITS = {
+    "current_limit": "A", "broke": "", "factor": "", "worst": "", "peak_tension": "N", "reached": "",
+}  # fmt: skip
+
 _EVENT_UNITS = {
     Event.LANDED: "m/s", Event.TOP_STOP: "m/s", Event.SNAGGED: "m/s", Event.HOT: "°C", Event.STALLED: "N·m",
 }  # fmt: skip
 
 
-def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None) -> str:
+def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None, snag: SnagStudy | None = None) -> str:
     """JSON text of a lift.
 
     Parameters
@@ -47,6 +53,8 @@ def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None) ->
     verdict : Verdict
     digest : str, optional
         SHA-256 of the scenario.
+    snag : SnagStudy, optional
+        What a simulated snag does, where that was asked for.
     """
     return document(
         digest=digest,
@@ -62,6 +70,8 @@ def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None) ->
         safe=verdict.safe,
         summary=keyed(SUMMARY_UNITS, verdict.summary),
         full_pull=_full_pull(verdict.full_pull),
+        snag=None if snag is None else _snag(snag),
+        life=[_life(life) for life in tooth_lives(record)],
         cures=[_cure(cure) for cure in verdict.cures],
         events=[event_facts(record.machine, event) for event in record.events],
         energy=energy_facts(record),
@@ -137,6 +147,16 @@ def _full_pull(found: FullPull) -> dict[str, Any]:
         "safe_current_limit_a": found.safe_current,
         "rows": rows,
     }
+
+
+def _snag(found: SnagStudy) -> dict[str, Any]:
+    runs = {"as_built": found.as_built, "without_current_limit": found.without_limit, "safe": found.safe}
+    facts = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in runs.items()}
+    return {"sentence": found.sentence, "height_m": found.height} | facts
+
+
+def _life(life: ToothLife) -> dict[str, Any]:
+    return {"link": life.label, "cycles_per_lift": life.cycles_per_lift, "lifts_to_fatigue": life.lifts}
 
 
 def _cure(cure: Cure) -> dict[str, Any]:

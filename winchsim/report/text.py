@@ -17,6 +17,9 @@ from winchsim.report.us import beside_us
 from winchsim.simulate import EnergyBooks, Record
 from winchsim.verdict.balance import holding
 from winchsim.verdict.finding import Finding, FullPull, LinkRow, Severity, Verdict
+from winchsim.verdict.life import sentence as life_sentence
+from winchsim.verdict.life import tooth_lives
+from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import duration, given, length, percent, speed
 
 MOST_LINKS = 10
@@ -31,7 +34,9 @@ MEMORY = "*"
 _PLAIN = Paint()
 
 
-def lift_text(record: Record, verdict: Verdict, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+def lift_text(
+    record: Record, verdict: Verdict, *, name: str = "", us: bool = False, paint: Paint = _PLAIN, snag: SnagStudy | None = None
+) -> str:
     """Report of a lift as text.
 
     Parameters
@@ -44,6 +49,8 @@ def lift_text(record: Record, verdict: Verdict, *, name: str = "", us: bool = Fa
         Whether to print US units beside the SI ones.
     paint : Paint
         Colours, off by default; they are never the only sign of anything.
+    snag : SnagStudy, optional
+        What a simulated snag does, where that was asked for.
 
     Returns
     -------
@@ -60,7 +67,9 @@ def lift_text(record: Record, verdict: Verdict, *, name: str = "", us: bool = Fa
         _numbers(page, record, verdict)
         _margins(page, record.machine, verdict)
         _links(page, verdict.rows)
+        _life(page, record)
         _full_pull(page, verdict.full_pull)
+        _snag(page, snag)
         _energy(page, record.energy)
     _findings(page, verdict.findings)
     _cures(page, verdict)
@@ -133,7 +142,7 @@ def _numbers(page: _Page, record: Record, verdict: Verdict) -> None:
         ("energy from the supply", page.q(s.energy_in, "J")),
         ("charge drawn", page.q(s.charge, "A·h")),
         ("efficiency of the lift", percent(s.efficiency, 3) if s.efficiency is not None else "none"),
-        ("ratio, motor to drum", f"{number(record.machine.groups[0].ratio, 4)}:1"),
+        ("ratio, motor to drum", f"{record.machine.groups[0].ratio:.4g}:1"),
     ]
     page.table(rows)
 
@@ -189,6 +198,16 @@ def _links(page: _Page, rows: Sequence[LinkRow]) -> None:
         page.lines.append("  up to: the train is held there, and friction leaves open how much of it the link carries")
     if any(row.link.strength.basis == "from memory" for row in shown):
         page.lines.append(f"  {MEMORY} from memory, not looked up")
+
+
+def _life(page: _Page, record: Record) -> None:
+    text = life_sentence(tooth_lives(record))
+    page.lines += page.wrapped(text, "  ", "  ") if text else []
+
+
+def _snag(page: _Page, snag: SnagStudy | None) -> None:
+    if snag is not None:
+        page.lines += page.wrapped(f"Snag at {length(snag.height)}: {snag.sentence}", "  ", "  ")
 
 
 def _full_pull(page: _Page, found: FullPull) -> None:

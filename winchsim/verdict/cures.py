@@ -21,7 +21,7 @@ WARM_RESERVE = 1.08
 """The same at the end of a lift whose windings warmed up: so near to a stall that warming feeds on itself, closed form sees it
 a little too well. [-] Own choice, from full runs."""
 
-AMPLE_RESERVE = 1.15
+AMPLE_RESERVE = 1.06
 """The same of a last proposal, where the others did not do. [-] Own choice."""
 
 

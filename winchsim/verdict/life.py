@@ -78,7 +78,7 @@ def sentence(lives: tuple[ToothLife, ...]) -> str:
     if not lives:
         return ""
     busiest = max(lives, key=lambda life: life.cycles_per_lift)
-    text = f"Each lift loads every tooth of the {busiest.label} {busiest.cycles_per_lift:.0f} times"
+    text = f"Each lift loads every {busiest.label} {busiest.cycles_per_lift:.0f} times"
     known = [life for life in lives if life.lifts is not None and math.isfinite(life.lifts)]
     if not known:
         return text + "; how many lifts the teeth stand is not known (no S–N line for their material)."

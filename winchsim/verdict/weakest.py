@@ -16,6 +16,9 @@ from winchsim.verdict.balance import needed_current
 from winchsim.verdict.finding import FullPull, FullPullRow, LinkRow
 from winchsim.verdict.words import link_name
 
+DETERMINED = ("tension", "drum")
+"""Channels that the rope's pull settles also while the train is held."""
+
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:
     """Every link with the worst that was asked of it, the smallest factor first."""
@@ -26,7 +29,7 @@ def weakest_links(record: Record) -> tuple[LinkRow, ...]:
         limit = m.links[asked.link]
         link = Link(
             limit.kind, limit.where, limit.strength, asked.share * limit.strength.value, limit.required,
-            asked.time, asked.height, asked.bound,
+            asked.time, asked.height, asked.bound and limit.channel not in DETERMINED,
         )  # fmt: skip
         rows.append(LinkRow(link_name(m, limit), link, asked.link, asked.link in broke))
     return tuple(sorted(rows, key=lambda row: row.link.factor))
