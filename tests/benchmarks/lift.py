@@ -156,8 +156,8 @@ def _processes() -> None:
         return best
 
     importing = whole("-c", "import scipy.integrate")
-    bare = whole("-m", "winchsim.cli", "lift", str(SCENARIO), "--no-cures")
-    full = whole("-m", "winchsim.cli", "lift", str(SCENARIO))
+    bare = whole("-m", "winchsim", "lift", str(SCENARIO), "--no-cures")
+    full = whole("-m", "winchsim", "lift", str(SCENARIO))
     print(
         f"winchsim lift, whole process: {bare:.2f} s without cures, {full:.2f} s with; importing scipy.integrate: {importing:.2f} s"
     )

@@ -35,9 +35,9 @@ BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
 
 
-SETTLED = 1e-3
-"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: below what
-is printed, and the energy in it is below a millionth of the rope's."""
+SETTLED = 3e-3
+"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: hardly
+seen on a curve, and the energy in it is a hundred-thousandth of the rope's."""
 
 
 class Flow(NamedTuple):

@@ -12,7 +12,7 @@ from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import LinkLimit, Machine
-from winchsim.model.motion import Flow, Motion
+from winchsim.model.motion import SETTLED, Flow, Motion
 from winchsim.physics import load
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia
@@ -24,9 +24,6 @@ PROGRESS = 1e-6
 DYING = 0.05
 SMALLEST = 1e-6
 """A bounce that dies down by this share is getting on, down to this share of the static stretch. [-]"""
-
-QUIET = ("settles",)
-"""Guards whose firing does not stir the rope."""
 
 LEAST_INERTIA = 1e-9
 """Inertia of a bare shaft, where a parted train leaves one whose inertia is not known. [kg·m²] Own assumption."""
@@ -47,6 +44,7 @@ class _Step:
         self.marks: list[Mark] = []
         self.ends = False
         self.next_phase = ""
+        self.calm = 0  # guards that fired without stirring the rope
 
     def mark(self, event: Event, detail: str = "", value: float | None = None, energy: float = 0.0) -> None:
         self.marks.append(Mark(event, detail, value, energy))
@@ -128,11 +126,12 @@ class WinchProblem:
             getattr(self, f"_on_{head}")(step, rest)
             if step.ends:
                 break
+        stirred = step.calm < len(fired) or bool(step.next_phase)
         if step.next_phase and not step.ends:
             self._leave_phase(step)
         if not step.ends:
             self.settle(step)
-            if not step.key.settled or any(name not in QUIET for name in fired):
+            if stirred or not step.key.settled:
                 step.change(settled=False, settle_after=t + self.machine.scales.bounce_period)
         self.last_key = step.key
         if step.ends:
@@ -293,13 +292,17 @@ class WinchProblem:
             step.mark(Event.OVERFLOW)
             step.ends = True
             return
-        step.change(layer=layer, layer_below=layer)
-        step.mark(Event.LAYER, f"layer {layer + 1}")
+        self._change_layer(step, layer)
 
     def _on_layer_down(self, step: _Step, _: str) -> None:
-        layer = step.key.layer - 1
+        self._change_layer(step, step.key.layer - 1)
+
+    def _change_layer(self, step: _Step, layer: int) -> None:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, f"layer {layer + 1}")
+        bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
+        if step.key.settled and bounce < SETTLED * self.machine.scales.stretch:
+            self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_paid_out(self, step: _Step, _: str) -> None:
         step.mark(Event.PAID_OUT)
@@ -391,6 +394,9 @@ class WinchProblem:
         step.mark(Event.SLIPS)
 
     def _on_settles(self, step: _Step, _: str) -> None:
+        self._ride(step)
+
+    def _ride(self, step: _Step) -> None:
         """The load rides with the drum from here on; what was left of its bounce is lost in the rope."""
         m, line, y = self.machine, self.machine.line, step.y
         amplitude = self.motion.bounce(step.key, y.tolist(), self.flow(step))
@@ -402,6 +408,7 @@ class WinchProblem:
             y[4] = stretch
         y[3] = self.motion.riding_speed(step.key, y.tolist()) if step.key.drum else 0.0
         step.mark(Event.SETTLED, energy=lost)
+        step.calm += 1
 
     def _on_taut(self, step: _Step, _: str) -> None:
         step.change(taut=True)
