@@ -6,7 +6,7 @@ Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants`
 
 from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine
 from winchsim.slow.stacking import Batch, stack_machines
-from winchsim.slow.variants import Variants, vary
+from winchsim.slow.variants import Variants, vary, vary_freely
 
 __all__ = [
     "Batch",
@@ -19,4 +19,5 @@ __all__ = [
     "lift_machine",
     "stack_machines",
     "vary",
+    "vary_freely",
 ]

@@ -18,13 +18,15 @@ from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
 from winchsim.physics import load
-from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, unchecked
+from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, stack_machines, unchecked
 
 _BY_ARRAY = re.compile(
     r"load\.(mass|guide_friction)|drum\.diameter|supply\.(voltage|resistance|current_limit)"
     r"|motors\.\d+\.(count|winding_start)|stage\.\d+\.efficiency"
 )
 """Paths whose values are put in as arrays; every other path is built once for each of its values."""
+
+NOT_RAISED = DomainError("phase", "no raise", "a programme in which the load is raised")
 
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
 
@@ -38,7 +40,9 @@ class Variants:
     inputs : Inputs
         The scenario that was varied.
     columns : Mapping of str to ndarray, shape (size,)
-        Changed values by path, in SI.
+        Changed values by path, in SI; empty where the scenarios are given one by one.
+    scenarios : tuple of Inputs
+        Then these, one for each variant.
     size : int
         Variants asked for.
     batches : tuple of (ndarray of int, Batch)
@@ -49,6 +53,7 @@ class Variants:
 
     inputs: Inputs
     columns: Mapping[str, np.ndarray]
+    scenarios: tuple[Inputs, ...]
     size: int
     batches: tuple[tuple[np.ndarray, Batch], ...]
     problems: Mapping[int, str]
@@ -61,10 +66,42 @@ class Variants:
         DomainError
             One of its values is out of bounds.
         """
+        if self.scenarios:
+            return self.scenarios[index]
         found = self.inputs
         for path, values in self.columns.items():
             found = _with(found, path, values[index])
         return found
+
+
+def vary_freely(scenarios: Sequence[Inputs]) -> Variants:
+    """Variants given one by one, where they differ by more than single values.
+
+    Parameters
+    ----------
+    scenarios : sequence of Inputs
+        At least one; each is built on its own.
+
+    Returns
+    -------
+    Variants
+    """
+    problems: dict[int, str] = {}
+    by_shape: dict[Any, list[tuple[int, Machine]]] = {}
+    for index, inputs in enumerate(scenarios):
+        try:
+            machine = build(inputs)
+        except (DomainError, InputError) as error:
+            problems[index] = _reason(error)
+            continue
+        if raising_phase(machine).action != "raise":
+            raise NOT_RAISED
+        by_shape.setdefault(shape_of(machine), []).append((index, machine))
+    batches = tuple(
+        (np.array([index for index, _ in members]), stack_machines([machine for _, machine in members]))
+        for members in by_shape.values()
+    )
+    return Variants(scenarios[0], {}, tuple(scenarios), len(scenarios), batches, problems)
 
 
 def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
@@ -120,7 +157,7 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
         (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts]))
         for parts in by_shape.values()
     ]
-    return Variants(inputs, arrays, size, tuple(batches), problems)
+    return Variants(inputs, arrays, (), size, tuple(batches), problems)
 
 
 def _reason(error: DomainError | InputError) -> str:
@@ -177,7 +214,7 @@ def _family(
     columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
     machine, rows = build(inputs), members
     if raising_phase(machine).action != "raise":
-        raise DomainError("phase", raising_phase(machine).action, "a programme in which the load is raised")
+        raise NOT_RAISED
     drums: tuple[Any, ...] | None = None
     if "drum.diameter" in columns:
         drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)

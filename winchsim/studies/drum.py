@@ -15,7 +15,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.slow import Hold, Lifts, Variants, lift_all, vary
 from winchsim.strength.line import bend
 from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all
-from winchsim.verdict.choice import Choice, choose, why
+from winchsim.verdict.choice import Choice, choose, sharpened, why
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import duration
 
@@ -23,9 +23,6 @@ PATH = "drum.diameter"
 
 CANDIDATES = 200
 """Diameters tried over the range, besides the sizes that can be bought. [-]"""
-
-FINER = 24
-"""More diameters between two neighbours of which one works and the other does not. [-]"""
 
 STOCK = tuple(
     size / 1000 for size in (2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 32, 35, 40, 45, 50, 60, 70, 80, 90,
@@ -120,7 +117,7 @@ def study_drum(
     stock = np.array([size for size in sizes if low <= size <= high])
     own = [inputs.drum.diameter] if low <= inputs.drum.diameter <= high else []
     diameters = np.unique(np.concatenate([np.geomspace(low, high, CANDIDATES), stock, own]))
-    diameters, judged, variants = _with_edges(inputs, machine, wanted, diameters)
+    diameters, judged, variants = sharpened(diameters, lambda values: _judged(inputs, machine, wanted, values))
     sold = np.isin(diameters, stock)
     halves = diameters / TURNED_STEP
     groups = (sold, np.abs(halves - np.round(halves)) < 1e-6, np.ones(len(diameters), dtype=bool))
@@ -155,17 +152,6 @@ def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndar
         lambda i: f"the rope is bent over {number(ratio[i], 2)} times its diameter, even the mildest rule asks for {mildest:g}",
     )  # fmt: skip
     return judge_all(lift_all(variants), machine, wanted, (tight,)), variants
-
-
-def _with_edges(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndarray) -> tuple[np.ndarray, Judged, Variants]:
-    """Candidates with more of them where working ends, so that the edges of a band are sharp."""
-    judged, variants = _judged(inputs, machine, wanted, diameters)
-    ends = np.flatnonzero(np.diff(judged.works.astype(int)))
-    if not len(ends):
-        return diameters, judged, variants
-    finer = [np.geomspace(diameters[k], diameters[k + 1], FINER + 2)[1:-1] for k in ends]
-    diameters = np.unique(np.concatenate([diameters, *finer]))
-    return (diameters, *_judged(inputs, machine, wanted, diameters))
 
 
 def _holds_up_to(diameters: np.ndarray, lifts: Lifts) -> float | None:

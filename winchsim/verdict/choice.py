@@ -17,6 +17,9 @@ from winchsim.verdict.words import percent, spoken
 MOST_TRIES = 3
 """Candidates tried in full before giving up. [-]"""
 
+FINER = 24
+"""More candidates between two neighbours of which one works and the other does not. [-]"""
+
 Called = Callable[[int], str]
 """Name of a candidate, for people."""
 
@@ -77,6 +80,27 @@ class Choice:
         return all(finding.severity is not Severity.DANGER for finding in self.findings)
 
 
+def sharpened(
+    values: np.ndarray, judge: Callable[[np.ndarray], tuple[Judged, Variants]]
+) -> tuple[np.ndarray, Judged, Variants]:
+    """Candidates with more of them where working ends, so that the edges of a band are sharp.
+
+    Parameters
+    ----------
+    values : ndarray
+        Ascending, over 0. [SI]
+    judge : callable
+        Judges candidates by their values.
+    """
+    judged, variants = judge(values)
+    ends = np.flatnonzero(np.diff(judged.works.astype(int)))
+    if not len(ends):
+        return values, judged, variants
+    finer = [np.geomspace(values[k], values[k + 1], FINER + 2)[1:-1] for k in ends]
+    values = np.unique(np.concatenate([values, *finer]))
+    return (values, *judge(values))
+
+
 def choose(
     variants: Variants,
     judged: Judged,
@@ -85,7 +109,8 @@ def choose(
     groups: Sequence[np.ndarray],
     on_progress: Progress,
     *,
-    first: bool = False,
+    rank: np.ndarray | None = None,
+    also: Sequence[int] | None = None,
 ) -> Choice:
     """Choose a candidate and confirm it and its band's edges in full.
 
@@ -100,14 +125,17 @@ def choose(
         Candidates to choose among: the first of these that has one that works.
     on_progress : callable
         Called with the full runs done and their number.
-    first : bool
-        Whether to take the first of the candidates that break no limit, instead of the one with the most room.
+    rank : ndarray, optional
+        Of the candidates that break no limit (or, where there are none, that work) the one with the least of this is taken;
+        left out, the one with the most room.
+    also : sequence of int, optional
+        Candidates to run in full instead of the edges of a band, where neighbours have little in common.
     """
     among = next((group for group in groups if (judged.works & group).any()), np.zeros(len(values), dtype=bool))
     runs: tuple[FullRun, ...] = ()
     best = None
     for tries in range(MOST_TRIES):
-        best = _first(judged, among) if first else judged.best(among)
+        best = judged.best(among) if rank is None else _least(judged, among, rank)
         if best is None:
             break
         runs += run_full([(best, variants.one(best))], judged.lifts, on_progress, done=len(runs), total=3 + tries)
@@ -116,26 +144,25 @@ def choose(
         among = among & (np.arange(len(values)) != best)
     if best is None and runs:  # nothing that works is left: the first one stands, with what the full run says of it
         best = runs[0].index
-    found = bands(judged)
+    found = [] if also is not None else bands(judged)
     chosen = _band_of(found, best, values)
-    edges = [] if chosen is None else [i for i in dict.fromkeys(chosen) if i not in {run.index for run in runs}]
+    nearest = () if judged.works.any() else (int(np.argmax(judged.room)),)
+    more = [i for i in dict.fromkeys(also or chosen or nearest) if i not in {run.index for run in runs} | set(variants.problems)]
     runs += run_full(
-        [(i, variants.one(i)) for i in edges], judged.lifts, on_progress, done=len(runs), total=len(runs) + len(edges)
+        [(i, variants.one(i)) for i in more], judged.lifts, on_progress, done=len(runs), total=len(runs) + len(more)
     )
     band = None
     if chosen is not None:
-        band = Band(
-            edge_of(values, judged, chosen[0], chosen[0] - 1, variants.problems),
-            edge_of(values, judged, chosen[1], chosen[1] + 1, variants.problems),
-        )
+        ends = ((chosen[0], chosen[0] - 1), (chosen[1], chosen[1] + 1))
+        band = Band(*(edge_of(values, judged, inside, outside, variants.problems) for inside, outside in ends))
     findings = (*differences(runs, called), *_findings(judged, best, runs))
     return Choice(variants, values, judged, best, band, max(len(found) - 1, 0), runs, findings)
 
 
-def _first(judged: Judged, among: np.ndarray) -> int | None:
+def _least(judged: Judged, among: np.ndarray, rank: np.ndarray) -> int | None:
     for allowed in (among & judged.works & judged.easy, among & judged.works):
         if allowed.any():
-            return int(np.argmax(allowed))
+            return int(np.argmin(np.where(allowed, rank, np.inf)))
     return None
 
 
