@@ -147,7 +147,8 @@ def choose(
     found = [] if also is not None else bands(judged)
     chosen = _band_of(found, best, values)
     nearest = () if judged.works.any() else (int(np.argmax(judged.room)),)
-    more = [i for i in dict.fromkeys(also or chosen or nearest) if i not in {run.index for run in runs} | set(variants.problems)]
+    done = {run.index for run in runs} | set(variants.problems)
+    more = [i for i in dict.fromkeys(also or chosen or nearest) if i not in done]
     runs += run_full(
         [(i, variants.one(i)) for i in more], judged.lifts, on_progress, done=len(runs), total=len(runs) + len(more)
     )

@@ -32,7 +32,7 @@ class FullRun:
     index : int
         Which candidate.
     slow_time, full_time : float or None
-        Lift time; None where it does not come up. [s]
+        Lift time; None where it does not come up, or something breaks. [s]
     in_range : bool
         Whether the slow model claims to hold there.
     verdict : Verdict
@@ -79,7 +79,7 @@ def run_full(
     for number_done, (index, inputs) in enumerate(scenarios, start=done + 1):
         verdict = judge(simulate(inputs), cures=False)
         time = float(lifts.lift_time[index])
-        slow_time = time if lifts.lifted[index] else None
+        slow_time = time if lifts.lifted[index] and lifts.factor[index] >= 1 else None
         found.append(FullRun(index, slow_time, verdict.summary.lift_time, bool(lifts.in_range[index]), verdict))
         on_progress(number_done, total)
     return tuple(found)
