@@ -27,6 +27,7 @@ def let_go(ideal, make_motor, weight, stiffness, span, slack):
         motors=make_motor(1.0, 1.0),
         radius=0.2,
         span=span,
+        drum={"drag": 1.0},
         rope={"axial_stiffness": stiffness * (span + slack), "damping_ratio": 0.0},
         load={"mass": weight / 9.81, "start_height": 2.0, "height": 0.05},
         pawl=Pawl(),

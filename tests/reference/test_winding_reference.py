@@ -1,0 +1,221 @@
+"""Rope on drum, edge and sheave, against published values and through whole lifts. Each check names its source."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Drum, Edge, Phase, Rope, Sheave
+from winchsim.model import Event, build
+from winchsim.physics import chain, drum, rope
+from winchsim.simulate import simulate
+
+pytestmark = pytest.mark.reference
+
+
+class TestCapstan:
+    """T1 = T2 exp(mu phi): an edge that the rope rubs over."""
+
+    def test_hold_of_a_load_over_a_bar(self, ideal, make_motor):
+        # University exercise on belt friction: 100 kg over a bar, friction 0.2, 3 pi/2. Printed: 382.26 N hold it
+        # (recomputed 382.2576). A motor that pulls with a little more holds it with certainty; with a little less, it
+        # runs back.
+        edge = Edge(friction=0.2, angle=1.5 * math.pi)
+        kept = rope.edge_efficiency(edge.friction, edge.angle)
+        assert 100 * 9.81 * kept == pytest.approx(382.26, abs=0.005)
+        radius, k = 0.1, 1.0
+        for share, held in ((1.001, True), (0.999, False)):
+            inputs = ideal(
+                motors=make_motor(1.0, k, voltage=100.0),
+                supply={"current_limit": 382.2576 * share * radius / k},
+                radius=radius,
+                span=5.0,
+                edge=(edge,),
+                load={"mass": 100.0, "start_height": 1.0},
+                phase=(Phase(action="raise", until="time", time=0.1),),
+            )
+            record = simulate(inputs)
+            assert (record.first(Event.RUNS_BACK) is None) is held
+            assert np.all(record["drum_speed"] == 0.0) is np.bool_(held)
+            assert record.energy.error <= 1e-4
+
+    def test_pull_over_the_same_bar(self, ideal, make_motor):
+        # The same rope against the friction: exp(mu phi) times the weight just moves it.
+        edge = Edge(friction=0.2, angle=1.5 * math.pi)
+        needed = 100 * 9.81 * math.exp(0.2 * 1.5 * math.pi)
+        for share, moves in ((1.001, True), (0.999, False)):
+            inputs = ideal(
+                motors=make_motor(1.0, 1.0, voltage=1000.0),
+                supply={"current_limit": needed * share * 0.1},
+                radius=0.1,
+                span=5.0,
+                edge=(edge,),
+                load={"mass": 100.0, "start_height": 1.0},
+                phase=(Phase(action="raise", until="time", time=0.2),),
+            )
+            assert (simulate(inputs).first(Event.DRUM_STARTS) is not None) is moves
+
+    @pytest.mark.parametrize(
+        ("friction", "turns", "ratio", "places"),
+        [
+            (0.3, 1.0, 6.6, 0.05),  # exercise on belt friction: one and two turns at 0.3
+            (0.3, 2.0, 43.4, 0.05),
+            (0.25, 0.75, 500 / (15.7 * 9.81), 0.005),  # R. C. Hibbeler, Statics, Ex. 8.9: 500 N lift 15.7 kg over two edges
+        ],
+    )
+    def test_ratio_of_tensions(self, friction, turns, ratio, places):
+        contacts = 1 / rope.edge_efficiency(friction, turns * 2 * math.pi)
+        assert contacts == pytest.approx(ratio, abs=places)
+
+
+class TestTackle:
+    """Tackles and their sheaves."""
+
+    @pytest.mark.parametrize(("sheave", "advantage"), [(0.917, 3.236079), (0.962, 3.634), (0.98, 3.804), (0.96, 3.616)])
+    def test_four_falls_and_a_lead_sheave(self, sheave, advantage):
+        # Pipeline Rules of Thumb Handbook, p. 6: mechanical advantage E (1 - E^n)/(1 - E); sheaves 0.962 on rollers,
+        # 0.917 plain. Printed for n = 4, 0.917: 3.25, so that 1000 lb lift 3250 lb (0.5 %).
+        found = 4 * rope.tackle_efficiency(4, sheave) * sheave
+        assert found == pytest.approx(advantage, abs=6e-4)
+        if sheave == 0.917:
+            assert found == pytest.approx(3.25, rel=0.005)
+
+    @pytest.mark.parametrize(
+        ("sheave", "two", "four"), [(0.98, 0.9900, 0.9704), (0.96, 0.9800, 0.9416), (0.917, 0.9585, 0.8822)]
+    )
+    def test_efficiency_without_a_lead_sheave(self, sheave, two, four):
+        # (1 - E^n)/(n (1 - E)), the formula of DIN 15020 as remembered (from memory); values recomputed.
+        assert rope.tackle_efficiency(2, sheave) == pytest.approx(two, abs=6e-5)
+        assert rope.tackle_efficiency(4, sheave) == pytest.approx(four, abs=6e-5)
+
+    def test_pull_of_a_whole_lift(self, ideal, make_motor):
+        # The first test's tackle as a winch: 3250 lb on four falls over plain sheaves and one lead sheave take about
+        # 1000 lb (1004.3 by the formula).
+        pound, radius, speed, k = 4.4482216, 0.1, 20.0, 1.0
+        pull = 3250 / 3.236079 * pound
+        inputs = ideal(
+            motors=make_motor(0.01, k, voltage=k * speed + 0.01 * pull * radius / k, rotor_inertia=0.01),
+            radius=radius,
+            span=5.0,
+            sheave=(Sheave(efficiency=0.917),),
+            rope={"falls": 4, "sheave_efficiency": 0.917},
+            load={"mass": 3250 * pound / 9.81, "start_height": 0.001, "height": 0.5},
+            phase=(Phase(action="raise", until="top"),),
+        )
+        record = simulate(inputs)
+        effort = record["motor_1_torque"][-1] / radius / pound
+        assert effort == pytest.approx(1004.3, abs=0.1)
+        assert effort == pytest.approx(1000.0, rel=0.005)
+        assert record.energy.error <= 1e-4
+
+
+class TestLayers:
+    """Layered drum: 50 mm core, 60 mm wide, 6 mm rope, ten turns a layer.
+
+    Exercise of a school-mathematics site (its own outer diameter uses another packing); lengths are the sum of n pi D over
+    layers, recomputed. Nested layers rise by sqrt(3)/2 of a rope.
+    """
+
+    SQUARE = (1.7593, 3.8956, 6.4089, 9.2991, 12.5664, 16.2106, 20.2319)
+    NESTED = (1.7593, 3.8451, 6.2573, 8.9961, 12.0613, 15.4530, 19.1712, 23.2159)
+
+    @pytest.mark.parametrize(("nested", "ends"), [(False, SQUARE), (True, NESTED)])
+    def test_lengths(self, nested, ends):
+        stack = drum.layers(0.05, 0.06, 0.006, 20.0, nested=nested)
+        assert [layer.end for layer in stack] == pytest.approx(ends, abs=6e-5)
+
+    def test_outer_diameters(self):
+        for length, count, outer in ((1.0, 1, 0.062), (20.0, 7, 0.134)):
+            stack = drum.layers(0.05, 0.06, 0.006, length)
+            assert len(stack) == count
+            assert drum.outer_diameter(stack, 0.006) == pytest.approx(outer)
+
+    def test_short_formula(self):
+        # Handbook of Oceanographic Winch, Wire and Cable Technology, 3rd ed., ch. 12: L[ft] = 0.2618 W h (B + h)/d² in
+        # inches; width 10, depth 3, rope 0.5, core 8 give 345.576 ft; the sum over layers is the same formula with
+        # pi/12.
+        inch, foot = 0.0254, 0.3048
+        stack = drum.layers(8 * inch, 10 * inch, 0.5 * inch, 345.0 * foot)
+        assert len(stack) == 6
+        assert stack[-1].end / foot == pytest.approx(345.576, rel=1e-5)
+
+    @pytest.mark.parametrize(("lay", "ends"), [("square", SQUARE), ("nested", NESTED)])
+    def test_radius_during_a_lift(self, ideal, make_motor, lay, ends):
+        speed = 30.0
+        inputs = ideal(
+            motors=make_motor(0.01, 1.0, voltage=speed, rotor_inertia=1e-3),
+            radius=0.028,
+            span=12.0,
+            rope={"axial_stiffness": 1e8},
+            load={"mass": 5.0, "height": 10.0},
+            phase=(Phase(action="raise", until="top"),),
+        )
+        inputs = replace(
+            inputs,
+            drum=Drum(diameter=0.05, width=0.06, lay=lay, dead_turns=0.0, inertia=0.0, anchor_hold=1e7),
+            rope=replace(inputs.rope, diameter=0.006),
+        )
+        record = simulate(inputs)
+        began = [e for e in record.events if e.event is Event.LAYER]
+        assert len(began) == sum(end < 10.0 for end in ends) == 4
+        rise = 0.006 * (1.0 if lay == "square" else math.sqrt(3) / 2)
+        for number, event in enumerate(began, start=1):
+            # The rope is stretched by less than a millionth: what is wound on is the load's rise.
+            assert event.height == pytest.approx(ends[number - 1], abs=6e-5)
+            inside = (record["layer"] == number + 1) & (record["height"] < min(ends[number], 10.0) - 0.01)
+            ratio = record["speed"][inside][-1] / record["drum_speed"][inside][-1]
+            assert ratio == pytest.approx(0.028 + number * rise, rel=1e-3)
+        assert record.first(Event.TOP) is not None
+        assert record.energy.error <= 1e-4
+
+
+class TestDeadTurns:
+    """Turns that must stay on the drum: sources disagree, so the default follows the stricter one."""
+
+    def test_default(self):
+        # Two turns: 29 CFR 1910.179(h)(2)(iii)(a) and DGUV Vorschrift 54 section 35; three: 30 CFR 75.1436.
+        assert Drum(diameter=0.05, width=0.06).dead_turns == 3.0 >= max(2, 3)
+
+    @pytest.mark.parametrize(
+        ("friction", "two", "three"), [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)]
+    )
+    def test_what_they_take_off_the_fixing(self, friction, two, three):
+        # The capstan equation over two and three turns, recomputed.
+        assert 1 / rope.edge_efficiency(friction, 4 * math.pi) == pytest.approx(two, abs=6e-4)
+        assert 1 / rope.edge_efficiency(friction, 6 * math.pi) == pytest.approx(three, abs=6e-4)
+
+    def test_a_lift_ends_when_only_they_are_left(self, ideal, make_motor):
+        inputs = ideal(
+            motors=make_motor(1.0, 1.0, rotor_inertia=0.1),
+            radius=0.05,
+            span=5.0,
+            drum={"dead_turns": 3.0},
+            load={"mass": 5.0, "start_height": 1.0, "height": 1.0},
+            rope={"axial_stiffness": 1e5},
+            phase=(Phase(action="off", until="time", time=10.0),),
+        )
+        record = simulate(inputs)
+        assert record.events[-2].event is Event.PAID_OUT
+        assert record["rope_wound"][-1] == pytest.approx(build(inputs).lowest_wound, abs=1e-9) == -1.0
+        assert record.energy.error <= 1e-4
+
+
+def test_guide_sheaves_multiply(ideal, make_motor):
+    # Sources disagree on one sheave: 0.96 or 0.917 plain, 0.962 or 0.98 on rollers (Pipeline Rules of Thumb Handbook,
+    # p. 6; trade notes). Three of them keep the third power, and in reverse each 2 - 1/E.
+    machine = build(
+        ideal(
+            motors=make_motor(1.0, 1.0),
+            radius=0.05,
+            span=5.0,
+            sheave=(Sheave(efficiency=0.962, repeat=3),),
+            load={"mass": 5.0},
+        )
+    )
+    assert chain.demand(machine.chain, 1)(1.0) == pytest.approx(0.962**-3)
+    assert chain.demand(machine.chain, -1)(1.0) == pytest.approx((2 - 1 / 0.962) ** 3)
+    assert 0.8 <= Rope(diameter=0.01).sheave_efficiency <= 0.98
+    assert 0.8 <= Sheave().efficiency <= 0.98
