@@ -1,0 +1,234 @@
+"""Tests as evidence: what was measured with its expected scatter, and what is only known from one side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from winchsim.errors import Fault, InputError
+
+TIMING = (0.2, 0.01)
+READING = (0.0, 0.02)
+VOLT_READING = (0.02, 0.01)
+STALL_READING = (0.0, 0.05)
+"""Expected scatter of a time by hand, of a current and of a voltage from a meter, and of a current read while the motors stand:
+absolute, and as a share of the value. [s, A or V], [-] Own choice; the fit finds by how much they were off."""
+
+STALL_SCATTER = 0.05
+HOLD_SCATTER = 0.1
+"""Expected scatter of the torque at which a lift just stalls, and just holds, as a share of it. [-] Own choice."""
+
+
+class Kind(StrEnum):
+    """What was measured."""
+
+    TIME = "time"
+    CURRENT = "current"
+    VOLTAGE = "voltage"
+    STALL_CURRENT = "stall_current"
+
+
+LABELS = {
+    Kind.TIME: "lift time",
+    Kind.CURRENT: "current",
+    Kind.VOLTAGE: "voltage at the motors",
+    Kind.STALL_CURRENT: "current while stalled",
+}
+UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
+_SCATTERS = {Kind.TIME: TIMING, Kind.CURRENT: READING, Kind.VOLTAGE: VOLT_READING, Kind.STALL_CURRENT: STALL_READING}
+
+
+class Side(StrEnum):
+    """What a test says from one side only."""
+
+    LIFTED = "lifted"
+    STALLED = "stalled"
+    HELD = "held"
+    RAN_BACK = "ran_back"
+
+
+@dataclass(frozen=True, kw_only=True)
+class LiftTest:
+    """One test of a lift, in SI (°C for temperatures); None where it is not known.
+
+    Attributes
+    ----------
+    number : int
+        Row of the test sheet, from 1.
+    mass : float
+        [kg]
+    rung : int or None
+    height, voltage, winding_start : float or None
+        Left out: the scenario's. [m], [V], [°C]
+    time, current, motor_voltage : float or None
+        Measured: from power on to the load being up, of the supply while it ran steadily, at the motors. [s], [A], [V]
+    held : bool or None
+        Whether the load stayed up with the power off.
+    outcome : str or None
+        ``lifted``, ``stalled``, ``broke`` or ``stopped``.
+    broke_link : str
+        What broke.
+    """
+
+    number: int
+    mass: float
+    rung: int | None = None
+    height: float | None = None
+    voltage: float | None = None
+    winding_start: float | None = None
+    time: float | None = None
+    current: float | None = None
+    motor_voltage: float | None = None
+    held: bool | None = None
+    outcome: str | None = None
+    broke_link: str = ""
+
+    @property
+    def done(self) -> bool:
+        """Whether anything is known of how it went."""
+        known = (self.time, self.current, self.motor_voltage, self.held, self.outcome)
+        return any(value is not None for value in known) or bool(self.broke_link)
+
+    @property
+    def conditions(self) -> tuple[float | None, ...]:
+        """What makes two tests the same test."""
+        return self.mass, self.height, self.voltage, self.winding_start
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One measured number.
+
+    Attributes
+    ----------
+    test : int
+        Place of its test, from 0.
+    kind : Kind
+    value : float
+        [SI]
+    scatter : float
+        Expected of it. [SI]
+    """
+
+    test: int
+    kind: Kind
+    value: float
+    scatter: float
+
+
+@dataclass(frozen=True)
+class OneSided:
+    """Something that a test says from one side.
+
+    Attributes
+    ----------
+    test : int
+        Place of its test, from 0.
+    side : Side
+    """
+
+    test: int
+    side: Side
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a set of tests says.
+
+    Attributes
+    ----------
+    tests : tuple of LiftTest
+        Those that went on; the places in the other fields count them.
+    measurements : tuple of Measurement
+    sides : tuple of OneSided
+    next_rungs : tuple of LiftTest
+        Tests of which nothing is known yet.
+    broken : tuple of LiftTest
+        Tests in which something broke.
+    remarks : tuple of str
+        What could not be used, in sentences.
+    """
+
+    tests: tuple[LiftTest, ...]
+    measurements: tuple[Measurement, ...]
+    sides: tuple[OneSided, ...]
+    next_rungs: tuple[LiftTest, ...]
+    broken: tuple[LiftTest, ...]
+    remarks: tuple[str, ...]
+
+
+def gather(tests: Sequence[LiftTest]) -> Evidence:
+    """Evidence of tests.
+
+    Parameters
+    ----------
+    tests : sequence of LiftTest
+
+    Returns
+    -------
+    Evidence
+
+    Raises
+    ------
+    InputError
+        None of them says anything that could be fitted.
+    """
+    used, measurements, sides, remarks = [], [], [], []
+    for test in tests:
+        place = len(used)
+        found, remark = _measured(test, place)
+        one_sided = _one_sided(test, place)
+        remarks += [remark] if remark else []
+        if found or one_sided:
+            used.append(test)
+            measurements += found
+            sides += one_sided
+    if not measurements:
+        message = "no row has a measured time or current of a lift: there is nothing to fit"
+        hint = "fill in measured_time_s, and measured_current_a where you can"
+        raise InputError((Fault(message, "measured_time_s", hint=hint, code="W-S32"),))
+    return Evidence(
+        tests=tuple(used),
+        measurements=tuple(measurements),
+        sides=tuple(sides),
+        next_rungs=tuple(test for test in tests if not test.done),
+        broken=tuple(test for test in tests if test.outcome == "broke" or (test.broke_link and test.outcome is None)),
+        remarks=tuple(remarks),
+    )
+
+
+def _measured(test: LiftTest, place: int) -> tuple[list[Measurement], str]:
+    """What was measured in a test, and what could not be used of it."""
+    lifted = test.outcome in (None, "lifted") and not test.broke_link
+    values: dict[Kind, float | None] = {}
+    if lifted:
+        values = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
+    elif test.outcome == "stalled":
+        values = {Kind.STALL_CURRENT: test.current}
+    found = [
+        Measurement(place, kind, value, math.hypot(_SCATTERS[kind][0], _SCATTERS[kind][1] * value))
+        for kind, value in values.items()
+        if value
+    ]
+    if test.time is not None and not lifted:
+        how = {"stalled": "stalled", "stopped": "was stopped"}.get(test.outcome or "", "broke something")
+        return found, f"{name_of(test)} {how}: its time is no lift time and is not used."
+    return found, ""
+
+
+def _one_sided(test: LiftTest, place: int) -> list[OneSided]:
+    found = []
+    if test.outcome == "stalled":
+        found.append(OneSided(place, Side.STALLED))
+    if test.outcome == "lifted" and test.time is None:
+        found.append(OneSided(place, Side.LIFTED))
+    if test.held is not None and test.outcome not in ("broke", "stalled"):
+        found.append(OneSided(place, Side.HELD if test.held else Side.RAN_BACK))
+    return found
+
+
+def name_of(test: LiftTest) -> str:
+    """A test in words: "Test 3 (8 kg)"."""
+    return f"Test {test.number} ({test.mass:.4g} kg)"

@@ -1,0 +1,192 @@
+"""What the model says of tests: by the slow model for many settings at once, by the full simulation for a few."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.errors import Fault, InputError
+from winchsim.inputs import Inputs, with_value
+from winchsim.model import Event, build
+from winchsim.model.estimate import pull
+from winchsim.physics.chain import demand
+from winchsim.simulate import simulate
+from winchsim.slow import End, Lifts, lift_batch, vary
+from winchsim.slow.stacking import join_batches
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
+from winchsim.studies.calibrate.knobs import Knob, turned
+
+Array = NDArray[np.float64]
+
+STEADY = (0.25, 0.75)
+"""Share of the lift's time over which its steady current and voltage are taken. [-]"""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What the model says of k settings times n tests; every field has the shape (k, n).
+
+    Attributes
+    ----------
+    speed : ndarray
+        Mean speed of the lift, height over lift time; negative, by how much the torque falls short, where it stalls. [m/s]
+    current, stall_current : ndarray
+        Of the supply: running steadily, and at rest. [A]
+    voltage : ndarray
+        At the motors, running. [V]
+    margin : ndarray
+        Torque at rest over the most that the lift asks for; 1 just stalls. [-]
+    hold : ndarray
+        Torque by which friction holds the load, over the torque that raises it; 0 just holds. [-]
+    """
+
+    speed: Array
+    current: Array
+    stall_current: Array
+    voltage: Array
+    margin: Array
+    hold: Array
+
+    def of(self, kind: Kind) -> Array:
+        """Forecast of a kind of measurement; a time comes as a speed."""
+        return {
+            Kind.TIME: self.speed,
+            Kind.CURRENT: self.current,
+            Kind.VOLTAGE: self.voltage,
+            Kind.STALL_CURRENT: self.stall_current,
+        }[kind]
+
+
+class Bench:
+    """A scenario and tests to be foretold with any setting of the knobs.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Only its raising matters: its programme is left out.
+    tests : sequence of LiftTest
+    available : tuple of Knob
+    """
+
+    def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], available: tuple[Knob, ...]) -> None:
+        self.inputs = plain_raise(inputs)
+        self.tests = tuple(tests)
+        self.knobs = available
+        self._columns = _columns(self.inputs, self.tests)
+        self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
+        self._loads = _raising_torques(self.inputs, self.tests)
+
+    def foretell(self, settings: Sequence[Mapping[str, float]]) -> Forecast:
+        """Forecast of every test under each of several settings of the knobs.
+
+        Raises
+        ------
+        InputError
+            A test cannot be lifted as the scenario stands, whatever its losses.
+        """
+        parts = [vary(turned(self.inputs, factors, self.knobs), self._columns) for factors in settings]
+        for part in parts:
+            for place, reason in part.problems.items():
+                raise _refused(self.tests[place], reason)
+        shape = (len(parts), len(self.tests))
+        found = {f.name: np.empty(shape) for f in fields(Forecast)}
+        for family in zip(*(part.batches for part in parts), strict=True):
+            lifts = lift_batch(join_batches([batch for _, batch in family]))
+            members = family[0][0]
+            values = _values(lifts, np.tile(self.heights[members], len(parts)), np.tile(self._loads[members], len(parts)))
+            for end, place in zip(lifts.end, np.tile(members, len(parts)), strict=True):
+                if end in (End.OVERFLOW, End.BLOCKED):
+                    raise _refused(self.tests[place], "the rope or the load meets something on the way up")
+            for name, value in values.items():
+                found[name][:, members] = value.reshape(len(parts), -1)
+        return Forecast(**found)
+
+    def scenario(self, factors: Mapping[str, float], place: int) -> Inputs:
+        """Scenario of one test with the knobs set."""
+        found = turned(self.inputs, factors, self.knobs)
+        for path, values in self._columns.items():
+            found = with_value(found, path, float(values[place]))
+        return found
+
+    def in_full(self, factors: Mapping[str, float], place: int) -> dict[Kind, float]:
+        """Speed, current and voltage of one test by the full simulation; empty where it does not get up.
+
+        Raises
+        ------
+        InputError
+            The scenario cannot be built.
+        """
+        inputs = self.scenario(factors, place)
+        quiet = replace(inputs, settings=replace(inputs.settings, watch=0.0, stall_watch=0.0))
+        machine = build(quiet)
+        unbroken = tuple(replace(k, scale=0.0) for k in machine.links)  # what breaks is not the question here
+        record = simulate(replace(machine, links=unbroken), rtol=quiet.settings.relative_tolerance)
+        up = record.first(Event.TOP)
+        if up is None:
+            return {}
+        inside = np.linspace(*(share * up.time for share in STEADY), 201)
+        return {
+            Kind.TIME: float(self.heights[place] / up.time),
+            Kind.CURRENT: float(np.mean(np.interp(inside, record.time, record["current"]))),
+            Kind.VOLTAGE: float(np.mean(np.interp(inside, record.time, record["voltage"]))),
+        }
+
+
+def plain_raise(inputs: Inputs) -> Inputs:
+    """Scenario whose programme is a raise with the power off after it, at what its first raise says."""
+    step = next((phase for phase in inputs.phase if phase.action == "raise"), None)
+    found = replace(inputs, phase=())
+    if step is not None and step.voltage is not None:
+        found = with_value(found, "supply.voltage", step.voltage)
+    if step is not None and step.current_limit is not None:
+        found = with_value(found, "supply.current_limit", step.current_limit)
+    return found
+
+
+def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
+    """Values by path, one for each test; only those that any test gives."""
+    columns = {"load.mass": np.array([test.mass for test in tests])}
+    if any(test.height is not None for test in tests):
+        columns["load.height"] = np.array([_or(test.height, inputs.load.height) for test in tests])
+    if any(test.voltage is not None for test in tests):
+        columns["supply.voltage"] = np.array([_or(test.voltage, inputs.supply.voltage) for test in tests])
+    if any(test.winding_start is not None for test in tests):
+        for number, group in enumerate(inputs.motors, start=1):
+            cold = _or(group.winding_start, inputs.settings.ambient)
+            columns[f"motors.{number}.winding_start"] = np.array([_or(test.winding_start, cold) for test in tests])
+    return columns
+
+
+def _or(value: float | None, other: float) -> float:
+    return other if value is None else value
+
+
+def _raising_torques(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Array:
+    """Torque at the common gear that raises each test's load, about: a scale for what holds it. [N·m]"""
+    machine = build(inputs)
+    torque = demand(machine.chain, 1)(pull(machine, machine.start_travel) * machine.layers[0].radius)
+    return np.array([max(torque * test.mass / inputs.load.mass, 1e-12) for test in tests])
+
+
+def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
+    up = lifts.end == End.LIFTED
+    with np.errstate(invalid="ignore", divide="ignore"):
+        short = heights * (1 - 1 / np.minimum(lifts.least_margin, 1.0))
+        speed = np.where(up, heights / lifts.lift_time, short)
+    running = (lifts.first_current + lifts.last_current) / 2
+    return {
+        "speed": speed,
+        "current": np.where(up, running, lifts.inrush_current),
+        "stall_current": lifts.inrush_current,
+        "voltage": np.where(up, lifts.last_voltage, np.nan),
+        "margin": lifts.least_margin,
+        "hold": lifts.hold_margin / loads,
+    }
+
+
+def _refused(test: LiftTest, reason: str) -> InputError:
+    message = f"{name_of(test)} cannot be lifted by this scenario: {reason}"
+    return InputError((Fault(message, "mass_kg", code="W-S32"),))

@@ -1,0 +1,250 @@
+"""What a calibration may turn: five numbers of the model, each a factor on what the scenario says or assumes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs, MotorGroup, with_value
+from winchsim.model import Machine, build
+from winchsim.model.train import DRAG_SHARE
+from winchsim.physics.motor import MotorFit
+
+Turn = Callable[[Inputs, Mapping[str, float]], Inputs]
+
+LEAST_EFFICIENCY = 0.1
+LEAST_SHARED_EFFICIENCY = 0.55
+"""A mesh loss is not turned up beyond this efficiency of any stage; the second where several motor groups share a gear, whose
+meshes must not lock. [-]"""
+
+ASSUMED_LEADS = 0.02
+"""Resistance of supply and leads where none is given, as a share of that of all motors stalled in parallel. [-] Own
+assumption: short leads and a good supply."""
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One number that tests may tell better than the scenario does.
+
+    Attributes
+    ----------
+    name : str
+        Word for the command line and for JSON.
+    label : str
+        For people.
+    width : float
+        How far off the factor may plausibly be without tests, one standard deviation. [-]
+    low, high : float
+        Bounds of the factor. [-]
+    turn : callable
+        Scenario with this number times its factor, from the factors of all knobs by name. Knobs that are turned together
+        share it.
+    """
+
+    name: str
+    label: str
+    width: float
+    low: float
+    high: float
+    turn: Turn
+
+
+ORDER = ("mesh_loss", "drag", "motor_constant", "motor_resistance", "supply_resistance")
+"""Least known first: in this order they are taken up as far as the tests can tell them."""
+
+LABELS = {
+    "mesh_loss": "loss in the gear meshes",
+    "drag": "constant drag of the shafts",
+    "motor_constant": "torque constant of the motors",
+    "motor_resistance": "resistance of the motors",
+    "supply_resistance": "resistance of supply and leads",
+}
+
+_WIDTHS = {"mesh_loss": 0.4, "drag": 1.5, "motor_constant": 0.1, "motor_resistance": 0.1, "supply_resistance": 0.5}
+"""How far off an estimate may be: friction of dry polymers, drags nobody has measured, part-to-part differences of motors,
+leads. Own choice."""
+
+
+def knobs(inputs: Inputs) -> tuple[tuple[Knob, ...], dict[str, str]]:
+    """What can be turned in a scenario.
+
+    Parameters
+    ----------
+    inputs : Inputs
+
+    Returns
+    -------
+    (tuple of Knob, dict of str to str)
+        The knobs in `ORDER`; and for those that this scenario has not got, why.
+
+    Raises
+    ------
+    InputError
+        The scenario cannot be built.
+    """
+    machine = build(inputs)
+    constant, resistance = _motors(inputs, machine)
+    made = (_mesh_loss(inputs, machine), _drag(inputs, machine), constant, resistance, _supply_resistance(inputs, machine))
+    found = [
+        Knob(name, LABELS[name], _WIDTHS[name], *how) for name, how in zip(ORDER, made, strict=True) if not isinstance(how, str)
+    ]
+    missing = {name: how for name, how in zip(ORDER, made, strict=True) if isinstance(how, str)}
+    return tuple(found), missing
+
+
+def turned(inputs: Inputs, factors: Mapping[str, float], available: tuple[Knob, ...]) -> Inputs:
+    """Scenario with several knobs turned.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    factors : Mapping of str to float
+        By the knob's name; the others stay as they are.
+    available : tuple of Knob
+        From `knobs` of the same scenario.
+    """
+    for turn in dict.fromkeys(knob.turn for knob in available if knob.name in factors):
+        inputs = turn(inputs, factors)
+    return inputs
+
+
+_Made = tuple[float, float, Turn]
+
+
+# --- mesh loss --------------------------------------------------------------------------------------------------------
+
+
+def _mesh_loss(inputs: Inputs, machine: Machine) -> _Made | str:
+    """Friction between the teeth, or ``1/efficiency - 1`` where an efficiency is given."""
+    assumed = {row.path: row.value for row in machine.assumed}
+    efficiencies, frictions = {}, {}
+    for number, stage in enumerate(inputs.stage, start=1):
+        path = f"stage.{number}"
+        if stage.efficiency is not None:
+            efficiencies[f"{path}.efficiency"] = stage.efficiency
+        else:
+            frictions[f"{path}.friction"] = stage.friction if stage.friction is not None else float(assumed[f"{path}.friction"])
+    lost = [1 / e - 1 for e in efficiencies.values()]
+    if not any(lost) and not any(frictions.values()):
+        return "the scenario has no gear stage with a loss"
+    floor = LEAST_EFFICIENCY if len(machine.chain.groups) == 1 else LEAST_SHARED_EFFICIENCY
+    most = [(1 / floor - 1) / loss for loss in lost if loss > 0]
+    if frictions:
+        least = min(mesh.forward for mesh in _meshes(machine))
+        most.append((1 - floor) / (1 - least) if least < 1 else math.inf)
+
+    def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
+        factor = factors["mesh_loss"]
+        for path, e in efficiencies.items():
+            given = with_value(given, path, 1 / (1 + factor * (1 / e - 1)))
+        for path, mu in frictions.items():
+            given = with_value(given, path, factor * mu)
+        return given
+
+    return 0.0, min(most), turn
+
+
+def _meshes(machine: Machine) -> list:
+    elements = [machine.chain.elements[mesh.element] for mesh in machine.meshes if mesh.element is not None]
+    return [*elements, *machine.chain.groups]
+
+
+# --- constant drag -----------------------------------------------------------------------------------------------------
+
+
+def _drag(inputs: Inputs, machine: Machine) -> _Made | str:
+    drags = {path: value for path, value in _shaft_drags(inputs, machine).items() if value > 0}
+    if inputs.drum.drag > 0:
+        drags["drum.drag"] = inputs.drum.drag
+    if not drags:
+        return "the scenario says that the shafts have no constant drag: leave shaft_drag out to have it fitted"
+
+    def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
+        for path, value in drags.items():
+            given = with_value(given, path, factors["drag"] * value)
+        return given
+
+    return 0.0, 200.0, turn
+
+
+def _shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
+    """Drag of each stage's shafts as one number for all its repeats, as the motors feel it. [N·m]"""
+    torque = sum(
+        g.live * g.motor.constant * g.fit.stall_current * (g.fit.gearbox.ratio if g.fit.gearbox else 1.0)
+        for g in machine.groups
+    )
+    found = {}
+    for number, stage in enumerate(inputs.stage, start=1):
+        ratio = stage.ratio if stage.ratio is not None else stage.gear / stage.pinion  # type: ignore[operator]
+        shares = sum(ratio**-turn for turn in range(1, stage.repeat + 1))
+        found[f"stage.{number}.shaft_drag"] = (
+            stage.shaft_drag if stage.shaft_drag is not None else stage.repeat * DRAG_SHARE * torque / shares
+        )
+        torque *= ratio**stage.repeat
+    return found
+
+
+# --- motors and supply -------------------------------------------------------------------------------------------------
+
+
+def _motors(inputs: Inputs, machine: Machine) -> tuple[_Made, _Made]:
+    """Constant and resistance of all motors, written as data sheets that agree with themselves."""
+    fits = {g.number: g.fit for g in machine.groups}
+
+    def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
+        k, r = factors.get("motor_constant", 1.0), factors.get("motor_resistance", 1.0)
+        for number, fit in fits.items():
+            for key, value in data_sheet(inputs.motors[number - 1], fit, k, r).items():
+                given = with_value(given, f"motors.{number}.{key}", value)
+        return given
+
+    highest = min(fit.stall_current / fit.no_load_current if fit.no_load_current > 0 else math.inf for fit in fits.values())
+    return (0.3, 3.0, turn), (0.2, min(5.0, 0.9 * highest), turn)
+
+
+def data_sheet(group: MotorGroup, fit: MotorFit, constant: float, resistance: float) -> dict[str, float | str]:
+    """Data sheet that gives a motor with its constant and resistance times two factors, and the same no-load current.
+
+    Parameters
+    ----------
+    group : MotorGroup
+    fit : MotorFit
+        Of that group.
+    constant, resistance : float
+        Factors. [-]
+
+    Raises
+    ------
+    DomainError
+        No motor has so high a resistance with that no-load current.
+    """
+    motor, box = fit.motor, fit.gearbox
+    k, r = constant * motor.constant, resistance * motor.resistance
+    voltage = fit.voltage - motor.brush_drop
+    idle, stalled = fit.no_load_current, voltage / r
+    if idle >= stalled:
+        raise DomainError("motor resistance", r, "a resistance at which the motor draws more stalled than running free")
+    up, pull = (box.ratio, box.ratio * box.efficiency) if box else (1.0, 1.0)
+    values: dict[str, float | str] = (
+        {} if group.known_by == "data sheet" else {"known_by": "data sheet", "voltage": fit.voltage}
+    )
+    values |= {
+        "no_load_speed": (voltage - idle * r) / k / up,
+        "no_load_current": idle,
+        "stall_torque": k * (stalled - (1 - group.drag_speed_share) * idle) * pull,
+        "stall_current": stalled,
+    }
+    return values
+
+
+def _supply_resistance(inputs: Inputs, machine: Machine) -> _Made:
+    given_value = inputs.supply.resistance
+    together = sum(g.live / g.motor.resistance for g in machine.groups)
+    base = given_value if given_value > 0 else ASSUMED_LEADS / together
+
+    def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
+        return with_value(given, "supply.resistance", factors["supply_resistance"] * base)
+
+    return 0.0, 50.0, turn
