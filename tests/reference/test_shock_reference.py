@@ -59,7 +59,7 @@ def test_dropped_load(ideal, make_motor):
     weight = 1.5 * KIP
     stiffness = 48 * 29000 * 209 / (16 * 12) ** 3 * KIP / INCH
     record = let_go(ideal, make_motor, weight, stiffness, 1.0, 2 * INCH)
-    assert [e.event for e in record.events if e.event in (Event.TAUT, Event.SLACK)][0] is Event.TAUT
+    assert next(e.event for e in record.events if e.event in (Event.TAUT, Event.SLACK)) is Event.TAUT
     assert record.first(Event.TAUT).time == pytest.approx(math.sqrt(2 * 2 * INCH / 9.81), rel=1e-6)
     assert record["tension"].max() / weight == pytest.approx(11.51713, rel=1e-5)
     deepest = (2.0 - record["height"].min()) / INCH - 2.0

@@ -1,0 +1,250 @@
+"""Running back and self-locking: screws as elements of the chain, and the trap of lumping a train. Sources at each test.
+
+A screw's element has torque at its input and force at its output: its ratio is 2 pi over the lead. Its two efficiencies are the
+exact ones, e = tan L/tan(L + phi) and q = tan(L - phi)/tan L, with lead angle L and friction angle phi.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Phase
+from winchsim.model import Event, build
+from winchsim.physics.chain import Element, GroupMesh, demand, input_torque, make_chain, start_margins
+from winchsim.simulate import simulate
+
+pytestmark = pytest.mark.reference
+
+INCH, POUND_FORCE = 0.0254, 4.4482216
+POUND_INCH = POUND_FORCE * INCH
+
+
+def screw(
+    mean_diameter: float, lead: float, friction: float, collar: float = 0.0, collar_diameter: float = 0.0, flank: float = 0.0
+) -> Element:
+    """Screw with the friction of its collar where it has one; `flank` in degrees, 0 for a square thread."""
+    lift = lead / (2 * math.pi)
+    angle, phi = math.atan(2 * lift / mean_diameter), math.atan(friction / math.cos(math.radians(flank)))
+    rubbing = collar * collar_diameter / 2
+    raising = math.tan(angle + phi) * mean_diameter / 2 + rubbing
+    holding = math.tan(angle - phi) * mean_diameter / 2 - rubbing
+    return Element("screw", 1 / lift, lift / raising, holding / lift)
+
+
+def alone(element: Element):
+    """Chain of one motor without drag and one element."""
+    return make_chain([GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6)], 0.0, [element])
+
+
+def raises(element: Element, force: float) -> float:
+    """Torque that raises a load."""
+    return demand(alone(element), 1)(force)
+
+
+def lowers(element: Element, force: float) -> float:
+    """Torque needed to lower it: positive where the screw must be driven down."""
+    return -demand(alone(element), -1)(force)
+
+
+@pytest.mark.parametrize(("friction", "efficiency"), [(0.1, 0.495), (0.15, 0.48875), (0.2, 0.48)])
+def test_limit_of_self_locking(friction, efficiency):
+    # G. W. Housner, D. E. Hudson, Applied Mechanics: Statics, 5.6.1: a screw just locks where lead angle and friction
+    # angle are equal; its efficiency is then (1 - tan² phi)/2, at most one half (problem 3: the best self-locking screw
+    # has 50 %).
+    at_limit = screw(0.02, 0.02 * math.pi * friction, friction)
+    assert at_limit.forward == pytest.approx(efficiency, rel=1e-9)
+    assert at_limit.forward == pytest.approx((1 - friction**2) / 2) and at_limit.forward <= 0.5
+    assert at_limit.reverse == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "friction", "e", "q", "rule"), [(5.0, 0.1, 0.4626, -0.1418, -0.1619), (10.0, 0.15, 0.5260, 0.1455, 0.0990)]
+)
+def test_exact_reverse_efficiency_against_the_rule(degrees, friction, e, q, rule):
+    # Identity: 2 - 1/e, the same friction torque both ways, is a little pessimistic for a screw. Recomputed.
+    found = screw(0.02, 0.02 * math.pi * math.tan(math.radians(degrees)), friction)
+    assert (found.forward, found.reverse) == pytest.approx((e, q), abs=6e-5)
+    assert 2 - 1 / found.forward == pytest.approx(rule, abs=6e-5)
+
+
+def test_jack_of_two_threads_per_inch():
+    # G. W. Housner, D. E. Hudson, Applied Mechanics: Statics, section 5.6, problem 2: 10 000 lb, mean diameter 2 in,
+    # friction 0.2. Printed: 2840 in·lb (recomputed 2840.990); it locks, 1185.4 in·lb lower it.
+    jack = screw(2 * INCH, 0.5 * INCH, 0.2)
+    load = 10000 * POUND_FORCE
+    assert raises(jack, load) / POUND_INCH == pytest.approx(2840, abs=1.0)
+    assert raises(jack, load) / POUND_INCH == pytest.approx(2840.990, abs=1e-3)
+    assert lowers(jack, load) / POUND_INCH == pytest.approx(1185.4, abs=0.05)
+    assert start_margins(alone(jack), [0.0], load, 1.0)[1] < 0
+
+
+def test_screw_that_runs_back_and_the_collar_that_holds_it():
+    # J. E. Shigley, Mechanical Engineering Design, Ex. 8-1: d 32 mm, pitch 4 mm, double thread, friction 0.08, collar
+    # 0.08 on 40 mm, 6.4 kN. Printed: raise 15.94 + 10.24 = 26.2 N·m, lower -0.47 + 10.24 = 9.8 N·m. Overall efficiency
+    # 0.31 from memory.
+    bare, collared = screw(0.030, 0.008, 0.08), screw(0.030, 0.008, 0.08, 0.08, 0.040)
+    assert raises(bare, 6400) == pytest.approx(15.94, abs=0.005)
+    assert raises(collared, 6400) == pytest.approx(26.17695, abs=5e-5)
+    assert lowers(bare, 6400) == pytest.approx(-0.47, abs=0.005)
+    assert lowers(bare, 6400) == pytest.approx(-0.46557, abs=5e-5)
+    assert lowers(collared, 6400) == pytest.approx(9.8, abs=0.05)
+    assert lowers(collared, 6400) == pytest.approx(9.77443, abs=5e-5)
+    assert (bare.forward, collared.forward) == pytest.approx((0.51131, 0.31129), abs=1e-5)
+    for element, runs_back in ((bare, True), (collared, False)):
+        assert (start_margins(alone(element), [0.0], 6400.0, 1.0)[1] > 0) is runs_back
+
+
+def test_screw_with_a_collar():
+    # J. E. Shigley, Mechanical Engineering Design, Problem 8-4: 6 kN, lead 5 mm, mean diameter 22.5 mm, friction 0.08,
+    # collar 0.05 on 40 mm. Printed: 16.23 and 6.622 N·m, efficiency 0.294.
+    press = screw(0.0225, 0.005, 0.08, 0.05, 0.040)
+    assert raises(press, 6000) == pytest.approx(16.23, abs=0.005)
+    assert lowers(press, 6000) == pytest.approx(6.622, abs=0.0005)
+    assert press.forward == pytest.approx(0.294, abs=0.0005)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "load", "effort", "advantage", "efficiency"),
+    [
+        # R. S. Khurmi, A Textbook of Engineering Mechanics, Ex. 10.2: velocity ratio 30, 1500 N by 125 N: 40 %, not
+        # reversible.
+        (30.0, 1500.0, 125.0, 12.0, 0.40),
+        # S. S. Bhavikatti, Engineering Mechanics, Ex. 6.5: 30, 5000 N by 360 N: 13.889, 46.296 %, locks; friction 5800
+        # N at the load.
+        (30.0, 5000.0, 360.0, 13.88889, 0.4629630),
+    ],
+)
+def test_lifting_machine_below_one_half_locks(ratio, load, effort, advantage, efficiency):
+    machine = Element("machine", ratio, efficiency, 2 - 1 / efficiency)
+    assert raises(machine, load) == pytest.approx(effort, rel=1e-6)
+    assert load / raises(machine, load) == pytest.approx(advantage, rel=1e-6)
+    friction = (raises(machine, load) - load / ratio) * ratio
+    assert friction == pytest.approx(effort * ratio - load, rel=1e-6)
+    assert lowers(machine, load) == pytest.approx((friction - load) / ratio)  # the same friction, now against the load
+    assert start_margins(alone(machine), [0.0], load, 1.0)[1] < 0
+
+
+@pytest.mark.parametrize(
+    ("mean", "lead", "friction", "load", "torque", "tolerance", "efficiency"),
+    [
+        # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 10.10: screw of 50 mm (taken as mean), lead 12.5 mm, 0.13,
+        # 25 kN. Printed: 132.6 N·m, 37.6 % (recomputed 132.3551; 0.5 %).
+        (0.050, 0.0125, 0.13, 25e3, 132.6, 0.005, 0.376),
+        # The same, Ex. 10.11: 50 mm, lead 10 mm, 0.08, 20 kN. Printed: 44.1 %; recomputed 72.1987 N·m.
+        (0.050, 0.010, 0.08, 20e3, 72.1987, 1e-5, 0.441),
+    ],
+)
+def test_torque_and_efficiency_of_screws(mean, lead, friction, load, torque, tolerance, efficiency):
+    found = screw(mean, lead, friction)
+    assert raises(found, load) == pytest.approx(torque, rel=tolerance)
+    assert found.forward == pytest.approx(efficiency, abs=0.0005)
+
+
+def test_acme_screws():
+    # R. L. Mott, Machine Elements in Mechanical Design, Ex. 17-1: Acme 1 1/2-4, pitch diameter 1.3429 in, friction 0.15,
+    # 12 500 lb. Printed: 1809 lb·in (recomputed 1814.4, rounding in the print: 0.3 %); efficiency 0.2741.
+    acme = screw(1.3429 * INCH, 0.25 * INCH, 0.15, flank=14.5)
+    assert raises(acme, 12500 * POUND_FORCE) / POUND_INCH == pytest.approx(1809, rel=0.0035)
+    assert raises(acme, 12500 * POUND_FORCE) / POUND_INCH == pytest.approx(1814.4, abs=0.05)
+    assert acme.forward == pytest.approx(0.2741, abs=5e-5)
+    # D. Wentzell, Machine Design, Ex. 18.2: lead 1/3 in, pitch diameter 1.354 in, 0.15. Printed with the formula for square
+    # threads: 33.9 % (recomputed 0.339117; with the flanks of 14.5 degrees 0.331814).
+    assert screw(1.354 * INCH, INCH / 3, 0.15).forward == pytest.approx(0.339117, abs=5e-7)
+    assert screw(1.354 * INCH, INCH / 3, 0.15, flank=14.5).forward == pytest.approx(0.331814, abs=5e-7)
+
+
+def test_torque_of_a_whole_jack():
+    # U. C. Jindal, Machine Design, Ex. 16-1: 30 mm screw, pitch 6 mm (mean 27 mm), 0.2, collar 0.15 on 24 mm, 20 kN.
+    # Printed: 110.15 N·m (recomputed 110.1476).
+    jack = screw(0.027, 0.006, 0.2, 0.15, 0.024)
+    assert raises(jack, 20e3) == pytest.approx(110.15, abs=0.005)
+    # An engineering-examination problem: 20 kN, lead 10 mm, efficiency 0.70. Printed: 45.5 N·m (recomputed 45.47284).
+    assert input_torque(Element("screw", 2 * math.pi / 0.010, 0.7, 2 - 1 / 0.7), 1, 20e3) == pytest.approx(45.47284, abs=5e-6)
+
+
+def test_same_khurmi_screw_driven_down():
+    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 10.10: raising over lowering torque 4.2 (recomputed 31.1914
+    # N·m, 4.24332).
+    found = screw(0.050, 0.0125, 0.13)
+    assert lowers(found, 25e3) == pytest.approx(31.1914, abs=5e-5)
+    assert raises(found, 25e3) / lowers(found, 25e3) == pytest.approx(4.2, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("efficiency", "reverse"),
+    [(0.98, 0.979592), (0.95, 0.947368), (0.9, 0.888889), (0.8, 0.75), (0.7, 0.571429), (0.6, 1 / 3), (0.5, 0.0), (0.4, -0.5)],
+)
+def test_default_reverse_efficiency(ideal, make_motor, make_stage, efficiency, reverse):
+    # Identity: the same friction torque in both directions, q = 2 - 1/e.
+    inputs = ideal(
+        motors=make_motor(1.0, 1.0), stages=(make_stage(4.0, efficiency),), radius=0.05, span=5.0, load={"mass": 1.0}
+    )
+    element = next(e for e in build(inputs).chain.elements if e.name == "stage 1 mesh")
+    assert element.reverse == pytest.approx(reverse, abs=1e-6)
+
+
+class TestLumpingTrap:
+    """Identity: one half is the limit of one element, not of a train. Per mesh against lumped, recomputed."""
+
+    CASES = (
+        (0.9, 7, 0.4783, 0.43846, -0.0908),
+        (0.9, 5, 0.5905, 0.5549, 0.3065),
+        (0.95, 5, 0.7738, 0.7631, 0.7076),
+        (0.85, 5, 0.4437, 0.3788, -0.2537),
+    )
+
+    @pytest.mark.parametrize(("mesh", "count", "forward", "reverse", "lumped"), CASES)
+    def test_torques(self, mesh, count, forward, reverse, lumped):
+        elements = [Element(f"mesh {i}", 1.0, mesh, 2 - 1 / mesh) for i in range(count)]
+        train = make_chain([GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6)], 0.0, elements)
+        assert 1 / demand(train, 1)(1.0) == pytest.approx(forward, abs=5e-5)
+        assert demand(train, -1)(1.0) == pytest.approx(reverse, abs=6e-5)
+        assert 2 - 1 / mesh**count == pytest.approx(lumped, abs=5e-5)
+        assert start_margins(train, [0.0], 1.0, 1.0)[1] > 0  # it runs back, whatever the lumped number says
+
+    @pytest.mark.parametrize(("mesh", "count"), [(0.9, 7), (0.85, 5)])
+    def test_whole_lift(self, ideal, make_motor, make_stage, mesh, count):
+        """Power off: the train mesh by mesh runs back; one reduction of the same total efficiency would hold for ever."""
+
+        def lift(stages):
+            return simulate(
+                ideal(
+                    motors=make_motor(1.0, 1.0, rotor_inertia=1e-5),
+                    stages=stages,
+                    radius=0.05,
+                    span=5.0,
+                    load={"mass": 20.0, "start_height": 1.0},
+                    phase=(Phase(action="off", until="time", time=1.0),),
+                )
+            )
+
+        train = lift((make_stage(2.0, mesh, repeat=count),))
+        lumped = lift((make_stage(2.0**count, mesh**count),))
+        assert train.first(Event.RUNS_BACK) is not None and train["height"][-1] < 0.99
+        assert lumped.first(Event.RUNS_BACK) is None and np.all(lumped["rope_wound"] == 0.0)
+        assert lumped["height"] == pytest.approx(1.0, abs=1e-9)
+        assert train.energy.error <= 1e-4 and lumped.energy.error <= 1e-4
+
+
+def test_losses_at_rest_are_larger(ideal, make_motor, make_stage):
+    # Common practice, no published source: friction at rest exceeds running friction, so a train may stay when it is
+    # let go gently and yet run on once it moves. (A worm gear is not accepted as a holding brake: OSHA interpretation
+    # of 15 November 2005 on 29 CFR 1910.179(f)(1)(i).) Here q = 0.05 in motion and below 0 at rest.
+    inputs = ideal(
+        motors=make_motor(1.0, 1.0, rotor_inertia=1e-5),
+        stages=(make_stage(20.0, 0.5, reverse=0.05),),
+        radius=0.05,
+        span=5.0,
+        load={"mass": 20.0, "start_height": 1.0},
+        settings={"breakaway": 1.3},
+        phase=(Phase(action="off", until="time", time=0.5), Phase(action="lower", until="time", time=0.5, voltage=2.0),
+               Phase(action="off", until="time", time=1.0)),
+    )  # fmt: skip
+    record = simulate(inputs)
+    first, last = record.phase == 0, record.phase == 2
+    assert np.all(record["rope_wound"][first] == 0.0)
+    assert record["drum_speed"][last][-1] < record["drum_speed"][last][0] < 0  # faster and faster
+    assert record.energy.error <= 1e-4
