@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +17,9 @@ from winchsim.version import __version__
 
 FORMATS = ("png", "svg", "pdf")
 DPI = 200
+
+TYPEFACES = b"'DejaVu Sans', Verdana, sans-serif"
+"""What an SVG asks its reader's machine for: the typeface that it was laid out in, one as wide, or any."""
 
 
 def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
@@ -45,7 +50,33 @@ def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
     stream = io.BytesIO()
     with drawing(look), _drawable(figure, keep_all=form == "svg"):
         figure.savefig(stream, format=form, dpi=DPI if form == "png" else 72, metadata=metadata)
-    return stream.getvalue()
+    data = stream.getvalue()
+    return data.replace(b"'DejaVu Sans'", TYPEFACES) if form == "svg" else data
+
+
+def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
+    """A figure as an element of an HTML page: no outside names, no ids that two figures could share.
+
+    Parameters
+    ----------
+    figure : Figure
+    look : Look
+        The one that it was drawn in.
+    name : str
+        Of letters, digits and hyphens, different for each figure of a page.
+    alt : str
+        What the figure shows, for those who cannot see it.
+    """
+    text = image(figure, "svg", look).decode()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", text, flags=re.DOTALL)
+    box = re.search(r'viewBox="[^"]*"', text)
+    opening = f'<svg class="figure" {box[0] if box else ""} role="img" aria-label="{html.escape(alt)}">'
+    text = opening + text[text.index(">") + 1 :]
+    used = set(re.findall(r'(?:url\(#|href="#)([\w-]+)', text))
+    text = re.sub(r' id="([\w-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
+    text = re.sub(r'xlink:href="#([\w-]+)"', rf'href="#{name}-\1"', text)
+    return re.sub(r"url\(#([\w-]+)\)", rf"url(#{name}-\1)", text).strip()
 
 
 @contextmanager

@@ -1,0 +1,248 @@
+"""The report of a lift as one HTML page that needs nothing else: no network, no script, figures inside.
+
+Whatever comes from the user goes through `safe`, which leaves no markup and no control character in it.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from string import Template
+
+from winchsim.report import tables
+from winchsim.report.figures.catalogue import Picture
+from winchsim.report.figures.save import inline_svg
+from winchsim.report.problems import clean
+from winchsim.report.tables import Say
+from winchsim.scenario.read import Scenario
+from winchsim.simulate import Record
+from winchsim.verdict.finding import Finding, Verdict
+from winchsim.version import __version__
+
+
+@dataclass(frozen=True)
+class Report:
+    """Everything that a report of one lift is written from.
+
+    Attributes
+    ----------
+    scenario : Scenario
+    overrides : tuple of str
+        ``path=value`` texts that changed it.
+    record : Record
+    verdict : Verdict
+    pictures : tuple of Picture
+    us : bool
+        Whether US units are written too.
+    """
+
+    scenario: Scenario
+    overrides: tuple[str, ...]
+    record: Record
+    verdict: Verdict
+    pictures: tuple[Picture, ...]
+    us: bool = False
+
+    @property
+    def title(self) -> str:
+        """Title of the scenario, or the name of its file."""
+        return self.record.machine.title or self.scenario.name
+
+    @property
+    def stand(self) -> tuple[str, str]:
+        """One word for the style of the verdict (``good``, ``bad`` or ``open``), and what it says in words."""
+        v = self.verdict
+        if not v.trusted:
+            return "open", "No result to trust"
+        if v.passes:
+            return "good", "As asked, nothing dangerous found"
+        return "bad", "Danger found" if v.as_asked else "Not as asked" if v.safe else "Not as asked, danger found"
+
+    @property
+    def command(self) -> str:
+        """Command line that repeats it."""
+        return " ".join(["winchsim lift", _quoted(self.scenario.name), *(f"--set {_quoted(o)}" for o in self.overrides)])
+
+
+def _quoted(text: str) -> str:
+    plain = all(c.isalnum() or c in "-_./=" for c in text)
+    return text if plain and text else "'" + text.replace("'", "'\\''") + "'"
+
+
+def page(report: Report) -> str:
+    """HTML text of a report.
+
+    Parameters
+    ----------
+    report : Report
+
+    Returns
+    -------
+    str
+        A whole document; the same for the same report.
+    """
+    stand, words = report.stand
+    template = Template((files("winchsim.report") / "page.html").read_text(encoding="utf-8"))
+    style = (files("winchsim.report") / "page.css").read_text(encoding="utf-8")
+    return template.substitute(
+        style=style,
+        title=safe(report.title),
+        stand=stand,
+        stand_words=safe(words),
+        sentence=_said(report.verdict.sentence, report),
+        file=safe(report.scenario.name),
+        version=safe(__version__),
+        body="\n".join(_sections(report)),
+    )
+
+
+def safe(text: str) -> str:
+    """Text of any origin as HTML text or attribute value."""
+    return html.escape(clean(text), quote=True)
+
+
+def _said(text: str, report: Report) -> str:
+    return safe(Say(report.us).text(text))
+
+
+# --- sections ---------------------------------------------------------------------------------------------------------
+
+
+def _sections(report: Report) -> Iterable[str]:
+    say, record, verdict = Say(report.us), report.record, report.verdict
+    by_name = {picture.name: picture for picture in report.pictures}
+    build = by_name.pop("build", None)
+    first = [_section("Key numbers", _table((), tables.key_numbers(record, verdict, say)))] if verdict.trusted else []
+    first.append(_section("Timeline", _table(("time", "height", "what happens"), tables.moments(record, say), kind="narrow")))
+    second = [_section(build.heading, _figure(build), kind="build")] if build is not None else []
+    yield '<div class="twin"><div>' + "\n".join(first) + "</div><div>" + "\n".join(second) + "</div></div>"
+    curves = [by_name.pop(name) for name in list(by_name) if name != "energy"]
+    if curves:
+        yield _section("Curves", '<div class="figures">' + "\n".join(_figure(p, h3=True) for p in curves) + "</div>")
+    if verdict.trusted:
+        yield _section("Margins", _table(("", "reached", "limit", ""), tables.margin_rows(record.machine, verdict, say)))
+        yield from _strength(report, say)
+        energy = by_name.get("energy")
+        drawn = _figure(energy) if energy is not None else ""
+        table = _table(("head", "energy", "share"), tables.energy_rows(record.energy, say), right=(1, 2), kind="narrow")
+        yield _section(
+            "Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record.energy))}</div></div>'
+        )
+    yield _section("Findings", _findings(verdict.findings, report))
+    if verdict.cures:
+        items = [("tried: " if c.confirmed else "tried, does not cure it: ") + c.sentence for c in verdict.cures]
+        yield _section("Single changes, each tried in a full run", _list(items, report))
+    noted = tables.notes(record.machine, verdict.rows)
+    if noted:
+        yield _section("Good to know", _list(noted, report))
+    yield _section("Cautions", _list(verdict.cautions, report), kind="cautions")
+    yield _inputs(report, say)
+    yield _repeat(report)
+
+
+def _section(heading: str, body: str, kind: str = "") -> str:
+    return f'<section class="{kind}">\n<h2>{safe(heading)}</h2>\n{body}\n</section>'
+
+
+def _strength(report: Report, say: Say) -> Iterable[str]:
+    verdict = report.verdict
+    if verdict.rows:
+        heads = ("factor", "wanted", "link", "asked", "bears", "at")
+        rows = tables.link_rows(verdict.rows, say)
+        remarks = "".join(_note(remark) for remark in tables.link_remarks(verdict.rows))
+        yield _section("Weakest links", _table(heads, rows, right=(0, 1)) + remarks)
+    pull = verdict.full_pull
+    body = f"<p>{_said(pull.sentence, report)}</p>"
+    if pull.rows:
+        limited = tables.is_limited(pull)
+        rows = tables.full_pull_rows(pull)
+        heads = ("factor", "without current limit", "link") if limited else ("factor", "link")
+        body += _table(
+            heads, rows if limited else [(row[0], row[2]) for row in rows], right=(0, 1) if limited else (0,), kind="narrow"
+        )
+        body += _note(tables.full_pull_current(pull))
+    yield _section("If it stalls or snags with the power on", body)
+
+
+def _findings(findings: Sequence[Finding], report: Report) -> str:
+    items = []
+    for finding in findings:
+        word = finding.severity.value
+        item = f'<li class="{word}"><span class="badge">{word}</span> {_said(finding.sentence, report)}'
+        if finding.help:
+            item += f'<p class="help">What would help: {_said(finding.help, report)}</p>'
+        items.append(item + "</li>")
+    return f'<ul class="findings">{"".join(items)}</ul>' if items else "<p>None.</p>"
+
+
+def _inputs(report: Report, say: Say) -> str:
+    parts = [
+        '<p class="remark">Given: in the scenario or by an option. Assumed: estimated or taken for want of a value. '
+        "Default: none of it in this build, or how the run is made.</p>"
+    ]
+    for table in tables.input_tables(report.scenario.inputs, report.record.machine, say):
+        rows = [
+            (row.path.rpartition(".")[2], row.value, row.basis, "; ".join(p for p in (row.meaning, row.remark) if p))
+            for row in table.rows
+        ]
+        parts.append(f"<h3>{safe(table.name)}</h3>")
+        parts.append(_table(("key", "value", "basis", "meaning"), rows, kind="inputs"))
+        if table.left_out:
+            parts.append(_note("Not given: " + ", ".join(table.left_out) + "."))
+    return _section("Every input", "\n".join(parts))
+
+
+def _repeat(report: Report) -> str:
+    scenario = report.scenario
+    text = "\n".join(clean(line) for line in scenario.text.replace("\r\n", "\n").split("\n"))
+    rows = [("file", scenario.name), ("SHA-256 of scenario and options", scenario.digest), ("winchsim", __version__)]
+    rows += [("changed by option", override) for override in report.overrides]
+    rows.append(("command", report.command))
+    scenario_text = f'<pre class="scenario" dir="auto">{html.escape(text)}</pre>'
+    return _section("To repeat it", _table((), rows, kind="facts") + scenario_text, kind="repeat")
+
+
+# --- pieces -----------------------------------------------------------------------------------------------------------
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = (), kind: str = "") -> str:
+    """A table whose cells know their column's name, so that a narrow screen can stack them."""
+    lines = [f'<table class="{kind or ("pairs" if not heads else "stacked")}">']
+    if heads:
+        cells = "".join(f'<th scope="col"{_side(i, right)}>{safe(head)}</th>' for i, head in enumerate(heads))
+        lines.append(f"<thead><tr>{cells}</tr></thead>")
+    lines.append("<tbody>")
+    for row in rows:
+        cells = []
+        for i, cell in enumerate(row):
+            label = f' data-head="{safe(heads[i])}"' if heads and heads[i] else ""
+            first = i == 0 and not heads
+            tag = 'th scope="row"' if first else "td"
+            empty = ' class="empty"' if not cell else _side(i, right)
+            cells.append(f"<{tag}{empty}{label}><bdi>{safe(cell)}</bdi></{'th' if first else 'td'}>")
+        lines.append(f"<tr>{''.join(cells)}</tr>")
+    lines.append("</tbody></table>")
+    return "\n".join(lines)
+
+
+def _side(column: int, right: Sequence[int]) -> str:
+    return ' class="number"' if column in right else ""
+
+
+def _list(items: Sequence[str], report: Report) -> str:
+    return "<ul>" + "".join(f"<li>{_said(item, report)}</li>" for item in items) + "</ul>"
+
+
+def _note(text: str) -> str:
+    return f'<p class="remark">{safe(text)}</p>'
+
+
+def _figure(picture: Picture, *, h3: bool = False) -> str:
+    heading = f"<h3>{safe(picture.heading)}</h3>" if h3 else ""
+    drawn = inline_svg(picture.figure, picture.look, picture.name, f"{picture.heading}. {picture.caption}")
+    wide, high = picture.figure.get_size_inches()
+    tall = " tall" if high > 1.25 * wide and not math.isclose(high, 0) else ""
+    return f'<figure class="curve{tall}">{heading}{drawn}<figcaption>{safe(picture.caption)}</figcaption></figure>'

@@ -1,0 +1,264 @@
+"""The tables of a lift's report as rows of text: one source for every form that the report takes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from winchsim.inputs import Inputs, Spec, walk
+from winchsim.model import Machine
+from winchsim.model.machine import Assumed
+from winchsim.quantity_text import number, quantity
+from winchsim.report.timeline import timeline
+from winchsim.report.us import beside_us
+from winchsim.simulate import EnergyBooks, Record
+from winchsim.verdict.balance import holding
+from winchsim.verdict.finding import FullPull, LinkRow, Verdict
+from winchsim.verdict.words import duration, given, length, percent, speed
+
+LEAST_SHARE = 5e-4
+"""Share of the energy below which heads of the books are put together. [-]"""
+
+MEMORY = "*"
+"""Stands behind a strength that rests on a value from memory."""
+
+Row = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Say:
+    """How numbers and sentences are written: in SI alone, or with US units beside it."""
+
+    us: bool = False
+
+    def q(self, value: float | None, unit: str, digits: int = 3) -> str:
+        """A number with its unit."""
+        return quantity(value, unit, digits, us=self.us)
+
+    def text(self, sentence: str) -> str:
+        """A finished sentence."""
+        return beside_us(sentence) if self.us else sentence
+
+
+def moments(record: Record, say: Say) -> list[Row]:
+    """Time, height and what happened."""
+    rows = []
+    for moment in timeline(record):
+        time = "" if moment.time is None else f"{moment.time:.2f} s"
+        height = "" if moment.height is None else f"{moment.height:.3f} m"
+        rows.append((time, say.text(height), say.text(moment.text)))
+    return rows
+
+
+def key_numbers(record: Record, verdict: Verdict, say: Say) -> list[Row]:
+    """Name and value of the numbers that everyone asks for."""
+    s = verdict.summary
+    return [
+        ("lift time", duration(s.lift_time) if s.lift_time is not None else "not up"),
+        ("steady speed", say.text(speed(s.steady_speed)) if s.steady_speed is not None else "none"),
+        ("highest, final height", say.text(f"{length(s.highest)}, {length(s.final_height)}")),
+        ("supply current", f"{say.q(s.peak_current, 'A')} at most, {say.q(s.mean_current, 'A')} on average"),
+        ("rope tension", f"{say.q(s.peak_tension, 'N')} at most"),
+        ("hottest winding", say.q(s.peak_winding, "°C")),
+        ("energy from the supply", say.q(s.energy_in, "J")),
+        ("charge drawn", say.q(s.charge, "A·h")),
+        ("efficiency of the lift", percent(s.efficiency, 3) if s.efficiency is not None else "none"),
+        ("ratio, motor to drum", f"{number(record.machine.groups[0].ratio, 4)}:1"),
+    ]
+
+
+def margin_rows(machine: Machine, verdict: Verdict, say: Say) -> list[Row]:
+    """What it is, what is reached, the limit, and a remark."""
+    s = verdict.summary
+    rows: list[Row] = [
+        ("torque to start it, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"),
+        ("same, windings at limit", f"{number(s.stall_margin_hot)} x", "1", ""),
+    ]
+    hold = holding(machine, machine.top_travel, _top_layer(machine))
+    for words, value in (("holding, power off", hold.resting), ("same, once set going", hold.moving)):
+        rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; no pawl counted"))
+    for group in machine.groups:
+        name = f"hottest winding against group {group.number}" if len(machine.groups) > 1 else "winding"
+        rows.append((name, say.q(s.peak_winding, "°C"), say.q(group.winding_limit, "°C"), ""))
+    limit = next((step.current_limit for step in machine.phases if step.action == "raise"), math.inf)
+    remark = "" if math.isinf(limit) else "limits itself"
+    rows.append(("supply current", say.q(s.peak_current, "A"), say.q(limit, "A"), remark))
+    if verdict.rows:
+        worst = min(verdict.rows, key=lambda row: row.link.factor / row.link.required)
+        rows.append(("factor of a link", number(worst.link.factor, 2), f"{worst.link.required:g}", worst.label))
+    return rows
+
+
+def _top_layer(machine: Machine) -> int:
+    wound = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
+    return next((i for i, layer in enumerate(machine.layers) if wound < layer.end), len(machine.layers) - 1)
+
+
+def link_rows(rows: Sequence[LinkRow], say: Say) -> list[Row]:
+    """Factor, factor wanted, link, what is asked of it, what it bears, and when; weakest first."""
+    table = []
+    for row in rows:
+        link, strength = row.link, row.link.strength
+        asked = ("up to " if link.bound and link.demand > 0 else "") + say.q(link.demand, strength.unit)
+        bears = say.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
+        when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
+        factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
+        table.append((factor, f"{link.required:g}", row.label + (", broke" if row.broke else ""), asked, bears, when))
+    return table
+
+
+def link_remarks(rows: Sequence[LinkRow]) -> list[str]:
+    """What the signs in the table of links mean."""
+    found = ["factor = bears / asked; below 1 it breaks; < is less than wanted"]
+    if any(row.link.bound and row.link.demand > 0 for row in rows):
+        found.append("up to: the train is held there, and friction leaves open how much of it the link carries")
+    if any(row.link.strength.basis == "from memory" for row in rows):
+        found.append(f"{MEMORY} from memory, not looked up")
+    return found
+
+
+def full_pull_rows(found: FullPull) -> list[Row]:
+    """Factor under the current limit, factor without it, and link: the three worst."""
+    return [(number(row.link.factor, 2), number(row.unlimited_factor, 2), row.label) for row in found.rows[:3]]
+
+
+def full_pull_current(found: FullPull) -> str:
+    """Sentence on the supply's current at a stall."""
+    text = f"Supply current then: {quantity(found.current, 'A')}"
+    if is_limited(found):
+        text += f"; without its limit {quantity(found.unlimited_current, 'A')}"
+    return text + ". At rest; rotors caught while they turn add to it."
+
+
+def is_limited(found: FullPull) -> bool:
+    """Whether the current limit keeps the motors from their full pull."""
+    return found.current < found.unlimited_current * (1 - 1e-6)
+
+
+def energy_rows(books: EnergyBooks, say: Say) -> list[Row]:
+    """Head, energy and share, the largest first behind what the supply gave."""
+    gained = {head: books.stored_after[head] - books.stored_before[head] for head in books.stored_after}
+    heads = [("lifted" if head == "potential" else f"stored, {head}", amount) for head, amount in gained.items()]
+    heads += list(books.spent.items())
+    scale = max(abs(books.source), books.scale)
+    shown = [(head, amount) for head, amount in heads if abs(amount) >= LEAST_SHARE * scale]
+    rest = sum(amount for _, amount in heads) - sum(amount for _, amount in shown)
+    rows: list[Row] = [("from the supply", say.q(books.source, "J"), "")]
+    for head, amount in sorted(shown, key=lambda pair: -abs(pair[1])):
+        rows.append((head, say.q(amount, "J"), percent(amount / scale) if scale > 0 else ""))
+    if len(shown) < len(heads) and abs(rest) > 0:
+        rows.append(("all others", say.q(rest, "J", 2), percent(rest / scale, 1)))
+    return rows
+
+
+def energy_remark(books: EnergyBooks) -> str:
+    """How well the books close."""
+    return f"The books close to {books.error:.0e} of the energy; the limit is 1e-04."
+
+
+def notes(machine: Machine, rows: Sequence[LinkRow]) -> list[str]:
+    """What was noted while building, and of the links what was noted of the weakest that has notes."""
+    of_links = {note for row in rows for note in row.link.strength.notes}
+    found = [note for note in machine.notes if note not in of_links]
+    weakest = next((row for row in rows if row.link.strength.notes), None)
+    if weakest is not None:
+        found += [f"The {weakest.label}: {note[:1].lower()}{note[1:]}" for note in weakest.link.strength.notes]
+    return found
+
+
+# --- inputs -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class InputRow:
+    """One value of the scenario.
+
+    Attributes
+    ----------
+    path : str
+    meaning : str
+    value : str
+        With its unit.
+    basis : str
+        ``given``, ``assumed`` or ``default``.
+    remark : str
+        Why, and the range that it may have; may be empty.
+    """
+
+    path: str
+    meaning: str
+    value: str
+    basis: str
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class InputTable:
+    """Values of one table of the scenario, and the keys that it leaves out and that nothing stands in for."""
+
+    name: str
+    rows: tuple[InputRow, ...]
+    left_out: tuple[str, ...]
+
+
+def input_tables(inputs: Inputs, machine: Machine, say: Say) -> tuple[InputTable, ...]:
+    """Every value that the run was made with, table by table in the order of the declarations.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from them: knows what was assumed.
+    say : Say
+    """
+    assumed = {row.path: row for row in machine.assumed}
+    grouped: dict[str, tuple[list[InputRow], list[str]]] = {}
+    for path, value, spec in walk(inputs):
+        rows, out = grouped.setdefault(_table_of(path), ([], []))
+        row = _input_row(path, value, spec, inputs, assumed.pop(path, None), say)
+        if row is None:
+            out.append(path.rpartition(".")[2] + (f" ({spec.left_out})" if spec.left_out else ""))
+        else:
+            rows.append(row)
+    for path, entry in assumed.items():  # what was assumed of tables that the file does not have
+        rows, _ = grouped.setdefault(_table_of(path), ([], []))
+        rows.append(InputRow(path, "", _assumed_value(entry, say), "assumed", _why(entry, say)))
+    return tuple(InputTable(name, tuple(rows), tuple(out)) for name, (rows, out) in grouped.items() if rows)
+
+
+def _table_of(path: str) -> str:
+    return path.rpartition(".")[0] or "scenario"
+
+
+def _input_row(path: str, value: object, spec: Spec, inputs: Inputs, entry: Assumed | None, say: Say) -> InputRow | None:
+    if path in inputs.given:
+        return InputRow(path, spec.meaning, value_text(value, spec, say), "given")
+    if entry is not None:
+        return InputRow(path, spec.meaning, _assumed_value(entry, say), "assumed", _why(entry, say))
+    if value is None or value == "":
+        return None
+    return InputRow(path, spec.meaning, value_text(value, spec, say), "default")
+
+
+def value_text(value: object, spec: Spec, say: Say) -> str:
+    """A value of a scenario as a reader writes it."""
+    if value is None:
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        unit = spec.unit
+        return say.text(given(float(value), unit)) if unit else f"{value:.6g}"
+    return str(value)
+
+
+def _assumed_value(row: Assumed, say: Say) -> str:
+    return row.value if isinstance(row.value, str) else say.text(given(float(row.value), row.unit))
+
+
+def _why(row: Assumed, say: Say) -> str:
+    parts = [] if row.why == "default" else [row.why]
+    if row.low is not None and row.high is not None and row.high > row.low:
+        parts.append(say.text(f"{quantity(row.low, row.unit)} to {quantity(row.high, row.unit)}"))
+    return "; ".join(parts)
