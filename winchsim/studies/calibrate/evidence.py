@@ -175,7 +175,10 @@ def gather(tests: Sequence[LiftTest]) -> Evidence:
     InputError
         None of them says anything that could be fitted.
     """
-    used, measurements, sides, remarks = [], [], [], []
+    used: list[LiftTest] = []
+    measurements: list[Measurement] = []
+    sides: list[OneSided] = []
+    remarks: list[str] = []
     for test in tests:
         place = len(used)
         found, remark = _measured(test, place)

@@ -127,7 +127,7 @@ class Bench:
         up = record.first(Event.TOP)
         if up is None:
             return {}
-        inside = np.linspace(*(share * up.time for share in STEADY), 201)
+        inside = np.linspace(STEADY[0] * up.time, STEADY[1] * up.time, 201)
         return {
             Kind.TIME: float(self.heights[place] / up.time),
             Kind.CURRENT: float(np.mean(np.interp(inside, record.time, record["current"]))),
