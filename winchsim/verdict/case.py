@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 from winchsim.model import Event
+from winchsim.physics.drum import Layer
 from winchsim.simulate import RecordedEvent
 from winchsim.verdict.balance import Margins, margins
 from winchsim.verdict.finding import FullPull, LinkRow
 from winchsim.verdict.history import History
 from winchsim.verdict.weakest import full_pull, weakest_links
 from winchsim.verdict.words import percent
+
+LAYER_END = 0.05
+"""Share of a turn that counts as the end of a layer: a drum that the next layer stops runs on to it for a little. [-] Own
+assumption."""
 
 
 class Case:
@@ -32,17 +39,19 @@ class Case:
 
 
 def stall_margins(case: Case, event: RecordedEvent) -> Margins:
-    """Margins at the place and the temperatures of a stall."""
+    """Margins at the place and the temperatures of a stall; at a layer's end those of the layer that stops the drum."""
+    lower = layer_that_ends(case, event)
+    layer = int(case.record["layer"][case.history.at(event.time)]) - 1 if lower is None else lower + 1
+    return _margins_on(case, event, layer)
+
+
+def _margins_on(case: Case, event: RecordedEvent, layer: int) -> Margins:
     m, record, k = case.machine, case.record, case.history.at(event.time)
     windings = [float(record[f"motor_{g.number}_winding"][k]) for g in m.groups]
     cases = [float(record[f"motor_{g.number}_case"][k]) for g in m.groups]
     phase = case.history.span_at(event.time).step
-    travel = event.height / m.body.rise
-    layer = int(record["layer"][k]) - 1
-    if at_layer_end(case, event):  # the fuller of the two layers is the one that stops it
-        place = m.wound_at_start + float(record["rope_wound"][k])
-        layer = next(i for i, full in enumerate(m.layers) if full.end > place + 1e-2 * m.scales.stretch)
-    return margins(m, travel, layer, windings=windings, cases=cases, phase=phase if phase.action == "raise" else None)
+    raising = phase if phase.action == "raise" else None
+    return margins(m, event.height / m.body.rise, layer, windings=windings, cases=cases, phase=raising)
 
 
 def shortfall(found: Margins) -> str:
@@ -51,19 +60,36 @@ def shortfall(found: Margins) -> str:
     return f"{share} of the torque that {found.telling_word}"
 
 
-def at_layer_end(case: Case, event: RecordedEvent) -> bool:
-    """Whether the drum stalled where the rope climbs onto the next layer."""
+def layer_that_ends(case: Case, event: RecordedEvent) -> int | None:
+    """Layer at whose end the drum stalled, because the motors carry the load on it and not on the next; None otherwise."""
     m = case.machine
     place = m.wound_at_start + float(case.record["rope_wound"][case.history.at(event.time)])
-    return any(abs(place - layer.end) <= 1e-3 * m.scales.stretch for layer in m.layers[:-1])
+    near = [i for i, layer in enumerate(m.layers[:-1]) if abs(place - layer.end) <= _near(layer)]
+    return near[0] if near and _margins_on(case, event, near[0]).moving >= 1 else None
+
+
+def _near(layer: Layer) -> float:
+    """Length of rope that counts as the end of a layer. [m]"""
+    return LAYER_END * 2 * math.pi * layer.radius
 
 
 def blocked_by(case: Case, event: RecordedEvent) -> str:
-    """What keeps the load where it stalled, if anything does; empty otherwise."""
+    """What keeps the load where it stalled, besides its weight and the friction; empty for nothing."""
+    if any(empty.time <= event.time for empty in case.history.of(Event.EMPTY)):
+        return "the battery is empty"
     for other in case.history.of(Event.SNAGGED, Event.TOP_STOP):
         if other.time <= event.time and abs(other.height - event.height) < 1e-6:
-            return "has snagged" if other.event is Event.SNAGGED else "stands against its top stop"
+            return "the load has snagged" if other.event is Event.SNAGGED else "the load stands against its top stop"
     return ""
+
+
+def lowering(case: Case) -> tuple[RecordedEvent, float] | None:
+    """When a load that was meant to come down met the floor, and how long after its phase began; None for never. [s]"""
+    for event in case.history.of(Event.LANDED):
+        span = case.history.span_at(event.time - 1e-9)
+        if span.descends and event.time > span.start:
+            return event, event.time - span.start
+    return None
 
 
 def holding_part(case: Case) -> str:

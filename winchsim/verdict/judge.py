@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from winchsim.model import Event
 from winchsim.simulate import Record
-from winchsim.verdict.case import Case, at_layer_end, blocked_by, holding_part, shortfall, stall_margins
+from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.cures import find_cures
 from winchsim.verdict.finding import Severity, Verdict
@@ -54,7 +54,7 @@ def judge(record: Record, *, cures: bool = True) -> Verdict:
 
 
 def _sentence(case: Case) -> str:
-    for tell in (_broken, _off_drum, _stall, _late, _empty, _up):
+    for tell in (_broken, _off_drum, _empty, _stall, _late, _up):
         text = tell(case)
         if text:
             return text
@@ -88,12 +88,12 @@ def _stall(case: Case) -> str:
         return ""
     blocked = blocked_by(case, event)
     if blocked:
-        return f"Stalls: the load {blocked} {length(event.height)} up, after {duration(event.time)}{_afterwards(case)}."
+        return f"Stalls: {blocked} {length(event.height)} up, after {duration(event.time)}{_afterwards(case)}."
     found = stall_margins(case, event)
     short = f"the motors give {shortfall(found)}"
     if event.height <= OFF_FLOOR:
         return f"Stalls: the load never leaves the floor; {short}{_afterwards(case)}."
-    where = "at the end of a layer of rope, " if at_layer_end(case, event) else ""
+    where = "at the end of a layer of rope, " if layer_that_ends(case, event) is not None else ""
     return f"Stalls {where}{length(event.height)} up, after {duration(event.time)}; {short}{_afterwards(case)}."
 
 
@@ -127,7 +127,12 @@ def _up(case: Case) -> str:
         return ""
     height = m.height(m.top_travel - m.start_travel)
     text = f"Lifts {given(m.body.mass, 'kg')} by {given(height, 'm')} in {duration(time)}"
-    return text + _held_clause(case) + _danger_clause(case) + "."
+    return text + _held_clause(case) + _lowered_clause(case) + _danger_clause(case) + "."
+
+
+def _lowered_clause(case: Case) -> str:
+    down = lowering(case)
+    return "" if down is None else f" and lowers it again in {duration(down[1])}"
 
 
 def _held_clause(case: Case) -> str:
@@ -156,11 +161,13 @@ def _programme(case: Case) -> str:
     m, record = case.machine, case.record
     phases = counted(len(case.history.spans), "phase")
     if case.history.run_backs():
-        return f"Runs back{_afterwards(case).removeprefix(', and then runs back')}, over {phases}."
-    end = float(record["height"][-1])
-    moved = "lowers" if end < m.height(m.start_travel) - case.history.allowed_sag else "moves"
-    return (
-        f"{moved.capitalize()} {given(m.body.mass, 'kg')} through its programme of {phases} in "
-        f"{duration(float(record.time[-1]))}; at the end it is {length(end) if end > OFF_FLOOR else 'on the floor'}"
-        f"{' up' if end > OFF_FLOOR else ''}."
+        return f"Runs back{_afterwards(case).removeprefix(', and then runs back')} in a programme of {phases}."
+    end, start = float(record["height"][-1]), m.height(m.start_travel)
+    verb = (
+        "Lowers" if end < start - case.history.allowed_sag else "Raises" if end > start + case.history.allowed_sag else "Holds"
     )
+    place = f"{length(end)} up" if end > OFF_FLOOR else "on the floor"
+    mass, time = given(m.body.mass, "kg"), duration(float(record.time[-1]))
+    if verb == "Holds":
+        return f"Holds {mass} {place} for {time}" + _held_clause(case).replace(" and holds it with the power off", "") + "."
+    return f"{verb} {mass} in {phases} of {time}; it ends {place}."

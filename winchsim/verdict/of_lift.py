@@ -7,14 +7,17 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.model import Event
+from winchsim.model.machine import LiveGroup
 from winchsim.physics import heat
+from winchsim.physics.motor import resistance_at
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import RecordedEvent
-from winchsim.verdict.case import Case, at_layer_end, blocked_by, shortfall, stall_margins
+from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.words import counted, duration, length, speed
+from winchsim.verdict.words import counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1
 """Speed of a landing that is worth a word. [m/s] Own assumption."""
@@ -33,14 +36,11 @@ def lifted(case: Case) -> Iterator[Finding]:
 
 def lowered(case: Case) -> Iterator[Finding]:
     """The load is down, as it was meant to be."""
-    for event in case.history.of(Event.LANDED):
-        span = case.history.span_at(event.time - 1e-9)
-        if span.descends and event.time > span.start:
-            text = f"The load is down {duration(event.time - span.start)} after the lowering began."
-            yield Finding(
-                FindingKind.LOWERED, Severity.NOTE, text, event.time, event.height, event.time - span.start, None, "s"
-            )
-            return
+    found = lowering(case)
+    if found is not None:
+        event, took = found
+        text = f"The load is down {duration(took)} after the lowering began."
+        yield Finding(FindingKind.LOWERED, Severity.NOTE, text, event.time, event.height, took, None, "s")
 
 
 def stalled(case: Case) -> Iterator[Finding]:
@@ -51,9 +51,9 @@ def stalled(case: Case) -> Iterator[Finding]:
     found = stall_margins(case, event)
     where = "with the load on the floor" if event.height <= OFF_FLOOR else f"with the load {length(event.height)} up"
     blocked = blocked_by(case, event)
-    kind = FindingKind.STALLED_AT_LAYER_END if at_layer_end(case, event) else FindingKind.STALLED
+    kind = FindingKind.STALLED_AT_LAYER_END if layer_that_ends(case, event) is not None else FindingKind.STALLED
     if blocked:
-        text = f"The motors stall after {duration(event.time)} {where}, because the load {blocked}."
+        text = f"The motors stall after {duration(event.time)} {where}, because {blocked}."
     else:
         layer = int(case.record["layer"][case.history.at(event.time)])
         on = f" on layer {layer}" if kind is FindingKind.STALLED_AT_LAYER_END or layer > 1 else ""
@@ -66,22 +66,31 @@ def stalled(case: Case) -> Iterator[Finding]:
 
 
 def _until_hot(case: Case, event: RecordedEvent) -> str:
-    """A clause that says how soon a stalled winding passes its limit."""
-    record, k = case.record, case.history.at(event.time)
-    times = []
-    for group in case.machine.groups:
-        current = float(record[f"motor_{group.number}_current"][k])
-        winding, can = (float(record[f"motor_{group.number}_{part}"][k]) for part in ("winding", "case"))
-        motor = group.motor
-        cold = motor.resistance * current**2
-        power = cold * (1 + motor.copper_coefficient * (winding - 20.0))
-        feedback = cold * motor.copper_coefficient
-        time = heat.time_to_limit(group.heat, power, winding, can, case.machine.ambient, group.winding_limit, feedback)
-        times.append((float(time), group.winding_limit))
-    soonest, limit = min(times)
+    """A sentence that says how soon a stalled winding passes its limit: as it did, or else as closed form says."""
+    end = case.history.span_at(event.time).end
+    hot = next((e for e in case.history.of(Event.HOT) if e.time <= end), None)
+    limits = listed(sorted({quantity(group.winding_limit, "°C") for group in case.machine.groups}))
+    if hot is not None and hot.time >= event.time:
+        return f" A stalled winding passes {quantity(hot.value, '°C')} after {duration(hot.time - event.time)}."
+    if hot is not None:
+        return f" A winding had passed {quantity(hot.value, '°C')} before."
+    soonest = min(_time_to_limit(case, event, group) for group in case.machine.groups)
     if math.isinf(soonest):
-        return f" The stalled windings stay below {quantity(limit, '°C')}."
-    return f" A stalled winding passes {quantity(limit, '°C')} within {duration(soonest)}."
+        return f" The stalled windings stay below {limits}."
+    return f" A stalled winding would pass {limits} after about {duration(soonest)}."
+
+
+def _time_to_limit(case: Case, event: RecordedEvent, group: LiveGroup) -> float:
+    """Time until a stalled winding passes its limit; its warming lowers the current of a supply that holds its voltage. [s]"""
+    record, k, motor = case.record, case.history.at(event.time), group.motor
+    current = float(record[f"motor_{group.number}_current"][k])
+    winding, can = (float(record[f"motor_{group.number}_{part}"][k]) for part in ("winding", "case"))
+    power = resistance_at(motor.resistance, winding, motor.copper_coefficient) * current**2
+    limited = float(record["current"][k]) >= case.history.span_at(event.time).step.current_limit * (1 - 1e-6)
+    growth = motor.copper_coefficient / (1 + motor.copper_coefficient * (winding - REFERENCE_TEMPERATURE))
+    feedback = power * growth * (1 if limited else -1)
+    limit = group.winding_limit
+    return float(heat.time_to_limit(group.heat, power, winding, can, case.machine.ambient, limit, feedback))
 
 
 def _stall_breaks(case: Case) -> str:

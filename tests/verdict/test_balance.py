@@ -1,0 +1,128 @@
+"""Static balances against hand calculation and against the full simulation."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from winchsim.inputs import Brake
+from winchsim.model import build
+from winchsim.simulate import simulate
+from winchsim.verdict.balance import (
+    Margins,
+    hardest_margins,
+    holding,
+    hot_margins,
+    margins,
+    needed_current,
+    warm_lift,
+)
+from winchsim.verdict.history import read_history
+
+
+def test_margin_of_one_stage_by_hand(ideal, make_motor, make_stage):
+    """One motor of 20 mN·m/A on 6 V and 2 ohm, 100:1 at 0.8, drum radius 10 mm, 4 kg: statics."""
+    winch = ideal(motors=make_motor(2.0, 0.02), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(100.0, 0.8),))
+    found = margins(build(winch), 0.0, 0)
+    torque = 0.02 * 6.0 / 2.0
+    needed = 4.0 * 9.81 * 0.01 / 100.0 / 0.8
+    assert found.moving == pytest.approx(torque / needed, rel=1e-9)
+    assert found.resting == pytest.approx(found.moving, rel=1e-9), "breakaway 1: at rest as in motion"
+
+
+def test_losses_grow_at_rest(small):
+    found = hardest_margins(build(small()))
+    assert found.resting < found.moving
+
+
+def test_margin_tells_what_the_stall_was_about():
+    assert Margins(0.9, 0.7).telling == 0.9
+    assert Margins(1.2, 0.95).telling == 0.95
+    assert "starting it from rest" in Margins(1.2, 0.95).telling_word
+
+
+@pytest.mark.parametrize("factor", [0.97, 1.03])
+def test_full_run_stalls_on_one_side_of_the_margin_and_lifts_on_the_other(small, factor):
+    """The load that closed form calls just too heavy, 3 % lighter and heavier."""
+    base = small(settings={"stall_watch": 0.5, "watch": 0.5})
+    low, high = 8.0, 30.0
+    for _ in range(8):
+        middle = (low + high) / 2
+        low, high = (middle, high) if hardest_margins(build(small(load={"mass": middle}))).moving > 1 else (low, middle)
+    history = read_history(simulate(replace(base, load=replace(base.load, mass=factor * low))))
+    assert history.lifted is (factor < 1)
+
+
+def test_needed_current_is_the_least_limit_that_lifts(small):
+    base = small(settings={"stall_watch": 0.5, "watch": 0.5})
+    need = needed_current(build(base))
+    for factor in (0.96, 1.04):
+        limited = replace(base, supply=replace(base.supply, current_limit=factor * need))
+        assert read_history(simulate(limited)).lifted is (factor > 1)
+
+
+def test_no_current_lifts_what_is_too_heavy(small):
+    assert needed_current(build(small(load={"mass": 80.0}))) is None
+
+
+def test_holding_by_hand(ideal, make_motor, make_stage):
+    """A stage that passes 60 % back, and 0.2 mN·m of motor drag behind 100:1: statics."""
+    drag = 0.01 * 0.02
+    winch = ideal(
+        motors=make_motor(2.0, 0.02, idle_current=0.01), radius=0.01, span=1.0, load={"mass": 1.0},
+        stages=(make_stage(100.0, 0.8, 0.6),), rope={"axial_stiffness": 1e6},
+    )  # fmt: skip
+    found = holding(build(winch), 0.0, 0)
+    assert found.moving == pytest.approx(drag * 100.0 / 0.6 / (1.0 * 9.81 * 0.01), rel=1e-9)
+    assert not found.knock_proof or found.moving >= 1
+
+
+def test_a_locking_stage_holds_anything(ideal, make_motor, make_stage):
+    winch = ideal(
+        motors=make_motor(2.0, 0.02), radius=0.01, span=1.0, load={"mass": 1.0}, stages=(make_stage(100.0, 0.4),),
+        rope={"axial_stiffness": 1e6},
+    )  # fmt: skip
+    assert math.isinf(holding(build(winch), 0.0, 0).moving)
+
+
+def test_a_brake_adds_to_what_holds(small):
+    bare, braked = (holding(build(small(**part)), 0.1, 0) for part in ({}, {"brake": Brake(torque=1.0)}))
+    machine = build(small())
+    pull = 8.0 * 9.80665
+    gained = 1.0 / (pull * machine.layers[0].radius)
+    assert braked.moving == pytest.approx(bare.moving + gained, rel=1e-6)
+
+
+def test_holding_decides_the_full_run(small, make_stage):
+    """The same winch on either side of just holding at rest."""
+    for mass, holds in ((0.5, True), (3.0, False)):
+        winch = small(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": mass})
+        machine = build(winch)
+        assert (holding(machine, machine.top_travel, 0).resting > 1) is holds
+        history = read_history(simulate(winch))
+        assert history.up is None or history.held is holds
+
+
+def test_warming_costs_torque(small):
+    base = small()
+    motor = replace(base.motors[0], winding_heat_capacity=0.5, case_heat_capacity=5.0, winding_to_case=20.0,
+                    case_to_ambient=40.0)  # fmt: skip
+    machine = build(replace(base, motors=(motor,)))
+    warm, cold, hot = warm_lift(machine), hardest_margins(machine), hot_margins(machine)
+    assert hot.moving < warm.margins.moving < cold.moving
+    record = simulate(machine)
+    limit = machine.groups[0].winding_limit
+    top = record["height"] <= machine.height(machine.top_travel)
+    assert limit - warm.spare == pytest.approx(record["motor_1_winding"][top].max(), abs=1.0)
+
+
+def test_a_lift_that_warms_itself_to_a_stall_is_seen(small):
+    base = small(load={"mass": 11.0, "height": 0.3}, drum={"width": 0.2})
+    motor = replace(base.motors[0], winding_heat_capacity=0.2, case_heat_capacity=2.0, winding_to_case=40.0,
+                    case_to_ambient=80.0)  # fmt: skip
+    machine = build(replace(base, motors=(motor,)))
+    assert hardest_margins(machine).moving > 1
+    assert warm_lift(machine).margins.moving < 1.08
+    assert not read_history(simulate(machine)).lifted

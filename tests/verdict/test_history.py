@@ -1,0 +1,113 @@
+"""What is read off a record: lifted, held, run back, as asked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Brake, Pawl, Phase
+
+
+@pytest.fixture
+def slippery(ran, make_stage):
+    """A winch whose few good stages let the load run back, with parts changed."""
+
+    def make(**parts):
+        return ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0, **parts.pop("load", {})}, **parts)
+
+    return make
+
+
+def test_a_lift_that_holds(ran):
+    history = ran().history
+    assert history.lifted and history.as_asked and history.held is True
+    assert history.lift_time == pytest.approx(history.up.time)
+    assert [span.step.action for span in history.spans] == ["raise", "off"]
+    assert not history.run_backs()
+
+
+def test_spans_cover_the_record_without_gap(ran):
+    record, history = ran().record, ran().history
+    assert history.spans[0].samples.start == 0
+    assert history.spans[-1].samples.stop == len(record.time)
+    for before, after in zip(history.spans, history.spans[1:], strict=False):
+        assert before.samples.stop == after.samples.start
+        assert before.end == after.start
+
+
+def test_a_load_that_never_left_the_floor_was_never_held(ran):
+    history = ran(load={"mass": 80.0}).history
+    assert not history.lifted and not history.as_asked
+    assert history.held is None
+    assert not history.run_backs()
+
+
+def test_a_run_back_is_measured_from_where_the_drum_turned(slippery):
+    run = slippery()
+    (back,) = run.history.run_backs()
+    assert run.history.held is False
+    assert run.history.lifted and run.history.as_asked, "it was lifted as asked; that it does not hold is a danger of its own"
+    assert back.from_height == pytest.approx(run.record["height"].max(), abs=2e-3)
+    assert back.landed is not None and back.landed.value == pytest.approx(-run.record["speed"].min(), rel=0.05)
+    assert not back.powered
+
+
+@pytest.mark.parametrize("part", [{"pawl": Pawl()}, {"brake": Brake(torque=1.0)}], ids=["pawl", "brake"])
+def test_a_holding_part_holds_it(slippery, part):
+    assert slippery(**part).history.held is True
+
+
+def test_a_meant_descent_is_no_run_back(ran):
+    phases = (Phase(action="raise", until="top"), Phase(action="lower", until="floor"))
+    history = ran(phase=phases).history
+    assert history.as_asked and history.lifted
+    assert history.held is None and not history.run_backs()
+
+
+def test_coming_down_on_shorted_terminals_to_the_floor_is_meant(slippery):
+    phases = (Phase(action="raise", until="top"), Phase(action="short", until="floor"))
+    history = slippery(phase=phases).history
+    assert history.as_asked and not history.run_backs()
+    assert history.held is None
+
+
+def test_shorted_terminals_for_a_time_do_not_hold(slippery):
+    phases = (Phase(action="raise", until="top"), Phase(action="short", until="time", time=5.0))
+    assert slippery(phase=phases).history.held is False
+
+
+def test_a_load_that_hangs_from_the_start_is_watched(ran):
+    history = ran(load={"start_height": 0.1}, phase=(Phase(action="off", until="time", time=2.0),)).history
+    assert history.held is True and history.as_asked
+
+
+def test_allowed_sag_is_a_hundredth_of_the_height_or_5_mm(ran):
+    assert ran().history.allowed_sag == 0.005
+    assert ran(load={"height": 0.8, "mass": 2.0}).history.allowed_sag == pytest.approx(0.008)
+
+
+def test_given_back_never_is_negative_and_starts_at_zero(slippery):
+    run = slippery()
+    back = run.history.given_back(slice(0, len(run.record.time)))
+    assert back[0] == 0.0 and np.all(back >= 0.0)
+    assert back.max() == pytest.approx(0.1, abs=0.01)
+
+
+def test_not_up_in_time_is_not_as_asked(ran):
+    history = ran(phase=(Phase(action="raise", until="top", time=0.5),)).history
+    assert not history.lifted and not history.as_asked
+
+
+def test_what_broke_is_known(ran):
+    history = ran(rope={"breaking_force": 140.0, "knot_efficiency": 0.5}).history
+    assert history.broke is not None and history.broken_link.kind.value == "rope_knot"
+    assert history.held is None, "a run that ends with the break tells nothing about holding"
+
+
+def test_a_load_that_fell_was_not_held(ran):
+    parts = {"rope": {"breaking_force": 220.0, "knot_efficiency": 0.5}, "settings": {"after_overload": "release"}}
+    run = ran(load={"snag_height": 0.09}, **parts)
+    assert run.history.broke is not None and run.history.broke.height > 0.05
+    assert run.history.held is False
+    assert run.verdict.sentence.startswith("Breaks the rope at its knot")
+    assert "hits the floor at" in run.verdict.sentence
