@@ -29,6 +29,7 @@ def register(commands: Any) -> None:
     )
     add_scenario(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the record, one column a quantity, one row a sample")
+    parser.add_argument("--out", metavar="DIR", help="write report.html, report.md with its figures, and record.csv there")
     parser.add_argument("--no-cures", action="store_true", help="do not look for changes that would cure a stall or a run-back")
     parser.add_argument(
         "--snag", action="store_true", help="also simulate a snag, and the current limit that would save every link"
@@ -52,6 +53,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         write_whole(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
         env.note(f"wrote {options.csv}")
+    if options.out:
+        from winchsim.report.bundle import report_files
+        from winchsim.report.folder import write_folder
+
+        files = report_files(scenario, tuple(options.overrides), record, verdict, us=options.units == "us")
+        for path in write_folder(options.out, files, force=options.force):
+            env.note(f"wrote {path}")
     if options.json:
         from winchsim.report.json_out import lift_json
 

@@ -137,25 +137,18 @@ def compared(row: SheetRow, record: Record) -> TestComparison:
 
 
 def lift_time(record: Record) -> float | None:
-    """Time from power on to the load being up; None where it did not get up. [s]"""
+    """Time from power on to the load being up, a raise first in the programme; None where it did not get up. [s]"""
     up = record.first(Event.TOP)
     return None if up is None else up.time
 
 
 def steady_current(record: Record) -> float | None:
-    """Supply current averaged over the middle half of the height while raising; None where it did not get so far. [A]"""
+    """Mean supply current over the middle half of the lift's time; None where the load did not get up. [A]"""
     up = record.first(Event.TOP)
-    if up is None:
+    if up is None or up.time <= 0:
         return None
-    raising = record.time <= up.time
-    height, time, current = record["height"][raising], record.time[raising], record["current"][raising]
-    low, high = (height[0] + share * (height[-1] - height[0]) for share in (0.25, 0.75))
-    first = int(np.argmax(height >= low))
-    last = len(height) - 1 - int(np.argmax(height[::-1] <= high))
-    if last <= first or time[last] <= time[first]:
-        return None
-    span = slice(first, last + 1)
-    return float(np.trapezoid(current[span], time[span]) / (time[last] - time[first]))
+    grid = np.linspace(up.time / 4, 3 * up.time / 4, 129)
+    return float(np.mean(np.interp(grid, record.time, record["current"])))
 
 
 def _share(measured: float | None, simulated: float | None) -> float | None:

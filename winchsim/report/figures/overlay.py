@@ -45,10 +45,11 @@ _LIGHT, _DARK = "#8CC4E8", "#06283F"
 
 @dataclass(frozen=True)
 class Run:
-    """A record with the name that it goes by in a figure."""
+    """A record with the name that it goes by in a figure, and the lift times that were measured of it. [s]"""
 
     name: str
     record: Record
+    measured: tuple[float, ...] = ()
 
 
 def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
@@ -68,7 +69,7 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
     names = key_of(runs, look)
     with drawing(look):
         panels = [Panel("Height", unit), Panel("Current", "A"), Panel("Winding", "°C")]
-        end = max(float(r.time[-1]) for r in _records(runs))
+        end = max(max(float(run.record.time[-1]), *run.measured, 0.0) for run in runs)
         right = 2.4 * look.em
         band = Band(runs[0].record, look, window(0.0, end), panels, right, us=us, notes=names, bare=True)
         figure = compose(look, [[band]])
@@ -82,6 +83,10 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
                 curve(band, axes, values, u, record=r, color=colour, linestyle=dashes, label=f"_{i + 1}")
                 drawn[k].append(in_unit(values, u))
             _mark_end(band, band.axes[0], run, unit, colour, i + 1)
+            if run.measured:
+                top = in_unit(r.machine.height(r.machine.top_travel), unit)
+                times = band.shown.shown(np.array(run.measured))
+                _points(band.axes[0], times, np.full(len(run.measured), top), look, f"_measured {i + 1}")
         room_for(band.axes[0], *drawn[0], *[in_unit(w, unit) for w in wanted])
         room_for(band.axes[1], *drawn[1], least=0.02)
         room_for(band.axes[2], *drawn[2], zero=False, least=2.0)
@@ -97,6 +102,8 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
         fate = _fate(run.record)
         room = look.width - 1.6 * look.em - text_width(f"{i}: , {fate}", look)
         lines.append(f"{i}: {fitted(clean(run.name), max(room, 6 * look.em), look)}, {fate}")
+    if any(run.measured for run in runs):
+        lines.append("open circles: measured lift times")
     return tuple(lines)
 
 

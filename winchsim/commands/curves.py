@@ -1,0 +1,286 @@
+"""``winchsim curves``: figures ready to publish, of one lift or of several on shared axes, with measured points on them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
+
+if TYPE_CHECKING:
+    from winchsim.inputs import Inputs
+    from winchsim.report.figures.catalogue import Picture
+    from winchsim.report.figures.look import Look
+    from winchsim.scenario.read import Scenario
+    from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+    from winchsim.simulate import Record
+
+FORMATS = ("png", "svg", "pdf")
+MOST_LIFTS = 40
+"""Most lifts that are run for one call: files, rungs or different rows of a test sheet."""
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "curves",
+        "draw the curves of a lift, or of several on shared axes",
+        run,
+        example="winchsim curves crate.toml --out figures --format svg",
+        details=(
+            "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on shared axes.\n"
+            "--ladder lays the rungs of the FILE's ladder over each other. --measured takes a filled test sheet\n"
+            "(every row is simulated as it was tested) or a trace with time_s and any of height_m, current_a\n"
+            "and voltage_v, and says how far simulation and measurement differ."
+        ),
+    )
+    add_scenario(parser, several=True)
+    parser.add_argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare")
+    parser.add_argument("--ladder", action="store_true", help="draw the rungs of a ladder up to the FILE's load")
+    parser.add_argument("--out", metavar="DIR", default=".", help="folder to write to; left out, this one")
+    parser.add_argument("--format", metavar="LIST", default="png,svg", help="any of png, svg and pdf, with commas")
+    parser.add_argument("--width", choices=("column", "slide"), default="column", help="86 mm, or 254 mm with larger type")
+    add_units(parser)
+    add_force(parser)
+
+
+@dataclass
+class _Drawn:
+    """Figures of one call, and what goes with them."""
+
+    pictures: list[Picture] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    rows: list[dict[str, Any]] = field(default_factory=list)
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Simulate, draw, write the files."""
+    formats = _formats(options.format)
+    _refuse_mixtures(options)
+    from winchsim.report.figures.look import LOOKS
+    from winchsim.scenario.read import read
+    from winchsim.simulate import simulate
+    from winchsim.verdict.judge import judge
+
+    look = LOOKS[options.width]
+    scenarios = [read(file, options.overrides) for file in options.files]
+    measured = _measured(options.measured)
+    records = [simulate(scenario.inputs) for scenario in scenarios]
+    drawn = _draw(options, look, scenarios, records, measured)
+    paths = _write(options, drawn, formats, look, scenarios, env)
+    verdicts = [judge(record, cures=False) for record in records]
+    _say(options, env, drawn, paths, scenarios, verdicts)
+    if not all(verdict.trusted for verdict in verdicts):
+        return ExitCode.NO_TRUST
+    return ExitCode.GOOD if all(verdict.passes for verdict in verdicts) else ExitCode.BAD
+
+
+# --- arguments --------------------------------------------------------------------------------------------------------
+
+
+def _formats(text: str) -> list[str]:
+    formats = [part.strip().lower().lstrip(".") for part in text.split(",") if part.strip()]
+    for name in formats:
+        if name not in FORMATS:
+            raise usage_error(f"unknown format {name!r}", "--format takes png, svg and pdf, such as --format png,pdf")
+    if not formats:
+        raise usage_error("no format given", "--format takes png, svg and pdf")
+    return list(dict.fromkeys(formats))
+
+
+def _refuse_mixtures(options: argparse.Namespace) -> None:
+    if len(options.files) > 1 and options.ladder:
+        raise usage_error("a ladder belongs to one scenario", "give one FILE with --ladder")
+    if len(options.files) > 1 and options.measured:
+        raise usage_error("measured points belong to one scenario", "give one FILE with --measured")
+    if options.ladder and options.measured:
+        raise usage_error("--ladder and --measured do not go together", "a test sheet brings its own loads")
+    if len(options.files) > MOST_LIFTS:
+        raise usage_error(f"{len(options.files)} files", f"at most {MOST_LIFTS} go onto shared axes")
+
+
+def _measured(path: str | None) -> tuple[SheetRow, ...] | MeasuredTrace | None:
+    from winchsim.scenario.sheet import read_measured
+
+    return None if path is None else read_measured(path)
+
+
+# --- drawing ----------------------------------------------------------------------------------------------------------
+
+
+def _draw(
+    options: argparse.Namespace,
+    look: Look,
+    scenarios: list[Scenario],
+    records: list[Record],
+    measured: tuple[SheetRow, ...] | MeasuredTrace | None,
+) -> _Drawn:
+    us = options.units == "us"
+    if len(scenarios) > 1:
+        return _several(look, us, [_name(scenario) for scenario in scenarios], records)
+    if options.ladder:
+        return _ladder(look, us, scenarios[0].inputs)
+    if measured is None:
+        from winchsim.report.figures.catalogue import pictures
+
+        return _Drawn(pictures(records[0], look, us=us))
+    if isinstance(measured, tuple):
+        return _sheet(look, us, scenarios[0].inputs, measured)
+    return _trace(look, us, records[0], measured)
+
+
+def _name(scenario: Scenario) -> str:
+    return scenario.inputs.title or scenario.name
+
+
+def _several(look: Look, us: bool, names: list[str], records: list[Record]) -> _Drawn:
+    from winchsim.report.figures.catalogue import Picture
+    from winchsim.report.figures.overlay import Run, key_of, overlay
+
+    runs = [Run(name, record) for name, record in zip(names, records, strict=True)]
+    caption = "Height, current and winding temperature of each lift; the number marks where it is decided."
+    picture = Picture("overlay", "Several lifts", caption, overlay(runs, look, us=us), look)
+    return _Drawn([picture], list(key_of(runs, look)))
+
+
+def _ladder(look: Look, us: bool, inputs: Inputs) -> _Drawn:
+    from winchsim.inputs import with_value
+    from winchsim.simulate import simulate
+    from winchsim.studies.ladder import plan_ladder
+    from winchsim.verdict.words import given
+
+    masses = [rung.mass for rung in plan_ladder(inputs).rungs if rung.mass > 0]
+    records = [simulate(with_value(inputs, "load.mass", mass)) for mass in masses]
+    return _several(look, us, [given(mass, "kg") for mass in masses], records)
+
+
+def _trace(look: Look, us: bool, record: Record, trace: MeasuredTrace) -> _Drawn:
+    from winchsim.report.figures.catalogue import Picture
+    from winchsim.report.figures.overlay import with_trace
+    from winchsim.report.measured import trace_differences
+
+    found = trace_differences(record, trace)
+    if not found:
+        raise usage_error("no sample of the trace lies within the run", "its time counts from power on, in seconds")
+    caption = "Simulated curves with the measured points, and what was measured less what was simulated."
+    picture = Picture("measured", "Measured and simulated", caption, with_trace(record, trace, look, us=us), look)
+    rows = [
+        {"quantity": d.name, "unit": d.unit, "samples": len(d.time), "mean_difference": d.mean,
+         "largest_difference": d.largest, "largest_at_s": d.largest_at}
+        for d in found
+    ]  # fmt: skip
+    return _Drawn([picture], [d.sentence for d in found], rows)
+
+
+def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...]) -> _Drawn:
+    from winchsim.report.figures.catalogue import Picture
+    from winchsim.report.figures.overlay import Run, overlay, with_sheet
+    from winchsim.report.measured import compared
+    from winchsim.verdict.words import given
+
+    done = [row for row in rows if row.mass and (row.measured_time or row.measured_current or row.outcome)]
+    if not done:
+        raise usage_error("the test sheet has no row that was measured", "fill in measured_time_s or measured_current_a")
+    simulated = _simulated(inputs, done)
+    tests = [compared(row, simulated[_conditions(row)]) for row in done]
+    runs = []
+    for conditions, record in simulated.items():
+        times = tuple(row.measured_time for row in done if _conditions(row) == conditions and row.measured_time is not None)
+        runs.append(Run(given(record.machine.body.mass, "kg"), record, times))
+    caption = "Each load of the test sheet as it was simulated, with the lift times that were measured."
+    shares = "Measured and simulated lift time and current over the load, and the difference in per cent."
+    drawn = [
+        Picture("measured-lifts", "Tests on shared axes", caption, overlay(runs, look, us=us), look),
+        Picture("measured", "Measured and simulated", shares, with_sheet(tests, look, us=us), look),
+    ]
+    facts = [
+        {"mass_kg": t.record.machine.body.mass, "measured_time_s": t.row.measured_time, "simulated_time_s": t.time,
+         "time_difference": t.time_difference, "measured_current_a": t.row.measured_current,
+         "simulated_current_a": t.current, "current_difference": t.current_difference}
+        for t in tests
+    ]  # fmt: skip
+    return _Drawn(drawn, [t.sentence for t in tests], facts)
+
+
+_CHANGED: tuple[tuple[str, Callable[[Any], Any]], ...] = (
+    ("load.mass", lambda row: row.mass),
+    ("load.height", lambda row: row.height),
+    ("supply.voltage", lambda row: row.voltage),
+)
+
+
+def _conditions(row: SheetRow) -> tuple[Any, ...]:
+    return (*(take(row) for _, take in _CHANGED), row.winding_start)
+
+
+def _simulated(inputs: Inputs, rows: list[SheetRow]) -> dict[tuple[Any, ...], Record]:
+    """Record of each different test of a sheet, run as it was tested."""
+    from winchsim.inputs import with_value
+    from winchsim.simulate import simulate
+
+    found: dict[tuple[Any, ...], Record] = {}
+    for row in rows:
+        if _conditions(row) in found:
+            continue
+        if len(found) == MOST_LIFTS:
+            raise usage_error(f"more than {MOST_LIFTS} different tests in the sheet", "draw it in parts")
+        changed = inputs
+        for path, take in _CHANGED:
+            if take(row):
+                changed = with_value(changed, path, take(row))
+        if row.winding_start is not None:
+            for number in range(1, len(inputs.motors) + 1):
+                changed = with_value(changed, f"motors.{number}.winding_start", row.winding_start)
+        found[_conditions(row)] = simulate(changed)
+    return found
+
+
+# --- files and words --------------------------------------------------------------------------------------------------
+
+
+def _write(
+    options: argparse.Namespace, drawn: _Drawn, formats: list[str], look: Look, scenarios: list[Scenario], env: Env
+) -> list[str]:
+    from winchsim.report.figures.save import image
+    from winchsim.report.folder import write_folder
+
+    digest = scenarios[0].digest if len(scenarios) == 1 else ""
+    files: dict[str, str | bytes] = {
+        f"{picture.name}.{form}": image(picture.figure, form, look, digest) for picture in drawn.pictures for form in formats
+    }
+    paths = write_folder(options.out, files, force=options.force)
+    for path in paths:
+        env.note(f"wrote {path}")
+    return paths
+
+
+def _say(
+    options: argparse.Namespace, env: Env, drawn: _Drawn, paths: list[str], scenarios: list[Scenario], verdicts: list[Any]
+) -> None:
+    from winchsim.report.json_out import finding_facts
+    from winchsim.report.json_text import document
+
+    cautions = list(dict.fromkeys(caution for verdict in verdicts for caution in verdict.cautions))
+    if options.json:
+        env.out(
+            document(
+                digest=scenarios[0].digest if len(scenarios) == 1 else None,
+                verdict=" ".join(verdict.sentence for verdict in verdicts),
+                findings=[finding_facts(finding) for verdict in verdicts for finding in verdict.findings],
+                cautions=cautions,
+                rows=[{"file": path} for path in paths],
+                figures=[{"name": p.name, "heading": p.heading, "caption": p.caption} for p in drawn.pictures],
+                scenarios=[{"file": s.name, "scenario_hash": s.digest, "verdict": v.sentence}
+                           for s, v in zip(scenarios, verdicts, strict=True)],
+                differences=drawn.rows,
+            )
+        )  # fmt: skip
+        return
+    for scenario, verdict in zip(scenarios, verdicts, strict=True):
+        env.out(f"{scenario.name}: {verdict.sentence}")
+    for remark in drawn.remarks:
+        env.out(remark)

@@ -1,0 +1,119 @@
+"""The report of a lift as Markdown, with its figures beside it: for pasting into a page of one's own."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from winchsim.report import tables
+from winchsim.report.page import Report
+from winchsim.report.problems import clean
+from winchsim.report.tables import Say
+from winchsim.version import __version__
+
+_SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~&$^-])")
+
+
+def markdown(report: Report, suffix: str = "png") -> str:
+    """Markdown text of a report.
+
+    Parameters
+    ----------
+    report : Report
+    suffix : str
+        Ending of the figures' files, which stand in the same folder under the pictures' names.
+
+    Returns
+    -------
+    str
+        Tables with pipes; nothing of the user's is markup in it.
+    """
+    return "\n".join(_lines(report, suffix)).rstrip() + "\n"
+
+
+def plain(text: str) -> str:
+    """Text of any origin without a meaning in Markdown or HTML, on one line."""
+    return _SPECIAL.sub(r"\\\1", clean(text.replace("\n", " ")))
+
+
+def fenced(text: str) -> str:
+    """Text as it stands, in a fence longer than any run of backticks in it."""
+    longest = max((len(run) for run in re.findall(r"`+", text)), default=0)
+    fence = "`" * max(3, longest + 1)
+    body = "\n".join(clean(line) for line in text.replace("\r\n", "\n").rstrip("\n").split("\n"))
+    return f"{fence}toml\n{body}\n{fence}"
+
+
+def _lines(report: Report, suffix: str) -> list[str]:
+    say, record, verdict = Say(report.us), report.record, report.verdict
+    _, words = report.stand
+    lines = [f"# {plain(report.title)}", "", f"**{plain(say.text(verdict.sentence))}** ({plain(words)})", ""]
+    pictures = {picture.name: picture for picture in report.pictures}
+    if verdict.trusted:
+        lines += ["## Key numbers", "", *_table(("", ""), tables.key_numbers(record, verdict, say))]
+    lines += ["## Timeline", "", *_table(("time", "height", "what happens"), tables.moments(record, say))]
+    for name, picture in pictures.items():
+        lines += [
+            f"## {plain(picture.heading)}",
+            "",
+            f"![{plain(picture.heading)}]({name}.{suffix})",
+            "",
+            plain(picture.caption),
+            "",
+        ]
+    if verdict.trusted:
+        lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record.machine, verdict, say))]
+        lines += _strength(report, say)
+        lines += ["## Energy", "", *_table(("head", "energy", "share"), tables.energy_rows(record.energy, say))]
+        lines += [plain(tables.energy_remark(record.energy)), ""]
+    lines += ["## Findings", ""]
+    for finding in verdict.findings:
+        aid = f" What would help: {plain(say.text(finding.help))}" if finding.help else ""
+        lines.append(f"- **{finding.severity.value}:** {plain(say.text(finding.sentence))}{aid}")
+    if verdict.cures:
+        lines += ["", "## Single changes, each tried in a full run", ""]
+        lines += [f"- {'' if c.confirmed else 'does not cure it: '}{plain(say.text(c.sentence))}" for c in verdict.cures]
+    noted = tables.notes(record.machine, verdict.rows)
+    lines += ["", "## Good to know", "", *(f"- {plain(say.text(note))}" for note in noted)] if noted else []
+    lines += ["", "## Cautions", "", *(f"- {plain(say.text(caution))}" for caution in verdict.cautions), ""]
+    return lines + _inputs(report, say) + _repeat(report)
+
+
+def _strength(report: Report, say: Say) -> list[str]:
+    verdict = report.verdict
+    lines = []
+    if verdict.rows:
+        heads = ("factor", "wanted", "link", "asked", "bears", "at")
+        lines += ["## Weakest links", "", *_table(heads, tables.link_rows(verdict.rows, say))]
+        lines += [plain(remark) + "  " for remark in tables.link_remarks(verdict.rows)] + [""]
+    lines += ["## If it stalls or snags with the power on", "", plain(say.text(verdict.full_pull.sentence)), ""]
+    if verdict.full_pull.rows:
+        heads = ("factor", "without current limit", "link")
+        lines += _table(heads, tables.full_pull_rows(verdict.full_pull))
+        lines += [plain(tables.full_pull_current(verdict.full_pull)), ""]
+    return lines
+
+
+def _inputs(report: Report, say: Say) -> list[str]:
+    rows = [
+        (row.path, row.value, row.basis, "; ".join(p for p in (row.meaning, row.remark) if p))
+        for table in tables.input_tables(report.scenario.inputs, report.record.machine, say)
+        for row in table.rows
+    ]
+    return ["## Every input", "", *_table(("path", "value", "basis", "meaning"), rows)]
+
+
+def _repeat(report: Report) -> list[str]:
+    rows = [
+        ("file", report.scenario.name),
+        ("SHA-256", report.scenario.digest),
+        ("winchsim", __version__),
+        ("command", report.command),
+    ]
+    return ["## To repeat it", "", *_table(("", ""), rows), fenced(report.scenario.text)]
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    lines = [f"| {' | '.join(heads)} |", f"|{' --- |' * len(heads)}"]
+    lines += [f"| {' | '.join(plain(cell) for cell in row)} |" for row in rows]
+    return [*lines, ""]
