@@ -97,6 +97,8 @@ class Motion:
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
+        self._branches: dict[tuple[Chain, int], Branch] = {}
+        self._worst_share = share_reader(machine)
 
     def train(self, key: ModeKey) -> Chain:
         """Chain in force in a mode: braked when the power is off, and what is left of a train that has parted."""
@@ -274,7 +276,7 @@ class Motion:
         moves, friction, mass = key.load.moves, _friction_sign(key.load) * m.body.friction, load.inertia(m.body)
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
         ambient = m.ambient
-        at: Branch | None = likely_branch(chain, drum) if drum else None
+        at: Branch | None = self.first_branch(chain, drum) if drum else None
 
         def rhs(t: float, y: np.ndarray) -> list[float]:
             nonlocal at
@@ -285,7 +287,7 @@ class Motion:
                 rope_torque = now.tension * radius
                 acceleration = at.acceleration(now.torques, rope_torque)
                 if not at.holds(now.torques, rope_torque, acceleration):
-                    at = find_branch(chain, drum, now.torques, rope_torque)
+                    at = self._find_branch(chain, drum, now.torques, rope_torque)
                     acceleration = at.acceleration(now.torques, rope_torque)
             rate = gain = 0.0
             if settled:
@@ -302,6 +304,16 @@ class Motion:
             return out
 
         return rhs
+
+    def first_branch(self, chain: Chain, drum: int) -> Branch:
+        """Branch to try first: the last one found. It decides nothing but the time taken."""
+        return self._branches.get((chain, drum)) or likely_branch(chain, drum)
+
+    def _find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch:
+        if len(self._branches) > 64:
+            self._branches.clear()
+        found = self._branches[chain, drum] = find_branch(chain, drum, torques, rope_torque)
+        return found
 
     # --- guards ------------------------------------------------------------------------------------------------------
 
@@ -480,14 +492,14 @@ class Motion:
         m = self.machine
         if not m.links or not key.whole or key.parted:
             return None
-        channels, worst_share = self.channels(key), share_reader(m)
+        channels, worst_share = self.channels(key), self._worst_share
         return lambda y, now: (worst_share(channels(y, now)) - 1.0,)
 
     def channels(self, key: ModeKey) -> Callable[[Any, Flow], Channels]:
         """The function from state and flow to the forces and torques that links are judged on."""
         m, chain, drum = self.machine, self.chain(key), key.drum
         radius, breakaway = m.layers[key.layer].radius, m.breakaway
-        at = likely_branch(chain, drum) if drum else None
+        at = self.first_branch(chain, drum) if drum else None
         resting = RestingBounds(chain, breakaway)
         gone, lost = max(key.cut, 0), len(m.groups) + len(m.dragged) if not key.whole else 0
 
@@ -504,11 +516,11 @@ class Motion:
                 torques = resting(now.torques, rope_torque)
                 return padded(now.tension, rope_torque, torques.outputs, True, torques.groups)
             if isinstance(rope_torque, np.ndarray):
-                torques = moving_torques(chain, drum, now.torques, rope_torque)
+                torques = moving_torques(chain, drum, now.torques, rope_torque, at)
                 return padded(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
-                at = find_branch(chain, drum, now.torques, rope_torque)
+                at = self._find_branch(chain, drum, now.torques, rope_torque)
                 x = at.acceleration(now.torques, rope_torque)
             outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905

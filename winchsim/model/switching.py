@@ -44,6 +44,7 @@ class _Step:
         self.marks: list[Mark] = []
         self.ends = False
         self.next_phase = ""
+        self.parted = False
         self.calm = 0  # guards that fired without stirring the rope
 
     def mark(self, event: Event, detail: str = "", value: float | None = None, energy: float = 0.0) -> None:
@@ -124,8 +125,8 @@ class WinchProblem:
         for name in fired:
             head, _, rest = name.partition(":")
             getattr(self, f"_on_{head}")(step, rest)
-            if step.ends:
-                break
+            if step.ends or step.parted:
+                break  # what else fired at this instant belonged to a winch that is no more
         stirred = step.calm < len(fired) or bool(step.next_phase)
         if step.next_phase and not step.ends:
             self._leave_phase(step)
@@ -322,6 +323,7 @@ class WinchProblem:
         after = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
         step.mark(Event.OVERLOAD, str(worst), shares[worst], energy=before - after)
         step.next_phase = "watch"
+        step.parted = True
 
     def _part(self, step: _Step, link: LinkLimit) -> None:
         """Let go of what a broken link held: the train in front of it, or the rope. Its power is cut with it."""
@@ -357,9 +359,11 @@ class WinchProblem:
 
     def _on_snag(self, step: _Step, _: str) -> None:
         self._halt(step, LoadPlace.SNAG, Event.SNAGGED)
+        step.y[2] = self.machine.snag_travel
 
     def _on_top_stop(self, step: _Step, _: str) -> None:
         self._halt(step, LoadPlace.STOP, Event.TOP_STOP)
+        step.y[2] = self.machine.stop_travel
 
     def _on_top(self, step: _Step, _: str) -> None:
         step.mark(Event.TOP)

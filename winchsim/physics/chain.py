@@ -94,6 +94,14 @@ class Chain:
     common_inertia: float
     elements: tuple[Element, ...]
 
+    def __hash__(self) -> int:
+        """Hash of its values, worked out once: chains are keys of every compiled law."""
+        found = self.__dict__.get("_hash")
+        if found is None:
+            found = hash((self.groups, self.common_inertia, self.elements))
+            object.__setattr__(self, "_hash", found)
+        return found
+
 
 def make_chain(groups: Sequence[GroupMesh], common_inertia: float, elements: Sequence[Element]) -> Chain:
     """A chain, with a single group's mesh made an ordinary element so that it may lock.
@@ -532,7 +540,13 @@ class ChainTorques:
     groups: Any
 
 
-def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndarray], rope_torque: np.ndarray) -> ChainTorques:
+def moving_torques(
+    chain: Chain,
+    direction: int,
+    motor_torques: Sequence[np.ndarray],
+    rope_torque: np.ndarray,
+    first: Branch | None = None,
+) -> ChainTorques:
     """Torques of a moving chain at many instants, each in the branch that holds there.
 
     Parameters
@@ -544,6 +558,8 @@ def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndar
         Per group. [N·m]
     rope_torque : ndarray, shape (k,)
         [N·m]
+    first : Branch, optional
+        Branch to try first; it decides nothing but the time taken.
     """
     k = rope_torque.shape[0]
     n = len(chain.elements)
@@ -552,7 +568,7 @@ def moving_torques(chain: Chain, direction: int, motor_torques: Sequence[np.ndar
     drags = np.array([mesh.drag for mesh in chain.groups])
     acceleration, outputs = np.zeros(k), np.zeros((n, k))
     left = np.arange(k)
-    at = likely_branch(chain, direction)
+    at = first or likely_branch(chain, direction)
     for _ in range(2 ** min(n + len(levers), 20)):  # one pass settles every instant in one branch; few branches occur
         x = at.acceleration(list(torques[:, left]), rope_torque[left])
         out = np.array([at.output_torque(i, rope_torque[left], x) for i in range(n)])
