@@ -55,7 +55,12 @@ class FullRun:
     @property
     def sound(self) -> bool:
         """Whether the full run came up and nothing broke."""
-        return self.verdict.trusted and self.verdict.lifted
+        return sound(self.verdict)
+
+
+def sound(verdict: Verdict) -> bool:
+    """Whether a run can be trusted, came up, and nothing broke, on the way or after."""
+    return verdict.trusted and verdict.lifted and not any(row.broke for row in verdict.rows)
 
 
 def run_full(
