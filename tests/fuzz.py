@@ -23,13 +23,17 @@ from winchsim.simulate import Record, simulate
 
 MOST_SECONDS = 30.0
 MOST_MEBIBYTES = 1500
+MOST_GIVEN_UP = 0.01
+"""Share of scenarios that may end as chatter or as too much work, each with that as its finding. [-]"""
+
+ENDS = ("ok", "refused", "BUDGET", "CHATTER")
 
 
 def faults_of(record: Record) -> list[str]:
     """What is wrong with a record."""
     found = []
-    if record.outcome is Outcome.BUDGET:
-        return ["too much work"]
+    if record.outcome in (Outcome.BUDGET, Outcome.CHATTER):
+        return [record.outcome.name]
     if not record.outcome.ok:
         found.append(f"outcome {record.outcome.name}")
     if not record.energy.closes:
@@ -52,7 +56,7 @@ def check(seed: int) -> tuple[int, str, float]:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             faults = faults_of(simulate(random_inputs(seed)))
-        went = "refused" if faults == ["too much work"] else "; ".join(faults) or "ok"
+        went = "; ".join(faults) or "ok"
     except (InputError, TrustError):
         went = "refused"
     except Exception as error:
@@ -70,14 +74,17 @@ def main(arguments: list[str]) -> int:
     slowest = (0.0, -1)
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         for seed, went, taken in pool.map(check, range(first, first + count), chunksize=8):
-            tally[went if went in ("ok", "refused") else "failed"] += 1
+            tally[went if went in ENDS else "failed"] += 1
             slowest = max(slowest, (taken, seed))
-            if went not in ("ok", "refused"):
+            if went != "ok" and went != "refused":
                 print(f"seed {seed}: {went}")
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     if peak > MOST_MEBIBYTES:
         tally["failed"] += 1
         print(f"a worker used {peak:.0f} MiB")
+    if tally["BUDGET"] + tally["CHATTER"] > MOST_GIVEN_UP * count:
+        tally["failed"] += 1
+        print("too many were given up")
     print(", ".join(f"{n} {what}" for what, n in tally.items()))
     print(f"slowest: seed {slowest[1]} in {slowest[0]:.1f} s; largest worker {peak:.0f} MiB")
     return 1 if tally["failed"] else 0

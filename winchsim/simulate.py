@@ -37,8 +37,8 @@ TEMPERATURE_TOLERANCE = 1e-5
 LEAST_SAMPLES = 250
 """The record has at least about this many samples, also where the integrator took long steps. [-]"""
 
-MOST_RHS_CALLS = 1_000_000
-MOST_STEPS = 200_000
+MOST_RHS_CALLS = 800_000
+MOST_STEPS = 150_000
 MOST_SWITCHES = 20_000
 
 

@@ -36,8 +36,8 @@ LEAST_DAMPING = 0.003
 MOST_BOUNCES = 5000
 """A rope damped less than this is refused where the programme leaves it time for more bounces than this. [-], [-]"""
 
-STIFFEST = 1e-9
-"""Stretch below which a rope counts as rigid and cannot be integrated. [m]"""
+LEAST_STRAIN = 1e-8
+"""Strain of the rope under the hanging load below which it counts as rigid and its bounce cannot be followed. [-]"""
 
 
 def build(inputs: Inputs) -> Machine:
@@ -200,10 +200,11 @@ def _assemble(
     free = bare.falls * span + bare.lead
     hang = load.pull_needed(body, span) / bare.falls
     stretch = hang / stiffness * free
-    if stretch < STIFFEST:
+    if hang / stiffness < LEAST_STRAIN:
         raise DomainError(
-            "rope.axial_stiffness", stiffness, f"a rope that stretches by more than {STIFFEST:g} m under the load"
-        )
+            "rope.axial_stiffness", stiffness,
+            f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its length: a softer rope or a heavier load",
+        )  # fmt: skip
     if hang / stiffness > 0.5:
         raise DomainError("rope.axial_stiffness", stiffness, "a rope that the load stretches by less than half its length")
     critical = rope.critical_damping(stiffness, free, load.inertia(body), bare.falls)
