@@ -1,6 +1,7 @@
 """Random scenarios over the whole space that the reader lets through; ``tests/fuzz.py`` runs thousands of them."""
 
 import importlib.util
+import sys
 from pathlib import Path
 
 import pytest
@@ -9,15 +10,13 @@ _TESTS = Path(__file__).parents[1]
 
 
 @pytest.fixture(scope="module")
-def fuzz(request):
-    import sys
-
+def fuzz():
     sys.path.insert(0, str(_TESTS))
-    request.addfinalizer(lambda: sys.path.remove(str(_TESTS)))
     spec = importlib.util.spec_from_file_location("fuzz", _TESTS / "fuzz.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module
+    yield module
+    sys.path.remove(str(_TESTS))
 
 
 @pytest.mark.parametrize("seed", range(7000, 7030))
