@@ -71,7 +71,7 @@ def ideal_winch(
     supply: dict | None = None, rope: dict | None = None, drum: dict | None = None, settings: dict | None = None,
     phase: tuple[Phase, ...] = (), **more,
 ) -> Inputs:  # fmt: skip
-    """Winch of a textbook: one layer at one radius, no losses but those given, a rope that hardly stretches.
+    """Winch of a textbook: one layer at one radius, no losses but those given, a rope that its load stretches by a millionth.
 
     Parameters
     ----------
@@ -86,6 +86,7 @@ def ideal_winch(
         Further tables.
     """
     thin = min(0.01, radius / 10)
+    stiff = 9.81 * load["mass"] * 1e6
     groups = motors if isinstance(motors, tuple) else (motors,)
     return with_tables(
         Inputs(
@@ -96,7 +97,7 @@ def ideal_winch(
                 **{"diameter": 2 * radius - thin, "width": max(span / radius * thin, 0.05), "inertia": 0.0, "dead_turns": 0.0,
                    "anchor_hold": 1e7, **(drum or {})}
             ),
-            rope=Rope(**{"diameter": thin, "axial_stiffness": 1e10, "damping_ratio": 1.0, **UNBREAKABLE, **(rope or {})}),
+            rope=Rope(**{"diameter": thin, "axial_stiffness": stiff, "damping_ratio": 1.0, **UNBREAKABLE, **(rope or {})}),
             load=Load(**{"height": span / 2, "drum_height": span, **load}),
             settings=Settings(
                 **{"breakaway": 1.0, "gravity": 9.81, "watch": 0.0, "relative_tolerance": 1e-7, **(settings or {})}

@@ -64,7 +64,6 @@ class TestLinearMotor:
             motors=make_motor(0.05, 0.3, voltage=2.0, rotor_inertia=0.01),
             radius=1.0,
             span=40.0,
-            rope={"axial_stiffness": 1e6},
             load={"mass": force / 9.81, "start_height": 30.0 if action == "lower" else 0.01, "height": 5.0},
             phase=(Phase(action=action, until="time", time=3.5 if action == "lower" else 4.0),),
         )
