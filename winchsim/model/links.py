@@ -135,7 +135,7 @@ def _stage_limit(r: Reduction, train: Train, mesh: Mesh) -> list[LinkLimit]:
     limit = r.stage.torque_limit
     if limit is None or mesh.element is None:
         return []
-    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, r.label, "output", mesh.element, 1.0, _given(limit, "N·m"), 1.0)]
+    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, mesh.label, "output", mesh.element, 1.0, _given(limit, "N·m"), 1.0)]
 
 
 def _shafts(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:

@@ -17,9 +17,9 @@ from winchsim.verdict.words import duration, link_name, speed
 RESERVE = 1.01
 """How much more than the bare balance a proposal has in hand. [-] Own choice."""
 
-WARM_RESERVE = 1.08
-"""The same at the end of a lift whose windings warmed up: so near to a stall that warming feeds on itself, closed form sees it
-a little too well. [-] Own choice, from full runs."""
+WARM_RESERVE = 0.2
+"""Further reserve as a share of the margin that warming takes away: near a stall warming feeds on itself, and closed form sees
+that a little too well. [-] Own choice, from full runs."""
 
 AMPLE_RESERVE = 1.06
 """The same of a last proposal, where the others did not do. [-] Own choice."""
@@ -60,8 +60,11 @@ def _raises_hot(reserve: float) -> Enough:
 def _raises_warm(machine: Machine) -> bool:
     """Whether closed form sees a whole lift through, the windings warming up on the way."""
     found = warm_lift(machine)
-    from_rest = machine.start_travel > 0 and hardest_margins(machine).resting < RESERVE
-    return found.margins.moving >= WARM_RESERVE and found.spare >= 0 and not from_rest
+    cold = hardest_margins(machine)
+    if machine.start_travel > 0 and cold.resting < RESERVE:
+        return False
+    reserve = RESERVE + WARM_RESERVE * max(0.0, cold.moving - found.margins.moving)
+    return found.margins.moving >= reserve and found.spare >= 0
 
 
 def _of_run_back(case: Case) -> list[tuple[bool, Cure]]:

@@ -25,6 +25,8 @@ def link_name(machine: Machine, link: LinkLimit) -> str:
         return f"{_SIDES[link.kind]} tooth of {bracketed(machine.meshes[link.index].label)}"
     if link.kind is LinkKind.SHAFT:
         return f"output shaft of {bracketed(link.label.removesuffix(', output shaft'))}"
+    if link.kind is LinkKind.STAGE_LIMIT and link.where.startswith("stage"):
+        return f"reduction of {bracketed(link.label)}"
     return _NAMES.get(link.kind, bracketed(link.label))
 
 

@@ -1,0 +1,124 @@
+"""Cures: each is the smallest of its kind, and each was run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from winchsim.inputs import Pawl, with_value
+from winchsim.model import build
+from winchsim.simulate import simulate
+from winchsim.verdict.finding import FindingKind
+from winchsim.verdict.history import read_history
+from winchsim.verdict.judge import judge
+from winchsim.verdict.levers import STALL_LEVERS, lighter_load, more_motors
+
+STALLS = {"load": {"mass": 17.0}, "pawl": Pawl(), "settings": {"watch": 0.5, "stall_watch": 0.5}}
+
+
+@pytest.fixture(scope="module")
+def stalled(small):
+    """The stalling winch and its verdict with cures."""
+    inputs = small(**STALLS)
+    return inputs, judge(simulate(inputs))
+
+
+def test_a_stall_is_offered_one_cure_of_each_kind(stalled):
+    _, verdict = stalled
+    paths = [cure.path for cure in verdict.cures]
+    assert len(set(paths)) == len(paths)
+    assert {"load.mass", "motors.1.count", "drum.diameter", "stage.1.ratio"} <= set(paths)
+    assert all(cure.cures is FindingKind.STALLED for cure in verdict.cures)
+
+
+def test_every_confirmed_cure_lifts_when_it_is_run(stalled):
+    inputs, verdict = stalled
+    for cure in verdict.cures:
+        assert cure.confirmed
+        history = read_history(simulate(with_value(inputs, cure.path, cure.after)))
+        assert history.lifted, cure.sentence
+        assert history.lift_time == pytest.approx(cure.lift_time)
+
+
+def test_no_smaller_change_would_do(stalled):
+    """A change that is a fifth smaller leaves the winch stalled (whole numbers: one less)."""
+    inputs, verdict = stalled
+    for cure in verdict.cures:
+        less = cure.after - 1 if isinstance(cure.after, int) else cure.after + 0.2 * (cure.before - cure.after)
+        if less == cure.before:
+            continue
+        assert not read_history(simulate(with_value(inputs, cure.path, less))).lifted, cure.sentence
+
+
+def test_values_are_round_as_people_write_them(stalled):
+    _, verdict = stalled
+    mass = next(cure for cure in verdict.cures if cure.path == "load.mass")
+    assert f"{mass.after:.3g}" == f"{mass.after:.10g}"
+    assert mass.sentence.startswith(f"A load of {mass.after:.4g} kg instead of 17 kg: lifts it in ")
+
+
+def test_a_drawback_stands_behind_the_cures_that_have_none(small):
+    """Without the pawl some of the cures run back: they come last, and say so."""
+    inputs = small(**{**STALLS, "pawl": None})
+    cures = judge(simulate(inputs)).cures
+    flawed = ["runs back" in cure.sentence for cure in cures]
+    assert flawed == sorted(flawed)
+
+
+def test_a_run_back_is_cured_by_what_holds(small, make_stage):
+    inputs = small(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0})
+    cures = {cure.path: cure for cure in judge(simulate(inputs)).cures}
+    assert {"pawl.fitted", "brake.torque", "stage.1.repeat", "load.mass"} <= set(cures)
+    for cure in cures.values():
+        assert cure.confirmed and cure.cures is FindingKind.RAN_BACK and "the load stays up" in cure.sentence
+    brake = cures["brake.torque"]
+    assert brake.before is None and 0.05 < brake.after < 0.6
+    pull = 3.0 * 9.80665 * build(inputs).layers[0].radius
+    assert brake.after < pull, "friction helps it"
+
+
+def test_a_cure_that_breaks_a_link_is_not_confirmed(small):
+    """A rope that bears the stalled motors' pull but not the load."""
+    inputs = small(**STALLS, rope={"breaking_force": 380.0, "knot_efficiency": 0.45})
+    cures = {cure.path: cure for cure in judge(simulate(inputs)).cures}
+    assert not cures["motors.1.count"].confirmed
+    assert "but then the rope at its knot breaks" in cures["motors.1.count"].sentence
+    assert cures["motors.1.count"].lift_time is None
+
+
+@pytest.mark.parametrize("parts", [{}, {"load": {"snag_height": 0.05}}, {"load": {"top_stop": 0.05}, "pawl": Pawl()}])
+def test_nothing_to_cure(small, parts):
+    verdict = judge(simulate(small(**parts)))
+    assert not [cure for cure in verdict.cures if cure.cures is FindingKind.STALLED]
+
+
+def test_a_record_without_its_scenario_has_no_cures(small):
+    assert judge(simulate(build(small(**STALLS)))).cures == ()
+
+
+def test_cures_may_be_left_out(small):
+    assert judge(simulate(small(**STALLS)), cures=False).cures == ()
+
+
+def test_a_lever_gives_up_when_nothing_is_enough(small):
+    inputs = small(**STALLS)
+    for lever in STALL_LEVERS:
+        assert lever(inputs, build(inputs), lambda machine: False) is None
+
+
+def test_a_lever_goes_no_further_than_it_must(small):
+    inputs = small(**STALLS)
+    machine = build(inputs)
+    change = more_motors(inputs, machine, lambda trial: trial.groups[0].live >= 5)
+    assert (change.before, change.after) == (2, 5) and change.words == "5 motors instead of 2"
+    mass = lighter_load(inputs, machine, lambda trial: trial.body.mass <= 10.123)
+    assert mass.after <= 10.123 and mass.after == pytest.approx(10.0, abs=0.11)
+
+
+def test_the_largest_group_gets_the_motors(small):
+    base = small(**STALLS)
+    motors = (replace(base.motors[0], count=1), replace(base.motors[0], count=2))
+    inputs = replace(base, motors=motors)
+    change = more_motors(inputs, build(inputs), lambda trial: sum(group.live for group in trial.groups) >= 5)
+    assert change.path == "motors.2.count" and change.words == "4 motors in group 2 instead of 2"

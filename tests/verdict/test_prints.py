@@ -1,0 +1,85 @@
+"""Advice on printed teeth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from winchsim.model import build
+from winchsim.simulate import simulate
+from winchsim.strength.link import LinkKind
+from winchsim.verdict.finding import FindingKind
+from winchsim.verdict.judge import judge
+from winchsim.verdict.prints import tooth_advice, tooth_case
+
+SPUR = {"kind": "spur", "ratio": None, "efficiency": 0.8, "pinion": 12, "gear": 60, "module": 0.001, "width": 0.008,
+        "material": "PLA", "walls": 2, "infill": 0.10}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def printed(small):
+    """The small winch with printed gears of two walls."""
+    base = small()
+    return replace(base, stage=(replace(base.stage[0], **SPUR),))
+
+
+@pytest.fixture(scope="module")
+def case(printed):
+    machine = build(printed)
+    link = next(link for link in reversed(machine.links) if link.kind is LinkKind.TOOTH_PINION)
+    return machine, link, tooth_case(printed, machine, link)
+
+
+def test_the_case_is_the_tooth_that_the_link_judges(case):
+    _, link, found = case
+    assert found.found.force == pytest.approx(link.strength.value, rel=1e-12)
+
+
+def test_no_tooth_no_case(printed, case):
+    machine, _, _ = case
+    rope = next(link for link in machine.links if link.kind is LinkKind.ROPE_KNOT)
+    assert tooth_case(printed, machine, rope) is None
+
+
+def test_the_walls_that_are_advised_do(printed, case):
+    _, link, found = case
+    force = 1.2 * link.strength.value
+    text = tooth_advice(found, force, 2.0)
+    assert "its walls and infill leave it weak: printed with 2 walls" in text
+    advised = int(text.split("and ")[-1].split(" ")[0]) if " would just bear it and " in text else found.walls_for(2 * force)
+    for walls, enough in ((advised, True), (advised - 1, False)):
+        stage = replace(printed.stage[0], walls=walls)
+        machine = build(replace(printed, stage=(stage,)))
+        tooth = next(link for link in reversed(machine.links) if link.kind is LinkKind.TOOTH_PINION)
+        assert (tooth.strength.value >= 2 * force) is enough
+
+
+def test_a_tested_tooth_is_not_argued_with(printed):
+    inputs = replace(printed, stage=(replace(printed.stage[0], tested_tooth_force=50.0),))
+    machine = build(inputs)
+    link = next(link for link in machine.links if link.kind is LinkKind.TOOTH_PINION)
+    assert "your own test" in tooth_advice(tooth_case(inputs, machine, link), 80.0, 2.0)
+
+
+def test_a_solid_tooth_needs_size(printed):
+    inputs = replace(printed, stage=(replace(printed.stage[0], walls=None, infill=None),))
+    machine = build(inputs)
+    link = next(link for link in machine.links if link.kind is LinkKind.TOOTH_PINION)
+    assert "wider or coarser tooth" in tooth_advice(tooth_case(inputs, machine, link), 500.0, 2.0)
+
+
+def test_a_thin_rim_is_told_where_it_may_decide(printed):
+    one = replace(printed, stage=(replace(printed.stage[0], walls=1, infill=0.05, module=0.002),))
+    verdict = judge(simulate(one), cures=False)
+    found = [finding for finding in verdict.findings if finding.kind is FindingKind.EXTRAPOLATED]
+    assert len(found) == 1 and "its factor lies between" in found[0].sentence
+
+
+def test_a_breaking_tooth_says_what_it_rests_on(printed):
+    heavy = replace(printed, stage=(replace(printed.stage[0], width=0.003),))
+    verdict = judge(simulate(heavy), cures=False)
+    found = next(finding for finding in verdict.findings if finding.kind is FindingKind.OVERLOAD)
+    assert found.about == "stage.1" and found.unit == "N"
+    assert "tabled" in found.sentence and "walls" in found.help
+    assert verdict.sentence.startswith("Breaks the pinion tooth of stage 1 (3rd of 3)")
