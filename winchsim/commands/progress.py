@@ -1,0 +1,47 @@
+"""A line on the terminal that says how far a long calculation is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from winchsim.commands.env import Env
+
+QUIET_FOR = 1.0
+"""Nothing is shown before this time. [s]"""
+
+
+@contextmanager
+def progress(env: Env, what: str) -> Iterator[Callable[[int, int], None]]:
+    """Shows ``what: 3 of 8`` on standard error while that is a terminal, and clears the line at the end.
+
+    Parameters
+    ----------
+    env : Env
+    what : str
+        What is counted.
+
+    Yields
+    ------
+    callable
+        To be told how many are done, and of how many.
+    """
+    begun, width = env.clock(), 0
+
+    def tell(done: int, total: int) -> None:
+        nonlocal width
+        passed = env.clock() - begun
+        if not env.stderr_is_terminal or passed < QUIET_FOR:
+            return
+        left = f", about {passed / done * (total - done):.0f} s left" if 0 < done < total else ""
+        text = f"{what}: {done} of {total}{left}"
+        env.stderr.write("\r" + text.ljust(width))
+        env.stderr.flush()
+        width = max(width, len(text))
+
+    try:
+        yield tell
+    finally:
+        if width:
+            env.stderr.write("\r" + " " * width + "\r")
+            env.stderr.flush()
