@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,12 +12,15 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, Fault, InputError
 from winchsim.inputs import Inputs
+from winchsim.quantity_text import number
+from winchsim.studies.calibrate.evidence import LABELS as KINDS
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Side, gather
 from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.calibrate.knobs import LABELS, ORDER, Knob, knobs, turned
 from winchsim.studies.calibrate.postmortem import Broken, look_into
 from winchsim.studies.calibrate.prediction import Prediction, predict
 from winchsim.studies.calibrate.search import Found, Progress, Search
+from winchsim.verdict.words import capital, counted, listed, percent
 
 Array = NDArray[np.float64]
 
@@ -142,6 +146,28 @@ class Calibration:
     complete: bool
 
     @property
+    def sentence(self) -> str:
+        """What it comes to, in one sentence."""
+        kept = [row for row in self.residuals if not row.is_outlier]
+        tests = counted(len({row.test.number for row in kept}), "test")
+        told = [
+            f"the {row.knob.label} {to_error(row.factor, row.error)} times"
+            + (f" (± {number(row.error, 2)})" if row.error else "")
+            for row in self.parameters
+            if row.fitted
+        ]
+        text = f"{tests} say: {listed(told)} what the scenario had"
+        times = [row for row in kept if row.kind is Kind.TIME and np.isfinite(row.predicted)]
+        if times:
+            off = float(np.sqrt(np.mean([(row.measured / row.predicted - 1) ** 2 for row in times])))
+            text += f"; the lift times are met to {percent(off)}"
+        if self.outliers:
+            names = [f"the {KINDS[row.kind]} of test {row.test.number}" for row in self.outliers]
+            words = "does not belong to the others and is" if len(names) == 1 else "do not belong to the others and are"
+            text += f". {capital(listed(names))} {words} left out"
+        return text + "."
+
+    @property
     def outliers(self) -> tuple[Residual, ...]:
         """Measurements that do not belong to the others."""
         return tuple(row for row in self.residuals if row.is_outlier)
@@ -195,6 +221,13 @@ def calibrate(
             found = case.settle(again)
     complete = case.run_in_full(found.factors, on_progress)
     return _result(inputs, case, case.polish(found), level, missing, complete)
+
+
+def to_error(value: float, error: float | None) -> str:
+    """A number with as many decimals as its standard error deserves: two of its digits."""
+    if not error or not math.isfinite(error):
+        return number(value)
+    return f"{value:.{min(max(1 - math.floor(math.log10(error)), 0), 6)}f}"
 
 
 def _nominal(available: tuple[Knob, ...]) -> dict[str, float]:

@@ -1,0 +1,138 @@
+"""``winchsim calibrate``: what timed lifts say of the numbers that a scenario assumes."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.options import add_command, add_force, add_scenario, add_units
+from winchsim.commands.progress import ProgressLine
+
+if TYPE_CHECKING:
+    from winchsim.inputs import Inputs
+    from winchsim.scenario.read import Scenario
+    from winchsim.scenario.sheet import SheetRow
+    from winchsim.studies.calibrate import Calibration, LiftTest
+
+DIGITS = 4
+"""Significant digits of a calibrated value in the scenario. [-]"""
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "calibrate",
+        "fit what the scenario assumes to timed lifts, and predict the next one",
+        run,
+        example="winchsim calibrate crate.toml tests.csv --out calibrated",
+        details=(
+            "Fits what the tests can tell: the loss in the meshes, constant drag, the motors' constants, the\n"
+            "resistance of the supply; says what they cannot tell apart, names a measurement that does not belong\n"
+            "to the others, takes stalls and holds as evidence from one side, and looks into breakages. Rows\n"
+            "without results are tests to come: they are predicted. With --out: the calibrated scenario, a figure\n"
+            "of measured against predicted, and the numbers."
+        ),
+    )
+    add_scenario(parser)
+    parser.add_argument("tests", metavar="TESTS.csv", help="test sheet, one row a test")
+    parser.add_argument(
+        "--fit", metavar="NAMES", default="", help="numbers to fit, such as mesh_loss,drag; left out: what the tests tell"
+    )
+    parser.add_argument(
+        "--next", metavar="MASS", action="append", default=[], dest="masses", help='load to predict, such as "12 kg"'
+    )
+    parser.add_argument("--level", metavar="SHARE", default="90 %", help="probability of the intervals (default: 90 %%)")
+    parser.add_argument("--out", metavar="DIR", help="folder for the calibrated scenario, the figure and the numbers")
+    add_units(parser)
+    add_force(parser)
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Fit, print, write."""
+    from winchsim.model import build
+    from winchsim.report.calibration import calibration_json, calibration_text
+    from winchsim.scenario.read import read
+    from winchsim.scenario.sheet import read_sheet
+    from winchsim.studies.calibrate import calibrate
+    from winchsim.units import parse_quantity
+    from winchsim.verdict.cautions import cautions
+
+    scenario = read(options.file, options.overrides)
+    tests = _tests(scenario.inputs, read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses])
+    names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
+    with ProgressLine(env, "tests run in full") as tell:
+        found = calibrate(
+            scenario.inputs, tests, only=names, level=parse_quantity(options.level, ""), on_progress=tell
+        )  # fmt: skip
+    found = _rounded(found, scenario.inputs)
+    closing = cautions(build(found.inputs))
+    files = _write(options, env, scenario, found, closing) if options.out else ()
+    if options.json:
+        env.out(calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=files))
+    else:
+        us = options.units == "us"
+        env.out(calibration_text(found, scenario.inputs, closing, name=scenario.name, us=us, paint=env.paint))
+        if not options.out:
+            env.out("\n--out DIR writes the calibrated scenario and a figure of measured against predicted.")
+    return ExitCode.GOOD if found.complete else ExitCode.INTERRUPTED
+
+
+def _tests(inputs: Inputs, rows: tuple[SheetRow, ...], masses: list[float]) -> tuple[LiftTest, ...]:
+    """Tests of a sheet, and loads to predict behind them."""
+    from winchsim.studies.calibrate import LiftTest
+
+    nothing = 1e-4 * inputs.load.mass  # a row without a load is a run of the bare hook
+    found = [
+        LiftTest(
+            number=number, mass=row.mass or nothing, rung=row.rung, height=row.height or None, voltage=row.voltage or None,
+            winding_start=row.winding_start, time=row.measured_time, current=row.measured_current,
+            motor_voltage=row.measured_voltage, held=row.held, outcome=row.outcome, broke_link=row.broke_link or "",
+        )
+        for number, row in enumerate(rows, start=1)
+    ]  # fmt: skip
+    found += [LiftTest(number=number, mass=mass) for number, mass in enumerate(masses, start=len(found) + 1)]
+    return tuple(found)
+
+
+def _rounded(found: Calibration, before: Inputs) -> Calibration:
+    """Calibration whose scenario has no more digits than its values deserve."""
+    from dataclasses import replace
+
+    from winchsim.inputs import with_value
+    from winchsim.report.calibration import changes
+    from winchsim.scenario.rewrite import rounded
+
+    inputs = found.inputs
+    for path, (_, value, spec) in changes(before, inputs).items():
+        if isinstance(value, float):
+            inputs = with_value(inputs, path, rounded(spec, value, DIGITS))
+    return replace(found, inputs=inputs)
+
+
+def _write(
+    options: argparse.Namespace, env: Env, scenario: Scenario, found: Calibration, closing: tuple[str, ...]
+) -> tuple[str, ...]:
+    from winchsim.report.calibration import calibration_json, changes
+    from winchsim.report.figures.learned import measured_and_predicted
+    from winchsim.report.figures.look import COLUMN
+    from winchsim.report.figures.save import image
+    from winchsim.report.folder import write_folder
+    from winchsim.scenario.rewrite import rewrite
+
+    count = len({row.test.number for row in found.residuals if not row.is_outlier})
+    remark = f"calibrated with {count} test{'s' if count > 1 else ''}"
+    calibrated = rewrite(scenario, found.inputs, dict.fromkeys(changes(scenario.inputs, found.inputs), remark))
+    figure = measured_and_predicted(found, COLUMN)
+    names = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
+    files: dict[str, str | bytes] = {
+        names[0]: calibrated.text,
+        names[1]: image(figure, "png", COLUMN, scenario.digest),
+        names[2]: image(figure, "svg", COLUMN, scenario.digest),
+        names[3]: calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=names),
+    }
+    written = write_folder(options.out, files, force=options.force)
+    for path in written:
+        env.note(f"wrote {path}")
+    return tuple(written)
