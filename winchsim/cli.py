@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from winchsim.commands import calibrate, curves, keys, lift, materials, new
+from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, lift, materials, motors, new, voltage
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.errors import WinchsimError
@@ -19,6 +19,11 @@ from winchsim.version import __version__
 
 COMMANDS: tuple[Callable[[Any], None], ...] = (
     lift.register,
+    drum.register,
+    gears.register,
+    motors.register,
+    voltage.register,
+    heaviest.register,
     calibrate.register,
     curves.register,
     new.register,

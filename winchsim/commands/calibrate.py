@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units
-from winchsim.commands.progress import ProgressLine
+from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
@@ -62,7 +62,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     scenario = read(options.file, options.overrides)
     tests = _tests(scenario.inputs, read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses])
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
-    with ProgressLine(env, "tests run in full") as tell:
+    with progress(env, "tests run in full") as tell:
         found = calibrate(
             scenario.inputs, tests, only=names, level=parse_quantity(options.level, ""), on_progress=tell
         )  # fmt: skip

@@ -1,0 +1,53 @@
+"""``winchsim gears``: which single change of the gears suits this load?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env
+from winchsim.commands.options import add_command
+from winchsim.commands.progress import progress
+from winchsim.commands.sizing import Outputs, add_sizing, finish, parse_span, wanted
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "gears",
+        "find the change of the gears that suits a load: other teeth, one pair more or fewer",
+        run,
+        example="winchsim gears crate.toml --range 150:600 --target-time 90s",
+        details=(
+            "Tries one pair with other teeth, one pair more and one fewer, with real tooth counts, each built and judged\n"
+            "like the whole winch, and recommends one, confirmed by full runs. The range is that of the whole ratio."
+        ),
+    )
+    add_sizing(parser, span="150:600")
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Study, write the files where asked to, print the result."""
+    from winchsim.report import sizing_out, sizing_text
+    from winchsim.scenario.read import read
+    from winchsim.studies.gears import study_gears
+
+    low, high = parse_span(options.span, "")
+    scenario, us = read(options.file, options.overrides), options.units == "us"
+    with progress(env, "full runs") as tell:
+        study = study_gears(scenario.inputs, wanted(options), low=low, high=high, on_progress=tell)
+    outputs = Outputs(
+        good=study.choice.good and study.choice.safe,
+        text=lambda: sizing_text.gear_text(study, name=scenario.name, us=us, paint=env.paint),
+        json=lambda: sizing_out.gear_json(study, scenario.digest),
+        csv=lambda: sizing_out.rows_csv(sizing_out.gear_rows(study), scenario.inputs, scenario.digest),
+        figure=lambda look: _figure(study, look, us),
+    )
+    return finish(options, env, scenario, "gears", outputs)
+
+
+def _figure(study: Any, look: Any, us: bool) -> Any:
+    from winchsim.report.figures.studies import gear_figure
+
+    return gear_figure(study, look, us=us)

@@ -1,0 +1,61 @@
+"""``winchsim motors``: how many motors does this load need?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env
+from winchsim.commands.options import add_command
+from winchsim.commands.progress import progress
+from winchsim.commands.sizing import Outputs, add_sizing, finish, parse_span, wanted
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "motors",
+        "find how many motors a load needs",
+        run,
+        example="winchsim motors crate.toml --range 1:12",
+        details=(
+            "Tries every number of motors in the range for one group, and recommends the smallest that keeps every limit,\n"
+            "confirmed by full runs."
+        ),
+    )
+    add_sizing(parser, span="1:12")
+    parser.add_argument("--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1")
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Study, write the files where asked to, print the result."""
+    from winchsim.report import sizing_out, sizing_text
+    from winchsim.scenario.read import read
+    from winchsim.studies.motors import study_motors
+
+    low, high = parse_span(options.span, "")
+    scenario, us = read(options.file, options.overrides), options.units == "us"
+    with progress(env, "full runs") as tell:
+        study = study_motors(
+            scenario.inputs,
+            wanted(options),
+            group=options.group,
+            low=1 if low is None else int(low),
+            high=None if high is None else int(high),
+            on_progress=tell,
+        )
+    outputs = Outputs(
+        good=study.choice.good and study.choice.safe,
+        text=lambda: sizing_text.motor_text(study, name=scenario.name, us=us, paint=env.paint),
+        json=lambda: sizing_out.motor_json(study, scenario.digest),
+        csv=lambda: sizing_out.rows_csv(sizing_out.motor_rows(study), scenario.inputs, scenario.digest),
+        figure=lambda look: _figure(study, look, us),
+    )
+    return finish(options, env, scenario, "motors", outputs)
+
+
+def _figure(study: Any, look: Any, us: bool) -> Any:
+    from winchsim.report.figures.studies import motor_figure
+
+    return motor_figure(study, look, us=us)

@@ -1,0 +1,53 @@
+"""``winchsim voltage``: which supply voltage suits this load?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from winchsim.commands.env import Env
+from winchsim.commands.options import add_command
+from winchsim.commands.progress import progress
+from winchsim.commands.sizing import Outputs, add_sizing, finish, parse_span, wanted
+
+
+def register(commands: Any) -> None:
+    """Add the command."""
+    parser = add_command(
+        commands,
+        "voltage",
+        "find the supply voltages that work for a load, and one to take",
+        run,
+        example="winchsim voltage crate.toml --range 4V:9V",
+        details=(
+            "Tries voltages over the range: margins cold and hot, time, current, temperature, strength. Recommends the one\n"
+            "nearest to the motors' own that keeps every limit, confirmed with both edges of the band by full runs."
+        ),
+    )
+    add_sizing(parser, span="4V:9V")
+
+
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Study, write the files where asked to, print the result."""
+    from winchsim.report import sizing_out, sizing_text
+    from winchsim.scenario.read import read
+    from winchsim.studies.voltage import study_voltage
+
+    low, high = parse_span(options.span, "V")
+    scenario, us = read(options.file, options.overrides), options.units == "us"
+    with progress(env, "full runs") as tell:
+        study = study_voltage(scenario.inputs, wanted(options), low=low, high=high, on_progress=tell)
+    outputs = Outputs(
+        good=study.choice.good and study.choice.safe,
+        text=lambda: sizing_text.voltage_text(study, name=scenario.name, us=us, paint=env.paint),
+        json=lambda: sizing_out.voltage_json(study, scenario.digest),
+        csv=lambda: sizing_out.rows_csv(sizing_out.voltage_rows(study), scenario.inputs, scenario.digest),
+        figure=lambda look: _figure(study, look, us),
+    )
+    return finish(options, env, scenario, "voltage", outputs)
+
+
+def _figure(study: Any, look: Any, us: bool) -> Any:
+    from winchsim.report.figures.studies import voltage_figure
+
+    return voltage_figure(study, look, us=us)

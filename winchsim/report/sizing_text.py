@@ -1,0 +1,233 @@
+"""Printed reports of the studies that choose a part: drum, gears, motors, voltage, and the heaviest load."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from winchsim.quantity_text import number, quantity
+from winchsim.report.lines import Lines
+from winchsim.report.paint import Paint
+from winchsim.slow import End, Hold, Lifts
+from winchsim.studies import drum as drum_room
+from winchsim.studies import gears as gears_room
+from winchsim.studies import heaviest as heaviest_room
+from winchsim.studies.drum import DrumStudy
+from winchsim.studies.gears import GearStudy
+from winchsim.studies.heaviest import HeaviestStudy
+from winchsim.studies.motors import MotorStudy
+from winchsim.studies.voltage import VoltageStudy
+from winchsim.verdict.candidates import Band, Judged
+from winchsim.verdict.cautions import cautions
+from winchsim.verdict.choice import checked
+from winchsim.verdict.crosscheck import FullRun
+from winchsim.verdict.words import duration, percent
+
+_PLAIN = Paint()
+
+HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "till jolted", Hold.RUNS_BACK: "runs back"}
+"""What the load does with the power off, in a table."""
+
+ENDS = {
+    End.STALLED: "stalls", End.STALLED_AT_LAYER_END: "stalls", End.BATTERY_EMPTY: "empty", End.OVERFLOW: "overflows",
+    End.BLOCKED: "blocked", End.LATE: "late", End.CANNOT_BE_BUILT: "-",
+}  # fmt: skip
+"""What stands in place of a lift time, in a table."""
+
+
+def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+    """Report of a drum study as text; the answer is the first line.
+
+    Parameters
+    ----------
+    study : DrumStudy
+    name : str
+        File of the scenario, as the user typed it.
+    us : bool
+        Whether to print US units beside the SI ones.
+    paint : Paint
+        Colours.
+    """
+    choice, out = study.choice, Lines(us, paint)
+    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _band(out, choice.band, choice.other_bands, drum_room.edge_words)
+    if study.holds_up_to is not None:
+        most = drum_room.size_text(study.holds_up_to)
+        out.sentence(f"With the power off the load stays up on drums up to {most}.", indent="  ")
+    else:
+        out.sentence("With the power off no drum of the range holds the load against a jolt.", indent="  ")
+    out.heading("Diameters")
+    rows = [("drum", "D/d", "time", "cold", "hot", "running", "inrush", "factor", "power off", "layers", "pull", "")]
+    for i in drum_room.rows_to_show(study):
+        mark = " <" if i == choice.recommended else ""
+        size = out.q(study.diameters[i], "mm") + mark
+        rows.append((size, number(study.bend_ratios[i], 2), *_cells(study.choice.lifts, i), _layers(choice.lifts, i),
+                     _last_pull(choice.lifts, i), _standing(choice.judged, i)))  # fmt: skip
+    out.table(rows, "rrrrrrrr rr")
+    out.sentence("cold, hot: torque of the motors over what starts the load, at the start and with windings at their limit; "
+                 "factor: of the weakest link; pull: the most that the motors pull on the last layer, hot as they are there.",
+                 indent="  ")  # fmt: skip
+    _foot(out, choice.runs, lambda i: drum_room.size_text(study.diameters[i]), checked(choice))
+    out.findings(choice.findings)
+    out.cautions(cautions(study.machine))
+    return out.text()
+
+
+def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+    """Report of a study of the number of motors as text; see `drum_text`."""
+    choice, out = study.choice, Lines(us, paint)
+    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: f"{v:g}"))
+    out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
+    rows = [("count", "time", "cold", "hot", "running", "inrush", "factor", "power off", "winding", "")]
+    for i in range(len(choice.values)):
+        mark = " <" if i == choice.recommended else ""
+        rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
+                     _standing(choice.judged, i)))  # fmt: skip
+    out.table(rows, "rrrrrrr r")
+    _foot(out, choice.runs, lambda i: f"{choice.values[i]:g}", checked(choice))
+    out.findings(choice.findings)
+    out.cautions(cautions(study.machine))
+    return out.text()
+
+
+def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+    """Report of a study of the supply's voltage as text; see `drum_text`."""
+    choice, out = study.choice, Lines(us, paint)
+    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: quantity(v, "V")))
+    out.heading("Voltages")
+    rows = [("voltage", "time", "cold", "hot", "running", "inrush", "factor", "power off", "winding", "")]
+    for i in _thinned(choice.values, 14, {run.index for run in choice.runs}):
+        mark = " <" if i == choice.recommended else ""
+        rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
+                     _standing(choice.judged, i)))  # fmt: skip
+    out.table(rows, "rrrrrrr r")
+    _foot(out, choice.runs, lambda i: quantity(float(choice.values[i]), "V"), checked(choice))
+    out.findings(choice.findings)
+    out.cautions(cautions(study.machine))
+    return out.text()
+
+
+def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+    """Report of a study of the gears as text; see `drum_text`."""
+    choice, out = study.choice, Lines(us, paint)
+    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    out.heading("Changes with the most room, by ratio")
+    for i in gears_room.rows_to_show(study):
+        option, lifts = study.options[i], choice.lifts
+        mark = "<" if i == choice.recommended else "-"
+        time, cold, hot, running, _, factor, power_off = _cells(lifts, i)
+        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {running}; torque {cold} cold, {hot} hot; weakest link "
+                       f"{factor}; {power_off}. {_standing(choice.judged, i).capitalize()}.")  # fmt: skip
+    _foot(out, choice.runs, lambda i: f"{choice.values[i]:.4g}:1", checked(choice))
+    out.findings(choice.findings)
+    out.cautions(cautions(study.machine))
+    return out.text()
+
+
+def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
+    """Report of a study of the load as text; see `drum_text`."""
+    out = Lines(us, paint)
+    _head(out, study.sentence, study.good, name, study.machine.title, "")
+    out.heading("How far each limit lets the load go, the nearest first")
+    rows = [("up to", "limit", "beyond it")]
+    for reach in study.reaches:
+        upto = "no end" if reach.mass is None else out.q(heaviest_room.rounded_down(reach.mass), "kg") if reach.mass else "none"
+        kind = reach.name if reach.hard else f"{reach.name} (a caution)"
+        rows.append((upto, kind, out.said(reach.reason)))
+    for row in rows[1:]:
+        out.item(f"{row[0]:>8}", f"{row[1]}" + (f": beyond it {row[2]}" if row[2] else ": kept over the whole range"))
+    if study.power_mass is not None:
+        out.heading("Most power to the load")
+        out.sentence(
+            f"{quantity(study.power or 0.0, 'W')} at {heaviest_room.mass_text(study.power_mass)}, rising at "
+            f"{quantity(study.power_speed or 0.0, 'mm/s')}; strength is not asked here.", indent="  ",
+        )  # fmt: skip
+    off = study.largest_difference
+    note = "" if off is None else f"{len(study.runs)} run in full; largest difference in lift time {percent(off, 1)}."
+    _foot(out, study.runs, lambda i: heaviest_room.mass_text(study.masses[i]), note)
+    out.findings(study.findings)
+    out.cautions(cautions(study.machine))
+    return out.text()
+
+
+# --- parts ----------------------------------------------------------------------------------------------------------
+
+
+def _head(out: Lines, sentence: str, good: bool, name: str, title: str, reason: str) -> None:
+    out.sentence(sentence, out.paint.good if good else out.paint.bad)
+    out.sentence(": ".join(part for part in (name, title) if part), out.paint.faint)
+    if reason:
+        out.sentence(reason)
+
+
+def _band(out: Lines, band: Band | None, others: int, words) -> None:  # type: ignore[no-untyped-def]
+    if band is None:
+        return
+    out.heading("The band that works")
+    for edge, which in ((band.low, "below"), (band.high, "above")):
+        out.sentence(words(edge, which), indent="  ")
+    if others:
+        out.sentence(f"There {'is another band' if others == 1 else f'are {others} more bands'}; see the rows.", indent="  ")
+
+
+def _edge(edge, which: str, text) -> str:  # type: ignore[no-untyped-def]
+    if edge.beyond is None:
+        return f"{which.capitalize()} {text(edge.value)} the range that was tried ends, not the band."
+    return f"{which.capitalize()} {text(edge.value)} {edge.reason}."
+
+
+def _cells(lifts: Lifts, i: int) -> tuple[str, str, str, str, str, str, str]:
+    """Time, margins cold and hot, running and inrush current, factor, power off."""
+    built = lifts.end[i] != End.CANNOT_BE_BUILT
+    time = duration(float(lifts.lift_time[i])) if lifts.lifted[i] else ENDS[End(int(lifts.end[i]))]
+    if not built:
+        return time, "", "", "", "", "", ""
+    holds = HOLDING[Hold(int(lifts.holding[i]))] if lifts.lifted[i] else ""
+    running = f"{number(lifts.highest_current[i], 2)} A" if lifts.highest_current[i] > 0 else ""
+    factor = "" if math.isinf(lifts.factor[i]) else number(lifts.factor[i], 2)
+    return (
+        time, number(lifts.margin_cold[i], 3), number(lifts.margin_hot[i], 3), running,
+        f"{number(lifts.inrush_current[i], 2)} A", factor, holds,
+    )  # fmt: skip
+
+
+def _layers(lifts: Lifts, i: int) -> str:
+    return str(int(lifts.layers[i])) + ("+" if lifts.end[i] == End.OVERFLOW else "")
+
+
+def _last_pull(lifts: Lifts, i: int) -> str:
+    return quantity(float(lifts.last_pull[i]), "N") if lifts.last_pull[i] == lifts.last_pull[i] else ""
+
+
+def _winding(out: Lines, lifts: Lifts, i: int) -> str:
+    return out.q(float(lifts.hottest[i]), "°C") if lifts.hottest[i] == lifts.hottest[i] else ""
+
+
+def _standing(judged: Judged, i: int) -> str:
+    if judged.easy[i]:
+        return "good"
+    if judged.works[i]:
+        broken = min((limit for limit in judged.limits if limit.room[i] < 1), key=lambda limit: limit.room[i])
+        return f"care: {broken.name}"
+    obstacle = judged.obstacle(i)
+    return f"no: {obstacle.name}" if obstacle is not None else "no"
+
+
+def _thinned(values: np.ndarray, most: int, keep: set[int]) -> list[int]:
+    """A few candidates spread over all, and those that have to be there."""
+    spread = np.unique(np.round(np.linspace(0, len(values) - 1, most)).astype(int)).tolist()
+    return sorted({*spread, *keep})
+
+
+def _foot(out: Lines, runs: Sequence[FullRun], called, note: str) -> None:  # type: ignore[no-untyped-def]
+    if not runs:
+        return
+    out.heading("Run in full")
+    for run in runs:
+        off = "" if run.difference is None else f" (slow model {100 * run.difference:+.2f} %)"
+        out.item("-", f"{called(run.index)}: {run.verdict.sentence}{off}")
+    out.sentence(note, indent="  ")
