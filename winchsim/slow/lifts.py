@@ -20,6 +20,7 @@ from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, 
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Columns, Variants, vary
+from winchsim.strength.link import LinkKind
 
 LONG_ENOUGH = 100.0
 """The slow model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
@@ -91,8 +92,11 @@ class Lifts:
         Least strength over demand of any link on the way up. [-]
     spare : ndarray
         Least of factor over required factor of any link. [-]
-    short_factor, short_required : ndarray
-        Factor of that link, and what it should have. [-]
+    kind_factors, kind_spares : ndarray, shape (kinds, size)
+        By kind of link, in the order of `LinkKind`: least factor, and least of factor over required factor; infinite for
+        kinds that there are none of. [-]
+    kind_shortest : ndarray of str, shape (kinds, size)
+        The link that this is.
     weakest, shortest : ndarray of str
         The link of the least factor, and that of the least spare.
     stall_factor : ndarray
@@ -138,8 +142,9 @@ class Lifts:
     tension: np.ndarray
     factor: np.ndarray
     spare: np.ndarray
-    short_factor: np.ndarray
-    short_required: np.ndarray
+    kind_factors: np.ndarray
+    kind_spares: np.ndarray
+    kind_shortest: np.ndarray
     weakest: np.ndarray
     shortest: np.ndarray
     stall_factor: np.ndarray
@@ -162,7 +167,7 @@ class Lifts:
 
     def row(self, index: int) -> dict[str, Any]:
         """One variant's results by name."""
-        return {f.name: getattr(self, f.name)[index : index + 1].tolist()[0] for f in dataclasses.fields(self)}
+        return {f.name: getattr(self, f.name)[..., index : index + 1].T.tolist()[0] for f in dataclasses.fields(self)}
 
 
 def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
@@ -187,11 +192,12 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
         for f in dataclasses.fields(Lifts):
             values = getattr(part, f.name)
             if f.name not in whole:
-                whole[f.name] = _blank(values.dtype, variants.size)
-            whole[f.name][rows] = values
+                whole[f.name] = _blank(values.dtype, (*values.shape[:-1], variants.size))
+            whole[f.name][..., rows] = values
     if not whole:
-        nothing = {f.name: _blank(_BLANK_TYPES.get(f.name, np.dtype(float)), variants.size) for f in dataclasses.fields(Lifts)}
-        whole = nothing
+        for f in dataclasses.fields(Lifts):
+            shape = (len(LinkKind), variants.size) if f.name in _BY_KIND else (variants.size,)
+            whole[f.name] = _blank(_BLANK_TYPES.get(f.name, np.dtype(float)), shape)
     whole["end"][list(variants.problems)] = End.CANNOT_BE_BUILT
     return Lifts(**whole)
 
@@ -199,14 +205,16 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
 _BLANK_TYPES: Mapping[str, Any] = {
     **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
     **dict.fromkeys(("over_limit", "in_range"), np.dtype(bool)),
-    **dict.fromkeys(("weakest", "shortest", "stall_weakest"), np.dtype(object)),
+    **dict.fromkeys(("weakest", "shortest", "stall_weakest", "kind_shortest"), np.dtype(object)),
 }
 
+_BY_KIND = ("kind_factors", "kind_spares", "kind_shortest")
 
-def _blank(dtype: Any, size: int) -> np.ndarray:
+
+def _blank(dtype: Any, shape: tuple[int, ...]) -> np.ndarray:
     if np.issubdtype(dtype, np.object_):
-        return np.full(size, "", dtype=object)
-    return np.full(size, np.nan) if np.issubdtype(dtype, np.floating) else np.zeros(size, dtype=dtype)
+        return np.full(shape, "", dtype=object)
+    return np.full(shape, np.nan) if np.issubdtype(dtype, np.floating) else np.zeros(shape, dtype=dtype)
 
 
 def lift_machine(machine: Machine) -> dict[str, Any]:
@@ -255,7 +263,12 @@ def lift_batch(batch: Batch) -> Lifts:
         layers=path.layer, last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
         time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
     )  # fmt: skip
-    return Lifts(**{name: np.array(np.broadcast_to(value, (n,))) for name, value in values.items()})
+    return Lifts(**{name: _full(value, n) for name, value in values.items()})
+
+
+def _full(value: Any, n: int) -> np.ndarray:
+    """An array of its own over all variants."""
+    return np.array(value if np.ndim(value) == 2 else np.broadcast_to(value, (n,)))
 
 
 def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
@@ -336,16 +349,37 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
     m, n = batch.machine, batch.size
     labels = np.array([link.label for link in m.links], dtype=object)
     if not len(labels):
-        nothing, none = np.full(n, "", dtype=object), np.full(n, np.inf)
-        factors = dict.fromkeys(("factor", "spare", "short_factor", "short_required", "stall_factor"), none)
-        return {**factors, **dict.fromkeys(("weakest", "shortest", "stall_weakest"), nothing)}
+        none = np.full(n, np.inf)
+        nothing = np.full(n, "", dtype=object)
+        found: dict[str, Any] = dict.fromkeys(("factor", "spare", "stall_factor"), none)
+        return found | dict.fromkeys(("weakest", "shortest", "stall_weakest"), nothing) | _by_kind(batch, shares, labels)
     worst = np.where(lifted, shares, np.maximum(shares, at_stall))
-    required = _rows([link.required for link in m.links], n)
+    short_of = worst * _rows([link.required for link in m.links], n)
+    first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
+    every = np.arange(n)
     with np.errstate(divide="ignore"):
-        first, short, stall = np.argmax(worst, axis=0), np.argmax(worst * required, axis=0), np.argmax(at_stall, axis=0)
-        every = np.arange(n)
-        return dict(
-            factor=1 / worst[first, every], spare=1 / (worst * required)[short, every],
-            short_factor=1 / worst[short, every], short_required=required[short, every],
-            weakest=labels[first], shortest=labels[short], stall_factor=1 / at_stall[stall, every], stall_weakest=labels[stall],
+        found = dict(
+            factor=1 / worst[first, every], spare=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
+            weakest=labels[first], shortest=labels[short], stall_weakest=labels[stall],
         )  # fmt: skip
+    return found | _by_kind(batch, worst, labels)
+
+
+def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, np.ndarray]:
+    """Least factor, least share of the required factor and its link, for each kind of link."""
+    links, n = batch.machine.links, batch.size
+    shape = (len(LinkKind), n)
+    factors, spares, names = np.full(shape, np.inf), np.full(shape, np.inf), np.full(shape, "", dtype=object)
+    required = _rows([link.required for link in links], n)
+    every = np.arange(n)
+    for place, kind in enumerate(LinkKind):
+        rows = np.array([i for i, link in enumerate(links) if link.kind is kind], dtype=int)
+        if not len(rows):
+            continue
+        short_of = (worst * required)[rows]
+        at = rows[np.argmax(short_of, axis=0)]
+        with np.errstate(divide="ignore"):
+            factors[place] = 1 / worst[at, every]
+            spares[place] = 1 / (worst * required)[at, every]
+        names[place] = labels[at]
+    return dict(kind_factors=factors, kind_spares=spares, kind_shortest=names)

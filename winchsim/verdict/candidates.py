@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from winchsim.model import Machine
 from winchsim.quantity_text import number, quantity
 from winchsim.slow import End, Lifts
+from winchsim.strength.link import LinkKind
 from winchsim.verdict.words import duration, length, percent, spoken
 
 USUAL_MARGIN = 1.2
 """Torque that the motors should have, over the torque that starts the load, where nothing else is asked for. [-] Own choice:
 data sheets, friction and the battery are seldom better known."""
+
+
+EQUAL = 0.05
+"""Rooms that differ by less than this share count as equal. [-]"""
 
 
 @dataclass(frozen=True)
@@ -94,14 +100,20 @@ class Judged:
     def best(self, among: np.ndarray | None = None) -> int | None:
         """Candidate whose tightest limit has the most room, of those that work (and are among some); None for none.
 
-        Where some break no limit at all, only they are looked at.
+        Where some break no limit at all, only they are looked at. Where the tightest limit leaves the same room, the next
+        one decides.
         """
         allowed = self.works if among is None else self.works & among
         if not allowed.any():
             return None
         if (allowed & self.easy).any():
             allowed = allowed & self.easy
-        return int(np.argmax(np.where(allowed, self.room, -np.inf)))
+        # A limit that is the same for all must not decide: of equal rooms the next tightest limits are looked at.
+        rooms = np.sort(_rooms(self.limits), axis=0)
+        with np.errstate(divide="ignore"):
+            steps = np.round(np.log(np.maximum(rooms, 1e-9)) / EQUAL)
+        order = np.lexsort((*(-steps[::-1]), ~allowed))
+        return int(order[0])
 
 
 def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Limit] = ()) -> Judged:
@@ -121,13 +133,17 @@ def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Lim
     Judged
     """
     limits = (*_limits(lifts, machine, wanted), *more)
-    rooms = np.array([np.where(np.isnan(limit.room), 0.0, limit.room) for limit in limits])
+    rooms = _rooms(limits)
     hard = np.array([limit.hard for limit in limits])[:, None]
     broken = rooms < 1
     # The tightest is sought among hard and soft limits alike.
     return Judged(
         lifts, limits, ~np.any(broken & hard, axis=0), ~np.any(broken, axis=0), rooms.min(axis=0), rooms.argmin(axis=0)
     )
+
+
+def _rooms(limits: Sequence[Limit]) -> np.ndarray:
+    return np.array([np.where(np.isnan(limit.room), 0.0, limit.room) for limit in limits])
 
 
 def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]:
@@ -142,17 +158,40 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
         Limit("margin with hot windings", True, lifts.margin_hot, lambda i: (
             f"with the windings at their limit the motors give {percent(lifts.margin_hot[i])} of the torque that starts it")),
         Limit("strength of the links", True, lifts.factor, lambda i: _strength_words(lifts, i)),
-        Limit("required factor", False, lifts.spare, lambda i: (
-            f"the {spoken(lifts.shortest[i])} has a factor of {number(lifts.short_factor[i], 3)}, "
-            f"{lifts.short_required[i]:g} is required")),
         Limit("winding temperature", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
               lambda i: f"a winding gets {quantity(lifts.hottest[i], '°C')}, its limit is {quantity(bears, '°C')}"),
     ]  # fmt: skip
+    found += _required(lifts)
     if wanted.target_time is not None:
         target = wanted.target_time
         slow = np.where(up, target / np.where(up, lifts.lift_time, 1.0), 0.0)
         found.append(Limit("lift time", True, slow, lambda i: _time_words(lifts, i, target)))
     return tuple(found)
+
+
+_KINDS = {
+    LinkKind.TOOTH_PINION: "the pinions' teeth", LinkKind.TOOTH_GEAR: "the gears' teeth",
+    LinkKind.STAGE_LIMIT: "the bought gears", LinkKind.SHAFT: "the shafts", LinkKind.CROSS_PIN: "the cross-pin",
+    LinkKind.DRUM_BENDING: "the drum rod", LinkKind.ROPE_KNOT: "the rope", LinkKind.ROPE_BEND: "the rope's bend",
+    LinkKind.ROPE_ANCHOR: "the rope's hold on the drum",
+}  # fmt: skip
+
+
+def _required(lifts: Lifts) -> list[Limit]:
+    """Required factors, one limit for each kind of link."""
+    found = []
+    for place, kind in enumerate(LinkKind):
+        spares, factors, links = lifts.kind_spares[place], lifts.kind_factors[place], lifts.kind_shortest[place]
+        if np.any(np.isfinite(spares)):
+            found.append(
+                Limit(f"required factor of {_KINDS[kind]}", False, spares, partial(_factor_words, links, factors, spares))
+            )
+    return found
+
+
+def _factor_words(links: np.ndarray, factors: np.ndarray, spares: np.ndarray, i: int) -> str:
+    required = factors[i] / spares[i]
+    return f"the {spoken(links[i])} has a factor of {number(factors[i], 3)}, {required:.4g} is required"
 
 
 def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
