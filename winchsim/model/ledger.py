@@ -95,8 +95,11 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     rope_torque = now.tension * m.layers[key.layer].radius
     torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque), motion.first_branch(chain, key.drum))
     rows = losses(chain, key.drum, torques, y[1])
-    if len(m.chain_groups) == 1 and key.whole:  # the first element's drag is the motors', booked there
-        rows[0] = rows[0] - chain.elements[0].drag * np.abs(y[1]) * m.groups[0].ratio
+    if (
+        len(m.chain_groups) == 1 and key.whole
+    ):  # the first element's drag is the motors', booked there; a brake may stand before it
+        first = 1 if chain.elements[0].name == "brake" else 0
+        rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
         out[name] = out[name] + row
     if "brake" in out:

@@ -15,7 +15,7 @@ from winchsim.model.machine import LinkLimit, Machine
 from winchsim.model.motion import SETTLED, Flow, Motion
 from winchsim.physics import load
 from winchsim.physics import supply as sp
-from winchsim.physics.chain import drum_inertia
+from winchsim.physics.chain import drum_inertia, find_branch
 from winchsim.physics.supply import Regime
 
 PROGRESS = 1e-6
@@ -27,6 +27,9 @@ SMALLEST = 1e-6
 
 LEAST_INERTIA = 1e-9
 """Inertia of a bare shaft, where a parted train leaves one whose inertia is not known. [kg·m²] Own assumption."""
+
+RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
+"""A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the phase's time. Own choice."""
 
 CONFIRM_PERIODS = 10.0
 SHORTEST_CONFIRM = 0.2
@@ -46,6 +49,7 @@ class _Step:
         self.next_phase = ""
         self.parted = False
         self.calm = 0  # guards that fired without stirring the rope
+        self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
     def mark(self, event: Event, detail: str = "", value: float | None = None, energy: float = 0.0) -> None:
         self.marks.append(Mark(event, detail, value, energy))
@@ -133,7 +137,8 @@ class WinchProblem:
         if not step.ends:
             self.settle(step)
             if stirred or not step.key.settled:
-                step.change(settled=False, settle_after=t + self.machine.scales.bounce_period)
+                wait = step.wait or self.machine.scales.bounce_period
+                step.change(settled=False, settle_after=t + wait)
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
@@ -302,7 +307,7 @@ class WinchProblem:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, f"layer {layer + 1}")
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
-        if step.key.settled and bounce < SETTLED * self.machine.scales.stretch:
+        if step.key.settled and bounce < SETTLED * self.machine.scales.stretch and not self._speeds_up(step):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_paid_out(self, step: _Step, _: str) -> None:
@@ -345,25 +350,25 @@ class WinchProblem:
 
     # --- the load ----------------------------------------------------------------------------------------------------
 
-    def _halt(self, step: _Step, place: LoadPlace, event: Event) -> None:
-        speed = float(step.y[3])
-        step.mark(event, value=abs(speed), energy=load.inertia(self.machine.body) * speed * speed / 2)
-        step.y[3] = 0.0
+    def _halt(self, step: _Step, place: LoadPlace, event: Event, travel: float) -> None:
+        """The load meets something rigid at a travel; what it was found to be past it counts with the impact."""
+        m, speed = self.machine, float(step.y[3])
+        past = load.potential_energy(m.body, float(step.y[2]), m.reach - float(step.y[2]))
+        past -= load.potential_energy(m.body, travel, m.reach - travel)
+        step.mark(event, value=abs(speed), energy=load.inertia(m.body) * speed * speed / 2 + past)
+        step.y[2], step.y[3] = travel, 0.0
         step.change(load=place)
 
     def _on_floor(self, step: _Step, _: str) -> None:
-        self._halt(step, LoadPlace.FLOOR, Event.LANDED)
-        step.y[2] = 0.0
+        self._halt(step, LoadPlace.FLOOR, Event.LANDED, 0.0)
         if self.machine.phases[step.key.phase].until == "floor":
             step.next_phase = "next"
 
     def _on_snag(self, step: _Step, _: str) -> None:
-        self._halt(step, LoadPlace.SNAG, Event.SNAGGED)
-        step.y[2] = self.machine.snag_travel
+        self._halt(step, LoadPlace.SNAG, Event.SNAGGED, self.machine.snag_travel)
 
     def _on_top_stop(self, step: _Step, _: str) -> None:
-        self._halt(step, LoadPlace.STOP, Event.TOP_STOP)
-        step.y[2] = self.machine.stop_travel
+        self._halt(step, LoadPlace.STOP, Event.TOP_STOP, self.machine.stop_travel)
 
     def _on_top(self, step: _Step, _: str) -> None:
         step.mark(Event.TOP)
@@ -398,7 +403,22 @@ class WinchProblem:
         step.mark(Event.SLIPS)
 
     def _on_settles(self, step: _Step, _: str) -> None:
-        self._ride(step)
+        if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
+            step.wait = max(RETRY_PERIODS * self.machine.scales.bounce_period, RETRY_SHARE * (step.t - step.key.phase_start))
+        else:
+            self._ride(step)
+
+    def _speeds_up(self, step: _Step) -> bool:
+        """Whether a load that rode with the drum would need a pull other than the steady one, to be speeded up or slowed."""
+        if not step.key.drum:
+            return False
+        m, riding = self.machine, replace(step.key, settled=True)
+        now = self.motion.flow(riding)(step.t, step.y.tolist())
+        radius = m.layers[riding.layer].radius
+        torques, rope_torque = now.torques, float(now.tension) * radius
+        at = find_branch(self.motion.chain(riding), riding.drum, torques, rope_torque)
+        gain = at.acceleration(torques, rope_torque) * radius / m.line.falls
+        return load.inertia(m.body) * abs(gain) > SETTLED * m.scales.pull
 
     def _ride(self, step: _Step) -> None:
         """The load rides with the drum from here on; what was left of its bounce is lost in the rope."""
