@@ -112,7 +112,14 @@ class _Page:
         self.lines += lines
 
     def table(self, rows: Sequence[Sequence[str]], right: str = "") -> None:
-        self.lines += ["  " + line for line in aligned(rows, right)]
+        """Aligned columns; the last one is wrapped where it would run out of the page."""
+        fixed = sum(max(len(row[i]) for row in rows) + 2 for i in range(len(rows[0]) - 1))
+        wrapped: list[Sequence[str]] = []
+        for row in rows:
+            first, *more = textwrap.wrap(row[-1], max(WIDTH - 2 - fixed, 12), break_on_hyphens=False) or [""]
+            wrapped.append((*row[:-1], first))
+            wrapped += [(*("" for _ in row[:-1]), line) for line in more]
+        self.lines += ["  " + line for line in aligned(wrapped, right)]
 
 
 # --- parts ----------------------------------------------------------------------------------------------------------
@@ -180,22 +187,24 @@ def _links(page: _Page, rows: Sequence[LinkRow]) -> None:
     if not rows:
         return
     page.heading("Weakest links, worst first")
-    table = [("factor", "wanted", "link", "asked", "bears", "at")]
+    table = [("factor", "wanted", "asked", "bears", "at", "link")]
     shown = rows[:MOST_LINKS]
     for row in shown:
         link, strength = row.link, row.link.strength
-        asked = ("up to " if link.bound and link.demand > 0 else "") + page.q(link.demand, strength.unit)
+        asked = ("≤ " if link.bound and link.demand > 0 else "") + page.q(link.demand, strength.unit)
         bears = page.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
         when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "  ")
-        table.append((factor, f"{link.required:g}", row.label + (", broke" if row.broke else ""), asked, bears, when))
-    page.table(table, "rr")
+        table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
+    if page.us:  # no room for the times beside two sets of units
+        table = [(*row[:4], row[5]) for row in table]
+    page.table(table, "rrll" if page.us else "rrllr")
     left = rows[MOST_LINKS:]
     if left:
         page.lines.append(f"  and {len(left)} more, factor {number(left[0].link.factor, 2)} and over")
     page.lines.append("  factor = bears / asked; below 1 it breaks")
     if any(row.link.bound and row.link.demand > 0 for row in shown):
-        page.lines.append("  up to: the train is held there, and friction leaves open how much of it the link carries")
+        page.lines.append("  ≤ the train is held there, and friction leaves open how much of it the link carries")
     if any(row.link.strength.basis == "from memory" for row in shown):
         page.lines.append(f"  {MEMORY} from memory, not looked up")
 

@@ -1,0 +1,51 @@
+"""Keys with units: one map, complete, without clashes."""
+
+from __future__ import annotations
+
+import pytest
+
+from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.report.si_keys import TAILS, key, keyed, si_unit
+
+
+@pytest.mark.parametrize("unit", PRINTED_UNITS)
+def test_every_printed_unit_has_an_si_unit_with_a_tail(unit):
+    assert si_unit(unit) in TAILS
+
+
+@pytest.mark.parametrize("unit", PRINTED_UNITS)
+def test_values_are_kept_in_that_unit(unit):
+    """Where a unit is its own SI unit, nothing is converted when it is printed (percentages aside)."""
+    if si_unit(unit) == unit:
+        assert in_unit(1.5, unit) == 1.5
+
+
+def test_tails_differ():
+    assert len(set(TAILS.values())) == len(TAILS)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "found"),
+    [("lift_time", "s", "lift_time_s"), ("steady_speed", "mm/s", "steady_speed_m_s"), ("efficiency", "", "efficiency"),
+     ("peak_winding", "°C", "peak_winding_c"), ("charge", "A·h", "charge_coulomb"), ("mesh_1_force", "N", "mesh_1_force_n")],
+)  # fmt: skip
+def test_key(name, unit, found):
+    assert key(name, unit) == found
+
+
+def test_unknown_unit():
+    with pytest.raises(KeyError):
+        si_unit("furlong")
+
+
+def test_keyed_keeps_the_order():
+    class Thing:
+        mass = 2.0
+        speed = 3.0
+
+    assert list(keyed({"speed": "m/s", "mass": "kg"}, Thing()).items()) == [("speed_m_s", 3.0), ("mass_kg", 2.0)]
+
+
+def test_tails_are_keys_of_plain_letters():
+    assert all(tail.replace("_", "").isalnum() and tail.isascii() for tail in TAILS.values() if tail)
+    assert all(tail == tail.lower() for tail in TAILS.values())

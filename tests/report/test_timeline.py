@@ -1,0 +1,52 @@
+"""The timeline: every event once, repeated ones shortened, each in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from winchsim.model import Event
+from winchsim.report.timeline import MOST_OF_A_KIND, moment_text, timeline
+from winchsim.simulate import RecordedEvent
+
+
+def test_a_lift_in_its_order(lifted):
+    texts = [moment.text for moment in timeline(lifted[0])]
+    assert texts == ["power on, raising", "the drum starts", "the load lifts off", "the load is up", "power off",
+                     "the drum stops"]  # fmt: skip
+    times = [moment.time for moment in timeline(lifted[0])]
+    assert times == sorted(times)
+
+
+def test_silent_events_stay_out(lifted):
+    assert {Event.SETTLED, Event.END} <= {event.event for event in lifted[0].events}
+    assert not [moment for moment in timeline(lifted[0]) if moment.text in (Event.SETTLED.value, Event.END.value)]
+
+
+def test_many_of_a_kind_become_the_first_two_and_the_last(lifted):
+    slips = tuple(RecordedEvent(Event.SLIPS, 1.0 + k, 0.01 * k) for k in range(20))
+    found = timeline(replace(lifted[0], events=slips))
+    assert [moment.time for moment in found] == [1.0, 2.0, None, 20.0]
+    assert found[2].text == "(17 more times: the load slips in its guide)"
+
+
+def test_a_few_of_a_kind_are_all_shown(lifted):
+    slips = tuple(RecordedEvent(Event.SLIPS, 1.0 + k, 0.0) for k in range(MOST_OF_A_KIND))
+    assert len(timeline(replace(lifted[0], events=slips))) == MOST_OF_A_KIND
+
+
+@pytest.mark.parametrize(
+    ("event", "text"),
+    [
+        (RecordedEvent(Event.PHASE_STARTS, 0.0, 0.0, "short"), "terminals joined"),
+        (RecordedEvent(Event.LANDED, 1.0, 0.0, "", 0.5, 1.0), "the load lands at 0.500 m/s, 1.00 J"),
+        (RecordedEvent(Event.HOT, 1.0, 0.0, "0", 120.0), "a winding passes 120 °C"),
+        (RecordedEvent(Event.OVERLOAD, 1.0, 0.0, "0", 1.0), "the rope at its knot breaks"),
+        (RecordedEvent(Event.LAYER, 1.0, 0.0, "layer 2"), "layer 2 of rope begins"),
+        (RecordedEvent(Event.SUPPLY, 1.0, 0.0, "holding voltage"), "the supply: holding voltage"),
+        (RecordedEvent(Event.STALLED, 1.0, 0.0), "stalled"),
+    ],
+)
+def test_words(lifted, event, text):
+    assert moment_text(lifted[0], event) == text

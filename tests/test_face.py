@@ -1,0 +1,105 @@
+"""The Python face: load, change, lift, read arrays with and without units, judge."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import winchsim
+from winchsim.errors import InputError
+
+SCENARIO = Path(__file__).parent.parent / "scenarios" / "01-anvil-onto-the-bench.toml"
+
+
+@pytest.fixture(scope="module")
+def crate():
+    """The anvil's scenario."""
+    return winchsim.load(str(SCENARIO))
+
+
+@pytest.fixture(scope="module")
+def record(crate):
+    """Its lift with 20 kg."""
+    return winchsim.lift(winchsim.changed(crate, "load.mass", "20 kg"))
+
+
+def test_arrays_without_units(record):
+    assert record["height"].shape == record.time.shape
+    assert record["height"].max() == pytest.approx(0.4, abs=2e-3)
+
+
+def test_arrays_with_units(record):
+    tension = winchsim.with_units(record, "tension")
+    np.testing.assert_allclose(tension.to("lbf").magnitude * 4.4482216152605, record["tension"], rtol=1e-12)
+    assert str(winchsim.with_units(record, "time").units) == "second"
+    winding = winchsim.with_units(record, "motor_1_winding")
+    assert winding[0].to("degF").magnitude == pytest.approx(68.0)
+    assert winchsim.with_units(record, "layer").dimensionless
+
+
+def test_no_such_channel(record):
+    with pytest.raises(KeyError):
+        winchsim.with_units(record, "torque")
+
+
+def test_judge(record):
+    assert winchsim.judge(record).sentence.startswith("Lifts 20 kg by 0.4 m in ")
+
+
+def test_a_change_leaves_the_scenario_alone(crate):
+    changed = winchsim.changed(crate, "stage.1.walls", 6)
+    assert changed.stage[0].walls == 6 and crate.stage[0].walls == 4
+    assert "stage.1.walls" in changed.given
+
+
+def test_a_change_in_si_or_in_words(crate):
+    by_text = winchsim.changed(crate, "load.mass", "44 lb")
+    by_number = winchsim.changed(crate, "load.mass", 44 * 0.45359237)
+    assert by_text.load.mass == pytest.approx(by_number.load.mass, rel=1e-15)
+    assert winchsim.changed(crate, "stage.1.infill", "25 %").stage[0].infill == 0.25
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "says"),
+    [
+        ("load.mas", "3 kg", "nearest: load.mass"),
+        ("load.mass", "3 m", "a length, where a mass is expected"),
+        ("load.mass", -1.0, "over 0 kg"),
+        ("load.mass", None, "a value"),
+        ("stage.9.gear", 40, "a known key"),
+        ("motors.1.count", 2.5, "a whole number"),
+        ("rope.material", "tin", 'no rope "tin"'),
+        ("motors.1.dead", 99, "more dead motors than motors"),
+    ],
+)
+def test_a_change_that_cannot_be(crate, path, value, says):
+    with pytest.raises(InputError) as caught:
+        winchsim.changed(crate, path, value)
+    fault = caught.value.faults[0]
+    assert says in f"{fault.message} {fault.expected}" and fault.key == path
+
+
+def test_what_is_offered_is_there_and_sorted():
+    assert winchsim.__all__ == sorted(winchsim.__all__)
+    for name in winchsim.__all__:
+        assert getattr(winchsim, name) is not None
+    assert set(winchsim.__all__) <= set(dir(winchsim))
+
+
+def test_what_is_not_offered_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="winch"):
+        winchsim.winch  # noqa: B018
+
+
+def test_nothing_heavy_is_imported_before_it_is_used():
+    code = "import sys, winchsim; assert not {'numpy', 'scipy', 'pint', 'matplotlib'} & set(sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_lift_is_a_function_whatever_was_imported_before():
+    code = "import winchsim.verdict.judge, winchsim; assert callable(winchsim.lift) and callable(winchsim.judge)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
