@@ -23,6 +23,10 @@ from winchsim.verdict.finding import Finding, Verdict
 from winchsim.version import __version__
 
 
+LONG_TITLE = 80
+"""Titles of more characters than this are set smaller."""
+
+
 @dataclass(frozen=True)
 class Report:
     """Everything that a report of one lift is written from.
@@ -90,6 +94,7 @@ def page(report: Report) -> str:
     return template.substitute(
         style=style,
         title=safe(report.title),
+        size="long" if len(report.title) > LONG_TITLE else "short",
         stand=stand,
         stand_words=safe(words),
         sentence=_said(report.verdict.sentence, report),

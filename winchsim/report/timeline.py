@@ -42,7 +42,7 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     ----------
     record : Record
     """
-    events = [event for event in record.events if _worth_it(event)]
+    events = [event for event in record.events if worth_telling(event)]
     kinds = Counter(event.event for event in events)
     seen: Counter[Event] = Counter()
     found = []
@@ -57,7 +57,8 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     return tuple(found)
 
 
-def _worth_it(event: RecordedEvent) -> bool:
+def worth_telling(event: RecordedEvent) -> bool:
+    """Whether an event is of use to a reader."""
     return event.event not in SILENT and not (event.event is Event.SUPPLY and event.detail == "inductors discharged")
 
 

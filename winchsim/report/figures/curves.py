@@ -38,6 +38,9 @@ from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulate import Record
 
+LEAST_MOVE = 0.01
+"""Stretches in which the tension moves less, as a share of the weight, are not worth a larger scale. [-]"""
+
 SIDE_BY_SIDE = 150.0
 """Width from which the larger parts of a curve stand beside each other. [mm]"""
 
@@ -213,10 +216,17 @@ def zoom_windows(record: Record) -> list[Window]:
     crowd = _crowd(record, [w for w in found if w.span < total / 3])
     if crowd is not None:
         found.append(_around(record, crowd, 3 * period, 9 * period))
-    kept = [w for w in found if 0 < w.span < total / 3]
+    steady = record.machine.scales.pull / record.machine.line.falls
+    kept = [w for w in found if 0 < w.span < total / 3 and _moves(record, w) > LEAST_MOVE * steady]
     if len(kept) == 2 and kept[0].start < kept[1].end and kept[1].start < kept[0].end:
         kept = kept[:1]
     return sorted(kept, key=lambda w: w.start)
+
+
+def _moves(record: Record, shown: Window) -> float:
+    """How far the tension moves within a stretch. [N]"""
+    inside = record["tension"][(record.time >= shown.start) & (record.time <= shown.end)]
+    return float(np.ptp(inside)) if inside.size else 0.0
 
 
 def _around(record: Record, time: float, before: float, after: float) -> Window:

@@ -1,6 +1,6 @@
 """From a record's events to the few marks that a figure can carry: merged where they crowd, named in few words.
 
-No drawing here. Every event belongs to exactly one mark, except those of `UNMARKED`.
+No drawing here. Every event belongs to exactly one mark, except those that the timeline leaves out too.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from winchsim.model import Event
 from winchsim.report.problems import clean
+from winchsim.report.timeline import moment_text, worth_telling
 from winchsim.simulate import Record, RecordedEvent
-from winchsim.verdict.words import group_name, link_name
 
 _SHORT = {
     Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",
@@ -39,9 +39,6 @@ _WEIGHT = (
     Event.DRUM_STARTS, Event.SETTLED, Event.END,
 )  # fmt: skip
 """What is named first where several events share a mark."""
-
-UNMARKED = frozenset({Event.SETTLED, Event.END})
-"""Events that a figure does not mark: nothing happens to the load at the first, and the axis shows the second."""
 
 GRAVE = frozenset(
     {Event.OVERLOAD, Event.STALLED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
@@ -137,11 +134,11 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
     for e in record.events:
         if e.event is Event.PHASE_STARTS:
             action = e.detail
-        if e.event in UNMARKED:
+        if not worth_telling(e):
             continue
         lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
-        full = "the drum lowers" if lowers else _full_name(record, e)
+        full = "the drum lowers" if lowers else moment_text(record, e)
         found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
     return tuple(found)
 
@@ -155,20 +152,6 @@ def _short_name(e: RecordedEvent) -> str:
     if e.event is Event.SUPPLY:
         return _SUPPLY.get(detail, detail or "supply changes over")
     return _SHORT[e.event]
-
-
-def _full_name(record: Record, e: RecordedEvent) -> str:
-    m = record.machine
-    detail = clean(e.detail)
-    if e.event is Event.PHASE_STARTS:
-        return _PHASES.get(detail, detail)
-    if e.event is Event.OVERLOAD and detail.isdigit():
-        return f"{link_name(m, m.links[int(detail)])} breaks"
-    if e.event is Event.HOT and detail.isdigit():
-        return f"{group_name(m, int(detail))}: {e.event.value}"
-    if e.event is Event.LAYER and detail:
-        return f"{detail} begins"
-    return f"{e.event.value}: {detail}" if detail else e.event.value
 
 
 def marks_of(record: Record, start: float, end: float, *, most: int, nearest: float) -> tuple[Mark, ...]:

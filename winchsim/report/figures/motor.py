@@ -125,7 +125,8 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: LiveG
                      label="_drag"),
     ]  # fmt: skip
     room_for(axes, y_of(np.concatenate([speed, cold.speed, hot.speed])))
-    least, most = float(np.min(torque)), float(max(np.max(torque), np.max(cold.torque)))
+    stalled = group.motor.constant * group.fit.stall_current
+    least, most = float(np.min(torque)), float(max(np.max(torque), np.max(cold.torque), 1e-3 * stalled))
     span = x_of(most) - min(0.0, x_of(least))
     axes.set_xlim(min(0.0, x_of(least)) - 0.04 * span, x_of(most) + 0.08 * span)
     axes.axvline(0.0, color=GREY, linewidth=0.5 * look.line, zorder=1)

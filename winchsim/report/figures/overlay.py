@@ -29,7 +29,6 @@ from winchsim.report.figures.look import (
     plain_ticks,
     size_mm,
     spread_out,
-    text_width,
 )
 from winchsim.report.figures.trace import suits, window
 from winchsim.report.measured import TRACED, TestComparison, mean_difference, signed, trace_differences
@@ -100,8 +99,7 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
     lines = []
     for i, run in enumerate(runs, start=1):
         fate = _fate(run.record)
-        room = look.width - 1.6 * look.em - text_width(f"{i}: , {fate}", look)
-        lines.append(f"{i}: {fitted(clean(run.name), max(room, 6 * look.em), look)}, {fate}")
+        lines.append(f"{i}: {fitted(clean(run.name), 1.6 * look.width, look)}, {fate}")
     if any(run.measured for run in runs):
         lines.append("open circles: measured lift times")
     return tuple(lines)

@@ -24,6 +24,9 @@ MOST_CIRCLES = 400
 SIDE_BY_SIDE = 150.0
 """Width from which the words stand beside the drawing. [mm]"""
 
+MOST_STAGE_LINES = 5
+"""More stages than this are written in one paragraph."""
+
 MOST_FALLS = 6
 """Falls of rope that are drawn."""
 
@@ -61,7 +64,7 @@ def schematic(machine: Machine, inputs: Inputs, look: Look, *, us: bool = False)
     per = min((look.width - 2 * margin) / (right - left), 0.42 * look.most_height / (high - low))
     beside = look.width > SIDE_BY_SIDE  # the words stand between the drum's section and the load
     column = 0.4 * look.width if beside else look.width - 1.6 * em
-    lines = [line for text in _captions(machine, inputs, plan, us) for line in folded(text, column, look, 2)]
+    lines = [line for text in _captions(machine, inputs, plan, us) for line in folded(text, column, look, 8)]
     words = 0.0 if beside else (len(lines) + 0.6) * look.row
     foot = max(13.0 * em, 0.16 * look.width, (len(lines) + 0.6) * look.row if beside else 0.0)
     height = words + foot + (high - low) * per + 3.4 * em
@@ -288,7 +291,7 @@ def _scale_bar(axes: Axes, per: float, x: float, y: float, look: Look, us: bool,
 
 def _captions(machine: Machine, inputs: Inputs, plan: Plan, us: bool) -> list[str]:
     """The numbers of the build, a line each."""
-    lines = [_motors_text(inputs), *(_stage_text(n, stage) for n, stage in enumerate(inputs.stage, start=1))]
+    lines = [_motors_text(inputs), *_stage_texts(inputs)]
     total = math.prod(_ratio(stage) ** stage.repeat for stage in inputs.stage)
     own = any(group.pinion for group in inputs.motors)
     if inputs.stage:
@@ -317,6 +320,18 @@ def _ratio(stage: Stage) -> float:
     if stage.kind == "spur" and stage.pinion and stage.gear:
         return stage.gear / stage.pinion
     return float(stage.ratio or 1)
+
+
+def _stage_texts(inputs: Inputs) -> list[str]:
+    """A line for each stage; where they are many, all in one paragraph."""
+    if len(inputs.stage) <= MOST_STAGE_LINES:
+        return [_stage_text(n, stage) for n, stage in enumerate(inputs.stage, start=1)]
+    parts = []
+    for n, stage in enumerate(inputs.stage, start=1):
+        times = f"{stage.repeat} × " if stage.repeat > 1 else ""
+        pair = f"{stage.pinion}:{stage.gear}" if stage.kind == "spur" else f"{stage.kind} {_ratio(stage):.4g}:1"
+        parts.append(f"{n}: {times}{pair}")
+    return ["stages " + ", ".join(parts)]
 
 
 def _stage_text(n: int, stage: Stage) -> str:
