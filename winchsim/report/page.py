@@ -22,7 +22,6 @@ from winchsim.simulate import Record
 from winchsim.verdict.finding import Finding, Verdict
 from winchsim.version import __version__
 
-
 LONG_TITLE = 80
 """Titles of more characters than this are set smaller."""
 
