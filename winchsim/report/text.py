@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Callable, Sequence
 
 from winchsim.model import Machine
 from winchsim.model.machine import Assumed
-from winchsim.quantity_text import number, quantity
+from winchsim.quantity_text import PRINTED_UNITS, number, quantity
 from winchsim.report.columns import aligned
 from winchsim.report.paint import Paint
 from winchsim.report.problems import WIDTH
@@ -81,6 +82,25 @@ def lift_text(
     return "\n".join(page.lines) + "\n"
 
 
+_UNITS = "|".join(re.escape(name) for name in sorted(PRINTED_UNITS, key=len, reverse=True) if name)
+_QUANTITY = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w·/²³]))")
+_TIED = "\N{NO-BREAK SPACE}"
+
+
+def wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
+    """Text in lines of the page's width; no line ends between a number and its unit.
+
+    Parameters
+    ----------
+    text : str
+    first, rest : str
+        What stands before the first line and before the others.
+    """
+    tied = _QUANTITY.sub(_TIED, text)
+    lines = textwrap.wrap(tied, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return [line.replace(_TIED, " ") for line in lines]
+
+
 class _Page:
     """Lines of a report in the making."""
 
@@ -96,9 +116,7 @@ class _Page:
         return quantity(value, unit, digits, us=self.us)
 
     def wrapped(self, text: str, first: str = "", rest: str = "") -> list[str]:
-        return textwrap.wrap(
-            self.said(text), WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=True
-        )
+        return wrapped(self.said(text), first, rest)
 
     def heading(self, text: str) -> None:
         self.lines += ["", self.paint.strong(text)]
@@ -286,9 +304,7 @@ def _assumed(page: _Page, rows: Sequence[Assumed]) -> None:
     for path, value, why in table:
         line = f"{value}, {why}" if why else value
         head = f"  {path.ljust(wide)}  "
-        page.lines += textwrap.wrap(
-            page.said(line), WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_on_hyphens=False
-        )  # fmt: skip
+        page.lines += wrapped(page.said(line), head, " " * len(head))
 
 
 def _notes(page: _Page, machine: Machine, rows: Sequence[LinkRow]) -> None:
