@@ -103,11 +103,13 @@ def test_snagged_load_is_stopped_by_the_rope_with_the_rotors_mass(ideal, make_mo
     )
     record = simulate(inputs, times=np.linspace(5.0, 6.0, 10001), rtol=1e-9)
     snagged = record.first(Event.SNAGGED)
-    assert snagged.value == pytest.approx(SPEED, rel=2e-3)
+    # The load, on its undamped rope, still swings a little about the drum's speed; the 80 t do not.
+    assert snagged.value == pytest.approx(SPEED, rel=0.02)
+    assert np.interp(snagged.time, record.time, record["drum_speed"]) * radius == pytest.approx(SPEED, rel=1e-3)
     assert record["tension"].max() - weight == pytest.approx(SPEED * math.sqrt(MASS * POST), rel=2e-3)
     wound = record["rope_wound"].max() - np.interp(snagged.time, record.time, record["rope_wound"])
     assert wound * 1e3 == pytest.approx(11.61895, rel=3e-3)
-    assert record["height"][record.time >= snagged.time].max() == pytest.approx(2.0, abs=1e-9)
+    assert record["height"][record.time >= snagged.time].max() == pytest.approx(2.0, abs=1e-6)
     assert record.energy.error <= 1e-4
 
 

@@ -421,16 +421,27 @@ class WinchProblem:
         return load.inertia(m.body) * abs(gain) > SETTLED * m.scales.pull
 
     def _ride(self, step: _Step) -> None:
-        """The load rides with the drum from here on; what was left of its bounce is lost in the rope."""
+        """The load rides with the drum from here on: what was left of its bounce is lost in the rope, its momentum is not."""
         m, line, y = self.machine, self.machine.line, step.y
-        amplitude = self.motion.bounce(step.key, y.tolist(), self.flow(step))
-        lost = line.stiffness / (m.free_rope - float(y[0])) * amplitude**2 / 2
+        left, mass = m.free_rope - float(y[0]), load.inertia(m.body)
         step.change(settled=True)
+        before = float(y[4])
         for _round in range(3):  # the pull depends on the travel only through the rope's own weight
-            stretch = self.motion.steady_pull(step.key, float(y[2])) * (m.free_rope - float(y[0])) / line.stiffness
+            stretch = self.motion.steady_pull(step.key, float(y[2])) * left / line.stiffness
             y[2] -= (stretch - y[4]) / line.falls
             y[4] = stretch
-        y[3] = self.motion.riding_speed(step.key, y.tolist()) if step.key.drum else 0.0
+        lost = line.stiffness / left * (before - stretch) ** 2 / 2
+        if step.key.drum:
+            turning, drum, rate = drum_inertia(self.motion.train(step.key)), float(y[1]), float(y[3])
+            slip = rate - self.motion.riding_speed(step.key, y.tolist())
+            lever = m.layers[step.key.layer].radius / line.falls
+            shared = mass / (turning + mass * lever * lever)
+            y[1] = drum + shared * lever * slip
+            y[3] = self.motion.riding_speed(step.key, y.tolist())
+            lost += turning * shared * slip * slip / 2
+        else:
+            lost += mass * float(y[3]) ** 2 / 2
+            y[3] = 0.0
         step.mark(Event.SETTLED, energy=lost)
         step.calm += 1
 
