@@ -35,9 +35,13 @@ BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
 
 
-SETTLED = 3e-3
-"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: hardly
-seen on a curve, and the energy in it is a hundred-thousandth of the rope's."""
+SETTLED = 1e-3
+"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: not
+seen on a curve, and the energy in it is a millionth of the rope's."""
+
+CALM = 3e-3
+"""Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of the static stretch. [-] Own
+assumption: hardly seen on a curve; it saves following a bounce at every layer of a long lift."""
 
 
 class Flow(NamedTuple):

@@ -12,7 +12,7 @@ from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import LinkLimit, Machine
-from winchsim.model.motion import SETTLED, Flow, Motion
+from winchsim.model.motion import CALM, Flow, Motion
 from winchsim.physics import load
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia, find_branch
@@ -307,7 +307,7 @@ class WinchProblem:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, f"layer {layer + 1}")
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
-        if step.key.settled and bounce < SETTLED * self.machine.scales.stretch and not self._speeds_up(step):
+        if step.key.settled and bounce < CALM * self.machine.scales.stretch and not self._speeds_up(step):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_paid_out(self, step: _Step, _: str) -> None:
@@ -418,7 +418,7 @@ class WinchProblem:
         torques, rope_torque = now.torques, float(now.tension) * radius
         at = find_branch(self.motion.chain(riding), riding.drum, torques, rope_torque)
         gain = at.acceleration(torques, rope_torque) * radius / m.line.falls
-        return load.inertia(m.body) * abs(gain) > SETTLED * m.scales.pull
+        return load.inertia(m.body) * abs(gain) > CALM * m.scales.pull
 
     def _ride(self, step: _Step) -> None:
         """The load rides with the drum from here on: what was left of its bounce is lost in the rope, its momentum is not."""
