@@ -59,18 +59,19 @@ def random_inputs(seed: int) -> sc.Inputs:
         drag=d.pick(0.0, d.log(1e-5, 1e-1)), bearing_efficiency=d.pick(1.0, d.uniform(0.8, 1)),
         cross_pin_diameter=None, support_span=d.pick(None, 0.1),
     )  # fmt: skip
+    mass = _mass(d, groups, stages, drum, voltage)
     rope_d = min(d.log(2e-4, 0.012), drum.width / 2)
     falls = d.pick(1, 1, 1, 2, 3, 4)
     height = d.log(0.02, 20)
     hanging = d.chance(0.3)
+    hang = mass * 9.8 / falls
     rope = sc.Rope(
         material=d.pick(*_ROPES), diameter=rope_d, damping_ratio=d.pick(0.0, 0.02, 0.05, 0.3),
         mass_per_length=d.pick(0.0, d.log(1e-4, 1)), falls=falls, sheave_efficiency=d.uniform(0.6, 1.0),
         slack=0.0 if hanging or d.chance(0.6) else d.log(1e-3, 0.1), lead=d.pick(0.0, d.uniform(0, 2)),
-        axial_stiffness=d.log(1e2, 1e8) if d.chance(0.3) else None,
-        breaking_force=d.log(10, 1e6) if d.chance(0.4) else 1e7,
+        axial_stiffness=hang * d.log(1.5, 1e9) if d.chance(0.3) else None,
+        breaking_force=hang * (d.log(0.5, 30) if d.chance(0.4) else d.log(30, 1e7)),
     )  # fmt: skip
-    mass = _mass(d, groups, stages, drum, voltage)
     start = d.uniform(0.05, 2) if hanging else 0.0
     sloped = d.chance(0.2)
     load = sc.Load(
