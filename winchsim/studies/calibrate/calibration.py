@@ -330,6 +330,6 @@ def _predictions(inputs: Inputs, case: Search, found: Found, level: float) -> tu
         return ()
     every = tuple(knob.name for knob in case.knobs)
     at = np.array([found.factors.get(name, 1.0) for name in every])
-    slopes = case.slopes(every, at) * found.kept[:, None]
+    slopes = case.slopes(every, found.factors) * found.kept[:, None]
     bench = Bench(inputs, case.evidence.next_rungs, case.knobs)
     return predict(bench, every, at, found.names, found.fit, slopes[case.counted], level)

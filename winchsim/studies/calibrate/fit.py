@@ -175,47 +175,36 @@ def _inverse(slopes: Array, free: NDArray[np.bool_], scales: Array) -> Array:
     return found
 
 
-def slopes_by_steps(many: Callable[[Array], Array], values: Array, scales: Array, low: Array, high: Array) -> Array:
-    """Change of the residuals with each value, by central differences, all of them asked for at once.
+def with_slopes(many: Callable[[Array], Array], values: Array, scales: Array, high: Array) -> tuple[Array, Array]:
+    """What a function of several values is, and how it changes with each, all of it asked for at once.
 
     Parameters
     ----------
     many : callable
-        Residuals of several sets of values: (k, p) to (k, n).
-    values, scales, low, high : ndarray, shape (p,)
-        Where; sizes of changes that matter; bounds, at which the difference is taken inwards.
+        The function for several sets of values: (k, p) to (k, n).
+    values, scales, high : ndarray, shape (p,)
+        Where; sizes of changes that matter; upper bounds, from which the step is taken downwards.
 
     Returns
     -------
-    ndarray, shape (n, p)
+    (ndarray of shape (n,), ndarray of shape (n, p))
     """
-    steps = STEP * scales
-    up = np.minimum(values + steps, high)
-    down = np.maximum(values - steps, low)
-    sets = np.concatenate([_with_one(values, up), _with_one(values, down)])
-    found = many(sets)
-    p = len(values)
-    return ((found[:p] - found[p:]) / (up - down)[:, None]).T
+    steps = np.where(values + STEP * scales > high, -STEP, STEP) * scales
+    found = many(np.concatenate([values[None], values + np.diag(steps)]))
+    return found[0], ((found[1:] - found[0]) / steps[:, None]).T
 
 
-def _with_one(values: Array, changed: Array) -> Array:
-    """One row for each value, in which that one alone is changed."""
-    rows = np.tile(values, (len(values), 1))
-    np.fill_diagonal(rows, changed)
-    return rows
-
-
-def outlier(robust: Fit, refit: Callable[[int], Fit], kept: NDArray[np.bool_]) -> int | None:
+def outlier(robust: Fit, kept: NDArray[np.bool_], counted: NDArray[np.bool_]) -> int | None:
     """Place of the one residual that does not belong to the others; None where all do.
 
     Parameters
     ----------
     robust : Fit
         With a loss that an outlier cannot bend.
-    refit : callable
-        Ordinary fit without one residual, whose place it is given; that residual is still in its `residuals` and `jacobian`.
     kept : ndarray of bool, shape (n,)
         Residuals that have not been left out before.
+    counted : ndarray of bool, shape (n,)
+        Residuals that count as data.
 
     Returns
     -------
@@ -223,28 +212,30 @@ def outlier(robust: Fit, refit: Callable[[int], Fit], kept: NDArray[np.bool_]) -
 
     Notes
     -----
-    The largest residual of the robust fit is left out and foretold from the others. Over the standard error of that
-    forecast it follows Student's t; the level is divided by the number of residuals, any of which might have been the
-    largest (Bonferroni).
+    The largest residual of the robust fit is left out and foretold from an ordinary fit of the others, which is one linear
+    step away. Over the standard error of that forecast it follows Student's t; the level is divided by the number of
+    residuals, any of which might have been the largest (Bonferroni).
 
     References
     ----------
     .. [1] R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*, 1982, section 2.2.2, from memory.
     """
-    size = np.where(kept, np.abs(robust.residuals), 0.0)
-    place = int(np.argmax(size))
-    others = refit(place)
-    if others.dof < 1:
+    place = int(np.argmax(np.where(kept, np.abs(robust.residuals), 0.0)))
+    others = kept.copy()
+    others[place] = False
+    dof = int((others & counted).sum()) - int(robust.free.sum())
+    if dof < 1:
         return None
-    slope = others.jacobian[place]
-    told = slope != 0
-    spread = 1 + slope[told] @ others.inverse[np.ix_(told, told)] @ slope[told]
-    if not np.isfinite(spread):  # nothing but this residual tells one of the values
+    slopes = robust.jacobian[:, robust.free]
+    step, _, rank, _ = np.linalg.lstsq(slopes[others], -robust.residuals[others], rcond=None)
+    if rank < slopes.shape[1]:  # nothing but this residual tells one of the values
         return None
-    error = others.scatter * np.sqrt(spread)
-    missed = abs(float(others.residuals[place]))
-    limit = stats.t.ppf(1 - OUTLIER_LEVEL / (2 * int(kept.sum())), others.dof)
-    return place if missed > max(limit * error, LEAST_OUTLIER) else None
+    left = robust.residuals + slopes @ step
+    scatter = np.sqrt(np.sum(left[others] ** 2) / dof)
+    inverse = np.linalg.inv(slopes[others].T @ slopes[others])
+    error = scatter * np.sqrt(1 + slopes[place] @ inverse @ slopes[place])
+    limit = stats.t.ppf(1 - OUTLIER_LEVEL / (2 * int(kept.sum())), dof)
+    return place if abs(left[place]) > max(limit * error, LEAST_OUTLIER) else None
 
 
 # --- what can be told ------------------------------------------------------------------------------------------------

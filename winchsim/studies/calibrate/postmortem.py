@@ -112,25 +112,34 @@ def look_into(inputs: Inputs, test: LiftTest, tests: Sequence[LiftTest] = ()) ->
     survived, mass = 0.0, None
     if calmer:
         most = max(calmer, key=lambda t: t.mass)
-        survived = next(
-            row.demand for row in demands(inputs, most) if row.link.label == broke.link.label and row.name == broke.name
-        )
+        survived = next(row.demand for row in demands(inputs, most) if row.name == broke.name)
         mass = most.mass
-    others = [row for row in at_break if not _same_part(row.link, broke.link)]
+    others = [_rescaled(row, broke) for row in at_break if not _same_part(row.link, broke.link)]
     following = min(others, key=lambda row: row.factor, default=None)
     path, value = _setting(broke)
     return Broken(test, broke, survived, mass, following, path, value)
 
 
+def _rescaled(row: LinkDemandAt, broke: LinkDemandAt) -> LinkDemandAt:
+    """A link, with its strength corrected where it is made like the one that broke."""
+    if (row.link.where, row.link.kind) != (broke.link.where, broke.link.kind) or not broke.demand:
+        return row
+    strength = row.link.strength
+    share = broke.demand / broke.link.strength.value
+    corrected = replace(strength, value=share * strength.value, low=share * strength.low, high=share * strength.high)
+    return replace(row, link=replace(row.link, strength=corrected))
+
+
 def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
-    """What a test asks of every link, were none to break.
+    """What a test asks of every link on the way up, were none to break.
 
     Parameters
     ----------
     inputs : Inputs
     test : LiftTest
     """
-    machine = build(_conditions(plain_raise(inputs), test))
+    own = _conditions(plain_raise(inputs), test)
+    machine = build(replace(own, settings=replace(own.settings, watch=0.0, stall_watch=0.0)))
     strong = tuple(replace(k, scale=k.scale / STRENGTHENED) for k in machine.links)
     record = simulate(replace(machine, links=strong), rtol=inputs.settings.relative_tolerance)
     return [

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from winchsim.studies.calibrate.evidence import READING, TIMING, Kind, LiftTest
-from winchsim.studies.calibrate.fit import Fit, interval_width, slopes_by_steps
+from winchsim.studies.calibrate.fit import Fit, interval_width, with_slopes
 from winchsim.studies.calibrate.forecast import Bench
 
 Array = NDArray[np.float64]
@@ -126,14 +126,13 @@ def predict(
 
 def _changes(bench: Bench, names: tuple[str, ...], at: Array) -> dict[str, Array]:
     """Change of each forecast with each knob: for speed, current and logarithm of the margin, shape (tests, knobs)."""
-    low, high = (np.array([getattr(knob, side) for knob in bench.knobs]) for side in ("low", "high"))
-    widths = np.array([knob.width for knob in bench.knobs])
+    high, widths = (np.array([getattr(knob, side) for knob in bench.knobs]) for side in ("high", "width"))
 
     def many(sets: Array) -> Array:
         said = bench.foretell([dict(zip(names, row.tolist(), strict=True)) for row in sets])
         return np.concatenate([said.speed, said.current, np.log(said.margin)], axis=1)
 
-    found = slopes_by_steps(many, at, widths, low, high)
+    _, found = with_slopes(many, at, widths, high)
     return dict(zip(("speed", "current", "margin"), np.split(found, 3), strict=True))
 
 

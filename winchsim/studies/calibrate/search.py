@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.errors import Fault, InputError
 from winchsim.studies.calibrate.evidence import HOLD_SCATTER, STALL_SCATTER, Evidence, Kind, LiftTest, Side
-from winchsim.studies.calibrate.fit import Fit, choose, fit, outlier, slopes_by_steps, telling
+from winchsim.studies.calibrate.fit import Fit, choose, fit, outlier, telling, with_slopes
 from winchsim.studies.calibrate.forecast import Bench, Forecast
 from winchsim.studies.calibrate.knobs import LABELS
 from winchsim.verdict.words import listed
@@ -26,12 +25,13 @@ FORCED = 1 / 3
 """One that the user asks for is refused where they tell it so much worse. [-] Own choice."""
 
 SHARES_BLAME = 0.3
-"""Part of a value in a direction that the tests do not feel, from which on it is named. [-] Own choice."""
+"""Part that a value has in a direction which the tests do not feel, or in making up for another one, from which on it is named.
+[-] Own choice."""
 
-NEAR, CLOSE = 1e-5, 1e-10
+NEAR, CLOSE = 1e-4, 1e-10
 """Relative change at which a search ends: on the way, and in the end. [-]"""
 
-MOST_FULL = 24
+MOST_FULL = 12
 """Most tests that are run in full; of more, those are that differ most in their load. [-]"""
 
 
@@ -101,10 +101,14 @@ class Search:
             rows.append(np.maximum(short, 0.0))
         return np.array(rows).T
 
-    def slopes(self, names: tuple[str, ...], values: Array) -> Array:
-        """Change of the residuals with the knobs. shape (n, p)"""
-        low, high, scales = self.bounds(names)
-        return slopes_by_steps(lambda sets: self.residuals(names, sets), values, scales, low, high)
+    def both(self, names: tuple[str, ...], values: Array) -> tuple[Array, Array]:
+        """Residuals, and their change with the knobs. shapes (n,), (n, p)"""
+        _, high, scales = self.bounds(names)
+        return with_slopes(lambda sets: self.residuals(names, sets), values, scales, high)
+
+    def slopes(self, names: tuple[str, ...], at: Mapping[str, float]) -> Array:
+        """Change of the residuals with the knobs, 1 where nothing is said of them. shape (n, p)"""
+        return self.both(names, np.array([at.get(name, 1.0) for name in names]))[1]
 
     def bounds(self, names: tuple[str, ...]) -> tuple[Array, Array, Array]:
         """Lower and upper bounds, and widths, of some knobs."""
@@ -116,7 +120,7 @@ class Search:
     def telling_knobs(self, at: Mapping[str, float]) -> tuple[str, ...]:
         """Knobs that the tests tell all together, the least known first."""
         names = tuple(knob.name for knob in self.knobs)
-        slopes = self.slopes(names, np.array([at.get(name, 1.0) for name in names]))[self.counted]
+        slopes = self.slopes(names, at)[self.counted]
         return tuple(names[i] for i in choose(slopes, self.bounds(names)[2], TELLS))
 
     def require(self, names: tuple[str, ...], at: Mapping[str, float], *, asked: bool) -> None:
@@ -136,15 +140,15 @@ class Search:
             values = "1 measurement" if count == 1 else f"{count} measurements"
             raise _under_determined(f"{values} cannot tell {len(names)} numbers", self._advice(names))
         if asked:
-            slopes = self.slopes(names, np.array([at.get(name, 1.0) for name in names]))[self.counted]
+            slopes = self.slopes(names, at)[self.counted]
             told = telling(slopes, self.bounds(names)[2])
             if told.least < FORCED:
                 raise _under_determined(self._cannot(names, told.direction), self._advice(names))
 
     def _cannot(self, names: tuple[str, ...], direction: Array) -> str:
-        blamed = [LABELS[name] for name, part in zip(names, direction, strict=True) if abs(part) >= SHARES_BLAME]
+        blamed = [f"the {LABELS[name]}" for name, part in zip(names, direction, strict=True) if abs(part) >= SHARES_BLAME]
         if len(blamed) == 1:
-            return f"the tests hardly feel the {blamed[0]}"
+            return f"the tests hardly feel {blamed[0]}"
         return f"the tests cannot tell {listed(blamed)} apart"
 
     def _advice(self, names: tuple[str, ...]) -> str:
@@ -159,43 +163,36 @@ class Search:
     def puzzles(self, names: tuple[str, ...], at: Mapping[str, float]) -> tuple[str, ...]:
         """Sentences on the knobs that were left as they are."""
         every = tuple(knob.name for knob in self.knobs)
-        slopes = self.slopes(every, np.array([at.get(name, 1.0) for name in every]))[self.counted]
-        widths, said = self.bounds(every)[2], []
+        slopes = self.slopes(every, at)[self.counted] * self.bounds(every)[2]
+        chosen, said = slopes[:, [every.index(name) for name in names]], []
         for left in (name for name in every if name not in names):
-            trial = [i for i, name in enumerate(every) if name in names or name == left]
-            alone = float(np.linalg.norm(slopes[:, every.index(left)] * widths[every.index(left)]))
-            told = telling(slopes[:, trial], widths[trial])
-            blamed = [LABELS[every[i]] for i, part in zip(trial, told.direction, strict=True)
-                      if abs(part) >= SHARES_BLAME and every[i] != left]  # fmt: skip
-            if alone < TELLS or not blamed:
+            own = slopes[:, every.index(left)]
+            parts = np.linalg.norm(chosen * np.linalg.lstsq(chosen, own, rcond=None)[0], axis=0)
+            size = float(np.linalg.norm(own))
+            blamed = [f"the {LABELS[name]}" for name, part in zip(names, parts, strict=True) if part >= SHARES_BLAME * size]
+            if size < TELLS or not blamed:
                 said.append(f"The tests say too little of the {LABELS[left]}: it stays as the scenario has it.")
             else:
-                said.append(
-                    f"The tests cannot tell the {LABELS[left]} from the {listed(blamed)}: it stays as the scenario has it."
-                )
+                said.append(f"The tests cannot tell the {LABELS[left]} from {listed(blamed)}: it stays as the scenario has it.")
         return tuple(said)
 
     # --- the fit
 
-    def settle(self, names: tuple[str, ...], start: Mapping[str, float] | None = None) -> Found:
-        """Fit of some knobs, outliers found one by one and left out."""
+    def settle(self, names: tuple[str, ...]) -> Found:
+        """Robust fit of some knobs, outliers found one by one and left out."""
         kept = np.ones(self.counted.shape, dtype=bool)
-        first = np.array([(start or {}).get(name, 1.0) for name in names])
-        most = int(self.counted.sum()) - len(names) - 1
-        for _ in range(max(most, 0) // 2):
-            steady = self.fit_once(names, kept, first, robust=True)
-            first = steady.values
-            place = outlier(steady, partial(self._leaving_out, names, kept, first), kept)
+        found = Found(names, self.fit_once(names, kept, np.ones(len(names)), robust=True), kept)
+        for _ in range(max(int(self.counted.sum()) - len(names) - 1, 0) // 2):
+            place = outlier(found.fit, kept, self.counted)
             if place is None:
                 break
-            kept = _without(kept, place)
-        return Found(names, self.fit_once(names, kept, first), kept)
-
-    def _leaving_out(self, names: tuple[str, ...], kept: NDArray[np.bool_], start: Array, place: int) -> Fit:
-        return self.fit_once(names, _without(kept, place), start)
+            kept = kept.copy()
+            kept[place] = False
+            found = Found(names, self.fit_once(names, kept, found.fit.values, robust=True), kept)
+        return found
 
     def polish(self, found: Found) -> Found:
-        """The same fit to the last digit, with the same measurements."""
+        """Ordinary fit to the last digit, with the same measurements."""
         return replace(found, fit=self.fit_once(found.names, found.kept, found.fit.values, tolerance=CLOSE))
 
     def fit_once(
@@ -203,20 +200,19 @@ class Search:
     ) -> Fit:
         """One fit to the residuals that are kept; those left out are still in its residuals."""
         low, high, scales = self.bounds(names)
+        seen: dict[bytes, tuple[Array, Array]] = {}
 
-        def left(x: Array) -> Array:
-            return self.residuals(names, x[None])[0] * kept
-
-        def slopes(x: Array) -> Array:
-            return self.slopes(names, x) * kept[:, None]
+        def both(x: Array) -> tuple[Array, Array]:
+            if x.tobytes() not in seen:
+                seen[x.tobytes()] = self.both(names, x)
+            return seen[x.tobytes()]
 
         done = fit(
-            left, start, low=low, high=high, scales=scales, jacobian=slopes, counted=kept & self.counted, robust=robust,
-            tolerance=tolerance,
+            lambda x: both(x)[0] * kept, start, low=low, high=high, scales=scales,
+            jacobian=lambda x: both(x)[1] * kept[:, None], counted=kept & self.counted, robust=robust, tolerance=tolerance,
         )  # fmt: skip
-        if kept.all():
-            return done
-        return replace(done, residuals=self.residuals(names, done.values[None])[0], jacobian=self.slopes(names, done.values))
+        residuals, slopes = both(done.values)
+        return replace(done, residuals=residuals, jacobian=slopes)
 
     # --- full runs
 
@@ -252,12 +248,6 @@ class Search:
 
 def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
     return test.conditions[1:] != other.conditions[1:], abs(test.mass - other.mass)
-
-
-def _without(kept: NDArray[np.bool_], place: int) -> NDArray[np.bool_]:
-    found = kept.copy()
-    found[place] = False
-    return found
 
 
 def _under_determined(message: str, hint: str) -> InputError:

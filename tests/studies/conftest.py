@@ -1,0 +1,53 @@
+"""Synthetic tests: what a winch with other losses than the scenario's would have shown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from winchsim.studies.calibrate import Kind, LiftTest
+from winchsim.studies.calibrate.forecast import Bench
+from winchsim.studies.calibrate.knobs import knobs, turned
+
+MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
+
+
+def lift_tests(inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True, voltage=False, voltages=()):
+    """Tests of a winch whose knobs really stand elsewhere, as the full simulation lifts it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    truth : dict of str to float
+        Factors by knob.
+    masses, voltages : sequence of float
+        Loads and, where given, supply voltages. [kg], [V]
+    noise : float
+        Relative scatter of times; currents have twice that. [-]
+    seed : int
+        Of the scatter.
+    current, voltage : bool
+        Whether they were measured.
+    """
+    available, _ = knobs(inputs)
+    asked = [LiftTest(number=i, mass=m) for i, m in enumerate(masses, start=1)]
+    if voltages:
+        asked = [replace(test, voltage=v) for test, v in zip(asked, voltages, strict=True)]
+    bench = Bench(turned(inputs, truth, available), asked, ())
+    generator = np.random.default_rng(seed)
+    found = []
+    for place, test in enumerate(asked):
+        full = bench.in_full({}, place)
+        time = bench.heights[place] / full[Kind.TIME] * (1 + noise * generator.normal())
+        amps = full[Kind.CURRENT] * (1 + 2 * noise * generator.normal())
+        volts = full[Kind.VOLTAGE]
+        found.append(replace(test, time=time, current=amps if current else None, motor_voltage=volts if voltage else None))
+    return found
+
+
+@pytest.fixture(scope="session")
+def synthetic():
+    """Maker of tests, see `lift_tests`."""
+    return lift_tests
