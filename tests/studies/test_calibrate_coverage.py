@@ -118,3 +118,24 @@ def test_a_number_that_was_not_fitted_widens_it_by_what_it_may_do():
     assert np.all(held >= stats.binom.ppf(1e-4, 150, LEVEL)), held
     without = share_held(("mesh_loss",), ("mesh_loss",), any_drag, 150, masses=one_load)
     assert np.all(without < 100), without
+
+
+def mean_width(count, repeats=60):
+    """Mean width of the interval of the next current, with the first `count` of a row of tests."""
+    generator, names = np.random.default_rng(11), ("mesh_loss", "drag")
+    masses = (2.0, 8.0, 5.0, 10.0, 3.0, 9.0, 6.0, 4.0)
+    every = FormulaBench(tuple(LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)), knobs(names))
+    coming = FormulaBench((LiftTest(number=9, mass=NEXT),), knobs(names))
+    widths = []
+    for _ in range(repeats):
+        evidence = gather(measured(every, near_truth(generator), generator)[:count])
+        search = Search(FormulaBench(evidence.tests, knobs(names)), evidence)
+        fit = search.fit_once(names, np.ones(search.counted.shape, dtype=bool), np.ones(2))
+        row = predict(coming, names, fit.values, names, fit, search.both(names, fit.values)[1], LEVEL)[0]
+        widths.append(row.current.high - row.current.low)
+    return np.mean(widths)
+
+
+def test_more_tests_never_widen_the_interval_on_average():
+    widths = [mean_width(count) for count in (2, 3, 4, 6, 8)]
+    assert widths == sorted(widths, reverse=True), widths
