@@ -65,7 +65,8 @@ class Lines:
 
     def table(self, rows: Sequence[Sequence[str]], right: str = "") -> None:
         """A table with aligned columns."""
-        self._lines += ["  " + line for line in aligned(rows, right)] if rows else []
+        gap = 1 if self.us else 2  # two units in a cell need the room
+        self._lines += ["  " + line for line in aligned(rows, right, gap)] if rows else []
 
     def findings(self, findings: Iterable[Finding]) -> None:
         """Findings with their severity and what would help; nothing where there are none."""

@@ -27,11 +27,11 @@ from winchsim.verdict.words import duration, percent
 
 _PLAIN = Paint()
 
-HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "till jolted", Hold.RUNS_BACK: "runs back"}
+HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "at rest", Hold.RUNS_BACK: "runs back"}
 """What the load does with the power off, in a table."""
 
 ENDS = {
-    End.STALLED: "stalls", End.STALLED_AT_LAYER_END: "stalls", End.BATTERY_EMPTY: "empty", End.OVERFLOW: "overflows",
+    End.STALLED: "stalls", End.STALLED_AT_LAYER_END: "stalls", End.BATTERY_EMPTY: "empty", End.OVERFLOW: "flange",
     End.BLOCKED: "blocked", End.LATE: "late", End.CANNOT_BE_BUILT: "-",
 }  # fmt: skip
 """What stands in place of a lift time, in a table."""
@@ -59,16 +59,14 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
     else:
         out.sentence("With the power off no drum of the range holds the load against a jolt.", indent="  ")
     out.heading("Diameters")
-    rows = [("drum", "D/d", "time", "cold", "hot", "running", "inrush", "factor", "power off", "layers", "pull", "")]
+    rows = [("drum", "D/d", "time", "cold", "hot", "amps", "factor", "power off", "layer", "pull", "")]
     for i in drum_room.rows_to_show(study):
         mark = " <" if i == choice.recommended else ""
         size = out.q(study.diameters[i], "mm") + mark
         rows.append((size, number(study.bend_ratios[i], 2), *_cells(study.choice.lifts, i), _layers(choice.lifts, i),
                      _last_pull(choice.lifts, i), _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrrrr rr")
-    out.sentence("cold, hot: torque of the motors over what starts the load, at the start and with windings at their limit; "
-                 "factor: of the weakest link; pull: the most that the motors pull on the last layer, hot as they are there.",
-                 indent="  ")  # fmt: skip
+    out.table(rows, "rrrrrrr rr")
+    _legend(out, "; pull: the most that the motors pull on the last layer, as warm as they are there")
     _foot(out, choice.runs, lambda i: drum_room.size_text(study.diameters[i]), checked(choice))
     out.findings(choice.findings)
     out.cautions(cautions(study.machine))
@@ -81,12 +79,13 @@ def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Pa
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: f"{v:g}"))
     out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
-    rows = [("count", "time", "cold", "hot", "running", "inrush", "factor", "power off", "winding", "")]
+    rows = [("count", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
     for i in range(len(choice.values)):
         mark = " <" if i == choice.recommended else ""
         rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
                      _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrrr r")
+    out.table(rows, "rrrrrr r")
+    _legend(out)
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:g}", checked(choice))
     out.findings(choice.findings)
     out.cautions(cautions(study.machine))
@@ -99,12 +98,13 @@ def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: quantity(v, "V")))
     out.heading("Voltages")
-    rows = [("voltage", "time", "cold", "hot", "running", "inrush", "factor", "power off", "winding", "")]
+    rows = [("voltage", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
     for i in _thinned(choice.values, 14, {run.index for run in choice.runs}):
         mark = " <" if i == choice.recommended else ""
         rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
                      _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrrr r")
+    out.table(rows, "rrrrrr r")
+    _legend(out)
     _foot(out, choice.runs, lambda i: quantity(float(choice.values[i]), "V"), checked(choice))
     out.findings(choice.findings)
     out.cautions(cautions(study.machine))
@@ -119,9 +119,9 @@ def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Pain
     for i in gears_room.rows_to_show(study):
         option, lifts = study.options[i], choice.lifts
         mark = "<" if i == choice.recommended else "-"
-        time, cold, hot, running, _, factor, power_off = _cells(lifts, i)
-        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {running}; torque {cold} cold, {hot} hot; weakest link "
-                       f"{factor}; {power_off}. {_standing(choice.judged, i).capitalize()}.")  # fmt: skip
+        time, cold, hot, amps, factor, power_off = _cells(lifts, i)
+        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {amps} A; torque {cold} cold, {hot} hot; weakest link "
+                       f"{factor}; {power_off}; {_standing(choice.judged, i)}.")  # fmt: skip
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:.4g}:1", checked(choice))
     out.findings(choice.findings)
     out.cautions(cautions(study.machine))
@@ -133,13 +133,13 @@ def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, pai
     out = Lines(us, paint)
     _head(out, study.sentence, study.good, name, study.machine.title, "")
     out.heading("How far each limit lets the load go, the nearest first")
-    rows = [("up to", "limit", "beyond it")]
     for reach in study.reaches:
-        upto = "no end" if reach.mass is None else out.q(heaviest_room.rounded_down(reach.mass), "kg") if reach.mass else "none"
+        upto = (
+            "no end" if reach.mass is None else quantity(heaviest_room.rounded_down(reach.mass), "kg") if reach.mass else "none"
+        )
         kind = reach.name if reach.hard else f"{reach.name} (a caution)"
-        rows.append((upto, kind, out.said(reach.reason)))
-    for row in rows[1:]:
-        out.item(f"{row[0]:>8}", f"{row[1]}" + (f": beyond it {row[2]}" if row[2] else ": kept over the whole range"))
+        beyond = f"beyond it {reach.reason}" if reach.reason else "kept over the whole range"
+        out.item(out.said(upto).rjust(18 if us else 8), f"{kind}: {beyond}")
     if study.power_mass is not None:
         out.heading("Most power to the load")
         out.sentence(
@@ -180,18 +180,26 @@ def _edge(edge, which: str, text) -> str:  # type: ignore[no-untyped-def]
     return f"{which.capitalize()} {text(edge.value)} {edge.reason}."
 
 
-def _cells(lifts: Lifts, i: int) -> tuple[str, str, str, str, str, str, str]:
-    """Time, margins cold and hot, running and inrush current, factor, power off."""
+def _legend(out: Lines, more: str = "") -> None:
+    text = (
+        "cold, hot: torque of the motors over what starts the load, at the start and with windings at their limit; amps: "
+        "running/at rest; factor: of the weakest link; power off: holds, holds at rest but not against a jolt, or runs back"
+    )
+    out.sentence(f"{text}{more}.", indent="  ")
+
+
+def _cells(lifts: Lifts, i: int) -> tuple[str, str, str, str, str, str]:
+    """Time, margins cold and hot, current running and at rest, factor, power off."""
     built = lifts.end[i] != End.CANNOT_BE_BUILT
     time = duration(float(lifts.lift_time[i])) if lifts.lifted[i] else ENDS[End(int(lifts.end[i]))]
     if not built:
-        return time, "", "", "", "", "", ""
+        return time, "", "", "", "", ""
     holds = HOLDING[Hold(int(lifts.holding[i]))] if lifts.lifted[i] else ""
-    running = f"{number(lifts.highest_current[i], 2)} A" if lifts.highest_current[i] > 0 else ""
+    running = number(lifts.highest_current[i], 2) if lifts.highest_current[i] > 0 else "-"
     factor = "" if math.isinf(lifts.factor[i]) else number(lifts.factor[i], 2)
     return (
-        time, number(lifts.margin_cold[i], 3), number(lifts.margin_hot[i], 3), running,
-        f"{number(lifts.inrush_current[i], 2)} A", factor, holds,
+        time, number(lifts.margin_cold[i], 3), number(lifts.margin_hot[i], 3),
+        f"{running}/{number(lifts.inrush_current[i], 2)}", factor, holds,
     )  # fmt: skip
 
 
@@ -212,9 +220,9 @@ def _standing(judged: Judged, i: int) -> str:
         return "good"
     if judged.works[i]:
         broken = min((limit for limit in judged.limits if limit.room[i] < 1), key=lambda limit: limit.room[i])
-        return f"care: {broken.name}"
+        return f"care: {broken.tag}"
     obstacle = judged.obstacle(i)
-    return f"no: {obstacle.name}" if obstacle is not None else "no"
+    return f"no: {obstacle.tag}" if obstacle is not None else "no"
 
 
 def _thinned(values: np.ndarray, most: int, keep: set[int]) -> list[int]:

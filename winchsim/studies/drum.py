@@ -14,12 +14,15 @@ from winchsim.model.assumptions import Notebook
 from winchsim.quantity_text import number, quantity
 from winchsim.slow import Hold, Lifts, Variants, lift_all, vary
 from winchsim.strength.line import bend
-from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all
+from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened, why
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import duration
 
 PATH = "drum.diameter"
+
+COARSE = 80
+"""Diameters tried to find where the motors stall, when no range is given. [-]"""
 
 CANDIDATES = 200
 """Diameters tried over the range, besides the sizes that can be bought. [-]"""
@@ -99,7 +102,7 @@ def study_drum(
     wanted : Wanted, optional
         What is asked of the lift.
     low, high : float, optional
-        Range of diameters; left out, from the rope's diameter to half as much again as where the motors stall. [m]
+        Range of diameters; left out, from the rope's diameter to a little beyond where the motors stall. [m]
     inch : bool
         Whether inch sizes count as sizes that can be bought.
     on_progress : callable
@@ -111,8 +114,9 @@ def study_drum(
         The scenario cannot be built, or the range is empty.
     """
     wanted = wanted or Wanted()
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
-    low, high = _range(inputs, machine, low, high)
+    low, high = _range(inputs, low, high)
     sizes = sorted({*STOCK, *STOCK_INCH} if inch else STOCK)
     stock = np.array([size for size in sizes if low <= size <= high])
     own = [inputs.drum.diameter] if low <= inputs.drum.diameter <= high else []
@@ -121,7 +125,7 @@ def study_drum(
     sold = np.isin(diameters, stock)
     halves = diameters / TURNED_STEP
     groups = (sold, np.abs(halves - np.round(halves)) < 1e-6, np.ones(len(diameters), dtype=bool))
-    choice = choose(variants, judged, diameters, lambda i: size_text(diameters[i]), groups, on_progress)
+    choice = choose(variants, judged, diameters, lambda i: size_text(diameters[i]), groups, on_progress, notes=notes)
     is_stock = choice.recommended is not None and bool(sold[choice.recommended])
     sort = "sizes that can be bought" if is_stock else "diameters that can be turned (no stock size works)"
     return DrumStudy(
@@ -130,13 +134,13 @@ def study_drum(
     )  # fmt: skip
 
 
-def _range(inputs: Inputs, machine: Machine, low: float | None, high: float | None) -> tuple[float, float]:
+def _range(inputs: Inputs, low: float | None, high: float | None) -> tuple[float, float]:
     if low is None:
         low = inputs.rope.diameter
     if high is None:
-        strong = lift_all(inputs, {PATH: [inputs.drum.diameter]}).margin_cold[0]
-        reach = 2 * machine.layers[0].radius * float(strong) - inputs.rope.diameter
-        high = max(1.5 * reach, 4 * low, 1.2 * inputs.drum.diameter)
+        coarse = np.geomspace(low, LARGEST, COARSE)
+        stalls = coarse[~(lift_all(inputs, {PATH: coarse}).margin_cold >= 1)]
+        high = max(1.2 * float(stalls.min(initial=LARGEST)), 4 * low, 1.2 * inputs.drum.diameter)
     high = min(high, LARGEST)
     if not 0 < low < high:
         raise DomainError("--range", f"{quantity(low, 'mm')} to {quantity(high, 'mm')}", "a range that grows")
@@ -148,7 +152,7 @@ def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndar
     mildest = bend(Notebook().rope(inputs), 1.0, inputs.rope.diameter).low
     ratio = diameters / inputs.rope.diameter
     tight = Limit(
-        "bend of the rope", False, ratio / mildest,
+        "bend of the rope", "rope's bend", False, ratio / mildest,
         lambda i: f"the rope is bent over {number(ratio[i], 2)} times its diameter, even the mildest rule asks for {mildest:g}",
     )  # fmt: skip
     return judge_all(lift_all(variants), machine, wanted, (tight,)), variants

@@ -13,7 +13,7 @@ from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine, build
 from winchsim.quantity_text import number
 from winchsim.slow import lift_all, vary_freely
-from winchsim.verdict.candidates import Wanted, judge_all
+from winchsim.verdict.candidates import Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, why
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import duration
@@ -101,6 +101,7 @@ def study_gears(
         The scenario cannot be built, or no option lies in the range.
     """
     wanted = wanted or Wanted()
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
     low, high = low or 0.0, high or math.inf
     options = sorted((o for o in _options(inputs, machine) if low <= o.ratio <= high), key=lambda option: option.ratio)
@@ -115,7 +116,7 @@ def study_gears(
     groups = (present,) if (judged.easy & present).any() else (np.ones(len(options), dtype=bool),)
     order = np.argsort(-judged.room).tolist()
     also = [i for i in (*np.flatnonzero(present).tolist(), *order[:2]) if judged.works[i]]
-    choice = choose(variants, judged, ratios, lambda i: options[i].words, groups, on_progress, also=also)
+    choice = choose(variants, judged, ratios, lambda i: options[i].words, groups, on_progress, also=also, notes=notes)
     kept = choice.recommended is not None and bool(present[choice.recommended])
     reason = "They keep every limit already." if kept else why(choice, "single changes")
     return GearStudy(inputs, machine, wanted, tuple(options), choice, _sentence(options, choice), reason)

@@ -12,7 +12,7 @@ from winchsim.model import Machine, build
 from winchsim.physics.load import pull_needed
 from winchsim.quantity_text import quantity
 from winchsim.slow import Lifts, Variants, lift_all, vary
-from winchsim.verdict.candidates import Judged, Wanted, judge_all
+from winchsim.verdict.candidates import Judged, Wanted, judge_all, without_snag
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full, silent
 from winchsim.verdict.finding import Finding
 from winchsim.verdict.words import duration, speed
@@ -130,6 +130,7 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
         The scenario cannot be built.
     """
     wanted = wanted or Wanted()
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
     masses = np.unique(np.concatenate([np.geomspace(*_range(inputs, machine), CANDIDATES), [inputs.load.mass]]))
     judged, _ = _judged(inputs, machine, wanted, masses)
@@ -148,7 +149,7 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
     return HeaviestStudy(
         inputs, machine, wanted, masses, judged, _reaches(masses, judged), _mass(masses, works), _mass(masses, easy),
         _mass(masses, at), power, None if at is None else float(judged.lifts.speed[at]), runs,
-        differences(runs, lambda i: mass_text(masses[i])), _sentence(masses, judged, works, easy, runs),
+        (*differences(runs, lambda i: mass_text(masses[i])), *notes), _sentence(masses, judged, works, easy, runs),
     )  # fmt: skip
 
 

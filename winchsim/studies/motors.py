@@ -11,7 +11,7 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, value_at
 from winchsim.model import Machine, build
 from winchsim.slow import lift_all, vary
-from winchsim.verdict.candidates import Wanted, judge_all
+from winchsim.verdict.candidates import Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import counted, duration
@@ -78,6 +78,7 @@ def study_motors(
         The scenario cannot be built, or the range is empty.
     """
     wanted = wanted or Wanted()
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
     path = f"motors.{group}.count"
     present = int(value_at(inputs, path))
@@ -89,7 +90,9 @@ def study_motors(
     variants = vary(inputs, {path: counts})
     judged = judge_all(lift_all(variants), machine, wanted)
     every = np.ones(len(counts), dtype=bool)
-    choice = choose(variants, judged, counts, lambda i: counted(int(counts[i]), "motor"), (every,), on_progress, rank=counts)
+    choice = choose(
+        variants, judged, counts, lambda i: counted(int(counts[i]), "motor"), (every,), on_progress, rank=counts, notes=notes
+    )
     return MotorStudy(inputs, machine, wanted, group, choice, _sentence(choice), _reason(choice))
 
 

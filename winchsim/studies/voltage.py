@@ -12,7 +12,7 @@ from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
 from winchsim.quantity_text import number, quantity
 from winchsim.slow import Variants, lift_all, vary
-from winchsim.verdict.candidates import Judged, Limit, Wanted, judge_all
+from winchsim.verdict.candidates import Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import duration
@@ -87,6 +87,7 @@ def study_voltage(
         The scenario cannot be built, the range is empty, or a phase sets a voltage of its own.
     """
     wanted = wanted or Wanted()
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
     for place, phase in enumerate(inputs.phase, start=1):
         if phase.action == "raise" and phase.voltage is not None:
@@ -111,6 +112,7 @@ def study_voltage(
         groups,
         on_progress,
         rank=np.abs(np.log(volts / nominal)),
+        notes=notes,
     )
     return VoltageStudy(inputs, machine, wanted, nominal, choice, _sentence(choice), _reason(choice, nominal))
 
@@ -118,7 +120,7 @@ def study_voltage(
 def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, nominal: float, volts: np.ndarray) -> tuple[Judged, Variants]:
     variants = vary(inputs, {PATH: volts})
     over = Limit(
-        "motors' own voltage", False, OVER_NOMINAL * nominal / volts,
+        "motors' own voltage", "over voltage", False, OVER_NOMINAL * nominal / volts,
         lambda i: f"it is {number(volts[i] / nominal, 3)} times the {quantity(nominal, 'V')} at which the motors' data hold",
     )  # fmt: skip
     return judge_all(lift_all(variants), machine, wanted, (over,)), variants

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
+from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.quantity_text import number, quantity
 from winchsim.slow import End, Lifts
 from winchsim.strength.link import LinkKind
+from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.words import duration, length, percent, spoken
 
 USUAL_MARGIN = 1.2
@@ -47,6 +49,8 @@ class Limit:
     ----------
     name : str
         For people, without an article: ``margin to stall``.
+    tag : str
+        The same in a word or two, for a table.
     hard : bool
         Whether a candidate that breaks it does not work; otherwise it works, with a caution.
     room : ndarray
@@ -56,6 +60,7 @@ class Limit:
     """
 
     name: str
+    tag: str
     hard: bool
     room: np.ndarray
     words: Callable[[int], str]
@@ -116,6 +121,14 @@ class Judged:
         return int(order[0])
 
 
+def without_snag(inputs: Inputs) -> tuple[Inputs, tuple[Finding, ...]]:
+    """The scenario without its snag, which no part is chosen for, and a note where it had one."""
+    if inputs.load.snag_height is None:
+        return inputs, ()
+    note = Finding(FindingKind.SNAGGED, Severity.NOTE, "The snag of the scenario is left out here: nothing is planned into it.")
+    return replace(inputs, load=replace(inputs.load, snag_height=None)), (note,)
+
+
 def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Limit] = ()) -> Judged:
     """Standing of every candidate.
 
@@ -152,28 +165,30 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
     warm = np.maximum(lifts.hottest - machine.ambient, 1e-6)
     stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END))
     found = [
-        Limit("being lifted at all", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
-        Limit("margin to stall", True, np.where(stalled, np.minimum(lifts.least_margin, 0.999999), lifts.margin_cold)
+        Limit("being lifted at all", "not up", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
+        Limit("margin to stall", "stall", True, np.where(stalled, np.minimum(lifts.least_margin, 0.999999), lifts.margin_cold)
               / np.where(stalled, 1.0, wanted.margin), lambda i: _margin_words(lifts, i, wanted)),
-        Limit("margin with hot windings", True, lifts.margin_hot, lambda i: (
-            f"with the windings at their limit the motors give {percent(lifts.margin_hot[i])} of the torque that starts it")),
-        Limit("strength of the links", True, lifts.factor, lambda i: _strength_words(lifts, i)),
-        Limit("winding temperature", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
+        Limit("margin with hot windings", "hot stall", True, lifts.margin_hot, lambda i: (
+            "with the windings at their limit the motors give "
+            f"{_just_below(lifts.margin_hot[i])} of the torque that starts it")),
+        Limit("strength of the links", "strength", True, lifts.factor, lambda i: _strength_words(lifts, i)),
+        Limit("winding temperature", "winding", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
               lambda i: f"a winding gets {quantity(lifts.hottest[i], '°C')}, its limit is {quantity(bears, '°C')}"),
     ]  # fmt: skip
     found += _required(lifts)
     if wanted.target_time is not None:
         target = wanted.target_time
         slow = np.where(up, target / np.where(up, lifts.lift_time, 1.0), 0.0)
-        found.append(Limit("lift time", True, slow, lambda i: _time_words(lifts, i, target)))
+        found.append(Limit("lift time", "time", True, slow, lambda i: _time_words(lifts, i, target)))
     return tuple(found)
 
 
 _KINDS = {
-    LinkKind.TOOTH_PINION: "the pinions' teeth", LinkKind.TOOTH_GEAR: "the gears' teeth",
-    LinkKind.STAGE_LIMIT: "the bought gears", LinkKind.SHAFT: "the shafts", LinkKind.CROSS_PIN: "the cross-pin",
-    LinkKind.DRUM_BENDING: "the drum rod", LinkKind.ROPE_KNOT: "the rope", LinkKind.ROPE_BEND: "the rope's bend",
-    LinkKind.ROPE_ANCHOR: "the rope's hold on the drum",
+    LinkKind.TOOTH_PINION: ("the pinions' teeth", "pinion teeth"), LinkKind.TOOTH_GEAR: ("the gears' teeth", "gear teeth"),
+    LinkKind.STAGE_LIMIT: ("the bought gears", "bought gears"), LinkKind.SHAFT: ("the shafts", "shafts"),
+    LinkKind.CROSS_PIN: ("the cross-pin", "cross-pin"), LinkKind.DRUM_BENDING: ("the drum rod", "drum rod"),
+    LinkKind.ROPE_KNOT: ("the rope", "rope"), LinkKind.ROPE_BEND: ("the rope's bend", "rope's bend"),
+    LinkKind.ROPE_ANCHOR: ("the rope's hold on the drum", "rope's hold"),
 }  # fmt: skip
 
 
@@ -183,9 +198,8 @@ def _required(lifts: Lifts) -> list[Limit]:
     for place, kind in enumerate(LinkKind):
         spares, factors, links = lifts.kind_spares[place], lifts.kind_factors[place], lifts.kind_shortest[place]
         if np.any(np.isfinite(spares)):
-            found.append(
-                Limit(f"required factor of {_KINDS[kind]}", False, spares, partial(_factor_words, links, factors, spares))
-            )
+            words, (name, tag) = partial(_factor_words, links, factors, spares), _KINDS[kind]
+            found.append(Limit(f"required factor of {name}", tag, False, spares, words))
     return found
 
 
@@ -200,19 +214,26 @@ def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
     if lifts.end[i] in (End.STALLED, End.STALLED_AT_LAYER_END):
         where = ", where a new layer of rope begins" if lifts.end[i] == End.STALLED_AT_LAYER_END else ""
         return f"the motors stall {length(lifts.height[i])} up{where}"
-    return f"the motors have {number(lifts.margin_cold[i], 3)} times the torque that starts it, wanted are {wanted.margin:g}"
+    than = "less than" if lifts.margin_cold[i] < wanted.margin else "and"
+    times = number(lifts.margin_cold[i], 3)
+    return f"the motors have {times} times the torque that starts it, {than} the {wanted.margin:g} wanted"
+
+
+def _just_below(share: float) -> str:
+    """A share as a percentage that does not round up to the whole."""
+    return percent(min(share, 0.999) if share < 1 else share, 3)
 
 
 def _strength_words(lifts: Lifts, i: int) -> str:
     link, factor = spoken(lifts.weakest[i]), lifts.factor[i]
     if factor < 1:
-        return f"the {link} breaks at {percent(min(factor, 0.999), 3)} of its load"
+        return f"the {link} breaks at {_just_below(factor)} of its load"
     return f"the {link} bears {number(factor, 3)} times its load"
 
 
 def _time_words(lifts: Lifts, i: int, target: float) -> str:
     time = lifts.lift_time[i]
-    return f"it takes {duration(time)}, wanted are {duration(target)}" if time == time else "it does not come up"
+    return f"it takes {duration(time)}, {duration(target)} are wanted" if time == time else "it does not come up"
 
 
 def not_up(lifts: Lifts, i: int) -> str:

@@ -111,6 +111,7 @@ def choose(
     *,
     rank: np.ndarray | None = None,
     also: Sequence[int] | None = None,
+    notes: Sequence[Finding] = (),
 ) -> Choice:
     """Choose a candidate and confirm it and its band's edges in full.
 
@@ -130,6 +131,8 @@ def choose(
         left out, the one with the most room.
     also : sequence of int, optional
         Candidates to run in full instead of the edges of a band, where neighbours have little in common.
+    notes : sequence of Finding
+        What has to be said besides.
     """
     among = next((group for group in groups if (judged.works & group).any()), np.zeros(len(values), dtype=bool))
     runs: tuple[FullRun, ...] = ()
@@ -156,7 +159,7 @@ def choose(
     if chosen is not None:
         ends = ((chosen[0], chosen[0] - 1), (chosen[1], chosen[1] + 1))
         band = Band(*(edge_of(values, judged, inside, outside, variants.problems) for inside, outside in ends))
-    findings = (*differences(runs, called), *_findings(judged, best, runs))
+    findings = (*differences(runs, called), *_findings(judged, best, runs), *notes)
     return Choice(variants, values, judged, best, band, max(len(found) - 1, 0), runs, findings)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from winchsim.simulate import Record, simulate
 from winchsim.slow import Lifts, lift_all
 from winchsim.studies.ladder.descent import Descent, Lowering, lowered, middle, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung
-from winchsim.studies.ladder.words import dangers, left_out, measure_first, prints, sentence
+from winchsim.studies.ladder.words import dangers, measure_first, prints, sentence
+from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, silent, sound
 from winchsim.verdict.finding import Finding, Severity
@@ -115,8 +116,7 @@ def plan_ladder(
     """
     if target is not None:
         inputs = with_value(inputs, "load.mass", target)
-    snags = inputs.load.snag_height is not None
-    inputs = replace(inputs, load=replace(inputs.load, snag_height=None))
+    inputs, notes = without_snag(inputs)
     machine = build(inputs)
     masses = _masses(inputs.load.mass, rungs)
     light = lift_all(inputs, {"load.mass": [inputs.load.mass * NEXT_TO_NOTHING]})
@@ -132,7 +132,7 @@ def plan_ladder(
         if not rung.up:
             break
         warm, rest = _rested(machine, record)
-    findings = (*dangers(found), *left_out(snags), *differences(runs, lambda i: given(masses[i], "kg")))
+    findings = (*dangers(found), *notes, *differences(runs, lambda i: given(masses[i], "kg")))
     return Ladder(
         inputs, machine, tuple(found), largest_difference(runs), findings, measure_first(inputs, machine), prints(inputs),
         cautions(machine), sentence(found, masses),

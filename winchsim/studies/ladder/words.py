@@ -77,14 +77,6 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def left_out(snags: bool) -> tuple[Finding, ...]:
-    """A note where the scenario's snag is not planned for."""
-    if not snags:
-        return ()
-    text = "The snag of the scenario is left out: no test is planned into it."
-    return (Finding(FindingKind.SNAGGED, Severity.NOTE, text),)
-
-
 def measure_first(inputs: Inputs, machine: Machine) -> tuple[str, ...]:
     """What the prediction rests on and anybody can measure, with the value it was made with."""
     height = machine.height(machine.top_travel - machine.start_travel)
