@@ -313,3 +313,11 @@ def test_a_breakage_of_nothing_known_is_refused(geared):
     assert "stage 1" in caught.value.faults[0].expected
     with pytest.raises(InputError, match="what broke"):
         look_into(geared, LiftTest(number=4, mass=6.0, outcome="broke"))
+
+
+def test_a_breakage_of_nothing_known_does_not_stop_a_calibration(winch, small_tests):
+    found = calibrate(
+        winch, [*small_tests[:3], LiftTest(number=9, mass=6.0, outcome="broke", broke_link="the bench")], only=["drag"]
+    )
+    assert not found.broken
+    assert any("Test 9 (6 kg) broke, but not a link of this scenario; one of: rope" in sentence for sentence in found.sentences)

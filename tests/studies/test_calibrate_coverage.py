@@ -84,7 +84,7 @@ def share_held(names, fitted, draw, repeats, *, scatter=1.0, masses=MASSES, seed
         kept = np.ones(search.counted.shape, dtype=bool)
         fit = search.fit_once(fitted, kept, np.ones(len(fitted)))
         at = np.array([dict(zip(fitted, fit.values, strict=True)).get(name, 1.0) for name in names])
-        row = predict(coming, names, at, fitted, fit, search.both(names, at)[1], LEVEL)[0]
+        row = predict(coming, names, at, fitted, fit, search.both(names, at)[1], LEVEL)[0][0]
         real = measured(coming, truth, generator, scatter)[0]
         held += [row.time.low <= real.time <= row.time.high, row.current.low <= real.current <= row.current.high]
     return held
@@ -131,7 +131,7 @@ def mean_width(count, repeats=60):
         evidence = gather(measured(every, near_truth(generator), generator)[:count])
         search = Search(FormulaBench(evidence.tests, knobs(names)), evidence)
         fit = search.fit_once(names, np.ones(search.counted.shape, dtype=bool), np.ones(2))
-        row = predict(coming, names, fit.values, names, fit, search.both(names, fit.values)[1], LEVEL)[0]
+        row = predict(coming, names, fit.values, names, fit, search.both(names, fit.values)[1], LEVEL)[0][0]
         widths.append(row.current.high - row.current.low)
     return np.mean(widths)
 

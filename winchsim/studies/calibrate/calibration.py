@@ -252,6 +252,9 @@ def _result(
     calibrated = turned(inputs, found.factors, case.knobs)
     sentences = [f"The {LABELS[name]} cannot be fitted: {why}." for name, why in missing.items()]
     sentences += [*case.puzzles(found.names, found.factors), *_entangled(found), *case.evidence.remarks]
+    predictions, through = _predictions(inputs, case, found, level, complete)
+    broken, unknown = _breakages(calibrated, case)
+    sentences += unknown
     times = [ratio for m, ratio in zip(case.evidence.measurements, case.ratios, strict=True) if m.kind is Kind.TIME]
     return Calibration(
         inputs=calibrated,
@@ -264,9 +267,9 @@ def _result(
         dof=found.fit.dof,
         scatter=found.fit.scatter,
         slow_model_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
-        predictions=_predictions(inputs, case, found, level),
-        broken=tuple(look_into(calibrated, test, case.evidence.tests) for test in case.evidence.broken),
-        complete=complete,
+        predictions=predictions,
+        broken=broken,
+        complete=complete and through,
     )
 
 
@@ -325,11 +328,25 @@ def _sides(case: Search, found: Found) -> tuple[SideCheck, ...]:
     return tuple(rows)
 
 
-def _predictions(inputs: Inputs, case: Search, found: Found, level: float) -> tuple[Prediction, ...]:
+def _predictions(
+    inputs: Inputs, case: Search, found: Found, level: float, in_full: bool
+) -> tuple[tuple[Prediction, ...], bool]:
     if not case.evidence.next_rungs:
-        return ()
+        return (), True
     every = tuple(knob.name for knob in case.knobs)
     at = np.array([found.factors.get(name, 1.0) for name in every])
     slopes = case.slopes(every, found.factors) * found.kept[:, None]
     bench = Bench(inputs, case.evidence.next_rungs, case.knobs)
-    return predict(bench, every, at, found.names, found.fit, slopes[case.counted], level)
+    return predict(bench, every, at, found.names, found.fit, slopes[case.counted], level, in_full=in_full)
+
+
+def _breakages(inputs: Inputs, case: Search) -> tuple[tuple[Broken, ...], list[str]]:
+    """What each breakage says; and sentences on those that nothing can be said of."""
+    found, sentences = [], []
+    for test in case.evidence.broken:
+        try:
+            found.append(look_into(inputs, test, case.evidence.tests))
+        except InputError as error:
+            fault = error.faults[0]
+            sentences.append(f"{fault.message}" + (f"; {fault.expected}." if fault.expected else "."))
+    return tuple(found), sentences

@@ -65,8 +65,16 @@ class Prediction:
 
 
 def predict(
-    bench: Bench, names: tuple[str, ...], at: Array, fitted: tuple[str, ...], fit: Fit, slopes: Array, level: float
-) -> tuple[Prediction, ...]:
+    bench: Bench,
+    names: tuple[str, ...],
+    at: Array,
+    fitted: tuple[str, ...],
+    fit: Fit,
+    slopes: Array,
+    level: float,
+    *,
+    in_full: bool = True,
+) -> tuple[tuple[Prediction, ...], bool]:
     """Forecast of every test of a bench.
 
     Parameters
@@ -84,6 +92,13 @@ def predict(
         Change of the residuals of the tests that were made with all knobs.
     level : float
         Probability of the intervals. [-]
+    in_full : bool
+        Whether the full simulation is run for each.
+
+    Returns
+    -------
+    (tuple of Prediction, bool)
+        And whether all full runs were made that were wanted: the user may cut them short.
 
     Notes
     -----
@@ -103,9 +118,9 @@ def predict(
     changes = _changes(bench, names, at)
     widths = np.array([knob.width for knob in bench.knobs])
     told, untold = _covariances(names, fitted, fit, slopes, widths)
+    full_runs, complete = _in_full(bench, known, in_full)
     rows = []
-    for place, test in enumerate(bench.tests):
-        full = bench.in_full(known, place)
+    for place, (test, full) in enumerate(zip(bench.tests, full_runs, strict=True)):
         own = {name: rows[place] for name, rows in changes.items()}
         parts = {name: (_variance(told, slope), _variance(untold, slope)) for name, slope in own.items()}
         time = _time(bench, place, quantities["speed"][place], full, parts["speed"], fit, level)
@@ -121,7 +136,18 @@ def predict(
                 in_full=bool(full),
             )
         )
-    return tuple(rows)
+    return tuple(rows), complete
+
+
+def _in_full(bench: Bench, known: dict[str, float], wanted: bool) -> tuple[list[dict[Kind, float]], bool]:
+    """Full runs of the tests, empty for those that were not made; and whether all were made."""
+    found: list[dict[Kind, float]] = [{} for _ in bench.tests]
+    try:
+        for place in range(len(found) if wanted else 0):
+            found[place] = bench.in_full(known, place)
+    except KeyboardInterrupt:
+        return found, False
+    return found, True
 
 
 def _changes(bench: Bench, names: tuple[str, ...], at: Array) -> dict[str, Array]:

@@ -1,0 +1,140 @@
+"""``winchsim calibrate``: report, JSON, files, and what happens when it is cut short."""
+
+from __future__ import annotations
+
+import io
+import json
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from winchsim import cli
+from winchsim.commands.env import Env, ExitCode
+from winchsim.scenario.read import load
+from winchsim.scenario.starter import STARTER
+
+SHEET = """\
+rung,mass_kg,measured_time_s,measured_current_a,held,outcome,broke_link,note
+1,2,17.0,0.88,yes,lifted,,
+2,5,17.5,1.06,yes,lifted,,
+3,8,18.3,1.19,yes,lifted,,jammed for a while
+4,11,18.8,1.33,yes,lifted,,
+5,14,19.9,1.48,yes,lifted,,
+,48,,,,stalled,,
+,16,,,,broke,stage 1 pinion,
+6,18,,,,,,
+"""
+
+
+class Screen:
+    def __init__(self, **options):
+        self.env = Env(io.StringIO(), io.StringIO(), **options)
+
+    def run(self, *arguments):
+        self.code = cli.main(list(arguments), self.env)
+        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
+        return self
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("crate")
+    (folder / "crate.toml").write_text(STARTER)
+    (folder / "tests.csv").write_text(SHEET)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def done(folder):
+    """One run that writes everything."""
+    return Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--out", str(folder / "out"))
+
+
+def test_the_report_begins_with_the_answer(done):
+    assert done.code == ExitCode.GOOD
+    assert done.out.startswith("5 tests say: the loss in the gear meshes")
+    for heading in ("In the calibrated scenario", "Correlation", "Measured and predicted", "Stalls and holds", "Cautions"):
+        assert f"\n{heading}" in done.out
+    assert max(len(line) for line in done.out.splitlines()) <= 100
+
+
+def test_the_breakage_and_the_next_rung_are_reported(done):
+    assert "What broke: pinion tooth of stage 1 (4th of 4)" in done.out
+    assert "--set stage.1.tested_tooth_force=" in done.out
+    coming = done.out.partition("Tests to come")[2].splitlines()
+    assert coming[2].split()[:2] == ["18", "kg"]
+
+
+def test_the_calibrated_scenario_keeps_the_users_text(done, folder):
+    text = (folder / "out" / "calibrated.toml").read_text()
+    kept = [line for line in STARTER.splitlines() if line.startswith("#")]
+    assert [line for line in text.splitlines() if line.startswith("#")] == kept
+    assert "# calibrated with 5 tests" in text
+    before, after = load(str(folder / "crate.toml")), load(str(folder / "out" / "calibrated.toml"))
+    assert after.stage[0].friction > 0.2 and after.stage[0].shaft_drag > 0
+    assert after.load == before.load and after.rope == before.rope
+
+
+def test_the_numbers_are_the_same_in_the_file_and_on_the_screen(done, folder):
+    facts = json.loads((folder / "out" / "calibration.json").read_text())
+    assert facts["meta"]["format"] >= 1 and facts["complete"] is True
+    friction = next(row for row in facts["changes"] if row["path"] == "stage.1.friction")
+    assert friction["after"] == load(str(folder / "out" / "calibrated.toml")).stage[0].friction
+    assert {row["kind"] for row in facts["rows"]} == {"time", "current"}
+    assert facts["predictions"][0]["mass_kg"] == 18.0
+    assert facts["predictions"][0]["lift_time_low_s"] < facts["predictions"][0]["lift_time_s"]
+    assert facts["broken"][0]["set_path"] == "stage.1.tested_tooth_force"
+    assert len(facts["correlation"]["of"]) == len(facts["correlation"]["matrix"])
+
+
+def test_the_figure_is_drawn_and_names_its_axes(done, folder):
+    picture = folder / "out" / "measured-predicted.svg"
+    texts = {"".join(node.itertext()) for node in ET.parse(picture).iter("{http://www.w3.org/2000/svg}text")}
+    assert {"Predicted lift time (s)", "Measured lift time (s)", "Measured current (A)"} <= texts
+    assert (folder / "out" / "measured-predicted.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_files_that_are_there_are_left_alone(done, folder):
+    again = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--out", str(folder / "out"))
+    assert again.code == ExitCode.MISUSE
+    assert "--force replaces it" in again.err
+
+
+def test_json_and_a_load_to_predict(folder):
+    arguments = [
+        "calibrate",
+        str(folder / "crate.toml"),
+        str(folder / "tests.csv"),
+        "--json",
+        "--next",
+        "44 lb",
+        "--fit",
+        "mesh_loss",
+    ]
+    facts = json.loads(Screen().run(*arguments, "--level", "95 %").out)
+    assert [row["fitted"] for row in facts["parameters"]] == [True, False, False, False, False]
+    assert facts["level"] == 0.95 and facts["files"] == []
+    assert facts["predictions"][1]["mass_kg"] == pytest.approx(19.958, abs=1e-3)
+
+
+def test_what_cannot_be_fitted_is_an_error_with_a_hint(folder):
+    (folder / "one.csv").write_text("mass_kg,measured_time_s\n8,18.3\n")
+    screen = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "one.csv"), "--fit", "mesh_loss,drag")
+    assert screen.code == ExitCode.MISUSE
+    assert "1 measurement cannot tell 2 numbers" in screen.err and "lighter or heavier" in screen.err
+    empty = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "one.csv"), "--json", "--fit", "grease")
+    assert empty.code == ExitCode.MISUSE and json.loads(empty.out)["error"]["code"] == "W-D01"
+
+
+def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
+    """The fit stands; the runs in full that were not made are missing, and it says so."""
+    from winchsim.studies.calibrate.forecast import Bench
+
+    def interrupted(self, factors, place):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Bench, "in_full", interrupted)
+    (folder / "few.csv").write_text("\n".join(SHEET.splitlines()[:6]) + "\n6,18,,,,,,\n")
+    screen = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "few.csv"), "--fit", "mesh_loss,drag")
+    assert screen.code == ExitCode.INTERRUPTED
+    assert "Partial:" in screen.out and "stage.1.friction" in screen.out and "Tests to come" in screen.out
