@@ -6,11 +6,9 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from winchsim.errors import DomainError
-from winchsim.inputs import Inputs, MotorGroup, with_value
+from winchsim.inputs import Inputs, with_value
 from winchsim.model import Machine, build
-from winchsim.model.train import DRAG_SHARE
-from winchsim.physics.motor import MotorFit
+from winchsim.model.restate import shaft_drags, with_data_sheets
 
 Turn = Callable[[Inputs, Mapping[str, float]], Inputs]
 
@@ -155,7 +153,7 @@ def _meshes(machine: Machine) -> list:
 
 
 def _drag(inputs: Inputs, machine: Machine) -> _Made | str:
-    drags = {path: value for path, value in _shaft_drags(inputs, machine).items() if value > 0}
+    drags = {path: value for path, value in shaft_drags(inputs, machine).items() if value > 0}
     if inputs.drum.drag > 0:
         drags["drum.drag"] = inputs.drum.drag
     if not drags:
@@ -169,74 +167,18 @@ def _drag(inputs: Inputs, machine: Machine) -> _Made | str:
     return 0.0, 200.0, turn
 
 
-def _shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
-    """Drag of each stage's shafts as one number for all its repeats, as the motors feel it. [N·m]"""
-    torque = sum(
-        g.live * g.motor.constant * g.fit.stall_current * (g.fit.gearbox.ratio if g.fit.gearbox else 1.0)
-        for g in machine.groups
-    )
-    found = {}
-    for number, stage in enumerate(inputs.stage, start=1):
-        ratio = stage.ratio if stage.ratio is not None else stage.gear / stage.pinion  # type: ignore[operator]
-        shares = sum(ratio**-turn for turn in range(1, stage.repeat + 1))
-        found[f"stage.{number}.shaft_drag"] = (
-            stage.shaft_drag if stage.shaft_drag is not None else stage.repeat * DRAG_SHARE * torque / shares
-        )
-        torque *= ratio**stage.repeat
-    return found
-
-
 # --- motors and supply -------------------------------------------------------------------------------------------------
 
 
 def _motors(inputs: Inputs, machine: Machine) -> tuple[_Made, _Made]:
     """Constant and resistance of all motors, written as data sheets that agree with themselves."""
-    fits = {g.number: g.fit for g in machine.groups}
 
     def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
-        k, r = factors.get("motor_constant", 1.0), factors.get("motor_resistance", 1.0)
-        for number, fit in fits.items():
-            for key, value in data_sheet(inputs.motors[number - 1], fit, k, r).items():
-                given = with_value(given, f"motors.{number}.{key}", value)
-        return given
+        return with_data_sheets(given, machine, factors.get("motor_constant", 1.0), factors.get("motor_resistance", 1.0))
 
-    highest = min(fit.stall_current / fit.no_load_current if fit.no_load_current > 0 else math.inf for fit in fits.values())
+    idle = [group.fit.no_load_current / group.fit.stall_current for group in machine.groups]
+    highest = 1 / max(idle) if max(idle) > 0 else math.inf
     return (0.3, 3.0, turn), (0.2, min(5.0, 0.9 * highest), turn)
-
-
-def data_sheet(group: MotorGroup, fit: MotorFit, constant: float, resistance: float) -> dict[str, float | str]:
-    """Data sheet that gives a motor with its constant and resistance times two factors, and the same no-load current.
-
-    Parameters
-    ----------
-    group : MotorGroup
-    fit : MotorFit
-        Of that group.
-    constant, resistance : float
-        Factors. [-]
-
-    Raises
-    ------
-    DomainError
-        No motor has so high a resistance with that no-load current.
-    """
-    motor, box = fit.motor, fit.gearbox
-    k, r = constant * motor.constant, resistance * motor.resistance
-    voltage = fit.voltage - motor.brush_drop
-    idle, stalled = fit.no_load_current, voltage / r
-    if idle >= stalled:
-        raise DomainError("motor resistance", r, "a resistance at which the motor draws more stalled than running free")
-    up, pull = (box.ratio, box.ratio * box.efficiency) if box else (1.0, 1.0)
-    values: dict[str, float | str] = (
-        {} if group.known_by == "data sheet" else {"known_by": "data sheet", "voltage": fit.voltage}
-    )
-    values |= {
-        "no_load_speed": (voltage - idle * r) / k / up,
-        "no_load_current": idle,
-        "stall_torque": k * (stalled - (1 - group.drag_speed_share) * idle) * pull,
-        "stall_current": stalled,
-    }
-    return values
 
 
 def _supply_resistance(inputs: Inputs, machine: Machine) -> _Made:

@@ -1,0 +1,95 @@
+"""What a built winch assumed or fitted, said again as values that a scenario can give: ground for turning and varying them."""
+
+from __future__ import annotations
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs, with_value
+from winchsim.model.machine import Machine
+from winchsim.model.train import DRAG_RANGE, DRAG_SHARE
+from winchsim.physics.motor import MotorFit
+
+
+def data_sheet(fit: MotorFit, constant: float = 1.0, resistance: float = 1.0) -> dict[str, float]:
+    """Data sheet that gives a fitted motor, with its constant and resistance times two factors and the same no-load current.
+
+    Parameters
+    ----------
+    fit : MotorFit
+        However the motor was described.
+    constant, resistance : float
+        Factors, over 0. [-]
+
+    Returns
+    -------
+    dict of str to float
+        ``no_load_speed``, ``no_load_current``, ``stall_torque`` and ``stall_current``, at the gearbox output if there is
+        one; they agree with each other, so that `winchsim.physics.motor.from_data_sheet` finds just that motor.
+
+    Raises
+    ------
+    DomainError
+        No motor has so high a resistance with that no-load current.
+    """
+    motor, box, idle = fit.motor, fit.gearbox, fit.no_load_current
+    k, r = constant * motor.constant, resistance * motor.resistance
+    voltage = fit.voltage - motor.brush_drop
+    stalled = voltage / r
+    if idle >= stalled:
+        raise DomainError("motor resistance", r, "a resistance at which the motor draws more stalled than running free")
+    up, pull = (box.ratio, box.ratio * box.efficiency) if box else (1.0, 1.0)
+    constant_share = motor.drag / (motor.constant * idle) if idle > 0 else 1.0
+    return {
+        "no_load_speed": (voltage - idle * r) / k / up,
+        "no_load_current": idle,
+        "stall_torque": k * (stalled - constant_share * idle) * pull,
+        "stall_current": stalled,
+    }
+
+
+def with_data_sheets(inputs: Inputs, machine: Machine, constant: float = 1.0, resistance: float = 1.0) -> Inputs:
+    """Scenario whose running motors are all given by data sheets, their constants and resistances times two factors.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    constant, resistance : float
+        Factors. [-]
+    """
+    for group in machine.groups:
+        path = f"motors.{group.number}"
+        if inputs.motors[group.number - 1].known_by != "data sheet":
+            inputs = with_value(inputs, f"{path}.known_by", "data sheet")
+            inputs = with_value(inputs, f"{path}.voltage", group.fit.voltage)
+        for key, value in data_sheet(group.fit, constant, resistance).items():
+            inputs = with_value(inputs, f"{path}.{key}", value)
+    return inputs
+
+
+def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
+    """Constant drag of each stage's output shafts as one number for all its repeats, as the motors feel it, by path. [N·m]
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    """
+    torque = sum(
+        g.live * g.motor.constant * g.fit.stall_current * (g.fit.gearbox.ratio if g.fit.gearbox else 1.0)
+        for g in machine.groups
+    )
+    found = {}
+    for number, stage in enumerate(inputs.stage, start=1):
+        ratio = stage.ratio if stage.ratio is not None else stage.gear / stage.pinion  # type: ignore[operator]
+        shares = sum(ratio**-turn for turn in range(1, stage.repeat + 1))
+        drag = stage.shaft_drag
+        found[f"stage.{number}.shaft_drag"] = stage.repeat * DRAG_SHARE * torque / shares if drag is None else drag
+        torque *= ratio**stage.repeat
+    return found
+
+
+def drag_range() -> tuple[float, float]:
+    """How far an assumed drag may be off, as multiples of what is assumed. [-]"""
+    return DRAG_RANGE[0] / DRAG_SHARE, DRAG_RANGE[1] / DRAG_SHARE
