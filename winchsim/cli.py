@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, lift, materials, motors, new, voltage
+from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, ladder, lift, materials, motors, new, voltage
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.errors import WinchsimError
@@ -24,6 +24,7 @@ COMMANDS: tuple[Callable[[Any], None], ...] = (
     motors.register,
     voltage.register,
     heaviest.register,
+    ladder.register,
     calibrate.register,
     curves.register,
     new.register,

@@ -142,7 +142,7 @@ def test_one_clear_message(faults_of, content, message, hint):
 
 
 def test_line_of_a_row_below_a_cell_of_several_lines(faults_of):
-    (fault,) = faults_of('mass_kg,note\n5,"two\nlines"\n0,\n')
+    (fault,) = faults_of('mass_kg,note\n5,"two\nlines"\n-1,\n')
     assert fault.line == 4
 
 

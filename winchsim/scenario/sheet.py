@@ -48,7 +48,7 @@ class SheetRow:
     """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures); None where blank."""
 
     rung: int | None = _column(Spec("integer", "", "step of the ladder, from 1", 0, 1000))
-    mass: float | None = _column(Spec("quantity", "kg", "test load", 0, 1e7, True))
+    mass: float | None = _column(Spec("quantity", "kg", "test load, 0 for an unloaded run", 0, 1e7))
     height: float | None = _column(Spec("quantity", "m", "height lifted", 0, 1e4))
     predicted_time: float | None = _column(Spec("quantity", "s", "predicted lift time", 0, 1e6))
     predicted_current: float | None = _column(Spec("quantity", "A", "predicted steady current", 0, 1e5))

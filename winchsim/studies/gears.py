@@ -13,7 +13,7 @@ from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine, build
 from winchsim.quantity_text import number
 from winchsim.slow import lift_all, vary_freely
-from winchsim.verdict.candidates import Wanted, judge_all, without_snag
+from winchsim.verdict.candidates import Judged, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, why
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.words import duration
@@ -23,6 +23,10 @@ SIZES = 22
 
 SMALLEST, LARGEST = 0.5, 2.0
 """Range of the driven gear's teeth, as shares of the present number. [-]"""
+
+
+CLEARLY = 0.1
+"""Share by which a change must leave more room than the gears as they are. [-] Own choice."""
 
 
 @dataclass(frozen=True)
@@ -113,13 +117,30 @@ def study_gears(
     variants = vary_freely([option.inputs for option in options])
     judged = judge_all(lift_all(variants), machine, wanted)
     present = np.array([option.kind == "as it is" for option in options])
-    groups = (present,) if (judged.easy & present).any() else (np.ones(len(options), dtype=bool),)
+    groups = (present,) if _best_already(judged, present) else (np.ones(len(options), dtype=bool),)
     order = np.argsort(-judged.room).tolist()
     also = [i for i in (*np.flatnonzero(present).tolist(), *order[:2]) if judged.works[i]]
     choice = choose(variants, judged, ratios, lambda i: options[i].words, groups, on_progress, also=also, notes=notes)
     kept = choice.recommended is not None and bool(present[choice.recommended])
-    reason = "They keep every limit already." if kept else why(choice, "single changes")
+    reason = _why_kept(choice) if kept else why(choice, "single changes")
     return GearStudy(inputs, machine, wanted, tuple(options), choice, _sentence(options, choice), reason)
+
+
+def _best_already(judged: Judged, present: np.ndarray) -> bool:
+    """Whether the gears as they are work, and no change leaves clearly more room to the tightest limit."""
+    own = int(np.argmax(present))
+    if not present.any() or not judged.works[own]:
+        return False
+    most = float(np.max(judged.room[judged.works]))
+    return bool(judged.easy[own]) or judged.room[own] >= most * (1 - CLEARLY)
+
+
+def _why_kept(choice: Choice) -> str:
+    own = choice.recommended
+    assert own is not None
+    if choice.judged.easy[own]:
+        return "They keep every limit already."
+    return f"No change leaves clearly more room to the tightest limit: {choice.judged.reason(own)}."
 
 
 def _options(inputs: Inputs, machine: Machine) -> Iterator[Option]:

@@ -26,7 +26,7 @@ from winchsim.report.figures.look import (
     quantity_label,
     size_mm,
 )
-from winchsim.slow import Lifts
+from winchsim.slow import Hold, Lifts
 from winchsim.studies.drum import DrumStudy
 from winchsim.studies.gears import GearStudy
 from winchsim.studies.heaviest import HeaviestStudy
@@ -213,7 +213,11 @@ def _times(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
     _line(axes, axis, times, INK, "-", look, "lift time")
     good = times[np.isfinite(times)]
     if len(good):
-        axes.set_ylim(0, 1.1 * min(float(good.max()), 6 * float(np.median(good))))
+        top = 1.1 * min(float(good.max()), 6 * float(np.median(good)))
+        axes.set_ylim(0, top)
+        holds = np.where(lifts.lifted & (lifts.holding == Hold.HOLDS), 0.04 * top, np.nan)
+        style = {"linestyle": "none", "marker": "_"} if axis.dots else {"linewidth": 3 * look.line}
+        axes.plot(axis.shown, holds, color=GREEN, label="_holds", **style)  # type: ignore[arg-type]
 
 
 def _margins(axes: Axes, axis: Axis, lifts: Lifts, look: Look, wanted: Wanted) -> None:
@@ -262,9 +266,9 @@ def _full(axes: Axes, axis: Axis, runs: Sequence[FullRun], look: Look) -> None:
 
 
 def _legend(axes: Axes, axis: Axis, best: int | None, look: Look) -> None:
-    texts = [("◇ run in full", VERMILLION), ("//// does not work", GREY)]
-    if axis.dots and not axis.even:
-        texts.pop()
+    texts = [("◇ run in full", VERMILLION), ("▬ holds", GREEN)]
+    if not axis.dots or axis.even:
+        texts.append(("//// does not work", GREY))
     _beside(axes, texts, look)
     if best is not None:
         take = f"{number(float(axis.shown[best]), 3)} {axis.unit}".strip()

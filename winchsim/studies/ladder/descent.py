@@ -13,6 +13,9 @@ from winchsim.simulate import Record, simulate
 from winchsim.verdict.history import OFF_FLOOR, History, Span, read_history
 from winchsim.verdict.words import duration, speed
 
+SOME = 0.1
+"""Torque of lowering motors, as a share of their own drag, below which the load does the work. [-] Own choice."""
+
 
 class Descent(StrEnum):
     """How the load comes down."""
@@ -101,15 +104,16 @@ def _landed(history: History, span: Span) -> float | None:
 
 
 def _drives(history: History) -> bool:
-    """Whether the load drives the motors while they lower: their torque holds it back, or they give none at all."""
-    record, span = history.record, history.spans[-1]
-    middle = slice(
-        span.samples.start + (span.samples.stop - span.samples.start) // 4,
-        span.samples.stop - (span.samples.stop - span.samples.start) // 4,
-    )
-    groups = history.machine.groups
-    pushing = sum(float(np.mean(record[f"motor_{g.number}_torque"][middle])) * g.live for g in groups)
-    return pushing >= 0.0
+    """Whether the load drives the motors while they lower: their torque holds it back, or they give next to none."""
+    record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
+    quarter = (span.end - span.start) / 4
+    grid = np.linspace(span.start + quarter, span.end - quarter, 65)
+    time = record.time[span.samples]
+    for g in history.machine.groups:
+        torque = np.interp(grid, time, record[f"motor_{g.number}_torque"][span.samples])
+        push += g.live * float(np.mean(torque))
+        drag += g.live * g.motor.drag
+    return push >= -SOME * drag
 
 
 def _on_joined_leads(inputs: Inputs) -> Lowering | None:
