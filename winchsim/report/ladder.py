@@ -289,7 +289,7 @@ def _row(rung: Rung, say: Any) -> str:
     ]  # fmt: skip
     kinds = {1: ' class="two"', 3: ' class="words"', 7: ' class="two"', 8: ' class="words link"', 9: ' class="words"'}
     shown = "".join(f"<td{kinds.get(place, '')}>{_safe(say(cell))}</td>" for place, cell in enumerate(cells))
-    stops = (_time(rung.stop_time), _q(rung.stop_current, "A"))
+    stops = (_time(rung.stop_time), _q(rung.stop_current if rung.up else None, "A"))
     shown += "".join(f'<td class="stop">{_safe(stop)}</td>' for stop in stops)
     blanks = '<td class="fill"></td>' * 6 + '<td class="fill wide"></td>'
     return f"<tr{'' if rung.sound else ' class=no'}>{shown}{blanks}</tr>"
