@@ -159,7 +159,8 @@ def _processes() -> None:
     bare = whole("-m", "winchsim", "lift", str(SCENARIO), "--no-cures")
     full = whole("-m", "winchsim", "lift", str(SCENARIO))
     print(
-        f"winchsim lift, whole process: {bare:.2f} s without cures, {full:.2f} s with; importing scipy.integrate: {importing:.2f} s"
+        f"winchsim lift, whole process: {bare:.2f} s without cures, {full:.2f} s with; "
+        f"importing scipy.integrate: {importing:.2f} s"
     )
     print(f"ratio to the import: {bare / importing:.2f}")
 

@@ -63,7 +63,7 @@ def build(inputs: Inputs) -> Machine:
     try:
         return _build(inputs)
     except DomainError as error:
-        fault = Fault("cannot be built like this", error.argument, got=str(error.value), expected=error.expected, code="W-S02")
+        fault = Fault("cannot be built like this", error.argument, got=str(error.value), expected=error.expected, code="W-S15")
         raise InputError((fault,)) from error
 
 
