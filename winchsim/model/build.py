@@ -8,7 +8,7 @@ from typing import Any
 
 from winchsim.constants import COPPER_COEFFICIENT
 from winchsim.errors import DomainError, Fault, InputError
-from winchsim.inputs import Inputs, MotorGroup
+from winchsim.inputs import Inputs, MotorGroup, spec_at
 from winchsim.inputs import check as check_inputs
 from winchsim.model.assumptions import Notebook
 from winchsim.model.estimate import raise_time, raising_phase
@@ -63,8 +63,20 @@ def build(inputs: Inputs) -> Machine:
     try:
         return _build(inputs)
     except DomainError as error:
-        fault = Fault("cannot be built like this", error.argument, got=str(error.value), expected=error.expected, code="W-S15")
+        fault = Fault(
+            "cannot be built like this", error.argument, got=_as_given(inputs, error), expected=error.expected, code="W-S15"
+        )
         raise InputError((fault,)) from error
+
+
+def _as_given(inputs: Inputs, error: DomainError) -> str:
+    """The refused value in the unit of its key, where it is a number of a key."""
+    try:
+        unit = spec_at(inputs, error.argument).unit
+    except DomainError:
+        unit = ""
+    plain = isinstance(error.value, (int, float)) and not isinstance(error.value, bool)
+    return quantity(error.value, unit, 4) if plain else str(error.value)
 
 
 def _build(inputs: Inputs) -> Machine:
