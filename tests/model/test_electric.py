@@ -1,0 +1,281 @@
+"""Supply and motors in whole lifts: limits, batteries, several groups, dead motors, inductance, brush drop, gearboxes."""
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Gearbox, MotorGroup, Phase, Stage
+from winchsim.model import Event
+
+UP = Phase(action="raise", until="top")
+
+
+def supply_events(record):
+    return [e.detail for e in record.events if e.event is Event.SUPPLY]
+
+
+class TestCurrentLimit:
+    """A supply that limits its current."""
+
+    def test_limits_the_start_then_holds_voltage(self, lift):
+        record = lift(supply={"current_limit": 1.9})
+        assert supply_events(record) == ["holding voltage"]
+        over = record.first(Event.SUPPLY).time
+        early = record.time < over
+        assert record["current"][early] == pytest.approx(1.9)
+        assert record["current"].max() <= 1.9 + 1e-9
+        assert np.all(record["voltage"][early] <= 6.0 - 0.2 * 1.9 + 1e-9)
+        assert record.energy.spent["supply limiter"] > 0
+
+    def test_too_low_a_limit_stalls_it(self, lift, story):
+        record = lift(supply={"current_limit": 1.0})
+        assert story(record)[:3] == [Event.DRUM_STARTS, Event.DRUM_STOPS, Event.STALLED]
+        assert record["height"].max() == 0.0
+        assert record["motor_1_torque"].max() == pytest.approx(0.5 * 0.005, rel=1e-9)
+
+
+class TestBattery:
+    """A battery of a given charge."""
+
+    def test_runs_empty_midway(self, lift, story):
+        record = lift(supply={"kind": "battery", "capacity": 3.0})
+        seen = story(record)
+        assert seen[:4] == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.EMPTY, Event.DRUM_STOPS]
+        empty = record.first(Event.EMPTY)
+        assert np.interp(empty.time, record.time, record["charge"]) == pytest.approx(3.0, rel=1e-6)
+        assert np.all(record["current"][record.time > empty.time] == 0.0)
+        assert record["charge"].max() == pytest.approx(3.0, rel=1e-6)
+        assert record.first(Event.TOP) is None
+
+    def test_charge_is_the_integral_of_the_current(self, lift):
+        record = lift(supply={"kind": "battery", "capacity": 1e4})
+        assert record.first(Event.EMPTY) is None
+        t, current = record.time, record["current"]
+        assert record["charge"][-1] == pytest.approx(np.trapezoid(current, t), rel=2e-3)
+
+
+def test_bench_supply_takes_nothing_back(lift, make_motor, make_stage):
+    """An overhauling load drives the motors faster than the supply would: the current stops at zero."""
+    record = lift(
+        stage=make_stage(4.0, 0.98, repeat=3),
+        motors=make_motor(1.0, 0.01, count=1),
+        load={"mass": 6.0},
+        phase=(UP, Phase(action="lower", until="floor")),
+    )
+    assert supply_events(record)[-1] == "taking nothing back"
+    down = (record.phase == 1) & (record.time > record.events[-3].time)
+    assert np.abs(record["current"][down]).max() < 1e-6
+    assert np.abs(record["voltage"][down]).max() > 6.0  # the motors' own e.m.f. is above the supply's voltage
+
+
+class TestGroups:
+    """Groups of unlike motors on the common gear."""
+
+    @pytest.fixture
+    def two(self, make_motor):
+        def make(**more):
+            return (
+                make_motor(4.0, 0.005, idle_current=0.12, **more),
+                make_motor(5.0, 0.006, idle_current=0.1, **more),
+            )
+
+        return make
+
+    def test_share_of_the_load(self, lift, story, two):
+        record = lift(motors=two())
+        assert story(record) == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS]
+        assert record["motor_1_speed"] == pytest.approx(record["motor_2_speed"])
+        total = record["motor_1_current"] + record["motor_2_current"]
+        assert record["current"] == pytest.approx(total, abs=1e-9)
+        powered = record.phase == 0
+        for i, (r, k) in enumerate(((4.0, 0.005), (5.0, 0.006)), start=1):
+            drawn = (record["voltage"] - k * record[f"motor_{i}_speed"]) / r
+            assert record[f"motor_{i}_current"][powered] == pytest.approx(drawn[powered], rel=1e-6)
+
+    def test_open_lead_lets_them_exchange_current(self, lift, two):
+        """Joined in parallel with the lead open, unlike motors drive each other as they coast; opened at each, not."""
+        joined = lift(motors=two())
+        apart = lift(motors=two(), supply={"off": "each motor"})
+        for record, flows in ((joined, True), (apart, False)):
+            coasting = (record.phase == 1) & (record["drum_speed"] > 0)
+            assert np.all(record["current"][coasting] == 0.0)
+            assert bool(np.abs(record["motor_1_current"][coasting]).max() > 1e-3) is flows
+
+    def test_inductance_gives_the_same_lift(self, lift, two):
+        plain, inductive = lift(motors=two()), lift(motors=two(inductance=2e-3))
+        assert inductive.first(Event.TOP).time == pytest.approx(plain.first(Event.TOP).time, rel=2e-3)
+        assert inductive["current"].max() < plain["current"].max()  # it cannot jump
+        assert inductive.energy.spent["switched-off inductors"] > 0
+
+    def test_run_back_with_joined_terminals(self, lift, story, two, sliding):
+        record = lift(**sliding, motors=two(), phase=(UP, Phase(action="short", until="floor", time=30.0)))
+        assert story(record)[-2:] == [Event.RUNS_BACK, Event.LANDED]
+        assert record["motor_1_current"][-1] > 0 and record["motor_2_current"][-1] > 0
+        assert record["current"][-1] == 0.0
+
+    def test_a_pinion_of_its_own_changes_its_ratio(self, lift, make_motor):
+        spur = Stage(pinion=12, gear=60, module=1e-3, width=8e-3, efficiency=0.9, shaft_drag=2e-4, tooth_strength=1e9)
+        stages = (spur, Stage(kind="other", ratio=25.0, efficiency=0.8, shaft_drag=2e-4))
+        motors = (
+            make_motor(4.0, 0.005, idle_current=0.12),
+            make_motor(4.0, 0.005, idle_current=0.12, pinion=15),
+        )
+        record = lift(motors=motors, stage=stages)
+        assert record.machine.groups[0].ratio == pytest.approx(125.0)
+        assert record.machine.groups[1].ratio == pytest.approx(100.0)
+        assert record["motor_1_speed"] == pytest.approx(1.25 * record["motor_2_speed"])
+        assert record.first(Event.TOP) is not None
+
+
+class TestDeadMotors:
+    """Motors that only drag."""
+
+    def test_slower_with_one_dead_of_three(self, lift, make_motor):
+        three = make_motor(4.0, 0.005, idle_current=0.12, count=3)
+        whole, hurt = lift(motors=three), lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1))
+        two = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
+        tops = [r.first(Event.TOP).time for r in (whole, two, hurt)]
+        assert tops[0] < tops[1] < tops[2]  # the dead one drags besides
+        assert hurt.machine.dragged[0].count == 1 and hurt.machine.groups[0].live == 2
+        assert hurt["current"] == pytest.approx(2 * hurt["motor_1_current"], abs=1e-9)
+
+    def test_its_drag_helps_to_hold(self, lift, make_motor, sliding):
+        drag = {"idle_current": 0.45}
+        one = lift(**sliding, motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
+        assert one.first(Event.RUNS_BACK) is not None
+        more = lift(**sliding, motors=make_motor(4.0, 0.005, count=4, dead=2, **drag), supply={"voltage": 9.0})
+        assert more.first(Event.TOP) is not None and more.first(Event.RUNS_BACK) is None
+
+
+class TestInductance:
+    """Currents as states, through every regime of the supply."""
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def phases(cls):
+        return (
+            UP,
+            Phase(action="off", until="time", time=0.05),
+            Phase(action="short", until="time", time=0.3),
+            Phase(action="raise", until="time", time=0.5),
+            Phase(action="lower", until="floor"),
+        )
+
+    def test_all_regimes(self, lift, make_motor, sliding, phases):
+        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, inductance=3e-3)
+        record = lift(**sliding, motors=motors, supply={"current_limit": 1.9}, phase=phases)
+        details = set(supply_events(record))
+        assert {"holding current", "holding voltage", "taking nothing back", "inductors discharged"} <= details
+        assert np.abs(record["current"]).max() <= 1.9 + 1e-9
+        assert record.events[-2].event is Event.LANDED
+        off = record.phase == 1
+        assert record["motor_1_current"][off] == pytest.approx(0.0, abs=1e-12)
+        shorted = record.phase == 2
+        assert np.all(record["voltage"][shorted] == 0.0)
+        assert record["motor_1_current"][shorted][-1] > 0.05  # it brakes the descent
+        # Between switches no current jumps.
+        for start, end in zip(record.segment_starts, [*record.segment_starts[1:], record.time.size], strict=True):
+            steps = np.abs(np.diff(record["motor_1_current"][start:end]))
+            assert steps.size == 0 or steps.max() < 0.5
+
+    def test_same_lift_without_it(self, lift, make_motor, sliding, phases):
+        plain = lift(**sliding, supply={"current_limit": 1.9}, phase=phases)
+        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, inductance=1e-4)
+        record = lift(**sliding, motors=motors, supply={"current_limit": 1.9}, phase=phases)
+        assert record.first(Event.TOP).time == pytest.approx(plain.first(Event.TOP).time, rel=1e-3)
+        assert record.time[-1] == pytest.approx(plain.time[-1], rel=5e-3)
+
+
+class TestBrushDrop:
+    """Voltage lost at the brushes."""
+
+    def test_slower_and_less_torque(self, lift, make_motor):
+        plain = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
+        record = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, brush_drop=0.5))
+        assert record.first(Event.TOP).time > plain.first(Event.TOP).time
+        lost = 0.5 * record["charge"][-1]
+        assert record.energy.spent["brushes"] == pytest.approx(lost, rel=1e-3)
+
+    def test_with_inductance(self, lift, make_motor):
+        data = {"idle_current": 0.12, "count": 2, "brush_drop": 0.5}
+        plain = lift(motors=make_motor(4.0, 0.005, **data))
+        record = lift(motors=make_motor(4.0, 0.005, inductance=3e-3, **data))
+        assert record.first(Event.TOP).time == pytest.approx(plain.first(Event.TOP).time, rel=2e-3)
+
+    def test_a_slow_descent_makes_no_current(self, lift, make_motor, sliding):
+        """Terminals joined, motors dragged so slowly that their e.m.f. stays below the brush drop: nothing brakes."""
+        motors = make_motor(4.0, 0.005, idle_current=0.30, count=2, brush_drop=1.0, drag_speed_share=0.2)
+        record = lift(
+            **{**sliding, "load": {"mass": 8.0, "height": 0.1}}, motors=motors, supply={"voltage": 9.0},
+            phase=(UP, Phase(action="short", until="floor", time=60.0)),
+        )  # fmt: skip
+        down = (record.phase == 1) & (record["drum_speed"] < 0)
+        assert down.any()
+        emf = 0.005 * np.abs(record["motor_1_speed"][down])
+        idle = emf < 1.0
+        assert idle.any()
+        assert np.all(record["motor_1_current"][down][idle] == 0.0)
+
+
+def test_drag_that_grows_with_speed(lift, make_motor):
+    """The same no-load current, half of it growing with speed: less drag when loaded, so a quicker lift that holds less."""
+    constant = lift()
+    growing = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, drag_speed_share=0.5))
+    assert growing.first(Event.TOP).time < constant.first(Event.TOP).time
+    assert constant.first(Event.RUNS_BACK) is None
+    assert growing.first(Event.RUNS_BACK) is not None
+
+
+class TestGearmotor:
+    """Motors bought with a gearbox: their data hold at its output."""
+
+    DATA = {"voltage": 6.0, "no_load_speed": 30.0, "no_load_current": 0.1, "stall_torque": 0.2527, "stall_current": 2.0}
+
+    def test_output_data_come_back(self, lift, make_stage):
+        group = MotorGroup(**self.DATA, gearbox=Gearbox(ratio=40.0, efficiency=0.7), winding_heat_capacity=1e6)
+        record = lift(motors=group, stage=make_stage(3.0, 0.95), load={"mass": 5.0}, supply={"resistance": 0.0})
+        assert record.machine.groups[0].ratio == pytest.approx(120.0)
+        top = record.first(Event.TOP)
+        # Torque at the output: what the stage passes on; speed on the line between no load and stall.
+        torque = 5 * 9.80665 * 0.006 / 3 / 0.95
+        speed = np.median(record["drum_speed"][record.phase == 0]) * 3
+        assert speed == pytest.approx(30.0 * (1 - torque / 0.2527), rel=0.01)
+        assert top is not None
+
+    def test_several_on_the_drum_itself(self, lift):
+        group = MotorGroup(**self.DATA, count=2, gearbox=Gearbox(ratio=40.0, efficiency=0.7))
+        record = lift(motors=group, stage=(), load={"mass": 5.0})
+        assert record.first(Event.TOP) is not None
+        assert record.machine.groups[0].ratio == pytest.approx(40.0)
+        assert record.energy.spent["motor gearbox"] > 0
+
+    def test_locking_gearbox_holds(self, lift, sliding, make_stage):
+        box = Gearbox(ratio=40.0, efficiency=0.4)
+        group = MotorGroup(**{**self.DATA, "stall_torque": 0.144}, gearbox=box)
+        record = lift(motors=group, stage=make_stage(3.0, 0.98), load={"mass": 5.0})
+        assert record.first(Event.TOP) is not None and record.first(Event.RUNS_BACK) is None
+
+
+class TestHeat:
+    """Windings warm up, which weakens the motors."""
+
+    def test_hot_motors_are_slower(self, lift, make_motor):
+        data = {"idle_current": 0.12, "count": 2}
+        cold = lift(motors=make_motor(4.0, 0.005, **data))
+        hot = lift(motors=make_motor(4.0, 0.005, winding_start=100.0, **data))
+        assert hot.first(Event.TOP).time > 1.1 * cold.first(Event.TOP).time
+
+    def test_winding_takes_the_copper_heat(self, lift, make_motor):
+        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=2.0, case_heat_capacity=1e6,
+                            winding_to_case=1e4)  # fmt: skip
+        record = lift(motors=motors)
+        warmed = 2 * 2.0 * (record["motor_1_winding"][-1] - 20.0)
+        assert warmed == pytest.approx(record.energy.spent["copper"], rel=1e-3)
+        assert record["motor_1_case"].max() < 20.01
+
+    def test_passing_the_limit_is_marked_once(self, lift, make_motor):
+        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=0.3, winding_limit=30.0,
+                            winding_to_case=100.0)  # fmt: skip
+        record = lift(motors=motors)
+        hot = [e for e in record.events if e.event is Event.HOT]
+        assert len(hot) == 1 and hot[0].value == 30.0
+        assert np.interp(hot[0].time, record.time, record["motor_1_winding"]) == pytest.approx(30.0, abs=1e-4)
