@@ -44,6 +44,9 @@ EVENT = "_event"
 REPEATED = "_repeated"
 """Label of the short strokes at the foot of a panel that mark what keeps recurring."""
 
+INDENT = "     "
+"""Before the second line of an entry of the key."""
+
 STROKES_APART = 0.3
 """Strokes nearer to each other than this are one. [mm]"""
 
@@ -105,7 +108,7 @@ class Band:
     def __post_init__(self) -> None:
         em = self.look.em
         if self.us and any(PRINTED_UNITS[p.unit].us for p in self.panels):
-            self.right += 5.2 * em
+            self.right += 6.8 * em
         self.right = max(self.right, 1.2 * em)
         self.left = LEFT_EMS * em
         self.outer = self.outer or self.look.width
@@ -312,7 +315,7 @@ def _rows_with(at: Sequence[float], wide: Sequence[float], flipped: frozenset[in
 
 def key_lines(marks: Sequence[Mark], band: Band) -> list[str]:
     """Lines that say what each numbered mark is and when."""
-    room = band.outer - 1.6 * band.look.em
+    room = band.outer - 1.6 * band.look.em - text_width(INDENT, band.look)
     lines = []
     for n, mark in enumerate(marks, start=1):
         if mark.repeated:
@@ -324,7 +327,7 @@ def key_lines(marks: Sequence[Mark], band: Band) -> list[str]:
                 said += ("; " if said else "") + (f"{when}, {full}" if when != last else full)
                 last = when
         first, *rest = folded(f"{n}: {said}", room, band.look, most=2)
-        lines += [first, *("     " + line for line in rest)]
+        lines += [first, *(INDENT + line for line in rest)]
     return lines
 
 
@@ -480,7 +483,7 @@ def name_lines(axes: Axes, look: Look, named: Sequence[tuple[float, str, str]]) 
 
     order = sorted(named, key=lambda item: item[0])
     lines = max((text.count("\n") + 1 for _, text, _ in order), default=1)
-    edge = 0.6 * (lines - 1) * look.em
+    edge = 0.6 * lines * look.em
     places = spread_out([share(value) * tall for value, _, _ in order], 1.2 * lines * look.em, edge, tall - edge)
     for (value, text, colour), place in zip(order, places, strict=True):
         if abs(place - share(value) * tall) > 0.5 * look.em:  # a leader where the name had to move

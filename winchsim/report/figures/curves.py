@@ -97,10 +97,10 @@ def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:
         for axes, (name, values, least) in zip(band.axes, drawn, strict=True):
             curve(band, axes, values, suits(name, values), color=QUANTITY_COLOURS[name])
             room_for(axes, values, least=least)
-        for limit in sorted(limits)[:2]:
-            if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0)):
-                room_for(band.axes[0], amps, limit)
-                limit_line(band.axes[0], look, limit, f"limit {quantity(limit, 'A')}", side="right")
+        near = [limit for limit in sorted(limits) if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0))][-2:]
+        room_for(band.axes[0], amps, *near, least=0.02)
+        for limit, side in zip(reversed(near), ("right", "left"), strict=False):
+            limit_line(band.axes[0], look, limit, f"limit {quantity(limit, 'A')}", side=side)
         finish(band)
     return figure
 
@@ -117,9 +117,9 @@ def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
     """
     groups = sorted(record.machine.groups, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[:MOST_GROUPS]
     several = len(record.machine.groups) > 1
-    names = [f"{what}\n{g.number}" if several else what for g in groups for what in ("winding", "case")]
+    names = [f"{what} {g.number}" if several else what for g in groups for what in ("winding", "case")]
     with drawing(look):
-        right = 0.0 if us else max(text_width(n, look) for name in names for n in name.split("\n")) + 1.6 * look.em
+        right = 0.0 if us else max(text_width(name, look) for name in names) + 1.6 * look.em
         band = Band(record, look, whole(record), [Panel("Temperature", "°C", 1.5)], right, us=us)
         figure = compose(look, [[band]])
         (axes,) = band.axes
@@ -195,7 +195,7 @@ def _tag_zooms(bands: Sequence[Band], look: Look) -> None:
         axes = first.axes[0]
         axes.axvspan(first.shown.shown(band.shown.start), first.shown.shown(band.shown.end), facecolor=PALE, linewidth=0,
                      zorder=0.2, label="_zoom")  # fmt: skip
-        axes.text(middle, 0.1, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
+        axes.text(middle, 0.1 if band is bands[1] else 0.28, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
                   color=GREEN)  # fmt: skip
 
 

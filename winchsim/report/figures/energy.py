@@ -48,7 +48,7 @@ def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
     Returns
     -------
     (tuple of EnergyBar, float)
-        The energy is what the source and emptied stores gave. [J]
+        The energy is what the source and emptied stores gave, or all bars together where that is more. [J]
     """
     gained = {name: books.stored_after[name] - books.stored_before[name] for name in books.stored_after}
     given = max(books.source, 0.0) + sum(-v for v in gained.values() if v < 0) + sum(-v for v in books.spent.values() if v < 0)
@@ -59,6 +59,7 @@ def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
         if value > 0:
             bars.append(EnergyBar(name, value, "electrical" if name in _ELECTRICAL else "mechanical"))
     bars.sort(key=lambda bar: -bar.energy)
+    given = max(given, sum(bar.energy for bar in bars))
     large = [bar for bar in bars[:MOST_BARS] if bar.energy >= LEAST_SHARE * given]
     rest = bars[len(large) :]
     if rest:
@@ -87,7 +88,7 @@ def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:
     em = look.em
     with drawing(look):
         left = min(max([text_width(bar.name, look) for bar in bars] or [0.0]), 0.43 * look.width) + 1.6 * em
-        right = text_width("000.0 J · 00.0 %", look) + 1.2 * em
+        right = max((text_width(_amount(bar, given), look) for bar in bars), default=0.0) + 1.4 * em
         pitch = min(1.75 * em, (look.most_height - 10 * em) / max(len(bars), 1))
         tall = max(len(bars), 1) * pitch + 0.6 * em
         height = tall + 5.8 * em
@@ -106,14 +107,18 @@ _KINDS = {
 """Name, colour and hatch of each kind of head."""
 
 
+def _amount(bar: EnergyBar, given: float) -> str:
+    """What is written beside a bar."""
+    return quantity(bar.energy, "J") + (f" · {100 * bar.energy / given:.1f} %" if given > 0 else "")
+
+
 def _draw_bars(axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float) -> None:  # type: ignore[no-untyped-def]
     for i, bar in enumerate(bars):
         _, colour, hatch = _KINDS[bar.kind]
         axes.barh(i, bar.energy, height=0.68, facecolor=colour if not hatch else "white", edgecolor=colour, hatch=hatch,
                   linewidth=look.line / 2, zorder=2)  # fmt: skip
-        share = f" · {100 * bar.energy / given:.1f} %" if given > 0 else ""
-        axes.annotate(f"{quantity(bar.energy, 'J')}{share}", (bar.energy, i), xytext=(0.5 * look.font, 0),
-                      textcoords="offset points", va="center", annotation_clip=False)  # fmt: skip
+        axes.annotate(_amount(bar, given), (bar.energy, i), xytext=(0.5 * look.font, 0), textcoords="offset points",
+                      va="center", annotation_clip=False)  # fmt: skip
     axes.set_ylim(max(len(bars), 1) - 0.4, -0.6)
     axes.set_yticks(range(len(bars)), [fitted(bar.name, left - 1.4 * look.em, look) for bar in bars])
     axes.tick_params(axis="y", length=0)

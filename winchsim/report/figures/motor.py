@@ -163,7 +163,7 @@ def _name_lines(axes: Axes, record: Record, look: Look, group: LiveGroup, lines:
         "path of this lift" + (f", group {group.number}" if len(record.machine.groups) > 1 else ""),
         f"at {quantity(raising_phase(record.machine).voltage, 'V')}, winding {number(group.winding_start, 3)} °C",
         f"winding {number(hottest, 3)} °C",
-        f"its own drag, {quantity(group.motor.drag, unit)}",
+        f"own drag {quantity(group.motor.drag, unit, 2)}",
     ]
     left = (LEFT_EMS - 0.8) * look.em / size_mm(axes)[0]
     axes.legend(lines, texts, loc="lower left", bbox_to_anchor=(-left, 1.0), ncols=2, frameon=False, handlelength=2.2,

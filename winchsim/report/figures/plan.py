@@ -83,7 +83,9 @@ class MotorSpot:
 
 @dataclass(frozen=True)
 class OtherStage:
-    """A reduction that is not a spur pair: its shafts [m], its kind and its ratio."""
+    """A reduction that is not a spur pair: its number, its shafts [m], its kind and its ratio."""
+
+    number: int
 
     x: float
     y: float
@@ -130,7 +132,8 @@ def plan_of(machine: Machine, inputs: Inputs) -> Plan:
     inputs : Inputs
         Scenario that it was built from.
     """
-    stages = [stage for stage in inputs.stage for _ in range(stage.repeat)]
+    unrolled = [(n, stage) for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
+    stages = [stage for _, stage in unrolled]
     gears: list[Gear] = []
     others: list[OtherStage] = []
     shafts = [(0.0, 0.0)]
@@ -142,12 +145,12 @@ def plan_of(machine: Machine, inputs: Inputs) -> Plan:
         if _is_spur(stage):
             gears += _pair(stage, (x, y), to, angle, i - 1)
         else:
-            others.append(OtherStage(x, y, *to, stage.kind, float(stage.ratio or 1)))
+            others.append(OtherStage(unrolled[i][0], x, y, *to, stage.kind, float(stage.ratio or 1)))
         shafts.append(to)
     first = stages[0] if stages else None
     fronts, motors, crowded = _front(inputs, first)
     if first is not None and not _is_spur(first):
-        others.insert(0, OtherStage(motors[0].x, motors[0].y, 0.0, 0.0, first.kind, float(first.ratio or 1)))
+        others.insert(0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, float(first.ratio or 1)))
     return Plan(tuple(fronts + gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 

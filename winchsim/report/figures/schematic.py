@@ -31,6 +31,7 @@ MOST_FALLS = 6
 """Falls of rope that are drawn."""
 
 _ROUND = (1.0, 2.0, 5.0)
+_Spot = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def schematic(machine: Machine, inputs: Inputs, look: Look, *, us: bool = False)
     lines = [line for text in _captions(machine, inputs, plan, us) for line in folded(text, column, look, 8)]
     words = 0.0 if beside else (len(lines) + 0.6) * look.row
     foot = max(13.0 * em, 0.16 * look.width, (len(lines) + 0.6) * look.row if beside else 0.0)
-    height = words + foot + (high - low) * per + 3.4 * em
+    height = words + foot + (high - low) * per + 4.8 * em
     with drawing(look):
         figure = blank(look, height)
         axes = box(figure, 0, 0, look.width, height)
@@ -77,7 +78,7 @@ def schematic(machine: Machine, inputs: Inputs, look: Look, *, us: bool = False)
         scale = _Scale(per, margin + spare * (1.0 if beside else 0.5) - left * per, words + foot + 1.6 * em - low * per)
         _draw_motors(axes, plan, scale, look)
         _draw_train(axes, plan, scale, look)
-        _draw_numbers(axes, plan, scale, look)
+        _draw_numbers(axes, plan, scale, look, _draw_others(axes, plan, scale, look))
         hook = _draw_drum(axes, plan, machine, inputs, scale, look)
         _draw_load(axes, inputs, hook, words, look)
         _draw_section(axes, machine, inputs, look, words, foot, 0.44 * look.width if beside else hook[0])
@@ -135,40 +136,57 @@ def _draw_train(axes: Axes, plan: Plan, scale: _Scale, look: Look) -> None:
                               linestyle=(0, (8, 2, 1, 2)), zorder=depth, gid=f"pitch-{i}"))  # fmt: skip
     for x, y in plan.shafts:
         axes.plot(*scale.at(x, y), marker="+", color=INK, markersize=look.line * 3.5, markeredgewidth=fine, zorder=8)
+
+
+def _draw_others(axes: Axes, plan: Plan, scale: _Scale, look: Look) -> list[_Spot]:
+    """Reductions without teeth to draw: a box with kind and ratio, or with the stage's number where that is too wide."""
+    taken: list[_Spot] = []
+    half = 0.9 * look.em
     for other in plan.others:
         (x, y), (to_x, to_y) = scale.at(other.x, other.y), scale.at(other.to_x, other.to_y)
-        half = 0.9 * look.em
         axes.plot([x, to_x], [y, to_y], color=INK, linewidth=look.line, linestyle=(0, (3, 2)), zorder=3)
         words = f"{other.kind} {other.ratio:.4g}:1"
+        if text_width(words, look) + 1.4 * look.em > math.hypot(to_x - x, to_y - y):
+            words = f"stage {other.number}" if 4.5 * look.em < math.hypot(to_x - x, to_y - y) else str(other.number)
         wide = text_width(words, look) + look.em
-        middle = ((x + to_x) / 2, (y + to_y) / 2)
-        axes.add_patch(FancyBboxPatch((middle[0] - wide / 2, middle[1] - half), wide, 2 * half, facecolor="white",
-                                      boxstyle=f"round,pad=0,rounding_size={half * 0.4}", edgecolor=INK, zorder=7,
-                                      linewidth=fine, linestyle=(0, (3, 2))))  # fmt: skip
+        middle = (min(max((x + to_x) / 2, wide / 2 + 0.3), look.width - wide / 2 - 0.3), (y + to_y) / 2)
+        outline_box = FancyBboxPatch(
+            (middle[0] - wide / 2, middle[1] - half), wide, 2 * half, boxstyle=f"round,pad=0,rounding_size={half * 0.4}",
+            facecolor="white", edgecolor=INK, zorder=7, linewidth=look.line * 0.45, linestyle=(0, (3, 2)),
+        )  # fmt: skip
+        axes.add_patch(outline_box)
         axes.text(*middle, words, ha="center", va="center", zorder=7.1)
+        taken.append((middle[0] - wide / 2, middle[1] - half, middle[0] + wide / 2, middle[1] + half))
+    return taken
 
 
 def _grey(gear: Gear) -> tuple[float, float, float]:
     return (0.80, 0.86, 0.92) if gear.driver else (0.93, 0.93, 0.93)
 
 
-def _draw_numbers(axes: Axes, plan: Plan, scale: _Scale, look: Look) -> None:
-    """Tooth counts: a pinion's in it where there is room, a gear's outside at its free side."""
-    inner: set[tuple[float, float]] = set()
-    for gear in plan.gears:
+def _draw_numbers(axes: Axes, plan: Plan, scale: _Scale, look: Look, taken: list[_Spot]) -> None:
+    """Tooth counts where they cover nothing: a gear's outside at its free side, a pinion's in it; the words have them all."""
+    written: set[tuple[float, float, int]] = set()
+    for gear in sorted(plan.gears, key=lambda g: g.driver):
         x, y = scale.at(gear.x, gear.y)
         text = str(gear.teeth)
+        half = (text_width(text, look) * (1.0 if gear.driver else 1.15) / 2 + 0.1 * look.em, 0.6 * look.em)
+        inner = gear.root * scale.per
         if gear.driver:
-            if 2 * gear.root * scale.per > text_width(text, look) + 0.2 * look.em and (x, y) not in inner:
-                inner.add((x, y))
-                axes.text(x, y, text, ha="center", va="center", zorder=9, bbox=_halo(look))
-            continue
-        edge = gear.tip * scale.per + 0.75 * look.em
-        if gear.shaft == 0:  # motors stand around it
-            x -= 0.6 * gear.radius * scale.per
+            places = [(x, y)] if inner > half[0] and (x, y, gear.teeth) not in written else []
+        elif gear.shaft == 0:  # motors stand around it
+            places = [(x - 0.6 * gear.radius * scale.per, y)] if inner > 3.2 * half[0] else []
         else:
-            y += edge if gear.shaft % 2 else -edge
-        axes.text(x, y, text, ha="center", va="center", zorder=9, weight="bold", bbox=_halo(look))
+            edge = gear.tip * scale.per + 0.75 * look.em
+            places = [(x, y + edge), (x, y - edge)] if gear.shaft % 2 else [(x, y - edge), (x, y + edge)]
+        for at in places:
+            spot = (at[0] - half[0], at[1] - half[1], at[0] + half[0], at[1] + half[1])
+            if not any(spot[0] < t[2] and t[0] < spot[2] and spot[1] < t[3] and t[1] < spot[3] for t in taken):
+                taken.append(spot)
+                written.add((x, y, gear.teeth))
+                weight = "normal" if gear.driver else "bold"
+                axes.text(*at, text, ha="center", va="center", zorder=9, weight=weight, bbox=_halo(look))
+                break
 
 
 def _halo(look: Look) -> dict[str, object]:
