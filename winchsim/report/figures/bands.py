@@ -15,6 +15,7 @@ from winchsim.report.figures.look import (
     FAINT,
     GREY,
     INK,
+    US_EMS,
     VERMILLION,
     Look,
     blank,
@@ -108,7 +109,7 @@ class Band:
     def __post_init__(self) -> None:
         em = self.look.em
         if self.us and any(PRINTED_UNITS[p.unit].us for p in self.panels):
-            self.right += 6.8 * em
+            self.right += US_EMS * em
         self.right = max(self.right, 1.2 * em)
         self.left = LEFT_EMS * em
         self.outer = self.outer or self.look.width

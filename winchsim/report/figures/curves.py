@@ -193,9 +193,10 @@ def _tag_zooms(bands: Sequence[Band], look: Look) -> None:
     for band in bands[1:]:
         middle = first.shown.shown((band.shown.start + band.shown.end) / 2)
         axes = first.axes[0]
-        axes.axvspan(first.shown.shown(band.shown.start), first.shown.shown(band.shown.end), facecolor=PALE, linewidth=0,
-                     zorder=0.2, label="_zoom")  # fmt: skip
-        axes.text(middle, 0.1 if band is bands[1] else 0.28, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
+        start, end = first.shown.shown(band.shown.start), first.shown.shown(band.shown.end)
+        axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
+        level = 0.1 if band is bands[1] else 0.28
+        axes.text(middle, level, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
                   color=GREEN)  # fmt: skip
 
 

@@ -201,8 +201,12 @@ def quantity_label(name: str, unit: str) -> str:
     return f"{name} ({unit})" if unit else name
 
 
+US_EMS = 6.8
+"""Room that a second axis takes at the right. [em]"""
+
+
 def us_axis(axes: Axes, unit: str, look: Look) -> None:
-    """The same axis in US units at the right, where the unit has such a sister."""
+    """The same axis in US units at the right, where the unit has such a sister; takes `US_EMS`."""
     other = PRINTED_UNITS[unit].us
     if not other:
         return
@@ -216,8 +220,9 @@ def us_axis(axes: Axes, unit: str, look: Look) -> None:
         return (value - target.offset) / target.factor * per + shift
 
     second = axes.secondary_yaxis("right", functions=(there, back))
-    second.set_ylabel(f"({other})")
-    _, height = size_mm(axes)
+    width, height = size_mm(axes)
+    edge = 1 + (US_EMS - 0.4) * look.em / width
+    axes.text(edge, 0.5, f"({other})", transform=axes.transAxes, rotation=90, ha="right", va="center")
     second.yaxis.set_major_locator(MaxNLocator(max(2, min(6, int(height / (1.8 * look.em)))), steps=[1, 2, 5, 10]))
     second.yaxis.set_major_formatter(FuncFormatter(_plain_number))
     second.spines["right"].set_visible(True)
