@@ -11,6 +11,7 @@ from winchsim.physics import heat, load
 from winchsim.physics.motor import resistance_at
 from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia, steady_speed
 from winchsim.slow.path import Path, find_path
+from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
@@ -54,7 +55,7 @@ class Course:
     group_torques : list of ndarray
         Largest torque of each of the chain's groups, running. [N·m]
     tension, rope_torque : ndarray
-        Largest with the bounce of pick-up and layer changes. [N], [N·m]
+        Largest with the bounce of pick-up and layer changes; that of the power going off is left out. [N], [N·m]
     """
 
     path: Path
@@ -97,6 +98,7 @@ class _Climb:
         zero, infinite = np.zeros(n), np.full(n, np.inf)
         self.currents = [zero for _ in m.groups]
         self.speed = zero
+        self.pick_up = pick_up_force(batch, path, Law(batch, start, ambient))
         self.margin, self.middle, self.radius = infinite, zero, zero
         self.course = Course(
             path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
@@ -215,17 +217,15 @@ class _Climb:
             np.where(here, np.maximum(most, np.abs(torque)), most)
             for most, torque in zip(course.group_torques, drive.torques, strict=True)
         ]
-        peak = tension + self._bounce(index, hanging, first, speed, radius)
+        peak = tension + self._bounce(index, hanging, speed, radius)
+        peak = np.where(first, np.maximum(peak, self.pick_up), peak)
         course.tension = np.where(here, np.maximum(course.tension, peak), course.tension)
         course.rope_torque = np.where(here, np.maximum(course.rope_torque, peak * radius), course.rope_torque)
 
-    def _bounce(self, index: int, hanging: Any, first: Any, speed: Any, radius: Any) -> Any:
-        """Rope force on top of the steady pull that a jump of the drum's surface speed makes. [N]"""
-        path = self.path
-        jump = np.where(first & path.picks_up, speed * radius, 0.0)
-        layer_up = hanging & ~first & (radius > self.radius)
-        jump = np.where(layer_up, speed * (radius - self.radius), jump)
-        return jump * path.impedances[index]
+    def _bounce(self, index: int, hanging: Any, speed: Any, radius: Any) -> Any:
+        """Rope force on top of the steady pull that the jump of the surface speed at a new layer makes. [N]"""
+        layer_up = hanging & (radius > self.radius) & (self.radius > 0)
+        return np.where(layer_up, speed * (radius - self.radius), 0.0) * self.path.impedances[index]
 
 
 def start_temperatures(batch: Batch) -> tuple[list[Any], list[Any]]:

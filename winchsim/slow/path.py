@@ -30,8 +30,6 @@ class Path:
         Whether the load has lifted off.
     lift_off : ndarray, shape (size,)
         Rope wound on when the load lifts off. [m]
-    picks_up : ndarray of bool, shape (size,)
-        Whether the load is picked up by a drum that already turns.
     start_tension : ndarray, shape (size,)
         Rope force before the start. [N]
     fits : ndarray of bool, shape (size,)
@@ -49,7 +47,6 @@ class Path:
     impedances: np.ndarray
     hanging: np.ndarray
     lift_off: np.ndarray
-    picks_up: np.ndarray
     start_tension: np.ndarray
     fits: np.ndarray
     blocked: np.ndarray
@@ -81,7 +78,7 @@ def find_path(batch: Batch) -> Path:
     start_tension = np.maximum(rope.elastic_tension(m.line, span - m.free_rope, m.free_rope), 0.0)
     return Path(
         edges=edges, middles=middles, tensions=tensions, radii=radii, impedances=_impedance(batch, middles), hanging=hanging,
-        lift_off=np.broadcast_to(lift_off, (n,)), picks_up=np.broadcast_to(lift_off > 0, (n,)),
+        lift_off=np.broadcast_to(lift_off, (n,)),
         start_tension=np.broadcast_to(start_tension, (n,)), fits=np.broadcast_to(top <= depth, (n,)),
         blocked=np.broadcast_to(np.asarray(last < m.top_travel), (n,)), layer=_layer_at(batch, edges[-1:] * (1 - 1e-12))[0] + 1,
     )  # fmt: skip

@@ -26,8 +26,6 @@ _BY_ARRAY = re.compile(
 )
 """Paths whose values are put in as arrays; every other path is built once for each of its values."""
 
-NOT_RAISED = DomainError("phase", "no raise", "a programme in which the load is raised")
-
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
 
 
@@ -89,13 +87,12 @@ def vary_freely(scenarios: Sequence[Inputs]) -> Variants:
     problems: dict[int, str] = {}
     by_shape: dict[Any, list[tuple[int, Machine]]] = {}
     for index, inputs in enumerate(scenarios):
+        _must_raise(inputs)
         try:
             machine = build(inputs)
         except (DomainError, InputError) as error:
             problems[index] = _reason(error)
             continue
-        if raising_phase(machine).action != "raise":
-            raise NOT_RAISED
         by_shape.setdefault(shape_of(machine), []).append((index, machine))
     batches = tuple(
         (np.array([index for index, _ in members]), stack_machines([machine for _, machine in members]))
@@ -129,13 +126,14 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
     Raises
     ------
     DomainError
-        A path is unknown, or the columns are of different lengths.
+        A path is unknown, the columns are of different lengths, or the programme does not raise the load.
     """
     arrays = {path: np.asarray(values) for path, values in columns.items()}
     size = len(next(iter(arrays.values()))) if arrays else 1
     for path, values in arrays.items():
         if values.shape != (size,) or not size:
             raise DomainError(path, values.shape, f"{max(size, 1)} values, as in the other columns")
+    _must_raise(inputs)
     problems: dict[int, str] = {}
     for path, values in arrays.items():
         _note_out_of_bounds(problems, inputs, path, values)
@@ -158,6 +156,11 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
         for parts in by_shape.values()
     ]
     return Variants(inputs, arrays, (), size, tuple(batches), problems)
+
+
+def _must_raise(inputs: Inputs) -> None:
+    if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
+        raise DomainError("phase", inputs.phase[0].action, "a programme in which the load is raised")
 
 
 def _reason(error: DomainError | InputError) -> str:
@@ -213,8 +216,6 @@ def _family(
     """Batches of the variants that differ by arrays alone; those without a drum that fits are noted and left out."""
     columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
     machine, rows = build(inputs), members
-    if raising_phase(machine).action != "raise":
-        raise NOT_RAISED
     drums: tuple[Any, ...] | None = None
     if "drum.diameter" in columns:
         drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)

@@ -1,0 +1,95 @@
+"""The torque law of a batch and its steady speed, against the shared scalar balance."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from winchsim.model import build, steady_speed
+from winchsim.physics.chain import branch, demand
+from winchsim.slow import stack_machines
+from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia
+from winchsim.slow.balance import steady_speed as batch_speed
+
+DRIVES = {
+    "one group": {},
+    "current limit": {"supply": {"current_limit": 0.6}},
+    "brush drop": {"motors": {"brush_drop": 0.6, "count": 2}},
+    "drag that grows": {"motors": {"drag_speed_share": 0.5}},
+    "drag that grows under a limit": {"motors": {"drag_speed_share": 0.5}, "supply": {"current_limit": 0.55}},
+}
+
+
+@pytest.fixture(params=DRIVES)
+def drive(request, small, make_motor):
+    parts = dict(DRIVES[request.param])
+    motor = {"idle_current": 0.12, "count": 2, **parts.pop("motors", {})}
+    return small(motors=make_motor(4.0, 0.005, **motor), **parts)
+
+
+@pytest.fixture
+def mixed(small, make_motor):
+    """Two unlike groups and a dead motor on one gear, on a supply that gives little: kinks wherever one looks."""
+    groups = (
+        make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
+        make_motor(2.0, 0.009, idle_current=0.08, count=1),
+    )
+    return small(motors=groups, supply={"current_limit": 1.2, "kind": "battery"})
+
+
+def speeds(inputs, shares):
+    """Steady speeds at shares of the stalled torque, by both ways."""
+    machine = build(inputs)
+    batch = stack_machines([machine] * len(shares))
+    temperatures = [np.full(len(shares), 20.0) for _ in machine.groups]
+    law = Law(batch, temperatures, temperatures)
+    at_rest = law.push(np.zeros(len(shares)))
+    drag, per_torque = raising_line(machine.chain)
+    rope = np.maximum((at_rest * shares - drag) / per_torque, 0.0)
+    found = batch_speed(law, drag + per_torque * rope, at_rest)
+    return found, np.array([steady_speed(machine, float(torque)) for torque in rope]), law, rope
+
+
+def test_steady_speed_is_that_of_the_scalar_balance(drive):
+    found, expected, _, _ = speeds(drive, np.array([0.05, 0.3, 0.6, 0.9, 0.999, 1.001, 2.0]))
+    np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-12)
+    assert np.all(found[-2:] == 0) and np.all(found[:5] > 0)
+
+
+def test_several_groups_over_all_their_kinks(mixed):
+    found, expected, law, _ = speeds(mixed, np.linspace(0.02, 0.99, 60))
+    np.testing.assert_allclose(found, expected, rtol=1e-9)
+    currents = law.drive(found).currents
+    assert np.any(currents[0] < 0) or np.any(law.drive(found).total > 1.2 - 1e-9)
+
+
+def test_the_limit_of_the_supply_is_kept(mixed):
+    batch = stack_machines([build(mixed)] * 4)
+    law = Law(batch, [np.full(4, 20.0)] * 2, [np.full(4, 20.0)] * 2)
+    drive = law.drive(np.array([0.0, 1.0, 3.0, 6.0]))
+    assert np.all(drive.total <= 1.2 + 1e-12)
+
+
+def test_a_bench_supply_takes_nothing_back(drive):
+    batch = stack_machines([build(drive)] * 2)
+    law = Law(batch, [np.full(2, 20.0)], [np.full(2, 20.0)])
+    beyond = law.drive(1.5 * law.top_speed())
+    np.testing.assert_allclose(beyond.total, 0.0, atol=1e-12)
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+@pytest.mark.parametrize("breakaway", [1.0, 1.3])
+def test_output_torques_end_in_the_demand(small, direction, breakaway):
+    machine = build(small())
+    for torque in (0.0, 0.01, 0.2, 1.5):
+        walked = output_torques(machine.chain, direction, torque, breakaway=breakaway)
+        assert float(walked[0]) == pytest.approx(demand(machine.chain, direction, breakaway)(torque), rel=1e-9, abs=1e-15)
+        assert len(walked) == len(machine.chain.elements) + 1
+
+
+def test_rotating_inertia_is_that_of_the_raising_branch(small):
+    chain = build(small(stage=replace(small().stage[0], inertia=3e-6))).chain
+    raising = branch(chain, 1, (True,) * len(chain.elements), (True,) * len(chain.groups))
+    assert float(rotating_inertia(chain)) == pytest.approx(raising.inertia, rel=1e-12)

@@ -1,0 +1,248 @@
+"""The slow climb: its path, its ends, its heat and its links, beside single full runs where these are quick."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from winchsim.inputs import Edge, Load, Pawl, Phase, Sheave
+from winchsim.model import Event, build
+from winchsim.simulate import simulate
+from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
+from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
+
+
+@pytest.fixture
+def row(small):
+    """Slow lift of the small winch with changed parts."""
+    return lambda **parts: lift_machine(build(small(**parts)))
+
+
+# --- path -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rope", [{}, {"mass_per_length": 0.05}, {"falls": 3, "lead": 0.4, "mass_per_length": 0.2}])
+def test_wound_rope_and_travel_are_inverse(small, rope):
+    batch = stack_machines([build(small(rope=rope, load={"height": 0.5, "guide_friction": 5.0}))])
+    travel = np.array([0.05, 0.2, 0.5])
+    wound = wound_at(batch, travel)
+    np.testing.assert_allclose(travel_at(batch, wound), travel, rtol=1e-12)
+    m = batch.machine
+    pull = (m.body.mass * 9.80665 + m.body.rope_weight * (m.reach - travel) + 5.0) / m.line.falls
+    np.testing.assert_allclose(hanging_pull(batch, wound), pull, rtol=1e-12)
+
+
+def test_the_load_lifts_off_where_the_stretch_carries_it(small):
+    batch = stack_machines([build(small(rope={"slack": 0.01, "axial_stiffness": 5e3}))])
+    path, m = find_path(batch), batch.machine
+    tension = 8.0 * 9.80665
+    span = m.reach
+    assert path.lift_off[0] == pytest.approx(m.free_rope - span / (1 + tension / 5e3), rel=1e-12)
+    assert np.all(path.tensions[path.middles < 0.01] == 0.0)  # loose rope
+    just_below = path.tensions[~path.hanging].max()
+    assert 0.9 * tension < just_below < tension
+    assert np.all(np.diff(path.edges, axis=0) >= 0)
+
+
+def test_every_layer_has_its_radius(small):
+    machine = build(small(drum={"width": 0.012}, load={"height": 0.9}))
+    path = find_path(stack_machines([machine]))
+    for middle, radius in zip(path.middles[:, 0], path.radii[:, 0], strict=True):
+        place = middle + machine.wound_at_start
+        layer = next(layer for layer in machine.layers if layer.start <= place < layer.end)
+        assert radius == layer.radius
+    assert path.layer[0] > 2
+
+
+def test_bounce_period(small):
+    machine = build(small())
+    assert bounce_period(stack_machines([machine])) == pytest.approx(machine.scales.bounce_period, rel=1e-12)
+
+
+# --- ends -----------------------------------------------------------------------------------------------------------
+
+
+def test_stalls_before_lift_off(row):
+    found = row(load={"mass": 60.0})
+    assert found["end"] == End.STALLED and found["height"] == 0.0 and math.isnan(found["lift_time"])
+    assert found["least_margin"] < 1 and found["margin_cold"] < 1
+
+
+def test_stalls_where_the_next_layer_begins(small):
+    inputs = small(drum={"width": 0.012}, load={"mass": 10.0, "height": 0.9})
+    found, machine = lift_machine(build(inputs)), build(inputs)
+    assert found["end"] == End.STALLED_AT_LAYER_END
+    layer_ends = [layer.end - machine.wound_at_start for layer in machine.layers]
+    assert min(abs(found["height"] - end) for end in layer_ends) < 0.01
+
+
+def test_stalls_as_the_windings_warm(small, make_motor):
+    warm = {"winding_heat_capacity": 1.0, "case_heat_capacity": 500.0, "winding_to_case": 20.0, "case_to_ambient": 5.0}
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **warm),
+        drum={"width": 0.2},
+        load=Load(mass=10.0, height=0.6),
+        phase=Phase(action="raise", until="top", time=600.0),
+    )
+    found = lift_machine(build(inputs))
+    record = simulate(inputs)
+    stalled = record.first(Event.STALLED)
+    assert found["end"] == End.STALLED and stalled is not None
+    assert found["height"] == pytest.approx(stalled.height, rel=0.06)
+    assert found["hottest"] > 80.0
+
+
+def test_the_battery_runs_empty(small):
+    need = lift_machine(build(small()))["charge"]
+    half = small(supply={"kind": "battery", "capacity": need / 2})
+    found, record = lift_machine(build(half)), simulate(half)
+    assert found["end"] == End.BATTERY_EMPTY
+    assert found["height"] == pytest.approx(record.first(Event.EMPTY).height, rel=0.01)
+    assert found["charge"] == pytest.approx(need / 2, rel=0.05)
+
+
+def test_the_rope_climbs_over_the_flange(small):
+    inputs = small(drum={"width": 0.012, "flange_diameter": 0.0165}, load={"height": 0.9})
+    found, record = lift_machine(build(inputs)), simulate(inputs)
+    assert found["end"] == End.OVERFLOW
+    assert found["height"] == pytest.approx(record.first(Event.OVERFLOW).height, rel=1e-3)
+
+
+@pytest.mark.parametrize("obstacle", [{"snag_height": 0.05}, {"top_stop": 0.05}])
+def test_something_is_in_the_way(row, obstacle):
+    found = row(load=obstacle)
+    assert found["end"] == End.BLOCKED and found["height"] == pytest.approx(0.05, rel=1e-9)
+
+
+def test_the_time_of_the_phase_is_too_short(row):
+    found = row(phase=Phase(action="raise", until="top", time=0.5))
+    assert found["end"] == End.LATE and found["lift_time"] > 0.5
+
+
+def test_does_not_start_from_rest_though_it_would_keep_turning(small):
+    inputs = small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.6})
+    found = lift_machine(build(inputs))
+    assert found["end"] == End.STALLED and found["height"] == 0.0
+    moving = lift_machine(build(small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.0})))
+    assert moving["end"] == End.LIFTED
+
+
+# --- numbers beside the full run ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def warm_lift(make_motor, small):
+    warm = {"winding_heat_capacity": 2.0, "case_heat_capacity": 20.0, "winding_to_case": 6.0, "case_to_ambient": 15.0}
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **warm),
+        drum={"width": 0.018},
+        rope={"mass_per_length": 0.02, "slack": 0.004, "damping_ratio": 0.2},
+        load=Load(mass=4.0, height=1.2),
+        edge=(Edge(friction=0.1, angle=0.5),),
+        sheave=(Sheave(efficiency=0.96),),
+    )
+    return lift_machine(build(inputs)), simulate(inputs)
+
+
+def test_time_heat_current_and_charge(warm_lift):
+    slow, record = warm_lift
+    top = record.first(Event.TOP)
+    at = int(np.searchsorted(record.time, top.time))
+    assert slow["in_range"] and slow["layers"] == 3
+    assert slow["lift_time"] == pytest.approx(top.time, rel=1e-3)
+    assert slow["winding"] - 20 == pytest.approx(record["motor_1_winding"][at] - 20, rel=5e-3)
+    assert slow["case"] - 20 == pytest.approx(record["motor_1_case"][at] - 20, rel=5e-3)
+    assert slow["charge"] == pytest.approx(record["charge"][at], rel=3e-3)
+    assert slow["energy"] == pytest.approx(6.0 * record["charge"][at], rel=3e-3)
+    assert slow["last_current"] == pytest.approx(record["current"][at], rel=2e-3)
+    assert slow["last_voltage"] == pytest.approx(record["voltage"][at], rel=1e-3)
+    assert slow["speed"] == pytest.approx(record["speed"][at], rel=2e-3)
+    assert slow["inrush_current"] == pytest.approx(record["current"].max(), rel=1e-9)
+
+
+def test_pick_up_pulls_as_hard_as_the_full_run(warm_lift):
+    slow, record = warm_lift
+    rising = record.time <= record.first(Event.TOP).time
+    assert slow["tension"] == pytest.approx(record["tension"][rising].max(), rel=0.02)
+
+
+@pytest.mark.parametrize("damping", [0.02, 0.2, 0.45, 0.5, 0.8])
+def test_jolt_of_a_pick_up_is_that_of_a_mass_on_a_spring_and_a_damper(small, damping):
+    """The closed form against the integrated motion of a mass whose spring's other end starts at once."""
+    machine = build(small(rope={"damping_ratio": damping}))
+    stiffness, mass = machine.line.stiffness / machine.free_rope, machine.body.mass
+    moved = solve_ivp(
+        lambda t, y: (y[1], -(stiffness * y[0] + machine.line.damping * y[1]) / mass), (0.0, 0.2), (0.0, 1.0),
+        rtol=1e-10, atol=1e-13, max_step=1e-3,
+    )  # fmt: skip
+    greatest = np.max(stiffness * moved.y[0] + machine.line.damping * moved.y[1])
+    batch = stack_machines([machine])
+    assert find_path(batch).impedances[0, 0] == pytest.approx(greatest, rel=2e-3)
+
+
+def test_a_ramp_costs_about_half_of_itself(small):
+    plain = lift_machine(build(small(load={"height": 0.3})))["lift_time"]
+    inputs = small(load={"height": 0.3}, phase=Phase(action="raise", until="top", ramp=0.4))
+    slow, full = lift_machine(build(inputs)), simulate(inputs).first(Event.TOP).time
+    assert 0.2 < slow["lift_time"] - plain < 0.4
+    assert slow["lift_time"] == pytest.approx(full, rel=0.02)
+    assert not slow["in_range"]  # and it says so: the ramp is no hundredth of the lift
+
+
+# --- power off ------------------------------------------------------------------------------------------------------
+
+
+def test_what_holds_at_rest_and_in_motion(small):
+    """Three stages: the static margin decides whether it starts back, the moving one whether it goes on."""
+    for reverse, expected in ((0.2, Hold.HOLDS), (0.95, Hold.RUNS_BACK)):
+        stage = replace(small().stage[0], efficiency=0.9, reverse_efficiency=reverse)
+        assert lift_machine(build(small(stage=stage)))["holding"] == expected
+    between = []
+    for reverse in np.linspace(0.4, 0.9, 26):
+        stage = replace(small().stage[0], efficiency=0.9, reverse_efficiency=float(reverse))
+        between.append(lift_machine(build(small(stage=stage)))["holding"])
+    assert between == sorted(between, reverse=True)  # more loss in reverse never holds less
+    assert Hold.AT_REST_ONLY in between
+
+
+def test_a_pawl_always_holds(small):
+    stage = replace(small().stage[0], efficiency=0.95, reverse_efficiency=0.95)
+    assert lift_machine(build(small(stage=stage, pawl=Pawl())))["holding"] == Hold.HOLDS
+
+
+@pytest.mark.parametrize("reverse", [0.3, 0.9])
+def test_holding_is_that_of_the_full_run(small, reverse):
+    stage = replace(small().stage[0], efficiency=0.9, reverse_efficiency=reverse)
+    inputs = small(stage=stage)
+    record = simulate(inputs)
+    sank = record["height"].max() - record["height"][-1] > 0.01
+    assert (lift_machine(build(inputs))["holding"] == Hold.RUNS_BACK) == sank
+
+
+# --- links ----------------------------------------------------------------------------------------------------------
+
+
+def test_factors_by_kind_are_behind_the_least_one(small):
+    lifts = lift_all(small(drum={"support_span": 0.06}, rope={"breaking_force": 500.0}), {"load.mass": [4.0, 8.0]})
+    np.testing.assert_allclose(lifts.factor, lifts.kind_factors.min(axis=0))
+    np.testing.assert_allclose(lifts.spare, lifts.kind_spares.min(axis=0))
+    assert np.all(np.isfinite(lifts.kind_spares).sum(axis=0) == 3)  # drum rod, rope, its hold
+    assert lifts.weakest.tolist() == ["drum rod between its supports"] * 2 or lifts.weakest[0].startswith("rope")
+
+
+def test_a_stalled_winch_is_judged_by_all_that_its_motors_give(small):
+    lifts = lift_all(small(rope={"breaking_force": 200.0}), {"load.mass": [8.0, 60.0]})
+    assert lifts.end[1] == End.STALLED and lifts.factor[1] <= lifts.stall_factor[1] * (1 + 1e-9)
+    assert lifts.stall_weakest[0] == "rope at its knot"
+    assert lifts.stall_factor[0] < lifts.factor[0]
+
+
+def test_out_of_range_is_said(small):
+    near_stall = lift_all(small(), {"load.mass": [8.0, 19.0]})
+    assert near_stall.least_margin[0] > 1.05
+    soft = lift_batch(stack_machines([build(small(rope={"axial_stiffness": 500.0}))]))
+    assert not soft.in_range[0] and soft.lifted[0]

@@ -1,0 +1,149 @@
+"""Variants put in as arrays are the variants built one by one."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.inputs import Phase, with_value
+from winchsim.model import build, stall_margin, steady_speed
+from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
+from winchsim.slow.stacking import shape_of
+
+
+def assert_same(found: dict, expected: dict) -> None:
+    for name, value in expected.items():
+        if isinstance(value, str | int | bool) or (isinstance(value, list) and isinstance(value[0], str)):
+            assert found[name] == value, name
+        else:
+            np.testing.assert_allclose(found[name], value, rtol=1e-9, atol=1e-12, err_msg=name)
+
+
+COLUMNS = {
+    "load.mass": [2.0, 8.0, 14.0, 30.0],
+    "load.guide_friction": [0.0, 3.0, 0.5, 9.0],
+    "drum.diameter": [0.006, 0.010, 0.0123, 0.020],
+    "motors.1.count": [1, 2, 3, 5],
+    "motors.1.winding_start": [10.0, 20.0, 60.0, 90.0],
+    "supply.voltage": [4.0, 6.0, 7.0, 3.0],
+    "supply.resistance": [0.0, 0.2, 0.5, 1.0],
+    "supply.current_limit": [1.0, 2.0, 3.0, 0.5],
+    "stage.1.efficiency": [0.7, 0.8, 0.9, 0.95],
+    "load.height": [0.1, 0.2, 0.3, 0.1],
+    "rope.falls": [1, 2, 1, 2],
+}
+
+
+@pytest.fixture
+def toothed(small):
+    """A winch with steel teeth (their strength depends on speed), a drum rod and a cross-pin."""
+    from winchsim.inputs import Stage
+
+    steel = Stage(pinion=12, gear=48, module=0.001, width=0.008, material="steel", repeat=3, shaft_diameter=0.004)
+    return small(stage=steel, drum={"support_span": 0.06, "cross_pin_diameter": 0.002, "inertia": None}, load={"mass": 3.0})
+
+
+@pytest.mark.parametrize("path", COLUMNS)
+def test_one_column_is_as_if_built(small, path):
+    variants = vary(small(), {path: COLUMNS[path]})
+    lifts = lift_all(variants)
+    for i in range(variants.size):
+        assert_same(lifts.row(i), lift_machine(build(variants.one(i))))
+
+
+def test_all_columns_together_are_as_if_built(toothed):
+    columns = {**COLUMNS, "stage.1.gear": [48, 50, 60, 45]}
+    del columns["stage.1.efficiency"]
+    variants = vary(toothed, columns)
+    lifts = lift_all(variants)
+    assert not variants.problems
+    for i in range(variants.size):
+        assert_same(lifts.row(i), lift_machine(build(variants.one(i))))
+
+
+def test_hanging_load_and_brake_keep_their_meaning(small):
+    from winchsim.inputs import Brake
+
+    inputs = small(load={"start_height": 0.2}, brake=Brake(torque=0.5))
+    lifts = lift_all(inputs, {"load.mass": [2.0, 10.0], "motors.1.count": [2, 3]})
+    for i, (mass, count) in enumerate(((2.0, 2), (10.0, 3))):
+        one = with_value(with_value(inputs, "load.mass", mass), "motors.1.count", count)
+        assert_same(lifts.row(i), lift_machine(build(one)))
+
+
+def test_several_groups_and_a_dead_motor(small, make_motor):
+    groups = (
+        make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
+        make_motor(3.0, 0.006, idle_current=0.1, count=2),
+    )
+    variants = vary(small(motors=groups), {"motors.2.count": [1, 2, 4], "load.mass": [4.0, 8.0, 12.0]})
+    lifts = lift_all(variants)
+    for i in range(3):
+        assert_same(lifts.row(i), lift_machine(build(variants.one(i))))
+
+
+def test_a_changed_structure_goes_into_a_batch_of_its_own(small):
+    variants = vary(small(), {"stage.1.repeat": [2, 3, 2, 3]})
+    assert sorted(len(rows) for rows, _ in variants.batches) == [2, 2]
+    assert len({shape_of(build(variants.one(i))) for i in range(4)}) == 2
+    lifts = lift_all(variants)
+    assert lifts.lift_time[1] == lifts.lift_time[3] != lifts.lift_time[0]
+
+
+def test_free_scenarios_keep_their_order(small):
+    two_stages = small(stage=dataclasses.replace(small().stage[0], repeat=2))
+    scenarios = [small(), two_stages, small(load={"mass": 3.0}), small(load={"drum_height": 0.01})]
+    variants = vary_freely(scenarios)
+    lifts = lift_all(variants)
+    assert list(variants.problems) == [3] and lifts.end[3] == End.CANNOT_BE_BUILT
+    assert variants.one(2) is scenarios[2]
+    for i in range(3):
+        assert_same(lifts.row(i), lift_machine(build(scenarios[i])))
+
+
+def test_what_cannot_be_built_is_said_and_left_out(small):
+    inputs = small(drum={"cross_pin_diameter": 0.004})
+    variants = vary(inputs, {"drum.diameter": [0.003, 0.010, -1.0]})
+    assert set(variants.problems) == {0, 2}
+    assert "drum.cross_pin_diameter" in variants.problems[0] and "over 0 mm" in variants.problems[2]
+    lifts = lift_all(variants)
+    assert [End(e) for e in lifts.end] == [End.CANNOT_BE_BUILT, End.LIFTED, End.CANNOT_BE_BUILT]
+    assert np.isnan(lifts.lift_time[0]) and lifts.lift_time[1] > 0
+
+
+def test_nothing_that_can_be_built_is_a_result_too(small):
+    lifts = lift_all(small(), {"drum.diameter": [-1.0, np.nan]})
+    assert lifts.end.tolist() == [End.CANNOT_BE_BUILT] * 2
+    assert not lifts.lifted.any() and len(lifts) == 2
+    assert {f.name for f in dataclasses.fields(lifts)} == set(lifts.row(0))
+
+
+def test_refused_columns(small):
+    with pytest.raises(DomainError, match=r"load\.masss"):
+        vary(small(), {"load.masss": [1.0]})
+    with pytest.raises(DomainError, match="2 values"):
+        vary(small(), {"load.mass": [1.0, 2.0], "drum.diameter": [0.01]})
+    lowered = small(load={"start_height": 0.1}, phase=Phase(action="lower", until="floor"))
+    for refused in (lambda: vary(lowered, {"load.mass": [1.0]}), lambda: vary_freely([lowered])):
+        with pytest.raises(DomainError, match="the load is raised"):
+            refused()
+
+
+def test_no_columns_are_one_variant(small):
+    assert_same(lift_all(small()).row(0), lift_machine(build(small())))
+
+
+def test_agrees_with_the_closed_form_balance(small):
+    """Margins and speeds are those that the time limits and the verdict of a full run are made with."""
+    variants = vary(small(), {"load.mass": [2.0, 8.0, 12.0]})
+    lifts = lift_all(variants)
+    for i in range(3):
+        machine = build(variants.one(i))
+        assert lifts.margin_cold[i] == pytest.approx(stall_margin(machine), rel=1e-12)
+        hot = stall_margin(machine, [g.winding_limit for g in machine.groups])
+        assert lifts.margin_hot[i] == pytest.approx(hot, rel=1e-12)
+        speed = steady_speed(machine, machine.body.mass * 9.80665 * machine.layers[0].radius)
+        assert lifts.speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer
