@@ -127,7 +127,7 @@ def _residuals(page: Lines, found: Calibration) -> None:
         off = row.measured / row.predicted - 1 if row.predicted and math.isfinite(row.predicted) else math.nan
         rows.append(
             (
-                str(row.test.number), given(row.test.mass, "kg"), LABELS[row.kind], quantity(row.measured, unit),
+                str(row.test.number), page.said(given(row.test.mass, "kg")), LABELS[row.kind], quantity(row.measured, unit),
                 _time_or_stall(row.predicted, unit), _time_or_stall(row.before, unit),
                 "" if math.isnan(off) else f"{100 * off:+.1f} %",
                 f"left out: {number(abs(row.size), 2)} times its expected scatter" if row.is_outlier else "",
@@ -155,7 +155,7 @@ def _sides(page: Lines, found: Calibration) -> None:
         what = "lifting" if lift else "holding"
         said = "agrees" if row.agrees else "the model says otherwise"
         has = f"{number(row.share, 2)} times the torque for {what}"
-        rows.append((str(row.test.number), given(row.test.mass, "kg"), _SIDES[row.side], said, has))
+        rows.append((str(row.test.number), page.said(given(row.test.mass, "kg")), _SIDES[row.side], said, has))
     page.table(rows, "rr")
 
 
@@ -168,7 +168,7 @@ def _next(page: Lines, found: Calibration) -> None:
         t, i = row.time, row.current
         rows.append(
             (
-                given(row.test.mass, "kg"), _time_or_stall(t.value, "s"), _end(t.low, "s"), _end(t.high, "s"),
+                page.said(given(row.test.mass, "kg")), _time_or_stall(t.value, "s"), _end(t, t.low), _end(t, t.high),
                 quantity(i.value, "A"), quantity(i.low, "A"), quantity(i.high, "A"), chance(row.stall_chance),
                 "yes" if row.holds else "no",
             )
@@ -179,8 +179,10 @@ def _next(page: Lines, found: Calibration) -> None:
         page.sentence("Much of these intervals comes from what the tests do not tell.", indent="  ")
 
 
-def _end(value: float, unit: str) -> str:
-    return "no end" if math.isinf(value) else quantity(value, unit)
+def _end(time: Interval, value: float) -> str:
+    if math.isinf(time.value):
+        return ""
+    return "no end" if math.isinf(value) else quantity(value, "s")
 
 
 def chance(value: float) -> str:
