@@ -120,13 +120,12 @@ class _Climb:
         taken = length * (1 + tension / m.line.stiffness) / radius
         law = Law(batch, *self._half_way(taken))
         at_rest = law.push(np.zeros(batch.size))
-        margin = at_rest / needed
+        margin = np.where(needed > 0, at_rest / needed, np.inf)  # a train without drag needs nothing for a loose rope
         here = course.alive & (length > 0)
         self._stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
         speed = np.where(here, steady_speed(law, needed, at_rest), self.speed)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            time = np.where(here, taken / speed, 0.0)
+        time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
         self._warm(time, drive, law)
@@ -140,8 +139,7 @@ class _Climb:
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
         course = self.course
-        with np.errstate(divide="ignore", invalid="ignore"):
-            half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
+        half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
         pairs = [self._heated(i, half, current) for i, current in enumerate(self.currents)]
         if not pairs:
             return course.windings, course.cases
@@ -169,9 +167,8 @@ class _Climb:
             return
         course, path = self.course, self.path
         new_layer = (radius != self.radius) & (self.radius > 0)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
-            between = self.middle + share * (path.middles[index] - self.middle)
+        share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
+        between = self.middle + share * (path.middles[index] - self.middle)
         between = np.where(np.isfinite(self.margin), between, path.edges[index])
         course.wound = np.where(stalls, np.where(new_layer, path.edges[index], between), course.wound)
         course.reason = np.where(stalls, np.where(new_layer, STALLED_AT_LAYER, STALLED), course.reason)
@@ -186,8 +183,7 @@ class _Climb:
         drawn = total * time
         left = capacity - course.charge
         empties = here & (drawn >= left)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(empties, left / drawn, 1.0)
+        share = np.where(empties, left / drawn, 1.0)
         edges = self.path.edges
         course.wound = np.where(empties, edges[index] + share * (edges[index + 1] - edges[index]), course.wound)
         course.reason = np.where(empties, EMPTY, course.reason)
@@ -254,8 +250,7 @@ def climb(batch: Batch) -> Course:
         state.cell(index)
     law = Law(batch, course.windings, course.cases)
     near = 0.98 * course.last_speed
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
+    slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
     course.last_slope = np.where(course.last_speed > 0, slope, np.nan)
     return course
 
@@ -293,18 +288,17 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
     m, n = batch.machine, batch.size
     inertia = rotating_inertia(m.chain)
     _, per_torque = raising_line(m.chain)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        tau = inertia / course.last_slope
-        carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope
-        law = Law(batch, *start_temperatures(batch))
-        needed = law.push(course.first_speed)
-        angle = np.zeros(n)
-        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            speed = course.first_speed * (node + 1) / 2
-            excess = law.push(speed) - needed
-            angle = angle + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
-        lost = (angle - tau * (course.first_speed - course.last_speed)) / course.last_speed + carried
-        ramp = _ramp_loss(batch, course)
+    tau = inertia / course.last_slope
+    carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope
+    law = Law(batch, *start_temperatures(batch))
+    needed = law.push(course.first_speed)
+    angle = np.zeros(n)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        speed = course.first_speed * (node + 1) / 2
+        excess = law.push(speed) - needed
+        angle = angle + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
+    lost = (angle - tau * (course.first_speed - course.last_speed)) / course.last_speed + carried
+    ramp = _ramp_loss(batch, course)
     return lost + ramp, tau + carried
 
 

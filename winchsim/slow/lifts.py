@@ -233,6 +233,11 @@ def lift_batch(batch: Batch) -> Lifts:
     -------
     Lifts
     """
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # stalled variants and trains without drag
+        return _lift_batch(batch)
+
+
+def _lift_batch(batch: Batch) -> Lifts:
     course = climb(batch)
     lost, tau = spin_up(batch, course)
     m, n, path = batch.machine, batch.size, course.path
@@ -294,10 +299,9 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
     pull = (load.pull_needed(m.body, m.reach - m.start_travel) + m.body.friction) / m.line.falls
     needed = output_torques(m.chain, 1, pull * radius, breakaway=m.breakaway)[0]
     still = np.zeros(n)
-    with np.errstate(divide="ignore"):
-        cold_law = Law(batch, windings, cases)
-        cold = cold_law.push(still, m.breakaway) / needed
-        return cold, Law(batch, hot, cases).push(still, m.breakaway) / needed, cold_law.drive(still).total
+    cold_law = Law(batch, windings, cases)
+    cold = cold_law.push(still, m.breakaway) / needed
+    return cold, Law(batch, hot, cases).push(still, m.breakaway) / needed, cold_law.drive(still).total
 
 
 def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
@@ -357,11 +361,10 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
     short_of = worst * _rows([link.required for link in m.links], n)
     first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
     every = np.arange(n)
-    with np.errstate(divide="ignore"):
-        found = dict(
-            factor=1 / worst[first, every], spare=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
-            weakest=labels[first], shortest=labels[short], stall_weakest=labels[stall],
-        )  # fmt: skip
+    found = dict(
+        factor=1 / worst[first, every], spare=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
+        weakest=labels[first], shortest=labels[short], stall_weakest=labels[stall],
+    )  # fmt: skip
     return found | _by_kind(batch, worst, labels)
 
 
@@ -378,8 +381,7 @@ def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, n
             continue
         short_of = (worst * required)[rows]
         at = rows[np.argmax(short_of, axis=0)]
-        with np.errstate(divide="ignore"):
-            factors[place] = 1 / worst[at, every]
-            spares[place] = 1 / (worst * required)[at, every]
+        factors[place] = 1 / worst[at, every]
+        spares[place] = 1 / (worst * required)[at, every]
         names[place] = labels[at]
     return dict(kind_factors=factors, kind_spares=spares, kind_shortest=names)

@@ -68,10 +68,9 @@ def pick_up_force(batch: Batch, path: Path, law: Law) -> Any:
     pull = np.broadcast_to(np.asarray(breakaway_pull(batch), dtype=float), (n,))
     first = np.argmax(path.hanging, axis=0)[None, :]
     radius = np.take_along_axis(path.radii, first, axis=0)[0]
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        drum = _drum(batch, law, pull, radius)
-        speed = np.where(path.lift_off > 0, _take_up(batch, path, drum, radius), 0.0)
-        peak = _first_bounce(batch, path, drum, speed, radius)
+    drum = _drum(batch, law, pull, radius)
+    speed = np.where(path.lift_off > 0, _take_up(batch, path, drum, radius), 0.0)
+    peak = _first_bounce(batch, path, drum, speed, radius)
     return np.where((drum.loaded > 0) & np.isfinite(peak), np.maximum(peak, pull), pull)
 
 
