@@ -99,6 +99,15 @@ def test_ran_back_with_speed_and_energy(ran, make_stage):
     assert "hits the floor at" in back.sentence and "pawl" in back.help
 
 
+def test_a_load_that_still_creeps_when_the_watch_ends(ran, make_stage):
+    """Too slow to come back by 5 mm within the watch: not held, though it is no run-back yet."""
+    run = ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0}, settings={"watch": 0.02})
+    assert run.history.held is False and not run.history.run_backs()
+    finding = run.one(FindingKind.RAN_BACK)
+    assert finding.severity is Severity.DANGER and "the drum still turns back after 20.0 ms" in finding.sentence
+    assert not run.verdict.passes
+
+
 def test_a_broken_link_is_a_danger_with_its_force(ran):
     finding = ran(**WEAK_ROPE).one(FindingKind.ROPE_BROKE)
     assert finding.severity is Severity.DANGER

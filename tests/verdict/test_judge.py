@@ -12,6 +12,8 @@ from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import build
 from winchsim.simulate import simulate
+from winchsim.verdict.balance import Margins
+from winchsim.verdict.case import shortfall
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.judge import judge
 from winchsim.verdict.summary import summarise
@@ -47,6 +49,10 @@ SENTENCES = {
         {"load": {"start_height": 0.1}, "phase": (Phase(action="lower", until="floor"),)},
         "Lowers 8 kg in 1 phase of 1.05 s; it ends on the floor.",
     ),
+    "stays down": (
+        {"phase": (Phase(action="off", until="time", time=2.0),)},
+        "Leaves 8 kg on the floor for 2.00 s.",
+    ),
     "overflows": (
         {"drum": {"width": 0.006, "flange_diameter": 0.020}, "load": {"height": 0.4}},
         "Does not get up: at 0.149 m the rope climbs over the drum's flange.",
@@ -62,6 +68,19 @@ SENTENCES = {
 def test_sentence(ran, name):
     parts, sentence = SENTENCES[name]
     assert ran(**parts).verdict.sentence == sentence
+
+
+@pytest.mark.parametrize(
+    ("margins", "text"),
+    [
+        (Margins(0.7112, 0.5), "71 % of the torque that raising the load takes"),
+        (Margins(0.99987, 0.8), "99.9 % of the torque that raising the load takes"),
+        (Margins(-0.5, -0.9), "none of the torque that raising the load takes"),
+        (Margins(1.3, 0.955), "95.5 % of the torque that starting it from rest takes"),
+    ],
+)
+def test_shortfall_is_never_told_as_all_or_less_than_none(margins, text):
+    assert shortfall(margins) == text
 
 
 def test_sentence_of_a_run_back(ran, make_stage):

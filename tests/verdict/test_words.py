@@ -58,3 +58,8 @@ def test_every_link_has_a_name_of_its_own(small):
     assert len(set(names)) == len(names)
     assert "pinion tooth of stage 1 (2nd of 2)" in names and "output shaft of stage 1 (1st of 2)" in names
     assert "cross-pin of the drum" in names and "drum rod between its supports" in names
+
+
+@pytest.mark.parametrize(("time", "text"), [(0.0, "at once"), (3.2, "after 3.20 s"), (0.004, "after 4.00 ms")])
+def test_after(time, text):
+    assert words.after(time) == text

@@ -214,9 +214,8 @@ def _links(page: _Page, rows: Sequence[LinkRow]) -> None:
         when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "  ")
         table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
-    if page.us:  # no room for the times beside two sets of units
-        table = [(*row[:4], row[5]) for row in table]
-    page.table(table, "rrll" if page.us else "rrllr")
+    without_times = [(*row[:4], row[5]) for row in table]
+    page.table(without_times if page.us else table, "rrll" if page.us else "rrllr")  # two sets of units take the room
     left = rows[MOST_LINKS:]
     if left:
         page.lines.append(f"  and {len(left)} more, factor {number(left[0].link.factor, 2)} and over")

@@ -11,7 +11,7 @@ from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
 from winchsim.verdict.history import OFF_FLOOR, read_history
 from winchsim.verdict.summary import summarise
-from winchsim.verdict.words import counted, duration, given, length, link_name, speed
+from winchsim.verdict.words import after, counted, duration, given, length, link_name, speed
 
 
 def judge(record: Record, *, cures: bool = True) -> Verdict:
@@ -66,7 +66,7 @@ def _broken(case: Case) -> str:
     if event is None or limit is None:
         return ""
     when = "before the load lifts off" if event.height <= OFF_FLOOR else f"with the load {length(event.height)} up"
-    text = f"Breaks the {link_name(case.machine, limit)} after {duration(event.time)}, {when}"
+    text = f"Breaks the {link_name(case.machine, limit)} {after(event.time)}, {when}"
     landed = [e for e in case.history.of(Event.LANDED) if e.time >= event.time and (e.value or 0.0) > 0]
     if landed:
         text += f"; the load hits the floor at {speed(landed[0].value or 0.0)}"
@@ -88,13 +88,13 @@ def _stall(case: Case) -> str:
         return ""
     blocked = blocked_by(case, event)
     if blocked:
-        return f"Stalls: {blocked} {length(event.height)} up, after {duration(event.time)}{_afterwards(case)}."
+        return f"Stalls: {blocked} {length(event.height)} up, {after(event.time)}{_afterwards(case)}."
     found = stall_margins(case, event)
     short = f"the motors give {shortfall(found)}"
     if event.height <= OFF_FLOOR:
         return f"Stalls: the load never leaves the floor; {short}{_afterwards(case)}."
     where = "at the end of a layer of rope, " if layer_that_ends(case, event) is not None else ""
-    return f"Stalls {where}{length(event.height)} up, after {duration(event.time)}; {short}{_afterwards(case)}."
+    return f"Stalls {where}{length(event.height)} up, {after(event.time)}; {short}{_afterwards(case)}."
 
 
 def _afterwards(case: Case) -> str:
@@ -110,14 +110,14 @@ def _late(case: Case) -> str:
     if event is None or case.history.up is not None:
         return ""
     meant = "up" if case.history.wants_top else "done"
-    return f"Not {meant} in time: after {duration(event.time)} the load is at {length(event.height)}."
+    return f"Not {meant} in time: {after(event.time)} the load is at {length(event.height)}."
 
 
 def _empty(case: Case) -> str:
     event = case.record.first(Event.EMPTY)
     if event is None or case.history.up is not None:
         return ""
-    return f"Does not get up: the battery is empty after {duration(event.time)}, with the load at {length(event.height)}."
+    return f"Does not get up: the battery is empty {after(event.time)}, with the load at {length(event.height)}."
 
 
 def _up(case: Case) -> str:
@@ -163,11 +163,11 @@ def _programme(case: Case) -> str:
     if case.history.run_backs():
         return f"Runs back{_afterwards(case).removeprefix(', and then runs back')} in a programme of {phases}."
     end, start = float(record["height"][-1]), m.height(m.start_travel)
-    verb = (
-        "Lowers" if end < start - case.history.allowed_sag else "Raises" if end > start + case.history.allowed_sag else "Holds"
-    )
+    moved = end - start
+    still = "Holds" if max(end, start) > OFF_FLOOR else "Leaves"
+    verb = still if abs(moved) <= case.history.allowed_sag else "Raises" if moved > 0 else "Lowers"
     place = f"{length(end)} up" if end > OFF_FLOOR else "on the floor"
     mass, time = given(m.body.mass, "kg"), duration(float(record.time[-1]))
-    if verb == "Holds":
-        return f"Holds {mass} {place} for {time}" + _held_clause(case).replace(" and holds it with the power off", "") + "."
+    if verb in ("Holds", "Leaves"):
+        return f"{verb} {mass} {place} for {time}" + _held_clause(case).replace(" and holds it with the power off", "") + "."
     return f"{verb} {mass} in {phases} of {time}; it ends {place}."

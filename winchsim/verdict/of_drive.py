@@ -11,7 +11,7 @@ from winchsim.model import Event
 from winchsim.quantity_text import quantity
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import counted, duration, given, group_name, length, listed, percent
+from winchsim.verdict.words import after, counted, duration, given, group_name, length, listed, percent
 
 SLOWED_SHARE = 0.05
 """Share of a raise under the current limit from which on it is a caution. [-] Own assumption."""
@@ -69,7 +69,7 @@ def battery_empty(case: Case) -> Iterator[Finding]:
     """A battery that gave out."""
     event = case.record.first(Event.EMPTY)
     if event is not None:
-        text = f"The battery is empty after {duration(event.time)}, with the load at {length(event.height)}."
+        text = f"The battery is empty {after(event.time)}, with the load at {length(event.height)}."
         yield Finding(
             FindingKind.BATTERY_EMPTY, Severity.CAUTION, text, event.time, event.height,
             float(case.record["charge"][case.history.at(event.time)]), case.machine.source.capacity, "C",

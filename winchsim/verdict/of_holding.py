@@ -37,18 +37,25 @@ def ran_back(case: Case) -> Iterator[Finding]:
 
 
 def not_held(case: Case) -> Iterator[Finding]:
-    """A load that came down without the drum running back: a rope that parted."""
-    if case.history.broke is None:
-        return
-    landed = next((e for e in case.history.of(Event.LANDED) if e.time >= case.history.broke.time), None)
-    if landed is not None:
-        text = (
-            f"The load falls from {length(case.history.broke.height)} and hits the floor at {speed(landed.value or 0.0)} "
-            f"with {quantity(landed.energy, 'J')}."
-        )
+    """A load that was not held though it did not run back far: its rope parted, or it still creeps when the run ends."""
+    broke = case.history.broke
+    if broke is None:
+        span = next(span for span in case.history.watches() if not case.history.holds(span))
+        back, height = float(case.history.given_back(span.samples)[-1]), float(case.record["height"][span.samples.stop - 1])
+        watched = duration(span.end - span.start)
+        text = f"With the power off the drum still turns back after {watched}; it has let the load down by {length(back)}."
         yield Finding(
-            FindingKind.RAN_BACK, Severity.DANGER, text, case.history.broke.time, case.history.broke.height, landed.value, 0.0,
-            "m/s", "Nothing holds a load whose rope has gone: nobody and nothing of value below it.",
+            FindingKind.RAN_BACK, Severity.DANGER, text, span.end, height, back, case.history.allowed_sag, "m",
+            "A longer watch (settings.watch) shows how it goes on; a pawl or a brake on the drum ends it.",
+        )  # fmt: skip
+        return
+    landed = next((e for e in case.history.of(Event.LANDED) if e.time >= broke.time), None)
+    if landed is not None:
+        hit = f"hits the floor at {speed(landed.value or 0.0)} with {quantity(landed.energy, 'J')}"
+        yield Finding(
+            FindingKind.RAN_BACK, Severity.DANGER, f"The load falls from {length(broke.height)} and {hit}.", broke.time,
+            broke.height, landed.value, 0.0, "m/s",
+            "Nothing holds a load whose rope has gone: nobody and nothing of value below it.",
         )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from winchsim.simulate import RecordedEvent
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.words import counted, duration, length, listed, speed
+from winchsim.verdict.words import after, counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1
 """Speed of a landing that is worth a word. [m/s] Own assumption."""
@@ -53,11 +53,11 @@ def stalled(case: Case) -> Iterator[Finding]:
     blocked = blocked_by(case, event)
     kind = FindingKind.STALLED_AT_LAYER_END if layer_that_ends(case, event) is not None else FindingKind.STALLED
     if blocked:
-        text = f"The motors stall after {duration(event.time)} {where}, because {blocked}."
+        text = f"The motors stall {after(event.time)} {where}, because {blocked}."
     else:
         layer = int(case.record["layer"][case.history.at(event.time)])
         on = f" on layer {layer}" if kind is FindingKind.STALLED_AT_LAYER_END or layer > 1 else ""
-        text = f"The motors stall after {duration(event.time)} {where}{on}: they give {shortfall(found)}."
+        text = f"The motors stall {after(event.time)} {where}{on}: they give {shortfall(found)}."
     text += _until_hot(case, event) + _stall_breaks(case)
     help_ = "Switch the power off at once: a stalled motor turns all its current into heat."
     yield Finding(

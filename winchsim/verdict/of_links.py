@@ -15,7 +15,7 @@ from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
 from winchsim.verdict.history import OFF_FLOOR
 from winchsim.verdict.prints import tooth_advice, tooth_case
-from winchsim.verdict.words import counted, duration, given, length, link_name, listed
+from winchsim.verdict.words import after, counted, given, length, link_name, listed
 
 LEAST_CONTACT = 1.1
 """Contact ratio below which teeth pass the load on roughly. [-] Common practice: 1.2 is asked for, 1.1 is the least."""
@@ -40,9 +40,7 @@ def overload(case: Case) -> Iterator[Finding]:
         low, high = (number(in_unit(v, strength.unit)) for v in (strength.low, strength.high))
         reach = f" ({low} to {high} {strength.unit}, {strength.basis})"
     asked = quantity(demand, strength.unit)
-    text = (
-        f"The {name} breaks after {duration(event.time)}, {_load_at(event)}: it is asked for {asked} and bears {bears}{reach}."
-    )
+    text = f"The {name} breaks {after(event.time)}, {_load_at(event)}: it is asked for {asked} and bears {bears}{reach}."
     yield Finding(
         MEANING.get(limit.kind, FindingKind.OVERLOAD), Severity.DANGER, text, event.time, event.height, demand, strength.value,
         strength.unit, _link_advice(case, limit, demand), limit.where,

@@ -69,6 +69,11 @@ def duration(value: float) -> str:
     return quantity(value, "ms" if 0 < abs(value) < 0.1 else "s" if abs(value) < 600 else "min")
 
 
+def after(time: float) -> str:
+    """When something happened: "after 3.20 s", or "at once"."""
+    return f"after {duration(time)}" if time > 0 else "at once"
+
+
 def group_name(machine: Machine, index: int) -> str:
     """A group's motors: "the motors", or "the motors of group 2" where there are several groups."""
     several = len(machine.groups) > 1
