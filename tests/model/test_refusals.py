@@ -1,0 +1,72 @@
+"""What no winch can be built from is refused with the key to change."""
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.inputs import Brake
+from winchsim.model import build
+
+
+def keys_of(refused):
+    return [fault.key for fault in refused.value.faults]
+
+
+def test_rope_too_stiff_to_stretch(small):
+    with pytest.raises(InputError) as refused:
+        build(small(rope={"axial_stiffness": 1e11}))
+    assert keys_of(refused) == ["rope.axial_stiffness"]
+
+
+def test_rope_that_the_load_would_stretch_by_half(small):
+    with pytest.raises(InputError) as refused:
+        build(small(rope={"axial_stiffness": 100.0}))
+    assert keys_of(refused) == ["rope.axial_stiffness"]
+
+
+def test_no_room_between_load_and_drum_at_the_top(small):
+    with pytest.raises(InputError) as refused:
+        build(small(load={"drum_height": 0.14}))
+    assert keys_of(refused) == ["load.drum_height"]
+
+
+def test_locking_first_stage_under_several_groups(small, make_motor, make_stage):
+    """Which group carries how much is then undetermined."""
+    motors = (make_motor(4.0, 0.005), make_motor(5.0, 0.006))
+    with pytest.raises(InputError) as refused:
+        build(small(motors=motors, stage=(make_stage(125.0, 0.4),)))
+    assert keys_of(refused) == ["stage.1.reverse_efficiency"]
+    assert build(small(motors=motors[0], stage=(make_stage(125.0, 0.4),))).groups[0].ratio == pytest.approx(125.0)
+
+
+def test_brake_on_the_motor_shaft_of_several_groups(small, make_motor):
+    motors = (make_motor(4.0, 0.005), make_motor(5.0, 0.006))
+    with pytest.raises(InputError) as refused:
+        build(small(motors=motors, brake=Brake(torque=0.01, place="motor")))
+    assert keys_of(refused) == ["brake.place"]
+    assert build(small(motors=motors, brake=Brake(torque=0.01, place="drum"))).chain_groups == ((True, 0), (True, 1))
+
+
+def test_all_motors_dead(small, make_motor):
+    with pytest.raises(InputError) as refused:
+        build(small(motors=make_motor(4.0, 0.005, count=2, dead=2)))
+    assert keys_of(refused) == ["motors.1.dead"]
+
+
+def test_slack_rope_on_a_hanging_load(small):
+    with pytest.raises(InputError) as refused:
+        build(small(load={"start_height": 0.1}, rope={"slack": 0.01}))
+    assert keys_of(refused) == ["rope.slack"]
+
+
+def test_every_contradiction_at_once(small, make_motor):
+    with pytest.raises(InputError) as refused:
+        build(
+            small(motors=make_motor(4.0, 0.005, dead=3), load={"start_height": 0.1, "snag_height": 0.05}, rope={"slack": 0.01})
+        )
+    assert {"motors.1.dead", "load.snag_height", "rope.slack"} <= set(keys_of(refused))
+
+
+def test_raise_of_more_than_a_day(small, make_stage):
+    with pytest.raises(InputError) as refused:
+        build(small(stage=make_stage(500.0, 0.9, repeat=3), load={"height": 50.0}))
+    assert keys_of(refused) == ["load.height"]
