@@ -15,8 +15,8 @@ from winchsim.verdict.words import counted, given, percent
 MOST_MOTORS = 4
 """How many times as many motors are tried at most. [-]"""
 
-SMALLEST = 0.1
-"""How far load and drum are reduced at most. [-]"""
+SMALLEST = 0.25
+"""How far load and drum are reduced at most: less is another lift, and no cure of this one. [-]"""
 
 MOST_TEETH = 1.6
 """By how much the teeth of a gear are increased at most, before another stage is tried. [-]"""
