@@ -420,7 +420,7 @@ def room_for(axes: Axes, *values: np.ndarray | float, zero: bool = True, least: 
     span = (high - low) or 1.0
     axes.set_ylim(low - (0.08 * span if low < 0 or not zero else 0.03 * span), high + 0.08 * span)
     if zero and low < 0:
-        axes.axhline(0.0, color=GREY, linewidth=axes.spines["left"].get_linewidth(), zorder=1)
+        axes.axhline(0.0, color=GREY, linewidth=axes.spines["left"].get_linewidth(), zorder=1, label="_zero")
 
 
 def finish(band: Band) -> None:

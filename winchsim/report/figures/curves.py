@@ -135,7 +135,7 @@ def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
         limit = min(g.winding_limit for g in groups)
         room_for(axes, *every, record.machine.ambient, limit, zero=False)
         limit_line(axes, look, limit, f"winding limit {quantity(limit, '°C')}")
-        axes.axhline(record.machine.ambient, color=GREY, linewidth=look.line / 2, zorder=1)
+        axes.axhline(record.machine.ambient, color=GREY, linewidth=look.line / 2, zorder=1, label="_ambient")
         if us:
             name_lines_inside(axes, lines, [name for _, name, _ in ends])
         else:

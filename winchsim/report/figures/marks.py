@@ -138,7 +138,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             continue
         lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
-        full = "the drum lowers" if lowers else moment_text(record, e)
+        full = "the drum lowers" if lowers else clean(moment_text(record, e))
         found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
     return tuple(found)
 
