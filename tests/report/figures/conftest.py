@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from types import SimpleNamespace
 
 import numpy as np
@@ -118,7 +119,13 @@ def panels(figure) -> list:
 def texts_beyond(figure) -> list[str]:
     """Texts that leave the figure by more than a pixel."""
     canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        canvas.draw()
+        return _beyond(figure, canvas)
+
+
+def _beyond(figure, canvas) -> list[str]:
     renderer = canvas.get_renderer()
     wide, high = canvas.get_width_height()
     unseen = _undrawn(figure)

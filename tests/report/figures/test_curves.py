@@ -10,7 +10,7 @@ from winchsim.quantity_text import in_unit
 from winchsim.report.figures.bands import EVENT, HELD, REPEATED, held_spans
 from winchsim.report.figures.catalogue import NAMES, pictures
 from winchsim.report.figures.curves import electrical, height_and_speed, temperatures, tension, zoom_windows
-from winchsim.report.figures.look import COLUMN, LOOKS, SLIDE
+from winchsim.report.figures.look import COLUMN, SLIDE
 from winchsim.report.figures.marks import marks_of
 
 LABELS = {
@@ -115,8 +115,7 @@ def test_a_snag_is_shown_larger(records):
     assert any(w.start < snag < w.end for w in zoom_windows(record))
 
 
-@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
-@pytest.mark.parametrize("us", [False, True])
+@pytest.mark.parametrize(("look", "us"), [(COLUMN, False), (SLIDE, True)], ids=["column", "slide and US units"])
 @pytest.mark.parametrize("name", ["lift", "stall", "stall at once", "break", "snag", "jerks"])
 def test_no_text_leaves_any_figure(records, see, name, look, us):
     drawn = pictures(records[name], look, us=us)

@@ -74,7 +74,7 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
     opening = f'<svg class="figure" {box[0] if box else ""} role="img" aria-label="{html.escape(alt)}">'
     text = opening + text[text.index(">") + 1 :]
     used = set(re.findall(r'(?:url\(#|href="#)([\w-]+)', text))
-    text = re.sub(r' id="([\w-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
+    text = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
     text = re.sub(r'xlink:href="#([\w-]+)"', rf'href="#{name}-\1"', text)
     return re.sub(r"url\(#([\w-]+)\)", rf"url(#{name}-\1)", text).strip()
 

@@ -1,0 +1,69 @@
+"""Files of figures: the same bytes each time, readable by any browser, harmless whatever the text."""
+
+from __future__ import annotations
+
+import re
+import warnings
+import xml.dom.minidom
+import zlib
+
+import pytest
+
+from winchsim.report.figures.catalogue import pictures
+from winchsim.report.figures.look import COLUMN
+from winchsim.report.figures.overlay import Run, overlay
+from winchsim.report.figures.save import FORMATS, image, inline_svg
+from winchsim.version import __version__
+
+DIGEST = "0123456789abcdef" * 4
+NASTY = 'a "quoted" & <script>alert(1)</script> ]]> $x_1$ 漢字 עברית'
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_same_record_same_bytes(lift, form):
+    for first, second in zip(pictures(lift, COLUMN), pictures(lift, COLUMN), strict=True):
+        assert image(first.figure, form, COLUMN, DIGEST) == image(second.figure, form, COLUMN, DIGEST), first.name
+        assert image(first.figure, form, COLUMN, DIGEST) == image(first.figure, form, COLUMN, DIGEST)
+
+
+def test_metadata_name_version_and_scenario_and_no_date(lift):
+    figure = pictures(lift, COLUMN)[1].figure
+    svg = image(figure, "svg", COLUMN, DIGEST).decode()
+    assert f"winchsim {__version__}" in svg and DIGEST in svg and "dc:date" not in svg
+    png = image(figure, "png", COLUMN, DIGEST)
+    assert f"winchsim {__version__}".encode() in png and DIGEST.encode() in png
+    pdf = image(figure, "pdf", COLUMN, DIGEST)
+    assert b"CreationDate" not in pdf and DIGEST.encode() in pdf
+
+
+def test_png_has_200_dots_per_inch(lift):
+    png = image(pictures(lift, COLUMN)[1].figure, "png", COLUMN)
+    assert png[:8] == b"\x89PNG\r\n\x1a\n" and int.from_bytes(png[16:20]) == round(86 / 25.4 * 200)
+
+
+def test_svg_keeps_text_as_text(lift):
+    svg = image(pictures(lift, COLUMN)[1].figure, "svg", COLUMN).decode()
+    assert ">Height (m)</text>" in svg and "'DejaVu Sans', Verdana, sans-serif" in svg
+    xml.dom.minidom.parseString(svg)
+
+
+def test_any_text_comes_through_harmless_and_without_a_warning(lift):
+    figure = overlay([Run(NASTY, lift)], COLUMN)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        svg, png = (image(figure, form, COLUMN) for form in ("svg", "png"))
+    texts = [node.firstChild.data for node in xml.dom.minidom.parseString(svg).getElementsByTagName("text")]
+    assert any(NASTY[:60] in text for text in texts) and "漢字" in svg.decode()
+    assert b"<script" not in svg and zlib.crc32(png)
+    assert any(NASTY[:20] in text.get_text() for text in figure.texts), "drawing put back what it had changed"
+
+
+def test_figures_inside_a_page_share_no_id_and_ask_for_nothing(lift):
+    drawn = [inline_svg(p.figure, COLUMN, p.name, 'said "so"') for p in pictures(lift, COLUMN)]
+    ids = [found for svg in drawn for found in re.findall(r'\bid="([^"]*)"', svg)]
+    assert len(ids) == len(set(ids)) > 0
+    for svg in drawn:
+        assert "http" not in svg and "<style" not in svg and "<metadata" not in svg
+        assert svg.startswith('<svg class="figure" viewBox=') and 'aria-label="said &quot;so&quot;"' in svg
+        used = set(re.findall(r'(?:url\(#|href="#)([^")]*)', svg))
+        assert used <= set(re.findall(r'\bid="([^"]*)"', svg)) and used
