@@ -41,6 +41,9 @@ STOCK_INCH = tuple(
 TURNED_STEP = 0.0005
 """Where no stock size works, a diameter that can be turned: whole half millimetres. [m]"""
 
+MOST_TURNED = 100
+"""Whole half millimetres tried, from the thin end of the range on. [-]"""
+
 LARGEST = 10.0
 """Largest diameter tried. [m]"""
 
@@ -120,7 +123,8 @@ def study_drum(
     sizes = sorted({*STOCK, *STOCK_INCH} if inch else STOCK)
     stock = np.array([size for size in sizes if low <= size <= high])
     own = [inputs.drum.diameter] if low <= inputs.drum.diameter <= high else []
-    diameters = np.unique(np.concatenate([np.geomspace(low, high, CANDIDATES), stock, own]))
+    turned = np.arange(math.ceil(low / TURNED_STEP), math.floor(high / TURNED_STEP) + 1)[:MOST_TURNED] * TURNED_STEP
+    diameters = np.unique(np.concatenate([np.geomspace(low, high, CANDIDATES), stock, turned, own]))
     diameters, judged, variants = sharpened(diameters, lambda values: _judged(inputs, machine, wanted, values))
     sold = np.isin(diameters, stock)
     halves = diameters / TURNED_STEP

@@ -164,10 +164,12 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
     bears = min(group.winding_limit for group in machine.groups)
     warm = np.maximum(lifts.hottest - machine.ambient, 1e-6)
     stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END))
+    # What has stalled is told as a stall, and not as a lack of margin.
+    stall = np.minimum(np.minimum(lifts.least_margin, np.minimum(lifts.margin_cold, lifts.margin_hot)), 1.0) * (1 - 1e-6)
     found = [
         Limit("being lifted at all", "not up", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
-        Limit("margin to stall", "stall", True, np.where(stalled, np.minimum(lifts.least_margin, 0.999999), lifts.margin_cold)
-              / np.where(stalled, 1.0, wanted.margin), lambda i: _margin_words(lifts, i, wanted)),
+        Limit("margin to stall", "stall", True, np.where(stalled, stall, lifts.margin_cold / wanted.margin),
+              lambda i: _margin_words(lifts, i, wanted)),
         Limit("margin with hot windings", "hot stall", True, lifts.margin_hot, lambda i: (
             "with the windings at their limit the motors give "
             f"{_just_below(lifts.margin_hot[i])} of the torque that starts it")),

@@ -1,0 +1,151 @@
+"""The ladder of test loads: rungs, limits, waits, and how each load comes down."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Load, Pawl, Phase
+from winchsim.physics import heat
+from winchsim.slow import lift_all
+from winchsim.studies.ladder import Descent, plan_ladder
+from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
+from winchsim.verdict.finding import FindingKind, Severity
+
+
+@pytest.fixture(scope="module")
+def ladder(small):
+    return plan_ladder(small(title="Small winch"))
+
+
+def test_from_an_unloaded_run_to_the_target(ladder):
+    masses = [rung.mass for rung in ladder.rungs]
+    assert masses[0] == 0 and masses[-1] == 8.0 and masses == sorted(masses)
+    assert [rung.number for rung in ladder.rungs] == [1, 2, 3, 4, 5, 6]
+    assert all(float(f"{mass:.2g}") == mass for mass in masses)  # what people can weigh
+    assert ladder.good and ladder.sentence.startswith("6 rungs from an unloaded run to 8 kg")
+
+
+def test_the_unloaded_run_measures_drag(ladder, small):
+    first = ladder.rungs[0]
+    idle = lift_all(small(), {"load.mass": [1e-6]})
+    assert first.lift_time == pytest.approx(idle.lift_time[0], rel=1e-3)
+    assert first.current == pytest.approx(idle.last_current[0], rel=1e-2)
+    assert first.weakest == "" and first.held is None and first.lowering.descent is Descent.NOTHING
+    assert first.stop_time == pytest.approx(STOP_UNLOADED * first.lift_time)
+
+
+def test_rungs_climb_in_time_current_and_stop_before_much_more(ladder):
+    for name in ("lift_time", "current", "winding_end", "fall_energy"):
+        values = [getattr(rung, name) for rung in ladder.rungs]
+        assert values == sorted(values), name
+    for rung in ladder.rungs[1:]:
+        assert rung.stop_time == pytest.approx(STOP_AT * rung.lift_time)
+        assert rung.stop_current == pytest.approx(STOP_AT * rung.current)
+        assert rung.voltage == pytest.approx(6.0 - 0.2 * rung.current, rel=1e-3)
+        assert 0 < rung.cut <= 3.0
+        assert rung.catch_energy == pytest.approx(rung.mass * 9.80665 * rung.catch_gap)
+    assert ladder.largest_difference < 0.01
+
+
+def test_powered_lowering(ladder):
+    light = ladder.rungs[1].lowering
+    assert light.descent is Descent.POWERED and light.time > 0 and light.current > 0
+    assert light.words.startswith("Reverse the polarity")
+    for rung in ladder.rungs[2:]:  # a heavier load needs less pushing down
+        assert rung.held is True and rung.lowering.time < light.time
+        assert rung.lowering.descent is not Descent.POWERED or rung.lowering.current < light.current
+
+
+def test_the_wait_lets_the_windings_cool(small, make_motor):
+    warm = {"winding_heat_capacity": 1.0, "case_heat_capacity": 20.0, "winding_to_case": 5.0, "case_to_ambient": 20.0}
+    inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **warm), load={"height": 0.4})
+    ladder = plan_ladder(inputs, rungs=3)
+    assert ladder.rungs[-1].rest_before >= 60 and ladder.rungs[1].rest_before == 0
+    group = ladder.machine.groups[0]
+    for rung in ladder.rungs[2:]:
+        assert rung.rest_before % 60 == 0
+        assert rung.winding_start <= 20 + COOL or rung.rest_before == 120 * 60
+    cooled = heat.step_exact(group.heat, 0.0, 60.0, 40.0, 20.0, 1e5)[0]
+    assert cooled == pytest.approx(20.0, abs=0.1)
+
+
+def test_it_ends_at_the_first_load_that_does_not_come_up(small):
+    ladder = plan_ladder(small(load={"mass": 24.0}))
+    assert not ladder.rungs[-1].up and all(rung.up for rung in ladder.rungs[:-1])
+    assert ladder.rungs[-1].mass < 24.0 and not ladder.good
+    assert ladder.sentence.startswith(f"Climb to {ladder.rungs[-2].mass:g} kg only: at ")
+    assert ladder.rungs[-1].verdict == "no go"
+    danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)
+    assert danger.kind is FindingKind.STALLED
+
+
+def test_a_link_that_breaks_ends_it_too(small):
+    ladder = plan_ladder(small(rope={"breaking_force": 60.0, "knot_efficiency": 1.0}))
+    danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)
+    assert danger.kind is FindingKind.OVERLOAD and "rope" in danger.sentence
+
+
+def test_a_load_that_drives_its_motors_is_not_lowered_under_power(small):
+    loose = dataclasses.replace(small().stage[0], efficiency=0.97, reverse_efficiency=0.97, shaft_drag=0.0)
+    ladder = plan_ladder(small(stage=loose, load={"mass": 6.0}), rungs=2)
+    last = ladder.rungs[-1]
+    assert last.held is False
+    assert last.lowering.descent in (Descent.OVERHAULS, Descent.SHORTED)
+    assert "runs back" in ladder.sentence
+    assert any(f.kind is FindingKind.RAN_BACK for f in ladder.findings)
+
+
+def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it(small):
+    locks = dataclasses.replace(small().stage[0], reverse_efficiency=-0.1)
+    for more in ({}, {"pawl": Pawl()}):
+        rung = plan_ladder(small(stage=locks, **more), rungs=1).rungs[-1]
+        assert rung.held is True and rung.lowering.descent is Descent.POWERED
+
+
+def test_motors_too_weak_to_lower_it_need_a_prop(small):
+    stuck = dataclasses.replace(small().stage[0], reverse_efficiency=-3.0)
+    inputs = small(stage=stuck, phase=(Phase(action="raise", until="top"), Phase(action="lower", until="floor", voltage=0.5)))
+    rung = plan_ladder(inputs, rungs=1).rungs[-1]
+    assert rung.lowering.descent is Descent.NOT_DOWN and "prop" in rung.lowering.words
+
+
+def test_another_target_and_other_rungs(small):
+    ladder = plan_ladder(small(), target=4.0, rungs=2)
+    assert [rung.mass for rung in ladder.rungs] == [0.0, 2.0, 4.0]
+    assert [rung.mass for rung in plan_ladder(small(), rungs=1).rungs] == [0.0, 8.0]
+    seven = [rung.mass for rung in plan_ladder(small(), rungs=7).rungs]
+    assert len(seven) == 8 and np.all(np.diff(seven) > 0)
+
+
+def test_progress_counts_rungs(small):
+    told = []
+    plan_ladder(small(), rungs=2, on_progress=lambda *step: told.append(step))
+    assert told == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_what_to_measure_and_how_it_was_printed(small):
+    from winchsim.inputs import Stage
+
+    printed = Stage(pinion=12, gear=60, module=0.001, width=0.01, material="PETG", walls=4, infill=0.4, repeat=3)
+    ladder = plan_ladder(small(stage=printed, load=Load(mass=2.0, height=0.1)), rungs=1)
+    (line,) = ladder.prints
+    for part in ("12:60", "3 pairs", "PETG", "4 walls", "40 % infill", "0.45 mm lines", "lying", "10 mm wide"):
+        assert part in line
+    assert any("on a scale" in text for text in ladder.measure_first)
+    assert any(text.startswith("stage.1.friction: assumed") for text in ladder.measure_first)
+
+
+def test_the_snag_of_a_scenario_is_not_planned_for(small):
+    ladder = plan_ladder(small(load={"snag_height": 0.05}), rungs=1)
+    assert ladder.rungs[-1].up and any(f.kind is FindingKind.SNAGGED for f in ladder.findings)
+
+
+def test_a_load_that_coasts_past_the_mark_is_a_caution(small, make_motor):
+    heavy = make_motor(4.0, 0.005, idle_current=0.005, count=2, rotor_inertia=3e-6)
+    free = dataclasses.replace(small().stage[0], efficiency=0.98, repeat=2, shaft_drag=0.0)
+    ladder = plan_ladder(small(motors=heavy, stage=free, load={"mass": 1.0, "height": 0.5}), rungs=1)
+    assert ladder.rungs[-1].coast > 0.01
+    assert any("past the mark" in f.sentence for f in ladder.findings)
