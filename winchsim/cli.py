@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, ladder, lift, materials, motors, new, voltage
+from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, ladder, lift, materials, motors, new, spread, voltage
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.errors import WinchsimError
@@ -26,6 +26,7 @@ COMMANDS: tuple[Callable[[Any], None], ...] = (
     heaviest.register,
     ladder.register,
     calibrate.register,
+    spread.register,
     curves.register,
     new.register,
     materials.register,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, with_value
 from winchsim.model.machine import Machine
@@ -65,6 +67,19 @@ def with_data_sheets(inputs: Inputs, machine: Machine, constant: float = 1.0, re
         for key, value in data_sheet(group.fit, constant, resistance).items():
             inputs = with_value(inputs, f"{path}.{key}", value)
     return inputs
+
+
+def as_data_sheets(inputs: Inputs, machine: Machine) -> Inputs:
+    """Scenario in which the running motors that are described otherwise are given by data sheets; the same motors.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    """
+    others = [group for group in machine.groups if inputs.motors[group.number - 1].known_by != "data sheet"]
+    return with_data_sheets(inputs, replace(machine, groups=tuple(others)))
 
 
 def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:

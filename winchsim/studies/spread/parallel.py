@@ -1,0 +1,121 @@
+"""Builds lifted in chunks, here or on any executor; what is done when the user stops is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from winchsim.studies.spread.builds import Plan
+from winchsim.studies.spread.outcomes import Outcomes, joined, lift_builds
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+CHUNK = 40
+FULL_CHUNK = 4
+"""Builds of one task: by the slow model, and in full. The same however many workers there are, so that every build gives the
+same numbers wherever it is lifted. [-]"""
+
+AT_ONCE = 64
+"""Most tasks that are handed out at a time: more would only wait in the executor's memory. [-]"""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of it.
+
+    Attributes
+    ----------
+    outcomes : Outcomes
+        Of the builds that were lifted, in their order.
+    rows : ndarray of int
+        Which these are.
+    complete : bool
+        Whether all were.
+    """
+
+    outcomes: Outcomes
+    rows: NDArray[np.int_]
+    complete: bool
+
+
+def lift_everywhere(
+    plan: Plan, shares: Array, executor: Executor | None = None, *, in_full: bool = False, on_progress: Progress | None = None
+) -> Done:
+    """Outcomes of builds, lifted in chunks.
+
+    Parameters
+    ----------
+    plan : Plan
+    shares : ndarray, shape (n, dimensions)
+        Numbers between 0 and 1, one row a build. [-]
+    executor : Executor, optional
+        Any of concurrent.futures' kind; left out, the builds are lifted here.
+    in_full : bool
+        Whether by the full simulation.
+    on_progress : callable, optional
+        Told how many of how many builds are done.
+
+    Returns
+    -------
+    Done
+        After a KeyboardInterrupt: of the chunks that were finished by then.
+    """
+    size = FULL_CHUNK if in_full else CHUNK
+    starts = list(range(0, len(shares), size))
+    found: dict[int, Outcomes] = {}
+
+    def tell() -> None:
+        if on_progress is not None:
+            on_progress(sum(len(part) for part in found.values()), len(shares))
+
+    try:
+        if executor is None:
+            for start in starts:
+                found[start] = lift_builds(plan, shares[start : start + size], in_full=in_full)
+                tell()
+        else:
+            _hand_out(executor, plan, shares, starts, size, in_full, found, tell)
+    except KeyboardInterrupt:
+        pass
+    done = [start for start in starts if start in found]
+    if not done:
+        raise KeyboardInterrupt
+    rows = np.concatenate([np.arange(start, start + len(found[start])) for start in done])
+    return Done(joined([found[start] for start in done]), rows, len(done) == len(starts))
+
+
+def _hand_out(
+    executor: Executor,
+    plan: Plan,
+    shares: Array,
+    starts: list[int],
+    size: int,
+    in_full: bool,
+    found: dict[int, Outcomes],
+    tell: Callable[[], None],
+) -> None:
+    waiting: dict[Future[Outcomes], int] = {}
+    left = iter(starts)
+    try:
+        for start in left:
+            waiting[executor.submit(lift_builds, plan, shares[start : start + size], in_full=in_full)] = start
+            if len(waiting) >= AT_ONCE:
+                _take(waiting, found, tell)
+        while waiting:
+            _take(waiting, found, tell)
+    finally:
+        for future in waiting:
+            future.cancel()
+
+
+def _take(waiting: dict[Future[Outcomes], int], found: dict[int, Outcomes], tell: Callable[[], None]) -> None:
+    """Wait until a task is done, and keep what it gives."""
+    done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+    for future in done:
+        found[waiting.pop(future)] = future.result()
+    tell()
