@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from winchsim.report import tables
 from winchsim.report.page import Report
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless
 from winchsim.report.tables import Say
 from winchsim.version import __version__
 
@@ -33,14 +33,14 @@ def markdown(report: Report, suffix: str = "png") -> str:
 
 def plain(text: str) -> str:
     """Text of any origin without a meaning in Markdown or HTML, on one line."""
-    return _SPECIAL.sub(r"\\\1", clean(text.replace("\n", " ")))
+    return _SPECIAL.sub(r"\\\1", harmless(text.replace("\n", " ")))
 
 
 def fenced(text: str) -> str:
     """Text as it stands, in a fence longer than any run of backticks in it."""
     longest = max((len(run) for run in re.findall(r"`+", text)), default=0)
     fence = "`" * max(3, longest + 1)
-    body = "\n".join(clean(line) for line in text.replace("\r\n", "\n").rstrip("\n").split("\n"))
+    body = "\n".join(harmless(line) for line in text.replace("\r\n", "\n").rstrip("\n").split("\n"))
     return f"{fence}toml\n{body}\n{fence}"
 
 

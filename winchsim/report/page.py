@@ -15,7 +15,7 @@ from string import Template
 from winchsim.report import tables
 from winchsim.report.figures.catalogue import Picture
 from winchsim.report.figures.save import inline_svg
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless
 from winchsim.report.tables import Say
 from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
@@ -105,7 +105,7 @@ def page(report: Report) -> str:
 
 def safe(text: str) -> str:
     """Text of any origin as HTML text or attribute value."""
-    return html.escape(clean(text), quote=True)
+    return html.escape(harmless(text), quote=True)
 
 
 def _said(text: str, report: Report) -> str:
@@ -193,7 +193,8 @@ def _inputs(report: Report, say: Say) -> str:
             for row in table.rows
         ]
         parts.append(f"<h3>{safe(table.name)}</h3>")
-        parts.append(_table(("key", "value", "basis", "meaning"), rows, kind="inputs"))
+        if rows:
+            parts.append(_table(("key", "value", "basis", "meaning"), rows, kind="inputs"))
         if table.left_out:
             parts.append(_note("Not given: " + ", ".join(table.left_out) + "."))
     return _section("Every input", "\n".join(parts))
@@ -201,7 +202,7 @@ def _inputs(report: Report, say: Say) -> str:
 
 def _repeat(report: Report) -> str:
     scenario = report.scenario
-    text = "\n".join(clean(line) for line in scenario.text.replace("\r\n", "\n").split("\n"))
+    text = "\n".join(harmless(line) for line in scenario.text.replace("\r\n", "\n").split("\n"))
     rows = [("file", scenario.name), ("SHA-256 of scenario and options", scenario.digest), ("winchsim", __version__)]
     rows += [("changed by option", override) for override in report.overrides]
     rows.append(("command", report.command))

@@ -224,7 +224,7 @@ def input_tables(inputs: Inputs, machine: Machine, say: Say) -> tuple[InputTable
     for path, entry in assumed.items():  # what was assumed of tables that the file does not have
         rows, _ = grouped.setdefault(_table_of(path), ([], []))
         rows.append(InputRow(path, "", _assumed_value(entry, say), "assumed", _why(entry, say)))
-    return tuple(InputTable(name, tuple(rows), tuple(out)) for name, (rows, out) in grouped.items() if rows)
+    return tuple(InputTable(name, tuple(rows), tuple(out)) for name, (rows, out) in grouped.items() if rows or out)
 
 
 def _table_of(path: str) -> str:

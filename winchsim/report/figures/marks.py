@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from winchsim.model import Event
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless
 from winchsim.report.timeline import moment_text, worth_telling
 from winchsim.simulate import Record, RecordedEvent
 
@@ -138,13 +138,13 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             continue
         lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
-        full = "the drum lowers" if lowers else clean(moment_text(record, e))
+        full = "the drum lowers" if lowers else harmless(moment_text(record, e))
         found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
     return tuple(found)
 
 
 def _short_name(e: RecordedEvent) -> str:
-    detail = clean(e.detail)
+    detail = harmless(e.detail)
     if e.event is Event.PHASE_STARTS:
         return _PHASES.get(detail, detail)
     if e.event is Event.LAYER:

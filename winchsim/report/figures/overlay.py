@@ -32,7 +32,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.trace import suits, window
 from winchsim.report.measured import TRACED, TestComparison, mean_difference, signed, trace_differences
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless
 from winchsim.scenario.sheet import MeasuredTrace
 from winchsim.simulate import Record
 
@@ -99,7 +99,7 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
     lines = []
     for i, run in enumerate(runs, start=1):
         fate = _fate(run.record)
-        lines.append(f"{i}: {fitted(clean(run.name), 1.6 * look.width, look)}, {fate}")
+        lines.append(f"{i}: {fitted(harmless(run.name), 1.6 * look.width, look)}, {fate}")
     if any(run.measured for run in runs):
         lines.append("open circles: measured lift times")
     return tuple(lines)

@@ -15,7 +15,7 @@ from winchsim.model import Machine
 from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import BLUE, FAINT, GREY, INK, PALE, VERMILLION, Look, blank, box, drawing, folded, text_width
 from winchsim.report.figures.plan import Gear, Plan, outline, plan_of, turns_of
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless
 from winchsim.verdict.words import counted, given
 
 MOST_CIRCLES = 400
@@ -321,7 +321,7 @@ def _captions(machine: Machine, inputs: Inputs, plan: Plan, us: bool) -> list[st
     wound = f"{counted(len(turns), 'turn')}{dead}, in {counted(layers, 'layer')}"
     lines.append(f"drum {_size(drum.diameter, us)} × {_size(drum.width, us)}, {wound}")
     over = sum(sheave.repeat for sheave in inputs.sheave)
-    parts = [f"rope {_size(rope.diameter, us)} {clean(rope.material)}"]
+    parts = [f"rope {_size(rope.diameter, us)} {harmless(rope.material)}"]
     parts += [f"{rope.falls} falls"] if rope.falls > 1 else []
     parts += [f"{counted(over, 'sheave')} on the way"] if over else []
     lines.append(", ".join(parts) + "; rope and load are not drawn to scale")

@@ -1,0 +1,57 @@
+"""Measured beside simulated: differences against worked numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from winchsim.model import Event
+from winchsim.report.measured import compared, lift_time, mean_difference, signed, steady_current, trace_differences
+from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+
+
+def test_difference_of_a_trace_is_measured_less_simulated(lifted):
+    record, _ = lifted
+    time = np.array([0.5, 1.0, 1.5, 2.0, 1e6])
+    true = np.interp(time, record.time, record["height"])
+    trace = MeasuredTrace(time, height=true + np.array([0.001, 0.002, -0.006, np.nan, 0.0]))
+    (found,) = trace_differences(record, trace)
+    assert (found.name, found.unit, len(found.time)) == ("height", "m", 3)  # one blank, one after the run's end
+    assert found.difference == pytest.approx([0.001, 0.002, -0.006])
+    assert found.mean == pytest.approx(-0.001) and found.largest == pytest.approx(-0.006) and found.largest_at == 1.5
+    assert found.sentence.startswith("height, measured less simulated: −0.00100 m on average, −0.00600 m at most (at 1.50 s)")
+
+
+def test_every_quantity_of_a_trace_counts(lifted):
+    record, _ = lifted
+    time = np.linspace(0.1, 1.0, 5)
+    trace = MeasuredTrace(time, current=np.ones(5), voltage=np.full(5, 6.0))
+    assert [d.name for d in trace_differences(record, trace)] == ["current", "voltage"]
+    assert trace_differences(record, MeasuredTrace(time + 1e6, current=np.ones(5))) == ()
+
+
+def test_simulated_time_and_steady_current(lifted, stuck):
+    record, verdict = lifted
+    assert lift_time(record) == record.first(Event.TOP).time == verdict.summary.lift_time
+    middle = (record.time > 0.25 * lift_time(record)) & (record.time < 0.75 * lift_time(record))
+    assert steady_current(record) == pytest.approx(float(np.median(record["current"][middle])), rel=0.03)
+    assert lift_time(stuck[0]) is None and steady_current(stuck[0]) is None
+
+
+def test_a_row_beside_its_simulation(lifted, stuck):
+    time = lift_time(lifted[0])
+    row = compared(SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"), lifted[0])
+    assert row.time_difference == pytest.approx(0.02)
+    assert row.current_difference == pytest.approx(0.5 / steady_current(lifted[0]) - 1)
+    assert "(+2.0 %)" in row.sentence and row.sentence.startswith("8.00 kg: time ")
+    other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck[0])
+    assert other.time_difference is None
+    assert "not lifted in the simulation" in other.sentence and "the simulation did not lift" in other.sentence
+    assert compared(SheetRow(mass=8.0), lifted[0]).sentence == "8.00 kg: nothing measured"
+    means = mean_difference([row, other])
+    assert means == (pytest.approx(0.02), row.current_difference)
+    assert mean_difference([other]) == (None, None)
+
+
+def test_signs_are_written():
+    assert signed(0.02, "%", 2) == "+2.0 %" and signed(-0.5, "A") == "−0.500 A" and signed(0.0, "A") == "0 A"
