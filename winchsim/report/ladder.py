@@ -55,16 +55,20 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     out.sentence(ladder.sentence, paint.good if ladder.good else paint.bad)
     out.sentence(": ".join(part for part in (name, ladder.machine.title) if part), paint.faint)
     out.heading("Rungs")
-    rows = [("rung", "load", "rest", "time", "current", "motors", "winding", "factor", "power off", "stop over", "")]
+    rows = [("#", "load", "rest", "time", "current", "motors", "winding", "factor", "off", "stop over", "")]
     for rung in ladder.rungs:
         rows.append((str(rung.number), out.said(load_text(rung)), rest_text(rung), _time(rung.lift_time),
                      _q(rung.current, "A"), _q(rung.voltage, "V"), out.said(quantity(rung.winding_end, "°C")),
                      number(rung.factor, 2) if rung.weakest else "", held_text(rung),
-                     f"{_time(rung.stop_time)}, {_q(rung.stop_current, 'A')}" if rung.up else "", rung.verdict))  # fmt: skip
+                     f"{_time(rung.stop_time)} {_q(rung.stop_current, 'A')}" if rung.up else "", rung.verdict))  # fmt: skip
     out.table(rows, "rrrrrrrr r")
+    out.sentence(
+        "current, motors: of the supply, and voltage at the motors, halfway up; factor: of the weakest link; off: what the "
+        "load does with the power off; care: a link has less than its required factor.", indent="  ",
+    )  # fmt: skip
     out.heading("Down again, and a fall")
     for rung in ladder.rungs[1:]:
-        out.item(f"{rung.number}", f"{given(rung.mass, 'kg')}: {rung.lowering.words} {_fall(rung)}")
+        out.item(f"{rung.number}", f"{given(rung.mass, 'kg')}: {rung.lowering.words}{_fall(rung)}")
     out.heading("If it stalls")
     for line in stall_lines(ladder):
         out.item("-", line)
@@ -96,8 +100,8 @@ def rest_text(rung: Rung) -> str:
 
 
 def held_text(rung: Rung) -> str:
-    """What the load does with the power off."""
-    return "" if rung.held is None else "holds" if rung.held else "runs back"
+    """What the load does with the power off, in a word."""
+    return "" if rung.held is None else "holds" if rung.held else "back"
 
 
 def _time(value: float | None) -> str:
@@ -109,8 +113,10 @@ def _q(value: float | None, unit: str) -> str:
 
 
 def _fall(rung: Rung) -> str:
+    if not rung.up:
+        return ""
     return (
-        f"From the top it falls with {quantity(rung.fall_energy, 'J')}; onto a catch no more than "
+        f" From the top it falls with {quantity(rung.fall_energy, 'J')}; onto a catch no more than "
         f"{length(rung.catch_gap)} below it, with {quantity(rung.catch_energy, 'J', 2)}."
     )
 
@@ -285,7 +291,7 @@ def _row(rung: Rung, say: Any) -> str:
     weakest = f"{number(rung.factor, 2)} of {rung.required:g}: {rung.weakest}" if rung.weakest else ""
     cells = [
         str(rung.number), load_text(rung), rest_text(rung), rung.verdict, _time(rung.lift_time), _q(rung.current, "A"),
-        _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"), weakest, held_text(rung),
+        _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"), weakest, held_text(rung).replace("back", "runs back"),
     ]  # fmt: skip
     kinds = {1: ' class="two"', 3: ' class="words"', 7: ' class="two"', 8: ' class="words link"', 9: ' class="words"'}
     shown = "".join(f"<td{kinds.get(place, '')}>{_safe(say(cell))}</td>" for place, cell in enumerate(cells))

@@ -186,7 +186,7 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
 
 
 _KINDS = {
-    LinkKind.TOOTH_PINION: ("the pinions' teeth", "pinion teeth"), LinkKind.TOOTH_GEAR: ("the gears' teeth", "gear teeth"),
+    LinkKind.TOOTH_PINION: ("the pinions' teeth", "pinions"), LinkKind.TOOTH_GEAR: ("the gears' teeth", "gears"),
     LinkKind.STAGE_LIMIT: ("the bought gears", "bought gears"), LinkKind.SHAFT: ("the shafts", "shafts"),
     LinkKind.CROSS_PIN: ("the cross-pin", "cross-pin"), LinkKind.DRUM_BENDING: ("the drum rod", "drum rod"),
     LinkKind.ROPE_KNOT: ("the rope", "rope"), LinkKind.ROPE_BEND: ("the rope's bend", "rope's bend"),

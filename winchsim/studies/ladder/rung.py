@@ -78,4 +78,4 @@ class Rung:
         """Go or no-go in a few words."""
         if not self.sound:
             return "no go"
-        return "go" if self.factor >= self.required or not self.weakest else "go with care"
+        return "go" if self.factor >= self.required or not self.weakest else "care"
