@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from winchsim.scenario.sheet import MeasuredTrace, SheetRow
     from winchsim.simulate import Record
 
+Progress = Callable[[int, int], None]
 FORMATS = ("png", "svg", "pdf")
 MOST_LIFTS = 40
 """Most lifts that are run for one call: files, rungs or different rows of a test sheet."""
@@ -70,7 +73,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     scenarios = [read(file, options.overrides) for file in options.files]
     measured = _measured(options.measured)
     records = [simulate(scenario.inputs) for scenario in scenarios]
-    drawn = _draw(options, look, scenarios, records, measured)
+    with progress(env, "lifts") as tell:
+        drawn = _draw(options, look, scenarios, records, measured, tell)
     paths = _write(options, drawn, formats, look, scenarios, env)
     verdicts = [judge(record, cures=False) for record in records]
     _say(options, env, drawn, paths, scenarios, verdicts)
@@ -118,18 +122,19 @@ def _draw(
     scenarios: list[Scenario],
     records: list[Record],
     measured: tuple[SheetRow, ...] | MeasuredTrace | None,
+    tell: Progress,
 ) -> _Drawn:
     us = options.units == "us"
     if len(scenarios) > 1:
         return _several(look, us, [_name(scenario) for scenario in scenarios], records)
     if options.ladder:
-        return _ladder(look, us, scenarios[0].inputs)
+        return _ladder(look, us, scenarios[0].inputs, tell)
     if measured is None:
         from winchsim.report.figures.catalogue import pictures
 
         return _Drawn(pictures(records[0], look, us=us))
     if isinstance(measured, tuple):
-        return _sheet(look, us, scenarios[0].inputs, measured)
+        return _sheet(look, us, scenarios[0].inputs, measured, tell)
     return _trace(look, us, records[0], measured)
 
 
@@ -147,13 +152,13 @@ def _several(look: Look, us: bool, names: list[str], records: list[Record]) -> _
     return _Drawn([picture], list(key_of(runs, look)))
 
 
-def _ladder(look: Look, us: bool, inputs: Inputs) -> _Drawn:
+def _ladder(look: Look, us: bool, inputs: Inputs, tell: Progress) -> _Drawn:
     from winchsim.inputs import with_value
     from winchsim.simulate import simulate
     from winchsim.studies.ladder import plan_ladder
     from winchsim.verdict.words import given
 
-    masses = [rung.mass for rung in plan_ladder(inputs).rungs if rung.mass > 0]
+    masses = [rung.mass for rung in plan_ladder(inputs, on_progress=tell).rungs if rung.mass > 0]
     records = [simulate(with_value(inputs, "load.mass", mass)) for mass in masses]
     return _several(look, us, [given(mass, "kg") for mass in masses], records)
 
@@ -176,7 +181,7 @@ def _trace(look: Look, us: bool, record: Record, trace: MeasuredTrace) -> _Drawn
     return _Drawn([picture], [d.sentence for d in found], rows)
 
 
-def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...]) -> _Drawn:
+def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress) -> _Drawn:
     from winchsim.report.figures.catalogue import Picture
     from winchsim.report.figures.overlay import Run, overlay, with_sheet
     from winchsim.report.measured import compared
@@ -185,7 +190,7 @@ def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...]) -> 
     done = [row for row in rows if row.mass and (row.measured_time or row.measured_current or row.outcome)]
     if not done:
         raise usage_error("the test sheet has no row that was measured", "fill in measured_time_s or measured_current_a")
-    simulated = _simulated(inputs, done)
+    simulated = _simulated(inputs, done, tell)
     tests = [compared(row, simulated[_conditions(row)]) for row in done]
     runs = []
     for conditions, record in simulated.items():
@@ -217,12 +222,13 @@ def _conditions(row: SheetRow) -> tuple[Any, ...]:
     return (*(take(row) for _, take in _CHANGED), row.winding_start)
 
 
-def _simulated(inputs: Inputs, rows: list[SheetRow]) -> dict[tuple[Any, ...], Record]:
+def _simulated(inputs: Inputs, rows: list[SheetRow], tell: Progress) -> dict[tuple[Any, ...], Record]:
     """Record of each different test of a sheet, run as it was tested."""
     from winchsim.inputs import with_value
     from winchsim.simulate import simulate
 
     found: dict[tuple[Any, ...], Record] = {}
+    wanted = len({_conditions(row) for row in rows})
     for row in rows:
         if _conditions(row) in found:
             continue
@@ -236,6 +242,7 @@ def _simulated(inputs: Inputs, rows: list[SheetRow]) -> dict[tuple[Any, ...], Re
             for number in range(1, len(inputs.motors) + 1):
                 changed = with_value(changed, f"motors.{number}.winding_start", row.winding_start)
         found[_conditions(row)] = simulate(changed)
+        tell(len(found), wanted)
     return found
 
 
@@ -263,6 +270,7 @@ def _say(
 ) -> None:
     from winchsim.report.json_out import finding_facts
     from winchsim.report.json_text import document
+    from winchsim.report.problems import WIDTH, clean
 
     cautions = list(dict.fromkeys(caution for verdict in verdicts for caution in verdict.cautions))
     if options.json:
@@ -280,7 +288,6 @@ def _say(
             )
         )  # fmt: skip
         return
-    for scenario, verdict in zip(scenarios, verdicts, strict=True):
-        env.out(f"{scenario.name}: {verdict.sentence}")
-    for remark in drawn.remarks:
-        env.out(remark)
+    lines = [f"{scenario.name}: {verdict.sentence}" for scenario, verdict in zip(scenarios, verdicts, strict=True)]
+    for line in (*lines, *drawn.remarks):
+        env.out("\n".join(textwrap.wrap(clean(line), WIDTH, subsequent_indent="  ", break_on_hyphens=False)))

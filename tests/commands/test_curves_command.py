@@ -1,0 +1,145 @@
+"""``winchsim curves``, and ``lift --out``: files, words, exit codes, and nothing written where something is wrong."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+
+import pytest
+
+from winchsim import cli
+from winchsim.commands.env import Env, ExitCode
+from winchsim.report.figures.catalogue import NAMES
+from winchsim.scenario.starter import STARTER
+
+LIGHT = STARTER.replace('mass = "10 kg"', 'mass = "4 kg"')
+
+
+def run(*arguments: str):
+    """Exit code, output and errors of a command line."""
+    env = Env(io.StringIO(), io.StringIO())
+    code = cli.main(list(arguments), env)
+    return code, env.stdout.getvalue(), env.stderr.getvalue()
+
+
+@pytest.fixture(scope="module")
+def crate(tmp_path_factory):
+    """A scenario that lifts, under a name that is hard on a command line."""
+    path = tmp_path_factory.mktemp("odd 'folder'") / "crate <b>漢.toml"
+    path.write_text(LIGHT, encoding="utf-8")
+    return str(path)
+
+
+def test_one_file_draws_everything(crate, tmp_path):
+    out = tmp_path / "figures"
+    code, said, noted = run("curves", crate, "--out", str(out))
+    assert code == ExitCode.GOOD
+    assert sorted(os.listdir(out)) == sorted(f"{name}.{form}" for name in NAMES for form in ("png", "svg"))
+    assert said.startswith(f"{crate[:40]}") and "Lifts 4 kg" in said.replace("\n  ", " ")
+    assert noted.count("wrote ") == 2 * len(NAMES)
+    assert max(len(line) for line in said.splitlines()) <= 100
+
+
+def test_same_call_same_bytes(crate, tmp_path):
+    for folder in ("a", "b"):
+        run("curves", crate, "--out", str(tmp_path / folder), "--format", "svg")
+    for name in os.listdir(tmp_path / "a"):
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes(), name
+
+
+def test_several_files_share_their_axes(crate, tmp_path):
+    other = tmp_path / "heavy.toml"
+    other.write_text(LIGHT.replace('mass = "4 kg"', 'mass = "90 kg"'))
+    code, said, _ = run("curves", crate, str(other), "--out", str(tmp_path / "o"), "--format", "pdf", "--width", "slide")
+    assert code == ExitCode.BAD and os.listdir(tmp_path / "o") == ["overlay.pdf"]
+    assert "1: " in said and "2: " in said and "up after" in said
+
+
+def test_a_ladder_is_laid_over_itself(crate, tmp_path):
+    code, said, _ = run("curves", crate, "--ladder", "--out", str(tmp_path), "--format", "svg")
+    assert code == ExitCode.GOOD and os.listdir(tmp_path) == ["overlay.svg"]
+    assert "5: 4 kg, up after" in said and "6: " not in said
+
+
+def test_a_test_sheet_is_simulated_row_by_row(crate, tmp_path):
+    sheet = tmp_path / "tests.csv"
+    sheet.write_text(
+        "mass_kg,voltage_v,measured_time_s,measured_current_a,outcome\n2,,20,0.8,lifted\n4,5.5,30,,lifted\n3,,,,\n"
+    )
+    out = tmp_path / "o"
+    code, said, _ = run("curves", crate, "--measured", str(sheet), "--out", str(out), "--json", "--format", "svg")
+    facts = json.loads(said)
+    assert code == ExitCode.GOOD and sorted(os.listdir(out)) == ["measured-lifts.svg", "measured.svg"]
+    first, second = facts["differences"]
+    assert first["mass_kg"] == 2 and first["time_difference"] == pytest.approx(20 / first["simulated_time_s"] - 1)
+    assert first["current_difference"] == pytest.approx(0.8 / first["simulated_current_a"] - 1)
+    assert second["simulated_time_s"] > first["simulated_time_s"] and second["current_difference"] is None
+
+
+def test_a_trace_is_laid_over_the_curve(crate, tmp_path):
+    trace = tmp_path / "trace.csv"
+    trace.write_text("time_s,height_mm,current_ma\n1,10,900\n2,60,1000\n3,120,1000\n")
+    code, said, _ = run("curves", crate, "--measured", str(trace), "--out", str(tmp_path / "o"), "--format", "png")
+    assert code == ExitCode.GOOD and os.listdir(tmp_path / "o") == ["measured.png"]
+    assert "height, measured less simulated" in said and "current, measured less simulated" in said and "3 samples" in said
+
+
+def test_json_names_files_figures_and_verdict(crate, tmp_path):
+    code, said, _ = run("curves", crate, "--out", str(tmp_path), "--json", "--format", "svg", "--set", "load.mass=3 kg")
+    facts = json.loads(said)
+    assert code == ExitCode.GOOD and facts["verdict"].startswith("Lifts 3 kg") and facts["cautions"]
+    assert [os.path.basename(row["file"]) for row in facts["rows"]] == [f"{name}.svg" for name in NAMES]
+    assert [figure["name"] for figure in facts["figures"]] == list(NAMES)
+    assert facts["meta"]["scenario_hash"] == facts["scenarios"][0]["scenario_hash"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "reason"),
+    [
+        (["--format", "gif"], "unknown format 'gif'"),
+        (["--format", ","], "no format given"),
+        (["--ladder", "--measured", "x.csv"], "--ladder and --measured do not go together"),
+        (["--measured", "no-such.csv"], "no such file"),
+    ],
+)
+def test_misuse_is_said_and_nothing_is_written(crate, tmp_path, arguments, reason):
+    code, said, noted = run("curves", crate, "--out", str(tmp_path / "o"), *arguments)
+    assert code == ExitCode.MISUSE and said == "" and reason in noted and not (tmp_path / "o").exists()
+
+
+@pytest.mark.parametrize("option", [["--ladder"], ["--measured", "x.csv"]])
+def test_what_belongs_to_one_file_is_refused_with_two(crate, tmp_path, option):
+    code, _, noted = run("curves", crate, crate, "--out", str(tmp_path / "o"), *option)
+    assert code == ExitCode.MISUSE and "one scenario" in noted
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [("mass_kg,measured_time_s\n4,\n", "no row that was measured"), ("time_s,height_m\n1e5,0.1\n2e5,0.2\n", "no sample of the trace")],
+)
+def test_nothing_measured_is_said(crate, tmp_path, text, reason):
+    (tmp_path / "m.csv").write_text(text)
+    code, _, noted = run("curves", crate, "--measured", str(tmp_path / "m.csv"), "--out", str(tmp_path / "o"))
+    assert code == ExitCode.MISUSE and reason in noted
+
+
+def test_files_in_the_way_stay(crate, tmp_path):
+    (tmp_path / "energy.svg").write_text("mine")
+    code, said, noted = run("curves", crate, "--out", str(tmp_path), "--format", "svg")
+    assert code == ExitCode.MISUSE and said == "" and "this file exists; nothing was written" in noted and "--force" in noted
+    assert os.listdir(tmp_path) == ["energy.svg"] and (tmp_path / "energy.svg").read_text() == "mine"
+    assert run("curves", crate, "--out", str(tmp_path), "--format", "svg", "--force")[0] == ExitCode.GOOD
+    assert (tmp_path / "energy.svg").read_text() != "mine"
+
+
+def test_lift_writes_its_report_into_a_folder(crate, tmp_path):
+    out = tmp_path / "report"
+    code, said, noted = run("lift", crate, "--out", str(out), "--set", "load.mass=3 kg")
+    assert code == ExitCode.GOOD and said.startswith("Lifts 3 kg")
+    assert {"report.html", "report.md", "record.csv", "build.png"} <= set(os.listdir(out))
+    assert f"wrote {out / 'report.html'}" in noted
+    html = (out / "report.html").read_text(encoding="utf-8")
+    assert "crate &lt;b&gt;漢.toml" in html and "load.mass=3 kg" in html and "<script" not in html
+    code, _, noted = run("lift", crate, "--out", str(out))
+    assert code == ExitCode.MISUSE and "nothing was written" in noted
