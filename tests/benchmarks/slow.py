@@ -20,13 +20,17 @@ COUNT = 10_000
 
 
 def mixed_columns(inputs, count: int) -> dict[str, np.ndarray]:
-    """Columns of varied load, drum, voltage and motor count."""
+    """Columns of everything that a sizing study or a ladder varies, all at random and all at once."""
     rng = np.random.default_rng(1)
     return {
         "load.mass": inputs.load.mass * rng.uniform(0.3, 1.5, count),
         "drum.diameter": inputs.drum.diameter * rng.uniform(0.8, 2.0, count),
         "supply.voltage": inputs.supply.voltage * rng.uniform(0.7, 1.1, count),
+        "supply.current_limit": rng.uniform(2.0, 6.0, count),
         "motors.1.count": rng.integers(4, 10, count),
+        "motors.1.winding_start": rng.uniform(10.0, 80.0, count),
+        "stage.1.efficiency": rng.uniform(0.9, 0.97, count),
+        "stage.3.gear": rng.integers(30, 46, count),
     }
 
 

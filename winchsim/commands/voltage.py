@@ -29,7 +29,7 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_out, sizing_text
+    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
     from winchsim.studies.voltage import study_voltage
 
@@ -40,11 +40,18 @@ def run(options: argparse.Namespace, env: Env) -> int:
     outputs = Outputs(
         good=study.choice.good and study.choice.safe,
         text=lambda: sizing_text.voltage_text(study, name=scenario.name, us=us, paint=env.paint),
-        json=lambda: sizing_out.voltage_json(study, scenario.digest),
-        csv=lambda: sizing_out.rows_csv(sizing_out.voltage_rows(study), scenario.inputs, scenario.digest),
+        json=lambda: _written(study, scenario)[0],
+        csv=lambda: _written(study, scenario)[1],
         figure=lambda look: _figure(study, look, us),
     )
     return finish(options, env, scenario, "voltage", outputs)
+
+
+def _written(study: Any, scenario: Any) -> tuple[str, str]:
+    from winchsim.report import sizing_out
+
+    rows = sizing_out.rows_csv(sizing_out.voltage_rows(study), scenario.inputs, scenario.digest)
+    return sizing_out.voltage_json(study, scenario.digest), rows
 
 
 def _figure(study: Any, look: Any, us: bool) -> Any:

@@ -235,7 +235,7 @@ def _drums(
     where = places(base, Notebook())
     found: dict[float, Any] = {}
     for diameter in dict.fromkeys(diameters.tolist()):
-        own = replace(base, drum=replace(base.drum, diameter=diameter))
+        own = unchecked(base, drum=unchecked(base.drum, diameter=diameter))
         try:
             stack, at_start, _ = wound_layers(own, where)
             found[diameter] = (stack, at_start, drum_links(own, stack, Notebook()))
