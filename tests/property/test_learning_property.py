@@ -9,11 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from winchsim.model import build
 from winchsim.studies.calibrate import LiftTest
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.calibrate.knobs import knobs
 from winchsim.studies.calibrate.search import Search
+from winchsim.studies.spread.builds import plan
+from winchsim.studies.spread.intervals import probability
+from winchsim.studies.spread.outcomes import lift_builds
+from winchsim.studies.spread.tolerances import draw, uncertain
 
 MASSES = (1.0, 2.5, 4.0, 5.5, 7.0)
 FITTED = ("mesh_loss", "drag", "motor_constant")
@@ -42,3 +47,42 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
     assert found.kept.all()
     assert found.factors == pytest.approx(truth, rel=1e-4)
     assert np.max(np.abs(found.fit.residuals)) < 1e-4
+
+
+@given(st.permutations(range(3)), st.integers(0, 2**31))
+@settings(max_examples=6, deadline=None, derandomize=True)
+def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
+    """Which of the motors is the weak one does not matter: only the motors' own rows change their places."""
+    inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3), load={"mass": 6.0})
+    made, _ = plan(inputs, uncertain(inputs, build(inputs), ()))
+    shares = np.random.default_rng(seed).random((4, made.dimensions))
+    swapped, start = shares.copy(), 0
+    for row, width in zip(made.rows, made.widths, strict=True):
+        if row.each:
+            swapped[:, start : start + width] = shares[:, start : start + width][:, order]
+        start += width
+    first, second = lift_builds(made, shares), lift_builds(made, swapped)
+    assert second.time == pytest.approx(first.time, rel=1e-9)
+    assert second.current == pytest.approx(first.current, rel=1e-9)
+    assert second.factor == pytest.approx(first.factor, rel=1e-9)
+    assert second.torques == pytest.approx(first.torques[:, order], rel=1e-7, abs=1e-12)
+
+
+@given(st.integers(0, 60), st.integers(1, 60), st.floats(0.55, 0.99))
+@settings(max_examples=40, deadline=None)
+def test_intervals_of_a_probability_hold_it_and_shrink_with_the_trials(count, more, level):
+    of = count + more
+    for method in ("exact", "wilson"):
+        small_one, large_one = probability(count, of, level, method), probability(4 * count, 4 * of, level, method)
+        assert 0 <= small_one.low <= small_one.share <= small_one.high <= 1
+        assert large_one.high - large_one.low < small_one.high - small_one.low
+
+
+@given(st.floats(-5, 5), st.floats(0.01, 3), st.floats(0.01, 3), st.sampled_from(["uniform", "normal", "triangular"]))
+@settings(max_examples=40, deadline=None)
+def test_draws_rise_with_their_share_and_stay_near_their_interval(center, below, above, shape):
+    low, high = (center - below, center + above) if shape == "triangular" else (center - above, center + above)
+    drawn = draw(np.linspace(0, 1, 41), center, low, high, shape)
+    assert np.all(np.diff(drawn) >= 0)
+    reach = 1.5 if shape == "normal" else 1.0
+    assert center - reach * (center - low) - 1e-9 <= drawn[0] and drawn[-1] <= center + reach * (high - center) + 1e-9

@@ -130,7 +130,7 @@ def _residuals(page: Lines, found: Calibration) -> None:
                 str(row.test.number), page.said(given(row.test.mass, "kg")), LABELS[row.kind], quantity(row.measured, unit),
                 _time_or_stall(row.predicted, unit), _time_or_stall(row.before, unit),
                 "" if math.isnan(off) else f"{100 * off:+.1f} %",
-                f"left out: {number(abs(row.size), 2)} times its expected scatter" if row.is_outlier else "",
+                f"left out, {number(abs(row.size), 2)} times its scatter" if row.is_outlier else "",
             )
         )  # fmt: skip
     page.table(rows, "rrlrrrr")

@@ -125,6 +125,8 @@ def _how_far(page: Lines, found: Spread) -> None:
 
 
 def _shown(page: Lines, value: float, unit: str) -> str:
+    if unit == "K":  # a temperature difference; in °F as well it would burst the table
+        return quantity(value, unit)
     return "none" if math.isinf(value) else page.q(value, unit)
 
 
@@ -191,7 +193,7 @@ def _differs(page: Lines, found: Spread) -> None:
     page.heading("What differs from build to build")
     rows = []
     for row in found.plan.rows:
-        rows.append((input_name(row), page.said(describe(row)), row.shape, "assumed" if row.assumed else "given"))
+        rows.append((input_name(row), describe(row), row.shape, "assumed" if row.assumed else "given"))
     page.table(rows)
 
 

@@ -15,7 +15,7 @@ from winchsim.errors import DomainError, Fault, InputError, TrustError
 from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
-from winchsim.quantity_text import number, quantity
+from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.studies.spread.builds import Plan, plan
 from winchsim.studies.spread.importance import (
     RankCorrelation,
@@ -427,5 +427,5 @@ def describe(row: Uncertain) -> str:
     """An uncertain number in words: its value and how far it may be off."""
     if row.is_strength:
         return f"{number(100 * row.low, 2)} to {number(100 * row.high, 2)} % of the estimate"
-    middle, low, high = (quantity(value, row.unit) for value in (row.center, row.low, row.high))
-    return f"{middle}, {low} to {high}"
+    middle, high = quantity(row.center, row.unit), quantity(row.high, row.unit)
+    return f"{middle}, {number(in_unit(row.low, row.unit))} to {high}"

@@ -1,0 +1,162 @@
+"""``winchsim spread``: report, JSON, files, tolerances of the file, workers, and what happens when it is cut short."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from winchsim import cli
+from winchsim.commands.env import Env, ExitCode
+from winchsim.scenario.starter import STARTER
+from winchsim.studies.spread import parallel
+
+TOLERANCES = """
+[[tolerance]]
+path = "load.mass"
+by = "1 lb"
+shape = "uniform"
+
+[[tolerance]]
+path = "motors.1.no_load_speed"
+by = "12 %"
+"""
+
+
+class Screen:
+    def __init__(self, **options):
+        self.env = Env(io.StringIO(), io.StringIO(), **options)
+
+    def run(self, *arguments):
+        self.code = cli.main(list(arguments), self.env)
+        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
+        return self
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("crate")
+    (folder / "crate.toml").write_text(STARTER + TOLERANCES)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def done(folder):
+    """One run that writes everything."""
+    return Screen().run("spread", str(folder / "crate.toml"), "--builds", "60", "--seed", "7", "--out", str(folder / "out"))
+
+
+def test_the_report_begins_with_the_answer(done):
+    assert done.code == ExitCode.GOOD
+    assert done.out.startswith("With these differences all of 60 builds")
+    for heading in ("How often", "How far apart", "The motors of a group", "What matters", "What differs", "Cautions"):
+        assert f"\n{heading}" in done.out
+    assert max(len(line) for line in done.out.splitlines()) <= 100
+    assert "Seed 7; each build lifted by the slow model. Three builds run in full were" in done.out
+
+
+def test_tolerances_of_the_file_are_taken_in_their_units(done):
+    rows = {line.split()[0]: line for line in done.out.partition("What differs")[2].splitlines() if line.strip()}
+    assert "9.55 to 10.5 kg" in rows["load.mass"] and "uniform" in rows["load.mass"] and rows["load.mass"].endswith("given")
+    assert "10560 to 13440 rpm" in rows["motors.1.no_load_speed"] and "(each motor)" in rows["motors.1.no_load_speed"]
+    assert rows["supply.voltage"].endswith("assumed")
+
+
+def test_json_has_the_same_numbers(done, folder):
+    facts = json.loads((folder / "out" / "spread.json").read_text())
+    assert facts["meta"]["random_seed"] == 7 and facts["complete"] and facts["builds"] == 60
+    assert facts["verdict"].split()[0] == "With"
+    assert facts["probabilities"]["lifted"] == {
+        "count": 60,
+        "of": 60,
+        "share": 1.0,
+        "low": pytest.approx(0.9404, abs=1e-4),
+        "high": 1.0,
+    }
+    assert {row["input"] for row in facts["rows"]} >= {"load.mass", "stage.1.friction", "motors.1.stall_torque"}
+    assert facts["quantiles"]["time_s"]["50 %"] == pytest.approx(17.9, rel=0.05)
+    assert [row["place"] for row in facts["motors"]] == [1, 2, 3, 4]
+    with open(folder / "out" / "spread.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == 60
+    times = [float(row["lift_time_s"]) for row in rows]
+    assert np.median(times) == pytest.approx(facts["quantiles"]["time_s"]["50 %"], rel=1e-6)
+    assert {"load.mass_kg", "motors.3.no_load_speed_rad_s", "group_1_motor_4_current_a"} <= set(rows[0])
+    assert all(9.546 < float(row["load.mass_kg"]) < 10.454 for row in rows)
+
+
+def test_the_picture_names_what_moves_the_lift(done, folder):
+    texts = {
+        "".join(node.itertext()) for node in ET.parse(folder / "out" / "spread.svg").iter("{http://www.w3.org/2000/svg}text")
+    }
+    assert {"Builds (%)", "What moves the lift time", "stage.1.shaft_drag"} <= texts
+    assert (folder / "out" / "spread.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_workers_change_nothing(folder):
+    one = Screen().run("spread", str(folder / "crate.toml"), "--builds", "50", "--json", "--workers", "1")
+    two = Screen(workers=2).run("spread", str(folder / "crate.toml"), "--builds", "50", "--json")
+    assert one.out == two.out and one.code == two.code == ExitCode.GOOD
+
+
+def test_bad_builds_end_with_1(folder):
+    screen = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20", "--set", "load.mass=30 kg", "--json")
+    facts = json.loads(screen.out)
+    assert screen.code == ExitCode.BAD
+    assert facts["findings"][0]["kind"] == "overload" and facts["findings"][0]["severity"] == "danger"
+    assert sum(facts["first_to_break"].values()) == facts["probabilities"]["overload"]["count"] == 20
+
+
+def test_in_full_and_shares_of_variance(folder):
+    screen = Screen().run(
+        "spread", str(folder / "crate.toml"), "--builds", "10", "--full", "--json", "--set", "settings.watch=0 s"
+    )
+    assert json.loads(screen.out)["in_full"] is True
+    shares = Screen().run("spread", str(folder / "crate.toml"), "--builds", "10", "--variance", "4")
+    assert "Share of each result's variance" in shares.out and "lifts more" in shares.out
+
+
+def test_a_picture_of_shares(folder, tmp_path):
+    arguments = ["spread", str(folder / "crate.toml"), "--builds", "10", "--variance", "8", "--out", str(tmp_path / "out")]
+    assert Screen().run(*arguments).code == ExitCode.GOOD
+    assert "share of variance" in (tmp_path / "out" / "spread.svg").read_text()
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    (["--builds", "3"], "from 10 to"), (["--variance", "12"], "a power of 2"), (["--workers", "0"], "at least 1"),
+    (["--level", "2"], "from 0.5 to 0.999"), (["--set", "tolerance.1.path=load.colour"], "load.colour"),
+    (["--set", "tolerance.1.path=motors.1.count", "--set", "tolerance.1.by=1"], "a number that the scenario gives"),
+])  # fmt: skip
+def test_what_is_wrong_is_said(folder, arguments, words):
+    screen = Screen().run("spread", str(folder / "crate.toml"), *arguments)
+    assert screen.code == ExitCode.MISUSE and words in screen.err
+
+
+def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
+    count, lift = [0], parallel.lift_builds
+
+    def stopped(plan, shares, **more):
+        count[0] += 1
+        if count[0] == 3:
+            raise KeyboardInterrupt
+        return lift(plan, shares, **more)
+
+    monkeypatch.setattr(parallel, "lift_builds", stopped)
+    screen = Screen().run("spread", str(folder / "crate.toml"), "--builds", "200")
+    assert screen.code == ExitCode.INTERRUPTED
+    assert "Partial: stopped after 80 of 200 builds." in screen.out and "How often" in screen.out
+    count[0] = 2
+    nothing = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20")
+    assert nothing.code == ExitCode.INTERRUPTED and nothing.out == "" and nothing.err == "interrupted\n"
+
+
+def test_progress_is_shown_to_whoever_watches(folder):
+    clock = iter(range(0, 10_000, 2))
+    watched = Screen(stderr_is_terminal=True, clock=lambda: next(clock)).run(
+        "spread", str(folder / "crate.toml"), "--builds", "80"
+    )
+    assert "builds lifted: 40 of 80, about" in watched.err and watched.err.endswith("\r")
