@@ -275,12 +275,16 @@ def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int,
     links = plain.links
     if counts.get(0) is not None:
         per_motor = counts[0] / machine.groups[0].live
-        links = tuple(replace(k, bears=k.bears * per_motor) if k.where == "motors.1.gearbox" else k for k in links)
+        links = tuple(_bearing(k, k.bears * per_motor) if k.where == "motors.1.gearbox" else k for k in links)
     return replace(
         plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
         meshes=train.meshes, drum_inertia=train.drum_inertia, links=links,
         groups=tuple(replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)),
     )  # fmt: skip
+
+
+def _bearing(link: Any, bears: Any) -> Any:
+    return replace(link, bears=bears)
 
 
 def _column(rows: tuple[Any, ...], place: int) -> Any:
@@ -292,7 +296,7 @@ def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
     for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
         bears = np.array([row[2][place].bears for row in drums])
         at = next(i for i, link in enumerate(links) if link.kind is kind)
-        links[at] = replace(links[at], bears=bears)
+        links[at] = _bearing(links[at], bears)
     return tuple(links)
 
 
@@ -308,7 +312,7 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -
     for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
         if whole.scale != half.scale:
             scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
-            link = replace(link, bears=whole.strength.value / scale)
+            link = _bearing(link, whole.strength.value / scale)
         links.append(link)
     return tuple(links)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -170,7 +171,7 @@ def _holds_up_to(diameters: np.ndarray, lifts: Lifts) -> float | None:
 # --- words ----------------------------------------------------------------------------------------------------------
 
 
-def size_text(diameter: float) -> str:
+def size_text(diameter: Any) -> str:
     """A diameter for people."""
     return quantity(float(diameter), "mm")
 

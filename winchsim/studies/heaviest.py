@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -201,7 +202,7 @@ def _most_power(machine: Machine, masses: np.ndarray, lifts: Lifts) -> tuple[flo
 # --- words ----------------------------------------------------------------------------------------------------------
 
 
-def mass_text(mass: float) -> str:
+def mass_text(mass: Any) -> str:
     """A mass for people."""
     return quantity(float(mass), "kg" if mass >= 0.1 else "g")
 
