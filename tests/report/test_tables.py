@@ -95,7 +95,7 @@ def test_links_weakest_first_with_mark_below_what_is_wanted(stuck):
     _, verdict = stuck
     rows = link_rows(verdict.rows, Say())
     for row, source in zip(rows, verdict.rows, strict=True):
-        assert row[2].startswith(source.label) and row[0].endswith("<") == (source.link.factor < source.link.required)
+        assert row[5].startswith(source.label) and row[0].endswith("<") == (source.link.factor < source.link.required)
 
 
 def test_energy_shares_add_up(lifted):

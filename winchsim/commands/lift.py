@@ -57,7 +57,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         from winchsim.report.bundle import report_files
         from winchsim.report.folder import write_folder
 
-        files = report_files(scenario, tuple(options.overrides), record, verdict, us=options.units == "us")
+        files = report_files(scenario, tuple(options.overrides), record, verdict, us=options.units == "us", snag=snag)
         for path in write_folder(options.out, files, force=options.force):
             env.note(f"wrote {path}")
     if options.json:

@@ -11,10 +11,17 @@ from winchsim.report.page import Report, page
 from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
 from winchsim.verdict.finding import Verdict
+from winchsim.verdict.snag import SnagStudy
 
 
 def report_files(
-    scenario: Scenario, overrides: tuple[str, ...], record: Record, verdict: Verdict, *, us: bool = False
+    scenario: Scenario,
+    overrides: tuple[str, ...],
+    record: Record,
+    verdict: Verdict,
+    *,
+    us: bool = False,
+    snag: SnagStudy | None = None,
 ) -> dict[str, str | bytes]:
     """Content of every file of a report by its name: the page, the Markdown with its figures, the record.
 
@@ -27,9 +34,11 @@ def report_files(
     verdict : Verdict
     us : bool
         Whether US units are written too.
+    snag : SnagStudy, optional
+        What a simulated snag does, where that was asked for.
     """
     drawn = tuple(pictures(record, COLUMN, us=us))
-    report = Report(scenario, overrides, record, verdict, drawn, us)
+    report = Report(scenario, overrides, record, verdict, drawn, us, snag)
     files: dict[str, str | bytes] = {
         "report.html": page(report),
         "report.md": markdown(report),

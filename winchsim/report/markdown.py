@@ -83,14 +83,16 @@ def _strength(report: Report, say: Say) -> list[str]:
     verdict = report.verdict
     lines = []
     if verdict.rows:
-        heads = ("factor", "wanted", "link", "asked", "bears", "at")
-        lines += ["## Weakest links", "", *_table(heads, tables.link_rows(verdict.rows, say))]
+        lines += ["## Weakest links", "", *_table(tables.LINK_HEADS, tables.link_rows(verdict.rows, say))]
         lines += [plain(remark) + "  " for remark in tables.link_remarks(verdict.rows)] + [""]
+        lines += [plain(say.text(tables.life(report.record))), ""]
     lines += ["## If it stalls or snags with the power on", "", plain(say.text(verdict.full_pull.sentence)), ""]
     if verdict.full_pull.rows:
         heads = ("factor", "without current limit", "link")
         lines += _table(heads, tables.full_pull_rows(verdict.full_pull))
         lines += [plain(tables.full_pull_current(verdict.full_pull)), ""]
+    if report.snag is not None:
+        lines += [plain(say.text(tables.snag_text(report.snag))), ""]
     return lines
 
 

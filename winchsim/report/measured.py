@@ -123,8 +123,8 @@ class TestComparison:
                 said += f"{quantity(simulated, unit)} simulated" if simulated is not None else "not lifted in the simulation"
                 parts.append(said + (f" ({signed(share, '%', 2)})" if share is not None else ""))
         if self.row.outcome is not None:
-            simulated = "lifted" if self.time is not None else "did not lift"
-            parts.append(f"the test {_OUTCOMES[self.row.outcome]}, the simulation {simulated}")
+            did = "lifted" if self.time is not None else "did not lift"
+            parts.append(f"the test {_OUTCOMES[self.row.outcome]}, the simulation {did}")
         return f"{mass}: " + ("; ".join(parts) or "nothing measured")
 
 

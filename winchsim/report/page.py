@@ -20,6 +20,7 @@ from winchsim.report.tables import Say
 from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
 from winchsim.verdict.finding import Finding, Verdict
+from winchsim.verdict.snag import SnagStudy
 from winchsim.version import __version__
 
 LONG_TITLE = 80
@@ -40,6 +41,8 @@ class Report:
     pictures : tuple of Picture
     us : bool
         Whether US units are written too.
+    snag : SnagStudy or None
+        What a simulated snag does, where that was asked for.
     """
 
     scenario: Scenario
@@ -48,6 +51,7 @@ class Report:
     verdict: Verdict
     pictures: tuple[Picture, ...]
     us: bool = False
+    snag: SnagStudy | None = None
 
     @property
     def title(self) -> str:
@@ -67,7 +71,8 @@ class Report:
     @property
     def command(self) -> str:
         """Command line that repeats it."""
-        return " ".join(["winchsim lift", _quoted(self.scenario.name), *(f"--set {_quoted(o)}" for o in self.overrides)])
+        options = [f"--set {_quoted(o)}" for o in self.overrides] + (["--snag"] if self.snag is not None else [])
+        return " ".join(["winchsim lift", _quoted(self.scenario.name), *options])
 
 
 def _quoted(text: str) -> str:
@@ -154,10 +159,11 @@ def _section(heading: str, body: str, kind: str = "") -> str:
 def _strength(report: Report, say: Say) -> Iterable[str]:
     verdict = report.verdict
     if verdict.rows:
-        heads = ("factor", "wanted", "link", "asked", "bears", "at")
         rows = tables.link_rows(verdict.rows, say)
         remarks = "".join(_note(remark) for remark in tables.link_remarks(verdict.rows))
-        yield _section("Weakest links", _table(heads, rows, right=(0, 1)) + remarks)
+        life = tables.life(report.record)
+        said = f"<p>{_said(life, report)}</p>" if life else ""
+        yield _section("Weakest links", _table(tables.LINK_HEADS, rows, right=(0, 1)) + remarks + said)
     pull = verdict.full_pull
     body = f"<p>{_said(pull.sentence, report)}</p>"
     if pull.rows:
@@ -168,6 +174,8 @@ def _strength(report: Report, say: Say) -> Iterable[str]:
             heads, rows if limited else [(row[0], row[2]) for row in rows], right=(0, 1) if limited else (0,), kind="narrow"
         )
         body += _note(tables.full_pull_current(pull))
+    if report.snag is not None:
+        body += f"<p>{_said(tables.snag_text(report.snag), report)}</p>"
     yield _section("If it stalls or snags with the power on", body)
 
 
@@ -221,16 +229,17 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[
         lines.append(f"<thead><tr>{cells}</tr></thead>")
     lines.append("<tbody>")
     for row in rows:
-        cells = []
-        for i, cell in enumerate(row):
-            label = f' data-head="{safe(heads[i])}"' if heads and heads[i] else ""
-            first = i == 0 and not heads
-            tag = 'th scope="row"' if first else "td"
-            empty = ' class="empty"' if not cell else _side(i, right)
-            cells.append(f"<{tag}{empty}{label}><bdi>{safe(cell)}</bdi></{'th' if first else 'td'}>")
-        lines.append(f"<tr>{''.join(cells)}</tr>")
+        lines.append("<tr>" + "".join(_cell(i, cell, heads, right) for i, cell in enumerate(row)) + "</tr>")
     lines.append("</tbody></table>")
     return "\n".join(lines)
+
+
+def _cell(column: int, text: str, heads: Sequence[str], right: Sequence[int]) -> str:
+    label = f' data-head="{safe(heads[column])}"' if heads and heads[column] else ""
+    sort = _side(column, right) if text else ' class="empty"'
+    if column == 0 and not heads:
+        return f'<th scope="row"{sort}><bdi>{safe(text)}</bdi></th>'
+    return f"<td{sort}{label}><bdi>{safe(text)}</bdi></td>"
 
 
 def _side(column: int, right: Sequence[int]) -> str:

@@ -15,6 +15,9 @@ from winchsim.report.us import beside_us
 from winchsim.simulate import EnergyBooks, Record
 from winchsim.verdict.balance import holding
 from winchsim.verdict.finding import FullPull, LinkRow, Verdict
+from winchsim.verdict.life import sentence as life_sentence
+from winchsim.verdict.life import tooth_lives
+from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import duration, given, length, percent, speed
 
 LEAST_SHARE = 5e-4
@@ -43,7 +46,7 @@ class Say:
 
 def moments(record: Record, say: Say) -> list[Row]:
     """Time, height and what happened."""
-    rows = []
+    rows: list[Row] = []
     for moment in timeline(record):
         time = "" if moment.time is None else f"{moment.time:.2f} s"
         height = "" if moment.height is None else f"{moment.height:.3f} m"
@@ -64,7 +67,7 @@ def key_numbers(record: Record, verdict: Verdict, say: Say) -> list[Row]:
         ("energy from the supply", say.q(s.energy_in, "J")),
         ("charge drawn", say.q(s.charge, "A·h")),
         ("efficiency of the lift", percent(s.efficiency, 3) if s.efficiency is not None else "none"),
-        ("ratio, motor to drum", f"{number(record.machine.groups[0].ratio, 4)}:1"),
+        ("ratio, motor to drum", f"{record.machine.groups[0].ratio:.4g}:1"),
     ]
 
 
@@ -95,27 +98,41 @@ def _top_layer(machine: Machine) -> int:
     return next((i for i, layer in enumerate(machine.layers) if wound < layer.end), len(machine.layers) - 1)
 
 
+LINK_HEADS = ("factor", "wanted", "asked", "bears", "at", "link")
+"""Heads of the table of links."""
+
+
 def link_rows(rows: Sequence[LinkRow], say: Say) -> list[Row]:
-    """Factor, factor wanted, link, what is asked of it, what it bears, and when; weakest first."""
-    table = []
+    """Rows under `LINK_HEADS`; a factor below what is wanted has ``<`` behind it."""
+    table: list[Row] = []
     for row in rows:
         link, strength = row.link, row.link.strength
-        asked = ("up to " if link.bound and link.demand > 0 else "") + say.q(link.demand, strength.unit)
+        asked = ("≤ " if link.bound and link.demand > 0 else "") + say.q(link.demand, strength.unit)
         bears = say.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
         when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
-        table.append((factor, f"{link.required:g}", row.label + (", broke" if row.broke else ""), asked, bears, when))
+        table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
     return table
 
 
 def link_remarks(rows: Sequence[LinkRow]) -> list[str]:
     """What the signs in the table of links mean."""
-    found = ["factor = bears / asked; below 1 it breaks; < is less than wanted"]
+    found = ["factor = bears / asked; below 1 it breaks"]
     if any(row.link.bound and row.link.demand > 0 for row in rows):
-        found.append("up to: the train is held there, and friction leaves open how much of it the link carries")
+        found.append("≤ the train is held there, and friction leaves open how much of it the link carries")
     if any(row.link.strength.basis == "from memory" for row in rows):
         found.append(f"{MEMORY} from memory, not looked up")
     return found
+
+
+def life(record: Record) -> str:
+    """Sentence on how often the run loads the teeth; empty where there are none."""
+    return life_sentence(tooth_lives(record)) or ""
+
+
+def snag_text(snag: SnagStudy) -> str:
+    """Sentence on a simulated snag."""
+    return f"Snag at {length(snag.height)}: {snag.sentence}"
 
 
 def full_pull_rows(found: FullPull) -> list[Row]:

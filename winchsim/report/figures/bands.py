@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -201,7 +202,7 @@ class Band:
             _write(figure, left + 0.6 * look.em, bottom + self.strip - 0.2 * look.row, self.tag, look, va="top", weight="bold")
         for mark, label in zip(self.marks, labels.items, strict=True):
             colour = VERMILLION if mark.grave else GREY
-            dashes = (0, (4, 2)) if mark.grave else "-"
+            dashes: Any = (0, (4, 2)) if mark.grave else "-"
             level = (label.row + 0.5) * look.row
             foot = 0.25 * look.row
             if labels.direct:
@@ -407,7 +408,7 @@ def seen(band: Band, values: np.ndarray) -> np.ndarray:
     return np.append(inside, edges)
 
 
-def room_for(axes: Axes, *values: np.ndarray | float, zero: bool = True, least: float = 0.0) -> None:
+def room_for(axes: Axes, *values: np.ndarray | Sequence[float] | float, zero: bool = True, least: float = 0.0) -> None:
     """Set the range of a panel so that the values (as drawn) have air around them, and zero is inside."""
     parts = [np.ravel(np.asarray(v, dtype=float)) for v in values]
     every = np.concatenate([part[np.isfinite(part)] for part in parts]) if parts else np.zeros(0)

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -83,7 +84,7 @@ LOOKS = {look.name: look for look in (COLUMN, SLIDE)}
 """The sizes, by the name that the user gives."""
 
 
-def style(look: Look) -> dict[str, object]:
+def style(look: Look) -> dict[str, Any]:
     """Settings of matplotlib that make this look."""
     thin = look.line / 2
     return {
@@ -105,7 +106,7 @@ def drawing(look: Look) -> Iterator[None]:
     """Matplotlib's defaults with this look, and what was set before when it is left."""
     with mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(style(look))
+        mpl.rcParams.update(style(look))  # type: ignore[arg-type]
         yield
 
 

@@ -111,7 +111,8 @@ def line_of(place: int, count: int) -> tuple[str, object]:
         return SERIES[place]
     share = place / (count - 1)
     light, dark = to_rgb(_LIGHT), to_rgb(_DARK)
-    return to_hex([a + share * (b - a) for a, b in zip(light, dark, strict=True)]), "-"
+    red, green, blue = (a + share * (b - a) for a, b in zip(light, dark, strict=True))
+    return to_hex((red, green, blue)), "-"
 
 
 def _records(runs: Sequence[Run]) -> list[Record]:

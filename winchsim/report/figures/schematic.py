@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -175,7 +176,7 @@ def _draw_numbers(axes: Axes, plan: Plan, scale: _Scale, look: Look, taken: list
         if gear.driver:
             places = [(x, y)] if inner > half[0] and (x, y, gear.teeth) not in written else []
         elif gear.shaft == 0:  # motors stand around it
-            places = [(x - 0.6 * gear.radius * scale.per, y)] if inner > 3.2 * half[0] else []
+            places = [(x - 0.6 * gear.radius * scale.per, y)] if 0.6 * gear.radius * scale.per + half[0] < inner else []
         else:
             edge = gear.tip * scale.per + 0.75 * look.em
             places = [(x, y + edge), (x, y - edge)] if gear.shaft % 2 else [(x, y - edge), (x, y + edge)]
@@ -226,7 +227,7 @@ def _draw_load(axes: Axes, inputs: Inputs, hook: tuple[float, float], words: flo
     cut = crown + 2.6 * em
     falls = min(inputs.rope.falls, MOST_FALLS)
     apart = [-0.5 * em * k for k in range(falls)]
-    cord = {"color": BLUE, "linewidth": look.line, "zorder": 5}
+    cord: dict[str, Any] = {"color": BLUE, "linewidth": look.line, "zorder": 5}
     axes.plot([x, x], [top, cut + 0.35 * em], **cord)
     if falls > 1:
         axes.plot([x + apart[-1], x], [cut + 0.9 * em] * 2, **cord)

@@ -1,0 +1,43 @@
+"""The figures that README shows: all there, and what the one command that redraws them draws now."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from xml.dom.minidom import parse, parseString
+
+import pytest
+
+from winchsim.report.figures.catalogue import NAMES, pictures
+from winchsim.report.figures.look import COLUMN
+from winchsim.report.figures.save import image
+from winchsim.scenario.read import read
+from winchsim.simulate import simulate
+
+ROOT = Path(__file__).parents[3]
+COMMAND = re.compile(r"^winchsim curves (\S+) --out plots --force$", re.MULTILINE)
+
+
+@pytest.fixture(scope="module")
+def redrawn():
+    """Figures of the scenario that README's command names."""
+    (file,) = COMMAND.findall((ROOT / "README.md").read_text(encoding="utf-8"))
+    return {picture.name: picture for picture in pictures(simulate(read(str(ROOT / file)).inputs), COLUMN)}
+
+
+def test_every_figure_is_there_as_png_and_svg():
+    assert sorted(p.name for p in (ROOT / "plots").iterdir()) == sorted(f"{n}.{f}" for n in NAMES for f in ("png", "svg"))
+    shown = re.findall(r"\]\(plots/([\w.-]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert shown and all((ROOT / "plots" / name).is_file() for name in shown)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_figure_says_what_it_would_say_now(redrawn, name):
+    """The printed words and digits, not the bytes: those depend on the versions of the libraries."""
+    kept = parse(str(ROOT / "plots" / f"{name}.svg"))
+    now = parseString(image(redrawn[name].figure, "svg", COLUMN))
+    assert _words(kept) == _words(now), "redraw with the command in README"
+
+
+def _words(svg) -> list[str]:
+    return [node.firstChild.data for node in svg.getElementsByTagName("text") if node.firstChild]
