@@ -19,7 +19,7 @@ def test_difference_of_a_trace_is_measured_less_simulated(lifted):
     assert (found.name, found.unit, len(found.time)) == ("height", "m", 3)  # one blank, one after the run's end
     assert found.difference == pytest.approx([0.001, 0.002, -0.006])
     assert found.mean == pytest.approx(-0.001) and found.largest == pytest.approx(-0.006) and found.largest_at == 1.5
-    assert found.sentence.startswith("height, measured less simulated: −0.00100 m on average, −0.00600 m at most (at 1.50 s)")
+    assert found.sentence.startswith("height, measured less simulated: −1.00 mm on average, −6.00 mm at most (at 1.50 s)")
 
 
 def test_every_quantity_of_a_trace_counts(lifted):

@@ -16,6 +16,8 @@ from winchsim.simulate import Record
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 """What a measured trace may hold: the same names as the record's channels, with their SI units."""
 
+_SMALL = {"m": "mm", "A": "mA"}
+
 
 @dataclass(frozen=True)
 class TraceDifference:
@@ -42,9 +44,14 @@ class TraceDifference:
     largest_at: float
 
     @property
+    def printed_unit(self) -> str:
+        """Unit that suits the size of the difference."""
+        return _SMALL.get(self.unit, self.unit) if abs(self.largest) < 0.1 else self.unit
+
+    @property
     def sentence(self) -> str:
         """In words."""
-        mean, largest = (signed(value, self.unit) for value in (self.mean, self.largest))
+        mean, largest = (signed(value, self.printed_unit) for value in (self.mean, self.largest))
         at = quantity(self.largest_at, "s")
         return f"{self.name}, measured less simulated: {mean} on average, {largest} at most (at {at}), {len(self.time)} samples"
 

@@ -34,7 +34,7 @@ from winchsim.report.figures.marks import Mark, marks_of
 from winchsim.report.figures.trace import Window, broken
 from winchsim.simulate import Record
 
-LEFT_EMS = 6.4
+LEFT_EMS = 6.9
 """Room for the tick labels and the axis label at the left. [em]"""
 
 LEAST_PANEL_EMS = 6.0
@@ -166,7 +166,7 @@ class Band:
         shown = self.shown
         axes.set_xlim(shown.shown(shown.start), shown.shown(shown.end))
         axes.set_ylabel(axis_text(panel.name, panel.unit, panel.share * self.panel_height, self.look), va="top")
-        axes.yaxis.set_label_coords(-(self.left - 0.5 * self.look.em) / self.width, 0.5)
+        axes.yaxis.set_label_coords(-(self.left - 0.3 * self.look.em) / self.width, 0.5)
         plain_ticks(axes, self.look, y=False)
         if last:
             axes.set_xlabel(shown.label, labelpad=0.25 * self.look.font)

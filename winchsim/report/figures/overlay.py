@@ -194,7 +194,7 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
     panels, units = [], []
     for name, si in names:
         unit = suits(name, record[name]) if name == "height" else si
-        panels += [Panel(name.capitalize(), unit), Panel("Difference", unit, 0.6)]
+        panels += [Panel(name.capitalize(), unit), Panel("Off by", differences[name].printed_unit, 0.6)]
         units.append(unit)
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
     notes = [differences[name].sentence for name, _ in names]
@@ -210,10 +210,11 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
             curve(band, upper, record[name], unit, color=colour, label=f"_simulated {name}")
             _points(upper, shown.shown(trace.time[::step]), in_unit(values[::step], unit), look, "_measured " + name)
             room_for(upper, in_unit(record[name], unit), in_unit(values, unit), least=1e-6)
-            _points(lower, shown.shown(d.time[::step]), in_unit(d.difference[::step], unit), look, "_difference " + name)
-            lower.axhline(in_unit(d.mean, unit), color=VERMILLION, linestyle=(0, (5, 2)), linewidth=look.line * 0.7,
+            small = d.printed_unit
+            _points(lower, shown.shown(d.time[::step]), in_unit(d.difference[::step], small), look, "_difference " + name)
+            lower.axhline(in_unit(d.mean, small), color=VERMILLION, linestyle=(0, (5, 2)), linewidth=look.line * 0.7,
                           label="_mean")  # fmt: skip
-            room_for(lower, in_unit(d.difference, unit), least=1e-6)
+            room_for(lower, in_unit(d.difference, small), least=1e-6)
         _legend(band, look)
         finish(band)
     return figure
