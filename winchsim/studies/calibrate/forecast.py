@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import DomainError, Fault, InputError
 from winchsim.inputs import Inputs, with_value
 from winchsim.model import Event, build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.simulate import simulate
-from winchsim.slow import End, Lifts, lift_batch, vary
+from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
 from winchsim.studies.calibrate.knobs import Knob, turned
@@ -23,6 +23,10 @@ Array = NDArray[np.float64]
 
 STEADY = (0.25, 0.75)
 """Share of the lift's time over which its steady current and voltage are taken. [-]"""
+
+
+LEAST_MARGIN = 1e-3
+"""Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
 
 
 @dataclass(frozen=True)
@@ -72,37 +76,58 @@ class Bench:
     """
 
     def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], available: tuple[Knob, ...]) -> None:
-        self.inputs = plain_raise(inputs)
-        self.tests = tuple(tests)
-        self.knobs = available
+        self.inputs, self.tests, self.knobs = plain_raise(inputs), tuple(tests), available
+        self.base = _lightest(self.inputs, self.tests)
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
-        self._loads = _raising_torques(self.inputs, self.tests)
+        self._loads = _raising_torques(self.base, self.tests)
+        self._refuse()
 
-    def foretell(self, settings: Sequence[Mapping[str, float]]) -> Forecast:
-        """Forecast of every test under each of several settings of the knobs.
+    def _refuse(self) -> None:
+        """Refuse tests that the scenario cannot have seen, whatever its losses.
 
         Raises
         ------
         InputError
-            A test cannot be lifted as the scenario stands, whatever its losses.
         """
-        parts = [vary(turned(self.inputs, factors, self.knobs), self._columns) for factors in settings]
-        for part in parts:
-            for place, reason in part.problems.items():
-                raise _refused(self.tests[place], reason)
-        shape = (len(parts), len(self.tests))
-        found = {f.name: np.empty(shape) for f in fields(Forecast)}
-        for family in zip(*(part.batches for part in parts), strict=True):
-            lifts = lift_batch(join_batches([batch for _, batch in family]))
-            members = family[0][0]
-            values = _values(lifts, np.tile(self.heights[members], len(parts)), np.tile(self._loads[members], len(parts)))
-            for end, place in zip(lifts.end, np.tile(members, len(parts)), strict=True):
+        variants = vary(self.base, self._columns)
+        for place, reason in variants.problems.items():
+            raise _refused(self.tests[place], reason)
+        for members, batch in variants.batches:
+            for end, place in zip(lift_batch(batch).end, members, strict=True):
                 if end in (End.OVERFLOW, End.BLOCKED):
                     raise _refused(self.tests[place], "the rope or the load meets something on the way up")
+
+    def foretell(self, settings: Sequence[Mapping[str, float]]) -> Forecast:
+        """Forecast of every test under each of several settings of the knobs; a setting that makes no winch lifts nothing."""
+        parts = [self._variants(factors) for factors in settings]
+        good = [place for place, part in enumerate(parts) if part is not None]
+        found = self._nothing_lifted(len(parts))
+        for family in zip(*(part.batches for part in parts if part is not None), strict=True):
+            lifts = lift_batch(join_batches([batch for _, batch in family]))
+            members = family[0][0]
+            values = _values(lifts, np.tile(self.heights[members], len(good)), np.tile(self._loads[members], len(good)))
             for name, value in values.items():
-                found[name][:, members] = value.reshape(len(parts), -1)
+                found[name][np.ix_(good, members)] = value.reshape(len(good), -1)
         return Forecast(**found)
+
+    def _variants(self, factors: Mapping[str, float]) -> Variants | None:
+        try:
+            found = vary(turned(self.base, factors, self.knobs), self._columns)
+        except (DomainError, InputError):
+            return None
+        return None if found.problems else found
+
+    def _nothing_lifted(self, count: int) -> dict[str, Array]:
+        shape = (count, len(self.tests))
+        return {
+            "speed": np.broadcast_to(self.heights * (1 - 1 / LEAST_MARGIN), shape).copy(),
+            "current": np.zeros(shape),
+            "stall_current": np.zeros(shape),
+            "voltage": np.full(shape, np.nan),
+            "margin": np.full(shape, LEAST_MARGIN),
+            "hold": np.full(shape, -1.0),
+        }
 
     def scenario(self, factors: Mapping[str, float], place: int) -> Inputs:
         """Scenario of one test with the knobs set."""
@@ -143,6 +168,18 @@ def plain_raise(inputs: Inputs) -> Inputs:
     return found
 
 
+def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
+    """Scenario with the lightest load that it can be built with: settings that just stall the heaviest are settings still."""
+    for mass in sorted(test.mass for test in tests):
+        found = with_value(inputs, "load.mass", mass)
+        try:
+            build(found)
+        except InputError:
+            continue
+        return found
+    return inputs
+
+
 def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
     """Values by path, one for each test; only those that any test gives."""
     columns = {"load.mass": np.array([test.mass for test in tests])}
@@ -171,7 +208,7 @@ def _raising_torques(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Array:
 def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
     up = lifts.end == End.LIFTED
     with np.errstate(invalid="ignore", divide="ignore"):
-        short = heights * (1 - 1 / np.minimum(lifts.least_margin, 1.0))
+        short = heights * (1 - 1 / np.clip(lifts.least_margin, LEAST_MARGIN, 1.0))
         speed = np.where(up, heights / lifts.lift_time, short)
     running = (lifts.first_current + lifts.last_current) / 2
     return {
@@ -179,7 +216,7 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
         "current": np.where(up, running, lifts.inrush_current),
         "stall_current": lifts.inrush_current,
         "voltage": np.where(up, lifts.last_voltage, np.nan),
-        "margin": lifts.least_margin,
+        "margin": np.maximum(lifts.least_margin, LEAST_MARGIN),
         "hold": lifts.hold_margin / loads,
     }
 

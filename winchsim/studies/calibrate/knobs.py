@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from winchsim.inputs import Inputs, with_value
+from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.restate import shaft_drags, with_data_sheets
 
@@ -16,6 +16,9 @@ LEAST_EFFICIENCY = 0.1
 LEAST_SHARED_EFFICIENCY = 0.55
 """A mesh loss is not turned up beyond this efficiency of any stage; the second where several motor groups share a gear, whose
 meshes must not lock. [-]"""
+
+MOST_DRAG = 200.0
+"""A drag is not turned up beyond this factor. [-]"""
 
 ASSUMED_LEADS = 0.02
 """Resistance of supply and leads where none is given, as a share of that of all motors stalled in parallel. [-] Own
@@ -159,12 +162,16 @@ def _drag(inputs: Inputs, machine: Machine) -> _Made | str:
     if not drags:
         return "the scenario says that the shafts have no constant drag: leave shaft_drag out to have it fitted"
 
+    highest = min(MOST_DRAG, *(spec_at(inputs, path).high / value for path, value in drags.items()))
+    if highest < 1:
+        return "the drag that is assumed is more than a scenario can give"
+
     def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
         for path, value in drags.items():
             given = with_value(given, path, factors["drag"] * value)
         return given
 
-    return 0.0, 200.0, turn
+    return 0.0, highest, turn
 
 
 # --- motors and supply -------------------------------------------------------------------------------------------------

@@ -345,7 +345,7 @@ def _motors(made: Plan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]
     rows = []
     for group in dict.fromkeys(single.group for single in made.singles):
         members = [place for place, single in enumerate(made.singles) if single.group == group]
-        known = np.isfinite(found.torques[:, members[0]])
+        known = np.nan_to_num(found.torques[:, members]).sum(axis=1) > 0
         if len(members) < 2 or not known.any():
             continue
         torques, currents = found.torques[known][:, members], found.currents[known][:, members]
