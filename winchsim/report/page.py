@@ -125,7 +125,7 @@ def _sections(report: Report) -> Iterable[str]:
     by_name = {picture.name: picture for picture in report.pictures}
     build = by_name.pop("build", None)
     first = [_section("Key numbers", _table((), tables.key_numbers(record, verdict, say)))] if verdict.trusted else []
-    first.append(_section("Timeline", _table(("time", "height", "what happens"), tables.moments(record, say), kind="narrow")))
+    first.append(_section("Timeline", _table(("time", "height", "what happens"), tables.moments(record, say), kind="timeline")))
     second = [_section(build.heading, _figure(build), kind="build")] if build is not None else []
     yield '<div class="twin"><div>' + "\n".join(first) + "</div><div>" + "\n".join(second) + "</div></div>"
     curves = [by_name.pop(name) for name in list(by_name) if name != "energy"]
