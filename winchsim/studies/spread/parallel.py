@@ -114,8 +114,8 @@ def _hand_out(
 
 
 def _take(waiting: dict[Future[Outcomes], int], found: dict[int, Outcomes], tell: Callable[[], None]) -> None:
-    """Wait until a task is done, and keep what it gives."""
+    """Wait until a task is done, and keep what it gives; of several that are, a failed one does not take the others with it."""
     done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-    for future in done:
+    for future in sorted(done, key=lambda future: future.exception() is not None):
         found[waiting.pop(future)] = future.result()
     tell()
