@@ -383,10 +383,10 @@ def test_variance_of_a_sum_is_shared_by_its_squares():
 
 
 def test_shares_of_variance_of_a_winch(winch):
-    found = spread(winch, builds=10, variance_points=32)
+    found = spread(winch, builds=10, variance_points=16)
     place = [row.path for row in found.plan.rows].index("supply.voltage")
     assert found.variance.total[0, place] > 0.05
-    assert found.variance.runs == 32 * (2 + len(found.plan.rows))
+    assert found.variance.runs == 16 * (2 + len(found.plan.rows))
 
 
 def test_a_strength_row_has_no_path():
