@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from winchsim.errors import TrustError
 from winchsim.model import build
 from winchsim.slow import End, lift_all, vary
 from winchsim.verdict.candidates import Limit, Wanted, bands, edge_of, judge_all, not_up, without_snag
@@ -160,3 +161,28 @@ def test_a_scenario_loses_its_snag(small):
 )
 def test_labels_of_links_in_words(label, words):
     assert spoken(label) == words
+
+
+def test_a_full_run_that_cannot_be_made_does_not_end_the_study(loads, small, monkeypatch):
+    variants, lifts, _ = loads
+    (refused,) = run_full([(3, small(load={"drum_height": 0.01}))], lifts)
+    assert refused.verdict is None and not refused.sound and refused.held is None
+    assert refused.sentence.startswith("It cannot be run: load.drum_height")
+
+    def no_trust(_):
+        raise TrustError("The solver gave up.", "")
+
+    monkeypatch.setattr("winchsim.verdict.crosscheck.simulate", no_trust)
+    (lost,) = run_full([(3, variants.one(3))], lifts)
+    assert lost.sentence == "No trustworthy result: The solver gave up."
+    assert "the full run differs: No trustworthy result" in differences([lost], str)[0].sentence
+
+
+def test_a_lift_of_over_a_day_does_not_work(small):
+    """So high a ratio that half a day at 6 V becomes days at 1 V."""
+    stage = dataclasses.replace(small().stage[0], efficiency=1.0, ratio=120.0, shaft_drag=0.0)
+    inputs = small(stage=stage, load={"mass": 1.0})
+    lifts = lift_all(inputs, {"supply.voltage": [6.0, 1.0]})
+    assert lifts.end.tolist() == [End.LIFTED, End.LATE] and lifts.lift_time[1] > 24 * 3600
+    judged = judge_all(lifts, build(inputs), Wanted(margin=1.0))
+    assert judged.works.tolist() == [True, False] and "longer than its phase or a day allows" in judged.reason(1)

@@ -66,8 +66,8 @@ def run_facts(run: FullRun, value: Any) -> Facts:
         "difference": run.difference,
         "in_range": run.in_range,
         "sound": run.sound,
-        "held": run.verdict.held,
-        "sentence": run.verdict.sentence,
+        "held": run.held,
+        "sentence": run.sentence,
     }
 
 

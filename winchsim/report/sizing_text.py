@@ -237,5 +237,5 @@ def _foot(out: Lines, runs: Sequence[FullRun], called, note: str) -> None:  # ty
     out.heading("Run in full")
     for run in runs:
         off = "" if run.difference is None else f" (slow model {100 * run.difference:+.2f} %)"
-        out.item("-", f"{called(run.index)}: {run.verdict.sentence}{off}")
+        out.item("-", f"{called(run.index)}: {run.sentence}{off}")
     out.sentence(note, indent="  ")

@@ -12,6 +12,7 @@ import numpy as np
 
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
+from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.judging import Channels, link_shares
 from winchsim.physics import load
 from winchsim.physics.chain import RestingBounds, group_push
@@ -280,7 +281,7 @@ def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
     path = course.path
     end = np.where(path.blocked, End.BLOCKED, End.LIFTED)
     end = np.where(~path.fits, End.OVERFLOW, end)
-    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > batch.raising.time
+    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > np.minimum(batch.raising.time, LONGEST_RAISE)
     end = np.where((end == End.LIFTED) & late, End.LATE, end)
     for reason, what in ((STALLED, End.STALLED), (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END), (EMPTY, End.BATTERY_EMPTY)):
         end = np.where(course.reason == reason, what, end)

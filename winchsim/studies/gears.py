@@ -213,7 +213,7 @@ def _sentence(options: list[Option], choice: Choice) -> str:
     text = f"{count} of {len(options)} single changes of the gears work"
     advice = "leave them as they are" if take.kind == "as it is" else f"take {take.words}"
     if not own.sound:
-        return f"{text}, but the full run of the best ({take.words}) says otherwise: {own.verdict.sentence}"
+        return f"{text}, but the full run of the best ({take.words}) says otherwise: {own.sentence}"
     return f"{text}; {advice} ({take.ratio:.4g}:1): up in {duration(own.full_time or math.nan)}."
 
 

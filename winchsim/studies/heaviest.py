@@ -228,5 +228,5 @@ def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int |
         text += ", with every required factor kept"
     failed = next((run for run in runs if not run.sound), None)
     if failed is not None:
-        return f"{text}, by the slow model; but the full run of {mass_text(masses[failed.index])}: {failed.verdict.sentence}"
+        return f"{text}, by the slow model; but the full run of {mass_text(masses[failed.index])}: {failed.sentence}"
     return text + "."

@@ -245,7 +245,7 @@ def not_up(lifts: Lifts, i: int) -> str:
         End.BATTERY_EMPTY: f"the battery is empty with the load {at} up",
         End.OVERFLOW: f"the rope climbs over the flange with the load {at} up",
         End.BLOCKED: f"something is in the way {at} up",
-        End.LATE: f"it is not up in the time that its phase allows ({duration(lifts.lift_time[i])} needed)",
+        End.LATE: f"it takes {duration(lifts.lift_time[i])}, longer than its phase or a day allows",
         End.CANNOT_BE_BUILT: "it cannot be built",
     }.get(End(int(lifts.end[i])), "it comes up")
 

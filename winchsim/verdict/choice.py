@@ -223,7 +223,7 @@ def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) 
                 Finding(kind, Severity.CAUTION, f"As recommended, {limit.words(recommended)}.",
                         value=float(limit.room[recommended]), limit=1.0)
             )  # fmt: skip
-    held = next((run.verdict.held for run in runs if run.index == recommended), None)
+    held = next((run.held for run in runs if run.index == recommended), None)
     if held is False:
         found.append(
             Finding(FindingKind.RAN_BACK, Severity.CAUTION, "As recommended, the load runs back when the power goes off.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from winchsim.errors import InputError, TrustError
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import number
 from winchsim.simulate import simulate
@@ -35,15 +36,18 @@ class FullRun:
         Lift time; None where it does not come up, or something breaks. [s]
     in_range : bool
         Whether the slow model claims to hold there.
-    verdict : Verdict
-        On the full run.
+    verdict : Verdict or None
+        On the full run; None where it could not be made.
+    problem : str
+        Then why.
     """
 
     index: int
     slow_time: float | None
     full_time: float | None
     in_range: bool
-    verdict: Verdict
+    verdict: Verdict | None
+    problem: str = ""
 
     @property
     def difference(self) -> float | None:
@@ -55,7 +59,17 @@ class FullRun:
     @property
     def sound(self) -> bool:
         """Whether the full run came up and nothing broke."""
-        return sound(self.verdict)
+        return self.verdict is not None and sound(self.verdict)
+
+    @property
+    def sentence(self) -> str:
+        """What the full run came to."""
+        return self.problem if self.verdict is None else self.verdict.sentence
+
+    @property
+    def held(self) -> bool | None:
+        """Whether the load stayed up with the power off; None where that was not tested."""
+        return None if self.verdict is None else self.verdict.held
 
 
 def sound(verdict: Verdict) -> bool:
@@ -82,12 +96,24 @@ def run_full(
     found = []
     total = total or len(scenarios)
     for number_done, (index, inputs) in enumerate(scenarios, start=done + 1):
-        verdict = judge(simulate(inputs), cures=False)
+        verdict, problem = _judged(inputs)
         time = float(lifts.lift_time[index])
         slow_time = time if lifts.lifted[index] and lifts.factor[index] >= 1 else None
-        found.append(FullRun(index, slow_time, verdict.summary.lift_time, bool(lifts.in_range[index]), verdict))
+        full_time = None if verdict is None else verdict.summary.lift_time
+        found.append(FullRun(index, slow_time, full_time, bool(lifts.in_range[index]), verdict, problem))
         on_progress(number_done, total)
     return tuple(found)
+
+
+def _judged(inputs: Inputs) -> tuple[Verdict | None, str]:
+    """Verdict on a full run; or why there is none, so that one candidate does not end a whole study."""
+    try:
+        return judge(simulate(inputs), cures=False), ""
+    except InputError as error:
+        fault = error.faults[0]
+        return None, f"It cannot be run: {fault.key}: {fault.message}; expected {fault.expected}."
+    except TrustError as error:
+        return None, f"No trustworthy result: {error.reason}"
 
 
 def largest_difference(runs: Sequence[FullRun]) -> float | None:
@@ -123,7 +149,7 @@ def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[
             found.append(
                 Finding(
                     FindingKind.EXTRAPOLATED, Severity.CAUTION,
-                    f"At {called(run.index)} the full run differs: {run.verdict.sentence}",
+                    f"At {called(run.index)} the full run differs: {run.sentence}",
                     about=called(run.index), help="Trust the full run there.",
                 )
             )  # fmt: skip

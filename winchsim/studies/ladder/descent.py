@@ -7,6 +7,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
@@ -73,15 +74,25 @@ def nothing_to_lower() -> Lowering:
     return Lowering(Descent.NOTHING, None, None, None, "It does not get up.")
 
 
-def lowered(inputs: Inputs) -> tuple[Lowering, Record]:
-    """How the load comes down under power; where it drives the motors, whether joined leads brake it."""
+def lowered(inputs: Inputs, raised: Record) -> tuple[Lowering, Record]:
+    """How the load comes down under power; where it drives the motors, whether joined leads brake it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    raised : Record
+        Of its lift: given back where the way down cannot be computed.
+    """
     own = next((phase for phase in inputs.phase if phase.action == "lower"), Phase(action="lower", until="floor"))
-    record = simulate(programme(inputs, replace(own, until="floor")))
+    try:
+        record = simulate(programme(inputs, replace(own, until="floor")))
+    except TrustError:
+        return _stays_up(), raised
     history = read_history(record)
     span = history.spans[-1] if history.spans[-1].step.action == "lower" else None
     landed = history.record.time[-1] if span is None else _landed(history, span)
     if span is None or landed is None:
-        return _stays_up(inputs), record
+        return _stays_up(), record
     fastest = float(max(0.0, -record["speed"][span.samples].min()))
     time, current = float(landed - span.start), middle(history, "current", "lower") or 0.0
     if not _drives(history):
@@ -132,6 +143,6 @@ def _on_joined_leads(inputs: Inputs) -> Lowering | None:
     return Lowering(Descent.SHORTED, float(time), 0.0, fastest, words)
 
 
-def _stays_up(inputs: Inputs) -> Lowering:
+def _stays_up() -> Lowering:
     words = "It does not come down under power: have a prop or a second line ready before it goes up."
     return Lowering(Descent.NOT_DOWN, None, None, None, words)

@@ -178,7 +178,7 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
     record = simulate(programme(inputs, watch))
     verdict, history = judge(record, cures=False), read_history(record)
     up, m = verdict.trusted and verdict.lifted, record.machine
-    lowering, last = lowered(inputs) if up else (nothing_to_lower(), record)
+    lowering, last = lowered(inputs, record) if up else (nothing_to_lower(), record)
     current, voltage = middle(history, "current"), middle(history, "voltage")
     energy, hits = fall(m)
     slow = lift_all(inputs, {"load.mass": [inputs.load.mass]})
