@@ -9,7 +9,21 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from winchsim.commands import calibrate, curves, drum, gears, heaviest, keys, ladder, lift, materials, motors, new, spread, voltage
+from winchsim.commands import (
+    calibrate,
+    curves,
+    drum,
+    gears,
+    heaviest,
+    keys,
+    ladder,
+    lift,
+    materials,
+    motors,
+    new,
+    spread,
+    voltage,
+)
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.errors import WinchsimError
