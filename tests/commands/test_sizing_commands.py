@@ -91,9 +91,14 @@ def test_files_of_a_study(crate, command, tmp_path):
     assert len(rows) == len(facts["rows"]) and list(rows[0]) == list(facts["rows"][0])
     ET.fromstring((folder / f"{command}.svg").read_text())
     assert (folder / f"{command}.png").read_bytes().startswith(b"\x89PNG")
-    again = Screen().run(command, crate, "--out", str(folder))
+
+
+def test_files_are_not_replaced_unless_told_to(crate, tmp_path):
+    folder = tmp_path / "out"
+    assert Screen().run("motors", crate, "--out", str(folder)).code == ExitCode.GOOD
+    again = Screen().run("motors", crate, "--out", str(folder))
     assert again.code == ExitCode.MISUSE and "this file exists" in again.err and again.out == ""
-    assert Screen().run(command, crate, "--out", str(folder), "--force").code == ExitCode.GOOD
+    assert Screen().run("motors", crate, "--out", str(folder), "--force").code == ExitCode.GOOD
 
 
 def test_options_narrow_the_drums(crate):

@@ -19,7 +19,7 @@ from winchsim.slow import End, lift_all, lift_machine
 from winchsim.studies.drum import study_drum
 from winchsim.studies.ladder import plan_ladder
 
-FEW = settings(max_examples=14, deadline=None, derandomize=True)
+FEW = settings(max_examples=10, deadline=None, derandomize=True)
 
 
 @st.composite
