@@ -226,7 +226,7 @@ def _margins(axes: Axes, axis: Axis, lifts: Lifts, look: Look, wanted: Wanted) -
     for value in (1.0, wanted.margin):
         axes.axhline(value, color=GREY, linewidth=0.6 * look.line, linestyle=DOTTED, label="_limit")
     axes.set_ylim(0, _top(lifts.margin_cold))
-    mark = "■ " if axis.dots else "– – "
+    mark = "□ " if axis.dots else "– – "
     _beside(axes, (("● cold" if axis.dots else "— cold", BLUE), (f"{mark}hot", VERMILLION),
                    (f"··· {wanted.margin:g} wanted", GREY)), look)  # fmt: skip
 
@@ -247,7 +247,7 @@ def _currents(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
     _line(axes, axis, running, BLUE, "-", look, "running")
     _line(axes, axis, lifts.inrush_current, VERMILLION, DASHED, look, "at rest")
     axes.set_ylim(bottom=0)
-    marks = ("● ", "■ ") if axis.dots else ("— ", "– – ")
+    marks = ("● ", "□ ") if axis.dots else ("— ", "– – ")
     _beside(axes, ((f"{marks[0]}running", BLUE), (f"{marks[1]}at rest", VERMILLION)), look)
 
 
@@ -271,6 +271,7 @@ def _legend(axes: Axes, axis: Axis, best: int | None, look: Look) -> None:
         texts.append(("//// does not work", GREY))
     _beside(axes, texts, look)
     if best is not None:
-        take = f"{number(float(axis.shown[best]), 3)} {axis.unit}".strip()
+        shown = float(axis.shown[best])
+        take = f"{number(shown, 3) if axis.unit else f'{shown:.4g}'} {axis.unit}".strip()
         axes.annotate(take, (axis.shown[best], 1.0), xycoords=("data", "axes fraction"), xytext=(0, 0.35 * look.font),
                       textcoords="offset points", ha="center", va="bottom", color=GREEN)  # fmt: skip
