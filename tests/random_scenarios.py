@@ -133,7 +133,8 @@ def _stages(d: _Dice) -> tuple[sc.Stage, ...]:
             gear = d.integer(pinion, 80)
             step = gear / pinion
             found.append(
-                sc.Stage(pinion=pinion, gear=gear, module=d.log(3e-4, 4e-3), width=d.log(3e-3, 3e-2), material=d.pick(*_GEAR_MATERIALS),
+                sc.Stage(pinion=pinion, gear=gear, module=d.log(3e-4, 4e-3), width=d.log(3e-3, 3e-2),
+                         material=d.pick(*_GEAR_MATERIALS),
                          walls=d.pick(None, 2, 5), infill=d.pick(None, 0.2), efficiency=efficiency,
                          tested_tooth_force=d.pick(None, 1e7), shaft_drag=d.pick(None, 0.0), greased=d.chance(0.5))
             )  # fmt: skip

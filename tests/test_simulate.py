@@ -126,6 +126,23 @@ def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeyp
     assert len(tried) == 3
 
 
+def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it():
+    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0, torque_limit=1.02 * 20 * 9.80665 * 0.0085)
+    inputs = with_tables(
+        Inputs(
+            motors=(motors,), supply=Supply(voltage=6.0), stage=(stage,), drum=Drum(diameter=0.01, width=0.04),
+            rope=Rope(diameter=0.004), load=Load(mass=20.0, height=0.4),
+        )
+    )  # fmt: skip
+    record = simulate(inputs)
+    broken = record.first(Event.OVERLOAD)
+    assert record.first(Event.LAYER).time == broken.time
+    assert record.demands[int(broken.detail)].share == pytest.approx(broken.value)
+    assert record.demands[int(broken.detail)].time == broken.time
+    assert broken.value > 1.0
+
+
 def test_the_same_scenario_gives_the_same_numbers_to_the_bit(record):
     again = simulate(_winch())
     for name in record.channels:

@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from winchsim.hybrid import Outcome, Segment, Stats, run
+from winchsim.hybrid import Outcome, Run, Segment, Stats, run
 from winchsim.inputs import Inputs
 from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
 from winchsim.model.judging import link_shares, mesh_force
@@ -34,6 +34,9 @@ TIGHTEST = 1e-11
 """A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most `TIGHTENINGS` runs in all."""
 
 TEMPERATURE_TOLERANCE = 1e-5
+Piece = tuple[np.ndarray, np.ndarray, ModeKey]
+"""Times, states and mode of one stretch of the record."""
+
 LEAST_SAMPLES = 250
 """The record has at least about this many samples, also where the integrator took long steps. [-]"""
 
@@ -278,7 +281,7 @@ def _sampling(inputs: Inputs | None, times: Sequence[float] | np.ndarray | None)
 def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done, begun, samples) -> Record:
     key, y0, marks = begun
     longest = max(done.t / LEAST_SAMPLES, 1e-9)
-    pieces = [_segment_samples(segment, samples, longest) for segment in done.segments]
+    pieces = _with_breaks(done, [_segment_samples(segment, samples, longest) for segment in done.segments])
     if not pieces:
         pieces = [(np.array([0.0]), y0[:, None], key)]
     parts = [_segment_channels(problem, k, t, y) for t, y, k in pieces]
@@ -299,7 +302,23 @@ def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done
     )  # fmt: skip
 
 
-def _segment_samples(segment: Segment, samples, longest: float) -> tuple[np.ndarray, np.ndarray, ModeKey]:
+def _with_breaks(done: Run, pieces: list[Piece]) -> list[Piece]:
+    """The pieces, and a sample of its own for each break that came at the very instant of another switch.
+
+    A rope that runs onto a larger layer may break a tooth there and then: the mode that breaks it has no length, but its
+    torques are what broke it.
+    """
+    for transition in done.events:
+        if not any(k.event is Event.OVERLOAD for k in transition.events):
+            continue
+        place = sum(1 for t, _, _ in pieces if t[-1] <= transition.t)
+        if place and pieces[place - 1][2] == transition.key_from:
+            continue
+        pieces.insert(place, (np.array([transition.t]), transition.y_before[:, None], transition.key_from))
+    return pieces
+
+
+def _segment_samples(segment: Segment, samples, longest: float) -> Piece:
     start, end = segment.t[0], segment.t[-1]
     if samples is None:
         gaps = np.ceil(np.diff(segment.t) / longest).astype(int)
