@@ -36,6 +36,7 @@ class FindingKind(StrEnum):
     NO_TRUST = "no_trust"
     LANDED_HARD = "landed_hard"
     GEAR_GEOMETRY = "gear_geometry"
+    TEETH_WARM = "teeth_warm"
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
     EXTRAPOLATED = "extrapolated"
     ASSUMED = "assumed"

@@ -59,6 +59,7 @@ RULES: tuple[Callable[[Case], Iterable[Finding]], ...] = (
     of_drive.supply_limited,
     of_links.rope_bend,
     of_links.geometry,
+    of_links.teeth_warm,
     of_drive.far_below_nominal,
     of_links.extrapolated,
     of_lift.lifted,

@@ -15,10 +15,15 @@ from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
 from winchsim.verdict.history import OFF_FLOOR
 from winchsim.verdict.prints import tooth_advice, tooth_case
+from winchsim.verdict.warmth import raising_time, tooth_warmth
 from winchsim.verdict.words import after, counted, given, length, link_name, listed
 
 LEAST_CONTACT = 1.1
 """Contact ratio below which teeth pass the load on roughly. [-] Common practice: 1.2 is asked for, 1.1 is the least."""
+
+WARMING_TIME = 300.0
+"""Time of raising from which teeth are taken to come near their lasting temperature. [s] Own assumption: plastic gears warm
+over minutes."""
 
 MEANING = {
     LinkKind.ROPE_KNOT: FindingKind.ROPE_BROKE,
@@ -161,6 +166,24 @@ def geometry(case: Case) -> Iterator[Finding]:
                 value=float(pair.ratio), limit=LEAST_CONTACT,
                 help="More teeth on the pinion, or profile shift: pinion_shift = 0.3 and gear_shift = -0.3.", about=mesh.path,
             )  # fmt: skip
+
+
+def teeth_warm(case: Case) -> Iterator[Finding]:
+    """The polymer tooth that its friction warms most, where lasting running would be too much for it."""
+    tooth = next((warmth for warmth in tooth_warmth(case.record) if warmth.too_warm), None)
+    if tooth is None:
+        return
+    limit, lasting = tooth.flank_limit, raising_time(case.record) >= WARMING_TIME
+    text = (
+        f"Running on and on like this, friction would warm the {tooth.label} to about {quantity(tooth.flank, '°C', 2)} at the "
+        f"flank and {quantity(tooth.root, '°C', 2)} at the root (from memory, good to a factor of two"
+    )
+    text += ")" if lasting else "; so short a lift stays cooler)"
+    text += f"; {tooth.material.name} bears {quantity(limit, '°C', 2)}." if limit is not None else "."
+    yield Finding(
+        FindingKind.TEETH_WARM, Severity.CAUTION if lasting else Severity.NOTE, text, value=tooth.flank, limit=limit,
+        unit="°C", help="Grease, wider teeth, a slower motor, or pauses to cool.", about=tooth.path,
+    )  # fmt: skip
 
 
 def extrapolated(case: Case) -> Iterator[Finding]:
