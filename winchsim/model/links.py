@@ -9,7 +9,7 @@ import numpy as np
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.assumptions import Notebook
-from winchsim.model.machine import LinkLimit, Mesh
+from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.train import Reduction, Train, module_of, pinion_material_name, printed_body
 from winchsim.physics import gears
 from winchsim.physics.drum import Layer
@@ -35,11 +35,10 @@ def build_links(
     """
     found: list[LinkLimit] = []
     by_path = {r.path: r for r in train.reductions}
-    speeds = _pitch_speeds(train, no_load_drum)
     for index, mesh in enumerate(train.meshes):
         reduction = by_path[mesh.path]
         if reduction.stage.kind == "spur":
-            found += _teeth(inputs, reduction, mesh, index, speeds.get(index, 0.0), notebook)
+            found += _teeth(inputs, reduction, mesh, index, _pitch_speed(train, mesh, no_load_drum), notebook)
         found += _stage_limit(reduction, train, mesh)
     found += _shafts(inputs, train, notebook)
     box = inputs.motors[0].gearbox
@@ -59,16 +58,10 @@ def _given(value: float, unit: str) -> Strength:
     return Strength(value, unit, "given", value, value)
 
 
-def _pitch_speeds(train: Train, no_load_drum: float) -> dict[int, float]:
-    """Pitch-line speed of each mesh with no load on the hook. [m/s]"""
-    ratio, found = 1.0, {}
-    for index in range(len(train.meshes) - 1, -1, -1):
-        mesh = train.meshes[index]
-        if mesh.gear_teeth is not None and mesh.module is not None:
-            found[index] = no_load_drum * ratio * mesh.gear_teeth * mesh.module / 2
-        reduction = next(r for r in train.reductions if r.label == mesh.label or mesh.label.startswith(r.label))
-        ratio *= reduction.ratio
-    return found
+def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
+    """Pitch-line speed of a spur mesh with no load on the hook. [m/s]"""
+    assert mesh.gear_teeth is not None and mesh.module is not None
+    return no_load_drum * gear_ratio(train.chain, mesh) * mesh.gear_teeth * mesh.module / 2
 
 
 def _teeth(inputs: Inputs, r: Reduction, mesh: Mesh, index: int, speed: float, notebook: Notebook) -> list[LinkLimit]:

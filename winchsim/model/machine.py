@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from winchsim.physics.chain import Chain
+from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.physics.drum import Layer
 from winchsim.physics.heat import HeatPath
 from winchsim.physics.load import Body
@@ -133,6 +133,11 @@ class Mesh:
         if self.pinion_teeth is None or self.module is None:
             return 1.0
         return self.pinion_teeth * self.module / 2
+
+
+def gear_ratio(chain: Chain, mesh: Mesh) -> float:
+    """Speed of a mesh's gear, or of a reduction's output, over the drum's. [-]"""
+    return drum_ratios(chain)[0 if mesh.element is None else mesh.element + 1]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winchsim.physics.chain import drum_ratios, group_ratio
+from winchsim.model.machine import gear_ratio
 from winchsim.simulate import Record
+from winchsim.strength.link import LinkKind
 from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
 from winchsim.verdict.words import link_name
 
@@ -47,19 +48,14 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
     """
     m = record.machine
     angle = drum_angle(record)
-    ratios = drum_ratios(m.chain)
     found = []
     for index, link in enumerate(m.links):
         if link.channel != "mesh" or m.meshes[link.index].pinion_teeth is None:
             continue
         mesh = m.meshes[link.index]
-        is_pinion = link.kind.value == "tooth_pinion"
-        if mesh.element is None:
-            assert mesh.chain_group is not None
-            box = m.groups[0].fit.gearbox
-            speed = group_ratio(m.chain, mesh.chain_group) / (box.ratio if box else 1.0) if is_pinion else ratios[0]
-        else:
-            speed = ratios[mesh.element] if is_pinion else ratios[mesh.element + 1]
+        assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
+        is_pinion = link.kind is LinkKind.TOOTH_PINION
+        speed = gear_ratio(m.chain, mesh) * (mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0)
         cycles = float(mesh_cycles(angle * speed, 1 if is_pinion else mesh.pinions))
         stress = link.stress * record.demands[index].share
         found.append(ToothLife(link_name(m, link), cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winchsim.model.machine import Mesh
-from winchsim.physics.chain import drum_ratios, group_ratio
+from winchsim.model.machine import Mesh, gear_ratio
 from winchsim.simulate import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
@@ -115,14 +114,8 @@ def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkK
 
 def _mesh_speed(record: Record, mesh: Mesh) -> np.ndarray:
     """Pitch-line speed of a mesh over the run. [m/s]"""
-    m = record.machine
-    if mesh.element is None:
-        assert mesh.chain_group is not None
-        box = m.groups[m.chain_groups[mesh.chain_group][1]].fit.gearbox
-        ratio = group_ratio(m.chain, mesh.chain_group) / (box.ratio if box else 1.0)
-    else:
-        ratio = drum_ratios(m.chain)[mesh.element]
-    return np.abs(record["drum_speed"]) * ratio * mesh.pinion_radius
+    assert mesh.gear_teeth is not None and mesh.module is not None
+    return np.abs(record["drum_speed"]) * gear_ratio(record.machine.chain, mesh) * mesh.gear_teeth * mesh.module / 2
 
 
 def _efficiency(record: Record, mesh: Mesh) -> float:
