@@ -17,7 +17,7 @@ import winchsim
 PACKAGE = Path(winchsim.__file__).parent
 
 RANKS = {
-    "errors": 0, "constants": 0, "quantity_text": 0, "version": 0, "assumption": 0, "data": 0,
+    "errors": 0, "constants": 0, "quantity_text": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
     "physics": 1, "hybrid": 1,
     "strength": 2, "inputs": 2,
     "model": 3,

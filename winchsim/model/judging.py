@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from winchsim.elementwise import larger, pick
 from winchsim.model.machine import Machine
 
 
@@ -46,7 +47,7 @@ def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
         return abs(at.groups[place.chain_group]) * share
     output = at.outputs[place.element]
     driven, driving = _mesh_weights(machine, place.element, share)
-    return _pick((output >= 0) == at.forward, driven, driving) * abs(output)
+    return pick((output >= 0) == at.forward, driven, driving) * abs(output)
 
 
 def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
@@ -109,12 +110,3 @@ def share_reader(machine: Machine) -> Callable[[Channels], Any]:
         return largest
 
     return worst
-
-
-def _pick(condition: Any, yes: Any, no: Any) -> Any:
-    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
-
-
-def larger(a: Any, b: Any) -> Any:
-    """The larger of two, for floats and arrays alike."""
-    return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.judging import Channels, share_reader
 from winchsim.model.keys import LoadPlace, ModeKey
@@ -210,7 +211,7 @@ class Motion:
             speed, rate, stretch = y[1], y[3], y[4]
             unstretched = free_rope - y[0]
             elastic = rope.elastic_tension(line, stretch, unstretched)
-            pull = elastic if taut else _positive(elastic)
+            pull = elastic if taut else positive(elastic)
             taken_up = speed * 0.0 if held else rope.take_up(line, radius * speed, pull)
             raw = elastic + damping * (taken_up - falls * rate)
             return stretch, unstretched, pull, raw if taut else pull * 0.0, raw, taken_up
@@ -396,7 +397,7 @@ class Motion:
         elif key.taut:
             parts.append((("slack",), (force,), lambda y, now: (-now.raw_tension,)))
         else:
-            parts.append((("taut",), (force,), lambda y, now: (_smaller(stiffness * now.stretch, now.raw_tension),)))
+            parts.append((("taut",), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
 
         def excess(y: Any, now: Flow) -> Any:
             return falls * now.tension - load.pull_needed(body, reach - y[2])
@@ -425,7 +426,7 @@ class Motion:
         small, period = SETTLED * scales.stretch, scales.bounce_period
 
         def value(y: Any, now: Flow) -> tuple[Any]:
-            return (_smaller(1.0 - self.bounce(key, y, now) / small, (now.time - after) / period),)
+            return (smaller(1.0 - self.bounce(key, y, now) / small, (now.time - after) / period),)
 
         return ("settles",), (1e-3,), value
 
@@ -538,11 +539,3 @@ _GuardPart = tuple[tuple[str, ...], tuple[float, ...], Callable[[Any, Flow], Seq
 
 def _friction_sign(place: LoadPlace) -> float:
     return 1.0 if place is LoadPlace.UP else -1.0 if place is LoadPlace.DOWN else 0.0
-
-
-def _positive(value: Any) -> Any:
-    return np.maximum(value, 0.0) if isinstance(value, np.ndarray) else max(value, 0.0)
-
-
-def _smaller(a: Any, b: Any) -> Any:
-    return np.minimum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else min(a, b)

@@ -91,20 +91,25 @@ def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook) -> tuple[Reduc
     notebook : Notebook
         Takes what is assumed.
     """
-    found = []
-    for number, stage in enumerate(inputs.stage, start=1):
-        for turn in range(stage.repeat):
-            pinion = group.pinion if group.pinion is not None and number == 1 and turn == 0 else stage.pinion
-            path = f"stage.{number}"
-            label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
-            forward = _efficiency(inputs, stage, path, pinion, notebook)
-            reverse = stage.reverse_efficiency
-            if reverse is None:
-                reverse = 2 - 1 / forward
-                notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
-            ratio = stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator]
-            found.append(Reduction(stage, path, label, pinion, ratio, forward, reverse))  # type: ignore[arg-type]
-    return tuple(found)
+    return tuple(
+        _reduction(inputs, group, number, turn, notebook)
+        for number, stage in enumerate(inputs.stage, start=1)
+        for turn in range(stage.repeat)
+    )
+
+
+def _reduction(inputs: Inputs, group: MotorGroup, number: int, turn: int, notebook: Notebook) -> Reduction:
+    """One reduction: which stage, from 1, and which of its repeats, from 0."""
+    stage, path = inputs.stage[number - 1], f"stage.{number}"
+    pinion = group.pinion if group.pinion is not None and number == 1 and turn == 0 else stage.pinion
+    label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
+    forward = _efficiency(inputs, stage, path, pinion, notebook)
+    reverse = stage.reverse_efficiency
+    if reverse is None:
+        reverse = 2 - 1 / forward
+        notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
+    ratio = stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator]
+    return Reduction(stage, path, label, pinion, ratio, forward, reverse)  # type: ignore[arg-type]
 
 
 def _ordinal(number: int) -> str:
@@ -359,8 +364,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
 
 def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup) -> Reduction | None:
     """The reduction that a group's own pinion makes with the common gear."""
-    own = unroll(inputs, inputs.motors[unit.number - 1], Notebook())
-    return own[0] if own else None
+    return _reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook()) if inputs.stage else None
 
 
 def _mesh_places(

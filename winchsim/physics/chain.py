@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.elementwise import larger, pick, positive
 from winchsim.errors import DomainError, TrustError
 
 
@@ -245,7 +246,7 @@ def input_torque(element: Element, direction: int, output: Any, breakaway: float
     ``1 - b (1 - q)`` and ``c`` becomes ``b c``. DEVELOPERS.md, section "The chain".
     """
     forward, reverse, drag = _factors(element, breakaway)
-    return direction * drag + output / element.ratio * _pick(direction * output >= 0, forward, reverse)
+    return direction * drag + output / element.ratio * pick(direction * output >= 0, forward, reverse)
 
 
 def _factors(element: Element, breakaway: float) -> tuple[float, float, float]:
@@ -254,25 +255,8 @@ def _factors(element: Element, breakaway: float) -> tuple[float, float, float]:
     return forward, reverse, element.drag * (breakaway if element.grows_at_rest else 1.0)
 
 
-def _pick(condition: Any, yes: Any, no: Any) -> Any:
-    """``yes if condition else no`` for floats and arrays alike."""
-    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
-
-
 def _kinked(mesh: GroupMesh) -> bool:
     return mesh.forward * mesh.reverse != 1.0
-
-
-def _larger(a: Any, b: Any) -> Any:
-    """The larger of two, for floats and arrays alike."""
-    return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
-
-
-def _positive(value: Any) -> Any:
-    """A value where it is over 0, else 0; for floats and arrays alike."""
-    if isinstance(value, np.ndarray):
-        return np.maximum(value, 0.0)
-    return value if value > 0.0 else 0.0
 
 
 def _group_factors(mesh: GroupMesh, breakaway: float) -> tuple[float, float, float]:
@@ -429,7 +413,7 @@ def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], break
     for mesh, torque in zip(chain.groups, motor_torques, strict=True):
         drives, dragged, drag = _group_factors(mesh, breakaway)
         net = torque - direction * drag
-        total = total + net * _pick(direction * net >= 0, drives, dragged)
+        total = total + net * pick(direction * net >= 0, drives, dragged)
     return total
 
 
@@ -622,16 +606,16 @@ class RestingBounds:
         torque = rope_torque
         for ratio, _, reverse, drag in reversed(self._rows):
             outputs.append(torque)
-            torque = _positive(torque * reverse / ratio - drag)
+            torque = positive(torque * reverse / ratio - drag)
             inputs.append(torque)
         outputs.reverse()
         inputs.reverse()
         push = group_push(self._chain, 1, motor_torques, self._breakaway)
-        push = _positive(push)
+        push = positive(push)
         for i, (ratio, forward, _, drag) in enumerate(self._rows):
-            inputs[i] = _larger(inputs[i], push)
-            push = _positive(push - drag) * ratio / forward
-            outputs[i] = _larger(outputs[i], push)
+            inputs[i] = larger(inputs[i], push)
+            push = positive(push - drag) * ratio / forward
+            outputs[i] = larger(outputs[i], push)
         return ChainTorques(rope_torque * 0.0, inputs, outputs, [abs(torque) for torque in motor_torques])
 
 

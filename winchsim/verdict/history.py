@@ -121,11 +121,6 @@ class History:
         return self.record.first(Event.LIFT_OFF)
 
     @property
-    def hung_at_start(self) -> bool:
-        """Whether the load hung when the run began."""
-        return self.machine.start_travel > 0
-
-    @property
     def up(self) -> RecordedEvent | None:
         """When the load was up."""
         return self.record.first(Event.TOP)

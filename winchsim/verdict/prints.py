@@ -55,10 +55,6 @@ class ToothCase:
             temperature=self.temperature, breaking_stress=self.stage.tooth_strength,
         )  # fmt: skip
 
-    def at_infill_square(self) -> float:
-        """Share of the strength that is left if the infill is as weak as the square of its density. [-]"""
-        return self.found.cautious_force / self.found.force if self.found.force > 0 else 1.0
-
 
 def tooth_case(inputs: Inputs, machine: Machine, link: LinkLimit) -> ToothCase | None:
     """The tooth behind a link; None for a link that is no tooth.
