@@ -9,9 +9,10 @@ import pytest
 
 from winchsim.errors import DomainError
 from winchsim.inputs import Phase, with_value
-from winchsim.model import build, stall_margin, steady_speed
+from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
 from winchsim.slow.stacking import shape_of
+from winchsim.verdict.balance import hardest_margins, hot_margins
 
 
 def assert_same(found: dict, expected: dict) -> None:
@@ -137,13 +138,13 @@ def test_no_columns_are_one_variant(small):
 
 
 def test_agrees_with_the_closed_form_balance(small):
-    """Margins and speeds are those that the time limits and the verdict of a full run are made with."""
-    variants = vary(small(), {"load.mass": [2.0, 8.0, 12.0]})
+    """Margins and speeds are those that the time limits and the verdict of a full run are made with, guide friction included."""
+    variants = vary(small(), {"load.mass": [2.0, 8.0, 12.0], "load.guide_friction": [0.0, 5.0, 9.0]})
     lifts = lift_all(variants)
     for i in range(3):
         machine = build(variants.one(i))
-        assert lifts.margin_cold[i] == pytest.approx(stall_margin(machine), rel=1e-12)
-        hot = stall_margin(machine, [g.winding_limit for g in machine.groups])
-        assert lifts.margin_hot[i] == pytest.approx(hot, rel=1e-12)
-        speed = steady_speed(machine, machine.body.mass * 9.80665 * machine.layers[0].radius)
+        assert lifts.margin_cold[i] == pytest.approx(hardest_margins(machine).resting, rel=1e-12)
+        assert lifts.margin_hot[i] == pytest.approx(hot_margins(machine).resting, rel=1e-12)
+        pull = machine.body.mass * 9.80665 + machine.body.friction
+        speed = steady_speed(machine, pull * machine.layers[0].radius)
         assert lifts.speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer

@@ -6,7 +6,7 @@ books, `estimate` the closed-form balance at steady speed.
 """
 
 from winchsim.model.build import build
-from winchsim.model.estimate import raise_time, stall_margin, steady_speed
+from winchsim.model.estimate import pull, raise_time, steady_speed
 from winchsim.model.keys import Event, LoadPlace, ModeKey
 from winchsim.model.ledger import LEDGER_ITEMS, powers, stored_energy
 from winchsim.model.machine import Machine
@@ -24,8 +24,8 @@ __all__ = [
     "WinchProblem",
     "build",
     "powers",
+    "pull",
     "raise_time",
-    "stall_margin",
     "start",
     "steady_speed",
     "stored_energy",

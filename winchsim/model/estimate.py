@@ -1,12 +1,13 @@
 """The closed-form balance: speed at which the motors just carry a pull, and the time that a lift takes at it.
 
-Used for time limits, for the margin to stall, and to bracket cures; the full simulation decides.
+Used for time limits, for the margins to stall, and to bracket cures; the full simulation decides.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from scipy.optimize import brentq
 
@@ -96,10 +97,19 @@ def raising_phase(machine: Machine) -> PhaseStep:
     return next((phase for phase in machine.phases if phase.action == "raise"), machine.phases[0])
 
 
-def pull(machine: Machine, travel: float) -> float:
-    """Rope force that raises the load steadily at a travel, guide friction included. [N]"""
+def pull(machine: Machine, travel: Any, grip: float = 1.0) -> Any:
+    """Rope force that raises the load steadily at a travel, guide friction included. [N]
+
+    Parameters
+    ----------
+    machine : Machine
+    travel : float or ndarray
+        Of the load. [m]
+    grip : float
+        Friction of the guide over that in motion: 1 in motion, the machine's breakaway ratio to start from rest. [-]
+    """
     body = machine.body
-    return (load.pull_needed(body, machine.reach - travel) + body.friction) / machine.line.falls
+    return (load.pull_needed(body, machine.reach - travel) + grip * body.friction) / machine.line.falls
 
 
 def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:
@@ -125,26 +135,3 @@ def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:
             return math.inf
         total += length / (speed * layer.radius)
     return total
-
-
-def stall_margin(machine: Machine, windings: Sequence[float] | None = None) -> float:
-    """Torque that the motors can give at rest over what the load needs to move, at the hardest layer; 1 just stalls. [-]
-
-    Parameters
-    ----------
-    machine : Machine
-    windings : sequence of float, optional
-        Winding temperatures; left out, as at the start. [°C]
-    """
-    windings = windings or [g.winding_start for g in machine.groups]
-    cases = [machine.ambient] * len(machine.groups)
-    torques, _, _ = chain_torques(machine, raising_phase(machine), 0.0, windings, cases)
-    push = group_push(machine.chain, 1, torques, machine.breakaway)
-    last = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
-    hardest = 0.0
-    for layer in machine.layers:
-        if layer.start < last and layer.end > machine.wound_at_start:
-            hardest = max(
-                hardest, demand(machine.chain, 1, machine.breakaway)(pull(machine, machine.start_travel) * layer.radius)
-            )
-    return push / hardest if hardest > 0 else math.inf

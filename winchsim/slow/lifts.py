@@ -289,7 +289,7 @@ def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
 
 
 def _margins(batch: Batch) -> tuple[Any, Any, Any]:
-    """Margins to stall, cold and hot, as `winchsim.model.stall_margin` has them; and the current at rest."""
+    """Margins to stall, cold and hot, with the losses at rest, on the fullest layer; and the current at rest."""
     m, n = batch.machine, batch.size
     windings, cases = start_temperatures(batch)
     hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]
@@ -297,8 +297,7 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
     starts = np.concatenate([np.zeros((1, n)), batch.ends[:-1]])
     used = (starts < last) & (batch.ends > m.wound_at_start)
     radius = np.max(np.where(used, np.where(np.isfinite(batch.radii), batch.radii, 0.0), 0.0), axis=0)
-    pull = (load.pull_needed(m.body, m.reach - m.start_travel) + m.body.friction) / m.line.falls
-    needed = output_torques(m.chain, 1, pull * radius, breakaway=m.breakaway)[0]
+    needed = output_torques(m.chain, 1, breakaway_pull(batch) * radius, breakaway=m.breakaway)[0]
     still = np.zeros(n)
     cold_law = Law(batch, windings, cases)
     cold = cold_law.push(still, m.breakaway) / needed

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.model.estimate import pull
 from winchsim.physics import load, rope
 from winchsim.slow.stacking import Batch
 
@@ -87,8 +88,7 @@ def find_path(batch: Batch) -> Path:
 def breakaway_pull(batch: Batch) -> Any:
     """Rope force at which the load starts to move from its start. [N]"""
     m = batch.machine
-    needed = load.pull_needed(m.body, m.reach - m.start_travel) + m.breakaway * m.body.friction
-    return needed / m.line.falls
+    return pull(m, m.start_travel, m.breakaway)
 
 
 def _free_span(batch: Batch, travel: Any) -> Any:
@@ -100,8 +100,7 @@ def _free_span(batch: Batch, travel: Any) -> Any:
 def wound_at(batch: Batch, travel: Any) -> Any:
     """Unstretched rope wound on when the load hangs steadily at a travel, rising. [m]"""
     m = batch.machine
-    pull = (load.pull_needed(m.body, m.reach - travel) + m.body.friction) / m.line.falls
-    return m.free_rope - _free_span(batch, travel) / (1 + pull / m.line.stiffness)
+    return m.free_rope - _free_span(batch, travel) / (1 + pull(m, travel) / m.line.stiffness)
 
 
 def hanging_pull(batch: Batch, wound: Any) -> Any:

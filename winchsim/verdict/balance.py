@@ -66,11 +66,9 @@ def margins(
     m = machine
     torques, _, _ = chain_torques(m, phase or raising_phase(m), 0.0, *_temperatures(m, windings, cases))
     radius = m.layers[layer].radius
-    held = load.pull_needed(m.body, m.reach - travel)
     found = []
     for grip in (1.0, m.breakaway):
-        tension = (held + grip * m.body.friction) / m.line.falls
-        needed = demand(m.chain, 1, grip)(tension * radius)
+        needed = demand(m.chain, 1, grip)(pull(m, travel, grip) * radius)
         found.append(group_push(m.chain, 1, torques, grip) / needed if needed > 0 else math.inf)
     return Margins(*found)
 

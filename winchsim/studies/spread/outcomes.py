@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.model import Event, Machine
-from winchsim.physics import load
+from winchsim.model.estimate import pull
 from winchsim.simulate import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
 from winchsim.slow.balance import Law, raising_line, steady_speed
@@ -208,10 +208,9 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     m, n = batch.machine, batch.size
     layer = np.minimum(np.sum(batch.ends <= m.wound_at_start, axis=0), batch.layer_counts - 1)
     radius = np.take_along_axis(batch.radii, np.broadcast_to(layer, (1, n)), axis=0)[0]
-    pull = (load.pull_needed(m.body, m.reach - m.start_travel) + m.body.friction) / m.line.falls
     drag, per_torque = raising_line(m.chain)
     law = Law(batch, *start_temperatures(batch))
-    needed = np.broadcast_to(drag + per_torque * pull * radius, (n,))
+    needed = np.broadcast_to(drag + per_torque * pull(m, m.start_travel) * radius, (n,))
     speed = steady_speed(law, needed, law.push(np.zeros(n)))
     drive = law.drive(speed)
     torques, currents = [], []
