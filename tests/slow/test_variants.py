@@ -138,7 +138,7 @@ def test_no_columns_are_one_variant(small):
 
 
 def test_agrees_with_the_closed_form_balance(small):
-    """Margins and speeds are those that the time limits and the verdict of a full run are made with, guide friction included."""
+    """Margins and speeds are those that the time limits and the verdict of a full run are made with, guide friction too."""
     variants = vary(small(), {"load.mass": [2.0, 8.0, 12.0], "load.guide_friction": [0.0, 5.0, 9.0]})
     lifts = lift_all(variants)
     for i in range(3):
