@@ -76,6 +76,19 @@ def test_arrays_give_what_floats_give(chain, d):
         assert many.acceleration[k] == pytest.approx(at.acceleration(each, float(rope[k])), rel=1e-9)
 
 
+@pytest.mark.parametrize("d", [1, -1])
+@pytest.mark.parametrize("count", [1, 3])
+def test_no_torque_depends_on_the_branch_that_is_tried_first(d, count):
+    chain = _two_groups()
+    torques, rope = [np.full(count, 4e-3), np.full(count, 3e-3)], np.linspace(0.0, 0.4, count)
+    expected = ch.moving_torques(chain, d, torques, rope)
+    for loaded in itertools.product([True, False], repeat=len(chain.elements)):
+        for driving in itertools.product([True, False], repeat=2):
+            found = ch.moving_torques(chain, d, torques, rope, ch.branch(chain, d, loaded, driving))
+            np.testing.assert_allclose(found.acceleration, expected.acceleration, rtol=1e-12)
+            np.testing.assert_allclose(found.outputs, expected.outputs, rtol=1e-12, atol=1e-15)
+
+
 @pytest.mark.parametrize("chain", [_train(), _two_groups()], ids=["one group", "two groups"])
 @pytest.mark.parametrize("d", [1, -1])
 def test_losses_are_what_goes_in_less_what_comes_out_and_never_negative(chain, d):

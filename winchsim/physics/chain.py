@@ -552,7 +552,7 @@ def moving_torques(
     drags = np.array([mesh.drag for mesh in chain.groups])
     acceleration, outputs = np.zeros(k), np.zeros((n, k))
     left = np.arange(k)
-    at = first or likely_branch(chain, direction)
+    at, sought = first or likely_branch(chain, direction), False
     for _ in range(2 ** min(n + len(levers), 20)):  # one pass settles every instant in one branch; few branches occur
         x = at.acceleration(list(torques[:, left]), rope_torque[left])
         out = np.array([at.output_torque(i, rope_torque[left], x) for i in range(n)])
@@ -561,13 +561,15 @@ def moving_torques(
         for i, mesh in enumerate(chain.groups):
             if _kinked(mesh):
                 fits &= (net[i] >= 0) == at.driving[i]
-        here = fits if fits.any() else np.arange(left.size) == 0  # a tie at a kink: either branch gives the same numbers
+        # A branch sought for the first instant that fits none is a tie at a kink: either branch gives the same numbers.
+        here = np.arange(left.size) == 0 if sought and not fits.any() else fits
         acceleration[left[here]] = x[here]
         outputs[:, left[here]] = out[:, here]
         left = left[~here]
         if not left.size:
             break
         at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
+        sought = True
     inputs = np.array([input_torque(e, direction, outputs[i]) for i, e in enumerate(chain.elements)])
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
     return ChainTorques(acceleration, inputs, outputs, passed)
