@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable
 
 from winchsim.hybrid import Outcome
+from winchsim.model import Event
+from winchsim.simulate import Record
 from winchsim.verdict import of_drive, of_holding, of_lift, of_links
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import duration, percent
+from winchsim.verdict.words import duration, listed, percent
 
 
 def find(case: Case) -> tuple[Finding, ...]:
@@ -32,6 +35,9 @@ def _no_trust(case: Case) -> Finding:
         text = f"The modes kept switching without any progress at {duration(float(record.time[-1]))}; the run was broken off."
         help_ = "Say so with the scenario file: a winch should not do this. A softer rope or more damping may avoid it."
         kind = FindingKind.CHATTER
+    elif record.outcome in (Outcome.BUDGET, Outcome.TOO_MANY_SWITCHES):
+        text, help_ = _too_much_work(record)
+        kind = FindingKind.NO_TRUST
     elif not record.outcome.ok:
         text = f"The computation broke off at {duration(float(record.time[-1]))}: {record.outcome.value}"
         help_, kind = "Check for absurd values, or try another settings.relative_tolerance.", FindingKind.NO_TRUST
@@ -40,6 +46,26 @@ def _no_trust(case: Case) -> Finding:
         help_, kind = "Try a smaller settings.relative_tolerance.", FindingKind.NO_TRUST
     return Finding(kind, Severity.DANGER, text, time=float(record.time[-1]), value=record.energy.error, help=help_)
 
+
+def _too_much_work(record: Record) -> tuple[str, str]:
+    """Why a run was given up, by what happened most often in it; and what makes it less work."""
+    reached = duration(float(record.time[-1]))
+    counts = Counter(e.event for e in record.events)
+    if counts[Event.SLIPS] >= MANY:
+        text = (
+            f"Given up after {reached} of the lift: by then the load had stuck and slipped in its guide {counts[Event.SLIPS]} "
+            "times, and following every jerk to the end is too much work."
+        )
+        return text, "Simulate a lower lift, or set settings.breakaway to 1 for a guide that does not jerk."
+    text = f"The computation broke off at {reached}: {record.outcome.value}"
+    often = [event for event, count in counts.most_common(2) if count >= MANY]
+    if often:
+        text += f" Most often: {listed([f'{event.value} ({counts[event]} times)' for event in often])}."
+    return text, "Check for absurd values; a shorter programme, a softer rope or more damping is less work."
+
+
+MANY = 100
+"""An event that happened this often is told as the reason for a run that was too much work. [-] Own choice."""
 
 RULES: tuple[Callable[[Case], Iterable[Finding]], ...] = (
     of_links.overload,
