@@ -26,6 +26,7 @@ from winchsim.commands import (
 )
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser, add_common
+from winchsim.commands.outputs import check_outputs
 from winchsim.errors import WinchsimError
 from winchsim.report.json_text import document, error_document
 from winchsim.report.problems import error_text
@@ -126,6 +127,7 @@ def _run(arguments: list[str], env: Env) -> int:
         env.note(parser.format_help())
         return ExitCode.MISUSE
     options.parser.refuse_unknown(unknown)
+    check_outputs(options)
     return options.run(options, env)
 
 

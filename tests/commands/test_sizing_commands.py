@@ -188,7 +188,7 @@ def test_interrupted_leaves_no_file_and_ends_with_130(crate, command, tmp_path, 
     assert done.code == ExitCode.INTERRUPTED and done.out == "" and not folder.exists()
 
 
-def test_interrupted_while_writing_leaves_no_half_written_file(crate, tmp_path, monkeypatch):
+def test_interrupted_while_writing_leaves_no_file(crate, tmp_path, monkeypatch):
     import os
 
     folder, written = tmp_path / "out", []
@@ -203,5 +203,4 @@ def test_interrupted_while_writing_leaves_no_half_written_file(crate, tmp_path, 
     monkeypatch.setattr(os, "fsync", interrupt)
     done = Screen().run("motors", crate, "--out", str(folder))
     assert done.code == ExitCode.INTERRUPTED
-    left = list(folder.iterdir())
-    assert [path.name for path in left] == ["motors.txt"] and left[0].read_text().rstrip().endswith("may be used.")
+    assert written and list(tmp_path.iterdir()) == []

@@ -8,7 +8,7 @@ import stat
 import pytest
 
 from winchsim.errors import OutputError
-from winchsim.report import files
+from winchsim.report import staging
 from winchsim.report.files import write_whole
 
 
@@ -55,23 +55,36 @@ def test_a_new_file_has_the_usual_permissions(tmp_path):
     assert stat.S_IMODE((tmp_path / "a.txt").stat().st_mode) == 0o640
 
 
+def _and_somebody_takes(path):
+    """Makes files ready, and meanwhile somebody else writes one of the same name."""
+    real = staging.fill
+
+    def fill(*arguments):
+        real(*arguments)
+        path.write_text("somebody else's")
+
+    return fill
+
+
 def test_a_file_that_appears_meanwhile_stays(tmp_path, monkeypatch):
     path = tmp_path / "a.txt"
-    monkeypatch.setattr(files, "_mode", lambda _: None)
-    path.write_text("somebody else's")
+    monkeypatch.setattr(staging, "fill", _and_somebody_takes(path))
     assert _refused(path).reason == "this file exists"
     assert path.read_text() == "somebody else's"
 
 
 def test_without_hard_links(tmp_path, monkeypatch):
-    def refuse(*_):
+    def refuse(*_, **__):
         raise OSError(95, "Operation not supported")
 
+    path = tmp_path / "a.txt"
     monkeypatch.setattr(os, "link", refuse)
-    write_whole(str(tmp_path / "a.txt"), "x")
-    assert (tmp_path / "a.txt").read_text() == "x"
-    monkeypatch.setattr(files, "_mode", lambda _: None)
-    assert _refused(tmp_path / "a.txt").reason == "this file exists"
+    write_whole(str(path), "x")
+    assert path.read_text() == "x"
+    path.unlink()
+    monkeypatch.setattr(staging, "fill", _and_somebody_takes(path))
+    assert _refused(path).reason == "this file exists"
+    assert path.read_text() == "somebody else's"
 
 
 def test_nothing_is_left_when_writing_fails(tmp_path, monkeypatch):

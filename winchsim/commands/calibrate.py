@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units
+from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 DIGITS = 4
 """Significant digits of a calibrated value in the scenario. [-]"""
+FILE_NAMES = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
 
 
 def register(commands: Any) -> None:
@@ -44,7 +46,7 @@ def register(commands: Any) -> None:
         "--next", metavar="MASS", action="append", default=[], dest="masses", help='load to predict, such as "12 kg"'
     )
     parser.add_argument("--level", metavar="SHARE", default="90 %", help="probability of the intervals (default: 90 %%)")
-    parser.add_argument("--out", metavar="DIR", help="folder for the calibrated scenario, the figure and the numbers")
+    add_out_folder(parser, lambda _: FILE_NAMES, "folder for the calibrated scenario, the figure and the numbers")
     add_units(parser)
     add_force(parser)
 
@@ -89,6 +91,7 @@ def _tests(inputs: Inputs, rows: tuple[SheetRow, ...], masses: list[float]) -> t
             number=number, mass=row.mass or nothing, rung=row.rung, height=row.height or None, voltage=row.voltage or None,
             winding_start=row.winding_start, time=row.measured_time, current=row.measured_current,
             motor_voltage=row.measured_voltage, held=row.held, outcome=row.outcome, broke_link=row.broke_link or "",
+            bare=not row.mass,
         )
         for number, row in enumerate(rows, start=1)
     ]  # fmt: skip
@@ -118,21 +121,16 @@ def _write(
     from winchsim.report.figures.learned import measured_and_predicted
     from winchsim.report.figures.look import COLUMN
     from winchsim.report.figures.save import image
-    from winchsim.report.folder import write_folder
     from winchsim.scenario.rewrite import rewrite
 
     count = len({row.test.number for row in found.residuals if not row.is_outlier})
     remark = f"calibrated with {count} test{'s' if count > 1 else ''}"
     calibrated = rewrite(scenario, found.inputs, dict.fromkeys(changes(scenario.inputs, found.inputs), remark))
     figure = measured_and_predicted(found, COLUMN)
-    names = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
-    files: dict[str, str | bytes] = {
-        names[0]: calibrated.text,
-        names[1]: image(figure, "png", COLUMN, scenario.digest),
-        names[2]: image(figure, "svg", COLUMN, scenario.digest),
-        names[3]: calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=names),
-    }
-    written = write_folder(options.out, files, force=options.force)
-    for path in written:
-        env.note(f"wrote {path}")
-    return tuple(written)
+    contents = (
+        calibrated.text,
+        image(figure, "png", COLUMN, scenario.digest),
+        image(figure, "svg", COLUMN, scenario.digest),
+        calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=FILE_NAMES),
+    )
+    return tuple(write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True))))

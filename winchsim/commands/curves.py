@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def register(commands: Any) -> None:
     add_scenario(parser, several=True)
     parser.add_argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare")
     parser.add_argument("--ladder", action="store_true", help="draw the rungs of a ladder up to the FILE's load")
-    parser.add_argument("--out", metavar="DIR", default=".", help="folder to write to; left out, this one")
+    add_out_folder(parser, _names, "folder to write to; left out, this one", default=".")
     parser.add_argument("--format", metavar="LIST", default="png,svg", help="any of png, svg and pdf, with commas")
     parser.add_argument("--width", choices=("column", "slide"), default="column", help="86 mm, or 254 mm with larger type")
     add_units(parser)
@@ -84,6 +85,18 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 
 # --- arguments --------------------------------------------------------------------------------------------------------
+
+
+def _names(options: argparse.Namespace) -> list[str]:
+    """Names of all files that may be written."""
+    from winchsim.report.figures.catalogue import NAMES
+
+    formats = _formats(options.format)
+    if len(options.files) > 1 or options.ladder:
+        stems: tuple[str, ...] = ("overlay",)
+    else:
+        stems = ("measured-lifts", "measured") if options.measured else NAMES
+    return [f"{stem}.{form}" for stem in stems for form in formats]
 
 
 def _formats(text: str) -> list[str]:
@@ -253,16 +266,12 @@ def _write(
     options: argparse.Namespace, drawn: _Drawn, formats: list[str], look: Look, scenarios: list[Scenario], env: Env
 ) -> list[str]:
     from winchsim.report.figures.save import image
-    from winchsim.report.folder import write_folder
 
     digest = scenarios[0].digest if len(scenarios) == 1 else ""
     files: dict[str, str | bytes] = {
         f"{picture.name}.{form}": image(picture.figure, form, look, digest) for picture in drawn.pictures for form in formats
     }
-    paths = write_folder(options.out, files, force=options.force)
-    for path in paths:
-        env.note(f"wrote {path}")
-    return paths
+    return write_out(options, env, files)
 
 
 def _say(

@@ -7,8 +7,10 @@ from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
+FILE_NAMES = ("ladder.html", "ladder.csv", "ladder.json")
 MOST_RUNGS = 12
 """Most loaded rungs that are planned."""
 
@@ -31,7 +33,7 @@ def register(commands: Any) -> None:
     add_scenario(parser)
     parser.add_argument("--target", metavar="MASS", help='load of the last rung, such as "25 kg"; left out, the scenario\'s')
     parser.add_argument("--rungs", metavar="NUMBER", type=int, default=5, help="loaded rungs (5 if left out)")
-    parser.add_argument("--out", metavar="DIR", help="write the sheet as HTML and CSV there, and the numbers as JSON")
+    add_out_folder(parser, lambda _: FILE_NAMES, "write the sheet as HTML and CSV there, and the numbers as JSON")
     add_units(parser)
     add_force(parser)
 
@@ -50,15 +52,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with progress(env, "rungs") as tell:
         ladder = plan_ladder(scenario.inputs, target=target, rungs=options.rungs, on_progress=tell)
     if options.out:
-        from winchsim.report.folder import write_folder
-
-        files: dict[str, str | bytes] = {
-            "ladder.html": ladder_page(ladder, name=scenario.name, us=us),
-            "ladder.csv": ladder_csv(ladder, us=us, digest=scenario.digest),
-            "ladder.json": ladder_json(ladder, scenario.digest),
-        }
-        for path in write_folder(options.out, files, force=options.force):
-            env.note(f"wrote {path}")
+        contents = (
+            ladder_page(ladder, name=scenario.name, us=us),
+            ladder_csv(ladder, us=us, digest=scenario.digest),
+            ladder_json(ladder, scenario.digest),
+        )
+        write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True)))
     if options.json:
         env.out(ladder_json(ladder, scenario.digest))
     else:

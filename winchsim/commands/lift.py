@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units
+from winchsim.commands.outputs import add_out_file, add_out_folder, write_out
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
@@ -28,8 +29,8 @@ def register(commands: Any) -> None:
         ),
     )
     add_scenario(parser)
-    parser.add_argument("--csv", metavar="FILE", help="write the record, one column a quantity, one row a sample")
-    parser.add_argument("--out", metavar="DIR", help="write report.html, report.md with its figures, and record.csv there")
+    add_out_file(parser, "--csv", "write the record, one column a quantity, one row a sample")
+    add_out_folder(parser, _names, "write report.html, report.md with its figures, and record.csv there")
     parser.add_argument("--no-cures", action="store_true", help="do not look for changes that would cure a stall or a run-back")
     parser.add_argument(
         "--snag", action="store_true", help="also simulate a snag, and the current limit that would save every link"
@@ -55,11 +56,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
         env.note(f"wrote {options.csv}")
     if options.out:
         from winchsim.report.bundle import report_files
-        from winchsim.report.folder import write_folder
 
         files = report_files(scenario, tuple(options.overrides), record, verdict, us=options.units == "us", snag=snag)
-        for path in write_folder(options.out, files, force=options.force):
-            env.note(f"wrote {path}")
+        write_out(options, env, files)
     if options.json:
         from winchsim.report.json_out import lift_json
 
@@ -73,6 +72,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if not verdict.trusted:
         return ExitCode.NO_TRUST
     return ExitCode.GOOD if verdict.passes else ExitCode.BAD
+
+
+def _names(_: argparse.Namespace) -> tuple[str, ...]:
+    from winchsim.report.bundle import FILE_NAMES
+
+    return FILE_NAMES
 
 
 def _snag(inputs: Inputs) -> SnagStudy | None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force
+from winchsim.commands.outputs import add_out_file
 from winchsim.report.files import write_whole
 from winchsim.report.json_text import document
 
@@ -21,7 +22,7 @@ def register(commands: Any) -> None:
         example="winchsim new crate.toml",
         details="The scenario lifts as it stands; every line says what to put there.",
     )
-    parser.add_argument("file", metavar="FILE", help="file to write, such as crate.toml")
+    add_out_file(parser, "file", "file to write, such as crate.toml")
     add_force(parser)
 
 

@@ -9,10 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import Parser, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.outputs import add_out_folder, write_out
 
 if TYPE_CHECKING:
     from winchsim.scenario.read import Scenario
     from winchsim.verdict.candidates import Wanted
+
+
+ENDINGS = (".txt", ".json", ".csv", ".svg", ".png")
+"""Of the files of a study, which are named after its command."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +57,8 @@ def add_sizing(parser: Parser, *, span: str = "") -> None:
         parser.add_argument("--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {span}")
     parser.add_argument("--target-time", metavar="TIME", help='longest lift time that will do, such as "60 s"')
     parser.add_argument("--margin", metavar="NUMBER", help="torque of the motors over what starts the load (1.2 if left out)")
-    parser.add_argument("--out", metavar="DIR", help="write the result, its rows and its picture there")
+    name = parser.prog.split()[-1]
+    add_out_folder(parser, lambda _: [name + ending for ending in ENDINGS], "write the result, its rows and its picture there")
     add_units(parser)
     add_force(parser)
 
@@ -111,17 +117,15 @@ def finish(options: argparse.Namespace, env: Env, scenario: Scenario, name: str,
     if options.out:
         from winchsim.report.figures.look import COLUMN
         from winchsim.report.figures.save import image
-        from winchsim.report.folder import write_folder
 
         figure = outputs.figure(COLUMN)
-        files: dict[str, str | bytes] = {
-            f"{name}.txt": outputs.text(),
-            f"{name}.json": outputs.json(),
-            f"{name}.csv": outputs.csv(),
-            f"{name}.svg": image(figure, "svg", COLUMN, scenario.digest),
-            f"{name}.png": image(figure, "png", COLUMN, scenario.digest),
-        }
-        for path in write_folder(options.out, files, force=options.force):
-            env.note(f"wrote {path}")
+        contents: tuple[str | bytes, ...] = (
+            outputs.text(),
+            outputs.json(),
+            outputs.csv(),
+            image(figure, "svg", COLUMN, scenario.digest),
+            image(figure, "png", COLUMN, scenario.digest),
+        )
+        write_out(options, env, {name + ending: content for ending, content in zip(ENDINGS, contents, strict=True)})
     env.out(text)
     return ExitCode.GOOD if outputs.good else ExitCode.BAD

@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
     from winchsim.scenario.read import Scenario
     from winchsim.studies.spread import Spread
 
+FILE_NAMES = ("spread.txt", "spread.json", "spread.csv", "spread.svg", "spread.png")
 BUILDS, FULL_BUILDS = 1000, 100
 VARIANCE_POINTS = 128
 
@@ -52,7 +54,7 @@ def register(commands: Any) -> None:
     parser.add_argument("--level", metavar="SHARE", default="95 %", help="probability of the intervals (default: 95 %%)")
     parser.add_argument("--workers", metavar="N", type=int, help="processes to use here (default: one for each core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running dask scheduler to lift the builds on")
-    parser.add_argument("--out", metavar="DIR", help="write the result, every build and the picture there")
+    add_out_folder(parser, lambda _: FILE_NAMES, "write the result, every build and the picture there")
     add_units(parser)
     add_force(parser)
 
@@ -94,18 +96,16 @@ def _write(options: argparse.Namespace, env: Env, scenario: Scenario, found: Spr
         from winchsim.report.figures.look import COLUMN
         from winchsim.report.figures.save import image
         from winchsim.report.figures.uncertainty import spread_figure
-        from winchsim.report.folder import write_folder
 
         figure = spread_figure(found, COLUMN)
-        files: dict[str, str | bytes] = {
-            "spread.txt": text(),
-            "spread.json": spread_json(found, closing, digest=scenario.digest),
-            "spread.csv": spread_csv(found),
-            "spread.svg": image(figure, "svg", COLUMN, scenario.digest),
-            "spread.png": image(figure, "png", COLUMN, scenario.digest),
-        }
-        for path in write_folder(options.out, files, force=options.force):
-            env.note(f"wrote {path}")
+        contents = (
+            text(),
+            spread_json(found, closing, digest=scenario.digest),
+            spread_csv(found),
+            image(figure, "svg", COLUMN, scenario.digest),
+            image(figure, "png", COLUMN, scenario.digest),
+        )
+        write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True)))
     env.out(spread_json(found, closing, digest=scenario.digest) if options.json else text(env.paint))
 
 

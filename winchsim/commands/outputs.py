@@ -1,0 +1,95 @@
+"""Options that say where results go: refused before any work where they would be refused after it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Callable, Mapping, Sequence
+
+from winchsim.commands.env import Env
+from winchsim.commands.options import Parser
+from winchsim.errors import OutputError
+
+Names = Callable[[argparse.Namespace], Sequence[str]]
+"""From the options to the plain names of all files that the command may write into its folder."""
+
+
+def add_out_file(parser: Parser, name: str, help: str) -> None:
+    """An option or argument that names one file to write.
+
+    Parameters
+    ----------
+    parser : Parser
+    name : str
+        ``--csv``, or ``file`` for an argument.
+    help : str
+    """
+    action = parser.add_argument(name, metavar="FILE", help=help)
+    parser.set_defaults(file_written=action.dest)
+
+
+def add_out_folder(parser: Parser, names: Names, help: str, default: str | None = None) -> None:
+    """The option ``--out``: a folder to write several files into.
+
+    Parameters
+    ----------
+    parser : Parser
+    names : callable
+        See `Names`.
+    help : str
+    default : str, optional
+        Folder where the option is left out; without it nothing is written then.
+    """
+    parser.add_argument("--out", metavar="DIR", default=default, help=help)
+    parser.set_defaults(names_written=names)
+
+
+def check_outputs(options: argparse.Namespace) -> None:
+    """Raise what writing the results would, before the work that makes them.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        Of any command; without an option that names a place nothing is checked.
+
+    Raises
+    ------
+    OutputError
+        A file is in the way, a place is missing or cannot be written to, or two results would go into one file.
+    """
+    file = getattr(options, getattr(options, "file_written", ""), None)
+    folder = getattr(options, "out", None)
+    if file is not None:
+        from winchsim.report.files import check_file
+
+        check_file(file, force=options.force)
+    if folder is not None:
+        from winchsim.report.folder import check_folder
+
+        names = tuple(options.names_written(options))
+        if file is not None and os.path.realpath(file) in {os.path.realpath(os.path.join(folder, name)) for name in names}:
+            raise OutputError(file, "two results would go into this file; nothing was written", "give it another name")
+        check_folder(folder, names, force=options.force)
+
+
+def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | bytes]) -> list[str]:
+    """Write into the folder that ``--out`` names, and say what was written.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    env : Env
+    files : Mapping of str to str or bytes
+        Content by plain name.
+
+    Returns
+    -------
+    list of str
+        Paths written.
+    """
+    from winchsim.report.folder import write_folder
+
+    paths = write_folder(options.out, files, force=options.force)
+    for path in paths:
+        env.note(f"wrote {path}")
+    return paths
