@@ -67,12 +67,25 @@ def test_wanted_times_are_in_the_record_beside_the_events():
     np.testing.assert_allclose(record["height"][k], reference["height"][r], atol=2e-6)
 
 
-def test_a_sample_step_of_the_scenario_is_kept():
-    record = simulate(with_value(_winch(), "settings.sample_step", 0.25))
-    inner = np.setdiff1d(record.time, [e.time for e in record.events])
-    wanted = np.arange(1, int(record.time[-1] / 0.25) + 1) * 0.25
-    assert np.all([np.min(np.abs(record.time - t)) < 1e-12 for t in wanted])
-    assert len(inner) < len(wanted) + 2 * len(record.segment_starts) + 2
+def test_a_sample_step_of_the_scenario_gives_samples_on_its_grid_and_at_switches_alone(record):
+    stepped = simulate(with_value(_winch(), "settings.sample_step", 0.25))
+    sampled = stepped.sampled
+    inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])
+    wanted = np.arange(1, int(sampled.time[-1] / 0.25) + 1) * 0.25
+    assert np.all([np.min(np.abs(sampled.time - t)) < 1e-12 for t in wanted])
+    assert len(inner) < len(wanted) + 2 * len(sampled.segment_starts) + 2
+    assert stepped["tension"].tobytes() == record["tension"].tobytes()
+    assert record.sampled is None
+
+
+def test_a_grid_too_fine_to_keep_is_made_coarser_by_whole_steps(monkeypatch):
+    monkeypatch.setattr("winchsim.sampling.MOST_ON_A_GRID", 100)
+    sampled = simulate(with_value(_winch(), "settings.sample_step", 1e-6)).sampled
+    assert 90 < len(sampled.time) <= 100 + 2 * len(sampled.segment_starts)
+    inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])
+    inner = np.setdiff1d(inner, sampled.time[sampled.segment_starts])
+    gap = np.median(np.diff(inner))
+    assert gap / 1e-6 == pytest.approx(round(gap / 1e-6), abs=1e-6)
 
 
 def test_a_long_quiet_stretch_still_has_samples_to_draw(record):

@@ -5,18 +5,18 @@ The record has the same shape however the run ended: arrays over the same times,
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
-from winchsim.hybrid import Outcome, Run, Segment, Stats, run
+from winchsim.hybrid import Outcome, Run, Stats, run
 from winchsim.inputs import Inputs
 from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
 from winchsim.model.judging import link_shares, mesh_force
 from winchsim.model.keys import Mark
+from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
 
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
@@ -34,11 +34,6 @@ TIGHTEST = 1e-11
 """A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most `TIGHTENINGS` runs in all."""
 
 TEMPERATURE_TOLERANCE = 1e-5
-Piece = tuple[np.ndarray, np.ndarray, ModeKey]
-"""Times, states and mode of one stretch of the record."""
-
-LEAST_SAMPLES = 250
-"""The record has at least about this many samples, also where the integrator took long steps. [-]"""
 
 MOST_RHS_CALLS = 800_000
 MOST_STEPS = 150_000
@@ -178,6 +173,9 @@ class Record:
     demands : tuple of LinkDemand
         One for each link of the machine, in its order.
     stats : Stats
+    sampled : Record or None
+        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none. Nothing is judged
+        on it: between its samples anything may happen.
     """
 
     machine: Machine
@@ -192,6 +190,7 @@ class Record:
     energy: EnergyBooks
     demands: tuple[LinkDemand, ...]
     stats: Stats
+    sampled: Record | None = None
 
     def __getitem__(self, name: str) -> np.ndarray:
         """Values of a channel in SI, by name: ``record["height"]``."""
@@ -216,8 +215,8 @@ def simulate(
     what : Inputs or Machine
         A scenario, or a winch already built from one.
     times : array_like, optional
-        Times of the samples besides those of the events. Left out: every ``settings.sample_step`` where the scenario gives
-        that, otherwise the integrator's own steps, long ones divided. [s]
+        Times that are to be samples besides the record's own, which are the integrator's steps, long ones divided, and what
+        inside them is off the straight line or the most of anything. [s]
     rtol : float, optional
         Relative tolerance; left out, the scenario's. [-]
     method : str
@@ -236,16 +235,16 @@ def simulate(
     machine = build(what) if isinstance(what, Inputs) else what
     if rtol is None:
         rtol = inputs.settings.relative_tolerance if inputs is not None else RELATIVE_TOLERANCE
-    samples = _sampling(inputs, times)
+    wanted = np.empty(0) if times is None else np.unique(np.asarray(times, dtype=float))
     for _ in range(TIGHTENINGS):
-        record = _run_once(machine, inputs, samples, rtol, method)
+        record = _run_once(machine, inputs, wanted, rtol, method)
         if record.energy.closes or not record.outcome.ok or rtol <= TIGHTEST:
             break
         rtol = max(rtol * TIGHTEN, TIGHTEST)
     return record
 
 
-def _run_once(machine: Machine, inputs: Inputs | None, samples, rtol: float, method: str) -> Record:
+def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol: float, method: str) -> Record:
     problem = WinchProblem(machine)
     key, y0, marks = start(machine)
     end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
@@ -254,7 +253,7 @@ def _run_once(machine: Machine, inputs: Inputs | None, samples, rtol: float, met
         rtol=rtol, atol=_absolute_tolerances(machine, rtol), method=method,
         max_switches=MOST_SWITCHES, max_rhs_calls=MOST_RHS_CALLS, max_steps=MOST_STEPS,
     )  # fmt: skip
-    return _record(machine, inputs, problem, done, (key, y0, marks), samples)
+    return _record(machine, inputs, problem, done, (key, y0, marks), wanted)
 
 
 def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
@@ -269,40 +268,87 @@ def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
     return atol
 
 
-def _sampling(inputs: Inputs | None, times: Sequence[float] | np.ndarray | None) -> np.ndarray | float | None:
-    if times is not None:
-        return np.unique(np.asarray(times, dtype=float))
-    return inputs.settings.sample_step if inputs is not None else None
-
-
 # --- the record -----------------------------------------------------------------------------------------------------
 
 
-def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done, begun, samples) -> Record:
+@dataclass(frozen=True)
+class _Piece:
+    """Times and states of one stretch of the record, its mode, and which of its samples are kept whatever they show."""
+
+    time: np.ndarray
+    states: np.ndarray
+    key: ModeKey
+    kept: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Samples of all stretches behind each other; `shares` holds a row for each link."""
+
+    time: np.ndarray
+    values: Mapping[str, np.ndarray]
+    shares: np.ndarray
+    bound: np.ndarray
+    phase: np.ndarray
+    starts: np.ndarray
+
+    def only(self, wanted: np.ndarray) -> _Table:
+        """Some of the samples; those that begin a stretch have to be among them."""
+        values = {name: row[wanted] for name, row in self.values.items()}
+        starts = (np.cumsum(wanted) - 1)[self.starts]
+        return _Table(self.time[wanted], values, self.shares[:, wanted], self.bound[wanted], self.phase[wanted], starts)
+
+
+def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun, wanted: np.ndarray) -> Record:
     key, y0, marks = begun
-    longest = max(done.t / LEAST_SAMPLES, 1e-9)
-    pieces = _with_breaks(done, [_segment_samples(segment, samples, longest) for segment in done.segments])
-    if not pieces:
-        pieces = [(np.array([0.0]), y0[:, None], key)]
-    parts = [_segment_channels(problem, k, t, y) for t, y, k in pieces]
-    names = list(parts[0][0])
-    values = {name: np.concatenate([part[name] for part, _ in parts]) for name in names}
-    shares = np.concatenate([share for _, share in parts], axis=1)
-    lengths = [len(t) for t, _, _ in pieces]
-    time = np.concatenate([t for t, _, _ in pieces])
-    bound = np.concatenate([np.full(len(t), k.drum == 0) for t, _, k in pieces])
-    phase = np.concatenate([np.full(len(t), k.phase) for t, _, k in pieces])
-    channels = {c.name: c for c in _named(machine, values)}
-    events = _events(machine, marks, done)
-    return Record(
-        machine=machine, inputs=inputs, outcome=done.outcome, time=time, channels=MappingProxyType(channels), bound=bound,
-        segment_starts=np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int), phase=phase, events=events,
-        energy=_books(machine, problem, done, begun), demands=_demands(time, values["height"], bound, shares),
-        stats=done.stats,
+    still = _Piece(np.array([0.0]), y0[:, None], key, np.array([True]))
+    pieces = _with_breaks(done, _looked_at(done, wanted)) or [still]
+    fine = _table(problem, pieces)
+    kept = np.concatenate([piece.kept for piece in pieces])
+    table = fine.only(worth_keeping(fine.time, kept, (*fine.values.values(), *fine.shares)))
+    record = Record(
+        machine=machine, inputs=inputs, outcome=done.outcome, time=table.time, channels=_channels(machine, table),
+        bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, marks, done),
+        energy=_books(machine, problem, done, begun), demands=_demands(table), stats=done.stats,
+    )  # fmt: skip
+    step = inputs.settings.sample_step if inputs is not None else None
+    if step is None:
+        return record
+    grid = _table(problem, _with_breaks(done, _on_grid(done, grid_step(step, done.t))) or [still])
+    return replace(
+        record,
+        sampled=replace(
+            record, time=grid.time, channels=_channels(machine, grid), bound=grid.bound, segment_starts=grid.starts,
+            phase=grid.phase,
+        ),
     )  # fmt: skip
 
 
-def _with_breaks(done: Run, pieces: list[Piece]) -> list[Piece]:
+def _looked_at(done: Run, wanted: np.ndarray) -> list[_Piece]:
+    """The segments at every instant that is looked at, the wanted times among them."""
+    longest = max(done.t / LEAST_SAMPLES, 1e-9)
+    inside = INSIDE if sum(segment.t.size for segment in done.segments) <= MOST_LOOKED_INTO else 0
+    pieces = []
+    for segment in done.segments:
+        time, kept = looked_at(segment.t, longest, inside)
+        more = wanted[(wanted > time[0]) & (wanted < time[-1])]
+        if more.size:
+            time, kept = np.union1d(time, more), np.union1d(time[kept], more)
+            kept = np.isin(time, kept)
+        pieces.append(_Piece(time, segment.at(time), segment.key, kept))
+    return pieces
+
+
+def _on_grid(done: Run, step: float) -> list[_Piece]:
+    """The segments at the multiples of a step, and at their ends."""
+    pieces = []
+    for segment in done.segments:
+        time = on_grid(float(segment.t[0]), float(segment.t[-1]), step)
+        pieces.append(_Piece(time, segment.at(time), segment.key, np.ones(time.size, dtype=bool)))
+    return pieces
+
+
+def _with_breaks(done: Run, pieces: list[_Piece]) -> list[_Piece]:
     """The pieces, and a sample of its own for each break that came at the very instant of another switch.
 
     A rope that runs onto a larger layer may break a tooth there and then: the mode that breaks it has no length, but its
@@ -311,27 +357,26 @@ def _with_breaks(done: Run, pieces: list[Piece]) -> list[Piece]:
     for transition in done.events:
         if not any(k.event is Event.OVERLOAD for k in transition.events):
             continue
-        place = sum(1 for t, _, _ in pieces if t[-1] <= transition.t)
-        if place and pieces[place - 1][2] == transition.key_from:
+        place = sum(1 for piece in pieces if piece.time[-1] <= transition.t)
+        if place and pieces[place - 1].key == transition.key_from:
             continue
-        pieces.insert(place, (np.array([transition.t]), transition.y_before[:, None], transition.key_from))
+        instant = _Piece(np.array([transition.t]), transition.y_before[:, None], transition.key_from, np.array([True]))
+        pieces.insert(place, instant)
     return pieces
 
 
-def _segment_samples(segment: Segment, samples, longest: float) -> Piece:
-    start, end = segment.t[0], segment.t[-1]
-    if samples is None:
-        gaps = np.ceil(np.diff(segment.t) / longest).astype(int)
-        if np.all(gaps <= 1):
-            return segment.t, segment.y, segment.key
-        t = np.unique(
-            np.concatenate([np.linspace(a, b, n + 1) for a, b, n in zip(segment.t, segment.t[1:], gaps, strict=False)])
-        )
-        return t, segment.at(t), segment.key
-    inside = samples if isinstance(samples, np.ndarray) else np.arange(math.ceil(start / samples), end / samples) * samples
-    inside = inside[(inside > start) & (inside < end)]
-    t = np.concatenate([[start], inside, [end]])
-    return t, segment.at(t), segment.key
+def _table(problem: WinchProblem, pieces: Sequence[_Piece]) -> _Table:
+    """Channels and shares of all pieces behind each other."""
+    parts = [_segment_channels(problem, piece.key, piece.time, piece.states) for piece in pieces]
+    lengths = [piece.time.size for piece in pieces]
+    return _Table(
+        time=np.concatenate([piece.time for piece in pieces]),
+        values={name: np.concatenate([part[name] for part, _ in parts]) for name in parts[0][0]},
+        shares=np.concatenate([shares for _, shares in parts], axis=1),
+        bound=np.repeat([piece.key.drum == 0 for piece in pieces], lengths),
+        phase=np.repeat([piece.key.phase for piece in pieces], lengths),
+        starts=np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int),
+    )
 
 
 def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray):
@@ -364,6 +409,10 @@ def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.
         out[f"mesh_{index + 1}_force"] = mesh_force(m, index, at)
     shares = np.array([np.broadcast_to(share, (k,)) for share in link_shares(m, at)]).reshape(len(m.links), k)
     return {name: np.array(np.broadcast_to(value, (k,)), dtype=float) for name, value in out.items()}, shares
+
+
+def _channels(m: Machine, table: _Table) -> Mapping[str, Channel]:
+    return MappingProxyType({channel.name: channel for channel in _named(m, table.values)})
 
 
 def _named(m: Machine, values: Mapping[str, np.ndarray]) -> list[Channel]:
@@ -414,11 +463,12 @@ def _events(m: Machine, marks: tuple[Mark, ...], done) -> tuple[RecordedEvent, .
     return tuple(sorted(found, key=lambda e: e.time))
 
 
-def _demands(time, height, bound, shares) -> tuple[LinkDemand, ...]:
+def _demands(table: _Table) -> tuple[LinkDemand, ...]:
     found = []
-    for index, row in enumerate(shares):
+    for index, row in enumerate(table.shares):
         k = int(np.argmax(row))
-        found.append(LinkDemand(index, float(row[k]), float(time[k]), float(height[k]), bool(bound[k])))
+        height = float(table.values["height"][k])
+        found.append(LinkDemand(index, float(row[k]), float(table.time[k]), height, bool(table.bound[k])))
     return tuple(found)
 
 

@@ -24,10 +24,12 @@ def record_csv(record: Record, *, digest: str | None = None) -> str:
     Returns
     -------
     str
-        A line behind ``#`` that says where it is from, the heads, then the samples. At a switch two rows share their time.
+        A line behind ``#`` that says where it is from, the heads, then the samples: those at ``settings.sample_step`` where
+        the scenario gives one, else all of the record. At a switch two rows share their time.
         ``phase`` and ``segment`` count from 1; ``held`` is 1 where the drum is at rest and the tooth forces are bounds.
         Cells without a finite number are empty.
     """
+    record = record.sampled or record
     segment = np.zeros(len(record.time), dtype=int)
     segment[record.segment_starts] = 1
     heads = [key("time", "s"), "phase", "segment", "held"]

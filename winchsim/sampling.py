@@ -1,0 +1,103 @@
+"""Which instants of a run are kept as samples, so that straight lines between them tell the run and no peak is lost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+LEAST_SAMPLES = 250
+"""A run is looked at in at least about this many equal parts, also where the integrator took long steps. [-]"""
+
+INSIDE = 3
+"""Instants looked at inside each step. [-]"""
+
+MOST_LOOKED_INTO = 20_000
+"""Runs of more steps than this are not looked into: their steps are close enough, and memory is not without end. [-]"""
+
+STRAIGHT = 1e-3
+"""An instant inside a step is kept where a quantity is off the straight line by more than this share of its range. [-]"""
+
+MOST_ON_A_GRID = 200_000
+"""Most samples of a grid; the step of a finer one is taken several times over. [-]"""
+
+
+def looked_at(steps: np.ndarray, longest: float, inside: int = INSIDE) -> tuple[np.ndarray, np.ndarray]:
+    """Instants of one stretch that are looked at, and which of them are kept whatever they show.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (m,)
+        Ends of the accepted steps, strictly ascending. [s]
+    longest : float
+        Longer steps are divided into equal parts. [s]
+    inside : int
+        How many more instants are looked at inside each part. [-]
+
+    Returns
+    -------
+    times : ndarray, shape (k,)
+        Strictly ascending, the first and the last step end among them. [s]
+    kept : ndarray of bool, shape (k,)
+        True for the step ends and the ends of the parts.
+    """
+    finer = np.maximum(np.ceil(np.diff(steps) / longest), 1).astype(int) * (inside + 1)
+    begin = np.repeat(np.arange(finer.size), finer)
+    place = np.arange(begin.size) - (np.cumsum(finer) - finer)[begin]
+    times = np.append(steps[begin] + place / finer[begin] * np.diff(steps)[begin], steps[-1])
+    kept = np.append(place % (inside + 1) == 0, True)
+    new = np.append(np.diff(times) > 0, True)  # a step of a few units in the last place has no room inside
+    return times[new], kept[new]
+
+
+def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: Iterable[np.ndarray]) -> np.ndarray:
+    """Which samples a record needs: those kept anyway, those off the straight line, and every row's largest and smallest.
+
+    Parameters
+    ----------
+    time : ndarray, shape (k,)
+        Of all stretches behind each other; the ends of each stretch are kept. [s]
+    kept : ndarray of bool, shape (k,)
+        Samples that are kept whatever they show.
+    rows : iterable of ndarray, shape (k,)
+        The quantities.
+
+    Returns
+    -------
+    ndarray of bool, shape (k,)
+    """
+    place = np.arange(time.size)
+    before = np.maximum.accumulate(np.where(kept, place, 0))
+    behind = np.minimum.accumulate(np.where(kept, place, time.size - 1)[::-1])[::-1]
+    span = time[behind] - time[before]
+    part = np.divide(time - time[before], span, out=np.zeros_like(span), where=span > 0)
+    wanted = kept.copy()
+    for row in rows:
+        low, high = int(np.argmin(row)), int(np.argmax(row))
+        line = row[before] + part * (row[behind] - row[before])
+        wanted |= np.abs(row - line) > STRAIGHT * (row[high] - row[low])
+        wanted[[low, high]] = True
+    return wanted
+
+
+def on_grid(start: float, end: float, step: float) -> np.ndarray:
+    """Multiples of a step inside a stretch, and the stretch's two ends. [s]
+
+    Parameters
+    ----------
+    start, end : float
+        Of the stretch, start < end. [s]
+    step : float
+        [s]
+    """
+    inside = np.arange(math.ceil(start / step), math.floor(end / step) + 1) * step
+    return np.concatenate([[start], inside[(inside > start) & (inside < end)], [end]])
+
+
+def grid_step(step: float, end: float) -> float:
+    """The step of a grid up to a time, or the least multiple of it that does with `MOST_ON_A_GRID` samples. [s]"""
+    return step * max(1, math.ceil(end / step / MOST_ON_A_GRID))
+
+
+__all__ = ["grid_step", "looked_at", "on_grid", "worth_keeping"]
