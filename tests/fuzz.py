@@ -1,12 +1,15 @@
 """Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py [COUNT] [FIRST SEED]``.
 
 Each must end with a verdict or be refused with a reason, its energy books closed, its time ascending, every number finite, no
-warning from numpy or scipy, within `MOST_SECONDS` of processor time. Prints a tally and exits 1 when any fails.
+warning from numpy or scipy, within `MOST_SECONDS` of processor time; the report of it must hold no number that is none, as text
+and as JSON. Prints a tally and exits 1 when any fails.
 """
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import resource
 import sys
 import time
@@ -19,7 +22,10 @@ from random_scenarios import random_inputs
 
 from winchsim.errors import InputError, TrustError
 from winchsim.hybrid import Outcome
+from winchsim.report.json_out import lift_json
+from winchsim.report.text import lift_text
 from winchsim.simulate import Record, simulate
+from winchsim.verdict.judge import judge
 
 MOST_SECONDS = 30.0
 MOST_MEBIBYTES = 1500
@@ -49,13 +55,33 @@ def faults_of(record: Record) -> list[str]:
     return found
 
 
+def faults_of_report(record: Record) -> list[str]:
+    """What is wrong with the verdict on a record and with its report."""
+    verdict = judge(record, cures=False)
+    text = lift_text(record, verdict)
+    document = json.loads(lift_json(record, verdict, digest=""), parse_constant=_refuse)
+    found = []
+    if not text.startswith(verdict.sentence[:40]):
+        found.append("the report does not begin with the verdict")
+    if re.search(r"\b(nan|inf|None|Infinity)\b", text):
+        found.append("a number that is none in the report")
+    if document["verdict"] != verdict.sentence:
+        found.append("text and JSON say different things")
+    return found
+
+
+def _refuse(name: str) -> float:
+    raise ValueError(f"JSON with {name}")
+
+
 def check(seed: int) -> tuple[int, str, float]:
     """Seed, how it went (empty faults: ``ok``, ``refused``), processor time."""
     start = time.process_time()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            faults = faults_of(simulate(random_inputs(seed)))
+            record = simulate(random_inputs(seed))
+            faults = faults_of(record) + faults_of_report(record)
         went = "; ".join(faults) or "ok"
     except (InputError, TrustError):
         went = "refused"

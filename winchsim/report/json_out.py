@@ -13,7 +13,7 @@ from winchsim.inputs import Settings
 from winchsim.model import Event, Machine
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
-from winchsim.simulate import Record, RecordedEvent
+from winchsim.simulate import ENERGY_LIMIT, Record, RecordedEvent
 from winchsim.verdict.finding import Cure, Finding, FullPull, LinkRow, Verdict
 from winchsim.verdict.life import ToothLife, tooth_lives
 from winchsim.verdict.snag import SnagStudy
@@ -82,7 +82,7 @@ def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None, sn
 
 def _tolerances(record: Record) -> dict[str, Any]:
     settings = record.inputs.settings if record.inputs is not None else Settings()
-    return {"relative": settings.relative_tolerance, "energy": 1e-4}
+    return {"relative": settings.relative_tolerance, "energy": ENERGY_LIMIT}
 
 
 def finding_facts(finding: Finding) -> dict[str, Any]:
