@@ -728,6 +728,11 @@ def tip_load_factors(
     TipLoadFactors
         Both factors. [-]
 
+    Raises
+    ------
+    DomainError
+        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or one that undercut has cut off.
+
     References
     ----------
     ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table of
@@ -744,9 +749,9 @@ def tip_load_factors(
     for _ in range(_NEWTON_STEPS):
         value = turn - 2.0 * g / teeth * math.tan(turn) + h
         turn -= value / (1.0 - 2.0 * g / teeth / math.cos(turn) ** 2)
-    if not 0.0 < turn < 0.5 * math.pi:
-        raise DomainError("teeth", teeth, "a tooth whose fillet has a 30° tangent")
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
+    if not (0.0 < turn < 0.5 * math.pi and chord > 0.0):
+        raise DomainError("teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off")
     arm = apex - 0.5 * (teeth * math.cos(math.pi / 3.0 - turn) + g / math.cos(turn) - radius)
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
