@@ -119,6 +119,20 @@ def test_json_and_a_load_to_predict(folder):
     assert facts["predictions"][1]["mass_kg"] == pytest.approx(19.958, abs=1e-3)
 
 
+def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run_back(folder):
+    (folder / "bare.csv").write_text(
+        "mass_kg,measured_time_s,measured_current_a,held\n0,15.7,0.59,\n2,15.9,0.66,yes\n10,17.3,0.98,yes\n30,,,\n"
+    )
+    sheet = [str(folder / "crate.toml"), str(folder / "bare.csv")]
+    text = Screen().run("calibrate", *sheet).out
+    assert "was assumed as 0.3500" in text and "was not given" not in text
+    measured = text.partition("Measured and predicted")[2]
+    assert measured.splitlines()[2].split()[:2] == ["1", "nothing"]
+    assert "of the lifting torque to spare" in text.partition("Stalls and holds")[2]
+    assert text.partition("Tests to come")[2].count("With the power off 30 kg runs back: fit a pawl or a brake first.") == 1
+    assert "runs back" not in Screen().run("calibrate", *sheet, "--set", "pawl.fitted=true").out
+
+
 def test_what_cannot_be_fitted_is_an_error_with_a_hint(folder):
     (folder / "one.csv").write_text("mass_kg,measured_time_s\n8,18.3\n")
     screen = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "one.csv"), "--fit", "mesh_loss,drag")

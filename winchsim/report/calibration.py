@@ -14,8 +14,9 @@ from winchsim.report.paint import Paint
 from winchsim.report.si_keys import key
 from winchsim.studies.calibrate import Broken, Calibration, Interval, Kind, LiftTest, Parameter, Residual, Side
 from winchsim.studies.calibrate.calibration import to_error
-from winchsim.studies.calibrate.evidence import LABELS, UNITS
-from winchsim.verdict.words import given, percent
+from winchsim.studies.calibrate.evidence import LABELS, UNITS, load_of
+from winchsim.studies.calibrate.knobs import knobs, turned
+from winchsim.verdict.words import given, listed, percent
 
 _PLAIN = Paint()
 
@@ -25,6 +26,14 @@ _SIDES = {
     Side.HELD: "held",
     Side.RAN_BACK: "ran back",
 }
+
+_SHARES = {
+    Side.LIFTED: "torque_share",
+    Side.STALLED: "torque_share",
+    Side.HELD: "spare_friction_share",
+    Side.RAN_BACK: "spare_friction_share",
+}
+"""Key of `SideCheck.share` in JSON."""
 
 
 def changes(before: Inputs, after: Inputs) -> dict[str, tuple[Any, Any, Spec]]:
@@ -60,7 +69,7 @@ def calibration_text(
             "Partial: the runs in full were cut short, and those that were not made are not taken into account.", paint.warn
         )
     _parameters(page, found)
-    _changes(page, before, found.inputs)
+    _changes(page, before, found)
     _correlation(page, found)
     if found.sentences:
         page.heading("What these tests do not tell")
@@ -96,13 +105,23 @@ def _parameter(row: Parameter) -> tuple[str, ...]:
     return row.knob.label, factor, number(row.error, 2), f"{low} to {high}"
 
 
-def _changes(page: Lines, before: Inputs, after: Inputs) -> None:
+def _changes(page: Lines, before: Inputs, found: Calibration) -> None:
+    taken = _taken(before, found)
     page.heading("In the calibrated scenario")
     rows = []
-    for path, (old, new, spec) in changes(before, after).items():
-        was = "was not given" if old is None else f"was {_shown(old, spec)}"
+    for path, (old, new, spec) in changes(before, found.inputs).items():
+        was = f"was {_shown(old, spec)}" if old is not None else "was not given"
+        if old is None and taken.get(path) is not None:
+            was = f"was assumed as {_shown(taken[path], spec)}"
         rows.append((path, _shown(new, spec), was))
     page.table(rows or [("nothing changes", "", "")])
+
+
+def _taken(before: Inputs, found: Calibration) -> dict[str, Any]:
+    """Values that the fit started from, by path: what was assumed among them, in the terms of the calibrated scenario."""
+    available, _ = knobs(before)
+    started = turned(before, {row.knob.name: 1.0 for row in found.parameters if row.fitted}, available)
+    return {path: value for path, value, _ in walk(started)}
 
 
 def _shown(value: Any, spec: Spec) -> str:
@@ -127,7 +146,7 @@ def _residuals(page: Lines, found: Calibration) -> None:
         off = row.measured / row.predicted - 1 if row.predicted and math.isfinite(row.predicted) else math.nan
         rows.append(
             (
-                str(row.test.number), page.said(given(row.test.mass, "kg")), LABELS[row.kind], quantity(row.measured, unit),
+                str(row.test.number), page.said(load_of(row.test)), LABELS[row.kind], quantity(row.measured, unit),
                 _time_or_stall(row.predicted, unit), _time_or_stall(row.before, unit),
                 "" if math.isnan(off) else f"{100 * off:+.1f} %",
                 f"left out, {number(abs(row.size), 2)} times its scatter" if row.is_outlier else "",
@@ -151,11 +170,12 @@ def _sides(page: Lines, found: Calibration) -> None:
     page.heading("Stalls and holds, which tell from one side")
     rows = []
     for row in found.sides:
-        lift = row.side in (Side.LIFTED, Side.STALLED)
-        what = "lifting" if lift else "holding"
         said = "agrees" if row.agrees else "the model says otherwise"
-        has = f"{number(row.share, 2)} times the torque for {what}"
-        rows.append((str(row.test.number), page.said(given(row.test.mass, "kg")), _SIDES[row.side], said, has))
+        if row.side in (Side.LIFTED, Side.STALLED):
+            has = f"{number(row.share, 2)} times the torque for lifting"
+        else:
+            has = f"{percent(abs(row.share))} of the lifting torque {'to spare' if row.share >= 0 else 'too little'}"
+        rows.append((str(row.test.number), page.said(load_of(row.test)), _SIDES[row.side], said, has))
     page.table(rows, "rr")
 
 
@@ -168,7 +188,7 @@ def _next(page: Lines, found: Calibration) -> None:
         t, i = row.time, row.current
         rows.append(
             (
-                page.said(given(row.test.mass, "kg")), _time_or_stall(t.value, "s"), _end(t, t.low), _end(t, t.high),
+                page.said(load_of(row.test)), _time_or_stall(t.value, "s"), _end(t, t.low), _end(t, t.high),
                 quantity(i.value, "A"), quantity(i.low, "A"), quantity(i.high, "A"), chance(row.stall_chance),
                 "yes" if row.holds else "no",
             )
@@ -177,6 +197,12 @@ def _next(page: Lines, found: Calibration) -> None:
     worst = max((row.time.untold for row in found.predictions), default=0.0)
     if worst > 0.2:
         page.sentence("Much of these intervals comes from what the tests do not tell.", indent="  ")
+    falling = [given(row.test.mass, "kg") for row in found.predictions if not row.holds]
+    if falling:
+        page.sentence(
+            f"With the power off {listed(falling)} {'runs' if len(falling) == 1 else 'run'} back: fit a pawl or a brake first.",
+            page.paint.warn, indent="  ",
+        )  # fmt: skip
 
 
 def _end(time: Interval, value: float) -> str:
@@ -245,7 +271,7 @@ def calibration_json(
         not_told=found.sentences,
         changes=_change_facts(before, found.inputs),
         sides=[
-            {**_test_facts(row.test), "side": row.side.value, "agrees": row.agrees, "torque_share": row.share}
+            {**_test_facts(row.test), "side": row.side.value, "agrees": row.agrees, _SHARES[row.side]: row.share}
             for row in found.sides
         ],
         slow_model_off=found.slow_model_off,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, Fault, InputError
 from winchsim.inputs import Inputs
+from winchsim.model import build
 from winchsim.quantity_text import number
 from winchsim.studies.calibrate.evidence import LABELS as KINDS
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Side, gather
@@ -90,7 +91,8 @@ class SideCheck:
     agrees : bool
         Whether the calibrated model says the same.
     share : float
-        Torque that it has over that it needs, to lift or to hold. [-]
+        Of lifting: the torque that it has over that it needs. Of holding: the torque that friction has to spare over the
+        torque that raises the load; below 0 it lacks so much. [-]
     """
 
     test: LiftTest
@@ -208,7 +210,7 @@ def calibrate(
     """
     if not 0.5 <= level <= 0.999:
         raise DomainError("level", level, "a probability from 0.5 to 0.999")
-    evidence = gather(tests)
+    evidence = gather(tests, pawl=build(inputs).pawl)
     available, missing = knobs(inputs)
     _refuse_unknown(only, available, missing)
     case = Search(Bench(inputs, evidence.tests, available), evidence)
@@ -323,7 +325,7 @@ def _sides(case: Search, found: Found) -> tuple[SideCheck, ...]:
     for row in case.evidence.sides:
         margin, hold = float(said.margin[0, row.test]), float(said.hold[0, row.test])
         agrees = {Side.LIFTED: margin > 1, Side.STALLED: margin <= 1, Side.HELD: hold >= 0, Side.RAN_BACK: hold < 0}[row.side]
-        share = margin if row.side in (Side.LIFTED, Side.STALLED) else 1 + hold
+        share = margin if row.side in (Side.LIFTED, Side.STALLED) else hold
         rows.append(SideCheck(case.evidence.tests[row.test], row.side, agrees, share))
     return tuple(rows)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from winchsim.errors import Fault, InputError
+from winchsim.verdict.words import given
 
 TIMING = (0.2, 0.01)
 READING = (0.0, 0.02)
@@ -70,6 +71,8 @@ class LiftTest:
         ``lifted``, ``stalled``, ``broke`` or ``stopped``.
     broke_link : str
         What broke.
+    bare : bool
+        Whether it was a run of the bare hook; `mass` is then next to nothing.
     """
 
     number: int
@@ -84,6 +87,7 @@ class LiftTest:
     held: bool | None = None
     outcome: str | None = None
     broke_link: str = ""
+    bare: bool = False
 
     @property
     def done(self) -> bool:
@@ -159,12 +163,14 @@ class Evidence:
     remarks: tuple[str, ...]
 
 
-def gather(tests: Sequence[LiftTest]) -> Evidence:
+def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     """Evidence of tests.
 
     Parameters
     ----------
     tests : sequence of LiftTest
+    pawl : bool
+        Whether the winch has a pawl, so that what a load did with the power off tells nothing of friction.
 
     Returns
     -------
@@ -182,12 +188,14 @@ def gather(tests: Sequence[LiftTest]) -> Evidence:
     for test in tests:
         place = len(used)
         found, remark = _measured(test, place)
-        one_sided = _one_sided(test, place)
+        one_sided = _one_sided(test, place, pawl)
         remarks += [remark] if remark else []
         if found or one_sided:
             used.append(test)
             measurements += found
             sides += one_sided
+    if pawl and any(test.held is not None for test in tests):
+        remarks.append("The scenario has a pawl: that a load held or ran back tells nothing of friction, and is not used.")
     if not measurements:
         message = "no row has a measured time or current of a lift: there is nothing to fit"
         hint = "fill in measured_time_s, and measured_current_a where you can"
@@ -221,17 +229,22 @@ def _measured(test: LiftTest, place: int) -> tuple[list[Measurement], str]:
     return found, ""
 
 
-def _one_sided(test: LiftTest, place: int) -> list[OneSided]:
+def _one_sided(test: LiftTest, place: int, pawl: bool) -> list[OneSided]:
     found = []
     if test.outcome == "stalled":
         found.append(OneSided(place, Side.STALLED))
     if test.outcome == "lifted" and test.time is None:
         found.append(OneSided(place, Side.LIFTED))
-    if test.held is not None and test.outcome not in ("broke", "stalled"):
+    if test.held is not None and not pawl and test.outcome not in ("broke", "stalled"):
         found.append(OneSided(place, Side.HELD if test.held else Side.RAN_BACK))
     return found
 
 
+def load_of(test: LiftTest) -> str:
+    """The load of a test in words: "8 kg", or "nothing" for a run of the bare hook."""
+    return "nothing" if test.bare else given(test.mass, "kg")
+
+
 def name_of(test: LiftTest) -> str:
     """A test in words: "Test 3 (8 kg)"."""
-    return f"Test {test.number} ({test.mass:.4g} kg)"
+    return f"Test {test.number} ({load_of(test)})"

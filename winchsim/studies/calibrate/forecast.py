@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, Fault, InputError
 from winchsim.inputs import Inputs, with_value
-from winchsim.model import Event, build
+from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.simulate import simulate
@@ -44,7 +44,7 @@ class Forecast:
     margin : ndarray
         Torque at rest over the most that the lift asks for; 1 just stalls. [-]
     hold : ndarray
-        Torque by which friction holds the load, over the torque that raises it; 0 just holds. [-]
+        Torque to spare by which friction or a brake holds the load, over the torque that raises it; 0 just holds. [-]
     """
 
     speed: Array
@@ -73,6 +73,11 @@ class Bench:
         Only its raising matters: its programme is left out.
     tests : sequence of LiftTest
     available : tuple of Knob
+
+    Attributes
+    ----------
+    pawl : bool
+        Whether a pawl holds every load.
     """
 
     def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], available: tuple[Knob, ...]) -> None:
@@ -80,7 +85,9 @@ class Bench:
         self.base = _lightest(self.inputs, self.tests)
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
-        self._loads = _raising_torques(self.base, self.tests)
+        machine = build(self.base)
+        self.pawl = machine.pawl
+        self._loads = _raising_torques(machine, self.tests)
         self._refuse()
 
     def _refuse(self) -> None:
@@ -198,11 +205,11 @@ def _or(value: float | None, other: float) -> float:
     return other if value is None else value
 
 
-def _raising_torques(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Array:
-    """Torque at the common gear that raises each test's load, about: a scale for what holds it. [N·m]"""
-    machine = build(inputs)
-    torque = demand(machine.chain, 1)(pull(machine, machine.start_travel) * machine.layers[0].radius)
-    return np.array([max(torque * test.mass / inputs.load.mass, 1e-12) for test in tests])
+def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
+    """Torque at the common gear that raises each test's load off the ground: a scale for what holds it. [N·m]"""
+    loaded = [replace(machine, body=replace(machine.body, mass=test.mass)) for test in tests]
+    needed = demand(machine.chain, 1)
+    return np.array([max(needed(pull(m, m.start_travel) * m.layers[0].radius), 1e-12) for m in loaded])
 
 
 def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:

@@ -50,7 +50,7 @@ class Prediction:
     stall_chance : float
         Probability that it stalls. [-]
     holds : bool
-        Whether friction should hold it with the power off.
+        Whether it should stay up with the power off, by friction, a brake or a pawl.
     in_full : bool
         Whether the full simulation was run for it.
     """
@@ -132,7 +132,7 @@ def predict(
                 current=current,
                 margin=float(np.exp(quantities["margin"][place])),
                 stall_chance=_stall_chance(quantities["margin"][place], sum(parts["margin"]), fit.dof),
-                holds=bool(said.hold[0, place] >= 0),
+                holds=bench.pawl or bool(said.hold[0, place] >= 0),
                 in_full=bool(full),
             )
         )
