@@ -85,7 +85,22 @@ def test_it_ends_at_the_first_load_that_does_not_come_up(small):
 def test_a_link_that_breaks_ends_it_too(small):
     ladder = plan_ladder(small(rope={"breaking_force": 60.0, "knot_efficiency": 1.0}))
     danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)
-    assert danger.kind is FindingKind.OVERLOAD and "rope" in danger.sentence
+    assert danger.kind is FindingKind.ROPE_BROKE and "rope" in danger.sentence
+
+
+def test_a_battery_that_runs_empty_is_told_as_that(small):
+    """Not as a break: whoever reads the finding's kind must get the same answer as whoever reads its sentence."""
+    ladder = plan_ladder(small(supply={"kind": "battery", "capacity": 2.0}), rungs=1)
+    danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)
+    assert danger.kind is FindingKind.BATTERY_EMPTY and "battery is empty" in danger.sentence
+
+
+def test_coasting_past_the_mark_is_no_stop_that_was_hit(small):
+    fast = small(stage=dataclasses.replace(small().stage[0], repeat=1, inertia=2e-3), load={"mass": 0.3})
+    ladder = plan_ladder(fast, rungs=1)
+    assert ladder.rungs[-1].coast > 0.01
+    kinds = {f.kind for f in ladder.findings}
+    assert FindingKind.COASTS_PAST in kinds and FindingKind.HIT_TOP_STOP not in kinds
 
 
 def test_a_load_that_drives_its_motors_is_not_lowered_under_power(small):

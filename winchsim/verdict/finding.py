@@ -31,6 +31,7 @@ class FindingKind(StrEnum):
     PAID_OUT = "paid_out"
     SNAGGED = "snagged"
     HIT_TOP_STOP = "hit_top_stop"
+    COASTS_PAST = "coasts_past"
     JERKS_IN_GUIDE = "jerks_in_guide"
     CHATTER = "chatter"
     NO_TRUST = "no_trust"

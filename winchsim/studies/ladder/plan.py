@@ -20,7 +20,7 @@ from winchsim.studies.ladder.words import dangers, measure_first, prints, senten
 from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, silent, sound
-from winchsim.verdict.finding import Finding, Severity
+from winchsim.verdict.finding import Finding, FindingKind, Severity, Verdict
 from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
 from winchsim.verdict.words import duration, given
@@ -49,6 +49,13 @@ CUT = 3.0
 
 WATCH = 10.0
 """Shortest watch of the held load. [s]"""
+
+CAUSES = frozenset({
+    FindingKind.OVERLOAD, FindingKind.ROPE_BROKE, FindingKind.DRUM_OVERFLOW, FindingKind.PAID_OUT, FindingKind.BATTERY_EMPTY,
+    FindingKind.STALLED, FindingKind.STALLED_AT_LAYER_END, FindingKind.NOT_UP_IN_TIME, FindingKind.HIT_TOP_STOP,
+    FindingKind.CHATTER,
+})  # fmt: skip
+"""Findings that keep a rung from being sound."""
 
 NEXT_TO_NOTHING = 1e-4
 """Load of the unloaded run in the computation, as a share of the target. [-]"""
@@ -186,7 +193,8 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
     run = FullRun(place - 2, _time(slow), time, bool(slow.in_range[0]), verdict)
     worst = verdict.rows[0] if verdict.rows else None
     rung = Rung(
-        number=place, mass=inputs.load.mass, up=up, sound=sound(verdict), sentence=verdict.sentence, lift_time=time,
+        number=place, mass=inputs.load.mass, up=up, sound=sound(verdict), sentence=verdict.sentence,
+        cause=None if sound(verdict) else _cause(verdict), lift_time=time,
         current=current, voltage=voltage, winding_start=max(g.winding_start for g in m.groups),
         winding_end=verdict.summary.peak_winding, weakest=worst.label if worst else "",
         factor=worst.link.factor if worst else math.inf, required=worst.link.required if worst else math.nan,
@@ -196,6 +204,11 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
         catch_energy=m.body.mass * m.body.gravity * GAP,
     )  # fmt: skip
     return rung, run, last
+
+
+def _cause(verdict: Verdict) -> FindingKind:
+    """The first finding of a run that keeps a load down or breaks something."""
+    return next((finding.kind for finding in verdict.findings if finding.kind in CAUSES), FindingKind.NO_TRUST)
 
 
 def _time(slow: Lifts) -> float | None:
@@ -228,6 +241,7 @@ def _unloaded(machine: Machine, light: Lifts) -> Rung:
     text = f"Winds the unloaded rope in {duration(time)} at {quantity(current, 'A')}: what it needs is drag."
     return Rung(
         number=1, mass=0.0, up=up, sound=up, sentence=text if up else "The unloaded drum does not wind all the rope.",
+        cause=None if up else FindingKind.STALLED,
         lift_time=time if up else None, current=current, voltage=float(light.last_voltage[0]), winding_start=start,
         winding_end=float(light.hottest[0]), weakest="", factor=math.inf, required=math.nan, held=None, coast=0.0,
         stop_time=STOP_UNLOADED * time if up else None, stop_current=STOP_UNLOADED * current, cut=_cut(machine),

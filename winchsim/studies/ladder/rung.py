@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.studies.ladder.descent import Lowering
+from winchsim.verdict.finding import FindingKind
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,8 @@ class Rung:
         Whether it comes up and nothing breaks then or later.
     sentence : str
         Verdict on it.
+    cause : FindingKind or None
+        What keeps it from being sound; None where nothing does.
     lift_time, current, voltage : float or None
         Lift time [s]; current of the supply [A] and voltage at the motors [V] in the middle half of the lift.
     winding_start, winding_end : float
@@ -53,6 +56,7 @@ class Rung:
     up: bool
     sound: bool
     sentence: str
+    cause: FindingKind | None
     lift_time: float | None
     current: float | None
     voltage: float | None

@@ -42,7 +42,7 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
     found, last = [], rungs[-1]
     if not last.up:
         found.append(
-            Finding(FindingKind.STALLED if last.sentence.startswith("Stall") else FindingKind.OVERLOAD, Severity.DANGER,
+            Finding(last.cause or FindingKind.NO_TRUST, Severity.DANGER,
                     f"At {given(last.mass, 'kg')}: {last.sentence}", value=last.mass, unit="kg",
                     help="Do not test this load; winchsim heaviest says what the build bears.")
         )  # fmt: skip
@@ -57,13 +57,14 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
     breaks = [rung for rung in rungs if rung.up and not rung.sound]
     for rung in breaks[:1]:
         found.append(
-            Finding(FindingKind.OVERLOAD, Severity.DANGER, f"At {given(rung.mass, 'kg')}, after it is up: {rung.sentence}",
-                    value=rung.mass, unit="kg", help="Leave this rung out, or switch off early; it coasts on.")
+            Finding(rung.cause or FindingKind.NO_TRUST, Severity.DANGER,
+                    f"At {given(rung.mass, 'kg')}, after it is up: {rung.sentence}", value=rung.mass, unit="kg",
+                    help="Leave this rung out, or switch off early; it coasts on.")
         )  # fmt: skip
     far = max(rungs, key=lambda rung: rung.coast)
     if far.coast > FAR:
         found.append(
-            Finding(FindingKind.HIT_TOP_STOP, Severity.CAUTION,
+            Finding(FindingKind.COASTS_PAST, Severity.CAUTION,
                     f"At {given(far.mass, 'kg')} the load coasts {length(far.coast)} past the mark when the power goes off.",
                     value=far.coast, unit="m", help="Switch off that much earlier, and leave room above.")
         )  # fmt: skip
