@@ -45,6 +45,9 @@ TURNED_STEP = 0.0005
 MOST_TURNED = 100
 """Whole half millimetres tried, from the thin end of the range on. [-]"""
 
+PLACES = 9
+"""Decimal places of a metre to which two diameters are the same."""
+
 LARGEST = 10.0
 """Largest diameter tried. [m]"""
 
@@ -125,9 +128,10 @@ def study_drum(
     stock = np.array([size for size in sizes if low <= size <= high])
     own = [inputs.drum.diameter] if low <= inputs.drum.diameter <= high else []
     turned = np.arange(math.ceil(low / TURNED_STEP), math.floor(high / TURNED_STEP) + 1)[:MOST_TURNED] * TURNED_STEP
-    diameters = np.unique(np.concatenate([np.geomspace(low, high, CANDIDATES), stock, turned, own]))
+    sizes_tried = np.concatenate([np.geomspace(low, high, CANDIDATES), stock, turned, own])
+    diameters = np.unique(np.round(sizes_tried, PLACES))  # 36 half millimetres and 18 mm are one size
     diameters, judged, variants = sharpened(diameters, lambda values: _judged(inputs, machine, wanted, values))
-    sold = np.isin(diameters, stock)
+    sold = np.isin(np.round(diameters, PLACES), np.round(stock, PLACES))
     halves = diameters / TURNED_STEP
     groups = (sold, np.abs(halves - np.round(halves)) < 1e-6, np.ones(len(diameters), dtype=bool))
     choice = choose(variants, judged, diameters, lambda i: size_text(diameters[i]), groups, on_progress, notes=notes)
@@ -209,10 +213,10 @@ def edge_words(edge: Edge, which: str) -> str:
 def rows_to_show(study: DrumStudy, most: int = 14) -> list[int]:
     """Candidates worth a row in print: sizes that can be bought around the recommended one, the edges, the scenario's own."""
     diameters, choice = study.diameters, study.choice
-    sizes = {round(size, 9) for size in (*STOCK, *STOCK_INCH)}
-    stock = [i for i, d in enumerate(diameters) if round(float(d), 9) in sizes]
+    sizes = {round(size, PLACES) for size in (*STOCK, *STOCK_INCH)}
+    stock = [i for i, d in enumerate(diameters) if round(float(d), PLACES) in sizes]
     centre = study.inputs.drum.diameter if choice.recommended is None else diameters[choice.recommended]
     stock.sort(key=lambda i: abs(math.log(diameters[i] / centre)))
     keep = set(stock[:most]) | {run.index for run in choice.runs}
-    keep.update(np.flatnonzero(diameters == study.inputs.drum.diameter).tolist())
+    keep.update(np.flatnonzero(np.abs(diameters - study.inputs.drum.diameter) < 0.6 * 10**-PLACES).tolist())
     return sorted(keep)
