@@ -163,6 +163,15 @@ def test_inertia_behind_a_locking_element_that_would_jam_it_is_refused():
         ch.branch(chain, -1, (False, False), (False,))
 
 
+@pytest.mark.parametrize(("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)])
+def test_torques_that_no_motion_balances_are_told(direction, motor, rope_torque):
+    # Locked against the drum behind it, the stage turns back only while it is driven; more inertia only jams it more.
+    lock = ch.Element("worm", 4.0, 0.5, -0.5, 0.0, 1e-7)
+    chain = ch.make_chain([ch.GroupMesh(4.0, 0.9, 0.88, 0.0, 1e-9)], 1e-9, [lock, ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3)])
+    with pytest.raises(TrustError, match="balances"):
+        ch.find_branch(chain, direction, [motor], rope_torque)
+
+
 def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():
     chain = _train(drag=0.0)
     rope = np.array([0.0, 0.5])

@@ -319,7 +319,8 @@ def test_points_never_fit_a_drag_below_zero():
         ([0.01], [300.0], [1.0], "points"),
         ([0.01, 0.02], [300.0], [1.0, 2.0], "points"),
         ([0.01, 0.01], [300.0, 300.0], [1.0, 1.0], "points"),  # the same point twice
-        ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load
+        ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load, and drawing less
+        ([0.0, 0.02], [300.0, 600.0], [0.1, 0.2], "points"),  # faster under load: a resistance below zero
         ([0.0, 0.001, 0.02], [300.0, 500.0, 600.0], [0.1, 2.0, 0.1], "points"),  # nothing like a straight line
         ([0.0, 0.02], [0.0, 0.0], [2.0, 3.0], "points.speed"),
         ([0.0, -0.02], [300.0, 200.0], [0.2, 1.0], "points.torque"),

@@ -4,6 +4,7 @@ import pytest
 
 from winchsim.errors import DomainError
 from winchsim.strength.materials import (
+    FatigueLine,
     FrictionPair,
     Material,
     Origin,
@@ -99,3 +100,11 @@ def test_a_friction_pair_names_itself():
     assert PAIRS[4].name == "A on metal, greased"
     with pytest.raises(DomainError, match="A on B, dry"):
         PAIRS[3].origin("wear")
+
+
+def test_a_line_of_fatigue_is_known_whole_or_not_at_all():
+    line = FatigueLine(30e6, 1e6, 8.0, "own test of four gears")
+    row = own_material("x", printed=True, tensile_strength=50e6, density=1240.0, fatigue=line)
+    assert row.fatigue_line == line
+    assert _polymer("A").fatigue_line is None
+    assert Material("A", "metal", 7850.0, 400e6, 210e9, 235e6, fatigue_stress=200e6, fatigue_cycles=1e7).fatigue_line is None

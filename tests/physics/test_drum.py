@@ -1,0 +1,63 @@
+"""Layers on the drum: counted turn by turn, dead turns that fill more than one, and drums that cannot be."""
+
+import math
+
+import pytest
+
+from winchsim.errors import DomainError
+from winchsim.physics.drum import dead_length, layers, outer_diameter, rod_inertia, turns_per_layer
+
+CORE, WIDTH, ROPE = 0.020, 0.0301, 0.003
+"""Ten turns of 3 mm rope between the flanges of a 20 mm drum. [m]"""
+
+
+def _by_turns(turns, nested):
+    """Rope in the first so many turns, laid one by one."""
+    rise = ROPE * (math.sqrt(3) / 2 if nested else 1.0)
+    return sum(math.pi * (CORE + ROPE + 2 * (turn // 10) * rise) for turn in range(turns))
+
+
+@pytest.mark.parametrize("nested", [False, True])
+@pytest.mark.parametrize("turns", [1, 10, 11, 34])
+def test_layers_are_what_laying_turn_by_turn_gives(nested, turns):
+    length = _by_turns(turns, nested)
+    stack = layers(CORE, WIDTH, ROPE, length - 1e-9, nested=nested)
+    assert len(stack) == math.ceil(turns / 10)
+    assert [layer.end for layer in stack] == pytest.approx([_by_turns(10 * (k + 1), nested) for k in range(len(stack))])
+    assert [layer.start for layer in stack[1:]] == [layer.end for layer in stack[:-1]]
+    assert outer_diameter(stack, ROPE) == pytest.approx(2 * stack[-1].radius + ROPE)
+
+
+@pytest.mark.parametrize("dead", [0.0, 2.5, 10.0, 23.0])
+def test_dead_turns_fill_the_first_layers_and_push_the_rope_up(dead):
+    length = 0.5
+    stack = layers(CORE, WIDTH, ROPE, length, dead_turns=dead)
+    held = _by_turns(int(dead), False) + (dead % 1) * 2 * math.pi * stack[int(dead) // 10].radius
+    assert dead_length(stack, dead, WIDTH, ROPE) == pytest.approx(held)
+    assert stack[-1].start < held + length <= stack[-1].end
+    assert stack[0].radius == pytest.approx((CORE + ROPE) / 2)
+
+
+def test_a_turn_that_just_fits_is_not_lost_to_rounding():
+    assert turns_per_layer(0.03, 0.003) == 10
+    assert turns_per_layer(3 * 0.1, 0.1) == 3
+    assert turns_per_layer(0.0299, 0.003) == 9
+
+
+def test_a_rope_wider_than_the_drum_is_refused():
+    for call in (lambda: turns_per_layer(0.002, 0.003), lambda: layers(CORE, 0.002, ROPE, 1.0)):
+        with pytest.raises(DomainError) as refused:
+            call()
+        assert refused.value.argument == "drum.width"
+
+
+def test_a_reel_instead_of_a_drum_is_refused():
+    with pytest.raises(DomainError, match="200 layers"):
+        layers(CORE, ROPE, ROPE, 1000.0)
+    with pytest.raises(DomainError, match="200 layers"):
+        layers(CORE, ROPE, ROPE, 1.0, dead_turns=1000.0)
+
+
+def test_inertia_of_a_core_is_half_its_mass_times_its_radius_squared():
+    mass = 7850.0 * math.pi * 0.01**2 * 0.04
+    assert rod_inertia(0.02, 0.04, 7850.0) == pytest.approx(mass * 0.01**2 / 2)
