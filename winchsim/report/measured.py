@@ -12,6 +12,7 @@ from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 from winchsim.simulate import Record
+from winchsim.verdict.words import given
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 """What a measured trace may hold: the same names as the record's channels, with their SI units."""
@@ -119,7 +120,7 @@ class TestComparison:
     @property
     def sentence(self) -> str:
         """In words."""
-        mass = quantity(self.record.machine.body.mass, "kg")
+        mass = given(self.record.machine.body.mass, "kg")
         parts = []
         for name, unit, measured, simulated, share in (
             ("time", "s", self.row.measured_time, self.time, self.time_difference),
@@ -129,8 +130,9 @@ class TestComparison:
                 said = f"{name} {quantity(measured, unit)} measured, "
                 said += f"{quantity(simulated, unit)} simulated" if simulated is not None else "not lifted in the simulation"
                 parts.append(said + (f" ({signed(share, '%', 2)})" if share is not None else ""))
-        if self.row.outcome is not None:
-            did = "lifted" if self.time is not None else "did not lift"
+        lifted = self.time is not None
+        if self.row.outcome is not None and not (lifted and parts and self.row.outcome == "lifted"):
+            did = "lifted" if lifted else "did not lift"
             parts.append(f"the test {_OUTCOMES[self.row.outcome]}, the simulation {did}")
         return f"{mass}: " + ("; ".join(parts) or "nothing measured")
 

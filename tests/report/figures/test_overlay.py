@@ -8,7 +8,7 @@ import pytest
 from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
 from winchsim.report.figures.overlay import MOST_POINTS, Run, key_of, line_of, overlay, with_sheet, with_trace
-from winchsim.report.measured import compared, lift_time, trace_differences
+from winchsim.report.measured import compared, lift_time, steady_current, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 
 
@@ -60,7 +60,10 @@ def test_measured_lift_times_are_points(runs, see):
     figure = overlay([Run("lift", runs[0].record, (5.9, 6.2))], COLUMN)
     (points,) = see.labelled(see.panels(figure)[0], "_measured 1")
     assert list(points.get_xdata()) == [5.9, 6.2] and list(points.get_ydata()) == pytest.approx([0.25, 0.25])
-    assert points.get_linestyle() == "None" and points.get_markerfacecolor() == "white"
+    assert points.get_linestyle() == "None" and points.get_markerfacecolor() == "none"
+    (dot,) = see.labelled(see.panels(figure)[0], "_end 1")
+    assert points.get_markersize() > dot.get_markersize() + dot.get_markeredgewidth(), "a ring is seen round the dot"
+    assert points.get_zorder() > dot.get_zorder()
 
 
 def _trace(record, count=60, offset=0.004):
@@ -108,6 +111,14 @@ def test_test_sheet_beside_its_simulation(records, see):
     drawn = next(line for line in shares.get_lines() if line.get_label() == "time, mean +15 %")
     assert list(drawn.get_ydata()) == pytest.approx([10.0, 20.0])
     assert see.texts_beyond(figure) == []
+
+
+@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
+@pytest.mark.parametrize("off", [0.9925, 0.9969, 0.61, 2.34])
+def test_the_key_of_the_differences_stays_inside(records, see, look, off):
+    record = records["lift"]
+    row = SheetRow(mass=6.0, measured_time=off * lift_time(record), measured_current=off * steady_current(record))
+    assert see.texts_beyond(with_sheet([compared(row, record)], look)) == []
 
 
 def test_a_sheet_without_a_number_still_draws(records, see):

@@ -85,7 +85,7 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
             if run.measured:
                 top = in_unit(r.machine.height(r.machine.top_travel), unit)
                 times = band.shown.shown(np.array(run.measured))
-                _points(band.axes[0], times, np.full(len(run.measured), top), look, f"_measured {i + 1}")
+                _rings(band.axes[0], times, np.full(len(run.measured), top), look, f"_measured {i + 1}")
         room_for(band.axes[0], *drawn[0], *[in_unit(w, unit) for w in wanted])
         room_for(band.axes[1], *drawn[1], least=0.02)
         room_for(band.axes[2], *drawn[2], zero=False, least=2.0)
@@ -153,6 +153,12 @@ def _mark_end(band: Band, axes: Axes, run: Run, unit: str, colour: str, place: i
     axes.plot([band.shown.shown(time)], [in_unit(height, unit)], marker=marker, color=colour, markersize=band.look.line * 4,
               markeredgecolor="white", markeredgewidth=band.look.line / 3, zorder=4, clip_on=False,
               label=f"_end {place}")  # fmt: skip
+
+
+def _rings(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) -> None:
+    """Measured times as rings round the dots of the simulated ones: seen where both fall together."""
+    axes.plot(x, y, linestyle="none", marker="o", markersize=look.line * 5.5, markerfacecolor="none", markeredgecolor=INK,
+              markeredgewidth=look.line * 0.6, zorder=5, clip_on=False, label=label)  # fmt: skip
 
 
 def _number_ends(figure: Figure, band: Band, runs: Sequence[Run], unit: str) -> None:
@@ -304,8 +310,8 @@ def _draw_shares(axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[Tes
 
 
 def _key_above(axes: Axes, look: Look) -> None:
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, borderpad=0.0, handlelength=1.8,
-                borderaxespad=0.15)  # fmt: skip
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, borderpad=0.0, handlelength=1.2,
+                handletextpad=0.5, columnspacing=1.0, borderaxespad=0.15)  # fmt: skip
 
 
 def _dress(axes: Axes, look: Look, label: str, masses: np.ndarray, *, last: bool) -> None:
