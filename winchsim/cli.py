@@ -24,7 +24,7 @@ from winchsim.commands import (
     spread,
     voltage,
 )
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import Env, ExitCode, ResultLostError
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.commands.outputs import check_outputs
 from winchsim.errors import WinchsimError
@@ -71,12 +71,25 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
     surroundings = Env.of_process() if env is None else env
     try:
         code = _guarded(arguments, surroundings)
-        surroundings.stdout.flush()
-        return int(code)
+        surroundings.flush()
     except BrokenPipeError:
-        if env is None:  # keep Python from complaining about the closed pipe once more while it ends
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return int(ExitCode.PIPE_CLOSED)
+        code = ExitCode.PIPE_CLOSED
+    except ResultLostError as error:
+        surroundings.note(error_text(error, surroundings.error_paint))
+        code = error.exit_code
+    if env is None:
+        _quieten()
+    return int(code)
+
+
+def _quieten() -> None:
+    """Keep Python from complaining once more, while it ends, about a stream that takes nothing."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            if stream is not None:
+                stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _guarded(arguments: list[str], env: Env) -> int:
@@ -86,6 +99,8 @@ def _guarded(arguments: list[str], env: Env) -> int:
         return _run(arguments, env)
     except HelpShownError:
         return ExitCode.GOOD
+    except (BrokenPipeError, ResultLostError):
+        raise
     except WinchsimError as error:
         if as_json:
             env.out(error_document(error))
@@ -96,8 +111,6 @@ def _guarded(arguments: list[str], env: Env) -> int:
     except KeyboardInterrupt:
         env.note("interrupted")
         return ExitCode.INTERRUPTED
-    except BrokenPipeError:
-        raise
     except Exception as error:
         summary = f"{type(error).__name__}: {error}".replace("\n", " ")[:300]
         if as_json:

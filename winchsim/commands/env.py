@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import enum
+import errno
+import io
 import os
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TextIO
+from typing import Any, TextIO
 
+from winchsim.errors import OutputError
 from winchsim.report.paint import Paint, use_colour
 
 
@@ -30,6 +34,17 @@ class ExitCode(enum.IntEnum):
     """Interrupted by the user (128 + SIGINT)."""
     PIPE_CLOSED = 141
     """Whoever read the output stopped reading (128 + SIGPIPE): says nothing about the lift."""
+
+
+class ResultLostError(OutputError):
+    """Standard output takes nothing, so that only standard error is left to say it."""
+
+
+class _Closed(io.TextIOBase):
+    """Stream that was closed before the process began."""
+
+    def write(self, text: str) -> int:
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
 
 
 @dataclass
@@ -64,17 +79,12 @@ class Env:
     @classmethod
     def of_process(cls) -> Env:
         """The streams and surroundings of this process."""
-        for stream in (sys.stdout, sys.stderr):
+        out: Any = sys.stdout or _Closed()
+        err: Any = sys.stderr or _Closed()
+        for stream in (out, err):
             if hasattr(stream, "reconfigure"):  # a locale without °, Ω or · must not stop a result
                 stream.reconfigure(errors="backslashreplace")
-        return cls(
-            sys.stdout,
-            sys.stderr,
-            os.environ,
-            sys.stdout.isatty(),
-            sys.stderr.isatty(),
-            os.cpu_count() or 1,
-        )
+        return cls(out, err, os.environ, out.isatty(), err.isatty(), os.cpu_count() or 1)
 
     @property
     def paint(self) -> Paint:
@@ -87,9 +97,45 @@ class Env:
         return Paint(use_colour(self.colour, self.environ, self.stderr_is_terminal))
 
     def out(self, text: str) -> None:
-        """Write part of the result."""
-        self.stdout.write(text if text.endswith("\n") else text + "\n")
+        """Write part of the result.
+
+        Raises
+        ------
+        ResultLostError
+            It cannot be written.
+        BrokenPipeError
+            Whoever read it has gone away.
+        """
+        with _lost_if_refused():
+            self.stdout.write(text if text.endswith("\n") else text + "\n")
+
+    def flush(self) -> None:
+        """Hand on the last of the result; raises like `out`."""
+        with _lost_if_refused():
+            self.stdout.flush()
 
     def note(self, text: str) -> None:
         """Write something that is not part of the result."""
-        self.stderr.write(text if text.endswith("\n") else text + "\n")
+        self.show(text if text.endswith("\n") else text + "\n")
+
+    def show(self, text: str) -> None:
+        """Write to standard error as it is and at once. Where that takes nothing, nobody can be told, and the result counts."""
+        with contextlib.suppress(OSError):
+            self.stderr.write(text)
+            self.stderr.flush()
+
+
+@contextlib.contextmanager
+def _lost_if_refused() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        from winchsim.report.staging import told
+
+        try:
+            with told("standard output"):
+                raise
+        except OutputError as refused:
+            raise ResultLostError(refused.path, refused.reason, refused.hint) from error

@@ -39,7 +39,7 @@ class Parser(argparse.ArgumentParser):
 
     def _print_message(self, message: str, file: Any = None) -> None:
         if message:
-            self.env.stdout.write(message)
+            self.env.out(message)
 
     def refuse_unknown(self, arguments: Iterable[str]) -> None:
         """Raise for arguments that nobody took, with the option that each may have meant."""

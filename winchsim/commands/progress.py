@@ -35,13 +35,11 @@ def progress(env: Env, what: str) -> Iterator[Callable[[int, int], None]]:
             return
         left = f", about {passed / done * (total - done):.0f} s left" if 0 < done < total else ""
         text = f"{what}: {done} of {total}{left}"
-        env.stderr.write("\r" + text.ljust(width))
-        env.stderr.flush()
+        env.show("\r" + text.ljust(width))
         width = max(width, len(text))
 
     try:
         yield tell
     finally:
         if width:
-            env.stderr.write("\r" + " " * width + "\r")
-            env.stderr.flush()
+            env.show("\r" + " " * width + "\r")
