@@ -111,6 +111,16 @@ PRINTED_UNITS: dict[str, PrintedUnit] = {
 """Every unit that winchsim prints, by its printed name. US factors: exact definitions of inch, pound and pound-force."""
 
 
+WHOLE_DIGITS = 4
+"""Significant digits that are kept before the point, also where fewer are asked for. [-]"""
+
+STEADY_DIGITS = 5
+"""Most significant digits of a time or height: the integrator's tolerance does not move so many. [-]"""
+
+SHARE_DIGITS = 6
+"""Digits of a whole to which its shares are told: a small head of an energy account is not known to more. [-]"""
+
+
 def number(value: float, digits: int = 3) -> str:
     """A number as plain text with `digits` significant digits, never in scientific notation between 1e-4 and 1e7.
 
@@ -119,12 +129,12 @@ def number(value: float, digits: int = 3) -> str:
     value : float
         Any number, infinities included. [-]
     digits : int
-        Significant digits, at least 1. Integers below 1e7 keep all their digits before the point. [-]
+        Significant digits, at least 1. Before the point at least four are kept. [-]
 
     Returns
     -------
     str
-        For example ``0.0123``, ``12.3``, ``1230``; ``none`` for NaN, ``no limit`` for infinity.
+        For example ``0.0123``, ``12.3``, ``1234``, ``56780``; ``none`` for NaN, ``no limit`` for infinity.
     """
     if math.isnan(value):
         return "none"
@@ -132,10 +142,70 @@ def number(value: float, digits: int = 3) -> str:
         return "no limit" if value > 0 else "-no limit"
     if value == 0:
         return "0"
-    magnitude = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
+    magnitude = _magnitude(value, digits)
     if magnitude < -4 or magnitude >= 7:
-        return f"{value:.{digits - 1}e}"
-    return f"{value:.{max(0, digits - 1 - magnitude)}f}"
+        return _cut(value, digits - 1 - magnitude, power=magnitude)
+    decimals = digits - 1 - magnitude
+    return _cut(value, decimals if decimals >= 0 else min(0, max(digits, WHOLE_DIGITS) - 1 - magnitude))
+
+
+def fixed(value: float, decimals: int, digits: int = STEADY_DIGITS) -> str:
+    """A number for a column: a fixed count of decimals, fewer where it would have more than `digits` significant digits.
+
+    Parameters
+    ----------
+    value : float
+        [-]
+    decimals : int
+        Digits behind the point. [-]
+    digits : int
+        Most significant digits. [-]
+
+    Returns
+    -------
+    str
+        With two decimals and five digits ``0.05``, ``123.45``, ``1234.5``, ``123450``.
+    """
+    if not math.isfinite(value) or value == 0:
+        return f"{value:.{decimals}f}" if value == 0 else number(value)
+    return _cut(value, min(decimals, digits - 1 - _magnitude(value, digits)))
+
+
+def digits_of_share(value: float, whole: float, digits: int = 3) -> int:
+    """Significant digits of one amount of many that are known to `SHARE_DIGITS` digits of their whole.
+
+    Parameters
+    ----------
+    value, whole : float
+        The amount, and what all are shares of, in one unit.
+    digits : int
+        Most digits that are wanted. [-]
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
+    if value == 0 or whole == 0 or not math.isfinite(value / whole):
+        return digits
+    return max(1, min(digits, _magnitude(value, 1) - _magnitude(whole, 1) + SHARE_DIGITS))
+
+
+def at_most(value: float) -> str:
+    """The power of ten that a small positive number stays below, as text: ``1e-06``; ``0`` for none."""
+    return f"{10.0 ** math.ceil(math.log10(value)):.0e}" if value > 0 else "0"
+
+
+def _magnitude(value: float, digits: int) -> int:
+    """Power of ten of the first digit that is printed."""
+    return math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
+
+
+def _cut(value: float, decimals: int, power: int | None = None) -> str:
+    """A number cut at a place behind the point, or before it where that is negative: all numbers of a report pass here."""
+    if power is not None:
+        return f"{value:.{power + decimals}e}"
+    return f"{value:.{decimals}f}" if decimals >= 0 else f"{round(value, decimals):.0f}"
 
 
 def in_unit(value: Any, unit: str) -> Any:

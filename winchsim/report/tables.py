@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from winchsim.inputs import Inputs, Spec, walk
 from winchsim.model import Machine
 from winchsim.model.machine import Assumed
-from winchsim.quantity_text import number, quantity
+from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
 from winchsim.report.timeline import timeline
 from winchsim.report.us import beside_us
-from winchsim.simulate import EnergyBooks, Record
+from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
 from winchsim.verdict.balance import holding
 from winchsim.verdict.finding import FullPull, LinkRow, Verdict
 from winchsim.verdict.life import sentence as life_sentence
@@ -48,8 +48,8 @@ def moments(record: Record, say: Say) -> list[Row]:
     """Time, height and what happened."""
     rows: list[Row] = []
     for moment in timeline(record):
-        time = "" if moment.time is None else f"{moment.time:.2f} s"
-        height = "" if moment.height is None else f"{moment.height:.3f} m"
+        time = "" if moment.time is None else f"{fixed(moment.time, 2)} s"
+        height = "" if moment.height is None else f"{fixed(moment.height, 3)} m"
         rows.append((time, say.text(height), say.text(moment.text)))
     return rows
 
@@ -109,7 +109,7 @@ def link_rows(rows: Sequence[LinkRow], say: Say) -> list[Row]:
         link, strength = row.link, row.link.strength
         asked = ("≤ " if link.bound and link.demand > 0 else "") + say.q(link.demand, strength.unit)
         bears = say.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
-        when = f"{link.time:.1f} s" if link.time is not None and link.demand > 0 else ""
+        when = f"{fixed(link.time, 1)} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
         table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
     return table
@@ -163,15 +163,15 @@ def energy_rows(books: EnergyBooks, say: Say) -> list[Row]:
     rest = sum(amount for _, amount in heads) - sum(amount for _, amount in shown)
     rows: list[Row] = [("from the supply", say.q(books.source, "J"), "")]
     for head, amount in sorted(shown, key=lambda pair: -abs(pair[1])):
-        rows.append((head, say.q(amount, "J"), percent(amount / scale) if scale > 0 else ""))
+        rows.append((head, say.q(amount, "J", digits_of_share(amount, scale)), percent(amount / scale) if scale > 0 else ""))
     if len(shown) < len(heads) and abs(rest) > 0:
-        rows.append(("all others", say.q(rest, "J", 2), percent(rest / scale, 1)))
+        rows.append(("all others", say.q(rest, "J", digits_of_share(rest, scale, 2)), percent(rest / scale, 1)))
     return rows
 
 
 def energy_remark(books: EnergyBooks) -> str:
     """How well the books close."""
-    return f"The books close to {books.error:.0e} of the energy; the limit is 1e-04."
+    return f"The books close to within {at_most(books.error)} of the energy; the limit is {ENERGY_LIMIT:.0e}."
 
 
 def notes(machine: Machine, rows: Sequence[LinkRow]) -> list[str]:

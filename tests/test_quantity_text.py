@@ -1,0 +1,53 @@
+"""Numbers as text: how many digits are printed, and never more than they deserve."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (0.0, 3, "0"), (1.0, 3, "1.00"), (0.012345, 3, "0.0123"), (999.6, 3, "1000"), (9.996, 3, "10.0"), (1234.4, 3, "1234"),
+        (56784.0, 3, "56780"), (123456.0, 2, "123500"), (-56784.0, 3, "-56780"), (123456.0, 6, "123456"),
+        (12345678.0, 3, "1.23e+07"),
+        (4.2e-5, 2, "4.2e-05"), (math.nan, 3, "none"), (math.inf, 3, "no limit"), (-math.inf, 3, "-no limit"),
+    ],
+)  # fmt: skip
+def test_significant_digits(value, digits, text):
+    assert number(value, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"),
+    [(0.0, 2, "0.00"), (0.004, 2, "0.00"), (1.5, 2, "1.50"), (123.456, 2, "123.46"), (1234.56, 2, "1234.6"),
+     (12345.6, 2, "12346"),
+     (123456.0, 2, "123460"), (99999.6, 2, "100000"), (17.4, 0, "17"), (-3.14159, 3, "-3.142")],
+)  # fmt: skip
+def test_a_column_keeps_its_decimals_while_they_are_known(value, decimals, text):
+    assert fixed(value, decimals) == text
+
+
+def test_a_small_number_as_the_power_of_ten_above_it():
+    assert [at_most(v) for v in (4e-9, 1e-6, 1.1e-6, 0.0)] == ["1e-08", "1e-06", "1e-05", "0"]
+
+
+def test_a_small_share_is_told_to_fewer_digits_than_its_whole():
+    assert [digits_of_share(v, 148.0) for v in (148.0, 4.82, 0.213, 0.0768, 0.0066, 1e-7)] == [3, 3, 3, 2, 1, 1]
+    assert digits_of_share(0.0, 1.0) == digits_of_share(1.0, 0.0) == 3
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(1e-4, 9e6), st.integers(1, 6))
+def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
+    last = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
+    assert abs(float(number(value, digits)) - value) <= 0.5 * last * (1 + 1e-9) + 1e-12 * value
+
+
+def test_a_unit_follows_its_number_and_the_other_unit_has_as_many_digits():
+    assert quantity(12.3456, "kg", us=True) == "12.3 kg (27.2 lb)"
+    assert quantity(None, "kg") == "not known"
