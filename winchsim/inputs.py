@@ -150,7 +150,9 @@ class Gearbox:
     reverse_efficiency: float | None = _number(
         "efficiency when the load drives; negative locks", -10, 1, None, left_out="2 - 1/efficiency of each of its stages"
     )
-    torque_limit: float | None = _quantity("N·m", "largest output torque it bears", 0, 1e7, None, open=True)
+    torque_limit: float | None = _quantity(
+        "N·m", "largest output torque it bears", 0, 1e7, None, open=True, left_out="not judged"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,29 +163,65 @@ class MotorGroup:
     dead: int = _integer("how many of them are dead and only drag", 0, 1000, 0)
     known_by: str = _choice("which data describe the motor", ("data sheet", "points", "bench", "label"), "data sheet")
     voltage: float = _quantity("V", "voltage at which the motor's data hold", 0, 1000, open=True)
-    no_load_speed: float | None = _quantity("rpm", "speed with nothing on the shaft", 0, 1e5, None, open=True, spread="10 %")
-    no_load_current: float | None = _quantity("A", "current with nothing on the shaft", 0, 1e4, None, spread="20 %")
-    stall_torque: float | None = _quantity("mN·m", "torque held still", 0, 1e5, None, open=True, spread="10 %")
-    stall_current: float | None = _quantity("A", "current held still", 0, 1e5, None, open=True, spread="10 %")
+    no_load_speed: float | None = _quantity(
+        "rpm",
+        "speed with nothing on the shaft",
+        0,
+        1e5,
+        None,
+        open=True,
+        spread="10 %",
+        left_out='needed, except with known_by = "points"',
+    )
+    no_load_current: float | None = _quantity(
+        "A",
+        "current with nothing on the shaft",
+        0,
+        1e4,
+        None,
+        spread="20 %",
+        left_out='needed with known_by = "data sheet" or "bench"',
+    )
+    stall_torque: float | None = _quantity(
+        "mN·m", "torque held still", 0, 1e5, None, open=True, spread="10 %", left_out='needed with known_by = "data sheet"'
+    )
+    stall_current: float | None = _quantity(
+        "A", "current held still", 0, 1e5, None, open=True, spread="10 %", left_out='needed with known_by = "data sheet"'
+    )
     points: tuple[MotorPoint, ...] = _tables("measured working points", ())
     terminal_resistance: float | None = _quantity(
-        "ohm", "resistance between the terminals", 0, 1e5, None, open=True, spread="5 %"
+        "ohm",
+        "resistance between the terminals",
+        0,
+        1e5,
+        None,
+        open=True,
+        spread="5 %",
+        left_out='needed with known_by = "bench"',
     )
-    lever_force: float | None = _quantity("N", "pull at the end of a lever on the stalled shaft", 0, 1e6, None, open=True)
-    lever_arm: float | None = _quantity("mm", "length of that lever", 0, 10, None, open=True)
-    lever_voltage: float | None = _quantity("V", "voltage during the lever test", 0, 1000, None, open=True)
-    lever_current: float | None = _quantity("A", "current during the lever test", 0, 1e5, None, open=True)
+    lever_force: float | None = _quantity(
+        "N", "pull at the end of a lever on the stalled shaft", 0, 1e6, None, open=True, left_out="no lever test"
+    )
+    lever_arm: float | None = _quantity("mm", "length of that lever", 0, 10, None, open=True, left_out="no lever test")
+    lever_voltage: float | None = _quantity(
+        "V", "voltage during the lever test", 0, 1000, None, open=True, left_out="no lever test"
+    )
+    lever_current: float | None = _quantity(
+        "A", "current during the lever test", 0, 1e5, None, open=True, left_out="no lever test"
+    )
     body_diameter: float | None = _quantity("mm", "diameter of the motor's body", 0, 1, None, open=True)
     body_length: float | None = _quantity("mm", "length of the motor's body", 0, 2, None, open=True)
     brush_drop: float = _quantity("V", "voltage lost at both brushes together", 0, 10, 0.0, quiet=True)
     drag_speed_share: float = _number("share of the no-load drag that grows with speed", 0, 1, 0.0, quiet=True)
-    inductance: float | None = _quantity("mH", "inductance between the terminals", 0, 10, None, open=True, quiet=True)
+    inductance: float | None = _quantity(
+        "mH", "inductance between the terminals", 0, 10, None, open=True, quiet=True, left_out="none"
+    )
     rotor_inertia: float | None = _quantity(
         "g·cm²", "inertia of one rotor", 0, 1e3, None, open=True, left_out="from a time constant of 15 ms"
     )
     gearbox: Gearbox | None = _table("gearbox bought with the motor", None)
     pinion: int | None = _integer("teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage")
-    mass: float | None = _quantity("g", "mass of one motor", 0, 1e4, None, open=True)
+    mass: float | None = _quantity("g", "mass of one motor", 0, 1e4, None, open=True, left_out="estimated from the stall power")
     winding_heat_capacity: float | None = _quantity(
         "J/K",
         "heat capacity of the winding",
@@ -236,13 +274,15 @@ class Supply:
     voltage: float = _quantity("V", "open-circuit voltage", 0, 1000, open=True, spread="3 %")
     resistance: float = _quantity("ohm", "internal and wiring resistance", 0, 1e4, 0.0, spread="20 %")
     current_limit: float | None = _quantity(
-        "A", "current at which the supply limits itself", 0, 1e5, None, open=True, quiet=True
+        "A", "current at which the supply limits itself", 0, 1e5, None, open=True, quiet=True, left_out="no limit"
     )
     kind: str = _choice("a bench supply takes nothing back, a battery does", ("bench", "battery"), "bench", quiet=False)
     off: str = _choice(
         "what power off opens: the common lead, or a switch at each motor", ("common lead", "each motor"), "common lead"
     )
-    capacity: float | None = _quantity("A·h", "charge that a full battery gives", 0, 1e8, None, open=True, quiet=True)
+    capacity: float | None = _quantity(
+        "A·h", "charge that a full battery gives", 0, 1e8, None, open=True, quiet=True, left_out="never empty"
+    )
 
 
 # --- chain ----------------------------------------------------------------------------------------------------------
@@ -254,15 +294,21 @@ class Stage:
 
     kind: str = _choice("what sort of reduction", ("spur", "belt", "chain", "worm", "planetary", "other"), "spur")
     repeat: int = _integer("how many such stages follow each other", 1, 50, 1)
-    pinion: int | None = _integer("teeth of the driving gear", 5, 1000, None)
-    gear: int | None = _integer("teeth of the driven gear", 5, 5000, None)
-    module: float | None = _quantity("mm", "module", 0, 0.1, None, open=True)
-    diametral_pitch: float | None = _quantity("1/in", "teeth per inch of pitch diameter", 0, 1e5, None, open=True)
-    width: float | None = _quantity("mm", "face width of the gears", 0, 1, None, open=True)
+    pinion: int | None = _integer("teeth of the driving gear", 5, 1000, None, left_out="needed by a spur stage")
+    gear: int | None = _integer("teeth of the driven gear", 5, 5000, None, left_out="needed by a spur stage")
+    module: float | None = _quantity(
+        "mm", "module", 0, 0.1, None, open=True, left_out="needed by a spur stage, or diametral_pitch"
+    )
+    diametral_pitch: float | None = _quantity(
+        "1/in", "teeth per inch of pitch diameter", 0, 1e5, None, open=True, left_out="needed by a spur stage, or module"
+    )
+    width: float | None = _quantity("mm", "face width of the gears", 0, 1, None, open=True, left_out="needed by a spur stage")
     pressure_angle: float = _quantity("deg", "pressure angle", math.radians(14), math.radians(30), math.radians(20))
     pinion_shift: float = _number("profile shift of the pinion in modules", -1, 1.5, 0.0, quiet=True)
     gear_shift: float = _number("profile shift of the gear in modules", -1, 1.5, 0.0, quiet=True)
-    ratio: float | None = _number("reduction, where the stage is not a spur pair", 0.01, 1e5, None)
+    ratio: float | None = _number(
+        "reduction, where the stage is not a spur pair", 0.01, 1e5, None, left_out="needed by a stage that is not spur"
+    )
     efficiency: float | None = _number(
         "efficiency when the motors drive",
         0,
@@ -301,15 +347,34 @@ class Stage:
     infill: float | None = _number("infill of a printed gear", 0, 1, None, unit="%", left_out="solid")
     infill_exponent: float = _number("exponent of strength against infill", 0.5, 3, 1.0, quiet=True)
     print_direction: str = _choice("how the gear lay while printed", ("lying", "standing"), "lying", quiet=True)
-    tooth_strength: float | None = _quantity("MPa", "stress at which a tooth breaks", 0, 1e10, None, open=True, spread="20 %")
+    tooth_strength: float | None = _quantity(
+        "MPa", "stress at which a tooth breaks", 0, 1e10, None, open=True, spread="20 %", left_out="from the material"
+    )
     tested_tooth_force: float | None = _quantity(
-        "N", "tooth force at which a tested tooth broke", 0, 1e8, None, open=True, spread="10 %"
+        "N",
+        "tooth force at which a tested tooth broke",
+        0,
+        1e8,
+        None,
+        open=True,
+        spread="10 %",
+        left_out="from tooth and material",
     )
     application_factor: float = _number("factor on the tooth force for rough running", 1, 10, 1.0, quiet=True)
     bore: float | None = _quantity("mm", "bore of the gear", 0, 1, None, left_out="shaft diameter")
-    shaft_diameter: float | None = _quantity("mm", "diameter of the output shaft", 0, 1, None, open=True)
+    shaft_diameter: float | None = _quantity(
+        "mm", "diameter of the output shaft", 0, 1, None, open=True, left_out="the shaft is not judged"
+    )
     shaft_material: str = _text("material of the output shaft", "steel")
-    shaft_span: float | None = _quantity("mm", "distance between the output shaft's supports", 0, 10, None, open=True)
+    shaft_span: float | None = _quantity(
+        "mm",
+        "distance between the output shaft's supports",
+        0,
+        10,
+        None,
+        open=True,
+        left_out="only the shaft's torsion is judged",
+    )
     inertia: float | None = _quantity(
         "kg·m²",
         "inertia of the output shaft with its gears",
@@ -318,7 +383,9 @@ class Stage:
         None,
         left_out="from geometry and density",
     )
-    torque_limit: float | None = _quantity("N·m", "largest output torque it bears", 0, 1e8, None, open=True)
+    torque_limit: float | None = _quantity(
+        "N·m", "largest output torque it bears", 0, 1e8, None, open=True, left_out="not judged"
+    )
 
 
 # --- drum, rope, load -----------------------------------------------------------------------------------------------
@@ -339,11 +406,23 @@ class Drum:
     bearing_efficiency: float = _number("efficiency of the drum's bearings", 0, 1, 1.0, open=True, quiet=True)
     inertia: float | None = _quantity("kg·m²", "inertia of the drum", 0, 1e6, None, left_out="a solid core of its material")
     material: str = _text("material of the drum rod", "steel")
-    support_span: float | None = _quantity("mm", "distance between the drum rod's supports", 0, 20, None, open=True)
-    cross_pin_diameter: float | None = _quantity("mm", "diameter of the pin through the drum rod", 0, 0.2, None, open=True)
+    support_span: float | None = _quantity(
+        "mm", "distance between the drum rod's supports", 0, 20, None, open=True, left_out="bending of the rod is not judged"
+    )
+    cross_pin_diameter: float | None = _quantity(
+        "mm", "diameter of the pin through the drum rod", 0, 0.2, None, open=True, left_out="no pin"
+    )
     cross_pin_material: str = _text("material of that pin", "steel")
     anchor_friction: float = _number("friction of the rope on the drum", 0.01, 1, 0.1)
-    anchor_hold: float | None = _quantity("N", "pull that the rope's fixing on the drum bears", 0, 1e7, None, open=True)
+    anchor_hold: float | None = _quantity(
+        "N",
+        "pull that the rope's fixing on the drum bears",
+        0,
+        1e7,
+        None,
+        open=True,
+        left_out="a share of the rope's breaking force",
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -429,8 +508,10 @@ class Load:
     )
     slope_friction: float = _number("friction between load and incline", 0, 5, 0.0, quiet=True)
     guide_friction: float = _quantity("N", "friction force of the guide", 0, 1e7, 0.0, quiet=True)
-    snag_height: float | None = _quantity("m", "height at which the load snags", 0, 1e4, None, open=True, quiet=True)
-    top_stop: float | None = _quantity("m", "height of a rigid stop", 0, 1e4, None, open=True, quiet=True)
+    snag_height: float | None = _quantity(
+        "m", "height at which the load snags", 0, 1e4, None, open=True, quiet=True, left_out="no snag"
+    )
+    top_stop: float | None = _quantity("m", "height of a rigid stop", 0, 1e4, None, open=True, quiet=True, left_out="no stop")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -489,7 +570,7 @@ class Settings:
     ambient: float = _quantity("°C", "air temperature", -60, 80, 20.0)
     breakaway: float = _number("losses at rest against losses in motion", 1, 5, 1.3, spread="10 %")
     watch: float = _quantity("s", "how long the held load is watched", 0, 1e5, 10.0, quiet=True)
-    sample_step: float | None = _quantity("s", "time between the rows of the record as CSV", 0, 1e5, None, open=True, quiet=True)
+    sample_step: float | None = _quantity("s", "time between the rows of the CSV record", 0, 1e5, None, open=True, quiet=True)
     stall_watch: float = _quantity("s", "how long the power stays on after a stall", 0, 1e4, 60.0, quiet=True)
     after_overload: str = _choice("what happens when a link breaks", ("stop", "release"), "stop")
     relative_tolerance: float = _number("relative tolerance of the integrator", 1e-12, 1e-3, 1e-5, quiet=True)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import Inputs, walk
+from winchsim.inputs import Inputs, check, walk
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.read import loads
@@ -25,6 +28,41 @@ def test_a_row_tells_unit_bounds_default_and_meaning():
     assert rows["stage.1.pressure_angle"].default == "20 deg"
     assert rows["rope.breaking_force"].default == "from the rope table"
     assert rows["supply.kind"].bounds == '"bench" or "battery"'
+
+
+KINDS = ("data sheet", "points", "bench", "label")
+
+
+@pytest.mark.parametrize("key", ["no_load_speed", "no_load_current", "stall_torque", "stall_current", "terminal_resistance"])
+def test_the_reference_tells_which_motor_data_are_needed(key):
+    """As the check of a scenario asks for them."""
+    rows = {row.path: row for table in key_tables() for row in table.rows}
+    told = set(re.findall('"([^"]+)"', rows[f"motors.1.{key}"].default))
+    if "except" in rows[f"motors.1.{key}"].default:
+        told = set(KINDS) - told
+    starter = loads(STARTER, "starter.toml")
+    for kind in KINDS:
+        group = replace(starter.motors[0], known_by=kind, **{key: None})
+        asked = {fault.key for fault in check(replace(starter, motors=(group,)))}
+        assert (f"motors.1.{key}" in asked) == (kind in told), kind
+
+
+@pytest.mark.parametrize(("key", "kind"), [("pinion", "spur"), ("gear", "spur"), ("width", "spur"), ("module", "spur"),
+                                           ("ratio", "belt")])  # fmt: skip
+def test_the_reference_tells_what_a_stage_needs(key, kind):
+    rows = {row.path: row for table in key_tables() for row in table.rows}
+    assert rows[f"stage.1.{key}"].default.startswith("needed by a ")
+    starter = loads(STARTER, "starter.toml")
+    for tried in ("spur", "belt"):
+        stage = replace(starter.stage[0], kind=tried, **{key: None})
+        asked = {fault.key for fault in check(replace(starter, stage=(stage,)))}
+        assert (f"stage.1.{key}" in asked) == (tried == kind)
+
+
+def test_only_what_is_measured_is_called_not_known():
+    """Everything else says what is taken, or that nothing is."""
+    left = {row.path for table in key_tables() for row in table.rows if row.default == "not known"}
+    assert {path.rpartition(".")[0] for path in left} <= {"motors.1", "material.1", "settings"}
 
 
 def test_every_meaning_is_one_clause():
