@@ -180,6 +180,13 @@ def test_faults_of_a_trace(faults_of, content, line, message):
     assert fault.line == line
 
 
+def test_a_trace_in_place_of_a_sheet_is_one_fault_that_says_so(sheet):
+    with pytest.raises(InputError) as caught:
+        read_sheet(sheet("time_s,height_m,phase,layer,tension_n\n0,0,1,1,2\n1,0.1,1,1,2\n"))
+    (fault,) = caught.value.faults
+    assert "no test sheet" in fault.message and "--measured" in fault.hint and fault.line == 1
+
+
 def test_a_long_trace_is_read_in_reasonable_time(sheet):
     path = sheet("time_s,height_m,current_a\n" + "".join(f"{i},0.25,1.5\n" for i in range(50_000)))
     started = time.perf_counter()

@@ -114,7 +114,13 @@ def read_sheet(path: str) -> tuple[SheetRow, ...]:
     InputError
         With every fault found, each with its line and column.
     """
-    return _sheet_of(_Cells(path, MAX_SHEET_BYTES, "a test sheet"))
+    cells = _Cells(path, MAX_SHEET_BYTES, "a test sheet")
+    if _is_trace(cells):
+        told = Fault("this is a trace of one lift, no test sheet", file=cells.faults.file, line=cells.line,
+                     expected="one row a test, with a column mass_kg",
+                     hint="winchsim curves takes a trace: --measured", code=SHEET_COLUMN)  # fmt: skip
+        raise InputError((told,))
+    return _sheet_of(cells)
 
 
 def read_trace(path: str) -> MeasuredTrace:
@@ -140,8 +146,7 @@ def read_trace(path: str) -> MeasuredTrace:
 def read_measured(path: str) -> tuple[SheetRow, ...] | MeasuredTrace:
     """Test sheet or measured trace, whichever the file is: a trace has a column of times and no masses."""
     cells = _Cells(path, MAX_TRACE_BYTES, "a test sheet or a measured trace")
-    names = {head.rpartition("_")[0] for head in cells.heads}
-    return _trace_of(cells) if "time" in names and "mass" not in names else _sheet_of(cells)
+    return _trace_of(cells) if _is_trace(cells) else _sheet_of(cells)
 
 
 def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequence[str] = ()) -> str:
@@ -295,6 +300,11 @@ def _head(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     except InputError:
         return name, unit, f"{suffix} is no unit for {name}"
     return name, unit, ""
+
+
+def _is_trace(cells: _Cells) -> bool:
+    names = {head.rpartition("_")[0] for head in cells.heads}
+    return "time" in names and "mass" not in names
 
 
 def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
