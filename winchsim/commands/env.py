@@ -47,6 +47,13 @@ class _Closed(io.TextIOBase):
         raise OSError(errno.EBADF, os.strerror(errno.EBADF))
 
 
+def _whole(stream: Any) -> Any:
+    """A stream that hands on all of a text or says that it cannot; without a buffer (``python -u``) the rest would be lost."""
+    if not isinstance(getattr(stream, "buffer", None), io.RawIOBase):
+        return stream
+    return open(stream.fileno(), "w", encoding=stream.encoding, closefd=False)
+
+
 @dataclass
 class Env:
     """Streams, surroundings and clock of one call of the command line.
@@ -79,7 +86,7 @@ class Env:
     @classmethod
     def of_process(cls) -> Env:
         """The streams and surroundings of this process."""
-        out: Any = sys.stdout or _Closed()
+        out: Any = _whole(sys.stdout or _Closed())
         err: Any = sys.stderr or _Closed()
         for stream in (out, err):
             if hasattr(stream, "reconfigure"):  # a locale without °, Ω or · must not stop a result

@@ -80,13 +80,16 @@ def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | b
     options : argparse.Namespace
     env : Env
     files : Mapping of str to str or bytes
-        Content by plain name.
+        Content by plain name; every name is one that was announced, so that `check_outputs` has looked for it.
 
     Returns
     -------
     list of str
         Paths written.
     """
+    unannounced = files.keys() - set(options.names_written(options))
+    if unannounced:
+        raise ValueError(f"not announced: {sorted(unannounced)}")
     from winchsim.report.folder import write_folder
 
     paths = write_folder(options.out, files, force=options.force)

@@ -248,10 +248,10 @@ def _withdraw(part: Part, placed: list[tuple[str, str]]) -> str:
     left = []
     for target, old in reversed(placed):
         try:
-            if old:
-                os.replace(old, target)
-            else:
+            if not old:
                 os.unlink(target)
+            elif not (os.path.lexists(target) and os.path.samestat(os.lstat(old), os.lstat(target))):
+                os.replace(old, target)
         except OSError:
             left.append(f"{target} could not be put back, it is kept as {old}" if old else f"{target} was written and stays")
             part.held_back.extend([old] if old else [])
