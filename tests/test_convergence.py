@@ -1,0 +1,234 @@
+"""Digits that are printed are digits that the integrator gives: other tolerances, and other samples, change nothing of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import winchsim
+from winchsim import quantity_text
+from winchsim.inputs import with_value
+from winchsim.model import Event
+from winchsim.report.csv_out import record_csv
+from winchsim.report.text import lift_text
+from winchsim.simulate import RELATIVE_TOLERANCE, Record, simulate
+from winchsim.verdict.finding import Verdict
+from winchsim.verdict.judge import judge
+
+SCENARIOS = sorted((Path(__file__).resolve().parents[1] / "scenarios").glob("*.toml"))
+
+SHARES = {10.0: False, 0.5: True, 0.25: False}
+"""Shares of the usual tolerance, and whether cures are looked for too, which takes many runs."""
+
+STRAY = 2e-3
+"""Share of a quantity's range by which it may stray from the line between two samples. [-]"""
+
+STRAY_AT_CORNERS = 0.02
+"""The same for a tooth force, whose absolute value has a corner where it turns over. [-]"""
+
+BOUNCE_LEFT = 5e-3
+"""The same of what the last of a bounce makes of it, which one run may still ride while the other has settled. [-]"""
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+
+each_scenario = pytest.mark.parametrize("path", SCENARIOS, ids=[path.stem for path in SCENARIOS])
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A report, and the numbers in it: each with the unit of its last printed digit."""
+
+    record: Record
+    verdict: Verdict
+    text: str
+    values: np.ndarray
+    units: np.ndarray
+
+    @property
+    def words(self) -> str:
+        """The report without its numbers and line ends."""
+        return " ".join(_NUMBER.sub("#", self.text).split())
+
+
+@contextmanager
+def numbers_printed() -> Iterator[list[tuple[float, float]]]:
+    """Collects every number that is made into text, before it is cut, with the unit of its last digit."""
+    found: list[tuple[float, float]] = []
+    cut = quantity_text._cut
+
+    def spy(value: float, decimals: int, power: int | None = None) -> str:
+        found.append((value, 10.0**-decimals))
+        return cut(value, decimals, power)
+
+    quantity_text._cut = spy
+    try:
+        yield found
+    finally:
+        quantity_text._cut = cut
+
+
+@cache
+def printed(path: Path, share: float = 1.0, cures: bool = True) -> Printed:
+    """The report of a shipped scenario at a share of the usual tolerance; how well its energy books close is left out."""
+    inputs = with_value(winchsim.load(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
+    with numbers_printed() as found:
+        record = simulate(inputs)
+        verdict = judge(record, cures=cures)
+        text = lift_text(record, verdict, name=path.name)
+    values, units = np.array(found).T
+    assert record.energy.closes
+    return Printed(record, verdict, re.sub(r"The books close.*", "", text), values, units)
+
+
+@cache
+def exact(path: Path) -> Record:
+    """A shipped scenario ten thousand times as tight as usual."""
+    return simulate(winchsim.load(path), rtol=1e-4 * RELATIVE_TOLERANCE)
+
+
+def moved(one: Printed, other: Printed) -> np.ndarray:
+    """How far each printed number moved, in units of its last digit."""
+    return np.abs(one.values - other.values) / np.maximum(one.units, other.units)
+
+
+# --- tolerance ------------------------------------------------------------------------------------------------------
+
+
+@each_scenario
+@pytest.mark.parametrize(("share", "units"), [(10.0, 1.0), (0.5, 0.25), (0.25, 0.25)])
+def test_no_printed_number_moves_by_its_last_digit_with_the_tolerance(path, share, units):
+    usual, other = (printed(path, part, SHARES[share]) for part in (1.0, share))
+    assert other.words == usual.words
+    assert len(other.values) == len(usual.values) > 80
+    off = moved(usual, other)
+    worst = int(np.argmax(off))
+    assert off[worst] < units, f"{usual.values[worst]!r} becomes {other.values[worst]!r}, printed to {usual.units[worst]}"
+
+
+@each_scenario
+@pytest.mark.parametrize("share", SHARES)
+def test_printed_text_differs_by_one_in_a_last_digit_at_most(path, share):
+    """The numbers as they stand in the text, those included that are not cut by the usual way."""
+    usual, other = (_NUMBER.findall(printed(path, part, SHARES[share]).text) for part in (1.0, share))
+    assert len(usual) == len(other)
+    for one, two in zip(usual, other, strict=True):
+        assert abs(float(one) - float(two)) <= 1.01 * _last_digit(one), f"{one} becomes {two}"
+
+
+def _last_digit(text: str) -> float:
+    """Unit of the last digit of a printed number; noughts before the point are taken as digits of their own."""
+    mantissa, _, power = text.partition("e")
+    decimals = len(mantissa.partition(".")[2])
+    return 10.0 ** (int(power or 0) - decimals)
+
+
+@each_scenario
+def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
+    """Not only near each other: lift time, peaks and events are those of a tolerance that leaves no error to see."""
+    usual = printed(path, 1.0, False)
+    told, true = usual.verdict.summary, judge(exact(path), cures=False).summary
+    if true.lift_time is not None:
+        assert told.lift_time == pytest.approx(true.lift_time, rel=1e-5)
+    assert told.steady_speed == (None if true.steady_speed is None else pytest.approx(true.steady_speed, rel=1e-5))
+    assert told.peak_tension == pytest.approx(true.peak_tension, rel=3e-4)
+    assert told.peak_current == pytest.approx(true.peak_current, rel=1e-6)
+    assert told.peak_winding == pytest.approx(true.peak_winding, rel=3e-5)
+    assert told.energy_in == pytest.approx(true.energy_in, rel=3e-5)
+    for one, two in zip(usual.record.demands, exact(path).demands, strict=True):
+        assert one.share == pytest.approx(two.share, rel=3e-4)
+    events, others = (_events(record) for record in (usual.record, exact(path)))
+    assert [name for name, _ in events] == [name for name, _ in others]
+    np.testing.assert_allclose([time for _, time in events], [time for _, time in others], rtol=2e-5, atol=2e-4)
+
+
+def _events(record: Record) -> list[tuple[str, float]]:
+    """Events but those that nobody is told of: when a bounce has died away is a matter of taste."""
+    return [(e.event.name + e.detail, e.time) for e in record.events if e.event is not Event.SETTLED]
+
+
+# --- samples --------------------------------------------------------------------------------------------------------
+
+
+@each_scenario
+@pytest.mark.parametrize("step", [0.1, 10.0])
+def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
+    usual = printed(path, 1.0, False)
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", step))
+    assert record.demands == usual.record.demands
+    verdict = judge(record, cures=False)
+    assert verdict == usual.verdict
+    assert lift_text(record, verdict, name=path.name).splitlines()[0] == usual.text.splitlines()[0]
+    rows = record_csv(record).splitlines()[2:]
+    assert len(rows) == len(record.sampled.time) <= record.time[-1] / step + 2 * len(record.segment_starts) + 1
+
+
+@each_scenario
+def test_every_event_is_a_sample_on_both_of_its_sides(path):
+    """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse grid too."""
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7))
+    for table in (record, record.sampled):
+        for event in table.events:
+            at = np.flatnonzero(table.time == event.time)
+            inside = 0.0 < event.time < table.time[-1]
+            assert len(at) >= (2 if inside else 1), f"{event.event} at {event.time}"
+            assert not inside or np.isin(at, table.segment_starts).any()
+
+
+@each_scenario
+def test_no_sample_lies_across_a_switch(path):
+    """Stretches follow each other without a gap, one mode each, and times grow strictly inside them."""
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7))
+    for table in (record, record.sampled):
+        ends = np.append(table.segment_starts[1:], len(table.time))
+        for start, end in zip(table.segment_starts, ends, strict=True):
+            assert np.all(np.diff(table.time[start:end]) > 0)
+            assert np.ptp(table["layer"][start:end]) == 0 == np.ptp(table.phase[start:end])
+            assert table.bound[start:end].all() or not table.bound[start:end].any()
+        np.testing.assert_array_equal(table.time[table.segment_starts[1:]], table.time[ends[:-1] - 1])
+
+
+@each_scenario
+def test_lines_between_samples_tell_the_run(path):
+    """Between two samples no quantity strays from the straight line, nor beyond the record's largest and smallest values."""
+    record = printed(path, 1.0, False).record
+    dense = simulate(winchsim.load(path), times=np.concatenate(list(_between(record))))
+    starts, others = (np.append(table.segment_starts, len(table.time)) for table in (record, dense))
+    for name, channel in record.channels.items():
+        scale = np.ptp(channel.values)
+        allowed = (STRAY_AT_CORNERS if name.startswith("mesh") else STRAY) * scale + 1e-12
+        for k in range(len(starts) - 1):
+            own, fine = slice(starts[k], starts[k + 1]), slice(others[k], others[k + 1])
+            line = np.interp(dense.time[fine], record.time[own], channel.values[own])
+            assert np.max(np.abs(line - dense[name][fine])) <= allowed, name
+        low, high = channel.values.min(), channel.values.max()
+        beyond = 3e-4 * max(scale, abs(high), abs(low))
+        assert dense[name].max() - high <= beyond, name
+        assert low - dense[name].min() <= (allowed if name.startswith("mesh") else beyond), name
+
+
+def _between(record: Record) -> Iterator[np.ndarray]:
+    """Three times between every two samples of a stretch, none of them at an even part of an integrator's step."""
+    gaps = np.diff(record.time)
+    for part in (0.21, 0.47, 0.79):
+        yield (record.time[:-1] + part * gaps)[gaps > 0]
+
+
+@each_scenario
+def test_between_samples_the_run_is_as_right_as_at_them(path):
+    """The interpolant inside the steps, against a run of a tolerance that leaves no error to see."""
+    usual, true = printed(path, 1.0, False).record, exact(path)
+    times = np.linspace(0.0, true.time[-1], 203)[1:-1]
+    switches = np.concatenate([record.time[record.segment_starts] for record in (usual, true)])
+    times = times[np.min(np.abs(times[:, None] - switches), axis=1) > 2e-4]
+    own, other = (simulate(winchsim.load(path), times=times, rtol=rtol) for rtol in (1e-5, 1e-9))
+    for name, channel in true.channels.items():
+        one, two = (record[name][np.searchsorted(record.time, times)] for record in (own, other))
+        scale = np.max(np.abs(channel.values))
+        assert np.max(np.abs(one - two), initial=0.0) <= BOUNCE_LEFT * scale + 1e-12, name
