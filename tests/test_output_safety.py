@@ -5,9 +5,10 @@ Steps of the operating system are made to fail, and processes are killed, at eve
 
 from __future__ import annotations
 
-import argparse
 import ast
 import errno
+import functools
+import importlib
 import io
 import json
 import os
@@ -19,6 +20,7 @@ import sys
 import tempfile
 import threading
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -472,9 +474,15 @@ def test_writes_from_any_thread(tmp_path):
 # --- commands: refused before the work --------------------------------------------------------------------------------------
 
 
+@cache
 def _parsers() -> dict[str, Parser]:
-    parser = cli._parser(Env(io.StringIO(), io.StringIO()))
-    (commands,) = [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]
+    """Parser of every command, by its name."""
+    env = Env(io.StringIO(), io.StringIO())
+    commands = Parser(prog="winchsim", env=env).add_subparsers(parser_class=functools.partial(Parser, env=env))
+    for path in Path(winchsim.__file__).parent.glob("commands/*.py"):
+        module = importlib.import_module(f"winchsim.commands.{path.stem}")
+        if hasattr(module, "register"):
+            module.register(commands)
     return dict(commands.choices)
 
 
@@ -496,7 +504,7 @@ def _line(words: str, *more: str) -> tuple[list[str], list[str]]:
     """Command line on a scenario that is not there, and the names that it announces: no work can be done before it is read."""
     command, *given = words.split()
     line = [command, "nowhere.toml", *given, *FOLDER_COMMANDS[words], *more]
-    options = cli._parser(Env(io.StringIO(), io.StringIO())).parse_args(line)
+    options = _parsers()[command].parse_args(line[1:])
     return line, list(options.names_written(options))
 
 
@@ -585,7 +593,7 @@ def test_two_results_do_not_go_into_one_file(tmp_path):
 def test_a_command_may_only_write_what_it_announced(tmp_path):
     from winchsim.commands.outputs import write_out
 
-    options = cli._parser(Env(io.StringIO(), io.StringIO())).parse_args(["ladder", "x", "--out", str(tmp_path)])
+    options = _parsers()["ladder"].parse_args(["x", "--out", str(tmp_path)])
     with pytest.raises(ValueError, match=r"not announced: .*'more'"):
         write_out(options, Env(io.StringIO(), io.StringIO()), {"ladder.csv": "", "more": ""})
     assert os.listdir(tmp_path) == []

@@ -25,7 +25,7 @@ class ExitCode(enum.IntEnum):
     BAD = 1
     """Ran; the load was not lifted as asked, or a danger was found."""
     MISUSE = 2
-    """Bad arguments or bad input; nothing was run."""
+    """Bad arguments, bad input, or a place that results cannot be written to."""
     NO_TRUST = 3
     """Ran, without a result that can be trusted (solver, energy, budget)."""
     INTERNAL = 4
