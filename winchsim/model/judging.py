@@ -25,7 +25,9 @@ class Channels(NamedTuple):
     forward : bool
         Whether a positive output torque is driven by the motors (raising, or at rest).
     groups : sequence
-        Per group of the chain: torque into its mesh. [N·m]
+        Per group of the chain: torque of all its motors, less drag and what turns the rotors. [N·m]
+    common : float or ndarray
+        Torque that all groups together give to the common gear's shaft. [N·m]
     """
 
     tension: Any
@@ -33,6 +35,7 @@ class Channels(NamedTuple):
     outputs: Any
     forward: bool
     groups: Any
+    common: Any
 
 
 def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
@@ -44,16 +47,33 @@ def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
     share = 1 / (place.pinion_radius * place.pinions)
     if place.element is None:
         assert place.chain_group is not None
-        return abs(at.groups[place.chain_group]) * share
-    output = at.outputs[place.element]
-    driven, driving = _mesh_weights(machine, place.element, share)
-    return pick((output >= 0) == at.forward, driven, driving) * abs(output)
+        passed, weights = at.groups[place.chain_group], _group_weights(machine, place.chain_group, share)
+    else:
+        passed, weights = at.outputs[place.element], _mesh_weights(machine, place.element, share)
+    return _weighed(passed, at.forward, weights)
+
+
+def _weighed(passed: Any, forward: bool, weights: tuple[float, float]) -> Any:
+    """Size of a torque times its weight with power passing forward, or backward."""
+    return pick((passed >= 0) == forward, *weights) * abs(passed)
 
 
 def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
     """Tooth force per output torque of an element, with power passing forward and backward."""
     e = machine.chain.elements[element]
     return share / (e.ratio * e.forward), share / e.ratio
+
+
+def _group_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
+    """Tooth force per torque of a group's motors, behind their gearboxes, with power passing forward and backward."""
+    driven, driving = _box_weights(machine, group, share)
+    return driven, driving / machine.chain.groups[group].reverse
+
+
+def _box_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
+    """The same at the output of their gearboxes."""
+    ratio, forward, reverse = machine.chain.groups[group].box
+    return share * ratio * forward, share * ratio / reverse
 
 
 def link_shares(machine: Machine, at: Channels) -> list[Any]:
@@ -64,39 +84,50 @@ def link_shares(machine: Machine, at: Channels) -> list[Any]:
             value = mesh_force(machine, link.index, at)
         elif link.channel == "output":
             value = abs(at.outputs[link.index])
+        elif link.channel == "gearbox":
+            value = _weighed(at.groups[link.index], at.forward, _box_weights(machine, link.index, 1.0))
+        elif link.channel == "common":
+            value = abs(at.common)
         else:
             value = at.tension if link.channel == "tension" else at.drum
         shares.append(value / link.bears)
     return shares
 
 
+def _keep_larger(found: dict[int, tuple[float, float]], index: int, weights: tuple[float, float]) -> None:
+    old = found.get(index, (0.0, 0.0))
+    found[index] = max(old[0], weights[0]), max(old[1], weights[1])
+
+
 def share_reader(machine: Machine) -> Callable[[Channels], Any]:
     """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
     elements: dict[int, tuple[float, float]] = {}
-    groups: dict[int, float] = {}
-    plain = {"tension": 0.0, "drum": 0.0}
+    groups: dict[int, tuple[float, float]] = {}
+    plain = {"tension": 0.0, "drum": 0.0, "common": 0.0}
     for link in machine.links:
         used = 1 / link.bears if link.bears > 0 else float("inf")
         mesh = machine.meshes[link.index] if link.channel == "mesh" else None
         share = used if mesh is None else used / (mesh.pinion_radius * mesh.pinions)
         if link.channel in plain:
             plain[link.channel] = max(plain[link.channel], used)
+        elif link.channel == "gearbox":
+            _keep_larger(groups, link.index, _box_weights(machine, link.index, used))
         elif mesh is not None and mesh.chain_group is not None:
-            groups[mesh.chain_group] = max(groups.get(mesh.chain_group, 0.0), share)
+            _keep_larger(groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share))
         else:
             index = link.index if mesh is None or mesh.element is None else mesh.element
-            weights = (used, used) if mesh is None else _mesh_weights(machine, index, share)
-            old = elements.get(index, (0.0, 0.0))
-            elements[index] = max(old[0], weights[0]), max(old[1], weights[1])
+            _keep_larger(elements, index, (used, used) if mesh is None else _mesh_weights(machine, index, share))
     rows = tuple((index, *weights) for index, weights in elements.items())
-    group_rows = tuple(groups.items())
-    tension, drum = plain["tension"], plain["drum"]
+    group_rows = tuple((index, weights) for index, weights in groups.items())
+    tension, drum, common = plain["tension"], plain["drum"], plain["common"]
 
     def worst(at: Channels) -> Any:
         outputs, forward = at.outputs, at.forward
         largest = larger(at.tension * tension, at.drum * drum)
-        for index, weight in group_rows:
-            largest = larger(largest, abs(at.groups[index]) * weight)
+        if common:
+            largest = larger(largest, abs(at.common) * common)
+        for index, weights in group_rows:
+            largest = larger(largest, _weighed(at.groups[index], forward, weights))
         if isinstance(largest, np.ndarray):
             for index, driven, driving in rows:
                 output = outputs[index]

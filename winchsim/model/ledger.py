@@ -85,7 +85,7 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     m, chain = motion.machine, motion.chain(key)
     names = [element.name for element in m.chain.elements]
     if len(m.chain_groups) > 1:
-        names += [f"mesh of group {i + 1}" for i in range(len(m.chain_groups))]
+        names += [_mesh_head(m, live, i) for live, i in m.chain_groups]
     out = {name: np.zeros_like(y[1]) for name in names}
     if not key.drum:
         if "brake" in out:
@@ -105,6 +105,12 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     if "brake" in out:
         out["brake and pawl"] = out.pop("brake")  # one head for both
     return out
+
+
+def _mesh_head(m: Machine, live: bool, place: int) -> str:
+    """Head of what a group loses between its motors and the common gear."""
+    group = m.groups[place] if live else m.dragged[place]
+    return f"mesh of group {group.number}" if live else f"mesh of dead motors, group {group.number}"
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,16 +40,11 @@ def build_links(
         reduction = by_path[mesh.path]
         if reduction.stage.kind == "spur":
             found += _teeth(inputs, reduction, mesh, index, _pitch_speed(train, mesh, no_load_drum), notebook)
-        found += _stage_limit(reduction, train, mesh)
-    found += _shafts(inputs, train, notebook)
-    box = inputs.motors[0].gearbox
-    if box is not None and box.torque_limit is not None and train.gearbox_element is not None:
-        count = inputs.motors[0].count - inputs.motors[0].dead
-        bears = _given(box.torque_limit, "N·m")
-        found.append(
-            LinkLimit(LinkKind.STAGE_LIMIT, "motors.1.gearbox", "motor gearbox", "output", train.gearbox_element,
-                      1 / count, bears, inputs.factors.tooth)
-        )  # fmt: skip
+    outputs = _output_shafts(train)
+    for output in outputs:
+        found += _stage_limit(output)
+    found += _shafts(inputs, outputs, notebook)
+    found += _gearboxes(inputs, train)
     found += drum_links(inputs, layers, notebook)
     found += _rope_links(inputs, notebook)
     return tuple(found)
@@ -124,29 +120,65 @@ def _key_of(error: DomainError) -> str:
     return key if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift") else "gear"
 
 
-def _stage_limit(r: Reduction, train: Train, mesh: Mesh) -> list[LinkLimit]:
-    limit = r.stage.torque_limit
-    if limit is None or mesh.element is None:
-        return []
-    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, mesh.label, "output", mesh.element, 1.0, _given(limit, "N·m"), 1.0)]
+class _OutputShaft(NamedTuple):
+    """Output shaft of a reduction: a mesh whose gear it carries, the one that it drives, and where its torque is read from."""
+
+    reduction: Reduction
+    mesh: Mesh
+    following: Mesh | None
+    channel: str
+    place: int
 
 
-def _shafts(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
+def _output_shafts(train: Train) -> list[_OutputShaft]:
+    """One for each reduction; that of the common gear carries what all groups give it."""
+    behind = [mesh for mesh in train.meshes if mesh.element is not None]
+    firsts = [*[mesh for mesh in train.meshes if mesh.element is None][:1], *behind]
     found = []
-    for index, mesh in enumerate(train.meshes):
-        if mesh.element is None:
-            continue
-        r = next(r for r in train.reductions if r.label == mesh.label)
+    for place, (r, mesh) in enumerate(zip(train.reductions, firsts, strict=True)):
+        following = firsts[place + 1] if place + 1 < len(firsts) else None
+        channel, index = ("common", 0) if mesh.element is None else ("output", mesh.element)
+        found.append(_OutputShaft(r, mesh, following, channel, index))
+    return found
+
+
+def _stage_limit(output: _OutputShaft) -> list[LinkLimit]:
+    r, limit = output.reduction, output.reduction.stage.torque_limit
+    if limit is None:
+        return []
+    bears = _given(limit, "N·m")
+    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, r.label, output.channel, output.place, 1.0, bears, 1.0)]
+
+
+def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:
+    found = []
+    for r, mesh, following, channel, place in outputs:
         if r.stage.shaft_diameter is None:
             continue
         material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
         strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-        following = train.meshes[index + 1] if index + 1 < len(train.meshes) else None
         scale = _shaft_scale(r.stage, mesh, following)
         found.append(
-            LinkLimit(LinkKind.SHAFT, r.path, f"{r.label}, output shaft", "output", mesh.element, scale, strength,
-                      inputs.factors.shaft)
-        )  # fmt: skip
+            LinkLimit(LinkKind.SHAFT, r.path, f"{r.label}, output shaft", channel, place, scale, strength, inputs.factors.shaft)
+        )
+    return found
+
+
+def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
+    """The gearboxes on the motors of each group, as far as it is known what they bear."""
+    several, found, place = len(train.chain.groups) > 1, [], 0
+    for number, group in enumerate(inputs.motors, start=1):
+        if group.count <= group.dead:
+            continue
+        if group.gearbox is not None and group.gearbox.torque_limit is not None:
+            label = f"motor gearbox, group {number}" if several else "motor gearbox"
+            channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
+            bears = _given(group.gearbox.torque_limit, "N·m")
+            found.append(
+                LinkLimit(LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", label, channel, index or 0,
+                          1 / (group.count - group.dead), bears, inputs.factors.tooth)
+            )  # fmt: skip
+        place += 1  # the chain's groups begin with the running ones, in their order
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from winchsim.physics.chain import Chain, drum_ratios
@@ -135,6 +136,13 @@ class Mesh:
         return self.pinion_teeth * self.module / 2
 
 
+def on_one_gear(meshes: Sequence[Mesh], mesh: Mesh) -> list[int]:
+    """Places of all meshes of a mesh's gear: its own, and on the common gear those of every group."""
+    if mesh.element is None:
+        return [i for i, other in enumerate(meshes) if other.element is None]
+    return [meshes.index(mesh)]
+
+
 def gear_ratio(chain: Chain, mesh: Mesh) -> float:
     """Speed of a mesh's gear, or of a reduction's output, over the drum's. [-]"""
     return drum_ratios(chain)[0 if mesh.element is None else mesh.element + 1]
@@ -153,9 +161,10 @@ class LinkLimit:
         For people.
     channel : str
         ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain element `index`),
-        ``tension`` (rope) or ``drum`` (torque on the drum rod).
+        ``common`` (torque of the common gear's shaft), ``gearbox`` (torque behind the gearboxes of the chain's group
+        `index`, all its motors together), ``tension`` (rope) or ``drum`` (torque on the drum rod).
     index : int
-        Which mesh or element; 0 for the others.
+        Which mesh, element or group; 0 for the others.
     scale : float
         Demand per unit of the channel. [-, 1/m or m]
     strength : Strength

@@ -508,28 +508,30 @@ class Motion:
         resting = RestingBounds(chain, breakaway)
         gone, lost = max(key.cut, 0), len(m.groups) + len(m.dragged) if not key.whole else 0
 
-        def padded(tension: Any, rope_torque: Any, outputs: Any, forward: bool, groups: Any) -> Channels:
+        def padded(tension: Any, rope_torque: Any, outputs: Any, forward: bool, groups: Any, common: Any) -> Channels:
             """Zero torque in what a parted train has lost."""
             if not key.whole:
-                outputs, groups = [tension * 0.0] * gone + list(outputs), [tension * 0.0] * lost
-            return Channels(tension, rope_torque, outputs, forward, groups)
+                none = tension * 0.0
+                outputs, groups, common = [none] * gone + list(outputs), [none] * lost, none
+            return Channels(tension, rope_torque, outputs, forward, groups, common)
 
         def channels(y: Any, now: Flow) -> Channels:
             nonlocal at
             rope_torque = now.tension * radius
             if at is None:
                 torques = resting(now.torques, rope_torque)
-                return padded(now.tension, rope_torque, torques.outputs, True, torques.groups)
+                return padded(now.tension, rope_torque, torques.outputs, True, torques.groups, torques.common)
             if isinstance(rope_torque, np.ndarray):
                 torques = moving_torques(chain, drum, now.torques, rope_torque, at)
-                return padded(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups)
+                return padded(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups, torques.common)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
                 at = self._find_branch(chain, drum, now.torques, rope_torque)
                 x = at.acceleration(now.torques, rope_torque)
             outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
-            return padded(now.tension, rope_torque, outputs, drum > 0, passed)
+            common = sum(gain * torque for gain, torque in zip(at.group_gains, passed))  # noqa: B905
+            return padded(now.tension, rope_torque, outputs, drum > 0, passed, common)
 
         return channels
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, with_value
 from winchsim.model.machine import Machine
-from winchsim.model.train import DRAG_RANGE, DRAG_SHARE
+from winchsim.model.train import DRAG_RANGE, DRAG_SHARE, stalled_torque
 from winchsim.physics.motor import MotorFit
 
 
@@ -91,17 +91,14 @@ def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
     machine : Machine
         Built from it.
     """
-    torque = sum(
-        g.live * g.motor.constant * g.fit.stall_current * (g.fit.gearbox.ratio if g.fit.gearbox else 1.0)
-        for g in machine.groups
-    )
-    found = {}
+    torque, found = stalled_torque(inputs, machine.groups), {}  # on the stage's first output shaft
     for number, stage in enumerate(inputs.stage, start=1):
         ratio = stage.ratio if stage.ratio is not None else stage.gear / stage.pinion  # type: ignore[operator]
-        shares = sum(ratio**-turn for turn in range(1, stage.repeat + 1))
+        torque *= ratio if number > 1 else 1.0
+        shares = sum(ratio**-turn for turn in range(stage.repeat))
         drag = stage.shaft_drag
         found[f"stage.{number}.shaft_drag"] = stage.repeat * DRAG_SHARE * torque / shares if drag is None else drag
-        torque *= ratio**stage.repeat
+        torque *= ratio ** (stage.repeat - 1)
     return found
 
 

@@ -344,6 +344,8 @@ class WinchProblem:
             cut, inertia = m.drum_element, m.drum_inertia
         else:
             element = m.meshes[link.index].element if link.channel == "mesh" else link.index
+            if link.channel in ("common", "gearbox"):
+                element = None
             cut = 0 if element is None else element + 1
             inertia = m.chain.common_inertia if element is None else m.chain.elements[element].inertia
         step.change(cut=cut, cut_inertia=max(inertia, LEAST_INERTIA), settled=False)

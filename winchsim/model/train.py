@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from winchsim.errors import DomainError
@@ -101,15 +102,24 @@ def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook) -> tuple[Reduc
 def _reduction(inputs: Inputs, group: MotorGroup, number: int, turn: int, notebook: Notebook) -> Reduction:
     """One reduction: which stage, from 1, and which of its repeats, from 0."""
     stage, path = inputs.stage[number - 1], f"stage.{number}"
-    pinion = group.pinion if group.pinion is not None and number == 1 and turn == 0 else stage.pinion
+    pinion = _own_pinion(inputs, group, number, turn)
     label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
     forward = _efficiency(inputs, stage, path, pinion, notebook)
     reverse = stage.reverse_efficiency
     if reverse is None:
         reverse = 2 - 1 / forward
         notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
-    ratio = stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator]
-    return Reduction(stage, path, label, pinion, ratio, forward, reverse)  # type: ignore[arg-type]
+    return Reduction(stage, path, label, pinion, _ratio(stage, pinion), forward, reverse)
+
+
+def _own_pinion(inputs: Inputs, group: MotorGroup, number: int, turn: int) -> int | None:
+    """Teeth of the pinion that a group's torque goes through in a reduction: which stage, from 1, and which repeat, from 0."""
+    first = number == 1 and turn == 0
+    return group.pinion if first and group.pinion is not None else inputs.stage[number - 1].pinion
+
+
+def _ratio(stage: Stage, pinion: int | None) -> float:
+    return stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator, return-value]
 
 
 def _ordinal(number: int) -> str:
@@ -164,8 +174,9 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         if not single:
             raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
         row.add_brake()
+    pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.gearbox else 0.0 for u, r in zip(units, own, strict=True)]
     if single:
-        row.add_front(units[0], meshes[0].drag)
+        row.add_front(units[0], meshes[0].drag, pinions[0])
     row.add_stages()
     if inputs.brake is not None and inputs.brake.place == "drum":
         row.add_brake()
@@ -175,21 +186,23 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
-        _refuse_locking_at_rest(meshes, inputs.settings.breakaway)
-        chain = make_chain(meshes, inertias[0] if reductions else 0.0, row.elements)
+        _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
+        turned = sum(inertia * (r.ratio if r else 1.0) ** 2 for inertia, r in zip(pinions, own, strict=True))
+        chain = make_chain(meshes, turned + (inertias[0] if reductions else 0.0), row.elements)
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
 
 
-def _refuse_locking_at_rest(meshes: list[GroupMesh], breakaway: float) -> None:
+def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
     """Refuse groups side by side of which one locks when at rest: what the others have to hold is then undetermined."""
-    for mesh in meshes:
-        if 1 - breakaway * (1 - mesh.reverse) <= 0:
-            raise DomainError(
-                "stage.1.reverse_efficiency", mesh.reverse,
-                f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
-                f"{breakaway:g} times as large)",
-            )  # fmt: skip
+    for unit, mesh in zip(units, meshes, strict=True):
+        for head, reverse in (("stage.1", mesh.reverse), (f"motors.{unit.number}.gearbox", mesh.box[2])):
+            if 1 - breakaway * (1 - reverse) <= 0:
+                raise DomainError(
+                    f"{head}.reverse_efficiency", reverse,
+                    f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
+                    f"{breakaway:g} times as large)",
+                )  # fmt: skip
 
 
 class _Row:
@@ -224,12 +237,15 @@ class _Row:
         if e < 1:
             self._add(f"{label} bearings", 1.0, e, 2 - 1 / e)
 
-    def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float) -> None:
-        """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain."""
+    def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float) -> None:
+        """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain.
+
+        Behind a gearbox the pinions turn with its output; without one their inertia is part of the rotors'.
+        """
         box = unit.fit.gearbox
         self.drag += motor_drag
         if box is not None:
-            self.gearbox = self._add("motor gearbox", box.ratio, box.efficiency, box.reverse)
+            self.gearbox = self._add("motor gearbox", box.ratio, box.efficiency, box.reverse, pinions)
         if self.reductions:
             self._add_mesh(0)
         elif box is None:
@@ -261,15 +277,19 @@ class _Row:
         return replace(chain, elements=(*chain.elements[: self.brake], gripping, *chain.elements[self.brake + 1 :]))
 
 
+def _count(unit: LiveGroup | DraggedGroup) -> int:
+    return unit.live if isinstance(unit, LiveGroup) else unit.count
+
+
 def _group_mesh(inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None) -> GroupMesh:
-    count = unit.live if isinstance(unit, LiveGroup) else unit.count
+    count = _count(unit)
     box = unit.fit.gearbox
     ratio = (first.ratio if first else 1.0) * (box.ratio if box else 1.0)
-    forward = (first.forward if first else 1.0) * (box.efficiency if box else 1.0)
-    reverses = (first.reverse if first else 1.0, box.reverse if box else 1.0)
-    reverse = min(reverses) if min(reverses) <= 0 else reverses[0] * reverses[1]
-    inertia = unit.motor.inertia + _pinion_inertia(inputs, first)
-    return GroupMesh(ratio, forward, reverse, count * unit.motor.drag, count * inertia)
+    inertia = unit.motor.inertia + (0.0 if box else _pinion_inertia(inputs, first))
+    return GroupMesh(
+        ratio, first.forward if first else 1.0, first.reverse if first else 1.0, count * unit.motor.drag, count * inertia,
+        (box.ratio, box.efficiency, box.reverse) if box else (1.0, 1.0, 1.0),
+    )  # fmt: skip
 
 
 def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
@@ -323,15 +343,29 @@ def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
     return value
 
 
-def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[LiveGroup], notebook: Notebook) -> list[float]:
-    """Constant drag of the output shaft of each reduction."""
+def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
+    """Torque of the stalled motors on the output shaft of the first reduction, losses left out. [N·m]
+
+    Parameters
+    ----------
+    inputs : Inputs
+    live : sequence of LiveGroup
+        Each with a pinion of its own where it has one.
+    """
     torque = 0.0
     for group in live:
-        box = group.fit.gearbox
-        torque += group.live * group.motor.constant * group.fit.stall_current * (box.ratio if box else 1.0)
-    found = []
-    for r in reductions:
-        torque *= r.ratio
+        up = group.fit.gearbox.ratio if group.fit.gearbox else 1.0
+        if inputs.stage:
+            up *= _ratio(inputs.stage[0], _own_pinion(inputs, inputs.motors[group.number - 1], 1, 0))
+        torque += group.live * group.motor.constant * group.fit.stall_current * up
+    return torque
+
+
+def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[LiveGroup], notebook: Notebook) -> list[float]:
+    """Constant drag of the output shaft of each reduction."""
+    torque, found = stalled_torque(inputs, live), []
+    for place, r in enumerate(reductions):
+        torque *= r.ratio if place else 1.0
         drag = r.stage.shaft_drag
         if drag is None:
             drag = DRAG_SHARE * torque

@@ -22,6 +22,9 @@ import numpy as np
 from winchsim.elementwise import larger, pick, positive
 from winchsim.errors import DomainError, TrustError
 
+TINY = 1e-300
+"""Keeps a share of nothing from being divided by zero. [N·m]"""
+
 
 @dataclass(frozen=True)
 class Element:
@@ -68,6 +71,8 @@ class GroupMesh:
         Constant drag of all its motors together, at the motor shaft. [N·m]
     inertia : float
         Of all its rotors together. [kg·m²]
+    box : tuple of float
+        Ratio, which `ratio` includes, and forward and reverse efficiency of the gearbox on each motor. [-]
     """
 
     ratio: float
@@ -75,6 +80,17 @@ class GroupMesh:
     reverse: float
     drag: float
     inertia: float
+    box: tuple[float, float, float] = (1.0, 1.0, 1.0)
+
+    @property
+    def whole_forward(self) -> float:
+        """Efficiency from the motors to the common gear. [-]"""
+        return self.forward * self.box[1]
+
+    @property
+    def whole_reverse(self) -> float:
+        """Efficiency from the common gear to the motors. [-]"""
+        return self.reverse * self.box[2]
 
 
 @dataclass(frozen=True)
@@ -256,12 +272,13 @@ def _factors(element: Element, breakaway: float) -> tuple[float, float, float]:
 
 
 def _kinked(mesh: GroupMesh) -> bool:
-    return mesh.forward * mesh.reverse != 1.0
+    return mesh.whole_forward * mesh.whole_reverse != 1.0
 
 
 def _group_factors(mesh: GroupMesh, breakaway: float) -> tuple[float, float, float]:
-    driving = mesh.ratio / (1 + breakaway * (1 / mesh.forward - 1))
-    dragged = mesh.ratio / (1 - breakaway * (1 - mesh.reverse))
+    _, box_forward, box_reverse = mesh.box
+    driving = mesh.ratio / ((1 + breakaway * (1 / mesh.forward - 1)) * (1 + breakaway * (1 / box_forward - 1)))
+    dragged = mesh.ratio / ((1 - breakaway * (1 - mesh.reverse)) * (1 - breakaway * (1 - box_reverse)))
     return driving, dragged, breakaway * mesh.drag
 
 
@@ -417,6 +434,41 @@ def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], break
     return total
 
 
+def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, breakaway: float = 1.0) -> Any:
+    """Torque of the motors over the torque with which they would just raise, each giving the same share of its own. [-]
+
+    Parameters
+    ----------
+    chain : Chain
+    motor_torques : sequence of float or ndarray
+        Per group, before its constant drag. [N·m]
+    needed : float or ndarray
+        Torque at the common gear that raises. [N·m]
+    breakaway : float
+        Losses at rest against losses in motion. [-]
+
+    Returns
+    -------
+    float or ndarray
+        1 just stalls; the same whether motors are told as one group or as several. Infinite where nothing is needed.
+
+    Notes
+    -----
+    With m the margin, ``sum g(M/m) = needed``. The sum rises with 1/m along straight lines, ever less steeply, because a
+    group drives with less gain than it is dragged with; so Newton's method ends after as many steps as there are kinks. Own
+    derivation, DEVELOPERS.md, section "The chain".
+    """
+    rows = [(torque, *_group_factors(mesh, breakaway)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
+    margin: Any = 0.0
+    for _ in range(len(rows) + 1 if len(rows) > 1 else 1):
+        made, asked = 0.0, needed
+        for torque, drives, dragged, drag in rows:
+            gain = pick((torque > 0) & (torque >= margin * drag), drives, dragged)
+            made, asked = made + torque * gain, asked + drag * gain
+        margin = pick(asked > 0, made / larger(asked, TINY), np.inf)
+    return margin
+
+
 @dataclass(frozen=True)
 class PiecewiseLine:
     """A continuous piecewise-linear function of a torque of at least 0, for floats and arrays.
@@ -515,13 +567,16 @@ class ChainTorques:
     inputs, outputs : sequence of float or ndarray
         Torque at each element's input and at its output. [N·m]
     groups : sequence of float or ndarray
-        Torque that each group's motors pass into their mesh, after drag and rotor inertia. [N·m]
+        Torque that each group's motors pass on, after drag and rotor inertia. [N·m]
+    common : float or ndarray
+        Torque that all groups together give to the common gear's shaft. [N·m]
     """
 
     acceleration: Any
     inputs: Any
     outputs: Any
     groups: Any
+    common: Any
 
 
 def moving_torques(
@@ -572,14 +627,16 @@ def moving_torques(
         sought = True
     inputs = np.array([input_torque(e, direction, outputs[i]) for i, e in enumerate(chain.elements)])
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
-    return ChainTorques(acceleration, inputs, outputs, passed)
+    common = inputs[0] + chain.common_inertia * drum_ratios(chain)[0] * acceleration
+    return ChainTorques(acceleration, inputs, outputs, passed, common)
 
 
 class RestingBounds:
     """Largest torques that a chain at rest may carry: its torques are bounded there, not determined.
 
     A shaft at rest carries between what the load passes up and what the motors pass down, losses at breakaway; the larger
-    of the two magnitudes is given.
+    of the two magnitudes is given. What the load passes up to a common gear the groups hold in the proportion of what each
+    could hold alone; their torques are said at the motors, so that a mesh passes them on as in motion.
 
     Parameters
     ----------
@@ -592,6 +649,7 @@ class RestingBounds:
         self._chain = chain
         self._breakaway = breakaway
         self._rows = [(e.ratio, *_factors(e, breakaway)) for e in chain.elements]
+        self._groups = [(_group_factors(mesh, 1.0)[0], *_group_factors(mesh, breakaway)) for mesh in chain.groups]
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
         """Bounds at a state; of floats or arrays.
@@ -612,13 +670,25 @@ class RestingBounds:
             inputs.append(torque)
         outputs.reverse()
         inputs.reverse()
+        groups = self._carried(motor_torques, torque)
         push = group_push(self._chain, 1, motor_torques, self._breakaway)
         push = positive(push)
         for i, (ratio, forward, _, drag) in enumerate(self._rows):
             inputs[i] = larger(inputs[i], push)
             push = positive(push - drag) * ratio / forward
             outputs[i] = larger(outputs[i], push)
-        return ChainTorques(rope_torque * 0.0, inputs, outputs, [abs(torque) for torque in motor_torques])
+        return ChainTorques(rope_torque * 0.0, inputs, outputs, groups, inputs[0])
+
+    def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
+        """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""
+        held = [
+            (abs(torque) + drag) * dragged for torque, (_, _, dragged, drag) in zip(motor_torques, self._groups, strict=True)
+        ]
+        per_hold = passed_up / larger(sum(held), TINY)
+        return [
+            larger(positive(torque - drag) * drives, own * per_hold) / moving
+            for torque, own, (moving, drives, _, drag) in zip(motor_torques, held, self._groups, strict=True)
+        ]
 
 
 def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:
@@ -637,7 +707,7 @@ def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.n
     Returns
     -------
     ndarray, shape (elements + groups, k)
-        Group rows hold the mesh loss alone; the motors' own drag is booked with the motors.
+        Group rows hold the loss of mesh and gearbox; the motors' own drag is booked with the motors.
     """
     ratios = drum_ratios(chain)
     rows = []
@@ -647,5 +717,5 @@ def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.n
         rows.append(element.drag * np.abs(drum_speed) * ratios[i] + passed * share)
     for i, mesh in enumerate(chain.groups):
         passed = torques.groups[i] * drum_speed * group_ratio(chain, i)
-        rows.append(passed * np.where(passed >= 0, 1 - mesh.forward, 1 - 1 / mesh.reverse))
+        rows.append(passed * np.where(passed >= 0, 1 - mesh.whole_forward, 1 - 1 / mesh.whole_reverse))
     return np.array(rows)

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.physics import supply as sp
-from winchsim.physics.chain import Chain, group_push, input_torque
+from winchsim.physics.chain import Chain, group_push, input_torque, torque_margin
 from winchsim.physics.motor import constant_at, resistance_at
 from winchsim.physics.supply import NOTHING_BACK, Regime
 from winchsim.slow.stacking import Batch
@@ -95,6 +95,11 @@ class Law:
     def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
         """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
         return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)
+
+    def at_rest(self, needed: Any, breakaway: Any = 1.0) -> tuple[Any, Any]:
+        """Torque that all groups give to the common gear at rest, and the margin over the torque needed there. [N·m], [-]"""
+        chain, torques = self._machine.chain, self.drive(np.zeros(self._size)).torques
+        return group_push(chain, 1, torques, breakaway), torque_margin(chain, torques, needed, breakaway)
 
     def _supply(self, emfs: list[Any]) -> tuple[Any, tuple[Any, ...], Any]:
         """Terminal voltage, currents and total, each variant in the regime that agrees with itself."""
@@ -215,6 +220,6 @@ def rotating_inertia(chain: Chain) -> Any:
     still = output_torques(chain, 1, 0.0)[0]
     total = output_torques(chain, 1, 0.0, acceleration=1.0)[0] - still
     for mesh in chain.groups:
-        gain = mesh.ratio * mesh.forward
+        gain = mesh.ratio * mesh.whole_forward
         total = total + gain * mesh.inertia * mesh.ratio * shaft_ratios(chain)[0]
     return total

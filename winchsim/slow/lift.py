@@ -119,8 +119,7 @@ class _Climb:
         needed = self.drag + self.per_torque * tension * radius
         taken = length * (1 + tension / m.line.stiffness) / radius
         law = Law(batch, *self._half_way(taken))
-        at_rest = law.push(np.zeros(batch.size))
-        margin = np.where(needed > 0, at_rest / needed, np.inf)  # a train without drag needs nothing for a loose rope
+        at_rest, margin = law.at_rest(needed)
         here = course.alive & (length > 0)
         self._stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
@@ -259,13 +258,13 @@ def _start(batch: Batch, path: Path, course: Course) -> None:
     """Stop the variants whose drum does not start from rest."""
     m, n = batch.machine, batch.size
     law = Law(batch, course.windings, course.cases)
-    push = law.push(np.zeros(n), m.breakaway)
     needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[0]
+    push, margin = law.at_rest(needed, m.breakaway)
     held = ~(push > needed)
     course.alive = course.alive & ~held
     course.reason = np.where(held, STALLED, 0)
     course.wound = np.where(held, 0.0, course.wound)
-    course.least_margin = np.where(held, np.minimum(course.least_margin, push / needed), course.least_margin)
+    course.least_margin = np.where(held, np.minimum(course.least_margin, margin), course.least_margin)
     course.last_push = law.push(np.zeros(n))
 
 

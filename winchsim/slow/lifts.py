@@ -15,7 +15,7 @@ from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.judging import Channels, link_shares
 from winchsim.physics import load
-from winchsim.physics.chain import RestingBounds, group_push
+from winchsim.physics.chain import Chain, RestingBounds, group_push
 from winchsim.slow.balance import Law, output_torques, raising_line
 from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
@@ -300,8 +300,8 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
     needed = output_torques(m.chain, 1, breakaway_pull(batch) * radius, breakaway=m.breakaway)[0]
     still = np.zeros(n)
     cold_law = Law(batch, windings, cases)
-    cold = cold_law.push(still, m.breakaway) / needed
-    return cold, Law(batch, hot, cases).push(still, m.breakaway) / needed, cold_law.drive(still).total
+    margins = [law.at_rest(needed, m.breakaway)[1] for law in (cold_law, Law(batch, hot, cases))]
+    return *margins, cold_law.drive(still).total
 
 
 def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
@@ -329,19 +329,28 @@ def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
 def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     """Share of each link's strength that is used on the way up, and under all that the motors can give at rest."""
     m, n, path = batch.machine, batch.size, course.path
-    outputs = output_torques(m.chain, 1, course.rope_torque)[1:]
-    passed = [
-        torque - m.chain.groups[i].drag if len(m.chain_groups) > 1 else torque for i, torque in enumerate(course.group_torques)
-    ]
-    rising = link_shares(m, Channels(course.tension, course.rope_torque, outputs, True, passed))
+    common, *outputs = output_torques(m.chain, 1, course.rope_torque)
+    passed = _passed(m.chain, course.group_torques, common)
+    rising = link_shares(m, Channels(course.tension, course.rope_torque, outputs, True, passed, common))
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
     radius = path.radii[-1]
     held = np.asarray(breakaway_pull(batch) * radius + np.zeros(n))
     bounds = RestingBounds(m.chain, m.breakaway)(torques, held)
     rope_end = bounds.outputs[m.drum_element]
-    stalled = link_shares(m, Channels(rope_end / radius, rope_end, bounds.outputs, True, bounds.groups))
+    stalled = link_shares(m, Channels(rope_end / radius, rope_end, bounds.outputs, True, bounds.groups, bounds.common))
     return _rows(rising, n), _rows(stalled, n)
+
+
+def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
+    """Torque that each group passes on, together enough for the common gear's largest. [N·m]
+
+    A bounce of the rope comes on top of what the motors give at their balance; each group takes its part of it.
+    """
+    net = [torque - mesh.drag for torque, mesh in zip(torques, chain.groups, strict=True)]
+    steady = group_push(chain, 1, torques)
+    share = np.where(steady > 0, np.maximum(common / np.where(steady > 0, steady, 1.0), 1.0), 1.0)
+    return [np.where(torque > 0, torque * share, torque) for torque in net]
 
 
 def _rows(shares: list[Any], n: int) -> np.ndarray:

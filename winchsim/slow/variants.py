@@ -273,9 +273,10 @@ def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int,
     live = [g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)]
     train = build_train(own, live, list(machine.dragged), Notebook())
     links = plain.links
-    if counts.get(0) is not None:
-        per_motor = counts[0] / machine.groups[0].live
-        links = tuple(_bearing(k, k.bears * per_motor) if k.where == "motors.1.gearbox" else k for k in links)
+    for i, group in enumerate(machine.groups):
+        if counts[i] is not None:
+            box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
+            links = tuple(_bearing(k, k.bears * per_motor) if k.where == box else k for k in links)
     return replace(
         plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
         meshes=train.meshes, drum_inertia=train.drum_inertia, links=links,

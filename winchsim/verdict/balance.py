@@ -11,7 +11,7 @@ from winchsim.model import Machine
 from winchsim.model.estimate import chain_torques, pull, raising_phase, steady_speed
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat, load
-from winchsim.physics.chain import PiecewiseLine, demand, group_push
+from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def margins(
     found = []
     for grip in (1.0, m.breakaway):
         needed = demand(m.chain, 1, grip)(pull(m, travel, grip) * radius)
-        found.append(group_push(m.chain, 1, torques, grip) / needed if needed > 0 else math.inf)
+        found.append(torque_margin(m.chain, torques, needed, grip))
     return Margins(*found)
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winchsim.model.machine import gear_ratio
+from winchsim.model.machine import gear_ratio, on_one_gear
+from winchsim.quantity_text import fixed
 from winchsim.simulate import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
@@ -56,7 +57,8 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
         is_pinion = link.kind is LinkKind.TOOTH_PINION
         speed = gear_ratio(m.chain, mesh) * (mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0)
-        cycles = float(mesh_cycles(angle * speed, 1 if is_pinion else mesh.pinions))
+        met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
+        cycles = float(mesh_cycles(angle * speed, met))
         stress = link.stress * record.demands[index].share
         found.append(ToothLife(link_name(m, link), cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))
     return tuple(found)
@@ -74,7 +76,7 @@ def sentence(lives: tuple[ToothLife, ...]) -> str:
     if not lives:
         return ""
     busiest = max(lives, key=lambda life: life.cycles_per_lift)
-    text = f"Each lift loads every {busiest.label} {busiest.cycles_per_lift:.0f} times"
+    text = f"Each lift loads every {busiest.label} {fixed(busiest.cycles_per_lift, 0, 4)} times"
     known = [life for life in lives if life.lifts is not None and math.isfinite(life.lifts)]
     if not known:
         return text + "; how many lifts the teeth stand is not known (no S–N line for their material)."

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winchsim.model.machine import Mesh, gear_ratio
+from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
 from winchsim.simulate import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
@@ -96,17 +96,23 @@ def _raising_weights(record: Record) -> np.ndarray:
 def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkKind) -> ToothWarmth:
     m = record.machine
     mesh = m.meshes[index]
-    pitch_speed, lost = _mesh_speed(record, mesh), 1 - _efficiency(record, mesh)
-    if kind is LinkKind.TOOTH_GEAR:
-        lost *= mesh.pinions  # a gear that meets several pinions a turn takes the heat of each
-    weights = _raising_weights(record)
+    pitch_speed, weights = _mesh_speed(record, mesh), _raising_weights(record)
     total = float(weights.sum())
-    power = float((record[f"mesh_{index + 1}_force"] * pitch_speed * weights).sum()) / total if total > 0 else 0.0
+
+    def lost(place: int) -> float:
+        """Mean friction power that one pinion of a mesh makes. [W]"""
+        carried = float((record[f"mesh_{place + 1}_force"] * pitch_speed * weights).sum()) / total if total > 0 else 0.0
+        return carried * (1 - _efficiency(record, m.meshes[place]))
+
+    if kind is LinkKind.TOOTH_GEAR:  # a gear that meets several pinions a turn takes the heat of each
+        power = sum(m.meshes[place].pinions * lost(place) for place in on_one_gear(m.meshes, mesh))
+    else:
+        power = lost(index)
     speed = float((pitch_speed * weights).sum()) / total if total > 0 else 0.0
     partner = _partner(record, case, kind)
     ambient = m.ambient
     root, flank = (
-        friction_temperature(ambient, power, lost, 1.0, case.tooth, speed, table[partner])
+        friction_temperature(ambient, power, 1.0, 1.0, case.tooth, speed, table[partner])
         for table in (ROOT_HEATING, FLANK_HEATING)
     )
     return ToothWarmth(label, mesh.path, float(root), float(flank), case.material)

@@ -70,14 +70,14 @@ def _shares(machine: Machine, current_limit: float) -> tuple[list[float], float]
     phase = replace(raising_phase(m), current_limit=current_limit)
     windings = [g.winding_start for g in m.groups]
     torques, current, _ = chain_torques(m, phase, 0.0, windings, [m.ambient] * len(m.groups))
-    push = max(group_push(m.chain, 1, torques), 0.0)
+    push = common = max(group_push(m.chain, 1, torques), 0.0)
     outputs = []
     for element in m.chain.elements:
         push = max(push - element.drag, 0.0) * element.ratio * element.forward
         outputs.append(push)
     passed = [max(torque - mesh.drag, 0.0) for torque, mesh in zip(torques, m.chain.groups, strict=True)]
     drum = outputs[-1]
-    at = Channels(drum / min(layer.radius for layer in m.layers), drum, outputs, True, passed)
+    at = Channels(drum / min(layer.radius for layer in m.layers), drum, outputs, True, passed, common)
     return [float(share) for share in link_shares(m, at)], current
 
 
