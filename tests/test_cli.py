@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import importlib
 import io
 import json
 import os
+import pkgutil
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import pytest
 
+import winchsim.commands
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_scenario
 from winchsim.errors import TrustError
 from winchsim.scenario.read import load
+from winchsim.scenario.starter import STARTER
 from winchsim.version import __version__
 
 
@@ -52,7 +57,8 @@ def command(monkeypatch):
             parser = add_command(commands, "probe", "does what the test says", action, example="winchsim probe x")
             add_scenario(parser)
 
-        monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, register))
+        monkeypatch.setitem(sys.modules, "winchsim.commands.probe", SimpleNamespace(register=register))
+        monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, "probe"))
 
     return make
 
@@ -269,10 +275,60 @@ def test_keys_as_markdown(screen):
 # --- the process -------------------------------------------------------------------------------------------------------------
 
 
-def test_help_is_instant_because_heavy_parts_are_not_imported():
-    code = "import sys, winchsim.cli; print(sorted({'numpy','scipy','pint','matplotlib'} & set(sys.modules)))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout == "[]\n"
+HEAVY = ("matplotlib", "multiprocessing", "numpy", "pint", "scipy")
+
+
+def heavy_after(*arguments):
+    """Exit code of a command line in a process of its own, and which libraries that take long to import it has imported."""
+    code = (
+        "import sys\n"
+        "from winchsim.cli import main\n"
+        "code = main(sys.argv[1:])\n"
+        f"print(*[name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)\n"
+        "sys.exit(code)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False)
+    return done.returncode, done.stderr.splitlines()[-1].split()
+
+
+@pytest.mark.parametrize("line", ["", "--help", "lift --help", "keys load", "materials PETG", "new NEW", "lift MISSING"])
+def test_what_does_not_simulate_is_instant_because_heavy_parts_are_not_imported(line, tmp_path):
+    code, heavy = heavy_after(*line.replace("NEW", str(tmp_path / "new.toml")).split())
+    assert heavy == []
+    assert code == (2 if line in ("", "lift MISSING") else 0)
+
+
+@pytest.mark.parametrize("command", ["lift", "drum", "gears", "motors", "voltage", "heaviest", "ladder", "spread"])
+def test_a_fault_in_the_scenario_is_told_before_heavy_parts_are_imported(command, tmp_path):
+    path = tmp_path / "crate.toml"
+    path.write_text(STARTER.replace("[load]", "[laod]"), encoding="utf-8")
+    assert heavy_after(command, str(path)) == (2, [])
+
+
+def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
+    path = tmp_path / "crate.toml"
+    path.write_text(STARTER, encoding="utf-8")
+    assert heavy_after("lift", str(path), "--no-cures") == (0, ["numpy", "scipy"])
+
+
+def test_every_module_that_adds_a_command_is_known():
+    found = [module.name for module in pkgutil.iter_modules(winchsim.commands.__path__)]
+    adding = [name for name in found if hasattr(importlib.import_module(f"winchsim.commands.{name}"), "register")]
+    assert sorted(cli.COMMANDS) == sorted(adding)
+
+
+@pytest.mark.parametrize(("set_before", "after"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])
+def test_the_process_of_a_command_needs_one_thread_unless_told_otherwise(set_before, after):
+    code = "import os, winchsim.cli; winchsim.cli.main(); print(os.environ['OPENBLAS_NUM_THREADS'])"
+    environ = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"} | set_before
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environ, check=False)
+    assert done.stdout == f"{after}\n"
+
+
+def test_a_program_that_runs_a_command_line_keeps_its_own_settings(screen, monkeypatch):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    assert screen.run("--version").code == 0
+    assert "OPENBLAS_NUM_THREADS" not in os.environ
 
 
 def test_runs_as_a_module_in_a_plain_locale():

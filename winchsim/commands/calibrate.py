@@ -53,16 +53,19 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Fit, print, write."""
-    from winchsim.model import build
-    from winchsim.report.calibration import calibration_json, calibration_text
     from winchsim.scenario.read import read
     from winchsim.scenario.sheet import read_sheet
-    from winchsim.studies.calibrate import calibrate
     from winchsim.units import parse_quantity
-    from winchsim.verdict.cautions import cautions
 
     scenario = read(options.file, options.overrides)
-    tests = _tests(scenario.inputs, read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses])
+    rows, masses = read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
+
+    from winchsim.model import build
+    from winchsim.report.calibration import calibration_json, calibration_text
+    from winchsim.studies.calibrate import calibrate
+    from winchsim.verdict.cautions import cautions
+
+    tests = _tests(scenario.inputs, rows, masses)
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
     with progress(env, "tests run in full") as tell:
         found = calibrate(

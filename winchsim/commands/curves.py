@@ -65,14 +65,16 @@ def run(options: argparse.Namespace, env: Env) -> int:
     """Simulate, draw, write the files."""
     formats = _formats(options.format)
     _refuse_mixtures(options)
-    from winchsim.report.figures.look import LOOKS
     from winchsim.scenario.read import read
+
+    scenarios = [read(file, options.overrides) for file in options.files]
+    measured = _measured(options.measured)
+
+    from winchsim.report.figures.look import LOOKS
     from winchsim.simulate import simulate
     from winchsim.verdict.judge import judge
 
     look = LOOKS[options.width]
-    scenarios = [read(file, options.overrides) for file in options.files]
-    measured = _measured(options.measured)
     records = [simulate(scenario.inputs) for scenario in scenarios]
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)

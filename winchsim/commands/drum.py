@@ -31,12 +31,14 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
-    from winchsim.studies.drum import study_drum
 
     low, high = parse_span(options.span, "mm")
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report import sizing_text
+    from winchsim.studies.drum import study_drum
+
     with progress(env, "full runs") as tell:
         study = study_drum(scenario.inputs, wanted(options), low=low, high=high, inch=us, on_progress=tell)
     outputs = Outputs(

@@ -29,12 +29,14 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
-    from winchsim.studies.gears import study_gears
 
     low, high = parse_span(options.span, "")
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report import sizing_text
+    from winchsim.studies.gears import study_gears
+
     with progress(env, "full runs") as tell:
         study = study_gears(scenario.inputs, wanted(options), low=low, high=high, on_progress=tell)
     outputs = Outputs(

@@ -30,11 +30,13 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
-    from winchsim.studies.heaviest import study_heaviest
 
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report import sizing_text
+    from winchsim.studies.heaviest import study_heaviest
+
     with progress(env, "full runs") as tell:
         study = study_heaviest(scenario.inputs, wanted(options), on_progress=tell)
     outputs = Outputs(

@@ -42,13 +42,15 @@ def run(options: argparse.Namespace, env: Env) -> int:
     """Plan, write the files where asked to, print the result."""
     if not 1 <= options.rungs <= MOST_RUNGS:
         raise usage_error(f"{options.rungs} rungs", f"--rungs takes 1 to {MOST_RUNGS}")
-    from winchsim.report.ladder import ladder_csv, ladder_json, ladder_page, ladder_text
     from winchsim.scenario.read import read
-    from winchsim.studies.ladder import plan_ladder
     from winchsim.units import parse_quantity
 
     target = None if options.target is None else parse_quantity(options.target, "kg")
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report.ladder import ladder_csv, ladder_json, ladder_page, ladder_text
+    from winchsim.studies.ladder import plan_ladder
+
     with progress(env, "rungs") as tell:
         ladder = plan_ladder(scenario.inputs, target=target, rungs=options.rungs, on_progress=tell)
     if options.out:

@@ -41,17 +41,20 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Simulate, print the report, write the record where asked to."""
-    from winchsim.report.csv_out import record_csv
-    from winchsim.report.files import write_whole
     from winchsim.scenario.read import read
+
+    scenario = read(options.file, options.overrides)
+
     from winchsim.simulate import simulate
     from winchsim.verdict.judge import judge
 
-    scenario = read(options.file, options.overrides)
     record = simulate(scenario.inputs)
     verdict = judge(record, cures=not options.no_cures)
     snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
     if options.csv:  # first, so that a file in the way leaves one answer and not two
+        from winchsim.report.csv_out import record_csv
+        from winchsim.report.files import write_whole
+
         write_whole(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
         env.note(f"wrote {options.csv}")
     if options.out:

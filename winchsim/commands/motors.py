@@ -30,12 +30,14 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
-    from winchsim.studies.motors import study_motors
 
     low, high = parse_span(options.span, "")
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report import sizing_text
+    from winchsim.studies.motors import study_motors
+
     with progress(env, "full runs") as tell:
         study = study_motors(
             scenario.inputs,

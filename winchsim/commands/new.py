@@ -8,7 +8,6 @@ from typing import Any
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import add_command, add_force
 from winchsim.commands.outputs import add_out_file
-from winchsim.report.files import write_whole
 from winchsim.report.json_text import document
 
 
@@ -28,6 +27,7 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Write the starter scenario."""
+    from winchsim.report.files import write_whole
     from winchsim.scenario.starter import STARTER
 
     write_whole(options.file, STARTER, force=options.force)

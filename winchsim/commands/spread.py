@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import signal
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,8 @@ from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from winchsim.scenario.read import Scenario
     from winchsim.studies.spread import Spread
 
@@ -61,13 +62,15 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Draw, lift, print, write."""
-    from winchsim.model import build
     from winchsim.scenario.read import read, tolerance_width
+
+    scenario = read(options.file, options.overrides)
+
+    from winchsim.model import build
     from winchsim.studies.spread import Given, spread
     from winchsim.units import parse_quantity
     from winchsim.verdict.cautions import cautions
 
-    scenario = read(options.file, options.overrides)
     inputs = scenario.inputs
     given = [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance]
     builds = options.builds if options.builds is not None else FULL_BUILDS if options.full else BUILDS
@@ -119,6 +122,8 @@ def _executor(options: argparse.Namespace, env: Env) -> Iterator[Executor | None
         with _cluster(options.scheduler) as executor:
             yield executor
     elif workers > 1:
+        from concurrent.futures import ProcessPoolExecutor
+
         pool = ProcessPoolExecutor(workers, initializer=_leave_interrupts)
         try:
             yield pool

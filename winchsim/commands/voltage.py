@@ -29,12 +29,14 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.report import sizing_text
     from winchsim.scenario.read import read
-    from winchsim.studies.voltage import study_voltage
 
     low, high = parse_span(options.span, "V")
     scenario, us = read(options.file, options.overrides), options.units == "us"
+
+    from winchsim.report import sizing_text
+    from winchsim.studies.voltage import study_voltage
+
     with progress(env, "full runs") as tell:
         study = study_voltage(scenario.inputs, wanted(options), low=low, high=high, on_progress=tell)
     outputs = Outputs(
