@@ -30,6 +30,7 @@ EXPECTED = {
         1, r"Breaks the pinion tooth of stage 1 \(4th of 4\) after 14\.4 s, with the load 0\.400 m up\."
     ),
     "07-salvaged-motor": (0, r"Lifts 8 kg by 1 m in 10\.7 s and holds it with the power off, on its brake\."),
+    "08-kiln-onto-its-stand": (0, r"Lifts 30 kg by 1 m in 28\.0 s and holds it with the power off, by friction only\."),
 }  # fmt: skip
 """Exit code and verdict of each, to the digits that are printed."""
 
@@ -41,6 +42,7 @@ KINDS = {
     "05-net-bag-on-a-battery": {FindingKind.LIFTED, FindingKind.HELD},
     "06-shelf-snags-halfway": {FindingKind.SNAGGED, FindingKind.OVERLOAD},
     "07-salvaged-motor": {FindingKind.LIFTED, FindingKind.HELD},
+    "08-kiln-onto-its-stand": {FindingKind.LIFTED, FindingKind.HELD_BY_FRICTION_ONLY},
 }
 
 
