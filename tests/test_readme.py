@@ -257,7 +257,7 @@ def test_two_commands_install_run_and_test():
     assert len(found) == 2
     assert all(".venv/bin/pip install -q" in line for line in found)
     assert found[0].endswith(f"winchsim lift {ANVIL}")
-    assert found[1].endswith(".venv/bin/python -m pytest")
+    assert found[1].endswith(".venv/bin/python -m pytest -n auto")
 
 
 def test_every_line_of_a_shell_is_a_call_that_is_run():
