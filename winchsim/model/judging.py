@@ -135,7 +135,7 @@ def share_reader(machine: Machine) -> Callable[[Channels], Any]:
             return largest
         for index, driven, driving in rows:
             output = outputs[index]
-            share = abs(output) * (driven if (output >= 0) is forward else driving)
+            share = abs(output) * (driven if (output >= 0) == forward else driving)
             if share > largest:
                 largest = share
         return largest

@@ -332,6 +332,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     common, *outputs = output_torques(m.chain, 1, course.rope_torque)
     passed = _passed(m.chain, course.group_torques, common)
     rising = link_shares(m, Channels(course.tension, course.rope_torque, outputs, True, passed, common))
+    moved = course.first_speed > 0
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
     radius = path.radii[-1]
@@ -339,7 +340,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     bounds = RestingBounds(m.chain, m.breakaway)(torques, held)
     rope_end = bounds.outputs[m.drum_element]
     stalled = link_shares(m, Channels(rope_end / radius, rope_end, bounds.outputs, True, bounds.groups, bounds.common))
-    return _rows(rising, n), _rows(stalled, n)
+    return _rows(rising, n) * moved, _rows(stalled, n)
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
@@ -350,7 +351,7 @@ def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
     net = [torque - mesh.drag for torque, mesh in zip(torques, chain.groups, strict=True)]
     steady = group_push(chain, 1, torques)
     share = np.where(steady > 0, np.maximum(common / np.where(steady > 0, steady, 1.0), 1.0), 1.0)
-    return [np.where(torque > 0, torque * share, torque) for torque in net]
+    return [np.maximum(torque, 0.0) * share for torque in net]
 
 
 def _rows(shares: list[Any], n: int) -> np.ndarray:
