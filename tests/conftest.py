@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 
 import pytest
@@ -130,3 +133,22 @@ def make_motor() -> Callable[..., MotorGroup]:
 def make_stage() -> Callable[..., Stage]:
     """Maker of a reduction, see `stage`."""
     return stage
+
+
+TRACED = 5.0
+"""How many times longer a computation may take while something watches each of its lines, as a count of coverage does."""
+
+
+@contextmanager
+def _within(seconds: float) -> Iterator[None]:
+    started = time.process_time()
+    yield
+    taken = time.process_time() - started
+    allowed = seconds * (1.0 if sys.gettrace() is None else TRACED)
+    assert taken < allowed, f"took {taken:.2f} s of processor time, {allowed:g} s allowed"
+
+
+@pytest.fixture(scope="session")
+def within() -> Callable[[float], AbstractContextManager[None]]:
+    """Maker of a context that fails where its block takes longer than so many seconds of this process, whatever else runs."""
+    return _within

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
@@ -183,11 +182,9 @@ def test_is_refused_with_the_spelling_to_use(text, unit, code, message, hint):
 @pytest.mark.parametrize(
     "text", ["9" * 10**6 + " V", "1e" + "9" * 50 + " V", "5 " + "(" * 50, "5 V" + "^9" * 25, "5" + " " * 10**6]
 )
-def test_bombs_are_refused_at_once(text):
-    started = time.perf_counter()
-    with pytest.raises(InputError):
+def test_bombs_are_refused_at_once(text, within):
+    with within(0.5), pytest.raises(InputError):
         parse_quantity(text, "V")
-    assert time.perf_counter() - started < 0.5
 
 
 @pytest.mark.parametrize(

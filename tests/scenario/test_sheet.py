@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 
 import numpy as np
 import pytest
@@ -187,8 +186,7 @@ def test_a_trace_in_place_of_a_sheet_is_one_fault_that_says_so(sheet):
     assert "no test sheet" in fault.message and "--measured" in fault.hint and fault.line == 1
 
 
-def test_a_long_trace_is_read_in_reasonable_time(sheet):
+def test_a_long_trace_is_read_in_reasonable_time(sheet, within):
     path = sheet("time_s,height_m,current_a\n" + "".join(f"{i},0.25,1.5\n" for i in range(50_000)))
-    started = time.perf_counter()
-    assert read_trace(path).time.shape == (50_000,)
-    assert time.perf_counter() - started < 5.0
+    with within(5.0):
+        assert read_trace(path).time.shape == (50_000,)
