@@ -1,0 +1,64 @@
+"""Values that are each fine and do not go together: each is told at its key, with what would do instead."""
+
+import pytest
+
+from winchsim.scenario.read import loads
+
+SPUR = "[[stage]]            # from the motors to the drum"
+HEIGHT = 'height = "0.5 m"'
+SHEET = 'stall_torque = "6.1 mN*m"\nstall_current = "1.4 A"\n'
+BELT = '[[stage]]\nkind = "belt"\n'
+OWN = '[[material]]\nname = "mine"\ndensity = "1.2 g/cm^3"\ntensile_strength = "40 MPa"\n'
+POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3 A"\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "message"),
+    [
+        (SHEET, SHEET + 'known_by = "points"\n' + POINT, "motors.1.points", "one measured point is too few"),
+        ("count = 6", "count = 6\ndead = 7", "motors.1.dead", "more dead motors than motors"),
+        ("count = 6", "count = 6\ndead = 6", "motors.1.dead", "every motor is dead"),
+        ('"90 mA"', '"2 A"', "motors.1.no_load_current", "not below the stall current"),
+        ('module = "1 mm"\n', "", "stage.1.module", "one of them"),
+        ('module = "1 mm"\n', 'module = "1 mm"\ndiametral_pitch = "24 1/in"\n', "stage.1.module", "one of them"),
+        ("gear = 40\n", "gear = 40\nratio = 4\n", "stage.1.ratio", "has its ratio from its teeth"),
+        ("gear = 40\n", "", "stage.1.gear", "gear is missing"),
+        ("[drum]", BELT + "efficiency = 0.9\n[drum]", "stage.2.ratio", "ratio is missing"),
+        ("[drum]", BELT + "ratio = 2\n[drum]", "stage.2.efficiency", "efficiency is missing"),
+        (HEIGHT, HEIGHT + '\ndrum_height = "0.52 m"', "load.drum_height", "less than 50 mm"),
+        (HEIGHT, HEIGHT + '\nstart_height = "0.2 m"\ntop_stop = "0.1 m"', "load.top_stop", "below the start"),
+        (HEIGHT, HEIGHT + '\nstart_height = "0.2 m"\nsnag_height = "0.2 m"', "load.snag_height", "below the start"),
+        ("[rope]", '[[phase]]\naction = "lower"\nuntil = "top"\n[rope]', "phase.1.until", "only a raise"),
+        ("[rope]", '[[phase]]\naction = "raise"\nuntil = "time"\n[rope]', "phase.1.time", "time is missing"),
+        ("[rope]", '[[phase]]\naction = "off"\ntime = "2 s"\nramp = "1 s"\n[rope]', "phase.1.ramp", "nothing to ramp"),
+        ("[rope]", OWN + 'fatigue_stress = "20 MPa"\n[rope]', "material.1.fatigue_cycles", "stress, cycles, slope and source"),
+        ("[rope]", OWN + OWN + "[rope]", "material.2.name", '"mine" is described twice'),
+    ],
+)  # fmt: skip
+def test_is_told_at_its_key(good, faults_of, old, new, key, message):
+    assert good.count(old) == 1
+    fault = faults_of(good.replace(old, new))[key]
+    assert message in fault.message
+    assert fault.expected
+
+
+def test_an_inductance_for_some_groups_only(good, faults_of):
+    motors = good[good.index("[[motors]]") : good.index("[supply]")]
+    second = good.replace("[supply]", motors + 'inductance = "1 mH"\n[supply]')
+    assert "an inductance for all groups or for none" in faults_of(second)["motors.1.inductance"].expected
+    both = second.replace("count = 6", 'inductance = "1 mH"\ncount = 6', 1)
+    assert [group.inductance for group in loads(both).motors] == [1e-3, 1e-3]
+
+
+def test_a_pinion_of_a_group_needs_a_gear_to_run_on(good, faults_of):
+    belt = BELT + "ratio = 3\nefficiency = 0.95\n" + SPUR
+    fault = faults_of(good.replace(SPUR, belt).replace("count = 6", "count = 6\npinion = 12"))["motors.1.pinion"]
+    assert "needs a spur gear as first stage" in fault.message
+    assert loads(good.replace("count = 6", "count = 6\npinion = 12")).motors[0].pinion == 12
+
+
+def test_a_scenario_without_motors(good, faults_of):
+    without = good[: good.index("[[motors]]")] + good[good.index("[supply]") :]
+    assert "motors" in faults_of(without)
+    empty = faults_of("motors = []\n" + without)["motors"]
+    assert "at least one [[motors]]" in empty.expected
