@@ -9,6 +9,7 @@ import pytest
 
 from winchsim.inputs import Load, Pawl, Phase
 from winchsim.physics import heat
+from winchsim.report.ladder import held_text
 from winchsim.slow import lift_all
 from winchsim.studies.ladder import Descent, plan_ladder
 from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
@@ -111,6 +112,21 @@ def test_a_load_that_drives_its_motors_is_not_lowered_under_power(small):
     assert last.lowering.descent in (Descent.OVERHAULS, Descent.SHORTED)
     assert "runs back" in ladder.sentence
     assert any(f.kind is FindingKind.RAN_BACK for f in ladder.findings)
+
+
+def test_a_load_that_friction_holds_at_rest_only_is_told_before_it_is_tested(small):
+    """From the first rung on where a knock would do; a pawl takes the doubt away."""
+    inputs = small(stage=dataclasses.replace(small().stage[0], efficiency=0.84, shaft_drag=0.0), load={"mass": 8.0})
+    ladder = plan_ladder(inputs, rungs=4)
+    proof = [rung.knock_proof for rung in ladder.rungs[1:] if rung.held]
+    assert True in proof and False in proof and proof == sorted(proof, reverse=True)
+    first = next(rung for rung in ladder.rungs if rung.knock_proof is False)
+    (told,) = [finding for finding in ladder.findings if finding.kind is FindingKind.HELD_BY_FRICTION_ONLY]
+    assert told.value == first.mass and "once knocked it runs back" in told.sentence
+    assert held_text(first) == "at rest" and held_text(ladder.rungs[1]) == "holds" and held_text(ladder.rungs[0]) == ""
+    pawled = plan_ladder(dataclasses.replace(inputs, pawl=Pawl()), rungs=4)
+    assert all(rung.knock_proof for rung in pawled.rungs[1:])
+    assert FindingKind.HELD_BY_FRICTION_ONLY not in {finding.kind for finding in pawled.findings}
 
 
 def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it(small):

@@ -64,7 +64,8 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     out.table(rows, "rrrrrrrr r")
     out.sentence(
         "current, motors: of the supply, and voltage at the motors, halfway up; factor: of the weakest link; off: what the "
-        "load does with the power off; care: a link has less than its required factor.", indent="  ",
+        "load does with the power off, at rest: it holds until a knock; care: a link has less than its required factor.",
+        indent="  ",
     )  # fmt: skip
     out.heading("Down again, and a fall")
     for rung in ladder.rungs[1:]:
@@ -101,7 +102,9 @@ def rest_text(rung: Rung) -> str:
 
 def held_text(rung: Rung) -> str:
     """What the load does with the power off, in a word."""
-    return "" if rung.held is None else "holds" if rung.held else "back"
+    if rung.held is None:
+        return ""
+    return ("holds" if rung.knock_proof else "at rest") if rung.held else "back"
 
 
 def _time(value: float | None) -> str:
@@ -168,9 +171,9 @@ def _how(rung: Rung) -> str:
 
 _UNITS = {
     "number": "", "mass": "kg", "up": "", "sound": "", "sentence": "", "lift_time": "s", "current": "A", "voltage": "V",
-    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required": "", "held": "", "coast": "m",
-    "stop_time": "s", "stop_current": "A", "cut": "s", "rest_before": "s", "fall_energy": "J", "fall_speed": "m/s",
-    "catch_gap": "m", "catch_energy": "J",
+    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required": "", "held": "", "knock_proof": "",
+    "coast": "m", "stop_time": "s", "stop_current": "A", "cut": "s", "rest_before": "s", "fall_energy": "J",
+    "fall_speed": "m/s", "catch_gap": "m", "catch_energy": "J",
 }  # fmt: skip
 """Unit of every number of a rung, in the order of the output."""
 

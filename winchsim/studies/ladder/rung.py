@@ -36,6 +36,8 @@ class Rung:
         Its factor, and what it should be. [-]
     held : bool or None
         Whether the load stays up with the power off.
+    knock_proof : bool or None
+        Whether it would also come to rest again after a knock; None where it does not stay up, or nothing hangs.
     coast : float
         How far the load goes on when the power goes off at the top. [m]
     stop_time, stop_current : float or None
@@ -66,6 +68,7 @@ class Rung:
     factor: float
     required: float
     held: bool | None
+    knock_proof: bool | None
     coast: float
     stop_time: float | None
     stop_current: float | None

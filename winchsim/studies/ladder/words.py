@@ -54,6 +54,12 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
                         value=rung.mass, unit="kg", help="Fit a pawl or a brake, or keep a second line taut.")
             )  # fmt: skip
             break
+    for rung in [rung for rung in rungs if rung.knock_proof is False][:1]:
+        found.append(
+            Finding(FindingKind.HELD_BY_FRICTION_ONLY, Severity.CAUTION,
+                    f"From {given(rung.mass, 'kg')} on friction holds the load at rest only: once knocked it runs back.",
+                    value=rung.mass, unit="kg", help="Fit a pawl or a brake, or keep a second line taut.")
+        )  # fmt: skip
     breaks = [rung for rung in rungs if rung.up and not rung.sound]
     for rung in breaks[:1]:
         found.append(
