@@ -19,6 +19,11 @@ from winchsim.model import Event
 from winchsim.report.csv_out import record_csv
 from winchsim.report.text import lift_text
 from winchsim.simulate import RELATIVE_TOLERANCE, Record, simulate
+from winchsim.slow import lift_all
+from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
+from winchsim.studies.drum import study_drum
+from winchsim.studies.heaviest import study_heaviest
+from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.finding import Verdict
 from winchsim.verdict.judge import judge
 
@@ -151,6 +156,27 @@ def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
 def _events(record: Record) -> list[tuple[str, float]]:
     """Events but those that nobody is told of: when a bounce has died away is a matter of taste."""
     return [(e.event.name + e.detail, e.time) for e in record.events if e.event is not Event.SETTLED]
+
+
+# --- the slow model's steps -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["02-clay-too-heavy", "05-net-bag-on-a-battery", "06-shelf-snags-halfway"])
+def test_what_a_study_recommends_does_not_hang_on_the_slow_model_s_steps(name, monkeypatch):
+    inputs, _ = without_snag(winchsim.load(SCENARIOS[0].with_name(f"{name}.toml")))
+    masses = inputs.load.mass * np.array([0.4, 0.55])
+    usual = study_drum(inputs).sentence, study_heaviest(inputs).sentence, lift_all(inputs, {"load.mass": masses})
+    monkeypatch.setattr("winchsim.slow.path.TAKE_UP_CELLS", 4 * TAKE_UP_CELLS)
+    monkeypatch.setattr("winchsim.slow.path.HANGING_CELLS", 4 * HANGING_CELLS)
+    finer = study_drum(inputs).sentence, study_heaviest(inputs).sentence, lift_all(inputs, {"load.mass": masses})
+    assert np.all(usual[2].lifted)
+    np.testing.assert_allclose(usual[2].lift_time, finer[2].lift_time, rtol=2e-4)
+    np.testing.assert_allclose(usual[2].hottest, finer[2].hottest, rtol=5e-4)
+    for told, other in zip(usual[:2], finer[:2], strict=True):
+        assert _NUMBER.sub("#", told) == _NUMBER.sub("#", other)
+        for one, two in zip(_NUMBER.findall(told), _NUMBER.findall(other), strict=True):
+            last = max(_last_digit(one), _last_digit(two))
+            assert abs(float(one) - float(two)) <= max(1.01 * last, 0.006 * float(one)), (told, other)
 
 
 # --- samples --------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
+from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity, round_numbers, rounded
 
 
 @pytest.mark.parametrize(
@@ -51,3 +51,18 @@ def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
 def test_a_unit_follows_its_number_and_the_other_unit_has_as_many_digits():
     assert quantity(12.3456, "kg", us=True) == "12.3 kg (27.2 lb)"
     assert quantity(None, "kg") == "not known"
+
+
+def test_rounding_down_never_goes_up_nor_up_down():
+    for value in (0.0123456, 1.23999, 13.88, 99.99, 1234.5, 25.0, 0.007, 9.999):
+        low, high = rounded(value, 3), rounded(value, 3, up=True)
+        assert low <= value * (1 + 1e-9) and high >= value * (1 - 1e-9)
+        assert high <= low * 1.0101
+    assert rounded(25.0, 3) == rounded(25.0, 3, up=True) == 25.0
+    assert (rounded(7.089, 2), rounded(7.089, 2, up=True)) == (7.0, 7.1)
+
+
+def test_numbers_of_three_digits_between_two():
+    assert round_numbers(0.9975, 1.025) == [0.998, 0.999, 1.0, 1.01, 1.02]
+    assert round_numbers(1.23, 1.24) == []
+    assert len(round_numbers(1e-3, 1.0)) == 3 * 900 - 1

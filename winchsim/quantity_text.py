@@ -171,6 +171,34 @@ def fixed(value: float, decimals: int, digits: int = STEADY_DIGITS) -> str:
     return _cut(value, min(decimals, digits - 1 - _magnitude(value, digits)))
 
 
+def rounded(value: float, digits: int, *, up: bool = False) -> float:
+    """A positive number of so many significant digits, not above the given one, or not below it.
+
+    Parameters
+    ----------
+    value : float
+        [-]
+    digits : int
+        [-]
+    up : bool
+        Whether to round up instead of down.
+    """
+    place = math.floor(math.log10(value)) - digits + 1
+    steps = value / 10.0**place
+    whole = math.ceil(steps - 1e-9) if up else math.floor(steps + 1e-9)
+    return float(f"{whole}e{place}")
+
+
+def round_numbers(low: float, high: float, digits: int = 3) -> list[float]:
+    """Every number of so many significant digits between two positive ones, these left out, ascending."""
+    found: list[float] = []
+    for place in range(math.floor(math.log10(low)) - digits + 1, math.ceil(math.log10(high)) - digits + 1):
+        first = max(10 ** (digits - 1), math.floor(low / 10.0**place))
+        last = min(10**digits - 1, math.ceil(high / 10.0**place))
+        found += [float(f"{whole}e{place}") for whole in range(first, last + 1)]
+    return [value for value in found if low < value < high]
+
+
 def digits_of_share(value: float, whole: float, digits: int = 3) -> int:
     """Significant digits of one amount of many that are known to `SHARE_DIGITS` digits of their whole.
 

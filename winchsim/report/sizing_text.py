@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from winchsim.quantity_text import number, quantity
+from winchsim.quantity_text import fixed, number, quantity, rounded
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
 from winchsim.slow import End, Hold, Lifts
@@ -19,9 +19,9 @@ from winchsim.studies.gears import GearStudy
 from winchsim.studies.heaviest import HeaviestStudy
 from winchsim.studies.motors import MotorStudy
 from winchsim.studies.voltage import VoltageStudy
-from winchsim.verdict.candidates import Band, Judged
+from winchsim.verdict.candidates import Band, Edge, Judged
 from winchsim.verdict.cautions import cautions
-from winchsim.verdict.choice import checked
+from winchsim.verdict.choice import Choice, checked
 from winchsim.verdict.crosscheck import FullRun
 from winchsim.verdict.words import duration, percent
 
@@ -29,6 +29,9 @@ _PLAIN = Paint()
 
 HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "at rest", Hold.RUNS_BACK: "runs back"}
 """What the load does with the power off, in a table."""
+
+BORNE_OUT = 0.002
+"""Difference in lift time to the full runs up to which a table of slow lifts has three digits. [-] Own choice."""
 
 ENDS = {
     End.STALLED: "stalls", End.STALLED_AT_LAYER_END: "stalls", End.BATTERY_EMPTY: "empty", End.OVERFLOW: "flange",
@@ -54,7 +57,7 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, drum_room.edge_words)
     if study.holds_up_to is not None:
-        most = drum_room.size_text(study.holds_up_to)
+        most = drum_room.size_text(rounded(study.holds_up_to, 3))
         out.sentence(f"With the power off the load stays up on drums up to {most}.", indent="  ")
     else:
         out.sentence("With the power off no drum of the range holds the load against a jolt.", indent="  ")
@@ -63,7 +66,7 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
     for i in drum_room.rows_to_show(study):
         mark = " <" if i == choice.recommended else ""
         size = out.q(study.diameters[i], "mm") + mark
-        rows.append((size, number(study.bend_ratios[i], 2), *_cells(study.choice.lifts, i), _layers(choice.lifts, i),
+        rows.append((size, number(study.bend_ratios[i], 2), *_cells(choice, i), _layers(choice.lifts, i),
                      _last_pull(choice.lifts, i), _standing(choice.judged, i)))  # fmt: skip
     out.table(rows, "rrrrrrr rr")
     _legend(out, "; pull: the most that the motors pull on the last layer, as warm as they are there")
@@ -77,12 +80,12 @@ def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Pa
     """Report of a study of the number of motors as text; see `drum_text`."""
     choice, out = study.choice, Lines(us, paint)
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
-    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: f"{v:g}"))
+    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, f"{edge.told:g}"))
     out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
     rows = [("count", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
     for i in range(len(choice.values)):
         mark = " <" if i == choice.recommended else ""
-        rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
+        rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice, i), _winding(out, choice, i),
                      _standing(choice.judged, i)))  # fmt: skip
     out.table(rows, "rrrrrr r")
     _legend(out)
@@ -96,12 +99,12 @@ def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint
     """Report of a study of the supply's voltage as text; see `drum_text`."""
     choice, out = study.choice, Lines(us, paint)
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
-    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, lambda v: quantity(v, "V")))
+    _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, quantity(edge.told, "V", edge.digits)))
     out.heading("Voltages")
     rows = [("voltage", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
     for i in _thinned(choice.values, 14, {run.index for run in choice.runs}):
         mark = " <" if i == choice.recommended else ""
-        rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice.lifts, i), _winding(out, choice.lifts, i),
+        rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice, i), _winding(out, choice, i),
                      _standing(choice.judged, i)))  # fmt: skip
     out.table(rows, "rrrrrr r")
     _legend(out)
@@ -117,9 +120,9 @@ def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Pain
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     out.heading("Changes with the most room, by ratio")
     for i in gears_room.rows_to_show(study):
-        option, lifts = study.options[i], choice.lifts
+        option = study.options[i]
         mark = "<" if i == choice.recommended else "-"
-        time, cold, hot, amps, factor, power_off = _cells(lifts, i)
+        time, cold, hot, amps, factor, power_off = _cells(choice, i)
         out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {amps} A; torque {cold} cold, {hot} hot; weakest link "
                        f"{factor}; {power_off}; {_standing(choice.judged, i)}.")  # fmt: skip
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:.4g}:1", checked(choice))
@@ -134,17 +137,15 @@ def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, pai
     _head(out, study.sentence, study.good, name, study.machine.title, "")
     out.heading("How far each limit lets the load go, the nearest first")
     for reach in study.reaches:
-        upto = (
-            "no end" if reach.mass is None else quantity(heaviest_room.rounded_down(reach.mass), "kg") if reach.mass else "none"
-        )
+        upto = "no end" if reach.mass is None else quantity(rounded(reach.mass, 3), "kg") if reach.mass else "none"
         kind = reach.name if reach.hard else f"{reach.name} (a caution)"
         beyond = f"beyond it {reach.reason}" if reach.reason else "kept over the whole range"
         out.item(out.said(upto).rjust(18 if us else 8), f"{kind}: {beyond}")
     if study.power_mass is not None:
         out.heading("Most power to the load")
         out.sentence(
-            f"{quantity(study.power or 0.0, 'W')} at {heaviest_room.mass_text(study.power_mass)}, rising at "
-            f"{quantity(study.power_speed or 0.0, 'mm/s')}; strength is not asked here.", indent="  ",
+            f"About {quantity(study.power or 0.0, 'W', 2)} at {heaviest_room.mass_text(study.power_mass, 2)}, rising at "
+            f"{quantity(study.power_speed or 0.0, 'mm/s', 2)}; strength is not asked here.", indent="  ",
         )  # fmt: skip
     off = study.largest_difference
     note = "" if off is None else f"{len(study.runs)} run in full; largest difference in lift time {percent(off, 1)}."
@@ -174,24 +175,32 @@ def _band(out: Lines, band: Band | None, others: int, words) -> None:  # type: i
         out.sentence(f"There {'is another band' if others == 1 else f'are {others} more bands'}; see the rows.", indent="  ")
 
 
-def _edge(edge, which: str, text) -> str:  # type: ignore[no-untyped-def]
+def _edge(edge: Edge, which: str, text: str) -> str:
     if edge.beyond is None:
-        return f"{which.capitalize()} {text(edge.value)} the range that was tried ends, not the band."
-    return f"{which.capitalize()} {text(edge.value)} {edge.reason}."
+        return f"{which.capitalize()} {text} the range that was tried ends, not the band."
+    return f"{which.capitalize()} {text} {edge.reason}."
 
 
 def _legend(out: Lines, more: str = "") -> None:
     text = (
         "cold, hot: torque of the motors over what starts the load, at the start and with windings at their limit; amps: "
-        "running/at rest; factor: of the weakest link; power off: holds, holds at rest but not against a jolt, or runs back"
+        "running/at rest; factor: of the weakest link while it lifts; power off: holds, holds at rest but not against a "
+        "jolt, or runs back"
     )
     out.sentence(f"{text}{more}.", indent="  ")
 
 
-def _cells(lifts: Lifts, i: int) -> tuple[str, str, str, str, str, str]:
+def _digits(choice: Choice) -> int:
+    """Digits of what the slow model says of times and temperatures: three where the full runs bear them out, else two."""
+    off = choice.largest_difference
+    return 3 if off is not None and off <= BORNE_OUT else 2
+
+
+def _cells(choice: Choice, i: int) -> tuple[str, str, str, str, str, str]:
     """Time, margins cold and hot, current running and at rest, factor, power off."""
+    lifts = choice.lifts
     built = lifts.end[i] != End.CANNOT_BE_BUILT
-    time = duration(float(lifts.lift_time[i])) if lifts.lifted[i] else ENDS[End(int(lifts.end[i]))]
+    time = duration(float(lifts.lift_time[i]), _digits(choice)) if lifts.lifted[i] else ENDS[End(int(lifts.end[i]))]
     if not built:
         return time, "", "", "", "", ""
     holds = HOLDING[Hold(int(lifts.holding[i]))] if lifts.lifted[i] else ""
@@ -208,11 +217,15 @@ def _layers(lifts: Lifts, i: int) -> str:
 
 
 def _last_pull(lifts: Lifts, i: int) -> str:
-    return quantity(float(lifts.last_pull[i]), "N") if lifts.last_pull[i] == lifts.last_pull[i] else ""
+    """To two digits: near a stall the windings' warmth, which it falls with, is not known to more."""
+    pull = float(lifts.last_pull[i])
+    return "" if math.isnan(pull) else f"{fixed(pull, 2, 2)} N"
 
 
-def _winding(out: Lines, lifts: Lifts, i: int) -> str:
-    return out.q(float(lifts.hottest[i]), "°C") if lifts.hottest[i] == lifts.hottest[i] else ""
+def _winding(out: Lines, choice: Choice, i: int) -> str:
+    """Only of what comes up: while something stalls it is a question of how long."""
+    hottest = float(choice.lifts.hottest[i])
+    return "" if math.isnan(hottest) or not choice.lifts.lifted[i] else out.q(hottest, "°C", _digits(choice))
 
 
 def _standing(judged: Judged, i: int) -> str:

@@ -175,9 +175,14 @@ def _holds_up_to(diameters: np.ndarray, lifts: Lifts) -> float | None:
 # --- words ----------------------------------------------------------------------------------------------------------
 
 
-def size_text(diameter: Any) -> str:
+def size_text(diameter: Any, digits: int = 3) -> str:
     """A diameter for people."""
-    return quantity(float(diameter), "mm")
+    return quantity(float(diameter), "mm", digits)
+
+
+def edge_text(edge: Edge) -> str:
+    """The diameter at which a band ends, for people."""
+    return size_text(edge.told, edge.digits)
 
 
 def _sentence(choice: Choice) -> str:
@@ -188,7 +193,7 @@ def _sentence(choice: Choice) -> str:
             f"No drum between {size_text(diameters[0])} and {size_text(diameters[-1])} works: at "
             f"{size_text(diameters[nearest])}, which comes nearest, {judged.reason(nearest)}."
         )
-    text = f"Drums from {size_text(choice.band.low.value)} to {size_text(choice.band.high.value)} work"
+    text = f"Drums from {edge_text(choice.band.low)} to {edge_text(choice.band.high)} work"
     own, take = choice.confirmation, size_text(diameters[choice.recommended])
     assert own is not None
     if not own.sound:
@@ -206,8 +211,8 @@ def edge_words(edge: Edge, which: str) -> str:
         ``below`` or ``above``.
     """
     if edge.beyond is None:
-        return f"{which.capitalize()} {size_text(edge.value)} the range that was tried ends, not the band."
-    return f"{which.capitalize()} {size_text(edge.value)} {edge.reason}."
+        return f"{which.capitalize()} {edge_text(edge)} the range that was tried ends, not the band."
+    return f"{which.capitalize()} {edge_text(edge)} {edge.reason}."
 
 
 def rows_to_show(study: DrumStudy, most: int = 14) -> list[int]:

@@ -11,9 +11,10 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
 from winchsim.physics.load import pull_needed
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import quantity, round_numbers, rounded
 from winchsim.slow import Lifts, Variants, lift_all, vary
 from winchsim.verdict.candidates import Judged, Wanted, judge_all, without_snag
+from winchsim.verdict.choice import CLOSE
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full, silent
 from winchsim.verdict.finding import Finding
 from winchsim.verdict.words import duration, speed
@@ -22,9 +23,6 @@ PATH = "load.mass"
 
 CANDIDATES = 240
 """Loads tried over the range. [-]"""
-
-FINER = 60
-"""More loads where a limit ends. [-]"""
 
 LIGHTEST = 1e-3
 """Lightest load tried, as a share of the one that stalls the motors. [-]"""
@@ -139,12 +137,14 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
     for limit in judged.limits:
         ends = np.flatnonzero(limit.room < 1)
         if len(ends) and ends[0] > 0:
-            finer.append(np.geomspace(masses[ends[0] - 1], masses[ends[0]], FINER + 2)[1:-1])
+            last, beyond = float(masses[ends[0] - 1]), float(masses[ends[0]])
+            finer.append(np.array([rounded(last, 3), *round_numbers(last, beyond)]))
     masses = np.unique(np.concatenate(finer))
     judged, variants = _judged(inputs, machine, wanted, masses)
     works, easy = _up_to(judged.works), _up_to(judged.easy)
     own = int(np.searchsorted(masses, inputs.load.mass))
-    wanted_runs = dict.fromkeys(i for i in (easy, works, own if judged.works[own] else None) if i is not None)
+    ends = [_told(masses, i) for i in (easy, works) if i is not None]
+    wanted_runs = dict.fromkeys([*ends, own] if judged.works[own] else ends)
     runs = run_full([(i, variants.one(i)) for i in wanted_runs], judged.lifts, on_progress)
     power, at = _most_power(machine, masses, judged.lifts)
     return HeaviestStudy(
@@ -175,6 +175,12 @@ def _up_to(good: np.ndarray) -> int | None:
     return last if last >= 0 else None
 
 
+def _told(masses: np.ndarray, index: int) -> int:
+    """The candidate that is told in place of another: the heaviest of three digits that is not heavier."""
+    near = int(np.argmin(np.abs(masses - rounded(float(masses[index]), 3))))
+    return min(near, index)
+
+
 def _mass(masses: np.ndarray, index: int | None) -> float | None:
     return None if index is None else float(masses[index])
 
@@ -202,28 +208,34 @@ def _most_power(machine: Machine, masses: np.ndarray, lifts: Lifts) -> tuple[flo
 # --- words ----------------------------------------------------------------------------------------------------------
 
 
-def mass_text(mass: Any) -> str:
+def mass_text(mass: Any, digits: int = 3) -> str:
     """A mass for people."""
-    return quantity(float(mass), "kg" if mass >= 0.1 else "g")
+    return quantity(float(mass), "kg" if mass >= 0.1 else "g", digits)
 
 
-def rounded_down(mass: float) -> float:
-    """A mass that people can weigh, not above the given one: three significant digits. [kg]"""
-    step = 10.0 ** (math.floor(math.log10(mass)) - 2)
-    return math.floor(mass / step + 1e-9) * step
+def up_to_text(mass: float, run: FullRun | None) -> str:
+    """A mass that people can weigh, not above the given one; two digits where its full run is far from the slow model."""
+    close = run is not None and run.difference is not None and abs(run.difference) <= CLOSE
+    digits = 3 if close else 2
+    return mass_text(rounded(mass, digits), digits)
 
 
 def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int | None, runs: tuple[FullRun, ...]) -> str:
     if works is None:
         return f"Not even {mass_text(masses[0])} works: {judged.reason(0)}."
     by_index = {run.index: run for run in runs}
-    text = f"Lifts up to {mass_text(rounded_down(masses[works]))}"
-    if by_index[works].full_time is not None:
-        text += f" (in {duration(by_index[works].full_time or 0.0)}, {speed(judged.lifts.speed[works])})"
+    told = _told(masses, works)
+    run, upto = by_index[told], up_to_text(float(masses[told]), by_index[told])
+    text = f"Lifts up to {upto}"
+    if run.full_time is not None and run.verdict is not None:
+        rising = run.verdict.summary.steady_speed
+        which = "" if upto == mass_text(masses[told]) else f"{mass_text(masses[told])} "
+        text += f" ({which}in {duration(run.full_time)}{'' if rising is None else f', {speed(rising)}'})"
     if easy is None:
         return text + ", but no load keeps every required factor."
     if easy < works:
-        text += f"; keeps every required factor up to {mass_text(rounded_down(masses[easy]))}"
+        strict = _told(masses, easy)
+        text += f"; keeps every required factor up to {up_to_text(float(masses[strict]), by_index[strict])}"
     else:
         text += ", with every required factor kept"
     failed = next((run for run in runs if not run.sound), None)

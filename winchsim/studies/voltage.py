@@ -146,7 +146,8 @@ def _sentence(choice: Choice) -> str:
             f"No voltage from {quantity(volts[0], 'V')} to {quantity(volts[-1], 'V')} works: at "
             f"{quantity(volts[nearest], 'V')}, which comes nearest, {judged.reason(nearest)}."
         )
-    text = f"From {quantity(choice.band.low.value, 'V')} to {quantity(choice.band.high.value, 'V')} it works"
+    low, high = (quantity(edge.told, "V", edge.digits) for edge in (choice.band.low, choice.band.high))
+    text = f"From {low} to {high} it works"
     own, take = choice.confirmation, quantity(float(volts[choice.recommended]), "V")
     assert own is not None
     if not own.sound:

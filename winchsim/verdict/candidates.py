@@ -215,7 +215,7 @@ def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
         return "the motors stall before the load lifts off"
     if lifts.end[i] in (End.STALLED, End.STALLED_AT_LAYER_END):
         where = ", where a new layer of rope begins" if lifts.end[i] == End.STALLED_AT_LAYER_END else ""
-        return f"the motors stall {length(lifts.height[i])} up{where}"
+        return f"the motors stall about {length(lifts.height[i], 2)} up{where}"  # to a fortieth of the height
     than = "less than" if lifts.margin_cold[i] < wanted.margin else "and"
     times = number(lifts.margin_cold[i], 3)
     return f"the motors have {times} times the torque that starts it, {than} the {wanted.margin:g} wanted"
@@ -267,12 +267,23 @@ class Edge:
         Name of the limit that bounds it; empty where the range does.
     reason : str
         Clause on what happens beyond; empty where the range ends.
+    digits : int
+        Significant digits that the value is told with. [-]
+    shown : float or None
+        The value as it is told, rounded to so many digits into the band; None for as it is. [SI]
     """
 
     value: float
     beyond: float | None
     limit: str
     reason: str
+    digits: int = 3
+    shown: float | None = None
+
+    @property
+    def told(self) -> float:
+        """The value to print. [SI]"""
+        return self.value if self.shown is None else self.shown
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from winchsim.quantity_text import number
+from winchsim.quantity_text import number, round_numbers, rounded
 from winchsim.slow import Hold, Lifts, Variants
 from winchsim.verdict.candidates import Band, Judged, bands, edge_of
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full
@@ -17,8 +17,9 @@ from winchsim.verdict.words import percent, spoken
 MOST_TRIES = 3
 """Candidates tried in full before giving up. [-]"""
 
-FINER = 24
-"""More candidates between two neighbours of which one works and the other does not. [-]"""
+CLOSE = 0.005
+"""Difference in lift time between slow model and full run up to which the end of a band is told with three digits; else it is
+told with two. [-] Own choice."""
 
 Called = Callable[[int], str]
 """Name of a candidate, for people."""
@@ -83,7 +84,9 @@ class Choice:
 def sharpened(
     values: np.ndarray, judge: Callable[[np.ndarray], tuple[Judged, Variants]]
 ) -> tuple[np.ndarray, Judged, Variants]:
-    """Candidates with more of them where working ends, so that the edges of a band are sharp.
+    """Candidates with more of them where working or holding ends: all numbers of three digits between two neighbours.
+
+    So the edges of a band are sharp, and what is printed of them is what was tried.
 
     Parameters
     ----------
@@ -93,10 +96,11 @@ def sharpened(
         Judges candidates by their values.
     """
     judged, variants = judge(values)
-    ends = np.flatnonzero(np.diff(judged.works.astype(int)))
-    if not len(ends):
+    holds = judged.lifts.lifted & (judged.lifts.holding == Hold.HOLDS)
+    ends = np.flatnonzero((np.diff(judged.works.astype(int)) != 0) | (np.diff(holds.astype(int)) != 0))
+    finer = [round_numbers(float(values[k]), float(values[k + 1])) for k in ends]
+    if not any(finer):
         return values, judged, variants
-    finer = [np.geomspace(values[k], values[k + 1], FINER + 2)[1:-1] for k in ends]
     values = np.unique(np.concatenate([values, *finer]))
     return (values, *judge(values))
 
@@ -159,8 +163,25 @@ def choose(
     if chosen is not None:
         ends = ((chosen[0], chosen[0] - 1), (chosen[1], chosen[1] + 1))
         band = Band(*(edge_of(values, judged, inside, outside, variants.problems) for inside, outside in ends))
+        band = _as_told(band, chosen, values, best, runs)
     findings = (*differences(runs, called), *_findings(judged, best, runs), *notes)
     return Choice(variants, values, judged, best, band, max(len(found) - 1, 0), runs, findings)
+
+
+def _as_told(band: Band, ends: tuple[int, int], values: np.ndarray, best: int | None, runs: Sequence[FullRun]) -> Band:
+    """The band with its edges rounded inwards, to two digits where a full run is far from the slow model."""
+    if np.issubdtype(values.dtype, np.integer):
+        return band
+    off = {run.index: run.difference for run in runs}
+    told = []
+    for edge, index, up in ((band.low, ends[0], True), (band.high, ends[1], False)):
+        gap = off.get(index)
+        digits = 3 if edge.beyond is None or (gap is not None and abs(gap) <= CLOSE) else 2
+        shown = edge.value if edge.beyond is None else rounded(edge.value, digits, up=up)
+        told.append(replace(edge, digits=digits, shown=shown))
+    low, high = told
+    within = low.told <= high.told if best is None else low.told <= values[best] <= high.told
+    return Band(low, high) if within else band
 
 
 def _least(judged: Judged, among: np.ndarray, rank: np.ndarray) -> int | None:

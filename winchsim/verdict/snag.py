@@ -6,12 +6,11 @@ ratio they weigh tonnes at the rope, and what they hold breaks links that the mo
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Event, build
-from winchsim.quantity_text import number, quantity
+from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulate import Record, simulate
 from winchsim.verdict.balance import needed_current
 from winchsim.verdict.words import link_name
@@ -165,11 +164,5 @@ def _sentence(found: SnagStudy) -> str:
     text = f"If the load snags, the {built.broke} breaks before the motors stall"
     if safe is None or safe.current_limit is None:
         return text + "; no current limit that still raises the load prevents it, because the spinning rotors alone break it."
-    limit = quantity(_down(safe.current_limit), "A", 2)
+    limit = quantity(rounded(safe.current_limit, 2), "A", 2)  # down, so that what is printed is safe too
     return f"{text}; with the current limited to {limit} they stall first (simulated, rotors' momentum included)."
-
-
-def _down(value: float) -> float:
-    """A value rounded down to two digits, so that what is printed is safe too."""
-    step = 10.0 ** (math.floor(math.log10(value)) - 1)
-    return math.floor(value / step + 1e-9) * step

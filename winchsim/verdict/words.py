@@ -49,9 +49,9 @@ def percent(share: float, digits: int = 2) -> str:
     return f"{number(100 * share, digits)} %"
 
 
-def length(value: float) -> str:
-    """A length in metres, or in millimetres below 0.1 m."""
-    return quantity(value, "m") if abs(value) >= 0.1 else quantity(value, "mm", 2)
+def length(value: float, digits: int = 3) -> str:
+    """A length in metres, or in millimetres and at most two digits below 0.1 m."""
+    return quantity(value, "m", digits) if abs(value) >= 0.1 else quantity(value, "mm", min(digits, 2))
 
 
 def speed(value: float) -> str:
@@ -64,9 +64,9 @@ def torque(value: float) -> str:
     return quantity(value, "N·m") if abs(value) >= 0.1 else quantity(value, "mN·m")
 
 
-def duration(value: float) -> str:
+def duration(value: float, digits: int = 3) -> str:
     """A time in seconds; in milliseconds below 0.1 s, in minutes from ten of them on."""
-    return quantity(value, "ms" if 0 < abs(value) < 0.1 else "s" if abs(value) < 600 else "min")
+    return quantity(value, "ms" if 0 < abs(value) < 0.1 else "s" if abs(value) < 600 else "min", digits)
 
 
 def after(time: float) -> str:
