@@ -12,6 +12,7 @@ from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.chain import Chain, Element, GroupMesh, make_chain
+from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 from winchsim.strength.printed import PrintedBody, fill_share
 
@@ -65,7 +66,9 @@ def module_of(stage: Stage) -> float | None:
     """Module of a stage, from its diametral pitch where that is given. [m]"""
     if stage.module is not None:
         return stage.module
-    return gears.module_from_diametral_pitch(stage.diametral_pitch) if stage.diametral_pitch is not None else None
+    if stage.diametral_pitch is None:
+        return None
+    return gears.module_from_diametral_pitch(in_unit(stage.diametral_pitch, "1/in"))
 
 
 def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
