@@ -31,6 +31,7 @@ class FormulaBench:
 
     tests: tuple[LiftTest, ...]
     knobs: tuple[Knob, ...]
+    pawl: bool = False
 
     @property
     def heights(self):

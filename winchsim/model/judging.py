@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from winchsim.elementwise import larger, pick
 from winchsim.model.machine import Machine
+from winchsim.physics.chain import Chain, RestingBounds, input_torque
 
 
 class Channels(NamedTuple):
@@ -17,7 +18,9 @@ class Channels(NamedTuple):
     Attributes
     ----------
     tension : float or ndarray
-        [N]
+        Of the rope at the load. [N]
+    pull : float or ndarray
+        Of the rope at the drum, which sheaves and edges on the way make another. [N]
     drum : float or ndarray
         Torque of the rope on the drum. [N·m]
     outputs : sequence
@@ -31,11 +34,54 @@ class Channels(NamedTuple):
     """
 
     tension: Any
+    pull: Any
     drum: Any
     outputs: Any
     forward: bool
     groups: Any
     common: Any
+
+
+def on_drum(chain: Chain, drum: int, direction: int, outputs: Sequence[Any], rope_torque: Any) -> Any:
+    """Torque of the rope on the drum, with what sheaves, edges and a tackle between drum and load add or keep. [N·m]
+
+    Parameters
+    ----------
+    chain : Chain
+    drum : int
+        Its element that the drum is on.
+    direction : int
+        +1 raising, -1 running back.
+    outputs : sequence of float or ndarray
+        Output torque of each element. [N·m]
+    rope_torque : float or ndarray
+        Rope force at the load times layer radius. [N·m]
+    """
+    if drum + 1 == len(chain.elements):
+        return rope_torque
+    return input_torque(chain.elements[drum + 1], direction, outputs[drum + 1])
+
+
+def stalled_channels(machine: Machine, motor_torques: Sequence[Any], held: Any, largest: Any, least: Any) -> Channels:
+    """The most that links carry when the drum comes to rest with the motors on: by a stall, or by a snag on any layer.
+
+    The motors push with the losses of motion, out of which the drum comes to rest; what the load passes up meets the losses at
+    rest. The rotors' momentum is not in it.
+
+    Parameters
+    ----------
+    machine : Machine
+    motor_torques : sequence of float or ndarray
+        Per group of the chain, at zero speed. [N·m]
+    held : float or ndarray
+        Rope force of the load just before it moves. [N]
+    largest, least : float or ndarray
+        Radius of the fullest and of the emptiest layer of the lift. [m]
+    """
+    bounds = RestingBounds(machine.chain, machine.breakaway, 1.0)(motor_torques, held * largest)
+    rope_torque, drum = bounds.outputs[-1], machine.drum_element
+    torque = rope_torque if drum + 1 == len(machine.chain.elements) else bounds.inputs[drum + 1]
+    return Channels(rope_torque / least, torque / least, torque, bounds.outputs, True, bounds.groups, bounds.common)
 
 
 def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
@@ -89,7 +135,7 @@ def link_shares(machine: Machine, at: Channels) -> list[Any]:
         elif link.channel == "common":
             value = abs(at.common)
         else:
-            value = at.tension if link.channel == "tension" else at.drum
+            value = {"tension": at.tension, "pull": at.pull, "drum": at.drum}[link.channel]
         shares.append(value / link.bears)
     return shares
 
@@ -103,7 +149,7 @@ def share_reader(machine: Machine) -> Callable[[Channels], Any]:
     """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
     elements: dict[int, tuple[float, float]] = {}
     groups: dict[int, tuple[float, float]] = {}
-    plain = {"tension": 0.0, "drum": 0.0, "common": 0.0}
+    plain = {"tension": 0.0, "pull": 0.0, "drum": 0.0, "common": 0.0}
     for link in machine.links:
         used = 1 / link.bears if link.bears > 0 else float("inf")
         mesh = machine.meshes[link.index] if link.channel == "mesh" else None
@@ -119,11 +165,11 @@ def share_reader(machine: Machine) -> Callable[[Channels], Any]:
             _keep_larger(elements, index, (used, used) if mesh is None else _mesh_weights(machine, index, share))
     rows = tuple((index, *weights) for index, weights in elements.items())
     group_rows = tuple((index, weights) for index, weights in groups.items())
-    tension, drum, common = plain["tension"], plain["drum"], plain["common"]
+    tension, pull, drum, common = plain["tension"], plain["pull"], plain["drum"], plain["common"]
 
     def worst(at: Channels) -> Any:
         outputs, forward = at.outputs, at.forward
-        largest = larger(at.tension * tension, at.drum * drum)
+        largest = larger(larger(at.tension * tension, at.pull * pull), at.drum * drum)
         if common:
             largest = larger(largest, abs(at.common) * common)
         for index, weights in group_rows:

@@ -46,7 +46,7 @@ def build_links(
     found += _shafts(inputs, outputs, notebook)
     found += _gearboxes(inputs, train)
     found += drum_links(inputs, layers, notebook)
-    found += _rope_links(inputs, notebook)
+    found += _rope_links(inputs, train, notebook)
     return tuple(found)
 
 
@@ -218,20 +218,24 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
         strength = shafts.drum_rod_strength(material, d.diameter)
         scale = float(shafts.drum_rod_moment(1.0, float(np.max([layer.radius for layer in layers])), d.support_span))
         found.append(
-            LinkLimit(LinkKind.DRUM_BENDING, "drum", "drum rod between its supports", "tension", 0, scale, strength,
+            LinkLimit(LinkKind.DRUM_BENDING, "drum", "drum rod between its supports", "pull", 0, scale, strength,
                       inputs.factors.shaft)
         )  # fmt: skip
     return found
 
 
-def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
+def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
     r, d = inputs.rope, inputs.drum
     row = notebook.rope(inputs)
     knot = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=r.knot_efficiency)
     anchor = line.anchor_strength(
         row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
     )
-    return [
+    found = [
         LinkLimit(LinkKind.ROPE_KNOT, "rope", "rope at its knot", "tension", 0, 1.0, knot, inputs.factors.rope),
-        LinkLimit(LinkKind.ROPE_ANCHOR, "drum", "rope's hold on the drum", "tension", 0, 1.0, anchor, inputs.factors.anchor),
+        LinkLimit(LinkKind.ROPE_ANCHOR, "drum", "rope's hold on the drum", "pull", 0, 1.0, anchor, inputs.factors.anchor),
     ]
+    if train.drum_element + 1 < len(train.chain.elements):  # the pull at the drum is another than at the knot
+        whole = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=1.0)
+        found.append(LinkLimit(LinkKind.ROPE, "rope", "rope at the drum", "pull", 0, 1.0, whole, inputs.factors.rope))
+    return found

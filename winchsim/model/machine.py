@@ -162,7 +162,8 @@ class LinkLimit:
     channel : str
         ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain element `index`),
         ``common`` (torque of the common gear's shaft), ``gearbox`` (torque behind the gearboxes of the chain's group
-        `index`, all its motors together), ``tension`` (rope) or ``drum`` (torque on the drum rod).
+        `index`, all its motors together), ``tension`` (rope at the load), ``pull`` (rope at the drum) or ``drum`` (torque on
+        the drum rod).
     index : int
         Which mesh, element or group; 0 for the others.
     scale : float
@@ -366,6 +367,13 @@ class Machine:
     def chain_in(self, action: str) -> Chain:
         """Chain in force in a phase: with the brake gripping when the power is off."""
         return self.braked_chain if action in ("off", "short") else self.chain
+
+    @property
+    def layers_used(self) -> tuple[int, ...]:
+        """Layers of the drum that a lift to the top winds onto, from 0; at least one."""
+        last = self.wound_at_start + self.line.falls * (self.top_travel - self.start_travel)
+        used = [i for i, layer in enumerate(self.layers) if layer.start < last and layer.end > self.wound_at_start]
+        return tuple(used) or (len(self.layers) - 1,)
 
     def height(self, travel):
         """Height above the start's floor at a travel along the path. [m]"""

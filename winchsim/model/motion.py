@@ -16,7 +16,7 @@ import numpy as np
 
 from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
-from winchsim.model.judging import Channels, share_reader
+from winchsim.model.judging import Channels, on_drum, share_reader
 from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
@@ -507,23 +507,26 @@ class Motion:
         at = self.first_branch(chain, drum) if drum else None
         resting = RestingBounds(chain, breakaway)
         gone, lost = max(key.cut, 0), len(m.groups) + len(m.dragged) if not key.whole else 0
+        place = m.drum_element - gone
 
-        def padded(tension: Any, rope_torque: Any, outputs: Any, forward: bool, groups: Any, common: Any) -> Channels:
-            """Zero torque in what a parted train has lost."""
+        def judged(tension: Any, drum_torque: Any, outputs: Any, forward: bool, groups: Any, common: Any) -> Channels:
+            """With zero torque in what a parted train has lost."""
             if not key.whole:
                 none = tension * 0.0
                 outputs, groups, common = [none] * gone + list(outputs), [none] * lost, none
-            return Channels(tension, rope_torque, outputs, forward, groups, common)
+            return Channels(tension, drum_torque / radius, drum_torque, outputs, forward, groups, common)
 
         def channels(y: Any, now: Flow) -> Channels:
             nonlocal at
             rope_torque = now.tension * radius
             if at is None:
                 torques = resting(now.torques, rope_torque)
-                return padded(now.tension, rope_torque, torques.outputs, True, torques.groups, torques.common)
+                pulled = rope_torque if place + 1 == len(chain.elements) else torques.inputs[place + 1]
+                return judged(now.tension, pulled, torques.outputs, True, torques.groups, torques.common)
             if isinstance(rope_torque, np.ndarray):
                 torques = moving_torques(chain, drum, now.torques, rope_torque, at)
-                return padded(now.tension, rope_torque, torques.outputs, drum > 0, torques.groups, torques.common)
+                pulled = on_drum(chain, place, drum, torques.outputs, rope_torque)
+                return judged(now.tension, pulled, torques.outputs, drum > 0, torques.groups, torques.common)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
                 at = self._find_branch(chain, drum, now.torques, rope_torque)
@@ -531,7 +534,8 @@ class Motion:
             outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
             common = sum(gain * torque for gain, torque in zip(at.group_gains, passed))  # noqa: B905
-            return padded(now.tension, rope_torque, outputs, drum > 0, passed, common)
+            pulled = on_drum(chain, place, drum, outputs, rope_torque)
+            return judged(now.tension, pulled, outputs, drum > 0, passed, common)
 
         return channels
 

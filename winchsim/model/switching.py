@@ -337,7 +337,7 @@ class WinchProblem:
             for i in range(len(m.groups)):
                 step.y[m.current_state(i)] = 0.0
             step.change(sense=())
-        if link.channel == "tension":
+        if link.channel in ("tension", "pull"):
             step.change(parted=True, taut=False, settled=False)
             return
         if link.channel == "drum":

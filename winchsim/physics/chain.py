@@ -643,13 +643,19 @@ class RestingBounds:
     chain : Chain
     breakaway : float
         Losses at rest against losses in motion. [-]
+    pushing : float, optional
+        The same for what the motors pass down; 1 for a chain that comes to rest out of motion, whose losses have kept no more
+        than that from the drum. Left out: `breakaway`. [-]
     """
 
-    def __init__(self, chain: Chain, breakaway: float) -> None:
+    def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
         self._chain = chain
-        self._breakaway = breakaway
-        self._rows = [(e.ratio, *_factors(e, breakaway)) for e in chain.elements]
-        self._groups = [(_group_factors(mesh, 1.0)[0], *_group_factors(mesh, breakaway)) for mesh in chain.groups]
+        self._pushing = breakaway if pushing is None else pushing
+        self._rows = [(e.ratio, _factors(e, self._pushing), _factors(e, breakaway)) for e in chain.elements]
+        self._groups = [
+            (_group_factors(mesh, 1.0)[0], _group_factors(mesh, self._pushing), _group_factors(mesh, breakaway))
+            for mesh in chain.groups
+        ]
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
         """Bounds at a state; of floats or arrays.
@@ -664,16 +670,16 @@ class RestingBounds:
         outputs: list[Any] = []
         inputs: list[Any] = []
         torque = rope_torque
-        for ratio, _, reverse, drag in reversed(self._rows):
+        for ratio, _, (_, reverse, drag) in reversed(self._rows):
             outputs.append(torque)
             torque = positive(torque * reverse / ratio - drag)
             inputs.append(torque)
         outputs.reverse()
         inputs.reverse()
         groups = self._carried(motor_torques, torque)
-        push = group_push(self._chain, 1, motor_torques, self._breakaway)
+        push = group_push(self._chain, 1, motor_torques, self._pushing)
         push = positive(push)
-        for i, (ratio, forward, _, drag) in enumerate(self._rows):
+        for i, (ratio, (forward, _, drag), _) in enumerate(self._rows):
             inputs[i] = larger(inputs[i], push)
             push = positive(push - drag) * ratio / forward
             outputs[i] = larger(outputs[i], push)
@@ -682,12 +688,13 @@ class RestingBounds:
     def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
         """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""
         held = [
-            (abs(torque) + drag) * dragged for torque, (_, _, dragged, drag) in zip(motor_torques, self._groups, strict=True)
+            (abs(torque) + drag) * dragged
+            for torque, (_, _, (_, dragged, drag)) in zip(motor_torques, self._groups, strict=True)
         ]
         per_hold = passed_up / larger(sum(held), TINY)
         return [
             larger(positive(torque - drag) * drives, own * per_hold) / moving
-            for torque, own, (moving, drives, _, drag) in zip(motor_torques, held, self._groups, strict=True)
+            for torque, own, (moving, (drives, _, drag), _) in zip(motor_torques, held, self._groups, strict=True)
         ]
 
 

@@ -78,7 +78,7 @@ def margin_rows(machine: Machine, verdict: Verdict, say: Say) -> list[Row]:
         ("torque to start it, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"),
         ("same, windings at limit", f"{number(s.stall_margin_hot)} x", "1", ""),
     ]
-    hold = holding(machine, machine.top_travel, _top_layer(machine))
+    hold = holding(machine, machine.top_travel, machine.layers_used[-1])
     for words, value in (("holding, power off", hold.resting), ("same, once set going", hold.moving)):
         rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; no pawl counted"))
     for group in machine.groups:
@@ -91,11 +91,6 @@ def margin_rows(machine: Machine, verdict: Verdict, say: Say) -> list[Row]:
         worst = min(verdict.rows, key=lambda row: row.link.factor / row.link.required)
         rows.append(("factor of a link", number(worst.link.factor, 2), f"{worst.link.required:g}", worst.label))
     return rows
-
-
-def _top_layer(machine: Machine) -> int:
-    wound = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
-    return next((i for i, layer in enumerate(machine.layers) if wound < layer.end), len(machine.layers) - 1)
 
 
 LINK_HEADS = ("factor", "wanted", "asked", "bears", "at", "link")

@@ -13,9 +13,9 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
-from winchsim.model.judging import Channels, link_shares
+from winchsim.model.judging import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
-from winchsim.physics.chain import Chain, RestingBounds, group_push
+from winchsim.physics.chain import Chain, group_push
 from winchsim.slow.balance import Law, output_torques, raising_line
 from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
@@ -293,15 +293,22 @@ def _margins(batch: Batch) -> tuple[Any, Any, Any]:
     m, n = batch.machine, batch.size
     windings, cases = start_temperatures(batch)
     hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]
-    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
-    starts = np.concatenate([np.zeros((1, n)), batch.ends[:-1]])
-    used = (starts < last) & (batch.ends > m.wound_at_start)
-    radius = np.max(np.where(used, np.where(np.isfinite(batch.radii), batch.radii, 0.0), 0.0), axis=0)
-    needed = output_torques(m.chain, 1, breakaway_pull(batch) * radius, breakaway=m.breakaway)[0]
+    largest, _ = _radii_used(batch)
+    needed = output_torques(m.chain, 1, breakaway_pull(batch) * largest, breakaway=m.breakaway)[0]
     still = np.zeros(n)
     cold_law = Law(batch, windings, cases)
     margins = [law.at_rest(needed, m.breakaway)[1] for law in (cold_law, Law(batch, hot, cases))]
     return *margins, cold_law.drive(still).total
+
+
+def _radii_used(batch: Batch) -> tuple[Any, Any]:
+    """Radius of the fullest and of the emptiest layer that the lift winds onto. [m]"""
+    m, n = batch.machine, batch.size
+    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
+    starts = np.concatenate([np.zeros((1, n)), batch.ends[:-1]])
+    used = (starts < last) & (batch.ends > m.wound_at_start) & np.isfinite(batch.radii)
+    largest = np.max(np.where(used, batch.radii, 0.0), axis=0)
+    return largest, np.min(np.where(used, batch.radii, np.inf), axis=0)
 
 
 def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
@@ -328,19 +335,16 @@ def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
 
 def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     """Share of each link's strength that is used on the way up, and under all that the motors can give at rest."""
-    m, n, path = batch.machine, batch.size, course.path
+    m, n = batch.machine, batch.size
     common, *outputs = output_torques(m.chain, 1, course.rope_torque)
     passed = _passed(m.chain, course.group_torques, common)
-    rising = link_shares(m, Channels(course.tension, course.rope_torque, outputs, True, passed, common))
-    moved = course.first_speed > 0
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, course.rope_torque)
+    pull = course.tension * np.where(course.rope_torque > 0, drum / course.rope_torque, 1.0)
+    rising = link_shares(m, Channels(course.tension, pull, drum, outputs, True, passed, common))
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
-    radius = path.radii[-1]
-    held = np.asarray(breakaway_pull(batch) * radius + np.zeros(n))
-    bounds = RestingBounds(m.chain, m.breakaway)(torques, held)
-    rope_end = bounds.outputs[m.drum_element]
-    stalled = link_shares(m, Channels(rope_end / radius, rope_end, bounds.outputs, True, bounds.groups, bounds.common))
-    return _rows(rising, n) * moved, _rows(stalled, n)
+    at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *_radii_used(batch))
+    return _rows(rising, n), _rows(link_shares(m, at_stall), n)
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:

@@ -33,7 +33,7 @@ class LinkKind(StrEnum):
     CROSS_PIN = "cross_pin"
     DRUM_BENDING = "drum_bending"
     ROPE_KNOT = "rope_knot"
-    ROPE_BEND = "rope_bend"
+    ROPE = "rope"
     ROPE_ANCHOR = "rope_anchor"
 
 

@@ -84,19 +84,13 @@ def hardest_margins(
     windings, cases : sequence of float, optional
         Temperatures of each live group; left out, those of the start. [°C]
     """
-    found = [margins(machine, machine.start_travel, i, windings=windings, cases=cases) for i in _used_layers(machine)]
+    found = [margins(machine, machine.start_travel, i, windings=windings, cases=cases) for i in machine.layers_used]
     return Margins(min(f.moving for f in found), min(f.resting for f in found))
 
 
 def hot_margins(machine: Machine) -> Margins:
     """Margins on the fullest layer with the windings at their limits, the cases at the temperature of the air."""
     return hardest_margins(machine, windings=[g.winding_limit for g in machine.groups])
-
-
-def _used_layers(m: Machine) -> list[int]:
-    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
-    used = [i for i, layer in enumerate(m.layers) if layer.start < last and layer.end > m.wound_at_start]
-    return used or [len(m.layers) - 1]
 
 
 WARM_STEPS = 12

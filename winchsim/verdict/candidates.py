@@ -189,7 +189,7 @@ _KINDS = {
     LinkKind.TOOTH_PINION: ("the pinions' teeth", "pinions"), LinkKind.TOOTH_GEAR: ("the gears' teeth", "gears"),
     LinkKind.STAGE_LIMIT: ("the bought gears", "bought gears"), LinkKind.SHAFT: ("the shafts", "shafts"),
     LinkKind.CROSS_PIN: ("the cross-pin", "cross-pin"), LinkKind.DRUM_BENDING: ("the drum rod", "drum rod"),
-    LinkKind.ROPE_KNOT: ("the rope", "rope"), LinkKind.ROPE_BEND: ("the rope's bend", "rope's bend"),
+    LinkKind.ROPE_KNOT: ("the rope", "rope"), LinkKind.ROPE: ("the rope at the drum", "rope at drum"),
     LinkKind.ROPE_ANCHOR: ("the rope's hold on the drum", "rope's hold"),
 }  # fmt: skip
 

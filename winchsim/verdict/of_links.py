@@ -27,6 +27,7 @@ over minutes."""
 
 MEANING = {
     LinkKind.ROPE_KNOT: FindingKind.ROPE_BROKE,
+    LinkKind.ROPE: FindingKind.ROPE_BROKE,
     LinkKind.ROPE_ANCHOR: FindingKind.ROPE_BROKE,
 }
 
@@ -66,6 +67,7 @@ def _link_advice(case: Case, limit: LinkLimit, demand: float) -> str:
         LinkKind.CROSS_PIN: "A thicker pin, or a clamp that shares the torque.",
         LinkKind.DRUM_BENDING: "A thicker rod, or supports nearer to the rope.",
         LinkKind.ROPE_KNOT: "A thicker or stronger rope, or a splice instead of a knot.",
+        LinkKind.ROPE: "A thicker or stronger rope, or sheaves and edges that keep less of its pull.",
         LinkKind.ROPE_ANCHOR: "More dead turns on the drum, or a better fixing.",
     }.get(limit.kind, "A stronger part, or less load.")
 

@@ -6,9 +6,8 @@ import math
 from dataclasses import replace
 
 from winchsim.model import Event, Machine
-from winchsim.model.estimate import chain_torques, raising_phase
-from winchsim.model.judging import Channels, link_shares
-from winchsim.physics.chain import group_push
+from winchsim.model.estimate import chain_torques, pull, raising_phase
+from winchsim.model.judging import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record
 from winchsim.strength.link import Link
@@ -16,20 +15,19 @@ from winchsim.verdict.balance import needed_current
 from winchsim.verdict.finding import FullPull, FullPullRow, LinkRow
 from winchsim.verdict.words import link_name
 
-DETERMINED = ("tension", "drum")
-"""Channels that the rope's pull settles also while the train is held."""
-
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:
     """Every link with the worst that was asked of it, the smallest factor first."""
     m = record.machine
+    straight = m.drum_element + 1 == len(m.chain.elements)  # nothing but the rope's pull is on the drum
+    settled = {"tension", "pull", "drum"} if straight else {"tension"}  # also while the train is held
     broke = {int(event.detail) for event in record.events if event.event is Event.OVERLOAD}
     rows = []
     for asked in record.demands:
         limit = m.links[asked.link]
         link = Link(
             limit.kind, limit.where, limit.strength, asked.share * limit.strength.value, limit.required,
-            asked.time, asked.height, asked.bound and limit.channel not in DETERMINED,
+            asked.time, asked.height, asked.bound and limit.channel not in settled,
         )  # fmt: skip
         rows.append(LinkRow(link_name(m, limit), link, asked.link, asked.link in broke))
     return tuple(sorted(rows, key=lambda row: row.link.factor))
@@ -47,8 +45,7 @@ def full_pull(machine: Machine) -> FullPull:
 
     Notes
     -----
-    Static: the motors at zero speed push through the chain with the losses of motion, as they do when the drum is
-    brought to rest; friction at rest could only keep torque from the drum.
+    Static, on the layers of the lift: see `winchsim.model.judging.stalled_channels`.
     """
     phase = raising_phase(machine)
     limited, current = _shares(machine, phase.current_limit)
@@ -70,14 +67,8 @@ def _shares(machine: Machine, current_limit: float) -> tuple[list[float], float]
     phase = replace(raising_phase(m), current_limit=current_limit)
     windings = [g.winding_start for g in m.groups]
     torques, current, _ = chain_torques(m, phase, 0.0, windings, [m.ambient] * len(m.groups))
-    push = common = max(group_push(m.chain, 1, torques), 0.0)
-    outputs = []
-    for element in m.chain.elements:
-        push = max(push - element.drag, 0.0) * element.ratio * element.forward
-        outputs.append(push)
-    passed = [max(torque - mesh.drag, 0.0) for torque, mesh in zip(torques, m.chain.groups, strict=True)]
-    drum = outputs[-1]
-    at = Channels(drum / min(layer.radius for layer in m.layers), drum, outputs, True, passed, common)
+    radii = [m.layers[i].radius for i in m.layers_used]
+    at = stalled_channels(m, torques, pull(m, m.start_travel, m.breakaway), max(radii), min(radii))
     return [float(share) for share in link_shares(m, at)], current
 
 

@@ -9,13 +9,6 @@ from winchsim.model.machine import LinkLimit
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.strength.link import LinkKind
 
-_NAMES = {
-    LinkKind.CROSS_PIN: "cross-pin of the drum",
-    LinkKind.DRUM_BENDING: "drum rod between its supports",
-    LinkKind.ROPE_KNOT: "rope at its knot",
-    LinkKind.ROPE_ANCHOR: "rope's hold on the drum",
-}
-
 _SIDES = {LinkKind.TOOTH_PINION: "pinion", LinkKind.TOOTH_GEAR: "gear"}
 
 
@@ -27,7 +20,7 @@ def link_name(machine: Machine, link: LinkLimit) -> str:
         return f"output shaft of {bracketed(link.label.removesuffix(', output shaft'))}"
     if link.kind is LinkKind.STAGE_LIMIT and link.where.startswith("stage"):
         return f"reduction of {bracketed(link.label)}"
-    return _NAMES.get(link.kind, bracketed(link.label))
+    return bracketed(link.label)
 
 
 def bracketed(label: str) -> str:

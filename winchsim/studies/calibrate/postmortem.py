@@ -174,7 +174,7 @@ _WORDS = {
     LinkKind.CROSS_PIN: ("pin",),
     LinkKind.DRUM_BENDING: ("rod", "drum"),
     LinkKind.ROPE_KNOT: ("rope", "knot", "splice", "cord", "line"),
-    LinkKind.ROPE_BEND: ("rope",),
+    LinkKind.ROPE: ("rope",),
     LinkKind.ROPE_ANCHOR: ("anchor", "fixing", "hold"),
 }
 

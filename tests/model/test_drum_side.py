@@ -1,0 +1,72 @@
+"""Links at the drum carry what sheaves and edges between drum and load make of the load's pull."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from winchsim.inputs import Edge, Sheave
+from winchsim.model import Event, build
+from winchsim.scenario.read import load
+from winchsim.simulate import simulate
+from winchsim.slow import lift_machine
+from winchsim.strength.link import LinkKind
+from winchsim.verdict.weakest import full_pull, weakest_links
+
+SCENARIOS = sorted((Path(__file__).resolve().parents[2] / "scenarios").glob("*.toml"))
+
+EDGE = (Edge(friction=0.3, angle=math.pi / 2),)
+KEPT = math.exp(-0.3 * math.pi / 2)
+PARTS = {"drum": {"cross_pin_diameter": 0.004, "support_span": 0.1}}
+
+
+def demands(inputs) -> dict[LinkKind, float]:
+    """Largest demand on each kind of link over a whole run."""
+    return {row.link.kind: row.link.demand for row in weakest_links(simulate(inputs))}
+
+
+def test_an_edge_loads_the_drum_and_not_the_knot(small):
+    """The capstan equation: 1/exp(-mu angle) of the load's pull is on the drum while it is raised."""
+    record = simulate(small(**PARTS, edge=EDGE))
+    middle = int(np.argmin(np.abs(record["height"] - 0.05)))
+    radius = record.machine.layers[0].radius
+    assert record["drum_speed"][middle] > 0
+    assert record["drum_torque"][middle] == pytest.approx(record["tension"][middle] * radius / KEPT, rel=1e-6)
+
+
+def test_the_drum_s_links_follow_from_the_pull_on_it(small):
+    """One layer: pin torque is the pull times its radius; all of it 1/kept of the knot's."""
+    inputs = small(**PARTS, edge=EDGE, sheave=(Sheave(efficiency=0.9),))
+    found, radius = demands(inputs), build(inputs).layers[0].radius
+    assert found[LinkKind.ROPE] == pytest.approx(found[LinkKind.ROPE_KNOT] / KEPT / 0.9, rel=1e-3)
+    assert found[LinkKind.CROSS_PIN] == pytest.approx(found[LinkKind.ROPE] * radius, rel=1e-9)
+    assert found[LinkKind.ROPE_ANCHOR] == found[LinkKind.ROPE]
+
+
+def test_without_sheave_or_edge_the_rope_is_judged_at_its_knot_alone(small):
+    kinds = [link.kind for link in build(small()).links]
+    assert LinkKind.ROPE_KNOT in kinds and LinkKind.ROPE not in kinds
+
+
+def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
+    """Spliced without loss at the load, its whole strength just above the load's pull: the edge's share is too much."""
+    strong = {"breaking_force": 100.0, "knot_efficiency": 1.0}
+    assert simulate(small(rope=strong)).first(Event.OVERLOAD) is None
+    record = simulate(small(rope=strong, edge=EDGE))
+    broke = record.first(Event.OVERLOAD)
+    assert broke is not None and record.machine.links[int(broke.detail)].kind is LinkKind.ROPE
+
+
+@pytest.mark.parametrize("parts", [{}, {"edge": EDGE}, {"edge": EDGE, "rope": {"falls": 2}}])
+def test_a_stall_loads_the_same_links_in_both_models(small, parts):
+    machine = build(small(**PARTS, **parts))
+    assert full_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
+def test_a_stall_loads_the_same_links_in_both_models_on_every_shipped_scenario(path):
+    machine = build(load(str(path)))
+    assert full_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
