@@ -1,0 +1,77 @@
+"""Links of a built winch: what is judged, what a shaft's bending adds, and what cannot be made."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.inputs import Gearbox, Stage
+from winchsim.model import build
+from winchsim.simulate import simulate
+from winchsim.strength.link import LinkKind
+
+SPUR = {"pinion": 12, "gear": 36, "module": 1e-3, "width": 8e-3, "material": "PETG", "shaft_diameter": 5e-3}
+
+
+@pytest.fixture(scope="module")
+def geared(small):
+    """Maker of a winch with two spur stages, values of the last one changed, and other parts."""
+
+    def make(parts=None, **last):
+        return small(stage=(Stage(**SPUR), Stage(**{**SPUR, **last})), **(parts or {}))
+
+    return make
+
+
+def _link(machine, kind, where):
+    return next(link for link in machine.links if link.kind is kind and link.where == where)
+
+
+def test_a_shaft_between_bearings_is_bent_by_what_its_gear_transmits(geared):
+    free = _link(build(geared()), LinkKind.SHAFT, "stage.2")
+    # Own arithmetic: the teeth push with 2/(z m)/cos(20°) per torque in the middle of 60 mm between bearings. Bending stress
+    # 32 M/(pi d³), torsion 16 T/(pi d³), distortion energy: as much as a torque of sqrt(T² + 4/3 M²).
+    span = 0.06
+    moment = 2 / (36 * 1e-3) / math.cos(math.radians(20)) * span / 4
+    bent = _link(build(geared(shaft_span=span)), LinkKind.SHAFT, "stage.2")
+    assert bent.strength.value == pytest.approx(free.strength.value)
+    assert bent.scale / free.scale == pytest.approx(math.sqrt(1 + 4 / 3 * moment**2), rel=1e-6)
+
+
+def test_a_gearbox_is_judged_at_its_own_output(small, make_motor):
+    motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=2)
+    inputs = small(motors=replace(motor, no_load_speed=motor.no_load_speed / 10, stall_torque=motor.stall_torque * 8))
+    record = simulate(inputs)
+    place = next(i for i, link in enumerate(record.machine.links) if link.where == "motors.1.gearbox")
+    link, demand = record.machine.links[place], record.demands[place]
+    assert (link.kind, link.strength.value) == (LinkKind.STAGE_LIMIT, 0.05)
+    # Each of two gearboxes carries half of what the first stage takes: at least the load's pull through three lossy stages.
+    share = 8.0 * 9.80665 * 0.006 / (5 * 0.8) ** 3 / 2 / 0.05
+    assert share < demand.share < 2 * share
+
+
+@pytest.mark.parametrize(
+    ("parts", "last", "key"),
+    [
+        ({}, {"bore": 0.0365}, "stage.2.bore"),
+        ({}, {"bore": 0.034}, "stage.2.bore"),
+        ({}, {"walls": 0, "infill": 0.0}, "stage.2.walls"),
+        ({}, {"friction": 9.0}, "stage.2.friction"),
+        ({"rope": {"free_length": 0.12, "lead": 0.0}}, {}, "rope.free_length"),
+        ({"rope": {"falls": 2, "sheave_efficiency": 0.45}}, {}, "rope.sheave_efficiency"),
+        ({"drum": {"flange_diameter": 0.0105}}, {}, "drum.flange_diameter"),
+        ({"drum": {"flange_diameter": 0.0145, "width": 0.004}}, {}, "drum.flange_diameter"),
+    ],
+)
+def test_what_cannot_be_made_is_refused_at_its_key(geared, parts, last, key):
+    with pytest.raises(InputError) as refused:
+        build(geared(parts, **last))
+    assert [fault.key for fault in refused.value.faults] == [key]
+    assert refused.value.faults[0].expected
+
+
+def test_free_rope_places_the_drum(small):
+    rope = {"free_length": 0.9, "lead": 0.1, "falls": 2}
+    assert build(small(rope=rope)).reach == pytest.approx((0.9 - 0.1) / 2)
+    assert build(small(load={"drum_height": 0.4})).reach == pytest.approx(0.4)
