@@ -1,0 +1,136 @@
+"""What a command line may ask for in vain: too much, nothing that answers, a table that is none; said, with nothing written."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
+
+import pytest
+
+from winchsim import cli
+from winchsim.commands.curves import MOST_LIFTS
+from winchsim.commands.env import Env, ExitCode
+from winchsim.scenario.starter import STARTER
+
+HEAD = "mass_kg,voltage_v,winding_start_c,measured_time_s,outcome\n"
+
+
+def run(*arguments: str):
+    """Exit code, output and errors of a command line, its folded lines joined."""
+    env = Env(io.StringIO(), io.StringIO())
+    code = cli.main(list(arguments), env)
+    return code, env.stdout.getvalue(), " ".join(env.stderr.getvalue().split())
+
+
+@pytest.fixture(scope="module")
+def crate(tmp_path_factory):
+    path = tmp_path_factory.mktemp("crate") / "crate.toml"
+    path.write_text(STARTER.replace('height = "0.6 m"', 'height = "0.06 m"'), encoding="utf-8")
+    return str(path)
+
+
+# --- curves ---------------------------------------------------------------------------------------------------------
+
+
+def test_too_many_scenarios_for_one_picture(crate, tmp_path):
+    code, said, noted = run("curves", *[crate] * (MOST_LIFTS + 1), "--out", str(tmp_path / "o"))
+    assert (code, said) == (ExitCode.MISUSE, "") and f"at most {MOST_LIFTS}" in noted
+    assert not (tmp_path / "o").exists()
+
+
+def test_too_many_tests_for_one_picture(crate, tmp_path, monkeypatch):
+    monkeypatch.setattr("winchsim.commands.curves.MOST_LIFTS", 3)
+    sheet = tmp_path / "tests.csv"
+    sheet.write_text(HEAD + "".join(f"{1 + k},,,5,lifted\n" for k in range(4)))
+    code, said, noted = run("curves", crate, "--measured", str(sheet), "--out", str(tmp_path / "o"))
+    assert (code, said) == (ExitCode.MISUSE, "")
+    assert "more than 3 different tests" in noted and "in parts" in noted
+    assert not (tmp_path / "o").exists()
+
+
+def test_a_test_is_simulated_as_warm_as_it_was_and_repeats_once(crate, tmp_path):
+    # The hot winding has more resistance: the same load takes longer.
+    sheet = tmp_path / "tests.csv"
+    sheet.write_text(HEAD + "4,,20,5,lifted\n4,,20,5.2,lifted\n4,,110,5,lifted\n")
+    code, said, _ = run("curves", crate, "--measured", str(sheet), "--out", str(tmp_path / "o"), "--json", "--format", "svg")
+    cold, again, hot = json.loads(said)["differences"]
+    assert code == ExitCode.GOOD
+    assert cold["simulated_time_s"] == again["simulated_time_s"] < hot["simulated_time_s"]
+    assert (cold["measured_time_s"], again["measured_time_s"]) == (5, 5.2)
+
+
+# --- lift -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_snag_that_cannot_be_is_said(crate):
+    code, said, noted = run("lift", crate, "--snag", "--no-cures", "--set", "load.mass=200 kg")
+    assert code == ExitCode.BAD and said.startswith("Breaks the pinion tooth")
+    assert "no snag was simulated" in noted
+
+
+@pytest.mark.parametrize(
+    ("override", "key", "message"),
+    [
+        ("title.of=3", "title.of", "holds a single value"),
+        ("load.mass.value=3", "load.mass.value", "holds a single value"),
+        ("stage.1=3", "stage.1", "a whole table of a list cannot be set"),
+    ],
+)
+def test_an_override_of_what_is_no_table(crate, override, key, message):
+    code, said, noted = run("lift", crate, "--set", override)
+    assert (code, said) == (ExitCode.MISUSE, "")
+    assert f"--set: {key}: " in noted and message in noted
+
+
+def test_an_override_where_the_file_holds_a_number_for_a_table(tmp_path):
+    path = tmp_path / "odd.toml"
+    path.write_text(STARTER.replace("[supply]", "[bulk]").replace("[[motors]]", "supply = 3\n[[motors]]", 1))
+    code, said, noted = run("lift", str(path), "--set", "supply.voltage=6 V")
+    assert (code, said) == (ExitCode.MISUSE, "") and "supply is not a table in this file" in noted
+
+
+# --- spread on a scheduler ------------------------------------------------------------------------------------------
+
+
+def test_a_scheduler_without_the_library_for_it(crate, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)  # so that importing it fails, also where it is installed
+    code, said, noted = run("spread", crate, "--builds", "10", "--scheduler", "tcp://127.0.0.1:9")
+    assert (code, said) == (ExitCode.MISUSE, "")
+    assert 'pip install "winchsim[cluster]"' in noted
+
+
+@pytest.mark.parametrize("error", [OSError("timed out"), ValueError("no such scheme")])
+def test_a_scheduler_that_does_not_answer(crate, monkeypatch, error):
+    def refuse(address, timeout):
+        raise error
+
+    monkeypatch.setitem(sys.modules, "distributed", SimpleNamespace(Client=refuse))
+    code, said, noted = run("spread", crate, "--builds", "10", "--scheduler", "tcp://127.0.0.1:9")
+    assert (code, said) == (ExitCode.MISUSE, "")
+    assert "no dask scheduler at tcp://127.0.0.1:9" in noted and type(error).__name__ in noted
+
+
+def test_a_scheduler_gives_the_same_numbers_as_this_machine(crate, monkeypatch):
+    class Client:
+        """A scheduler's face, with threads behind it."""
+
+        def __init__(self, address, timeout):
+            assert address == "tcp://127.0.0.1:9"
+
+        def __enter__(self):
+            self.pool = ThreadPoolExecutor(2)
+            return self
+
+        def __exit__(self, *error):
+            self.pool.shutdown()
+
+        def get_executor(self):
+            return self.pool
+
+    here = run("spread", crate, "--builds", "20", "--json", "--workers", "1")
+    monkeypatch.setitem(sys.modules, "distributed", SimpleNamespace(Client=Client))
+    there = run("spread", crate, "--builds", "20", "--json", "--scheduler", "tcp://127.0.0.1:9")
+    assert there[:2] == here[:2]
