@@ -9,7 +9,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.inputs import Drum, Gearbox, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply
+from winchsim.inputs import (
+    Drum,
+    Edge,
+    Gearbox,
+    Inputs,
+    Load,
+    MotorGroup,
+    MotorPoint,
+    Pawl,
+    Phase,
+    Rope,
+    Settings,
+    Sheave,
+    Stage,
+    Supply,
+)
 from winchsim.model import Machine, build
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
@@ -223,17 +238,379 @@ ambient = "25 °C"
 watch = "1 s"
 """
 INCH = [
-    ('"11500 rpm"', '"1204.277183876087 rad/s"'), ('"6.1 mN*m"', '"0.8638327892335333 oz*in"'), ('"28 g"', '"0.9876709345882515 oz"'),
+    ('"11500 rpm"', '"1204.277183876087 rad/s"'), ('"6.1 mN*m"', '"0.8638327892335333 oz*in"'),
+    ('"28 g"', '"0.9876709345882515 oz"'),
     ('module = "1.27 mm"', 'diametral_pitch = "20 1/in"'), ('"12.7 mm"', '"1/2 in"'), ('"50.8 mm"', '"2 in"'),
-    ('"3.175 mm"', '"1/8 in"'), ('"1334.4664845783785 N"', '"300 lbf"'), ('"9.07184740 kg"', '"20 lb"'), ('"0.1524 m"', '"1/2 ft"'),
+    ('"3.175 mm"', '"1/8 in"'), ('"1334.4664845783785 N"', '"300 lbf"'), ('"9.07184740 kg"', '"20 lb"'),
+    ('"0.1524 m"', '"1/2 ft"'),
     ('"25 °C"', '"77 °F"'), ('"0.5 mN*m"', '"0.0708059664 oz*in"'),
 ]  # fmt: skip
 
 
 def test_the_same_winch_in_inches_and_pounds():
-    """1 lbf = 4.4482216152605 N, 1 ozf = 1/16 lbf, 1 in = 25.4 mm exactly; a diametral pitch of 20 is a module of 25.4/20 mm."""
+    """1 lbf = 4.4482216152605 N, 1 ozf = 1/16 lbf, 1 in = 25.4 mm exactly; pitch 20 is a module of 25.4/20 mm."""
     text = METRIC
     for metric, inch in INCH:
         assert metric in text
         text = text.replace(metric, inch)
     assert_one_machine(loads(METRIC), loads(text), 1e-6, 1e-6)
+
+
+# --- stages and motors ------------------------------------------------------------------------------------------------
+
+
+def plain(ratio: float, efficiency: float = 1.0, **more) -> Stage:
+    """A reduction that is not a spur pair, without drag unless said."""
+    return Stage(**{"kind": "other", "ratio": ratio, "efficiency": efficiency, "shaft_drag": 0.0, **more})
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (winch(), winch(stage=(FIRST, *[replace(REST, repeat=1)] * 3))),
+        (winch(stage=(replace(FIRST, repeat=2), REST)), winch(stage=(FIRST, FIRST, REST))),
+        (winch(group(pinion=16), group(), stage=(replace(FIRST, repeat=2), REST)),
+         winch(group(pinion=16), group(), stage=(FIRST, FIRST, REST))),
+    ],
+    ids=["last", "first", "own pinion"],
+)  # fmt: skip
+def test_a_repeated_stage_is_its_stages_written_out(first, second):
+    assert_one_machine(first, second)
+
+
+def test_a_group_s_own_pinion_of_the_same_size_changes_nothing():
+    assert_one_machine(winch(group(), group(count=1)), winch(group(pinion=12), group(count=1, pinion=12)))
+
+
+def test_a_reduction_of_one_to_one_without_a_loss_is_nothing():
+    bare, more = winch(group(), group(count=1)), winch(group(), group(count=1), stage=(FIRST, plain(1.0), REST))
+    one, other = simulate(bare), simulate(more)
+    assert judge(other, cures=False).sentence == judge(one, cures=False).sentence
+    assert other.energy.source == pytest.approx(one.energy.source, rel=1e-9)
+    assert lift_all(more).lift_time == pytest.approx(lift_all(bare).lift_time, rel=1e-9)
+    forces = [
+        [r[f"mesh_{place}_force"].max() for place in places] for r, places in ((one, (1, 2, 3, 5)), (other, (1, 2, 4, 6)))
+    ]
+    assert forces[1] == pytest.approx(forces[0], rel=1e-9)
+
+
+def test_a_stage_by_its_teeth_is_one_by_its_ratio():
+    spur = replace(REST, repeat=1, efficiency=0.93, inertia=1e-5, shaft_drag=1e-3)
+    belt = plain(4.0, 0.93, inertia=1e-5, shaft_drag=1e-3)
+    by_teeth, by_ratio = (winch(stage=(plain(4.0, 0.9, inertia=1e-5), middle, plain(16.0, 0.9, inertia=1e-4)))
+                          for middle in (spur, belt))  # fmt: skip
+    one, other = simulate(by_teeth), simulate(by_ratio)
+    assert other["height"] == pytest.approx(one["height"], rel=1e-12)
+    assert other["mesh_2_force"] == pytest.approx(one["mesh_2_force"] * 14 * 2e-3 / 2, rel=1e-12)
+    assert lift_all(by_ratio).lift_time == pytest.approx(lift_all(by_teeth).lift_time, rel=1e-12)
+
+
+def test_a_gearbox_on_the_motors_is_a_stage_before_the_first():
+    """One motor, so that one pinion turns behind either."""
+    drag = {"shaft_drag": 1e-3}
+    stages = (replace(FIRST, **drag), replace(REST, **drag))
+    bare = group(count=1, rotor_inertia=1e-7)
+    geared = replace(bare, no_load_speed=400.0, stall_torque=6e-3 * 3 * 0.8, gearbox=replace(BOX, torque_limit=None))
+    assert_one_pull(winch(geared, stage=stages), winch(bare, stage=(plain(3.0, 0.8), *stages)))
+
+
+def assert_one_pull(first: Inputs, second: Inputs) -> None:
+    """Both lift alike and ask the same of the links from the last stage on."""
+    records = [simulate(inputs) for inputs in (first, second)]
+    verdicts = [judge(record, cures=False) for record in records]
+    assert verdicts[1].sentence == verdicts[0].sentence
+    assert records[1].energy.source == pytest.approx(records[0].energy.source, rel=1e-6)
+    for key in ("lift_time", "peak_winding", "stall_margin_cold", "stall_margin_hot"):
+        assert getattr(verdicts[1].summary, key) == pytest.approx(getattr(verdicts[0].summary, key), rel=1e-6), key
+    forces = [record[f"mesh_{len(record.machine.meshes)}_force"].max() for record in records]
+    assert forces[1] == pytest.approx(forces[0], rel=1e-5)
+    assert lift_all(second).lift_time == pytest.approx(lift_all(first).lift_time, rel=1e-9)
+
+
+def test_dead_motors_are_a_drag_on_the_common_gear():
+    """With lossless teeth, two dead motors of drag c at 4:1 hold the common gear back by 8 c: a shaft drag of that size."""
+    free = replace(FIRST, efficiency=1.0, shaft_drag=0.0, inertia=1e-3)
+    live, rest = group(count=2, rotor_inertia=1e-9), replace(REST, shaft_drag=1e-3)
+    drag = build(winch(live)).groups[0].motor.drag
+    dead = winch(live, replace(live, dead=2), stage=(free, rest))
+    dragged = winch(live, stage=(replace(free, shaft_drag=8 * drag), rest))
+    one, other = (judge(simulate(inputs), cures=False).summary for inputs in (dead, dragged))
+    assert other.lift_time == pytest.approx(one.lift_time, rel=1e-3)  # the pinions of the dead motors turn too
+    assert other.peak_winding == pytest.approx(one.peak_winding, rel=1e-3)
+    assert other.stall_margin_cold == pytest.approx(one.stall_margin_cold, rel=1e-6)
+
+
+HEAT = {"winding_heat_capacity": 3.0, "case_heat_capacity": 20.0, "winding_to_case": 10.0, "case_to_ambient": 20.0}
+
+
+def test_a_motor_by_points_by_bench_and_at_another_voltage_is_the_motor_of_its_sheet():
+    fit = build(winch()).groups[0].fit
+    m, idle, stages = fit.motor, 0.09, (replace(FIRST, shaft_drag=1e-3), replace(REST, shaft_drag=1e-3))
+
+    def sheet(volts: float) -> dict[str, float]:
+        stalled = volts / m.resistance
+        return {
+            "voltage": volts, "no_load_speed": (volts - idle * m.resistance) / m.constant, "no_load_current": idle,
+            "stall_current": stalled, "stall_torque": m.constant * (stalled - idle), "rotor_inertia": m.inertia, **HEAT,
+        }  # fmt: skip
+
+    def point(torque: float) -> MotorPoint:
+        current = (torque + m.drag) / m.constant
+        return MotorPoint(torque=torque, speed=(6.0 - current * m.resistance) / m.constant, current=current)
+
+    common = {"count": 4, "voltage": 6.0, "rotor_inertia": m.inertia, **HEAT}
+    by_points = MotorGroup(known_by="points", points=tuple(point(torque) for torque in (5e-4, 2e-3, 4e-3)), **common)
+    by_bench = MotorGroup(
+        known_by="bench", terminal_resistance=m.resistance, no_load_speed=sheet(6.0)["no_load_speed"], no_load_current=idle,
+        lever_voltage=2.0, lever_current=2.0 / m.resistance, lever_arm=0.05,
+        lever_force=(m.constant * 2.0 / m.resistance - m.drag) / 0.05, **common,
+    )  # fmt: skip
+    by_sheet = winch(group(**sheet(6.0)), stage=stages)
+    for other in (by_points, by_bench, group(**sheet(4.0))):
+        assert_one_machine(by_sheet, winch(other, stage=stages))
+
+
+# --- supply and programme ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "supply",
+    [
+        Supply(voltage=6.0, resistance=0.05, current_limit=1e4), Supply(voltage=6.0, resistance=0.05, kind="battery"),
+        Supply(voltage=6.0, resistance=0.05, kind="battery", capacity=1e7),
+        Supply(voltage=6.0, resistance=0.05, off="each motor"),
+    ],
+    ids=["far limit", "battery", "large battery", "switch at each motor"],
+)  # fmt: skip
+def test_a_supply_that_is_never_stretched_is_a_plain_one(supply):
+    several = (group(), group(count=1))
+    assert_one_machine(winch(*several), winch(*several, supply=supply))
+
+
+def test_what_a_phase_says_of_the_supply_is_what_the_supply_says():
+    up, off = Phase(action="raise", until="top"), Phase(action="off", time=1.0)
+    several = (group(), group(count=1))
+    limited = winch(*several, supply=Supply(voltage=5.0, resistance=0.05, current_limit=2.0))
+    assert_one_machine(limited, winch(*several, phase=(replace(up, voltage=5.0, current_limit=2.0), off)))
+    assert_one_machine(winch(*several), winch(*several, phase=(up, off)))
+
+
+def test_a_phase_in_two_halves_is_the_phase():
+    def programme(*times: float) -> Inputs:
+        parts = [Phase(action="raise", until="time", time=time) for time in times]
+        return winch(group(), group(count=1), phase=(*parts, Phase(action="off", time=1.0)))
+
+    one, other = simulate(programme(2.0)), simulate(programme(0.7, 1.3))
+    for name in ("height", "charge", "motor_1_winding", "motor_2_winding"):
+        assert other[name][-1] == pytest.approx(one[name][-1], rel=1e-4), name
+    assert other.energy.source == pytest.approx(one.energy.source, rel=1e-4)
+
+
+# --- drum, rope, load -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {"drum": Drum(diameter=0.01, width=0.2, inertia=1e-6)},
+        {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, lay="nested")},
+        {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, flange_diameter=0.05)},
+        {"rope": Rope(diameter=0.003, free_length=0.4)}, {"rope": Rope(diameter=0.003, mass_per_length=1e-9)},
+        {"load": Load(mass=8.0, height=0.1, slope_friction=0.3)}, {"load": Load(mass=8.0, height=0.1, snag_height=0.35)},
+        {"pawl": Pawl(fitted=False)},
+    ],
+    ids=["wide drum", "nested", "flanges", "free length", "light rope", "no slope", "far snag", "no pawl"],
+)  # fmt: skip
+def test_what_the_lift_never_meets_changes_nothing(parts):
+    bare = {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6)}
+    assert_one_machine(winch(**bare), winch(**{**bare, **parts}), 2e-5)
+
+
+def test_sheaves_and_edges_without_friction_are_nothing_but_a_place_for_the_rope_to_break():
+    bare, turned = winch(), winch(sheave=(Sheave(efficiency=1.0, repeat=2),), edge=(Edge(friction=0.0, angle=1.0),))
+    one, other = (judge(simulate(inputs), cures=False) for inputs in (bare, turned))
+    assert other.sentence == one.sentence
+    assert other.summary.lift_time == pytest.approx(one.summary.lift_time, rel=1e-9)
+    factors = [{row.label: row.link.factor for row in verdict.rows} for verdict in (one, other)]
+    assert {name: factors[1][name] for name in factors[0]} == pytest.approx(factors[0], rel=1e-9)
+
+
+def _strong(**more) -> Rope:
+    return Rope(**{"diameter": 0.003, "axial_stiffness": 4e4, "sheave_efficiency": 1.0, **more})
+
+
+def test_falls_are_a_lighter_load_raised_further():
+    """n falls of a load m are one of m/n² in n times the gravity, raised n times as high."""
+    tackle = winch(rope=_strong(falls=3), load=Load(mass=27.0, height=0.1, drum_height=0.5))
+    single = winch(rope=_strong(), load=Load(mass=3.0, height=0.3, drum_height=1.5), settings=Settings(
+        gravity=3 * Settings().gravity, watch=1.0, stall_watch=2.0))  # fmt: skip
+    one, other = simulate(tackle), simulate(single)
+    for name in ("tension", "charge", "motor_1_winding", "drum_speed", "rope_wound"):
+        assert other[name][-1] == pytest.approx(one[name][-1], rel=1e-4), name
+        assert other[name].max() == pytest.approx(one[name].max(), rel=1e-4), name
+    assert other.energy.source == pytest.approx(one.energy.source, rel=1e-5)
+    assert lift_all(single).lift_time == pytest.approx(lift_all(tackle).lift_time, rel=1e-9)
+
+
+def test_an_incline_is_a_guide_under_less_gravity():
+    angle, rub = np.radians(40), 0.2
+    incline = winch(rope=_strong(), load=Load(mass=10.0, height=0.1, drum_height=0.5, slope=angle, slope_friction=rub))
+    g = Settings().gravity
+    guided = winch(
+        rope=_strong(), settings=Settings(gravity=g * np.sin(angle), watch=1.0, stall_watch=2.0),
+        load=Load(
+            mass=10.0, height=0.1 / np.sin(angle), drum_height=0.5 / np.sin(angle),
+            guide_friction=rub * 10 * g * np.cos(angle),
+        ),
+    )  # fmt: skip
+    one, other = simulate(incline), simulate(guided)
+    assert other["height"][-1] * np.sin(angle) == pytest.approx(one["height"][-1], rel=1e-5)
+    assert dict(other.energy.spent) == pytest.approx(dict(one.energy.spent), rel=1e-3, abs=1e-6)
+    assert lift_all(guided).lift_time == pytest.approx(lift_all(incline).lift_time, rel=1e-9)
+
+
+def test_rope_between_drum_and_sheave_is_rope_above_the_load():
+    led = winch(rope=_strong(lead=0.7), load=Load(mass=8.0, height=0.1, drum_height=0.4))
+    straight = winch(rope=_strong(), load=Load(mass=8.0, height=0.1, drum_height=1.1))
+    assert_one_machine(led, straight)
+
+
+def test_twice_of_everything_is_twice_the_pull():
+    """Twice the motors, drags, inertias, rope and load on leads of half the resistance: same speeds, twice the torques."""
+
+    def scaled(k: int) -> Inputs:
+        def stage(ratio: float) -> Stage:
+            return plain(ratio, 0.9, shaft_drag=k * 1e-3, inertia=k * 1e-6)
+
+        return winch(
+            group(count=2 * k), group(count=k, dead=0, no_load_speed=1000.0), group(count=k, dead=k),
+            supply=Supply(voltage=6.0, resistance=0.1 / k, current_limit=3.0 * k), stage=(stage(4.0), stage(16.0)),
+            drum=Drum(diameter=0.01, width=0.06, inertia=k * 1e-6, drag=k * 1e-3), rope=_strong(axial_stiffness=4e4 * k),
+            load=Load(mass=3.0 * k, height=0.1, guide_friction=k),
+        )  # fmt: skip
+
+    one, other = simulate(scaled(1)), simulate(scaled(2))
+    for name, share in (("tension", 2), ("charge", 2), ("motor_1_winding", 1), ("motor_2_winding", 1), ("height", 1)):
+        assert other[name][-1] == pytest.approx(share * one[name][-1], rel=1e-5), name
+        assert other[name].max() == pytest.approx(share * one[name].max(), rel=1e-4), name
+    assert dict(other.energy.spent) == pytest.approx({k: 2 * v for k, v in one.energy.spent.items()}, rel=1e-4, abs=1e-6)
+    assert lift_all(scaled(2)).lift_time == pytest.approx(lift_all(scaled(1)).lift_time, rel=1e-9)
+
+
+# --- by hand from the record's own channels ---------------------------------------------------------------------------
+
+
+def _mixed(speed: float) -> Inputs:
+    """Three unequal groups on one gear: geared ones with a larger pinion, one with a dead motor among them, a single one."""
+    geared = group(count=2, gearbox=BOX, no_load_speed=speed, stall_torque=5.9 / speed, pinion=16, drag_speed_share=0.3)
+    return winch(
+        geared, group(count=3, dead=1, no_load_speed=1000.0), group(count=1, no_load_speed=900.0, brush_drop=0.2),
+        stage=(replace(FIRST, torque_limit=5.0), REST), load=Load(mass=8.0, height=0.2),
+        supply=Supply(voltage=6.0, resistance=0.1),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=[720.0, 400.0], ids=["all drive", "one is dragged"])
+def mixed(request) -> Record:
+    return simulate(_mixed(request.param), times=np.linspace(0.0, 25.0, 5001))
+
+
+def _rows(record: Record):
+    """Of each live group: channel number, machine's group, gearbox ratio and efficiencies, mesh and its efficiencies."""
+    m = record.machine
+    for place, g in enumerate(m.groups):
+        box = g.fit.gearbox
+        mesh = next(mesh for mesh in m.meshes if mesh.element is None and mesh.label.endswith(f"group {g.number}"))
+        forward = m.chain.groups[place].forward
+        yield g, (box.ratio, box.efficiency, box.reverse) if box else (1.0, 1.0, 1.0), mesh, forward, 2 - 1 / forward
+
+
+def test_every_tooth_force_follows_from_the_currents_of_the_motors(mixed):
+    """Steady raising: torque of a motor less its drag, through its gearbox, over the pinion's radius; behind the common gear
+    the sum of all groups, through mesh after mesh. A group that is dragged loses the other way, and its gear drives."""
+    m = mixed.machine
+    steady = (mixed.phase == 0) & (mixed.time > 3.0)
+    common, dragged = np.zeros(steady.sum()), 0
+    for g, (ratio, box, box_back), mesh, efficiency, back in _rows(mixed):
+        speed, current, case = (mixed[f"motor_{g.number}_{what}"][steady] for what in ("speed", "current", "case"))
+        torque = g.motor.constant * (1 - 0.002 * (case - 20.0)) * current - g.motor.drag - g.motor.drag_slope * speed
+        drives = torque > 0
+        dragged += not drives.any()
+        pinion = torque * ratio * np.where(drives, box, 1 / box_back)
+        gear_side = pinion * np.where(drives, efficiency, 1 / back)
+        teeth = mesh.pinion_teeth
+        force = 2 * np.where(drives, pinion, -gear_side) / (teeth * 1e-3)
+        assert mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"][steady] == pytest.approx(force, rel=1e-3)
+        common += g.live * gear_side * 48 / teeth
+    assert dragged == (m.groups[0].fit.no_load_speed < 500.0)
+    dead = m.dragged[0]
+    common -= dead.motor.drag * 4.0 / (2 - 1 / m.chain.groups[3].forward)
+    torque = common
+    for place, e in enumerate(m.chain.elements[:3]):
+        torque = torque - e.drag
+        assert mixed[f"mesh_{place + 4}_force"][steady] == pytest.approx(2 * torque / (14 * 2e-3), rel=1e-3)
+        torque = torque * 4.0 * e.forward
+    assert mixed["drum_torque"][steady] == pytest.approx(torque - m.chain.elements[3].drag, rel=1e-3)
+
+
+def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_there():
+    record = simulate(_mixed(720.0))
+    m = record.machine
+    asked = {link.label: d.share * link.strength.value for link, d in zip(m.links, record.demands, strict=True)}
+    assert asked["motor gearbox, group 1"] == pytest.approx(record["mesh_1_force"].max() * 16 * 1e-3 / 2, rel=1e-6)
+    given = 0.0
+    for g, _, mesh, efficiency, _ in _rows(record):
+        given = given + g.live * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
+    assert 0.9 * given.max() < asked["stage 1"] < given.max()  # less what the dead motor takes
+    shaft = next(link for link in m.links if link.label == "stage 1, output shaft")
+    assert asked["stage 1, output shaft"] / shaft.scale == pytest.approx(asked["stage 1"], rel=1e-9)
+
+
+def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
+    m, time = mixed.machine, mixed.time
+    volts, amps = 6.0 * (mixed.phase == 0), mixed["current"]
+
+    def total(power: np.ndarray) -> float:
+        return float(np.trapezoid(power, time))
+
+    assert mixed["charge"][-1] == pytest.approx(total(amps), rel=1e-4)
+    assert mixed.energy.source == pytest.approx(total(volts * amps), rel=1e-4)
+    spent = mixed.energy.spent
+    assert spent["source resistance"] == pytest.approx(total(0.1 * amps**2), rel=1e-3)
+    copper = brushes = drag = 0.0
+    for g, _, _, _, _ in _rows(mixed):
+        n, own = g.number, g.motor
+        current, winding, speed = (mixed[f"motor_{n}_{what}"] for what in ("current", "winding", "speed"))
+        heat = own.resistance * (1 + 0.00393 * (winding - 20.0)) * current**2
+        copper += g.live * total(heat)
+        brushes += g.live * total(own.brush_drop * np.abs(current))
+        drag += g.live * total((own.drag + own.drag_slope * np.abs(speed)) * np.abs(speed))
+        flow = total((winding - mixed[f"motor_{n}_case"]) / g.heat.winding_to_case)
+        assert g.heat.winding_capacity * (winding[-1] - winding[0]) == pytest.approx(total(heat) - flow, rel=1e-2)
+    dead = m.dragged[0]
+    drag += total(dead.motor.drag * np.abs(mixed["drum_speed"]) * dead.ratio)
+    assert spent["copper"] == pytest.approx(copper, rel=1e-3)
+    assert spent["brushes"] == pytest.approx(brushes, rel=1e-3)
+    assert spent["motor drag"] == pytest.approx(drag, rel=1e-3)
+
+
+def test_what_the_meshes_lose_is_their_force_times_speed_times_loss(mixed):
+    m, time = mixed.machine, mixed.time
+    turn = np.maximum(mixed["drum_speed"], 0.0)
+
+    def total(power: np.ndarray) -> float:
+        return float(np.trapezoid(power, time))
+
+    for g, (_, box, box_back), mesh, efficiency, back in _rows(mixed):
+        carried = g.live * mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"] * turn * 64 * 48 * 1e-3 / 2
+        current = mixed[f"motor_{g.number}_current"]
+        drives = g.motor.constant * current > g.motor.drag + g.motor.drag_slope * mixed[f"motor_{g.number}_speed"]
+        forward = (1 - efficiency) + (1 / box - 1)  # of the mesh, and of the gearbox before it
+        backward = (1 - back) + back * (1 - box_back)
+        lost = total(carried * np.where(drives, forward, backward))
+        assert mixed.energy.spent[f"mesh of group {g.number}"] == pytest.approx(lost, rel=0.02)
+    for place, e in enumerate(m.chain.elements[:3]):
+        ratio = 4.0 ** (3 - place)
+        speed = turn * ratio * 14 * 2e-3 / 2
+        lost = total(mixed[f"mesh_{place + 4}_force"] * speed * (1 - e.forward) + e.drag * turn * ratio)
+        assert mixed.energy.spent[e.name] == pytest.approx(lost, rel=0.01)
