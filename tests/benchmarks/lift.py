@@ -10,8 +10,6 @@ power off. Its tolerances are the loosest that give the same lift time to 0.1 %.
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -134,7 +132,6 @@ def main() -> None:
         print(f"smoothed script, {method}, rtol {rtol:g}: {taken * 1e3:.1f} ms; simulate() takes {own / taken:.2f} of that")
     tall = build(_ten_times_higher(inputs))
     print(f"ten times the height: {best_of(lambda: simulate(tall), 3) / own:.2f} times the cost")
-    _processes()
 
 
 def _ten_times_higher(inputs):
@@ -144,25 +141,6 @@ def _ten_times_higher(inputs):
     if higher.load.drum_height is not None:
         higher = with_value(higher, "load.drum_height", inputs.load.drum_height + 9 * inputs.load.height)
     return higher
-
-
-def _processes() -> None:
-    def whole(*args: str) -> float:
-        best = math.inf
-        for _ in range(5):
-            start = time.perf_counter()
-            subprocess.run([sys.executable, *args], check=False, stdout=subprocess.DEVNULL)
-            best = min(best, time.perf_counter() - start)
-        return best
-
-    importing = whole("-c", "import scipy.integrate")
-    bare = whole("-m", "winchsim", "lift", str(SCENARIO), "--no-cures")
-    full = whole("-m", "winchsim", "lift", str(SCENARIO))
-    print(
-        f"winchsim lift, whole process: {bare:.2f} s without cures, {full:.2f} s with; "
-        f"importing scipy.integrate: {importing:.2f} s"
-    )
-    print(f"ratio to the import: {bare / importing:.2f}")
 
 
 if __name__ == "__main__":

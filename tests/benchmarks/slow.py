@@ -1,10 +1,8 @@
-"""The slow model against looping the full simulation, and a drum study as a whole process; run by hand, prints ratios."""
+"""The slow model against looping the full simulation; run by hand, prints ratios."""
 
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -52,17 +50,6 @@ def main() -> None:
     print(
         f"one full simulation: {full * 1e3:.1f} ms; looping it over as many would take {full * COUNT / slow:.0f} times as long"
     )
-    best = math.inf
-    for _ in range(3):
-        start = time.perf_counter()
-        subprocess.run(
-            [sys.executable, "-m", "winchsim", "drum", str(SCENARIO)],
-            check=False,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        best = min(best, time.perf_counter() - start)
-    print(f"winchsim drum as a whole process: {best:.2f} s")
 
 
 if __name__ == "__main__":
