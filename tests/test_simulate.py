@@ -10,7 +10,7 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Stage, 
 from winchsim.model import Event, build
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import ENERGY_LIMIT, simulate
+from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, simulate
 
 
 def _winch(mass=5.0, **load) -> Inputs:
@@ -178,3 +178,14 @@ def test_integrators_agree_on_what_is_printed(method, record):
     other = simulate(_winch(), method=method)
     assert other.first(Event.TOP).time == pytest.approx(record.first(Event.TOP).time, rel=1e-4)
     assert other["tension"].max() == pytest.approx(record["tension"].max(), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("residual", "scale", "error", "closes"),
+    [(0.0, 0.0, 0.0, True), (1e-9, 0.0, np.inf, False), (-1e-9, 0.0, np.inf, False), (-2e-4, 2.0, 1e-4, True),
+     (3e-4, 2.0, 1.5e-4, False), (np.nan, 0.0, np.inf, False)],
+)  # fmt: skip
+def test_a_residual_without_a_scale_closes_no_books(residual, scale, error, closes):
+    books = EnergyBooks(0.0, {}, {}, {}, residual, scale)
+    assert books.error == pytest.approx(error)
+    assert books.closes is closes

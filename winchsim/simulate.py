@@ -5,6 +5,7 @@ The record has the same shape however the run ended: arrays over the same times,
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -115,8 +116,10 @@ class EnergyBooks:
 
     @property
     def error(self) -> float:
-        """Residual over scale. [-]"""
-        return abs(self.residual) / self.scale if self.scale > 0 else 0.0
+        """Residual over scale; infinite where there is a residual and no scale to hold it against. [-]"""
+        if self.scale > 0:
+            return abs(self.residual) / self.scale
+        return 0.0 if self.residual == 0 else math.inf
 
     @property
     def closes(self) -> bool:
