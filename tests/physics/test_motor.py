@@ -12,6 +12,7 @@ from winchsim.physics.motor import (
     OutputGearbox,
     at_temperature,
     constant_at,
+    copper_loss,
     from_bench,
     from_data_sheet,
     from_label,
@@ -31,6 +32,16 @@ FULL = Motor(resistance=2.0, constant=0.01, drag=0.001, drag_slope=2e-6, brush_d
 
 
 # --- the law ---------------------------------------------------------------------------------------------------
+
+
+def test_copper_loss_and_its_growth_are_those_of_the_warm_resistance():
+    loss, growth = copper_loss(PLAIN, 3.0, 80.0)
+    assert loss == pytest.approx(9.0 * resistance_at(2.0, 80.0))
+    assert growth == pytest.approx(copper_loss(PLAIN, 3.0, 81.0)[0] - loss), "the same current, one kelvin warmer"
+    power = 6.0 * steady_current(at_temperature(PLAIN, 80.0, 20.0), 6.0, 0.0)
+    warmer = 6.0 * steady_current(at_temperature(PLAIN, 80.01, 20.0), 6.0, 0.0)
+    _, growth = copper_loss(PLAIN, power / 6.0, 80.0)
+    assert (warmer - power) / 0.01 == pytest.approx(-growth, rel=1e-3), "the same voltage: it falls by as much"
 
 
 def test_standstill_torque_is_what_the_drag_leaves():

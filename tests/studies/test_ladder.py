@@ -7,9 +7,11 @@ import dataclasses
 import numpy as np
 import pytest
 
-from winchsim.inputs import Load, Pawl, Phase
+from winchsim.inputs import Load, Pawl, Phase, with_value
+from winchsim.model import Event, build
 from winchsim.physics import heat
 from winchsim.report.ladder import held_text
+from winchsim.simulate import simulate
 from winchsim.slow import lift_all
 from winchsim.studies.ladder import Descent, plan_ladder
 from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
@@ -49,6 +51,16 @@ def test_rungs_climb_in_time_current_and_stop_before_much_more(ladder):
         assert 0 < rung.cut <= 3.0
         assert rung.catch_energy == pytest.approx(rung.mass * 9.80665 * rung.catch_gap)
     assert ladder.largest_difference < 0.01
+
+
+def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make_motor):
+    """As the full run of a load that cannot be moved shows it: the resistance grows as they warm, and the current falls."""
+    light = {"winding_heat_capacity": 0.3, "case_heat_capacity": 6.0, "winding_to_case": 40.0, "case_to_ambient": 40.0}
+    inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light), settings={"stall_watch": 30.0})
+    stuck = simulate(build(with_value(inputs, "load.mass", 80.0)))
+    bears = stuck.first(Event.HOT).time - stuck.first(Event.STALLED).time
+    for rung in plan_ladder(inputs, rungs=1).rungs:
+        assert rung.cut == pytest.approx(bears / 3, rel=0.1) and rung.cut < 3.0
 
 
 def test_powered_lowering(ladder):

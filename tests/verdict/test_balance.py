@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from winchsim.inputs import Brake
-from winchsim.model import build
+from winchsim.model import Event, build
 from winchsim.simulate import simulate
 from winchsim.verdict.balance import (
     Margins,
@@ -17,6 +17,8 @@ from winchsim.verdict.balance import (
     hot_margins,
     margins,
     needed_current,
+    stalled_until_hot,
+    time_until_hot,
     warm_lift,
 )
 from winchsim.verdict.history import read_history
@@ -126,3 +128,36 @@ def test_a_lift_that_warms_itself_to_a_stall_is_seen(small):
     assert hardest_margins(machine).moving > 1
     assert warm_lift(machine).margins.moving < 1.08
     assert not read_history(simulate(machine)).lifted
+
+
+def test_the_current_that_warms_a_lift_carries_the_drag_that_grows_with_speed_and_weak_magnets(small, make_motor):
+    """Drag that grows with the speed takes current like any other; so do magnets that are warm and weak."""
+    light = {"winding_heat_capacity": 0.5, "case_heat_capacity": 5.0, "winding_to_case": 20.0, "case_to_ambient": 40.0}
+    for more in ({"drag_speed_share": 1.0}, {"magnet_coefficient": -0.002}):
+        machine = build(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light, **more)))
+        record = simulate(machine)
+        top = record["height"] <= machine.height(machine.top_travel)
+        hottest = machine.groups[0].winding_limit - warm_lift(machine).spare
+        assert hottest == pytest.approx(record["motor_1_winding"][top].max(), abs=0.3), more
+
+
+HOT = {"winding_heat_capacity": 0.3, "case_heat_capacity": 6.0, "winding_to_case": 40.0, "case_to_ambient": 40.0}
+
+
+@pytest.mark.parametrize("start", [20.0, 80.0])
+@pytest.mark.parametrize("limit", [None, 2.1])
+def test_stalled_motors_bear_what_the_full_run_shows(small, make_motor, limit, start):
+    """Warmer from the start, and with a supply that keeps its voltage or its current up."""
+    motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_start=start, **HOT)
+    machine = build(small(motors=motors, supply={"current_limit": limit}, load={"mass": 80.0}, settings={"stall_watch": 60.0}))
+    record = simulate(machine)
+    stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
+    assert stalled_until_hot(machine) == pytest.approx(hot - stopped, rel=0.05)
+
+
+def test_a_limited_current_heats_sooner_than_one_that_falls(small, make_motor):
+    machine = build(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)))
+    group = machine.groups[0]
+    held, falling = (time_until_hot(machine, group, 1.2, 20.0, 20.0, limited=limited) for limited in (True, False))
+    assert 0 < held < 0.9 * falling
+    assert math.isinf(time_until_hot(machine, group, 0.01, 20.0, 20.0, limited=True))

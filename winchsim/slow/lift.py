@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.physics import heat, load
-from winchsim.physics.motor import resistance_at
+from winchsim.physics.motor import copper_loss
 from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia, steady_speed
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
@@ -34,8 +34,8 @@ class Course:
         At steady speeds, spin-up left out: in all, and until the load lifted off. [s]
     windings, cases : list of ndarray
         Temperatures at the end. [°C]
-    hottest : ndarray
-        Hottest winding of any group on the way. [°C]
+    hottest : list of ndarray
+        Hottest winding of each group on the way. [°C]
     charge, energy : ndarray
         Drawn from the supply at steady speeds. [C], [J]
     least_margin : ndarray
@@ -66,7 +66,7 @@ class Course:
     take_up_time: Any
     windings: list[Any]
     cases: list[Any]
-    hottest: Any
+    hottest: list[Any]
     charge: Any
     energy: Any
     least_margin: Any
@@ -102,7 +102,7 @@ class _Climb:
         self.margin, self.middle, self.radius = infinite, zero, zero
         self.course = Course(
             path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
-            time=zero, take_up_time=zero, windings=start, cases=ambient, hottest=np.maximum.reduce(start), charge=zero,
+            time=zero, take_up_time=zero, windings=start, cases=ambient, hottest=list(start), charge=zero,
             energy=zero, least_margin=infinite, first_speed=zero, last_speed=zero, last_slope=zero, last_push=zero,
             first_current=zero, last_current=zero, highest_current=zero, last_voltage=zero, lowest_voltage=infinite,
             group_torques=[zero for _ in m.chain_groups], tension=zero, rope_torque=zero,
@@ -148,17 +148,15 @@ class _Climb:
         """Temperatures of a group after a time of constant current, exactly."""
         g, course = self.batch.machine.groups[group], self.course
         winding, case = course.windings[group], course.cases[group]
-        resistance = resistance_at(g.motor.resistance, winding, g.motor.copper_coefficient)
-        square = current * current
-        growth = square * g.motor.resistance * g.motor.copper_coefficient
-        return heat.step_exact(g.heat, square * resistance, winding, case, self.batch.machine.ambient, time, growth)
+        loss, growth = copper_loss(g.motor, current, winding)
+        return heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth)
 
     def _warm(self, time: Any, drive: Any, law: Law) -> None:
         course = self.course
         pairs = [self._heated(i, time, current) for i, current in enumerate(drive.currents)]
         course.windings = [pair[0] for pair in pairs]
         course.cases = [pair[1] for pair in pairs]
-        course.hottest = np.maximum.reduce([course.hottest, *course.windings])
+        course.hottest = [np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)]
 
     def _stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
         """Stop the variants that cannot go on; between two middles of one layer the margin is taken as straight."""

@@ -135,9 +135,9 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
     judged, _ = _judged(inputs, machine, wanted, masses)
     finer = [masses]
     for limit in judged.limits:
-        ends = np.flatnonzero(limit.room < 1)
-        if len(ends) and ends[0] > 0:
-            last, beyond = float(masses[ends[0] - 1]), float(masses[ends[0]])
+        over = np.flatnonzero(limit.room < 1)
+        if len(over) and over[0] > 0:
+            last, beyond = float(masses[over[0] - 1]), float(masses[over[0]])
             finer.append(np.array([rounded(last, 3), *round_numbers(last, beyond)]))
     masses = np.unique(np.concatenate(finer))
     judged, variants = _judged(inputs, machine, wanted, masses)

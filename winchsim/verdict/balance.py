@@ -6,12 +6,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.model import Machine
 from winchsim.model.estimate import chain_torques, pull, raising_phase, steady_speed
-from winchsim.model.machine import PhaseStep
+from winchsim.model.machine import LiveGroup, PhaseStep
 from winchsim.physics import heat, load
 from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
+from winchsim.physics.motor import constant_at, copper_loss
 
 
 @dataclass(frozen=True)
@@ -137,8 +137,8 @@ def warm_lift(machine: Machine) -> WarmLift:
             speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
             if speed <= 0:
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
-            torques, _, _ = chain_torques(m, phase, speed, middle, cases)
-            ends, warm = _warmed(m, torques, windings, cases, m.line.falls * rise / (speed * radius))
+            currents = motor_currents(m, phase, speed, middle, cases)
+            ends, warm = _warmed(m, currents, windings, cases, m.line.falls * rise / (speed * radius))
             if not all(math.isfinite(t) for t in ends):
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
             middle = [(a + b) / 2 for a, b in zip(windings, ends, strict=True)]
@@ -148,18 +148,88 @@ def warm_lift(machine: Machine) -> WarmLift:
 
 
 def _warmed(
-    m: Machine, torques: Sequence[float], windings: Sequence[float], cases: Sequence[float], time: float
+    m: Machine, currents: Sequence[float], windings: Sequence[float], cases: Sequence[float], time: float
 ) -> tuple[list[float], list[float]]:
-    """Temperatures of windings and cases after a time at constant torque. [°C]"""
-    by_group = {i: torque for (live, i), torque in zip(m.chain_groups, torques, strict=True) if live}
+    """Temperatures of windings and cases after a time at constant currents. [°C]"""
     found = []
-    for i, g in enumerate(m.groups):
-        current = by_group[i] / (g.live * g.motor.constant)
-        cold = g.motor.resistance * current**2
-        power = cold * (1 + g.motor.copper_coefficient * (windings[i] - REFERENCE_TEMPERATURE))
-        feedback = cold * g.motor.copper_coefficient
-        found.append(heat.step_exact(g.heat, power, windings[i], cases[i], m.ambient, time, feedback))
+    for g, current, winding, case in zip(m.groups, currents, windings, cases, strict=True):
+        loss, growth = copper_loss(g.motor, current, winding)
+        found.append(heat.step_exact(g.heat, loss, winding, case, m.ambient, time, growth))
     return [float(winding) for winding, _ in found], [float(case) for _, case in found]
+
+
+def motor_currents(
+    machine: Machine, phase: PhaseStep, drum_speed: float, windings: Sequence[float], cases: Sequence[float]
+) -> list[float]:
+    """Current of one motor of each live group at a steady drum speed. [A]
+
+    Parameters
+    ----------
+    machine : Machine
+    phase : PhaseStep
+        Gives voltage and current limit.
+    drum_speed : float
+        [rad/s]
+    windings, cases : sequence of float
+        Temperatures of each live group. [°C]
+    """
+    torques, _, _ = chain_torques(machine, phase, drum_speed, windings, cases)
+    found = [0.0] * len(machine.groups)
+    for (live, i), torque in zip(machine.chain_groups, torques, strict=True):
+        if live:
+            group, motor = machine.groups[i], machine.groups[i].motor
+            constant = constant_at(motor.constant, cases[i], motor.magnet_coefficient)
+            found[i] = float((torque / group.live + motor.drag_slope * group.ratio * drum_speed) / constant)
+    return found
+
+
+def time_until_hot(machine: Machine, group: LiveGroup, current: float, winding: float, case: float, *, limited: bool) -> float:
+    """Time until a stalled winding passes its limit; infinite where it never does. [s]
+
+    Parameters
+    ----------
+    machine : Machine
+        Gives the temperature of the air.
+    group : LiveGroup
+    current : float
+        Of one of its motors as the time begins. [A]
+    winding, case : float
+        Temperatures as the time begins. [°C]
+    limited : bool
+        Whether a current limit keeps the current up as the winding warms; else the supply keeps its voltage up, and the
+        current falls.
+
+    Notes
+    -----
+    The loss is taken as linear in the winding's temperature: exact under a current limit; at a constant voltage right now
+    and at the limit, a little too high between, where a supply that sags less as the current falls makes it higher too.
+    Own derivation, DEVELOPERS.md, section "Verdict".
+    """
+    loss, growth = copper_loss(group.motor, current, winding)
+    warmer = copper_loss(group.motor, current, group.winding_limit)[0]  # loss x warmer/loss is R at the limit over R now
+    feedback = growth if limited or not loss > 0 else -growth * loss / warmer
+    return float(heat.time_to_limit(group.heat, loss, winding, case, machine.ambient, group.winding_limit, feedback))
+
+
+AT_LIMIT = 1 - 1e-6
+"""Share of a current limit from which on it counts as reached. [-]"""
+
+
+def stalled_until_hot(machine: Machine) -> float:
+    """Time that the motors bear standing still under power, from the temperatures of the start on. [s]
+
+    Parameters
+    ----------
+    machine : Machine
+    """
+    phase, (windings, cases) = raising_phase(machine), _temperatures(machine, None, None)
+    _, total, _ = chain_torques(machine, phase, 0.0, windings, cases)
+    limited = abs(total) >= AT_LIMIT * phase.current_limit
+    currents = motor_currents(machine, phase, 0.0, windings, cases)
+    return min(
+        time_until_hot(machine, *state, limited=limited)
+        for state in zip(machine.groups, currents, windings, cases, strict=True)
+    )
 
 
 def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:

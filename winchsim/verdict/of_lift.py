@@ -7,13 +7,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.model import Event
 from winchsim.model.machine import LiveGroup
-from winchsim.physics import heat
-from winchsim.physics.motor import resistance_at
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import RecordedEvent
+from winchsim.verdict.balance import AT_LIMIT, time_until_hot
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
@@ -81,16 +79,11 @@ def _until_hot(case: Case, event: RecordedEvent) -> str:
 
 
 def _time_to_limit(case: Case, event: RecordedEvent, group: LiveGroup) -> float:
-    """Time until a stalled winding passes its limit; its warming lowers the current of a supply that holds its voltage. [s]"""
-    record, k, motor = case.record, case.history.at(event.time), group.motor
-    current = float(record[f"motor_{group.number}_current"][k])
-    winding, can = (float(record[f"motor_{group.number}_{part}"][k]) for part in ("winding", "case"))
-    power = resistance_at(motor.resistance, winding, motor.copper_coefficient) * current**2
-    limited = float(record["current"][k]) >= case.history.span_at(event.time).step.current_limit * (1 - 1e-6)
-    growth = motor.copper_coefficient / (1 + motor.copper_coefficient * (winding - REFERENCE_TEMPERATURE))
-    feedback = power * growth * (1 if limited else -1)
-    limit = group.winding_limit
-    return float(heat.time_to_limit(group.heat, power, winding, can, case.machine.ambient, limit, feedback))
+    """Time until a winding that has stalled passes its limit. [s]"""
+    record, k = case.record, case.history.at(event.time)
+    current, winding, can = (float(record[f"motor_{group.number}_{name}"][k]) for name in ("current", "winding", "case"))
+    limited = float(record["current"][k]) >= AT_LIMIT * case.history.span_at(event.time).step.current_limit
+    return time_until_hot(case.machine, group, current, winding, can, limited=limited)
 
 
 def _stall_breaks(case: Case) -> str:

@@ -134,6 +134,34 @@ def constant_at(k20: Value, magnet_temperature: Value, coefficient: Value = FERR
     return k20 * (1.0 + coefficient * (magnet_temperature - REFERENCE_TEMPERATURE))
 
 
+def copper_loss(motor: Motor, current: Value, winding: Value) -> tuple[Any, Any]:
+    """Heat that a current makes in a winding, and how it grows with the winding's temperature.
+
+    Parameters
+    ----------
+    motor : Motor
+        Values at 20 °C.
+    current : float or ndarray
+        Through one motor. [A]
+    winding : float or ndarray
+        Temperature. [°C]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        i² R [W], and its growth while the current stays what it is, i² R20 x copper coefficient [W/K]. While the voltage
+        stays what it is instead, the loss of a motor at rest falls by as much.
+
+    Examples
+    --------
+    >>> copper_loss(Motor(resistance=2.0, constant=0.01, drag=0.0), 3.0, 20.0)
+    (18.0, 0.07074)
+    """
+    square = current * current
+    power = square * resistance_at(motor.resistance, winding, motor.copper_coefficient)
+    return power, square * motor.resistance * motor.copper_coefficient
+
+
 @dataclass(frozen=True)
 class OperatingPoint:
     """Where a motor runs at a voltage against a torque.

@@ -9,7 +9,6 @@ import numpy as np
 
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
-from winchsim.model.estimate import chain_torques, raising_phase
 from winchsim.physics import heat
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
@@ -17,6 +16,7 @@ from winchsim.slow import Lifts, lift_all
 from winchsim.studies.ladder.descent import Descent, Lowering, lowered, middle, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung
 from winchsim.studies.ladder.words import dangers, measure_first, prints, sentence
+from winchsim.verdict.balance import stalled_until_hot
 from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, silent, sound
@@ -225,19 +225,7 @@ def _time(slow: Lifts) -> float | None:
 
 def _cut(machine: Machine) -> float:
     """Time within which the power has to go off when the load stops. [s]"""
-    phase = raising_phase(machine)
-    windings = [g.winding_start for g in machine.groups]
-    _, _, voltage = chain_torques(machine, phase, 0.0, windings, [machine.ambient] * len(machine.groups))
-    bears = math.inf
-    for g, winding in zip(machine.groups, windings, strict=True):
-        current = max(abs(voltage) - g.motor.brush_drop, 0.0) / g.motor.resistance
-        loss = current**2 * g.motor.resistance
-        bears = min(
-            bears,
-            heat.time_to_limit(g.heat, loss, winding, machine.ambient, machine.ambient, g.winding_limit,
-                               loss * g.motor.copper_coefficient),
-        )  # fmt: skip
-    return min(CUT, bears / 3)
+    return min(CUT, stalled_until_hot(machine) / 3)
 
 
 def _unloaded(machine: Machine, light: Lifts) -> Rung:
