@@ -38,7 +38,7 @@ STRAY = 2e-3
 STRAY_AT_CORNERS = 0.02
 """The same for a tooth force, whose absolute value has a corner where it turns over. [-]"""
 
-BOUNCE_LEFT = 5e-3
+BOUNCE_LEFT = 1e-2
 """The same of what the last of a bounce makes of it, which one run may still ride while the other has settled. [-]"""
 
 _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
@@ -94,8 +94,13 @@ def printed(path: Path, share: float = 1.0, cures: bool = True) -> Printed:
 
 @cache
 def exact(path: Path) -> Record:
-    """A shipped scenario ten thousand times as tight as usual."""
-    return simulate(winchsim.load(path), rtol=1e-4 * RELATIVE_TOLERANCE)
+    """A shipped scenario ten thousand times as tight as usual, sampled at `even_times` too."""
+    return simulate(winchsim.load(path), times=even_times(path), rtol=1e-4 * RELATIVE_TOLERANCE)
+
+
+def even_times(path: Path) -> np.ndarray:
+    """Two hundred times of a shipped scenario's run."""
+    return np.linspace(0.0, printed(path, 1.0, False).record.time[-1], 202)[1:-1]
 
 
 def moved(one: Printed, other: Printed) -> np.ndarray:
@@ -161,22 +166,33 @@ def _events(record: Record) -> list[tuple[str, float]]:
 # --- the slow model's steps -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["02-clay-too-heavy", "05-net-bag-on-a-battery", "06-shelf-snags-halfway"])
-def test_what_a_study_recommends_does_not_hang_on_the_slow_model_s_steps(name, monkeypatch):
-    inputs, _ = without_snag(winchsim.load(SCENARIOS[0].with_name(f"{name}.toml")))
-    masses = inputs.load.mass * np.array([0.4, 0.55])
-    usual = study_drum(inputs).sentence, study_heaviest(inputs).sentence, lift_all(inputs, {"load.mass": masses})
-    monkeypatch.setattr("winchsim.slow.path.TAKE_UP_CELLS", 4 * TAKE_UP_CELLS)
-    monkeypatch.setattr("winchsim.slow.path.HANGING_CELLS", 4 * HANGING_CELLS)
-    finer = study_drum(inputs).sentence, study_heaviest(inputs).sentence, lift_all(inputs, {"load.mass": masses})
-    assert np.all(usual[2].lifted)
-    np.testing.assert_allclose(usual[2].lift_time, finer[2].lift_time, rtol=2e-4)
-    np.testing.assert_allclose(usual[2].hottest, finer[2].hottest, rtol=5e-4)
-    for told, other in zip(usual[:2], finer[:2], strict=True):
-        assert _NUMBER.sub("#", told) == _NUMBER.sub("#", other)
-        for one, two in zip(_NUMBER.findall(told), _NUMBER.findall(other), strict=True):
-            last = max(_last_digit(one), _last_digit(two))
-            assert abs(float(one) - float(two)) <= max(1.01 * last, 0.006 * float(one)), (told, other)
+def _finer(monkeypatch) -> None:
+    monkeypatch.setattr("winchsim.slow.path.TAKE_UP_CELLS", 2 * TAKE_UP_CELLS)
+    monkeypatch.setattr("winchsim.slow.path.HANGING_CELLS", 2 * HANGING_CELLS)
+
+
+@each_scenario
+def test_slow_lifts_do_not_hang_on_the_slow_model_s_steps(path, monkeypatch):
+    inputs, _ = without_snag(winchsim.load(path))
+    masses = {"load.mass": inputs.load.mass * np.array([0.4, 0.55])}
+    usual = lift_all(inputs, masses)
+    _finer(monkeypatch)
+    finer = lift_all(inputs, masses)
+    assert np.all(usual.lifted) and np.all(finer.lifted)
+    np.testing.assert_allclose(usual.lift_time, finer.lift_time, rtol=2e-4)
+    np.testing.assert_allclose(usual.hottest, finer.hottest, rtol=5e-4)
+
+
+@pytest.mark.parametrize(("name", "study"), [("02-clay-too-heavy", study_drum), ("06-shelf-snags-halfway", study_heaviest)])
+def test_what_a_study_recommends_does_not_hang_on_the_slow_model_s_steps(name, study, monkeypatch):
+    """Near a stall too, where the windings' warmth decides: there one digit less is told."""
+    inputs = winchsim.load(SCENARIOS[0].with_name(f"{name}.toml"))
+    told = study(inputs).sentence
+    _finer(monkeypatch)
+    other = study(inputs).sentence
+    assert _NUMBER.sub("#", told) == _NUMBER.sub("#", other)
+    for one, two in zip(_NUMBER.findall(told), _NUMBER.findall(other), strict=True):
+        assert abs(float(one) - float(two)) <= 1.01 * max(_last_digit(one), _last_digit(two)), (told, other)
 
 
 # --- samples --------------------------------------------------------------------------------------------------------
@@ -250,11 +266,11 @@ def _between(record: Record) -> Iterator[np.ndarray]:
 def test_between_samples_the_run_is_as_right_as_at_them(path):
     """The interpolant inside the steps, against a run of a tolerance that leaves no error to see."""
     usual, true = printed(path, 1.0, False).record, exact(path)
-    times = np.linspace(0.0, true.time[-1], 203)[1:-1]
+    times = even_times(path)
     switches = np.concatenate([record.time[record.segment_starts] for record in (usual, true)])
     times = times[np.min(np.abs(times[:, None] - switches), axis=1) > 2e-4]
-    own, other = (simulate(winchsim.load(path), times=times, rtol=rtol) for rtol in (1e-5, 1e-9))
+    own = simulate(winchsim.load(path), times=times)
     for name, channel in true.channels.items():
-        one, two = (record[name][np.searchsorted(record.time, times)] for record in (own, other))
+        one, two = (record[name][np.searchsorted(record.time, times)] for record in (own, true))
         scale = np.max(np.abs(channel.values))
         assert np.max(np.abs(one - two), initial=0.0) <= BOUNCE_LEFT * scale + 1e-12, name

@@ -33,7 +33,7 @@ def test_a_column_keeps_its_decimals_while_they_are_known(value, decimals, text)
 
 
 def test_a_small_number_as_the_power_of_ten_above_it():
-    assert [at_most(v) for v in (4e-9, 1e-6, 1.1e-6, 0.0)] == ["1e-08", "1e-06", "1e-05", "0"]
+    assert [at_most(v) for v in (4e-9, 1e-6, 1.1e-6, 0.0, math.inf)] == ["1e-08", "1e-06", "1e-05", "0", "no limit"]
 
 
 def test_a_small_share_is_told_to_fewer_digits_than_its_whole():

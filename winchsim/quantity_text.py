@@ -221,6 +221,8 @@ def digits_of_share(value: float, whole: float, digits: int = 3) -> int:
 
 def at_most(value: float) -> str:
     """The power of ten that a small positive number stays below, as text: ``1e-06``; ``0`` for none."""
+    if not math.isfinite(value):
+        return number(value)
     return f"{10.0 ** math.ceil(math.log10(value)):.0e}" if value > 0 else "0"
 
 
