@@ -30,6 +30,9 @@ from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
 from winchsim.slow import lift_all
+from winchsim.studies.spread.builds import plan
+from winchsim.studies.spread.outcomes import lift_builds
+from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FullPullRow, LinkRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.life import tooth_lives
@@ -160,6 +163,7 @@ STRIPS = replace(FIRST, tested_tooth_force=0.5)
 KINDS = {
     "lifts": winch(),
     "stalls": winch(load=Load(mass=80.0, height=0.1)),
+    "never moves": winch(load=Load(mass=8.0, height=0.1), supply=Supply(voltage=0.1)),
     "strips": winch(stage=(STRIPS, REST)),
     "limits": winch(stage=(replace(FIRST, torque_limit=0.12), replace(REST, torque_limit=9.0))),
     "limited current": winch(supply=Supply(voltage=6.0, resistance=0.05, current_limit=2.0)),
@@ -614,3 +618,28 @@ def test_what_the_meshes_lose_is_their_force_times_speed_times_loss(mixed):
         speed = turn * ratio * 14 * 2e-3 / 2
         lost = total(mixed[f"mesh_{place + 4}_force"] * speed * (1 - e.forward) + e.drag * turn * ratio)
         assert mixed.energy.spent[e.name] == pytest.approx(lost, rel=0.01)
+
+
+# --- sizing and learning with several groups --------------------------------------------------------------------------
+
+
+def test_each_group_s_windings_are_held_against_their_own_limit():
+    """A hot group that bears it and a cool one that would not: within its limits. The other way round: not."""
+    work = {"winding_limit": 180.0, "case_to_ambient": 40.0, "winding_to_case": 20.0}
+    easy = {"winding_limit": 35.0, "winding_heat_capacity": 1e4}
+    several = (group(count=1, **work), group(count=1, **easy))
+    inputs = winch(*several, load=Load(mass=20.0, height=0.3))
+    lifts = lift_all(inputs)
+    record = simulate(inputs)
+    peaks = [float(record[f"motor_{n}_winding"].max()) for n in (1, 2)]
+    assert peaks[0] > 40.0 and peaks[1] < 35.0
+    room = next(limit for limit in judge_all(lifts, build(inputs), Wanted()).limits if limit.name == "winding temperature")
+    assert not lifts.over_limit[0] and room.room[0] > 1
+    swapped = winch(replace(several[0], winding_limit=35.0), replace(several[1], winding_limit=180.0), load=inputs.load)
+    found = lift_all(swapped)
+    room = next(limit for limit in judge_all(found, build(swapped), Wanted()).limits if limit.name == "winding temperature")
+    assert found.over_limit[0] and room.room[0] < 1
+    assert "its limit is 35.0 °C" in room.words(0)
+    builds = plan(swapped, ())[0]
+    out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
+    assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)

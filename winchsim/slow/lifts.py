@@ -83,6 +83,8 @@ class Lifts:
         Hottest winding on the way. [°C]
     over_limit : ndarray of bool
         Whether a winding passed its limit.
+    tight_winding, tight_limit : ndarray
+        Hottest winding on the way of the group that came nearest to its limit, and that limit. [°C]
     charge, energy : ndarray
         Drawn from the supply. [C], [J]
     speed : ndarray
@@ -137,6 +139,8 @@ class Lifts:
     case: np.ndarray
     hottest: np.ndarray
     over_limit: np.ndarray
+    tight_winding: np.ndarray
+    tight_limit: np.ndarray
     charge: np.ndarray
     energy: np.ndarray
     speed: np.ndarray
@@ -253,6 +257,7 @@ def _lift_batch(batch: Batch) -> Lifts:
     period = np.broadcast_to(bounce_period(batch), (n,))
     spinning = np.where(lost > 0, lost, 0.0) * inrush  # the lag costs the lost time at the current of standstill
     hottest_group = np.argmax(course.windings, axis=0)[None, :]
+    tight_winding, tight_limit = _nearest_to_limit(batch, course)
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     values = dict(
         end=end, height=np.where(course.wound <= path.lift_off, 0.0, height),
@@ -261,8 +266,8 @@ def _lift_batch(batch: Batch) -> Lifts:
         first_current=course.first_current, last_current=course.last_current, highest_current=course.highest_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
         lowest_voltage=course.lowest_voltage, winding=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
-        case=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], hottest=course.hottest,
-        over_limit=np.any([t > g.winding_limit for t, g in zip(course.windings, m.groups, strict=True)], axis=0),
+        case=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], hottest=np.maximum.reduce(course.hottest),
+        over_limit=tight_winding > tight_limit, tight_winding=tight_winding, tight_limit=tight_limit,
         charge=course.charge + spinning, energy=course.energy + batch.raising.voltage * spinning,
         speed=course.last_speed * path.radii[-1] / m.line.falls,
         tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
@@ -270,6 +275,14 @@ def _lift_batch(batch: Batch) -> Lifts:
         time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
     )  # fmt: skip
     return Lifts(**{name: _full(value, n) for name, value in values.items()})
+
+
+def _nearest_to_limit(batch: Batch, course: Course) -> tuple[Any, Any]:
+    """Hottest winding on the way of the group that came nearest to its limit, and that limit. [°C]"""
+    limits = _rows([g.winding_limit for g in batch.machine.groups], batch.size)
+    hottest = _rows(course.hottest, batch.size)
+    group = np.argmax(hottest - limits, axis=0)[None, :]
+    return np.take_along_axis(hottest, group, 0)[0], np.take_along_axis(limits, group, 0)[0]
 
 
 def _full(value: Any, n: int) -> np.ndarray:
@@ -344,7 +357,8 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
     at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *_radii_used(batch))
-    return _rows(rising, n), _rows(link_shares(m, at_stall), n)
+    moved = course.first_speed > 0
+    return _rows(rising, n) * moved, _rows(link_shares(m, at_stall), n)
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:

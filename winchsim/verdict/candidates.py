@@ -136,7 +136,7 @@ def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Lim
     ----------
     lifts : Lifts
     machine : Machine
-        One of them: gives the height and what the motors' windings bear.
+        One of them: gives the temperature of the air.
     wanted : Wanted
     more : sequence of Limit
         Limits of one study alone.
@@ -161,8 +161,8 @@ def _rooms(limits: Sequence[Limit]) -> np.ndarray:
 
 def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]:
     up = lifts.lifted
-    bears = min(group.winding_limit for group in machine.groups)
-    warm = np.maximum(lifts.hottest - machine.ambient, 1e-6)
+    bears, winding = lifts.tight_limit, lifts.tight_winding
+    warm = np.maximum(winding - machine.ambient, 1e-6)
     stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END))
     # What has stalled is told as a stall, and not as a lack of margin.
     stall = np.minimum(np.minimum(lifts.least_margin, np.minimum(lifts.margin_cold, lifts.margin_hot)), 1.0) * (1 - 1e-6)
@@ -175,7 +175,7 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
             f"{_just_below(lifts.margin_hot[i])} of the torque that starts it")),
         Limit("strength of the links", "strength", True, lifts.factor, lambda i: _strength_words(lifts, i)),
         Limit("winding temperature", "winding", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
-              lambda i: f"a winding gets {quantity(lifts.hottest[i], '°C')}, its limit is {quantity(bears, '°C')}"),
+              lambda i: f"a winding gets {quantity(winding[i], '°C')}, its limit is {quantity(bears[i], '°C')}"),
     ]  # fmt: skip
     found += _required(lifts)
     if wanted.target_time is not None:

@@ -54,7 +54,7 @@ class Outcomes:
     current : ndarray, shape (n,)
         Of the supply, mean over the lift. [A]
     winding : ndarray, shape (n,)
-        Hottest winding less its limit; over 0 is too hot. [K]
+        Most that a winding gets above its own limit; over 0 is too hot. [K]
     factor : ndarray, shape (n,)
         Least strength over demand of any link; below 1 it breaks. [-]
     teeth : ndarray, shape (n,)
@@ -156,7 +156,6 @@ def _slow(batch: Batch) -> dict[str, Any]:
     broke = lifts.factor < 1
     up = (lifts.end == End.LIFTED) & ~broke
     stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END)) & ~broke
-    limit = np.min([np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (batch.size,)) for g in m.groups], axis=0)
     height = m.height(m.top_travel - m.start_travel)
     with np.errstate(invalid="ignore"):
         return {
@@ -164,7 +163,7 @@ def _slow(batch: Batch) -> dict[str, Any]:
             "time": np.where(up, lifts.lift_time, np.nan),
             "speed": np.where(up, height / lifts.lift_time, np.where(stalled, 0.0, np.nan)),
             "current": np.where(up, lifts.mean_current, np.nan),
-            "winding": np.where(up, lifts.hottest - limit, np.nan),
+            "winding": np.where(up, lifts.tight_winding - lifts.tight_limit, np.nan),
             "factor": lifts.factor,
             "teeth": np.min(lifts.kind_factors[_TEETH], axis=0),
             "weakest": lifts.weakest,
