@@ -16,11 +16,11 @@ import numpy as np
 from winchsim import cli
 from winchsim.commands.env import Env
 from winchsim.inputs import Inputs, Pawl, with_value
-from winchsim.report.measured import lift_time, steady_current
 from winchsim.scenario.change import changed
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulate import simulate
+from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
@@ -73,7 +73,8 @@ def sheets(blank: Path) -> tuple[str, str]:
 def _tested(row: SheetRow, winch: Inputs, rng: np.random.Generator) -> SheetRow:
     """A row with what would have been read off."""
     record = simulate(with_value(winch, "load.mass", row.mass or 0.01))
-    time, current = lift_time(record), steady_current(record)
+    lift = read_history(record)
+    time, current = lift.lift_time, lift.steady("current")
     if time is None or current is None:
         raise ValueError(f"the second winch does not lift {row.mass} kg: it is to lift every rung")
     voltage = float(np.interp(time / 2, record.time, record["voltage"]))

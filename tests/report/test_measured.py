@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from winchsim.model import Event
-from winchsim.report.measured import compared, lift_time, mean_difference, signed, steady_current, trace_differences
+from winchsim.report.measured import compared, mean_difference, signed, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.verdict.history import read_history
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):
@@ -30,19 +30,12 @@ def test_every_quantity_of_a_trace_counts(lifted):
     assert trace_differences(record, MeasuredTrace(time + 1e6, current=np.ones(5))) == ()
 
 
-def test_simulated_time_and_steady_current(lifted, stuck):
-    record, verdict = lifted
-    assert lift_time(record) == record.first(Event.TOP).time == verdict.summary.lift_time
-    middle = (record.time > 0.25 * lift_time(record)) & (record.time < 0.75 * lift_time(record))
-    assert steady_current(record) == pytest.approx(float(np.median(record["current"][middle])), rel=0.03)
-    assert lift_time(stuck[0]) is None and steady_current(stuck[0]) is None
-
-
 def test_a_row_beside_its_simulation(lifted, stuck):
-    time = lift_time(lifted[0])
+    history = read_history(lifted[0])
+    time = history.lift_time
     row = compared(SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"), lifted[0])
     assert row.time_difference == pytest.approx(0.02)
-    assert row.current_difference == pytest.approx(0.5 / steady_current(lifted[0]) - 1)
+    assert row.current_difference == pytest.approx(0.5 / history.steady("current") - 1)
     assert "(+2.0 %)" in row.sentence and row.sentence.startswith("8 kg: time ") and row.sentence.endswith("%)")
     other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck[0])
     assert other.time_difference is None

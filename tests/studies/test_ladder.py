@@ -13,6 +13,8 @@ from winchsim.physics import heat
 from winchsim.report.ladder import held_text
 from winchsim.simulate import simulate
 from winchsim.slow import lift_all
+from winchsim.studies.calibrate import Kind, LiftTest
+from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.ladder import Descent, plan_ladder
 from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
 from winchsim.verdict.finding import FindingKind, Severity
@@ -63,6 +65,16 @@ def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make
         assert rung.cut == pytest.approx(bears / 3, rel=0.1) and rung.cut < 3.0
 
 
+def test_what_a_rung_predicts_is_what_its_measurement_is_compared_with(ladder, small):
+    rungs = ladder.rungs[1:]
+    bench = Bench(small(), [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs], ())
+    for place, rung in ((0, rungs[0]), (len(rungs) - 1, rungs[-1])):
+        full = bench.in_full({}, place)
+        assert rung.lift_time == pytest.approx(0.1 / full[Kind.TIME], rel=2e-3)  # windings that have cooled to the air again
+        assert rung.current == pytest.approx(full[Kind.CURRENT], rel=2e-3)
+        assert rung.voltage == pytest.approx(full[Kind.VOLTAGE], rel=2e-3)
+
+
 def test_powered_lowering(ladder):
     light = ladder.rungs[1].lowering
     assert light.descent is Descent.POWERED and light.time > 0 and light.current > 0
@@ -89,6 +101,7 @@ def test_it_ends_at_the_first_load_that_does_not_come_up(small):
     ladder = plan_ladder(small(load={"mass": 24.0}))
     assert not ladder.rungs[-1].up and all(rung.up for rung in ladder.rungs[:-1])
     assert ladder.rungs[-1].mass < 24.0 and not ladder.good
+    assert ladder.rungs[-1].current is None, "a lift that ends early has no steady current"
     assert ladder.sentence.startswith(f"Climb to {ladder.rungs[-2].mass:g} kg only: at ")
     assert ladder.rungs[-1].verdict == "no go"
     danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)

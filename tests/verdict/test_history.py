@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Brake, Pawl, Phase
+from winchsim.verdict.history import middle_mean
 
 
 @pytest.fixture
@@ -24,6 +25,30 @@ def test_a_lift_that_holds(ran):
     assert history.lift_time == pytest.approx(history.up.time)
     assert [span.step.action for span in history.spans] == ["raise", "off"]
     assert not history.run_backs()
+
+
+def test_steady_values_are_those_of_the_middle_half_of_the_lift_wherever_it_stands_in_the_programme(ran):
+    plain = ran().history
+    assert plain.steady("voltage") == pytest.approx(6.0 - 0.2 * plain.steady("current"), rel=1e-6)
+    time = plain.record.time
+    middle = (time > plain.lift_time / 4) & (time < 3 * plain.lift_time / 4)
+    assert plain.record["current"][middle].min() < plain.steady("current") < plain.record["current"][middle].max()
+    later = ran(phase=(Phase(action="off", until="time", time=3.0), Phase(action="raise", until="top"))).history
+    assert later.up.time == pytest.approx(later.lift_time + 3.0)
+    assert later.lift_time == pytest.approx(plain.lift_time, rel=1e-4)
+    assert later.steady("current") == pytest.approx(plain.steady("current"), rel=1e-3)
+
+
+def test_what_never_came_up_has_no_steady_value(ran):
+    history = ran(load={"mass": 80.0}).history
+    assert history.lift_time is None and history.steady("current") is None
+
+
+def test_mean_of_the_middle_is_exact_for_lines_with_a_jump():
+    """1 up to t = 2, then 3 rising to 5 at t = 4: between 1 and 3 the mean is (1 + (3 + 4)/2)/2."""
+    time, values = np.array([0.0, 2.0, 2.0, 4.0]), np.array([1.0, 1.0, 3.0, 5.0])
+    assert middle_mean(time, values, 0.0, 4.0) == pytest.approx(2.25)
+    assert middle_mean(time, values, 2.4, 2.8) == pytest.approx(3.6), "between two samples"
 
 
 def test_spans_cover_the_record_without_gap(ran):

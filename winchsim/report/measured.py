@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 from winchsim.simulate import Record
+from winchsim.verdict.history import read_history
 from winchsim.verdict.words import given
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
@@ -142,22 +142,8 @@ _OUTCOMES = {"lifted": "lifted", "stalled": "stalled", "broke": "broke something
 
 def compared(row: SheetRow, record: Record) -> TestComparison:
     """A row of a test sheet with the simulation that belongs to it."""
-    return TestComparison(row, record, lift_time(record), steady_current(record))
-
-
-def lift_time(record: Record) -> float | None:
-    """Time from power on to the load being up, a raise first in the programme; None where it did not get up. [s]"""
-    up = record.first(Event.TOP)
-    return None if up is None else up.time
-
-
-def steady_current(record: Record) -> float | None:
-    """Mean supply current over the middle half of the lift's time; None where the load did not get up. [A]"""
-    up = record.first(Event.TOP)
-    if up is None or up.time <= 0:
-        return None
-    grid = np.linspace(up.time / 4, 3 * up.time / 4, 129)
-    return float(np.mean(np.interp(grid, record.time, record["current"])))
+    history = read_history(record)
+    return TestComparison(row, record, history.lift_time, history.steady("current"))
 
 
 def _share(measured: float | None, simulated: float | None) -> float | None:

@@ -130,8 +130,19 @@ class History:
         """From the start of the phase that raised it to the load being up. [s]"""
         if self.up is None:
             return None
-        raising = [span for span in self.spans if span.step.action == "raise" and span.start < self.up.time]
-        return self.up.time - raising[-1].start if raising else None
+        begun = self._raise_begun(self.up)
+        return None if begun is None else self.up.time - begun
+
+    def steady(self, channel: str) -> float | None:
+        """Mean of a channel over the middle half of the lift time; None where the load did not get up. [unit of the channel]"""
+        begun = None if self.up is None else self._raise_begun(self.up)
+        if self.up is None or begun is None or self.up.time <= begun:
+            return None
+        return middle_mean(self.record.time, self.record[channel], begun, self.up.time)
+
+    def _raise_begun(self, up: RecordedEvent) -> float | None:
+        """Start of the phase that raised the load to the top. [s]"""
+        return next((span.start for span in reversed(self.spans) if span.step.action == "raise" and span.start < up.time), None)
 
     @property
     def broke(self) -> RecordedEvent | None:
@@ -240,6 +251,25 @@ class History:
                 powered=self.span_at(float(time[begin])).step.powered, landed=landed,
             )
         ]  # fmt: skip
+
+
+def middle_mean(time: np.ndarray, values: np.ndarray, start: float, end: float) -> float:
+    """Mean over the middle half of a stretch of time, its start and end left out; exact for the lines between samples.
+
+    Parameters
+    ----------
+    time : ndarray
+        Of the samples, not falling; two at one time are both sides of a switch. [s]
+    values : ndarray
+        At these times.
+    start, end : float
+        Of the whole stretch, end after start. [s]
+    """
+    first, last = start + (end - start) / 4, end - (end - start) / 4
+    inside = (time > first) & (time < last)
+    at_first, at_last = np.interp([first, last], time, values)
+    area = np.trapezoid([at_first, *values[inside], at_last], [first, *time[inside], last])
+    return float(area / (last - first))
 
 
 def read_history(record: Record) -> History:

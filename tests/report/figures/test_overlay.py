@@ -8,8 +8,9 @@ import pytest
 from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
 from winchsim.report.figures.overlay import MOST_POINTS, Run, key_of, line_of, overlay, with_sheet, with_trace
-from winchsim.report.measured import compared, lift_time, steady_current, trace_differences
+from winchsim.report.measured import compared, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.verdict.history import read_history
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +45,7 @@ def test_lines_are_told_apart(see, runs):
 
 def test_key_says_what_became_of_each(runs, records):
     key = key_of(runs, COLUMN)
-    assert key[0] == f"1: a $x_1$ <b>name</b>, up after {lift_time(runs[0].record):.2f} s"
+    assert key[0] == f"1: a $x_1$ <b>name</b>, up after {read_history(runs[0].record).lift_time:.2f} s"
     assert "stalls on the floor after" in key[1] and "…" in key[1]
     broken = records["break"].first(Event.OVERLOAD)
     assert f"breaks on the floor after {broken.time:.2f} s" in key[2]
@@ -96,7 +97,7 @@ def test_a_long_trace_is_thinned_and_says_so(lift, see):
 
 def test_test_sheet_beside_its_simulation(records, see):
     record = records["lift"]
-    time = lift_time(record)
+    time = read_history(record).lift_time
     tests = [
         compared(SheetRow(mass=6.0, measured_time=1.10 * time, measured_current=1.5), record),
         compared(SheetRow(mass=6.0, measured_time=1.20 * time), record),
@@ -117,7 +118,8 @@ def test_test_sheet_beside_its_simulation(records, see):
 @pytest.mark.parametrize("off", [0.9925, 0.9969, 0.61, 2.34])
 def test_the_key_of_the_differences_stays_inside(records, see, look, off):
     record = records["lift"]
-    row = SheetRow(mass=6.0, measured_time=off * lift_time(record), measured_current=off * steady_current(record))
+    lift = read_history(record)
+    row = SheetRow(mass=6.0, measured_time=off * lift.lift_time, measured_current=off * lift.steady("current"))
     assert see.texts_beyond(with_sheet([compared(row, record)], look)) == []
 
 

@@ -154,8 +154,8 @@ def copper_loss(motor: Motor, current: Value, winding: Value) -> tuple[Any, Any]
 
     Examples
     --------
-    >>> copper_loss(Motor(resistance=2.0, constant=0.01, drag=0.0), 3.0, 20.0)
-    (18.0, 0.07074)
+    >>> copper_loss(Motor(resistance=2.0, constant=0.01, drag=0.0), 10.0, 20.0)
+    (200.0, 0.786)
     """
     square = current * current
     power = square * resistance_at(motor.resistance, winding, motor.copper_coefficient)

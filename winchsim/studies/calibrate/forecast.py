@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, Fault, InputError
 from winchsim.inputs import Inputs, with_value
-from winchsim.model import Event, Machine, build
+from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.simulate import simulate
@@ -18,12 +18,9 @@ from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
 from winchsim.studies.calibrate.knobs import Knob, turned
+from winchsim.verdict.history import read_history
 
 Array = NDArray[np.float64]
-
-STEADY = (0.25, 0.75)
-"""Share of the lift's time over which its steady current and voltage are taken. [-]"""
-
 
 LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
@@ -153,15 +150,11 @@ class Bench:
             return {}
         unbroken = tuple(replace(k, scale=0.0) for k in machine.links)  # what breaks is not the question here
         record = simulate(replace(machine, links=unbroken), rtol=quiet.settings.relative_tolerance)
-        up = record.first(Event.TOP)
-        if up is None:
+        history = read_history(record)
+        time, current, voltage = history.lift_time, history.steady("current"), history.steady("voltage")
+        if time is None or current is None or voltage is None:
             return {}
-        inside = np.linspace(STEADY[0] * up.time, STEADY[1] * up.time, 201)
-        return {
-            Kind.TIME: float(self.heights[place] / up.time),
-            Kind.CURRENT: float(np.mean(np.interp(inside, record.time, record["current"]))),
-            Kind.VOLTAGE: float(np.mean(np.interp(inside, record.time, record["voltage"]))),
-        }
+        return {Kind.TIME: float(self.heights[place] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
 
 
 def plain_raise(inputs: Inputs) -> Inputs:

@@ -11,7 +11,7 @@ from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
-from winchsim.verdict.history import OFF_FLOOR, History, Span, read_history
+from winchsim.verdict.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.verdict.words import duration, speed
 
 SOME = 0.1
@@ -58,17 +58,6 @@ def programme(inputs: Inputs, *after: Phase) -> Inputs:
     return replace(inputs, phase=(replace(raising, until="top"), *after))
 
 
-def middle(history: History, channel: str, action: str = "raise") -> float | None:
-    """Mean of a channel's size over the middle half of the time of a phase, lift-off and bounce left out; None without one."""
-    span = next((span for span in history.spans if span.step.action == action), None)
-    if span is None or span.end <= span.start:
-        return None
-    time, values = history.record.time[span.samples], np.abs(history.record[channel][span.samples])
-    start, end = span.start + (span.end - span.start) / 4, span.end - (span.end - span.start) / 4
-    grid = np.linspace(start, end, 65)
-    return float(np.mean(np.interp(grid, time, values)))
-
-
 def nothing_to_lower() -> Lowering:
     """What stands for the descent of a load that never got up."""
     return Lowering(Descent.NOTHING, None, None, None, "It does not get up.")
@@ -91,10 +80,10 @@ def lowered(inputs: Inputs, raised: Record) -> tuple[Lowering, Record]:
     history = read_history(record)
     span = history.spans[-1] if history.spans[-1].step.action == "lower" else None
     landed = history.record.time[-1] if span is None else _landed(history, span)
-    if span is None or landed is None:
+    if span is None or landed is None or landed <= span.start:
         return _stays_up(), record
     fastest = float(max(0.0, -record["speed"][span.samples].min()))
-    time, current = float(landed - span.start), middle(history, "current", "lower") or 0.0
+    time, current = float(landed - span.start), _middle(record, span, np.abs(record["current"]))
     if not _drives(history):
         words = f"Reverse the polarity: it comes down in {duration(time)} at {quantity(current, 'A')}, {speed(fastest)}."
         return Lowering(Descent.POWERED, time, current, fastest, words), record
@@ -117,14 +106,15 @@ def _landed(history: History, span: Span) -> float | None:
 def _drives(history: History) -> bool:
     """Whether the load drives the motors while they lower: their torque holds it back, or they give next to none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
-    quarter = (span.end - span.start) / 4
-    grid = np.linspace(span.start + quarter, span.end - quarter, 65)
-    time = record.time[span.samples]
     for g in history.machine.groups:
-        torque = np.interp(grid, time, record[f"motor_{g.number}_torque"][span.samples])
-        push += g.live * float(np.mean(torque))
+        push += g.live * _middle(record, span, record[f"motor_{g.number}_torque"])
         drag += g.live * g.motor.drag
     return push >= -SOME * drag
+
+
+def _middle(record: Record, span: Span, values: np.ndarray) -> float:
+    """Mean of what was sampled over the middle half of a phase."""
+    return middle_mean(record.time[span.samples], values[span.samples], span.start, span.end)
 
 
 def _on_joined_leads(inputs: Inputs) -> Lowering | None:

@@ -13,7 +13,7 @@ from winchsim.physics import heat
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
 from winchsim.slow import Lifts, lift_all
-from winchsim.studies.ladder.descent import Descent, Lowering, lowered, middle, nothing_to_lower, programme
+from winchsim.studies.ladder.descent import Descent, Lowering, lowered, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung
 from winchsim.studies.ladder.words import dangers, measure_first, prints, sentence
 from winchsim.verdict.balance import stalled_until_hot
@@ -186,7 +186,7 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
     verdict, history = judge(record, cures=False), read_history(record)
     up, m = verdict.trusted and verdict.lifted, record.machine
     lowering, last = lowered(inputs, record) if up else (nothing_to_lower(), record)
-    current, voltage = middle(history, "current"), middle(history, "voltage")
+    current, voltage = history.steady("current"), history.steady("voltage")
     energy, hits = fall(m)
     slow = lift_all(inputs, {"load.mass": [inputs.load.mass]})
     time = verdict.summary.lift_time

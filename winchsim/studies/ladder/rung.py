@@ -28,6 +28,7 @@ class Rung:
         What keeps it from being sound; None where nothing does.
     lift_time, current, voltage : float or None
         Lift time [s]; current of the supply [A] and voltage at the motors [V] in the middle half of the lift.
+        None where it does not come up.
     winding_start, winding_end : float
         Of the hottest group. [°C]
     weakest : str
