@@ -10,6 +10,9 @@ COPPER_COEFFICIENT = 0.00393
 
 Common engineering value (1/254.5); the 234.5 and 235 conventions differ from it by less than 0.1 % up to 100 °C."""
 
+COPPER_MELTS = 1085.0
+"""Melting point of copper [°C]. Handbook value (1084.6 °C). A winding is not followed beyond it."""
+
 REFERENCE_TEMPERATURE = 20.0
 """Temperature at which resistances and torque constants are stated [°C]."""
 

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from winchsim.inputs import Edge, Load, Pawl, Phase, Sheave
+from winchsim.constants import COPPER_MELTS
+from winchsim.inputs import Drum, Edge, Gearbox, Inputs, Load, MotorGroup, Pawl, Phase, Rope, Sheave, Supply
 from winchsim.model import Event, build
+from winchsim.scenario.tables import with_tables
 from winchsim.simulate import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
@@ -94,6 +96,50 @@ def test_stalls_as_the_windings_warm(small, make_motor):
     assert found["end"] == End.STALLED and stalled is not None
     assert found["height"] == pytest.approx(stalled.height, rel=0.06)
     assert found["hottest"] > 80.0
+
+
+def runaway(mass: float) -> Inputs:
+    """Two unlike groups that only just carry a long wire rope: they all but stand still over the next layer."""
+    geared = MotorGroup(
+        voltage=3.0, no_load_speed=165.34518082623146, no_load_current=0.05506427019332649, stall_torque=0.248537951190639,
+        stall_current=21.505599886252753, gearbox=Gearbox(ratio=52.38900455580697, efficiency=0.7588972951054782),
+    )  # fmt: skip
+    plain = MotorGroup(
+        count=2, voltage=6.0, no_load_speed=592.423397427643, no_load_current=0.19940824702144144,
+        stall_torque=0.015077903279711794, stall_current=2.522877901123166, brush_drop=0.30000000000000004,
+    )  # fmt: skip
+    rope = Rope(
+        material="steel wire 6x7", diameter=0.0018967123844950565, breaking_force=1609.858077304549,
+        axial_stiffness=226.61361133195996, damping_ratio=0.02, mass_per_length=0.10732795455439341, falls=3,
+        sheave_efficiency=0.7362419923182966, slack=0.008947625181135838,
+    )  # fmt: skip
+    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, lay="nested", support_span=0.1)
+    load = Load(mass=mass, height=19.038557639707808)
+    supply = Supply(voltage=3.601402605571519)
+    return with_tables(Inputs(motors=(geared, plain), supply=supply, stage=(), drum=drum, rope=rope, load=load))
+
+
+def test_a_winding_that_runs_away_melts_and_never_lifts():
+    found = lift_all(runaway(0.0144), {"load.mass": [0.014422717677258869, 0.0144, 0.0145]})
+    assert np.all(np.isfinite(found.lift_time) == found.lifted) and not found.lifted[0]
+    assert np.all((found.winding <= COPPER_MELTS) & (found.hottest <= COPPER_MELTS))
+    assert found.winding[0] == COPPER_MELTS and found.over_limit[0]
+    assert found.least_margin[0] <= 1 and found.height[0] < 19
+
+
+def test_nothing_is_hotter_than_molten_copper(small, make_motor):
+    """A lift that all but stalls: its heat has all the time there is."""
+    no_cooling = {"winding_heat_capacity": 1.0, "case_heat_capacity": 5.0, "winding_to_case": 100.0, "case_to_ambient": 100.0}
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **no_cooling),
+        drum={"width": 0.02},
+        load=Load(mass=6.0, height=1.0),
+        phase=Phase(action="raise", until="top", time=80000.0),
+    )
+    found = lift_all(inputs, {"load.mass": 5.177043844 + np.linspace(-1e-3, 1e-3, 41)})
+    assert np.all(found.hottest <= COPPER_MELTS) and np.any(found.hottest == COPPER_MELTS)
+    assert np.any(found.lifted) and np.any(found.end == End.STALLED)
+    assert np.all(np.isfinite(found.lift_time[found.lifted]))
 
 
 def test_the_battery_runs_empty(small):

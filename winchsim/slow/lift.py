@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.constants import COPPER_MELTS
 from winchsim.physics import heat, load
 from winchsim.physics.motor import copper_loss
-from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia, steady_speed
+from winchsim.slow.balance import Drive, Law, output_torques, raising_line, rotating_inertia, steady_speed
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch
@@ -120,6 +121,7 @@ class _Climb:
         taken = length * (1 + tension / m.line.stiffness) / radius
         law = Law(batch, *self._half_way(taken))
         at_rest, margin = law.at_rest(needed)
+        margin = _told(margin)
         here = course.alive & (length > 0)
         self._stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
@@ -127,7 +129,7 @@ class _Climb:
         time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
-        self._warm(time, drive, law)
+        self._warm(time, drive)
         self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
         self.speed = speed
         self.currents = [np.where(here, now, old) for now, old in zip(drive.currents, self.currents, strict=True)]
@@ -137,21 +139,19 @@ class _Climb:
 
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
-        course = self.course
         half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
         pairs = [self._heated(i, half, current) for i, current in enumerate(self.currents)]
-        if not pairs:
-            return course.windings, course.cases
         return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
 
     def _heated(self, group: int, time: Any, current: Any) -> tuple[Any, Any]:
-        """Temperatures of a group after a time of constant current, exactly."""
+        """Temperatures of a group after a time of constant current, exactly; molten copper is not followed any further."""
         g, course = self.batch.machine.groups[group], self.course
         winding, case = course.windings[group], course.cases[group]
         loss, growth = copper_loss(g.motor, current, winding)
-        return heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth)
+        found = heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth)
+        return np.fmin(found[0], COPPER_MELTS), np.fmin(found[1], COPPER_MELTS)  # what has overflowed counts as molten, too
 
-    def _warm(self, time: Any, drive: Any, law: Law) -> None:
+    def _warm(self, time: Any, drive: Drive) -> None:
         course = self.course
         pairs = [self._heated(i, time, current) for i, current in enumerate(drive.currents)]
         course.windings = [pair[0] for pair in pairs]
@@ -221,6 +221,11 @@ class _Climb:
         return np.where(layer_up, speed * (radius - self.radius), 0.0) * self.path.impedances[index]
 
 
+def _told(margin: Any) -> Any:
+    """A margin to stall; none where it is not a number, so that what cannot be computed never lifts. [-]"""
+    return np.where(np.isnan(margin), 0.0, margin)
+
+
 def start_temperatures(batch: Batch) -> tuple[list[Any], list[Any]]:
     """Winding and case temperatures at the start, by live group. [°C]"""
     m, n = batch.machine, batch.size
@@ -258,6 +263,7 @@ def _start(batch: Batch, path: Path, course: Course) -> None:
     law = Law(batch, course.windings, course.cases)
     needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[0]
     push, margin = law.at_rest(needed, m.breakaway)
+    margin = _told(margin)
     held = ~(push > needed)
     course.alive = course.alive & ~held
     course.reason = np.where(held, STALLED, 0)
