@@ -5,6 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+
+Floats = float | NDArray[np.float64]
+"""One number, or an array of them."""
 
 
 def pick(condition: Any, yes: Any, no: Any) -> Any:
@@ -27,3 +31,25 @@ def positive(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         return np.maximum(value, 0.0)
     return value if value > 0.0 else 0.0
+
+
+def dead_band(value: Any, band: Any) -> Any:
+    """What is left of a value outside a band around zero: nothing within it, beyond it the value less the band.
+
+    Parameters
+    ----------
+    value : float or ndarray
+    band : float or ndarray
+        Half the width of the band, at least 0, in the unit of the value.
+    """
+    if value.__class__ is float and band.__class__ is float:
+        if value > band:
+            return value - band
+        return value + band if value < -band else 0.0
+    return np.maximum(value - band, 0.0) + np.minimum(value + band, 0.0)
+
+
+def plain(value: Any) -> Any:
+    """A float for a single number however numpy holds it, an array of floats for several."""
+    array = np.asarray(value, dtype=float)
+    return array.item() if array.ndim == 0 else array

@@ -27,9 +27,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-
-Floats = float | NDArray[np.float64]
 
 DEFAULT_PRESSURE_ANGLE = math.radians(20.0)
 """Pressure angle taken when none is given [rad]. ISO 53; common practice for every small gear sold today."""

@@ -14,13 +14,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from winchsim.assumption import Assumption
+from winchsim.elementwise import Floats, plain
 from winchsim.errors import DomainError
 from winchsim.quantity_text import quantity
-
-Value = float | NDArray[np.float64]
 
 _MOST_HALVINGS = 200
 _MOST_DOUBLINGS = 200
@@ -59,7 +57,7 @@ class HeatPath:
                 raise DomainError(name, value, "a finite value above zero")
 
 
-def rates(path: HeatPath, loss_power: Value, t_winding: Value, t_case: Value, ambient: Value) -> tuple[Value, Value]:
+def rates(path: HeatPath, loss_power: Floats, t_winding: Floats, t_case: Floats, ambient: Floats) -> tuple[Floats, Floats]:
     """Rates of change of the winding's and the case's temperature.
 
     Parameters
@@ -95,12 +93,12 @@ def rates(path: HeatPath, loss_power: Value, t_winding: Value, t_case: Value, am
 
 def step_exact(
     path: HeatPath,
-    loss_power: Value,
-    t_winding: Value,
-    t_case: Value,
-    ambient: Value,
-    time: Value,
-    feedback: Value = 0.0,
+    loss_power: Floats,
+    t_winding: Floats,
+    t_case: Floats,
+    ambient: Floats,
+    time: Floats,
+    feedback: Floats = 0.0,
 ) -> tuple[Any, Any]:
     """Temperatures after a time of constant current, exactly.
 
@@ -140,11 +138,11 @@ def step_exact(
             grown = _grown(rate, time)
             winding = winding + winding_part * grown
             case = case + case_part * grown
-    return _plain(winding), _plain(case)
+    return plain(winding), plain(case)
 
 
 def steady(
-    path: HeatPath, loss_power: Value, ambient: Value, feedback: Value = 0.0, t_reference: Value | None = None
+    path: HeatPath, loss_power: Floats, ambient: Floats, feedback: Floats = 0.0, t_reference: Floats | None = None
 ) -> tuple[Any, Any]:
     """Temperatures that a constant current ends at.
 
@@ -181,17 +179,17 @@ def steady(
     room = 1.0 - np.asarray(feedback) * resistance
     with np.errstate(divide="ignore", invalid="ignore"):
         rise = np.where((room > 0.0) | (np.asarray(at_ambient) <= 0.0), at_ambient * resistance / room, math.inf)
-    return _plain(ambient + rise), _plain(ambient + rise * (path.case_to_ambient / resistance))
+    return plain(ambient + rise), plain(ambient + rise * (path.case_to_ambient / resistance))
 
 
 def time_to_limit(
     path: HeatPath,
-    loss_power: Value,
-    t_winding: Value,
-    t_case: Value,
-    ambient: Value,
-    limit: Value,
-    feedback: Value = 0.0,
+    loss_power: Floats,
+    t_winding: Floats,
+    t_case: Floats,
+    ambient: Floats,
+    limit: Floats,
+    feedback: Floats = 0.0,
 ) -> Any:
     """Time of constant current until the winding reaches a temperature.
 
@@ -243,7 +241,7 @@ def time_to_limit(
         if np.all(high - low <= 1e-13 * high):
             break
     found = np.where(before | ever_after, high, math.inf)
-    return _plain(np.where(short <= 0.0, 0.0, found))
+    return plain(np.where(short <= 0.0, 0.0, found))
 
 
 def _modes(
@@ -267,12 +265,6 @@ def _modes(
     slow_winding = ((f - a - fast) * winding_rate + a * case_rate) / span
     slow_case = (b * winding_rate - (b + c + fast) * case_rate) / span
     return (fast, winding_rate - slow_winding, case_rate - slow_case), (slow, slow_winding, slow_case)
-
-
-def _plain(value: Any) -> Any:
-    """A float for a single value, an array for several."""
-    array = np.asarray(value)
-    return array.item() if array.ndim == 0 else array
 
 
 def _grown(rate: Any, time: Any) -> Any:

@@ -24,11 +24,10 @@ from enum import Enum
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats, dead_band
 from winchsim.errors import DomainError
 
-Value = float | NDArray[np.float64]
 Values = Sequence[Any]
 """One entry a group, each a float or an array."""
 
@@ -92,13 +91,13 @@ class Source:
 
 def balance(
     regime: Regime,
-    open_voltage: Value,
+    open_voltage: Floats,
     source: Source,
     groups_n: Values,
     groups_r: Values,
     groups_e: Values,
     groups_drop: Values,
-    current_limit: Value,
+    current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
     """Terminal voltage, current of one motor of each group, and current of the source, without inductance.
 
@@ -175,7 +174,7 @@ def balance(
 
 def balance_inductive(
     regime: Regime,
-    open_voltage: Value,
+    open_voltage: Floats,
     source: Source,
     groups_n: Values,
     groups_r: Values,
@@ -183,7 +182,7 @@ def balance_inductive(
     groups_drop: Values,
     groups_inductance: Values,
     currents: Values,
-    current_limit: Value,
+    current_limit: Floats,
     direction: Values | None = None,
 ) -> tuple[Any, tuple[Any, ...], Any]:
     """Terminal voltage, rate of change of each group's current, and current of the source, with inductance.
@@ -245,12 +244,12 @@ def balance_inductive(
         # The law without inductance, with 1/L for 1/R and rates for currents: their sum is to be zero.
         held = _NO_RETURN if regime is _CURRENT else regime
         voltage = balance(held, open_voltage, source, groups_n, groups_inductance, fixed, drops, current_limit)[0]
-    rates = tuple([_beyond(voltage - e, drop) / L for e, drop, L in zip(fixed, drops, groups_inductance, strict=True)])
+    rates = tuple([dead_band(voltage - e, drop) / L for e, drop, L in zip(fixed, drops, groups_inductance, strict=True)])
     return voltage, rates, total if regime is _VOLTAGE or regime is _CURRENT else open_voltage * 0.0
 
 
 def conduction_margins(
-    direction: Sequence[int], voltage: Value, groups_e: Values, groups_drop: Values, currents: Values
+    direction: Sequence[int], voltage: Floats, groups_e: Values, groups_drop: Values, currents: Values
 ) -> tuple[tuple[int, int, Any], ...]:
     """Guards of the sense in which each group's current flows, for groups with inductance and a brush drop.
 
@@ -288,7 +287,7 @@ def conduction_margins(
     return tuple(margins)
 
 
-def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, total: Value) -> tuple[Any, ...]:
+def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, total: Floats) -> tuple[Any, ...]:
     """Currents after a voltage impulse that forces their sum to a value at once: a lead opening, a limit
     acting.
 
@@ -327,7 +326,7 @@ def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, tot
 
 
 def regime_margins(
-    regime: Regime, voltage: Value, total: Value, open_voltage: Value, source: Source, current_limit: Value
+    regime: Regime, voltage: Floats, total: Floats, open_voltage: Floats, source: Source, current_limit: Floats
 ) -> tuple[tuple[Regime, Any], ...]:
     """Guards of a regime: which one takes over, and the margin that crosses zero upward when it does.
 
@@ -450,13 +449,13 @@ def first_regime_inductive(
 
 def _balance_with_drop(
     regime: Regime,
-    open_voltage: Value,
+    open_voltage: Floats,
     source: Source,
     groups_n: Values,
     groups_r: Values,
     groups_e: Values,
     groups_drop: Values,
-    current_limit: Value,
+    current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
     """`balance` where a group carries no current while the voltage is within its drop of its back e.m.f."""
     if len(groups_n) == 1 and regime is not _SHORTED:
@@ -482,7 +481,7 @@ def _balance_with_drop(
         voltage = giving if regime is _NO_RETURN else 0.5 * (bottom + top)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
-    currents = tuple([_beyond(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)])
+    currents = tuple([dead_band(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)])
     if regime is _VOLTAGE:
         for n, i in zip(groups_n, currents, strict=True):
             total = total + n * i
@@ -494,7 +493,7 @@ def _one_group_with_drop(
 ) -> tuple[Any, tuple[Any], Any]:
     """`_balance_with_drop` for one group, where no kink has to be looked for."""
     if regime is _VOLTAGE:
-        current = _beyond(open_voltage - e, drop) / (r + n * source.resistance)
+        current = dead_band(open_voltage - e, drop) / (r + n * source.resistance)
         total = n * current
         return open_voltage - source.resistance * total, (current,), total
     if regime is _CURRENT:
@@ -505,7 +504,7 @@ def _one_group_with_drop(
     return voltage, (e * 0.0,), open_voltage * 0.0
 
 
-def _highest_root(weights: Values, lows: Values, highs: Values, slope: float, target: Value) -> Any:
+def _highest_root(weights: Values, lows: Values, highs: Values, slope: float, target: Floats) -> Any:
     """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks of that
     monotone law."""
     if isinstance(target, float) and all(isinstance(x, float) for x in (*weights, *lows, *highs)):
@@ -537,15 +536,6 @@ def _law_at(u: float, weights: Values, lows: Values, highs: Values, slope: float
         elif u < low:
             law += w * (u - low)
     return law
-
-
-def _beyond(difference: Any, drop: Any) -> Any:
-    """The part of a voltage difference that is left after the brush drop; zero within it."""
-    if difference.__class__ is float and drop.__class__ is float:
-        if difference > drop:
-            return difference - drop
-        return difference + drop if difference < -drop else 0.0
-    return np.maximum(difference - drop, 0.0) + np.minimum(difference + drop, 0.0)
 
 
 def _towards(open_voltage: Any, size: Any) -> Any:

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, REFERENCE_TEMPERATURE
+from winchsim.elementwise import Floats, dead_band, plain
 from winchsim.errors import DomainError
-
-Value = float | NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -74,7 +72,7 @@ class Motor:
                 raise DomainError(name, getattr(self, name), "a finite number [1/K]")
 
 
-def resistance_at(r20: Value, winding_temperature: Value, coefficient: Value = COPPER_COEFFICIENT) -> Value:
+def resistance_at(r20: Floats, winding_temperature: Floats, coefficient: Floats = COPPER_COEFFICIENT) -> Floats:
     """Resistance of a winding at its temperature.
 
     Parameters
@@ -105,7 +103,7 @@ def resistance_at(r20: Value, winding_temperature: Value, coefficient: Value = C
     return r20 * (1.0 + coefficient * (winding_temperature - REFERENCE_TEMPERATURE))
 
 
-def constant_at(k20: Value, magnet_temperature: Value, coefficient: Value = FERRITE_COEFFICIENT) -> Value:
+def constant_at(k20: Floats, magnet_temperature: Floats, coefficient: Floats = FERRITE_COEFFICIENT) -> Floats:
     """Torque and back-e.m.f. constant of a motor at the temperature of its magnets.
 
     Parameters
@@ -134,7 +132,7 @@ def constant_at(k20: Value, magnet_temperature: Value, coefficient: Value = FERR
     return k20 * (1.0 + coefficient * (magnet_temperature - REFERENCE_TEMPERATURE))
 
 
-def copper_loss(motor: Motor, current: Value, winding: Value) -> tuple[Any, Any]:
+def copper_loss(motor: Motor, current: Floats, winding: Floats) -> tuple[Any, Any]:
     """Heat that a current makes in a winding, and how it grows with the winding's temperature.
 
     Parameters
@@ -223,7 +221,7 @@ def at_temperature(motor: Motor, winding: float, magnet: float) -> Motor:
     )
 
 
-def steady_current(motor: Motor, voltage: Value, speed: Value) -> Any:
+def steady_current(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     """Current of a motor at a voltage and a speed, its inductance aside.
 
     Parameters
@@ -245,10 +243,10 @@ def steady_current(motor: Motor, voltage: Value, speed: Value) -> Any:
     >>> steady_current(Motor(resistance=2.0, constant=0.01, drag=0.0), 6.0, 400.0)
     1.0
     """
-    return _shrunk(voltage - motor.constant * speed, motor.brush_drop) / motor.resistance
+    return dead_band(voltage - motor.constant * speed, motor.brush_drop) / motor.resistance
 
 
-def shaft_torque(motor: Motor, voltage: Value, speed: Value) -> Any:
+def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     """Torque that a motor gives at its shaft at a voltage and a steady speed.
 
     Parameters
@@ -278,10 +276,10 @@ def shaft_torque(motor: Motor, voltage: Value, speed: Value) -> Any:
     """
     magnetic = motor.constant * steady_current(motor, voltage, speed)
     moving = magnetic - np.sign(speed) * motor.drag - motor.drag_slope * speed
-    return _plain(np.where(np.equal(speed, 0.0), _shrunk(magnetic, motor.drag), moving))
+    return plain(np.where(np.equal(speed, 0.0), dead_band(magnetic, motor.drag), moving))
 
 
-def operating_point(motor: Motor, voltage: Value, torque: Value) -> OperatingPoint:
+def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingPoint:
     """Steady speed and current of a motor at a voltage against a torque.
 
     Parameters
@@ -326,7 +324,7 @@ def operating_point(motor: Motor, voltage: Value, torque: Value) -> OperatingPoi
             candidate = -load / slope
             found = (way * candidate > 0.0) & (np.abs(voltage - k * candidate) < motor.brush_drop)
             speed, current = np.where(found, candidate, speed), np.where(found, 0.0, current)
-    return OperatingPoint(voltage, torque, _plain(speed), _plain(current))
+    return OperatingPoint(voltage, torque, plain(speed), plain(current))
 
 
 def no_load(motor: Motor, voltage: float) -> tuple[float, float]:
@@ -373,7 +371,7 @@ def stall(motor: Motor, voltage: float) -> tuple[float, float]:
     >>> stall(Motor(resistance=2.0, constant=0.01, drag=0.002), 6.0)
     (0.028, 3.0)
     """
-    return shaft_torque(motor, voltage, 0.0), _plain(steady_current(motor, voltage, 0.0))
+    return shaft_torque(motor, voltage, 0.0), plain(steady_current(motor, voltage, 0.0))
 
 
 def mechanical_time_constant(motor: Motor, inertia: float | None = None) -> float:
@@ -398,19 +396,6 @@ def mechanical_time_constant(motor: Motor, inertia: float | None = None) -> floa
     """
     turning = motor.inertia if inertia is None else inertia
     return turning * motor.resistance / motor.constant**2
-
-
-def _shrunk(value: Any, band: float) -> Any:
-    """What is left of a value outside a band around zero."""
-    if isinstance(value, float):
-        return math.copysign(max(abs(value) - band, 0.0), value)
-    return np.sign(value) * np.maximum(np.abs(value) - band, 0.0)
-
-
-def _plain(value: Any) -> Any:
-    """A float for a single value, an array for several."""
-    array = np.asarray(value, dtype=float)
-    return array.item() if array.ndim == 0 else array
 
 
 def require_positive(name: str, value: float, unit: str) -> None:
