@@ -30,14 +30,18 @@ from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
 from winchsim.slow import lift_all
+from winchsim.studies.motors import study_motors
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
+from winchsim.verdict.balance import hot_margins
 from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FullPullRow, LinkRow
 from winchsim.verdict.judge import judge
+from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
 from winchsim.verdict.warmth import tooth_warmth
-from winchsim.verdict.words import bracketed
+
+__X__
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
 
@@ -565,9 +569,9 @@ def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_th
     given = 0.0
     for g, _, mesh, efficiency, _ in _rows(record):
         given = given + g.live * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
-    assert 0.9 * given.max() < asked["stage 1"] < given.max()  # less what the dead motor takes
-    shaft = next(link for link in m.links if link.label == "stage 1, output shaft")
-    assert asked["stage 1, output shaft"] / shaft.scale == pytest.approx(asked["stage 1"], rel=1e-9)
+    assert 0.9 * given.max() < asked["reduction of stage 1"] < given.max()  # less what the dead motor takes
+    shaft = next(link for link in m.links if link.label == "output shaft of stage 1")
+    assert asked["output shaft of stage 1"] / shaft.scale == pytest.approx(asked["reduction of stage 1"], rel=1e-9)
 
 
 def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
@@ -643,3 +647,20 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     builds = plan(swapped, ())[0]
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
+
+
+def test_the_group_that_needs_fewest_gets_more_motors():
+    """Three tiny motors beside a strong one: one more of the strong ones does what no number of tiny ones does."""
+    tiny = group(count=3, stall_torque=1e-5, stall_current=2.3e-3, no_load_current=1e-4)
+    inputs = winch(tiny, group(count=1), load=Load(mass=18.0, height=0.1))
+    change = more_motors(inputs, build(inputs), lambda machine: hot_margins(machine).resting >= 1)
+    assert change is not None and change.path == "motors.2.count"
+    assert change.words == "2 motors in group 2 instead of 1"
+
+
+def test_a_study_of_motors_says_which_group():
+    several = winch(group(count=1), group(count=2), load=Load(mass=8.0, height=0.1))
+    study = study_motors(several, Wanted(margin=1.5), group=2, high=5)
+    assert "motors in group 2 work; take" in study.sentence
+    one = study_motors(winch(group(count=3)), high=5)
+    assert "group" not in one.sentence

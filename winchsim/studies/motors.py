@@ -93,19 +93,20 @@ def study_motors(
     choice = choose(
         variants, judged, counts, lambda i: counted(int(counts[i]), "motor"), (every,), on_progress, rank=counts, notes=notes
     )
-    return MotorStudy(inputs, machine, wanted, group, choice, _sentence(choice), _reason(choice))
+    where = f" in group {group}" if len(inputs.motors) > 1 else ""
+    return MotorStudy(inputs, machine, wanted, group, choice, _sentence(choice, where), _reason(choice))
 
 
-def _sentence(choice: Choice) -> str:
+def _sentence(choice: Choice, where: str) -> str:
     counts, judged = choice.values, choice.judged
     if choice.band is None or choice.recommended is None:
         nearest = int(np.argmax(judged.room))
         return (
-            f"No number of motors from {counts[0]} to {counts[-1]} works: with {counts[nearest]}, which comes nearest, "
+            f"No number of motors{where} from {counts[0]} to {counts[-1]} works: with {counts[nearest]}, which comes nearest, "
             f"{judged.reason(nearest)}."
         )
     low, high = choice.band.low.value, choice.band.high.value
-    text = f"From {low:g} to {high:g} motors work" if low < high else f"Only {low:g} motors work"
+    text = f"From {low:g} to {high:g} motors{where} work" if low < high else f"Only {low:g} motors{where} work"
     own, take = choice.confirmation, counted(int(counts[choice.recommended]), "motor")
     assert own is not None
     if not own.sound:

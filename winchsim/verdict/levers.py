@@ -137,15 +137,21 @@ def lighter_load(inputs: Inputs, machine: Machine, enough: Enough) -> Change | N
 
 
 def more_motors(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
-    """More motors in the largest group."""
-    number = max(machine.groups, key=lambda group: group.live).number
-    path, before = f"motors.{number}.count", inputs.motors[number - 1].count
-    after = _smallest_count(inputs, path, MOST_MOTORS * before, enough)
-    if after is None:
-        return None
-    where = f" in group {number}" if len(inputs.motors) > 1 else ""
-    words = f"{counted(after, 'motor')}{where} instead of {before}"
-    return Change(path, before, after, "", words, with_value(inputs, path, after))
+    """More motors, in the group that needs the fewest of them; of several, in the largest."""
+    best: Change | None = None
+    for group in sorted(machine.groups, key=lambda group: -group.live):
+        path, before = f"motors.{group.number}.count", inputs.motors[group.number - 1].count
+        most = MOST_MOTORS * before if best is None else before + _added(best) - 1
+        after = _smallest_count(inputs, path, most, enough)
+        if after is not None:
+            where = f" in group {group.number}" if len(inputs.motors) > 1 else ""
+            words = f"{counted(after, 'motor')}{where} instead of {before}"
+            best = Change(path, before, after, "", words, with_value(inputs, path, after))
+    return best
+
+
+def _added(change: Change) -> int:
+    return int(change.after) - int(change.before or 0)
 
 
 def thinner_drum(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
