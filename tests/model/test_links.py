@@ -6,12 +6,17 @@ from dataclasses import replace
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import Gearbox, Stage
+from winchsim.inputs import Edge, Factors, Gearbox, Stage
 from winchsim.model import build
+from winchsim.model.links import tooth_of
+from winchsim.model.machine import bracketed
 from winchsim.simulate import simulate
-from winchsim.strength.link import LinkKind
+from winchsim.strength.link import LINKS, LinkKind
 
 SPUR = {"pinion": 12, "gear": 36, "module": 1e-3, "width": 8e-3, "material": "PETG", "shaft_diameter": 5e-3}
+
+EVERYTHING = {"drum": {"cross_pin_diameter": 0.002, "support_span": 0.06}, "edge": (Edge(friction=0.1, angle=1.0),)}
+"""Parts that give a winch every kind of link that its drum and rope can have."""
 
 
 @pytest.fixture(scope="module")
@@ -75,3 +80,59 @@ def test_free_rope_places_the_drum(small):
     rope = {"free_length": 0.9, "lead": 0.1, "falls": 2}
     assert build(small(rope=rope)).reach == pytest.approx((0.9 - 0.1) / 2)
     assert build(small(load={"drum_height": 0.4})).reach == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(
+    ("label", "text"),
+    [("stage 1", "stage 1"), ("stage 1, 5th of 5", "stage 1 (5th of 5)"), ("stage 1, group 2", "stage 1 (group 2)")],
+)  # fmt: skip
+def test_bracketed(label, text):
+    assert bracketed(label) == text
+
+
+def test_every_link_has_a_name_of_its_own(small):
+    spur = {**SPUR, "torque_limit": 30.0, "repeat": 2}
+    machine = build(
+        small(
+            stage=Stage(**spur), drum={"cross_pin_diameter": 0.002, "support_span": 0.06}, edge=(Edge(friction=0.1, angle=1.0),)
+        )
+    )
+    names = [link.label for link in machine.links]
+    assert len(set(names)) == len(names)
+    assert {link.kind for link in machine.links} == set(LinkKind)
+    assert {"pinion tooth of stage 1 (2nd of 2)", "output shaft of stage 1 (1st of 2)", "reduction of stage 1 (2nd of 2)"} < {
+        *names
+    }
+
+
+@pytest.mark.parametrize("kind", list(LinkKind))
+def test_every_link_keeps_its_own_required_factor(small, kind):
+    asked = {key: 2.0 + place for place, key in enumerate(("tooth", "shaft", "pin", "rope", "anchor"))}
+    spur = {**SPUR, "torque_limit": 30.0}
+    machine = build(small(stage=Stage(**spur), factors=Factors(**asked), **EVERYTHING))
+    link = next(link for link in machine.links if link.kind is kind)
+    # A torque limit given for a whole stage is kept as it is given.
+    assert link.required == (1.0 if kind is LinkKind.STAGE_LIMIT else asked[LINKS[kind].required])
+    assert link.part == LINKS[kind].part
+
+
+def test_a_tooth_is_what_its_link_judges(geared):
+    for parts in (
+        {"material": "POM"},
+        {"material": "PETG", "walls": 3, "infill": 0.3},
+        {"material": "steel", "pinion_width": 6e-3},
+    ):
+        inputs = geared(**parts)
+        machine = build(inputs)
+        for link in machine.links:
+            if link.kind.is_tooth:
+                case = tooth_of(inputs, machine.meshes[link.index], link.kind)
+                assert case.found.force == link.strength.value
+                assert case.tooth.width == min(8e-3, parts.get("pinion_width", 1.0)) or link.where == "stage.1"
+
+
+def test_a_bore_of_nothing_is_a_gear_without_one(geared):
+    solid, bored = (_link(build(geared(bore=bore)), LinkKind.TOOTH_GEAR, "stage.2") for bore in (0.0, 0.0285))
+    assert bored.strength.value < solid.strength.value
+    assert _link(build(geared(bore=0.0, shaft_diameter=0.0285)), LinkKind.TOOTH_GEAR, "stage.2").strength == solid.strength
+    assert _link(build(geared(shaft_diameter=0.0285)), LinkKind.TOOTH_GEAR, "stage.2").strength == bored.strength

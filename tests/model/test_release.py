@@ -42,7 +42,7 @@ def test_behind_a_broken_stage_the_drum_turns_freely(lift, make_stage, make_moto
     stages = tuple(make_stage(5.0, 1.0, torque_limit=limit) for limit in limits)
     motor = make_motor(4.0, 0.005, idle_current=0.12, count=2, inductance=inductance)
     record = lift(motors=motor, stage=stages, **PARTS)
-    assert (_broken(record).label, record.first(Event.OVERLOAD).time) == (f"stage {place + 1}", 0.0)
+    assert (_broken(record).label, record.first(Event.OVERLOAD).time) == (f"reduction of stage {place + 1}", 0.0)
     assert _comes_down_with(record, INERTIA)
     gone = _since(record, Event.OVERLOAD)
     assert np.all(record["current"][gone] == 0.0) and np.all(record["motor_1_current"][gone] == 0.0)
@@ -53,7 +53,7 @@ def test_an_inertia_behind_the_break_comes_down_with_the_load(lift, make_stage):
     wheel = 3e-3
     stages = (make_stage(5.0, 1.0, torque_limit=0.01), make_stage(5.0, 1.0, inertia=wheel), make_stage(1.0, 1.0))
     record = lift(stage=stages, **PARTS)
-    assert _broken(record).label == "stage 1"
+    assert _broken(record).label == "reduction of stage 1"
     assert _comes_down_with(record, INERTIA + wheel)
 
 

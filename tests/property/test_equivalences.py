@@ -41,8 +41,6 @@ from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
 from winchsim.verdict.warmth import tooth_warmth
 
-__X__
-
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
 
 
@@ -77,7 +75,7 @@ def _told(machine: Machine) -> Callable[[str], str]:
     for mesh in machine.meshes:
         label = re.sub(r", group \d+", "", mesh.label)
         places.setdefault(label, f"reduction {len(places) + 1}")
-    rows = [(name, place) for label, place in places.items() for name in (bracketed(label), label)]
+    rows = [(name, place) for label, place in places.items() for name in (label, re.sub(", (.*)", r" (\1)", label))]
     rows.sort(key=lambda row: -len(row[0]))
 
     def told(name: str) -> str:

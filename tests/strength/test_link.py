@@ -1,11 +1,16 @@
 """Links: factor, state, order and what an estimate rests on."""
 
+import ast
+import dataclasses
 import math
+from pathlib import Path
 
 import pytest
 
+import winchsim
 from winchsim.errors import DomainError
-from winchsim.strength.link import Link, LinkKind, LinkState, Strength, weakest_basis, worst_first
+from winchsim.inputs import Factors
+from winchsim.strength.link import LINKS, Link, LinkKind, LinkState, Strength, weakest_basis
 
 
 def _link(demand, required=2.0, value=100.0, low=80.0, high=150.0, where="stage.1"):
@@ -28,11 +33,6 @@ def test_factor_and_its_range():
     assert _link(0.0).factor_range == (math.inf, math.inf)
 
 
-def test_weakest_link_comes_first_and_ties_keep_their_order():
-    links = [_link(10.0, where="a"), _link(90.0, where="b"), _link(50.0, where="c"), _link(90.0, where="d")]
-    assert [link.where for link in worst_first(links)] == ["b", "d", "c", "a"]
-
-
 def test_an_estimate_is_only_as_good_as_its_worst_part():
     assert weakest_basis("given", "tabled") == "tabled"
     assert weakest_basis("tested", "from memory", "given") == "from memory"
@@ -50,3 +50,25 @@ def test_impossible_values_are_refused():
         _link(1.0, low=110.0)
     with pytest.raises(DomainError, match="strength"):
         _link(1.0, value=-1.0)
+
+
+def test_every_kind_of_link_has_its_words():
+    assert list(LINKS) == list(LinkKind)
+    for words in LINKS.values():
+        assert words.part and words.plural.startswith("the ") and words.tag and words.advice.endswith(".")
+        assert words.search_words == tuple(word.lower() for word in words.search_words) != ()
+    for told in ("part", "plural", "tag"):
+        assert len({getattr(words, told) for words in LINKS.values()}) == len(LINKS)
+
+
+def test_every_required_factor_belongs_to_a_kind_of_link():
+    assert {words.required for words in LINKS.values()} == {field.name for field in dataclasses.fields(Factors)}
+
+
+def test_no_other_table_goes_by_the_kind_of_link():
+    house = Path(winchsim.__file__).parent
+    for file in house.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            keys = node.keys if isinstance(node, ast.Dict) else [node.key] if isinstance(node, ast.DictComp) else []
+            kinds = [key for key in keys if isinstance(key, ast.Attribute) and ast.unparse(key.value).endswith("LinkKind")]
+            assert not kinds or file == house / "strength" / "link.py", f"{file.name}, line {node.lineno}"

@@ -7,8 +7,6 @@ from winchsim.errors import DomainError
 from winchsim.strength.printed import (
     Layer,
     PrintedBody,
-    cellular_stiffness,
-    cellular_strength,
     effective_rim,
     fill_share,
     layered_bending,
@@ -111,9 +109,3 @@ def test_fill_of_a_printed_disc():
 def test_prints_that_cannot_be_are_refused(change, match):
     with pytest.raises(DomainError, match=match):
         PrintedBody(**({"walls": 3, "line_width": LINE, "infill": 0.2} | change))
-
-
-def test_unknown_cells_are_refused():
-    for theory in (cellular_stiffness, cellular_strength):
-        with pytest.raises(DomainError, match="cell"):
-            theory(0.2, "gyroid")

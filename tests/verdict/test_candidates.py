@@ -13,7 +13,6 @@ from winchsim.slow import End, lift_all, vary
 from winchsim.verdict.candidates import Limit, Wanted, bands, edge_of, judge_all, not_up, without_snag
 from winchsim.verdict.choice import checked, choose, sharpened, why
 from winchsim.verdict.crosscheck import WORTH_SAYING, FullRun, differences, largest_difference, run_full
-from winchsim.verdict.words import spoken
 
 
 @pytest.fixture(scope="module")
@@ -148,19 +147,6 @@ def test_a_scenario_loses_its_snag(small):
     inputs, notes = without_snag(small(load={"snag_height": 0.05}))
     assert inputs.load.snag_height is None and len(notes) == 1
     assert without_snag(small())[1] == ()
-
-
-@pytest.mark.parametrize(
-    ("label", "words"),
-    [
-        ("stage 1, 5th of 5, pinion tooth", "pinion tooth of stage 1 (5th of 5)"),
-        ("stage 2, gear tooth", "gear tooth of stage 2"),
-        ("stage 2, output shaft", "output shaft of stage 2"),
-        ("rope at its knot", "rope at its knot"),
-    ],
-)
-def test_labels_of_links_in_words(label, words):
-    assert spoken(label) == words
 
 
 def test_a_full_run_that_cannot_be_made_does_not_end_the_study(loads, small, monkeypatch):

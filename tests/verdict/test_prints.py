@@ -31,9 +31,13 @@ def case(printed):
     return machine, link, tooth_case(printed, machine, link)
 
 
-def test_the_case_is_the_tooth_that_the_link_judges(case):
+def test_the_case_is_the_tooth_that_the_link_judges(printed, case):
     _, link, found = case
     assert found.found.force == pytest.approx(link.strength.value, rel=1e-12)
+    moulded = replace(printed, stage=(replace(printed.stage[0], material="POM", walls=None, infill=None),))
+    machine = build(moulded)
+    for tooth in (link for link in machine.links if link.kind.is_tooth):  # the guideline form shares load by the contact ratio
+        assert tooth_case(moulded, machine, tooth).found.force == tooth.strength.value
 
 
 def test_no_tooth_no_case(printed, case):

@@ -31,7 +31,8 @@ class Notebook:
         if note not in self.notes:
             self.notes.append(note)
 
-    def material(self, inputs: Inputs, name: str, path: str) -> Material:
+    @staticmethod
+    def material(inputs: Inputs, name: str, path: str) -> Material:
         """Material of a name.
 
         Raises
@@ -41,7 +42,8 @@ class Notebook:
         """
         return _look_up(inputs.materials, name, path)
 
-    def rope(self, inputs: Inputs) -> RopeMaterial:
+    @staticmethod
+    def rope(inputs: Inputs) -> RopeMaterial:
         """Kind of rope of a scenario.
 
         Raises

@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.elementwise import larger, pick
-from winchsim.model.machine import Machine
+from winchsim.model.machine import Machine, Mesh
 from winchsim.physics.chain import Chain, RestingBounds, input_torque
+from winchsim.strength.teeth import tooth_force
 
 
 class Channels(NamedTuple):
@@ -90,13 +91,18 @@ def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
     The two sides of a mesh differ by its friction; the driving side carries more and is taken.
     """
     place = machine.meshes[mesh]
-    share = 1 / (place.pinion_radius * place.pinions)
+    share = _tooth_share(place)
     if place.element is None:
         assert place.chain_group is not None
         passed, weights = at.groups[place.chain_group], _group_weights(machine, place.chain_group, share)
     else:
         passed, weights = at.outputs[place.element], _mesh_weights(machine, place.element, share)
     return _weighed(passed, at.forward, weights)
+
+
+def _tooth_share(mesh: Mesh) -> Any:
+    """Force on one pinion's tooth per torque on all pinions of a mesh. [1/m]"""
+    return tooth_force(1.0, 2 * mesh.pinion_radius, mesh.pinions)
 
 
 def _weighed(passed: Any, forward: bool, weights: tuple[float, float]) -> Any:
@@ -153,7 +159,7 @@ def share_reader(machine: Machine) -> Callable[[Channels], Any]:
     for link in machine.links:
         used = 1 / link.bears if link.bears > 0 else float("inf")
         mesh = machine.meshes[link.index] if link.channel == "mesh" else None
-        share = used if mesh is None else used / (mesh.pinion_radius * mesh.pinions)
+        share = used if mesh is None else used * _tooth_share(mesh)
         if link.channel in plain:
             plain[link.channel] = max(plain[link.channel], used)
         elif link.channel == "gearbox":

@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from winchsim.errors import DomainError
-from winchsim.inputs import Inputs, Stage
+from winchsim.inputs import Inputs, Stage, value_at
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
-from winchsim.model.train import Reduction, Train, module_of, pinion_material_name, printed_body
+from winchsim.model.train import Reduction, Train, pinion_material_name, printed_body
 from winchsim.physics import gears
 from winchsim.physics.drum import Layer
-from winchsim.strength import line, shafts, teeth
-from winchsim.strength.link import LinkKind, Strength
+from winchsim.strength import line, shafts
+from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material
+from winchsim.strength.printed import PrintedBody
+from winchsim.strength.teeth import (
+    TEST_TEMPERATURE,
+    Tooth,
+    ToothStrength,
+    dynamic_factor,
+    tooth_force,
+    tooth_strength,
+    walls_needed,
+)
 
 
 def build_links(
@@ -39,7 +50,7 @@ def build_links(
     for index, mesh in enumerate(train.meshes):
         reduction = by_path[mesh.path]
         if reduction.stage.kind == "spur":
-            found += _teeth(inputs, reduction, mesh, index, _pitch_speed(train, mesh, no_load_drum), notebook)
+            found += _teeth(inputs, mesh, index, _pitch_speed(train, mesh, no_load_drum))
     outputs = _output_shafts(train)
     for output in outputs:
         found += _stage_limit(output)
@@ -50,8 +61,113 @@ def build_links(
     return tuple(found)
 
 
+@dataclass(frozen=True)
+class ToothCase:
+    """One tooth of a stage with what it is made of.
+
+    Attributes
+    ----------
+    stage : Stage
+    tooth : Tooth
+    material : Material
+    body : PrintedBody or None
+        How it was printed; None for a solid one.
+    temperature : float
+        Of its root, as it is judged. [°C]
+    found : ToothStrength
+        What it bears.
+    """
+
+    stage: Stage
+    tooth: Tooth
+    material: Material
+    body: PrintedBody | None
+    temperature: float
+    found: ToothStrength
+
+    def walls_for(self, force: float) -> int | None:
+        """Fewest walls with which it bears a tooth force; None where walls do not decide or not suffice.
+
+        Parameters
+        ----------
+        force : float
+            [N]
+        """
+        if self.body is None or self.stage.tested_tooth_force is not None:
+            return None
+        return walls_needed(
+            self.tooth, self.material, self.body, force,
+            temperature=self.temperature, breaking_stress=self.stage.tooth_strength,
+        )  # fmt: skip
+
+
+def contact_of(stage: Stage, mesh: Mesh) -> gears.Contact:
+    """How the gears of a spur mesh touch, lengths in modules.
+
+    Parameters
+    ----------
+    stage : Stage
+        That of the mesh.
+    mesh : Mesh
+        With teeth.
+    """
+    assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
+    return gears.contact(
+        mesh.pinion_teeth, mesh.gear_teeth,
+        pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
+    )  # fmt: skip
+
+
+def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
+    """The tooth of a spur mesh's pinion or gear, and what it bears.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    mesh : Mesh
+        With teeth and a module.
+    kind : LinkKind
+        Pinion's or gear's.
+
+    Raises
+    ------
+    DomainError
+        There is no such material, or no such tooth can be made; with the path of its key.
+    """
+    stage: Stage = value_at(inputs, mesh.path)
+    width = stage.tooth_width
+    assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None and mesh.module is not None and width is not None
+    if kind is LinkKind.TOOTH_PINION:
+        count, bore, shift, name = mesh.pinion_teeth, 0.0, stage.pinion_shift, pinion_material_name(stage)
+        key = "pinion_material" if stage.pinion_material else "material"
+    else:
+        count, bore, shift, name, key = mesh.gear_teeth, stage.gear_bore, stage.gear_shift, stage.material, "material"
+    material = Notebook.material(inputs, name, f"{mesh.path}.{key}")
+    body, temperature = printed_body(stage, material), max(inputs.settings.ambient, TEST_TEMPERATURE)
+    ratio = contact_of(stage, mesh).ratio
+    try:
+        tooth = Tooth(count, mesh.module, width, bore, stage.pressure_angle, shift)
+        found = tooth_strength(
+            tooth, material, body=body, temperature=temperature, contact_ratio=float(ratio),
+            breaking_stress=stage.tooth_strength, tested_force=stage.tested_tooth_force,
+        )  # fmt: skip
+    except DomainError as error:
+        raise DomainError(f"{mesh.path}.{_key_of(error)}", error.value, error.expected) from error
+    return ToothCase(stage, tooth, material, body, temperature, found)
+
+
+def _key_of(error: DomainError) -> str:
+    key = error.argument.replace(" ", "_")
+    return key if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift") else "gear"
+
+
 def _given(value: float, unit: str) -> Strength:
     return Strength(value, unit, "given", value, value)
+
+
+def _required(inputs: Inputs, kind: LinkKind) -> float:
+    """Factor that a scenario asks of a kind of link. [-]"""
+    return float(getattr(inputs.factors, LINKS[kind].required))
 
 
 def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
@@ -60,64 +176,19 @@ def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
     return no_load_drum * gear_ratio(train.chain, mesh) * mesh.gear_teeth * mesh.module / 2
 
 
-def _teeth(inputs: Inputs, r: Reduction, mesh: Mesh, index: int, speed: float, notebook: Notebook) -> list[LinkLimit]:
-    stage, module = r.stage, module_of(r.stage)
-    assert module is not None and stage.width is not None and mesh.pinion_teeth is not None and stage.gear is not None
-    width = min(stage.width, stage.pinion_width or stage.width)
-    contact = gears.contact(
-        mesh.pinion_teeth, stage.gear,
-        pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
-    )  # fmt: skip
+def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLimit]:
     found = []
-    for kind, count, shift, bore, name in (
-        (LinkKind.TOOTH_PINION, mesh.pinion_teeth, stage.pinion_shift, 0.0, pinion_material_name(stage)),
-        (LinkKind.TOOTH_GEAR, stage.gear, stage.gear_shift, stage.bore or stage.shaft_diameter or 0.0, stage.material),
-    ):
-        key = "pinion_material" if kind is LinkKind.TOOTH_PINION and stage.pinion_material else "material"
-        material = notebook.material(inputs, name, f"{r.path}.{key}")
-        tooth = _tooth_strength(inputs, r, count, module, width, bore, shift, material, float(contact.ratio))
-        scale = float(teeth.dynamic_factor(material, speed, stage.application_factor))
-        side = "pinion" if kind is LinkKind.TOOTH_PINION else "gear"
+    for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
+        case = tooth_of(inputs, mesh, kind)
         found.append(
             LinkLimit(
-                kind,
-                r.path,
-                f"{mesh.label}, {side} tooth",
-                "mesh",
-                index,
-                scale,
-                tooth.as_strength(),
-                inputs.factors.tooth,
-                tooth.stress * tooth.temperature_factor,
-                material.fatigue_line,
+                kind, mesh.path, LINKS[kind].part, mesh.label, "mesh", index,
+                scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
+                strength=case.found.as_strength(), required=_required(inputs, kind),
+                stress=case.found.stress * case.found.temperature_factor, fatigue=case.material.fatigue_line,
             )
-        )
+        )  # fmt: skip
     return found
-
-
-def _tooth_strength(
-    inputs: Inputs, r: Reduction, count: int, module: float, width: float, bore: float, shift: float,
-    material: Material, contact_ratio: float,
-) -> teeth.ToothStrength:  # fmt: skip
-    stage = r.stage
-    try:
-        tooth = teeth.Tooth(count, module, width, bore, stage.pressure_angle, shift)
-        return teeth.tooth_strength(
-            tooth,
-            material,
-            body=printed_body(stage, material),
-            temperature=max(inputs.settings.ambient, teeth.TEST_TEMPERATURE),
-            contact_ratio=contact_ratio,
-            breaking_stress=stage.tooth_strength,
-            tested_force=stage.tested_tooth_force,
-        )
-    except DomainError as error:
-        raise DomainError(f"{r.path}.{_key_of(error)}", error.value, error.expected) from error
-
-
-def _key_of(error: DomainError) -> str:
-    key = error.argument.replace(" ", "_")
-    return key if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift") else "gear"
 
 
 class _OutputShaft(NamedTuple):
@@ -147,7 +218,8 @@ def _stage_limit(output: _OutputShaft) -> list[LinkLimit]:
     if limit is None:
         return []
     bears = _given(limit, "N·m")
-    return [LinkLimit(LinkKind.STAGE_LIMIT, r.path, r.label, output.channel, output.place, 1.0, bears, 1.0)]
+    kind = LinkKind.STAGE_LIMIT  # a limit for the whole stage is taken as the least that it is said to bear: nothing on top
+    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, output.channel, output.place, 1.0, bears, 1.0)]
 
 
 def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:
@@ -157,9 +229,9 @@ def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> 
             continue
         material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
         strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-        scale = _shaft_scale(r.stage, mesh, following)
+        scale, kind = _shaft_scale(r.stage, mesh, following), LinkKind.SHAFT
         found.append(
-            LinkLimit(LinkKind.SHAFT, r.path, f"{r.label}, output shaft", channel, place, scale, strength, inputs.factors.shaft)
+            LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, scale, strength, _required(inputs, kind))
         )
     return found
 
@@ -171,12 +243,12 @@ def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
         if group.count <= group.dead:
             continue
         if group.gearbox is not None and group.gearbox.torque_limit is not None:
-            label = f"motor gearbox, group {number}" if several else "motor gearbox"
+            part = f"motor gearbox (group {number})" if several else "motor gearbox"
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
             bears = _given(group.gearbox.torque_limit, "N·m")
             found.append(
-                LinkLimit(LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", label, channel, index or 0,
-                          1 / (group.count - group.dead), bears, inputs.factors.tooth)
+                LinkLimit(LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", part, "", channel, index or 0,
+                          1 / (group.count - group.dead), bears, _required(inputs, LinkKind.STAGE_LIMIT))
             )  # fmt: skip
         place += 1  # the chain's groups begin with the running ones, in their order
     return found
@@ -186,9 +258,9 @@ def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
     """Equivalent torque per torque: the pulls of its gear and of the next pinion bend it at the middle of its span."""
     if stage.shaft_span is None or mesh.gear_teeth is None or mesh.module is None:
         return 1.0
-    pull = 2 / (mesh.gear_teeth * mesh.module)
+    pull = tooth_force(1.0, mesh.gear_teeth * mesh.module)
     if following is not None and following.pinion_teeth is not None:
-        pull += 1 / following.pinion_radius
+        pull += tooth_force(1.0, 2 * following.pinion_radius)
     moment = float(shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span))
     return float(shafts.equivalent_torque(1.0, moment))
 
@@ -210,18 +282,18 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
             strength = shafts.cross_pin_strength(material, d.cross_pin_diameter, d.diameter)
         except DomainError as error:
             raise DomainError("drum.cross_pin_diameter", error.value, error.expected) from error
-        found.append(
-            LinkLimit(LinkKind.CROSS_PIN, "drum", "cross-pin of the drum", "drum", 0, 1.0, strength, inputs.factors.pin)
-        )
+        found.append(_plain(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
     if d.support_span is not None:
         material = notebook.material(inputs, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
         scale = float(shafts.drum_rod_moment(1.0, float(np.max([layer.radius for layer in layers])), d.support_span))
-        found.append(
-            LinkLimit(LinkKind.DRUM_BENDING, "drum", "drum rod between its supports", "pull", 0, scale, strength,
-                      inputs.factors.shaft)
-        )  # fmt: skip
+        found.append(_plain(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale))
     return found
+
+
+def _plain(inputs: Inputs, kind: LinkKind, where: str, channel: str, strength: Strength, scale: float = 1.0) -> LinkLimit:
+    """A link of which there is one, read from a channel of which there is one."""
+    return LinkLimit(kind, where, LINKS[kind].part, "", channel, 0, scale, strength, _required(inputs, kind))
 
 
 def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
@@ -232,10 +304,10 @@ def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLi
         row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
     )
     found = [
-        LinkLimit(LinkKind.ROPE_KNOT, "rope", "rope at its knot", "tension", 0, 1.0, knot, inputs.factors.rope),
-        LinkLimit(LinkKind.ROPE_ANCHOR, "drum", "rope's hold on the drum", "pull", 0, 1.0, anchor, inputs.factors.anchor),
+        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", knot),
+        _plain(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
     ]
     if train.drum_element + 1 < len(train.chain.elements):  # the pull at the drum is another than at the knot
         whole = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=1.0)
-        found.append(LinkLimit(LinkKind.ROPE, "rope", "rope at the drum", "pull", 0, 1.0, whole, inputs.factors.rope))
+        found.append(_plain(inputs, LinkKind.ROPE, "rope", "pull", whole))
     return found

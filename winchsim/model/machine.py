@@ -136,6 +136,12 @@ class Mesh:
         return self.pinion_teeth * self.module / 2
 
 
+def bracketed(label: str) -> str:
+    """Label of a mesh with what stands behind its comma in brackets: ``stage 1 (5th of 5)``."""
+    head, comma, rest = label.partition(", ")
+    return f"{head} ({rest})" if comma else label
+
+
 def on_one_gear(meshes: Sequence[Mesh], mesh: Mesh) -> list[int]:
     """Places of all meshes of a mesh's gear: its own, and on the common gear those of every group."""
     if mesh.element is None:
@@ -157,8 +163,9 @@ class LinkLimit:
     kind : LinkKind
     where : str
         Path into the scenario.
-    label : str
-        For people.
+    part, place : str
+        For people: ``pinion tooth``, and the mesh or reduction that it belongs to, as that is labelled; empty for a part of
+        which there is one.
     channel : str
         ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain element `index`),
         ``common`` (torque of the common gear's shaft), ``gearbox`` (torque behind the gearboxes of the chain's group
@@ -179,7 +186,8 @@ class LinkLimit:
 
     kind: LinkKind
     where: str
-    label: str
+    part: str
+    place: str
     channel: str
     index: int
     scale: float
@@ -187,6 +195,11 @@ class LinkLimit:
     required: float
     stress: float = 0.0
     fatigue: FatigueLine | None = None
+
+    @property
+    def label(self) -> str:
+        """The link in words, without its article: ``pinion tooth of stage 1 (5th of 5)``."""
+        return f"{self.part} of {bracketed(self.place)}" if self.place else self.part
 
     @property
     def bears(self) -> float:

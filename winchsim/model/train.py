@@ -327,7 +327,7 @@ def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
     if r.module is None or stage.gear is None or stage.width is None:
         return 0.0
     material = notebook.material(inputs, stage.material, f"{r.path}.material")
-    bore = stage.bore if stage.bore is not None else stage.shaft_diameter or 0.0
+    bore = stage.gear_bore
     if bore >= stage.gear * r.module:
         raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
     body = printed_body(stage, material)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from winchsim.model import Event
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, RecordedEvent
-from winchsim.verdict.words import link_name, speed
+from winchsim.verdict.words import speed
 
 SILENT = frozenset({Event.SETTLED, Event.END})
 """Events that are of no use to a reader."""
@@ -68,7 +68,7 @@ def moment_text(record: Record, event: RecordedEvent) -> str:
     if kind is Event.PHASE_STARTS:
         return _PHASES.get(event.detail, event.detail)
     if kind is Event.OVERLOAD:
-        return f"the {link_name(record.machine, record.machine.links[int(event.detail)])} breaks"
+        return f"the {record.machine.links[int(event.detail)].label} breaks"
     if kind is Event.SUPPLY:
         return f"the supply: {event.detail}"
     if kind is Event.LAYER:

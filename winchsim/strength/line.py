@@ -77,46 +77,6 @@ def mass_per_length(rope: RopeMaterial, diameter: Floats) -> Floats:
     return rope.mass_per_volume * diameter**2
 
 
-def wire_rope_breaking_force(diameter: Floats, grade: float, factor: float) -> Floats:
-    """Least breaking force of a steel wire rope. [N]
-
-    Parameters
-    ----------
-    diameter : float or ndarray
-        Rope diameter. [m]
-    grade : float
-        Rope grade: nominal strength of its wires. [Pa]
-    factor : float
-        Breaking-force factor K of its construction. [-]
-
-    References
-    ----------
-    EN 12385-4, ``K d² R``; factors in K. Feyrer, *Wire Ropes*, Table 1.9.
-    """
-    return factor * grade * diameter**2
-
-
-def least_wire_rope_diameter(pull: float, safety: float, grade: float, factor: float) -> float:
-    """Least diameter of a steel wire rope for a pull and a wanted factor. [m]
-
-    Parameters
-    ----------
-    pull : float
-        Line pull. [N]
-    safety : float
-        Breaking force over pull. [-]
-    grade : float
-        Rope grade. [Pa]
-    factor : float
-        Breaking-force factor of its construction. [-]
-
-    References
-    ----------
-    ISO 4308-1, ``d = C sqrt(S)`` with ``C = sqrt(Z_p / (K' R_0))``.
-    """
-    return math.sqrt(safety * pull / (factor * grade))
-
-
 def knot_strength(
     rope: RopeMaterial,
     diameter: float,

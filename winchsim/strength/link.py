@@ -9,7 +9,6 @@ and the required factor it is used harder than good practice allows.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
@@ -35,6 +34,83 @@ class LinkKind(StrEnum):
     ROPE_KNOT = "rope_knot"
     ROPE = "rope"
     ROPE_ANCHOR = "rope_anchor"
+
+    @property
+    def is_tooth(self) -> bool:
+        """Whether it is a tooth of a gear."""
+        return self in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
+
+
+@dataclass(frozen=True)
+class LinkWords:
+    """What is said of a kind of link, and which required factor of a scenario is its own.
+
+    Attributes
+    ----------
+    part : str
+        What breaks, without an article: ``pinion tooth``.
+    plural : str
+        All of the kind, with their article: ``the pinions' teeth``.
+    tag : str
+        The same in a word or two, for a table.
+    advice : str
+        What would help where nothing more is known of it, one sentence.
+    search_words : tuple of str
+        Words of a note that mean it, in lower case and in the singular; the first one stands for it in a list.
+    required : str
+        Key of the table ``[factors]`` with the factor that it must keep.
+    drops_load : bool
+        Whether the rope is parted or loose when it breaks, and the load falls.
+    """
+
+    part: str
+    plural: str
+    tag: str
+    advice: str
+    search_words: tuple[str, ...]
+    required: str
+    drops_load: bool = False
+
+
+LINKS: dict[LinkKind, LinkWords] = {
+    LinkKind.TOOTH_PINION: LinkWords(
+        "pinion tooth", "the pinions' teeth", "pinions", "A wider or coarser tooth, or a stronger material.",
+        ("pinion", "tooth"), "tooth",
+    ),
+    LinkKind.TOOTH_GEAR: LinkWords(
+        "gear tooth", "the gears' teeth", "gears", "A wider or coarser tooth, or a stronger material.",
+        ("gear", "tooth"), "tooth",
+    ),
+    LinkKind.STAGE_LIMIT: LinkWords(
+        "reduction", "the bought gears", "bought gears", "A stronger part, or less load.",
+        ("gearbox", "reduction"), "tooth",
+    ),
+    LinkKind.SHAFT: LinkWords(
+        "output shaft", "the shafts", "shafts", "A thicker shaft, a stronger material, or bearings nearer to the gears.",
+        ("shaft", "axle"), "shaft",
+    ),
+    LinkKind.CROSS_PIN: LinkWords(
+        "cross-pin of the drum", "the cross-pin", "cross-pin", "A thicker pin, or a clamp that shares the torque.",
+        ("pin",), "pin",
+    ),
+    LinkKind.DRUM_BENDING: LinkWords(
+        "drum rod between its supports", "the drum rod", "drum rod", "A thicker rod, or supports nearer to the rope.",
+        ("rod", "drum"), "shaft",
+    ),
+    LinkKind.ROPE_KNOT: LinkWords(
+        "rope at its knot", "the rope", "rope", "A thicker or stronger rope, or a splice instead of a knot.",
+        ("rope", "knot", "splice", "cord", "line"), "rope", True,
+    ),
+    LinkKind.ROPE: LinkWords(
+        "rope at the drum", "the rope at the drum", "rope at drum",
+        "A thicker or stronger rope, or sheaves and edges that keep less of its pull.", ("rope",), "rope", True,
+    ),
+    LinkKind.ROPE_ANCHOR: LinkWords(
+        "rope's hold on the drum", "the rope's hold on the drum", "rope's hold",
+        "More dead turns on the drum, or a better fixing.", ("anchor", "fixing", "hold"), "anchor", True,
+    ),
+}  # fmt: skip
+"""The one table of what is said of each kind of link; every other room looks it up here."""
 
 
 class LinkState(StrEnum):
@@ -133,11 +209,6 @@ class Link:
         if self.factor < 1.0:
             return LinkState.BREAKS
         return LinkState.CAUTION if self.factor < self.required else LinkState.HOLDS
-
-
-def worst_first(links: Iterable[Link]) -> tuple[Link, ...]:
-    """Links in the order of their factors, the weakest first; ties keep their order."""
-    return tuple(sorted(links, key=lambda link: link.factor))
 
 
 def weakest_basis(*bases: Basis) -> Basis:

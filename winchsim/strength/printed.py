@@ -15,7 +15,6 @@ Which step rests on which source, and which is an own assumption, is written in 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -49,8 +48,6 @@ FULL_RIM = 1.2
 
 LEAST_PUBLISHED_RIM = 0.5
 """Backup ratio below which no published rim factor holds [-]. ISO 6336-3, rim-thickness factor."""
-
-Cell = Literal["honeycomb in plane", "honeycomb along cells", "open foam"]
 
 
 @dataclass(frozen=True)
@@ -320,53 +317,3 @@ def fill_share(outer: float, bore: float, body: PrintedBody) -> float:
         return 1.0
     sparse = (outer_edge**2 - inner_edge**2) / (outer**2 - bore**2)
     return 1.0 - sparse * (1.0 - body.infill)
-
-
-def cellular_strength(density: Floats, cell: Cell) -> Floats:
-    """Plastic strength of a cellular solid over that of its walls, by the theory of its cells. [-]
-
-    Parameters
-    ----------
-    density : float or ndarray
-        Relative density, below about 0.3. [-]
-    cell : {"honeycomb in plane", "honeycomb along cells", "open foam"}
-        Shape of the cells and direction of the load.
-
-    Returns
-    -------
-    float or ndarray
-        Strength share. Printed infill between walls measures far above the first and the last of these.
-
-    References
-    ----------
-    L. J. Gibson and M. F. Ashby, *Cellular Solids*; regular hexagons with thin walls: density 2/√3 t/l.
-    Constant of the foam (0.3) from memory.
-    """
-    wall_ratio = density * math.sqrt(3.0) / 2.0
-    if cell == "honeycomb in plane":
-        return 2.0 / 3.0 * wall_ratio**2
-    if cell == "honeycomb along cells":
-        return 5.6 * wall_ratio ** (5.0 / 3.0)
-    if cell == "open foam":
-        return 0.3 * density**1.5
-    raise DomainError("cell", cell, "honeycomb in plane, honeycomb along cells or open foam")
-
-
-def cellular_stiffness(density: Floats, cell: Cell) -> Floats:
-    """Young's modulus of a cellular solid over that of its walls, by the theory of its cells. [-]
-
-    Parameters are those of `cellular_strength`.
-
-    References
-    ----------
-    L. J. Gibson and M. F. Ashby, *Cellular Solids*: 4/√3 (t/l)³ in the plane of regular hexagons, the
-    density along the cells, density squared for open foam (constant 1 from memory).
-    """
-    wall_ratio = density * math.sqrt(3.0) / 2.0
-    if cell == "honeycomb in plane":
-        return 4.0 / math.sqrt(3.0) * wall_ratio**3
-    if cell == "honeycomb along cells":
-        return density * 1.0
-    if cell == "open foam":
-        return density**2
-    raise DomainError("cell", cell, "honeycomb in plane, honeycomb along cells or open foam")

@@ -37,25 +37,6 @@ def torsion_stress(torque: Floats, diameter: Floats, bore: Floats = 0.0) -> Floa
     return 16.0 * torque * diameter / (math.pi * (diameter**4 - bore**4))
 
 
-def twist(torque: Floats, length: float, diameter: float, shear_modulus: float, bore: float = 0.0) -> Floats:
-    """Angle by which a round shaft twists. [rad]
-
-    Parameters
-    ----------
-    torque : float or ndarray
-        Torque. [N·m]
-    length, diameter, bore : float
-        Length, outer and inner diameter. [m]
-    shear_modulus : float
-        Shear modulus. [Pa]
-
-    References
-    ----------
-    J. M. Gere, *Mechanics of Materials*, §3.3.
-    """
-    return 32.0 * torque * length / (math.pi * (diameter**4 - bore**4) * shear_modulus)
-
-
 def torsion_strength(shear_strength: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
     """Torque at which a round shaft reaches a shear stress at its surface. [N·m]
 
@@ -71,23 +52,6 @@ def torsion_strength(shear_strength: Floats, diameter: Floats, bore: Floats = 0.
     J. M. Gere, *Mechanics of Materials*, §3.3.
     """
     return shear_strength * math.pi * (diameter**4 - bore**4) / (16.0 * diameter)
-
-
-def diameter_for_torque(torque: float, shear_strength: float) -> float:
-    """Least diameter of a solid round shaft that bears a torque. [m]
-
-    Parameters
-    ----------
-    torque : float
-        Torque. [N·m]
-    shear_strength : float
-        Shear stress that it may see. [Pa]
-
-    References
-    ----------
-    J. M. Gere, *Mechanics of Materials*, §3.3.
-    """
-    return float((16.0 * abs(torque) / (math.pi * shear_strength)) ** (1.0 / 3.0))
 
 
 def bending_stress(moment: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
@@ -129,23 +93,6 @@ def span_moment(force: Floats, span: float, place: float | None = None) -> Float
     return np.abs(force) * where * (span - where) / span
 
 
-def combined_stress(torque: Floats, moment: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
-    """Equivalent tensile stress of a shaft that is twisted and bent at once. [Pa]
-
-    Parameters
-    ----------
-    torque, moment : float or ndarray
-        Torque and bending moment. [N·m]
-    diameter, bore : float or ndarray
-        Outer and inner diameter. [m]
-
-    References
-    ----------
-    Distortion energy, ``sqrt(sigma² + 3 tau²)``; J. E. Shigley, *Mechanical Engineering Design*, §5-5.
-    """
-    return np.hypot(bending_stress(moment, diameter, bore), torsion_stress(torque, diameter, bore) / SHEAR_SHARE)
-
-
 def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
     """Torque that alone strains a round shaft as much as this torque and bending moment together. [N·m]
 
@@ -156,27 +103,10 @@ def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
 
     References
     ----------
-    `combined_stress` of a round section: ``sqrt(T² + 4/3 M²)``.
+    Distortion energy, ``sqrt(sigma² + 3 tau²)``, J. E. Shigley, *Mechanical Engineering Design*, §5-5; of a round section it
+    comes to ``sqrt(T² + 4/3 M²)``.
     """
     return np.hypot(torque, 2.0 * SHEAR_SHARE * np.asarray(moment))
-
-
-def code_shear_stress(yield_strength: float, tensile_strength: float, *, keyway: bool = False) -> float:
-    """Shear stress that a transmission shaft is commonly allowed. [Pa]
-
-    Parameters
-    ----------
-    yield_strength, tensile_strength : float
-        Of the shaft's material. [Pa]
-    keyway : bool
-        Whether a keyway weakens it.
-
-    References
-    ----------
-    ASME code for transmission shafting as given by Sadhu Singh, *Machine Design I*, chapter 6: the smaller of 0.30
-    yield and 0.18 tensile strength, times 0.75 with a keyway.
-    """
-    return min(0.30 * yield_strength, 0.18 * tensile_strength) * (0.75 if keyway else 1.0)
 
 
 def double_shear_stress(force: Floats, diameter: Floats) -> Floats:
@@ -208,9 +138,9 @@ def cross_pin_torque(shear_strength: Floats, pin_diameter: Floats, shaft_diamete
 
     References
     ----------
-    Statics: two planes at half the shaft's diameter, ``tau (pi d²/4) D``.
+    Statics: the torque is half the force of `double_shear_stress` at the shaft's diameter, ``tau (pi d²/4) D``.
     """
-    return shear_strength * 0.25 * math.pi * pin_diameter**2 * shaft_diameter
+    return shear_strength * 0.5 * shaft_diameter / double_shear_stress(1.0, pin_diameter)
 
 
 # ------------------------------------------------------------------------------------------------------- links
@@ -291,7 +221,7 @@ def drum_rod_moment(force: Floats, torque: Floats, span: float) -> Floats:
 
     References
     ----------
-    `combined_stress` of a round section: ``sqrt(M² + 3/4 T²)``.
+    As `equivalent_torque`, with bending kept: ``sqrt(M² + 3/4 T²)``.
     """
     return np.hypot(span_moment(force, span), 0.5 / SHEAR_SHARE * np.asarray(torque))
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,13 +46,6 @@ Floats = float | NDArray[np.float64]
 
 Path = Literal["beam", "root stress"]
 """How a tooth is calculated: Lewis's beam, or the guideline form with tip-load factors and load sharing."""
-
-GUIDELINE_FACTOR = {"continuous": 2.0, "intermittent": 1.5}
-"""Least factors for moulded plastic teeth [-]. From memory of the plastic-gear guidelines VDI 2736-2 and VDI 2545; assumed."""
-
-SPECIMEN_STRESS_CORRECTION = 2.0
-"""Stress correction Y_St of the test gears behind a root fatigue limit [-]. From memory of VDI 2736-2 and ISO 6336-3;
-assumed."""
 
 ROOT_HEATING = {"polymer": 2400.0, "metal": 1000.0}
 """Coefficient of the tooth-root temperature, by what the partner is made of [K·mm·(mm·m/s)^0.75/W]. From memory of
@@ -127,16 +120,12 @@ class ToothStrength:
         ``beam`` or ``root stress``, see `Path`.
     stress : float
         Stress at which the solid material gives way at the test temperature. [Pa]
-    geometry_factor : float
-        Force over (stress x width x module) of a tooth on a full, solid rim. [-]
     temperature_factor, layer_factor, sandwich_share : float
         What warmth, layers across the tooth and an unfilled root leave of it, 0 to 1. [-]
     rim_factor : float
         By what a thin rim divides it, 1 or more. [-]
     backup_ratio : float
         Effective rim over whole depth. [-]
-    root_thickness : float
-        Thickness of the section that bends hardest. [m]
     outside_published_range : bool
         The rim is thinner than any published rim factor covers.
     cautious_force : float
@@ -155,13 +144,11 @@ class ToothStrength:
     basis: Basis
     path: Path
     stress: float
-    geometry_factor: float
     temperature_factor: float
     layer_factor: float
     sandwich_share: float
     rim_factor: float
     backup_ratio: float
-    root_thickness: float
     outside_published_range: bool
     cautious_force: float
     estimate: float
@@ -192,7 +179,7 @@ class ToothStrength:
 # ------------------------------------------------------------------------------------------------------- demand
 
 
-def tooth_force(torque: Floats, pitch_diameter: float, sharing: int = 1) -> Floats:
+def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> Floats:
     """Tangential force on one tooth from the torque on its gear. [N]
 
     Parameters
@@ -201,16 +188,17 @@ def tooth_force(torque: Floats, pitch_diameter: float, sharing: int = 1) -> Floa
         Torque on the gear; its size is what counts. [N·m]
     pitch_diameter : float
         Pitch diameter of the same gear. [m]
-    sharing : int
+    sharing : int or ndarray
         Equal pinions that drive the gear side by side, each at a tooth of its own; dead ones not counted. [-]
 
     References
     ----------
     Statics; equal sharing is an own assumption (equal motors, DEVELOPERS.md).
     """
-    if sharing < 1:
+    if np.any(np.less(sharing, 1)):
         raise DomainError("sharing pinions", sharing, "one or more")
-    return 2.0 * np.abs(torque) / (pitch_diameter * sharing)
+    size: Any = abs(torque)  # keeps a plain float plain
+    return 2.0 * size / (pitch_diameter * sharing)
 
 
 def dynamic_factor(material: Material, speed: Floats, application_factor: float = 1.0, making: Making = "cut") -> Floats:
@@ -309,23 +297,6 @@ def contact_ratio_factor(contact_ratio: float) -> float:
     return 0.25 + 0.75 / min(max(contact_ratio, 1.0), 2.0)
 
 
-def guideline_allowable(root_fatigue_limit: float, factor: float = GUIDELINE_FACTOR["continuous"]) -> float:
-    """Root stress that a moulded plastic tooth may see for lasting use. [Pa]
-
-    Parameters
-    ----------
-    root_fatigue_limit : float
-        Nominal pulsating root stress that its material stands for 1e7 cycles and more. [Pa]
-    factor : float
-        Least factor. [-]
-
-    References
-    ----------
-    VDI 2736-2, ``Y_St sigma_lim / S_F`` with Y_St = 2; from memory, assumed.
-    """
-    return SPECIMEN_STRESS_CORRECTION * root_fatigue_limit / factor
-
-
 # ------------------------------------------------------------------------------------------------------- strength
 
 
@@ -398,13 +369,11 @@ def tooth_strength(
         basis=basis,
         path=path,
         stress=stress,
-        geometry_factor=geometry,
         temperature_factor=warmth,
         layer_factor=layers,
         sandwich_share=share,
         rim_factor=rim,
         backup_ratio=backup,
-        root_thickness=tooth.root.thickness * tooth.module,
         outside_published_range=backup < LEAST_PUBLISHED_RIM,
         cautious_force=cautious,
         estimate=force,
@@ -459,7 +428,7 @@ def walls_needed(
 def _geometry_factor(tooth: Tooth, path: Path, contact_ratio: float) -> float:
     """Force over stress, width and module, of a tooth on a full rim."""
     if path == "beam":
-        return tooth.root.form_factor
+        return 1.0 / float(beam_stress(1.0, 1.0, 1.0, tooth.root.form_factor))
     tip = tip_load_factors(tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack)
     return 1.0 / float(root_stress(1.0, 1.0, 1.0, tip.form, tip.stress, contact_ratio_factor(contact_ratio)))
 

@@ -18,6 +18,7 @@ from winchsim.strength.line import bend
 from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened, why
 from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.words import duration
 
 PATH = "drum.diameter"
@@ -163,6 +164,7 @@ def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndar
     tight = Limit(
         "bend of the rope", "rope's bend", False, ratio / mildest,
         lambda i: f"the rope is bent over {number(ratio[i], 2)} times its diameter, even the mildest rule asks for {mildest:g}",
+        FindingKind.ROPE_BEND_TIGHT,
     )  # fmt: skip
     return judge_all(lift_all(variants), machine, wanted, (tight,)), variants
 

@@ -15,6 +15,7 @@ from winchsim.slow import Variants, lift_all, vary
 from winchsim.verdict.candidates import Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened
 from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.words import duration
 
 PATH = "supply.voltage"
@@ -122,6 +123,7 @@ def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, nominal: float, vo
     over = Limit(
         "motors' own voltage", "over voltage", False, OVER_NOMINAL * nominal / volts,
         lambda i: f"it is {number(volts[i] / nominal, 3)} times the {quantity(nominal, 'V')} at which the motors' data hold",
+        FindingKind.ABOVE_NOMINAL_VOLTAGE,
     )  # fmt: skip
     return judge_all(lift_all(variants), machine, wanted, (over,)), variants
 

@@ -12,9 +12,9 @@ from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.quantity_text import number, quantity
 from winchsim.slow import End, Lifts
-from winchsim.strength.link import LinkKind
+from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import duration, length, percent, spoken
+from winchsim.verdict.words import duration, length, percent
 
 USUAL_MARGIN = 1.2
 """Torque that the motors should have, over the torque that starts the load, where nothing else is asked for. [-] Own choice:
@@ -57,6 +57,8 @@ class Limit:
         How many times over the limit is kept; below 1 it is broken. [-]
     words : callable
         Clause that says how candidate number i stands to it, for people.
+    kind : FindingKind or None
+        What a recommended candidate that breaks it is found to do; None for a hard limit, which none of them breaks.
     """
 
     name: str
@@ -64,6 +66,7 @@ class Limit:
     hard: bool
     room: np.ndarray
     words: Callable[[int], str]
+    kind: FindingKind | None = None
 
 
 @dataclass(frozen=True)
@@ -185,29 +188,21 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
     return tuple(found)
 
 
-_KINDS = {
-    LinkKind.TOOTH_PINION: ("the pinions' teeth", "pinions"), LinkKind.TOOTH_GEAR: ("the gears' teeth", "gears"),
-    LinkKind.STAGE_LIMIT: ("the bought gears", "bought gears"), LinkKind.SHAFT: ("the shafts", "shafts"),
-    LinkKind.CROSS_PIN: ("the cross-pin", "cross-pin"), LinkKind.DRUM_BENDING: ("the drum rod", "drum rod"),
-    LinkKind.ROPE_KNOT: ("the rope", "rope"), LinkKind.ROPE: ("the rope at the drum", "rope at drum"),
-    LinkKind.ROPE_ANCHOR: ("the rope's hold on the drum", "rope's hold"),
-}  # fmt: skip
-
-
 def _required(lifts: Lifts) -> list[Limit]:
     """Required factors, one limit for each kind of link."""
     found = []
     for place, kind in enumerate(LinkKind):
         spares, factors, links = lifts.kind_spares[place], lifts.kind_factors[place], lifts.kind_shortest[place]
         if np.any(np.isfinite(spares)):
-            words, (name, tag) = partial(_factor_words, links, factors, spares), _KINDS[kind]
-            found.append(Limit(f"required factor of {name}", tag, False, spares, words))
+            words, said = partial(_factor_words, links, factors, spares), LINKS[kind]
+            name, short = f"required factor of {said.plural}", FindingKind.LINK_BELOW_REQUIRED
+            found.append(Limit(name, said.tag, False, spares, words, short))
     return found
 
 
 def _factor_words(links: np.ndarray, factors: np.ndarray, spares: np.ndarray, i: int) -> str:
     required = factors[i] / spares[i]
-    return f"the {spoken(links[i])} has a factor of {number(factors[i], 3)}, {required:.4g} is required"
+    return f"the {links[i]} has a factor of {number(factors[i], 3)}, {required:.4g} is required"
 
 
 def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
@@ -227,7 +222,7 @@ def _just_below(share: float) -> str:
 
 
 def _strength_words(lifts: Lifts, i: int) -> str:
-    link, factor = spoken(lifts.weakest[i]), lifts.factor[i]
+    link, factor = lifts.weakest[i], lifts.factor[i]
     if factor < 1:
         return f"the {link} breaks at {_just_below(factor)} of its load"
     return f"the {link} bears {number(factor, 3)} times its load"

@@ -12,7 +12,7 @@ from winchsim.slow import Hold, Lifts, Variants
 from winchsim.verdict.candidates import Band, Judged, bands, edge_of
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import percent, spoken
+from winchsim.verdict.words import percent
 
 MOST_TRIES = 3
 """Candidates tried in full before giving up. [-]"""
@@ -238,10 +238,9 @@ def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) 
         return ()
     lifts, found = judged.lifts, []
     for limit in judged.limits:
-        if not limit.hard and limit.room[recommended] < 1:
-            kind = FindingKind.ROPE_BEND_TIGHT if "bend" in limit.name else FindingKind.LINK_BELOW_REQUIRED
+        if limit.kind is not None and limit.room[recommended] < 1:
             found.append(
-                Finding(kind, Severity.CAUTION, f"As recommended, {limit.words(recommended)}.",
+                Finding(limit.kind, Severity.CAUTION, f"As recommended, {limit.words(recommended)}.",
                         value=float(limit.room[recommended]), limit=1.0)
             )  # fmt: skip
     held = next((run.held for run in runs if run.index == recommended), None)
@@ -256,7 +255,7 @@ def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) 
                     "As recommended, friction at rest holds the load, but a jolt may start it, and then it keeps running.")
         )  # fmt: skip
     if lifts.stall_factor[recommended] < 1:
-        text = f"The motors can break the {spoken(lifts.stall_weakest[recommended])} before they stall: never let it snag."
+        text = f"The motors can break the {lifts.stall_weakest[recommended]} before they stall: never let it snag."
         found.append(
             Finding(FindingKind.OVERLOAD, Severity.CAUTION, text,
                     value=float(lifts.stall_factor[recommended]), limit=1.0, help="Set a current limit on the supply.")

@@ -12,7 +12,7 @@ from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Cure, Finding, FindingKind
 from winchsim.verdict.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
-from winchsim.verdict.words import duration, link_name, speed
+from winchsim.verdict.words import duration, speed
 
 RESERVE = 1.01
 """How much more than the bare balance a proposal has in hand. [-] Own choice."""
@@ -134,7 +134,7 @@ def _drawback(history: History) -> str:
     """What goes wrong in spite of a change; empty for nothing."""
     m, record = history.machine, history.record
     if history.broke is not None and history.broken_link is not None:
-        return f"then the {link_name(m, history.broken_link)} breaks"
+        return f"then the {history.broken_link.label} breaks"
     backs = history.run_backs()
     if backs:
         return f"then it runs back at up to {speed(backs[0].speed)}"

@@ -38,6 +38,7 @@ class FindingKind(StrEnum):
     LANDED_HARD = "landed_hard"
     GEAR_GEOMETRY = "gear_geometry"
     TEETH_WARM = "teeth_warm"
+    ABOVE_NOMINAL_VOLTAGE = "above_nominal_voltage"
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
     EXTRAPOLATED = "extrapolated"
     ASSUMED = "assumed"

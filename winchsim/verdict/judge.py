@@ -11,7 +11,7 @@ from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
 from winchsim.verdict.history import OFF_FLOOR, read_history
 from winchsim.verdict.summary import summarise
-from winchsim.verdict.words import after, counted, duration, given, length, link_name, speed
+from winchsim.verdict.words import after, counted, duration, given, length, speed
 
 
 def judge(record: Record, *, cures: bool = True) -> Verdict:
@@ -66,7 +66,7 @@ def _broken(case: Case) -> str:
     if event is None or limit is None:
         return ""
     when = "before the load lifts off" if event.height <= OFF_FLOOR else f"with the load {length(event.height)} up"
-    text = f"Breaks the {link_name(case.machine, limit)} {after(event.time)}, {when}"
+    text = f"Breaks the {limit.label} {after(event.time)}, {when}"
     landed = [e for e in case.history.of(Event.LANDED) if e.time >= event.time and (e.value or 0.0) > 0]
     if landed:
         text += f"; the load hits the floor at {speed(landed[0].value or 0.0)}"

@@ -12,7 +12,6 @@ from winchsim.quantity_text import fixed
 from winchsim.simulate import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
-from winchsim.verdict.words import link_name
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
         cycles = float(mesh_cycles(angle * speed, met))
         stress = link.stress * record.demands[index].share
-        found.append(ToothLife(link_name(m, link), cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))
+        found.append(ToothLife(link.label, cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))
     return tuple(found)
 
 

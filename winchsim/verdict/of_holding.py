@@ -10,7 +10,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.verdict.balance import holding
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import duration, length, link_name, speed
+from winchsim.verdict.words import duration, length, speed
 
 
 def ran_back(case: Case) -> Iterator[Finding]:
@@ -19,7 +19,7 @@ def ran_back(case: Case) -> Iterator[Finding]:
     for back in case.history.run_backs():
         fell = broke is not None and broke.time <= back.start + 1e-6
         if fell:
-            text = f"With the {link_name(case.machine, case.history.broken_link)} gone" if case.history.broken_link else ""
+            text = f"With the {case.history.broken_link.label} gone" if case.history.broken_link else ""
             text += f" the load comes down from {length(back.from_height)} at up to {speed(back.speed)}"
         else:
             power = "With the power still on" if back.powered else "With the power off"

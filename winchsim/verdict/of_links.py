@@ -10,13 +10,13 @@ from winchsim.physics import gears
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.simulate import RecordedEvent
 from winchsim.strength import line
-from winchsim.strength.link import LinkKind
+from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
 from winchsim.verdict.history import OFF_FLOOR
 from winchsim.verdict.prints import tooth_advice, tooth_case
 from winchsim.verdict.warmth import raising_time, tooth_warmth
-from winchsim.verdict.words import after, counted, given, length, link_name, listed
+from winchsim.verdict.words import after, counted, given, length, listed
 
 LEAST_CONTACT = 1.1
 """Contact ratio below which teeth pass the load on roughly. [-] Common practice: 1.2 is asked for, 1.1 is the least."""
@@ -25,21 +25,14 @@ WARMING_TIME = 300.0
 """Time of raising from which teeth are taken to come near their lasting temperature. [s] Own assumption: plastic gears warm
 over minutes."""
 
-MEANING = {
-    LinkKind.ROPE_KNOT: FindingKind.ROPE_BROKE,
-    LinkKind.ROPE: FindingKind.ROPE_BROKE,
-    LinkKind.ROPE_ANCHOR: FindingKind.ROPE_BROKE,
-}
-
 
 def overload(case: Case) -> Iterator[Finding]:
     """The link that broke: what it was asked for, what it bears, what would do."""
     event, limit = case.history.broke, case.history.broken_link
     if event is None or limit is None:
         return
-    m, strength = case.machine, limit.strength
+    strength, name = limit.strength, limit.label
     demand = (event.value or 1.0) * strength.value
-    name = link_name(m, limit)
     bears = quantity(strength.value, strength.unit)
     reach = ""
     if strength.high > strength.low:
@@ -48,9 +41,13 @@ def overload(case: Case) -> Iterator[Finding]:
     asked = quantity(demand, strength.unit)
     text = f"The {name} breaks {after(event.time)}, {_load_at(event)}: it is asked for {asked} and bears {bears}{reach}."
     yield Finding(
-        MEANING.get(limit.kind, FindingKind.OVERLOAD), Severity.DANGER, text, event.time, event.height, demand, strength.value,
+        _meaning(limit.kind), Severity.DANGER, text, event.time, event.height, demand, strength.value,
         strength.unit, _link_advice(case, limit, demand), limit.where,
     )  # fmt: skip
+
+
+def _meaning(kind: LinkKind) -> FindingKind:
+    return FindingKind.ROPE_BROKE if LINKS[kind].drops_load else FindingKind.OVERLOAD
 
 
 def _load_at(event: RecordedEvent) -> str:
@@ -62,14 +59,7 @@ def _link_advice(case: Case, limit: LinkLimit, demand: float) -> str:
         tooth = tooth_case(case.inputs, case.machine, limit)
         if tooth is not None:
             return tooth_advice(tooth, demand, limit.required)
-    return {
-        LinkKind.SHAFT: "A thicker shaft, a stronger material, or bearings nearer to the gears.",
-        LinkKind.CROSS_PIN: "A thicker pin, or a clamp that shares the torque.",
-        LinkKind.DRUM_BENDING: "A thicker rod, or supports nearer to the rope.",
-        LinkKind.ROPE_KNOT: "A thicker or stronger rope, or a splice instead of a knot.",
-        LinkKind.ROPE: "A thicker or stronger rope, or sheaves and edges that keep less of its pull.",
-        LinkKind.ROPE_ANCHOR: "More dead turns on the drum, or a better fixing.",
-    }.get(limit.kind, "A stronger part, or less load.")
+    return LINKS[limit.kind].advice
 
 
 def below_required(case: Case) -> Iterator[Finding]:
@@ -98,7 +88,7 @@ def below_required(case: Case) -> Iterator[Finding]:
 
 
 def _sort(kind: LinkKind) -> str:
-    return "tooth" if kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR) else kind.value
+    return "tooth" if kind.is_tooth else kind.value
 
 
 def rope_bend(case: Case) -> Iterator[Finding]:

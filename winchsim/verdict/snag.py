@@ -13,7 +13,6 @@ from winchsim.model import Event, build
 from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulate import Record, simulate
 from winchsim.verdict.balance import needed_current
-from winchsim.verdict.words import link_name
 
 STEPS = 6
 """Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""
@@ -116,7 +115,7 @@ def _run(base: Inputs, limit: float | None) -> SnagRun:
     record = simulate(replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit)))
     worst = max(record.demands, key=lambda demand: demand.share, default=None)
     broken = record.first(Event.OVERLOAD)
-    name = "" if worst is None else link_name(record.machine, record.machine.links[worst.link])
+    name = "" if worst is None else record.machine.links[worst.link].label
     factor = float("inf") if worst is None or worst.share <= 0 else 1 / worst.share
     return SnagRun(
         limit,

@@ -12,7 +12,6 @@ from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature
 from winchsim.verdict.prints import ToothCase, tooth_case
-from winchsim.verdict.words import link_name
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,7 @@ def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
         case = tooth_case(record.inputs, record.machine, link)
         if case is None or case.material.is_metal:
             continue
-        found.append(_warmth(record, link.index, case, link_name(record.machine, link), link.kind))
+        found.append(_warmth(record, link.index, case, link.label, link.kind))
     return tuple(sorted(found, key=lambda warmth: -warmth.flank))
 
 

@@ -13,7 +13,6 @@ from winchsim.simulate import Record
 from winchsim.strength.link import Link
 from winchsim.verdict.balance import needed_current
 from winchsim.verdict.finding import FullPull, FullPullRow, LinkRow
-from winchsim.verdict.words import link_name
 
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:
@@ -29,7 +28,7 @@ def weakest_links(record: Record) -> tuple[LinkRow, ...]:
             limit.kind, limit.where, limit.strength, asked.share * limit.strength.value, limit.required,
             asked.time, asked.height, asked.bound and limit.channel not in settled,
         )  # fmt: skip
-        rows.append(LinkRow(link_name(m, limit), link, asked.link, asked.link in broke))
+        rows.append(LinkRow(limit.label, link, asked.link, asked.link in broke))
     return tuple(sorted(rows, key=lambda row: row.link.factor))
 
 
@@ -53,7 +52,7 @@ def full_pull(machine: Machine) -> FullPull:
     rows = []
     for limit, share, other in zip(machine.links, limited, unlimited, strict=True):
         link = Link(limit.kind, limit.where, limit.strength, share * limit.strength.value, limit.required)
-        rows.append(FullPullRow(link_name(machine, limit), link, other * limit.strength.value))
+        rows.append(FullPullRow(limit.label, link, other * limit.strength.value))
     rows.sort(key=lambda row: row.link.factor)
     needed = needed_current(machine, at_rest=machine.start_travel > 0)
     safe = _safe_current(machine, most) if max(unlimited, default=0.0) > 1 else None

@@ -1,32 +1,11 @@
-"""How links, loads and groups are called in sentences."""
+"""How numbers and motor groups are told in sentences."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from winchsim.model import Machine
-from winchsim.model.machine import LinkLimit
 from winchsim.quantity_text import in_unit, number, quantity
-from winchsim.strength.link import LinkKind
-
-_SIDES = {LinkKind.TOOTH_PINION: "pinion", LinkKind.TOOTH_GEAR: "gear"}
-
-
-def link_name(machine: Machine, link: LinkLimit) -> str:
-    """A link in words, without its article: "pinion tooth of stage 1 (5th of 5)"."""
-    if link.kind in _SIDES:
-        return f"{_SIDES[link.kind]} tooth of {bracketed(machine.meshes[link.index].label)}"
-    if link.kind is LinkKind.SHAFT:
-        return f"output shaft of {bracketed(link.label.removesuffix(', output shaft'))}"
-    if link.kind is LinkKind.STAGE_LIMIT and link.where.startswith("stage"):
-        return f"reduction of {bracketed(link.label)}"
-    return bracketed(link.label)
-
-
-def bracketed(label: str) -> str:
-    """Label of a mesh with its place in brackets: "stage 1 (5th of 5)"."""
-    head, comma, rest = label.partition(", ")
-    return f"{head} ({rest})" if comma else label
 
 
 def given(value: float, unit: str) -> str:
@@ -87,9 +66,3 @@ def listed(names: Sequence[str]) -> str:
 def capital(sentence: str) -> str:
     """Sentence with its first letter large."""
     return sentence[:1].upper() + sentence[1:]
-
-
-def spoken(label: str) -> str:
-    """Label of a link in words, without its article: "pinion tooth of stage 1 (5th of 5)"."""
-    head, comma, tail = label.rpartition(", ")
-    return f"{tail} of {bracketed(head)}" if comma and tail in ("pinion tooth", "gear tooth", "output shaft") else label

@@ -11,10 +11,9 @@ from winchsim.inputs import Inputs, with_value
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit
 from winchsim.simulate import simulate
-from winchsim.strength.link import LinkKind
+from winchsim.strength.link import LINKS, LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest, name_of
 from winchsim.studies.calibrate.forecast import plain_raise
-from winchsim.verdict.words import link_name
 
 STRENGTHENED = 1e6
 """Factor on all strengths while the lift is run again, so that it goes on past the breakage. [-]"""
@@ -143,7 +142,7 @@ def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
     strong = tuple(replace(k, scale=k.scale / STRENGTHENED) for k in machine.links)
     record = simulate(replace(machine, links=strong), rtol=inputs.settings.relative_tolerance)
     return [
-        LinkDemandAt(link_name(machine, link), link, row.share * STRENGTHENED * link.strength.value)
+        LinkDemandAt(link.label, link, row.share * STRENGTHENED * link.strength.value)
         for link, row in zip(machine.links, record.demands, strict=True)
     ]
 
@@ -160,23 +159,9 @@ def _conditions(inputs: Inputs, test: LiftTest) -> Inputs:
 
 def _same_part(link: LinkLimit, other: LinkLimit) -> bool:
     """Whether two links are the same part: both teeth of one mesh count as one."""
-    teeth = (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
-    if link.kind in teeth and other.kind in teeth:
+    if link.kind.is_tooth and other.kind.is_tooth:
         return link.index == other.index
     return link is other or (link.kind, link.where, link.label) == (other.kind, other.where, other.label)
-
-
-_WORDS = {
-    LinkKind.TOOTH_PINION: ("pinion", "tooth"),
-    LinkKind.TOOTH_GEAR: ("gear", "tooth"),
-    LinkKind.STAGE_LIMIT: ("gearbox", "reduction"),
-    LinkKind.SHAFT: ("shaft", "axle"),
-    LinkKind.CROSS_PIN: ("pin",),
-    LinkKind.DRUM_BENDING: ("rod", "drum"),
-    LinkKind.ROPE_KNOT: ("rope", "knot", "splice", "cord", "line"),
-    LinkKind.ROPE: ("rope",),
-    LinkKind.ROPE_ANCHOR: ("anchor", "fixing", "hold"),
-}
 
 
 def _named(rows: list[LinkDemandAt], test: LiftTest) -> LinkDemandAt:
@@ -195,26 +180,26 @@ def _named(rows: list[LinkDemandAt], test: LiftTest) -> LinkDemandAt:
 def _score(link: LinkLimit, words: set[str], numbers: list[int]) -> int:
     """How well a link fits the words of a note; 0 for not at all."""
     stage = re.fullmatch(r"stage\.(\d+)", link.where)
-    own = set(_WORDS[link.kind])
+    own = set(LINKS[link.kind].search_words)
     if words & {"stage", "mesh", "gear", "pinion", "tooth", "shaft"} and numbers:
         if stage is None or int(stage[1]) != numbers[0]:
             return 0
         named = words & {"pinion", "shaft", "axle"} or (words & {"gear"} if "stage" in words else set())
         if named and not own & named:
             return 0
-        is_tooth = link.kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR, LinkKind.STAGE_LIMIT)
+        is_tooth = link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT
         return 2 + len(own & words) + is_tooth
     return len(own & words)
 
 
 def _short(link: LinkLimit) -> str:
-    return link.where.replace(".", " ") if link.where.startswith("stage") else _WORDS[link.kind][0]
+    return link.where.replace(".", " ") if link.where.startswith("stage") else LINKS[link.kind].search_words[0]
 
 
 def _setting(broke: LinkDemandAt) -> tuple[str, float | None]:
     """Path and value that make the estimate what the breakage says."""
     link, implied = broke.link, broke.demand
-    if link.kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
+    if link.kind.is_tooth:
         return f"{link.where}.tested_tooth_force", implied
     if link.kind is LinkKind.STAGE_LIMIT and link.where.startswith("stage"):
         return f"{link.where}.torque_limit", implied

@@ -13,8 +13,6 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, Spec, spec_at, value_at, walk
 from winchsim.model import Machine
 from winchsim.model.restate import drag_range, shaft_drags
-from winchsim.strength.link import LinkKind
-from winchsim.verdict.words import link_name
 
 Array = NDArray[np.float64]
 
@@ -215,8 +213,7 @@ def strengths(machine: Machine) -> tuple[Uncertain, ...]:
     for place, link in enumerate(machine.links):
         strength = link.strength
         if strength.basis in _NAMED and strength.low < strength.high and strength.value > 0:
-            teeth = link.kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
-            name = f"the teeth of {link.where.replace('.', ' ')}" if teeth else f"the {link_name(machine, link)}"
+            name = f"the teeth of {link.where.replace('.', ' ')}" if link.kind.is_tooth else f"the {link.label}"
             alike.setdefault(STRENGTH + name, []).append(place)
     found = []
     for name, places in alike.items():
