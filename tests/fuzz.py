@@ -1,8 +1,9 @@
-"""Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py [COUNT] [FIRST SEED]``.
+"""Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py [--studies] [COUNT] [FIRST SEED]``.
 
 Each must end with a verdict or be refused with a reason, its energy books closed, its time ascending, every number finite, no
 warning from numpy or scipy, within `MOST_SECONDS` of processor time; the report of it must hold no number that is none, as text
-and as JSON. Prints a tally and exits 1 when any fails.
+and as JSON. With ``--studies`` each goes through every study instead, within `MOST_SECONDS` each, and their texts are
+read. Prints a tally and exits 1 when any fails.
 """
 
 from __future__ import annotations
@@ -15,16 +16,28 @@ import sys
 import time
 import warnings
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 from random_scenarios import random_inputs
 
-from winchsim.errors import InputError, TrustError
+from winchsim.errors import WinchsimError
 from winchsim.hybrid import Outcome
+from winchsim.inputs import Inputs
+from winchsim.report import sizing_text
 from winchsim.report.json_out import lift_json
+from winchsim.report.ladder import ladder_text
+from winchsim.report.spread import spread_text
 from winchsim.report.text import lift_text
 from winchsim.simulate import Record, simulate
+from winchsim.studies.drum import study_drum
+from winchsim.studies.gears import study_gears
+from winchsim.studies.heaviest import study_heaviest
+from winchsim.studies.ladder import plan_ladder
+from winchsim.studies.motors import study_motors
+from winchsim.studies.spread import spread
+from winchsim.studies.voltage import study_voltage
 from winchsim.verdict.judge import judge
 
 MOST_SECONDS = 30.0
@@ -32,13 +45,27 @@ MOST_MEBIBYTES = 1500
 MOST_GIVEN_UP = 0.01
 """Share of scenarios that may end as chatter or as too much work, each with that as its finding. [-]"""
 
-ENDS = ("ok", "refused", "BUDGET", "CHATTER")
+STUDIES: dict[str, Callable[[Inputs], str]] = {
+    "drum": lambda inputs: sizing_text.drum_text(study_drum(inputs)),
+    "gears": lambda inputs: sizing_text.gear_text(study_gears(inputs)),
+    "motors": lambda inputs: sizing_text.motor_text(study_motors(inputs)),
+    "voltage": lambda inputs: sizing_text.voltage_text(study_voltage(inputs)),
+    "heaviest": lambda inputs: sizing_text.heaviest_text(study_heaviest(inputs)),
+    "ladder": lambda inputs: ladder_text(plan_ladder(inputs, rungs=2)),
+    "spread": lambda inputs: spread_text(spread(inputs, builds=40), ()),
+}
+"""Every study that needs nothing but a scenario, to its printed text."""
+
+NO_NUMBER = re.compile(r"\b(nan|inf)\b")
+
+GIVEN_UP = (Outcome.BUDGET, Outcome.CHATTER, Outcome.TOO_MANY_SWITCHES)
+ENDS = ("ok", "refused", *(outcome.name for outcome in GIVEN_UP))
 
 
 def faults_of(record: Record) -> list[str]:
     """What is wrong with a record."""
     found = []
-    if record.outcome in (Outcome.BUDGET, Outcome.CHATTER):
+    if record.outcome in GIVEN_UP:
         return [record.outcome.name]
     if not record.outcome.ok:
         found.append(f"outcome {record.outcome.name}")
@@ -63,7 +90,7 @@ def faults_of_report(record: Record) -> list[str]:
     found = []
     if not text.startswith(verdict.sentence[:40]):
         found.append("the report does not begin with the verdict")
-    if re.search(r"\b(nan|inf|None|Infinity)\b", text):
+    if NO_NUMBER.search(text):
         found.append("a number that is none in the report")
     if document["verdict"] != verdict.sentence:
         found.append("text and JSON say different things")
@@ -83,7 +110,7 @@ def check(seed: int) -> tuple[int, str, float]:
             record = simulate(random_inputs(seed))
             faults = faults_of(record) + faults_of_report(record)
         went = "; ".join(faults) or "ok"
-    except (InputError, TrustError):
+    except WinchsimError:
         went = "refused"
     except Exception as error:
         went = f"{type(error).__name__}: {error}"
@@ -93,13 +120,36 @@ def check(seed: int) -> tuple[int, str, float]:
     return seed, went, taken
 
 
+def check_studies(seed: int) -> tuple[int, str, float]:
+    """Seed, how every study of it went, and the processor time of the slowest."""
+    faults, slowest = [], 0.0
+    for name, study in STUDIES.items():
+        start = time.process_time()
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")
+                if NO_NUMBER.search(study(random_inputs(seed))):
+                    faults.append(f"{name}: a number that is none in the report")
+        except WinchsimError:
+            continue
+        except Exception as error:
+            faults.append(f"{name}: {type(error).__name__}: {error}")
+        taken = time.process_time() - start
+        if taken > MOST_SECONDS:
+            faults.append(f"{name}: took {taken:.0f} s")
+        slowest = max(slowest, taken)
+    return seed, "; ".join(faults) or "ok", slowest
+
+
 def main(arguments: list[str]) -> int:
     """Check COUNT seeds from FIRST on."""
+    checked = check_studies if "--studies" in arguments else check
+    arguments = [argument for argument in arguments if argument != "--studies"]
     count, first = (int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0)))
     tally: Counter[str] = Counter()
     slowest = (0.0, -1)
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for seed, went, taken in pool.map(check, range(first, first + count), chunksize=8):
+        for seed, went, taken in pool.map(checked, range(first, first + count), chunksize=8):
             tally[went if went in ENDS else "failed"] += 1
             slowest = max(slowest, (taken, seed))
             if went != "ok" and went != "refused":
@@ -108,7 +158,7 @@ def main(arguments: list[str]) -> int:
     if peak > MOST_MEBIBYTES:
         tally["failed"] += 1
         print(f"a worker used {peak:.0f} MiB")
-    if tally["BUDGET"] + tally["CHATTER"] > MOST_GIVEN_UP * count:
+    if sum(tally[outcome.name] for outcome in GIVEN_UP) > MOST_GIVEN_UP * count:
         tally["failed"] += 1
         print("too many were given up")
     print(", ".join(f"{n} {what}" for what, n in tally.items()))

@@ -30,7 +30,7 @@ LENGTH_SHARE = 0.01
 """Share of the lift's height below which no length has to be known any better than to `ABSOLUTE_SHARE`. [-]"""
 
 TIGHTENINGS = 3
-TIGHTEN = 0.03
+TIGHTEN = 0.01
 TIGHTEST = 1e-11
 """A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most `TIGHTENINGS` runs in all."""
 
@@ -38,7 +38,7 @@ TEMPERATURE_TOLERANCE = 1e-5
 
 MOST_RHS_CALLS = 800_000
 MOST_STEPS = 150_000
-MOST_SWITCHES = 20_000
+MOST_SWITCHES = 8_000
 
 
 @dataclass(frozen=True)

@@ -33,3 +33,14 @@ def test_enough_of_them_run_to_mean_something(fuzz):
 def test_a_scenario_depends_on_its_seed_alone(fuzz):
     assert fuzz.random_inputs(11).load == fuzz.random_inputs(11).load
     assert fuzz.random_inputs(11).load != fuzz.random_inputs(12).load
+
+
+@pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(33801, id="creeps to its balance in a guide whose losses at rest are those of motion"),
+        pytest.param(32671, id="little energy beside the load's: the books need a tighter tolerance than most"),
+    ],
+)
+def test_what_once_failed_ends_soundly(fuzz, seed):
+    assert fuzz.check(seed)[1] == "ok"

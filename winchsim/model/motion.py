@@ -40,6 +40,10 @@ SETTLED = 1e-3
 """Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: not
 seen on a curve, and the energy in it is a millionth of the rope's."""
 
+GRIP = 1e-6
+"""Pull beyond a guide's friction at rest that a load there still does not move for, as a share of the static pull. [-] Own choice:
+where the losses at rest are those of motion, a load that creeps to its balance would else stop and start for ever."""
+
 CALM = 3e-3
 """Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of the static stretch. [-] Own
 assumption: hardly seen on a curve; it saves following a bounce at every layer of a long lift."""
@@ -384,7 +388,7 @@ class Motion:
     def _load_guards(self, key: ModeKey) -> list[_GuardPart]:
         m, scales = self.machine, self.machine.scales
         falls, body, reach, place = m.line.falls, m.body, m.reach, key.load
-        sticking = m.breakaway * body.friction
+        sticking = sticking_force(m)
         force = BAND * scales.pull
         stiffness = m.line.stiffness / m.free_rope
         parts: list[_GuardPart] = []
@@ -538,6 +542,12 @@ class Motion:
             return judged(now.tension, pulled, outputs, drum > 0, passed, common)
 
         return channels
+
+
+def sticking_force(machine: Machine) -> float:
+    """Force along its path that a load at rest in its guide bears without moving. [N]"""
+    friction = machine.body.friction
+    return machine.breakaway * friction + GRIP * machine.scales.pull if friction > 0 else 0.0
 
 
 _GuardPart = tuple[tuple[str, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]

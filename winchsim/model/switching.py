@@ -12,7 +12,7 @@ from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import LinkLimit, Machine
-from winchsim.model.motion import CALM, Flow, Motion
+from winchsim.model.motion import CALM, Flow, Motion, sticking_force
 from winchsim.physics import load
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia, find_branch
@@ -119,8 +119,11 @@ class WinchProblem:
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
         """Load and take-up, in units of a millionth of the height; and the bounce, which gets on by dying down."""
         unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
-        scales, falls = self.machine.scales, self.machine.line.falls
-        bounce = math.hypot(float(y[4]) - scales.stretch, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
+        m, scales, falls = self.machine, self.machine.scales, self.machine.line.falls
+        softness = (m.free_rope - float(y[0])) / (falls * m.line.stiffness)
+        hung = load.pull_needed(m.body, m.reach - float(y[2])) * softness  # stretch of the rope as long as it is now
+        off = max(abs(float(y[4]) - hung) - m.body.friction * softness, 0.0)
+        bounce = math.hypot(off, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
         return float(y[2]) / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
 
     def switch(self, key: ModeKey, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
@@ -387,10 +390,9 @@ class WinchProblem:
     def _on_load_stops(self, step: _Step, _: str) -> None:
         step.y[3] = 0.0
         now = self.flow(step)
-        body = self.machine.body
         left = self.machine.reach - float(step.y[2])
-        net = self.machine.line.falls * now.tension - load.pull_needed(body, left)
-        if abs(net) <= self.machine.breakaway * body.friction:
+        net = self.machine.line.falls * now.tension - load.pull_needed(self.machine.body, left)
+        if abs(net) <= sticking_force(self.machine):
             step.change(load=LoadPlace.STUCK)
             step.mark(Event.STICKS)
         else:
