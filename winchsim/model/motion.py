@@ -41,8 +41,8 @@ SETTLED = 1e-3
 seen on a curve, and the energy in it is a millionth of the rope's."""
 
 GRIP = 1e-6
-"""Pull beyond a guide's friction at rest that a load there still does not move for, as a share of the static pull. [-] Own choice:
-where the losses at rest are those of motion, a load that creeps to its balance would else stop and start for ever."""
+"""Pull beyond a guide's friction at rest that a load there still does not move for, as a share of the static pull. [-] Own
+choice: where the losses at rest are those of motion, a load that creeps to its balance would else stop and start for ever."""
 
 CALM = 3e-3
 """Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of the static stretch. [-] Own
