@@ -563,7 +563,7 @@ def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_th
     record = simulate(_mixed(720.0))
     m = record.machine
     asked = {link.label: d.share * link.strength.value for link, d in zip(m.links, record.demands, strict=True)}
-    assert asked["motor gearbox, group 1"] == pytest.approx(record["mesh_1_force"].max() * 16 * 1e-3 / 2, rel=1e-6)
+    assert asked["motor gearbox (group 1)"] == pytest.approx(record["mesh_1_force"].max() * 16 * 1e-3 / 2, rel=1e-6)
     given = 0.0
     for g, _, mesh, efficiency, _ in _rows(record):
         given = given + g.live * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
