@@ -1,0 +1,78 @@
+"""A kind of link that does not exist is added as the guide for contributors says: everything that follows, follows."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from winchsim.model import build, links
+from winchsim.report.json_out import lift_json
+from winchsim.report.text import lift_text
+from winchsim.simulate import simulate
+from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
+from winchsim.studies.calibrate.evidence import LiftTest
+from winchsim.studies.calibrate.postmortem import look_into
+from winchsim.studies.drum import study_drum
+from winchsim.verdict.finding import FindingKind
+from winchsim.verdict.judge import judge
+
+SHACKLE = LinkWords(
+    "shackle at the load", "the shackles", "shackle", "A larger shackle.", ("shackle", "bow"), "rope", drops_load=True
+)
+
+
+@pytest.fixture
+def shackle(monkeypatch):
+    """Maker of the breaking force of a shackle that every winch has from now on."""
+    kind = str.__new__(LinkKind, "shackle")
+    kind._name_, kind._value_ = "SHACKLE", "shackle"
+    monkeypatch.setitem(LinkKind._member_map_, "SHACKLE", kind)
+    monkeypatch.setitem(LinkKind._value2member_map_, "shackle", kind)
+    monkeypatch.setattr(LinkKind, "_member_names_", [*LinkKind._member_names_, "SHACKLE"])
+    monkeypatch.setitem(LINKS, kind, SHACKLE)
+    rope_links = links._rope_links
+
+    def bearing(force: float) -> LinkKind:
+        def with_shackle(inputs, train, notebook):
+            strength = Strength(force, "N", "given", 0.9 * force, 1.1 * force)
+            return [*rope_links(inputs, train, notebook), links._plain(inputs, kind, "rope", "tension", strength)]
+
+        monkeypatch.setattr(links, "_rope_links", with_shackle)
+        return kind
+
+    return bearing
+
+
+def test_it_is_guarded_and_told(shackle, small):
+    kind = shackle(100.0)
+    assert list(LinkKind)[-1] is kind
+    record = simulate(small(load={"mass": 12.0}))
+    verdict = judge(record, cures=False)
+    finding = next(found for found in verdict.findings if found.kind is FindingKind.ROPE_BROKE)
+    assert "The shackle at the load breaks" in finding.sentence and finding.help == "A larger shackle."
+    document = json.loads(lift_json(record, verdict))
+    assert "shackle at the load" in lift_text(record, verdict)
+    assert "shackle" in {row["kind"] for row in document["rows"]}
+
+
+def test_studies_judge_it(shackle, small):
+    inputs = small()
+    least = {limit.name for limit in study_drum(inputs).choice.judged.limits}
+    assert "required factor of the shackles" not in least
+    shackle(400.0)
+    judged = study_drum(inputs).choice.judged
+    limit = next(limit for limit in judged.limits if limit.name == "required factor of the shackles")
+    assert limit.tag == "shackle" and (limit.room < 1).any()
+    assert limit.words(0).startswith("the shackle at the load has a factor of")
+
+
+def test_what_is_noted_of_a_test_finds_it(shackle, small):
+    shackle(150.0)
+    inputs = small()
+    broken = look_into(
+        inputs, LiftTest(number=1, mass=8.0, height=0.1, outcome="broke", broke_link="the bow of the shackle bent open")
+    )
+    assert broken.broke.name == "shackle at the load" and 8 * 9.8 < broken.implied < 150.0
+    names = [link.label for link in build(inputs).links]
+    assert names[-1] == "shackle at the load"
