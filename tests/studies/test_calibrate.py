@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import Gearbox, Pawl, Phase, Stage, with_value
+from winchsim.inputs import Gearbox, Pawl, Stage, with_value
 from winchsim.model import build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
 from winchsim.studies.calibrate import Kind, LiftTest, Side, calibrate, look_into
 from winchsim.studies.calibrate.evidence import gather
-from winchsim.studies.calibrate.forecast import Bench, plain_raise
+from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.calibrate.knobs import knobs, turned
 
 TRUTH = {"mesh_loss": 1.5, "drag": 2.0}
@@ -294,12 +294,6 @@ def test_what_a_pawl_held_tells_nothing_of_friction(winch, small_tests):
     assert factors(found) == pytest.approx(factors(plain))
     assert [row.holds for row in found.predictions] == [True]
     assert [row.holds for row in calibrate(winch, held).predictions] == [False]
-
-
-def test_the_programme_of_the_scenario_does_not_matter(winch):
-    first = Phase(action="raise", until="top", voltage=5.0, current_limit=2.0)
-    plain = plain_raise(replace(winch, phase=(Phase(action="off", time=1.0), first)))
-    assert plain.phase == () and plain.supply.voltage == 5.0 and plain.supply.current_limit == 2.0
 
 
 # --- breakages --------------------------------------------------------------------------------------------------------

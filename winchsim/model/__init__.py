@@ -2,7 +2,8 @@
 
 Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion` has the right-hand
 side and the guards of every mode, `switching` says what follows when a guard fires, `ledger` has the powers behind the energy
-books, `estimate` the closed-form balance at steady speed.
+books, `estimate` the closed-form balance at steady speed. Two make scenarios: `restate` with what a build assumed as values,
+`trial` as a test was made.
 """
 
 from winchsim.model.build import build

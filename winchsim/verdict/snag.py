@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from winchsim.inputs import Inputs, Phase, with_value
+from winchsim.inputs import Inputs, with_value
 from winchsim.model import Event, build
+from winchsim.model.trial import first_raise
 from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulate import Record, simulate
 from winchsim.verdict.balance import needed_current
@@ -94,7 +95,7 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
         The scenario cannot be built.
     """
     height = inputs.load.snag_height or inputs.load.start_height + inputs.load.height / 2
-    base = replace(inputs, load=replace(inputs.load, snag_height=height), phase=(_raising(inputs),))
+    base = replace(inputs, load=replace(inputs.load, snag_height=height), phase=(first_raise(inputs),))
     base = with_value(base, "settings.after_overload", "stop")
     own = base.phase[0].current_limit if base.phase[0].current_limit is not None else inputs.supply.current_limit
     as_built = _run(base, own)
@@ -104,10 +105,6 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     safe = _safe(base, without) if as_built.broke or without.broke else None
     found = SnagStudy(height, as_built, without, safe, "")
     return replace(found, sentence=_sentence(found))
-
-
-def _raising(inputs: Inputs) -> Phase:
-    return next((phase for phase in inputs.phase if phase.action == "raise"), Phase(action="raise", until="top"))
 
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from winchsim.errors import Fault, InputError
+from winchsim.inputs import Inputs
+from winchsim.model.trial import trial_values
 from winchsim.verdict.words import given
 
 TIMING = (0.2, 0.01)
@@ -99,6 +101,12 @@ class LiftTest:
     def conditions(self) -> tuple[float | None, ...]:
         """What makes two tests the same test."""
         return self.mass, self.height, self.voltage, self.winding_start
+
+    def values_in(self, inputs: Inputs) -> dict[str, float]:
+        """What it changes in a scenario: values by path."""
+        return trial_values(
+            inputs, mass=self.mass, height=self.height, voltage=self.voltage, winding_start=self.winding_start
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)

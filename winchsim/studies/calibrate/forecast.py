@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, Fault, InputError
-from winchsim.inputs import Inputs, with_value
+from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
+from winchsim.model.trial import plain_raise, under_test
 from winchsim.physics.chain import demand
 from winchsim.simulate import simulate
 from winchsim.slow import End, Lifts, Variants, lift_batch, vary
@@ -135,10 +136,8 @@ class Bench:
 
     def scenario(self, factors: Mapping[str, float], place: int) -> Inputs:
         """Scenario of one test with the knobs set."""
-        found = turned(self.inputs, factors, self.knobs)
-        for path, values in self._columns.items():
-            found = with_value(found, path, float(values[place]))
-        return found
+        values = {path: float(column[place]) for path, column in self._columns.items()}
+        return under_test(turned(self.inputs, factors, self.knobs), values)
 
     def in_full(self, factors: Mapping[str, float], place: int) -> dict[Kind, float]:
         """Speed, current and voltage of one test by the full simulation; empty where that does not get up, or cannot be run."""
@@ -157,17 +156,6 @@ class Bench:
         return {Kind.TIME: float(self.heights[place] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
 
 
-def plain_raise(inputs: Inputs) -> Inputs:
-    """Scenario whose programme is a raise with the power off after it, at what its first raise says."""
-    step = next((phase for phase in inputs.phase if phase.action == "raise"), None)
-    found = replace(inputs, phase=())
-    if step is not None and step.voltage is not None:
-        found = with_value(found, "supply.voltage", step.voltage)
-    if step is not None and step.current_limit is not None:
-        found = with_value(found, "supply.current_limit", step.current_limit)
-    return found
-
-
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
     """Scenario with the lightest load that it can be built with: settings that just stall the heaviest are settings still."""
     for mass in sorted(test.mass for test in tests):
@@ -181,21 +169,18 @@ def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
 
 
 def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
-    """Values by path, one for each test; only those that any test gives."""
-    columns = {"load.mass": np.array([test.mass for test in tests])}
-    if any(test.height is not None for test in tests):
-        columns["load.height"] = np.array([_or(test.height, inputs.load.height) for test in tests])
-    if any(test.voltage is not None for test in tests):
-        columns["supply.voltage"] = np.array([_or(test.voltage, inputs.supply.voltage) for test in tests])
-    if any(test.winding_start is not None for test in tests):
-        for number, group in enumerate(inputs.motors, start=1):
-            cold = _or(group.winding_start, inputs.settings.ambient)
-            columns[f"motors.{number}.winding_start"] = np.array([_or(test.winding_start, cold) for test in tests])
-    return columns
+    """Values by path, one for each test; only those that any test gives, the scenario's for the others."""
+    given = [test.values_in(inputs) for test in tests]
+    return {
+        path: np.array([values.get(path, _own(inputs, path)) for values in given])
+        for path in dict.fromkeys(path for values in given for path in values)
+    }
 
 
-def _or(value: float | None, other: float) -> float:
-    return other if value is None else value
+def _own(inputs: Inputs, path: str) -> float:
+    """The scenario's value; windings that it says nothing of are as warm as the air."""
+    value = value_at(inputs, path)
+    return inputs.settings.ambient if value is None else float(value)
 
 
 def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:

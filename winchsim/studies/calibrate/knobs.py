@@ -14,8 +14,9 @@ Turn = Callable[[Inputs, Mapping[str, float]], Inputs]
 
 LEAST_EFFICIENCY = 0.1
 LEAST_SHARED_EFFICIENCY = 0.55
+CLEAR_OF_LOCKING = 1.01
 """A mesh loss is not turned up beyond this efficiency of any stage; the second where several motor groups share a gear, whose
-meshes must not lock. [-]"""
+meshes must not lock: it stays so many times clear of where they do. [-]"""
 
 MOST_DRAG = 200.0
 """A drag is not turned up beyond this factor. [-]"""
@@ -130,11 +131,12 @@ def _mesh_loss(inputs: Inputs, machine: Machine) -> _Made | str:
     lost = [1 / e - 1 for e in efficiencies.values()]
     if not any(lost) and not any(frictions.values()):
         return "the scenario has no gear stage with a loss"
-    floor = LEAST_EFFICIENCY if len(machine.chain.groups) == 1 else LEAST_SHARED_EFFICIENCY
+    floor = LEAST_EFFICIENCY if len(machine.chain.groups) == 1 else _least_shared(machine.breakaway)
     most = [(1 / floor - 1) / loss for loss in lost if loss > 0]
     if frictions:
         least = min(mesh.forward for mesh in _meshes(machine))
         most.append((1 - floor) / (1 - least) if least < 1 else math.inf)
+        most += [spec_at(inputs, path).high / mu for path, mu in frictions.items() if mu > 0]
 
     def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
         factor = factors["mesh_loss"]
@@ -145,6 +147,11 @@ def _mesh_loss(inputs: Inputs, machine: Machine) -> _Made | str:
         return given
 
     return 0.0, min(most), turn
+
+
+def _least_shared(breakaway: float) -> float:
+    """Efficiency down to which meshes on a common gear can be turned: at rest they lock where ``1 - b (1 - q) = 0``. [-]"""
+    return max(LEAST_SHARED_EFFICIENCY, CLEAR_OF_LOCKING * breakaway / (1 + breakaway))
 
 
 def _meshes(machine: Machine) -> list:

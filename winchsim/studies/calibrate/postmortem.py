@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from winchsim.errors import Fault, InputError
-from winchsim.inputs import Inputs, with_value
+from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit
+from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulate import simulate
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest, name_of
-from winchsim.studies.calibrate.forecast import plain_raise
 
 STRENGTHENED = 1e6
 """Factor on all strengths while the lift is run again, so that it goes on past the breakage. [-]"""
@@ -137,7 +137,7 @@ def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
     inputs : Inputs
     test : LiftTest
     """
-    own = _conditions(plain_raise(inputs), test)
+    own = under_test(plain_raise(inputs), test.values_in(inputs))
     machine = build(replace(own, settings=replace(own.settings, watch=0.0, stall_watch=0.0)))
     strong = tuple(replace(k, scale=k.scale / STRENGTHENED) for k in machine.links)
     record = simulate(replace(machine, links=strong), rtol=inputs.settings.relative_tolerance)
@@ -145,16 +145,6 @@ def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
         LinkDemandAt(link.label, link, row.share * STRENGTHENED * link.strength.value)
         for link, row in zip(machine.links, record.demands, strict=True)
     ]
-
-
-def _conditions(inputs: Inputs, test: LiftTest) -> Inputs:
-    found = with_value(inputs, "load.mass", test.mass)
-    for path, value in (("load.height", test.height), ("supply.voltage", test.voltage)):
-        found = found if value is None else with_value(found, path, value)
-    for number in range(1, len(inputs.motors) + 1):
-        if test.winding_start is not None:
-            found = with_value(found, f"motors.{number}.winding_start", test.winding_start)
-    return found
 
 
 def _same_part(link: LinkLimit, other: LinkLimit) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 
 from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
+from winchsim.model.trial import first_raise
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
 from winchsim.verdict.history import OFF_FLOOR, History, Span, middle_mean, read_history
@@ -54,8 +55,7 @@ class Lowering:
 
 def programme(inputs: Inputs, *after: Phase) -> Inputs:
     """Scenario that is raised to the top as it says, and then goes on with other phases."""
-    raising = next((phase for phase in inputs.phase if phase.action == "raise"), Phase(action="raise", until="top"))
-    return replace(inputs, phase=(replace(raising, until="top"), *after))
+    return replace(inputs, phase=(replace(first_raise(inputs), until="top"), *after))
 
 
 def nothing_to_lower() -> Lowering:

@@ -9,6 +9,7 @@ import numpy as np
 
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
+from winchsim.model.trial import trial_values, under_test
 from winchsim.physics import heat
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
@@ -131,7 +132,7 @@ def plan_ladder(
     warm, rest = _rested(machine, None)
     on_progress(1, len(masses) + 1)
     for place, mass in enumerate(masses, start=2):
-        own = _started(with_value(inputs, "load.mass", mass), machine, warm)
+        own = under_test(inputs, trial_values(inputs, mass=mass, winding_start=warm))
         rung, run, record = _rung(place, own, rest)
         found.append(rung)
         runs.append(run)
@@ -156,10 +157,10 @@ def _masses(target: float, rungs: int) -> list[float]:
 # --- heat between the rungs -----------------------------------------------------------------------------------------
 
 
-def _rested(machine: Machine, record: Record | None) -> tuple[list[float], float]:
-    """Winding temperatures at the next start, by live group, and the rest before it: whole minutes. [°C], [s]"""
+def _rested(machine: Machine, record: Record | None) -> tuple[dict[int, float], float]:
+    """Winding temperatures at the next start, by motor group, and the rest before it: whole minutes. [°C], [s]"""
     if record is None:
-        return [g.winding_start for g in machine.groups], 0.0
+        return {g.number: g.winding_start for g in machine.groups}, 0.0
     minutes = np.arange(1.0, LONGEST_REST + 1)
     cooled = []
     for g in machine.groups:
@@ -167,13 +168,7 @@ def _rested(machine: Machine, record: Record | None) -> tuple[list[float], float
         cooled.append(heat.step_exact(g.heat, 0.0, winding, case, machine.ambient, minutes * 60)[0])
     cool = np.flatnonzero(np.all(np.array(cooled) <= machine.ambient + COOL, axis=0))
     place = int(cool[0]) if len(cool) else LONGEST_REST - 1
-    return [float(row[place]) for row in cooled], float(minutes[place] * 60)
-
-
-def _started(inputs: Inputs, machine: Machine, windings: list[float]) -> Inputs:
-    for g, winding in zip(machine.groups, windings, strict=True):
-        inputs = with_value(inputs, f"motors.{g.number}.winding_start", winding)
-    return inputs
+    return {g.number: float(row[place]) for g, row in zip(machine.groups, cooled, strict=True)}, float(minutes[place] * 60)
 
 
 # --- one rung --------------------------------------------------------------------------------------------------------

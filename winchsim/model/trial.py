@@ -1,0 +1,69 @@
+"""A scenario as it is tried: one raise to the top, with the load, height, voltage and warmth that a test had."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from winchsim.inputs import Inputs, Phase, with_value
+
+
+def first_raise(inputs: Inputs) -> Phase:
+    """First phase of a scenario's programme that raises the load; where none does, a raise to the top."""
+    return next((phase for phase in inputs.phase if phase.action == "raise"), Phase(action="raise", until="top"))
+
+
+def plain_raise(inputs: Inputs) -> Inputs:
+    """Scenario whose programme is a raise with the power off after it, at what its first raise says."""
+    step, found = first_raise(inputs), replace(inputs, phase=())
+    if step.voltage is not None:
+        found = with_value(found, "supply.voltage", step.voltage)
+    if step.current_limit is not None:
+        found = with_value(found, "supply.current_limit", step.current_limit)
+    return found
+
+
+def trial_values(
+    inputs: Inputs,
+    *,
+    mass: float | None = None,
+    height: float | None = None,
+    voltage: float | None = None,
+    winding_start: float | Mapping[int, float] | None = None,
+) -> dict[str, float]:
+    """What a test changes in a scenario: values by path, only those that it gives.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Gives the number of motor groups.
+    mass, height, voltage : float, optional
+        Load [kg], height lifted [m], supply voltage [V].
+    winding_start : float or mapping of int to float, optional
+        Winding temperature at the start: of all motors, or by motor group from 1. [°C]
+    """
+    given = {"load.mass": mass, "load.height": height, "supply.voltage": voltage}
+    if isinstance(winding_start, Mapping):
+        given |= {f"motors.{number}.winding_start": value for number, value in winding_start.items()}
+    else:
+        given |= {f"motors.{number}.winding_start": winding_start for number in range(1, len(inputs.motors) + 1)}
+    return {path: value for path, value in given.items() if value is not None}
+
+
+def under_test(inputs: Inputs, values: Mapping[str, float]) -> Inputs:
+    """Scenario with what a test changes.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    values : mapping of str to float
+        As `trial_values` gives them.
+
+    Raises
+    ------
+    DomainError
+        A value outside its bounds.
+    """
+    for path, value in values.items():
+        inputs = with_value(inputs, path, value)
+    return inputs
