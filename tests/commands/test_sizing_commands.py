@@ -7,6 +7,7 @@ import io
 import json
 import math
 import xml.etree.ElementTree as ET
+from functools import cache
 
 import pytest
 
@@ -40,11 +41,24 @@ def crate(tmp_path_factory):
     return str(path)
 
 
+@pytest.fixture(scope="module")
+def written(crate, tmp_path_factory):
+    """Each study run once with all its files: the screen and the folder."""
+
+    @cache
+    def made(command: str):
+        folder = tmp_path_factory.mktemp("written") / "out"
+        return Screen().run(command, crate, "--out", str(folder)), folder
+
+    return made
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 @pytest.mark.parametrize("units", ["si", "us"])
-def test_the_report_begins_with_the_answer_and_ends_with_the_cautions(crate, command, units):
-    done = Screen().run(command, crate, "--units", units)
-    assert done.code == ExitCode.GOOD and done.err == ""
+def test_the_report_begins_with_the_answer_and_ends_with_the_cautions(crate, written, command, units):
+    done = written(command)[0] if units == "si" else Screen().run(command, crate, "--units", units)
+    assert done.code == ExitCode.GOOD
+    assert [line for line in done.err.splitlines() if not line.startswith("wrote ")] == []
     first = done.out.splitlines()[0]
     assert " work" in first or first.startswith("Lifts up to")
     assert "\nRun in full\n" in done.out and "largest difference in lift time" in done.out
@@ -54,9 +68,9 @@ def test_the_report_begins_with_the_answer_and_ends_with_the_cautions(crate, com
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_json_is_one_document_in_si(crate, command):
-    done = Screen().run(command, crate, "--json")
-    facts = json.loads(done.out)
+def test_json_is_one_document_in_si(written, command):
+    done, folder = written(command)
+    facts = json.loads((folder / f"{command}.json").read_text())
     assert done.code == ExitCode.GOOD
     assert facts["meta"]["scenario_hash"] and facts["verdict"] and facts["cautions"]
     assert len(facts["rows"]) > 5 and facts["full_runs"] and facts["wanted"] == {"margin": 1.2, "target_time_s": None}
@@ -67,8 +81,14 @@ def test_json_is_one_document_in_si(crate, command):
         assert run["sentence"] and run["sound"] in (True, False)
 
 
-def test_json_of_the_drum_names_the_band_and_the_recommended_size(crate):
-    facts = json.loads(Screen().run("drum", crate, "--json").out)
+def test_json_on_the_screen_is_what_the_file_holds(crate, written):
+    done = Screen().run("motors", crate, "--json")
+    assert (done.code, done.err) == (ExitCode.GOOD, "")
+    assert json.loads(done.out) == json.loads((written("motors")[1] / "motors.json").read_text())
+
+
+def test_json_of_the_drum_names_the_band_and_the_recommended_size(written):
+    facts = json.loads((written("drum")[1] / "drum.json").read_text())
     band, take = facts["band"], facts["recommended"]
     assert band["low"]["diameter_m"] < take["diameter_m"] < band["high"]["diameter_m"] < band["high"]["next_diameter_m"]
     assert facts["confirmed"] is True and facts["can_be_bought"] is True and take["reason"]
@@ -77,9 +97,8 @@ def test_json_of_the_drum_names_the_band_and_the_recommended_size(crate):
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_files_of_a_study(crate, command, tmp_path):
-    folder = tmp_path / "out"
-    done = Screen().run(command, crate, "--out", str(folder))
+def test_files_of_a_study(written, command):
+    done, folder = written(command)
     names = sorted(path.name for path in folder.iterdir())
     assert names == sorted(f"{command}.{end}" for end in ("txt", "json", "csv", "svg", "png"))
     assert done.err.count("wrote ") == 5
@@ -95,10 +114,13 @@ def test_files_of_a_study(crate, command, tmp_path):
 
 def test_files_are_not_replaced_unless_told_to(crate, tmp_path):
     folder = tmp_path / "out"
-    assert Screen().run("motors", crate, "--out", str(folder)).code == ExitCode.GOOD
+    folder.mkdir()
+    (folder / "motors.csv").write_text("mine")
     again = Screen().run("motors", crate, "--out", str(folder))
     assert again.code == ExitCode.MISUSE and "this file exists" in again.err and again.out == ""
+    assert [(path.name, path.read_text()) for path in folder.iterdir()] == [("motors.csv", "mine")]
     assert Screen().run("motors", crate, "--out", str(folder), "--force").code == ExitCode.GOOD
+    assert len(list(folder.iterdir())) == 5 and (folder / "motors.csv").read_text() != "mine"
 
 
 def test_options_narrow_the_drums(crate):
