@@ -24,18 +24,21 @@ from winchsim.inputs import (
     Sheave,
     Stage,
     Supply,
+    with_value,
 )
 from winchsim.model import Machine, build
+from winchsim.model.restate import shaft_drags
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
 from winchsim.slow import lift_all
+from winchsim.studies.calibrate.knobs import knobs, turned
 from winchsim.studies.motors import study_motors
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.verdict.balance import hot_margins
 from winchsim.verdict.candidates import Wanted, judge_all
-from winchsim.verdict.finding import FullPullRow, LinkRow
+from winchsim.verdict.finding import FindingKind, FullPullRow, LinkRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
@@ -662,3 +665,33 @@ def test_a_study_of_motors_says_which_group():
     assert "motors in group 2 work; take" in study.sentence
     one = study_motors(winch(group(count=3)), high=5)
     assert "group" not in one.sentence
+
+
+@pytest.mark.parametrize("breakaway", [1.0, 1.3, 2.0])
+@pytest.mark.parametrize("first", [FIRST, replace(FIRST, efficiency=0.9)], ids=["friction", "efficiency"])
+def test_a_calibration_turns_no_number_further_than_several_groups_bear(breakaway, first):
+    inputs = winch(group(), group(count=1), stage=(first, REST), settings=Settings(breakaway=breakaway))
+    available, _ = knobs(inputs)
+    for knob in available:
+        for factor in (knob.low, knob.high):
+            build(turned(inputs, {knob.name: factor}, available))
+
+
+def test_assumed_drag_said_again_is_felt_the_same_by_groups_with_pinions_of_their_own():
+    """Exactly, where no mesh has a loss: the one number for all repeats leaves losses out."""
+    stages = (replace(FIRST, repeat=2, efficiency=1.0), replace(REST, efficiency=1.0))
+    inputs = winch(group(pinion=16), group(count=1, pinion=10), stage=stages)
+    again = inputs
+    for path, drag in shaft_drags(inputs, build(inputs)).items():
+        again = with_value(again, path, drag)
+    one, other = (lift_all(found) for found in (inputs, again))
+    assert other.margin_cold[0] == pytest.approx(one.margin_cold[0], rel=1e-9)
+    assert other.lift_time[0] == pytest.approx(one.lift_time[0], rel=1e-9)
+
+
+def test_pinions_of_every_group_are_looked_at():
+    """A gear of 48 teeth meshes well with one pinion and roughly with another, whichever group is told last."""
+    fine, rough = group(), group(count=1, pinion=5)
+    for several in ((fine, rough), (rough, fine)):
+        found = judge(simulate(winch(*several)), cures=False).findings
+        assert any(f.kind is FindingKind.GEAR_GEOMETRY and "5-tooth" in f.sentence for f in found)

@@ -44,7 +44,7 @@ class VoltageStudy:
         Of the scenario as it stands.
     wanted : Wanted
     nominal : float
-        Lowest voltage at which the data of a motor group hold. [V]
+        Lowest voltage at which the data of running motors hold. [V]
     choice : Choice
         Its values are the voltages. [V]
     sentence : str
@@ -95,7 +95,7 @@ def study_voltage(
             raise DomainError(
                 f"phase.{place}.voltage", quantity(phase.voltage, "V"), "no voltage of its own, so that the supply's counts"
             )
-    nominal = min(group.voltage for group in inputs.motors)
+    nominal = min(group.fit.voltage for group in machine.groups)
     low = RANGE[0] * nominal if low is None else low
     high = RANGE[1] * max(nominal, inputs.supply.voltage) if high is None else high
     if not 0 < low < high:

@@ -132,10 +132,11 @@ def drum_ends(case: Case) -> Iterator[Finding]:
 
 
 def geometry(case: Case) -> Iterator[Finding]:
-    """Pairs of gears that run roughly or undercut, once for each stage."""
+    """Pairs of gears that run roughly or undercut, once for each pair of a stage."""
     if case.inputs is None:
         return
-    for mesh in {mesh.path: mesh for mesh in case.machine.meshes}.values():
+    pairs = {(mesh.path, mesh.pinion_teeth): mesh for mesh in case.machine.meshes}
+    for mesh in pairs.values():
         stage = case.inputs.stage[int(mesh.path.split(".")[1]) - 1]
         if mesh.pinion_teeth is None or mesh.gear_teeth is None:
             continue
@@ -149,7 +150,9 @@ def geometry(case: Case) -> Iterator[Finding]:
                 f"the gear's tips reach below the base circle of the {mesh.pinion_teeth}-tooth pinion, which is undercut"
             )
         if pair.ratio < LEAST_CONTACT:
-            said.append(f"a contact ratio of {number(float(pair.ratio))}")
+            several = sum(path == mesh.path for path, _ in pairs) > 1
+            where = f" with its {mesh.pinion_teeth}-tooth pinion" if several and not pair.cut_pinion else ""
+            said.append(f"a contact ratio of {number(float(pair.ratio))}{where}")
         if said:
             stage_name = f"Stage {mesh.path.split('.')[1]}"
             yield Finding(
