@@ -6,21 +6,27 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.errors import DomainError, TrustError
+from winchsim.errors import TrustError
 from winchsim.physics import chain as ch
 
 
+def _driven(rotor, *elements):
+    """Chain of a single group without a drag of its own."""
+    return ch.Chain((ch.GroupMesh(1.0, 1.0, 1.0, 0.0, rotor),), 0.0, elements)
+
+
 def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-7, rotor=8e-7):
-    reverse = 2 - 1 / forward if reverse is None else reverse
+    reverse = ch.reverse_of(forward) if reverse is None else reverse
     elements = [ch.Element(f"stage {i} mesh", ratio, forward, reverse, drag, inertia) for i in range(2, count + 1)]
     elements.append(ch.Element("drum bearings", 1.0, 1.0, 1.0, 2e-4, 1e-6))
-    return ch.make_chain([ch.GroupMesh(ratio, forward, reverse, drag, rotor)], inertia, elements)
+    elements.insert(0, ch.Element("stage 1 mesh", ratio, forward, reverse, drag, inertia))
+    return _driven(rotor, *elements)
 
 
 def _two_groups(**kw):
     one = _train(**kw)
-    return ch.make_chain(
-        [ch.GroupMesh(4.0, 0.9, 0.88, 3e-4, 4e-7), ch.GroupMesh(5.0, 0.85, 0.8, 1e-4, 2e-7)], 1e-7, one.elements[1:]
+    return ch.Chain(
+        (ch.GroupMesh(4.0, 0.9, 0.88, 3e-4, 4e-7), ch.GroupMesh(5.0, 0.85, 0.8, 1e-4, 2e-7)), 1e-7, one.elements[1:]
     )
 
 
@@ -100,7 +106,7 @@ def test_losses_are_what_goes_in_less_what_comes_out_and_never_negative(chain, d
     into = sum(t * speed * ch.group_ratio(chain, i) for i, t in enumerate(torques))
     drag = sum(g.drag * abs(speed) * ch.group_ratio(chain, i) for i, g in enumerate(chain.groups))
     kinetic = ch.drum_inertia(chain) * speed * many.acceleration
-    lost = ch.losses(chain, d, many, speed)
+    lost = ch.losses(chain, many, speed)
     assert np.all(lost >= -1e-15)
     np.testing.assert_allclose(into - drag - kinetic - rope * speed, lost.sum(axis=0), rtol=1e-9, atol=1e-12)
     assert ratios[-1] == 1.0
@@ -121,7 +127,7 @@ def test_seven_meshes_of_nine_tenths_run_back_though_the_lumped_rule_says_they_l
 
 def test_a_locking_element_holds_any_load_and_is_driven_down():
     worm = ch.Element("worm", 40.0, 0.45, 2 - 1 / 0.45, 0.0, 0.0)
-    chain = ch.make_chain([ch.GroupMesh(3.0, 0.95, 0.947, 1e-4, 1e-7)], 1e-7, [worm])
+    chain = _driven(1e-7, ch.Element("mesh", 3.0, 0.95, 0.947, 1e-4, 1e-7), worm)
     for rope_torque in (0.1, 10.0, 1e4):
         up, down = ch.start_margins(chain, [0.0], rope_torque, 1.0)
         assert up < 0 > down
@@ -150,24 +156,52 @@ def test_demand_is_the_walk_through_the_elements_for_floats_and_arrays():
     assert len(ch.demand(chain, -1).knots) > 1
 
 
-def test_a_locking_group_beside_others_is_refused():
-    mesh = ch.GroupMesh(4.0, 0.4, -0.5, 0.0, 0.0)
-    with pytest.raises(DomainError, match="over 0"):
-        ch.make_chain([mesh, mesh], 0.0, [ch.Element("drum bearings", 1.0, 1.0, 1.0)])
+@pytest.mark.parametrize("direction", [1, -1])
+@pytest.mark.parametrize("chain", [_train(drag=2e-3), _two_groups(drag=2e-3)])
+def test_output_torques_are_those_of_the_branch_that_holds(chain, direction):
+    motors = [2e-3] * len(chain.groups)
+    for rope_torque in (0.0, 0.03, 0.2):
+        at = ch.find_branch(chain, direction, motors, rope_torque)
+        x = at.acceleration(motors, rope_torque)
+        common, *outputs = ch.output_torques(chain, direction, rope_torque, acceleration=x)
+        wanted = [at.output_torque(i, rope_torque, x) for i in range(len(chain.elements))]
+        assert outputs == pytest.approx(wanted, rel=1e-10, abs=1e-15)
+        assert ch._imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(0.0, abs=1e-12 * (1 + abs(common)))
+
+
+def test_output_torques_of_arrays_are_those_of_floats():
+    torques, extra = np.array([0.0, 0.01, 0.2, 1.5]), np.array([1.0, 1.0, 1.3, 1.3])
+    many = ch.output_torques(_train(), -1, torques, breakaway=extra)
+    for k, (torque, breakaway) in enumerate(zip(torques, extra, strict=True)):
+        assert [row[k] for row in many] == ch.output_torques(_train(), -1, float(torque), breakaway=float(breakaway))
+    assert ch.shaft_ratios(_train()) == list(ch.drum_ratios(_train())) == [64.0, 16.0, 4.0, 1.0, 1.0]
+
+
+def test_rotating_inertia_is_that_of_the_raising_branch():
+    for chain in (_train(), _two_groups()):
+        assert ch.rotating_inertia(chain) == pytest.approx(ch.likely_branch(chain, 1).inertia, rel=1e-12)
+
+
+def test_reverse_efficiency_has_the_friction_torque_of_the_forward_one():
+    for forward in (1.0, 0.9, 0.5, 0.3):
+        assert 1 - ch.reverse_of(forward) == pytest.approx(1 / forward - 1, abs=1e-15)
+    assert ch.reverse_of(0.5) == 0.0 > ch.reverse_of(0.4)  # the rule that half the power lost is where it locks
+    np.testing.assert_array_equal(ch.reverse_of(np.array([0.9, 0.5])), [ch.reverse_of(0.9), ch.reverse_of(0.5)])
 
 
 def test_inertia_behind_a_locking_element_that_would_jam_it_is_refused():
     worm = ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)
-    chain = ch.make_chain([ch.GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-9)], 0.0, [worm])
+    chain = _driven(1e-9, worm)
     with pytest.raises(TrustError, match="jams"):
-        ch.branch(chain, -1, (False, False), (False,))
+        ch.branch(chain, -1, (False,), (False,))
 
 
 @pytest.mark.parametrize(("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)])
 def test_torques_that_no_motion_balances_are_told(direction, motor, rope_torque):
     # Locked against the drum behind it, the stage turns back only while it is driven; more inertia only jams it more.
     lock = ch.Element("worm", 4.0, 0.5, -0.5, 0.0, 1e-7)
-    chain = ch.make_chain([ch.GroupMesh(4.0, 0.9, 0.88, 0.0, 1e-9)], 1e-9, [lock, ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3)])
+    mesh, drum = ch.Element("mesh", 4.0, 0.9, 0.88, 0.0, 1e-9), ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3)
+    chain = _driven(1e-9, mesh, lock, drum)
     with pytest.raises(TrustError, match="balances"):
         ch.find_branch(chain, direction, [motor], rope_torque)
 

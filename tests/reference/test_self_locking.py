@@ -13,7 +13,7 @@ import pytest
 
 from winchsim.inputs import Phase
 from winchsim.model import Event, build
-from winchsim.physics.chain import Element, GroupMesh, demand, input_torque, make_chain, start_margins
+from winchsim.physics.chain import Chain, Element, GroupMesh, demand, input_torque, start_margins
 from winchsim.simulate import simulate
 
 pytestmark = pytest.mark.reference
@@ -36,7 +36,7 @@ def screw(
 
 def alone(element: Element):
     """Chain of one motor without drag and one element."""
-    return make_chain([GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6)], 0.0, [element])
+    return Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, (element,))
 
 
 def raises(element: Element, force: float) -> float:
@@ -199,7 +199,7 @@ class TestLumpingTrap:
     @pytest.mark.parametrize(("mesh", "count", "forward", "reverse", "lumped"), CASES)
     def test_torques(self, mesh, count, forward, reverse, lumped):
         elements = [Element(f"mesh {i}", 1.0, mesh, 2 - 1 / mesh) for i in range(count)]
-        train = make_chain([GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6)], 0.0, elements)
+        train = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, tuple(elements))
         assert 1 / demand(train, 1)(1.0) == pytest.approx(forward, abs=5e-5)
         assert demand(train, -1)(1.0) == pytest.approx(reverse, abs=6e-5)
         assert 2 - 1 / mesh**count == pytest.approx(lumped, abs=5e-5)

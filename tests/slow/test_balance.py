@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from winchsim.model import build, steady_speed
-from winchsim.physics.chain import branch, demand
 from winchsim.slow import stack_machines
-from winchsim.slow.balance import Law, output_torques, raising_line, rotating_inertia
+from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.balance import steady_speed as batch_speed
 
 DRIVES = {
@@ -77,19 +74,3 @@ def test_a_bench_supply_takes_nothing_back(drive):
     law = Law(batch, [np.full(2, 20.0)], [np.full(2, 20.0)])
     beyond = law.drive(1.5 * law.top_speed())
     np.testing.assert_allclose(beyond.total, 0.0, atol=1e-12)
-
-
-@pytest.mark.parametrize("direction", [1, -1])
-@pytest.mark.parametrize("breakaway", [1.0, 1.3])
-def test_output_torques_end_in_the_demand(small, direction, breakaway):
-    machine = build(small())
-    for torque in (0.0, 0.01, 0.2, 1.5):
-        walked = output_torques(machine.chain, direction, torque, breakaway=breakaway)
-        assert float(walked[0]) == pytest.approx(demand(machine.chain, direction, breakaway)(torque), rel=1e-9, abs=1e-15)
-        assert len(walked) == len(machine.chain.elements) + 1
-
-
-def test_rotating_inertia_is_that_of_the_raising_branch(small):
-    chain = build(small(stage=replace(small().stage[0], inertia=3e-6))).chain
-    raising = branch(chain, 1, (True,) * len(chain.elements), (True,) * len(chain.groups))
-    assert float(rotating_inertia(chain)) == pytest.approx(raising.inertia, rel=1e-12)

@@ -94,7 +94,7 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     names = names[max(key.cut, 0) :]
     rope_torque = now.tension * m.layers[key.layer].radius
     torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque), motion.first_branch(chain, key.drum))
-    rows = losses(chain, key.drum, torques, y[1])
+    rows = losses(chain, torques, y[1])
     if (
         len(m.chain_groups) == 1 and key.whole
     ):  # the first element's drag is the motors', booked there; a brake may stand before it

@@ -11,7 +11,7 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
-from winchsim.physics.chain import Chain, Element, GroupMesh, make_chain
+from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 from winchsim.strength.printed import PrintedBody, fill_share
@@ -110,7 +110,7 @@ def _reduction(inputs: Inputs, group: MotorGroup, number: int, turn: int, notebo
     forward = _efficiency(inputs, stage, path, pinion, notebook)
     reverse = stage.reverse_efficiency
     if reverse is None:
-        reverse = 2 - 1 / forward
+        reverse = reverse_of(forward)
         notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
     return Reduction(stage, path, label, pinion, _ratio(stage, pinion), forward, reverse)
 
@@ -191,7 +191,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     else:
         _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
         turned = sum(inertia * (r.ratio if r else 1.0) ** 2 for inertia, r in zip(pinions, own, strict=True))
-        chain = make_chain(meshes, turned + (inertias[0] if reductions else 0.0), row.elements)
+        chain = Chain(tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements))
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
 
@@ -238,7 +238,7 @@ class _Row:
         self.drag += self.drags[index]
         e, label = self.reductions[index].stage.bearing_efficiency, self.reductions[index].label
         if e < 1:
-            self._add(f"{label} bearings", 1.0, e, 2 - 1 / e)
+            self._add(f"{label} bearings", 1.0, e, reverse_of(e))
 
     def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float) -> None:
         """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain.
@@ -270,7 +270,7 @@ class _Row:
         """Bearings of the drum."""
         self.drag += inputs.drum.drag
         e = inputs.drum.bearing_efficiency
-        self.drum = self._add("drum bearings", 1.0, e, 2 - 1 / e, inertia)
+        self.drum = self._add("drum bearings", 1.0, e, reverse_of(e), inertia)
 
     def braked(self, chain: Chain, inputs: Inputs) -> Chain:
         """The chain with its brake gripping."""
@@ -383,7 +383,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     """What the rope runs over, from the drum to the load."""
     found = []
     for number, sheave in enumerate(inputs.sheave, start=1):
-        reverse = 2 - 1 / sheave.efficiency if sheave.reverse_efficiency is None else sheave.reverse_efficiency
+        reverse = reverse_of(sheave.efficiency) if sheave.reverse_efficiency is None else sheave.reverse_efficiency
         found += [Element(f"sheave {number}", 1.0, sheave.efficiency, reverse)] * sheave.repeat
     for number, edge in enumerate(inputs.edge, start=1):
         kept = rope.edge_efficiency(edge.friction, edge.angle)
@@ -391,7 +391,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     if inputs.rope.falls > 1:
         sheave_e = inputs.rope.sheave_efficiency
         notebook.assume("rope.sheave_efficiency", sheave_e, "default")
-        back = 2 - 1 / sheave_e
+        back = reverse_of(sheave_e)
         if back <= 0:
             raise DomainError("rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself")
         forward = rope.tackle_efficiency(inputs.rope.falls, sheave_e)

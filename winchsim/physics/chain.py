@@ -12,15 +12,16 @@ so a branch is compiled once and serves floats and arrays alike.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from itertools import islice
 from typing import Any
 
 import numpy as np
 
 from winchsim.elementwise import larger, pick, positive
-from winchsim.errors import DomainError, TrustError
+from winchsim.errors import TrustError
 
 TINY = 1e-300
 """Keeps a share of nothing from being divided by zero. [N·m]"""
@@ -120,42 +121,34 @@ class Chain:
         return found
 
 
-def make_chain(groups: Sequence[GroupMesh], common_inertia: float, elements: Sequence[Element]) -> Chain:
-    """A chain, with a single group's mesh made an ordinary element so that it may lock.
+def reverse_of(forward: Any) -> Any:
+    """Reverse efficiency of an element of which only the forward one is known; negative where it locks. [-]
 
     Parameters
     ----------
-    groups : sequence of GroupMesh
-        At least one.
-    common_inertia : float
-        Of the common gear's shaft. [kg·m²]
-    elements : sequence of Element
-        Behind the common gear.
+    forward : float or ndarray
+        0 < forward <= 1. [-]
 
-    Raises
-    ------
-    DomainError
-        A group whose mesh locks stands beside other groups: its share of the torque is then undetermined.
+    Notes
+    -----
+    ``2 - 1/e``: what friction takes from the driving side, ``1/e - 1`` of the torque passed on, it takes both ways. Own
+    derivation, DEVELOPERS.md, section "The chain".
     """
-    if len(groups) == 1:
-        mesh = groups[0]
-        first = Element("motor mesh", mesh.ratio, mesh.forward, mesh.reverse, mesh.drag, common_inertia)
-        return Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, mesh.inertia),), 0.0, (first, *elements))
-    for mesh in groups:
-        if mesh.reverse <= 0:
-            raise DomainError(
-                "stage.1.reverse_efficiency", mesh.reverse, "over 0 where several motor groups share the common gear"
-            )
-    return Chain(tuple(groups), common_inertia, tuple(elements))
+    return 2 - 1 / forward
+
+
+def shaft_ratios(chain: Chain) -> list[Any]:
+    """Speed of each shaft over the drum's: the common gear's first, then each element's output; floats or arrays. [-]"""
+    ratios: list[Any] = [1.0]
+    for element in reversed(chain.elements):
+        ratios.append(ratios[-1] * element.ratio)
+    return ratios[::-1]
 
 
 @lru_cache(maxsize=256)
 def drum_ratios(chain: Chain) -> tuple[float, ...]:
-    """Speed of each shaft over the drum's: the common gear's first, then each element's output. [-]"""
-    ratios = [1.0]
-    for element in reversed(chain.elements):
-        ratios.append(ratios[-1] * element.ratio)
-    return tuple(reversed(ratios))
+    """The same, remembered for a chain of floats. [-]"""
+    return tuple(shaft_ratios(chain))
 
 
 def group_ratio(chain: Chain, group: int) -> float:
@@ -271,6 +264,63 @@ def _factors(element: Element, breakaway: float) -> tuple[float, float, float]:
     return forward, reverse, element.drag * (breakaway if element.grows_at_rest else 1.0)
 
 
+def _walk(chain: Chain, direction: int, rope_torque: Any, breakaway: Any = 1.0, acceleration: Any = 0.0) -> Iterator[Any]:
+    """Torque on each shaft that moves the chain, from the drum's or the rope's side to the common gear's. [N·m]"""
+    torque, ratio = rope_torque, 1.0
+    for element in reversed(chain.elements):
+        torque = torque + element.inertia * ratio * acceleration
+        yield torque
+        torque = input_torque(element, direction, torque, breakaway)
+        ratio = ratio * element.ratio
+    yield torque + chain.common_inertia * ratio * acceleration
+
+
+def _shaft_torque(
+    chain: Chain, shaft: int, direction: int, rope_torque: Any, *, breakaway: float = 1.0, acceleration: float = 0.0
+) -> Any:
+    """Torque on one shaft, counted as in `shaft_ratios`. [N·m]"""
+    return next(islice(_walk(chain, direction, rope_torque, breakaway, acceleration), len(chain.elements) - shaft, None))
+
+
+def output_torques(
+    chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0
+) -> list[Any]:
+    """Torque at the output of each element, and at the common gear before them, that moves the chain. [N·m]
+
+    Parameters
+    ----------
+    chain : Chain
+        Its numbers may be arrays.
+    direction : int
+        +1 raising, -1 running back.
+    rope_torque : float or ndarray
+        [N·m]
+    breakaway : float or ndarray
+        Losses at rest against losses in motion. [-]
+    acceleration : float or ndarray
+        Of the drum. [rad/s²]
+
+    Returns
+    -------
+    list
+        The common gear's torque first, then one for each element.
+    """
+    return list(_walk(chain, direction, rope_torque, breakaway, acceleration))[::-1]
+
+
+def rotating_inertia(chain: Chain) -> Any:
+    """Torque at the common gear per acceleration of the drum while the motors drive, rotors included. [N·m·s²/rad]
+
+    The same as `Branch.inertia` of a chain that raises, for chains of arrays too.
+    """
+    still = output_torques(chain, 1, 0.0)[0]
+    total = output_torques(chain, 1, 0.0, acceleration=1.0)[0] - still
+    common = shaft_ratios(chain)[0]
+    for mesh in chain.groups:
+        total = total + mesh.ratio * mesh.whole_forward * mesh.inertia * mesh.ratio * common
+    return total
+
+
 def _kinked(mesh: GroupMesh) -> bool:
     return mesh.whole_forward * mesh.whole_reverse != 1.0
 
@@ -375,21 +425,15 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
 
 
 def _output_at(chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float) -> float:
-    ratios, torque = drum_ratios(chain), rope_torque
-    for index in range(len(chain.elements) - 1, element - 1, -1):
-        torque += chain.elements[index].inertia * ratios[index + 1] * acceleration
-        if index > element:
-            torque = input_torque(chain.elements[index], direction, torque)
-    return torque
+    return _shaft_torque(chain, element + 1, direction, rope_torque, acceleration=acceleration)
 
 
 def _imbalance(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
-    needed = input_torque(chain.elements[0], direction, _output_at(chain, direction, rope_torque, 0, acceleration))
-    needed += chain.common_inertia * drum_ratios(chain)[0] * acceleration
     net = [
         torque - mesh.inertia * group_ratio(chain, i) * acceleration
         for i, (mesh, torque) in enumerate(zip(chain.groups, motor_torques, strict=True))
     ]
+    needed = _shaft_torque(chain, 0, direction, rope_torque, acceleration=acceleration)
     return needed - group_push(chain, direction, net)
 
 
@@ -514,19 +558,16 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
         not be inverted without checking.
     """
 
-    def walk(down_to: int, rope_torque: float) -> float:
-        torque = rope_torque
-        for index in range(len(chain.elements) - 1, down_to - 1, -1):
-            torque = input_torque(chain.elements[index], direction, torque, breakaway)
-        return torque
+    def torque_on(shaft: int, rope_torque: float) -> float:
+        return _shaft_torque(chain, shaft, direction, rope_torque, breakaway=breakaway)
 
     kinks: list[float] = []
     for index in range(len(chain.elements) - 2, -1, -1):
-        kinks += [x for x in _roots(partial(walk, index + 1), sorted({0.0, *kinks})) if x > 0]
+        kinks += [x for x in _roots(partial(torque_on, index + 1), sorted({0.0, *kinks})) if x > 0]
     knots = sorted({0.0, *kinks})
-    values = [walk(0, knot) for knot in knots]
+    values = [torque_on(0, knot) for knot in knots]
     ends = [*knots[1:], knots[-1] + max(1.0, knots[-1])]
-    slopes = [(walk(0, end) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
+    slopes = [(torque_on(0, end) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
     return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
 
 
@@ -698,14 +739,12 @@ class RestingBounds:
         ]
 
 
-def losses(chain: Chain, direction: int, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:
+def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:
     """Power that each element turns into heat, each from its own formula, then each group's mesh. [W]
 
     Parameters
     ----------
     chain : Chain
-    direction : int
-        +1 raising, -1 running back.
     torques : ChainTorques
         From `moving_torques`.
     drum_speed : ndarray, shape (k,)

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.physics import supply as sp
-from winchsim.physics.chain import Chain, group_push, input_torque, torque_margin
+from winchsim.physics.chain import Chain, group_push, output_torques, torque_margin
 from winchsim.physics.motor import constant_at, resistance_at
 from winchsim.physics.supply import NOTHING_BACK, Regime
 from winchsim.slow.stacking import Batch
@@ -166,46 +166,6 @@ def steady_speed(law: Law, needed: Any, at_rest: Any) -> Any:
 # --- chain ----------------------------------------------------------------------------------------------------------
 
 
-def shaft_ratios(chain: Chain) -> list[Any]:
-    """Speed of each shaft over the drum's: the common gear's first, then each element's output. [-]"""
-    ratios: list[Any] = [1.0]
-    for element in reversed(chain.elements):
-        ratios.append(ratios[-1] * element.ratio)
-    return ratios[::-1]
-
-
-def output_torques(
-    chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0
-) -> list[Any]:
-    """Torque at the output of each element, and at the common gear before them, that moves the chain. [N·m]
-
-    Parameters
-    ----------
-    chain : Chain
-    direction : int
-        +1 raising, -1 running back.
-    rope_torque : float or ndarray
-        [N·m]
-    breakaway : float or ndarray
-        Losses at rest against losses in motion. [-]
-    acceleration : float or ndarray
-        Of the drum. [rad/s²]
-
-    Returns
-    -------
-    list
-        The common gear's torque first, then one for each element.
-    """
-    ratios, torque, found = shaft_ratios(chain), rope_torque, []
-    for index in range(len(chain.elements) - 1, -1, -1):
-        element = chain.elements[index]
-        torque = np.asarray(torque + element.inertia * ratios[index + 1] * acceleration)
-        found.append(torque)
-        torque = input_torque(element, direction, torque, breakaway)
-    found.append(torque + chain.common_inertia * ratios[0] * acceleration)
-    return found[::-1]
-
-
 def raising_line(chain: Chain, breakaway: Any = 1.0) -> tuple[Any, Any]:
     """Torque at the common gear that raises: at no rope torque, and per rope torque. [N·m], [-]
 
@@ -213,13 +173,3 @@ def raising_line(chain: Chain, breakaway: Any = 1.0) -> tuple[Any, Any]:
     """
     drag = output_torques(chain, 1, 0.0, breakaway=breakaway)[0]
     return drag, output_torques(chain, 1, 1.0, breakaway=breakaway)[0] - drag
-
-
-def rotating_inertia(chain: Chain) -> Any:
-    """Torque at the common gear per acceleration of the drum while the motors drive, rotors included. [N·m·s²/rad]"""
-    still = output_torques(chain, 1, 0.0)[0]
-    total = output_torques(chain, 1, 0.0, acceleration=1.0)[0] - still
-    for mesh in chain.groups:
-        gain = mesh.ratio * mesh.whole_forward
-        total = total + gain * mesh.inertia * mesh.ratio * shaft_ratios(chain)[0]
-    return total

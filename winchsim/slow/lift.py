@@ -9,8 +9,9 @@ import numpy as np
 
 from winchsim.constants import COPPER_MELTS
 from winchsim.physics import heat, load
+from winchsim.physics.chain import output_torques, rotating_inertia
 from winchsim.physics.motor import copper_loss
-from winchsim.slow.balance import Drive, Law, output_torques, raising_line, rotating_inertia, steady_speed
+from winchsim.slow.balance import Drive, Law, raising_line, steady_speed
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch

@@ -15,8 +15,8 @@ from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.judging import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
-from winchsim.physics.chain import Chain, group_push
-from winchsim.slow.balance import Law, output_torques, raising_line
+from winchsim.physics.chain import Chain, group_push, output_torques
+from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines

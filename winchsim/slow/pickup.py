@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.physics import load
-from winchsim.slow.balance import Law, raising_line, rotating_inertia, steady_speed
+from winchsim.physics.chain import rotating_inertia
+from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.path import Path, breakaway_pull
 from winchsim.slow.stacking import Batch
 

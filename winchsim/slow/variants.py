@@ -18,6 +18,7 @@ from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
 from winchsim.physics import load
+from winchsim.physics.chain import reverse_of
 from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, stack_machines, unchecked
 
 _BY_ARRAY = re.compile(
@@ -369,7 +370,7 @@ def _start_changed(plain: Machine, base: Inputs, machine: Machine, path: str, va
 def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
     stage_path = path.rpartition(".")[0]
     stage = value_at(base, stage_path)
-    reverse = 2 - 1 / values if stage.reverse_efficiency is None else stage.reverse_efficiency
+    reverse = reverse_of(values) if stage.reverse_efficiency is None else stage.reverse_efficiency
     at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
 
     def changed(chain: Any) -> Any:
