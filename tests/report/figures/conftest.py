@@ -121,7 +121,7 @@ def texts_beyond(figure) -> list[str]:
     canvas = FigureCanvasAgg(figure)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        canvas.draw()
+        figure.draw_without_rendering()
         return _beyond(figure, canvas)
 
 
