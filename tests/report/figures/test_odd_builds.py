@@ -1,0 +1,65 @@
+"""Builds and runs that the usual figures do not show: dead motors, flanges, many turns, energy that goes back."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle
+
+from winchsim.inputs import Phase, with_value
+from winchsim.model import build
+from winchsim.report.figures.energy import energy_bars
+from winchsim.report.figures.look import COLUMN
+from winchsim.report.figures.plan import turns_of
+from winchsim.report.figures.schematic import MOST_CIRCLES, schematic
+from winchsim.simulate import simulate
+
+
+def _named(figure, name):
+    return [artist for artist in figure.findobj() if artist.get_gid() == name]
+
+
+def test_a_dead_motor_is_crossed_out(scenario):
+    dead = with_value(scenario, "motors.1.dead", 1)
+    alive, crossed = (schematic(build(inputs), inputs, COLUMN) for inputs in (scenario, dead))
+    assert len(_named(crossed, "motor")) == len(_named(alive, "motor")) == 3
+    assert len(crossed.findobj(Line2D)) == len(alive.findobj(Line2D)) + 2
+
+
+def test_flanges_are_drawn_at_their_diameter(scenario, see):
+    flanged = with_value(scenario, "drum.flange_diameter", 0.060)
+    figure = schematic(build(flanged), flanged, COLUMN)
+    (drum,) = _named(figure, "drum")
+    around = [c for c in figure.findobj(Circle) if c.axes is drum.axes and c.center == drum.center and not c.get_fill()]
+    assert any(c.radius == pytest.approx(drum.radius * 60 / 12) for c in around)
+    assert see.texts_beyond(figure) == []
+
+
+def test_many_turns_are_drawn_as_layers(scenario):
+    fine = with_value(with_value(scenario, "rope.diameter", 0.3e-3), "load.height", 20.0)
+    machine = build(fine)
+    turns = turns_of(machine, fine)
+    figure = schematic(machine, fine, COLUMN)
+    assert _named(figure, "turn") == []
+    assert len(_named(figure, "layer")) == 2 * len({turn.radius for turn in turns})
+    assert len(turns) > MOST_CIRCLES
+
+
+def test_what_a_battery_takes_back_is_a_bar(small, make_motor, make_stage):
+    # Lowering under power with hardly a loss: the load drives the motors over their no-load speed, and current flows back.
+    inputs = small(
+        motors=make_motor(0.5, 0.05, idle_current=0.01),
+        stage=make_stage(3.0, 0.99),
+        supply={"kind": "battery", "resistance": 0.01},
+        load={"mass": 6.0, "start_height": 1.0, "height": 1.0, "drum_height": 1.6},
+        phase=(Phase(action="lower", until="time", time=1.0),),
+        settings={"watch": 0.0},
+    )
+    books = simulate(inputs).energy
+    assert books.source < 0
+    bars, given = energy_bars(books)
+    back = next(bar for bar in bars if bar.name == "back into the source")
+    assert back.energy == pytest.approx(-books.source) and back.kind == "electrical"
+    assert math.fsum(bar.energy for bar in bars) == pytest.approx(given, rel=1e-3)
