@@ -38,6 +38,21 @@ class TestSlope:
         assert slope.first(Event.TOP).time == pytest.approx(straight.first(Event.TOP).time, rel=5e-3)
 
 
+def test_bounce_period_is_that_of_the_run_on_a_soft_rope(lift):
+    """A load that stretches its rope by a tenth, on the held drum: its spring is as long as the rope is unstretched."""
+    record = lift(
+        rope={"axial_stiffness": 800.0, "damping_ratio": 0.01, "falls": 2, "lead": 0.3},
+        load={"mass": 16.0, "start_height": 0.2, "height": 0.3},
+        phase=(Phase(action="raise", until="time", time=0.05), Phase(action="off", until="time", time=6.0)),
+    )
+    held = record.bound & (record.time > 0.2)
+    time, speed = record.time[held], record["speed"][held]
+    turns = np.flatnonzero((speed[:-1] < 0) & (speed[1:] >= 0))
+    crossings = time[turns] - speed[turns] * np.diff(time)[turns] / np.diff(speed)[turns]
+    assert crossings.size > 8
+    assert np.diff(crossings).mean() == pytest.approx(record.machine.scales.bounce_period, rel=2e-3)
+
+
 class TestGuide:
     """Friction in a guide, which sticks."""
 

@@ -5,14 +5,17 @@ import pytest
 
 from winchsim.physics.rope import (
     Line,
+    bounce_period,
     critical_damping,
     edge_efficiency,
     elastic_tension,
     free_stretch_energy,
     moving_mass,
+    span,
     tackle_efficiency,
     tackle_reverse_efficiency,
     take_up,
+    unstretched_length,
     wound_stretch_power,
 )
 
@@ -24,6 +27,20 @@ def test_tension_is_the_slope_of_the_stretch_energy_for_floats_and_arrays():
     slope = (free_stretch_energy(LINE, stretch + step, free) - free_stretch_energy(LINE, stretch - step, free)) / (2 * step)
     np.testing.assert_allclose(elastic_tension(LINE, stretch, free), slope, rtol=1e-9)
     assert elastic_tension(LINE, 5e-3, free) == pytest.approx(slope[1])
+
+
+def test_span_holds_the_unstretched_rope_and_its_stretch():
+    far = np.array([0.2, 1.0, 3.0])
+    np.testing.assert_allclose(span(LINE, far), [0.8, 2.4, 6.4])
+    left = unstretched_length(LINE, span(LINE, far), 500.0)
+    np.testing.assert_allclose(elastic_tension(LINE, span(LINE, far) - left, left), 500.0)
+
+
+def test_bounce_period_is_that_of_the_slope_of_the_pull():
+    left, mass, step = 1.5, 7.0, 1e-7
+    per_travel = LINE.falls * (elastic_tension(LINE, LINE.falls * step, left) - elastic_tension(LINE, 0.0, left)) / step
+    assert bounce_period(LINE, left, mass) == pytest.approx(2 * np.pi * np.sqrt(mass / per_travel))
+    assert bounce_period(LINE, np.array([left, 4 * left]), mass)[1] == pytest.approx(2 * bounce_period(LINE, left, mass))
 
 
 def test_what_the_drum_gives_is_what_is_stored_wound_on_and_damped():

@@ -204,14 +204,13 @@ def _assemble(
             "rope.axial_stiffness", stiffness, f"{row.name} rope, {row.basis('stiffness_ratio')}", low * force, high * force
         )
     bare = rope.Line(stiffness, 0.0, inputs.rope.falls, inputs.rope.mass_per_length, inputs.rope.lead)
-    span = where.reach - where.start
+    left = where.reach - where.start
     body = load.make_body(
         inputs.load.mass, inputs.load.slope, inputs.load.slope_friction, inputs.load.guide_friction, inputs.settings.gravity,
-        rope_mass=rope.moving_mass(bare, span), rope_mass_per_length=inputs.rope.mass_per_length, falls=inputs.rope.falls,
+        rope_mass=rope.moving_mass(bare, left), rope_mass_per_length=inputs.rope.mass_per_length, falls=inputs.rope.falls,
     )  # fmt: skip
-    free = bare.falls * span + bare.lead
-    hang = load.pull_needed(body, span) / bare.falls
-    stretch = hang / stiffness * free
+    free = rope.span(bare, left)
+    hang = load.pull_needed(body, left) / bare.falls
     if hang / stiffness < LEAST_STRAIN:
         raise DomainError(
             "rope.axial_stiffness", stiffness,
@@ -221,15 +220,16 @@ def _assemble(
         raise DomainError("rope.axial_stiffness", stiffness, "a rope that the load stretches by less than half its length")
     critical = rope.critical_damping(stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
-    unstretched = free / (1 + hang / stiffness) if where.start > 0 else free + inputs.rope.slack
+    hung = rope.unstretched_length(bare, free, hang)
     stack, at_start, overflows = wound_layers(inputs, where)
-    scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hang, stretch)
+    scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hung, hang)
     return Machine(
         title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
         off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
         drum_element=train.drum_element, drum_inertia=train.drum_inertia, meshes=train.meshes,
         layers=stack, wound_at_start=at_start,
-        lowest_wound=-bare.falls * where.start, overflows=overflows, line=line, free_rope=unstretched, body=body,
+        lowest_wound=-bare.falls * where.start, overflows=overflows, line=line,
+        free_rope=hung if where.start > 0 else free + inputs.rope.slack, body=body,
         reach=where.reach, start_travel=where.start, top_travel=where.top, stop_travel=where.stop, snag_travel=where.snag,
         pawl=inputs.pawl is not None and inputs.pawl.fitted, phases=_bare_phases(inputs), links=(),
         breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
@@ -315,20 +315,19 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
 
 def _scales(
     inputs: Inputs, train: Train, live: list[LiveGroup], line: rope.Line, body: load.Body, radius: float,
-    free: float, hang: float, stretch: float,
+    free: float, hung: float, hang: float,
 ) -> Scales:  # fmt: skip
     speed = max(inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
     stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
     torque = max(demand(train.chain, 1)(hang * radius), abs(group_push(train.chain, 1, stalled)), 1e-12)
-    stiffness = line.stiffness / free * line.falls**2
     return Scales(
-        stretch=stretch,
+        stretch=hang / line.stiffness * free,
         drum_speed=speed,
         load_speed=speed * radius / line.falls,
         pull=hang * line.falls,
         torque=torque,
-        bounce_period=2 * math.pi * math.sqrt(load.inertia(body) / stiffness),
+        bounce_period=rope.bounce_period(line, hung, load.inertia(body)),
     )
 
 

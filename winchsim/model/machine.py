@@ -255,7 +255,7 @@ class Scales:
     torque : float
         Torque that the hanging load asks of the common gear, or the motors' stall torque there if larger. [N·m]
     bounce_period : float
-        Of the load on the longest rope. [s]
+        Of the load on the rope of the start, hanging. [s]
     """
 
     stretch: float

@@ -13,7 +13,7 @@ from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
 from winchsim.model.machine import LinkLimit, Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
-from winchsim.physics import load
+from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia, find_branch
 from winchsim.physics.supply import Regime
@@ -62,7 +62,7 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     """Mode and state in which a run begins, and what happens at once."""
     y = np.zeros(machine.states)
     y[2] = machine.start_travel
-    y[4] = machine.line.falls * (machine.reach - machine.start_travel) + machine.line.lead - machine.free_rope
+    y[4] = rope.span(machine.line, machine.reach - machine.start_travel) - machine.free_rope
     for i, group in enumerate(machine.groups):
         y[machine.heat_state(i)] = group.winding_start
         y[machine.heat_state(i) + 1] = machine.ambient

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
+
+from winchsim.elementwise import Floats
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,7 @@ def make_body(
     return Body(mass, rope_mass, rise, guide_friction + slope_friction * normal, gravity, weight_per_length)
 
 
-def pull_needed(body: Body, left):
+def pull_needed(body: Body, left: Floats) -> Any:
     """Force along the path that holds the load without friction, rope included. [N]
 
     Parameters
@@ -93,8 +96,17 @@ def inertia(body: Body) -> float:
     return body.mass + body.rope_mass
 
 
-def potential_energy(body: Body, travel, left):
-    """Energy of height of the load and of the hanging rope, from travel 0 and the top sheave. [J]"""
+def potential_energy(body: Body, travel: Floats, left: Floats) -> Any:
+    """Energy of height of the load and of the hanging rope, from travel 0 and the top sheave. [J]
+
+    Parameters
+    ----------
+    body : Body
+    travel : float or ndarray
+        Of the load from the floor. [m]
+    left : float or ndarray
+        Travel left to the top sheave. [m]
+    """
     return body.mass * body.gravity * body.rise * travel - body.rope_weight * left * left / 2
 
 

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
+
+from winchsim.elementwise import Floats
 
 
 @dataclass(frozen=True)
@@ -35,7 +38,33 @@ class Line:
     lead: float = 0.0
 
 
-def elastic_tension(line: Line, stretch, unstretched):
+def span(line: Line, distance: Floats) -> Any:
+    """Length of the free rope as it is, stretch included, between drum and load. [m]
+
+    Parameters
+    ----------
+    line : Line
+    distance : float or ndarray
+        From the load to the top sheave. [m]
+    """
+    return line.falls * distance + line.lead
+
+
+def unstretched_length(line: Line, span: Floats, tension: Floats) -> Any:
+    """Unstretched length of a free rope that a pull stretches to a span, ``l / (1 + T/EA)``. [m]
+
+    Parameters
+    ----------
+    line : Line
+    span : float or ndarray
+        [m]
+    tension : float or ndarray
+        Rope force. [N]
+    """
+    return span / (1 + tension / line.stiffness)
+
+
+def elastic_tension(line: Line, stretch: Floats, unstretched: Floats) -> Any:
     """Tension that the free rope's stretch makes, ``EA x / l_u``; negative stretch gives a negative number. [N]
 
     Parameters
@@ -49,7 +78,7 @@ def elastic_tension(line: Line, stretch, unstretched):
     return line.stiffness * stretch / unstretched
 
 
-def take_up(line: Line, surface_speed, tension):
+def take_up(line: Line, surface_speed: Floats, tension: Floats) -> Any:
     """Unstretched rope that the drum takes in per time. [m/s]
 
     Parameters
@@ -67,12 +96,21 @@ def take_up(line: Line, surface_speed, tension):
     return surface_speed / (1 + tension / line.stiffness)
 
 
-def free_stretch_energy(line: Line, stretch, unstretched):
-    """Energy stored in the stretch of the free rope, ``EA x²/(2 l_u)``; the caller passes 0 for a slack rope. [J]"""
+def free_stretch_energy(line: Line, stretch: Floats, unstretched: Floats) -> Any:
+    """Energy stored in the stretch of the free rope, ``EA x²/(2 l_u)``. [J]
+
+    Parameters
+    ----------
+    line : Line
+    stretch : float or ndarray
+        Present span less unstretched length; 0 for a slack rope. [m]
+    unstretched : float or ndarray
+        Unstretched length of the free rope, over 0. [m]
+    """
     return line.stiffness * stretch * stretch / (2 * unstretched)
 
 
-def wound_stretch_power(line: Line, tension, elastic, taken_up):
+def wound_stretch_power(line: Line, tension: Floats, elastic: Floats, taken_up: Floats) -> Any:
     """Rate at which stretch energy is wound onto the drum, ``(T - T_e/2)(T_e/EA) s'``. [W]
 
     Parameters
@@ -167,6 +205,25 @@ def edge_efficiency(friction: float, angle: float) -> float:
     .. [1] The belt friction (capstan) equation, in R. C. Hibbeler, *Engineering Mechanics: Statics*, ch. 8.
     """
     return math.exp(-friction * angle)
+
+
+def bounce_period(line: Line, unstretched: Floats, mass: Floats) -> Any:
+    r"""Period in which a load bounces on its rope while the drum stands. [s]
+
+    Parameters
+    ----------
+    line : Line
+    unstretched : float or ndarray
+        Unstretched length of the free rope. [m]
+    mass : float or ndarray
+        Load with what moves along. [kg]
+
+    Notes
+    -----
+    A mass on a spring: :math:`2\pi\sqrt{m/K}`, of which :math:`K = n^2 EA/l_u` is the load's force per travel. A stretched
+    rope is as stiff as its unstretched length makes it, because its force is ``EA`` times the strain.
+    """
+    return 2 * math.pi * (mass * unstretched / line.stiffness) ** 0.5 / line.falls
 
 
 def critical_damping(line_stiffness: float, span: float, mass: float, falls: int) -> float:

@@ -62,9 +62,9 @@ def find_path(batch: Batch) -> Path:
     batch : Batch
     """
     m, n = batch.machine, batch.size
-    span = _free_span(batch, m.start_travel)
+    span = rope.span(m.line, m.reach - m.start_travel)
     slack_end = np.maximum(m.free_rope - span, 0.0)
-    lift_off = np.maximum(m.free_rope - span / (1 + breakaway_pull(batch) / m.line.stiffness), slack_end)
+    lift_off = np.maximum(m.free_rope - rope.unstretched_length(m.line, span, breakaway_pull(batch)), slack_end)
     last = np.minimum(np.minimum(m.top_travel, m.stop_travel), m.snag_travel)
     top = np.maximum(wound_at(batch, last), lift_off)
     depth = np.take_along_axis(batch.ends, (batch.layer_counts - 1)[None, :], axis=0)[0] - m.wound_at_start
@@ -91,16 +91,10 @@ def breakaway_pull(batch: Batch) -> Any:
     return pull(m, m.start_travel, m.breakaway)
 
 
-def _free_span(batch: Batch, travel: Any) -> Any:
-    """Length of the free rope with the load at a travel, stretched as it is. [m]"""
-    m = batch.machine
-    return m.line.falls * (m.reach - travel) + m.line.lead
-
-
 def wound_at(batch: Batch, travel: Any) -> Any:
     """Unstretched rope wound on when the load hangs steadily at a travel, rising. [m]"""
     m = batch.machine
-    return m.free_rope - _free_span(batch, travel) / (1 + pull(m, travel) / m.line.stiffness)
+    return m.free_rope - rope.unstretched_length(m.line, rope.span(m.line, m.reach - travel), pull(m, travel))
 
 
 def hanging_pull(batch: Batch, wound: Any) -> Any:
@@ -125,10 +119,11 @@ def travel_at(batch: Batch, wound: Any) -> Any:
 
 
 def bounce_period(batch: Batch) -> Any:
-    """Period of the load's bounce on the longest rope. [s]"""
+    """Period of the load's bounce on the rope of the start, hanging. [s]"""
     m = batch.machine
-    stiffness = m.line.stiffness / m.free_rope * m.line.falls**2
-    return 2 * np.pi * np.sqrt(load.inertia(m.body) / stiffness)
+    left = m.reach - m.start_travel
+    hung = rope.unstretched_length(m.line, rope.span(m.line, left), load.pull_needed(m.body, left) / m.line.falls)
+    return rope.bounce_period(m.line, hung, load.inertia(m.body))
 
 
 def _edges(batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray) -> np.ndarray:

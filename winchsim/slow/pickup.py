@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from winchsim.physics import load
+from winchsim.physics import load, rope
 from winchsim.physics.chain import rotating_inertia
 from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.path import Path, breakaway_pull
@@ -90,13 +90,13 @@ def _drum(batch: Batch, law: Law, pull: Any, radius: Any) -> _Drum:
 def _take_up(batch: Batch, path: Path, drum: _Drum, radius: Any) -> Any:
     """Speed of the drum when the load lifts off. [rad/s]"""
     m = batch.machine
-    span = m.line.falls * (m.reach - m.start_travel) + m.line.lead
+    slack = m.free_rope - rope.span(m.line, m.reach - m.start_travel)
     shares = np.linspace(0.0, 1.0, TAKE_UP_STEPS + 1) ** 2  # fine where the drum is slow
     speed = np.zeros(batch.size)
     for before, after in pairwise(shares):
         length = (after - before) * path.lift_off
         wound = (before + after) / 2 * path.lift_off
-        force = np.maximum(m.line.stiffness * (span - m.free_rope + wound) / (m.free_rope - wound), 0.0)
+        force = np.maximum(rope.elastic_tension(m.line, wound - slack, m.free_rope - wound), 0.0)
         push = np.maximum(drum.most - drum.per_force * force, 0.0)
         new = np.sqrt(speed**2 + 2 * push * length / radius)  # as if nothing but the pull at rest acted
         for _ in range(3):
@@ -109,9 +109,9 @@ def _take_up(batch: Batch, path: Path, drum: _Drum, radius: Any) -> Any:
 def _first_bounce(batch: Batch, path: Path, drum: _Drum, speed: Any, radius: Any) -> Any:
     """Largest rope force in one period of the bounce after lift-off. [N]"""
     m, falls = batch.machine, batch.machine.line.falls
-    stiffness = m.line.stiffness / (m.free_rope - path.lift_off)
-    mass = load.inertia(m.body)
-    step = 2 * np.pi * np.sqrt(mass / (stiffness * falls**2)) / BOUNCE_STEPS
+    left, mass = m.free_rope - path.lift_off, load.inertia(m.body)
+    stiffness = m.line.stiffness / left
+    step = rope.bounce_period(m.line, left, mass) / BOUNCE_STEPS
     hang = drum.pull * falls - (m.breakaway - 1) * m.body.friction  # weight and friction of the moving load
     damping = m.line.damping
     stretch, rise = drum.pull / stiffness, np.zeros(batch.size)

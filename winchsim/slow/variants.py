@@ -17,7 +17,7 @@ from winchsim.model.build import places, wound_layers
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
-from winchsim.physics import load
+from winchsim.physics import load, rope
 from winchsim.physics.chain import reverse_of
 from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, stack_machines, unchecked
 
@@ -343,11 +343,11 @@ def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, val
         mass, base.load.slope, base.load.slope_friction, guide, base.settings.gravity,
         rope_mass=plain.body.rope_mass, rope_mass_per_length=plain.line.mass_per_length, falls=plain.line.falls,
     )  # fmt: skip
-    span = plain.reach - plain.start_travel
-    free = plain.line.falls * span + plain.line.lead
+    left = plain.reach - plain.start_travel
     free_rope = plain.free_rope
     if np.any(np.asarray(plain.start_travel) > 0):
-        free_rope = free / (1 + load.pull_needed(body, span) / plain.line.falls / plain.line.stiffness)
+        hang = load.pull_needed(body, left) / plain.line.falls
+        free_rope = rope.unstretched_length(plain.line, rope.span(plain.line, left), hang)
     heavier = np.sqrt(load.inertia(body) / load.inertia(machine.body))
     line = replace(plain.line, damping=machine.line.damping * heavier)
     return replace(plain, body=body, free_rope=free_rope, line=line)
