@@ -73,6 +73,32 @@ def test_a_test_sheet_is_simulated_row_by_row(crate, tmp_path):
     assert second["simulated_time_s"] > first["simulated_time_s"] and second["current_difference"] is None
 
 
+def test_a_test_is_the_first_raise_whatever_the_programme_does(crate, tmp_path):
+    """As in a calibration: a test is timed from power on, and made at the voltage that its row gives."""
+    programme = tmp_path / "programme.toml"
+    waits = '\n[[phase]]\naction = "off"\nuntil = "time"\ntime = "5 s"\n'
+    programme.write_text(LIGHT + waits + '[[phase]]\naction = "raise"\nuntil = "top"\nvoltage = "4 V"\n')
+    sheet = tmp_path / "tests.csv"
+    sheet.write_text("mass_kg,voltage_v,measured_time_s,outcome\n2,6,20,lifted\n")
+    told = []
+    for file in (crate, str(programme)):
+        arguments = ["curves", file, "--measured", str(sheet), "--out", str(tmp_path / "o"), "--json", "--format", "svg"]
+        told.append(json.loads(run(*arguments, "--force")[1])["differences"][0])
+    assert told[0] == told[1] and told[0]["simulated_time_s"] > 0
+
+
+def test_a_ladder_is_drawn_as_it_was_planned(crate, tmp_path):
+    """Watched as a rung is, whatever the scenario's programme does after its raise."""
+    lowered = tmp_path / "lowered.toml"
+    lowered.write_text(LIGHT + '\n[[phase]]\naction = "raise"\nuntil = "top"\n[[phase]]\naction = "lower"\nuntil = "floor"\n')
+    told = [
+        run("curves", file, "--ladder", "--out", str(tmp_path / "o"), "--format", "svg", "--force")[1]
+        for file in (crate, str(lowered))
+    ]
+    keys = [[line for line in said.splitlines() if line[:1].isdigit()] for said in told]
+    assert keys[0] == keys[1] and len(keys[0]) == 5
+
+
 def test_a_trace_is_laid_over_the_curve(crate, tmp_path):
     trace = tmp_path / "trace.csv"
     trace.write_text("time_s,height_mm,current_ma\n1,10,900\n2,60,1000\n3,120,1000\n")

@@ -11,13 +11,9 @@ from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
-    from winchsim.inputs import Inputs
     from winchsim.scenario.read import Scenario
-    from winchsim.scenario.sheet import SheetRow
-    from winchsim.studies.calibrate import Calibration, LiftTest
+    from winchsim.studies.calibrate import Calibration
 
-DIGITS = 4
-"""Significant digits of a calibrated value in the scenario. [-]"""
 FILE_NAMES = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
 
 
@@ -54,24 +50,25 @@ def register(commands: Any) -> None:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Fit, print, write."""
     from winchsim.scenario.read import read
-    from winchsim.scenario.sheet import read_sheet
+    from winchsim.scenario.sheet import SheetRow, read_sheet
     from winchsim.units import parse_quantity
 
     scenario = read(options.file, options.overrides)
     rows, masses = read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
 
     from winchsim.model import build
-    from winchsim.report.calibration import calibration_json, calibration_text
+    from winchsim.report.calibration import calibration_json, calibration_text, rounded
+    from winchsim.report.measured import lift_tests
     from winchsim.studies.calibrate import calibrate
     from winchsim.verdict.cautions import cautions
 
-    tests = _tests(scenario.inputs, rows, masses)
+    tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
     with progress(env, "tests run in full") as tell:
         found = calibrate(
             scenario.inputs, tests, only=names, level=parse_quantity(options.level, ""), on_progress=tell
         )  # fmt: skip
-    found = _rounded(found, scenario.inputs)
+    found = rounded(found, scenario.inputs)
     closing = cautions(build(found.inputs))
     files = _write(options, env, scenario, found, closing) if options.out else ()
     if options.json:
@@ -82,39 +79,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
         if not options.out:
             env.out("\n--out DIR writes the calibrated scenario and a figure of measured against predicted.")
     return ExitCode.GOOD if found.complete else ExitCode.INTERRUPTED
-
-
-def _tests(inputs: Inputs, rows: tuple[SheetRow, ...], masses: list[float]) -> tuple[LiftTest, ...]:
-    """Tests of a sheet, and loads to predict behind them."""
-    from winchsim.studies.calibrate import LiftTest
-
-    nothing = 1e-4 * inputs.load.mass  # a row without a load is a run of the bare hook
-    found = [
-        LiftTest(
-            number=number, mass=row.mass or nothing, rung=row.rung, height=row.height or None, voltage=row.voltage or None,
-            winding_start=row.winding_start, time=row.measured_time, current=row.measured_current,
-            motor_voltage=row.measured_voltage, held=row.held, outcome=row.outcome, broke_link=row.broke_link or "",
-            bare=not row.mass,
-        )
-        for number, row in enumerate(rows, start=1)
-    ]  # fmt: skip
-    found += [LiftTest(number=number, mass=mass) for number, mass in enumerate(masses, start=len(found) + 1)]
-    return tuple(found)
-
-
-def _rounded(found: Calibration, before: Inputs) -> Calibration:
-    """Calibration whose scenario has no more digits than its values deserve."""
-    from dataclasses import replace
-
-    from winchsim.inputs import with_value
-    from winchsim.report.calibration import changes
-    from winchsim.scenario.rewrite import rounded
-
-    inputs = found.inputs
-    for path, (_, value, spec) in changes(before, inputs).items():
-        if isinstance(value, float):
-            inputs = with_value(inputs, path, rounded(spec, value, DIGITS))
-    return replace(found, inputs=inputs)
 
 
 def _write(

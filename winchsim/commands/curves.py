@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -91,13 +91,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 def _names(options: argparse.Namespace) -> list[str]:
     """Names of all files that may be written."""
-    from winchsim.report.figures.catalogue import NAMES
+    from winchsim.report.figures.catalogue import MEASURED_NAMES, NAMES, SEVERAL_NAMES
 
     formats = _formats(options.format)
     if len(options.files) > 1 or options.ladder:
-        stems: tuple[str, ...] = ("overlay",)
+        stems: tuple[str, ...] = SEVERAL_NAMES
     else:
-        stems = ("measured-lifts", "measured") if options.measured else NAMES
+        stems = MEASURED_NAMES if options.measured else NAMES
     return [f"{stem}.{form}" for stem in stems for form in formats]
 
 
@@ -141,7 +141,7 @@ def _draw(
 ) -> _Drawn:
     us = options.units == "us"
     if len(scenarios) > 1:
-        return _several(look, us, [_name(scenario) for scenario in scenarios], records)
+        return _several(look, us, [scenario.inputs.title or scenario.name for scenario in scenarios], records)
     if options.ladder:
         return _ladder(look, us, scenarios[0].inputs, tell)
     if measured is None:
@@ -153,112 +153,41 @@ def _draw(
     return _trace(look, us, records[0], measured)
 
 
-def _name(scenario: Scenario) -> str:
-    return scenario.inputs.title or scenario.name
-
-
-def _several(look: Look, us: bool, names: list[str], records: list[Record]) -> _Drawn:
-    from winchsim.report.figures.catalogue import Picture
-    from winchsim.report.figures.overlay import Run, key_of, overlay
+def _several(look: Look, us: bool, names: Sequence[str], records: Sequence[Record]) -> _Drawn:
+    from winchsim.report.figures.catalogue import several_lifts
+    from winchsim.report.figures.overlay import Run, key_of
 
     runs = [Run(name, record) for name, record in zip(names, records, strict=True)]
-    caption = "Height, current and winding temperature of each lift; the number marks where it is decided."
-    picture = Picture("overlay", "Several lifts", caption, overlay(runs, look, us=us), look)
-    return _Drawn([picture], list(key_of(runs, look)))
+    return _Drawn([several_lifts(runs, look, us=us)], list(key_of(runs, look)))
 
 
 def _ladder(look: Look, us: bool, inputs: Inputs, tell: Progress) -> _Drawn:
-    from winchsim.inputs import with_value
-    from winchsim.simulate import simulate
     from winchsim.studies.ladder import plan_ladder
     from winchsim.verdict.words import given
 
-    masses = [rung.mass for rung in plan_ladder(inputs, on_progress=tell).rungs if rung.mass > 0]
-    records = [simulate(with_value(inputs, "load.mass", mass)) for mass in masses]
-    return _several(look, us, [given(mass, "kg") for mass in masses], records)
+    ladder = plan_ladder(inputs, on_progress=tell)
+    return _several(look, us, [given(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0], ladder.records)
 
 
 def _trace(look: Look, us: bool, record: Record, trace: MeasuredTrace) -> _Drawn:
-    from winchsim.report.figures.catalogue import Picture
-    from winchsim.report.figures.overlay import with_trace
-    from winchsim.report.measured import trace_differences
+    from winchsim.report.figures.catalogue import beside_trace
+    from winchsim.report.measured import difference_facts, trace_differences
 
     found = trace_differences(record, trace)
     if not found:
         raise usage_error("no sample of the trace lies within the run", "its time counts from power on, in seconds")
-    caption = "Simulated curves with the measured points, and what was measured less what was simulated."
-    picture = Picture("measured", "Measured and simulated", caption, with_trace(record, trace, look, us=us), look)
-    rows = [
-        {"quantity": d.name, "unit": d.unit, "samples": len(d.time), "mean_difference": d.mean,
-         "largest_difference": d.largest, "largest_at_s": d.largest_at}
-        for d in found
-    ]  # fmt: skip
-    return _Drawn([picture], [d.sentence for d in found], rows)
+    picture = beside_trace(record, trace, look, us=us)
+    return _Drawn([picture], [d.sentence for d in found], [difference_facts(d) for d in found])
 
 
 def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress) -> _Drawn:
-    from winchsim.report.figures.catalogue import Picture
-    from winchsim.report.figures.overlay import Run, overlay, with_sheet
-    from winchsim.report.measured import compared
-    from winchsim.verdict.words import given
+    from winchsim.report.figures.catalogue import beside_sheet
+    from winchsim.report.measured import comparison_facts, simulated_sheet
 
-    done = [row for row in rows if row.mass and (row.measured_time or row.measured_current or row.outcome)]
-    if not done:
+    tests = simulated_sheet(inputs, rows, most=MOST_LIFTS, on_progress=tell)
+    if not tests:
         raise usage_error("the test sheet has no row that was measured", "fill in measured_time_s or measured_current_a")
-    simulated = _simulated(inputs, done, tell)
-    tests = [compared(row, simulated[_conditions(row)]) for row in done]
-    runs = []
-    for conditions, record in simulated.items():
-        times = tuple(row.measured_time for row in done if _conditions(row) == conditions and row.measured_time is not None)
-        runs.append(Run(given(record.machine.body.mass, "kg"), record, times))
-    caption = "Each load of the test sheet as it was simulated, with the lift times that were measured."
-    shares = "Measured and simulated lift time and current over the load, and the difference in per cent."
-    drawn = [
-        Picture("measured-lifts", "Tests on shared axes", caption, overlay(runs, look, us=us), look),
-        Picture("measured", "Measured and simulated", shares, with_sheet(tests, look, us=us), look),
-    ]
-    facts = [
-        {"mass_kg": t.record.machine.body.mass, "measured_time_s": t.row.measured_time, "simulated_time_s": t.time,
-         "time_difference": t.time_difference, "measured_current_a": t.row.measured_current,
-         "simulated_current_a": t.current, "current_difference": t.current_difference}
-        for t in tests
-    ]  # fmt: skip
-    return _Drawn(drawn, [t.sentence for t in tests], facts)
-
-
-_CHANGED: tuple[tuple[str, Callable[[Any], Any]], ...] = (
-    ("load.mass", lambda row: row.mass),
-    ("load.height", lambda row: row.height),
-    ("supply.voltage", lambda row: row.voltage),
-)
-
-
-def _conditions(row: SheetRow) -> tuple[Any, ...]:
-    return (*(take(row) for _, take in _CHANGED), row.winding_start)
-
-
-def _simulated(inputs: Inputs, rows: list[SheetRow], tell: Progress) -> dict[tuple[Any, ...], Record]:
-    """Record of each different test of a sheet, run as it was tested."""
-    from winchsim.inputs import with_value
-    from winchsim.simulate import simulate
-
-    found: dict[tuple[Any, ...], Record] = {}
-    wanted = len({_conditions(row) for row in rows})
-    for row in rows:
-        if _conditions(row) in found:
-            continue
-        if len(found) == MOST_LIFTS:
-            raise usage_error(f"more than {MOST_LIFTS} different tests in the sheet", "draw it in parts")
-        changed = inputs
-        for path, take in _CHANGED:
-            if take(row):
-                changed = with_value(changed, path, take(row))
-        if row.winding_start is not None:
-            for number in range(1, len(inputs.motors) + 1):
-                changed = with_value(changed, f"motors.{number}.winding_start", row.winding_start)
-        found[_conditions(row)] = simulate(changed)
-        tell(len(found), wanted)
-    return found
+    return _Drawn(beside_sheet(tests, look, us=us), [t.sentence for t in tests], [comparison_facts(t) for t in tests])
 
 
 # --- files and words --------------------------------------------------------------------------------------------------

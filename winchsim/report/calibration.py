@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
-from winchsim.inputs import Inputs, Spec, walk
+from winchsim.inputs import Inputs, Spec, walk, with_value
 from winchsim.quantity_text import number, quantity
 from winchsim.report.json_text import document
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
 from winchsim.report.si_keys import key
+from winchsim.scenario import rewrite
 from winchsim.studies.calibrate import Broken, Calibration, Interval, Kind, LiftTest, Parameter, Residual, Side
 from winchsim.studies.calibrate.calibration import to_error
 from winchsim.studies.calibrate.evidence import LABELS, UNITS, load_of
@@ -40,6 +42,26 @@ def changes(before: Inputs, after: Inputs) -> dict[str, tuple[Any, Any, Spec]]:
     """Values that differ between two scenarios with the same tables: old, new and declaration, by path."""
     old = {path: value for path, value, _ in walk(before)}
     return {path: (old.get(path), value, spec) for path, value, spec in walk(after) if old.get(path) != value}
+
+
+DIGITS = 4
+"""Significant digits of a calibrated value in the scenario. [-]"""
+
+
+def rounded(found: Calibration, before: Inputs) -> Calibration:
+    """Calibration whose scenario has no more digits than its values deserve.
+
+    Parameters
+    ----------
+    found : Calibration
+    before : Inputs
+        The scenario as it was.
+    """
+    inputs = found.inputs
+    for path, (_, value, spec) in changes(before, inputs).items():
+        if isinstance(value, float):
+            inputs = with_value(inputs, path, rewrite.rounded(spec, value, DIGITS))
+    return replace(found, inputs=inputs)
 
 
 def calibration_text(

@@ -5,12 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from winchsim.errors import Fault, InputError
+from winchsim.inputs import Inputs
+from winchsim.model.trial import plain_raise, under_test
 from winchsim.quantity_text import number, quantity
+from winchsim.scenario.faults import TOO_MUCH
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-from winchsim.simulate import Record
+from winchsim.simulate import Record, simulate
+from winchsim.studies.calibrate import LiftTest
+from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.history import read_history
 from winchsim.verdict.words import given
 
@@ -144,6 +151,80 @@ def compared(row: SheetRow, record: Record) -> TestComparison:
     """A row of a test sheet with the simulation that belongs to it."""
     history = read_history(record)
     return TestComparison(row, record, history.lift_time, history.steady("current"))
+
+
+BARE = 1e-4
+"""Load of a run of the bare hook in the computation, as a share of the scenario's. [-]"""
+
+
+def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]:
+    """Rows of a test sheet as tests of a scenario's lift; a row without a load is a run of the bare hook.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    rows : sequence of SheetRow
+    """
+    return tuple(
+        LiftTest(
+            number=number, mass=row.mass or BARE * inputs.load.mass, rung=row.rung, height=row.height or None,
+            voltage=row.voltage or None, winding_start=row.winding_start, time=row.measured_time,
+            current=row.measured_current, motor_voltage=row.measured_voltage, held=row.held, outcome=row.outcome,
+            broke_link=row.broke_link or "", bare=not row.mass,
+        )
+        for number, row in enumerate(rows, start=1)
+    )  # fmt: skip
+
+
+def simulated_sheet(
+    inputs: Inputs, rows: Sequence[SheetRow], *, most: int, on_progress: Progress = silent
+) -> tuple[TestComparison, ...]:
+    """Rows of a test sheet that were measured with a load, each beside the full simulation of the same test.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Its first raise counts, as in a calibration; the rest of its programme is left out.
+    rows : sequence of SheetRow
+        Rows of equal tests share one simulation.
+    most : int
+        Simulations that are made at most.
+    on_progress : callable
+        Called with the simulations done and their number.
+
+    Raises
+    ------
+    InputError
+        More different tests than that, or one that the scenario cannot be built for.
+    """
+    plain = plain_raise(inputs)
+    done = [row for row in rows if row.mass and (row.measured_time or row.measured_current or row.outcome)]
+    tests = lift_tests(inputs, done)
+    different = {test.conditions: test for test in tests}
+    if len(different) > most:
+        raise InputError((Fault(f"more than {most} different tests in the sheet", hint="draw it in parts", code=TOO_MUCH),))
+    records: dict[tuple[float | None, ...], Record] = {}
+    for conditions, test in different.items():
+        records[conditions] = simulate(under_test(plain, test.values_in(plain)))
+        on_progress(len(records), len(different))
+    return tuple(compared(row, records[test.conditions]) for row, test in zip(done, tests, strict=True))
+
+
+def comparison_facts(test: TestComparison) -> dict[str, Any]:
+    """A row beside its simulation as plain data."""
+    return {
+        "mass_kg": test.record.machine.body.mass, "measured_time_s": test.row.measured_time, "simulated_time_s": test.time,
+        "time_difference": test.time_difference, "measured_current_a": test.row.measured_current,
+        "simulated_current_a": test.current, "current_difference": test.current_difference,
+    }  # fmt: skip
+
+
+def difference_facts(found: TraceDifference) -> dict[str, Any]:
+    """Differences of one quantity of a trace as plain data."""
+    return {
+        "quantity": found.name, "unit": found.unit, "samples": len(found.time), "mean_difference": found.mean,
+        "largest_difference": found.largest, "largest_at_s": found.largest_at,
+    }  # fmt: skip
 
 
 def _share(measured: float | None, simulated: float | None) -> float | None:

@@ -1,16 +1,20 @@
-"""Every figure of one lift in the order of a report: name of its file, heading, what to see in it, and how it is drawn."""
+"""Every figure of one lift in the order of a report, and those of several: name of its file, heading, and what to see in it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
 from winchsim.report.figures import curves, energy, motor, teeth
 from winchsim.report.figures.look import Look
+from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace
 from winchsim.report.figures.schematic import schematic
+from winchsim.report.measured import TestComparison
+from winchsim.scenario.sheet import MeasuredTrace
 from winchsim.simulate import Record
+from winchsim.verdict.words import given
 
 
 @dataclass(frozen=True)
@@ -91,3 +95,35 @@ def pictures(record: Record, look: Look, *, us: bool = False) -> list[Picture]:
             continue
         found.append(Picture(kind.name, kind.heading, kind.caption, kind.draw(record, look, us=us), look))
     return found
+
+
+SEVERAL_NAMES = ("overlay",)
+MEASURED_NAMES = ("measured-lifts", "measured")
+"""Names of the figures of several lifts, and of those with measured points."""
+
+
+def several_lifts(runs: Sequence[Run], look: Look, *, us: bool = False) -> Picture:
+    """Several lifts on shared axes."""
+    caption = "Height, current and winding temperature of each lift; the number marks where it is decided."
+    return Picture("overlay", "Several lifts", caption, overlay(runs, look, us=us), look)
+
+
+def beside_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = False) -> Picture:
+    """A lift beside a measured trace of it."""
+    caption = "Simulated curves with the measured points, and what was measured less what was simulated."
+    return Picture("measured", "Measured and simulated", caption, with_trace(record, trace, look, us=us), look)
+
+
+def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> list[Picture]:
+    """The tests of a sheet as they were simulated, on shared axes, and how far they and the measurements are apart."""
+    runs = []
+    for record in {id(test.record): test.record for test in tests}.values():
+        times = [test.row.measured_time for test in tests if test.record is record]
+        measured = tuple(time for time in times if time is not None)
+        runs.append(Run(given(record.machine.body.mass, "kg"), record, measured))
+    caption = "Each load of the test sheet as it was simulated, with the lift times that were measured."
+    shares = "Measured and simulated lift time and current over the load, and the difference in per cent."
+    return [
+        Picture("measured-lifts", "Tests on shared axes", caption, overlay(runs, look, us=us), look),
+        Picture("measured", "Measured and simulated", shares, with_sheet(tests, look, us=us), look),
+    ]

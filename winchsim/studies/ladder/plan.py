@@ -83,6 +83,8 @@ class Ladder:
     cautions : tuple of str
     sentence : str
         The answer.
+    records : tuple of Record
+        Of the loaded rungs, each raised and watched.
     """
 
     inputs: Inputs
@@ -94,6 +96,7 @@ class Ladder:
     prints: tuple[str, ...]
     cautions: tuple[str, ...]
     sentence: str
+    records: tuple[Record, ...]
 
     @property
     def good(self) -> bool:
@@ -128,14 +131,15 @@ def plan_ladder(
     machine = build(inputs)
     masses = _masses(inputs.load.mass, rungs)
     light = lift_all(inputs, {"load.mass": [inputs.load.mass * NEXT_TO_NOTHING]})
-    found, runs = [_unloaded(machine, light)], []
+    found, runs, records = [_unloaded(machine, light)], [], []
     warm, rest = _rested(machine, None)
     on_progress(1, len(masses) + 1)
     for place, mass in enumerate(masses, start=2):
         own = under_test(inputs, trial_values(inputs, mass=mass, winding_start=warm))
-        rung, run, record = _rung(place, own, rest)
+        rung, run, lifted, record = _rung(place, own, rest)
         found.append(rung)
         runs.append(run)
+        records.append(lifted)
         on_progress(place, len(masses) + 1)
         if not rung.up:
             break
@@ -143,7 +147,7 @@ def plan_ladder(
     findings = (*dangers(found), *notes, *differences(runs, lambda i: given(masses[i], "kg")))
     return Ladder(
         inputs, machine, tuple(found), largest_difference(runs), findings, measure_first(inputs, machine), prints(inputs),
-        cautions(machine), sentence(found, masses),
+        cautions(machine), sentence(found, masses), tuple(records),
     )  # fmt: skip
 
 
@@ -174,8 +178,8 @@ def _rested(machine: Machine, record: Record | None) -> tuple[dict[int, float], 
 # --- one rung --------------------------------------------------------------------------------------------------------
 
 
-def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Record]:
-    """One loaded rung: raised and watched in one run, raised and lowered in another."""
+def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Record, Record]:
+    """One loaded rung: raised and watched in one run, raised and lowered in another; both records come last."""
     watch = Phase(action="off", until="time", time=max(inputs.settings.watch, WATCH))
     record = simulate(programme(inputs, watch))
     verdict, history = judge(record, cures=False), read_history(record)
@@ -198,7 +202,7 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
         cut=_cut(m), rest_before=rest, lowering=lowering, fall_energy=energy, fall_speed=hits, catch_gap=GAP,
         catch_energy=m.body.mass * m.body.gravity * GAP,
     )  # fmt: skip
-    return rung, run, last
+    return rung, run, record, last
 
 
 def _cause(verdict: Verdict) -> FindingKind:
