@@ -14,6 +14,7 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Setting
 from winchsim.scenario.tables import with_tables
 
 UNBREAKABLE = {"breaking_force": 1e8, "knot_efficiency": 1.0}
+WEIGHTLESS = {"mass_per_length": 0.0}
 
 
 def motor(
@@ -49,7 +50,7 @@ SMALL = {
     "supply": Supply(voltage=6.0, resistance=0.2),
     "stage": (stage(5.0, 0.8, shaft_drag=2e-4, repeat=3),),
     "drum": Drum(diameter=0.010, width=0.040, inertia=1e-6, anchor_hold=1e7),
-    "rope": Rope(diameter=0.002, axial_stiffness=2e4, **UNBREAKABLE),
+    "rope": Rope(diameter=0.002, axial_stiffness=2e4, **UNBREAKABLE, **WEIGHTLESS),
     "load": Load(mass=8.0, height=0.1),
     "settings": Settings(watch=1.0, stall_watch=1.0),
 }
@@ -100,7 +101,9 @@ def ideal_winch(
                 **{"diameter": 2 * radius - thin, "width": max(span / radius * thin, 0.05), "inertia": 0.0, "dead_turns": 0.0,
                    "anchor_hold": 1e7, **(drum or {})}
             ),
-            rope=Rope(**{"diameter": thin, "axial_stiffness": stiff, "damping_ratio": 1.0, **UNBREAKABLE, **(rope or {})}),
+            rope=Rope(
+                **{"diameter": thin, "axial_stiffness": stiff, "damping_ratio": 1.0, **UNBREAKABLE, **WEIGHTLESS, **(rope or {})}
+            ),
             load=Load(**{"height": span / 2, "drum_height": span, **load}),
             settings=Settings(
                 **{"breakaway": 1.0, "gravity": 9.81, "watch": 0.0, "relative_tolerance": 1e-7, **(settings or {})}

@@ -117,7 +117,10 @@ def test_the_books_list_every_place_that_energy_goes(record):
     assert all(amount >= -1e-9 for amount in books.spent.values())
     gained = sum(books.stored_after.values()) - sum(books.stored_before.values())
     assert books.source - sum(books.spent.values()) - gained == pytest.approx(books.residual, abs=1e-12)
-    lifted = 5.0 * 9.80665 * record["height"][-1]
+    height, rope = record["height"][-1], record.machine.line.mass_per_length
+    # The load is raised whole; of the rope, what comes in at the top is raised from the middle of where it hung.
+    lifted = 9.80665 * (5.0 * height + rope * height * (record.machine.reach - height / 2))
+    assert rope > 0
     assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(lifted, rel=1e-12)
 
 

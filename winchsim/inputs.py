@@ -21,7 +21,28 @@ from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
 from winchsim.errors import DomainError, Fault
+from winchsim.physics.motor.estimates import TIME_CONSTANT
 from winchsim.quantity_text import in_unit
+
+LEAST_ROOM = 0.05
+"""Rope that must be left between load and drum, or top sheave, at the top. [m] Own choice."""
+
+ROOM_SHARE = 0.1
+USUAL_ROOM = 0.3
+ROOM_TEXT = f"height and {100 * ROOM_SHARE:g} % of it, at least {USUAL_ROOM:g} m"
+"""What is taken to be left there where nothing is said: share of the height, and the least. [-], [m] Own assumption."""
+
+DRAG_SHARE = 0.005
+DRAG_RANGE = (0.0, 0.02)
+DRAG_TEXT = f"{100 * DRAG_SHARE:g} % of the torque of the stalled motors"
+"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors make there, losses left out. [-]
+Own assumption: small plain bearings; real gear trains are 25 to 45 % worse at a sixth of full torque than one constant
+efficiency says, which a drag of 1 or 2 % a shaft explains."""
+
+SHORTEST_LIMIT = 60.0
+LIMIT_PER_ESTIMATE = 5.0
+LIMIT_TEXT = f"{LIMIT_PER_ESTIMATE:g} times the estimate, at least {SHORTEST_LIMIT:g} s"
+"""Time limit of a phase that has none: so many times the closed-form estimate, at least so long. [s], [-]"""
 
 
 def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
@@ -217,7 +238,13 @@ class MotorGroup:
         "mH", "inductance between the terminals", 0, 10, None, open=True, quiet=True, left_out="none"
     )
     rotor_inertia: float | None = _quantity(
-        "g·cm²", "inertia of one rotor", 0, 1e3, None, open=True, left_out="from a time constant of 15 ms"
+        "g·cm²",
+        "inertia of one rotor",
+        0,
+        1e3,
+        None,
+        open=True,
+        left_out=f"from a time constant of {1e3 * TIME_CONSTANT[0]:g} ms",
     )
     gearbox: Gearbox | None = _table("gearbox bought with the motor", None)
     pinion: int | None = _integer("teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage")
@@ -337,7 +364,7 @@ class Stage:
         0,
         1e4,
         None,
-        left_out="0.5 % of the torque of the stalled motors there",
+        left_out=f"{DRAG_TEXT} there",
     )
     material: str = _text("material of both gears, or of the gear alone", "PLA", quiet=False)
     pinion_material: str | None = _text("material of the pinion", None, left_out="same as the gear")
@@ -451,6 +478,10 @@ class Rope:
         left_out="from the rope table",
         spread="15 %",
     )
+    end: str = _choice(
+        "how it ends at the load: a knot (wire: clips), or a splice (wire: ferrule)", ("knot", "splice"), "knot",
+        quiet=False,
+    )  # fmt: skip
     knot_efficiency: float | None = _number(
         "share of strength left at the knot or splice", 0, 1, None, open=True, left_out="from the rope table"
     )
@@ -465,7 +496,9 @@ class Rope:
         spread="30 %",
     )
     damping_ratio: float = _number("damping of the bounce, share of critical", 0, 1, 0.05, spread="50 %")
-    mass_per_length: float = _quantity("g/m", "mass of rope per length", 0, 100, 0.0, quiet=True)
+    mass_per_length: float | None = _quantity(
+        "g/m", "mass of rope per length", 0, 100, None, left_out="from the rope table"
+    )  # fmt: skip
     falls: int = _integer("parts of rope that carry the load", 1, 20, 1)
     sheave_efficiency: float = _number("efficiency of each sheave of the tackle", 0, 1, 0.95, open=True, quiet=True)
     free_length: float | None = _quantity(
@@ -506,7 +539,7 @@ class Load:
         2e4,
         None,
         open=True,
-        left_out="height and 10 % of it, at least 0.3 m",
+        left_out=ROOM_TEXT,
     )
     slope: float = _quantity(
         "deg",
@@ -552,7 +585,7 @@ class Phase:
         1e6,
         None,
         open=True,
-        left_out="5 times the estimate, at least 60 s",
+        left_out=LIMIT_TEXT,
     )
     voltage: float | None = _quantity("V", "supply voltage in this phase", 0, 1000, None, left_out="the supply's", quiet=True)
     current_limit: float | None = _quantity(
@@ -568,7 +601,7 @@ class Factors:
     tooth: float = _number("for gear teeth", 1, 100, 2.0)
     shaft: float = _number("for shafts and the drum rod", 1, 100, 2.0)
     pin: float = _number("for the cross-pin", 1, 100, 3.0)
-    rope: float = _number("for the rope at its knot", 1, 100, 7.0)
+    rope: float = _number("for the rope at its end and at the drum", 1, 100, 7.0)
     anchor: float = _number("for the rope's hold on the drum", 1, 100, 2.0)
 
 
@@ -957,10 +990,10 @@ def _check_stage(stage: Stage, path: str, first: bool) -> list[Fault]:
 def _check_load(inputs: Inputs) -> list[Fault]:
     faults, load = [], inputs.load
     reach = load.height
-    if load.drum_height is not None and load.drum_height - reach < 0.05:
+    if load.drum_height is not None and load.drum_height - reach < LEAST_ROOM:
         faults.append(
-            Fault("less than 50 mm would be left between load and drum at the top", "load.drum_height",
-                  expected=f"at least {reach + 0.05:.3f} m for this height")
+            Fault(f"less than {1e3 * LEAST_ROOM:g} mm would be left between load and drum at the top", "load.drum_height",
+                  expected=f"at least {reach + LEAST_ROOM:.3f} m for this height")
         )  # fmt: skip
     if load.top_stop is not None and load.top_stop < load.start_height:
         faults.append(Fault("the top stop is below the start", "load.top_stop", expected="a height above the start"))

@@ -14,7 +14,7 @@ from winchsim.strength.line import (
     breaking_force,
     capstan_ratio,
     dead_turn_ratio,
-    knot_strength,
+    end_strength,
     mass_per_length,
 )
 
@@ -175,8 +175,8 @@ def test_splices_and_end_fittings():
     assert ropes["polyester"].splice_efficiency == pytest.approx(0.9)
     assert ropes["steel wire 6x7"].splice_efficiency == pytest.approx(0.9)
     assert ropes["steel wire 6x7"].knot_efficiency == pytest.approx(0.8)
-    spliced = knot_strength(ropes["polyester"], 6e-3, end="splice")
-    knotted = knot_strength(ropes["polyester"], 6e-3)
+    spliced = end_strength(ropes["polyester"], 6e-3, end="splice")
+    knotted = end_strength(ropes["polyester"], 6e-3)
     assert spliced.value / knotted.value == pytest.approx(0.9 / 0.5)
 
 

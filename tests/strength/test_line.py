@@ -5,7 +5,7 @@ import math
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.strength.line import anchor_strength, axial_stiffness, bend, breaking_force, knot_strength, mass_per_length
+from winchsim.strength.line import anchor_strength, axial_stiffness, bend, breaking_force, end_strength, mass_per_length
 from winchsim.strength.materials import Origin, RopeMaterial
 
 ROPE = RopeMaterial(
@@ -28,20 +28,20 @@ def test_rope_scales_with_the_square_of_its_diameter():
 
 
 def test_knot_takes_its_share_and_keeps_both_ranges():
-    found = knot_strength(ROPE, 4e-3)
+    found = end_strength(ROPE, 4e-3)
     assert (found.value, found.low, found.high) == pytest.approx((1200.0, 2160 * 0.4, 2640 * 0.7))
     assert (found.basis, found.unit, len(found.assumed)) == ("tabled", "N", 2)
 
 
 def test_given_values_replace_the_table():
-    found = knot_strength(ROPE, 4e-3, given_breaking_force=3000.0, given_efficiency=0.6)
+    found = end_strength(ROPE, 4e-3, given_breaking_force=3000.0, given_efficiency=0.6)
     assert (found.value, found.low, found.high, found.basis) == pytest.approx((1800.0, 1800.0, 1800.0, "given"))
     assert found.assumed == ()
-    half = knot_strength(ROPE, 4e-3, given_breaking_force=3000.0)
+    half = end_strength(ROPE, 4e-3, given_breaking_force=3000.0)
     assert (half.value, half.basis) == (1500.0, "tabled")
-    assert knot_strength(ROPE, 4e-3, end="splice").basis == "from memory"
+    assert end_strength(ROPE, 4e-3, end="splice").basis == "from memory"
     with pytest.raises(DomainError, match="rope diameter"):
-        knot_strength(ROPE, 0.0)
+        end_strength(ROPE, 0.0)
 
 
 @pytest.mark.parametrize(("drum", "standing"), [(19e-3, "tight"), (20e-3, "within the range"), (79e-3, "within the range"),

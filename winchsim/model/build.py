@@ -8,7 +8,18 @@ from typing import Any
 
 from winchsim.constants import COPPER_COEFFICIENT
 from winchsim.errors import DomainError, Fault, InputError
-from winchsim.inputs import Inputs, MotorGroup, spec_at
+from winchsim.inputs import (
+    LEAST_ROOM,
+    LIMIT_PER_ESTIMATE,
+    LIMIT_TEXT,
+    ROOM_SHARE,
+    ROOM_TEXT,
+    SHORTEST_LIMIT,
+    USUAL_ROOM,
+    Inputs,
+    MotorGroup,
+    spec_at,
+)
 from winchsim.inputs import check as check_inputs
 from winchsim.model.assumptions import Notebook
 from winchsim.model.estimate import raise_time, raising_phase
@@ -27,10 +38,6 @@ LEAST_LEFT = 0.02
 
 LONGEST_RAISE = 24 * 3600.0
 """A raise that would take longer is refused. [s]"""
-
-SHORTEST_LIMIT = 60.0
-LIMIT_PER_ESTIMATE = 5.0
-"""Time limit of a phase that has none: five times the closed-form estimate, at least a minute. [s], [-]"""
 
 LEAST_DAMPING = 0.003
 MOST_BOUNCES = 5000
@@ -194,20 +201,12 @@ def _assemble(
 ) -> Machine:
     """Machine without its programme and its links."""
     where = places(inputs, notebook)
-    row = notebook.rope(inputs)
-    stiffness = inputs.rope.axial_stiffness
-    if stiffness is None:
-        force = inputs.rope.breaking_force or float(line_strength.breaking_force(row, inputs.rope.diameter))
-        stiffness = float(line_strength.axial_stiffness(row, force))
-        low, high = row.span("stiffness_ratio")
-        notebook.assume(
-            "rope.axial_stiffness", stiffness, f"{row.name} rope, {row.basis('stiffness_ratio')}", low * force, high * force
-        )
-    bare = rope.Line(stiffness, 0.0, inputs.rope.falls, inputs.rope.mass_per_length, inputs.rope.lead)
+    bare = _undamped_line(inputs, notebook)
+    stiffness = bare.stiffness
     left = where.reach - where.start
     body = load.make_body(
         inputs.load.mass, inputs.load.slope, inputs.load.slope_friction, inputs.load.guide_friction, inputs.settings.gravity,
-        rope_mass=rope.moving_mass(bare, left), rope_mass_per_length=inputs.rope.mass_per_length, falls=inputs.rope.falls,
+        rope_mass=rope.moving_mass(bare, left), rope_mass_per_length=bare.mass_per_length, falls=bare.falls,
     )  # fmt: skip
     free = rope.span(bare, left)
     hang = load.pull_needed(body, left) / bare.falls
@@ -235,6 +234,22 @@ def _assemble(
         breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
         after_overload=inputs.settings.after_overload, scales=scales, assumed=(), notes=(),
     )  # fmt: skip
+
+
+def _undamped_line(inputs: Inputs, notebook: Notebook) -> rope.Line:
+    """The rope, with what the table of ropes knows of its kind where the scenario does not say it."""
+    r, row = inputs.rope, notebook.rope(inputs)
+    stiffness, mass = r.axial_stiffness, r.mass_per_length
+    if stiffness is None:
+        force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
+        stiffness = float(line_strength.axial_stiffness(row, force))
+        low, high = (force * ratio for ratio in row.span("stiffness_ratio"))
+        notebook.assume("rope.axial_stiffness", stiffness, f"{row.name} rope, {row.basis('stiffness_ratio')}", low, high)
+    if mass is None:
+        mass = float(line_strength.mass_per_length(row, r.diameter))
+        low, high = (density * r.diameter**2 for density in row.span("mass_per_volume"))
+        notebook.assume("rope.mass_per_length", mass, f"{row.name} rope, {row.basis('mass_per_volume')}", low, high)
+    return rope.Line(stiffness, 0.0, r.falls, mass, r.lead)
 
 
 class Places:
@@ -271,13 +286,14 @@ def places(inputs: Inputs, notebook: Notebook) -> Places:
     elif inputs.rope.free_length is not None:
         reach = start + (inputs.rope.free_length - inputs.rope.lead) / inputs.rope.falls
     else:
-        above = l.height + max(0.3, 0.1 * l.height)
-        notebook.assume("load.drum_height", above, "the height and 10 % of it, at least 0.3 m")
+        above = l.height + max(USUAL_ROOM, ROOM_SHARE * l.height)
+        notebook.assume("load.drum_height", above, f"the {ROOM_TEXT}")
         reach = start + above / rise
     found = Places(rise, inputs, reach)
-    if reach - found.top < 0.05:
+    if reach - found.top < LEAST_ROOM:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
-        raise DomainError(key, quantity(reach - start, "m"), "50 mm or more left between load and drum at the top")
+        wanted = f"{1e3 * LEAST_ROOM:g} mm or more left between load and drum at the top"
+        raise DomainError(key, quantity(reach - start, "m"), wanted)
     return found
 
 
@@ -376,7 +392,7 @@ def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[Phase
             limit = SHORTEST_LIMIT if math.isinf(estimate) else max(SHORTEST_LIMIT, LIMIT_PER_ESTIMATE * estimate)
             limit += phase.ramp
             if inputs.phase:
-                notebook.assume(f"phase.{number}.time", limit, "5 times the estimate, at least 60 s")
+                notebook.assume(f"phase.{number}.time", limit, LIMIT_TEXT)
             phase = replace(phase, time=limit)
         found.append(phase)
     return tuple(found)

@@ -291,23 +291,27 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     return found
 
 
-def _plain(inputs: Inputs, kind: LinkKind, where: str, channel: str, strength: Strength, scale: float = 1.0) -> LinkLimit:
-    """A link of which there is one, read from a channel of which there is one."""
-    return LinkLimit(kind, where, LINKS[kind].part, "", channel, 0, scale, strength, _required(inputs, kind))
+def _plain(
+    inputs: Inputs, kind: LinkKind, where: str, channel: str, strength: Strength, scale: float = 1.0, part: str = ""
+) -> LinkLimit:
+    """A link of which there is one, read from a channel of which there is one; called as its kind is, unless said."""
+    return LinkLimit(kind, where, part or LINKS[kind].part, "", channel, 0, scale, strength, _required(inputs, kind))
 
 
 def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
     r, d = inputs.rope, inputs.drum
     row = notebook.rope(inputs)
-    knot = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=r.knot_efficiency)
+    end = line.end_strength(
+        row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=r.knot_efficiency, end=r.end
+    )
     anchor = line.anchor_strength(
         row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
     )
     found = [
-        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", knot),
+        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, part=f"rope at its {r.end}"),
         _plain(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
     ]
     if train.drum_element + 1 < len(train.chain.elements):  # the pull at the drum is another than at the knot
-        whole = line.knot_strength(row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=1.0)
+        whole = line.rope_strength(row, r.diameter, r.breaking_force)
         found.append(_plain(inputs, LinkKind.ROPE, "rope", "pull", whole))
     return found

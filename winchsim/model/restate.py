@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from winchsim.errors import DomainError
-from winchsim.inputs import Inputs, with_value
+from winchsim.inputs import DRAG_RANGE, DRAG_SHARE, Inputs, with_value
 from winchsim.model.machine import Machine
-from winchsim.model.train import DRAG_RANGE, DRAG_SHARE, stalled_torque
+from winchsim.model.train import stalled_torque
 from winchsim.physics.motor import MotorFit
 
 

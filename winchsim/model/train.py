@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from winchsim.errors import DomainError
-from winchsim.inputs import Inputs, MotorGroup, Stage
+from winchsim.inputs import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Inputs, MotorGroup, Stage
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh
 from winchsim.physics import drum as drum_room
@@ -15,12 +15,6 @@ from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 from winchsim.strength.printed import PrintedBody, fill_share
-
-DRAG_SHARE = 0.005
-DRAG_RANGE = (0.0, 0.02)
-"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors make there, losses left out. [-]
-Own assumption: small plain bearings; real gear trains are 25 to 45 % worse at a sixth of full torque than one constant
-efficiency says, which a drag of 1 or 2 % a shaft explains."""
 
 
 @dataclass(frozen=True)
@@ -374,7 +368,7 @@ def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[L
             drag = DRAG_SHARE * torque
             low, high = (share * torque for share in DRAG_RANGE)
             where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
-            notebook.assume(f"{r.path}.shaft_drag", drag, f"0.5 % of the torque of the stalled motors {where}", low, high)
+            notebook.assume(f"{r.path}.shaft_drag", drag, f"{DRAG_TEXT} {where}", low, high)
         found.append(drag)
     return found
 

@@ -77,15 +77,40 @@ def mass_per_length(rope: RopeMaterial, diameter: Floats) -> Floats:
     return rope.mass_per_volume * diameter**2
 
 
-def knot_strength(
+def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = None) -> Strength:
+    """Pull at which a new straight rope breaks. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter : float
+        Rope diameter. [m]
+    given : float, optional
+        Breaking force of the rope in hand, in place of the table's. [N]
+
+    References
+    ----------
+    `breaking_force`.
+    """
+    if not diameter > 0.0:
+        raise DomainError("rope diameter", diameter, "a positive length")
+    if given is not None:
+        return Strength(given, "N", "given", given, given)
+    low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
+    told = ("breaking force from the table of ropes",)
+    return Strength(float(breaking_force(rope, diameter)), "N", rope.basis("strength_per_area"), low, high, told)
+
+
+def end_strength(
     rope: RopeMaterial,
     diameter: float,
     *,
     given_breaking_force: float | None = None,
     given_efficiency: float | None = None,
-    end: Literal["knot", "splice"] = "knot",
+    end: str = "knot",
 ) -> Strength:
-    """Pull at which the rope breaks at its knot or splice. [N]
+    """Pull at which the rope breaks at its end, a knot or a splice. [N]
 
     Parameters
     ----------
@@ -102,30 +127,18 @@ def knot_strength(
 
     References
     ----------
-    Breaking force times the share that a knot leaves; knot tables differ widely, so a range is kept.
+    Breaking force times the share that the end leaves; knot tables differ widely, so a range is kept.
     """
-    if not diameter > 0.0:
-        raise DomainError("rope diameter", diameter, "a positive length")
-    key = f"{end}_efficiency"
-    bases: list[Basis] = []
-    assumed = []
-    if given_breaking_force is None:
-        force = float(breaking_force(rope, diameter))
-        low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
-        bases.append(rope.basis("strength_per_area"))
-        assumed.append("breaking force from the table of ropes")
-    else:
-        force = low = high = given_breaking_force
-        bases.append("given")
+    whole, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
+    basis: Basis = "given"
     if given_efficiency is None:
         share = getattr(rope, key)
-        share_low, share_high = rope.span(key)
-        bases.append(rope.basis(key))
-        assumed.append(f"{number(100 * share, 2)} % of it left at the {end}")
+        low, high = rope.span(key)
+        basis, assumed = rope.basis(key), (*whole.assumed, f"{number(100 * share, 2)} % of it left at the {end}")
     else:
-        share = share_low = share_high = given_efficiency
-        bases.append("given")
-    return Strength(force * share, "N", weakest_basis(*bases), low * share_low, high * share_high, tuple(assumed))
+        share = low = high = given_efficiency
+        assumed = whole.assumed
+    return Strength(share * whole.value, "N", weakest_basis(whole.basis, basis), low * whole.low, high * whole.high, assumed)
 
 
 # ------------------------------------------------------------------------------------------------------- bend
@@ -250,7 +263,7 @@ def anchor_strength(
     ratio = float(dead_turn_ratio(friction, turns))
     if hold is not None:
         return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
-    force = float(breaking_force(rope, diameter)) if given_breaking_force is None else given_breaking_force
+    force = rope_strength(rope, diameter, given_breaking_force).value
     low, high = ASSUMED_FIXING_RANGE
     return Strength(
         force * ASSUMED_FIXING_SHARE * ratio,

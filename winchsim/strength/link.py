@@ -98,7 +98,7 @@ LINKS: dict[LinkKind, LinkWords] = {
         ("rod", "drum"), "shaft",
     ),
     LinkKind.ROPE_KNOT: LinkWords(
-        "rope at its knot", "the rope", "rope", "A thicker or stronger rope, or a splice instead of a knot.",
+        "rope at its knot", "the rope", "rope", "A thicker or stronger rope; a splice keeps more of it than a knot.",
         ("rope", "knot", "splice", "cord", "line"), "rope", True,
     ),
     LinkKind.ROPE: LinkWords(
