@@ -15,6 +15,7 @@ from winchsim.scenario.tables import with_tables
 
 UNBREAKABLE = {"breaking_force": 1e8, "knot_efficiency": 1.0}
 WEIGHTLESS = {"mass_per_length": 0.0}
+IDEAL_ROPE = {"damping_ratio": 1.0, **UNBREAKABLE, **WEIGHTLESS}
 
 
 def motor(
@@ -101,9 +102,7 @@ def ideal_winch(
                 **{"diameter": 2 * radius - thin, "width": max(span / radius * thin, 0.05), "inertia": 0.0, "dead_turns": 0.0,
                    "anchor_hold": 1e7, **(drum or {})}
             ),
-            rope=Rope(
-                **{"diameter": thin, "axial_stiffness": stiff, "damping_ratio": 1.0, **UNBREAKABLE, **WEIGHTLESS, **(rope or {})}
-            ),
+            rope=Rope(**{"diameter": thin, "axial_stiffness": stiff, **IDEAL_ROPE, **(rope or {})}),
             load=Load(**{"height": span / 2, "drum_height": span, **load}),
             settings=Settings(
                 **{"breakaway": 1.0, "gravity": 9.81, "watch": 0.0, "relative_tolerance": 1e-7, **(settings or {})}
