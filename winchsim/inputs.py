@@ -633,11 +633,24 @@ class OwnMaterial:
     """A material that the user adds, or whose values they replace."""
 
     name: str = _text("its name")
-    printed: bool = _flag("whether it is printed", False)
-    tensile_strength: float = _quantity("MPa", "tensile strength in the plane of the layers", 0, 1e10, open=True)
-    elastic_modulus: float | None = _quantity("GPa", "elastic modulus", 0, 1e13, None, open=True)
-    density: float = _quantity("kg/m³", "density", 0, 3e4, 1200.0, open=True)
-    glass_transition: float | None = _quantity("°C", "temperature at which it softens", 0, 600, None)
+    family: str = _choice("what sort it is", ("printed polymer", "moulded polymer", "metal"))
+    tensile_strength: float = _quantity("MPa", "tensile strength, of a print in the plane of its layers", 0, 1e10, open=True)
+    elastic_modulus: float | None = _quantity(
+        "GPa", "elastic modulus", 0, 1e13, None, open=True, left_out="2 GPa of a polymer, 70 GPa of a metal"
+    )
+    density: float | None = _quantity(
+        "kg/m³", "density", 0, 3e4, None, open=True, left_out="1200 kg/m³ of a polymer, 7850 kg/m³ of a metal"
+    )
+    yield_strength: float | None = _quantity(
+        "MPa", "yield strength of a metal", 0, 1e10, None, open=True, left_out="half the tensile strength of a metal"
+    )
+    glass_transition: float | None = _quantity(
+        "°C", "temperature at which it softens", 0, 600, None, left_out="60 °C for a polymer"
+    )
+    service_limit: float | None = _quantity("°C", "highest temperature for lasting use", 0, 600, None)
+    across_layers: float | None = _number(
+        "strength across the layers of a print, over that in their plane", 0, 1, None, open=True, left_out="0.6 of a print"
+    )
     friction: float | None = _number("friction on itself, dry", 0, 2, None)
     fatigue_stress: float | None = _quantity("MPa", "root stress of one point of its S–N line", 0, 1e10, None, open=True)
     fatigue_cycles: float | None = _number("cycles to failure at that stress", 1, 1e12, None)
@@ -1011,6 +1024,10 @@ def _check_materials(inputs: Inputs) -> list[Fault]:
     for index, own in enumerate(inputs.material, start=1):
         keys = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
         missing = [key for key in keys if not getattr(own, key)]
+        for key, family in (("yield_strength", "metal"), ("across_layers", "printed polymer")):
+            if getattr(own, key) is not None and own.family != family:
+                message = f"{key} is said of a {own.family}"
+                faults.append(Fault(message, f"material.{index}.{key}", expected=f'none, or family = "{family}"'))
         if missing and len(missing) < len(keys):
             message = f"{missing[0]} is missing: an S–N line needs stress, cycles, slope and source"
             faults.append(Fault(message, f"material.{index}.{missing[0]}", expected="all four of them, or none"))

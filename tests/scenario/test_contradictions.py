@@ -8,7 +8,7 @@ SPUR = "[[stage]]            # from the motors to the drum"
 HEIGHT = 'height = "0.5 m"'
 SHEET = 'stall_torque = "6.1 mN*m"\nstall_current = "1.4 A"\n'
 BELT = '[[stage]]\nkind = "belt"\n'
-OWN = '[[material]]\nname = "mine"\ndensity = "1.2 g/cm^3"\ntensile_strength = "40 MPa"\n'
+OWN = '[[material]]\nname = "mine"\nfamily = "printed polymer"\ndensity = "1.2 g/cm^3"\ntensile_strength = "40 MPa"\n'
 POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3 A"\n'
 
 
@@ -32,6 +32,9 @@ POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3
         ("[rope]", '[[phase]]\naction = "raise"\nuntil = "time"\n[rope]', "phase.1.time", "time is missing"),
         ("[rope]", '[[phase]]\naction = "off"\ntime = "2 s"\nramp = "1 s"\n[rope]', "phase.1.ramp", "nothing to ramp"),
         ("[rope]", OWN + 'fatigue_stress = "20 MPa"\n[rope]', "material.1.fatigue_cycles", "stress, cycles, slope and source"),
+        ("[rope]", OWN + 'yield_strength = "30 MPa"\n[rope]', "material.1.yield_strength", "said of a printed polymer"),
+        ("[rope]", OWN.replace("printed polymer", "metal") + "across_layers = 0.5\n[rope]", "material.1.across_layers",
+         "said of a metal"),
         ("[rope]", OWN + OWN + "[rope]", "material.2.name", '"mine" is described twice'),
     ],
 )  # fmt: skip

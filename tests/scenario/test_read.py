@@ -9,9 +9,10 @@ import pickle
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import Tolerance, spec_at, walk
+from winchsim.inputs import OwnMaterial, Tolerance, spec_at, specs, walk
 from winchsim.scenario import read as reader
 from winchsim.scenario.read import load, loads, read, read_string, tolerance_width
+from winchsim.strength.materials import FAMILIES, Material, sourced_values
 
 
 def test_values_are_si(good):
@@ -63,12 +64,27 @@ def test_points_as_inline_tables(good):
 
 
 def test_own_material_replaces_and_adds(good):
-    own = '[[material]]\nname = "PETG"\nprinted = true\ntensile_strength = "31 MPa"\nfriction = 0.21\n'
+    own = '[[material]]\nname = "PETG"\nfamily = "printed polymer"\ntensile_strength = "31 MPa"\nfriction = 0.21\n'
     inputs = loads(good + own)
     assert inputs.materials["PETG"].tensile_strength == 31e6
     assert inputs.materials["PLA"].tensile_strength > 31e6
     assert (inputs.friction_pairs[0].first, inputs.friction_pairs[0].friction) == ("PETG", 0.21)
     assert "polyester" in inputs.ropes
+
+
+def test_own_material_says_all_that_the_table_says(good):
+    own = '[[material]]\nname = "axle steel"\nfamily = "metal"\ntensile_strength = "600 MPa"\nyield_strength = "450 MPa"\n'
+    inputs = loads(good + own + 'elastic_modulus = "205 GPa"\ndensity = "7.8 g/cm^3"\nservice_limit = "300 degC"\n')
+    row = inputs.materials["axle steel"]
+    assert (row.family, row.bearing_strength, row.service_limit) == ("metal", 450e6, 300.0)
+    assert (row.elastic_modulus, row.density) == pytest.approx((205e9, 7800.0))
+    layers = '[[material]]\nname = "mine"\nfamily = "printed polymer"\ntensile_strength = "40 MPa"\nacross_layers = 0.7\n'
+    assert loads(good + layers).materials["mine"].across_layers == 0.7
+
+
+def test_families_of_own_materials_are_those_of_the_table():
+    assert specs(OwnMaterial)["family"].choices == FAMILIES
+    assert {*sourced_values(Material)} - {"softening"} <= {*specs(OwnMaterial)}
 
 
 def test_every_material_named_by_default_is_in_the_table(good):

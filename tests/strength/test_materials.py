@@ -4,6 +4,7 @@ import pytest
 
 from winchsim.errors import DomainError
 from winchsim.strength.materials import (
+    FAMILIES,
     FatigueLine,
     FrictionPair,
     Material,
@@ -70,22 +71,37 @@ def test_a_metal_gives_way_at_yield_and_a_polymer_where_it_breaks():
 
 
 def test_own_material_marks_what_it_was_not_given():
-    row = own_material("shop PLA", printed=True, tensile_strength=40e6, density=1240.0)
-    assert row.family == "printed polymer"
-    assert row.basis("tensile_strength") == "given"
-    assert row.basis("softening") == "from memory"
-    assert row.softening == 60.0
-    known = own_material("shop PLA", printed=True, tensile_strength=40e6, density=1240.0, softening=58.0)
-    assert known.basis("softening", "tensile_strength") == "given"
+    row = own_material("shop PLA", "printed polymer", {"tensile_strength": 40e6, "density": 1240.0})
+    assert row.family == "printed polymer" and row.density == 1240.0
+    assert row.basis("tensile_strength", "density") == "given"
+    assert row.basis("softening") == row.basis("across_layers") == row.basis("elastic_modulus") == "from memory"
+    assert (row.softening, row.across_layers, row.span("across_layers")) == (60.0, 0.6, (0.5, 0.7))
+    known = own_material("shop PLA", "printed polymer", {"tensile_strength": 40e6, "softening": 58.0, "across_layers": 0.8})
+    assert known.basis("softening", "tensile_strength", "across_layers") == "given"
+    assert known.span("across_layers") == (0.8, 0.8)
 
 
-@pytest.mark.parametrize(
-    ("density", "softening", "family"),
-    [(1400.0, None, "moulded polymer"), (2700.0, None, "metal"), (1400.0, 320.0, "metal"), (2100.0, 250.0, "moulded polymer")],
-)
-def test_own_material_is_sorted_into_a_family(density, softening, family):
-    row = own_material("x", printed=False, tensile_strength=50e6, density=density, softening=softening)
-    assert row.family == family
+def test_own_metal_gives_way_at_its_yield():
+    known = own_material("axle", "metal", {"tensile_strength": 600e6, "yield_strength": 450e6, "service_limit": 300.0})
+    assert (known.bearing_strength, known.basis("yield_strength"), known.service_limit) == (450e6, "given", 300.0)
+    unknown = own_material("axle", "metal", {"tensile_strength": 600e6})
+    assert (unknown.bearing_strength, unknown.basis("yield_strength")) == (300e6, "from memory")
+    assert unknown.span("yield_strength") == pytest.approx((240e6, 510e6))
+    assert (unknown.softening, unknown.across_layers) == (None, None)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_every_number_of_a_material_can_be_given(family):
+    given = {key: 0.5 + place for place, key in enumerate(sourced_values(Material))}
+    row = own_material("x", family, given, fatigue_source="own test")
+    assert {key: getattr(row, key) for key in given} == given
+    assert {row.basis(key) for key in given if not key.startswith("fatigue")} == {"given"}
+
+
+@pytest.mark.parametrize("given", [{}, {"density": 1200.0}, {"tensile_strength": 40e6, "colour": 3.0}])
+def test_own_material_needs_its_strength_and_nothing_strange(given):
+    with pytest.raises(DomainError, match="values of x"):
+        own_material("x", "metal", given)
 
 
 def test_every_number_of_a_row_declares_its_unit():
@@ -104,7 +120,8 @@ def test_a_friction_pair_names_itself():
 
 def test_a_line_of_fatigue_is_known_whole_or_not_at_all():
     line = FatigueLine(30e6, 1e6, 8.0, "own test of four gears")
-    row = own_material("x", printed=True, tensile_strength=50e6, density=1240.0, fatigue=line)
+    values = {"fatigue_stress": line.stress, "fatigue_cycles": line.cycles, "fatigue_slope": line.slope}
+    row = own_material("x", "printed polymer", {"tensile_strength": 50e6, **values}, line.source)
     assert row.fatigue_line == line
     assert _polymer("A").fatigue_line is None
     assert Material("A", "metal", 7850.0, 400e6, 210e9, 235e6, fatigue_stress=200e6, fatigue_cycles=1e7).fatigue_line is None

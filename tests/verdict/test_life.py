@@ -17,7 +17,9 @@ def _winch(**own) -> Inputs:
         Stage(repeat=3, pinion=12, gear=48, module=1e-3, width=0.01, material="own polymer", shaft_drag=0.0),
         Stage(pinion=14, gear=56, module=2e-3, width=0.02, material="own polymer", shaft_drag=0.0),
     )
-    material = OwnMaterial(name="own polymer", printed=True, tensile_strength=60e6, glass_transition=80.0, friction=0.2, **own)
+    material = OwnMaterial(
+        name="own polymer", family="printed polymer", tensile_strength=60e6, glass_transition=80.0, friction=0.2, **own
+    )  # fmt: skip
     return with_tables(
         Inputs(
             motors=(motors,), supply=Supply(voltage=6.0), stage=stages, drum=Drum(diameter=0.01, width=0.06),

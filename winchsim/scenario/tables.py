@@ -11,7 +11,10 @@ from winchsim.errors import Fault
 from winchsim.inputs import Inputs, OwnMaterial
 from winchsim.scenario.faults import CONTRADICTION, UNKNOWN_NAME, nearest
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
-from winchsim.strength.materials import GIVEN, FatigueLine, FrictionPair, Origin, own_material
+from winchsim.strength.materials import GIVEN, FrictionPair, Material, Origin, own_material, sourced_values
+
+_OWN_NAMES = {"softening": "glass_transition"}
+"""What the table of materials calls otherwise than ``[[material]]`` does."""
 
 
 def with_tables(inputs: Inputs) -> Inputs:
@@ -28,15 +31,7 @@ def with_tables(inputs: Inputs) -> Inputs:
     """
     materials, pairs = load_materials(), []
     for own in inputs.material:
-        materials[own.name] = own_material(
-            own.name,
-            printed=own.printed,
-            tensile_strength=own.tensile_strength,
-            density=own.density,
-            elastic_modulus=own.elastic_modulus,
-            softening=own.glass_transition,
-            fatigue=_fatigue_line(own),
-        )
+        materials[own.name] = own_material(own.name, own.family, _values(own), own.fatigue_source or "")  # type: ignore[arg-type]
         if own.friction is not None:
             origins = MappingProxyType({"friction": Origin(GIVEN)})
             pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
@@ -48,10 +43,10 @@ def with_tables(inputs: Inputs) -> Inputs:
     )
 
 
-def _fatigue_line(own: OwnMaterial) -> FatigueLine | None:
-    if not (own.fatigue_stress and own.fatigue_cycles and own.fatigue_slope and own.fatigue_source):
-        return None
-    return FatigueLine(own.fatigue_stress, own.fatigue_cycles, own.fatigue_slope, own.fatigue_source)
+def _values(own: OwnMaterial) -> dict[str, float]:
+    """Numbers that a user gives of a material, by their names in the table of materials."""
+    found = {key: getattr(own, _OWN_NAMES.get(key, key)) for key in sourced_values(Material)}
+    return {key: value for key, value in found.items() if value is not None}
 
 
 def name_faults(inputs: Inputs) -> list[Fault]:

@@ -152,8 +152,6 @@ class Material(_Sourced):
         Highest temperature for lasting use. [°C]
     across_layers : float or None
         Strength across the layers of a print over the strength in their plane. [-]
-    root_fatigue_limit : float or None
-        Nominal pulsating root stress for 1e7 to 1e8 cycles at 20 °C. [Pa]
     fatigue_stress, fatigue_cycles, fatigue_slope : float or None
         One point of the S–N line of its teeth and the line's slope, see `FatigueLine`. [Pa], [-], [-]
     note : str
@@ -171,7 +169,6 @@ class Material(_Sourced):
     softening: float | None = sourced("°C", "softens at", None)
     service_limit: float | None = sourced("°C", "lasting use up to", None)
     across_layers: float | None = sourced("", "share of strength across layers", None)
-    root_fatigue_limit: float | None = sourced("MPa", "lasting root stress", None)
     fatigue_stress: float | None = sourced("MPa", "fatigue stress of the S–N line", None)
     fatigue_cycles: float | None = sourced("", "cycles at that stress", None)
     fatigue_slope: float | None = sourced("", "slope of the S–N line", None)
@@ -302,63 +299,64 @@ def find_friction(pairs: Iterable[FrictionPair], first: Material, second: Materi
     return best
 
 
-def own_material(
-    name: str,
-    *,
-    printed: bool,
-    tensile_strength: float,
-    density: float,
-    elastic_modulus: float | None = None,
-    softening: float | None = None,
-    fatigue: FatigueLine | None = None,
-) -> Material:
+@dataclass(frozen=True)
+class _Guess:
+    """What is taken for a value of a user's material that they do not give, with its range; cautious, from memory."""
+
+    value: float
+    low: float | None = None
+    high: float | None = None
+
+
+_OF_POLYMERS = {"density": _Guess(1200.0), "elastic_modulus": _Guess(2e9), "softening": _Guess(60.0)}
+_GUESSES: dict[Family, dict[str, _Guess]] = {
+    "printed polymer": {**_OF_POLYMERS, "across_layers": _Guess(0.6, 0.5, 0.7)},
+    "moulded polymer": _OF_POLYMERS,
+    "metal": {"density": _Guess(7850.0), "elastic_modulus": _Guess(70e9)},
+}
+
+YIELD_SHARE = (0.5, 0.4, 0.85)
+"""Yield strength of a metal over its tensile strength, and its range. [-] From memory: annealed stainless steel 0.4, common
+structural steel 0.6, aged aluminium 0.85."""
+
+
+def own_material(name: str, family: Family, given: Mapping[str, float], fatigue_source: str = "") -> Material:
     """Material that a user describes; what is left out is filled with cautious assumptions, marked as from memory.
 
     Parameters
     ----------
     name : str
         Its name.
-    printed : bool
-        Whether it is a printed polymer; otherwise it counts as a moulded polymer when it softens below 300
-        °C (or when the temperature is not said and the density is below 2000 kg/m³), and as a metal else.
-    tensile_strength : float
-        Tensile strength. [Pa]
-    density : float
-        Density. [kg/m³]
-    elastic_modulus : float, optional
-        Young's modulus; left out, 2 GPa for a polymer and 70 GPa for a metal. [Pa]
-    softening : float, optional
-        Temperature at which it softens; left out, 60 °C for a polymer. [°C]
-    fatigue : FatigueLine, optional
-        S–N line of its teeth, with its source.
+    family : str
+        ``printed polymer``, ``moulded polymer`` or ``metal``.
+    given : Mapping of str to float
+        Sourced numbers of `Material` by name, in SI; the tensile strength at least.
+    fatigue_source : str
+        Where the point and slope of its S–N line are from, if these are given.
 
     Returns
     -------
     Material
+
+    Raises
+    ------
+    DomainError
+        The tensile strength is missing, or there is no such value.
     """
-    polymer = printed or (density < 2000.0 if softening is None else softening < 300.0)
-    guess = Origin(f"{FROM_MEMORY}: cautious value for a material described without it")
-    given = Origin(GIVEN)
-    origins = {"density": given, "tensile_strength": given}
-    origins["elastic_modulus"] = guess if elastic_modulus is None else given
-    origins["softening"] = guess if softening is None else given
-    if fatigue is not None:
-        origins["fatigue_stress"] = Origin(fatigue.source)
-    origins["across_layers"] = Origin(f"{FROM_MEMORY}: as other printed polymers", 0.5, 0.7)
-    return Material(
-        name=name,
-        family="printed polymer" if printed else "moulded polymer" if polymer else "metal",
-        density=density,
-        tensile_strength=tensile_strength,
-        elastic_modulus=elastic_modulus or (2e9 if polymer else 70e9),
-        softening=softening if softening is not None else 60.0 if polymer else None,
-        across_layers=0.6 if printed else None,
-        fatigue_stress=fatigue.stress if fatigue else None,
-        fatigue_cycles=fatigue.cycles if fatigue else None,
-        fatigue_slope=fatigue.slope if fatigue else None,
-        note="described in the scenario",
-        origins=MappingProxyType(origins),
-    )
+    strange = [key for key in given if key not in sourced_values(Material)]
+    if strange or "tensile_strength" not in given:
+        raise DomainError(
+            f"values of {name}", strange or "no tensile strength", "numbers of a material, its strength among them"
+        )
+    guesses = dict(_GUESSES[family])
+    if family == "metal":
+        tensile = given["tensile_strength"]
+        guesses["yield_strength"] = _Guess(*(share * tensile for share in YIELD_SHARE))
+    source = f"{FROM_MEMORY}: cautious value for a material described without it"
+    origins = {key: Origin(source, guess.low, guess.high) for key, guess in guesses.items()}
+    origins |= {key: Origin(fatigue_source if key.startswith("fatigue_") else GIVEN) for key in given}
+    values: dict[str, Any] = {key: guess.value for key, guess in guesses.items()} | dict(given)
+    return Material(name=name, family=family, note="described in the scenario", origins=MappingProxyType(origins), **values)
 
 
 def _fit(pair: FrictionPair, first: Material, second: Material) -> int:
