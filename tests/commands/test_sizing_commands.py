@@ -149,7 +149,10 @@ def test_nothing_found_ends_with_1(crate):
         (("drum", "--margin", "0.8"), "at least 1"),
         (("voltage", "--target-time", "0 s"), "a time over 0"),
         (("motors", "--range", "3:3"), "a range that grows"),
-        (("motors", "--group", "2"), "motors"),
+        (("motors", "--range", "1.5:6.9"), "whole motors from 1"),
+        (("motors", "--range", "0:6"), "whole motors from 1"),
+        (("motors", "--group", "2"), "no motor group 2"),
+        (("motors", "--group", "0"), "this scenario has 1 motor group"),
         (("gears", "--rang", "1:2"), "did you mean --range?"),
     ],
 )

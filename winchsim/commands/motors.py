@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import add_command
+from winchsim.commands.options import add_command, usage_error
 from winchsim.commands.progress import progress
 from winchsim.commands.sizing import Outputs, add_sizing, finish, parse_span, wanted
 
@@ -31,9 +31,13 @@ def register(commands: Any) -> None:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
     from winchsim.scenario.read import read
+    from winchsim.verdict.words import counted
 
-    low, high = parse_span(options.span, "")
+    low, high = (_whole(end) for end in parse_span(options.span, ""))
     scenario, us = read(options.file, options.overrides), options.units == "us"
+    if not 1 <= options.group <= len(scenario.inputs.motors):
+        has = counted(len(scenario.inputs.motors), "motor group")
+        raise usage_error(f"no motor group {options.group}", f"this scenario has {has}, counted from 1")
 
     from winchsim.report import sizing_text
     from winchsim.studies.motors import study_motors
@@ -43,8 +47,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
             scenario.inputs,
             wanted(options),
             group=options.group,
-            low=1 if low is None else int(low),
-            high=None if high is None else int(high),
+            low=low or 1,
+            high=high,
             on_progress=tell,
         )
     outputs = Outputs(
@@ -55,6 +59,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
         figure=lambda look: _figure(study, look, us),
     )
     return finish(options, env, scenario, "motors", outputs)
+
+
+def _whole(end: float | None) -> int | None:
+    """An end of a range of motors."""
+    if end is not None and (end != int(end) or end < 1):
+        raise usage_error(f"{end:g} motors", "--range counts whole motors from 1 on, such as --range 1:12")
+    return None if end is None else int(end)
 
 
 def _written(study: Any, scenario: Any) -> tuple[str, str]:
