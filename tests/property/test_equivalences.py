@@ -28,6 +28,8 @@ from winchsim.inputs import (
 )
 from winchsim.model import Machine, build
 from winchsim.model.restate import shaft_drags
+from winchsim.quantity_text import quantity
+from winchsim.report.tables import Say, key_numbers, margin_rows
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
@@ -42,6 +44,7 @@ from winchsim.verdict.finding import FindingKind, FullPullRow, LinkRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
+from winchsim.verdict.snag import snag_study
 from winchsim.verdict.warmth import tooth_warmth
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
@@ -61,8 +64,8 @@ REST = Stage(repeat=3, pinion=14, gear=56, module=2e-3, width=0.02, material="PE
 def winch(*groups: MotorGroup, **parts) -> Inputs:
     base = {
         "motors": groups or (group(),), "supply": Supply(voltage=6.0, resistance=0.05), "stage": (FIRST, REST),
-        "drum": Drum(diameter=0.01, width=0.06), "rope": Rope(diameter=0.003), "load": Load(mass=8.0, height=0.1),
-        "settings": Settings(watch=1.0, stall_watch=2.0),
+        "drum": Drum(diameter=0.01, width=0.06), "rope": Rope(diameter=0.003, mass_per_length=0.0),
+        "load": Load(mass=8.0, height=0.1), "settings": Settings(watch=1.0, stall_watch=2.0),
     }  # fmt: skip
     return with_tables(Inputs(**{**base, **parts}))
 
@@ -424,7 +427,8 @@ def test_a_phase_in_two_halves_is_the_phase():
         {"drum": Drum(diameter=0.01, width=0.2, inertia=1e-6)},
         {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, lay="nested")},
         {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, flange_diameter=0.05)},
-        {"rope": Rope(diameter=0.003, free_length=0.4)}, {"rope": Rope(diameter=0.003, mass_per_length=1e-9)},
+        {"rope": Rope(diameter=0.003, mass_per_length=0.0, free_length=0.4)},
+        {"rope": Rope(diameter=0.003, mass_per_length=1e-9)},
         {"load": Load(mass=8.0, height=0.1, slope_friction=0.3)}, {"load": Load(mass=8.0, height=0.1, snag_height=0.35)},
         {"pawl": Pawl(fitted=False)},
     ],
@@ -445,7 +449,7 @@ def test_sheaves_and_edges_without_friction_are_nothing_but_a_place_for_the_rope
 
 
 def _strong(**more) -> Rope:
-    return Rope(**{"diameter": 0.003, "axial_stiffness": 4e4, "sheave_efficiency": 1.0, **more})
+    return Rope(**{"diameter": 0.003, "mass_per_length": 0.0, "axial_stiffness": 4e4, "sheave_efficiency": 1.0, **more})
 
 
 def test_falls_are_a_lighter_load_raised_further():
@@ -695,3 +699,44 @@ def test_pinions_of_every_group_are_looked_at():
     for several in ((fine, rough), (rough, fine)):
         found = judge(simulate(winch(*several)), cures=False).findings
         assert any(f.kind is FindingKind.GEAR_GEOMETRY and "5-tooth" in f.sentence for f in found)
+
+
+def test_a_report_holds_each_group_s_windings_against_their_own_limit():
+    record = simulate(winch(group(winding_limit=90.0), group(count=1, no_load_speed=1000.0, pinion=16, winding_limit=150.0)))
+    verdict = judge(record, cures=False)
+    rows = {row[0]: row for row in margin_rows(record, verdict, Say())}
+    for n, limit in ((1, "90.0 °C"), (2, "150 °C")):
+        peak = float(record[f"motor_{n}_winding"].max())
+        assert rows[f"winding of group {n}"][1:3] == (quantity(peak, "°C"), limit)
+    assert dict(key_numbers(record, verdict, Say()))["ratio, motor to drum"] == "256:1 and 192:1"
+
+
+def test_a_stall_is_timed_by_the_group_that_gets_hot_first():
+    """Both stall; the limit that is named is that of the windings that pass theirs first."""
+    patient = group(winding_limit=400.0, winding_heat_capacity=500.0)
+    record = simulate(winch(replace(patient, count=2), group(count=1, winding_limit=200.0), load=Load(mass=80.0, height=0.1)))
+    text = next(f.sentence for f in judge(record, cures=False).findings if f.kind is FindingKind.STALLED)
+    assert "would pass 200 °C after about" in text and "400" not in text
+
+
+def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
+    """As one group or two; and by their values at another voltage, which tell the same motors."""
+    fit = build(winch()).groups[0].fit
+    m, stages = fit.motor, (replace(STRIPS, tested_tooth_force=3.0, shaft_drag=1e-3), replace(REST, shaft_drag=1e-3))
+
+    def sheet(volts: float) -> MotorGroup:
+        stalled = volts / m.resistance
+        return group(
+            voltage=volts, no_load_speed=(volts - 0.09 * m.resistance) / m.constant, stall_current=stalled,
+            stall_torque=m.constant * (stalled - 0.09), rotor_inertia=1e-9, **HEAT,
+        )  # fmt: skip
+
+    supply = Supply(voltage=6.0, resistance=0.05)
+    told = winch(sheet(6.0), stage=stages, supply=supply)
+    first = snag_study(told)
+    assert first is not None and first.safe is not None and first.as_built.broke
+    for other in (split(told, 1, 3), winch(sheet(3.0), stage=stages, supply=supply)):
+        found = snag_study(other)
+        assert found is not None and found.safe is not None
+        assert found.sentence.replace(" (group 1)", "") == first.sentence
+        assert found.safe.current_limit == pytest.approx(first.safe.current_limit, rel=1e-3)

@@ -62,7 +62,7 @@ def _lines(report: Report, suffix: str) -> list[str]:
             "",
         ]
     if verdict.trusted:
-        lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record.machine, verdict, say))]
+        lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, say))]
         lines += _strength(report, say)
         lines += ["## Energy", "", *_table(("head", "energy", "share"), tables.energy_rows(record.energy, say))]
         lines += [plain(tables.energy_remark(record.energy)), ""]

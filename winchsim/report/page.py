@@ -132,7 +132,7 @@ def _sections(report: Report) -> Iterable[str]:
     if curves:
         yield _section("Curves", '<div class="figures">' + "\n".join(_figure(p, h3=True) for p in curves) + "</div>")
     if verdict.trusted:
-        yield _section("Margins", _table(("", "reached", "limit", ""), tables.margin_rows(record.machine, verdict, say)))
+        yield _section("Margins", _table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, say)))
         yield from _strength(report, say)
         energy = by_name.get("energy")
         drawn = _figure(energy) if energy is not None else ""

@@ -18,7 +18,7 @@ from winchsim.verdict.finding import FullPull, LinkRow, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
 from winchsim.verdict.snag import SnagStudy
-from winchsim.verdict.words import duration, given, length, percent, speed
+from winchsim.verdict.words import duration, given, length, listed, percent, speed
 
 LEAST_SHARE = 5e-4
 """Share of the energy below which heads of the books are put together. [-]"""
@@ -67,13 +67,13 @@ def key_numbers(record: Record, verdict: Verdict, say: Say) -> list[Row]:
         ("energy from the supply", say.q(s.energy_in, "J")),
         ("charge drawn", say.q(s.charge, "A·h")),
         ("efficiency of the lift", percent(s.efficiency, 3) if s.efficiency is not None else "none"),
-        ("ratio, motor to drum", f"{record.machine.groups[0].ratio:.4g}:1"),
+        ("ratio, motor to drum", listed(list(dict.fromkeys(f"{g.ratio:.4g}:1" for g in record.machine.groups)))),
     ]
 
 
-def margin_rows(machine: Machine, verdict: Verdict, say: Say) -> list[Row]:
+def margin_rows(record: Record, verdict: Verdict, say: Say) -> list[Row]:
     """What it is, what is reached, the limit, and a remark."""
-    s = verdict.summary
+    s, machine = verdict.summary, record.machine
     rows: list[Row] = [
         ("torque to start it, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"),
         ("same, windings at limit", f"{number(s.stall_margin_hot)} x", "1", ""),
@@ -82,8 +82,9 @@ def margin_rows(machine: Machine, verdict: Verdict, say: Say) -> list[Row]:
     for words, value in (("holding, power off", hold.resting), ("same, once set going", hold.moving)):
         rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; no pawl counted"))
     for group in machine.groups:
-        name = f"hottest winding against group {group.number}" if len(machine.groups) > 1 else "winding"
-        rows.append((name, say.q(s.peak_winding, "°C"), say.q(group.winding_limit, "°C"), ""))
+        name = f"winding of group {group.number}" if len(machine.groups) > 1 else "winding"
+        peak = float(record[f"motor_{group.number}_winding"].max())
+        rows.append((name, say.q(peak, "°C"), say.q(group.winding_limit, "°C"), ""))
     limit = next((step.current_limit for step in machine.phases if step.action == "raise"), math.inf)
     remark = "" if math.isinf(limit) else "limits itself"
     rows.append(("supply current", say.q(s.peak_current, "A"), say.q(limit, "A"), remark))

@@ -56,7 +56,7 @@ def lift_text(
     _timeline(page, record)
     if verdict.trusted:
         _numbers(page, record, verdict)
-        _margins(page, record.machine, verdict)
+        _margins(page, record, verdict)
         _links(page, verdict.rows)
         _life(page, record)
         _full_pull(page, verdict.full_pull)
@@ -142,9 +142,9 @@ def _numbers(page: _Page, record: Record, verdict: Verdict) -> None:
     page.table(tables.key_numbers(record, verdict, page.say))
 
 
-def _margins(page: _Page, machine: Machine, verdict: Verdict) -> None:
+def _margins(page: _Page, record: Record, verdict: Verdict) -> None:
     page.heading("Margins")
-    page.table([("", "reached", "limit", ""), *tables.margin_rows(machine, verdict, page.say)], "lrr")
+    page.table([("", "reached", "limit", ""), *tables.margin_rows(record, verdict, page.say)], "lrr")
 
 
 def _links(page: _Page, rows: Sequence[LinkRow]) -> None:

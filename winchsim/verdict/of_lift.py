@@ -72,10 +72,10 @@ def _until_hot(case: Case, event: RecordedEvent) -> str:
         return f" A stalled winding passes {quantity(hot.value, '°C')} after {duration(hot.time - event.time)}."
     if hot is not None:
         return f" A winding had passed {quantity(hot.value, '°C')} before."
-    soonest = min(_time_to_limit(case, event, group) for group in case.machine.groups)
+    soonest, limit = min((_time_to_limit(case, event, group), group.winding_limit) for group in case.machine.groups)
     if math.isinf(soonest):
         return f" The stalled windings stay below {limits}."
-    return f" A stalled winding would pass {limits} after about {duration(soonest)}."
+    return f" A stalled winding would pass {quantity(limit, '°C')} after about {duration(soonest)}."
 
 
 def _time_to_limit(case: Case, event: RecordedEvent, group: LiveGroup) -> float:

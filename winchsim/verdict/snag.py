@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from winchsim.inputs import Inputs, with_value
-from winchsim.model import Event, build
+from winchsim.model import Event, Machine, build
+from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulate import Record, simulate
@@ -135,7 +136,7 @@ def _safe(base: Inputs, without: SnagRun) -> SnagRun | None:
     need = needed_current(machine, at_rest=machine.start_travel > 0)
     if need is None:
         return None
-    low, high = MARGIN_ABOVE_NEED * need, sum(g.live * g.fit.stall_current for g in machine.groups)
+    low, high = MARGIN_ABOVE_NEED * need, _stalled_current(machine)
     best = _run(base, low)
     if best.broke or not best.reached or high <= low:
         return None
@@ -147,6 +148,12 @@ def _safe(base: Inputs, without: SnagRun) -> SnagRun | None:
         else:
             low, best = middle, tried
     return best
+
+
+def _stalled_current(machine: Machine) -> float:
+    """Current that all motors would draw standing still, at the voltage that raises and without a limit. [A]"""
+    voltage = raising_phase(machine).voltage
+    return sum(g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups)
 
 
 def _sentence(found: SnagStudy) -> str:

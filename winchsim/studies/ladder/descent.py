@@ -107,8 +107,8 @@ def _drives(history: History) -> bool:
     """Whether the load drives the motors while they lower: their torque holds it back, or they give next to none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
     for g in history.machine.groups:
-        push += g.live * _middle(record, span, record[f"motor_{g.number}_torque"])
-        drag += g.live * g.motor.drag
+        push += g.live * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])
+        drag += g.live * g.ratio * g.motor.drag
     return push >= -SOME * drag
 
 
