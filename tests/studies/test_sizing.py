@@ -19,6 +19,7 @@ from winchsim.studies.heaviest import study_heaviest
 from winchsim.studies.motors import study_motors
 from winchsim.studies.voltage import study_voltage
 from winchsim.verdict.candidates import Wanted
+from winchsim.verdict.finding import FindingKind
 
 PAIR = Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3, friction=0.1)
 
@@ -55,6 +56,14 @@ def test_a_range_of_counts_and_a_group(small, make_motor):
 def test_dead_motors_are_kept_dead(small, make_motor):
     study = study_motors(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=4, dead=1)), low=1, high=5)
     assert study.choice.values[0] == 2  # one live beside the dead one
+
+
+def test_motors_that_can_break_a_link_before_they_stall_are_told_as_that_and_not_as_a_break(small):
+    study = study_motors(small(rope={"breaking_force": 130.0, "knot_efficiency": 1.0}), high=4)
+    kinds = {finding.kind: finding for finding in study.choice.findings}
+    assert study.choice.good and FindingKind.OVERLOAD not in kinds
+    found = kinds[FindingKind.BREAKS_BEFORE_STALL]
+    assert "can break the rope at its knot before they stall" in found.sentence and found.value < 1
 
 
 def test_no_number_of_motors(small):

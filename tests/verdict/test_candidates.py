@@ -13,6 +13,7 @@ from winchsim.slow import End, lift_all, vary
 from winchsim.verdict.candidates import Limit, Wanted, bands, edge_of, judge_all, not_up, without_snag
 from winchsim.verdict.choice import checked, choose, sharpened, why
 from winchsim.verdict.crosscheck import WORTH_SAYING, FullRun, differences, largest_difference, run_full
+from winchsim.verdict.finding import FindingKind
 
 
 @pytest.fixture(scope="module")
@@ -136,11 +137,13 @@ def test_a_difference_over_a_hundredth_is_a_finding(loads):
     (run,) = run_full([(3, variants.one(3))], lifts)
     off = dataclasses.replace(run, slow_time=run.full_time * (1 + 2 * WORTH_SAYING), in_range=False)
     (finding,) = differences([off], lambda i: "4.00 kg")
+    assert finding.kind is FindingKind.MODELS_DIFFER
     assert finding.sentence.startswith("At 4.00 kg the lift times of this study are 2.0 % too long, outside its range")
     short = dataclasses.replace(run, slow_time=run.full_time * 0.9, in_range=True)
     assert "10 % too short: the full run takes" in differences([short], str)[0].sentence
     other = dataclasses.replace(run, slow_time=None)
-    assert "the full run differs: Lifts 4 kg" in differences([other], str)[0].sentence
+    (finding,) = differences([other], str)
+    assert finding.kind is FindingKind.MODELS_DIFFER and "the full run differs: Lifts 4 kg" in finding.sentence
 
 
 def test_a_scenario_loses_its_snag(small):

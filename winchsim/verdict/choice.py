@@ -257,7 +257,7 @@ def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) 
     if lifts.stall_factor[recommended] < 1:
         text = f"The motors can break the {lifts.stall_weakest[recommended]} before they stall: never let it snag."
         found.append(
-            Finding(FindingKind.OVERLOAD, Severity.CAUTION, text,
+            Finding(FindingKind.BREAKS_BEFORE_STALL, Severity.CAUTION, text,
                     value=float(lifts.stall_factor[recommended]), limit=1.0, help="Set a current limit on the supply.")
         )  # fmt: skip
     return tuple(found)

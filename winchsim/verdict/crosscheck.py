@@ -138,7 +138,7 @@ def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[
             why = "" if run.in_range else ", outside its range (short lift, soft rope or near a stall)"
             found.append(
                 Finding(
-                    FindingKind.EXTRAPOLATED, Severity.CAUTION,
+                    FindingKind.MODELS_DIFFER, Severity.CAUTION,
                     f"At {called(run.index)} the lift times of this study are {percent(abs(off))} "
                     f"{'too long' if off > 0 else 'too short'}{why}: the full run takes {number(run.full_time or 0.0, 4)} s.",
                     value=abs(off), limit=WORTH_SAYING, about=called(run.index),
@@ -148,7 +148,7 @@ def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[
         elif (run.slow_time is None) is not (run.full_time is None):
             found.append(
                 Finding(
-                    FindingKind.EXTRAPOLATED, Severity.CAUTION,
+                    FindingKind.MODELS_DIFFER, Severity.CAUTION,
                     f"At {called(run.index)} the full run differs: {run.sentence}",
                     about=called(run.index), help="Trust the full run there.",
                 )

@@ -20,6 +20,7 @@ class FindingKind(StrEnum):
     HELD = "held"
     HELD_BY_FRICTION_ONLY = "held_by_friction_only"
     OVERLOAD = "overload"
+    BREAKS_BEFORE_STALL = "breaks_before_stall"
     LINK_BELOW_REQUIRED = "link_below_required"
     MOTOR_OVERHEATED = "motor_overheated"
     SUPPLY_LIMITED = "supply_limited"
@@ -41,6 +42,7 @@ class FindingKind(StrEnum):
     ABOVE_NOMINAL_VOLTAGE = "above_nominal_voltage"
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
     EXTRAPOLATED = "extrapolated"
+    MODELS_DIFFER = "models_differ"
     ASSUMED = "assumed"
 
 
