@@ -34,7 +34,9 @@ from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
 from winchsim.slow import lift_all
+from winchsim.studies.calibrate.evidence import LiftTest
 from winchsim.studies.calibrate.knobs import knobs, turned
+from winchsim.studies.calibrate.postmortem import look_into
 from winchsim.studies.motors import study_motors
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
@@ -740,3 +742,12 @@ def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
         assert found is not None and found.safe is not None
         assert found.sentence.replace(" (group 1)", "") == first.sentence
         assert found.safe.current_limit == pytest.approx(first.safe.current_limit, rel=1e-3)
+
+
+def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
+    """Its teeth are judged once with each group's pinion; they broke, or outlived them, all together."""
+    weak = replace(FIRST, material="PLA", pinion_material="steel", shaft_diameter=None)
+    inputs = split(winch(stage=(weak, REST)), 1, 3)
+    found = look_into(inputs, LiftTest(number=1, mass=8.0, outcome="broke", broke_link="stage 1 gear"))
+    assert found.broke.name.startswith("gear tooth of stage 1")
+    assert found.next is not None and "gear tooth of stage 1" not in found.next.name

@@ -148,10 +148,15 @@ def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
 
 
 def _same_part(link: LinkLimit, other: LinkLimit) -> bool:
-    """Whether two links are the same part: both teeth of one mesh count as one."""
+    """Whether two links are the same part: both teeth of one mesh count as one, and the common gear is one for all groups."""
     if link.kind.is_tooth and other.kind.is_tooth:
-        return link.index == other.index
+        return link.index == other.index or (link.kind is LinkKind.TOOTH_GEAR and _gear(link) == _gear(other))
     return link is other or (link.kind, link.where, link.label) == (other.kind, other.where, other.label)
+
+
+def _gear(link: LinkLimit) -> tuple[str, str]:
+    """Which gear a tooth is on or meets, whichever group's pinion it is judged with."""
+    return link.where, re.sub(r", group \d+$", "", link.place)
 
 
 def _named(rows: list[LinkDemandAt], test: LiftTest) -> LinkDemandAt:
