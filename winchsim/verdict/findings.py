@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from winchsim.hybrid import Outcome
 from winchsim.model import Event
 from winchsim.simulate import Record
-from winchsim.verdict import of_drive, of_holding, of_lift, of_links
+from winchsim.verdict import of_drive, of_gears, of_holding, of_lift, of_links
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.words import duration, listed, percent
@@ -85,7 +85,7 @@ RULES: tuple[Callable[[Case], Iterable[Finding]], ...] = (
     of_lift.went_slack,
     of_drive.supply_limited,
     of_links.rope_bend,
-    of_links.geometry,
+    of_gears.geometry,
     of_links.teeth_warm,
     of_drive.far_below_nominal,
     of_links.extrapolated,

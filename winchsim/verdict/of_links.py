@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from winchsim.model import Event
 from winchsim.model.machine import LinkLimit
-from winchsim.physics import gears
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.simulate import RecordedEvent
 from winchsim.strength import line
@@ -16,10 +15,7 @@ from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
 from winchsim.verdict.history import OFF_FLOOR
 from winchsim.verdict.prints import tooth_advice, tooth_case
 from winchsim.verdict.warmth import raising_time, tooth_warmth
-from winchsim.verdict.words import after, counted, given, length, listed
-
-LEAST_CONTACT = 1.1
-"""Contact ratio below which teeth pass the load on roughly. [-] Common practice: 1.2 is asked for, 1.1 is the least."""
+from winchsim.verdict.words import after, counted, given, length
 
 WARMING_TIME = 300.0
 """Time of raising from which teeth are taken to come near their lasting temperature. [s] Own assumption: plastic gears warm
@@ -129,38 +125,6 @@ def drum_ends(case: Case) -> Iterator[Finding]:
             FindingKind.PAID_OUT, Severity.DANGER, text, out.time, out.height,
             help="Stop the lowering earlier, or wind more rope on.", about="drum.dead_turns",
         )  # fmt: skip
-
-
-def geometry(case: Case) -> Iterator[Finding]:
-    """Pairs of gears that run roughly or undercut, once for each pair of a stage."""
-    if case.inputs is None:
-        return
-    pairs = {(mesh.path, mesh.pinion_teeth): mesh for mesh in case.machine.meshes}
-    for mesh in pairs.values():
-        stage = case.inputs.stage[int(mesh.path.split(".")[1]) - 1]
-        if mesh.pinion_teeth is None or mesh.gear_teeth is None:
-            continue
-        pair = gears.contact(
-            mesh.pinion_teeth, mesh.gear_teeth,
-            pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
-        )  # fmt: skip
-        said = []
-        if pair.cut_pinion:
-            said.append(
-                f"the gear's tips reach below the base circle of the {mesh.pinion_teeth}-tooth pinion, which is undercut"
-            )
-        if pair.ratio < LEAST_CONTACT:
-            several = sum(path == mesh.path for path, _ in pairs) > 1
-            where = f" with its {mesh.pinion_teeth}-tooth pinion" if several and not pair.cut_pinion else ""
-            said.append(f"a contact ratio of {number(float(pair.ratio))}{where}")
-        if said:
-            stage_name = f"Stage {mesh.path.split('.')[1]}"
-            yield Finding(
-                FindingKind.GEAR_GEOMETRY, Severity.CAUTION if pair.ratio < LEAST_CONTACT else Severity.NOTE,
-                f"{stage_name} has {listed(said)}." if not pair.cut_pinion else f"{stage_name}: {listed(said)}.",
-                value=float(pair.ratio), limit=LEAST_CONTACT,
-                help="More teeth on the pinion, or profile shift: pinion_shift = 0.3 and gear_shift = -0.3.", about=mesh.path,
-            )  # fmt: skip
 
 
 def teeth_warm(case: Case) -> Iterator[Finding]:
