@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value
 from winchsim.model import Machine, build
-from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.quantity_text import PRINTED_UNITS, in_unit, rounded
 from winchsim.verdict.words import counted, given, percent
 
 MOST_MOTORS = 4
@@ -108,18 +108,16 @@ def _smallest_step(inputs: Inputs, path: str, limit: float, enough: Enough) -> f
     for _ in range(HALVINGS):
         middle = math.sqrt(near * far) if near * far > 0 else (near + far) / 2
         near, far = (near, middle) if good(middle) else (middle, far)
-    rounded = _rounded(far, unit, up=limit > start)
-    return rounded if min(start, limit) <= rounded <= max(start, limit) and good(rounded) else far
+    found = _to_people(far, unit, up=limit > start)
+    return found if min(start, limit) <= found <= max(start, limit) and good(found) else far
 
 
-def _rounded(value: float, unit: str, *, up: bool) -> float:
-    """Value rounded in its printed unit to two digits, or to three where two would move it by over 3 %."""
+def _to_people(value: float, unit: str, *, up: bool) -> float:
+    """Value over 0 rounded in its printed unit to two digits, or to three where two would move it by over 3 %."""
     shown = in_unit(value, unit)
-    for digits in (2, 3):
-        step = 10.0 ** (math.floor(math.log10(abs(shown))) - digits + 1)
-        found = (math.ceil(shown / step - 1e-9) if up else math.floor(shown / step + 1e-9)) * step
-        if abs(found - shown) <= 0.03 * abs(shown):
-            break
+    found = rounded(shown, 2, up=up)
+    if abs(found - shown) > 0.03 * shown:
+        found = rounded(shown, 3, up=up)
     return found / PRINTED_UNITS[unit].factor
 
 
@@ -268,8 +266,8 @@ def a_locking_stage(inputs: Inputs, machine: Machine, enough: Enough) -> Change 
     for number, stage in reversed(list(enumerate(inputs.stage, start=1))):
         if stage.repeat > 1:
             continue
-        mesh = next((element for element in machine.chain.elements if element.name == f"stage {number} mesh"), None)
-        before = mesh.reverse if mesh is not None else stage.reverse_efficiency
+        places = [mesh.element for mesh in machine.meshes if mesh.path == f"stage.{number}" and mesh.element is not None]
+        before = machine.chain.elements[places[0]].reverse if places else stage.reverse_efficiency
         if before is None or before <= 0:
             continue
         path = f"stage.{number}.reverse_efficiency"
