@@ -83,6 +83,13 @@ def test_a_change_that_cannot_be(crate, path, value, says):
     assert says in f"{fault.message} {fault.expected}" and fault.key == path
 
 
+@pytest.mark.parametrize(("path", "value", "code"), [("stage.9.gear", 40, "W-S10"), ("load.mass", -1.0, "W-S13")])
+def test_an_unknown_path_is_another_fault_than_a_value_out_of_bounds(crate, path, value, code):
+    with pytest.raises(InputError) as caught:
+        winchsim.changed(crate, path, value)
+    assert caught.value.faults[0].code == code
+
+
 def test_what_is_offered_is_there_and_sorted():
     assert winchsim.__all__ == sorted(winchsim.__all__)
     for name in winchsim.__all__:

@@ -50,6 +50,10 @@ class DomainError(WinchsimError, ValueError):
         return f"{self.argument} is {self.value!r}; expected {self.expected}"
 
 
+class UnknownPathError(DomainError):
+    """A path that names no value of a scenario; its `value` is the part that is not there."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing that is wrong with one place of an input.

@@ -20,7 +20,7 @@ from types import MappingProxyType, NoneType
 from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
-from winchsim.errors import DomainError, Fault
+from winchsim.errors import DomainError, Fault, UnknownPathError
 from winchsim.physics.motor.estimates import TIME_CONSTANT
 from winchsim.quantity_text import in_unit
 
@@ -778,7 +778,7 @@ def value_at(inputs: Any, path: str) -> Any:
 
     Raises
     ------
-    DomainError
+    UnknownPathError
         There is no such path.
     """
     node = inputs
@@ -786,7 +786,7 @@ def value_at(inputs: Any, path: str) -> Any:
         try:
             node = node[_index(part, node)] if isinstance(node, tuple) else getattr(node, _key(part, node))
         except (IndexError, AttributeError, ValueError) as error:
-            raise DomainError(path, part, f"a known key; nearest: {nearest(path, inputs)}") from error
+            raise UnknownPathError(path, part, f"a known key; nearest: {nearest(path, inputs)}") from error
     return node
 
 
@@ -797,7 +797,7 @@ def spec_at(inputs: Any, path: str) -> Spec:
     try:
         return specs(type(owner))[key]
     except (KeyError, TypeError) as error:
-        raise DomainError(path, key, f"a known key; nearest: {nearest(path, inputs)}") from error
+        raise UnknownPathError(path, key, f"a known key; nearest: {nearest(path, inputs)}") from error
 
 
 def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:

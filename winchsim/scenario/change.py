@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from winchsim.errors import DomainError, Fault, InputError
+from winchsim.errors import DomainError, Fault, InputError, UnknownPathError
 from winchsim.inputs import Inputs, check, may_be_none, spec_at, value_at, with_value
 from winchsim.scenario.faults import CONTRADICTION, OUT_OF_BOUNDS, UNKNOWN_KEY
 from winchsim.scenario.tables import name_faults, with_tables
@@ -43,7 +43,7 @@ def changed(inputs: Inputs, path: str, value: Any) -> Inputs:
         new = with_value(inputs, path, value)
         new = with_tables(new) if path.startswith("material.") else new
     except DomainError as error:
-        code = UNKNOWN_KEY if error.expected.startswith("a known key") else OUT_OF_BOUNDS
+        code = UNKNOWN_KEY if isinstance(error, UnknownPathError) else OUT_OF_BOUNDS
         raise InputError((Fault(str(error), path, got=str(error.value), expected=error.expected, code=code),)) from error
     except InputError as error:
         raise InputError(tuple(replace(fault, key=path) for fault in error.faults)) from error
