@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build
-from winchsim.model.estimate import chain_torques, raising_phase
+from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulate import simulate
 from winchsim.slow import End, lift_all, lift_machine
@@ -75,7 +75,7 @@ def winches(draw, small, make_motor, make_stage, shares=(0.1, 0.95), jolts=True)
 
 def _stall_mass(machine):
     cold = [20.0] * len(machine.groups)
-    torques, _, _ = chain_torques(machine, raising_phase(machine), 0.0, cold, cold)
+    torques = drive_law(machine, raising_phase(machine), cold, cold)(0.0).torques
     law = demand(machine.chain, 1)
     spare = group_push(machine.chain, 1, torques) - law(0.0)
     pull = spare / (law(1.0) - law(0.0)) / machine.layers[-1].radius

@@ -6,56 +6,42 @@ Used for time limits, for the margins to stall, and to bracket cures; the full s
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from scipy.optimize import brentq
 
+from winchsim.model.electric import Drive, Motors
 from winchsim.model.machine import Machine, PhaseStep
 from winchsim.physics import load
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import demand, group_push
-from winchsim.physics.motor import constant_at, resistance_at
 
 
-def chain_torques(
-    machine: Machine, phase: PhaseStep, drum_speed: float, windings: Sequence[float], cases: Sequence[float]
-) -> tuple[list[float], float, float]:
-    """Torque of each of the chain's groups at a steady drum speed, without inductance.
+def drive_law(
+    machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
+) -> Callable[[float], Drive]:
+    """The function from a steady drum speed [rad/s] to what supply and motors do at it, inductance left out.
 
     Parameters
     ----------
     machine : Machine
     phase : PhaseStep
         Gives voltage and current limit.
-    drum_speed : float
-        [rad/s]
     windings, cases : sequence of float
         Temperatures of each live group. [°C]
-
-    Returns
-    -------
-    (list of float, float, float)
-        Torques before the constant drag [N·m], current of the supply [A], voltage at the terminals [V].
     """
-    m = machine
-    counts = [float(g.live) for g in m.groups]
-    resistances = [
-        resistance_at(g.motor.resistance, t, g.motor.copper_coefficient) for g, t in zip(m.groups, windings, strict=True)
-    ]
-    constants = [constant_at(g.motor.constant, t, g.motor.magnet_coefficient) for g, t in zip(m.groups, cases, strict=True)]
-    emfs = [k * g.ratio * drum_speed for k, g in zip(constants, m.groups, strict=True)]
-    drops = [g.motor.brush_drop for g in m.groups]
-    state = (phase.voltage, m.source, counts, resistances, emfs, drops, phase.current_limit)
-    regime = sp.first_regime(*state) if phase.powered else sp.Regime.OPEN
-    voltage, currents, total = sp.balance(regime, *state)
-    torques = []
-    for live, i in m.chain_groups:
-        group = m.groups[i] if live else m.dragged[i]
-        count = m.groups[i].live if live else m.dragged[i].count
-        made = constants[i] * currents[i] if live else 0.0
-        torques.append(count * (made - group.motor.drag_slope * group.ratio * drum_speed))
-    return torques, float(total), float(voltage)
+    motors = Motors(machine)
+    resistances, constants = motors.at_temperatures(windings, cases)
+
+    def drive(drum_speed: float) -> Drive:
+        emfs = motors.emfs(constants, drum_speed)
+        state = (phase.voltage, machine.source, motors.counts, resistances, emfs, motors.drops, phase.current_limit)
+        regime = sp.first_regime(*state) if phase.powered else sp.Regime.OPEN
+        voltage, currents, total = sp.balance(regime, *state)
+        return Drive(motors.torques(constants, currents, drum_speed), currents, float(total), float(voltage))
+
+    return drive
 
 
 def steady_speed(
@@ -76,11 +62,10 @@ def steady_speed(
     phase = phase or raising_phase(machine)
     windings = windings or [g.winding_start for g in machine.groups]
     cases = [machine.ambient] * len(machine.groups)
-    needed = demand(machine.chain, 1)(rope_torque)
+    needed, drive = demand(machine.chain, 1)(rope_torque), drive_law(machine, phase, windings, cases)
 
     def excess(speed: float) -> float:
-        torques, _, _ = chain_torques(machine, phase, speed, windings, cases)
-        return group_push(machine.chain, 1, torques) - needed
+        return group_push(machine.chain, 1, drive(speed).torques) - needed
 
     if not excess(0.0) > 0:
         return 0.0

@@ -73,11 +73,9 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
 
 def _motor_drag(m: Machine, drum_speed: np.ndarray) -> np.ndarray:
     power = np.zeros_like(drum_speed)
-    for live, i in m.chain_groups:
-        group = m.groups[i] if live else m.dragged[i]
-        count = m.groups[i].live if live else m.dragged[i].count
-        speed = np.abs(drum_speed) * group.ratio
-        power = power + count * (group.motor.drag + group.motor.drag_slope * speed) * speed
+    for unit in m.units:
+        speed = np.abs(drum_speed) * unit.ratio
+        power = power + unit.count * (unit.motor.drag + unit.motor.drag_slope * speed) * speed
     return power
 
 

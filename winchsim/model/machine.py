@@ -98,6 +98,30 @@ class DraggedGroup:
 
 
 @dataclass(frozen=True)
+class Unit:
+    """The motors of one of the chain's groups.
+
+    Attributes
+    ----------
+    motor : Motor
+    ratio : float
+        Motor speed over drum speed. [-]
+    count : int
+        Motors. [-]
+    live : bool
+        Whether they run; dead ones are dragged along.
+    place : int
+        In the machine's `groups`, or in its `dragged`.
+    """
+
+    motor: Motor
+    ratio: float
+    count: int
+    live: bool
+    place: int
+
+
+@dataclass(frozen=True)
 class Mesh:
     """One spur mesh, or one other reduction, of the unrolled train.
 
@@ -358,6 +382,18 @@ class Machine:
     scales: Scales
     assumed: tuple[Assumed, ...]
     notes: tuple[str, ...]
+
+    @property
+    def units(self) -> tuple[Unit, ...]:
+        """The motors of each of the chain's groups, in the order of these."""
+        found = []
+        for live, place in self.chain_groups:
+            if live:
+                found.append(Unit(self.groups[place].motor, self.groups[place].ratio, self.groups[place].live, True, place))
+            else:
+                dead = self.dragged[place]
+                found.append(Unit(dead.motor, dead.ratio, dead.count, False, place))
+        return tuple(found)
 
     @property
     def inductive(self) -> bool:

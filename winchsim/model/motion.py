@@ -16,6 +16,7 @@ import numpy as np
 
 from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
+from winchsim.model.electric import Motors
 from winchsim.model.judging import Channels, on_drum, share_reader
 from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.machine import Machine
@@ -30,7 +31,6 @@ from winchsim.physics.chain import (
     moving_torques,
     start_margins,
 )
-from winchsim.physics.motor import constant_at, resistance_at
 
 BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
@@ -64,17 +64,17 @@ class Flow(NamedTuple):
         What the rope force would be if a rope could push. [N]
     taken_up : float or ndarray
         Unstretched rope wound on per time. [m/s]
-    resistances, constants : tuple
+    resistances, constants : sequence
         Of one motor of each live group, at its temperature. [ohm], [V·s/rad]
     voltage : float or ndarray
         At the motors' terminals. [V]
     open_voltage : float or ndarray
         Of the supply. [V]
-    currents, current_rates : tuple
+    currents, current_rates : sequence
         Of one motor of each live group. [A], [A/s]
     total : float or ndarray
         Current that the supply gives. [A]
-    torques : tuple
+    torques : sequence
         Per group of the chain, all its motors together, before their constant drag. [N·m]
     """
 
@@ -85,14 +85,14 @@ class Flow(NamedTuple):
     tension: Any
     raw_tension: Any
     taken_up: Any
-    resistances: tuple[Any, ...]
-    constants: tuple[Any, ...]
+    resistances: Sequence[Any]
+    constants: Sequence[Any]
     voltage: Any
     open_voltage: Any
-    currents: tuple[Any, ...]
-    current_rates: tuple[Any, ...]
+    currents: Sequence[Any]
+    current_rates: Sequence[Any]
     total: Any
-    torques: tuple[Any, ...]
+    torques: Sequence[Any]
 
 
 class Motion:
@@ -107,6 +107,7 @@ class Motion:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
         self._branches: dict[tuple[Chain, int], Branch] = {}
+        self._motors = Motors(machine)
         self._worst_share = share_reader(machine)
 
     def train(self, key: ModeKey) -> Chain:
@@ -143,7 +144,7 @@ class Motion:
         rope_part = self._settled_part(key) if key.settled else self._rope_part(key)
         if key.parted:
             rope_part = self._parted_part
-        motor_part = self._motor_part(key) if key.whole else self._idle_part(key)
+        motor_part = self._motor_part(key) if key.whole else self._idle_part()
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
             return Flow(t, *rope_part(y), *motor_part(t, y))
@@ -155,20 +156,16 @@ class Motion:
         none = y[0] * 0.0
         return none, self.machine.free_rope - y[0], none, none, none, none
 
-    def _idle_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
+    def _idle_part(self) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
         """Motors that a parted train no longer joins to the drum, their power off."""
-        groups, temperature = self.machine.groups, self.machine.heat_state
+        m, motors = self.machine, self._motors
+        first = m.heat_state(0)
 
-        def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
+        def part(_: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             none = y[1] * 0.0
-            resistances = tuple(
-                resistance_at(g.motor.resistance, y[temperature(i)], g.motor.copper_coefficient) for i, g in enumerate(groups)
-            )
-            constants = tuple(
-                constant_at(g.motor.constant, y[temperature(i) + 1], g.motor.magnet_coefficient) for i, g in enumerate(groups)
-            )
-            still = (none,) * len(groups)
-            rates = still if self.machine.inductive else ()
+            resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
+            still = (none,) * len(m.groups)
+            rates = still if m.inductive else ()
             return resistances, constants, none, none, still, rates, none, ()
 
         return part
@@ -223,54 +220,25 @@ class Motion:
         return part
 
     def _motor_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
-        m, regime, source = self.machine, key.regime, self.machine.source
-        limit = m.phases[key.phase].current_limit
-        counts = tuple(float(g.live) for g in m.groups)
-        drops = tuple(g.motor.brush_drop for g in m.groups)
-        rows = [
-            (
-                m.heat_state(i),
-                g.motor.resistance,
-                g.motor.copper_coefficient,
-                g.motor.constant,
-                g.motor.magnet_coefficient,
-                g.ratio,
-            )
-            for i, g in enumerate(m.groups)
-        ]
-        torque_rows = [
-            (live, i, m.groups[i].live if live else m.dragged[i].count,
-             (m.groups[i] if live else m.dragged[i]).motor.drag_slope * (m.groups[i] if live else m.dragged[i]).ratio)
-            for live, i in m.chain_groups
-        ]  # fmt: skip
+        m, motors, regime, source = self.machine, self._motors, key.regime, self.machine.source
+        limit, sense = m.phases[key.phase].current_limit, key.sense or None
+        counts, drops, inductances = motors.counts, motors.drops, motors.inductances
+        first, inductive, first_current = m.heat_state(0), m.inductive, m.current_state(0)
         open_voltage = self.open_voltage
-        inductances = tuple(g.motor.inductance for g in m.groups)
-        first_current = m.current_state(0)
-        sense = key.sense or None
 
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
-            speed, supply_voltage = y[1], open_voltage(key, t)
-            resistances, constants, emfs = [], [], []
-            for at, r20, copper, k20, magnet, ratio in rows:
-                resistances.append(resistance_at(r20, y[at], copper))
-                k = constant_at(k20, y[at + 1], magnet)
-                constants.append(k)
-                emfs.append(k * ratio * speed)
-            if m.inductive:
-                currents = tuple(y[first_current + i] for i in range(len(rows)))
+            speed, given = y[1], open_voltage(key, t)
+            resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
+            emfs, rates = motors.emfs(constants, speed), ()
+            if inductive:
+                currents = tuple(y[first_current:first])
                 voltage, rates, total = sp.balance_inductive(
-                    regime, supply_voltage, source, counts, resistances, emfs, drops, inductances, currents, limit, sense
+                    regime, given, source, counts, resistances, emfs, drops, inductances, currents, limit, sense
                 )
             else:
-                voltage, currents, total = sp.balance(regime, supply_voltage, source, counts, resistances, emfs, drops, limit)
-                rates = ()
-            torques = []
-            for live, i, count, slope in torque_rows:
-                torque = constants[i] * currents[i] if live else 0.0
-                torques.append(count * (torque - slope * speed) if slope else count * torque)
-            return (
-                tuple(resistances), tuple(constants), voltage, supply_voltage, currents, rates, total, tuple(torques)
-            )  # fmt: skip
+                voltage, currents, total = sp.balance(regime, given, source, counts, resistances, emfs, drops, limit)
+            torques = motors.torques(constants, currents, speed)
+            return resistances, constants, voltage, given, currents, rates, total, torques
 
         return part
 
@@ -475,12 +443,11 @@ class Motion:
         return parts
 
     def _sense_guards(self, key: ModeKey) -> _GuardPart:
-        m, sense = self.machine, key.sense
-        drops = tuple(g.motor.brush_drop for g in m.groups)
-        ratios = tuple(g.ratio for g in m.groups)
+        m, sense, motors = self.machine, key.sense, self._motors
+        drops = motors.drops
 
         def margins(y: Any, now: Flow) -> list[tuple[int, int, Any]]:
-            emfs = [k * ratio * y[1] for k, ratio in zip(now.constants, ratios, strict=True)]
+            emfs = motors.emfs(now.constants, y[1])
             return list(sp.conduction_margins(sense, now.voltage, emfs, drops, now.currents))
 
         names: list[str] = []

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from winchsim.hybrid import Mode, Switch
+from winchsim.model.electric import Motors
 from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
@@ -190,15 +191,12 @@ class WinchProblem:
         step.change(regime=Regime.VOLTAGE)
         now = self.flow(step)
         voltage = self.motion.open_voltage(step.key, step.t)
-        counts = [float(g.live) for g in m.groups]
-        emfs = [k * g.ratio * step.y[1] for k, g in zip(now.constants, m.groups, strict=True)]
-        drops = [g.motor.brush_drop for g in m.groups]
+        motors = Motors(m)
+        emfs = motors.emfs(now.constants, step.y[1])
+        state = (voltage, m.source, motors.counts, now.resistances, emfs, motors.drops)
         if m.inductive:
-            inductances = [g.motor.inductance for g in m.groups]
-            return sp.first_regime_inductive(
-                voltage, m.source, counts, now.resistances, emfs, drops, inductances, now.currents, phase.current_limit
-            )
-        return sp.first_regime(voltage, m.source, counts, now.resistances, emfs, drops, phase.current_limit)
+            return sp.first_regime_inductive(*state, motors.inductances, now.currents, phase.current_limit)
+        return sp.first_regime(*state, phase.current_limit)
 
     def _force_currents(self, step: _Step) -> None:
         """Make the currents obey a regime that holds their sum; what the inductors lose goes into the switch."""

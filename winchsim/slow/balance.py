@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
+from winchsim.model.electric import Drive, Motors
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import Chain, group_push, output_torques, torque_margin
-from winchsim.physics.motor import constant_at, resistance_at
 from winchsim.physics.supply import NOTHING_BACK, Regime
 from winchsim.slow.stacking import Batch
 
@@ -20,27 +21,6 @@ NEAR_TOP = 0.97
 
 CLOSE = 1e-11
 """Share of the stalled torque that a balance may be off by. [-]"""
-
-
-class Drive(NamedTuple):
-    """What motors and supply do at a speed; arrays of the batch's size, tuples by group.
-
-    Attributes
-    ----------
-    torques : tuple
-        Of each group of the chain, all its motors together, before their constant drag. [N·m]
-    currents : tuple
-        Of one motor of each live group. [A]
-    total : ndarray
-        Current of the supply. [A]
-    voltage : ndarray
-        At the motors' terminals. [V]
-    """
-
-    torques: tuple[Any, ...]
-    currents: tuple[Any, ...]
-    total: Any
-    voltage: Any
 
 
 class Law:
@@ -56,14 +36,8 @@ class Law:
     def __init__(self, batch: Batch, windings: list[Any], cases: list[Any]) -> None:
         m = self._machine = batch.machine
         self._step, self._size = batch.raising, batch.size
-        self.resistances = [
-            resistance_at(g.motor.resistance, t, g.motor.copper_coefficient) for g, t in zip(m.groups, windings, strict=True)
-        ]
-        self.constants = [
-            constant_at(g.motor.constant, t, g.motor.magnet_coefficient) for g, t in zip(m.groups, cases, strict=True)
-        ]
-        self._counts = [g.live for g in m.groups]
-        self._drops = [g.motor.brush_drop for g in m.groups]
+        self._motors = Motors(m)
+        self.resistances, self.constants = self._motors.at_temperatures(windings, cases)
 
     def top_speed(self) -> Any:
         """Speed of the drum at which no group draws a current any more. [rad/s]"""
@@ -81,16 +55,8 @@ class Law:
         speed : ndarray, shape (size,)
             [rad/s]
         """
-        m = self._machine
-        emfs = [k * g.ratio * speed for k, g in zip(self.constants, m.groups, strict=True)]
-        voltage, currents, total = self._supply(emfs)
-        torques = []
-        for live, i in m.chain_groups:
-            group = m.groups[i] if live else m.dragged[i]
-            count = m.groups[i].live if live else m.dragged[i].count
-            made = self.constants[i] * currents[i] if live else 0.0 * speed
-            torques.append(count * (made - group.motor.drag_slope * group.ratio * speed))
-        return Drive(tuple(torques), currents, total, voltage)
+        voltage, currents, total = self._supply(self._motors.emfs(self.constants, speed))
+        return Drive(self._motors.torques(self.constants, currents, speed), currents, total, voltage)
 
     def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
         """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
@@ -101,10 +67,10 @@ class Law:
         chain, torques = self._machine.chain, self.drive(np.zeros(self._size)).torques
         return group_push(chain, 1, torques, breakaway), torque_margin(chain, torques, needed, breakaway)
 
-    def _supply(self, emfs: list[Any]) -> tuple[Any, tuple[Any, ...], Any]:
+    def _supply(self, emfs: Sequence[Any]) -> tuple[Any, tuple[Any, ...], Any]:
         """Terminal voltage, currents and total, each variant in the regime that agrees with itself."""
         source, limit = self._machine.source, self._step.current_limit
-        state = (self._step.voltage, source, self._counts, self.resistances, emfs, self._drops)
+        state = (self._step.voltage, source, self._motors.counts, self.resistances, emfs, self._motors.drops)
         found = sp.balance(Regime.VOLTAGE, *state, limit)
         over = found[2] > limit
         if np.any(over):

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from winchsim.constants import COPPER_MELTS
+from winchsim.model.electric import Drive
 from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, rotating_inertia
 from winchsim.physics.motor import copper_loss
-from winchsim.slow.balance import Drive, Law, raising_line, steady_speed
+from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from winchsim.model import Machine
-from winchsim.model.estimate import chain_torques, pull, raising_phase, steady_speed
+from winchsim.model.estimate import drive_law, pull, raising_phase, steady_speed
 from winchsim.model.machine import LiveGroup, PhaseStep
 from winchsim.physics import heat, load
 from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
-from winchsim.physics.motor import constant_at, copper_loss
+from winchsim.physics.motor import copper_loss
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def margins(
         Left out: the first that raises.
     """
     m = machine
-    torques, _, _ = chain_torques(m, phase or raising_phase(m), 0.0, *_temperatures(m, windings, cases))
+    torques = drive_law(m, phase or raising_phase(m), *_temperatures(m, windings, cases))(0.0).torques
     radius = m.layers[layer].radius
     found = []
     for grip in (1.0, m.breakaway):
@@ -137,7 +137,7 @@ def warm_lift(machine: Machine) -> WarmLift:
             speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
             if speed <= 0:
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
-            currents = motor_currents(m, phase, speed, middle, cases)
+            currents = drive_law(m, phase, middle, cases)(speed).currents
             ends, warm = _warmed(m, currents, windings, cases, m.line.falls * rise / (speed * radius))
             if not all(math.isfinite(t) for t in ends):
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
@@ -156,31 +156,6 @@ def _warmed(
         loss, growth = copper_loss(g.motor, current, winding)
         found.append(heat.step_exact(g.heat, loss, winding, case, m.ambient, time, growth))
     return [float(winding) for winding, _ in found], [float(case) for _, case in found]
-
-
-def motor_currents(
-    machine: Machine, phase: PhaseStep, drum_speed: float, windings: Sequence[float], cases: Sequence[float]
-) -> list[float]:
-    """Current of one motor of each live group at a steady drum speed. [A]
-
-    Parameters
-    ----------
-    machine : Machine
-    phase : PhaseStep
-        Gives voltage and current limit.
-    drum_speed : float
-        [rad/s]
-    windings, cases : sequence of float
-        Temperatures of each live group. [°C]
-    """
-    torques, _, _ = chain_torques(machine, phase, drum_speed, windings, cases)
-    found = [0.0] * len(machine.groups)
-    for (live, i), torque in zip(machine.chain_groups, torques, strict=True):
-        if live:
-            group, motor = machine.groups[i], machine.groups[i].motor
-            constant = constant_at(motor.constant, cases[i], motor.magnet_coefficient)
-            found[i] = float((torque / group.live + motor.drag_slope * group.ratio * drum_speed) / constant)
-    return found
 
 
 def time_until_hot(machine: Machine, group: LiveGroup, current: float, winding: float, case: float, *, limited: bool) -> float:
@@ -223,12 +198,11 @@ def stalled_until_hot(machine: Machine) -> float:
     machine : Machine
     """
     phase, (windings, cases) = raising_phase(machine), _temperatures(machine, None, None)
-    _, total, _ = chain_torques(machine, phase, 0.0, windings, cases)
-    limited = abs(total) >= AT_LIMIT * phase.current_limit
-    currents = motor_currents(machine, phase, 0.0, windings, cases)
+    held = drive_law(machine, phase, windings, cases)(0.0)
+    limited = abs(held.total) >= AT_LIMIT * phase.current_limit
     return min(
         time_until_hot(machine, *state, limited=limited)
-        for state in zip(machine.groups, currents, windings, cases, strict=True)
+        for state in zip(machine.groups, held.currents, windings, cases, strict=True)
     )
 
 
@@ -242,7 +216,7 @@ def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
         With the losses at rest, as for a load that hangs at the start.
     """
     phase = replace(raising_phase(machine), current_limit=math.inf)
-    _, most, _ = chain_torques(machine, phase, 0.0, *_temperatures(machine, None, None))
+    most = drive_law(machine, phase, *_temperatures(machine, None, None))(0.0).total
 
     def enough(limit: float) -> bool:
         trial = replace(machine, phases=(replace(phase, current_limit=limit), *machine.phases[1:]))

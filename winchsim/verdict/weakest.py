@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from winchsim.model import Event, Machine
-from winchsim.model.estimate import chain_torques, pull, raising_phase
+from winchsim.model.estimate import drive_law, pull, raising_phase
 from winchsim.model.judging import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record
@@ -65,10 +65,10 @@ def _shares(machine: Machine, current_limit: float) -> tuple[list[float], float]
     m = machine
     phase = replace(raising_phase(m), current_limit=current_limit)
     windings = [g.winding_start for g in m.groups]
-    torques, current, _ = chain_torques(m, phase, 0.0, windings, [m.ambient] * len(m.groups))
+    held = drive_law(m, phase, windings, [m.ambient] * len(m.groups))(0.0)
     radii = [m.layers[i].radius for i in m.layers_used]
-    at = stalled_channels(m, torques, pull(m, m.start_travel, m.breakaway), max(radii), min(radii))
-    return [float(share) for share in link_shares(m, at)], current
+    at = stalled_channels(m, held.torques, pull(m, m.start_travel, m.breakaway), max(radii), min(radii))
+    return [float(share) for share in link_shares(m, at)], held.total
 
 
 def _safe_current(machine: Machine, most: float) -> float:

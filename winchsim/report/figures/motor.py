@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from winchsim.model import Event, Machine
-from winchsim.model.estimate import chain_torques, raising_phase
+from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.model.machine import LiveGroup, PhaseStep
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.report.figures.bands import LEFT_EMS, room_for
@@ -77,11 +77,9 @@ def motor_line(
     unit = machine.groups[group]
     place = machine.chain_groups.index((True, group))
     drum = np.linspace(0.0, top, POINTS)
-    torques = []
-    for speed in drum:
-        made, _, _ = chain_torques(machine, phase, float(speed), windings, cases)
-        torques.append(made[place] / unit.live + unit.motor.drag_slope * unit.ratio * speed)
-    return MotorLine(drum * unit.ratio, np.array(torques))
+    drive = drive_law(machine, phase, windings, cases)
+    made = np.array([drive(float(speed)).torques[place] for speed in drum])
+    return MotorLine(drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum)
 
 
 def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:

@@ -213,10 +213,8 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     speed = steady_speed(law, needed, law.push(np.zeros(n)))
     drive = law.drive(speed)
     torques, currents = [], []
-    for place, (live, i) in enumerate(m.chain_groups):
-        if live:
-            group = m.groups[i]
-            made = drive.torques[place] / group.live - group.motor.drag * (speed > 0)
-            torques.append(np.broadcast_to(made, (n,)))
-            currents.append(np.broadcast_to(drive.currents[i], (n,)))
+    for torque, unit in zip(drive.torques, m.units, strict=True):
+        if unit.live:
+            torques.append(np.broadcast_to(torque / unit.count - unit.motor.drag * (speed > 0), (n,)))
+            currents.append(np.broadcast_to(drive.currents[unit.place], (n,)))
     return {"torques": np.array(torques).T, "currents": np.array(currents).T}
