@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
 import pytest
 
-from winchsim.report.csv_out import record_csv
+from winchsim.report.csv_out import cell, record_csv
 from winchsim.report.si_keys import key
 
 
@@ -58,3 +59,14 @@ def test_what_is_not_finite_is_empty(lifted):
 
 def test_same_record_same_bytes(lifted):
     assert record_csv(lifted[0]) == record_csv(lifted[0])
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (1 / 3, "0.333333333"), (np.float64(1e-7), "1e-07"), (math.inf, ""), (np.float64("nan"), ""), (None, ""), (7, "7"),
+        (True, "yes"), (np.bool_(False), "no"), ("gear tooth", "gear tooth"),
+    ],
+)  # fmt: skip
+def test_a_cell_is_the_same_in_every_table(value, text):
+    assert cell(value) == text

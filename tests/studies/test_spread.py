@@ -18,7 +18,7 @@ from winchsim.simulate import simulate
 from winchsim.studies.spread import Given, findings, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Plan, plan
 from winchsim.studies.spread.importance import rank_correlation, variance_design, variance_shares
-from winchsim.studies.spread.intervals import probability
+from winchsim.studies.spread.intervals import interval_text, probability, share_text
 from winchsim.studies.spread.outcomes import Fate, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
 from winchsim.studies.spread.tolerances import Uncertain, draw, uncertain
@@ -336,6 +336,17 @@ def test_progress_counts_every_lift(winch):
 
 
 # --- statistics -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_probability_has_the_same_digits_in_a_finding_and_in_the_table(winch):
+    """7 of 100: "7.0 %", wherever it stands."""
+    p = probability(7, 100, 0.95)
+    assert (share_text(p), interval_text(p)) == ("7.0 %", "2.9 to 13.9 %")
+    assert [share_text(probability(count, 40)) for count in (0, 5, 40)] == ["none", "12.5 %", "all"]
+    done = spread(winch, [Given("load.mass", 3.0, "uniform")], builds=100, random_seed=2)
+    told = replace(done, probabilities={**done.probabilities, "stalled": p})
+    sentence = next(row.sentence for row in findings(told) if row.about == "stalled")
+    assert sentence.startswith("7.0 % of 100 builds (95 % interval 2.9 to 13.9 %)")
 
 
 def test_probabilities_of_nothing_and_of_too_much():

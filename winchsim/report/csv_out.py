@@ -1,6 +1,9 @@
-"""The record as CSV: one column a channel with its SI unit in the head, one row a sample."""
+"""The record as CSV: one column a channel with its SI unit in the head, one row a sample; and the cells of other tables."""
 
 from __future__ import annotations
+
+import math
+from typing import Any
 
 import numpy as np
 
@@ -10,6 +13,15 @@ from winchsim.version import __version__
 
 DIGITS = 9
 """Significant digits of a cell. [-]"""
+
+
+def cell(value: Any) -> str:
+    """Text of one cell: blank for what is not known or not finite, yes or no for a flag."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    return f"{value:.{DIGITS}g}" if isinstance(value, float) else str(value)
 
 
 def record_csv(record: Record, *, digest: str | None = None) -> str:

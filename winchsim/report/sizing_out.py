@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from winchsim.inputs import Inputs
+from winchsim.report.csv_out import cell
 from winchsim.report.json_out import finding_facts
 from winchsim.report.json_text import document
 from winchsim.report.si_keys import key
@@ -192,13 +192,5 @@ def rows_csv(rows: Sequence[Facts], inputs: Inputs, digest: str | None = None) -
     writer = csv.writer(text, lineterminator="\n")
     if rows:
         writer.writerow(rows[0])
-        writer.writerows([[_cell(value) for value in row.values()] for row in rows])
+        writer.writerows([[cell(value) for value in row.values()] for row in rows])
     return text.getvalue()
-
-
-def _cell(value: Any) -> str:
-    if value is None or (isinstance(value, float) and not math.isfinite(value)):
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.8g}" if isinstance(value, float) else str(value)

@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 
 from winchsim.quantity_text import number, quantity
+from winchsim.report.csv_out import cell
 from winchsim.report.json_out import finding_facts
 from winchsim.report.json_text import document
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
 from winchsim.report.si_keys import key
 from winchsim.studies.spread import LEVELS, RESULTS, Probability, Spread, Uncertain, describe, findings
+from winchsim.studies.spread.intervals import interval_text, share_text
 from winchsim.studies.spread.outcomes import Fate
 from winchsim.verdict.words import percent
 
@@ -101,17 +103,6 @@ def _how_often(page: Lines, found: Spread) -> None:
         if p.of and not (name == "other" and not p.count):
             rows.append((words, share_text(p), interval_text(p), f"{p.count} of {p.of} {among}"))
     page.table(rows, "lrr")
-
-
-def share_text(p: Probability) -> str:
-    """A probability as a percentage; 0 and all as such."""
-    return {0.0: "none", 1.0: "all"}.get(p.share, f"{number(100 * p.share, 2 if p.share < 0.1 else 3)} %")
-
-
-def interval_text(p: Probability) -> str:
-    """Confidence interval of a probability, in percent."""
-    low, high = (number(100 * value, 2 if value < 0.1 else 3) for value in (p.low, p.high))
-    return f"{low} to {high} %"
 
 
 def _how_far(page: Lines, found: Spread) -> None:
@@ -287,10 +278,6 @@ def spread_csv(found: Spread) -> str:
     writer.writerow(heads)
     for i in range(len(o)):
         own = [o.time[i], o.current[i], o.winding[i], o.factor[i], o.teeth[i]]
-        cells = [i + 1, Fate(o.fate[i]).name.lower(), *(_cell(v) for v in own), o.weakest[i], "yes" if o.held[i] else "no"]
-        writer.writerow([*cells, *(_cell(column[i]) for column in columns)])
+        cells = [i + 1, Fate(o.fate[i]).name.lower(), *own, o.weakest[i], o.held[i], *(column[i] for column in columns)]
+        writer.writerow([cell(value) for value in cells])
     return text.getvalue()
-
-
-def _cell(value: float) -> str:
-    return f"{value:.7g}" if math.isfinite(value) else ""

@@ -8,6 +8,8 @@ from typing import Literal
 from scipy.stats import binomtest
 
 from winchsim.errors import DomainError
+from winchsim.quantity_text import number
+from winchsim.verdict.words import percent
 
 Method = Literal["exact", "wilson"]
 
@@ -33,6 +35,20 @@ class Probability:
     def share(self) -> float:
         """How often, as a share; 0 of none. [-]"""
         return self.count / self.of if self.of else 0.0
+
+
+def share_text(p: Probability) -> str:
+    """A probability as a percentage, two digits below 10 %; 0 and 1 in words: "none", "7.0 %", "99.2 %", "all"."""
+    return {0.0: "none", 1.0: "all"}.get(p.share, percent(p.share, _digits(p.share)))
+
+
+def interval_text(p: Probability) -> str:
+    """Confidence interval of a probability, with as many digits: "5.4 to 12.3 %"."""
+    return f"{number(100 * p.low, _digits(p.low))} to {percent(p.high, _digits(p.high))}"
+
+
+def _digits(share: float) -> int:
+    return 2 if share < 0.1 else 3
 
 
 def probability(count: int, of: int, level: float = 0.95, method: Method = "exact") -> Probability:

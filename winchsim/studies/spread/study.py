@@ -25,7 +25,7 @@ from winchsim.studies.spread.importance import (
     variance_design,
     variance_shares,
 )
-from winchsim.studies.spread.intervals import Probability, probability
+from winchsim.studies.spread.intervals import Probability, interval_text, probability, share_text
 from winchsim.studies.spread.outcomes import Fate, Outcomes, chosen, lift_builds
 from winchsim.studies.spread.parallel import Progress, lift_everywhere
 from winchsim.studies.spread.tolerances import Given, Uncertain, uncertain
@@ -188,14 +188,9 @@ class Spread:
 def _of(p: Probability, noun: str, level: float) -> str:
     """A probability in words, with its interval: "99.2 % of 1000 builds (95 % interval 98.4 to 99.7 %)"."""
     if p.count in (0, p.of):
-        edge = f"over {number(100 * p.low, 3)} %" if p.count else f"under {number(100 * p.high, 2)} %"
-        return f"{'all' if p.count else 'none'} of {p.of} {noun} ({percent(level)} sure: {edge})"
-    return f"{number(100 * p.share, 3)} % of {p.of} {noun} ({percent(level)} interval {_ends(p)})"
-
-
-def _ends(p: Probability) -> str:
-    low, high = (number(100 * value, 3 if value >= 0.1 else 2) for value in (p.low, p.high))
-    return f"{low} to {high} %"
+        edge = f"over {percent(p.low, 3)}" if p.count else f"under {percent(p.high)}"
+        return f"{share_text(p)} of {p.of} {noun} ({percent(level)} sure: {edge})"
+    return f"{share_text(p)} of {p.of} {noun} ({percent(level)} interval {interval_text(p)})"
 
 
 def spread(
