@@ -17,19 +17,20 @@ import winchsim
 PACKAGE = Path(winchsim.__file__).parent
 
 RANKS = {
-    "errors": 0, "constants": 0, "quantity_text": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
-    "physics": 1, "hybrid": 1,
-    "strength": 2, "inputs": 2, "sampling": 2,
-    "model": 3,
-    "simulate": 4, "slow": 4,
-    "verdict": 5,
-    "studies": 6,
-    "units": 7,
-    "scenario": 8,
-    "report": 9,
-    "commands": 10, "__init__": 10,
-    "cli": 11,
-    "__main__": 12,
+    "errors": 0, "constants": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
+    "quantity_text": 1,
+    "physics": 2, "hybrid": 2,
+    "strength": 3, "inputs": 3, "sampling": 3,
+    "model": 4,
+    "simulate": 5, "slow": 5,
+    "verdict": 6,
+    "studies": 7,
+    "units": 8,
+    "scenario": 9,
+    "report": 10,
+    "commands": 11, "__init__": 11,
+    "cli": 12,
+    "__main__": 13,
 }  # fmt: skip
 """Rank of each top-level room. A file imports strictly lower ranks only, and the rooms of its own package."""
 

@@ -10,6 +10,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+import textwrap
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
@@ -18,6 +19,7 @@ from xml.dom.minidom import parse
 
 import pytest
 
+import winchsim
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
 from winchsim.inputs import Inputs, Rope
@@ -327,6 +329,14 @@ def test_the_python_prints_what_is_shown():
     done = subprocess.run([sys.executable, "-c", "\n".join(code)], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines() == shown
+
+
+def test_the_lines_that_the_package_shows_run():
+    shown = textwrap.dedent("\n".join(line for line in (winchsim.__doc__ or "").splitlines() if line.startswith("    ")))
+    code = shown + "\nassert height.shape == tension.shape\nprint(sentence)"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Lifts 40 kg by 0.4 m in ")
 
 
 def test_the_key_reference_is_written_whole(ran, place):

@@ -4,11 +4,11 @@ The Python face::
 
     import winchsim
 
-    crate = winchsim.load("scenarios/01-clay-crate.toml")
-    heavier = winchsim.changed(crate, "load.mass", "40 kg")
+    anvil = winchsim.load("scenarios/01-anvil-onto-the-bench.toml")
+    heavier = winchsim.changed(anvil, "load.mass", "40 kg")
     record = winchsim.lift(heavier)
-    record["height"], winchsim.with_units(record, "tension")
-    winchsim.judge(record).sentence
+    height, tension = record["height"], winchsim.with_units(record, "tension")
+    sentence = winchsim.judge(record).sentence
 
 Nothing heavy is imported before it is used.
 """

@@ -5,6 +5,12 @@ from __future__ import annotations
 STANDARD_GRAVITY = 9.80665
 """Standard acceleration of gravity [m/s²]. Exact by definition: 3rd CGPM (1901), CR 70."""
 
+INCH = 0.0254
+"""International inch [m]. Exact by definition: international yard and pound agreement (1959)."""
+
+POUND = 0.45359237
+"""International avoirdupois pound [kg]. Exact by definition: international yard and pound agreement (1959)."""
+
 COPPER_COEFFICIENT = 0.00393
 """Relative rise of copper's resistance per kelvin, referred to 20 °C [1/K].
 

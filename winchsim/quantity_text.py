@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
+
 
 @dataclass(frozen=True)
 class PrintedUnit:
@@ -23,92 +25,101 @@ class PrintedUnit:
         From SI (°C for temperatures) to this unit.
     us : str
         Unit printed beside it on request in the customary units of the United States; empty when there is none.
+    si : str, optional
+        SI unit (°C for temperatures) that its values are kept in; None where it is one itself.
+    tail : str
+        How the name of a value in this SI unit ends where machines read it (``lift_time_s``); empty without a dimension.
+    pint : str
+        What pint calls it, where that is something else.
     """
 
     name: str
     factor: float
     offset: float = 0.0
     us: str = ""
+    si: str | None = None
+    tail: str = ""
+    pint: str = ""
 
 
-_LB = 0.45359237
-_IN = 0.0254
-_LBF = 4.4482216152605
+_LBF = POUND * STANDARD_GRAVITY
 
 PRINTED_UNITS: dict[str, PrintedUnit] = {
     unit.name: unit
     for unit in (
-        PrintedUnit("", 1.0),
-        PrintedUnit("%", 100.0),
-        PrintedUnit("s", 1.0),
-        PrintedUnit("ms", 1e3),
-        PrintedUnit("min", 1 / 60),
-        PrintedUnit("m", 1.0, us="ft"),
-        PrintedUnit("mm", 1e3, us="in"),
-        PrintedUnit("in", 1 / _IN),
-        PrintedUnit("ft", 1 / (12 * _IN)),
-        PrintedUnit("m/s", 1.0, us="ft/s"),
-        PrintedUnit("mm/s", 1e3, us="in/s"),
-        PrintedUnit("ft/s", 1 / (12 * _IN)),
-        PrintedUnit("in/s", 1 / _IN),
-        PrintedUnit("m/s²", 1.0, us="ft/s²"),
-        PrintedUnit("ft/s²", 1 / (12 * _IN)),
-        PrintedUnit("kg", 1.0, us="lb"),
-        PrintedUnit("g", 1e3, us="oz"),
-        PrintedUnit("lb", 1 / _LB),
-        PrintedUnit("oz", 16 / _LB),
-        PrintedUnit("kg/m", 1.0, us="lb/ft"),
-        PrintedUnit("g/m", 1e3, us="lb/ft"),
-        PrintedUnit("lb/ft", 12 * _IN / _LB),
-        PrintedUnit("kg/m³", 1.0, us="lb/ft³"),
-        PrintedUnit("lb/ft³", (12 * _IN) ** 3 / _LB),
-        PrintedUnit("N", 1.0, us="lbf"),
-        PrintedUnit("kN", 1e-3, us="lbf"),
-        PrintedUnit("lbf", 1 / _LBF),
-        PrintedUnit("N·s/m", 1.0, us="lbf·s/ft"),
-        PrintedUnit("lbf·s/ft", 12 * _IN / _LBF),
-        PrintedUnit("N·m", 1.0, us="lbf·in"),
-        PrintedUnit("mN·m", 1e3, us="ozf·in"),
-        PrintedUnit("lbf·in", 1 / (_LBF * _IN)),
-        PrintedUnit("ozf·in", 16 / (_LBF * _IN)),
-        PrintedUnit("N·m·s/rad", 1.0),
-        PrintedUnit("MPa", 1e-6, us="psi"),
-        PrintedUnit("GPa", 1e-9, us="ksi"),
-        PrintedUnit("psi", _IN * _IN / _LBF),
-        PrintedUnit("ksi", 1e-3 * _IN * _IN / _LBF),
-        PrintedUnit("rad", 1.0),
-        PrintedUnit("deg", 180 / math.pi),
-        PrintedUnit("rad/s", 1.0),
-        PrintedUnit("rpm", 30 / math.pi),
-        PrintedUnit("kg·m²", 1.0, us="lb·in²"),
-        PrintedUnit("g·cm²", 1e7, us="lb·in²"),
-        PrintedUnit("lb·in²", 1 / (_LB * _IN * _IN)),
-        PrintedUnit("1/in", _IN),
-        PrintedUnit("V", 1.0),
-        PrintedUnit("A", 1.0),
-        PrintedUnit("mA", 1e3),
-        PrintedUnit("ohm", 1.0),
-        PrintedUnit("H", 1.0),
-        PrintedUnit("mH", 1e3),
-        PrintedUnit("V·s/rad", 1.0),
-        PrintedUnit("A·h", 1 / 3600),
-        PrintedUnit("C", 1.0),
-        PrintedUnit("W", 1.0),
-        PrintedUnit("J", 1.0, us="ft·lbf"),
-        PrintedUnit("ft·lbf", 1 / (12 * _IN * _LBF)),
-        PrintedUnit("W·h", 1 / 3600),
-        PrintedUnit("J/K", 1.0),
-        PrintedUnit("K/W", 1.0),
-        PrintedUnit("1/K", 1.0),
-        PrintedUnit("%/K", 100.0),
-        PrintedUnit("Hz", 1.0),
-        PrintedUnit("K", 1.0, us="°F rise"),
-        PrintedUnit("°F rise", 1.8),
-        PrintedUnit("°C", 1.0, us="°F"),
-        PrintedUnit("°F", 1.8, 32.0),
+        PrintedUnit("", 1.0, pint="dimensionless"),
+        PrintedUnit("%", 100.0, si="", pint="percent"),
+        PrintedUnit("s", 1.0, tail="s"),
+        PrintedUnit("ms", 1e3, si="s"),
+        PrintedUnit("min", 1 / 60, si="s"),
+        PrintedUnit("m", 1.0, us="ft", tail="m"),
+        PrintedUnit("mm", 1e3, us="in", si="m"),
+        PrintedUnit("in", 1 / INCH, si="m", pint="inch"),
+        PrintedUnit("ft", 1 / (12 * INCH), si="m"),
+        PrintedUnit("m/s", 1.0, us="ft/s", tail="m_s"),
+        PrintedUnit("mm/s", 1e3, us="in/s", si="m/s"),
+        PrintedUnit("ft/s", 1 / (12 * INCH), si="m/s"),
+        PrintedUnit("in/s", 1 / INCH, si="m/s", pint="inch/s"),
+        PrintedUnit("m/s²", 1.0, us="ft/s²", tail="m_s2", pint="m/s**2"),
+        PrintedUnit("ft/s²", 1 / (12 * INCH), si="m/s²", pint="ft/s**2"),
+        PrintedUnit("kg", 1.0, us="lb", tail="kg"),
+        PrintedUnit("g", 1e3, us="oz", si="kg"),
+        PrintedUnit("lb", 1 / POUND, si="kg"),
+        PrintedUnit("oz", 16 / POUND, si="kg"),
+        PrintedUnit("kg/m", 1.0, us="lb/ft", tail="kg_m"),
+        PrintedUnit("g/m", 1e3, us="lb/ft", si="kg/m"),
+        PrintedUnit("lb/ft", 12 * INCH / POUND, si="kg/m"),
+        PrintedUnit("kg/m³", 1.0, us="lb/ft³", tail="kg_m3", pint="kg/m**3"),
+        PrintedUnit("lb/ft³", (12 * INCH) ** 3 / POUND, si="kg/m³", pint="lb/ft**3"),
+        PrintedUnit("N", 1.0, us="lbf", tail="n"),
+        PrintedUnit("kN", 1e-3, us="lbf", si="N"),
+        PrintedUnit("lbf", 1 / _LBF, si="N"),
+        PrintedUnit("N·s/m", 1.0, us="lbf·s/ft", tail="n_s_m", pint="N*s/m"),
+        PrintedUnit("lbf·s/ft", 12 * INCH / _LBF, si="N·s/m", pint="lbf*s/ft"),
+        PrintedUnit("N·m", 1.0, us="lbf·in", tail="n_m", pint="N*m"),
+        PrintedUnit("mN·m", 1e3, us="ozf·in", si="N·m", pint="mN*m"),
+        PrintedUnit("lbf·in", 1 / (_LBF * INCH), si="N·m", pint="lbf*inch"),
+        PrintedUnit("ozf·in", 16 / (_LBF * INCH), si="N·m", pint="ozf*inch"),
+        PrintedUnit("N·m·s/rad", 1.0, tail="n_m_s_rad", pint="N*m*s/rad"),
+        PrintedUnit("Pa", 1.0, tail="pa"),
+        PrintedUnit("MPa", 1e-6, us="psi", si="Pa"),
+        PrintedUnit("GPa", 1e-9, us="ksi", si="Pa"),
+        PrintedUnit("psi", INCH * INCH / _LBF, si="Pa"),
+        PrintedUnit("ksi", 1e-3 * INCH * INCH / _LBF, si="Pa"),
+        PrintedUnit("rad", 1.0, tail="rad"),
+        PrintedUnit("deg", 180 / math.pi, si="rad"),
+        PrintedUnit("rad/s", 1.0, tail="rad_s"),
+        PrintedUnit("rpm", 30 / math.pi, si="rad/s"),
+        PrintedUnit("kg·m²", 1.0, us="lb·in²", tail="kg_m2", pint="kg*m**2"),
+        PrintedUnit("g·cm²", 1e7, us="lb·in²", si="kg·m²", pint="g*cm**2"),
+        PrintedUnit("lb·in²", 1 / (POUND * INCH * INCH), si="kg·m²", pint="lb*inch**2"),
+        PrintedUnit("1/m", 1.0, tail="per_m"),
+        PrintedUnit("1/in", INCH, si="1/m", pint="1/inch"),
+        PrintedUnit("V", 1.0, tail="v"),
+        PrintedUnit("A", 1.0, tail="a"),
+        PrintedUnit("mA", 1e3, si="A"),
+        PrintedUnit("ohm", 1.0, tail="ohm"),
+        PrintedUnit("H", 1.0, tail="h"),
+        PrintedUnit("mH", 1e3, si="H"),
+        PrintedUnit("V·s/rad", 1.0, tail="v_s_rad", pint="V*s/rad"),
+        PrintedUnit("A·h", 1 / 3600, si="C", pint="A*hour"),
+        PrintedUnit("C", 1.0, tail="coulomb"),
+        PrintedUnit("W", 1.0, tail="w"),
+        PrintedUnit("J", 1.0, us="ft·lbf", tail="j"),
+        PrintedUnit("ft·lbf", 1 / (12 * INCH * _LBF), si="J", pint="ft*lbf"),
+        PrintedUnit("W·h", 1 / 3600, si="J", pint="W*hour"),
+        PrintedUnit("J/K", 1.0, tail="j_k", pint="J/kelvin"),
+        PrintedUnit("K/W", 1.0, tail="k_w", pint="kelvin/W"),
+        PrintedUnit("1/K", 1.0, tail="per_k", pint="1/kelvin"),
+        PrintedUnit("%/K", 100.0, si="1/K", pint="percent/kelvin"),
+        PrintedUnit("Hz", 1.0, tail="hz"),
+        PrintedUnit("K", 1.0, us="°F rise", tail="k", pint="kelvin"),
+        PrintedUnit("°F rise", 1.8, si="K", pint="delta_degF"),
+        PrintedUnit("°C", 1.0, us="°F", tail="c", pint="degC"),
+        PrintedUnit("°F", 1.8, 32.0, si="°C", pint="degF"),
     )
 }
-"""Every unit that winchsim prints, by its printed name. US factors: exact definitions of inch, pound and pound-force."""
+"""Every unit that winchsim prints, and every SI unit that it keeps values in, by name: each declared here alone."""
 
 
 WHOLE_DIGITS = 4

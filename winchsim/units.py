@@ -18,6 +18,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Any
 
+from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
 from winchsim.errors import Fault, InputError
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 
@@ -107,9 +108,7 @@ class _Sense:
     pi: int = 0
 
 
-_POUND = Fraction("0.45359237")
-_INCH = Fraction("0.0254")
-_GRAVITY = Fraction("9.80665")
+_POUND, _INCH, _GRAVITY = (Fraction(str(exact)) for exact in (POUND, INCH, STANDARD_GRAVITY))
 _PREFIX = {"G": 9, "M": 6, "k": 3, "h": 2, "d": -1, "c": -2, "m": -3, "µ": -6, "u": -6, "n": -9}
 
 
@@ -203,16 +202,6 @@ _REFUSED = {
     "ton": "write t for 1000 kg, or the mass in lb",
     "tons": "write t for 1000 kg, or the mass in lb",
 }
-
-_PINT_NAMES = {
-    "": "dimensionless", "%": "percent", "m/s²": "m/s**2", "ft/s²": "ft/s**2", "kg/m³": "kg/m**3",
-    "lb/ft³": "lb/ft**3", "N·s/m": "N*s/m", "lbf·s/ft": "lbf*s/ft", "N·m": "N*m", "mN·m": "mN*m",
-    "lbf·in": "lbf*inch", "ozf·in": "ozf*inch", "N·m·s/rad": "N*m*s/rad", "kg·m²": "kg*m**2",
-    "g·cm²": "g*cm**2", "lb·in²": "lb*inch**2", "1/in": "1/inch", "V·s/rad": "V*s/rad", "A·h": "A*hour",
-    "ft·lbf": "ft*lbf", "W·h": "W*hour", "1/K": "1/kelvin", "%/K": "percent/kelvin", "J/K": "J/kelvin",
-    "K/W": "kelvin/W", "K": "kelvin", "°F rise": "delta_degF", "°C": "degC", "°F": "degF", "in": "inch",
-    "in/s": "inch/s",
-}  # fmt: skip
 
 
 # --- reading -----------------------------------------------------------------------------------------------------------
@@ -542,6 +531,4 @@ def to_pint(value: Any, unit: str) -> Any:
     """
     import pint
 
-    if unit not in PRINTED_UNITS:
-        raise KeyError(unit)
-    return pint.get_application_registry().Quantity(in_unit(value, unit), _PINT_NAMES.get(unit, unit))
+    return pint.get_application_registry().Quantity(in_unit(value, unit), PRINTED_UNITS[unit].pint or unit)

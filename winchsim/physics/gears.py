@@ -27,6 +27,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.constants import INCH
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 
@@ -208,7 +209,7 @@ def module_from_diametral_pitch(diametral_pitch: float) -> float:
     """
     if not diametral_pitch > 0.0:
         raise DomainError("diametral pitch", diametral_pitch, "a positive number of teeth per inch")
-    return 0.0254 / diametral_pitch
+    return INCH / diametral_pitch
 
 
 def involute(angle: float) -> float:

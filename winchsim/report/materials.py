@@ -12,6 +12,7 @@ from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.report.columns import aligned
 from winchsim.report.paint import Paint
 from winchsim.report.problems import WIDTH
+from winchsim.report.si_keys import si_unit
 from winchsim.strength.materials import FrictionPair, Material, Origin, RopeMaterial, sourced_values
 
 Row = Material | RopeMaterial | FrictionPair
@@ -133,7 +134,7 @@ def row_facts(row: Row) -> dict[str, Any]:
         origin = row.origin(key)
         values[key] = {
             "value": value,
-            "unit": _SI[unit],
+            "unit": si_unit(unit) or "1",
             "meaning": meaning,
             "low": origin.low,
             "high": origin.high,
@@ -142,9 +143,6 @@ def row_facts(row: Row) -> dict[str, Any]:
             "from_memory": origin.basis == "from memory",
         }
     return facts | {"values": values}
-
-
-_SI = {"": "1", "kg/m³": "kg/m³", "MPa": "Pa", "GPa": "Pa", "°C": "°C"}
 
 
 def _table(head: list[str], rows: list[list[str]], right: str) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.constants import INCH
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
@@ -36,7 +37,7 @@ STOCK = tuple(
 """Diameters that round bar and tube are sold in. [m] Common practice, no published source."""
 
 STOCK_INCH = tuple(
-    eighths / 8 * 0.0254 for eighths in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48)
+    eighths / 8 * INCH for eighths in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48)
 )
 """The same in inches, an eighth to six. [m] Common practice, no published source."""
 
