@@ -29,11 +29,12 @@ from winchsim.inputs import (
 from winchsim.model import Machine, build
 from winchsim.model.restate import shaft_drags
 from winchsim.quantity_text import quantity
-from winchsim.report.tables import Say, key_numbers, margin_rows
+from winchsim.report.tables import key_numbers, margin_rows
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import Record, simulate
 from winchsim.slow import lift_all
+from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest
 from winchsim.studies.calibrate.knobs import knobs, turned
 from winchsim.studies.calibrate.postmortem import look_into
@@ -706,11 +707,11 @@ def test_pinions_of_every_group_are_looked_at():
 def test_a_report_holds_each_group_s_windings_against_their_own_limit():
     record = simulate(winch(group(winding_limit=90.0), group(count=1, no_load_speed=1000.0, pinion=16, winding_limit=150.0)))
     verdict = judge(record, cures=False)
-    rows = {row[0]: row for row in margin_rows(record, verdict, Say())}
+    rows = {row[0]: row for row in margin_rows(record, verdict, us=False)}
     for n, limit in ((1, "90.0 °C"), (2, "150 °C")):
         peak = float(record[f"motor_{n}_winding"].max())
         assert rows[f"winding of group {n}"][1:3] == (quantity(peak, "°C"), limit)
-    assert dict(key_numbers(record, verdict, Say()))["ratio, motor to drum"] == "256:1 and 192:1"
+    assert dict(key_numbers(record, verdict, us=False))["ratio, motor to drum"] == "256:1 and 192:1"
 
 
 def test_a_stall_is_timed_by_the_group_that_gets_hot_first():
@@ -751,3 +752,23 @@ def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
     found = look_into(inputs, LiftTest(number=1, mass=8.0, outcome="broke", broke_link="stage 1 gear"))
     assert found.broke.name.startswith("gear tooth of stage 1")
     assert found.next is not None and "gear tooth of stage 1" not in found.next.name
+
+
+@pytest.mark.parametrize("inputs", [
+    winch(), split(winch(), 1, 3), _mixed(720.0), winch(load=Load(mass=8.0, height=0.1, start_height=0.2)),
+    winch(stage=(STRIPS, REST)),
+], ids=["one group", "two", "three unequal", "hanging", "strips at once"])  # fmt: skip
+def test_the_slow_model_asks_of_every_link_what_the_full_run_does(inputs):
+    """The start included, when the torque that the load does not take yet speeds up the train: hardest on the first stages."""
+    verdict, lifts = judge(simulate(inputs), cures=False), lift_all(inputs)
+    for row in verdict.rows:
+        if row.link.time == 0.0 and np.isfinite(row.link.factor):
+            kind = list(LinkKind).index(row.link.kind)
+            assert lifts.kind_factors[kind, 0] <= row.link.factor * 1.01, row.label
+    weakest = {kind: min(row.link.factor for row in verdict.rows if row.link.kind is kind)
+               for kind in {row.link.kind for row in verdict.rows}}  # fmt: skip
+    if verdict.lifted:
+        found = {kind: lifts.kind_factors[list(LinkKind).index(kind), 0] for kind in weakest}
+        assert found == pytest.approx(weakest, rel=0.02)
+    else:
+        assert lifts.factor[0] == pytest.approx(min(weakest.values()), rel=1e-3) and lifts.factor[0] < 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -13,9 +13,9 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
+from winchsim.model.estimate import hanging_pulls
 from winchsim.model.judging import Channels, link_shares, on_drum, stalled_channels
-from winchsim.physics import load
-from winchsim.physics.chain import Chain, group_push, output_torques
+from winchsim.physics.chain import Chain, group_push, output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
@@ -109,7 +109,8 @@ class Lifts:
     holding : ndarray of int
         One of `Hold`.
     hold_margin : ndarray
-        Torque at the common gear by which friction at rest exceeds what the load passes up; negative runs back. [N·m]
+        Torque at the common gear by which friction exceeds what the load passes up, at rest or, where its guide carries part
+        of it, once the drum turns; negative runs back. [N·m]
     layers : ndarray of int
         Layer that the rope ends on, from 1.
     last_pull : ndarray
@@ -325,22 +326,16 @@ def _radii_used(batch: Batch) -> tuple[Any, Any]:
 
 
 def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
-    """Whether the load stays up with the power off, and by how much torque friction at rest holds it. [-], [N·m]
-
-    The drum starts back against losses at rest, under the pull that guide friction has left in the rope. Once it turns (and
-    cutting the power jolts it), the losses of motion must stop it before the load breaks away in its guide.
-    """
+    """Whether the load stays up with the power off, and the torque by which friction holds it there. [-], [N·m]"""
     m = batch.machine
-    weight = load.pull_needed(m.body, m.reach - m.top_travel)
     nothing = [np.zeros(batch.size) for _ in m.chain_groups]
     margins = []
-    for pull, losses in ((weight + m.body.friction, m.breakaway), (weight - m.breakaway * m.body.friction, 1.0)):
-        tension = np.maximum(pull, 0.0) / m.line.falls
+    for tension, losses in zip(hanging_pulls(m, m.top_travel), (m.breakaway, 1.0), strict=True):
         passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=losses)[0]
         margins.append(group_push(m.braked_chain, -1, nothing, losses) - passed)
     at_rest, moving = margins
     holds = np.where(at_rest >= 0, Hold.AT_REST_ONLY, Hold.RUNS_BACK)
-    return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), at_rest
+    return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), np.maximum(at_rest, moving)
 
 
 # --- links ----------------------------------------------------------------------------------------------------------
@@ -358,7 +353,26 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
     at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *_radii_used(batch))
     moved = course.first_speed > 0
-    return _rows(rising, n) * moved, _rows(link_shares(m, at_stall), n)
+    up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
+    return up, _rows(link_shares(m, at_stall), n)
+
+
+def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
+    """Share of each link's strength that is used as the drum starts under the full voltage: what the load does not take yet
+    speeds up gears and rotors. A rising voltage starts it gently. [-]"""
+    m, at_once = batch.machine, np.where(np.asarray(batch.raising.ramp) > 0, 0.0, 1.0)
+    rope_torque = path.start_tension * path.radii[0]
+    excess = np.maximum(group_push(m.chain, 1, torques) - output_torques(m.chain, 1, rope_torque)[0], 0.0)
+    gain = at_once * excess / rotating_inertia(m.chain)
+    common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
+    common_gain = shaft_ratios(m.chain)[0] * gain
+    passed = [
+        at_once * (torque - mesh.drag - mesh.inertia * mesh.ratio * common_gain)
+        for torque, mesh in zip(torques, m.chain.groups, strict=True)
+    ]
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
+    pull = drum / path.radii[0]
+    return link_shares(m, Channels(path.start_tension, pull, drum, outputs, True, passed, common))
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
