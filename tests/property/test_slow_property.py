@@ -15,9 +15,10 @@ from winchsim.model import Event, build
 from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulate import simulate
-from winchsim.slow import End, lift_all, lift_machine
+from winchsim.slow import End, Hold, lift_all, lift_machine
 from winchsim.studies.drum import study_drum
 from winchsim.studies.ladder import plan_ladder
+from winchsim.verdict.balance import hardest_margins, holding, hot_margins
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
 
@@ -98,6 +99,21 @@ def test_agrees_with_the_full_simulation_where_it_says_so(small, make_motor, mak
             slow["least_margin"] <= 1.05,
         )
         assert any(reasons)
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(data=st.data())
+def test_margins_and_holding_are_those_of_the_static_balances(small, make_motor, make_stage, data):
+    inputs = data.draw(winches(small, make_motor, make_stage))
+    share = data.draw(st.sampled_from([0.0, 0.05, 0.3]))
+    inputs = with_value(inputs, "load.guide_friction", share * inputs.load.mass * 9.80665)
+    machine = build(inputs)
+    slow = lift_machine(machine)
+    for margin, found in ((slow["margin_cold"], hardest_margins(machine)), (slow["margin_hot"], hot_margins(machine))):
+        assert margin == pytest.approx(found.resting, rel=1e-6)
+    found = holding(machine, machine.top_travel, slow["layers"] - 1)
+    for margin, holds in ((found.resting - 1, slow["hold_margin"] >= 0), (found.moving - 1, slow["holding"] == Hold.HOLDS)):
+        assert abs(margin) < 1e-9 or (margin > 0) == holds
 
 
 @settings(max_examples=6, deadline=None, derandomize=True)

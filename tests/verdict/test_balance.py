@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.inputs import Brake
+from winchsim.inputs import Brake, Stage
 from winchsim.model import Event, build
 from winchsim.simulate import simulate
+from winchsim.slow import Hold, lift_machine
 from winchsim.verdict.balance import (
     Margins,
     hardest_margins,
@@ -95,6 +96,31 @@ def test_a_brake_adds_to_what_holds(small):
     pull = 8.0 * 9.80665
     gained = 1.0 / (pull * machine.layers[0].radius)
     assert braked.moving == pytest.approx(bare.moving + gained, rel=1e-6)
+
+
+def test_a_guide_pulls_on_a_drum_at_rest_and_carries_part_of_the_load_once_it_turns(small):
+    """Brought up, the load hangs with its guide's friction on the rope; to come down it has to break away against it."""
+    free, guided = (build(small(load={"mass": 8.0, "guide_friction": f})) for f in (0.0, 3.0))
+    weight = 8.0 * 9.80665
+    bare, found = (holding(machine, machine.top_travel, 0) for machine in (free, guided))
+    assert found.resting * (weight + 3.0) == pytest.approx(bare.resting * weight, rel=1e-9)
+    assert found.moving * (weight - guided.breakaway * 3.0) == pytest.approx(bare.moving * weight, rel=1e-9)
+    stuck = build(small(load={"mass": 8.0, "guide_friction": 70.0}, stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),)))
+    carried = holding(stuck, stuck.top_travel, 0)
+    assert math.isinf(carried.moving) and carried.by_guide and not found.by_guide
+
+
+@pytest.mark.parametrize(("friction", "holds"), [(0.0, False), (5.0, True)])
+def test_a_guide_may_hold_what_the_train_alone_does_not(small, make_stage, friction, holds):
+    """The full run, the slow lift and the balance agree: the drum turns back, and stops before the load comes with it."""
+    winch = small(
+        stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 0.8, "guide_friction": friction}, settings={"watch": 3.0}
+    )
+    machine, record = build(winch), simulate(winch)
+    assert (holding(machine, machine.top_travel, 0).resting >= 1) is holds
+    slow = lift_machine(machine)
+    assert (slow["hold_margin"] >= 0) is (slow["holding"] != Hold.RUNS_BACK) is holds
+    assert read_history(record).held is holds
 
 
 def test_holding_decides_the_full_run(small, make_stage):

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from scipy.optimize import brentq
 
+from winchsim.elementwise import larger
 from winchsim.model.electric import Drive, Motors
 from winchsim.model.machine import Machine, PhaseStep
 from winchsim.physics import load
@@ -95,6 +96,38 @@ def pull(machine: Machine, travel: Any, grip: float = 1.0) -> Any:
     """
     body = machine.body
     return (load.pull_needed(body, machine.reach - travel) + grip * body.friction) / machine.line.falls
+
+
+class Hanging(NamedTuple):
+    """Rope force of a load that was brought up and is to stay there, floats or arrays, none below 0.
+
+    Attributes
+    ----------
+    at_rest : float or ndarray
+        That the rope was left with by the rising load, which a drum at rest has to bear. [N]
+    breaking_away : float or ndarray
+        At which the load breaks away downward in its guide: a drum that turns back must stop before. [N]
+    """
+
+    at_rest: Any
+    breaking_away: Any
+
+
+def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
+    """What decides whether a load stays up: its guide tightens the rope on the way up and carries part of the load after.
+
+    Parameters
+    ----------
+    machine : Machine
+    travel : float or ndarray
+        Of the load. [m]
+
+    Notes
+    -----
+    The drum starts back only if its losses at rest do not bear the first; once it turns it is stopped by its losses in motion,
+    if they bear the second. Own derivation, DEVELOPERS.md, section "Verdict".
+    """
+    return Hanging(larger(pull(machine, travel), 0.0), larger(pull(machine, travel, -machine.breakaway), 0.0))
 
 
 def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:

@@ -79,8 +79,11 @@ def margin_rows(record: Record, verdict: Verdict, say: Say) -> list[Row]:
         ("same, windings at limit", f"{number(s.stall_margin_hot)} x", "1", ""),
     ]
     hold = holding(machine, machine.top_travel, machine.layers_used[-1])
+    counted = "times this load; no pawl counted"
+    if machine.body.friction > 0:
+        counted = "times this load; guide and slope counted, no pawl"
     for words, value in (("holding, power off", hold.resting), ("same, once set going", hold.moving)):
-        rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", "times this load; no pawl counted"))
+        rows.append((words, "locks" if math.isinf(value) else f"{number(value)} x", "1", counted))
     for group in machine.groups:
         name = f"winding of group {group.number}" if len(machine.groups) > 1 else "winding"
         peak = float(record[f"motor_{group.number}_winding"].max())

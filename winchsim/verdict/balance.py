@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from winchsim.model import Machine
-from winchsim.model.estimate import drive_law, pull, raising_phase, steady_speed
+from winchsim.model.estimate import drive_law, hanging_pulls, pull, raising_phase, steady_speed
 from winchsim.model.machine import LiveGroup, PhaseStep
-from winchsim.physics import heat, load
+from winchsim.physics import heat
 from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
 from winchsim.physics.motor import copper_loss
 
@@ -250,12 +250,15 @@ class Holding:
     Attributes
     ----------
     resting, moving : float
-        Pull that the losses at rest, or those of motion, just hold, over the pull of the load; infinite where the train
-        locks by itself. At least 1 holds. [-]
+        Pull that the train just holds over the pull of the load with its guide: as it stands, and once it has been set going;
+        infinite where nothing sets it going. At least 1 holds. [-]
+    by_guide : bool
+        Whether the load's own guide carries it without any rope.
     """
 
     resting: float
     moving: float
+    by_guide: bool
 
     @property
     def knock_proof(self) -> bool:
@@ -277,14 +280,14 @@ def holding(machine: Machine, travel: float, layer: int, action: str = "off") ->
         ``off`` or ``short``: with the brake, where there is one.
     """
     m = machine
-    chain = m.chain_in(action)
-    torque = load.pull_needed(m.body, m.reach - travel) / m.line.falls * m.layers[layer].radius
+    chain, pulls = m.chain_in(action), hanging_pulls(m, travel)
     idle = [0.0] * len(chain.groups)
     found = []
-    for grip in (m.breakaway, 1.0):
-        passed = demand(chain, -1, grip)
-        found.append(_first_crossing(passed, group_push(chain, -1, idle, grip)) / torque)
-    return Holding(*found)
+    for tension, grip in zip(pulls, (m.breakaway, 1.0), strict=True):
+        held = _first_crossing(demand(chain, -1, grip), group_push(chain, -1, idle, grip))
+        found.append(held / (tension * m.layers[layer].radius) if tension > 0 else math.inf)
+    at_rest, moving = found
+    return Holding(max(at_rest, moving), moving, not pulls.breaking_away > 0)
 
 
 def _first_crossing(line: PiecewiseLine, level: float) -> float:

@@ -76,7 +76,9 @@ def held(case: Case) -> Iterator[Finding]:
         return
     layer = int(case.record["layer"][span.samples.stop - 1]) - 1
     found = holding(m, height / m.body.rise, layer, span.step.action)
-    if math.isinf(found.moving):
+    if found.by_guide:
+        how = "Its own guide carries the load"
+    elif math.isinf(found.moving):
         how = "The train locks against its load"
     elif found.knock_proof:
         how = f"Friction would hold {number(found.moving, 2)} times this load even after a knock"
