@@ -133,6 +133,31 @@ def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run
     assert "runs back" not in Screen().run("calibrate", *sheet, "--set", "pawl.fitted=true").out
 
 
+def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measured(folder):
+    """People edit their scenario between: a caution, no error, and nothing where the version is the same."""
+    crate = str(folder / "crate.toml")
+    Screen().run("ladder", crate, "--out", str(folder / "plan"), "--rungs", "2")
+    blank = (folder / "plan" / "ladder.csv").read_text().splitlines()
+    heads = blank[2].split(",")
+    times = ["16.1", "17.0", "18.4"]
+    filled = [
+        ",".join(time if head == "measured_time_s" else cell for head, cell in zip(heads, row.split(","), strict=True))
+        for row, time in zip(blank[3:], times, strict=True)
+    ]
+    (folder / "plan" / "filled.csv").write_text("\n".join([blank[0] + ",,,", *blank[1:3], *filled]))
+    arguments = (str(folder / "plan" / "filled.csv"), "--fit", "mesh_loss")
+    same = Screen().run("calibrate", crate, *arguments)
+    assert same.code == ExitCode.GOOD and "another version" not in same.out
+    lower = Screen().run("calibrate", crate, *arguments, "--set", "load.height=0.5 m", "--set", "title=Other crate")
+    said = " ".join(lower.out.split())
+    assert lower.code == ExitCode.GOOD and "CAUTION The sheet was planned for another version of the scenario (hash " in said
+    assert 'instead of "Other crate"' in said and "0.6 m instead of 0.5 m" in said
+    facts = json.loads(Screen().run("calibrate", crate, *arguments, "--set", "rope.diameter=2.1 mm", "--json").out)
+    (finding,) = facts["findings"]
+    assert finding["kind"] == "other_version" and finding["severity"] == "caution"
+    assert finding["about"] in blank[0] and facts["meta"]["scenario_hash"][:12] in finding["sentence"]
+
+
 def test_what_cannot_be_fitted_is_an_error_with_a_hint(folder):
     (folder / "one.csv").write_text("mass_kg,measured_time_s\n8,18.3\n")
     screen = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "one.csv"), "--fit", "mesh_loss,drag")

@@ -11,8 +11,11 @@ from winchsim.errors import InputError
 from winchsim.scenario.sheet import (
     MAX_ROWS,
     MeasuredTrace,
+    SheetOrigin,
     SheetRow,
+    origin_line,
     read_measured,
+    read_planned_sheet,
     read_sheet,
     read_trace,
     write_sheet,
@@ -55,6 +58,20 @@ def test_what_is_written_is_read_back(sheet, us):
         for name in SheetRow.__dataclass_fields__:
             value, expected = getattr(row, name), getattr(wrote, name)
             assert value == (pytest.approx(expected, rel=1e-6) if isinstance(expected, float) else expected), name
+
+
+@pytest.mark.parametrize("spoilt", ["{}", "{},,,,", "{};;;", "{}\t\t"])
+def test_a_sheet_names_the_scenario_that_it_was_planned_for(sheet, spoilt):
+    origin = SheetOrigin("Crate, scenario of May, scenario 0123456789ab", "abcdef012345")
+    text = write_sheet(ROWS, comments=[origin_line(origin), "more"])
+    first, rest = text.split("\n", 1)
+    rows, found = read_planned_sheet(sheet(spoilt.format(first) + "\n" + rest))
+    assert found == origin and len(rows) == len(ROWS)
+
+
+@pytest.mark.parametrize("first", ["", "# winchsim 0.1.0, ladder of a winch\n", "# of my own\n"])
+def test_a_sheet_need_not_say_what_it_was_planned_for(sheet, first):
+    assert read_planned_sheet(sheet(first + "mass_kg\n5\n"))[1] is None
 
 
 def test_heads_are_those_of_the_trade():

@@ -13,6 +13,7 @@ from winchsim.commands.progress import progress
 if TYPE_CHECKING:
     from winchsim.scenario.read import Scenario
     from winchsim.studies.calibrate import Calibration
+    from winchsim.verdict.finding import Finding
 
 FILE_NAMES = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
 
@@ -50,15 +51,15 @@ def register(commands: Any) -> None:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Fit, print, write."""
     from winchsim.scenario.read import read
-    from winchsim.scenario.sheet import SheetRow, read_sheet
+    from winchsim.scenario.sheet import SheetRow, read_planned_sheet
     from winchsim.units import parse_quantity
 
     scenario = read(options.file, options.overrides)
-    rows, masses = read_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
+    (rows, origin), masses = read_planned_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
 
     from winchsim.model import build
     from winchsim.report.calibration import calibration_json, calibration_text, rounded
-    from winchsim.report.measured import lift_tests
+    from winchsim.report.measured import lift_tests, planned_otherwise
     from winchsim.studies.calibrate import calibrate
     from winchsim.verdict.cautions import cautions
 
@@ -69,20 +70,26 @@ def run(options: argparse.Namespace, env: Env) -> int:
             scenario.inputs, tests, only=names, level=parse_quantity(options.level, ""), on_progress=tell
         )  # fmt: skip
     found = rounded(found, scenario.inputs)
-    closing = cautions(build(found.inputs))
-    files = _write(options, env, scenario, found, closing) if options.out else ()
+    closing, said = cautions(build(found.inputs)), planned_otherwise(origin, rows, scenario.inputs, scenario.digest)
+    findings = (said,) if said else ()
+    files = _write(options, env, scenario, found, findings, closing) if options.out else ()
     if options.json:
-        env.out(calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=files))
+        env.out(calibration_json(found, scenario.inputs, closing, findings, digest=scenario.digest, files=files))
     else:
         us = options.units == "us"
-        env.out(calibration_text(found, scenario.inputs, closing, name=scenario.name, us=us, paint=env.paint))
+        env.out(calibration_text(found, scenario.inputs, closing, findings, name=scenario.name, us=us, paint=env.paint))
         if not options.out:
             env.out("\n--out DIR writes the calibrated scenario and a figure of measured against predicted.")
     return ExitCode.GOOD if found.complete else ExitCode.INTERRUPTED
 
 
 def _write(
-    options: argparse.Namespace, env: Env, scenario: Scenario, found: Calibration, closing: tuple[str, ...]
+    options: argparse.Namespace,
+    env: Env,
+    scenario: Scenario,
+    found: Calibration,
+    findings: tuple[Finding, ...],
+    closing: tuple[str, ...],
 ) -> tuple[str, ...]:
     from winchsim.report.calibration import calibration_json, changes
     from winchsim.report.figures.learned import measured_and_predicted
@@ -98,6 +105,6 @@ def _write(
         calibrated.text,
         image(figure, "png", COLUMN, scenario.digest),
         image(figure, "svg", COLUMN, scenario.digest),
-        calibration_json(found, scenario.inputs, closing, digest=scenario.digest, files=FILE_NAMES),
+        calibration_json(found, scenario.inputs, closing, findings, digest=scenario.digest, files=FILE_NAMES),
     )
     return tuple(write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True))))

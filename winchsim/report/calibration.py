@@ -9,6 +9,7 @@ from typing import Any
 
 from winchsim.inputs import Inputs, Spec, walk, with_value
 from winchsim.quantity_text import number, quantity
+from winchsim.report.json_out import finding_facts
 from winchsim.report.json_text import document
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
@@ -18,6 +19,7 @@ from winchsim.studies.calibrate import Broken, Calibration, Interval, Kind, Lift
 from winchsim.studies.calibrate.calibration import to_error
 from winchsim.studies.calibrate.evidence import LABELS, UNITS, load_of
 from winchsim.studies.calibrate.knobs import knobs, turned
+from winchsim.verdict.finding import Finding
 from winchsim.verdict.words import given, listed, percent
 
 _PLAIN = Paint()
@@ -65,7 +67,14 @@ def rounded(found: Calibration, before: Inputs) -> Calibration:
 
 
 def calibration_text(
-    found: Calibration, before: Inputs, cautions: tuple[str, ...], *, name: str = "", us: bool = False, paint: Paint = _PLAIN
+    found: Calibration,
+    before: Inputs,
+    cautions: tuple[str, ...],
+    findings: tuple[Finding, ...] = (),
+    *,
+    name: str = "",
+    us: bool = False,
+    paint: Paint = _PLAIN,
 ) -> str:
     """Report of a calibration as text.
 
@@ -76,6 +85,8 @@ def calibration_text(
         Scenario that it started from.
     cautions : tuple of str
         What closes every report.
+    findings : tuple of Finding
+        What has to be said of the sheet.
     name : str
         File of the scenario, as the user typed it.
     us : bool
@@ -104,6 +115,7 @@ def calibration_text(
         page.heading(f"What broke: {broken.broke.name}")
         for sentence in broken_sentences(broken):
             page.item("-", sentence)
+    page.findings(findings)
     page.cautions(cautions)
     return page.text()
 
@@ -275,13 +287,20 @@ def broken_sentences(broken: Broken) -> tuple[str, ...]:
 
 
 def calibration_json(
-    found: Calibration, before: Inputs, cautions: tuple[str, ...], *, digest: str | None = None, files: tuple[str, ...] = ()
+    found: Calibration,
+    before: Inputs,
+    cautions: tuple[str, ...],
+    findings: tuple[Finding, ...] = (),
+    *,
+    digest: str | None = None,
+    files: tuple[str, ...] = (),
 ) -> str:
     """JSON text of a calibration, with the arguments of `calibration_text`."""
     fitted = [row.knob.name for row in found.parameters if row.fitted]
     return document(
         digest=digest,
         verdict=found.sentence,
+        findings=[finding_facts(finding) for finding in findings],
         cautions=cautions,
         rows=[_residual_facts(row) for row in found.residuals],
         complete=found.complete,

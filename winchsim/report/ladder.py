@@ -18,7 +18,7 @@ from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
 from winchsim.report.si_keys import key
 from winchsim.report.us import beside_us
-from winchsim.scenario.sheet import SheetRow, write_sheet
+from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import Ladder, Rung
 from winchsim.verdict.words import duration, given, length, percent, speed
 from winchsim.version import __version__
@@ -203,6 +203,11 @@ def rung_facts(rung: Rung) -> dict[str, Any]:
     return facts
 
 
+def title_on_sheet(title: str) -> str:
+    """Title of a scenario on one line."""
+    return " ".join(clean(title).split()) or "a winch"
+
+
 def ladder_csv(ladder: Ladder, *, us: bool = False, digest: str = "") -> str:
     """The test sheet of a ladder, to fill in: what was predicted, and blank columns for what is measured.
 
@@ -223,8 +228,7 @@ def ladder_csv(ladder: Ladder, *, us: bool = False, digest: str = "") -> str:
         )
         for rung in ladder.rungs
     ]  # fmt: skip
-    title = " ".join(clean(ladder.machine.title).split())
-    comments = [f"winchsim {__version__}, ladder of {title or 'a winch'}" + (f", scenario {digest[:12]}" if digest else "")]
+    comments = [origin_line(SheetOrigin(title_on_sheet(ladder.machine.title), digest[:12]))]
     comments.append("fill in measured_time_s and what else you can, then: winchsim calibrate FILE THIS.csv")
     return write_sheet(rows, us=us, comments=comments)
 

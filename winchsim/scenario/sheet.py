@@ -26,6 +26,7 @@ from winchsim.scenario.faults import MISSING, SHEET_CELL, SHEET_COLUMN, TOO_MUCH
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex
 from winchsim.units import parse_quantity
+from winchsim.version import __version__
 
 MAX_SHEET_BYTES = 1_000_000
 MAX_TRACE_BYTES = 20_000_000
@@ -93,6 +94,22 @@ _TRACE: Mapping[str, Spec] = MappingProxyType(
 )
 
 
+@dataclass(frozen=True)
+class SheetOrigin:
+    """What the first line of a sheet says of the scenario that it was planned for.
+
+    Attributes
+    ----------
+    title : str
+        Of the scenario.
+    digest : str
+        Beginning of the SHA-256 of its text and options.
+    """
+
+    title: str
+    digest: str
+
+
 # --- faces -----------------------------------------------------------------------------------------------------------
 
 
@@ -114,13 +131,18 @@ def read_sheet(path: str) -> tuple[SheetRow, ...]:
     InputError
         With every fault found, each with its line and column.
     """
+    return read_planned_sheet(path)[0]
+
+
+def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | None]:
+    """Rows of a test sheet, as `read_sheet` gives them, and what it was planned for; None where it does not say."""
     cells = _Cells(path, MAX_SHEET_BYTES, "a test sheet")
     if _is_trace(cells):
         told = Fault("this is a trace of one lift, no test sheet", file=cells.faults.file, line=cells.line,
                      expected="one row a test, with a column mass_kg",
                      hint="winchsim curves takes a trace: --measured", code=SHEET_COLUMN)  # fmt: skip
         raise InputError((told,))
-    return _sheet_of(cells)
+    return _sheet_of(cells), cells.origin
 
 
 def read_trace(path: str) -> MeasuredTrace:
@@ -147,6 +169,21 @@ def read_measured(path: str) -> tuple[SheetRow, ...] | MeasuredTrace:
     """Test sheet or measured trace, whichever the file is: a trace has a column of times and no masses."""
     cells = _Cells(path, MAX_TRACE_BYTES, "a test sheet or a measured trace")
     return _trace_of(cells) if _is_trace(cells) else _sheet_of(cells)
+
+
+def origin_line(origin: SheetOrigin) -> str:
+    """Remark that names the scenario of a sheet, for the first of the comments of `write_sheet`."""
+    scenario = f", scenario {origin.digest}" if origin.digest else ""
+    return f"winchsim {__version__}, ladder of {origin.title}{scenario}"
+
+
+_ORIGIN = re.compile(r"#\s*winchsim \S+, ladder of (.*), scenario ([0-9a-f]{12,64})")
+
+
+def _origin_in(line: str) -> SheetOrigin | None:
+    """Scenario that a first line names, whatever separators and quotes a spreadsheet put around it."""
+    found = _ORIGIN.fullmatch(line.strip(' \t\r,;"'))
+    return None if found is None else SheetOrigin(found[1], found[2])
 
 
 def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequence[str] = ()) -> str:
@@ -215,6 +252,7 @@ class _Cells:
         text = read_text(path, limit, what, ".csv")
         lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
         self.faults = Collector(str(path), LineIndex(lines))
+        self.origin = _origin_in(lines[0])
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
         self._reader = csv.reader([line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True)

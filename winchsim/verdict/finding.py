@@ -43,6 +43,7 @@ class FindingKind(StrEnum):
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
     EXTRAPOLATED = "extrapolated"
     MODELS_DIFFER = "models_differ"
+    OTHER_VERSION = "other_version"
     ASSUMED = "assumed"
 
 
