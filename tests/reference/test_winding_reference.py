@@ -131,7 +131,7 @@ class TestLayers:
         for length, count, outer in ((1.0, 1, 0.062), (20.0, 7, 0.134)):
             stack = drum.layers(0.05, 0.06, 0.006, length)
             assert len(stack) == count
-            assert drum.outer_diameter(stack, 0.006) == pytest.approx(outer)
+            assert drum.outer_diameter(stack[-1], 0.006) == pytest.approx(outer)
 
     def test_short_formula(self):
         # Handbook of Oceanographic Winch, Wire and Cable Technology, 3rd ed., ch. 12: L[ft] = 0.2618 W h (B + h)/d² in

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.physics.gears import contact, lewis_form_factor, loss_factor, tip_load_factors
+from winchsim.physics.gears import contact, loss_factor, root_section, tip_load_factors
 from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody
 from winchsim.strength.teeth import (
@@ -39,7 +39,7 @@ GEAR = Tooth(40, 1e-3, 8e-3, bore=5e-3)
 
 def test_metal_tooth_is_lewis_beam():
     found = tooth_strength(Tooth(12, 1e-3, 6e-3, bore=2e-3), BRASS)
-    assert found.force == pytest.approx(220e6 * 6e-3 * 1e-3 * lewis_form_factor(12))
+    assert found.force == pytest.approx(220e6 * 6e-3 * 1e-3 * root_section(12).form_factor)
     assert (found.path, found.basis, found.main_cause) == ("beam", "tabled", "size")
     assert found.rim_factor == 1.0
 
@@ -85,7 +85,7 @@ def _printed_force_by_hand(tooth, walls, infill, depth, root):
     factor = 1.6 * math.log(2.242 / backup) if backup < 1.2 - 1e-9 else 1.0
     core = max(0.0, root - 2 * wall)
     sandwich = 1 - (core / root) ** 3 * (1 - infill)
-    return 50e6 * tooth.width * tooth.module * lewis_form_factor(tooth.teeth) * sandwich / factor
+    return 50e6 * tooth.width * tooth.module * root_section(tooth.teeth).form_factor * sandwich / factor
 
 
 @pytest.mark.parametrize("module", [1e-3, 2e-3])

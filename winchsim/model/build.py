@@ -319,7 +319,7 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
     dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
     overflows = False
     if d.flange_diameter is not None:
-        fitting = [layer for layer in stack if 2 * layer.radius + r.diameter <= d.flange_diameter]
+        fitting = [layer for layer in stack if drum_room.outer_diameter(layer, r.diameter) <= d.flange_diameter]
         if not fitting:
             raise DomainError("drum.flange_diameter", quantity(d.flange_diameter, "mm"), "room for one layer of rope at least")
         overflows = len(fitting) < len(stack) and fitting[-1].end < dead + r.falls * where.top

@@ -130,9 +130,9 @@ def dead_length(stack: tuple[Layer, ...], turns: float, width: float, rope_diame
     return length
 
 
-def outer_diameter(stack: tuple[Layer, ...], rope_diameter: float) -> float:
-    """Diameter over the outermost layer. [m]"""
-    return 2 * stack[-1].radius + rope_diameter
+def outer_diameter(layer: Layer, rope_diameter: float) -> float:
+    """Diameter over the rope of a layer. [m]"""
+    return 2 * layer.radius + rope_diameter
 
 
 def rod_inertia(diameter: float, width: float, density: float) -> float:

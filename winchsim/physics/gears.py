@@ -7,14 +7,10 @@ by a rack, so they get no form factor.
 
 The generating rack
 -------------------
-Teeth are taken as cut (or drawn) by a straight-sided rack with a rounded tip. Two racks are named:
-
-* `ISO_RACK`, dedendum 1.25 m and tip radius 0.38 m (ISO 53, profile A), is the default: it is what metric
-  cutters and most drawing programs make, and it is also the rack behind the published tip-load factors.
-  Against the printed Lewis tables it gives form factors 1 to 3.5 % low, which is the safe side.
-* `SHALLOW_RACK`, dedendum 1.157 m and tip radius 0.3 m, is the older inch-system rack. It comes closest to
-  the printed Lewis tables (within 3.1 %) and is kept for gears that were really cut so, and for checking
-  against those tables.
+Teeth are taken as cut (or drawn) by a straight-sided rack with a rounded tip. `ISO_RACK`, dedendum 1.25 m and tip
+radius 0.38 m (ISO 53, profile A), is the default: it is what metric cutters and most drawing programs make, and it is also
+the rack behind the published tip-load factors. Against the printed Lewis tables it gives form factors 1 to 3.5 % low, which
+is the safe side; the older inch-system rack (1.157 m, 0.3 m) comes within 3.1 % of them.
 """
 
 from __future__ import annotations
@@ -37,7 +33,7 @@ DEFAULT_PRESSURE_ANGLE = math.radians(20.0)
 LEAST_TEETH = 5
 """Fewest teeth for which the geometry here is meant; below, a rack-made involute tooth is all undercut."""
 
-_NEWTON_STEPS = 60
+_MOST_STEPS = 60
 _SCAN_POINTS = 201
 _SCAN_ZOOMS = 3
 
@@ -72,7 +68,6 @@ class Rack:
 
 
 ISO_RACK = Rack(1.0, 1.25, 0.38)
-SHALLOW_RACK = Rack(1.0, 1.157, 0.3)
 
 
 @dataclass(frozen=True)
@@ -145,8 +140,6 @@ class Contact:
         Pressure angle at the working pitch circles. [rad]
     centre_distance : float
         Distance of the axes. [m]
-    base_pitch : float
-        Pitch along the line of action. [m]
     recess, approach : float
         Path of contact beyond the pitch point on the pinion's tip side, and on the gear's tip side. [m]
     e1, e2 : float
@@ -161,7 +154,6 @@ class Contact:
 
     working_angle: float
     centre_distance: float
-    base_pitch: float
     recess: float
     approach: float
     e1: float
@@ -175,11 +167,6 @@ class Contact:
     def path(self) -> float:
         """Length of the path of contact. [m]"""
         return self.recess + self.approach
-
-    @property
-    def arc(self) -> float:
-        """Arc of contact, measured on the working pitch circle. [m]"""
-        return self.path / math.cos(self.working_angle)
 
     @property
     def ratio(self) -> float:
@@ -239,7 +226,7 @@ def inverse_involute(value: float) -> float:
     if not 0.0 <= value < 100.0:
         raise DomainError("involute value", value, "zero or a small positive number")
     low, high = 0.0, 0.5 * math.pi - 1e-4
-    for _ in range(_NEWTON_STEPS):
+    for _ in range(_MOST_STEPS):
         middle = 0.5 * (low + high)
         if involute(middle) < value:
             low = middle
@@ -291,41 +278,6 @@ def diameters(
     return Diameters(pitch, pitch * math.cos(pressure_angle), tip, root)
 
 
-@dataclass(frozen=True)
-class ToothForces:
-    """Force between two teeth at the pitch point, and its parts. [N]"""
-
-    tangential: float
-    radial: float
-    normal: float
-
-
-def tooth_forces(torque: float, pitch_diameter: float, pressure_angle: float) -> ToothForces:
-    """Tangential, radial and normal force of a mesh that carries a torque.
-
-    Parameters
-    ----------
-    torque : float
-        Torque on the gear; its size is what counts. [N·m]
-    pitch_diameter : float
-        Pitch diameter of the same gear. [m]
-    pressure_angle : float
-        Pressure angle. [rad]
-
-    Returns
-    -------
-    ToothForces
-        The three forces, none negative. [N]
-
-    References
-    ----------
-    Statics; R. C. Juvinall and K. M. Marshek, *Fundamentals of Machine Component Design*, chapter on spur
-    gears (from memory).
-    """
-    tangential = 2.0 * abs(torque) / pitch_diameter
-    return ToothForces(tangential, tangential * math.tan(pressure_angle), tangential / math.cos(pressure_angle))
-
-
 def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
                   rack: Rack = ISO_RACK) -> float:  # fmt: skip
     """Thickness of a tooth at its tip circle, in modules; negative when the flanks would cross below it. [-]
@@ -372,32 +324,6 @@ def undercut_limit(pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: flo
     _, radius = _rack_tip(pressure_angle, rack)
     straight = rack.dedendum - radius * (1.0 - math.sin(pressure_angle))
     return max(0.0, 2.0 * (straight - shift) / math.sin(pressure_angle) ** 2)
-
-
-def interference_limit(ratio: float, pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, addendum: float = 1.0) -> float:
-    """Fewest pinion teeth that mesh without interference at a gear ratio, as a real number. [-]
-
-    Parameters
-    ----------
-    ratio : float
-        Gear teeth over pinion teeth, at least 1; ``math.inf`` for a rack. [-]
-    pressure_angle : float
-        Pressure angle. [rad]
-    addendum : float
-        Addendum of the gear, in modules. [-]
-
-    References
-    ----------
-    J. E. Shigley, *Mechanical Engineering Design*, §13-7, equations for spur gears of any ratio and for a
-    rack.
-    """
-    if not ratio >= 1.0:
-        raise DomainError("gear ratio", ratio, "1 or more (gear teeth over pinion teeth)")
-    sine2 = math.sin(pressure_angle) ** 2
-    if math.isinf(ratio):
-        return 2.0 * addendum / sine2
-    wide = 1.0 + 2.0 * ratio
-    return 2.0 * addendum / (wide * sine2) * (ratio + math.sqrt(ratio**2 + wide * sine2))
 
 
 # --------------------------------------------------------------------------------------------- contact
@@ -486,7 +412,6 @@ def contact(
     return Contact(
         working_angle=angle,
         centre_distance=distance,
-        base_pitch=pitch,
         recess=recess,
         approach=approach,
         e1=recess / pitch,
@@ -496,35 +421,6 @@ def contact(
         clearance1=root2 - distance - tip1 if internal else distance - tip1 - root2,
         clearance2=tip2 - distance - root1 if internal else distance - tip2 - root1,
     )
-
-
-def sliding_speeds(pair: Contact, speed1: Floats, teeth1: int, teeth2: int, *, internal: bool = False) -> tuple[Floats, Floats]:
-    """Sliding speed between the teeth at the two ends of the path of contact, where it is largest. [m/s]
-
-    Parameters
-    ----------
-    pair : Contact
-        The pair, built with its real module.
-    speed1 : float or ndarray
-        Speed of the pinion. [rad/s]
-    teeth1, teeth2 : int
-        Teeth of pinion and gear. [-]
-    internal : bool
-        Gear 2 is a ring.
-
-    Returns
-    -------
-    tuple of float or ndarray
-        Speed at the gear-tip end and at the pinion-tip end of the path. [m/s]
-
-    References
-    ----------
-    R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12: relative speed (w1 ± w2) times the
-    distance from the pitch point.
-    """
-    side = -1.0 if internal else 1.0
-    relative = np.abs(speed1) * (1.0 + side * teeth1 / teeth2)
-    return relative * pair.approach, relative * pair.recess
 
 
 # ------------------------------------------------------------------------------------------------ loss
@@ -673,37 +569,6 @@ def root_section(
     return RootSection(2.0 * half, apex - height, load_angle)
 
 
-def lewis_form_factor(
-    teeth: int,
-    pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
-    shift: float = 0.0,
-    rack: Rack = ISO_RACK,
-) -> float:
-    """Lewis form factor Y of a tooth loaded at its tip, from geometry, for any tooth count from 5. [-]
-
-    Parameters
-    ----------
-    teeth : int
-        Number of teeth. [-]
-    pressure_angle : float
-        Pressure angle. [rad]
-    shift : float
-        Profile shift in modules. [-]
-    rack : Rack
-        Generating rack. [-]
-
-    Returns
-    -------
-    float
-        Y in ``stress = force / (width x module x Y)``. [-]
-
-    References
-    ----------
-    See `root_section`. Printed tables differ among themselves by up to 6 %.
-    """
-    return root_section(teeth, pressure_angle, shift, rack).form_factor
-
-
 def tip_load_factors(
     teeth: int,
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
@@ -746,7 +611,7 @@ def tip_load_factors(
     g = radius - rack.dedendum + shift
     h = 2.0 / teeth * (0.5 * math.pi - offset) - math.pi / 3.0
     turn = math.pi / 6.0
-    for _ in range(_NEWTON_STEPS):
+    for _ in range(_MOST_STEPS):
         value = turn - 2.0 * g / teeth * math.tan(turn) + h
         turn -= value / (1.0 - 2.0 * g / teeth / math.cos(turn) ** 2)
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
@@ -866,21 +731,6 @@ def gear_inertia(teeth: int, module: float, width: float, density: float, bore: 
     if not 0.0 <= bore < pitch:
         raise DomainError("bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m")
     return float(disc_inertia(pitch, bore, width, density * fill))
-
-
-def gear_mass(teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0) -> float:
-    """Mass of a gear, taken as a disc of its pitch diameter. [kg]
-
-    Parameters are those of `gear_inertia`.
-
-    References
-    ----------
-    Own assumption, as for `gear_inertia`.
-    """
-    pitch = teeth * module
-    if not 0.0 <= bore < pitch:
-        raise DomainError("bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m")
-    return float(disc_mass(pitch, bore, width, density * fill))
 
 
 # ------------------------------------------------------------------------------------ private geometry

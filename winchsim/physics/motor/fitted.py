@@ -84,11 +84,6 @@ class MotorFit:
     best_measurement: str | None
     gearbox: OutputGearbox | None
 
-    @property
-    def worst_residual(self) -> float:
-        """Largest relative residual in magnitude; 0 where everything is met [-]."""
-        return max((abs(residual.relative) for residual in self.residuals), default=0.0)
-
 
 @dataclass(frozen=True)
 class Extras:

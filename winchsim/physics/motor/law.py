@@ -7,7 +7,6 @@ Resistance and constant are stated at 20 °C and follow their own temperatures (
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -197,30 +196,6 @@ class OperatingPoint:
         return self.output_power / self.input_power
 
 
-def at_temperature(motor: Motor, winding: float, magnet: float) -> Motor:
-    """The motor as it behaves at other temperatures than 20 °C, as a motor without temperature coefficients.
-
-    Parameters
-    ----------
-    motor : Motor
-        Values at 20 °C.
-    winding, magnet : float
-        Temperatures. [°C]
-
-    Returns
-    -------
-    Motor
-        With the hot resistance and constant; its drag, which is mechanical, stays.
-    """
-    return dataclasses.replace(
-        motor,
-        resistance=float(resistance_at(motor.resistance, winding, motor.copper_coefficient)),
-        constant=float(constant_at(motor.constant, magnet, motor.magnet_coefficient)),
-        copper_coefficient=0.0,
-        magnet_coefficient=0.0,
-    )
-
-
 def steady_current(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     """Current of a motor at a voltage and a speed, its inductance aside.
 
@@ -372,30 +347,6 @@ def stall(motor: Motor, voltage: float) -> tuple[float, float]:
     (0.028, 3.0)
     """
     return shaft_torque(motor, voltage, 0.0), plain(steady_current(motor, voltage, 0.0))
-
-
-def mechanical_time_constant(motor: Motor, inertia: float | None = None) -> float:
-    """Time in which an unloaded motor covers 63 % of a change of speed.
-
-    Parameters
-    ----------
-    motor : Motor
-        At the temperature in question.
-    inertia : float, optional
-        All that turns with the shaft, the rotor included; left out: the rotor alone. [kg·m²]
-
-    Returns
-    -------
-    float
-        J R / k². [s]
-
-    Examples
-    --------
-    >>> mechanical_time_constant(Motor(resistance=2.0, constant=0.01, drag=0.0), 1e-6)
-    0.02
-    """
-    turning = motor.inertia if inertia is None else inertia
-    return turning * motor.resistance / motor.constant**2
 
 
 def require_positive(name: str, value: float, unit: str) -> None:
