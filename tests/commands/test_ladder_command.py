@@ -47,7 +47,7 @@ def done(folder):
 def test_the_report_says_everything_in_100_columns(done):
     assert done.code == ExitCode.GOOD and done.out.startswith("6 rungs from an unloaded run to 10 kg")
     for heading in ("Rungs", "Down again, and a fall", "If it stalls", "Weigh and measure first",
-                    "Print settings that the prediction rests on", "Checked", "Findings", "Cautions"):  # fmt: skip
+                    "Print settings that the prediction rests on", "Checked", "Findings, worst first", "Cautions"):  # fmt: skip
         assert f"\n{heading}\n" in done.out
     assert max(len(line) for line in done.out.splitlines()) <= 100
     text = " ".join(done.out.split())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from winchsim.inputs import walk
-from winchsim.report.tables import Say, energy_rows, input_tables, link_rows, moments, value_text
+from winchsim.report.tables import energy_rows, input_tables, link_rows, moments, value_text
 from winchsim.report.timeline import timeline
 from winchsim.scenario.read import loads
 
@@ -49,8 +49,8 @@ def built():
 
 def test_each_value_stands_once_with_its_basis(built):
     inputs, machine = built
-    rows = {row.path: row for table in input_tables(inputs, machine, Say()) for row in table.rows}
-    assert len(rows) == sum(len(table.rows) for table in input_tables(inputs, machine, Say()))
+    rows = {row.path: row for table in input_tables(inputs, machine, us=False) for row in table.rows}
+    assert len(rows) == sum(len(table.rows) for table in input_tables(inputs, machine, us=False))
     assert rows["motors.1.count"].value == "4" and rows["motors.1.count"].basis == "given"
     assert rows["motors.1.no_load_speed"].value == "9000 rpm"
     assert rows["stage.1.infill"].value == "40 %" and rows["stage.1.greased"].value == "no"
@@ -66,7 +66,7 @@ def test_each_value_stands_once_with_its_basis(built):
 
 def test_what_is_left_out_is_listed_too(built):
     inputs, machine = built
-    tables = {table.name: table for table in input_tables(inputs, machine, Say())}
+    tables = {table.name: table for table in input_tables(inputs, machine, us=False)}
     shown = {row.path for table in tables.values() for row in table.rows}
     out = {f"{name}.{key.partition(' ')[0]}" for name, table in tables.items() for key in table.left_out}
     for path, _, _ in walk(inputs):
@@ -78,28 +78,28 @@ def test_what_is_left_out_is_listed_too(built):
 def test_values_are_written_in_their_unit(built):
     inputs, _ = built
     specs = {path: (value, spec) for path, value, spec in walk(inputs)}
-    assert value_text(*specs["load.mass"], Say()) == "5 kg"
-    assert value_text(*specs["load.mass"], Say(us=True)) == "5 kg (11.0 lb)"
-    assert value_text(*specs["settings.ambient"], Say(us=True)) == "20 °C (68.0 °F)"
-    assert value_text(None, specs["load.mass"][1], Say()) == "none"
+    assert value_text(*specs["load.mass"], us=False) == "5 kg"
+    assert value_text(*specs["load.mass"], us=True) == "5 kg (11.0 lb)"
+    assert value_text(*specs["settings.ambient"], us=True) == "20 °C (68.0 °F)"
+    assert value_text(None, specs["load.mass"][1], us=False) == "none"
 
 
 def test_moments_are_those_of_the_timeline(lifted):
     record, _ = lifted
-    rows = moments(record, Say())
+    rows = moments(record, us=False)
     assert [row[2] for row in rows] == [moment.text for moment in timeline(record)]
     assert rows[0] == ("0.00 s", "0.000 m", "power on, raising")
 
 
 def test_links_weakest_first_with_mark_below_what_is_wanted(stuck):
     _, verdict = stuck
-    rows = link_rows(verdict.rows, Say())
+    rows = link_rows(verdict.rows, us=False)
     for row, source in zip(rows, verdict.rows, strict=True):
         assert row[5].startswith(source.label) and row[0].endswith("<") == (source.link.factor < source.link.required)
 
 
 def test_energy_shares_add_up(lifted):
     record, _ = lifted
-    first, *rest = energy_rows(record.energy, Say())
+    first, *rest = energy_rows(record.energy, us=False)
     assert first[0] == "from the supply"
     assert sum(float(share.split()[0]) for _, _, share in rest) == pytest.approx(100, abs=1.5)

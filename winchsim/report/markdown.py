@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from winchsim.report import tables
 from winchsim.report.page import Report
 from winchsim.report.plain_text import harmless
-from winchsim.report.tables import Say
+from winchsim.report.us import said
 from winchsim.version import __version__
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~&$^-])")
@@ -45,13 +45,13 @@ def fenced(text: str) -> str:
 
 
 def _lines(report: Report, suffix: str) -> list[str]:
-    say, record, verdict = Say(report.us), report.record, report.verdict
+    us, record, verdict = report.us, report.record, report.verdict
     _, words = report.stand
-    lines = [f"# {plain(report.title)}", "", f"**{plain(say.text(verdict.sentence))}** ({plain(words)})", ""]
+    lines = [f"# {plain(report.title)}", "", f"**{plain(said(verdict.sentence, us))}** ({plain(words)})", ""]
     pictures = {picture.name: picture for picture in report.pictures}
     if verdict.trusted:
-        lines += ["## Key numbers", "", *_table(("", ""), tables.key_numbers(record, verdict, say))]
-    lines += ["## Timeline", "", *_table(("time", "height", "what happens"), tables.moments(record, say))]
+        lines += ["## Key numbers", "", *_table(("", ""), tables.key_numbers(record, verdict, us=us))]
+    lines += ["## Timeline", "", *_table(("time", "height", "what happens"), tables.moments(record, us=us))]
     for name, picture in pictures.items():
         lines += [
             f"## {plain(picture.heading)}",
@@ -62,44 +62,44 @@ def _lines(report: Report, suffix: str) -> list[str]:
             "",
         ]
     if verdict.trusted:
-        lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, say))]
-        lines += _strength(report, say)
-        lines += ["## Energy", "", *_table(("head", "energy", "share"), tables.energy_rows(record.energy, say))]
+        lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, us=us))]
+        lines += _strength(report, us)
+        lines += ["## Energy", "", *_table(("head", "energy", "share"), tables.energy_rows(record.energy, us=us))]
         lines += [plain(tables.energy_remark(record.energy)), ""]
     lines += ["## Findings", ""]
     for finding in verdict.findings:
-        aid = f" What would help: {plain(say.text(finding.help))}" if finding.help else ""
-        lines.append(f"- **{finding.severity.value}:** {plain(say.text(finding.sentence))}{aid}")
+        aid = f" What would help: {plain(said(finding.help, us))}" if finding.help else ""
+        lines.append(f"- **{finding.severity.value}:** {plain(said(finding.sentence, us))}{aid}")
     if verdict.cures:
         lines += ["", "## Single changes, each tried in a full run", ""]
-        lines += [f"- {'' if c.confirmed else 'does not cure it: '}{plain(say.text(c.sentence))}" for c in verdict.cures]
+        lines += [f"- {'' if c.confirmed else 'does not cure it: '}{plain(said(c.sentence, us))}" for c in verdict.cures]
     noted = tables.notes(record.machine, verdict.rows)
-    lines += ["", "## Good to know", "", *(f"- {plain(say.text(note))}" for note in noted)] if noted else []
-    lines += ["", "## Cautions", "", *(f"- {plain(say.text(caution))}" for caution in verdict.cautions), ""]
-    return lines + _inputs(report, say) + _repeat(report)
+    lines += ["", "## Good to know", "", *(f"- {plain(said(note, us))}" for note in noted)] if noted else []
+    lines += ["", "## Cautions", "", *(f"- {plain(said(caution, us))}" for caution in verdict.cautions), ""]
+    return lines + _inputs(report, us) + _repeat(report)
 
 
-def _strength(report: Report, say: Say) -> list[str]:
+def _strength(report: Report, us: bool) -> list[str]:
     verdict = report.verdict
     lines = []
     if verdict.rows:
-        lines += ["## Weakest links", "", *_table(tables.LINK_HEADS, tables.link_rows(verdict.rows, say))]
+        lines += ["## Weakest links", "", *_table(tables.LINK_HEADS, tables.link_rows(verdict.rows, us=us))]
         lines += [plain(remark) + "  " for remark in tables.link_remarks(verdict.rows)] + [""]
-        lines += [plain(say.text(tables.life(report.record))), ""]
-    lines += ["## If it stalls or snags with the power on", "", plain(say.text(verdict.full_pull.sentence)), ""]
+        lines += [plain(said(tables.life(report.record), us)), ""]
+    lines += ["## If it stalls or snags with the power on", "", plain(said(verdict.full_pull.sentence, us)), ""]
     if verdict.full_pull.rows:
         heads = ("factor", "without current limit", "link")
         lines += _table(heads, tables.full_pull_rows(verdict.full_pull))
         lines += [plain(tables.full_pull_current(verdict.full_pull)), ""]
     if report.snag is not None:
-        lines += [plain(say.text(tables.snag_text(report.snag))), ""]
+        lines += [plain(said(tables.snag_text(report.snag), us)), ""]
     return lines
 
 
-def _inputs(report: Report, say: Say) -> list[str]:
+def _inputs(report: Report, us: bool) -> list[str]:
     rows = [
         (row.path, row.value, row.basis, "; ".join(p for p in (row.meaning, row.remark) if p))
-        for table in tables.input_tables(report.scenario.inputs, report.record.machine, say)
+        for table in tables.input_tables(report.scenario.inputs, report.record.machine, us=us)
         for row in table.rows
     ]
     return ["## Every input", "", *_table(("path", "value", "basis", "meaning"), rows)]

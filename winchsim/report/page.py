@@ -1,6 +1,6 @@
 """The report of a lift as one HTML page that needs nothing else: no network, no script, figures inside.
 
-Whatever comes from the user goes through `safe`, which leaves no markup and no control character in it.
+Whatever comes from the user goes through `plain_text.safe`, which leaves no markup and no control character in it.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from string import Template
 from winchsim.report import tables
 from winchsim.report.figures.catalogue import Picture
 from winchsim.report.figures.save import inline_svg
-from winchsim.report.plain_text import harmless
-from winchsim.report.tables import Say
+from winchsim.report.plain_text import harmless, safe
+from winchsim.report.us import said
 from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
 from winchsim.verdict.finding import Finding, Verdict
@@ -108,35 +108,32 @@ def page(report: Report) -> str:
     )
 
 
-def safe(text: str) -> str:
-    """Text of any origin as HTML text or attribute value."""
-    return html.escape(harmless(text), quote=True)
-
-
 def _said(text: str, report: Report) -> str:
-    return safe(Say(report.us).text(text))
+    return safe(said(text, report.us))
 
 
 # --- sections ---------------------------------------------------------------------------------------------------------
 
 
 def _sections(report: Report) -> Iterable[str]:
-    say, record, verdict = Say(report.us), report.record, report.verdict
+    us, record, verdict = report.us, report.record, report.verdict
     by_name = {picture.name: picture for picture in report.pictures}
     build = by_name.pop("build", None)
-    first = [_section("Key numbers", _table((), tables.key_numbers(record, verdict, say)))] if verdict.trusted else []
-    first.append(_section("Timeline", _table(("time", "height", "what happens"), tables.moments(record, say), kind="timeline")))
+    first = [_section("Key numbers", _table((), tables.key_numbers(record, verdict, us=us)))] if verdict.trusted else []
+    first.append(
+        _section("Timeline", _table(("time", "height", "what happens"), tables.moments(record, us=us), kind="timeline"))
+    )
     second = [_section(build.heading, _figure(build), kind="build")] if build is not None else []
     yield '<div class="twin"><div>' + "\n".join(first) + "</div><div>" + "\n".join(second) + "</div></div>"
     curves = [by_name.pop(name) for name in list(by_name) if name != "energy"]
     if curves:
         yield _section("Curves", '<div class="figures">' + "\n".join(_figure(p, h3=True) for p in curves) + "</div>")
     if verdict.trusted:
-        yield _section("Margins", _table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, say)))
-        yield from _strength(report, say)
+        yield _section("Margins", _table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, us=us)))
+        yield from _strength(report, us)
         energy = by_name.get("energy")
         drawn = _figure(energy) if energy is not None else ""
-        table = _table(("head", "energy", "share"), tables.energy_rows(record.energy, say), right=(1, 2), kind="narrow")
+        table = _table(("head", "energy", "share"), tables.energy_rows(record.energy, us=us), right=(1, 2), kind="narrow")
         yield _section(
             "Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record.energy))}</div></div>'
         )
@@ -148,7 +145,7 @@ def _sections(report: Report) -> Iterable[str]:
     if noted:
         yield _section("Good to know", _list(noted, report))
     yield _section("Cautions", _list(verdict.cautions, report), kind="cautions")
-    yield _inputs(report, say)
+    yield _inputs(report, us)
     yield _repeat(report)
 
 
@@ -156,10 +153,10 @@ def _section(heading: str, body: str, kind: str = "") -> str:
     return f'<section class="{kind}">\n<h2>{safe(heading)}</h2>\n{body}\n</section>'
 
 
-def _strength(report: Report, say: Say) -> Iterable[str]:
+def _strength(report: Report, us: bool) -> Iterable[str]:
     verdict = report.verdict
     if verdict.rows:
-        rows = tables.link_rows(verdict.rows, say)
+        rows = tables.link_rows(verdict.rows, us=us)
         remarks = "".join(_note(remark) for remark in tables.link_remarks(verdict.rows))
         life = tables.life(report.record)
         said = f"<p>{_said(life, report)}</p>" if life else ""
@@ -190,12 +187,12 @@ def _findings(findings: Sequence[Finding], report: Report) -> str:
     return f'<ul class="findings">{"".join(items)}</ul>' if items else "<p>None.</p>"
 
 
-def _inputs(report: Report, say: Say) -> str:
+def _inputs(report: Report, us: bool) -> str:
     parts = [
         '<p class="remark">Given: in the scenario or by an option. Assumed: estimated or taken for want of a value. '
         "Default: none of it in this build, or how the run is made.</p>"
     ]
-    for table in tables.input_tables(report.scenario.inputs, report.record.machine, say):
+    for table in tables.input_tables(report.scenario.inputs, report.record.machine, us=us):
         rows = [
             (row.path.rpartition(".")[2], row.value, row.basis, "; ".join(p for p in (row.meaning, row.remark) if p))
             for row in table.rows

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import unicodedata
 
 _STEERING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
@@ -24,6 +25,11 @@ def harmless(text: str) -> str:
         One line.
     """
     return "".join(" " if c in "\t\n\r" else c if _keeps(c) else f"\\x{ord(c):02x}" for c in text)
+
+
+def safe(text: str) -> str:
+    """Text of any origin, harmless, as HTML text or attribute value."""
+    return html.escape(harmless(text), quote=True)
 
 
 def _keeps(character: str) -> bool:

@@ -54,7 +54,11 @@ def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN) -> str:
 
 
 def clean(text: str) -> str:
-    """Text without control characters, so that a file cannot steer the terminal."""
+    """Text for a terminal: without control characters, so that a file cannot steer it, on one line.
+
+    For a page, a figure or a file it is `plain_text.harmless`: joiners and odd spaces, which scripts need, are told by
+    their code here, since terminals differ in the room that they give them.
+    """
     return "".join(c if c.isprintable() else " " if c in "\t\n" else f"\\x{ord(c):02x}" for c in text)
 
 

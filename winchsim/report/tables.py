@@ -11,7 +11,7 @@ from winchsim.model import Machine
 from winchsim.model.machine import Assumed
 from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
 from winchsim.report.timeline import timeline
-from winchsim.report.us import beside_us
+from winchsim.report.us import said
 from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
 from winchsim.verdict.balance import holding
 from winchsim.verdict.finding import FullPull, LinkRow, Verdict
@@ -29,49 +29,37 @@ MEMORY = "*"
 Row = tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Say:
-    """How numbers and sentences are written: in SI alone, or with US units beside it."""
-
-    us: bool = False
-
-    def q(self, value: float | None, unit: str, digits: int = 3) -> str:
-        """A number with its unit."""
-        return quantity(value, unit, digits, us=self.us)
-
-    def text(self, sentence: str) -> str:
-        """A finished sentence."""
-        return beside_us(sentence) if self.us else sentence
-
-
-def moments(record: Record, say: Say) -> list[Row]:
+def moments(record: Record, *, us: bool) -> list[Row]:
     """Time, height and what happened."""
     rows: list[Row] = []
     for moment in timeline(record):
         time = "" if moment.time is None else f"{fixed(moment.time, 2)} s"
         height = "" if moment.height is None else f"{fixed(moment.height, 3)} m"
-        rows.append((time, say.text(height), say.text(moment.text)))
+        rows.append((time, said(height, us), said(moment.text, us)))
     return rows
 
 
-def key_numbers(record: Record, verdict: Verdict, say: Say) -> list[Row]:
+def key_numbers(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
     """Name and value of the numbers that everyone asks for."""
     s = verdict.summary
     return [
         ("lift time", duration(s.lift_time) if s.lift_time is not None else "not up"),
-        ("steady speed", say.text(speed(s.steady_speed)) if s.steady_speed is not None else "none"),
-        ("highest, final height", say.text(f"{length(s.highest)}, {length(s.final_height)}")),
-        ("supply current", f"{say.q(s.peak_current, 'A')} at most, {say.q(s.mean_current, 'A')} on average"),
-        ("rope tension", f"{say.q(s.peak_tension, 'N')} at most"),
-        ("hottest winding", say.q(s.peak_winding, "°C")),
-        ("energy from the supply", say.q(s.energy_in, "J")),
-        ("charge drawn", say.q(s.charge, "A·h")),
+        ("steady speed", said(speed(s.steady_speed), us) if s.steady_speed is not None else "none"),
+        ("highest, final height", said(f"{length(s.highest)}, {length(s.final_height)}", us)),
+        (
+            "supply current",
+            f"{quantity(s.peak_current, 'A', us=us)} at most, {quantity(s.mean_current, 'A', us=us)} on average",
+        ),
+        ("rope tension", f"{quantity(s.peak_tension, 'N', us=us)} at most"),
+        ("hottest winding", quantity(s.peak_winding, "°C", us=us)),
+        ("energy from the supply", quantity(s.energy_in, "J", us=us)),
+        ("charge drawn", quantity(s.charge, "A·h", us=us)),
         ("efficiency of the lift", percent(s.efficiency, 3) if s.efficiency is not None else "none"),
         ("ratio, motor to drum", listed(list(dict.fromkeys(f"{g.ratio:.4g}:1" for g in record.machine.groups)))),
     ]
 
 
-def margin_rows(record: Record, verdict: Verdict, say: Say) -> list[Row]:
+def margin_rows(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
     """What it is, what is reached, the limit, and a remark."""
     s, machine = verdict.summary, record.machine
     rows: list[Row] = [
@@ -87,10 +75,10 @@ def margin_rows(record: Record, verdict: Verdict, say: Say) -> list[Row]:
     for group in machine.groups:
         name = f"winding of group {group.number}" if len(machine.groups) > 1 else "winding"
         peak = float(record[f"motor_{group.number}_winding"].max())
-        rows.append((name, say.q(peak, "°C"), say.q(group.winding_limit, "°C"), ""))
+        rows.append((name, quantity(peak, "°C", us=us), quantity(group.winding_limit, "°C", us=us), ""))
     limit = next((step.current_limit for step in machine.phases if step.action == "raise"), math.inf)
     remark = "" if math.isinf(limit) else "limits itself"
-    rows.append(("supply current", say.q(s.peak_current, "A"), say.q(limit, "A"), remark))
+    rows.append(("supply current", quantity(s.peak_current, "A", us=us), quantity(limit, "A", us=us), remark))
     if verdict.rows:
         worst = min(verdict.rows, key=lambda row: row.link.factor / row.link.required)
         rows.append(("factor of a link", number(worst.link.factor, 2), f"{worst.link.required:g}", worst.label))
@@ -101,13 +89,13 @@ LINK_HEADS = ("factor", "wanted", "asked", "bears", "at", "link")
 """Heads of the table of links."""
 
 
-def link_rows(rows: Sequence[LinkRow], say: Say) -> list[Row]:
+def link_rows(rows: Sequence[LinkRow], *, us: bool) -> list[Row]:
     """Rows under `LINK_HEADS`; a factor below what is wanted has ``<`` behind it."""
     table: list[Row] = []
     for row in rows:
         link, strength = row.link, row.link.strength
-        asked = ("≤ " if link.bound and link.demand > 0 else "") + say.q(link.demand, strength.unit)
-        bears = say.q(strength.value, strength.unit) + (MEMORY if strength.basis == "from memory" else "")
+        asked = ("≤ " if link.bound and link.demand > 0 else "") + quantity(link.demand, strength.unit, us=us)
+        bears = quantity(strength.value, strength.unit, us=us) + (MEMORY if strength.basis == "from memory" else "")
         when = f"{fixed(link.time, 1)} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
         table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
@@ -152,7 +140,7 @@ def is_limited(found: FullPull) -> bool:
     return found.current < found.unlimited_current * (1 - 1e-6)
 
 
-def energy_rows(books: EnergyBooks, say: Say) -> list[Row]:
+def energy_rows(books: EnergyBooks, *, us: bool) -> list[Row]:
     """Head, energy and share, the largest first behind what the supply gave."""
     gained = {head: books.stored_after[head] - books.stored_before[head] for head in books.stored_after}
     heads = [("lifted" if head == "potential" else f"stored, {head}", amount) for head, amount in gained.items()]
@@ -160,11 +148,13 @@ def energy_rows(books: EnergyBooks, say: Say) -> list[Row]:
     scale = max(abs(books.source), books.scale)
     shown = [(head, amount) for head, amount in heads if abs(amount) >= LEAST_SHARE * scale]
     rest = sum(amount for _, amount in heads) - sum(amount for _, amount in shown)
-    rows: list[Row] = [("from the supply", say.q(books.source, "J"), "")]
+    rows: list[Row] = [("from the supply", quantity(books.source, "J", us=us), "")]
     for head, amount in sorted(shown, key=lambda pair: -abs(pair[1])):
-        rows.append((head, say.q(amount, "J", digits_of_share(amount, scale)), percent(amount / scale) if scale > 0 else ""))
+        rows.append(
+            (head, quantity(amount, "J", digits_of_share(amount, scale), us=us), percent(amount / scale) if scale > 0 else "")
+        )
     if len(shown) < len(heads) and abs(rest) > 0:
-        rows.append(("all others", say.q(rest, "J", digits_of_share(rest, scale, 2)), percent(rest / scale, 1)))
+        rows.append(("all others", quantity(rest, "J", digits_of_share(rest, scale, 2), us=us), percent(rest / scale, 1)))
     return rows
 
 
@@ -218,7 +208,7 @@ class InputTable:
     left_out: tuple[str, ...]
 
 
-def input_tables(inputs: Inputs, machine: Machine, say: Say) -> tuple[InputTable, ...]:
+def input_tables(inputs: Inputs, machine: Machine, *, us: bool) -> tuple[InputTable, ...]:
     """Every value that the run was made with, table by table in the order of the declarations.
 
     Parameters
@@ -226,20 +216,21 @@ def input_tables(inputs: Inputs, machine: Machine, say: Say) -> tuple[InputTable
     inputs : Inputs
     machine : Machine
         Built from them: knows what was assumed.
-    say : Say
+    us : bool
+        Whether US units are written beside the SI ones.
     """
     assumed = {row.path: row for row in machine.assumed}
     grouped: dict[str, tuple[list[InputRow], list[str]]] = {}
     for path, value, spec in walk(inputs):
         rows, out = grouped.setdefault(_table_of(path), ([], []))
-        row = _input_row(path, value, spec, inputs, assumed.pop(path, None), say)
+        row = _input_row(path, value, spec, inputs, assumed.pop(path, None), us)
         if row is None:
             out.append(path.rpartition(".")[2] + (f" ({spec.left_out})" if spec.left_out else ""))
         else:
             rows.append(row)
     for path, entry in assumed.items():  # what was assumed of tables that the file does not have
         rows, _ = grouped.setdefault(_table_of(path), ([], []))
-        rows.append(InputRow(path, "", _assumed_value(entry, say), "assumed", _why(entry, say)))
+        rows.append(InputRow(path, "", _assumed_value(entry, us), "assumed", _why(entry, us)))
     return tuple(InputTable(name, tuple(rows), tuple(out)) for name, (rows, out) in grouped.items() if rows or out)
 
 
@@ -247,17 +238,17 @@ def _table_of(path: str) -> str:
     return path.rpartition(".")[0] or "scenario"
 
 
-def _input_row(path: str, value: object, spec: Spec, inputs: Inputs, entry: Assumed | None, say: Say) -> InputRow | None:
+def _input_row(path: str, value: object, spec: Spec, inputs: Inputs, entry: Assumed | None, us: bool) -> InputRow | None:
     if path in inputs.given:
-        return InputRow(path, spec.meaning, value_text(value, spec, say), "given")
+        return InputRow(path, spec.meaning, value_text(value, spec, us=us), "given")
     if entry is not None:
-        return InputRow(path, spec.meaning, _assumed_value(entry, say), "assumed", _why(entry, say))
+        return InputRow(path, spec.meaning, _assumed_value(entry, us), "assumed", _why(entry, us))
     if value is None or value == "":
         return None
-    return InputRow(path, spec.meaning, value_text(value, spec, say), "default")
+    return InputRow(path, spec.meaning, value_text(value, spec, us=us), "default")
 
 
-def value_text(value: object, spec: Spec, say: Say) -> str:
+def value_text(value: object, spec: Spec, *, us: bool) -> str:
     """A value of a scenario as a reader writes it."""
     if value is None:
         return "none"
@@ -265,16 +256,16 @@ def value_text(value: object, spec: Spec, say: Say) -> str:
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
         unit = spec.unit
-        return say.text(given(float(value), unit)) if unit else f"{value:.6g}"
+        return said(given(float(value), unit), us) if unit else f"{value:.6g}"
     return str(value)
 
 
-def _assumed_value(row: Assumed, say: Say) -> str:
-    return row.value if isinstance(row.value, str) else say.text(given(float(row.value), row.unit))
+def _assumed_value(row: Assumed, us: bool) -> str:
+    return row.value if isinstance(row.value, str) else said(given(float(row.value), row.unit), us)
 
 
-def _why(row: Assumed, say: Say) -> str:
+def _why(row: Assumed, us: bool) -> str:
     parts = [] if row.why == "default" else [row.why]
     if row.low is not None and row.high is not None and row.high > row.low:
-        parts.append(say.text(f"{quantity(row.low, row.unit)} to {quantity(row.high, row.unit)}"))
+        parts.append(said(f"{quantity(row.low, row.unit)} to {quantity(row.high, row.unit)}", us))
     return "; ".join(parts)

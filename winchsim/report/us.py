@@ -30,6 +30,11 @@ def beside_us(text: str) -> str:
     return _QUANTITY.sub(_both, text)
 
 
+def said(text: str, us: bool) -> str:
+    """A finished sentence, with US units beside the SI ones where asked for."""
+    return beside_us(text) if us else text
+
+
 def _both(found: re.Match[str]) -> str:
     written, name = found[1], found[2]
     unit = PRINTED_UNITS[name]
