@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import Brake, Stage, with_value
+from winchsim.inputs import Brake, Phase, Stage, with_value
 from winchsim.model import Event, build
 from winchsim.model.restate import as_data_sheets
 from winchsim.simulate import simulate
@@ -211,6 +211,15 @@ def test_what_matters_is_found(done):
     assert by_path["strength of the teeth of stage 1"]["teeth"] > 0.5
     assert abs(by_path["strength of the teeth of stage 1"]["time"]) < done.noise["time"]
     assert by_path["load.mass"]["teeth"] < -done.noise["teeth"]
+
+
+def test_a_lift_counts_from_its_own_phase_on_in_full_too(winch):
+    """A programme that waits first lifts no slower."""
+    waits = (Phase(action="off", until="time", time=30.0), Phase(action="raise", until="top"))
+    made = rows_of(replace(winch, phase=waits), [Given("load.mass", 0.5, "uniform")])
+    shares = np.full((1, made.dimensions), 0.5)
+    slow, full = lift_builds(made, shares), lift_builds(made, shares, in_full=True)
+    assert full.time == pytest.approx(slow.time, rel=0.01) and full.current == pytest.approx(slow.current, rel=0.01)
 
 
 def test_bad_builds_are_counted_and_become_findings(winch):

@@ -126,23 +126,23 @@ class History:
         return self.record.first(Event.TOP)
 
     @property
-    def lift_time(self) -> float | None:
-        """From the start of the phase that raised it to the load being up. [s]"""
+    def lift_began(self) -> float | None:
+        """Start of the phase that raised the load to the top; None where it did not get up. [s]"""
         if self.up is None:
             return None
-        begun = self._raise_begun(self.up)
-        return None if begun is None else self.up.time - begun
+        begun = [span.start for span in self.spans if span.step.action == "raise" and span.start < self.up.time]
+        return begun[-1] if begun else None
+
+    @property
+    def lift_time(self) -> float | None:
+        """From the start of the phase that raised it to the load being up. [s]"""
+        return None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
 
     def steady(self, channel: str) -> float | None:
         """Mean of a channel over the middle half of the lift time; None where the load did not get up. [unit of the channel]"""
-        begun = None if self.up is None else self._raise_begun(self.up)
-        if self.up is None or begun is None or self.up.time <= begun:
+        if self.up is None or self.lift_began is None:
             return None
-        return middle_mean(self.record.time, self.record[channel], begun, self.up.time)
-
-    def _raise_begun(self, up: RecordedEvent) -> float | None:
-        """Start of the phase that raised the load to the top. [s]"""
-        return next((span.start for span in reversed(self.spans) if span.step.action == "raise" and span.start < up.time), None)
+        return middle_mean(self.record.time, self.record[channel], self.lift_began, self.up.time)
 
     @property
     def broke(self) -> RecordedEvent | None:

@@ -21,6 +21,7 @@ from winchsim.slow.lift import start_temperatures
 from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
+from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
 
 Array = NDArray[np.float64]
@@ -175,7 +176,8 @@ def _slow(batch: Batch) -> dict[str, Any]:
 def _in_full(machine: Machine) -> dict[str, Any]:
     record = simulate(machine)
     verdict = judge(record, cures=False)
-    top = record.first(Event.TOP)
+    history = read_history(record)
+    began, time = history.lift_began, history.lift_time
     worst = min(verdict.rows, key=lambda row: row.link.factor, default=None)
     found: dict[str, Any] = {
         "fate": Fate.OTHER,
@@ -186,12 +188,12 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     }
     if record.first(Event.OVERLOAD) is not None:
         found["fate"] = Fate.BROKE
-    elif top is not None:
+    elif began is not None and time is not None:
         windings = [float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit for g in machine.groups]
-        charge = float(np.interp(top.time, record.time, record["charge"]))
+        before, after = np.interp([began, began + time], record.time, record["charge"])
         height = machine.height(machine.top_travel - machine.start_travel)
         found |= {
-            "fate": Fate.LIFTED, "time": top.time, "speed": height / top.time, "current": charge / top.time,
+            "fate": Fate.LIFTED, "time": time, "speed": height / time, "current": float(after - before) / time,
             "winding": max(windings),
         }  # fmt: skip
     elif record.first(Event.STALLED) is not None:
