@@ -17,6 +17,7 @@ from winchsim.report.ladder import ladder_page
 from winchsim.scenario.sheet import read_sheet
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.ladder import plan_ladder
+from winchsim.verdict.cautions import short
 
 
 class Screen:
@@ -154,6 +155,14 @@ def test_nothing_in_a_title_becomes_markup(small):
     assert "<script" not in page and "<b onmouseover" not in page and "\x1b" not in page and "<i>.toml" not in page
     assert "&lt;script&gt;" in page
     _tags(page)
+
+
+def test_every_script_and_every_caution_stands_on_the_sheet(small):
+    ladder = plan_ladder(small(title="می\u200cخواهم"), rungs=1)
+    page = ladder_page(ladder)
+    assert "می\u200cخواهم" in page and "<h2>Cautions</h2>" in page
+    assert [caution for caution in short() if f"<li>{caution}</li>" not in page] == []
+    assert set(short()) & set(ladder.cautions) and sum(map(len, short())) < sum(map(len, ladder.cautions))
 
 
 def test_rungs_that_must_not_be_tested_are_struck_out(small):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterable
 from importlib.resources import files
 from itertools import groupby
@@ -15,11 +14,12 @@ from winchsim.report.json_out import finding_facts
 from winchsim.report.json_text import document
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
-from winchsim.report.problems import clean
+from winchsim.report.plain_text import harmless, safe
 from winchsim.report.si_keys import key
 from winchsim.report.us import beside_us
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import Ladder, Rung
+from winchsim.verdict.cautions import short
 from winchsim.verdict.words import duration, given, length, percent, speed
 from winchsim.version import __version__
 
@@ -27,15 +27,6 @@ _PLAIN = Paint()
 
 CLOSE_UP = 8
 """Rungs beyond which the rows of the sheet close up, so that it stays on one page. [-]"""
-
-SHORT_CAUTIONS = (
-    "Not rated lifting equipment. Nobody under or beside a hanging load, at any time; never lift people.",
-    "Friction is not a brake: a knock, grease, warmth or wear can set a train going that held until then.",
-    "Guard teeth and rope; fingers, hair and sleeves stay out while anything turns or is under load.",
-    "Look at every tooth, pin and knot before the next rung. One person holds the switch and does nothing else.",
-    "Local codes apply; a licensed or competent person decides whether and how it may be used.",
-)
-"""The cautions as they stand on the sheet, where there is room for no more."""
 
 
 def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
@@ -205,7 +196,7 @@ def rung_facts(rung: Rung) -> dict[str, Any]:
 
 def title_on_sheet(title: str) -> str:
     """Title of a scenario on one line."""
-    return " ".join(clean(title).split()) or "a winch"
+    return " ".join(harmless(title).split()) or "a winch"
 
 
 def ladder_csv(ladder: Ladder, *, us: bool = False, digest: str = "") -> str:
@@ -255,17 +246,17 @@ def ladder_page(ladder: Ladder, *, name: str = "", us: bool = False) -> str:
     room = files("winchsim.report")
     say = beside_us if us else str
     return Template((room / "ladder.html").read_text(encoding="utf-8")).substitute(
-        version=_safe(__version__),
+        version=safe(__version__),
         style=(room / "ladder.css").read_text(encoding="utf-8"),
-        title=_safe(ladder.machine.title or name or "winch"),
-        file=_safe(name or "scenario"),
+        title=safe(ladder.machine.title or name or "winch"),
+        file=safe(name or "scenario"),
         stand="good" if ladder.good else "bad",
-        sentence=_safe(say(ladder.sentence)),
+        sentence=safe(say(ladder.sentence)),
         findings=_findings(ladder, say),
-        heads="".join(f"<th>{_safe(head)}</th>" for head in _HEADS),
+        heads="".join(f"<th>{safe(head)}</th>" for head in _HEADS),
         dense="dense" if len(ladder.rungs) > CLOSE_UP else "",
         rows="\n".join(_row(rung, say) for rung in ladder.rungs),
-        key=_safe(
+        key=safe(
             "Time from power on to the upper mark; current of the supply and voltage at the motors halfway up; the stop limits "
             "are a quarter over the prediction, half for the unloaded run, which measures the drag. Outcome: lifted, stalled, "
             "broke or stopped."
@@ -274,21 +265,17 @@ def ladder_page(ladder: Ladder, *, name: str = "", us: bool = False) -> str:
         prints=_items(ladder.prints or ("no printed gears",), say),
         down=_items(down_lines(ladder), say),
         stall=_items(stall_lines(ladder), say),
-        cautions=_items(SHORT_CAUTIONS, say),
+        cautions=_items(short(), say),
     )
 
 
-def _safe(text: str) -> str:
-    return html.escape(clean(text), quote=True)
-
-
 def _items(lines: Iterable[str], say: Any) -> str:
-    return "".join(f"<li>{_safe(say(line))}</li>" for line in lines)
+    return "".join(f"<li>{safe(say(line))}</li>" for line in lines)
 
 
 def _findings(ladder: Ladder, say: Any) -> str:
     items = "".join(
-        f'<li class="{finding.severity.value}"><b>{_safe(finding.severity.value)}</b> {_safe(say(finding.sentence))}</li>'
+        f'<li class="{finding.severity.value}"><b>{safe(finding.severity.value)}</b> {safe(say(finding.sentence))}</li>'
         for finding in sorted(ladder.findings, key=lambda f: -f.severity.rank)
     )
     return f'<ul class="findings">{items}</ul>' if items else ""
@@ -301,8 +288,8 @@ def _row(rung: Rung, say: Any) -> str:
         _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"), weakest, held_text(rung).replace("back", "runs back"),
     ]  # fmt: skip
     kinds = {1: ' class="two"', 3: ' class="words"', 7: ' class="two"', 8: ' class="words link"', 9: ' class="words"'}
-    shown = "".join(f"<td{kinds.get(place, '')}>{_safe(say(cell))}</td>" for place, cell in enumerate(cells))
+    shown = "".join(f"<td{kinds.get(place, '')}>{safe(say(cell))}</td>" for place, cell in enumerate(cells))
     stops = (_time(rung.stop_time), _q(rung.stop_current if rung.up else None, "A"))
-    shown += "".join(f'<td class="stop">{_safe(stop)}</td>' for stop in stops)
+    shown += "".join(f'<td class="stop">{safe(stop)}</td>' for stop in stops)
     blanks = '<td class="fill"></td>' * 6 + '<td class="fill wide"></td>'
     return f"<tr{'' if rung.sound else ' class=no'}>{shown}{blanks}</tr>"

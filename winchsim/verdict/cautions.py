@@ -7,6 +7,8 @@ from winchsim.physics import load
 from winchsim.quantity_text import quantity
 from winchsim.verdict.words import given, length
 
+_FRICTION = "Friction is not a brake: a knock, grease, warmth or wear can set a train going that held until then."
+
 
 def fall(machine: Machine) -> tuple[float, float]:
     """Energy and speed with which the load would hit the floor, falling freely from the top of its lift. [J], [m/s]"""
@@ -30,9 +32,20 @@ def cautions(machine: Machine) -> tuple[str, ...]:
         f"From {length(height)} this load of {given(machine.body.mass, 'kg')} falls with {quantity(energy, 'J')} and hits "
         f"the floor at {quantity(speed, 'm/s')}.",
         "Never lift or carry people with it.",
-        "Friction is not a brake: a knock, grease, warmth or wear can set a train going that held until then.",
+        _FRICTION,
         "Guard the teeth and the rope: fingers, hair and sleeves stay out while anything turns or is under load.",
         "Work up a ladder of test loads, from a small one, and look at every part between the steps.",
         "Know beforehand how the load comes down: when all goes well, when a part breaks, and when the power is gone.",
         "Local codes apply, and a licensed or competent person decides whether and how it may be used.",
+    )
+
+
+def short() -> tuple[str, ...]:
+    """The cautions in fewer words, for a sheet that has no room for more: of the load's fall it has numbers of its own."""
+    return (
+        "Not rated lifting equipment. Nobody under or beside a hanging load, at any time; never lift people.",
+        _FRICTION,
+        "Guard teeth and rope; fingers, hair and sleeves stay out while anything turns or is under load.",
+        "Look at every tooth, pin and knot before the next rung. One person holds the switch and does nothing else.",
+        "Local codes apply; a licensed or competent person decides whether and how it may be used.",
     )
