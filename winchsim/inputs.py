@@ -927,7 +927,7 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
     for index, group in enumerate(inputs.motors, start=1):
         faults += _check_motors(group, f"motors.{index}", inputs)
     for index, stage in enumerate(inputs.stage, start=1):
-        faults += _check_stage(stage, f"stage.{index}", index == 1)
+        faults += _check_stage(stage, f"stage.{index}")
     if all(group.dead >= group.count for group in inputs.motors) and inputs.motors:
         faults.append(Fault("every motor is dead", "motors.1.dead", expected="fewer dead motors than motors"))
     if len({group.inductance is None for group in inputs.motors}) > 1:
@@ -974,7 +974,7 @@ def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
     return faults
 
 
-def _check_stage(stage: Stage, path: str, first: bool) -> list[Fault]:
+def _check_stage(stage: Stage, path: str) -> list[Fault]:
     faults = []
     if stage.kind == "spur":
         for key in ("pinion", "gear", "width"):

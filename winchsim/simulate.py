@@ -23,6 +23,8 @@ ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
 
 RELATIVE_TOLERANCE = 1e-5
+"""Relative tolerance of a machine that no scenario stands behind. [-]"""
+
 ABSOLUTE_SHARE = 1e-6
 """Absolute tolerance of a state as a share of its scale: static stretch, steady speed. [-]"""
 
@@ -35,10 +37,12 @@ TIGHTEST = 1e-11
 """A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most `TIGHTENINGS` runs in all."""
 
 TEMPERATURE_TOLERANCE = 1e-5
+"""Absolute tolerance of windings and cases. [K]"""
 
 MOST_RHS_CALLS = 800_000
 MOST_STEPS = 150_000
 MOST_SWITCHES = 8_000
+"""Budgets of one run: beyond them it ends unfinished, and no result of it is trusted. Own choice. [-]"""
 
 
 @dataclass(frozen=True)
@@ -213,6 +217,9 @@ def simulate(
 ) -> Record:
     """Record of a lift.
 
+    A run whose energy books do not close is done again with a tighter tolerance, so it may take up to `TIGHTENINGS` runs; the
+    record is that of the last one.
+
     Parameters
     ----------
     what : Inputs or Machine
@@ -233,6 +240,8 @@ def simulate(
     ------
     InputError
         The scenario cannot be built.
+    TrustError
+        A self-locking stage with much inertia behind it has no motion that could be computed.
     """
     inputs = what if isinstance(what, Inputs) else None
     machine = build(what) if isinstance(what, Inputs) else what
@@ -273,6 +282,9 @@ def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
 
 # --- the record -----------------------------------------------------------------------------------------------------
 
+_Begun = tuple[ModeKey, np.ndarray, tuple[Mark, ...]]
+"""Mode, state and marks that a run began with."""
+
 
 @dataclass(frozen=True)
 class _Piece:
@@ -302,7 +314,9 @@ class _Table:
         return _Table(self.time[wanted], values, self.shares[:, wanted], self.bound[wanted], self.phase[wanted], starts)
 
 
-def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun, wanted: np.ndarray) -> Record:
+def _record(
+    machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun: _Begun, wanted: np.ndarray
+) -> Record:
     key, y0, marks = begun
     still = _Piece(np.array([0.0]), y0[:, None], key, np.array([True]))
     pieces = _with_breaks(done, _looked_at(done, wanted)) or [still]
@@ -312,7 +326,7 @@ def _record(machine: Machine, inputs: Inputs | None, problem: WinchProblem, done
     record = Record(
         machine=machine, inputs=inputs, outcome=done.outcome, time=table.time, channels=_channels(machine, table),
         bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, marks, done),
-        energy=_books(machine, problem, done, begun), demands=_demands(table), stats=done.stats,
+        energy=_books(problem, done, begun), demands=_demands(table), stats=done.stats,
     )  # fmt: skip
     step = inputs.settings.sample_step if inputs is not None else None
     if step is None:
@@ -382,12 +396,14 @@ def _table(problem: WinchProblem, pieces: Sequence[_Piece]) -> _Table:
     )
 
 
-def _segment_channels(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray):
+def _segment_channels(
+    problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray
+) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Every channel of one segment, and the share of every link's strength that is used."""
     m, motion = problem.machine, problem.motion
     now = motion.flow(key)(t, list(y))
     k = t.shape[0]
-    at = motion.channels(key)(y, now)
+    at = motion.channels(key)(now)
     out = {
         "height": m.height(y[2]),
         "speed": y[3],
@@ -454,7 +470,7 @@ def _named(m: Machine, values: Mapping[str, np.ndarray]) -> list[Channel]:
     return found
 
 
-def _events(m: Machine, marks: tuple[Mark, ...], done) -> tuple[RecordedEvent, ...]:
+def _events(m: Machine, marks: tuple[Mark, ...], done: Run) -> tuple[RecordedEvent, ...]:
     found = [RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.detail, k.value, k.energy) for k in marks]
     for transition in done.events:
         height = float(m.height(transition.y_after[2]))
@@ -478,7 +494,7 @@ def _demands(table: _Table) -> tuple[LinkDemand, ...]:
 # --- energy ---------------------------------------------------------------------------------------------------------
 
 
-def _books(m: Machine, problem: WinchProblem, done, begun) -> EnergyBooks:
+def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
     key, y0, marks = begun
     source = 0.0
     spent: dict[str, float] = {}

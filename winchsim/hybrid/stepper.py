@@ -305,7 +305,7 @@ def lsoda_is_as_known() -> bool:
     A trial of some tenths of a millisecond, once per process.
     """
 
-    def rhs(t: float, y: np.ndarray) -> tuple[float, float]:
+    def rhs(_: float, y: np.ndarray) -> tuple[float, float]:
         return (float(y[1]), -float(y[0]))
 
     start = np.array([1.0, 0.0])

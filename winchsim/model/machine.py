@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from winchsim.elementwise import Floats
 from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.physics.drum import Layer
 from winchsim.physics.heat import HeatPath
@@ -424,6 +426,6 @@ class Machine:
         used = [i for i, layer in enumerate(self.layers) if layer.start < last and layer.end > self.wound_at_start]
         return tuple(used) or (len(self.layers) - 1,)
 
-    def height(self, travel):
+    def height(self, travel: Floats) -> Any:
         """Height above the start's floor at a travel along the path. [m]"""
         return travel * self.body.rise

@@ -469,10 +469,10 @@ class Motion:
         if not m.links or not key.whole or key.parted:
             return None
         channels, worst_share = self.channels(key), self._worst_share
-        return lambda y, now: (worst_share(channels(y, now)) - 1.0,)
+        return lambda _, now: (worst_share(channels(now)) - 1.0,)
 
-    def channels(self, key: ModeKey) -> Callable[[Any, Flow], Channels]:
-        """The function from state and flow to the forces and torques that links are judged on."""
+    def channels(self, key: ModeKey) -> Callable[[Flow], Channels]:
+        """The function from a flow to the forces and torques that links are judged on."""
         m, chain, drum = self.machine, self.chain(key), key.drum
         radius, breakaway = m.layers[key.layer].radius, m.breakaway
         at = self.first_branch(chain, drum) if drum else None
@@ -487,7 +487,7 @@ class Motion:
                 outputs, groups, common = [none] * gone + list(outputs), [none] * lost, none
             return Channels(tension, drum_torque / radius, drum_torque, outputs, forward, groups, common)
 
-        def channels(y: Any, now: Flow) -> Channels:
+        def channels(now: Flow) -> Channels:
             nonlocal at
             rope_torque = now.tension * radius
             if at is None:

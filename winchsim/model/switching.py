@@ -316,9 +316,7 @@ class WinchProblem:
         step.ends = True
 
     def _on_overload(self, step: _Step, _: str) -> None:
-        now = self.flow(step)
-        y = step.y.tolist()
-        shares = link_shares(self.machine, self.motion.channels(step.key)(y, now))
+        shares = link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
         worst = max(range(len(shares)), key=shares.__getitem__)
         if self.machine.after_overload == "stop":
             step.mark(Event.OVERLOAD, str(worst), shares[worst])

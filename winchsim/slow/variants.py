@@ -257,7 +257,7 @@ def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, d
     for path, values in columns.items():
         change = _CHANGES.get(re.sub(r"\.\d+\.", ".", path))
         if change is not None:
-            plain = change(plain, base, machine, path, values)
+            plain = change(plain, _Change(base, machine, path, values))
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
         plain = replace(plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums))
@@ -335,8 +335,30 @@ def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
 # --- single values --------------------------------------------------------------------------------------------------
 
 
-def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
+@dataclass(frozen=True)
+class _Change:
+    """One column of values that goes in as an array.
+
+    Attributes
+    ----------
+    base : Inputs
+        Scenario of the family.
+    machine : Machine
+        Built from it.
+    path : str
+    values : ndarray
+        In SI.
+    """
+
+    base: Inputs
+    machine: Machine
+    path: str
+    values: Any
+
+
+def _load_changed(plain: Machine, change: _Change) -> Machine:
     """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its damping."""
+    base, path, values = change.base, change.path, change.values
     mass = values if path == "load.mass" else plain.body.mass
     guide = values if path == "load.guide_friction" else plain.body.friction - _slope_friction(base, plain)
     body = load.make_body(
@@ -348,8 +370,8 @@ def _load_changed(plain: Machine, base: Inputs, machine: Machine, path: str, val
     if np.any(np.asarray(plain.start_travel) > 0):
         hang = load.pull_needed(body, left) / plain.line.falls
         free_rope = rope.unstretched_length(plain.line, rope.span(plain.line, left), hang)
-    heavier = np.sqrt(load.inertia(body) / load.inertia(machine.body))
-    line = replace(plain.line, damping=machine.line.damping * heavier)
+    heavier = np.sqrt(load.inertia(body) / load.inertia(change.machine.body))
+    line = replace(plain.line, damping=change.machine.line.damping * heavier)
     return replace(plain, body=body, free_rope=free_rope, line=line)
 
 
@@ -357,19 +379,19 @@ def _slope_friction(base: Inputs, plain: Machine) -> Any:
     return load.make_body(plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity).friction
 
 
-def _resistance_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
-    return replace(plain, source=unchecked(plain.source, resistance=values))
+def _resistance_changed(plain: Machine, change: _Change) -> Machine:
+    return replace(plain, source=unchecked(plain.source, resistance=change.values))
 
 
-def _start_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
-    number = int(path.split(".")[1])
-    groups = tuple(replace(g, winding_start=values) if g.number == number else g for g in plain.groups)
+def _start_changed(plain: Machine, change: _Change) -> Machine:
+    number = int(change.path.split(".")[1])
+    groups = tuple(replace(g, winding_start=change.values) if g.number == number else g for g in plain.groups)
     return replace(plain, groups=groups)
 
 
-def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: str, values: Any) -> Machine:
-    stage_path = path.rpartition(".")[0]
-    stage = value_at(base, stage_path)
+def _efficiency_changed(plain: Machine, change: _Change) -> Machine:
+    stage_path, values = change.path.rpartition(".")[0], change.values
+    stage = value_at(change.base, stage_path)
     reverse = reverse_of(values) if stage.reverse_efficiency is None else stage.reverse_efficiency
     at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
 
@@ -381,7 +403,7 @@ def _efficiency_changed(plain: Machine, base: Inputs, machine: Machine, path: st
     return replace(plain, chain=chain, braked_chain=chain if plain.braked_chain is plain.chain else changed(plain.braked_chain))
 
 
-_CHANGES: dict[str, Callable[..., Machine]] = {
+_CHANGES: dict[str, Callable[[Machine, _Change], Machine]] = {
     "load.mass": _load_changed,
     "load.guide_friction": _load_changed,
     "supply.resistance": _resistance_changed,

@@ -103,7 +103,7 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     without = as_built if own is None else _run(base, None)
     if not as_built.reached:
         return None
-    safe = _safe(base, without) if as_built.broke or without.broke else None
+    safe = _safe(base) if as_built.broke or without.broke else None
     found = SnagStudy(height, as_built, without, safe, "")
     return replace(found, sentence=_sentence(found))
 
@@ -130,7 +130,7 @@ def _reached(record: Record) -> bool:
     return record.first(Event.SNAGGED) is not None or (broken is not None and broken.height > 0)
 
 
-def _safe(base: Inputs, without: SnagRun) -> SnagRun | None:
+def _safe(base: Inputs) -> SnagRun | None:
     """Largest current limit, to within the halvings, under which nothing breaks and the load still comes to the snag."""
     machine = build(base)
     need = needed_current(machine, at_rest=machine.start_travel > 0)

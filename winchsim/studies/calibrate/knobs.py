@@ -87,7 +87,7 @@ def knobs(inputs: Inputs) -> tuple[tuple[Knob, ...], dict[str, str]]:
         The scenario cannot be built.
     """
     machine = build(inputs)
-    constant, resistance = _motors(inputs, machine)
+    constant, resistance = _motors(machine)
     made = (_mesh_loss(inputs, machine), _drag(inputs, machine), constant, resistance, _supply_resistance(inputs, machine))
     found = [
         Knob(name, LABELS[name], _WIDTHS[name], *how) for name, how in zip(ORDER, made, strict=True) if not isinstance(how, str)
@@ -184,7 +184,7 @@ def _drag(inputs: Inputs, machine: Machine) -> _Made | str:
 # --- motors and supply -------------------------------------------------------------------------------------------------
 
 
-def _motors(inputs: Inputs, machine: Machine) -> tuple[_Made, _Made]:
+def _motors(machine: Machine) -> tuple[_Made, _Made]:
     """Constant and resistance of all motors, written as data sheets that agree with themselves."""
 
     def turn(given: Inputs, factors: Mapping[str, float]) -> Inputs:
