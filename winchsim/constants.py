@@ -24,3 +24,6 @@ REFERENCE_TEMPERATURE = 20.0
 
 FERRITE_COEFFICIENT = -0.002
 """Relative change of a ferrite magnet's flux per kelvin [1/K]. Common practice, from memory."""
+
+ROTOR_TIME_CONSTANT = (0.015, 0.005, 0.030)
+"""Mechanical time constant of a small iron-cored motor and its range [s]. Common practice, from memory."""

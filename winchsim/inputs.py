@@ -19,9 +19,8 @@ from functools import cache
 from types import MappingProxyType, NoneType
 from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
 
-from winchsim.constants import FERRITE_COEFFICIENT, STANDARD_GRAVITY
+from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT, STANDARD_GRAVITY
 from winchsim.errors import DomainError, Fault, UnknownPathError
-from winchsim.physics.motor.estimates import TIME_CONSTANT
 from winchsim.quantity_text import in_unit
 
 LEAST_ROOM = 0.05
@@ -244,7 +243,7 @@ class MotorGroup:
         1e3,
         None,
         open=True,
-        left_out=f"from a time constant of {1e3 * TIME_CONSTANT[0]:g} ms",
+        left_out=f"from a time constant of {1e3 * ROTOR_TIME_CONSTANT[0]:g} ms",
     )
     gearbox: Gearbox | None = _table("gearbox bought with the motor", None)
     pinion: int | None = _integer("teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage")

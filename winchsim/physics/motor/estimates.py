@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from winchsim.assumption import Assumption
+from winchsim.constants import ROTOR_TIME_CONSTANT
 from winchsim.errors import DomainError
 from winchsim.physics.motor.law import Motor, no_load, require_positive, stall
-
-TIME_CONSTANT = (0.015, 0.005, 0.030)
-"""Mechanical time constant of a small iron-cored motor and its range [s]. Common practice, from memory."""
 
 NO_LOAD_SHARE = (0.06, 0.02, 0.12)
 """No-load current as a share of the stall current and its range. Common practice for small ferrite motors,
@@ -25,8 +23,8 @@ _LENGTH_PER_DIAMETER = (1.4, 1.0, 1.8)
 def assumed_inertia(motor: Motor, voltage: float) -> Assumption:
     """Inertia of a rotor that nobody measured [kg·m²], from the motor's mechanical time constant."""
     per_second = stall(motor, voltage)[0] / no_load(motor, voltage)[0]
-    value, low, high = (seconds * per_second for seconds in TIME_CONSTANT)
-    usual, least, most = (1e3 * seconds for seconds in TIME_CONSTANT)
+    value, low, high = (seconds * per_second for seconds in ROTOR_TIME_CONSTANT)
+    usual, least, most = (1e3 * seconds for seconds in ROTOR_TIME_CONSTANT)
     why = f"a mechanical time constant of {usual:g} ms, {least:g} to {most:g} ms in small motors"
     return Assumption("rotor_inertia", value, low, high, why)
 
