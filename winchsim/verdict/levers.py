@@ -124,7 +124,7 @@ def _to_people(value: float, unit: str, *, up: bool) -> float:
 # --- levers for both ------------------------------------------------------------------------------------------------
 
 
-def lighter_load(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
+def lighter_load(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:  # noqa: ARG001 - every lever has the same signature
     """Less mass."""
     before = inputs.load.mass
     after = _smallest_step(inputs, "load.mass", SMALLEST * before, enough)
@@ -152,7 +152,7 @@ def _added(change: Change) -> int:
     return int(change.after) - int(change.before or 0)
 
 
-def thinner_drum(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
+def thinner_drum(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:  # noqa: ARG001 - every lever has the same signature
     """A thinner drum."""
     before = inputs.drum.diameter
     least = max(SMALLEST * before, inputs.rope.diameter)
@@ -163,7 +163,7 @@ def thinner_drum(inputs: Inputs, machine: Machine, enough: Enough) -> Change | N
     return Change("drum.diameter", before, after, "mm", words, with_value(inputs, "drum.diameter", after))
 
 
-def more_ratio(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
+def more_ratio(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:  # noqa: ARG001 - every lever has the same signature
     """More reduction: larger gears on one stage, or one stage more, whichever adds less."""
     found = [*_larger_gears(inputs, enough)] or [*_one_stage_more(inputs, enough)]
     return min(found, key=lambda pair: pair[0])[1] if found else None
@@ -234,7 +234,7 @@ def more_current(inputs: Inputs, machine: Machine, enough: Enough) -> Change | N
 # --- levers for a run-back ------------------------------------------------------------------------------------------
 
 
-def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:
+def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Change | None:  # noqa: ARG001 - every lever has the same signature
     """A pawl on the drum."""
     if machine.pawl:
         return None

@@ -18,7 +18,7 @@ from winchsim.report.figures.schematic import schematic
 @pytest.fixture(scope="module")
 def plan(scenario):
     """Plan of the geared build."""
-    return plan_of(build(scenario), scenario)
+    return plan_of(scenario)
 
 
 def _pairs(plan):
@@ -63,7 +63,7 @@ def test_outline_has_its_teeth(plan):
 
 def test_motors_of_known_size_that_do_not_fit_are_told(scenario):
     body = with_value(scenario, "motors.1.body_diameter", 0.024)
-    few, many = (plan_of(build(x), x) for x in (body, with_value(body, "motors.1.count", 12)))
+    few, many = (plan_of(x) for x in (body, with_value(body, "motors.1.count", 12)))
     assert not few.crowded and many.crowded
     spots = [(m.x, m.y) for m in few.motors]
     apart = [math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]]

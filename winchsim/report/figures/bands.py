@@ -159,7 +159,7 @@ class Band:
         self._write_names(figure, bottom + self.height - self.strip, left)
         for n, line in enumerate(self.key):
             place = bottom + (len(self.key) - n - 0.2) * self.look.row
-            _write(figure, left + 0.6 * em, place, line, self.look, va="top")
+            _write(figure, left + 0.6 * em, place, line, va="top")
         return self.axes
 
     def _dress(self, axes: Axes, panel: Panel, *, last: bool) -> None:
@@ -199,7 +199,7 @@ class Band:
         strip.set(xlim=(0, self.width + self.right), ylim=(0, self.strip))
         strip.set_axis_off()
         if self.tag:
-            _write(figure, left + 0.6 * look.em, bottom + self.strip - 0.2 * look.row, self.tag, look, va="top", weight="bold")
+            _write(figure, left + 0.6 * look.em, bottom + self.strip - 0.2 * look.row, self.tag, va="top", weight="bold")
         for mark, label in zip(self.marks, labels.items, strict=True):
             colour = VERMILLION if mark.grave else GREY
             dashes: Any = (0, (4, 2)) if mark.grave else "-"
@@ -359,7 +359,7 @@ def axis_text(name: str, unit: str, length: float, look: Look) -> str:
     return f"{name}\n({unit})" if unit else "\n".join(folded(text, length, look, 2))
 
 
-def _write(figure: Figure, x: float, y: float, text: str, look: Look, **more: object) -> None:
+def _write(figure: Figure, x: float, y: float, text: str, **more: object) -> None:
     """Text at a place in mm."""
     wide, high = figure.get_size_inches() * 25.4
     figure.text(x / wide, y / high, text, ha="left", **more)  # type: ignore[arg-type]

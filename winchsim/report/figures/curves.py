@@ -76,7 +76,7 @@ def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
     return figure
 
 
-def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:
+def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """Current, voltage and power of the supply over time.
 
     Parameters
@@ -181,13 +181,13 @@ def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
             axes.axhline(level, color=BLUE, linestyle=(0, (1.2, 1.2)), linewidth=look.line * 0.7, zorder=1.4, label="_weight")
             if not us and axes.get_ylim()[0] <= level <= axes.get_ylim()[1]:
                 name_lines(axes, look, [(level, "weight", BLUE)])
-        _tag_zooms(bands, look)
+        _tag_zooms(bands)
         for band in bands:
             finish(band)
     return figure
 
 
-def _tag_zooms(bands: Sequence[Band], look: Look) -> None:
+def _tag_zooms(bands: Sequence[Band]) -> None:
     """Letters on the whole run where the larger parts are."""
     first = bands[0]
     for band in bands[1:]:

@@ -74,7 +74,7 @@ def _stored_name(name: str) -> str:
     return words.get(name, name)
 
 
-def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:
+def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """Bars of where the energy went, with joules and shares.
 
     Parameters
@@ -95,7 +95,7 @@ def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:
         figure = blank(look, height)
         axes = box(figure, left, 3.6 * em, look.width - left - right, tall)
         _draw_bars(axes, bars, given, look, left)
-        _draw_kinds(figure, height, look, left)
+        _draw_kinds(figure, height, look)
     return figure
 
 
@@ -131,7 +131,7 @@ def _draw_bars(axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left
         axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center", va="center", color=INK)
 
 
-def _draw_kinds(figure: Figure, height: float, look: Look, left: float) -> None:
+def _draw_kinds(figure: Figure, height: float, look: Look) -> None:
     """Key of the hatches, above the bars."""
     em = look.em
     strip = box(figure, 0.6 * em, height - 1.7 * em, look.width - 1.2 * em, 1.3 * em)

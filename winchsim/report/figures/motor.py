@@ -82,7 +82,7 @@ def motor_line(
     return MotorLine(drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum)
 
 
-def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
+def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """Speed of a motor against its torque: the line at the start, the line when hottest, and the path of this lift.
 
     Parameters

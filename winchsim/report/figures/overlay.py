@@ -89,7 +89,7 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
         room_for(band.axes[0], *drawn[0], *[in_unit(w, unit) for w in wanted])
         room_for(band.axes[1], *drawn[1], least=0.02)
         room_for(band.axes[2], *drawn[2], zero=False, least=2.0)
-        _number_ends(figure, band, runs, unit)
+        _number_ends(band, runs, unit)
         finish(band)
     return figure
 
@@ -161,7 +161,7 @@ def _rings(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) -> 
               markeredgewidth=look.line * 0.6, zorder=5, clip_on=False, label=label)  # fmt: skip
 
 
-def _number_ends(figure: Figure, band: Band, runs: Sequence[Run], unit: str) -> None:
+def _number_ends(band: Band, runs: Sequence[Run], unit: str) -> None:
     """The number of each lift above the first panel, with a thin line to where it was decided."""
     look, axes = band.look, band.axes[0]
     wide, tall = size_mm(axes)
@@ -221,7 +221,7 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
             lower.axhline(in_unit(d.mean, small), color=VERMILLION, linestyle=(0, (5, 2)), linewidth=look.line * 0.7,
                           label="_mean")  # fmt: skip
             room_for(lower, in_unit(d.difference, small), least=1e-6)
-        _legend(band, look)
+        _legend(band)
         finish(band)
     return figure
 
@@ -231,7 +231,7 @@ def _points(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) ->
               markeredgewidth=look.line * 0.5, zorder=3, label=label)  # fmt: skip
 
 
-def _legend(band: Band, look: Look) -> None:
+def _legend(band: Band) -> None:
     first = band.axes[0]
     lines = [line for line in first.get_lines() if str(line.get_label()).startswith(("_simulated", "_measured"))]
     first.legend(lines, ["simulated", "measured"], loc="upper left", frameon=True, framealpha=0.85, edgecolor="none",
@@ -241,7 +241,7 @@ def _legend(band: Band, look: Look) -> None:
 # --- test sheets ------------------------------------------------------------------------------------------------------
 
 
-def with_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> Figure:
+def with_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """Lift time and steady current over the load, measured and simulated, and the differences in per cent.
 
     Parameters
@@ -283,7 +283,7 @@ def _draw_both(
     axes.plot([m for m, _ in seen], [v for _, v in seen], linestyle="none", marker="o", markerfacecolor="white",
               markeredgecolor=INK, markersize=look.line * 3, label="measured", zorder=3)  # fmt: skip
     room_for(axes, [v for _, v in known + seen], least=1e-6)
-    _key_above(axes, look)
+    _key_above(axes)
 
 
 def _draw_shares(axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[TestComparison]) -> None:
@@ -304,12 +304,12 @@ def _draw_shares(axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[Tes
     room_for(axes, drawn, least=1.0)
     axes.axhline(0, color=GREY, linewidth=look.line / 2, label="_zero")
     if drawn:
-        _key_above(axes, look)
+        _key_above(axes)
     else:
         axes.text(0.5, 0.5, "nothing to compare", transform=axes.transAxes, ha="center", va="center", color=GREY)
 
 
-def _key_above(axes: Axes, look: Look) -> None:
+def _key_above(axes: Axes) -> None:
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, borderpad=0.0, handlelength=1.2,
                 handletextpad=0.5, columnspacing=1.0, borderaxespad=0.15)  # fmt: skip
 

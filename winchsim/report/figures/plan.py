@@ -123,14 +123,13 @@ class Plan:
         return self.shafts[-1]
 
 
-def plan_of(machine: Machine, inputs: Inputs) -> Plan:
+def plan_of(inputs: Inputs) -> Plan:
     """Places of all gears, motors and shafts of a build.
 
     Parameters
     ----------
-    machine : Machine
     inputs : Inputs
-        Scenario that it was built from.
+        Scenario of the build.
     """
     unrolled = [(n, stage) for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
     stages = [stage for _, stage in unrolled]

@@ -60,7 +60,7 @@ def schematic(machine: Machine, inputs: Inputs, look: Look, *, us: bool = False)
         Whether sizes are written in US units too.
     """
     em = look.em
-    plan = plan_of(machine, inputs)
+    plan = plan_of(inputs)
     left, low, right, high = _extent(plan, machine, inputs)
     margin = 1.4 * em
     per = min((look.width - 2 * margin) / (right - left), 0.42 * look.most_height / (high - low))
@@ -186,11 +186,11 @@ def _draw_numbers(axes: Axes, plan: Plan, scale: _Scale, look: Look, taken: list
                 taken.append(spot)
                 written.add((x, y, gear.teeth))
                 weight = "normal" if gear.driver else "bold"
-                axes.text(*at, text, ha="center", va="center", zorder=9, weight=weight, bbox=_halo(look))
+                axes.text(*at, text, ha="center", va="center", zorder=9, weight=weight, bbox=_halo())
                 break
 
 
-def _halo(look: Look) -> dict[str, object]:
+def _halo() -> dict[str, object]:
     return {"boxstyle": "round,pad=0.08", "facecolor": "white", "alpha": 0.8, "linewidth": 0}
 
 

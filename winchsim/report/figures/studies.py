@@ -84,21 +84,21 @@ def drum_figure(study: DrumStudy, look: Look, *, us: bool = False) -> Figure:
     return _sweep(axis, choice.judged, study.wanted, choice.recommended, choice.runs, look)
 
 
-def motor_figure(study: MotorStudy, look: Look, *, us: bool = False) -> Figure:
+def motor_figure(study: MotorStudy, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """The same over the number of motors."""
     choice = study.choice
     axis = Axis("Motors", "", choice.values.astype(float), even=True, dots=True)
     return _sweep(axis, choice.judged, study.wanted, choice.recommended, choice.runs, look)
 
 
-def voltage_figure(study: VoltageStudy, look: Look, *, us: bool = False) -> Figure:
+def voltage_figure(study: VoltageStudy, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """The same over the supply's voltage."""
     choice = study.choice
     axis = Axis("Supply voltage", "V", choice.values, even=True)
     return _sweep(axis, choice.judged, study.wanted, choice.recommended, choice.runs, look)
 
 
-def gear_figure(study: GearStudy, look: Look, *, us: bool = False) -> Figure:
+def gear_figure(study: GearStudy, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """The same over the whole ratio, one dot a change of the gears."""
     choice = study.choice
     axis = Axis("Ratio, motor to drum", "", choice.values, dots=True)

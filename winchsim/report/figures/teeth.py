@@ -70,7 +70,7 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
     return tuple(found)
 
 
-def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:
+def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
     """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn dotted.
 
     Parameters
@@ -97,7 +97,7 @@ def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:
             _draw_stage(band, axes, stages[i], colour, dashes, faint=i not in leading)
         _scale(axes, stages)
         for i in leading:
-            ends.append((_last(stages[i], record), names[i], SERIES[leading.index(i)][0]))
+            ends.append((_last(stages[i]), names[i], SERIES[leading.index(i)][0]))
         _limits(axes, look, stages)
         name_lines(axes, look, ends)
         finish(band)
@@ -118,7 +118,7 @@ def _draw_stage(band: Band, axes: Axes, stage: StageFactor, colour: str, dashes:
                   markerfacecolor="none" if record.bound[at] else colour, label="_worst", clip_on=False)  # fmt: skip
 
 
-def _last(stage: StageFactor, record: Record) -> float:
+def _last(stage: StageFactor) -> float:
     return float(min(stage.values[-1], MOST_FACTOR))
 
 
