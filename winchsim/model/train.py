@@ -25,8 +25,13 @@ class Reduction:
     ----------
     stage : Stage
     path, label : str
+        ``stage.2``, and ``stage 2`` or ``stage 2, 3rd of 5`` for people.
     pinion_teeth : int or None
-    ratio, forward, reverse : float
+        None for a stage that is not a spur pair. [-]
+    ratio : float
+        Input speed over output speed. [-]
+    forward, reverse : float
+        Efficiency when the motors drive it, and when the load does. [-]
     """
 
     stage: Stage
@@ -45,7 +50,23 @@ class Reduction:
 
 @dataclass(frozen=True)
 class Train:
-    """Chain with and without the brake gripping, and where each reduction sits in it."""
+    """Chain with and without the brake gripping, and where each reduction sits in it.
+
+    Attributes
+    ----------
+    chain, braked : Chain
+        The same where there is no brake.
+    drum_element : int
+        Which element of the chain is the drum's bearings.
+    drum_inertia : float
+        Of the bare drum. [kg·m²]
+    meshes : tuple of Mesh
+        Every reduction as the links see it.
+    reductions : tuple of Reduction
+        From the motors of the first group to the drum.
+    gearbox_element : int or None
+        Which element is the gearbox on a single group's motors; None where there is none or several groups have their own.
+    """
 
     chain: Chain
     braked: Chain

@@ -92,7 +92,19 @@ def breakaway_pull(batch: Batch) -> Any:
 
 
 def wound_at(batch: Batch, travel: Any) -> Any:
-    """Unstretched rope wound on when the load hangs steadily at a travel, rising. [m]"""
+    """Unstretched rope wound on when the load hangs steadily at a travel, rising. [m]
+
+    Parameters
+    ----------
+    batch : Batch
+    travel : ndarray
+        Of the load. [m]
+
+    Notes
+    -----
+    What is wound on is what the free rope has lost: ``s = L - l/(1 + T/EA)``. Own derivation, DEVELOPERS.md, section "The
+    slow model".
+    """
     m = batch.machine
     return m.free_rope - rope.unstretched_length(m.line, rope.span(m.line, m.reach - travel), pull(m, travel))
 
@@ -100,9 +112,16 @@ def wound_at(batch: Batch, travel: Any) -> Any:
 def hanging_pull(batch: Batch, wound: Any) -> Any:
     """Steady rope force of the rising load with so much rope wound on. [N]
 
+    Parameters
+    ----------
+    batch : Batch
+    wound : ndarray
+        Unstretched. [m]
+
     Notes
     -----
-    ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for T.
+    ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for T. Own
+    derivation, DEVELOPERS.md, section "The slow model".
     """
     m = batch.machine
     falls, left = m.line.falls, m.free_rope - wound
@@ -112,7 +131,18 @@ def hanging_pull(batch: Batch, wound: Any) -> Any:
 
 
 def travel_at(batch: Batch, wound: Any) -> Any:
-    """Travel of the steadily hanging load with so much rope wound on; not below its start. [m]"""
+    """Travel of the steadily hanging load with so much rope wound on; not below its start. [m]
+
+    Parameters
+    ----------
+    batch : Batch
+    wound : ndarray
+        Unstretched. [m]
+
+    Notes
+    -----
+    The inverse of `wound_at`: ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for u.
+    """
     m = batch.machine
     span = (m.free_rope - wound) * (1 + hanging_pull(batch, wound) / m.line.stiffness)
     return np.maximum(m.reach - (span - m.line.lead) / m.line.falls, m.start_travel)

@@ -87,7 +87,13 @@ class MotorFit:
 
 @dataclass(frozen=True)
 class Extras:
-    """What may be known of a motor beside its working points, checked once for all ways of describing it."""
+    """What may be known of a motor beside its working points, checked once for all ways of describing it.
+
+    Attributes
+    ----------
+    brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
+        As for `from_data_sheet`. [V], [-], [H], [kg·m²], [1/K], [1/K]
+    """
 
     brush_drop: float
     drag_speed_share: float
@@ -115,7 +121,15 @@ class Extras:
         return self.gearbox.ratio * self.gearbox.efficiency if self.gearbox else 1.0
 
     def constant_from_run(self, voltage: float, current: float, speed: float, resistance: float) -> float:
-        """k of the motor from one unloaded run, by its back e.m.f. [V·s/rad]."""
+        """k of the motor from one unloaded run, by its back e.m.f., ``(U - drop - I0 R)/w``. [V·s/rad]
+
+        Parameters
+        ----------
+        voltage, current, speed : float
+            Of the run, where the data belong. [V], [A], [rad/s]
+        resistance : float
+            [ohm]
+        """
         back_emf = voltage - self.brush_drop - current * resistance
         if back_emf <= 0.0:
             raise DomainError(
@@ -127,9 +141,17 @@ class Extras:
         return back_emf / (speed * self.speed_up)
 
     def constant_from_stall(self, torque: float, current: float, no_load_current: float, key: str) -> float:
-        """k of the motor from its pull when stalled, by its torque per ampere beyond its drag [N·m/A].
+        """k of the motor from its pull when stalled, by its torque per ampere beyond its drag. [N·m/A]
 
-        `key` names the current, should it be too small."""
+        Parameters
+        ----------
+        torque, current : float
+            With the shaft held, where the data belong. [N·m], [A]
+        no_load_current : float
+            [A]
+        key : str
+            Names the current, should it be too small.
+        """
         pulling = current - (1.0 - self.drag_speed_share) * no_load_current
         if pulling <= 0.0:
             raise DomainError(key, current, "more than the no-load current")
@@ -159,7 +181,30 @@ def conclude(
     wanted: str | None = None,
     wanted_if_disagreeing: str | None = None,
 ) -> MotorFit:
-    """The result of a fit: what the motor gives back, what is said about it, what to measure next."""
+    """The result of a fit: what the motor gives back, what is said about it, what to measure next.
+
+    Parameters
+    ----------
+    extras : Extras
+    motor : Motor
+        Fitted, at 20 °C; its inertia is filled in here where nobody gave it.
+    voltage : float
+        At which the result's values hold. [V]
+    given : dict of str to float, optional
+        No-load speed and stall torque as they were given. [rad/s], [N·m]
+    residuals : sequence of Residual
+        Of other given values.
+    assumed : tuple of Assumption
+        What the fit had to assume.
+    notes : sequence of str
+        Sentences for the user.
+    wanted, wanted_if_disagreeing : str, optional
+        The measurement that would help most: in any case, and where a residual is over `DISAGREEMENT`.
+
+    Returns
+    -------
+    MotorFit
+    """
     speed, idle = no_load(motor, voltage)
     torque, current = stall(motor, voltage)
     back = {"no_load_speed": speed / extras.speed_up, "stall_torque": torque * extras.torque_up}
@@ -197,7 +242,29 @@ _NAMES = {
 
 
 def assemble(extras: Extras, resistance: float, constant: float, idle: float, voltage: float) -> Motor:
-    """Motor whose no-load current at `voltage` is `idle`, its drag split as asked."""
+    """Motor whose no-load current at a voltage is a given one, its drag split as asked.
+
+    Parameters
+    ----------
+    extras : Extras
+        Gives the share of the drag that grows with speed.
+    resistance, constant : float
+        [ohm], [N·m/A]
+    idle : float
+        No-load current. [A]
+    voltage : float
+        At which that holds. [V]
+
+    Raises
+    ------
+    DomainError
+        No-load current that leaves no speed at that voltage.
+
+    Notes
+    -----
+    The drag torque at the no-load speed is ``k I0``; its share grows in proportion to the speed. Own derivation,
+    DEVELOPERS.md, section "Motors, supply, heat".
+    """
     speed = (voltage - extras.brush_drop - resistance * idle) / constant
     if speed <= 0.0:
         raise DomainError("no_load_current", idle, "less than the stalled motor draws")
@@ -216,14 +283,42 @@ def assemble(extras: Extras, resistance: float, constant: float, idle: float, vo
 
 
 def stalled_resistance(voltage: float, current: float, brush_drop: float) -> float:
-    """Resistance that a stalled motor shows between its terminals [ohm]."""
+    """Resistance that a stalled motor shows between its terminals, ``(U - drop)/I``. [ohm]
+
+    Parameters
+    ----------
+    voltage, current : float
+        With the shaft held. [V], [A]
+    brush_drop : float
+        At both brushes together. [V]
+
+    Raises
+    ------
+    DomainError
+        Brush drop of the whole voltage or more.
+    """
     if brush_drop >= voltage:
         raise DomainError("brush_drop", brush_drop, f"less than the {volts(voltage)} at which the motor was stalled")
     return (voltage - brush_drop) / current
 
 
 def refuse_absurd(name: str, value: float | None, ratio: float) -> None:
-    """Refuse a torque whose constant is `ratio` times that of the speed, where no motor has that."""
+    """Refuse a torque whose constant is so far from that of the speed that no motor has both.
+
+    Parameters
+    ----------
+    name : str
+        Key of the torque or force.
+    value : float or None
+        As it was given, in SI.
+    ratio : float
+        Constant that it implies over the one that the speed implies. [-]
+
+    Raises
+    ------
+    DomainError
+        A ratio off by more than a factor of four.
+    """
     if not (1.0 / _ABSURD <= ratio <= _ABSURD):
         factor, which = (ratio, "large") if ratio > 1.0 else (1.0 / ratio, "small")
         raise DomainError(
