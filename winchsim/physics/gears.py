@@ -392,35 +392,27 @@ def contact(
     teeth_sum = teeth2 + side * teeth1
     shift_sum = shift2 + side * shift1
     angle, distance = _working(teeth_sum, shift_sum, module, pressure_angle, centre_distance)
-    rolling = distance / teeth_sum
-    base1, base2 = (0.5 * module * z * math.cos(pressure_angle) for z in (teeth1, teeth2))
     tip1 = module * (0.5 * teeth1 + (rack.addendum if addendum1 is None else addendum1) + shift1)
     tip2 = module * (0.5 * teeth2 + side * (rack.addendum if addendum2 is None else addendum2) + shift2)
-    root1 = module * (0.5 * teeth1 - rack.dedendum + shift1)
-    root2 = module * (0.5 * teeth2 - side * rack.dedendum + shift2)
-    reach1, reach2 = rolling * teeth1 * math.sin(angle), rolling * teeth2 * math.sin(angle)
-    recess = _beyond_base(tip1, base1, "pinion") - reach1
-    approach = side * (_beyond_base(tip2, base2, "gear") - reach2)
+    per_tooth, base = distance / teeth_sum * math.sin(angle), 0.5 * module * math.cos(pressure_angle)
+    reach1, reach2 = per_tooth * teeth1, per_tooth * teeth2
+    recess = _beyond_base(tip1, base * teeth1, "pinion") - reach1
+    approach = side * (_beyond_base(tip2, base * teeth2, "gear") - reach2)
     cut_pinion = approach > reach1 * (1.0 + 1e-12)
     cut_gear = not internal and recess > reach2 * (1.0 + 1e-12)
     if cut_at_base:
         approach = min(approach, reach1)
         recess = recess if internal else min(recess, reach2)
-    pitch = math.pi * module * math.cos(pressure_angle)
     if recess + approach <= 0.0:
         raise DomainError("centre distance", distance, "axes near enough for the teeth to touch")
+    root1 = module * (0.5 * teeth1 - rack.dedendum + shift1)
+    root2 = module * (0.5 * teeth2 - side * rack.dedendum + shift2)
+    pitch = 2.0 * math.pi * base
     return Contact(
-        working_angle=angle,
-        centre_distance=distance,
-        recess=recess,
-        approach=approach,
-        e1=recess / pitch,
-        e2=approach / pitch,
-        cut_pinion=cut_pinion,
-        cut_gear=cut_gear,
-        clearance1=root2 - distance - tip1 if internal else distance - tip1 - root2,
-        clearance2=tip2 - distance - root1 if internal else distance - tip2 - root1,
-    )
+        working_angle=angle, centre_distance=distance, recess=recess, approach=approach, e1=recess / pitch,
+        e2=approach / pitch, cut_pinion=cut_pinion, cut_gear=cut_gear,
+        clearance1=side * (distance - root2) - tip1, clearance2=side * (distance - tip2) - root1,
+    )  # fmt: skip
 
 
 # ------------------------------------------------------------------------------------------------ loss

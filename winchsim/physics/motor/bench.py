@@ -85,15 +85,9 @@ def from_bench(
     """
     extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
     bench = _Bench(
-        terminal_resistance,
-        no_load_voltage,
-        no_load_speed,
-        no_load_current,
-        lever_voltage,
-        lever_current,
-        lever_force,
+        terminal_resistance, no_load_voltage, no_load_speed, no_load_current, lever_voltage, lever_current, lever_force,
         lever_arm,
-    )
+    )  # fmt: skip
     warm = 1.0 + copper_coefficient * (temperature - REFERENCE_TEMPERATURE)
     weak = 1.0 + magnet_coefficient * (temperature - REFERENCE_TEMPERATURE)
     if not (warm > 0.0 and weak > 0.0):
@@ -103,10 +97,7 @@ def from_bench(
     if nominal is None:
         raise DomainError("voltage", None, "the voltage at which the motor is to be used")
     idle, assumed = bench.idle_current(r, brush_drop, nominal)
-    constants = bench.constants(extras, r, idle)
-    if len(constants) == 2:
-        refuse_absurd("lever_force", lever_force, constants["lever"] / constants["run"])
-    k = math.exp(sum(math.log(value) for value in constants.values()) / len(constants))
+    k = bench.constant(extras, r, idle)
     motor = assemble(extras, r, k, idle, no_load_voltage or nominal)
     given_back = bench.given_back(motor, extras)
     cool = dataclasses.replace(motor, resistance=r / warm, constant=k / weak)
@@ -162,7 +153,8 @@ class _Bench:
         full = ((self.no_load_voltage or nominal) - brush_drop) / r
         return NO_LOAD_SHARE[0] * full, (assumed_no_load_current(full),)
 
-    def constants(self, extras: Extras, r: float, idle: float) -> dict[str, float]:
+    def constant(self, extras: Extras, r: float, idle: float) -> float:
+        """From the run, the lever, or the geometric mean of both."""
         found = {}
         if self.no_load_voltage is not None and self.no_load_speed is not None:
             found["run"] = extras.constant_from_run(self.no_load_voltage, idle, self.no_load_speed, r)
@@ -175,7 +167,9 @@ class _Bench:
                 self.no_load_speed,
                 "voltage and speed of an unloaded run, or the pull of a lever on the stalled shaft with its current",
             )
-        return found
+        if len(found) == 2:
+            refuse_absurd("lever_force", self.lever_force, found["lever"] / found["run"])
+        return math.exp(sum(math.log(value) for value in found.values()) / len(found))
 
     def given_back(self, motor: Motor, extras: Extras) -> list[Residual]:
         """Of what the constant had to compromise on; `motor` as warm as it was on the bench."""
