@@ -117,67 +117,70 @@ def _weighed(factor: Fraction) -> tuple[_Sense, _Sense]:
     return _Sense(factor, _MASS), _Sense(factor * _GRAVITY, _FORCE)
 
 
+_ONE = Fraction(1)
+
+_SYMBOLS: tuple[tuple[str, str, tuple[_Sense, ...]], ...] = (
+    ("m", "kdcmµun", (_Sense(_ONE, _LENGTH),)),
+    ("in inch inches \" ″ ''", "", (_Sense(_INCH, _LENGTH),)),
+    ("ft foot feet ' ′", "", (_Sense(12 * _INCH, _LENGTH),)),
+    ("mil thou", "", (_Sense(_INCH / 1000, _LENGTH),)),
+    ("s sec", "mµun", (_Sense(_ONE, _TIME),)),
+    ("min", "", (_Sense(Fraction(60), _TIME),)),
+    ("h hr hour hours", "", (_Sense(Fraction(3600), _TIME),)),
+    ("d day days", "", (_Sense(Fraction(86400), _TIME),)),
+    ("g", "m", (*_weighed(Fraction(1, 1000)), _Sense(_GRAVITY, _ACCELERATION))),
+    ("kg Kg kilogram kilograms kilo kilos", "", _weighed(_ONE)),
+    ("gram grams gm", "", _weighed(Fraction(1, 1000))),
+    ("t tonne tonnes", "", _weighed(Fraction(1000))),
+    ("lb lbs pound pounds", "", _weighed(_POUND)),
+    ("oz ounce ounces", "", _weighed(_POUND / 16)),
+    ("lbm", "", (_Sense(_POUND, _MASS),)),
+    ("N", "Mkdcmµu", (_Sense(_ONE, _FORCE),)),
+    ("daN", "", (_Sense(Fraction(10), _FORCE),)),
+    ("kgf kp", "", (_Sense(_GRAVITY, _FORCE),)),
+    ("gf", "", (_Sense(_GRAVITY / 1000, _FORCE),)),
+    ("lbf", "", (_Sense(_POUND * _GRAVITY, _FORCE),)),
+    ("ozf", "", (_Sense(_POUND * _GRAVITY / 16, _FORCE),)),
+    ("Pa", "GMkh", (_Sense(_ONE, _STRESS),)),
+    ("bar", "m", (_Sense(Fraction(10**5), _STRESS),)),
+    ("psi", "kM", (_Sense(_POUND * _GRAVITY / _INCH**2, _STRESS),)),
+    ("ksi", "", (_Sense(1000 * _POUND * _GRAVITY / _INCH**2, _STRESS),)),
+    ("V", "kmµu", (_Sense(_ONE, _VOLTAGE),)),
+    ("VDC Vdc volt volts", "", (_Sense(_ONE, _VOLTAGE),)),
+    ("A", "kmµu", (_Sense(_ONE, _CURRENT),)),
+    ("amp amps", "", (_Sense(_ONE, _CURRENT),)),
+    ("ohm Ohm Ω", "MkmµuG", (_Sense(_ONE, _RESISTANCE),)),
+    ("ohms Ohms", "", (_Sense(_ONE, _RESISTANCE),)),
+    ("H", "mµun", (_Sense(_ONE, _INDUCTANCE),)),
+    ("Ah", "m", (_Sense(Fraction(3600), _CHARGE),)),
+    ("C", "", (_Sense(_ONE, _CHARGE), _Sense(_ONE, _KELVIN))),
+    ("W", "Mkm", (_Sense(_ONE, _POWER),)),
+    ("J", "Mkm", (_Sense(_ONE, _ENERGY),)),
+    ("Wh", "km", (_Sense(Fraction(3600), _ENERGY),)),
+    ("K °C °K", "", (_Sense(_ONE, _KELVIN),)),
+    ("°F F", "", (_Sense(Fraction(5, 9), _KELVIN),)),
+    ("rad", "m", (_Sense(_ONE, _ANGLE),)),
+    ("° deg degs degree degrees", "", (_Sense(Fraction(1, 180), _ANGLE, 1),)),
+    ("rev revs r turn turns revolution revolutions", "", (_Sense(Fraction(2), _ANGLE, 1),)),
+    ("rpm", "k", (_Sense(Fraction(1, 30), _TURNING, 1),)),
+    ("RPM Rpm", "", (_Sense(Fraction(1, 30), _TURNING, 1),)),
+    ("rps", "", (_Sense(Fraction(2), _TURNING, 1),)),
+    ("Hz", "k", (_Sense(_ONE, _FREQUENCY),)),
+    ("mph", "", (_Sense(63360 * _INCH / 3600, _SPEED),)),
+    ("fpm", "", (_Sense(12 * _INCH / 60, _SPEED),)),
+    ("DP", "", (_Sense(1 / _INCH, _PER_LENGTH),)),
+    ("teeth tooth", "", (_Sense(_ONE, _NUMBER),)),
+    ("% percent", "", (_Sense(Fraction(1, 100), _NUMBER),)),
+    ("ppm", "", (_Sense(Fraction(1, 10**6), _NUMBER),)),
+)
+"""Symbols, the prefixes that they take, and their senses. Exact by definition (SI brochure; inch, pound, standard gravity)."""
+
+
 @cache
 def _symbols() -> Mapping[str, tuple[_Sense, ...]]:
-    """Every symbol that needs no pint, with its senses. Exact by definition (SI brochure; inch, pound, standard gravity)."""
-    one = Fraction(1)
-    rows: list[tuple[str, str, tuple[_Sense, ...]]] = [
-        # symbols, prefixes that they take, senses
-        ("m", "kdcmµun", (_Sense(one, _LENGTH),)),
-        ("in inch inches \" ″ ''", "", (_Sense(_INCH, _LENGTH),)),
-        ("ft foot feet ' ′", "", (_Sense(12 * _INCH, _LENGTH),)),
-        ("mil thou", "", (_Sense(_INCH / 1000, _LENGTH),)),
-        ("s sec", "mµun", (_Sense(one, _TIME),)),
-        ("min", "", (_Sense(Fraction(60), _TIME),)),
-        ("h hr hour hours", "", (_Sense(Fraction(3600), _TIME),)),
-        ("d day days", "", (_Sense(Fraction(86400), _TIME),)),
-        ("g", "m", (*_weighed(Fraction(1, 1000)), _Sense(_GRAVITY, _ACCELERATION))),
-        ("kg Kg kilogram kilograms kilo kilos", "", _weighed(one)),
-        ("gram grams gm", "", _weighed(Fraction(1, 1000))),
-        ("t tonne tonnes", "", _weighed(Fraction(1000))),
-        ("lb lbs pound pounds", "", _weighed(_POUND)),
-        ("oz ounce ounces", "", _weighed(_POUND / 16)),
-        ("lbm", "", (_Sense(_POUND, _MASS),)),
-        ("N", "Mkdcmµu", (_Sense(one, _FORCE),)),
-        ("daN", "", (_Sense(Fraction(10), _FORCE),)),
-        ("kgf kp", "", (_Sense(_GRAVITY, _FORCE),)),
-        ("gf", "", (_Sense(_GRAVITY / 1000, _FORCE),)),
-        ("lbf", "", (_Sense(_POUND * _GRAVITY, _FORCE),)),
-        ("ozf", "", (_Sense(_POUND * _GRAVITY / 16, _FORCE),)),
-        ("Pa", "GMkh", (_Sense(one, _STRESS),)),
-        ("bar", "m", (_Sense(Fraction(10**5), _STRESS),)),
-        ("psi", "kM", (_Sense(_POUND * _GRAVITY / _INCH**2, _STRESS),)),
-        ("ksi", "", (_Sense(1000 * _POUND * _GRAVITY / _INCH**2, _STRESS),)),
-        ("V", "kmµu", (_Sense(one, _VOLTAGE),)),
-        ("VDC Vdc volt volts", "", (_Sense(one, _VOLTAGE),)),
-        ("A", "kmµu", (_Sense(one, _CURRENT),)),
-        ("amp amps", "", (_Sense(one, _CURRENT),)),
-        ("ohm Ohm Ω", "MkmµuG", (_Sense(one, _RESISTANCE),)),
-        ("ohms Ohms", "", (_Sense(one, _RESISTANCE),)),
-        ("H", "mµun", (_Sense(one, _INDUCTANCE),)),
-        ("Ah", "m", (_Sense(Fraction(3600), _CHARGE),)),
-        ("C", "", (_Sense(one, _CHARGE), _Sense(one, _KELVIN))),
-        ("W", "Mkm", (_Sense(one, _POWER),)),
-        ("J", "Mkm", (_Sense(one, _ENERGY),)),
-        ("Wh", "km", (_Sense(Fraction(3600), _ENERGY),)),
-        ("K °C °K", "", (_Sense(one, _KELVIN),)),
-        ("°F F", "", (_Sense(Fraction(5, 9), _KELVIN),)),
-        ("rad", "m", (_Sense(one, _ANGLE),)),
-        ("° deg degs degree degrees", "", (_Sense(Fraction(1, 180), _ANGLE, 1),)),
-        ("rev revs r turn turns revolution revolutions", "", (_Sense(Fraction(2), _ANGLE, 1),)),
-        ("rpm", "k", (_Sense(Fraction(1, 30), _TURNING, 1),)),
-        ("RPM Rpm", "", (_Sense(Fraction(1, 30), _TURNING, 1),)),
-        ("rps", "", (_Sense(Fraction(2), _TURNING, 1),)),
-        ("Hz", "k", (_Sense(one, _FREQUENCY),)),
-        ("mph", "", (_Sense(63360 * _INCH / 3600, _SPEED),)),
-        ("fpm", "", (_Sense(12 * _INCH / 60, _SPEED),)),
-        ("DP", "", (_Sense(1 / _INCH, _PER_LENGTH),)),
-        ("teeth tooth", "", (_Sense(one, _NUMBER),)),
-        ("% percent", "", (_Sense(Fraction(1, 100), _NUMBER),)),
-        ("ppm", "", (_Sense(Fraction(1, 10**6), _NUMBER),)),
-    ]
+    """Every symbol that needs no pint, with its senses."""
     table: dict[str, tuple[_Sense, ...]] = {}
-    for names, prefixes, senses in rows:
+    for names, prefixes, senses in _SYMBOLS:
         for name in names.split():
             table[name] = senses
             for prefix in prefixes:

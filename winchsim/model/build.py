@@ -202,22 +202,13 @@ def _assemble(
     """Machine without its programme and its links."""
     where = places(inputs, notebook)
     bare = _undamped_line(inputs, notebook)
-    stiffness = bare.stiffness
     left = where.reach - where.start
     body = load.make_body(
         inputs.load.mass, inputs.load.slope, inputs.load.slope_friction, inputs.load.guide_friction, inputs.settings.gravity,
         rope_mass=rope.moving_mass(bare, left), rope_mass_per_length=bare.mass_per_length, falls=bare.falls,
     )  # fmt: skip
-    free = rope.span(bare, left)
-    hang = load.pull_needed(body, left) / bare.falls
-    if hang / stiffness < LEAST_STRAIN:
-        raise DomainError(
-            "rope.axial_stiffness", stiffness,
-            f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its length: a softer rope or a heavier load",
-        )  # fmt: skip
-    if hang / stiffness > 0.5:
-        raise DomainError("rope.axial_stiffness", stiffness, "a rope that the load stretches by less than half its length")
-    critical = rope.critical_damping(stiffness, free, load.inertia(body), bare.falls)
+    free, hang = rope.span(bare, left), _hanging_pull(bare, body, left)
+    critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
     hung = rope.unstretched_length(bare, free, hang)
     stack, at_start, overflows = wound_layers(inputs, where)
@@ -234,6 +225,19 @@ def _assemble(
         breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
         after_overload=inputs.settings.after_overload, scales=scales, assumed=(), notes=(),
     )  # fmt: skip
+
+
+def _hanging_pull(line: rope.Line, body: load.Body, left: float) -> float:
+    """Rope force under the load that hangs at its start; refused where the rope is too stiff or too soft for it. [N]"""
+    hang = load.pull_needed(body, left) / line.falls
+    if hang / line.stiffness < LEAST_STRAIN:
+        raise DomainError(
+            "rope.axial_stiffness", line.stiffness,
+            f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its length: a softer rope or a heavier load",
+        )  # fmt: skip
+    if hang / line.stiffness > 0.5:
+        raise DomainError("rope.axial_stiffness", line.stiffness, "a rope that the load stretches by less than half its length")
+    return hang
 
 
 def _undamped_line(inputs: Inputs, notebook: Notebook) -> rope.Line:
