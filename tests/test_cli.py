@@ -306,6 +306,13 @@ def test_a_fault_in_the_scenario_is_told_before_heavy_parts_are_imported(command
     assert heavy_after(command, str(path)) == (2, [])
 
 
+@pytest.mark.parametrize("line", ["lift FAULTY --out DIR", "curves FAULTY --out DIR", "curves MISSING"])
+def test_the_names_of_files_to_come_need_no_heavy_parts(line, tmp_path):
+    (tmp_path / "crate.toml").write_text(STARTER.replace("[load]", "[laod]"), encoding="utf-8")
+    line = line.replace("FAULTY", str(tmp_path / "crate.toml")).replace("DIR", str(tmp_path / "out"))
+    assert heavy_after(*line.split()) == (2, [])
+
+
 def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
     path = tmp_path / "crate.toml"
     path.write_text(STARTER, encoding="utf-8")

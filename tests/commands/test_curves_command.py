@@ -10,7 +10,7 @@ import pytest
 
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
-from winchsim.report.figures.catalogue import NAMES
+from winchsim.report.names import NAMES
 from winchsim.scenario.starter import STARTER
 
 LIGHT = STARTER.replace('mass = "10 kg"', 'mass = "4 kg"')

@@ -91,7 +91,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 def _names(options: argparse.Namespace) -> list[str]:
     """Names of all files that may be written."""
-    from winchsim.report.figures.catalogue import MEASURED_NAMES, NAMES, SEVERAL_NAMES
+    from winchsim.report.names import MEASURED_NAMES, NAMES, SEVERAL_NAMES
 
     formats = _formats(options.format)
     if len(options.files) > 1 or options.ladder:

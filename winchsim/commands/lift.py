@@ -78,7 +78,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 
 def _names(_: argparse.Namespace) -> tuple[str, ...]:
-    from winchsim.report.bundle import FILE_NAMES
+    from winchsim.report.names import FILE_NAMES
 
     return FILE_NAMES
 

@@ -31,11 +31,12 @@ def register(commands: Any) -> None:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
     from winchsim.scenario.read import read
-    from winchsim.verdict.words import counted
 
     low, high = (_whole(end) for end in parse_span(options.span, ""))
     scenario, us = read(options.file, options.overrides), options.units == "us"
     if not 1 <= options.group <= len(scenario.inputs.motors):
+        from winchsim.verdict.words import counted
+
         has = counted(len(scenario.inputs.motors), "motor group")
         raise usage_error(f"no motor group {options.group}", f"this scenario has {has}, counted from 1")
 

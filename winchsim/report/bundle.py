@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from winchsim.report.csv_out import record_csv
-from winchsim.report.figures.catalogue import NAMES, pictures
+from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.save import image
 from winchsim.report.markdown import markdown
@@ -12,9 +12,6 @@ from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
 from winchsim.verdict.finding import Verdict
 from winchsim.verdict.snag import SnagStudy
-
-FILE_NAMES = ("report.html", "report.md", "record.csv", *(f"{name}.png" for name in NAMES))
-"""Names of all files that a report may have."""
 
 
 def report_files(

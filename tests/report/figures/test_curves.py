@@ -8,10 +8,11 @@ import pytest
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit
 from winchsim.report.figures.bands import EVENT, HELD, REPEATED, held_spans
-from winchsim.report.figures.catalogue import NAMES, pictures
+from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.curves import electrical, height_and_speed, temperatures, tension, zoom_windows
 from winchsim.report.figures.look import COLUMN, SLIDE
 from winchsim.report.figures.marks import marks_of
+from winchsim.report.names import NAMES
 
 LABELS = {
     height_and_speed: ["Height (m)", "Speed (mm/s)"],
