@@ -36,9 +36,7 @@ STOCK = tuple(
 )  # fmt: skip
 """Diameters that round bar and tube are sold in. [m] Common practice, no published source."""
 
-STOCK_INCH = tuple(
-    eighths / 8 * INCH for eighths in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48)
-)
+STOCK_INCH = tuple(eighths / 8 * INCH for eighths in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48))
 """The same in inches, an eighth to six. [m] Common practice, no published source."""
 
 TURNED_STEP = 0.0005
