@@ -10,9 +10,10 @@ import pytest
 
 from winchsim.errors import InputError
 from winchsim.inputs import OwnMaterial, Tolerance, spec_at, specs, walk
+from winchsim.quantity_text import in_unit
 from winchsim.scenario import read as reader
 from winchsim.scenario.read import load, loads, read, read_string, tolerance_width
-from winchsim.strength.materials import FAMILIES, Material, sourced_values
+from winchsim.strength.materials import FAMILIES, Material, own_material, sourced_values
 
 
 def test_values_are_si(good):
@@ -85,6 +86,17 @@ def test_own_material_says_all_that_the_table_says(good):
 def test_families_of_own_materials_are_those_of_the_table():
     assert specs(OwnMaterial)["family"].choices == FAMILIES
     assert {*sourced_values(Material)} - {"softening"} <= {*specs(OwnMaterial)}
+
+
+@pytest.mark.parametrize("key", ["density", "elastic_modulus", "softening", "across_layers"])
+def test_what_is_taken_of_own_materials_is_what_the_key_reference_says(key):
+    spec = specs(OwnMaterial)[{"softening": "glass_transition"}.get(key, key)]
+    for family in FAMILIES:
+        value = getattr(own_material("x", family, {"tensile_strength": 50e6}), key)
+        if value is not None:
+            assert f"{in_unit(value, spec.unit):g} {spec.unit}".strip() in spec.left_out
+    metal = own_material("x", "metal", {"tensile_strength": 50e6})
+    assert metal.yield_strength == 25e6 and "half the tensile strength" in specs(OwnMaterial)["yield_strength"].left_out
 
 
 def test_every_material_named_by_default_is_in_the_table(good):
