@@ -205,10 +205,19 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
         _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
-        turned = sum(inertia * (r.ratio if r else 1.0) ** 2 for inertia, r in zip(pinions, own, strict=True))
+        turned = sum(_on_common_gear(*pair) for pair in zip(units, own, pinions, strict=True))
         chain = Chain(tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements))
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
+
+
+def _on_common_gear(unit: LiveGroup | DraggedGroup, first: Reduction | None, inertia: float) -> float:
+    """Inertia of pinions behind gearboxes as the common gear feels it through their mesh: running motors drive it, dead ones
+    are driven. [kg·m²]"""
+    if first is None:
+        return inertia
+    through = first.forward if isinstance(unit, LiveGroup) else 1 / first.reverse
+    return inertia * first.ratio**2 * through
 
 
 def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
