@@ -202,7 +202,7 @@ def test_what_a_study_recommends_does_not_hang_on_the_slow_model_s_steps(name, s
 @pytest.mark.parametrize("step", [0.1, 10.0])
 def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     usual = printed(path, 1.0, False)
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", step))
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", step), sampled=True)
     assert record.demands == usual.record.demands
     verdict = judge(record, cures=False)
     assert verdict == usual.verdict
@@ -214,7 +214,7 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
 @each_scenario
 def test_every_event_is_a_sample_on_both_of_its_sides(path):
     """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse grid too."""
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7))
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         for event in table.events:
             at = np.flatnonzero(table.time == event.time)
@@ -226,7 +226,7 @@ def test_every_event_is_a_sample_on_both_of_its_sides(path):
 @each_scenario
 def test_no_sample_lies_across_a_switch(path):
     """Stretches follow each other without a gap, one mode each, and times grow strictly inside them."""
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7))
+    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         ends = np.append(table.segment_starts[1:], len(table.time))
         for start, end in zip(table.segment_starts, ends, strict=True):

@@ -205,6 +205,14 @@ def test_csv_is_written_and_not_overwritten(tmp_path):
     assert forced.code == 0 and path.read_text(encoding="utf-8") == content
 
 
+def test_the_samples_of_the_scenario_are_the_rows_of_the_csv(tmp_path):
+    path = tmp_path / "run.csv"
+    assert Ran(_file("07-salvaged-motor"), "--csv", str(path), "--set", "settings.sample_step=0.5 s").code == 0
+    times = [float(line.split(",")[0]) for line in path.read_text(encoding="utf-8").splitlines()[2:]]
+    assert {0.5 * k for k in range(int(2 * times[-1]) + 1)} <= set(times)
+    assert len(times) < 2 * times[-1] + 50
+
+
 def test_snag_on_request():
     found = Ran(_file("06-shelf-snags-halfway"), "--snag", "--json").document["snag"]
     assert found["as_built"]["broke"] and found["safe"]["current_limit_a"] > 0
@@ -218,7 +226,7 @@ def test_no_trust_no_answer(monkeypatch, outcome):
     import winchsim.simulate as room
 
     real = room.simulate
-    monkeypatch.setattr(room, "simulate", lambda inputs: replace(real(inputs), outcome=outcome))
+    monkeypatch.setattr(room, "simulate", lambda inputs, **options: replace(real(inputs, **options), outcome=outcome))
     ran = Ran(_file("07-salvaged-motor"), "--json")
     assert ran.code == ExitCode.NO_TRUST and ran.document["error"]["code"] == "W-T01"
     assert ran.document["lifted"] is False and ran.document["held"] is None

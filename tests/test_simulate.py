@@ -1,5 +1,6 @@
 """The record: its shape, its samples, its events and its energy books, whatever the run comes to."""
 
+import json
 import pickle
 from dataclasses import replace
 
@@ -9,8 +10,11 @@ import pytest
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Stage, Supply, with_value
 from winchsim.model import Event, build
 from winchsim.quantity_text import PRINTED_UNITS
+from winchsim.report.json_out import lift_json
+from winchsim.report.tables import energy_remark
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, simulate
+from winchsim.simulate import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBooks, simulate
+from winchsim.verdict.judge import judge
 
 
 def _winch(mass=5.0, **load) -> Inputs:
@@ -68,7 +72,7 @@ def test_wanted_times_are_in_the_record_beside_the_events():
 
 
 def test_a_sample_step_of_the_scenario_gives_samples_on_its_grid_and_at_switches_alone(record):
-    stepped = simulate(with_value(_winch(), "settings.sample_step", 0.25))
+    stepped = simulate(with_value(_winch(), "settings.sample_step", 0.25), sampled=True)
     sampled = stepped.sampled
     inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])
     wanted = np.arange(1, int(sampled.time[-1] / 0.25) + 1) * 0.25
@@ -78,9 +82,13 @@ def test_a_sample_step_of_the_scenario_gives_samples_on_its_grid_and_at_switches
     assert record.sampled is None
 
 
+def test_nobody_pays_for_samples_that_were_not_asked_for():
+    assert simulate(with_value(_winch(), "settings.sample_step", 0.25)).sampled is None
+
+
 def test_a_grid_too_fine_to_keep_is_made_coarser_by_whole_steps(monkeypatch):
     monkeypatch.setattr("winchsim.sampling.MOST_ON_A_GRID", 100)
-    sampled = simulate(with_value(_winch(), "settings.sample_step", 1e-6)).sampled
+    sampled = simulate(with_value(_winch(), "settings.sample_step", 1e-6), sampled=True).sampled
     assert 90 < len(sampled.time) <= 100 + 2 * len(sampled.segment_starts)
     inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])
     inner = np.setdiff1d(inner, sampled.time[sampled.segment_starts])
@@ -130,16 +138,27 @@ def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeyp
     tried = []
     run_once = room._run_once
 
-    def spy(machine, inputs, samples, rtol, method):
+    def spy(machine, inputs, samples, rtol, *others):
         tried.append(rtol)
-        found = run_once(machine, inputs, samples, rtol, method)
+        found = run_once(machine, inputs, samples, rtol, *others)
         bad = replace(found.energy, residual=found.energy.scale)
         return replace(found, energy=bad) if len(tried) < 3 else found
 
     monkeypatch.setattr(room, "_run_once", spy)
-    assert simulate(_winch()).energy.closes
+    again = simulate(_winch())
+    assert again.energy.closes and (again.runs, again.relative_tolerance) == (3, tried[2])
     assert tried[0] > tried[1] > tried[2]
     assert len(tried) == 3
+    assert energy_remark(again).endswith(" It took 3 runs to the last one's relative tolerance of 1e-09.")
+    document = json.loads(lift_json(again, judge(again, cures=False)))
+    assert document["meta"]["tolerances"]["relative"] == tried[2]
+
+
+def test_books_that_close_at_once_are_kept_at_the_tolerance_asked_for(record):
+    assert (record.relative_tolerance, record.runs) == (RELATIVE_TOLERANCE, 1)
+    assert "relative tolerance" not in energy_remark(record)
+    other = simulate(_winch(), rtol=1e-6)
+    assert (other.relative_tolerance, other.runs) == (1e-6, 1)
 
 
 def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it():

@@ -13,7 +13,7 @@ from types import MappingProxyType
 import numpy as np
 
 from winchsim.hybrid import Outcome, Run, Stats, run
-from winchsim.inputs import Inputs
+from winchsim.inputs import Inputs, Settings
 from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
 from winchsim.model.judging import link_shares, mesh_force
 from winchsim.model.keys import Mark
@@ -22,7 +22,7 @@ from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
 
-RELATIVE_TOLERANCE = 1e-5
+RELATIVE_TOLERANCE = Settings().relative_tolerance
 """Relative tolerance of a machine that no scenario stands behind. [-]"""
 
 ABSOLUTE_SHARE = 1e-6
@@ -180,9 +180,13 @@ class Record:
     demands : tuple of LinkDemand
         One for each link of the machine, in its order.
     stats : Stats
+    relative_tolerance : float
+        That it was computed with: what was asked for, or a tighter one where the books did not close at that. [-]
+    runs : int
+        How many times it was run, each time with a tighter tolerance. [-]
     sampled : Record or None
-        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none. Nothing is judged
-        on it: between its samples anything may happen.
+        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none or none was asked for.
+        Nothing is judged on it: between its samples anything may happen.
     """
 
     machine: Machine
@@ -197,6 +201,8 @@ class Record:
     energy: EnergyBooks
     demands: tuple[LinkDemand, ...]
     stats: Stats
+    relative_tolerance: float
+    runs: int = 1
     sampled: Record | None = None
 
     def __getitem__(self, name: str) -> np.ndarray:
@@ -214,6 +220,7 @@ def simulate(
     times: Sequence[float] | np.ndarray | None = None,
     rtol: float | None = None,
     method: str = "LSODA",
+    sampled: bool = False,
 ) -> Record:
     """Record of a lift.
 
@@ -231,6 +238,8 @@ def simulate(
         Relative tolerance; left out, the scenario's. [-]
     method : str
         One of scipy's integrators.
+    sampled : bool
+        Whether also at every ``settings.sample_step``, where the scenario gives one.
 
     Returns
     -------
@@ -248,15 +257,15 @@ def simulate(
     if rtol is None:
         rtol = inputs.settings.relative_tolerance if inputs is not None else RELATIVE_TOLERANCE
     wanted = np.empty(0) if times is None else np.unique(np.asarray(times, dtype=float))
-    for _ in range(TIGHTENINGS):
-        record = _run_once(machine, inputs, wanted, rtol, method)
+    for runs in range(1, TIGHTENINGS + 1):
+        record = replace(_run_once(machine, inputs, wanted, rtol, method, sampled), runs=runs)
         if record.energy.closes or not record.outcome.ok or rtol <= TIGHTEST:
             break
         rtol = max(rtol * TIGHTEN, TIGHTEST)
     return record
 
 
-def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol: float, method: str) -> Record:
+def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol: float, method: str, sampled: bool) -> Record:
     problem = WinchProblem(machine)
     key, y0, marks = start(machine)
     end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
@@ -265,7 +274,10 @@ def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol:
         rtol=rtol, atol=_absolute_tolerances(machine, rtol), method=method,
         max_switches=MOST_SWITCHES, max_rhs_calls=MOST_RHS_CALLS, max_steps=MOST_STEPS,
     )  # fmt: skip
-    return _record(machine, inputs, problem, done, (key, y0, marks), wanted)
+    begun = (key, y0, marks)
+    record = _record(machine, inputs, problem, done, begun, wanted, rtol)
+    step = inputs.settings.sample_step if sampled and inputs is not None else None
+    return record if step is None else replace(record, sampled=_sampled(record, problem, done, begun, step))
 
 
 def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
@@ -315,30 +327,32 @@ class _Table:
 
 
 def _record(
-    machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun: _Begun, wanted: np.ndarray
+    machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun: _Begun, wanted: np.ndarray, rtol: float
 ) -> Record:
-    key, y0, marks = begun
-    still = _Piece(np.array([0.0]), y0[:, None], key, np.array([True]))
-    pieces = _with_breaks(done, _looked_at(done, wanted)) or [still]
+    pieces = _with_breaks(done, _looked_at(done, wanted)) or [_at_the_start(begun)]
     fine = _table(problem, pieces)
     kept = np.concatenate([piece.kept for piece in pieces])
     table = fine.only(worth_keeping(fine.time, kept, (*fine.values.values(), *fine.shares)))
-    record = Record(
+    return Record(
         machine=machine, inputs=inputs, outcome=done.outcome, time=table.time, channels=_channels(machine, table),
-        bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, marks, done),
-        energy=_books(problem, done, begun), demands=_demands(table), stats=done.stats,
+        bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, begun[2], done),
+        energy=_books(problem, done, begun), demands=_demands(table), stats=done.stats, relative_tolerance=rtol,
     )  # fmt: skip
-    step = inputs.settings.sample_step if inputs is not None else None
-    if step is None:
-        return record
-    grid = _table(problem, _with_breaks(done, _on_grid(done, grid_step(step, done.t))) or [still])
+
+
+def _sampled(record: Record, problem: WinchProblem, done: Run, begun: _Begun, step: float) -> Record:
+    """The same run at the multiples of a step."""
+    grid = _table(problem, _with_breaks(done, _on_grid(done, grid_step(step, done.t))) or [_at_the_start(begun)])
     return replace(
-        record,
-        sampled=replace(
-            record, time=grid.time, channels=_channels(machine, grid), bound=grid.bound, segment_starts=grid.starts,
-            phase=grid.phase,
-        ),
+        record, time=grid.time, channels=_channels(record.machine, grid), bound=grid.bound, segment_starts=grid.starts,
+        phase=grid.phase,
     )  # fmt: skip
+
+
+def _at_the_start(begun: _Begun) -> _Piece:
+    """All that there is of a run that ended before its first step."""
+    key, y0, _ = begun
+    return _Piece(np.array([0.0]), y0[:, None], key, np.array([True]))
 
 
 def _looked_at(done: Run, wanted: np.ndarray) -> list[_Piece]:

@@ -48,7 +48,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.simulate import simulate
     from winchsim.verdict.judge import judge
 
-    record = simulate(scenario.inputs)
+    record = simulate(scenario.inputs, sampled=bool(options.csv or options.out))
     verdict = judge(record, cures=not options.no_cures)
     snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
     if options.csv:  # first, so that a file in the way leaves one answer and not two

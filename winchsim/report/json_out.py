@@ -9,7 +9,6 @@ import numpy
 import scipy
 
 from winchsim.errors import TrustError
-from winchsim.inputs import Settings
 from winchsim.model import Event, Machine
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
@@ -81,8 +80,7 @@ def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None, sn
 
 
 def _tolerances(record: Record) -> dict[str, Any]:
-    settings = record.inputs.settings if record.inputs is not None else Settings()
-    return {"relative": settings.relative_tolerance, "energy": ENERGY_LIMIT}
+    return {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT}
 
 
 def finding_facts(finding: Finding) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def _lines(report: Report, suffix: str) -> list[str]:
         lines += ["## Margins", "", *_table(("", "reached", "limit", ""), tables.margin_rows(record, verdict, us=us))]
         lines += _strength(report, us)
         lines += ["## Energy", "", *_table(("head", "energy", "share"), tables.energy_rows(record.energy, us=us))]
-        lines += [plain(tables.energy_remark(record.energy)), ""]
+        lines += [plain(tables.energy_remark(record)), ""]
     lines += ["## Findings", ""]
     for finding in verdict.findings:
         aid = f" What would help: {plain(said(finding.help, us))}" if finding.help else ""

@@ -135,7 +135,7 @@ def _sections(report: Report) -> Iterable[str]:
         drawn = _figure(energy) if energy is not None else ""
         table = _table(("head", "energy", "share"), tables.energy_rows(record.energy, us=us), right=(1, 2), kind="narrow")
         yield _section(
-            "Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record.energy))}</div></div>'
+            "Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record))}</div></div>'
         )
     yield _section("Findings", _findings(verdict.findings, report))
     if verdict.cures:

@@ -158,9 +158,12 @@ def energy_rows(books: EnergyBooks, *, us: bool) -> list[Row]:
     return rows
 
 
-def energy_remark(books: EnergyBooks) -> str:
-    """How well the books close."""
-    return f"The books close to within {at_most(books.error)} of the energy; the limit is {ENERGY_LIMIT:.0e}."
+def energy_remark(record: Record) -> str:
+    """How well the books close, and at which tolerance where the run had to be done again for it."""
+    text = f"The books close to within {at_most(record.energy.error)} of the energy; the limit is {ENERGY_LIMIT:.0e}."
+    if record.runs > 1:
+        text += f" It took {record.runs} runs to the last one's relative tolerance of {record.relative_tolerance:.0e}."
+    return text
 
 
 def notes(machine: Machine, rows: Sequence[LinkRow]) -> list[str]:

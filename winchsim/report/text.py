@@ -10,7 +10,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.report import tables
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
-from winchsim.simulate import EnergyBooks, Record
+from winchsim.simulate import Record
 from winchsim.verdict.finding import FullPull, LinkRow, Verdict
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import given
@@ -55,7 +55,7 @@ def lift_text(
         _life(page, record)
         _full_pull(page, verdict.full_pull)
         _snag(page, snag)
-        _energy(page, record.energy)
+        _energy(page, record)
     page.findings(verdict.findings)
     _cures(page, verdict)
     _assumed(page, record.machine.assumed)
@@ -123,10 +123,10 @@ def _full_pull(page: Lines, found: FullPull) -> None:
     page.sentence(tables.full_pull_current(found), indent="  ")
 
 
-def _energy(page: Lines, books: EnergyBooks) -> None:
+def _energy(page: Lines, record: Record) -> None:
     page.heading("Energy")
-    page.table(tables.energy_rows(books, us=page.us), "lrr")
-    page.sentence(tables.energy_remark(books), indent="  ")
+    page.table(tables.energy_rows(record.energy, us=page.us), "lrr")
+    page.sentence(tables.energy_remark(record), indent="  ")
 
 
 def _cures(page: Lines, verdict: Verdict) -> None:
