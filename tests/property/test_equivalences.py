@@ -27,6 +27,7 @@ from winchsim.inputs import (
     with_value,
 )
 from winchsim.model import Machine, build
+from winchsim.model.judging import Channels, link_shares, share_reader
 from winchsim.model.restate import shaft_drags
 from winchsim.quantity_text import quantity
 from winchsim.report.tables import key_numbers, margin_rows
@@ -772,3 +773,16 @@ def test_the_slow_model_asks_of_every_link_what_the_full_run_does(inputs):
         assert found == pytest.approx(weakest, rel=0.02)
     else:
         assert lifts.factor[0] == pytest.approx(min(weakest.values()), rel=1e-3) and lifts.factor[0] < 1
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_hardest_worked_link_is_the_same_for_every_kind_of_number(sign):
+    machine = build(winch())
+    elements = len(machine.chain.elements)
+
+    def at(kind: Callable[[float], object]) -> Channels:
+        return Channels(kind(50.0), kind(50.0), kind(0.3), [kind(sign * 0.4)] * elements, True, [kind(0.01)], kind(0.01))
+
+    worst = share_reader(machine)
+    shares = [float(np.max(worst(at(kind)))) for kind in (float, np.float64, lambda value: np.array([value]))]
+    assert shares == pytest.approx([max(link_shares(machine, at(float)))] * 3, rel=1e-12)
