@@ -567,7 +567,7 @@ class Pawl:
 class Brake:
     """A brake that grips when the power is off."""
 
-    torque: float = _quantity("N·m", "torque at which it slips", 0, 1e7)
+    torque: float = _quantity("N·m", "torque at which it slips", 0, 1e7, open=True)
     place: str = _choice("shaft that it grips", ("motor", "drum"), "drum")
 
 

@@ -5,7 +5,6 @@ The record has the same shape however the run ended: arrays over the same times,
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -21,6 +20,10 @@ from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step
 
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
+
+LEAST_SCALE = 1e-12
+"""Energy against which the books are held where hardly anything has moved: far below that of the smallest lift, and far above
+what rounding makes of nothing. [J] Own choice."""
 
 RELATIVE_TOLERANCE = Settings().relative_tolerance
 """Relative tolerance of a machine that no scenario stands behind. [-]"""
@@ -120,10 +123,8 @@ class EnergyBooks:
 
     @property
     def error(self) -> float:
-        """Residual over scale; infinite where there is a residual and no scale to hold it against. [-]"""
-        if self.scale > 0:
-            return abs(self.residual) / self.scale
-        return 0.0 if self.residual == 0 else math.inf
+        """Residual over scale, and over `LEAST_SCALE` where hardly anything has moved. [-]"""
+        return abs(self.residual) / max(self.scale, LEAST_SCALE)
 
     @property
     def closes(self) -> bool:

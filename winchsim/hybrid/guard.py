@@ -15,7 +15,7 @@ __all__ = ["Guard"]
 
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
 _ROOT_PART = 1e-12
-_ROOT_RTOL = 4.0 * np.finfo(float).eps
+_ROOT_RTOL = 4.0 * float(np.finfo(float).eps)
 # Looks for the far side of a root, each twice as far on: enough to pass any bracket.
 _PAST_ROUNDS = 60
 # A peak between samples is looked at again when four times its parabola's rise above the sample would reach zero: a
