@@ -436,7 +436,7 @@ class Drum:
     flange_diameter: float | None = _quantity(
         "mm", "diameter of the flanges", 0, 20, None, open=True, left_out="as large as needed", quiet=True
     )
-    lay: str = _choice("how layers lie on each other", ("square", "nested"), "square")
+    layering: str = _choice("how each layer lies on the one below", ("stacked", "nested"), "stacked")
     dead_turns: float = _number("turns that stay on the drum", 0, 1000, 3.0)
     drag: float = _quantity("mN·m", "constant drag of the drum's bearings", 0, 1e4, 0.0, quiet=True)
     bearing_efficiency: float = _number("efficiency of the drum's bearings", 0, 1, 1.0, open=True, quiet=True)
@@ -643,7 +643,7 @@ class OwnMaterial:
     yield_strength: float | None = _quantity(
         "MPa", "yield strength of a metal", 0, 1e10, None, open=True, left_out="half the tensile strength of a metal"
     )
-    glass_transition: float | None = _quantity(
+    softening: float | None = _quantity(
         "°C", "temperature at which it softens", 0, 600, None, left_out="60 °C for a polymer"
     )
     service_limit: float | None = _quantity("°C", "highest temperature for lasting use", 0, 600, None)

@@ -429,7 +429,7 @@ def test_a_phase_in_two_halves_is_the_phase():
     "parts",
     [
         {"drum": Drum(diameter=0.01, width=0.2, inertia=1e-6)},
-        {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, lay="nested")},
+        {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, layering="nested")},
         {"drum": Drum(diameter=0.01, width=0.06, inertia=1e-6, flange_diameter=0.05)},
         {"rope": Rope(diameter=0.003, mass_per_length=0.0, free_length=0.4)},
         {"rope": Rope(diameter=0.003, mass_per_length=1e-9)},

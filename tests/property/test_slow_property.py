@@ -59,7 +59,7 @@ def winches(draw, small, make_motor, make_stage, shares=(0.1, 0.95), jolts=True)
         ),
         drum=Drum(
             diameter=between(0.004, 0.03), width=between(0.008, 0.05), inertia=1e-6, anchor_hold=1e9,
-            lay=draw(st.sampled_from(["square", "nested"])),
+            layering=draw(st.sampled_from(["stacked", "nested"])),
         ),
         load=Load(mass=1.0, height=between(0.2, 1.5), start_height=start),
         settings={"watch": 0.0},

@@ -119,10 +119,10 @@ class TestLayers:
     layers, recomputed. Nested layers rise by sqrt(3)/2 of a rope.
     """
 
-    SQUARE = (1.7593, 3.8956, 6.4089, 9.2991, 12.5664, 16.2106, 20.2319)
+    STACKED = (1.7593, 3.8956, 6.4089, 9.2991, 12.5664, 16.2106, 20.2319)
     NESTED = (1.7593, 3.8451, 6.2573, 8.9961, 12.0613, 15.4530, 19.1712, 23.2159)
 
-    @pytest.mark.parametrize(("nested", "ends"), [(False, SQUARE), (True, NESTED)])
+    @pytest.mark.parametrize(("nested", "ends"), [(False, STACKED), (True, NESTED)])
     def test_lengths(self, nested, ends):
         stack = drum.layers(0.05, 0.06, 0.006, 20.0, nested=nested)
         assert [layer.end for layer in stack] == pytest.approx(ends, abs=6e-5)
@@ -142,8 +142,8 @@ class TestLayers:
         assert len(stack) == 6
         assert stack[-1].end / foot == pytest.approx(345.576, rel=1e-5)
 
-    @pytest.mark.parametrize(("lay", "ends"), [("square", SQUARE), ("nested", NESTED)])
-    def test_radius_during_a_lift(self, ideal, make_motor, lay, ends):
+    @pytest.mark.parametrize(("layering", "ends"), [("stacked", STACKED), ("nested", NESTED)])
+    def test_radius_during_a_lift(self, ideal, make_motor, layering, ends):
         speed = 30.0
         inputs = ideal(
             motors=make_motor(0.01, 1.0, voltage=speed, rotor_inertia=1e-3),
@@ -155,13 +155,13 @@ class TestLayers:
         )
         inputs = replace(
             inputs,
-            drum=Drum(diameter=0.05, width=0.06, lay=lay, dead_turns=0.0, inertia=0.0, anchor_hold=1e7),
+            drum=Drum(diameter=0.05, width=0.06, layering=layering, dead_turns=0.0, inertia=0.0, anchor_hold=1e7),
             rope=replace(inputs.rope, diameter=0.006),
         )
         record = simulate(inputs)
         began = [e for e in record.events if e.event is Event.LAYER]
         assert len(began) == sum(end < 10.0 for end in ends) == 4
-        rise = 0.006 * (1.0 if lay == "square" else math.sqrt(3) / 2)
+        rise = 0.006 * (1.0 if layering == "stacked" else math.sqrt(3) / 2)
         for number, event in enumerate(began, start=1):
             # The rope is stretched by less than a millionth: what is wound on is the load's rise.
             assert event.height == pytest.approx(ends[number - 1], abs=6e-5)

@@ -113,7 +113,7 @@ def runaway(mass: float) -> Inputs:
         axial_stiffness=226.61361133195996, damping_ratio=0.02, mass_per_length=0.10732795455439341, falls=3,
         sheave_efficiency=0.7362419923182966, slack=0.008947625181135838,
     )  # fmt: skip
-    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, lay="nested", support_span=0.1)
+    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, layering="nested", support_span=0.1)
     load = Load(mass=mass, height=19.038557639707808)
     supply = Supply(voltage=3.601402605571519)
     return with_tables(Inputs(motors=(geared, plain), supply=supply, stage=(), drum=drum, rope=rope, load=load))

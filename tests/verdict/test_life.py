@@ -18,7 +18,7 @@ def _winch(**own) -> Inputs:
         Stage(pinion=14, gear=56, module=2e-3, width=0.02, material="own polymer", shaft_drag=0.0),
     )
     material = OwnMaterial(
-        name="own polymer", family="printed polymer", tensile_strength=60e6, glass_transition=80.0, friction=0.2, **own
+        name="own polymer", family="printed polymer", tensile_strength=60e6, softening=80.0, friction=0.2, **own
     )  # fmt: skip
     return with_tables(
         Inputs(

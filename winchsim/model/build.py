@@ -318,7 +318,7 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
     d, r = inputs.drum, inputs.rope
     needed = r.falls * where.stop
     stack = drum_room.layers(
-        d.diameter, d.width, r.diameter, needed * 1.1, nested=d.lay == "nested", dead_turns=d.dead_turns
+        d.diameter, d.width, r.diameter, needed * 1.1, nested=d.layering == "nested", dead_turns=d.dead_turns
     )  # fmt: skip
     dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
     overflows = False

@@ -13,9 +13,6 @@ from winchsim.scenario.faults import CONTRADICTION, UNKNOWN_NAME, nearest
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.strength.materials import GIVEN, FrictionPair, Material, Origin, own_material, sourced_values
 
-_OWN_NAMES = {"softening": "glass_transition"}
-"""What the table of materials calls otherwise than ``[[material]]`` does."""
-
 
 def with_tables(inputs: Inputs) -> Inputs:
     """Scenario with its tables of materials, ropes and friction pairs filled in.
@@ -45,7 +42,7 @@ def with_tables(inputs: Inputs) -> Inputs:
 
 def _values(own: OwnMaterial) -> dict[str, float]:
     """Numbers that a user gives of a material, by their names in the table of materials."""
-    found = {key: getattr(own, _OWN_NAMES.get(key, key)) for key in sourced_values(Material)}
+    found = {key: getattr(own, key) for key in sourced_values(Material)}
     return {key: value for key, value in found.items() if value is not None}
 
 
