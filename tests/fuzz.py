@@ -84,7 +84,7 @@ def faults_of(record: Record) -> list[str]:
 
 def faults_of_report(record: Record) -> list[str]:
     """What is wrong with the verdict on a record and with its report."""
-    verdict = judge(record, cures=False)
+    verdict = judge(record, remedies=False)
     text = lift_text(record, verdict)
     document = json.loads(lift_json(record, verdict, digest=""), parse_constant=_refuse)
     found = []

@@ -316,7 +316,7 @@ def test_the_names_of_files_to_come_need_no_heavy_parts(line, tmp_path):
 def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
     path = tmp_path / "crate.toml"
     path.write_text(STARTER, encoding="utf-8")
-    assert heavy_after("lift", str(path), "--no-cures") == (0, ["numpy", "scipy"])
+    assert heavy_after("lift", str(path), "--no-remedies") == (0, ["numpy", "scipy"])
 
 
 def test_every_module_that_adds_a_command_is_known():

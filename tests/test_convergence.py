@@ -30,7 +30,7 @@ from winchsim.verdict.judge import judge
 SCENARIOS = sorted((Path(__file__).resolve().parents[1] / "scenarios").glob("*.toml"))
 
 SHARES = {10.0: False, 0.5: True, 0.25: False}
-"""Shares of the usual tolerance, and whether cures are looked for too, which takes many runs."""
+"""Shares of the usual tolerance, and whether remedies are looked for too, which takes many runs."""
 
 STRAY = 2e-3
 """Share of a quantity's range by which it may stray from the line between two samples. [-]"""
@@ -80,12 +80,12 @@ def numbers_printed() -> Iterator[list[tuple[float, float]]]:
 
 
 @cache
-def printed(path: Path, share: float = 1.0, cures: bool = True) -> Printed:
+def printed(path: Path, share: float = 1.0, remedies: bool = True) -> Printed:
     """The report of a shipped scenario at a share of the usual tolerance; how well its energy books close is left out."""
     inputs = with_value(winchsim.load(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
     with numbers_printed() as found:
         record = simulate(inputs)
-        verdict = judge(record, cures=cures)
+        verdict = judge(record, remedies=remedies)
         text = lift_text(record, verdict, name=path.name)
     values, units = np.array(found).T
     assert record.energy.closes
@@ -143,7 +143,7 @@ def _last_digit(text: str) -> float:
 def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
     """Not only near each other: lift time, peaks and events are those of a tolerance that leaves no error to see."""
     usual = printed(path, 1.0, False)
-    told, true = usual.verdict.summary, judge(exact(path), cures=False).summary
+    told, true = usual.verdict.summary, judge(exact(path), remedies=False).summary
     if true.lift_time is not None:
         assert told.lift_time == pytest.approx(true.lift_time, rel=1e-5)
     assert told.steady_speed == (None if true.steady_speed is None else pytest.approx(true.steady_speed, rel=1e-5))
@@ -204,7 +204,7 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     usual = printed(path, 1.0, False)
     record = simulate(with_value(winchsim.load(path), "settings.sample_step", step), sampled=True)
     assert record.demands == usual.record.demands
-    verdict = judge(record, cures=False)
+    verdict = judge(record, remedies=False)
     assert verdict == usual.verdict
     assert lift_text(record, verdict, name=path.name).splitlines()[0] == usual.text.splitlines()[0]
     rows = record_csv(record).splitlines()[2:]

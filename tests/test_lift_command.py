@@ -107,19 +107,19 @@ def test_findings_and_cautions(documents, name):
         assert document["lifted"] is True and document["held"] is True and document["safe"] is True
 
 
-def test_the_stall_is_cured_in_more_than_one_way(documents):
-    cures = documents["02-clay-too-heavy"].document["cures"]
-    assert {"load.mass", "motors.1.count", "stage.1.gear"} <= {cure["path"] for cure in cures if cure["confirmed"]}
+def test_the_stall_is_remedied_in_more_than_one_way(documents):
+    remedies = documents["02-clay-too-heavy"].document["remedies"]
+    assert {"load.mass", "motors.1.count", "stage.1.gear"} <= {remedy["path"] for remedy in remedies if remedy["confirmed"]}
 
 
-def test_a_cure_cures_when_it_is_set(documents):
-    cure = next(c for c in documents["02-clay-too-heavy"].document["cures"] if c["path"] == "motors.1.count")
-    ran = Ran(_file("02-clay-too-heavy"), "--set", f"motors.1.count={cure['after']}", "--json")
-    assert ran.code == 0 and ran.document["summary"]["lift_time_s"] == pytest.approx(cure["lift_time_s"])
+def test_a_remedy_works_when_it_is_set(documents):
+    remedy = next(c for c in documents["02-clay-too-heavy"].document["remedies"] if c["path"] == "motors.1.count")
+    ran = Ran(_file("02-clay-too-heavy"), "--set", f"motors.1.count={remedy['after']}", "--json")
+    assert ran.code == 0 and ran.document["summary"]["lift_time_s"] == pytest.approx(remedy["lift_time_s"])
 
 
-def test_the_run_back_is_cured_by_a_pawl(documents):
-    assert "pawl.fitted" in {cure["path"] for cure in documents["03-brick-bucket-runs-back"].document["cures"]}
+def test_the_run_back_is_remedied_by_a_pawl(documents):
+    assert "pawl.fitted" in {remedy["path"] for remedy in documents["03-brick-bucket-runs-back"].document["remedies"]}
     assert Ran(_file("03-brick-bucket-runs-back"), "--set", "pawl.fitted=true").code == 0
 
 
@@ -165,7 +165,7 @@ def test_text_begins_with_the_verdict(documents):
 @pytest.mark.parametrize("name", EXPECTED)
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_text_fits_and_says_all(documents, name, units):
-    text = Ran(_file(name), "--no-cures", "--units", units).out
+    text = Ran(_file(name), "--no-remedies", "--units", units).out
     assert max(map(len, text.split("\n"))) <= 100
     assert ("(lb" in text or " lb)" in text) is (units == "us")
     squeezed = " ".join(text.split())
@@ -183,8 +183,8 @@ def test_same_file_same_bytes():
     assert Ran(_file("02-clay-too-heavy"), "--json").out == Ran(_file("02-clay-too-heavy"), "--json").out
 
 
-def test_no_cures():
-    assert Ran(_file("02-clay-too-heavy"), "--json", "--no-cures").document["cures"] == []
+def test_no_remedies():
+    assert Ran(_file("02-clay-too-heavy"), "--json", "--no-remedies").document["remedies"] == []
 
 
 def test_set_changes_the_scenario_and_its_hash(documents):
@@ -240,4 +240,4 @@ def test_missing_file():
 
 def test_help_shows_an_example():
     text = Ran("-h").out
-    assert "winchsim lift crate.toml" in text and "--no-cures" in text
+    assert "winchsim lift crate.toml" in text and "--no-remedies" in text

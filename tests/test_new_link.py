@@ -48,7 +48,7 @@ def test_it_is_guarded_and_told(shackle, small):
     kind = shackle(100.0)
     assert list(LinkKind)[-1] is kind
     record = simulate(small(load={"mass": 12.0}))
-    verdict = judge(record, cures=False)
+    verdict = judge(record, remedies=False)
     finding = next(found for found in verdict.findings if found.kind is FindingKind.ROPE_BROKE)
     assert "The shackle at the load breaks" in finding.sentence and finding.help == "A larger shackle."
     document = json.loads(lift_json(record, verdict))

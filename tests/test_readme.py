@@ -125,7 +125,7 @@ def ran(place) -> dict[str, Ran]:
 def verdicts(place) -> dict[str, str]:
     """First sentence of the lift of each shipped scenario."""
     paths = sorted(f"scenarios/{path.name}" for path in (place / "scenarios").glob("*.toml"))
-    return {path: " ".join(run(f"winchsim lift {path} --no-cures").out.split(f"{path}:")[0].split()) for path in paths}
+    return {path: " ".join(run(f"winchsim lift {path} --no-remedies").out.split(f"{path}:")[0].split()) for path in paths}
 
 
 # --- what is compared -------------------------------------------------------------------------------------------------

@@ -150,7 +150,7 @@ def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeyp
     assert tried[0] > tried[1] > tried[2]
     assert len(tried) == 3
     assert energy_remark(again).endswith(" It took 3 runs to the last one's relative tolerance of 1e-09.")
-    document = json.loads(lift_json(again, judge(again, cures=False)))
+    document = json.loads(lift_json(again, judge(again, remedies=False)))
     assert document["meta"]["tolerances"]["relative"] == tried[2]
 
 

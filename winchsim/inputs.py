@@ -4,7 +4,7 @@ Every other room that needs a parameter's unit, bounds or meaning (the reader, t
 the report) takes it from the declaration here. Temperatures are in °C, everything else is in SI units.
 
 A path names one value: ``motors.1.count``, ``stage.3.walls``, counted from 1 at the motors. It is the same in a file, in
-``--set``, in errors, tolerances, cures and JSON.
+``--set``, in errors, tolerances, remedies and JSON.
 """
 
 from __future__ import annotations
@@ -643,9 +643,7 @@ class OwnMaterial:
     yield_strength: float | None = _quantity(
         "MPa", "yield strength of a metal", 0, 1e10, None, open=True, left_out="half the tensile strength of a metal"
     )
-    softening: float | None = _quantity(
-        "°C", "temperature at which it softens", 0, 600, None, left_out="60 °C for a polymer"
-    )
+    softening: float | None = _quantity("°C", "temperature at which it softens", 0, 600, None, left_out="60 °C for a polymer")
     service_limit: float | None = _quantity("°C", "highest temperature for lasting use", 0, 600, None)
     across_layers: float | None = _number(
         "strength across the layers of a print, over that in their plane", 0, 1, None, open=True, left_out="0.6 of a print"

@@ -25,9 +25,9 @@ def command_lines(folder: Path) -> dict[str, list[str]]:
     faulty = folder / "faulty.toml"
     faulty.write_text(anvil.read_text(encoding="utf-8").replace("[load]", "[laod]"), encoding="utf-8")
     winchsim = {
-        "lift, nothing to cure": ("lift", anvil),
-        "lift with cures of a stall": ("lift", ROOT / "scenarios" / "02-clay-too-heavy.toml"),
-        "lift with cures of a run-back": ("lift", ROOT / "scenarios" / "03-brick-bucket-runs-back.toml"),
+        "lift, nothing to remedy": ("lift", anvil),
+        "lift with remedies of a stall": ("lift", ROOT / "scenarios" / "02-clay-too-heavy.toml"),
+        "lift with remedies of a run-back": ("lift", ROOT / "scenarios" / "03-brick-bucket-runs-back.toml"),
         "drum": ("drum", anvil),
         "lift of a faulty scenario": ("lift", faulty),
         "materials PETG": ("materials", "PETG"),

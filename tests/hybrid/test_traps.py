@@ -260,7 +260,7 @@ def test_ever_shorter_bounces_end_as_chatter(make_problem):
 
 @pytest.mark.parametrize("method", ["LSODA", "Radau", "RK45"])
 def test_friction_by_sign_runs_into_the_budget(make_problem, method):
-    """What a switched mode should have been: the runner cannot cure it, but it ends."""
+    """What a switched mode should have been: the runner cannot remedy it, but it ends."""
     rhs = lambda t, y: (0.3 - math.copysign(1.0, y[0]),)  # noqa: E731
     result = run(make_problem(rhs), "go", [1.0], 0.0, 3.0, method=method, max_rhs_calls=5000, **TOLERANCES)
     assert result.outcome is Outcome.BUDGET

@@ -14,7 +14,7 @@ from winchsim.scenario.read import load
 from winchsim.simulate import simulate
 from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind
-from winchsim.verdict.weakest import full_pull, weakest_links
+from winchsim.verdict.weakest import stall_pull, weakest_links
 
 SCENARIOS = sorted((Path(__file__).resolve().parents[2] / "scenarios").glob("*.toml"))
 
@@ -63,10 +63,10 @@ def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
 @pytest.mark.parametrize("parts", [{}, {"edge": EDGE}, {"edge": EDGE, "rope": {"falls": 2}}])
 def test_a_stall_loads_the_same_links_in_both_models(small, parts):
     machine = build(small(**PARTS, **parts))
-    assert full_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
+    assert stall_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
 def test_a_stall_loads_the_same_links_in_both_models_on_every_shipped_scenario(path):
     machine = build(load(str(path)))
-    assert full_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
+    assert stall_pull(machine).rows[0].link.factor == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)

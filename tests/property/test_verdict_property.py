@@ -47,7 +47,7 @@ def test_every_run_is_told_in_full(small, parts, us):
             record = simulate(small(**parts))
         except WinchsimError:
             assume(False)
-        verdict = judge(record, cures=False)
+        verdict = judge(record, remedies=False)
     assert verdict.sentence.endswith(".") and "nan" not in verdict.sentence and "None" not in verdict.sentence
     assert verdict.safe is all(finding.severity is not Severity.DANGER for finding in verdict.findings)
     if verdict.passes:

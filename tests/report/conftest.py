@@ -17,6 +17,6 @@ def lifted(small):
 
 @pytest.fixture(scope="session")
 def stuck(small):
-    """Record and verdict of a stall, with cures."""
+    """Record and verdict of a stall, with remedies."""
     record = simulate(small(load={"mass": 17.0}, settings={"stall_watch": 0.5}))
     return record, judge(record)

@@ -206,7 +206,7 @@ def reports(tmp_path_factory):
         us = name == "us"
         drawn = tuple(pictures(record, COLUMN, us=us))
         files[name] = folder / f"{name}.html"
-        report = Report(scenario, overrides, record, judge(record, cures=False), drawn, us)
+        report = Report(scenario, overrides, record, judge(record, remedies=False), drawn, us)
         files[name].write_text(page(report), encoding="utf-8")
     return files
 

@@ -23,7 +23,7 @@ def document(lifted):
 
 def test_the_parts(document):
     assert list(document)[:5] == ["meta", "verdict", "findings", "cautions", "rows"]
-    assert {"lifted", "held", "as_asked", "safe", "summary", "events", "energy", "assumed", "cures", "full_pull", "notes",
+    assert {"lifted", "held", "as_asked", "safe", "summary", "events", "energy", "assumed", "remedies", "stall_pull", "notes",
             "life"} <= set(document)  # fmt: skip
     assert "error" not in document
 
@@ -84,10 +84,10 @@ def test_nothing_that_is_not_a_number(stuck):
     json.loads(text, parse_constant=lambda name: pytest.fail(name))
 
 
-def test_cures(lifted, stuck):
-    rows = json.loads(lift_json(*stuck))["cures"]
-    assert rows and {"cures", "path", "before", "after", "unit", "confirmed", "lift_time_s", "sentence"} == set(rows[0])
-    assert json.loads(lift_json(*lifted))["cures"] == []
+def test_remedies(lifted, stuck):
+    rows = json.loads(lift_json(*stuck))["remedies"]
+    assert rows and {"finding", "path", "before", "after", "unit", "confirmed", "lift_time_s", "sentence"} == set(rows[0])
+    assert json.loads(lift_json(*lifted))["remedies"] == []
 
 
 def test_held_is_null_when_it_was_never_tested(stuck):

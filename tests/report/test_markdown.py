@@ -26,7 +26,7 @@ def test_report_is_complete(stuck):
     record, verdict = stuck
     text = _markdown(record, verdict)
     assert text.split("\n")[2].startswith(f"**{plain(verdict.sentence)}**")
-    for said in (*(f.sentence for f in verdict.findings), *(c.sentence for c in verdict.cures), *verdict.cautions,
+    for said in (*(f.sentence for f in verdict.findings), *(c.sentence for c in verdict.remedies), *verdict.cautions,
                  *(row.label for row in verdict.rows)):  # fmt: skip
         assert plain(said) in text
     assert "ab" * 32 in text and "`" * 3 + "toml\n# plain\n" + "`" * 3 in text

@@ -55,7 +55,7 @@ class _Reader(HTMLParser):
 
 @pytest.fixture(scope="module")
 def html(stuck):
-    """Page of a stall with cures."""
+    """Page of a stall with remedies."""
     return page(_report(*stuck))
 
 
@@ -68,7 +68,7 @@ def test_verdict_comes_first(html, stuck):
     heads = re.findall(r"<h2>(.*?)</h2>", html)
     assert heads[:3] == ["Key numbers", "Timeline", "The build"]
     for wanted in ("Curves", "Margins", "Weakest links", "Energy", "Findings", "Cautions", "Every input", "To repeat it",
-                   "Single changes, each tried in a full run"):  # fmt: skip
+                   "Remedies: single changes, each tried in a full run"):  # fmt: skip
         assert wanted in heads
 
 
@@ -94,11 +94,11 @@ def _in_page_order(drawn):
     return [build, *(p for p in curves if p.name != "energy"), *(p for p in curves if p.name == "energy")]
 
 
-def test_every_finding_cure_caution_and_link_is_there(html, stuck):
+def test_every_finding_remedy_caution_and_link_is_there(html, stuck):
     _, verdict = stuck
     for text in (
-        *(f.sentence for f in verdict.findings), *(f.help for f in verdict.findings), *(c.sentence for c in verdict.cures),
-        *verdict.cautions, *(row.label for row in verdict.rows), verdict.full_pull.sentence,
+        *(f.sentence for f in verdict.findings), *(f.help for f in verdict.findings), *(c.sentence for c in verdict.remedies),
+        *verdict.cautions, *(row.label for row in verdict.rows), verdict.stall_pull.sentence,
     ):  # fmt: skip
         assert safe(text) in html
 

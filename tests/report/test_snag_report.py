@@ -18,7 +18,7 @@ SHELF = Path(__file__).parents[2] / "scenarios" / "06-shelf-snags-halfway.toml"
 
 def _run(*arguments: str) -> str:
     env = Env(io.StringIO(), io.StringIO())
-    cli.main(["lift", str(SHELF), "--no-cures", *arguments], env)
+    cli.main(["lift", str(SHELF), "--no-remedies", *arguments], env)
     return env.stdout.getvalue()
 
 

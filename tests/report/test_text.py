@@ -13,7 +13,7 @@ from winchsim.report.paint import Paint
 from winchsim.report.text import lift_text
 from winchsim.verdict.judge import judge
 
-HEADINGS = ["Timeline", "Key numbers", "Margins", "Weakest links, worst first", "If it stalls or snags with the power on",
+HEADINGS = ["Timeline", "Key numbers", "Margins", "Weakest links, worst first", "Stalled with the power on",
             "Energy", "Findings, worst first", "Assumed, because the scenario does not give it", "Cautions"]  # fmt: skip
 
 
@@ -60,13 +60,13 @@ def test_every_finding_and_its_help_are_printed(stuck):
         assert not finding.help or f"What would help: {finding.help}" in text
 
 
-def test_cures_are_printed_after_the_findings(stuck):
+def test_remedies_are_printed_after_the_findings(stuck):
     record, verdict = stuck
     text = " ".join(lift_text(record, verdict).split())
-    assert verdict.cures
-    for cure in verdict.cures:
-        assert cure.sentence in text
-    assert text.index("Single changes, each tried in a full run") > text.index("Findings, worst first")
+    assert verdict.remedies
+    for remedy in verdict.remedies:
+        assert remedy.sentence in text
+    assert text.index("Remedies: single changes, each tried in a full run") > text.index("Findings, worst first")
 
 
 def test_everything_assumed_is_printed(lifted):

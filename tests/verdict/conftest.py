@@ -1,4 +1,4 @@
-"""Runs of the small winch, each made once and judged without cures."""
+"""Runs of the small winch, each made once and judged without remedies."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Ran:
         self.record = record
         self.history: History = read_history(record)
         self.case = Case(self.history)
-        self.verdict: Verdict = judge(record, cures=False)
+        self.verdict: Verdict = judge(record, remedies=False)
 
     def one(self, kind: FindingKind) -> Finding:
         """The only finding of a kind."""

@@ -46,9 +46,9 @@ def test_a_stage_is_made_to_lock_no_more_than_it_must(sliding):
 
 
 def test_a_stage_that_locks_is_confirmed_by_a_full_run(sliding):
-    cures = {cure.path: cure for cure in judge(simulate(sliding)).cures}
-    cure = cures["stage.2.reverse_efficiency"]
-    assert cure.confirmed and "the load stays up" in cure.sentence
+    remedies = {remedy.path: remedy for remedy in judge(simulate(sliding)).remedies}
+    remedy = remedies["stage.2.reverse_efficiency"]
+    assert remedy.confirmed and "the load stays up" in remedy.sentence
 
 
 def test_a_stage_that_passes_nothing_back(sliding):

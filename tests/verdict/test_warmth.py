@@ -59,7 +59,7 @@ def test_teeth_that_would_get_too_warm_are_told_with_what_that_rests_on():
     short = _winch(width=0.0005, friction=0.6)
     long = replace(short, load=replace(short.load, height=12.0))
     for inputs, severity in ((short, Severity.NOTE), (long, Severity.CAUTION)):
-        verdict = judge(simulate(with_value(inputs, "stage.1.tested_tooth_force", 1e6)), cures=False)
+        verdict = judge(simulate(with_value(inputs, "stage.1.tested_tooth_force", 1e6)), remedies=False)
         found = next(f for f in verdict.findings if f.kind is FindingKind.TEETH_WARM)
         assert found.severity is severity
         assert "from memory" in found.sentence
@@ -67,7 +67,7 @@ def test_teeth_that_would_get_too_warm_are_told_with_what_that_rests_on():
 
 
 def test_cool_teeth_are_not_worth_a_word():
-    verdict = judge(simulate(_winch()), cures=False)
+    verdict = judge(simulate(_winch()), remedies=False)
     assert not verdict.has(FindingKind.TEETH_WARM)
 
 

@@ -1,4 +1,4 @@
-"""The weakest-link table, and the full pull."""
+"""The weakest-link table, and the pull at stall."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from winchsim.model import Event, build
 from winchsim.simulate import simulate
 from winchsim.strength.link import LinkKind
-from winchsim.verdict.weakest import full_pull, weakest_links
+from winchsim.verdict.weakest import stall_pull, weakest_links
 
 SHEAR = {"drum": {"cross_pin_diameter": 0.002}}
 
@@ -45,13 +45,13 @@ def test_the_broken_link_is_marked(ran):
     assert rows[0].broke and rows[0].link.factor == pytest.approx(1.0, abs=1e-6)
 
 
-def test_full_pull_by_hand(ideal, make_motor, make_stage):
+def test_stall_pull_by_hand(ideal, make_motor, make_stage):
     """2 motors of 20 mN·m/A at 6 V and 2 ohm on 50:1 at 0.8 and a drum of 10 mm radius pull 480 N at rest: statics."""
     winch = ideal(
         motors=make_motor(2.0, 0.02, count=2), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(50.0, 0.8),),
         rope={"breaking_force": 1000.0},
     )  # fmt: skip
-    found = full_pull(build(winch))
+    found = stall_pull(build(winch))
     knot = next(row for row in found.rows if row.link.kind is LinkKind.ROPE_KNOT)
     pull = 2 * 0.02 * 3.0 * 50.0 * 0.8 / 0.01
     assert found.current == pytest.approx(6.0)
@@ -66,13 +66,13 @@ def test_safe_current_is_where_the_weakest_link_just_bears(ideal, make_motor, ma
         motors=make_motor(2.0, 0.02, count=2), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(50.0, 0.8),),
         rope={"breaking_force": 120.0},
     )  # fmt: skip
-    found = full_pull(build(winch))
+    found = stall_pull(build(winch))
     assert found.breaks
     assert found.safe_current == pytest.approx(6.0 * 120.0 / 480.0, rel=1e-6)
     assert "can break the rope at its knot before they stall" in found.sentence
     assert "a current limit of 1.50 A would prevent it" in found.sentence
     limited = replace(winch, supply=replace(winch.supply, current_limit=0.99 * found.safe_current))
-    saved = full_pull(build(limited))
+    saved = stall_pull(build(limited))
     assert not saved.breaks and saved.rows[0].unlimited_factor < 1
     assert "The current limit keeps the motors from breaking a link" in saved.sentence
 
@@ -82,7 +82,7 @@ def test_no_limit_helps_a_link_that_the_load_itself_breaks(ideal, make_motor, ma
         motors=make_motor(2.0, 0.02, count=2), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(50.0, 0.8),),
         rope={"breaking_force": 30.0},
     )  # fmt: skip
-    assert "no current limit prevents that" in full_pull(build(winch)).sentence
+    assert "no current limit prevents that" in stall_pull(build(winch)).sentence
 
 
 def test_a_slow_stall_pulls_what_the_balance_says(small):
@@ -93,7 +93,7 @@ def test_a_slow_stall_pulls_what_the_balance_says(small):
     record = simulate(winch)
     stalled = record.first(Event.STALLED)
     assert stalled is not None
-    static = next(row for row in full_pull(record.machine).rows if row.link.kind is LinkKind.ROPE_KNOT).link.demand
+    static = next(row for row in stall_pull(record.machine).rows if row.link.kind is LinkKind.ROPE_KNOT).link.demand
     assert record["tension"].max() == pytest.approx(static, rel=1e-4)
 
 

@@ -31,7 +31,9 @@ def register(commands: Any) -> None:
     add_scenario(parser)
     add_out_file(parser, "--csv", "write the record, one column a quantity, one row a sample")
     add_out_folder(parser, _names, "write report.html, report.md with its figures, and record.csv there")
-    parser.add_argument("--no-cures", action="store_true", help="do not look for changes that would cure a stall or a run-back")
+    parser.add_argument(
+        "--no-remedies", action="store_true", help="do not look for changes that would remedy a stall or a run-back"
+    )
     parser.add_argument(
         "--snag", action="store_true", help="also simulate a snag, and the current limit that would save every link"
     )
@@ -49,7 +51,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.verdict.judge import judge
 
     record = simulate(scenario.inputs, sampled=bool(options.csv or options.out))
-    verdict = judge(record, cures=not options.no_cures)
+    verdict = judge(record, remedies=not options.no_remedies)
     snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         from winchsim.report.csv_out import record_csv

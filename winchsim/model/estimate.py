@@ -1,6 +1,6 @@
 """The closed-form balance: speed at which the motors just carry a pull, and the time that a lift takes at it.
 
-Used for time limits, for the margins to stall, and to bracket cures; the full simulation decides.
+Used for time limits, for the margins to stall, and to bracket remedies; the full simulation decides.
 """
 
 from __future__ import annotations

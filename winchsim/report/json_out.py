@@ -13,7 +13,7 @@ from winchsim.model import Event, Machine
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
 from winchsim.simulate import ENERGY_LIMIT, Record, RecordedEvent
-from winchsim.verdict.finding import Cure, Finding, FullPull, LinkRow, Verdict
+from winchsim.verdict.finding import Finding, LinkRow, Remedy, StallPull, Verdict
 from winchsim.verdict.life import ToothLife, tooth_lives
 from winchsim.verdict.snag import SnagStudy
 
@@ -68,10 +68,10 @@ def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None, sn
         as_asked=verdict.as_asked,
         safe=verdict.safe,
         summary=keyed(SUMMARY_UNITS, verdict.summary),
-        full_pull=_full_pull(verdict.full_pull),
+        stall_pull=_stall_pull(verdict.stall_pull),
         snag=None if snag is None else _snag(snag),
         life=[_life(life) for life in tooth_lives(record)],
-        cures=[_cure(cure) for cure in verdict.cures],
+        remedies=[_remedy(remedy) for remedy in verdict.remedies],
         events=[event_facts(record.machine, event) for event in record.events],
         energy=energy_facts(record),
         assumed=assumed_facts(record.machine),
@@ -125,7 +125,7 @@ def row_facts(row: LinkRow) -> dict[str, Any]:
     }
 
 
-def _full_pull(found: FullPull) -> dict[str, Any]:
+def _stall_pull(found: StallPull) -> dict[str, Any]:
     rows = [
         {
             "link": row.label,
@@ -157,16 +157,16 @@ def _life(life: ToothLife) -> dict[str, Any]:
     return {"link": life.label, "cycles_per_lift": life.cycles_per_lift, "lifts_to_fatigue": life.lifts}
 
 
-def _cure(cure: Cure) -> dict[str, Any]:
+def _remedy(remedy: Remedy) -> dict[str, Any]:
     return {
-        "cures": cure.cures.value,
-        "path": cure.path,
-        "before": cure.before,
-        "after": cure.after,
-        "unit": si_unit(cure.unit),
-        "confirmed": cure.confirmed,
-        "lift_time_s": cure.lift_time,
-        "sentence": cure.sentence,
+        "finding": remedy.finding.value,
+        "path": remedy.path,
+        "before": remedy.before,
+        "after": remedy.after,
+        "unit": si_unit(remedy.unit),
+        "confirmed": remedy.confirmed,
+        "lift_time_s": remedy.lift_time,
+        "sentence": remedy.sentence,
     }
 
 

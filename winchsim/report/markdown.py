@@ -70,11 +70,11 @@ def _lines(report: Report, suffix: str) -> list[str]:
     for finding in verdict.findings:
         aid = f" What would help: {plain(said(finding.help, us))}" if finding.help else ""
         lines.append(f"- **{finding.severity.value}:** {plain(said(finding.sentence, us))}{aid}")
-    if verdict.cures:
-        lines += ["", "## Single changes, each tried in a full run", ""]
-        lines += [f"- {'' if c.confirmed else 'does not cure it: '}{plain(said(c.sentence, us))}" for c in verdict.cures]
+    if verdict.remedies:
+        lines += ["", "## Remedies: single changes, each tried in a full run", ""]
+        lines += [f"- {'' if c.confirmed else 'does not help: '}{plain(said(c.sentence, us))}" for c in verdict.remedies]
     noted = tables.notes(record.machine, verdict.rows)
-    lines += ["", "## Good to know", "", *(f"- {plain(said(note, us))}" for note in noted)] if noted else []
+    lines += ["", "## Notes", "", *(f"- {plain(said(note, us))}" for note in noted)] if noted else []
     lines += ["", "## Cautions", "", *(f"- {plain(said(caution, us))}" for caution in verdict.cautions), ""]
     return lines + _inputs(report, us) + _repeat(report)
 
@@ -86,11 +86,11 @@ def _strength(report: Report, us: bool) -> list[str]:
         lines += ["## Weakest links", "", *_table(tables.LINK_HEADS, tables.link_rows(verdict.rows, us=us))]
         lines += [plain(remark) + "  " for remark in tables.link_remarks(verdict.rows)] + [""]
         lines += [plain(said(tables.life(report.record), us)), ""]
-    lines += ["## If it stalls or snags with the power on", "", plain(said(verdict.full_pull.sentence, us)), ""]
-    if verdict.full_pull.rows:
+    lines += ["## Stalled with the power on", "", plain(said(verdict.stall_pull.sentence, us)), ""]
+    if verdict.stall_pull.rows:
         heads = ("factor", "without current limit", "link")
-        lines += _table(heads, tables.full_pull_rows(verdict.full_pull))
-        lines += [plain(tables.full_pull_current(verdict.full_pull)), ""]
+        lines += _table(heads, tables.stall_pull_rows(verdict.stall_pull))
+        lines += [plain(tables.stall_pull_current(verdict.stall_pull)), ""]
     if report.snag is not None:
         lines += [plain(said(tables.snag_text(report.snag), us)), ""]
     return lines

@@ -134,16 +134,14 @@ def _sections(report: Report) -> Iterable[str]:
         energy = by_name.get("energy")
         drawn = _figure(energy) if energy is not None else ""
         table = _table(("head", "energy", "share"), tables.energy_rows(record.energy, us=us), right=(1, 2), kind="narrow")
-        yield _section(
-            "Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record))}</div></div>'
-        )
+        yield _section("Energy", f'<div class="beside">{drawn}<div>{table}{_note(tables.energy_remark(record))}</div></div>')
     yield _section("Findings", _findings(verdict.findings, report))
-    if verdict.cures:
-        items = [("tried: " if c.confirmed else "tried, does not cure it: ") + c.sentence for c in verdict.cures]
-        yield _section("Single changes, each tried in a full run", _list(items, report))
+    if verdict.remedies:
+        items = [("tried: " if c.confirmed else "tried, does not help: ") + c.sentence for c in verdict.remedies]
+        yield _section("Remedies: single changes, each tried in a full run", _list(items, report))
     noted = tables.notes(record.machine, verdict.rows)
     if noted:
-        yield _section("Good to know", _list(noted, report))
+        yield _section("Notes", _list(noted, report))
     yield _section("Cautions", _list(verdict.cautions, report), kind="cautions")
     yield _inputs(report, us)
     yield _repeat(report)
@@ -161,19 +159,19 @@ def _strength(report: Report, us: bool) -> Iterable[str]:
         life = tables.life(report.record)
         said = f"<p>{_said(life, report)}</p>" if life else ""
         yield _section("Weakest links", _table(tables.LINK_HEADS, rows, right=(0, 1)) + remarks + said)
-    pull = verdict.full_pull
+    pull = verdict.stall_pull
     body = f"<p>{_said(pull.sentence, report)}</p>"
     if pull.rows:
         limited = tables.is_limited(pull)
-        rows = tables.full_pull_rows(pull)
+        rows = tables.stall_pull_rows(pull)
         heads = ("factor", "without current limit", "link") if limited else ("factor", "link")
         body += _table(
             heads, rows if limited else [(row[0], row[2]) for row in rows], right=(0, 1) if limited else (0,), kind="narrow"
         )
-        body += _note(tables.full_pull_current(pull))
+        body += _note(tables.stall_pull_current(pull))
     if report.snag is not None:
         body += f"<p>{_said(tables.snag_text(report.snag), report)}</p>"
-    yield _section("If it stalls or snags with the power on", body)
+    yield _section("Stalled with the power on", body)
 
 
 def _findings(findings: Sequence[Finding], report: Report) -> str:

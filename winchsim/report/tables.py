@@ -14,7 +14,7 @@ from winchsim.report.timeline import timeline
 from winchsim.report.us import said
 from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
 from winchsim.verdict.balance import holding
-from winchsim.verdict.finding import FullPull, LinkRow, Verdict
+from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
 from winchsim.verdict.snag import SnagStudy
@@ -122,12 +122,12 @@ def snag_text(snag: SnagStudy) -> str:
     return f"Snag at {length(snag.height)}: {snag.sentence}"
 
 
-def full_pull_rows(found: FullPull) -> list[Row]:
+def stall_pull_rows(found: StallPull) -> list[Row]:
     """Factor under the current limit, factor without it, and link: the three worst."""
     return [(number(row.link.factor, 2), number(row.unlimited_factor, 2), row.label) for row in found.rows[:3]]
 
 
-def full_pull_current(found: FullPull) -> str:
+def stall_pull_current(found: StallPull) -> str:
     """Sentence on the supply's current at a stall."""
     text = f"Supply current then: {quantity(found.current, 'A')}"
     if is_limited(found):
@@ -135,8 +135,8 @@ def full_pull_current(found: FullPull) -> str:
     return text + ". At rest; rotors caught while they turn add to it."
 
 
-def is_limited(found: FullPull) -> bool:
-    """Whether the current limit keeps the motors from their full pull."""
+def is_limited(found: StallPull) -> bool:
+    """Whether the current limit keeps the motors from their full pull at stall."""
     return found.current < found.unlimited_current * (1 - 1e-6)
 
 

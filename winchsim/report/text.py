@@ -11,7 +11,7 @@ from winchsim.report import tables
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
 from winchsim.simulate import Record
-from winchsim.verdict.finding import FullPull, LinkRow, Verdict
+from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import given
 
@@ -53,11 +53,11 @@ def lift_text(
         _margins(page, record, verdict)
         _links(page, verdict.rows)
         _life(page, record)
-        _full_pull(page, verdict.full_pull)
+        _stall_pull(page, verdict.stall_pull)
         _snag(page, snag)
         _energy(page, record)
     page.findings(verdict.findings)
-    _cures(page, verdict)
+    _remedies(page, verdict)
     _assumed(page, record.machine.assumed)
     _notes(page, record.machine, verdict.rows)
     page.cautions(verdict.cautions)
@@ -111,16 +111,16 @@ def _snag(page: Lines, snag: SnagStudy | None) -> None:
         page.sentence(tables.snag_text(snag), indent="  ")
 
 
-def _full_pull(page: Lines, found: FullPull) -> None:
-    page.heading("If it stalls or snags with the power on")
+def _stall_pull(page: Lines, found: StallPull) -> None:
+    page.heading("Stalled with the power on")
     page.sentence(found.sentence, indent="  ")
     if not found.rows:
         return
     if tables.is_limited(found):
-        page.table([("factor", "without limit", "link"), *tables.full_pull_rows(found)], "rr")
+        page.table([("factor", "without limit", "link"), *tables.stall_pull_rows(found)], "rr")
     else:
-        page.table([("factor", "link"), *((row[0], row[2]) for row in tables.full_pull_rows(found))], "r")
-    page.sentence(tables.full_pull_current(found), indent="  ")
+        page.table([("factor", "link"), *((row[0], row[2]) for row in tables.stall_pull_rows(found))], "r")
+    page.sentence(tables.stall_pull_current(found), indent="  ")
 
 
 def _energy(page: Lines, record: Record) -> None:
@@ -129,12 +129,12 @@ def _energy(page: Lines, record: Record) -> None:
     page.sentence(tables.energy_remark(record), indent="  ")
 
 
-def _cures(page: Lines, verdict: Verdict) -> None:
-    if not verdict.cures:
+def _remedies(page: Lines, verdict: Verdict) -> None:
+    if not verdict.remedies:
         return
-    page.heading("Single changes, each tried in a full run")
-    for cure in verdict.cures:
-        page.item("-" if cure.confirmed else "x", cure.sentence)
+    page.heading("Remedies: single changes, each tried in a full run")
+    for remedy in verdict.remedies:
+        page.item("-" if remedy.confirmed else "x", remedy.sentence)
 
 
 def _assumed(page: Lines, rows: Sequence[Assumed]) -> None:
@@ -157,6 +157,6 @@ def _assumed(page: Lines, rows: Sequence[Assumed]) -> None:
 def _notes(page: Lines, machine: Machine, rows: Sequence[LinkRow]) -> None:
     notes = tables.notes(machine, rows)
     if notes:
-        page.heading("Good to know")
+        page.heading("Notes")
     for note in notes:
         page.item("-", note)

@@ -1,1 +1,1 @@
-"""Findings, cures and cautions, and the sentence made of them."""
+"""Findings, remedies and cautions, and the sentence made of them."""

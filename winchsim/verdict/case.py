@@ -1,4 +1,4 @@
-"""What findings, cures and the verdict sentence are read from: the history of a run, its links, and the full pull."""
+"""What findings, remedies and the verdict sentence are read from: the history of a run, its links, and the pull at stall."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from winchsim.model import Event
 from winchsim.physics.drum import Layer
 from winchsim.simulate import RecordedEvent
 from winchsim.verdict.balance import Margins, margins
-from winchsim.verdict.finding import FullPull, LinkRow
+from winchsim.verdict.finding import LinkRow, StallPull
 from winchsim.verdict.history import History
-from winchsim.verdict.weakest import full_pull, weakest_links
+from winchsim.verdict.weakest import stall_pull, weakest_links
 from winchsim.verdict.words import percent
 
 LAYER_END = 0.05
@@ -19,7 +19,7 @@ assumption."""
 
 
 class Case:
-    """A run with its history, its links, and the full pull.
+    """A run with its history, its links, and the pull at stall.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ class Case:
         self.machine = history.machine
         self.inputs = history.record.inputs
         self.rows: tuple[LinkRow, ...] = weakest_links(history.record)
-        self.pull: FullPull = full_pull(history.machine)
+        self.pull: StallPull = stall_pull(history.machine)
 
 
 # --- stalls ---------------------------------------------------------------------------------------------------------

@@ -95,8 +95,8 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Cure:
-    """The smallest single change of one kind that cures a stall or a run-back, confirmed by a full run.
+class Remedy:
+    """The smallest single change of one kind that remedies a stall or a run-back, confirmed by a full run.
 
     Attributes
     ----------
@@ -108,8 +108,8 @@ class Cure:
         Unit to print it in, one of quantity_text.PRINTED_UNITS.
     sentence : str
         For people: "8 motors instead of 6: lifts it in 61.2 s."
-    cures : FindingKind
-        Which finding it cures.
+    finding : FindingKind
+        Which finding it remedies.
     confirmed : bool
         Whether the full run showed that it does.
     lift_time : float or None
@@ -121,7 +121,7 @@ class Cure:
     after: float | int
     unit: str
     sentence: str
-    cures: FindingKind
+    finding: FindingKind
     confirmed: bool
     lift_time: float | None = None
 
@@ -149,8 +149,8 @@ class LinkRow:
 
 
 @dataclass(frozen=True)
-class FullPullRow:
-    """A link under everything that the motors can give at rest.
+class StallPullRow:
+    """A link under the pull of the stalled motors.
 
     Attributes
     ----------
@@ -173,14 +173,14 @@ class FullPullRow:
 
 
 @dataclass(frozen=True)
-class FullPull:
+class StallPull:
     """What a stall or a snag asks of the links: the motors pull at rest, and nothing gives.
 
     Static: rotors that are caught while they turn add to it.
 
     Attributes
     ----------
-    rows : tuple of FullPullRow
+    rows : tuple of StallPullRow
         Worst first.
     current, unlimited_current : float
         Of the supply, with the current limit in force and without any. [A]
@@ -192,7 +192,7 @@ class FullPull:
         What it comes to.
     """
 
-    rows: tuple[FullPullRow, ...]
+    rows: tuple[StallPullRow, ...]
     current: float
     unlimited_current: float
     needed_current: float | None
@@ -272,9 +272,9 @@ class Verdict:
         Worst first.
     rows : tuple of LinkRow
         Weakest link first.
-    full_pull : FullPull
-    cures : tuple of Cure
-        Empty where there is nothing to cure, or where cures were not asked for.
+    stall_pull : StallPull
+    remedies : tuple of Remedy
+        Empty where there is nothing to remedy, or where remedies were not asked for.
     cautions : tuple of str
         What closes every report.
     """
@@ -288,8 +288,8 @@ class Verdict:
     summary: Summary
     findings: tuple[Finding, ...]
     rows: tuple[LinkRow, ...]
-    full_pull: FullPull
-    cures: tuple[Cure, ...]
+    stall_pull: StallPull
+    remedies: tuple[Remedy, ...]
     cautions: tuple[str, ...]
 
     @property

@@ -6,22 +6,22 @@ from winchsim.model import Event
 from winchsim.simulate import Record
 from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.cautions import cautions
-from winchsim.verdict.cures import find_cures
 from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
 from winchsim.verdict.history import OFF_FLOOR, read_history
+from winchsim.verdict.remedies import find_remedies
 from winchsim.verdict.summary import summarise
 from winchsim.verdict.words import after, counted, duration, given, length, speed
 
 
-def judge(record: Record, *, cures: bool = True) -> Verdict:
+def judge(record: Record, *, remedies: bool = True) -> Verdict:
     """Verdict on a run.
 
     Parameters
     ----------
     record : Record
-    cures : bool
-        Whether to look for the smallest single changes that cure a stall or a run-back, each confirmed by one or two more
+    remedies : bool
+        Whether to look for the smallest single changes that remedy a stall or a run-back, each confirmed by one or two more
         simulations. Needs a record that was made from a scenario.
 
     Returns
@@ -33,7 +33,7 @@ def judge(record: Record, *, cures: bool = True) -> Verdict:
     history = read_history(record)
     case = Case(history)
     findings = find(case)
-    wanted = cures and record.inputs is not None and history.trusted
+    wanted = remedies and record.inputs is not None and history.trusted
     return Verdict(
         sentence=_sentence(case) if history.trusted else f"No trustworthy result: {findings[0].sentence}",
         trusted=history.trusted,
@@ -44,8 +44,8 @@ def judge(record: Record, *, cures: bool = True) -> Verdict:
         summary=summarise(history),
         findings=findings,
         rows=case.rows,
-        full_pull=case.pull,
-        cures=find_cures(case, findings) if wanted else (),
+        stall_pull=case.pull,
+        remedies=find_remedies(case, findings) if wanted else (),
         cautions=cautions(record.machine),
     )
 

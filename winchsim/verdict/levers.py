@@ -1,4 +1,4 @@
-"""What can be changed to cure a stall or a run-back: each lever proposes its smallest change that closed form calls enough."""
+"""What can be changed to remedy a stall or a run-back: each lever proposes its smallest change that closed form calls enough."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ MOST_MOTORS = 4
 """How many times as many motors are tried at most. [-]"""
 
 SMALLEST = 0.25
-"""How far load and drum are reduced at most: less is another lift, and no cure of this one. [-]"""
+"""How far load and drum are reduced at most: less is another lift, and no remedy for this one. [-]"""
 
 MOST_TEETH = 1.6
 """By how much the teeth of a gear are increased at most, before another stage is tried. [-]"""
@@ -26,10 +26,10 @@ MOST_VOLTAGE = 1.5
 
 HALVINGS = 8
 GRID = 8
-"""Halvings towards the smallest step, and steps of the search where the largest one is no cure. [-]"""
+"""Halvings towards the smallest step, and steps of the search where the largest one does not do. [-]"""
 
 Enough = Callable[[Machine], bool]
-"""Whether closed form calls a machine cured."""
+"""Whether closed form calls a machine remedied."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ Lever = Callable[[Inputs, Machine, Enough], Change | None]
 
 
 def _passes(inputs: Inputs, enough: Enough) -> bool:
-    """Whether a scenario can be built and is cured by closed form."""
+    """Whether a scenario can be built and is remedied by closed form."""
     try:
         return enough(build(inputs))
     except WinchsimError:

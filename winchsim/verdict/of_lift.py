@@ -91,7 +91,7 @@ def _stall_breaks(case: Case) -> str:
         return ""
     worst = case.pull.rows[0]
     if worst.link.factor < 1:
-        return f" Their full pull is more than the {worst.label} bears."
+        return f" Their pull at stall is more than the {worst.label} bears."
     return ""
 
 

@@ -1,4 +1,4 @@
-"""The weakest-link table of a run, and the same links under everything that the motors can give at rest."""
+"""The weakest-link table of a run, and the same links under the pull of the stalled motors."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record
 from winchsim.strength.link import Link
 from winchsim.verdict.balance import needed_current
-from winchsim.verdict.finding import FullPull, FullPullRow, LinkRow
+from winchsim.verdict.finding import LinkRow, StallPull, StallPullRow
 
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:
@@ -32,10 +32,10 @@ def weakest_links(record: Record) -> tuple[LinkRow, ...]:
     return tuple(sorted(rows, key=lambda row: row.link.factor))
 
 
-# --- full pull ------------------------------------------------------------------------------------------------------
+# --- pull at stall --------------------------------------------------------------------------------------------------
 
 
-def full_pull(machine: Machine) -> FullPull:
+def stall_pull(machine: Machine) -> StallPull:
     """What a stall or a snag asks of the links, with the current limit in force and without any.
 
     Parameters
@@ -52,11 +52,11 @@ def full_pull(machine: Machine) -> FullPull:
     rows = []
     for limit, share, other in zip(machine.links, limited, unlimited, strict=True):
         link = Link(limit.kind, limit.where, limit.strength, share * limit.strength.value, limit.required)
-        rows.append(FullPullRow(limit.label, link, other * limit.strength.value))
+        rows.append(StallPullRow(limit.label, link, other * limit.strength.value))
     rows.sort(key=lambda row: row.link.factor)
     needed = needed_current(machine, at_rest=machine.start_travel > 0)
     safe = _safe_current(machine, most) if max(unlimited, default=0.0) > 1 else None
-    bare = FullPull(tuple(rows), current, most, needed, safe, "")
+    bare = StallPull(tuple(rows), current, most, needed, safe, "")
     return replace(bare, sentence=_sentence(bare))
 
 
@@ -83,12 +83,12 @@ def _safe_current(machine: Machine, most: float) -> float:
     return low
 
 
-def _sentence(found: FullPull) -> str:
+def _sentence(found: StallPull) -> str:
     if not found.rows:
         return "Nothing is known of what any link bears."
     worst = found.rows[0]
     if worst.link.factor >= 1:
-        margin = f"the {worst.label} bears {number(worst.link.factor, 2)} times their full pull"
+        margin = f"the {worst.label} bears {number(worst.link.factor, 2)} times their pull at stall"
         if found.safe_current is None:
             return f"The motors stall before any link breaks: {margin}."
         broken = min(found.rows, key=lambda row: row.unlimited_factor)

@@ -175,7 +175,7 @@ def _slow(batch: Batch) -> dict[str, Any]:
 
 def _in_full(machine: Machine) -> dict[str, Any]:
     record = simulate(machine)
-    verdict = judge(record, cures=False)
+    verdict = judge(record, remedies=False)
     history = read_history(record)
     began, time = history.lift_began, history.lift_time
     worst = min(verdict.rows, key=lambda row: row.link.factor, default=None)

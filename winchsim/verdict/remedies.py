@@ -1,4 +1,4 @@
-"""The smallest single changes that cure a stall or a run-back: bracketed by closed form, confirmed by simulation."""
+"""The smallest single changes that remedy a stall or a run-back: bracketed by closed form, confirmed by simulation."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from winchsim.model import Machine
 from winchsim.simulate import simulate
 from winchsim.verdict.balance import Holding, hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.case import Case, blocked_by
-from winchsim.verdict.finding import Cure, Finding, FindingKind
+from winchsim.verdict.finding import Finding, FindingKind, Remedy
 from winchsim.verdict.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
 from winchsim.verdict.words import duration, speed
@@ -25,8 +25,8 @@ AMPLE_RESERVE = 1.06
 """The same of a last proposal, where the others did not do. [-] Own choice."""
 
 
-def find_cures(case: Case, findings: Sequence[Finding]) -> tuple[Cure, ...]:
-    """Cures of a run's stall and run-back, those that work without a drawback first.
+def find_remedies(case: Case, findings: Sequence[Finding]) -> tuple[Remedy, ...]:
+    """Remedies of a run's stall and run-back, those that work without a drawback first.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def find_cures(case: Case, findings: Sequence[Finding]) -> tuple[Cure, ...]:
         Its record was made from a scenario.
     findings : sequence of Finding
     """
-    found: list[tuple[bool, Cure]] = []
+    found: list[tuple[bool, Remedy]] = []
     kinds = [finding.kind for finding in findings]
     for kind in (FindingKind.STALLED, FindingKind.STALLED_AT_LAYER_END):
         if kind in kinds and case.history.broke is None:
@@ -42,10 +42,10 @@ def find_cures(case: Case, findings: Sequence[Finding]) -> tuple[Cure, ...]:
     if FindingKind.RAN_BACK in kinds and case.history.broke is None:
         found += _of_run_back(case)
     found.sort(key=lambda pair: not pair[0])
-    return tuple(cure for _, cure in found)
+    return tuple(remedy for _, remedy in found)
 
 
-def _of_stall(case: Case, kind: FindingKind) -> list[tuple[bool, Cure]]:
+def _of_stall(case: Case, kind: FindingKind) -> list[tuple[bool, Remedy]]:
     event = case.history.stalled
     if event is None or blocked_by(case, event) or not case.history.wants_top:
         return []
@@ -67,7 +67,7 @@ def _raises_warm(machine: Machine) -> bool:
     return found.margins.moving >= reserve and found.spare >= 0
 
 
-def _of_run_back(case: Case) -> list[tuple[bool, Cure]]:
+def _of_run_back(case: Case) -> list[tuple[bool, Remedy]]:
     m = case.machine
     layer = int(case.record["layer"].max()) - 1
 
@@ -80,16 +80,16 @@ def _of_run_back(case: Case) -> list[tuple[bool, Cure]]:
     ))  # fmt: skip
 
 
-def _confirmed(case: Case, kind: FindingKind, levers: Sequence[Lever], goals: Sequence[Enough]) -> list[tuple[bool, Cure]]:
+def _confirmed(case: Case, kind: FindingKind, levers: Sequence[Lever], goals: Sequence[Enough]) -> list[tuple[bool, Remedy]]:
     """What each lever finds: its smallest change that can work, or else the one that leaves no doubt.
 
     The first goal is the balance that closed form expects, the others leave less and less to doubt.
     """
-    found: list[tuple[bool, Cure]] = []
+    found: list[tuple[bool, Remedy]] = []
     if case.inputs is None:
         return found
     for lever in levers:
-        best: tuple[bool, Cure] | None = None
+        best: tuple[bool, Remedy] | None = None
         tried: set[float] = set()
         for goal in goals:
             change = lever(case.inputs, case.machine, goal)
@@ -104,7 +104,7 @@ def _confirmed(case: Case, kind: FindingKind, levers: Sequence[Lever], goals: Se
     return found
 
 
-def _try(change: Change, kind: FindingKind) -> tuple[bool, Cure] | None:
+def _try(change: Change, kind: FindingKind) -> tuple[bool, Remedy] | None:
     """A change with what the full simulation says of it, and whether nothing spoils it; None where it does nothing."""
     try:
         history = read_history(simulate(change.inputs))
@@ -118,10 +118,10 @@ def _try(change: Change, kind: FindingKind) -> tuple[bool, Cure] | None:
         return None
     outcome = _outcome(history, kind) if works else "might do"
     sentence = f"{change.words}: {outcome}" + (f", but {drawback}." if drawback else ".")
-    cure = Cure(
+    remedy = Remedy(
         change.path, change.before, change.after, change.unit, sentence, kind, works, history.lift_time if works else None
     )
-    return works and not drawback, cure
+    return works and not drawback, remedy
 
 
 def _outcome(history: History, kind: FindingKind) -> str:
