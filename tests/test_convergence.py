@@ -163,7 +163,7 @@ def _events(record: Record) -> list[tuple[str, float]]:
     return [(e.event.name + e.detail, e.time) for e in record.events if e.event is not Event.SETTLED]
 
 
-# --- the slow model's steps -----------------------------------------------------------------------------------------
+# --- the quasi-static model's steps -----------------------------------------------------------------------------------------
 
 
 def _finer(monkeypatch) -> None:
@@ -172,7 +172,7 @@ def _finer(monkeypatch) -> None:
 
 
 @each_scenario
-def test_slow_lifts_do_not_hang_on_the_slow_model_s_steps(path, monkeypatch):
+def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypatch):
     inputs, _ = without_snag(winchsim.load(path))
     masses = {"load.mass": inputs.load.mass * np.array([0.4, 0.55])}
     usual = lift_all(inputs, masses)
@@ -184,7 +184,7 @@ def test_slow_lifts_do_not_hang_on_the_slow_model_s_steps(path, monkeypatch):
 
 
 @pytest.mark.parametrize(("name", "study"), [("02-clay-too-heavy", study_drum), ("06-shelf-snags-halfway", study_heaviest)])
-def test_what_a_study_recommends_does_not_hang_on_the_slow_model_s_steps(name, study, monkeypatch):
+def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps(name, study, monkeypatch):
     """Near a stall too, where the windings' warmth decides: there one digit less is told."""
     inputs = winchsim.load(SCENARIOS[0].with_name(f"{name}.toml"))
     told = study(inputs).sentence

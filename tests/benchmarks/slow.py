@@ -1,4 +1,4 @@
-"""The slow model against looping the full simulation; run by hand, prints ratios."""
+"""The quasi-static model against looping the full simulation; run by hand, prints ratios."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def main() -> None:
         start = time.process_time()
         simulate(machine)
         full = min(full, time.process_time() - start)
-    print(f"{COUNT} mixed variants by the slow model: {slow:.2f} s, {slow / COUNT * 1e6:.0f} us each")
+    print(f"{COUNT} mixed variants by the quasi-static model: {slow:.2f} s, {slow / COUNT * 1e6:.0f} us each")
     print(
         f"one full simulation: {full * 1e3:.1f} ms; looping it over as many would take {full * COUNT / slow:.0f} times as long"
     )

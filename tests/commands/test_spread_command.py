@@ -56,7 +56,7 @@ def test_the_report_begins_with_the_answer(done):
     for heading in ("How often", "How far apart", "The motors of a group", "What matters", "What differs", "Cautions"):
         assert f"\n{heading}" in done.out
     assert max(len(line) for line in done.out.splitlines()) <= 100
-    assert "Seed 7; each build lifted by the slow model. Three builds run in full were" in done.out
+    assert "Seed 7; each build lifted by the quasi-static model. Three builds run in full were" in done.out
 
 
 def test_tolerances_of_the_file_are_taken_in_their_units(done):

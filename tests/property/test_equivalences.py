@@ -125,7 +125,7 @@ def _assert_same(found: object, expected: object, rel: float, name: str) -> None
 
 
 def assert_one_machine(first: Inputs, second: Inputs, rel: float = 1e-5, links: float = 1e-3) -> None:
-    """Both descriptions come to the same record, links, energy and findings, in full and by the slow model."""
+    """Both descriptions come to the same record, links, energy and findings, in full and by the quasi-static model."""
     assert_one_lift(first, second, rel, links)
     one, other = (lift_all(inputs).row(0) for inputs in (first, second))
     names = [_told(build(inputs)) for inputs in (first, second)]
@@ -759,7 +759,7 @@ def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
     winch(), split(winch(), 1, 3), _mixed(720.0), winch(load=Load(mass=8.0, height=0.1, start_height=0.2)),
     winch(stage=(STRIPS, REST)),
 ], ids=["one group", "two", "three unequal", "hanging", "strips at once"])  # fmt: skip
-def test_the_slow_model_asks_of_every_link_what_the_full_run_does(inputs):
+def test_the_quasi_static_model_asks_of_every_link_what_the_full_run_does(inputs):
     """The start included, when the torque that the load does not take yet speeds up the train: hardest on the first stages."""
     verdict, lifts = judge(simulate(inputs), remedies=False), lift_all(inputs)
     for row in verdict.rows:

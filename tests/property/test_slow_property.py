@@ -1,4 +1,4 @@
-"""The slow model beside the full simulation, and what sizing and ladders must keep, on random winches."""
+"""The quasi-static model beside the full simulation, and what sizing and ladders must keep, on random winches."""
 
 from __future__ import annotations
 

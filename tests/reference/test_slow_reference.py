@@ -1,4 +1,4 @@
-"""The slow model against closed forms and the textbooks' drives: speeds, times and stall loads of ideal winches, exactly.
+"""The quasi-static model against closed forms and the textbooks' drives: speeds, times and stall loads of ideal winches, exactly.
 
 Each test names its source; g = 9.81 m/s² as in the sources. Ropes are so stiff that the books' rigid rope is meant.
 """

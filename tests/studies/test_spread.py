@@ -199,7 +199,7 @@ def test_a_spread_of_everything(done):
     time = next(row for row in done.quantities if row.name == "time")
     assert list(time.values) == sorted(time.values)
     assert time.values[2] == pytest.approx(np.median(done.outcomes.time))
-    assert done.slow_model_off < 0.02
+    assert done.quasi_static_off < 0.02
     shares = np.array([row.share[0] for row in done.motors])
     assert len(shares) == 2 and shares[0] < 1 < shares[1] and shares.sum() == pytest.approx(2.0, abs=0.01)
 

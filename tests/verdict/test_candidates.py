@@ -121,7 +121,7 @@ def test_words_of_a_choice(loads):
 # --- full runs beside it --------------------------------------------------------------------------------------------
 
 
-def test_a_full_run_beside_the_slow_model(loads):
+def test_a_full_run_beside_the_quasi_static_model(loads):
     variants, lifts, _ = loads
     told = []
     runs = run_full([(3, variants.one(3)), (19, variants.one(19))], lifts, lambda *step: told.append(step))

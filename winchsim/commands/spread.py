@@ -35,7 +35,7 @@ def register(commands: Any) -> None:
         details=(
             "Draws the values with a [[tolerance]] from it, all others that usually differ from an assumed one, and\n"
             "what the scenario leaves out from the range of its estimate; every motor is its own. Lifts each build\n"
-            "by the slow model (--full: by the full simulation) and prints how often it stalls, breaks, overheats\n"
+            "by the quasi-static model (--full: by the full simulation) and prints how often it stalls, breaks, overheats\n"
             "or runs back, each with its interval, the quantiles, and which inputs matter. Ctrl-C keeps what is\n"
             "done. Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats."
         ),

@@ -187,9 +187,9 @@ def _residuals(page: Lines, found: Calibration) -> None:
             )
         )  # fmt: skip
     page.table(rows, "rrlrrrr")
-    if found.slow_model_off is not None:
+    if found.quasi_static_off is not None:
         page.sentence(
-            f"The quick model behind the fit was {percent(found.slow_model_off)} off the full simulation at most; "
+            f"The quasi-static model behind the fit was {percent(found.quasi_static_off)} off the full simulation at most; "
             "that is taken into account.", indent="  ",
         )  # fmt: skip
 
@@ -315,7 +315,7 @@ def calibration_json(
             {**_test_facts(row.test), "side": row.side.value, "agrees": row.agrees, _SHARES[row.side]: row.share}
             for row in found.sides
         ],
-        slow_model_off=found.slow_model_off,
+        quasi_static_off=found.quasi_static_off,
         predictions=[
             {
                 **_test_facts(row.test),

@@ -73,7 +73,7 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     if ladder.largest_difference is not None:
         out.heading("Checked")
         out.sentence(
-            "Every loaded rung was run in full; the slow model's lift times differ by up to "
+            "Every loaded rung was run in full; the quasi-static model's lift times differ by up to "
             f"{percent(ladder.largest_difference, 1)}.", indent="  ",
         )  # fmt: skip
     out.findings(ladder.findings)

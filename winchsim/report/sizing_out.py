@@ -58,10 +58,10 @@ def candidate_facts(judged: Judged, index: int, problems: Mapping[int, str]) -> 
 
 
 def run_facts(run: FullRun, value: Any) -> Facts:
-    """One full run beside the slow model."""
+    """One full run beside the quasi-static model."""
     return {
         "value": value,
-        "slow_lift_time_s": run.slow_time,
+        "quasi_static_lift_time_s": run.slow_time,
         "full_lift_time_s": run.full_time,
         "difference": run.difference,
         "in_range": run.in_range,

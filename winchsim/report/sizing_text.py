@@ -191,7 +191,7 @@ def _legend(out: Lines, more: str = "") -> None:
 
 
 def _digits(choice: Choice) -> int:
-    """Digits of what the slow model says of times and temperatures: three where the full runs bear them out, else two."""
+    """Digits of what the quasi-static model says of times and temperatures: three where the full runs bear them out, else two."""
     off = choice.largest_difference
     return 3 if off is not None and off <= BORNE_OUT else 2
 
@@ -249,6 +249,6 @@ def _foot(out: Lines, runs: Sequence[FullRun], called, note: str) -> None:  # ty
         return
     out.heading("Run in full")
     for run in runs:
-        off = "" if run.difference is None else f" (slow model {100 * run.difference:+.2f} %)"
+        off = "" if run.difference is None else f" (quasi-static model {100 * run.difference:+.2f} %)"
         out.item("-", f"{called(run.index)}: {run.sentence}{off}")
     out.sentence(note, indent="  ")

@@ -87,10 +87,10 @@ def spread_text(
 
 
 def _how(found: Spread) -> str:
-    what = "the full simulation" if found.in_full else "the slow model"
+    what = "the full simulation" if found.in_full else "the quasi-static model"
     text = f"Seed {found.random_seed}; each build lifted by {what}."
-    if found.slow_model_off is not None:
-        text += f" Three builds run in full were {percent(found.slow_model_off)} off in the lift time at most."
+    if found.quasi_static_off is not None:
+        text += f" Three builds run in full were {percent(found.quasi_static_off)} off in the lift time at most."
     return text
 
 
@@ -224,7 +224,7 @@ def spread_json(found: Spread, cautions: tuple[str, ...], *, digest: str | None 
             }
             for row in found.motors
         ],
-        slow_model_off=found.slow_model_off,
+        quasi_static_off=found.quasi_static_off,
         notes=found.notes,
     )  # fmt: skip
 

@@ -1,4 +1,7 @@
-"""The slow model: thousands of variants of a winch lifted at once, the fast states at their balance.
+"""The quasi-static model: thousands of variants of a winch lifted at once.
+
+It follows the slow states alone (travel, temperatures, charge) and takes the fast ones (speed, current, stretch of the rope) at
+their balance: hence the name of the package. A *slow lift* is one that was lifted so.
 
 Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed values into a scenario;
 `balance` has the torque law and its steady speed, `path` the way up, `lift` the climb itself, `lifts` what it comes to.

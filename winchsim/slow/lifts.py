@@ -24,7 +24,7 @@ from winchsim.slow.variants import Columns, Variants, vary
 from winchsim.strength.link import LinkKind
 
 LONG_ENOUGH = 100.0
-"""The slow model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
+"""The quasi-static model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
 
 MARGIN_ENOUGH = 1.05
 """And where the motors could give at least this many times the torque needed, all the way up. [-]"""
@@ -118,7 +118,7 @@ class Lifts:
     time_constant, bounce_period : ndarray
         Mechanical time constant of the whole drive, and period of the load's bounce. [s]
     in_range : ndarray of bool
-        Whether the slow model holds.
+        Whether the quasi-static model holds.
     """
 
     end: np.ndarray

@@ -198,7 +198,7 @@ def _sentence(choice: Choice) -> str:
     own, take = choice.confirmation, size_text(diameters[choice.recommended])
     assert own is not None
     if not own.sound:
-        return f"{text} by the slow model, but the full run of {take} says otherwise: {own.sentence}"
+        return f"{text} by the quasi-static model, but the full run of {take} says otherwise: {own.sentence}"
     return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
 
 

@@ -214,7 +214,7 @@ def mass_text(mass: Any, digits: int = 3) -> str:
 
 
 def up_to_text(mass: float, run: FullRun | None) -> str:
-    """A mass that people can weigh, not above the given one; two digits where its full run is far from the slow model."""
+    """A mass that people can weigh, not above the given one; two digits where its full run is far from the quasi-static model."""
     close = run is not None and run.difference is not None and abs(run.difference) <= CLOSE
     digits = 3 if close else 2
     return mass_text(rounded(mass, digits), digits)
@@ -240,5 +240,5 @@ def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int |
         text += ", with every required factor kept"
     failed = next((run for run in runs if not run.sound), None)
     if failed is not None:
-        return f"{text}, by the slow model; but the full run of {mass_text(masses[failed.index])}: {failed.sentence}"
+        return f"{text}, by the quasi-static model; but the full run of {mass_text(masses[failed.index])}: {failed.sentence}"
     return text + "."

@@ -110,7 +110,7 @@ def _sentence(choice: Choice, where: str) -> str:
     own, take = choice.confirmation, counted(int(counts[choice.recommended]), "motor")
     assert own is not None
     if not own.sound:
-        return f"{text} by the slow model, but the full run with {take} says otherwise: {own.sentence}"
+        return f"{text} by the quasi-static model, but the full run with {take} says otherwise: {own.sentence}"
     return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
 
 

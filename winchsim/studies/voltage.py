@@ -153,5 +153,5 @@ def _sentence(choice: Choice) -> str:
     own, take = choice.confirmation, quantity(float(volts[choice.recommended]), "V")
     assert own is not None
     if not own.sound:
-        return f"{text} by the slow model, but the full run at {take} says otherwise: {own.sentence}"
+        return f"{text} by the quasi-static model, but the full run at {take} says otherwise: {own.sentence}"
     return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."

@@ -18,7 +18,7 @@ MOST_TRIES = 3
 """Candidates tried in full before giving up. [-]"""
 
 CLOSE = 0.005
-"""Difference in lift time between slow model and full run up to which the end of a band is told with three digits; else it is
+"""Difference in lift time between quasi-static model and full run up to which the end of a band is told with three digits; else it is
 told with two. [-] Own choice."""
 
 Called = Callable[[int], str]
@@ -169,7 +169,7 @@ def choose(
 
 
 def _as_told(band: Band, ends: tuple[int, int], values: np.ndarray, best: int | None, runs: Sequence[FullRun]) -> Band:
-    """The band with its edges rounded inwards, to two digits where a full run is far from the slow model."""
+    """The band with its edges rounded inwards, to two digits where a full run is far from the quasi-static model."""
     if np.issubdtype(values.dtype, np.integer):
         return band
     off = {run.index: run.difference for run in runs}
@@ -226,7 +226,7 @@ def why(choice: Choice, sort: str) -> str:
 
 
 def checked(choice: Choice) -> str:
-    """How many full runs stand behind a choice, and how far the slow model is off."""
+    """How many full runs stand behind a choice, and how far the quasi-static model is off."""
     off = choice.largest_difference
     if off is None:
         return f"{len(choice.runs)} run in full; no lift times to compare." if choice.runs else ""

@@ -1,4 +1,4 @@
-"""Full runs beside the slow model: how far it is off, and what to say where that matters."""
+"""Full runs beside the quasi-static model: how far it is off, and what to say where that matters."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from winchsim.verdict.judge import judge
 from winchsim.verdict.words import percent
 
 WORTH_SAYING = 0.01
-"""Difference in lift time over which a study says that the slow model is off. [-]"""
+"""Difference in lift time over which a study says that the quasi-static model is off. [-]"""
 
 Progress = Callable[[int, int], None]
 
@@ -26,7 +26,7 @@ def silent(done: int, total: int) -> None:
 
 @dataclass(frozen=True)
 class FullRun:
-    """One candidate run in full, beside what the slow model says of it.
+    """One candidate run in full, beside what the quasi-static model says of it.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class FullRun:
     slow_time, full_time : float or None
         Lift time; None where it does not come up, or something breaks. [s]
     in_range : bool
-        Whether the slow model claims to hold there.
+        Whether the quasi-static model claims to hold there.
     verdict : Verdict or None
         On the full run; None where it could not be made.
     problem : str
@@ -87,7 +87,7 @@ def run_full(
     scenarios : sequence of (int, Inputs)
         Which candidate, and its scenario.
     lifts : Lifts
-        What the slow model says of all candidates.
+        What the quasi-static model says of all candidates.
     on_progress : callable
         Called with the runs done and their number.
     done, total : int
@@ -123,7 +123,7 @@ def largest_difference(runs: Sequence[FullRun]) -> float | None:
 
 
 def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[Finding, ...]:
-    """Findings where the slow model and the full run differ by more than is harmless.
+    """Findings where the quasi-static model and the full run differ by more than is harmless.
 
     Parameters
     ----------

@@ -123,8 +123,8 @@ class Calibration:
         Measurements more than fitted values. [-]
     scatter : float
         How large the residuals are over what was expected of them; 1, as expected, without `dof`. [-]
-    slow_model_off : float or None
-        Largest difference of the slow model to the full simulation in a lift time, taken into account. [-]
+    quasi_static_off : float or None
+        Largest difference of the quasi-static model to the full simulation in a lift time, taken into account. [-]
     predictions : tuple of Prediction
         Of the tests that are still to come.
     broken : tuple of Broken
@@ -142,7 +142,7 @@ class Calibration:
     sides: tuple[SideCheck, ...]
     dof: int
     scatter: float
-    slow_model_off: float | None
+    quasi_static_off: float | None
     predictions: tuple[Prediction, ...]
     broken: tuple[Broken, ...]
     complete: bool
@@ -268,7 +268,7 @@ def _result(
         sides=_sides(case, found),
         dof=found.fit.dof,
         scatter=found.fit.scatter,
-        slow_model_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
+        quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
         predictions=predictions,
         broken=broken,
         complete=complete and through,

@@ -1,4 +1,4 @@
-"""What the model says of tests: by the slow model for many settings at once, by the full simulation for a few."""
+"""What the model says of tests: by the quasi-static model for many settings at once, by the full simulation for a few."""
 
 from __future__ import annotations
 

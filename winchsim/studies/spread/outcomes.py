@@ -1,4 +1,4 @@
-"""What becomes of builds: each lifted by the slow model or in full, and what each of its motors does."""
+"""What becomes of builds: each lifted by the quasi-static model or in full, and what each of its motors does."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def lift_builds(plan: Plan, shares: Array, *, in_full: bool = False) -> Outcomes
     shares : ndarray, shape (n, dimensions)
         Numbers between 0 and 1, one row a build. [-]
     in_full : bool
-        Whether by the full simulation rather than by the slow model.
+        Whether by the full simulation rather than by the quasi-static model.
 
     Returns
     -------

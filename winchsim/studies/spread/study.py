@@ -138,8 +138,8 @@ class Spread:
         In the order of the plan's rows and of `RESULTS`; None where it was not asked for.
     first_to_break : dict of str to int
         Builds in which a link breaks, by the one that is overloaded most.
-    slow_model_off : float or None
-        Largest difference of the slow model to full runs of a few builds, in the lift time. [-]
+    quasi_static_off : float or None
+        Largest difference of the quasi-static model to full runs of a few builds, in the lift time. [-]
     notes : tuple of str
     """
 
@@ -158,7 +158,7 @@ class Spread:
     noise: dict[str, float]
     variance: VarianceShares | None
     first_to_break: dict[str, int]
-    slow_model_off: float | None
+    quasi_static_off: float | None
     notes: tuple[str, ...]
 
     @property
@@ -221,7 +221,7 @@ def spread(
     executor : Executor, optional
         Where to lift them; left out, here.
     in_full : bool
-        Whether by the full simulation rather than the slow model.
+        Whether by the full simulation rather than the quasi-static model.
     variance_points : int
         Points for shares of variance, a power of 2; 0 for none. It takes (inputs + 2) times as many lifts more.
     on_progress : callable, optional
@@ -264,13 +264,13 @@ def spread(
     if np.all(lifted.fate == Fate.CANNOT_BE_BUILT):
         raise InputError((Fault("no build of this scenario can be made with these tolerances", "tolerance", code="W-S35"),))
     used = shares[done.rows]
-    off = None if in_full or not complete else _slow_model_off(made, used, lifted)
+    off = None if in_full or not complete else _quasi_static_off(made, used, lifted)
     influences, noise = _influences(made, used, lifted)
     return Spread(
         asked=builds, random_seed=random_seed, in_full=in_full, complete=complete, level=level, plan=made, outcomes=lifted,
         values=tuple(made.values(used)), probabilities=_probabilities(lifted, level), quantities=_quantities(lifted),
         motors=_motors(made, lifted, level), influences=influences, noise=noise, variance=variance,
-        first_to_break=_first_to_break(lifted), slow_model_off=off, notes=(note,) if note else (),
+        first_to_break=_first_to_break(lifted), quasi_static_off=off, notes=(note,) if note else (),
     )  # fmt: skip
 
 
@@ -373,7 +373,7 @@ def _first_to_break(found: Outcomes) -> dict[str, int]:
     return {str(names[i]): int(counts[i]) for i in order}
 
 
-def _slow_model_off(made: Plan, shares: Array, found: Outcomes) -> float | None:
+def _quasi_static_off(made: Plan, shares: Array, found: Outcomes) -> float | None:
     """Largest difference in lift time of a few builds that are run in full; None where none comes up both ways."""
     up = np.flatnonzero(found.lifted)
     if not len(up):
