@@ -192,7 +192,7 @@ def test_an_error_as_json(screen, tmp_path):
 
 def test_misuse_as_json(screen):
     assert screen.run("materials", "--jsno", "--json").code == 2
-    assert json.loads(screen.out)["error"]["faults"][0]["hint"] == "did you mean --json?"
+    assert json.loads(screen.out)["error"]["faults"][0]["hint"] == 'did you mean "--json"?'
 
 
 def test_an_internal_fault_as_json(screen, command):
@@ -210,12 +210,12 @@ def test_an_internal_fault_as_json(screen, command):
 @pytest.mark.parametrize(
     ("arguments", "message", "hint"),
     [
-        (["matreials"], "unknown command 'matreials'", "did you mean materials?"),
+        (["matreials"], "unknown command 'matreials'", 'did you mean "materials"?'),
         (["zzz"], "unknown command 'zzz'", "winchsim -h"),
         (["new"], "the following arguments are required: FILE", "winchsim new -h"),
-        (["new", "x", "--forse"], "unknown argument --forse", "did you mean --force?"),
-        (["materials", "--units", "uss"], "unknown choice 'uss'", "did you mean us?"),
-        (["--colour=always"], "unknown argument --colour", "did you mean --color?"),
+        (["new", "x", "--forse"], "unknown argument --forse", 'did you mean "--force"?'),
+        (["materials", "--units", "uss"], "unknown choice 'uss'", 'did you mean "us"?'),
+        (["--colour=always"], "unknown argument --colour", 'did you mean "--color"?'),
         (["keys", "rop"], 'no table "rop"', 'did you mean "rope"?'),
     ],
 )

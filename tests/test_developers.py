@@ -3,22 +3,35 @@
 import re
 from pathlib import Path
 
+from winchsim.errors import Code
 from winchsim.verdict.finding import FindingKind
 
 _ROOT = Path(__file__).parents[1]
 _GUIDE = (_ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
-def test_every_code_is_listed():
-    used = set()
-    for file in _ROOT.joinpath("winchsim").rglob("*.py"):
-        used |= set(re.findall(r"\"(W-[A-Z]?\d+)\"", file.read_text(encoding="utf-8")))
-    assert len(used) > 10
-    assert sorted(code for code in used if code not in _GUIDE) == []
+def _rows(head: str) -> list[list[str]]:
+    """Cells of the table that begins with these heads."""
+    table = _GUIDE.partition(f"\n{head}\n")[2].partition("\n\n")[0].splitlines()[1:]
+    return [[cell.strip() for cell in row.strip("|").split("|")] for row in table]
+
+
+def test_every_code_is_listed_with_its_meaning_and_no_other():
+    cells = [cell for row in _rows("| Code | Meaning | Code | Meaning |") for cell in row]
+    listed = dict(zip(cells[::2], cells[1::2], strict=True))
+    listed.pop("", None)
+    assert listed == {code.value: code.meaning for code in Code}
+
+
+def test_every_code_is_used_and_written_out_nowhere_else():
+    texts = {file: file.read_text(encoding="utf-8") for file in _ROOT.joinpath("winchsim").rglob("*.py")}
+    assert sorted(file.name for file, text in texts.items() if re.search(r"[\"']W-[A-Z]?\d+[\"']", text)) == ["errors.py"]
+    assert sorted(code.name for code in Code if not any(f"Code.{code.name}" in text for text in texts.values())) == []
 
 
 def test_every_finding_is_listed():
-    assert sorted(kind.value for kind in FindingKind if not re.search(rf"\b{kind.value}\b", _GUIDE)) == []
+    listed = [kind for row in _rows("| finding | means |") for kind in row[0].split(", ")]
+    assert sorted(listed) == sorted(kind.value for kind in FindingKind)
 
 
 def test_every_room_is_on_the_map():

@@ -66,7 +66,7 @@ def test_a_change_in_si_or_in_words(crate):
 @pytest.mark.parametrize(
     ("path", "value", "says"),
     [
-        ("load.mas", "3 kg", "nearest: load.mass"),
+        ("load.mas", "3 kg", 'did you mean "load.mass"?'),
         ("load.mass", "3 m", "a length, where a mass is expected"),
         ("load.mass", -1.0, "over 0 kg"),
         ("load.mass", None, "a value"),

@@ -15,7 +15,7 @@ from typing import Any
 from winchsim.commands.env import Env, ExitCode, ResultLostError
 from winchsim.commands.options import HelpShownError, Parser, add_common
 from winchsim.commands.outputs import check_outputs
-from winchsim.errors import WinchsimError
+from winchsim.errors import Code, WinchsimError
 from winchsim.report.json_text import document, error_document
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
@@ -112,8 +112,8 @@ def _guarded(arguments: list[str], env: Env) -> int:
     except Exception as error:
         summary = f"{type(error).__name__}: {error}".replace("\n", " ")[:300]
         if as_json:
-            env.out(document(error={"code": "W-000", "message": summary, "file": None, "line": None, "key": None}))
-        env.note(f"internal fault: {summary} [W-000]")
+            env.out(document(error={"code": Code.INTERNAL, "message": summary, "file": None, "line": None, "key": None}))
+        env.note(f"internal fault: {summary} [{Code.INTERNAL}]")
         if not _trace(arguments, env):
             env.note("   try: the same command with --debug shows where it happened")
         return ExitCode.INTERNAL

@@ -13,14 +13,68 @@ Every error keeps its facts as attributes and survives pickling, so that worker 
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
+
+LEAST_ALIKE = 0.5
+"""How much a known word must look like a given one to be suggested: 1 is the same. [-]"""
+
+MOST_COMPARED = 80
+"""Characters of a word that are compared. [-]"""
+
+
+class Code(StrEnum):
+    """Stable short code of everything that can be wrong, with what it means."""
+
+    meaning: str
+
+    def __new__(cls, value: str, meaning: str) -> Code:
+        """A code with its meaning."""
+        code = str.__new__(cls, value)
+        code._value_ = value
+        code.meaning = meaning
+        return code
+
+    INTERNAL = "W-000", "internal fault"
+    USAGE = "W-C01", "bad command line"
+    OUT_OF_RANGE = "W-D01", "value outside a function's range"
+    NOT_WRITTEN = "W-F01", "cannot write, or would overwrite"
+    NO_TRUST = "W-T01", "no result that can be trusted"
+    UNREADABLE = "W-S01", "file missing or unreadable"
+    TOO_LARGE = "W-S02", "file too large"
+    NOT_UTF8 = "W-S03", "not UTF-8"
+    BROKEN_TOML = "W-S04", "broken or absurd TOML"
+    EMPTY = "W-S05", "empty file"
+    UNKNOWN_KEY = "W-S10", "unknown key or table"
+    MISSING = "W-S11", "key, table or column missing"
+    WRONG_TYPE = "W-S12", "wrong type, unit missing on a bare number"
+    OUT_OF_BOUNDS = "W-S13", "out of bounds, not finite"
+    NO_SUCH_CHOICE = "W-S14", "not one of the choices"
+    CONTRADICTION = "W-S15", "values contradict each other, or no winch can be built with one"
+    UNKNOWN_NAME = "W-S16", "unknown material, rope or path"
+    TOO_MUCH = "W-S17", "more than is taken (tables, rows, text)"
+    BAD_OVERRIDE = "W-S18", "`--set` not of the form path=value"
+    MORE = "W-S19", "more faults than are listed"
+    NOT_A_NUMBER = "W-S20", "not one finite number"
+    NO_UNIT = "W-S21", "unit missing in a text"
+    UNKNOWN_UNIT = "W-S22", "unknown or ambiguous unit"
+    WRONG_DIMENSION = "W-S23", "wrong dimension"
+    CANNOT_REWRITE = "W-S24", "a value cannot be written into the file"
+    SHEET_COLUMN = "W-S30", "wrong column of a sheet"
+    SHEET_CELL = "W-S31", "wrong cell of a sheet"
+    NOTHING_TO_FIT = "W-S32", "a sheet with nothing to fit, or a test that the scenario cannot be built for"
+    UNDERDETERMINED = "W-S33", "what is asked of a fit is under-determined"
+    NO_SUCH_LINK = "W-S34", "a broken link that is not one of the build's"
+    NO_BUILD = "W-S35", "no build of a spread can be made"
 
 
 class WinchsimError(Exception):
     """Root of every error that winchsim raises on purpose."""
 
-    code = "W-000"
+    code = Code.INTERNAL
     exit_code = 4
 
 
@@ -37,7 +91,7 @@ class DomainError(WinchsimError, ValueError):
         What would have been accepted, in words.
     """
 
-    code = "W-D01"
+    code = Code.OUT_OF_RANGE
     exit_code = 2
 
     def __init__(self, argument: str, value: Any, expected: str) -> None:
@@ -76,8 +130,7 @@ class Fault:
         What is accepted there.
     hint : str
         The nearest known key, or the spelling to use; may be empty.
-    code : str
-        Stable short code, listed in DEVELOPERS.md.
+    code : Code
     """
 
     message: str
@@ -88,7 +141,7 @@ class Fault:
     got: str = ""
     expected: str = ""
     hint: str = ""
-    code: str = "W-S01"
+    code: Code = Code.UNREADABLE
 
 
 class InputError(WinchsimError):
@@ -100,7 +153,7 @@ class InputError(WinchsimError):
         At least one.
     """
 
-    code = "W-S01"
+    code = Code.UNREADABLE
     exit_code = 2
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
@@ -124,7 +177,7 @@ class OutputError(WinchsimError):
         What to do about it.
     """
 
-    code = "W-F01"
+    code = Code.NOT_WRITTEN
     exit_code = 2
 
     def __init__(self, path: str, reason: str, hint: str = "") -> None:
@@ -148,7 +201,7 @@ class TrustError(WinchsimError):
         What the user can try.
     """
 
-    code = "W-T01"
+    code = Code.NO_TRUST
     exit_code = 3
 
     def __init__(self, reason: str, help: str = "") -> None:
@@ -158,3 +211,22 @@ class TrustError(WinchsimError):
 
     def __str__(self) -> str:
         return self.reason + (f" {self.help}" if self.help else "")
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Known word that looks most like a given one, whatever the capitals; empty where none does.
+
+    Parameters
+    ----------
+    word : str
+    known : iterable of str
+    """
+    folded = {name.lower(): name for name in known}
+    found = difflib.get_close_matches(word[:MOST_COMPARED].lower(), folded, n=1, cutoff=LEAST_ALIKE)
+    return folded[found[0]] if found else ""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Question that names the known word nearest to a given one; empty where none is near."""
+    near = nearest(word, known)
+    return f'did you mean "{near}"?' if near else ""

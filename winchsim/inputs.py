@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import copyreg
 import dataclasses
-import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, field
@@ -20,7 +19,7 @@ from types import MappingProxyType, NoneType
 from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT, STANDARD_GRAVITY
-from winchsim.errors import DomainError, Fault, UnknownPathError
+from winchsim.errors import DomainError, Fault, UnknownPathError, did_you_mean
 from winchsim.quantity_text import in_unit
 
 LEAST_ROOM = 0.05
@@ -783,7 +782,7 @@ def value_at(inputs: Any, path: str) -> Any:
         try:
             node = node[_index(part, node)] if isinstance(node, tuple) else getattr(node, _key(part, node))
         except (IndexError, AttributeError, ValueError) as error:
-            raise UnknownPathError(path, part, f"a known key; nearest: {nearest(path, inputs)}") from error
+            raise UnknownPathError(path, part, _known_key(path, inputs)) from error
     return node
 
 
@@ -794,7 +793,7 @@ def spec_at(inputs: Any, path: str) -> Spec:
     try:
         return specs(type(owner))[key]
     except (KeyError, TypeError) as error:
-        raise UnknownPathError(path, key, f"a known key; nearest: {nearest(path, inputs)}") from error
+        raise UnknownPathError(path, key, _known_key(path, inputs)) from error
 
 
 def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
@@ -849,11 +848,10 @@ def _key(part: str, node: Any) -> str:
     return part
 
 
-def nearest(path: str, inputs: Any) -> str:
-    """Known path that looks most like a given one."""
-    known = [p for p, _, _ in walk(inputs)]
-    found = difflib.get_close_matches(path, known, n=1, cutoff=0.3)
-    return found[0] if found else "none"
+def _known_key(path: str, inputs: Any) -> str:
+    """What is accepted in place of an unknown path, with the nearest that there is."""
+    hint = did_you_mean(path, [known for known, _, _ in walk(inputs)])
+    return "a known key" + (f"; {hint}" if hint else "")
 
 
 def out_of_bounds(spec: Spec, value: Any) -> str:

@@ -8,7 +8,6 @@ is one number, then a product of a few unit symbols.
 
 from __future__ import annotations
 
-import difflib
 import itertools
 import math
 import re
@@ -19,7 +18,7 @@ from functools import cache
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError, nearest
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 
 __all__ = ["describe_unit", "parse_quantity", "to_pint"]
@@ -29,8 +28,6 @@ MAX_LENGTH = 60
 
 _MAX_FACTORS = 6
 _MAX_EXPONENT = 60
-
-NOT_A_NUMBER, NO_UNIT, UNKNOWN_UNIT, WRONG_DIMENSION = "W-S20", "W-S21", "W-S22", "W-S23"
 
 Dimension = tuple[int, int, int, int, int, int]
 """Powers of kilogram, metre, second, ampere, kelvin and radian. The angle is kept, so that rad/s differs from Hz."""
@@ -232,7 +229,7 @@ def parse_quantity(text: str, unit: str) -> float:
         With one fault that says what is wrong, what was expected and the spelling to use.
     """
     if len(text) > MAX_LENGTH:
-        raise _fault(text, unit, "too long for one value", NOT_A_NUMBER)
+        raise _fault(text, unit, "too long for one value", Code.NOT_A_NUMBER)
     plain = _plain(text)
     value, rest, written = _leading_number(plain, text, unit)
     if unit in _TEMPERATURES:
@@ -241,7 +238,7 @@ def parse_quantity(text: str, unit: str) -> float:
     if not rest:
         if wanted == _NUMBER:
             return _rounded(value, 0, text, unit)
-        raise _fault(text, unit, "the unit is missing", NO_UNIT, f'write "{written} {unit}"')
+        raise _fault(text, unit, "the unit is missing", Code.NO_UNIT, f'write "{written} {unit}"')
     factors = _factors(rest, text, unit, written)
     if wanted == _TURNING and factors == [("min", -1)]:
         factors = [("rev", 1), ("min", -1)]
@@ -320,21 +317,21 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
     """Number at the start of a text, what follows it, and the number as it was written."""
     lower = plain.lower().lstrip("+- ")
     if lower.startswith(("nan", "inf")):
-        raise _fault(text, unit, "not a finite number", NOT_A_NUMBER)
+        raise _fault(text, unit, "not a finite number", Code.NOT_A_NUMBER)
     match = _LEADING.match(plain)
     if not match:
         example = _usual(unit)[0]
-        raise _fault(text, unit, "does not start with a number", NOT_A_NUMBER, f'write it like "5 {example}"')
+        raise _fault(text, unit, "does not start with a number", Code.NOT_A_NUMBER, f'write it like "5 {example}"')
     rest, written = plain[match.end() :], match[0].strip()
     _refuse_odd_numbers(rest, written, text, unit)
     if match["over"]:
         if int(match["under"]) == 0:
-            raise _fault(text, unit, "divides by zero", NOT_A_NUMBER)
+            raise _fault(text, unit, "divides by zero", Code.NOT_A_NUMBER)
         value = Fraction(int(match["whole"] or 0)) + Fraction(int(match["over"]), int(match["under"]))
     else:
         exponent = int(match["exponent"] or 0)
         if abs(exponent) > _MAX_EXPONENT:
-            raise _fault(text, unit, "absurdly large or small", NOT_A_NUMBER)
+            raise _fault(text, unit, "absurdly large or small", Code.NOT_A_NUMBER)
         value = Fraction(match["decimal"].rstrip(".") or "0") * Fraction(10) ** exponent
     return (-value if match["sign"] == "-" else value), rest, written
 
@@ -346,11 +343,11 @@ def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
         options = [f'"{written}.{comma[1]} {usual}"']
         if len(comma[1]) == 3:
             options.append(f'"{written}{comma[1]} {usual}"')
-        raise _fault(text, unit, "a comma inside a number", NOT_A_NUMBER, f"write a point: {' or '.join(options)}")
+        raise _fault(text, unit, "a comma inside a number", Code.NOT_A_NUMBER, f"write a point: {' or '.join(options)}")
     if re.match(r"[0-9]{3}(?![0-9])", rest) and written.lstrip("+-").isdigit():
-        raise _fault(text, unit, "a space inside a number", NOT_A_NUMBER, f'write "{written}{rest[:3]} {usual}"')
+        raise _fault(text, unit, "a space inside a number", Code.NOT_A_NUMBER, f'write "{written}{rest[:3]} {usual}"')
     if re.match(r"[-+*/^(]* *\(?[0-9]", rest) and not re.match(r"1 ?/ ?[^0-9]", rest):
-        raise _fault(text, unit, "arithmetic in a value", NOT_A_NUMBER, f'write the result, like "5 {usual}"')
+        raise _fault(text, unit, "arithmetic in a value", Code.NOT_A_NUMBER, f'write the result, like "5 {usual}"')
 
 
 _TERM = re.compile(r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(?P<exponent>-?[0-9]))?""")
@@ -372,7 +369,7 @@ def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, i
         factors += [(first, sign), (second, exponent)] if second else [(first, exponent)]
         position, divided = match.end(), divided or divides
     if position < len(rest) or not factors or any(abs(e) > 4 for _, e in factors):
-        raise _fault(text, unit, "not a number followed by a unit", UNKNOWN_UNIT, _spelling(written, unit), rest=rest)
+        raise _fault(text, unit, "not a number followed by a unit", Code.UNKNOWN_UNIT, _spelling(written, unit), rest=rest)
     return factors
 
 
@@ -393,7 +390,7 @@ def _senses(factors: list[tuple[str, int]]) -> list[_Sense]:
 def _sense(factors: list[tuple[str, int]], wanted: Dimension, text: str, unit: str) -> _Sense | None:
     for name, _ in factors:
         if name in _REFUSED:
-            raise _fault(text, unit, f"{name} has more than one meaning", UNKNOWN_UNIT, _REFUSED[name])
+            raise _fault(text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, _REFUSED[name])
         if not _lookup(name):
             raise _unknown_unit(name, text, unit)
     return next((sense for sense in _senses(factors) if sense.dimension == wanted), None)
@@ -449,7 +446,7 @@ def _temperature(value: Fraction, rest: str, text: str, unit: str) -> float:
     elif rest in ("K", "°K"):
         celsius = value - Fraction("273.15")
     elif not rest:
-        raise _fault(text, unit, "the unit is missing", NO_UNIT, f'write "{text.strip()} °C"')
+        raise _fault(text, unit, "the unit is missing", Code.NO_UNIT, f'write "{text.strip()} °C"')
     else:
         factors = _factors(rest, text, unit, "20")
         _sense(factors, _KELVIN, text, unit)
@@ -463,7 +460,7 @@ def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
     except OverflowError:
         result = math.inf
     if not math.isfinite(result) or (value and not result):
-        raise _fault(text, unit, "absurdly large or small", NOT_A_NUMBER)
+        raise _fault(text, unit, "absurdly large or small", Code.NOT_A_NUMBER)
     return result
 
 
@@ -480,7 +477,7 @@ def _spelling(written: str, unit: str) -> str:
     return f'write it like "{written} {_usual(unit)[0]}"'
 
 
-def _fault(text: str, unit: str, message: str, code: str, hint: str = "", *, rest: str = "") -> InputError:
+def _fault(text: str, unit: str, message: str, code: Code, hint: str = "", *, rest: str = "") -> InputError:
     expected = describe_unit(unit, with_units=_meaning(unit)[1] != _NUMBER)
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
     if rest and len(rest) < len(text):
@@ -491,9 +488,9 @@ def _fault(text: str, unit: str, message: str, code: str, hint: str = "", *, res
 def _unknown_unit(name: str, text: str, unit: str) -> InputError:
     usual = _usual(unit)
     folded = {spelling.replace("·", "").lower(): spelling for spelling in usual}
-    near = difflib.get_close_matches(name.lower(), folded, n=1, cutoff=0.5)
-    hint = f'did you mean "{folded[near[0]]}"?' if near else f"use one of: {', '.join(usual)}"
-    return _fault(text, unit, f'"{name}" is no unit known here', UNKNOWN_UNIT, hint)
+    near = nearest(name, folded)
+    hint = f'did you mean "{folded[near]}"?' if near else f"use one of: {', '.join(usual)}"
+    return _fault(text, unit, f'"{name}" is no unit known here', Code.UNKNOWN_UNIT, hint)
 
 
 def _wrong_dimension(factors: list[tuple[str, int]], text: str, unit: str, written: str) -> InputError:
@@ -507,7 +504,7 @@ def _wrong_dimension(factors: list[tuple[str, int]], text: str, unit: str, writt
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
     elif words is _TORQUE_WORDS and factors in ([("N", 1), ("m", -1)], [("nm", 1)]):
         hint = f'write "{written} N·m"'
-    return _fault(text, unit, f"{read}, where {words[0]} is expected", WRONG_DIMENSION, hint)
+    return _fault(text, unit, f"{read}, where {words[0]} is expected", Code.WRONG_DIMENSION, hint)
 
 
 # --- the Python face ---------------------------------------------------------------------------------------------------

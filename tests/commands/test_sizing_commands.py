@@ -153,7 +153,7 @@ def test_nothing_found_ends_with_1(crate):
         (("motors", "--range", "0:6"), "whole motors from 1"),
         (("motors", "--group", "2"), "no motor group 2"),
         (("motors", "--group", "0"), "this scenario has 1 motor group"),
-        (("gears", "--rang", "1:2"), "did you mean --range?"),
+        (("gears", "--rang", "1:2"), 'did you mean "--range"?'),
     ],
 )
 def test_what_cannot_be_read_as_meant_ends_with_2(crate, arguments, words):

@@ -222,7 +222,7 @@ def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
     text = good + '[[tolerance]]\npath = "load.mass"\nby = "5 %"\n'
     text += '[[tolerance]]\npath = "load.mss"\nby = "5 %"\n[[tolerance]]\npath = "drum.diameter"\nby = "5 kg"\n'
     faults = faults_of(text + '[[tolerance]]\npath = "rope.material"\nby = "5 %"\n')
-    assert "nearest: load.mass" in faults["tolerance.2.path"].expected
+    assert 'did you mean "load.mass"?' in faults["tolerance.2.path"].expected
     assert faults["tolerance.3.by"].code == "W-S23"
     assert faults["tolerance.4.path"].code == "W-S16"
     assert "tolerance.1.path" not in faults

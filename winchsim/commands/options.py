@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import re
 from collections.abc import Callable, Iterable
 from typing import Any, NoReturn
 
 from winchsim.commands.env import Env
-from winchsim.errors import Fault, InputError
-
-USAGE = "W-C01"
-"""Code of a command line that cannot be read as meant."""
+from winchsim.errors import Code, Fault, InputError, did_you_mean
 
 Run = Callable[[argparse.Namespace, Env], int]
 
@@ -47,9 +43,8 @@ class Parser(argparse.ArgumentParser):
         if not left:
             return
         known = [option for action in self._actions for option in action.option_strings]
-        near = difflib.get_close_matches(left[0].partition("=")[0], known, n=1, cutoff=0.5)
-        hint = f"did you mean {near[0]}?" if near else f"{self.prog} -h shows what it takes"
-        raise usage_error(f"unknown argument {left[0]}", hint)
+        hint = did_you_mean(left[0].partition("=")[0], known)
+        raise usage_error(f"unknown argument {left[0]}", hint or f"{self.prog} -h shows what it takes")
 
 
 def usage_error(message: str, hint: str) -> InputError:
@@ -57,11 +52,10 @@ def usage_error(message: str, hint: str) -> InputError:
     choice = re.search(r"invalid choice: '(.*?)' \(choose from (.*)\)", message)
     if choice:
         words = re.findall(r"[\w-]+", choice[2])
-        near = difflib.get_close_matches(choice[1], words, n=1, cutoff=0.5)
         message = f"unknown {'command' if message.startswith('argument COMMAND') else 'choice'} {choice[1]!r}"
-        hint = f"did you mean {near[0]}?" if near else hint
-        return InputError((Fault(message, expected="one of: " + ", ".join(words), hint=hint, code=USAGE),))
-    return InputError((Fault(message, hint=hint, code=USAGE),))
+        hint = did_you_mean(choice[1], words) or hint
+        return InputError((Fault(message, expected="one of: " + ", ".join(words), hint=hint, code=Code.USAGE),))
+    return InputError((Fault(message, hint=hint, code=Code.USAGE),))
 
 
 def _formatter(prog: str) -> argparse.HelpFormatter:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from typing import Any
 
 from winchsim import inputs as scenario
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, did_you_mean
 from winchsim.inputs import Inputs
 from winchsim.model.machine import Assumed
 from winchsim.strength.materials import Material, RopeMaterial
@@ -68,9 +67,8 @@ class Notebook:
 def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
     if name in table:
         return table[name]
-    close = difflib.get_close_matches(name, list(table), n=1, cutoff=0.4)
-    hint = f"; nearest: {close[0]}" if close else ""
-    raise DomainError(path, name, "one of " + ", ".join(sorted(table)) + hint)
+    hint = did_you_mean(name, table)
+    raise DomainError(path, name, "one of " + ", ".join(sorted(table)) + (f"; {hint}" if hint else ""))
 
 
 def _defaults(inputs: Inputs) -> list[Assumed]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from winchsim.constants import COPPER_COEFFICIENT
-from winchsim.errors import DomainError, Fault, InputError
+from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.inputs import (
     LEAST_ROOM,
     LIMIT_PER_ESTIMATE,
@@ -70,9 +70,8 @@ def build(inputs: Inputs) -> Machine:
     try:
         return _build(inputs)
     except DomainError as error:
-        fault = Fault(
-            "cannot be built like this", error.argument, got=_as_given(inputs, error), expected=error.expected, code="W-S15"
-        )
+        got, expected = _as_given(inputs, error), error.expected
+        fault = Fault("cannot be built like this", error.argument, got=got, expected=expected, code=Code.CONTRADICTION)
         raise InputError((fault,)) from error
 
 

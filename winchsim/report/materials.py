@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.report.columns import aligned
 from winchsim.report.paint import Paint
@@ -20,7 +19,6 @@ Row = Material | RopeMaterial | FrictionPair
 MARK = "*"
 """Stands behind a value that was recalled and not looked up."""
 
-UNKNOWN_ROW = "W-S16"
 
 _FOOT = f"{MARK} from memory: recalled, not looked up. winchsim materials NAME shows every value with its source."
 _KIND = {Material: "material", RopeMaterial: "rope", FrictionPair: "friction"}
@@ -51,10 +49,9 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
     faults = []
     for name in names:
         if name.lower() not in known:
-            near = difflib.get_close_matches(name.lower(), known, n=1)
-            hint = f'did you mean "{known[near[0]].name}"?' if near else ""
-            listed = "one of: " + ", ".join(row.name for row in known.values())
-            faults.append(Fault(f'no material or rope "{name}"', expected=listed, hint=hint, code=UNKNOWN_ROW))
+            names = [row.name for row in known.values()]
+            hint, listed = did_you_mean(name, names), "one of: " + ", ".join(names)
+            faults.append(Fault(f'no material or rope "{name}"', expected=listed, hint=hint, code=Code.UNKNOWN_NAME))
     if faults:
         raise InputError(tuple(faults))
     chosen: list[Row] = [known[name.lower()] for name in dict.fromkeys(names)]

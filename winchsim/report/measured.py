@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.quantity_text import number, quantity
 from winchsim.report.ladder import title_on_sheet
-from winchsim.scenario.faults import TOO_MUCH, shortened
+from winchsim.scenario.faults import shortened
 from winchsim.scenario.sheet import MeasuredTrace, SheetOrigin, SheetRow
 from winchsim.simulate import Record, simulate
 from winchsim.studies.calibrate import LiftTest
@@ -239,7 +239,8 @@ def simulated_sheet(
     tests = lift_tests(inputs, done)
     different = {test.conditions: test for test in tests}
     if len(different) > most:
-        raise InputError((Fault(f"more than {most} different tests in the sheet", hint="draw it in parts", code=TOO_MUCH),))
+        message = f"more than {most} different tests in the sheet"
+        raise InputError((Fault(message, hint="draw it in parts", code=Code.TOO_MUCH),))
     records: dict[tuple[float | None, ...], Record] = {}
     for conditions, test in different.items():
         records[conditions] = simulate(under_test(plain, test.values_in(plain)))

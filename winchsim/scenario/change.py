@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from winchsim.errors import DomainError, Fault, InputError, UnknownPathError
+from winchsim.errors import Code, DomainError, Fault, InputError, UnknownPathError
 from winchsim.inputs import Inputs, check, may_be_none, spec_at, value_at, with_value
-from winchsim.scenario.faults import CONTRADICTION, OUT_OF_BOUNDS, UNKNOWN_KEY
 from winchsim.scenario.tables import name_faults, with_tables
 from winchsim.scenario.values import read_value
 
@@ -43,11 +42,11 @@ def changed(inputs: Inputs, path: str, value: Any) -> Inputs:
         new = with_value(inputs, path, value)
         new = with_tables(new) if path.startswith("material.") else new
     except DomainError as error:
-        code = UNKNOWN_KEY if isinstance(error, UnknownPathError) else OUT_OF_BOUNDS
+        code = Code.UNKNOWN_KEY if isinstance(error, UnknownPathError) else Code.OUT_OF_BOUNDS
         raise InputError((Fault(str(error), path, got=str(error.value), expected=error.expected, code=code),)) from error
     except InputError as error:
         raise InputError(tuple(replace(fault, key=path) for fault in error.faults)) from error
-    faults = [replace(fault, code=CONTRADICTION) for fault in check(new)] + list(name_faults(new))
+    faults = [replace(fault, code=Code.CONTRADICTION) for fault in check(new)] + list(name_faults(new))
     if faults:
         raise InputError(tuple(faults))
     return new

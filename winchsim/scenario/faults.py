@@ -1,32 +1,11 @@
-"""Codes of what can be wrong with an input, and the collector that gathers all of it before anything is raised."""
+"""The collector that gathers all that is wrong with an input before anything is raised."""
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable
 from dataclasses import replace
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.scenario.lines import LineIndex
-
-UNREADABLE = "W-S01"
-TOO_LARGE = "W-S02"
-NOT_UTF8 = "W-S03"
-BROKEN_TOML = "W-S04"
-EMPTY = "W-S05"
-UNKNOWN_KEY = "W-S10"
-MISSING = "W-S11"
-WRONG_TYPE = "W-S12"
-OUT_OF_BOUNDS = "W-S13"
-NO_SUCH_CHOICE = "W-S14"
-CONTRADICTION = "W-S15"
-UNKNOWN_NAME = "W-S16"
-TOO_MUCH = "W-S17"
-BAD_OVERRIDE = "W-S18"
-MORE = "W-S19"
-# W-S20 to W-S23 are raised where units are read.
-SHEET_COLUMN = "W-S30"
-SHEET_CELL = "W-S31"
 
 MAX_FAULTS = 100
 """Faults that are gathered before the reader gives up: a file with more is not a scenario."""
@@ -91,7 +70,7 @@ class Collector:
             return
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
-            faults.append(Fault("more problems may follow; only the first are listed", file=self.file, code=MORE))
+            faults.append(Fault("more problems may follow; only the first are listed", file=self.file, code=Code.MORE))
         raise InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
@@ -110,9 +89,3 @@ class Collector:
 def shortened(text: str, limit: int = _MAX_LINE_TEXT) -> str:
     """Text cut to a length that fits a message."""
     return text if len(text) <= limit else text[: limit - 3] + "..."
-
-
-def nearest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
-    """Known word that looks most like a given one; empty when none does."""
-    found = difflib.get_close_matches(word[:80], list(known), n=1, cutoff=cutoff)
-    return found[0] if found else ""

@@ -6,8 +6,7 @@ import errno
 import os
 from itertools import islice
 
-from winchsim.errors import Fault, InputError
-from winchsim.scenario.faults import NOT_UTF8, TOO_LARGE, UNREADABLE, nearest
+from winchsim.errors import Code, Fault, InputError, nearest
 
 _MAX_LISTED = 8
 _MAX_SCANNED = 2000
@@ -46,16 +45,16 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
         raise _unreadable(path, error, what, suffix) from error
     if len(data) > limit:
         shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {limit / 1e6:g} MB"
-        raise _fault(path, f"the file is too large: {shown}", TOO_LARGE, f"{what} of at most {limit / 1e6:g} MB")
+        raise _fault(path, f"the file is too large: {shown}", Code.TOO_LARGE, f"{what} of at most {limit / 1e6:g} MB")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         message = f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}"
-        raise _fault(path, message, NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line) from error
+        raise _fault(path, message, Code.NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line) from error
 
 
-def _fault(path: str, message: str, code: str, expected: str, hint: str = "", line: int | None = None) -> InputError:
+def _fault(path: str, message: str, code: Code, expected: str, hint: str = "", line: int | None = None) -> InputError:
     return InputError((Fault(message, file=path, line=line, expected=expected, hint=hint, code=code),))
 
 
@@ -63,14 +62,14 @@ def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) 
     expected = f"{what} file ({suffix})"
     number = error.errno if isinstance(error, OSError) else None
     if number == errno.ENOENT or number == errno.ENOTDIR:
-        return _fault(path, "no such file", UNREADABLE, expected, _neighbours(path, suffix))
+        return _fault(path, "no such file", Code.UNREADABLE, expected, _neighbours(path, suffix))
     if number == errno.EISDIR or os.path.isdir(path.replace("\0", "")):
         inside = os.path.join(path, "")
-        return _fault(path, "this is a folder, not a file", UNREADABLE, expected, _neighbours(inside, suffix))
+        return _fault(path, "this is a folder, not a file", Code.UNREADABLE, expected, _neighbours(inside, suffix))
     if number == errno.EACCES:
-        return _fault(path, "you may not read this file", UNREADABLE, expected)
+        return _fault(path, "you may not read this file", Code.UNREADABLE, expected)
     reason = error.strerror if isinstance(error, OSError) and error.strerror else "not a file name"
-    return _fault(path, f"cannot be read: {reason.lower()}", UNREADABLE, expected)
+    return _fault(path, f"cannot be read: {reason.lower()}", Code.UNREADABLE, expected)
 
 
 def _neighbours(path: str, suffix: str) -> str:

@@ -9,10 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.inputs import Inputs, Spec, bounds, is_required, specs, table_type
 from winchsim.quantity_text import in_unit
-from winchsim.scenario.faults import UNKNOWN_KEY, nearest
 from winchsim.units import describe_unit
 
 _WIDTH = 100
@@ -92,10 +91,9 @@ def key_tables(only: str | None = None) -> tuple[KeyTable, ...]:
     chosen = tuple(table for table in tables if table.name == wanted or table.name.startswith(f"{wanted}."))
     if not chosen or not wanted:
         names = [table.name for table in tables if table.name]
-        near = nearest(wanted, names)
-        hint = f'did you mean "{near}"?' if near else ""
+        hint = did_you_mean(wanted, names)
         raise InputError(
-            (Fault(f'no table "{wanted[:60]}"', expected="one of: " + ", ".join(names), hint=hint, code=UNKNOWN_KEY),)
+            (Fault(f'no table "{wanted[:60]}"', expected="one of: " + ", ".join(names), hint=hint, code=Code.UNKNOWN_KEY),)
         )
     return chosen
 

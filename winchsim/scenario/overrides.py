@@ -6,9 +6,9 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from winchsim.errors import Fault
+from winchsim.errors import Code, Fault, did_you_mean, nearest
 from winchsim.inputs import Inputs, Spec, is_required, specs, table_type
-from winchsim.scenario.faults import BAD_OVERRIDE, UNKNOWN_KEY, nearest, shortened
+from winchsim.scenario.faults import shortened
 
 MAX_OVERRIDE = 2000
 """Longest ``path=value`` text that is taken, in characters."""
@@ -38,7 +38,7 @@ def apply_overrides(raw: dict[str, Any], overrides: Sequence[str]) -> tuple[dict
         path = path.strip()
         try:
             if not equals or not path or len(text) > MAX_OVERRIDE:
-                raise _RefusedError("not of the form path=value", BAD_OVERRIDE, 'write it like "load.mass=30 kg"')
+                raise _RefusedError("not of the form path=value", Code.BAD_OVERRIDE, 'write it like "load.mass=30 kg"')
             spec, place, key = _place(raw, path)
             place[key] = _raw_value(spec, value.strip())
             origins[path] = text
@@ -75,7 +75,7 @@ def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
             raise _unknown(path, key)
         if spec.kind not in ("table", "tables"):
             if parts:
-                raise _RefusedError(f"{key} holds a single value", UNKNOWN_KEY, f"leave out .{'.'.join(parts)}")
+                raise _RefusedError(f"{key} holds a single value", Code.UNKNOWN_KEY, f"leave out .{'.'.join(parts)}")
             return spec, place, key
         if not parts:
             return spec, place, key
@@ -84,9 +84,9 @@ def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
         else:
             place = _entry(place, table, key, parts)
             if not parts:
-                raise _RefusedError("a whole table of a list cannot be set", BAD_OVERRIDE, f'set "{path}.<key>"')
+                raise _RefusedError("a whole table of a list cannot be set", Code.BAD_OVERRIDE, f'set "{path}.<key>"')
         if not isinstance(place, dict):
-            raise _RefusedError(f"{key} is not a table in this file", BAD_OVERRIDE, "")
+            raise _RefusedError(f"{key} is not a table in this file", Code.BAD_OVERRIDE, "")
         table = table_type(table, key)
 
 
@@ -94,24 +94,24 @@ def _entry(place: dict[str, Any], table: type, key: str, parts: list[str]) -> An
     """Entry of a list of tables that the next part of the path numbers; an optional list may grow by one."""
     entries = place.setdefault(key, []) if not is_required(table, key) else place.get(key, [])
     if not isinstance(entries, list):
-        raise _RefusedError(f"{key} is not a list of tables in this file", BAD_OVERRIDE, f"write [[{key}]]")
+        raise _RefusedError(f"{key} is not a list of tables in this file", Code.BAD_OVERRIDE, f"write [[{key}]]")
     number = parts.pop(0)
     if not number.isdecimal() or len(number) > 6:
         hint = f"number it from 1: {key}.1.{'.'.join([number, *parts])}"
-        raise _RefusedError(f"which of the {key} tables?", UNKNOWN_KEY, hint)
+        raise _RefusedError(f"which of the {key} tables?", Code.UNKNOWN_KEY, hint)
     index = int(number)
     if index == len(entries) + 1 and not is_required(table, key):
         entries.append({})
     if not 1 <= index <= len(entries):
         count = f"there {'is' if len(entries) == 1 else 'are'} {len(entries) or 'none'}"
-        raise _RefusedError(f"no {key}.{number}: {count}", UNKNOWN_KEY, "they are numbered from 1 at the motors")
+        raise _RefusedError(f"no {key}.{number}: {count}", Code.UNKNOWN_KEY, "they are numbered from 1 at the motors")
     return entries[index - 1]
 
 
 def _unknown(path: str, key: str) -> _RefusedError:
     paths = list(known_paths())
     near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == path.rpartition(".")[2]), "")
-    return _RefusedError(f"unknown key {shortened(key, 40)}", UNKNOWN_KEY, f'did you mean "{near}"?' if near else "")
+    return _RefusedError(f"unknown key {shortened(key, 40)}", Code.UNKNOWN_KEY, did_you_mean(near, paths) if near else "")
 
 
 def _raw_value(spec: Spec, text: str) -> Any:

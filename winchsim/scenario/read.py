@@ -10,21 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from winchsim import inputs as declarations
-from winchsim.errors import DomainError, Fault, InputError
+from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
 from winchsim.inputs import Inputs, Spec, is_required, specs, table_type
-from winchsim.scenario.faults import (
-    BROKEN_TOML,
-    CONTRADICTION,
-    EMPTY,
-    MISSING,
-    TOO_MUCH,
-    UNKNOWN_KEY,
-    UNKNOWN_NAME,
-    WRONG_TYPE,
-    Collector,
-    nearest,
-    shortened,
-)
+from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex, index_lines
 from winchsim.scenario.overrides import apply_overrides, known_paths
@@ -132,13 +120,13 @@ def _toml(text: str, name: str, index: LineIndex) -> dict[str, Any]:
         raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
     if not raw:
         hint = '"winchsim new FILE" writes a scenario to start from'
-        raise InputError((Fault("the file is empty", file=name, expected="a scenario", hint=hint, code=EMPTY),))
+        raise InputError((Fault("the file is empty", file=name, expected="a scenario", hint=hint, code=Code.EMPTY),))
     return raw
 
 
 def _broken(name: str, index: LineIndex, line: int | None, message: str, hint: str) -> InputError:
     text = shortened(index.text(line))
-    return InputError((Fault(message, "", name, line, text, hint=hint, code=BROKEN_TOML),))
+    return InputError((Fault(message, "", name, line, text, hint=hint, code=Code.BROKEN_TOML),))
 
 
 def _toml_hint(line: str) -> str:
@@ -169,7 +157,7 @@ class _Reading:
         if inputs is None:
             return None
         inputs = with_tables(replace(inputs, given=frozenset(self.given)))
-        found = [replace(fault, code=CONTRADICTION) for fault in declarations.check(inputs)]
+        found = [replace(fault, code=Code.CONTRADICTION) for fault in declarations.check(inputs)]
         found += _tolerance_faults(inputs) + name_faults(inputs)
         for fault in found:
             if not self.faults.has_fault_in(fault.key.rpartition(".")[0]):
@@ -224,7 +212,7 @@ class _Reading:
             return None
         if len(raw) > MAX_TABLES:
             message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
-            self.faults.add(Fault(message, path, hint="repeat or count makes several of one table", code=TOO_MUCH))
+            self.faults.add(Fault(message, path, hint="repeat or count makes several of one table", code=Code.TOO_MUCH))
             return None
         entries = []
         for number, entry in enumerate(raw, start=1):
@@ -238,7 +226,7 @@ class _Reading:
         """Note an unknown key; returns the known key of the same table that may have been meant."""
         known = list(specs(kind))
         near = nearest(key, known)
-        hint = f'did you mean "{near}"?' if near else ""
+        hint = did_you_mean(key, known)
         if not near or near != key.lower():
             homes = dict.fromkeys(_home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key)
             if homes:
@@ -246,7 +234,7 @@ class _Reading:
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
         message = f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]" if prefix else "unknown table or key"
         path = prefix + shortened(key, 60)
-        self.faults.add(Fault(message, path, got=shortened(key, 60), expected=expected, hint=hint, code=UNKNOWN_KEY))
+        self.faults.add(Fault(message, path, got=shortened(key, 60), expected=expected, hint=hint, code=Code.UNKNOWN_KEY))
         return near
 
     def missing(self, key: str, spec: Spec, path: str) -> None:
@@ -257,7 +245,7 @@ class _Reading:
         else:
             message, expected = f"{key} is missing", f"{expectation(spec)}: {spec.meaning}"
         full = f"{path}.{key}" if path else key
-        self.faults.add(Fault(message, full, expected=expected, code=MISSING))
+        self.faults.add(Fault(message, full, expected=expected, code=Code.MISSING))
 
 
 def _home(path: str) -> str:
@@ -270,7 +258,7 @@ def _home(path: str) -> str:
 
 def _mistyped(raw: Any, path: str, expected: str, hint: str) -> Fault:
     return Fault(f"{written(raw)}, where {expected} is expected", path, got=written(raw),
-                 expected=expected, hint=hint, code=WRONG_TYPE)  # fmt: skip
+                 expected=expected, hint=hint, code=Code.WRONG_TYPE)  # fmt: skip
 
 
 def _tolerance_faults(inputs: Inputs) -> list[Fault]:
@@ -282,7 +270,7 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
             tolerance_width(inputs, tolerance)
         except DomainError as error:
             faults.append(Fault(f'no value "{error.value}" to vary', f"{key}.path", got=shortened(tolerance.path, 60),
-                                expected=error.expected, code=UNKNOWN_NAME))  # fmt: skip
+                                expected=error.expected, code=Code.UNKNOWN_NAME))  # fmt: skip
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults

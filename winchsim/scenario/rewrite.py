@@ -10,13 +10,12 @@ from typing import Any
 import tomlkit
 from tomlkit.items import AoT, Comment, InlineTable, Item, Table, Whitespace
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs, Spec, default_of, is_required, specs
 from winchsim.quantity_text import in_unit
 from winchsim.scenario.read import Scenario, read_string
 from winchsim.units import parse_quantity
 
-CANNOT_WRITE = "W-S24"
 """Code of a change that the text cannot take."""
 
 _FEWEST_DIGITS, _MOST_DIGITS = 3, 17
@@ -56,7 +55,7 @@ def rewrite(scenario: Scenario, intended: Inputs, remarks: Mapping[str, str] | N
     wrong = _first_difference(done.inputs, intended, "")
     if wrong:
         hint = "write it in the usual way: a [table] line, and key = value lines below it"
-        fault = Fault("cannot be changed as the file is written", wrong, scenario.name, hint=hint, code=CANNOT_WRITE)
+        fault = Fault("cannot be changed as the file is written", wrong, scenario.name, hint=hint, code=Code.CANNOT_REWRITE)
         raise InputError((fault,))
     return done
 

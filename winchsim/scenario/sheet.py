@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.scenario.faults import MISSING, SHEET_CELL, SHEET_COLUMN, TOO_MUCH, Collector, nearest, shortened
+from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex
 from winchsim.units import parse_quantity
@@ -140,7 +140,7 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     if _is_trace(cells):
         told = Fault("this is a trace of one lift, no test sheet", file=cells.faults.file, line=cells.line,
                      expected="one row a test, with a column mass_kg",
-                     hint="winchsim curves takes a trace: --measured", code=SHEET_COLUMN)  # fmt: skip
+                     hint="winchsim curves takes a trace: --measured", code=Code.SHEET_COLUMN)  # fmt: skip
         raise InputError((told,))
     return _sheet_of(cells), cells.origin
 
@@ -260,7 +260,7 @@ class _Cells:
         try:
             self.line, heads = next(self._rows)
         except StopIteration:
-            raise InputError((Fault("the file is empty", file=str(path), expected=what, code=MISSING),)) from None
+            raise InputError((Fault("the file is empty", file=str(path), expected=what, code=Code.MISSING),)) from None
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
 
     def _numbered(self) -> Iterator[tuple[int, list[str]]]:
@@ -272,14 +272,14 @@ class _Cells:
                     yield line, [cell.strip() for cell in row]
                 line = self._reader.line_num + 1
         except csv.Error as error:
-            self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=SHEET_CELL))
+            self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=Code.SHEET_CELL))
 
     def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
         """The rows below the heads, as many as are taken."""
         for count, (line, row) in enumerate(self._rows, start=1):
             if count > limit or self.faults.full:
                 if count > limit:
-                    self.faults.add(Fault(f"more than {limit} rows", line=line, code=TOO_MUCH))
+                    self.faults.add(Fault(f"more than {limit} rows", line=line, code=Code.TOO_MUCH))
                 return
             yield line, row
 
@@ -293,18 +293,17 @@ class _Cells:
             if head in self.heads[:position]:
                 problem = f"two columns are called {head}"
             if problem:
-                near = nearest(head, _all_heads(known))
-                hint = f'did you mean "{near}"?' if near and near != head else ""
+                hint = did_you_mean(head, [other for other in _all_heads(known) if other != head])
                 listed = "one of: " + ", ".join(_all_heads(known))
                 self.faults.add(Fault(problem, shortened(head, 60), line=self.line, got=shortened(head, 60),
-                                      expected=listed, hint=hint, code=SHEET_COLUMN))  # fmt: skip
+                                      expected=listed, hint=hint, code=Code.SHEET_COLUMN))  # fmt: skip
             else:
                 found.append(_Column(position, head, name, unit, *_scale(unit, known[name])))
         for name in required:
             if name not in {column.name for column in found}:
                 head = _usual_head(name, known[name])
                 message = f"no column {head}"
-                self.faults.add(Fault(message, head, line=self.line, expected=known[name].meaning, code=MISSING))
+                self.faults.add(Fault(message, head, line=self.line, expected=known[name].meaning, code=Code.MISSING))
         return found
 
 
@@ -359,11 +358,11 @@ def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
                 message = f"two columns for {column.name} disagree"
-                cells.faults.add(Fault(message, column.head, line=line, got=cell, code=SHEET_CELL))
+                cells.faults.add(Fault(message, column.head, line=line, got=cell, code=Code.SHEET_CELL))
         rows.append(SheetRow(**values))
     cells.faults.raise_if_any()
     if not rows:
-        raise InputError((Fault("no rows below the heads", file=cells.faults.file, code=MISSING),))
+        raise InputError((Fault("no rows below the heads", file=cells.faults.file, code=Code.MISSING),))
     return tuple(rows)
 
 
@@ -378,17 +377,17 @@ def _trace_of(cells: _Cells) -> MeasuredTrace:
             value = _cell(cells.faults, line, column, _TRACE[column.name], cell)
             if column.name == "time":
                 if value is not None and value <= last:
-                    cells.faults.add(Fault("time does not increase", column.head, line=line, got=cell, code=SHEET_CELL))
+                    cells.faults.add(Fault("time does not increase", column.head, line=line, got=cell, code=Code.SHEET_CELL))
                 elif not cell:
-                    cells.faults.add(Fault("time is missing", column.head, line=line, code=SHEET_CELL))
+                    cells.faults.add(Fault("time is missing", column.head, line=line, code=Code.SHEET_CELL))
                 last = last if value is None else value
             samples[column.name].append(math.nan if value is None else value)
     if len(columns) == 1 and not cells.faults.faults:
-        cells.faults.add(Fault("nothing but times", line=cells.line, code=MISSING,
+        cells.faults.add(Fault("nothing but times", line=cells.line, code=Code.MISSING,
                                expected="any of height_m, current_a, voltage_v"))  # fmt: skip
     cells.faults.raise_if_any()
     if len(samples["time"]) < 2:
-        raise InputError((Fault("fewer than two samples", file=cells.faults.file, code=MISSING),))
+        raise InputError((Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING),))
     return MeasuredTrace(**{name: np.asarray(values) for name, values in samples.items()})
 
 
@@ -396,7 +395,8 @@ def _refuse_surplus(cells: _Cells, line: int, row: list[str]) -> None:
     surplus = [cell for cell in row[len(cells.heads) :] if cell]
     if surplus:
         hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
-        cells.faults.add(Fault("more cells than heads", line=line, got=shortened(surplus[0], 60), hint=hint, code=SHEET_CELL))
+        got = shortened(surplus[0], 60)
+        cells.faults.add(Fault("more cells than heads", line=line, got=got, hint=hint, code=Code.SHEET_CELL))
 
 
 _YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
@@ -410,12 +410,12 @@ def _cell(faults: Collector, line: int, column: _Column, spec: Spec, cell: str) 
         value = _read_cell(spec, column, cell)
     except InputError as error:
         problem = dataclasses.replace(error.faults[0], hint=_cell_hint(spec, cell) or error.faults[0].hint)
-        faults.add(dataclasses.replace(problem, key=column.head, line=line, got=shortened(cell, 60), code=SHEET_CELL))
+        faults.add(dataclasses.replace(problem, key=column.head, line=line, got=shortened(cell, 60), code=Code.SHEET_CELL))
         return None
     expected = out_of_bounds(spec, value)
     if expected:
         got = shortened(cell, 60)
-        faults.add(Fault("out of bounds", column.head, line=line, got=got, expected=expected, code=SHEET_CELL))
+        faults.add(Fault("out of bounds", column.head, line=line, got=got, expected=expected, code=Code.SHEET_CELL))
         return None
     return value
 
@@ -443,8 +443,7 @@ def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
     if spec.kind == "choice":
         word = cell.lower()
         if word not in spec.choices:
-            near = nearest(word, spec.choices)
-            hint = f'did you mean "{near}"?' if near else ""
+            hint = did_you_mean(word, spec.choices)
             raise InputError((Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),))
         return word
     if spec.kind == "text":

@@ -7,9 +7,8 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
-from winchsim.errors import Fault
+from winchsim.errors import Code, Fault, did_you_mean
 from winchsim.inputs import Inputs, OwnMaterial
-from winchsim.scenario.faults import CONTRADICTION, UNKNOWN_NAME, nearest
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.strength.materials import GIVEN, FrictionPair, Material, Origin, own_material, sourced_values
 
@@ -68,7 +67,7 @@ def name_faults(inputs: Inputs) -> list[Fault]:
     for number, own in enumerate(inputs.material, start=1):
         if own.name in seen:
             message = f'"{own.name}" is described twice'
-            faults.append(Fault(message, f"material.{number}.name", expected="each name once", code=CONTRADICTION))
+            faults.append(Fault(message, f"material.{number}.name", expected="each name once", code=Code.CONTRADICTION))
         seen.add(own.name)
     return faults
 
@@ -84,10 +83,8 @@ def _names(inputs: Inputs) -> Iterator[tuple[str, str | None, Mapping[str, Any],
 
 
 def _unknown(path: str, name: str, table: Mapping[str, Any], word: str) -> Fault:
-    folded = {known.lower(): known for known in table}
-    near = nearest(name.lower(), folded)
-    hint = f'did you mean "{folded[near]}"?' if near else ""
+    hint = did_you_mean(name, table)
     if word == "material":
         hint = hint or "describe it in a [[material]] table"
     return Fault(f'no {word} "{name[:60]}"', path, got=f'"{name[:60]}"', expected="one of: " + ", ".join(table),
-                 hint=hint, code=UNKNOWN_NAME)  # fmt: skip
+                 hint=hint, code=Code.UNKNOWN_NAME)  # fmt: skip

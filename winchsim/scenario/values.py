@@ -6,10 +6,10 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import quantity
-from winchsim.scenario.faults import NO_SUCH_CHOICE, OUT_OF_BOUNDS, TOO_MUCH, WRONG_TYPE, nearest, shortened
+from winchsim.scenario.faults import shortened
 from winchsim.units import describe_unit, parse_quantity
 
 MAX_TEXT = 2000
@@ -88,11 +88,11 @@ def _finite(spec: Spec, raw: int | float) -> float:
     except OverflowError:
         value = math.inf
     if not math.isfinite(value):
-        raise _problem(spec, raw, "not a finite number", OUT_OF_BOUNDS)
+        raise _problem(spec, raw, "not a finite number", Code.OUT_OF_BOUNDS)
     return value
 
 
-def _problem(spec: Spec, raw: Any, message: str, code: str, hint: str = "") -> InputError:
+def _problem(spec: Spec, raw: Any, message: str, code: Code, hint: str = "") -> InputError:
     fault = Fault(message, got=written(raw), expected=expectation(spec), hint=hint, code=code)
     return InputError((fault,))
 
@@ -101,29 +101,29 @@ def _quantity(spec: Spec, raw: Any) -> float:
     if isinstance(raw, str):
         return _parsed(raw, spec.unit)
     if not _is_number(raw):
-        raise _problem(spec, raw, f"{written(raw)}, where {describe_unit(spec.unit)} is expected", WRONG_TYPE)
+        raise _problem(spec, raw, f"{written(raw)}, where {describe_unit(spec.unit)} is expected", Code.WRONG_TYPE)
     _finite(spec, raw)
-    raise _problem(spec, raw, "the unit is missing", WRONG_TYPE, f'write "{written(raw)} {spec.unit}"')
+    raise _problem(spec, raw, "the unit is missing", Code.WRONG_TYPE, f'write "{written(raw)} {spec.unit}"')
 
 
 def _number(spec: Spec, raw: Any) -> float:
     if isinstance(raw, str):
         value = _parsed(raw, "")
         if raw.strip()[-1:].isdigit() or raw.strip().endswith("."):
-            raise _problem(spec, raw, "a number in quotes", WRONG_TYPE, f"write {value:g} without quotes")
+            raise _problem(spec, raw, "a number in quotes", Code.WRONG_TYPE, f"write {value:g} without quotes")
         return value
     if not _is_number(raw):
-        raise _problem(spec, raw, f"{written(raw)}, where a number is expected", WRONG_TYPE)
+        raise _problem(spec, raw, f"{written(raw)}, where a number is expected", Code.WRONG_TYPE)
     return _finite(spec, raw)
 
 
 def _integer(spec: Spec, raw: Any) -> int:
     if not _is_number(raw):
         hint = f"write {raw.strip()} without quotes" if isinstance(raw, str) and raw.strip().isdigit() else ""
-        raise _problem(spec, raw, f"{written(raw)}, where a whole number is expected", WRONG_TYPE, hint)
+        raise _problem(spec, raw, f"{written(raw)}, where a whole number is expected", Code.WRONG_TYPE, hint)
     value = _finite(spec, raw)
     if value != int(value):
-        raise _problem(spec, raw, "not a whole number", WRONG_TYPE)
+        raise _problem(spec, raw, "not a whole number", Code.WRONG_TYPE)
     return int(value)
 
 
@@ -132,29 +132,27 @@ def _flag(spec: Spec, raw: Any) -> bool:
         word = str(raw).lower() if isinstance(raw, (str, int)) and len(str(raw)[:9]) < 9 else ""
         meant = "true" if word in ("true", "yes", "on", "1") else "false" if word in ("false", "no", "off", "0") else ""
         hint = f"write {meant} without quotes" if meant else ""
-        raise _problem(spec, raw, f"{written(raw)}, where true or false is expected", WRONG_TYPE, hint)
+        raise _problem(spec, raw, f"{written(raw)}, where true or false is expected", Code.WRONG_TYPE, hint)
     return raw
 
 
 def _text(spec: Spec, raw: Any) -> str:
     if not isinstance(raw, str):
         hint = f'write "{written(raw)}"' if _is_number(raw) else ""
-        raise _problem(spec, raw, f"{written(raw)}, where text is expected", WRONG_TYPE, hint)
+        raise _problem(spec, raw, f"{written(raw)}, where text is expected", Code.WRONG_TYPE, hint)
     if len(raw) > MAX_TEXT:
-        raise _problem(spec, raw, f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", TOO_MUCH)
+        raise _problem(spec, raw, f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", Code.TOO_MUCH)
     if any(not character.isprintable() and character not in "\n\t" for character in raw):
-        raise _problem(spec, raw, "text with control characters", WRONG_TYPE, "remove the control characters")
+        raise _problem(spec, raw, "text with control characters", Code.WRONG_TYPE, "remove the control characters")
     return raw
 
 
 def _choice(spec: Spec, raw: Any) -> str:
     if not isinstance(raw, str):
-        raise _problem(spec, raw, f"{written(raw)}, where a word is expected", WRONG_TYPE)
+        raise _problem(spec, raw, f"{written(raw)}, where a word is expected", Code.WRONG_TYPE)
     if raw not in spec.choices:
-        folded = {choice.lower(): choice for choice in spec.choices}
-        near = nearest(raw.lower(), folded)
-        hint = f'did you mean "{folded[near]}"?' if near else ""
-        raise _problem(spec, raw, f"{written(raw)} is no choice here", NO_SUCH_CHOICE, hint)
+        message = f"{written(raw)} is no choice here"
+        raise _problem(spec, raw, message, Code.NO_SUCH_CHOICE, did_you_mean(raw, spec.choices))
     return raw
 
 
@@ -189,4 +187,4 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     hint = ""
     if spec.kind == "number" and _is_number(raw) and value > spec.high and not out_of_bounds(spec, value / 100):
         hint = f'write "{written(raw)} %" if you mean a percentage'
-    return InputError((Fault(message, got=got, expected=problem, hint=hint, code=OUT_OF_BOUNDS),))
+    return InputError((Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS),))

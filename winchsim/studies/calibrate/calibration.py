@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.errors import DomainError, Fault, InputError
+from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.quantity_text import number
@@ -240,7 +240,7 @@ def _refuse_unknown(names: Sequence[str], available: tuple[Knob, ...], missing: 
     known = {knob.name for knob in available}
     for name in names:
         if name in missing:
-            raise InputError((Fault(f"{LABELS[name]} cannot be fitted: {missing[name]}", "fit", code="W-S33"),))
+            raise InputError((Fault(f"{LABELS[name]} cannot be fitted: {missing[name]}", "fit", code=Code.UNDERDETERMINED),))
         if name not in known:
             raise DomainError("fit", name, "one or more of: " + ", ".join(ORDER))
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import trial_values
 from winchsim.verdict.words import given
@@ -207,7 +207,7 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     if not measurements:
         message = "no row has a measured time or current of a lift: there is nothing to fit"
         hint = "fill in measured_time_s, and measured_current_a where you can"
-        raise InputError((Fault(message, "measured_time_s", hint=hint, code="W-S32"),))
+        raise InputError((Fault(message, "measured_time_s", hint=hint, code=Code.NOTHING_TO_FIT),))
     return Evidence(
         tests=tuple(used),
         measurements=tuple(measurements),

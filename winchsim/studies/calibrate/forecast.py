@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.errors import DomainError, Fault, InputError
+from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
@@ -208,4 +208,4 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
 
 def _refused(test: LiftTest, reason: str) -> InputError:
     message = f"{name_of(test)} cannot be lifted by this scenario: {reason}"
-    return InputError((Fault(message, "mass_kg", code="W-S32"),))
+    return InputError((Fault(message, "mass_kg", code=Code.NOTHING_TO_FIT),))

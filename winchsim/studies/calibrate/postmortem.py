@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit
@@ -166,9 +166,9 @@ def _named(rows: list[LinkDemandAt], test: LiftTest) -> LinkDemandAt:
     scores = [(_score(row.link, words, numbers), -row.factor, place) for place, row in enumerate(rows)]
     best = max(scores, default=(0, 0.0, 0))
     if best[0] <= 0:
-        names = ", ".join(dict.fromkeys(_short(row.link) for row in rows))
+        expected = "one of: " + ", ".join(dict.fromkeys(_short(row.link) for row in rows))
         message = f"{name_of(test)} broke, but not a link of this scenario" if words else f"{name_of(test)} broke: what broke?"
-        raise InputError((Fault(message, "broke_link", got=test.broke_link, expected=f"one of: {names}", code="W-S34"),))
+        raise InputError((Fault(message, "broke_link", got=test.broke_link, expected=expected, code=Code.NO_SUCH_LINK),))
     return rows[best[2]]
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.errors import Fault, InputError
+from winchsim.errors import Code, Fault, InputError
 from winchsim.studies.calibrate.evidence import HOLD_SCATTER, STALL_SCATTER, Evidence, Kind, LiftTest, Side
 from winchsim.studies.calibrate.fit import Fit, choose, fit, outlier, telling, with_slopes
 from winchsim.studies.calibrate.forecast import Bench, Forecast
@@ -251,4 +251,4 @@ def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
 
 
 def _under_determined(message: str, hint: str) -> InputError:
-    return InputError((Fault(message, hint=hint, code="W-S33"),))
+    return InputError((Fault(message, hint=hint, code=Code.UNDERDETERMINED),))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from winchsim.errors import DomainError, Fault, InputError, TrustError
+from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
 from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
@@ -262,7 +262,8 @@ def spread(
         complete, variance = more is not None, more
     lifted = done.outcomes
     if np.all(lifted.fate == Fate.CANNOT_BE_BUILT):
-        raise InputError((Fault("no build of this scenario can be made with these tolerances", "tolerance", code="W-S35"),))
+        message = "no build of this scenario can be made with these tolerances"
+        raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
     used = shares[done.rows]
     off = None if in_full or not complete else _quasi_static_off(made, used, lifted)
     influences, noise = _influences(made, used, lifted)
