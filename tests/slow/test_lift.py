@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
 from winchsim.constants import COPPER_MELTS
-from winchsim.inputs import Drum, Edge, Gearbox, Inputs, Load, MotorGroup, Pawl, Phase, Rope, Sheave, Supply
+from winchsim.inputs import Brake, Drum, Edge, Gearbox, Inputs, Load, MotorGroup, Pawl, Phase, Rope, Sheave, Supply
 from winchsim.model import Event, build
+from winchsim.scenario.read import load
 from winchsim.scenario.tables import with_tables
 from winchsim.simulate import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
@@ -270,6 +272,17 @@ def test_holding_is_that_of_the_full_run(small, reverse):
 
 
 # --- links ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("torque", [0.3, 2.5])
+def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torque):
+    """The rotors are stopped through the train, which can take more than the lift itself."""
+    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "07-salvaged-motor.toml"))
+    braked = replace(scenario, brake=Brake(torque=torque, place="drum"))
+    found = lift_machine(build(braked))
+    assert found["factor"] == pytest.approx(min(1 / asked.share for asked in simulate(braked).demands), rel=0.02)
+    bare = lift_machine(build(replace(scenario, brake=None)))
+    assert (found["factor"] < 0.6 * bare["factor"]) is (torque > 1)
 
 
 def test_factors_by_kind_are_behind_the_least_one(small):

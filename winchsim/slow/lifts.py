@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -13,7 +13,7 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
-from winchsim.model.estimate import hanging_pulls
+from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.judging import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics.chain import Chain, group_push, output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, raising_line
@@ -25,6 +25,9 @@ from winchsim.strength.link import LinkKind
 
 LONG_ENOUGH = 100.0
 """The quasi-static model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
+
+DOUBLINGS, HALVINGS, TINY = 60, 45, 1e-30
+"""Most steps of the search for the deceleration under a brake, and the least that it begins with. [-], [-], [rad/s²]"""
 
 MARGIN_ENOUGH = 1.05
 """And where the motors could give at least this many times the torque needed, all the way up. [-]"""
@@ -347,13 +350,15 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     common, *outputs = output_torques(m.chain, 1, course.rope_torque)
     passed = _passed(m.chain, course.group_torques, common)
     drum = on_drum(m.chain, m.drum_element, 1, outputs, course.rope_torque)
-    pull = course.tension * np.where(course.rope_torque > 0, drum / course.rope_torque, 1.0)
-    rising = link_shares(m, Channels(course.tension, pull, drum, outputs, True, passed, common))
+    at_drum = course.tension * np.where(course.rope_torque > 0, drum / course.rope_torque, 1.0)
+    rising = link_shares(m, Channels(course.tension, at_drum, drum, outputs, True, passed, common))
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
     at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *_radii_used(batch))
     moved = course.first_speed > 0
     up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
+    if m.braked_chain is not m.chain:
+        up = np.maximum(up, _rows(_stopping(batch, course), n) * (moved & (course.reason == 0)))
     return up, _rows(link_shares(m, at_stall), n)
 
 
@@ -371,8 +376,44 @@ def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
         for torque, mesh in zip(torques, m.chain.groups, strict=True)
     ]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
-    pull = drum / path.radii[0]
-    return link_shares(m, Channels(path.start_tension, pull, drum, outputs, True, passed, common))
+    return link_shares(m, Channels(path.start_tension, drum / path.radii[0], drum, outputs, True, passed, common))
+
+
+def _stopping(batch: Batch, course: Course) -> list[Any]:
+    """Share of each link's strength that is used as the brake grips at the top: the train stops what turns beyond it. [-]"""
+    m, chain, radius = batch.machine, batch.machine.braked_chain, course.path.radii[-1]
+    tension = pull(m, m.top_travel)
+    ratio = shaft_ratios(chain)[0]
+
+    def at(gain: Any) -> tuple[list[Any], list[Any]]:
+        """Torques of the train at an acceleration of the drum, and what the rotors give by being slowed down."""
+        rotors = [-mesh.inertia * mesh.ratio * ratio * gain for mesh in chain.groups]
+        return output_torques(chain, 1, tension * radius, acceleration=gain), rotors
+
+    def lacking(gain: Any) -> Any:
+        torques, rotors = at(gain)
+        return torques[0] - group_push(chain, 1, rotors)
+
+    gain = _root_below_zero(lacking, -lacking(0.0) / rotating_inertia(chain), batch.size)
+    (common, *outputs), rotors = at(gain)
+    passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
+    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+
+
+def _root_below_zero(rising: Callable[[Any], Any], first: Any, n: int) -> Any:
+    """Root of a rising function that is positive at 0, for n variants, from a first guess of it."""
+    low, high = np.minimum(first + np.zeros(n), -TINY), np.zeros(n)
+    for _ in range(DOUBLINGS):
+        above = rising(low) > 0
+        if not np.any(above):
+            break
+        low, high = np.where(above, 2 * low, low), np.where(above, low, high)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        above = rising(middle) > 0
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return (low + high) / 2
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
