@@ -22,6 +22,19 @@ def test_length(value, text):
     assert words.length(value) == text
 
 
+@pytest.mark.parametrize(
+    ("share", "plain", "signed"),
+    [
+        (0.0057, "0.57 %", "+0.57 %"),
+        (-0.023, "-2.30 %", "-2.30 %"),
+        (0.0, "0.00 %", "+0.00 %"),
+        (12.3456, "1234.6 %", "+1234.6 %"),
+    ],
+)
+def test_fixed_percent(share, plain, signed):
+    assert (words.fixed_percent(share, 2), words.fixed_percent(share, 2, signed=True)) == (plain, signed)
+
+
 @pytest.mark.parametrize(("value", "text"), [(73.43, "73.4 s"), (0.00559, "5.59 ms"), (601.0, "10.0 min"), (0.0, "0 s")])
 def test_duration(value, text):
     assert words.duration(value) == text

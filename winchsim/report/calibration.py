@@ -20,7 +20,7 @@ from winchsim.studies.calibrate.calibration import to_error
 from winchsim.studies.calibrate.evidence import LABELS, UNITS, load_of
 from winchsim.studies.calibrate.knobs import knobs, turned
 from winchsim.verdict.finding import Finding
-from winchsim.verdict.words import given, listed, percent
+from winchsim.verdict.words import fixed_percent, given, listed, percent
 
 _PLAIN = Paint()
 
@@ -182,7 +182,7 @@ def _residuals(page: Lines, found: Calibration) -> None:
             (
                 str(row.test.number), page.said(load_of(row.test)), LABELS[row.kind], quantity(row.measured, unit),
                 _time_or_stall(row.predicted, unit), _time_or_stall(row.before, unit),
-                "" if math.isnan(off) else f"{100 * off:+.1f} %",
+                "" if math.isnan(off) else fixed_percent(off, 1, signed=True),
                 f"left out, {number(abs(row.size), 2)} times its scatter" if row.is_outlier else "",
             )
         )  # fmt: skip

@@ -23,7 +23,7 @@ from winchsim.verdict.candidates import Band, Edge, Judged
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.choice import Choice, checked
 from winchsim.verdict.crosscheck import FullRun
-from winchsim.verdict.words import duration, percent
+from winchsim.verdict.words import duration, fixed_percent, percent
 
 _PLAIN = Paint()
 
@@ -249,6 +249,6 @@ def _foot(out: Lines, runs: Sequence[FullRun], called, note: str) -> None:  # ty
         return
     out.heading("Run in full")
     for run in runs:
-        off = "" if run.difference is None else f" (quasi-static model {100 * run.difference:+.2f} %)"
+        off = "" if run.difference is None else f" (quasi-static model {fixed_percent(run.difference, 2, signed=True)})"
         out.item("-", f"{called(run.index)}: {run.sentence}{off}")
     out.sentence(note, indent="  ")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from winchsim.model import Machine
-from winchsim.quantity_text import in_unit, number, quantity
+from winchsim.quantity_text import fixed, in_unit, number, quantity
 
 
 def given(value: float, unit: str) -> str:
@@ -19,6 +20,11 @@ def given(value: float, unit: str) -> str:
 def percent(share: float, digits: int = 2) -> str:
     """A share of 1 as a percentage: "71 %"."""
     return f"{number(100 * share, digits)} %"
+
+
+def fixed_percent(share: float, decimals: int, *, signed: bool = False) -> str:
+    """A share of 1 as a percentage for a column or to be held against others: "8.9 %", or "+0.57 %" with its sign."""
+    return ("+" if signed and math.copysign(1.0, share) > 0 else "") + f"{fixed(100 * share, decimals)} %"
 
 
 def length(value: float, digits: int = 3) -> str:

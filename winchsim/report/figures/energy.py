@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import BLUE, GREY, INK, VERMILLION, Look, blank, box, drawing, fitted, plain_ticks, text_width
 from winchsim.simulate import EnergyBooks, Record
+from winchsim.verdict.words import fixed_percent
 
 MOST_BARS = 11
 """Heads with a bar of their own; the smaller ones share the last."""
@@ -109,7 +110,7 @@ _KINDS = {
 
 def _amount(bar: EnergyBar, given: float) -> str:
     """What is written beside a bar."""
-    return quantity(bar.energy, "J") + (f" · {100 * bar.energy / given:.1f} %" if given > 0 else "")
+    return quantity(bar.energy, "J") + (f" · {fixed_percent(bar.energy / given, 1)}" if given > 0 else "")
 
 
 def _draw_bars(axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float) -> None:  # type: ignore[no-untyped-def]

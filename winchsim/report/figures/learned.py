@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from winchsim.quantity_text import number
 from winchsim.report.figures.bands import LEFT_EMS
 from winchsim.report.figures.look import (
     BLUE,
@@ -27,6 +26,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Residual
 from winchsim.studies.calibrate.evidence import UNITS
+from winchsim.verdict.words import percent
 
 _NAMES = {Kind.TIME: "lift time", Kind.CURRENT: "current", Kind.VOLTAGE: "voltage", Kind.STALL_CURRENT: "stall current"}
 _COMING = {Kind.TIME: "time", Kind.CURRENT: "current"}
@@ -134,7 +134,7 @@ def _key(figure: Figure, found: Calibration, look: Look, top: float) -> None:
     if found.outliers:
         entries.append((Line2D([], [], marker="X", color=VERMILLION, linestyle="none"), "does not belong, left out"))
     if any(math.isfinite(row.time.value) for row in found.predictions):
-        words = f"test to come, {number(100 * found.level, 2)} % interval"
+        words = f"test to come, {percent(found.level)} interval"
         entries.append((Line2D([], [], marker="D", color=BLUE, linewidth=2 * look.line), words))
     wide, high = look.width, figure.get_size_inches()[1] * 25.4
     figure.legend(
