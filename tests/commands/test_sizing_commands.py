@@ -75,7 +75,7 @@ def test_json_is_one_document_in_si(written, command):
     assert facts["meta"]["scenario_hash"] and facts["verdict"] and facts["cautions"]
     assert len(facts["rows"]) > 5 and facts["full_runs"] and facts["wanted"] == {"margin": 1.2, "target_time_s": None}
     for row in facts["rows"]:
-        assert {"works", "reason", "lift_time_s", "margin_cold", "weakest", "holding", "last_pull_n"} <= set(row)
+        assert {"works", "reason", "lift_time_s", "stall_margin_cold", "weakest", "holding", "last_pull_n"} <= set(row)
     assert facts["largest_difference"] < 0.01
     for run in facts["full_runs"]:
         assert run["sentence"] and run["sound"] in (True, False)

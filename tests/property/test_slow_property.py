@@ -109,7 +109,10 @@ def test_margins_and_holding_are_those_of_the_static_balances(small, make_motor,
     inputs = with_value(inputs, "load.guide_friction", share * inputs.load.mass * 9.80665)
     machine = build(inputs)
     slow = lift_machine(machine)
-    for margin, found in ((slow["margin_cold"], hardest_margins(machine)), (slow["margin_hot"], hot_margins(machine))):
+    for margin, found in (
+        (slow["stall_margin_cold"], hardest_margins(machine)),
+        (slow["stall_margin_hot"], hot_margins(machine)),
+    ):
         assert margin == pytest.approx(found.resting, rel=1e-6)
     found = holding(machine, machine.top_travel, slow["layers"] - 1)
     for margin, holds in ((found.resting - 1, slow["hold_margin"] >= 0), (found.moving - 1, slow["holding"] == Hold.HOLDS)):
@@ -126,11 +129,11 @@ def test_currents_and_heat_agree_too(small, make_motor, make_stage, data):
     top = record.first(Event.TOP).time
     at = int(np.searchsorted(record.time, top))
     windings = [float(record[f"motor_{g.number}_winding"][: at + 1].max()) for g in record.machine.groups]
-    assert slow["hottest"] - 20 == pytest.approx(max(windings) - 20, rel=0.05, abs=0.2)
+    assert slow["peak_winding"] - 20 == pytest.approx(max(windings) - 20, rel=0.05, abs=0.2)
     assert slow["charge"] == pytest.approx(record["charge"][at], rel=0.02)
     assert slow["last_current"] == pytest.approx(record["current"][at], rel=0.02, abs=0.01)
     # The pull of the pick-up is an estimate on the safe side; far from a stall it is near.
-    assert slow["tension"] > 0.9 * record["tension"][: at + 1].max()
+    assert slow["peak_tension"] > 0.9 * record["tension"][: at + 1].max()
 
 
 @FEW
@@ -142,7 +145,7 @@ def test_a_heavier_load_is_never_lifted_faster_or_with_less_current(small, make_
     assert list(up) == sorted(up, reverse=True)
     assert np.all(np.diff(lifts.lift_time[up]) > 0)
     assert np.all(np.diff(lifts.last_current[up]) > -1e-12)
-    assert np.all(np.diff(lifts.margin_cold) < 0)
+    assert np.all(np.diff(lifts.stall_margin_cold) < 0)
     assert np.all(np.diff(lifts.holding) <= 0)  # more load never holds better
 
 
@@ -166,7 +169,7 @@ def test_the_edges_of_the_drum_s_band_are_edges(small, make_motor, make_stage, d
 
 
 def _works(lifts, margin):
-    hard = lifts.lifted & (lifts.margin_cold >= margin) & (lifts.margin_hot >= 1) & (lifts.factor >= 1)
+    hard = lifts.lifted & (lifts.stall_margin_cold >= margin) & (lifts.stall_margin_hot >= 1) & (lifts.factor >= 1)
     return bool((hard & ~lifts.over_limit)[0])
 
 

@@ -1,4 +1,4 @@
-"""The quasi-static model against closed forms and the textbooks' drives: speeds, times and stall loads of ideal winches, exactly.
+"""The quasi-static model against closed forms and the textbooks' drives: speeds, times, stall loads of ideal winches, exactly.
 
 Each test names its source; g = 9.81 m/s² as in the sources. Ropes are so stiff that the books' rigid rope is meant.
 """
@@ -60,10 +60,10 @@ def lifts_of(linear, masses, **load):
 def test_speed_and_time_of_the_linear_motor(linear):
     shares = np.array([0.05, 0.2, 0.5, 0.8, 0.94])
     lifts = lifts_of(linear, shares * STALL)
-    np.testing.assert_allclose(lifts.speed, NO_LOAD * (1 - shares), rtol=1e-9)
-    np.testing.assert_allclose(lifts.lift_time - lifts.spin_up_time - lifts.take_up_time, 1.0 / lifts.speed, rtol=1e-7)
+    np.testing.assert_allclose(lifts.last_speed, NO_LOAD * (1 - shares), rtol=1e-9)
+    np.testing.assert_allclose(lifts.lift_time - lifts.spin_up_time - lifts.take_up_time, 1.0 / lifts.last_speed, rtol=1e-7)
     np.testing.assert_allclose(lifts.last_current, 3.0 * shares, rtol=1e-9)
-    np.testing.assert_allclose(lifts.margin_cold, 1 / shares, rtol=1e-9)
+    np.testing.assert_allclose(lifts.stall_margin_cold, 1 / shares, rtol=1e-9)
 
 
 def test_stall_load_of_the_linear_motor(linear):
@@ -136,7 +136,7 @@ def test_motor_with_a_geared_wheel_and_a_hoist(
         load={"mass": mass, "start_height": 0.001, "height": 5.0},
     )
     row = lift_machine(build(inputs))
-    assert row["speed"] == pytest.approx(speed, rel=1e-6)
+    assert row["last_speed"] == pytest.approx(speed, rel=1e-6)
     assert row["last_current"] * k == pytest.approx(torque, rel=1e-5)
     assert row["last_current"] * k == pytest.approx(printed, abs=0.006)
 
@@ -154,7 +154,7 @@ def test_winch_with_a_no_load_torque(ideal, make_motor, make_stage):
     )
     row = lift_machine(build(inputs))
     assert row["last_current"] * k == pytest.approx(117.47, abs=0.006)
-    assert row["speed"] == pytest.approx(1.0, rel=1e-5)
+    assert row["last_speed"] == pytest.approx(1.0, rel=1e-5)
 
 
 def test_energy_of_a_trip_with_a_counterweight(ideal, make_motor, make_stage):
@@ -175,8 +175,8 @@ def test_energy_of_a_trip_with_a_counterweight(ideal, make_motor, make_stage):
         )
         row = lift_machine(build(inputs))
         assert row["lift_time"] == pytest.approx(90.0, rel=3e-4)  # the load is brought up to speed besides
-        assert row["energy"] == pytest.approx(work / (0.8 * 0.85), rel=2e-3)
-        spent.append(row["energy"])
+        assert row["energy_in"] == pytest.approx(work / (0.8 * 0.85), rel=2e-3)
+        spent.append(row["energy_in"])
     assert sum(spent) / 3.6e6 == pytest.approx(1.102, rel=2e-3)
     assert 12 * sum(spent) / 3.6e6 == pytest.approx(13.224, rel=2e-3)
 
@@ -235,7 +235,7 @@ def test_two_node_heat(ideal, make_motor, make_stage):
         # The source keeps the loss constant, so the resistance may not grow.
         row = lift_batch(stack_machines([never_warm(machine)])).row(0)
         assert row["lift_time"] - row["spin_up_time"] == pytest.approx(time, rel=1e-6)
-        assert row["winding"] - 20 == pytest.approx(winding, rel=2e-4)
+        assert row["winding_end"] - 20 == pytest.approx(winding, rel=2e-4)
         assert row["case"] - 20 == pytest.approx(case, rel=3e-4)
 
 

@@ -143,8 +143,8 @@ def test_agrees_with_the_closed_form_balance(small):
     lifts = lift_all(variants)
     for i in range(3):
         machine = build(variants.one(i))
-        assert lifts.margin_cold[i] == pytest.approx(hardest_margins(machine).resting, rel=1e-12)
-        assert lifts.margin_hot[i] == pytest.approx(hot_margins(machine).resting, rel=1e-12)
+        assert lifts.stall_margin_cold[i] == pytest.approx(hardest_margins(machine).resting, rel=1e-12)
+        assert lifts.stall_margin_hot[i] == pytest.approx(hot_margins(machine).resting, rel=1e-12)
         pull = machine.body.mass * 9.80665 + machine.body.friction
         speed = steady_speed(machine, pull * machine.layers[0].radius)
-        assert lifts.speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer
+        assert lifts.last_speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer

@@ -36,7 +36,7 @@ def test_fewest_motors_that_keep_every_limit(small):
     study = study_motors(small())
     counts, judged = study.choice.values, study.choice.judged
     taken = study.choice.recommended
-    good = judged.easy if judged.easy.any() else judged.works
+    good = judged.keeps_every_limit if judged.keeps_every_limit.any() else judged.works
     assert counts[taken] == counts[good].min() and study.choice.good
     assert counts[0] == 1 and not judged.works[0]
     assert f"take {counts[taken]} motor" in study.sentence and "one fewer" in study.reason
@@ -82,14 +82,14 @@ def test_the_voltage_nearest_to_the_motors_own(small):
     assert study.choice.good and "6.00 V" in study.reason
     judged = study.choice.judged
     halves = np.abs(study.choice.values * 2 - np.round(study.choice.values * 2)) < 1e-9
-    kept = judged.easy & halves if (judged.easy & halves).any() else judged.works & halves
+    kept = judged.keeps_every_limit & halves if (judged.keeps_every_limit & halves).any() else judged.works & halves
     assert abs(np.log(taken / 6.0)) == pytest.approx(np.abs(np.log(study.choice.values[kept] / 6.0)).min())
 
 
 def test_over_voltage_is_a_caution_and_no_obstacle(small):
     study = study_voltage(small(), low=6.0, high=12.0)
     judged = study.choice.judged
-    assert judged.works[-1] and not judged.easy[-1]
+    assert judged.works[-1] and not judged.keeps_every_limit[-1]
     assert "times the 6.00 V" in judged.reason(len(study.choice.values) - 1)
 
 
@@ -126,7 +126,7 @@ def test_other_teeth_change_one_pair_alone(toothed):
 def test_gears_that_do_are_left_as_they_are(toothed):
     study = study_gears(toothed)
     taken = study.options[study.choice.recommended]
-    if study.choice.judged.easy[[o.kind == "as it is" for o in study.options]].any():
+    if study.choice.judged.keeps_every_limit[[o.kind == "as it is" for o in study.options]].any():
         assert taken.kind == "as it is" and "leave them as they are" in study.sentence
 
 
@@ -172,7 +172,7 @@ def test_every_limit_has_its_load(small):
     rope = by_name["required factor of the rope"]
     beyond = lift_all(small(rope={"breaking_force": 900.0}), {"load.mass": [rope.mass, rope.mass * 1.01]})
     place = 6  # of the rope's knot among the kinds of link
-    assert beyond.kind_spares[place][0] >= 1 > beyond.kind_spares[place][1]
+    assert beyond.kind_factors_over_required[place][0] >= 1 > beyond.kind_factors_over_required[place][1]
     assert not rope.hard and by_name["margin to stall"].hard
 
 
@@ -188,7 +188,7 @@ def test_required_factors_count(small):
     weak = {"breaking_force": 400.0}
     strict = study_heaviest(small(rope=weak, factors=dataclasses.replace(small().factors, rope=14.0)))
     usual = study_heaviest(small(rope=weak))
-    assert strict.easy_up_to == pytest.approx(usual.easy_up_to / 2, rel=0.15)
+    assert strict.keeps_every_limit_up_to == pytest.approx(usual.keeps_every_limit_up_to / 2, rel=0.15)
     assert "keeps every required factor up to" in strict.sentence
 
 

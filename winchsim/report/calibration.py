@@ -242,7 +242,7 @@ def _next(page: Lines, found: Calibration) -> None:
 def _end(time: Interval, value: float) -> str:
     if math.isinf(time.value):
         return ""
-    return "no end" if math.isinf(value) else quantity(value, "s")
+    return "unbounded" if math.isinf(value) else quantity(value, "s")
 
 
 def chance(value: float) -> str:

@@ -55,7 +55,7 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     out.table(rows, "rrrrrrrr r")
     out.sentence(
         "current, motors: of the supply, and voltage at the motors, halfway up; factor: of the weakest link; off: what the "
-        "load does with the power off, at rest: it holds until a knock; care: a link has less than its required factor.",
+        "load does with the power off, at rest: it holds until a knock; caution: a link has less than its required factor.",
         indent="  ",
     )  # fmt: skip
     out.heading("Down again, and a fall")
@@ -162,7 +162,7 @@ def _how(rung: Rung) -> str:
 
 _UNITS = {
     "number": "", "mass": "kg", "up": "", "sound": "", "sentence": "", "lift_time": "s", "current": "A", "voltage": "V",
-    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required": "", "held": "", "knock_proof": "",
+    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required_factor": "", "held": "", "knock_proof": "",
     "coast": "m", "stop_time": "s", "stop_current": "A", "cut": "s", "rest_before": "s", "fall_energy": "J",
     "fall_speed": "m/s", "catch_gap": "m", "catch_energy": "J",
 }  # fmt: skip
@@ -282,7 +282,7 @@ def _findings(ladder: Ladder, say: Any) -> str:
 
 
 def _row(rung: Rung, say: Any) -> str:
-    weakest = f"{number(rung.factor, 2)} of {rung.required:g}: {rung.weakest}" if rung.weakest else ""
+    weakest = f"{number(rung.factor, 2)} of {rung.required_factor:g}: {rung.weakest}" if rung.weakest else ""
     cells = [
         str(rung.number), load_text(rung), rest_text(rung), rung.verdict, _time(rung.lift_time), _q(rung.current, "A"),
         _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"), weakest, held_text(rung).replace("back", "runs back"),

@@ -26,11 +26,11 @@ from winchsim.verdict.crosscheck import FullRun
 Facts = dict[str, Any]
 
 _UNITS: Mapping[str, str] = {
-    "lift_time": "s", "take_up_time": "s", "spin_up_time": "s", "height": "m", "speed": "m/s", "margin_cold": "",
-    "margin_hot": "", "least_margin": "", "inrush_current": "A", "first_current": "A", "last_current": "A",
-    "highest_current": "A", "mean_current": "A", "last_voltage": "V", "lowest_voltage": "V", "winding": "°C", "case": "°C",
-    "hottest": "°C", "over_limit": "", "charge": "C", "energy": "J", "tension": "N", "factor": "", "weakest": "", "spare": "",
-    "shortest": "", "stall_factor": "", "stall_weakest": "", "hold_margin": "N·m", "layers": "", "last_pull": "N",
+    "lift_time": "s", "take_up_time": "s", "spin_up_time": "s", "height": "m", "last_speed": "m/s", "stall_margin_cold": "",
+    "stall_margin_hot": "", "least_margin": "", "standstill_current": "A", "first_current": "A", "last_current": "A",
+    "peak_current": "A", "mean_current": "A", "last_voltage": "V", "lowest_voltage": "V", "winding_end": "°C", "case_end": "°C",
+    "peak_winding": "°C", "over_limit": "", "charge": "C", "energy_in": "J", "peak_tension": "N", "factor": "", "weakest": "",
+    "factor_over_required": "", "short_link": "", "stall_factor": "", "stall_weakest": "", "hold_margin": "N·m", "layers": "", "last_pull": "N",
     "time_constant": "s", "bounce_period": "s", "in_range": "",
 }  # fmt: skip
 """Unit of every field of a slow lift that is given out, in that order."""
@@ -49,9 +49,9 @@ def candidate_facts(judged: Judged, index: int, problems: Mapping[int, str]) -> 
     """How one candidate stands, and its slow lift."""
     head: Facts = {
         "works": bool(judged.works[index]),
-        "keeps_every_limit": bool(judged.easy[index]),
+        "keeps_every_limit": bool(judged.keeps_every_limit[index]),
         "room": float(judged.room[index]),
-        "tightest": judged.limits[judged.tightest[index]].name,
+        "nearest_limit": judged.limits[judged.nearest_limit[index]].name,
         "reason": problems.get(index) or judged.reason(index),
     }
     return head | lift_facts(judged.lifts, index)
@@ -139,7 +139,7 @@ def heaviest_json(study: HeaviestStudy, digest: str | None = None) -> str:
     return document(
         digest=digest, verdict=study.sentence, findings=[finding_facts(f) for f in study.findings],
         cautions=cautions(study.machine), rows=heaviest_rows(study),
-        works_up_to_kg=study.works_up_to, keeps_every_limit_up_to_kg=study.easy_up_to,
+        works_up_to_kg=study.works_up_to, keeps_every_limit_up_to_kg=study.keeps_every_limit_up_to,
         limits=[{"limit": r.name, "hard": r.hard, "mass_kg": r.mass, "beyond": r.reason or None} for r in study.reaches],
         most_power={"mass_kg": study.power_mass, "power_w": study.power, "speed_m_s": study.power_speed},
         full_runs=[run_facts(run, float(study.masses[run.index])) for run in study.runs],

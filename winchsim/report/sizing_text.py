@@ -137,7 +137,7 @@ def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, pai
     _head(out, study.sentence, study.good, name, study.machine.title, "")
     out.heading("How far each limit lets the load go, the nearest first")
     for reach in study.reaches:
-        upto = "no end" if reach.mass is None else quantity(rounded(reach.mass, 3), "kg") if reach.mass else "none"
+        upto = "not reached" if reach.mass is None else quantity(rounded(reach.mass, 3), "kg") if reach.mass else "none"
         kind = reach.name if reach.hard else f"{reach.name} (a caution)"
         beyond = f"beyond it {reach.reason}" if reach.reason else "kept over the whole range"
         out.item(out.said(upto).rjust(18 if us else 8), f"{kind}: {beyond}")
@@ -145,7 +145,7 @@ def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, pai
         out.heading("Most power to the load")
         out.sentence(
             f"About {quantity(study.power or 0.0, 'W', 2)} at {heaviest_room.mass_text(study.power_mass, 2)}, rising at "
-            f"{quantity(study.power_speed or 0.0, 'mm/s', 2)}; strength is not asked here.", indent="  ",
+            f"{quantity(study.power_speed or 0.0, 'mm/s', 2)}; strength is left out of this.", indent="  ",
         )  # fmt: skip
     off = study.largest_difference
     note = "" if off is None else f"{len(study.runs)} run in full; largest difference in lift time {percent(off, 1)}."
@@ -191,7 +191,7 @@ def _legend(out: Lines, more: str = "") -> None:
 
 
 def _digits(choice: Choice) -> int:
-    """Digits of what the quasi-static model says of times and temperatures: three where the full runs bear them out, else two."""
+    """Digits of times and temperatures of the quasi-static model: three where the full runs bear them out, else two."""
     off = choice.largest_difference
     return 3 if off is not None and off <= BORNE_OUT else 2
 
@@ -204,11 +204,11 @@ def _cells(choice: Choice, i: int) -> tuple[str, str, str, str, str, str]:
     if not built:
         return time, "", "", "", "", ""
     holds = HOLDING[Hold(int(lifts.holding[i]))] if lifts.lifted[i] else ""
-    running = number(lifts.highest_current[i], 2) if lifts.highest_current[i] > 0 else "-"
+    running = number(lifts.peak_current[i], 2) if lifts.peak_current[i] > 0 else "-"
     factor = "" if math.isinf(lifts.factor[i]) else number(lifts.factor[i], 2)
     return (
-        time, number(lifts.margin_cold[i], 3), number(lifts.margin_hot[i], 3),
-        f"{running}/{number(lifts.inrush_current[i], 2)}", factor, holds,
+        time, number(lifts.stall_margin_cold[i], 3), number(lifts.stall_margin_hot[i], 3),
+        f"{running}/{number(lifts.standstill_current[i], 2)}", factor, holds,
     )  # fmt: skip
 
 
@@ -224,16 +224,16 @@ def _last_pull(lifts: Lifts, i: int) -> str:
 
 def _winding(out: Lines, choice: Choice, i: int) -> str:
     """Only of what comes up: while something stalls it is a question of how long."""
-    hottest = float(choice.lifts.hottest[i])
+    hottest = float(choice.lifts.peak_winding[i])
     return "" if math.isnan(hottest) or not choice.lifts.lifted[i] else out.q(hottest, "°C", _digits(choice))
 
 
 def _standing(judged: Judged, i: int) -> str:
-    if judged.easy[i]:
+    if judged.keeps_every_limit[i]:
         return "good"
     if judged.works[i]:
         broken = min((limit for limit in judged.limits if limit.room[i] < 1), key=lambda limit: limit.room[i])
-        return f"care: {broken.tag}"
+        return f"caution: {broken.tag}"
     obstacle = judged.obstacle(i)
     return f"no: {obstacle.tag}" if obstacle is not None else "no"
 

@@ -77,7 +77,7 @@ def margin_rows(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
         peak = float(record[f"motor_{group.number}_winding"].max())
         rows.append((name, quantity(peak, "°C", us=us), quantity(group.winding_limit, "°C", us=us), ""))
     limit = next((step.current_limit for step in machine.phases if step.action == "raise"), math.inf)
-    remark = "" if math.isinf(limit) else "limits itself"
+    remark = "" if math.isinf(limit) else "at its limit" if s.peak_current >= limit * (1 - 1e-3) else ""
     rows.append(("supply current", quantity(s.peak_current, "A", us=us), quantity(limit, "A", us=us), remark))
     if verdict.rows:
         worst = min(verdict.rows, key=lambda row: row.link.factor / row.link.required)

@@ -49,7 +49,7 @@ class Course:
         Torque at the common gear per speed of the drum there. [N·m·s/rad]
     last_push : ndarray
         Torque at the common gear that the motors gave at rest, where it ended. [N·m]
-    first_current, last_current, highest_current : ndarray
+    first_current, last_current, peak_current : ndarray
         Of the supply, running: just after lift-off, at the end, and the most. [A]
     last_voltage : ndarray
         At the motors. [V]
@@ -79,7 +79,7 @@ class Course:
     last_push: Any
     first_current: Any
     last_current: Any
-    highest_current: Any
+    peak_current: Any
     last_voltage: Any
     lowest_voltage: Any
     group_torques: list[Any]
@@ -107,7 +107,7 @@ class _Climb:
             path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
             time=zero, take_up_time=zero, windings=start, cases=ambient, hottest=list(start), charge=zero,
             energy=zero, least_margin=infinite, first_speed=zero, last_speed=zero, last_slope=zero, last_push=zero,
-            first_current=zero, last_current=zero, highest_current=zero, last_voltage=zero, lowest_voltage=infinite,
+            first_current=zero, last_current=zero, peak_current=zero, last_voltage=zero, lowest_voltage=infinite,
             group_torques=[zero for _ in m.chain_groups], tension=zero, rope_torque=zero,
         )  # fmt: skip
 
@@ -205,7 +205,7 @@ class _Climb:
         course.last_push = np.where(here, at_rest, course.last_push)
         course.first_current = np.where(first, drive.total, course.first_current)
         course.last_current = np.where(here, drive.total, course.last_current)
-        course.highest_current = np.where(here, np.maximum(course.highest_current, drive.total), course.highest_current)
+        course.peak_current = np.where(here, np.maximum(course.peak_current, drive.total), course.peak_current)
         course.last_voltage = np.where(here, drive.voltage, course.last_voltage)
         course.lowest_voltage = np.where(here, np.minimum(course.lowest_voltage, drive.voltage), course.lowest_voltage)
         course.group_torques = [

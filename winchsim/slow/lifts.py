@@ -69,42 +69,42 @@ class Lifts:
         From power on to the load being up. [s]
     take_up_time, spin_up_time : ndarray
         Of it, before the load lifts off at steady speed, and what spinning up costs. [s]
-    margin_cold, margin_hot : ndarray
+    stall_margin_cold, stall_margin_hot : ndarray
         Torque at rest over the torque that starts the load on the hardest layer: at the start's temperature, and with the
         windings at their limit. [-]
     least_margin : ndarray
         Least of torque at rest over torque needed in motion, on the way up. [-]
-    inrush_current, first_current, last_current, highest_current : ndarray
+    standstill_current, first_current, last_current, peak_current : ndarray
         Of the supply: at rest under the full voltage; running just after lift-off, at the top, and the most. [A]
     mean_current : ndarray
         Over the lift. [A]
     last_voltage, lowest_voltage : ndarray
         At the motors while running: at the top, and the least. [V]
-    winding, case : ndarray
+    winding_end, case_end : ndarray
         Temperatures of the hottest group at the end. [°C]
-    hottest : ndarray
+    peak_winding : ndarray
         Hottest winding on the way. [°C]
     over_limit : ndarray of bool
         Whether a winding passed its limit.
     tight_winding, tight_limit : ndarray
         Hottest winding on the way of the group that came nearest to its limit, and that limit. [°C]
-    charge, energy : ndarray
+    charge, energy_in : ndarray
         Drawn from the supply. [C], [J]
-    speed : ndarray
+    last_speed : ndarray
         Of the load at the top. [m/s]
-    tension : ndarray
+    peak_tension : ndarray
         Largest rope force, with the bounce of pick-up. [N]
     factor : ndarray
         Least strength over demand of any link on the way up. [-]
-    spare : ndarray
+    factor_over_required : ndarray
         Least of factor over required factor of any link. [-]
-    kind_factors, kind_spares : ndarray, shape (kinds, size)
+    kind_factors, kind_factors_over_required : ndarray, shape (kinds, size)
         By kind of link, in the order of `LinkKind`: least factor, and least of factor over required factor; infinite for
         kinds that there are none of. [-]
-    kind_shortest : ndarray of str, shape (kinds, size)
+    kind_short_links : ndarray of str, shape (kinds, size)
         The link that this is.
-    weakest, shortest : ndarray of str
-        The link of the least factor, and that of the least spare.
+    weakest, short_link : ndarray of str
+        The link of the least factor, and that of the least factor over its required one.
     stall_factor : ndarray
         Least factor of any link under everything that the motors can give at rest. [-]
     stall_weakest : ndarray of str
@@ -129,33 +129,33 @@ class Lifts:
     lift_time: np.ndarray
     take_up_time: np.ndarray
     spin_up_time: np.ndarray
-    margin_cold: np.ndarray
-    margin_hot: np.ndarray
+    stall_margin_cold: np.ndarray
+    stall_margin_hot: np.ndarray
     least_margin: np.ndarray
-    inrush_current: np.ndarray
+    standstill_current: np.ndarray
     first_current: np.ndarray
     last_current: np.ndarray
-    highest_current: np.ndarray
+    peak_current: np.ndarray
     mean_current: np.ndarray
     last_voltage: np.ndarray
     lowest_voltage: np.ndarray
-    winding: np.ndarray
-    case: np.ndarray
-    hottest: np.ndarray
+    winding_end: np.ndarray
+    case_end: np.ndarray
+    peak_winding: np.ndarray
     over_limit: np.ndarray
     tight_winding: np.ndarray
     tight_limit: np.ndarray
     charge: np.ndarray
-    energy: np.ndarray
-    speed: np.ndarray
-    tension: np.ndarray
+    energy_in: np.ndarray
+    last_speed: np.ndarray
+    peak_tension: np.ndarray
     factor: np.ndarray
-    spare: np.ndarray
+    factor_over_required: np.ndarray
     kind_factors: np.ndarray
-    kind_spares: np.ndarray
-    kind_shortest: np.ndarray
+    kind_factors_over_required: np.ndarray
+    kind_short_links: np.ndarray
     weakest: np.ndarray
-    shortest: np.ndarray
+    short_link: np.ndarray
     stall_factor: np.ndarray
     stall_weakest: np.ndarray
     holding: np.ndarray
@@ -214,10 +214,10 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
 _BLANK_TYPES: Mapping[str, Any] = {
     **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
     **dict.fromkeys(("over_limit", "in_range"), np.dtype(bool)),
-    **dict.fromkeys(("weakest", "shortest", "stall_weakest", "kind_shortest"), np.dtype(object)),
+    **dict.fromkeys(("weakest", "short_link", "stall_weakest", "kind_short_links"), np.dtype(object)),
 }
 
-_BY_KIND = ("kind_factors", "kind_spares", "kind_shortest")
+_BY_KIND = ("kind_factors", "kind_factors_over_required", "kind_short_links")
 
 
 def _blank(dtype: Any, shape: tuple[int, ...]) -> np.ndarray:
@@ -253,28 +253,28 @@ def _lift_batch(batch: Batch) -> Lifts:
     end = _ends(batch, course, lost)
     lifted = end == End.LIFTED
     time = course.time + np.where(np.isfinite(lost), lost, 0.0)
-    cold, hot, inrush = _margins(batch)
+    cold, hot, standstill = _margins(batch)
     shares, at_stall = _shares(batch, course)
     drag, per_torque = raising_line(m.chain)
     holding, spare_torque = _holds(batch, path)
     height = m.height(travel_at(batch, np.minimum(course.wound, path.edges[-1])) - m.start_travel)
     period = np.broadcast_to(bounce_period(batch), (n,))
-    spinning = np.where(lost > 0, lost, 0.0) * inrush  # the lag costs the lost time at the current of standstill
+    spinning = np.where(lost > 0, lost, 0.0) * standstill  # the lag costs the lost time at the current of standstill
     hottest_group = np.argmax(course.windings, axis=0)[None, :]
     tight_winding, tight_limit = _nearest_to_limit(batch, course)
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     values = dict(
         end=end, height=np.where(course.wound <= path.lift_off, 0.0, height),
         lift_time=np.where(lifted | (end == End.LATE), time, np.nan), take_up_time=course.take_up_time, spin_up_time=lost,
-        margin_cold=cold, margin_hot=hot, least_margin=course.least_margin, inrush_current=inrush,
-        first_current=course.first_current, last_current=course.last_current, highest_current=course.highest_current,
+        stall_margin_cold=cold, stall_margin_hot=hot, least_margin=course.least_margin, standstill_current=standstill,
+        first_current=course.first_current, last_current=course.last_current, peak_current=course.peak_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
-        lowest_voltage=course.lowest_voltage, winding=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
-        case=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], hottest=np.maximum.reduce(course.hottest),
+        lowest_voltage=course.lowest_voltage, winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
+        case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], peak_winding=np.maximum.reduce(course.hottest),
         over_limit=tight_winding > tight_limit, tight_winding=tight_winding, tight_limit=tight_limit,
-        charge=course.charge + spinning, energy=course.energy + batch.raising.voltage * spinning,
-        speed=course.last_speed * path.radii[-1] / m.line.falls,
-        tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
+        charge=course.charge + spinning, energy_in=course.energy + batch.raising.voltage * spinning,
+        last_speed=course.last_speed * path.radii[-1] / m.line.falls,
+        peak_tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
         layers=path.layer, last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
         time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
     )  # fmt: skip
@@ -438,15 +438,15 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
     if not len(labels):
         none = np.full(n, np.inf)
         nothing = np.full(n, "", dtype=object)
-        found: dict[str, Any] = dict.fromkeys(("factor", "spare", "stall_factor"), none)
-        return found | dict.fromkeys(("weakest", "shortest", "stall_weakest"), nothing) | _by_kind(batch, shares, labels)
+        found: dict[str, Any] = dict.fromkeys(("factor", "factor_over_required", "stall_factor"), none)
+        return found | dict.fromkeys(("weakest", "short_link", "stall_weakest"), nothing) | _by_kind(batch, shares, labels)
     worst = np.where(lifted, shares, np.maximum(shares, at_stall))
     short_of = worst * _rows([link.required for link in m.links], n)
     first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
     every = np.arange(n)
     found = dict(
-        factor=1 / worst[first, every], spare=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
-        weakest=labels[first], shortest=labels[short], stall_weakest=labels[stall],
+        factor=1 / worst[first, every], factor_over_required=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
+        weakest=labels[first], short_link=labels[short], stall_weakest=labels[stall],
     )  # fmt: skip
     return found | _by_kind(batch, worst, labels)
 
@@ -455,7 +455,7 @@ def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, n
     """Least factor, least share of the required factor and its link, for each kind of link."""
     links, n = batch.machine.links, batch.size
     shape = (len(LinkKind), n)
-    factors, spares, names = np.full(shape, np.inf), np.full(shape, np.inf), np.full(shape, "", dtype=object)
+    factors, kept, names = np.full(shape, np.inf), np.full(shape, np.inf), np.full(shape, "", dtype=object)
     required = _rows([link.required for link in links], n)
     every = np.arange(n)
     for place, kind in enumerate(LinkKind):
@@ -465,6 +465,6 @@ def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, n
         short_of = (worst * required)[rows]
         at = rows[np.argmax(short_of, axis=0)]
         factors[place] = 1 / worst[at, every]
-        spares[place] = 1 / (worst * required)[at, every]
+        kept[place] = 1 / (worst * required)[at, every]
         names[place] = labels[at]
-    return dict(kind_factors=factors, kind_spares=spares, kind_shortest=names)
+    return dict(kind_factors=factors, kind_factors_over_required=kept, kind_short_links=names)

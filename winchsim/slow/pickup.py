@@ -1,4 +1,4 @@
-"""The jolt when a drum picks up its load or jerks a hanging one: the one place where the quasi-static model follows fast states.
+"""The jolt when a drum picks up its load or jerks a hanging one: here alone the quasi-static model follows fast states.
 
 Rope, load and drum are integrated by small steps through the take-up and the first bounce, all variants at once. The drum
 follows its balance with its time constant, and no faster than its motors can pull at rest: exact for one group of linear motors

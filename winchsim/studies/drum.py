@@ -148,7 +148,7 @@ def _range(inputs: Inputs, low: float | None, high: float | None) -> tuple[float
         low = inputs.rope.diameter
     if high is None:
         coarse = np.geomspace(low, LARGEST, COARSE)
-        stalls = coarse[~(lift_all(inputs, {PATH: coarse}).margin_cold >= 1)]
+        stalls = coarse[~(lift_all(inputs, {PATH: coarse}).stall_margin_cold >= 1)]
         high = max(1.2 * float(stalls.min(initial=LARGEST)), 4 * low, 1.2 * inputs.drum.diameter)
     high = min(high, LARGEST)
     if not 0 < low < high:

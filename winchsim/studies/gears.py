@@ -127,20 +127,20 @@ def study_gears(
 
 
 def _best_already(judged: Judged, present: np.ndarray) -> bool:
-    """Whether the gears as they are work, and no change leaves clearly more room to the tightest limit."""
+    """Whether the gears as they are work, and no change leaves clearly more room to the nearest limit."""
     own = int(np.argmax(present))
     if not present.any() or not judged.works[own]:
         return False
     most = float(np.max(judged.room[judged.works]))
-    return bool(judged.easy[own]) or judged.room[own] >= most * (1 - CLEARLY)
+    return bool(judged.keeps_every_limit[own]) or judged.room[own] >= most * (1 - CLEARLY)
 
 
 def _why_kept(choice: Choice) -> str:
     own = choice.recommended
     assert own is not None
-    if choice.judged.easy[own]:
+    if choice.judged.keeps_every_limit[own]:
         return "They keep every limit already."
-    return f"No change leaves clearly more room to the tightest limit: {choice.judged.reason(own)}."
+    return f"No change leaves clearly more room to the nearest limit: {choice.judged.reason(own)}."
 
 
 def _options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
@@ -220,7 +220,7 @@ def _sentence(options: list[Option], choice: Choice) -> str:
 def rows_to_show(study: GearStudy, most: int = 12) -> list[int]:
     """Options worth a row in print: those with the most room, the best of each kind, and the gears as they are."""
     judged = study.choice.judged
-    order = np.lexsort((-judged.room, ~judged.easy, ~judged.works)).tolist()
+    order = np.lexsort((-judged.room, ~judged.keeps_every_limit, ~judged.works)).tolist()
     keep = set(order[:most]) | {run.index for run in study.choice.runs}
     for kind in ("as it is", "other teeth", "one more", "one fewer"):
         found = [i for i in order if study.options[i].kind == kind]

@@ -68,7 +68,7 @@ class HeaviestStudy:
         The nearest limit first.
     works_up_to : float or None
         Heaviest load with which the lift works. [kg]
-    easy_up_to : float or None
+    keeps_every_limit_up_to : float or None
         Heaviest load that keeps every limit, required factors included. [kg]
     power_mass, power, power_speed : float or None
         Load at which the most power reaches it, that power, and its speed there. [kg], [W], [m/s]
@@ -86,7 +86,7 @@ class HeaviestStudy:
     judged: Judged
     reaches: tuple[Reach, ...]
     works_up_to: float | None
-    easy_up_to: float | None
+    keeps_every_limit_up_to: float | None
     power_mass: float | None
     power: float | None
     power_speed: float | None
@@ -141,7 +141,7 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
             finer.append(np.array([rounded(last, 3), *round_numbers(last, beyond)]))
     masses = np.unique(np.concatenate(finer))
     judged, variants = _judged(inputs, machine, wanted, masses)
-    works, easy = _up_to(judged.works), _up_to(judged.easy)
+    works, easy = _up_to(judged.works), _up_to(judged.keeps_every_limit)
     own = int(np.searchsorted(masses, inputs.load.mass))
     ends = [_told(masses, i) for i in (easy, works) if i is not None]
     wanted_runs = dict.fromkeys([*ends, own] if judged.works[own] else ends)
@@ -149,7 +149,7 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
     power, at = _most_power(machine, masses, judged.lifts)
     return HeaviestStudy(
         inputs, machine, wanted, masses, judged, _reaches(masses, judged), _mass(masses, works), _mass(masses, easy),
-        _mass(masses, at), power, None if at is None else float(judged.lifts.speed[at]), runs,
+        _mass(masses, at), power, None if at is None else float(judged.lifts.last_speed[at]), runs,
         (*differences(runs, lambda i: mass_text(masses[i])), *notes), _sentence(masses, judged, works, easy, runs),
     )  # fmt: skip
 
@@ -200,7 +200,7 @@ def _reaches(masses: np.ndarray, judged: Judged) -> tuple[Reach, ...]:
 def _most_power(machine: Machine, masses: np.ndarray, lifts: Lifts) -> tuple[float | None, int | None]:
     """Most power that reaches a load, and the candidate at which it does."""
     weight = masses * machine.body.gravity * machine.body.rise
-    power = np.where(lifts.lifted, weight * lifts.speed, -1.0)
+    power = np.where(lifts.lifted, weight * lifts.last_speed, -1.0)
     at = int(np.argmax(power))
     return (float(power[at]), at) if power[at] > 0 else (None, None)
 
@@ -214,7 +214,7 @@ def mass_text(mass: Any, digits: int = 3) -> str:
 
 
 def up_to_text(mass: float, run: FullRun | None) -> str:
-    """A mass that people can weigh, not above the given one; two digits where its full run is far from the quasi-static model."""
+    """A mass that people can weigh, not above the given one; two digits where the quasi-static model is far from its full run."""
     close = run is not None and run.difference is not None and abs(run.difference) <= CLOSE
     digits = 3 if close else 2
     return mass_text(rounded(mass, digits), digits)

@@ -118,7 +118,7 @@ def _reason(choice: Choice) -> str:
     index, judged = choice.recommended, choice.judged
     if index is None:
         return ""
-    what = "keep every limit" if judged.easy[index] else "work, though not every limit is kept"
+    what = "keep every limit" if judged.keeps_every_limit[index] else "work, though not every limit is kept"
     fewer = ""
     if index > 0:
         fewer = f"; with one fewer, {judged.reason(index - 1)}"

@@ -132,11 +132,11 @@ def _reason(choice: Choice, nominal: float) -> str:
     index, judged = choice.recommended, choice.judged
     if index is None:
         return ""
-    kept = "keeps every limit" if judged.easy[index] else "works"
-    limit = judged.limits[judged.tightest[index]]
+    kept = "keeps every limit" if judged.keeps_every_limit[index] else "works"
+    limit = judged.limits[judged.nearest_limit[index]]
     return (
         f"Of whole and half volts it {kept} and is nearest to the {quantity(nominal, 'V')} at which the motors' data hold. "
-        f"Its tightest limit is the {limit.name}: {limit.words(index)}."
+        f"Its nearest limit is the {limit.name}: {limit.words(index)}."
     )
 
 

@@ -24,6 +24,9 @@ data sheets, friction and the battery are seldom better known."""
 EQUAL = 0.05
 """Rooms that differ by less than this share count as equal. [-]"""
 
+BARELY = 0.005
+"""Share of its load by which a link may fall short and still be said to just break. [-]"""
+
 
 @dataclass(frozen=True)
 class Wanted:
@@ -79,26 +82,26 @@ class Judged:
     limits : tuple of Limit
     works : ndarray of bool
         Whether no hard limit is broken.
-    easy : ndarray of bool
+    keeps_every_limit : ndarray of bool
         Whether no limit at all is broken.
     room : ndarray
-        That of the tightest limit. [-]
-    tightest : ndarray of int
+        That of the nearest limit. [-]
+    nearest_limit : ndarray of int
         Which limit that is.
     """
 
     lifts: Lifts
     limits: tuple[Limit, ...]
     works: np.ndarray
-    easy: np.ndarray
+    keeps_every_limit: np.ndarray
     room: np.ndarray
-    tightest: np.ndarray
+    nearest_limit: np.ndarray
 
     def reason(self, index: int) -> str:
-        """What stands against a candidate, the worst limit first; else what is tightest."""
+        """What stands against a candidate, the worst limit first; else what is nearest."""
         broken = [limit for limit in self.limits if limit.room[index] < 1]
         broken.sort(key=lambda limit: (not limit.hard, limit.room[index]))
-        return broken[0].words(index) if broken else self.limits[self.tightest[index]].words(index)
+        return broken[0].words(index) if broken else self.limits[self.nearest_limit[index]].words(index)
 
     def obstacle(self, index: int) -> Limit | None:
         """Hard limit that a candidate breaks worst; None where it works."""
@@ -106,17 +109,17 @@ class Judged:
         return min(broken, key=lambda limit: limit.room[index]) if broken else None
 
     def best(self, among: np.ndarray | None = None) -> int | None:
-        """Candidate whose tightest limit has the most room, of those that work (and are among some); None for none.
+        """Candidate whose nearest limit has the most room, of those that work (and are among some); None for none.
 
-        Where some break no limit at all, only they are looked at. Where the tightest limit leaves the same room, the next
+        Where some break no limit at all, only they are looked at. Where the nearest limit leaves the same room, the next
         one decides.
         """
         allowed = self.works if among is None else self.works & among
         if not allowed.any():
             return None
-        if (allowed & self.easy).any():
-            allowed = allowed & self.easy
-        # A limit that is the same for all must not decide: of equal rooms the next tightest limits are looked at.
+        if (allowed & self.keeps_every_limit).any():
+            allowed = allowed & self.keeps_every_limit
+        # A limit that is the same for all must not decide: of equal rooms the next nearest limits are looked at.
         rooms = np.sort(_rooms(self.limits), axis=0)
         with np.errstate(divide="ignore"):
             steps = np.round(np.log(np.maximum(rooms, 1e-9)) / EQUAL)
@@ -152,7 +155,7 @@ def judge_all(lifts: Lifts, machine: Machine, wanted: Wanted, more: Sequence[Lim
     rooms = _rooms(limits)
     hard = np.array([limit.hard for limit in limits])[:, None]
     broken = rooms < 1
-    # The tightest is sought among hard and soft limits alike.
+    # The nearest is sought among hard and soft limits alike.
     return Judged(
         lifts, limits, ~np.any(broken & hard, axis=0), ~np.any(broken, axis=0), rooms.min(axis=0), rooms.argmin(axis=0)
     )
@@ -168,14 +171,16 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
     warm = np.maximum(winding - machine.ambient, 1e-6)
     stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END))
     # What has stalled is told as a stall, and not as a lack of margin.
-    stall = np.minimum(np.minimum(lifts.least_margin, np.minimum(lifts.margin_cold, lifts.margin_hot)), 1.0) * (1 - 1e-6)
+    stall = np.minimum(np.minimum(lifts.least_margin, np.minimum(lifts.stall_margin_cold, lifts.stall_margin_hot)), 1.0) * (
+        1 - 1e-6
+    )
     found = [
         Limit("being lifted at all", "not up", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
-        Limit("margin to stall", "stall", True, np.where(stalled, stall, lifts.margin_cold / wanted.margin),
+        Limit("margin to stall", "stall", True, np.where(stalled, stall, lifts.stall_margin_cold / wanted.margin),
               lambda i: _margin_words(lifts, i, wanted)),
-        Limit("margin with hot windings", "hot stall", True, lifts.margin_hot, lambda i: (
+        Limit("margin with hot windings", "hot stall", True, lifts.stall_margin_hot, lambda i: (
             "with the windings at their limit the motors give "
-            f"{_just_below(lifts.margin_hot[i])} of the torque that starts it")),
+            f"{_just_below(lifts.stall_margin_hot[i])} of the torque that starts it")),
         Limit("strength of the links", "strength", True, lifts.factor, lambda i: _strength_words(lifts, i)),
         Limit("winding temperature", "winding", True, np.where(up, (bears - machine.ambient) / warm, np.inf),
               lambda i: f"a winding gets {quantity(winding[i], '°C')}, its limit is {quantity(bears[i], '°C')}"),
@@ -192,17 +197,17 @@ def _required(lifts: Lifts) -> list[Limit]:
     """Required factors, one limit for each kind of link."""
     found = []
     for place, kind in enumerate(LinkKind):
-        spares, factors, links = lifts.kind_spares[place], lifts.kind_factors[place], lifts.kind_shortest[place]
-        if np.any(np.isfinite(spares)):
-            words, said = partial(_factor_words, links, factors, spares), LINKS[kind]
+        kept, factors, links = lifts.kind_factors_over_required[place], lifts.kind_factors[place], lifts.kind_short_links[place]
+        if np.any(np.isfinite(kept)):
+            words, said = partial(_factor_words, links, factors, kept), LINKS[kind]
             name, short = f"required factor of {said.plural}", FindingKind.LINK_BELOW_REQUIRED
-            found.append(Limit(name, said.tag, False, spares, words, short))
+            found.append(Limit(name, said.tag, False, kept, words, short))
     return found
 
 
-def _factor_words(links: np.ndarray, factors: np.ndarray, spares: np.ndarray, i: int) -> str:
-    required = factors[i] / spares[i]
-    return f"the {links[i]} has a factor of {number(factors[i], 3)}, {required:.4g} is required"
+def _factor_words(links: np.ndarray, factors: np.ndarray, kept: np.ndarray, i: int) -> str:
+    stands = "below" if kept[i] < 1 else "over"
+    return f"the {links[i]} has a factor of {number(factors[i], 3)}, {stands} the required {factors[i] / kept[i]:.4g}"
 
 
 def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
@@ -211,9 +216,9 @@ def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
     if lifts.end[i] in (End.STALLED, End.STALLED_AT_LAYER_END):
         where = ", where a new layer of rope begins" if lifts.end[i] == End.STALLED_AT_LAYER_END else ""
         return f"the motors stall about {length(lifts.height[i], 2)} up{where}"  # to a fortieth of the height
-    than = "less than" if lifts.margin_cold[i] < wanted.margin else "and"
-    times = number(lifts.margin_cold[i], 3)
-    return f"the motors have {times} times the torque that starts it, {than} the {wanted.margin:g} wanted"
+    than = "less than" if lifts.stall_margin_cold[i] < wanted.margin else "over"
+    times = number(lifts.stall_margin_cold[i], 3)
+    return f"the motors have {times} times the torque that starts it, {than} the required {wanted.margin:g}"
 
 
 def _just_below(share: float) -> str:
@@ -224,13 +229,13 @@ def _just_below(share: float) -> str:
 def _strength_words(lifts: Lifts, i: int) -> str:
     link, factor = lifts.weakest[i], lifts.factor[i]
     if factor < 1:
-        return f"the {link} breaks at {_just_below(factor)} of its load"
+        return f"the {link} breaks at {percent(factor, 3)} of its load" if factor < 1 - BARELY else f"the {link} just breaks"
     return f"the {link} bears {number(factor, 3)} times its load"
 
 
 def _time_words(lifts: Lifts, i: int, target: float) -> str:
     time = lifts.lift_time[i]
-    return f"it takes {duration(time)}, {duration(target)} are wanted" if time == time else "it does not come up"
+    return f"it takes {duration(time)}, the target is {duration(target)}" if time == time else "it does not come up"
 
 
 def not_up(lifts: Lifts, i: int) -> str:

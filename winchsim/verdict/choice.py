@@ -18,8 +18,8 @@ MOST_TRIES = 3
 """Candidates tried in full before giving up. [-]"""
 
 CLOSE = 0.005
-"""Difference in lift time between quasi-static model and full run up to which the end of a band is told with three digits; else it is
-told with two. [-] Own choice."""
+"""Difference in lift time between quasi-static model and full run up to which the end of a band is told with three digits; else
+it is told with two. [-] Own choice."""
 
 Called = Callable[[int], str]
 """Name of a candidate, for people."""
@@ -185,7 +185,7 @@ def _as_told(band: Band, ends: tuple[int, int], values: np.ndarray, best: int | 
 
 
 def _least(judged: Judged, among: np.ndarray, rank: np.ndarray) -> int | None:
-    for allowed in (among & judged.works & judged.easy, among & judged.works):
+    for allowed in (among & judged.works & judged.keeps_every_limit, among & judged.works):
         if allowed.any():
             return int(np.argmin(np.where(allowed, rank, np.inf)))
     return None
@@ -213,14 +213,14 @@ def why(choice: Choice, sort: str) -> str:
     index, judged = choice.recommended, choice.judged
     if index is None:
         return ""
-    room, limit = judged.room[index], judged.limits[judged.tightest[index]]
+    room, limit = judged.room[index], judged.limits[judged.nearest_limit[index]]
     if room >= 1:
         return (
             f"Of the {sort} it leaves the most room to the nearest limit, the {limit.name}, "
             f"which is kept {number(room, 3)} times over: {limit.words(index)}."
         )
     return (
-        f"Of the {sort} it comes nearest to keeping every limit; the {limit.name} is kept to {percent(room)}: "
+        f"Of the {sort} it comes nearest to keeping every limit; it misses the {limit.name} by {percent(1 - room)}: "
         f"{limit.words(index)}."
     )
 

@@ -1,4 +1,4 @@
-"""What can be changed to remedy a stall or a run-back: each lever proposes its smallest change that closed form calls enough."""
+"""What can remedy a stall or a run-back: each lever proposes its smallest change that closed form calls enough."""
 
 from __future__ import annotations
 

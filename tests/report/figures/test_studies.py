@@ -61,9 +61,9 @@ def test_lines_are_the_numbers_of_the_study(studies, see):
     np.testing.assert_allclose(x, study.diameters[lifts.lifted] * 1000)
     np.testing.assert_allclose(y, lifts.lift_time[lifts.lifted])
     for axes, label, values in (
-        (margin, "cold", lifts.margin_cold), (margin, "windings at limit", lifts.margin_hot),
-        (strength, "weakest link", lifts.factor), (strength, "over required factor", lifts.spare),
-        (current, "at rest", lifts.inrush_current),
+        (margin, "cold", lifts.stall_margin_cold), (margin, "windings at limit", lifts.stall_margin_hot),
+        (strength, "weakest link", lifts.factor), (strength, "over required factor", lifts.factor_over_required),
+        (current, "standstill", lifts.standstill_current),
     ):  # fmt: skip
         (line,) = see.labelled(axes, label)
         np.testing.assert_allclose(see.drawn(line)[1], values)
@@ -76,7 +76,7 @@ def test_limits_are_drawn_and_named(case, see):
     assert levels == [1.0, 1.2]
     assert [line.get_ydata()[0] for line in see.labelled(strength, "_limit")] == [1.0]
     words = {text.get_text() for text in margin.texts}
-    assert any("1.2 wanted" in word for word in words)
+    assert any("1.2 required" in word for word in words)
 
 
 def test_full_runs_are_open_marks_on_the_line(case, see):

@@ -107,7 +107,9 @@ def gear_figure(study: GearStudy, look: Look, *, us: bool = False) -> Figure:  #
 
 def heaviest_figure(study: HeaviestStudy, look: Look, *, us: bool = False) -> Figure:
     """The same over the load."""
-    best = None if study.easy_up_to is None else int(np.argmin(np.abs(study.masses - study.easy_up_to)))
+    best = (
+        None if study.keeps_every_limit_up_to is None else int(np.argmin(np.abs(study.masses - study.keeps_every_limit_up_to)))
+    )
     axis = Axis("Load", "lb" if us else "kg", study.masses)
     return _sweep(axis, study.judged, study.wanted, best, study.runs, look)
 
@@ -221,21 +223,21 @@ def _times(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
 
 
 def _margins(axes: Axes, axis: Axis, lifts: Lifts, look: Look, wanted: Wanted) -> None:
-    _line(axes, axis, np.minimum(lifts.margin_cold, 1e3), BLUE, "-", look, "cold")
-    _line(axes, axis, np.minimum(lifts.margin_hot, 1e3), VERMILLION, DASHED, look, "windings at limit")
+    _line(axes, axis, np.minimum(lifts.stall_margin_cold, 1e3), BLUE, "-", look, "cold")
+    _line(axes, axis, np.minimum(lifts.stall_margin_hot, 1e3), VERMILLION, DASHED, look, "windings at limit")
     for value in (1.0, wanted.margin):
         axes.axhline(value, color=GREY, linewidth=0.6 * look.line, linestyle=DOTTED, label="_limit")
-    axes.set_ylim(0, _top(lifts.margin_cold))
+    axes.set_ylim(0, _top(lifts.stall_margin_cold))
     mark = "□ " if axis.dots else "– – "
     _beside(axes, (("● cold" if axis.dots else "— cold", BLUE), (f"{mark}hot", VERMILLION),
-                   (f"··· {wanted.margin:g} wanted", GREY)), look)  # fmt: skip
+                   (f"··· {wanted.margin:g} required", GREY)), look)  # fmt: skip
 
 
 def _factors(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
     finite = np.where(np.isfinite(lifts.factor), lifts.factor, np.nan)
-    spare = np.where(np.isfinite(lifts.spare), lifts.spare, np.nan)
+    kept = np.where(np.isfinite(lifts.factor_over_required), lifts.factor_over_required, np.nan)
     _line(axes, axis, finite, INK, "-", look, "weakest link")
-    _line(axes, axis, spare, GREEN, DASHED, look, "over required factor")
+    _line(axes, axis, kept, GREEN, DASHED, look, "over required factor")
     axes.axhline(1.0, color=GREY, linewidth=0.6 * look.line, linestyle=DOTTED, label="_limit")
     axes.set_ylim(0, _top(finite))
     _beside(axes, (("● weakest" if axis.dots else "— weakest", INK), ("▲ / required" if axis.dots else "– – / required", GREEN),
@@ -243,12 +245,12 @@ def _factors(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
 
 
 def _currents(axes: Axes, axis: Axis, lifts: Lifts, look: Look) -> None:
-    running = np.where(lifts.lifted, lifts.highest_current, np.nan)
+    running = np.where(lifts.lifted, lifts.peak_current, np.nan)
     _line(axes, axis, running, BLUE, "-", look, "running")
-    _line(axes, axis, lifts.inrush_current, VERMILLION, DASHED, look, "at rest")
+    _line(axes, axis, lifts.standstill_current, VERMILLION, DASHED, look, "standstill")
     axes.set_ylim(bottom=0)
     marks = ("● ", "□ ") if axis.dots else ("— ", "– – ")
-    _beside(axes, ((f"{marks[0]}running", BLUE), (f"{marks[1]}at rest", VERMILLION)), look)
+    _beside(axes, ((f"{marks[0]}running", BLUE), (f"{marks[1]}standstill", VERMILLION)), look)
 
 
 def _top(values: np.ndarray) -> float:

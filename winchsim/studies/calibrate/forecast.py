@@ -198,8 +198,8 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
     running = (lifts.first_current + lifts.last_current) / 2
     return {
         "speed": speed,
-        "current": np.where(up, running, lifts.inrush_current),
-        "stall_current": lifts.inrush_current,
+        "current": np.where(up, running, lifts.standstill_current),
+        "stall_current": lifts.standstill_current,
         "voltage": np.where(up, lifts.last_voltage, np.nan),
         "margin": np.maximum(lifts.least_margin, LEAST_MARGIN),
         "hold": lifts.hold_margin / loads,

@@ -196,7 +196,7 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
         cause=None if sound(verdict) else _cause(verdict), lift_time=time,
         current=current, voltage=voltage, winding_start=max(g.winding_start for g in m.groups),
         winding_end=verdict.summary.peak_winding, weakest=worst.label if worst else "",
-        factor=worst.link.factor if worst else math.inf, required=worst.link.required if worst else math.nan,
+        factor=worst.link.factor if worst else math.inf, required_factor=worst.link.required if worst else math.nan,
         held=verdict.held, knock_proof=_knock_proof(verdict), coast=max(verdict.summary.highest - m.height(m.top_travel), 0.0),
         stop_time=None if time is None else STOP_AT * time, stop_current=None if current is None else STOP_AT * current,
         cut=_cut(m), rest_before=rest, lowering=lowering, fall_energy=energy, fall_speed=hits, catch_gap=GAP,
@@ -238,7 +238,7 @@ def _unloaded(machine: Machine, light: Lifts) -> Rung:
         number=1, mass=0.0, up=up, sound=up, sentence=text if up else "The unloaded drum does not wind all the rope.",
         cause=None if up else FindingKind.STALLED,
         lift_time=time if up else None, current=current, voltage=float(light.last_voltage[0]), winding_start=start,
-        winding_end=float(light.hottest[0]), weakest="", factor=math.inf, required=math.nan, held=None, knock_proof=None,
+        winding_end=float(light.peak_winding[0]), weakest="", factor=math.inf, required_factor=math.nan, held=None, knock_proof=None,
         coast=0.0, stop_time=STOP_UNLOADED * time if up else None, stop_current=STOP_UNLOADED * current, cut=_cut(machine),
         rest_before=0.0, lowering=nothing, fall_energy=0.0, fall_speed=0.0, catch_gap=GAP, catch_energy=0.0,
     )  # fmt: skip

@@ -33,7 +33,7 @@ class Rung:
         Of the hottest group. [°C]
     weakest : str
         Weakest link; empty for none.
-    factor, required : float
+    factor, required_factor : float
         Its factor, and what it should be. [-]
     held : bool or None
         Whether the load stays up with the power off.
@@ -67,7 +67,7 @@ class Rung:
     winding_end: float
     weakest: str
     factor: float
-    required: float
+    required_factor: float
     held: bool | None
     knock_proof: bool | None
     coast: float
@@ -86,4 +86,4 @@ class Rung:
         """Go or no-go in a few words."""
         if not self.sound:
             return "no go"
-        return "go" if self.factor >= self.required or not self.weakest else "care"
+        return "go" if self.factor >= self.required_factor or not self.weakest else "caution"

@@ -74,12 +74,12 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
                     f"At {given(far.mass, 'kg')} the load coasts {length(far.coast)} past the mark when the power goes off.",
                     value=far.coast, unit="m", help="Switch off that much earlier, and leave room above.")
         )  # fmt: skip
-    short = next((rung for rung in rungs if rung.sound and rung.factor < rung.required), None)
+    short = next((rung for rung in rungs if rung.sound and rung.factor < rung.required_factor), None)
     if short is not None:
         found.append(
             Finding(FindingKind.LINK_BELOW_REQUIRED, Severity.CAUTION,
                     f"From {given(short.mass, 'kg')} on the {short.weakest} has less than its required factor "
-                    f"({number(short.factor, 3)} of {short.required:g}).", value=short.factor, limit=short.required)
+                    f"({number(short.factor, 3)} of {short.required_factor:g}).", value=short.factor, limit=short.required_factor)
         )  # fmt: skip
     return tuple(found)
 
