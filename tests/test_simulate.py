@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Stage, Supply, with_value
-from winchsim.model import Event, build
+from winchsim.model import Event, Head, build
+from winchsim.model.ledger import kind_of
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.report.json_out import lift_json
 from winchsim.report.tables import energy_remark
@@ -130,6 +131,15 @@ def test_the_books_list_every_place_that_energy_goes(record):
     lifted = 9.80665 * (5.0 * height + rope * height * (record.machine.reach - height / 2))
     assert rope > 0
     assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(lifted, rel=1e-12)
+
+
+def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
+    books = record.energy
+    elements = {element.name for element in record.machine.chain.elements}
+    assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {h for h in Head if h.kind == "stored"}
+    assert set(Head) - set(books.spent) - set(books.stored_after) == {Head.SOURCE}
+    assert {kind_of(name) for name in elements} == {kind_of("motor drag")} == {"mechanical"}
+    assert kind_of("switched-off inductors") == "electrical"
 
 
 def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeypatch):

@@ -13,7 +13,7 @@ import numpy as np
 
 from winchsim.hybrid import Outcome, Run, Stats, run
 from winchsim.inputs import Inputs, Settings
-from winchsim.model import Event, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
+from winchsim.model import Event, Head, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
 from winchsim.model.judging import link_shares, mesh_force
 from winchsim.model.keys import Mark
 from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
@@ -509,32 +509,29 @@ def _demands(table: _Table) -> tuple[LinkDemand, ...]:
 # --- energy ---------------------------------------------------------------------------------------------------------
 
 
+_LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SUPPLY: Head.SWITCHED_OFF, Event.SETTLED: Head.ROPE_DAMPING}
+"""Head of the energy that is lost at once with an event; with any other it is an impact."""
+
+
 def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
     key, y0, marks = begun
-    source = 0.0
     spent: dict[str, float] = {}
     for segment in done.segments:
         t, weights, y = segment.gauss()
         for name, power in powers(problem.motion, segment.key, t, y).items():
-            amount = float(weights @ power)
-            if name == "source":
-                source += amount
-            else:
-                spent[name] = spent.get(name, 0.0) + amount
-    lost = list(marks) + [k for transition in done.events for k in transition.events]
-    spent["brake and pawl"] = spent.get("brake and pawl", 0.0) + sum(k.energy for k in lost if k.event is Event.DRUM_STOPS)
-    spent["switched-off inductors"] = sum(k.energy for k in lost if k.event is Event.SUPPLY)
-    spent["rope damping"] = spent.get("rope damping", 0.0) + sum(k.energy for k in lost if k.event is Event.SETTLED)
-    booked = (Event.DRUM_STOPS, Event.SUPPLY, Event.SETTLED)
-    spent["impacts"] = sum(k.energy for k in lost if k.event not in booked)
+            spent[name] = spent.get(name, 0.0) + float(weights @ power)
+    source = spent.pop(Head.SOURCE, 0.0)
+    for head in (*_LOST_UNDER.values(), Head.IMPACTS):
+        spent.setdefault(head, 0.0)
+    for lost in (*marks, *(k for transition in done.events for k in transition.events)):
+        spent[_LOST_UNDER.get(lost.event, Head.IMPACTS)] += lost.energy
     last = problem.last_key or key
     before = stored_energy(problem.motion, key, 0.0, y0)
     after = stored_energy(problem.motion, last, done.t, done.y)
     gained = sum(after.values()) - sum(before.values())
     residual = source - sum(spent.values()) - gained
-    scale = max(
-        abs(source), abs(after["potential"] - before["potential"]), sum(v for k, v in before.items() if k != "potential")
-    )
+    lifted = after[Head.POTENTIAL] - before[Head.POTENTIAL]
+    scale = max(abs(source), abs(lifted), sum(v for k, v in before.items() if k != Head.POTENTIAL))
     return EnergyBooks(source, MappingProxyType(spent), MappingProxyType(before), MappingProxyType(after), residual, scale)
 
 

@@ -9,15 +9,15 @@ books, `estimate` the closed-form balance at steady speed. Two make scenarios: `
 from winchsim.model.build import build
 from winchsim.model.estimate import pull, raise_time, steady_speed
 from winchsim.model.keys import Event, LoadPlace, ModeKey
-from winchsim.model.ledger import LEDGER_ITEMS, powers, stored_energy
+from winchsim.model.ledger import Head, powers, stored_energy
 from winchsim.model.machine import Machine
 from winchsim.model.motion import Flow, Motion
 from winchsim.model.switching import WinchProblem, start
 
 __all__ = [
-    "LEDGER_ITEMS",
     "Event",
     "Flow",
+    "Head",
     "LoadPlace",
     "Machine",
     "ModeKey",

@@ -5,6 +5,8 @@ Source energy = what is turned into heat at each place + what is stored + what i
 
 from __future__ import annotations
 
+from enum import StrEnum
+
 import numpy as np
 
 from winchsim.model.keys import LoadPlace, ModeKey
@@ -14,24 +16,52 @@ from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia, losses, moving_torques
 
-FIXED_ITEMS = (
-    "source resistance",
-    "supply limiter",
-    "copper",
-    "brushes",
-    "motor drag",
-    "rope damping",
-    "stretch wound onto the drum",
-    "guide and slope",
-    "brake and pawl",
-)
-"""Heads of the books under which energy is turned into heat or carried away, besides the chain's elements."""
 
-STORED_ITEMS = ("kinetic", "potential", "rope stretch", "inductors")
-"""Heads under which energy is stored."""
+class HeadKind(StrEnum):
+    """Sort of a head of the books."""
 
-LEDGER_ITEMS = (*FIXED_ITEMS, *STORED_ITEMS, "impacts")
-"""All heads of the books but the chain's elements."""
+    GIVEN = "given"
+    ELECTRICAL = "electrical"
+    MECHANICAL = "mechanical"
+    STORED = "stored"
+
+
+class Head(StrEnum):
+    """Heads of the books besides the chain's elements, which go by their own names; each with its sort."""
+
+    kind: HeadKind
+
+    def __new__(cls, value: str, kind: HeadKind) -> Head:
+        """A head of one sort."""
+        head = str.__new__(cls, value)
+        head._value_ = value
+        head.kind = kind
+        return head
+
+    SOURCE = "source", HeadKind.GIVEN
+    SOURCE_RESISTANCE = "source resistance", HeadKind.ELECTRICAL
+    LIMITER = "supply limiter", HeadKind.ELECTRICAL
+    COPPER = "copper", HeadKind.ELECTRICAL
+    BRUSHES = "brushes", HeadKind.ELECTRICAL
+    MOTOR_DRAG = "motor drag", HeadKind.MECHANICAL
+    ROPE_DAMPING = "rope damping", HeadKind.MECHANICAL
+    WOUND_STRETCH = "stretch wound onto the drum", HeadKind.MECHANICAL
+    GUIDE = "guide and slope", HeadKind.MECHANICAL
+    BRAKE = "brake and pawl", HeadKind.MECHANICAL
+    SWITCHED_OFF = "switched-off inductors", HeadKind.ELECTRICAL
+    IMPACTS = "impacts", HeadKind.MECHANICAL
+    KINETIC = "kinetic", HeadKind.STORED
+    POTENTIAL = "potential", HeadKind.STORED
+    ROPE_STRETCH = "rope stretch", HeadKind.STORED
+    INDUCTORS = "inductors", HeadKind.STORED
+
+
+def kind_of(head: str) -> HeadKind:
+    """Sort of a head; what is no `Head` is an element of the chain, which turns energy into friction's heat."""
+    return _KINDS.get(head, HeadKind.MECHANICAL)
+
+
+_KINDS: dict[str, HeadKind] = {head: head.kind for head in Head}
 
 
 def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
@@ -47,26 +77,26 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     Returns
     -------
     dict of str to ndarray, shape (k,)
-        ``source`` first, then `FIXED_ITEMS`, then the chain's elements by name.
+        `Head.SOURCE` first, then the other heads that are no store, then the chain's elements by name.
     """
     m = motion.machine
     now = motion.flow(key)(t, list(y))
     zero = np.zeros_like(t)
     total = np.broadcast_to(now.total, t.shape)
-    out = {"source": now.open_voltage * total, "source resistance": m.source.resistance * total**2}
+    out: dict[str, np.ndarray] = {Head.SOURCE: now.open_voltage * total, Head.SOURCE_RESISTANCE: m.source.resistance * total**2}
     limited = key.regime is sp.Regime.CURRENT
     limiter = (now.open_voltage - m.source.resistance * total - now.voltage) * total
-    out["supply limiter"] = limiter if limited else zero
-    out["copper"], out["brushes"] = zero, zero
+    out[Head.LIMITER] = limiter if limited else zero
+    out[Head.COPPER], out[Head.BRUSHES] = zero, zero
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
-        out["copper"] = out["copper"] + group.live * resistance * current**2
-        out["brushes"] = out["brushes"] + group.live * group.motor.brush_drop * np.abs(current)
-    out["motor drag"] = _motor_drag(m, y[1]) if key.whole else zero
-    out["rope damping"] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
-    out["stretch wound onto the drum"] = rope.wound_stretch_power(m.line, now.tension, now.elastic, now.taken_up)
+        out[Head.COPPER] = out[Head.COPPER] + group.live * resistance * current**2
+        out[Head.BRUSHES] = out[Head.BRUSHES] + group.live * group.motor.brush_drop * np.abs(current)
+    out[Head.MOTOR_DRAG] = _motor_drag(m, y[1]) if key.whole else zero
+    out[Head.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
+    out[Head.WOUND_STRETCH] = rope.wound_stretch_power(m.line, now.tension, now.elastic, now.taken_up)
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
-    out["guide and slope"] = m.body.friction * np.abs(y[3]) if rubs else zero
-    out["brake and pawl"] = zero
+    out[Head.GUIDE] = m.body.friction * np.abs(y[3]) if rubs else zero
+    out[Head.BRAKE] = zero
     out.update(_chain_powers(motion, key, now, y))
     return out
 
@@ -101,7 +131,7 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     for name, row in zip(names, rows, strict=False):
         out[name] = out[name] + row
     if "brake" in out:
-        out["brake and pawl"] = out.pop("brake")  # one head for both
+        out[Head.BRAKE] = out.pop("brake")  # one head for both
     return out
 
 
@@ -130,8 +160,8 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
         for group, current in zip(m.groups, now.currents, strict=True):
             inductors += group.live * (group.motor.inductance or 0.0) * current**2 / 2
     return {
-        "kinetic": kinetic,
-        "potential": load.potential_energy(m.body, state[2], m.reach - state[2]),
-        "rope stretch": rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
-        "inductors": inductors,
+        Head.KINETIC: kinetic,
+        Head.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),
+        Head.ROPE_STRETCH: rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
+        Head.INDUCTORS: inductors,
     }

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from winchsim.inputs import Inputs, Spec, walk
-from winchsim.model import Machine
+from winchsim.model import Head, Machine
 from winchsim.model.machine import Assumed
 from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
 from winchsim.report.timeline import timeline
@@ -143,7 +143,7 @@ def is_limited(found: StallPull) -> bool:
 def energy_rows(books: EnergyBooks, *, us: bool) -> list[Row]:
     """Head, energy and share, the largest first behind what the supply gave."""
     gained = {head: books.stored_after[head] - books.stored_before[head] for head in books.stored_after}
-    heads = [("lifted" if head == "potential" else f"stored, {head}", amount) for head, amount in gained.items()]
+    heads = [("lifted" if head == Head.POTENTIAL else f"stored, {head}", amount) for head, amount in gained.items()]
     heads += list(books.spent.items())
     scale = max(abs(books.source), books.scale)
     shown = [(head, amount) for head, amount in heads if abs(amount) >= LEAST_SHARE * scale]

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from winchsim.model.ledger import Head, HeadKind, kind_of
 from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import BLUE, GREY, INK, VERMILLION, Look, blank, box, drawing, fitted, plain_ticks, text_width
 from winchsim.simulate import EnergyBooks, Record
@@ -17,7 +19,10 @@ MOST_BARS = 11
 LEAST_SHARE = 2e-3
 """Heads below this share of all energy go together. [-]"""
 
-_ELECTRICAL = ("source resistance", "supply limiter", "copper", "brushes", "switched-off inductors", "inductors")
+_STORED: dict[str, str] = {
+    Head.POTENTIAL: "lifting the load", Head.KINETIC: "motion at the end", Head.ROPE_STRETCH: "rope stretch left",
+}  # fmt: skip
+"""What a bar of stored energy is called, where its head alone says too little."""
 
 
 @dataclass(frozen=True)
@@ -30,13 +35,13 @@ class EnergyBar:
         As the reader sees it.
     energy : float
         [J]
-    kind : str
-        ``stored``, ``electrical`` or ``mechanical``.
+    kind : HeadKind
+        Stored, electrical or mechanical.
     """
 
     name: str
     energy: float
-    kind: str
+    kind: HeadKind
 
 
 def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
@@ -53,26 +58,21 @@ def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
     """
     gained = {name: books.stored_after[name] - books.stored_before[name] for name in books.stored_after}
     given = max(books.source, 0.0) + sum(-v for v in gained.values() if v < 0) + sum(-v for v in books.spent.values() if v < 0)
-    bars = [EnergyBar(_stored_name(name), value, "stored") for name, value in gained.items() if value > 0]
+    bars = [EnergyBar(_STORED.get(name, name), value, HeadKind.STORED) for name, value in gained.items() if value > 0]
     if books.source < 0:
-        bars.append(EnergyBar("back into the source", -books.source, "electrical"))
+        bars.append(EnergyBar("back into the source", -books.source, HeadKind.ELECTRICAL))
     for name, value in books.spent.items():
         if value > 0:
-            bars.append(EnergyBar(name, value, "electrical" if name in _ELECTRICAL else "mechanical"))
+            bars.append(EnergyBar(name, value, kind_of(name)))
     bars.sort(key=lambda bar: -bar.energy)
     given = max(given, sum(bar.energy for bar in bars))
     large = [bar for bar in bars[:MOST_BARS] if bar.energy >= LEAST_SHARE * given]
     rest = bars[len(large) :]
     if rest:
         name = rest[0].name if len(rest) == 1 else f"{len(rest)} smaller ones"
-        kind = rest[0].kind if len(rest) == 1 else "mechanical"
+        kind = rest[0].kind if len(rest) == 1 else HeadKind.MECHANICAL
         large.append(EnergyBar(name, sum(bar.energy for bar in rest), kind))
     return tuple(large), given
-
-
-def _stored_name(name: str) -> str:
-    words = {"potential": "lifting the load", "kinetic": "motion at the end", "rope stretch": "rope stretch left"}
-    return words.get(name, name)
 
 
 def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
@@ -101,9 +101,9 @@ def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:  #
 
 
 _KINDS = {
-    "stored": ("stored", BLUE, ""),
-    "electrical": ("electrical heat", VERMILLION, "////"),
-    "mechanical": ("friction", GREY, "---"),
+    HeadKind.STORED: ("stored", BLUE, ""),
+    HeadKind.ELECTRICAL: ("electrical heat", VERMILLION, "////"),
+    HeadKind.MECHANICAL: ("friction", GREY, "---"),
 }
 """Name, colour and hatch of each kind of head."""
 
@@ -113,7 +113,7 @@ def _amount(bar: EnergyBar, given: float) -> str:
     return quantity(bar.energy, "J") + (f" · {fixed_percent(bar.energy / given, 1)}" if given > 0 else "")
 
 
-def _draw_bars(axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float) -> None:  # type: ignore[no-untyped-def]
+def _draw_bars(axes: Axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float) -> None:
     for i, bar in enumerate(bars):
         _, colour, hatch = _KINDS[bar.kind]
         axes.barh(i, bar.energy, height=0.68, facecolor=colour if not hatch else "white", edgecolor=colour, hatch=hatch,

@@ -213,10 +213,10 @@ def us_axis(axes: Axes, unit: str, look: Look) -> None:
         return
     per, shift = PRINTED_UNITS[unit].factor, PRINTED_UNITS[unit].offset
 
-    def there(value):  # type: ignore[no-untyped-def]
+    def there(value: Any) -> Any:
         return in_unit((value - shift) / per, other)
 
-    def back(value):  # type: ignore[no-untyped-def]
+    def back(value: Any) -> Any:
         target = PRINTED_UNITS[other]
         return (value - target.offset) / target.factor * per + shift
 

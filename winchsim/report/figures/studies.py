@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -193,7 +194,7 @@ def _shade(axes: Axes, axis: Axis, judged: Judged) -> None:
         axes.axvspan(low, high, facecolor="none", edgecolor=PALE, hatch="////", linewidth=0, zorder=0, label="_does not work")
 
 
-def _line(axes: Axes, axis: Axis, values: np.ndarray, colour: str, dashes, look: Look, label: str) -> None:  # type: ignore[no-untyped-def]
+def _line(axes: Axes, axis: Axis, values: np.ndarray, colour: str, dashes: Any, look: Look, label: str) -> None:
     if axis.dots:
         marker = {BLUE: "o", VERMILLION: "s", INK: "o", GREEN: "^"}[colour]
         axes.plot(axis.shown, values, color=colour, linestyle="none", marker=marker, markersize=look.line * 2, label=label,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -14,6 +15,9 @@ MOST_SAMPLES = 6_000
 """More samples than this in one curve are thinned to the ends, the least and the most of each of `COLUMNS` columns."""
 
 COLUMNS = 800
+
+Time = TypeVar("Time", float, np.ndarray)
+"""One instant, or an array of them."""
 
 
 @dataclass(frozen=True)
@@ -46,9 +50,10 @@ class Window:
         after = f" after {number(self.origin, 5)} s" if self.origin else ""
         return f"Time{after} ({self.unit})"
 
-    def shown(self, time):  # type: ignore[no-untyped-def]
+    def shown(self, time: Time) -> Time:
         """Time in the axis's unit, float or array."""
-        return in_unit(time - self.origin, self.unit)
+        found: Time = in_unit(time - self.origin, self.unit)
+        return found
 
 
 def window(start: float, end: float, around: float = 0.0) -> Window:
