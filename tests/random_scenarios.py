@@ -55,7 +55,8 @@ def random_inputs(seed: int) -> sc.Inputs:
     )
     stages = _stages(d)
     drum = sc.Drum(
-        diameter=d.log(0.003, 0.3), width=d.log(0.02, 0.5), layering=d.pick("stacked", "nested"), dead_turns=d.pick(0.0, 3.0, 5.0),
+        diameter=d.log(0.003, 0.3), width=d.log(0.02, 0.5), layering=d.pick("stacked", "nested"),
+        dead_turns=d.pick(0.0, 3.0, 5.0),
         drag=d.pick(0.0, d.log(1e-5, 1e-1)), bearing_efficiency=d.pick(1.0, d.uniform(0.8, 1)),
         cross_pin_diameter=None, support_span=d.pick(None, 0.1),
     )  # fmt: skip

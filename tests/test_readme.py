@@ -222,7 +222,7 @@ def claims(story) -> list[str]:
         f"{ExitCode.INTERNAL:d} for a fault of the program itself, {ExitCode.INTERRUPTED:d} when it was interrupted",
         "counted from 1 at the motors",
         f"parts of rope that carry the load, {falls} without a block",
-        "Below 1 it breaks; between 1 and the factor wanted",
+        "Below 1 it breaks; between 1 and the **required** factor",
     ]
 
 

@@ -73,7 +73,7 @@ def test_json_is_one_document_in_si(written, command):
     facts = json.loads((folder / f"{command}.json").read_text())
     assert done.code == ExitCode.GOOD
     assert facts["meta"]["scenario_hash"] and facts["verdict"] and facts["cautions"]
-    assert len(facts["rows"]) > 5 and facts["full_runs"] and facts["wanted"] == {"margin": 1.2, "target_time_s": None}
+    assert len(facts["rows"]) > 5 and facts["full_runs"] and facts["required"] == {"margin": 1.2, "target_time_s": None}
     for row in facts["rows"]:
         assert {"works", "reason", "lift_time_s", "stall_margin_cold", "weakest", "holding", "last_pull_n"} <= set(row)
     assert facts["largest_difference"] < 0.01
@@ -128,7 +128,7 @@ def test_options_narrow_the_drums(crate):
     facts = json.loads(done.out)
     diameters = [row["diameter_m"] for row in facts["rows"]]
     assert min(diameters) == pytest.approx(0.008) and max(diameters) == pytest.approx(0.014)
-    assert facts["wanted"] == {"margin": 1.5, "target_time_s": 20.0}
+    assert facts["required"] == {"margin": 1.5, "target_time_s": 20.0}
     inches = Screen().run("drum", crate, "--units", "us", "--range", "1/4 in:1/2 in")
     assert "0.500 in" in inches.out
 

@@ -255,14 +255,14 @@ def chance(value: float) -> str:
 def broken_sentences(broken: Broken) -> tuple[str, ...]:
     """What a breakage says, in sentences."""
     link, unit = broken.broke.link, broken.broke.link.strength.unit
-    asked = quantity(broken.implied, unit)
+    bore = quantity(broken.implied, unit)
     load = given(broken.test.mass, "kg")
-    found = [f"The {broken.broke.name} broke in test {broken.test.number} ({load}), which asked {asked} of it."]
+    found = [f"The {broken.broke.name} broke in test {broken.test.number} ({load}), which loaded it with {bore}."]
     if broken.survived_mass is not None:
         found[0] += f" With {given(broken.survived_mass, 'kg')} it bore {quantity(broken.survived, unit)}."
-        found.append(f"So its strength is between {quantity(broken.survived, unit)} and {asked}, as it is now.")
+        found.append(f"So its strength is between {quantity(broken.survived, unit)} and {bore}, as it is now.")
     else:
-        found.append(f"So its strength is {asked} at most, as it is now.")
+        found.append(f"So its strength is {bore} at most, as it is now.")
     strength = link.strength
     share = broken.share_of_estimate
     compare = f"The estimate was {quantity(strength.value, unit)}"
@@ -277,7 +277,7 @@ def broken_sentences(broken: Broken) -> tuple[str, ...]:
     found.append(compare)
     if broken.next is not None:
         factor = number(broken.next.factor, 2)
-        found.append(f"Were it stronger, the {broken.next.name} would be next: it bears {factor} times what this load asks.")
+        found.append(f"Were it stronger, the {broken.next.name} would be next: it bears {factor} times its own load here.")
     if broken.set_path and broken.set_value is not None:
         found.append(f'To put it into the scenario: --set {broken.set_path}="{quantity(broken.set_value, unit)}".')
     return tuple(found)

@@ -35,7 +35,7 @@ SUMMARY_UNITS = {
 """Unit of every number of the summary, in the order of the output."""
 
 _SNAG_UNITS = {
-    "current_limit": "A", "broke": "", "factor": "", "worst": "", "peak_tension": "N", "reached": "",
+    "current_limit": "A", "broke": "", "factor": "", "weakest": "", "peak_tension": "N", "reached": "",
 }  # fmt: skip
 
 _EVENT_UNITS = {

@@ -46,7 +46,7 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     out.sentence(ladder.sentence, paint.good if ladder.good else paint.bad)
     out.sentence(": ".join(part for part in (name, ladder.machine.title) if part), paint.faint)
     out.heading("Rungs")
-    rows = [("#", "load", "rest", "time", "current", "motors", "winding", "factor", "off", "stop over", "")]
+    rows = [("#", "load", "rest", "time", "current", "at motors", "winding", "factor", "power off", "stop over", "")]
     for rung in ladder.rungs:
         rows.append((str(rung.number), out.said(load_text(rung)), rest_text(rung), _time(rung.lift_time),
                      _q(rung.current, "A"), _q(rung.voltage, "V"), out.said(quantity(rung.winding_end, "°C")),
@@ -54,8 +54,8 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
                      f"{_time(rung.stop_time)} {_q(rung.stop_current, 'A')}" if rung.up else "", rung.verdict))  # fmt: skip
     out.table(rows, "rrrrrrrr r")
     out.sentence(
-        "current, motors: of the supply, and voltage at the motors, halfway up; factor: of the weakest link; off: what the "
-        "load does with the power off, at rest: it holds until a knock; caution: a link has less than its required factor.",
+        "current: of the supply, at motors: the voltage there, both halfway up; factor: of the weakest link; power off: what "
+        "the load does then, at rest: it holds until a knock; caution: a link has less than its required factor.",
         indent="  ",
     )  # fmt: skip
     out.heading("Down again, and a fall")
@@ -162,8 +162,8 @@ def _how(rung: Rung) -> str:
 
 _UNITS = {
     "number": "", "mass": "kg", "up": "", "sound": "", "sentence": "", "lift_time": "s", "current": "A", "voltage": "V",
-    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required_factor": "", "held": "", "knock_proof": "",
-    "coast": "m", "stop_time": "s", "stop_current": "A", "cut": "s", "rest_before": "s", "fall_energy": "J",
+    "winding_start": "°C", "winding_end": "°C", "weakest": "", "factor": "", "required_factor": "", "held": "",
+    "knock_proof": "", "coast": "m", "stop_time": "s", "stop_current": "A", "cut": "s", "rest_before": "s", "fall_energy": "J",
     "fall_speed": "m/s", "catch_gap": "m", "catch_energy": "J",
 }  # fmt: skip
 """Unit of every number of a rung, in the order of the output."""
@@ -250,7 +250,7 @@ def ladder_page(ladder: Ladder, *, name: str = "", us: bool = False) -> str:
         style=(room / "ladder.css").read_text(encoding="utf-8"),
         title=safe(ladder.machine.title or name or "winch"),
         file=safe(name or "scenario"),
-        stand="good" if ladder.good else "bad",
+        verdict_class="good" if ladder.good else "bad",
         sentence=safe(say(ladder.sentence)),
         findings=_findings(ladder, say),
         heads="".join(f"<th>{safe(head)}</th>" for head in _HEADS),

@@ -59,7 +59,7 @@ class Report:
         return self.record.machine.title or self.scenario.name
 
     @property
-    def stand(self) -> tuple[str, str]:
+    def stamp(self) -> tuple[str, str]:
         """One word for the style of the verdict (``good``, ``bad`` or ``open``), and what it says in words."""
         v = self.verdict
         if not v.trusted:
@@ -92,15 +92,15 @@ def page(report: Report) -> str:
     str
         A whole document; the same for the same report.
     """
-    stand, words = report.stand
+    verdict_class, words = report.stamp
     template = Template((files("winchsim.report") / "page.html").read_text(encoding="utf-8"))
     style = (files("winchsim.report") / "page.css").read_text(encoding="utf-8")
     return template.substitute(
         style=style,
         title=safe(report.title),
         size="long" if len(report.title) > LONG_TITLE else "short",
-        stand=stand,
-        stand_words=safe(words),
+        verdict_class=verdict_class,
+        stamp=safe(words),
         sentence=_said(report.verdict.sentence, report),
         file=safe(report.scenario.name),
         version=safe(__version__),

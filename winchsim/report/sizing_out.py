@@ -30,8 +30,8 @@ _UNITS: Mapping[str, str] = {
     "stall_margin_hot": "", "least_margin": "", "standstill_current": "A", "first_current": "A", "last_current": "A",
     "peak_current": "A", "mean_current": "A", "last_voltage": "V", "lowest_voltage": "V", "winding_end": "°C", "case_end": "°C",
     "peak_winding": "°C", "over_limit": "", "charge": "C", "energy_in": "J", "peak_tension": "N", "factor": "", "weakest": "",
-    "factor_over_required": "", "short_link": "", "stall_factor": "", "stall_weakest": "", "hold_margin": "N·m", "layers": "", "last_pull": "N",
-    "time_constant": "s", "bounce_period": "s", "in_range": "",
+    "factor_over_required": "", "short_link": "", "stall_factor": "", "stall_weakest": "", "hold_margin": "N·m", "layers": "",
+    "last_pull": "N", "time_constant": "s", "bounce_period": "s", "in_range": "",
 }  # fmt: skip
 """Unit of every field of a slow lift that is given out, in that order."""
 
@@ -143,7 +143,7 @@ def heaviest_json(study: HeaviestStudy, digest: str | None = None) -> str:
         limits=[{"limit": r.name, "hard": r.hard, "mass_kg": r.mass, "beyond": r.reason or None} for r in study.reaches],
         most_power={"mass_kg": study.power_mass, "power_w": study.power, "speed_m_s": study.power_speed},
         full_runs=[run_facts(run, float(study.masses[run.index])) for run in study.runs],
-        largest_difference=study.largest_difference, wanted=_wanted(study),
+        largest_difference=study.largest_difference, required=_required(study),
     )  # fmt: skip
 
 
@@ -155,11 +155,11 @@ def _choice_json(study: Any, choice: Choice, rows: list[Facts], digest: str | No
         recommended=None if take is None else {key(name, unit): choice.values[take].item(), "reason": study.reason},
         confirmed=choice.good, band=_band(choice.band, name, unit), other_bands=choice.other_bands,
         full_runs=[run_facts(run, choice.values[run.index].item()) for run in choice.runs],
-        largest_difference=choice.largest_difference, wanted=_wanted(study), **more,
+        largest_difference=choice.largest_difference, required=_required(study), **more,
     )  # fmt: skip
 
 
-def _wanted(study: Any) -> Facts:
+def _required(study: Any) -> Facts:
     return {"margin": study.wanted.margin, "target_time_s": study.wanted.target_time}
 
 

@@ -62,13 +62,13 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
     else:
         out.sentence("With the power off no drum of the range holds the load against a jolt.", indent="  ")
     out.heading("Diameters")
-    rows = [("drum", "D/d", "time", "cold", "hot", "amps", "factor", "power off", "layer", "pull", "")]
+    rows = [("drum", "D/d", "time", "margin cold/hot", "current", "factor", "power off", "layer", "pull", "")]
     for i in drum_room.rows_to_show(study):
         mark = " <" if i == choice.recommended else ""
         size = out.q(study.diameters[i], "mm") + mark
         rows.append((size, number(study.bend_ratios[i], 2), *_cells(choice, i), _layers(choice.lifts, i),
                      _last_pull(choice.lifts, i), _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrrr rr")
+    out.table(rows, "rrrrrr rr")
     _legend(out, "; pull: the most that the motors pull on the last layer, as warm as they are there")
     _foot(out, choice.runs, lambda i: drum_room.size_text(study.diameters[i]), checked(choice))
     out.findings(choice.findings)
@@ -82,7 +82,7 @@ def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Pa
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, f"{edge.told:g}"))
     out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
-    rows = [("count", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
+    rows = [("count", "time", "margin cold/hot", "current", "factor", "power off", "winding", "")]
     for i in range(len(choice.values)):
         mark = " <" if i == choice.recommended else ""
         rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice, i), _winding(out, choice, i),
@@ -101,7 +101,7 @@ def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, quantity(edge.told, "V", edge.digits)))
     out.heading("Voltages")
-    rows = [("voltage", "time", "cold", "hot", "amps", "factor", "power off", "winding", "")]
+    rows = [("voltage", "time", "margin cold/hot", "current", "factor", "power off", "winding", "")]
     for i in _thinned(choice.values, 14, {run.index for run in choice.runs}):
         mark = " <" if i == choice.recommended else ""
         rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice, i), _winding(out, choice, i),
@@ -122,8 +122,8 @@ def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Pain
     for i in gears_room.rows_to_show(study):
         option = study.options[i]
         mark = "<" if i == choice.recommended else "-"
-        time, cold, hot, amps, factor, power_off = _cells(choice, i)
-        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {amps} A; torque {cold} cold, {hot} hot; weakest link "
+        time, margins, current, factor, power_off = _cells(choice, i)
+        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {current}; margin {margins} cold/hot; weakest link "
                        f"{factor}; {power_off}; {_standing(choice.judged, i)}.")  # fmt: skip
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:.4g}:1", checked(choice))
     out.findings(choice.findings)
@@ -183,8 +183,8 @@ def _edge(edge: Edge, which: str, text: str) -> str:
 
 def _legend(out: Lines, more: str = "") -> None:
     text = (
-        "cold, hot: torque of the motors over what starts the load, at the start and with windings at their limit; amps: "
-        "running/at rest; factor: of the weakest link while it lifts; power off: holds, holds at rest but not against a "
+        "margin: torque of the motors over what starts the load, at the start and with windings at their limit; current: "
+        "running/standstill; factor: of the weakest link while it lifts; power off: holds, holds at rest but not against a "
         "jolt, or runs back"
     )
     out.sentence(f"{text}{more}.", indent="  ")
@@ -196,19 +196,19 @@ def _digits(choice: Choice) -> int:
     return 3 if off is not None and off <= BORNE_OUT else 2
 
 
-def _cells(choice: Choice, i: int) -> tuple[str, str, str, str, str, str]:
-    """Time, margins cold and hot, current running and at rest, factor, power off."""
+def _cells(choice: Choice, i: int) -> tuple[str, str, str, str, str]:
+    """Time, margins cold and hot, current running and at standstill, factor, power off."""
     lifts = choice.lifts
     built = lifts.end[i] != End.CANNOT_BE_BUILT
     time = duration(float(lifts.lift_time[i]), _digits(choice)) if lifts.lifted[i] else ENDS[End(int(lifts.end[i]))]
     if not built:
-        return time, "", "", "", "", ""
+        return time, "", "", "", ""
     holds = HOLDING[Hold(int(lifts.holding[i]))] if lifts.lifted[i] else ""
     running = number(lifts.peak_current[i], 2) if lifts.peak_current[i] > 0 else "-"
     factor = "" if math.isinf(lifts.factor[i]) else number(lifts.factor[i], 2)
     return (
-        time, number(lifts.stall_margin_cold[i], 3), number(lifts.stall_margin_hot[i], 3),
-        f"{running}/{number(lifts.standstill_current[i], 2)}", factor, holds,
+        time, f"{number(lifts.stall_margin_cold[i], 3)}/{number(lifts.stall_margin_hot[i], 3)}",
+        f"{running}/{number(lifts.standstill_current[i], 2)} A", factor, holds,
     )  # fmt: skip
 
 

@@ -211,7 +211,7 @@ def spread_json(found: Spread, cautions: tuple[str, ...], *, digest: str | None 
         level=found.level,
         probabilities={name: _probability_facts(p) for name, p in found.probabilities.items()},
         quantiles={
-            key(row.name, row.unit): dict(zip((f"{100 * level:g} %" for level in LEVELS), row.values, strict=True))
+            key(row.name, row.unit): [{"share": level, "value": value} for level, value in zip(LEVELS, row.values, strict=True)]
             for row in found.quantities
         },
         rank_noise=found.noise,
@@ -255,7 +255,7 @@ def spread_csv(found: Spread) -> str:
     """Every build as a row: what was drawn, and what became of it; SI with the unit in each head."""
     heads = [
         "build",
-        "fate",
+        "outcome",
         "lift_time_s",
         "mean_current_a",
         "winding_over_limit_k",

@@ -85,26 +85,26 @@ def margin_rows(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
     return rows
 
 
-LINK_HEADS = ("factor", "wanted", "asked", "bears", "at", "link")
+LINK_HEADS = ("factor", "required", "load", "bears", "at", "link")
 """Heads of the table of links."""
 
 
 def link_rows(rows: Sequence[LinkRow], *, us: bool) -> list[Row]:
-    """Rows under `LINK_HEADS`; a factor below what is wanted has ``<`` behind it."""
+    """Rows under `LINK_HEADS`; a factor below the required one has ``<`` behind it."""
     table: list[Row] = []
     for row in rows:
         link, strength = row.link, row.link.strength
-        asked = ("≤ " if link.bound and link.demand > 0 else "") + quantity(link.demand, strength.unit, us=us)
+        load = ("≤ " if link.bound and link.demand > 0 else "") + quantity(link.demand, strength.unit, us=us)
         bears = quantity(strength.value, strength.unit, us=us) + (MEMORY if strength.basis == "from memory" else "")
         when = f"{fixed(link.time, 1)} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
-        table.append((factor, f"{link.required:g}", asked, bears, when, row.label + (", broke" if row.broke else "")))
+        table.append((factor, f"{link.required:g}", load, bears, when, row.label + (", broke" if row.broke else "")))
     return table
 
 
 def link_remarks(rows: Sequence[LinkRow]) -> list[str]:
     """What the signs in the table of links mean."""
-    found = ["factor = bears / asked; below 1 it breaks"]
+    found = ["factor = bears / load; below 1 it breaks"]
     if any(row.link.bound and row.link.demand > 0 for row in rows):
         found.append("≤ the train is held there, and friction leaves open how much of it the link carries")
     if any(row.link.strength.basis == "from memory" for row in rows):

@@ -270,8 +270,8 @@ def _lift_batch(batch: Batch) -> Lifts:
         first_current=course.first_current, last_current=course.last_current, peak_current=course.peak_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
         lowest_voltage=course.lowest_voltage, winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
-        case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0], peak_winding=np.maximum.reduce(course.hottest),
-        over_limit=tight_winding > tight_limit, tight_winding=tight_winding, tight_limit=tight_limit,
+        case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0],
+        peak_winding=np.maximum.reduce(course.hottest), over_limit=tight_winding > tight_limit, tight_winding=tight_winding, tight_limit=tight_limit,
         charge=course.charge + spinning, energy_in=course.energy + batch.raising.voltage * spinning,
         last_speed=course.last_speed * path.radii[-1] / m.line.falls,
         peak_tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
@@ -445,8 +445,8 @@ def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.nd
     first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
     every = np.arange(n)
     found = dict(
-        factor=1 / worst[first, every], factor_over_required=1 / short_of[short, every], stall_factor=1 / at_stall[stall, every],
-        weakest=labels[first], short_link=labels[short], stall_weakest=labels[stall],
+        factor=1 / worst[first, every], factor_over_required=1 / short_of[short, every],
+        stall_factor=1 / at_stall[stall, every], weakest=labels[first], short_link=labels[short], stall_weakest=labels[stall],
     )  # fmt: skip
     return found | _by_kind(batch, worst, labels)
 

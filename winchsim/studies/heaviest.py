@@ -214,7 +214,7 @@ def mass_text(mass: Any, digits: int = 3) -> str:
 
 
 def up_to_text(mass: float, run: FullRun | None) -> str:
-    """A mass that people can weigh, not above the given one; two digits where the quasi-static model is far from its full run."""
+    """A mass that people can weigh, not above the given one; two digits where its full run is far from the slow lift."""
     close = run is not None and run.difference is not None and abs(run.difference) <= CLOSE
     digits = 3 if close else 2
     return mass_text(rounded(mass, digits), digits)

@@ -23,7 +23,7 @@ over minutes."""
 
 
 def overload(case: Case) -> Iterator[Finding]:
-    """The link that broke: what it was asked for, what it bears, what would do."""
+    """The link that broke: what loaded it, what it bears, what would do."""
     event, limit = case.history.broke, case.history.broken_link
     if event is None or limit is None:
         return
@@ -34,8 +34,10 @@ def overload(case: Case) -> Iterator[Finding]:
     if strength.high > strength.low:
         low, high = (number(in_unit(v, strength.unit)) for v in (strength.low, strength.high))
         reach = f" ({low} to {high} {strength.unit}, {strength.basis})"
-    asked = quantity(demand, strength.unit)
-    text = f"The {name} breaks {after(event.time)}, {_load_at(event)}: it is asked for {asked} and bears {bears}{reach}."
+    text = (
+        f"The {name} breaks {after(event.time)}, {_load_at(event)}: it is loaded with {quantity(demand, strength.unit)} "
+        f"and bears {bears}{reach}."
+    )
     yield Finding(
         _meaning(limit.kind), Severity.DANGER, text, event.time, event.height, demand, strength.value,
         strength.unit, _link_advice(case, limit, demand), limit.where,
@@ -73,8 +75,8 @@ def below_required(case: Case) -> Iterator[Finding]:
             else ""
         )
         text = (
-            f"The {worst.label} holds with a factor of {number(link.factor, 2)}, below the {given(link.required, '')} that is "
-            f"asked for{others}."
+            f"The {worst.label} holds with a factor of {number(link.factor, 2)}, below the required "
+            f"{given(link.required, '')}{others}."
         )
         limit = case.machine.links[worst.place]
         yield Finding(

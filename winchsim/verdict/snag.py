@@ -35,7 +35,7 @@ class SnagRun:
         The link that broke; empty when the motors stalled with every link whole.
     factor : float
         Smallest factor of any link, 1 where one broke. [-]
-    worst : str
+    weakest : str
         The link that it belongs to.
     peak_tension : float
         [N]
@@ -46,7 +46,7 @@ class SnagRun:
     current_limit: float | None
     broke: str
     factor: float
-    worst: str
+    weakest: str
     peak_tension: float
     reached: bool
 
@@ -159,7 +159,7 @@ def _stalled_current(machine: Machine) -> float:
 def _sentence(found: SnagStudy) -> str:
     built, bare, safe = found.as_built, found.without_limit, found.safe
     if not built.broke:
-        closest = f"the {built.worst} comes closest, bearing {number(built.factor, 2)} times its load"
+        closest = f"the {built.weakest} comes closest, bearing {number(built.factor, 2)} times its load"
         text = f"If the load snags, the motors stall and every link holds; {closest}."
         if bare.broke:
             text += f" Without the current limit the {bare.broke} would break."

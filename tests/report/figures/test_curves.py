@@ -85,7 +85,7 @@ def test_height_shows_what_was_asked_for(records, see):
         axes = see.panels(height_and_speed(records[name], COLUMN))[0]
         (level,) = see.labelled(axes, "_limit")
         assert level.get_ydata()[0] == pytest.approx(0.25) and axes.get_ylim()[1] > 0.25
-        assert "asked for: 0.250 m" in [text.get_text() for text in axes.texts]
+        assert "target: 0.250 m" in [text.get_text() for text in axes.texts]
 
 
 def test_temperatures_of_winding_and_case_with_their_limit(lift, see):

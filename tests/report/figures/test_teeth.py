@@ -50,7 +50,7 @@ def test_the_breaking_zone_is_marked_by_hatch_and_word(lift, see):
     (axes,) = see.panels(tooth_factors(lift, COLUMN))
     (zone,) = (patch for patch in axes.patches if patch.get_label() == "_breaks")
     assert zone.get_hatch() and zone.get_y() + zone.get_height() == pytest.approx(1.0)
-    assert {"breaks below 1", "asked for: 2"} <= {text.get_text() for text in axes.texts}
+    assert {"breaks below 1", "required: 2"} <= {text.get_text() for text in axes.texts}
     assert axes.get_ylabel() == "Tooth factor" and axes.get_yscale() == "log"
 
 

@@ -69,7 +69,7 @@ def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
         top, bottom = band.axes
         curve(band, top, heights, unit_h, color=QUANTITY_COLOURS["height"])
         room_for(top, in_unit(np.append(heights, wanted), unit_h))
-        limit_line(top, look, in_unit(wanted, unit_h), f"asked for: {quantity(wanted, unit_h)}")
+        limit_line(top, look, in_unit(wanted, unit_h), f"target: {quantity(wanted, unit_h)}")
         curve(band, bottom, speeds, unit_v, color=QUANTITY_COLOURS["speed"])
         room_for(bottom, in_unit(speeds, unit_v), least=in_unit(least, unit_v))
         finish(band)

@@ -140,10 +140,10 @@ def _factor_text(value: float, _position: int | None = None) -> str:
 
 
 def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
-    """The band in which teeth break, by hatch and word, and the factors asked for."""
+    """The band in which teeth break, by hatch and word, and the required factors."""
     low, _ = axes.get_ylim()
     axes.axhspan(low, 1.0, facecolor="none", edgecolor=VERMILLION, hatch="\\\\\\", linewidth=0, zorder=0.3, label="_breaks")
     limit_line(axes, look, 1.0, "breaks below 1")
     for required in sorted({stage.required for stage in stages})[:2]:
         if required > 1:
-            limit_line(axes, look, required, f"asked for: {required:g}", below=False)
+            limit_line(axes, look, required, f"required: {required:g}", below=False)

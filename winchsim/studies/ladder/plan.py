@@ -238,7 +238,8 @@ def _unloaded(machine: Machine, light: Lifts) -> Rung:
         number=1, mass=0.0, up=up, sound=up, sentence=text if up else "The unloaded drum does not wind all the rope.",
         cause=None if up else FindingKind.STALLED,
         lift_time=time if up else None, current=current, voltage=float(light.last_voltage[0]), winding_start=start,
-        winding_end=float(light.peak_winding[0]), weakest="", factor=math.inf, required_factor=math.nan, held=None, knock_proof=None,
+        winding_end=float(light.peak_winding[0]), weakest="", factor=math.inf, required_factor=math.nan, held=None,
+        knock_proof=None,
         coast=0.0, stop_time=STOP_UNLOADED * time if up else None, stop_current=STOP_UNLOADED * current, cut=_cut(machine),
         rest_before=0.0, lowering=nothing, fall_energy=0.0, fall_speed=0.0, catch_gap=GAP, catch_energy=0.0,
     )  # fmt: skip

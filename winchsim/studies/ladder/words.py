@@ -79,7 +79,8 @@ def dangers(rungs: list[Rung]) -> tuple[Finding, ...]:
         found.append(
             Finding(FindingKind.LINK_BELOW_REQUIRED, Severity.CAUTION,
                     f"From {given(short.mass, 'kg')} on the {short.weakest} has less than its required factor "
-                    f"({number(short.factor, 3)} of {short.required_factor:g}).", value=short.factor, limit=short.required_factor)
+                    f"({number(short.factor, 3)} of {short.required_factor:g}).",
+                    value=short.factor, limit=short.required_factor)
         )  # fmt: skip
     return tuple(found)
 

@@ -17,8 +17,8 @@ Progress = Callable[[int, int], None]
 
 CHUNK = 40
 FULL_CHUNK = 4
-"""Builds of one task: by the quasi-static model, and in full. The same however many workers there are, so that every build gives
-the same numbers wherever it is lifted. [-]"""
+"""Builds of one task: by the quasi-static model, and in full. The same however many workers there are, so that every build
+gives the same numbers wherever it is lifted. [-]"""
 
 AT_ONCE = 64
 """Most tasks that are handed out at a time: more would only wait in the executor's memory. [-]"""
