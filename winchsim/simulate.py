@@ -14,8 +14,8 @@ import numpy as np
 from winchsim.hybrid import Outcome, Run, Stats, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import Event, Head, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
-from winchsim.model.judging import link_shares, mesh_force
 from winchsim.model.keys import Mark
+from winchsim.model.link_demands import link_shares, mesh_force
 from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
 
 ENERGY_LIMIT = 1e-4

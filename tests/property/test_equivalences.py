@@ -8,6 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from winchsim.model.link_demands import Channels, link_shares, share_reader
+from winchsim.verdict.margins import hot_margins
 
 from winchsim.inputs import (
     Drum,
@@ -27,7 +29,6 @@ from winchsim.inputs import (
     with_value,
 )
 from winchsim.model import Machine, build
-from winchsim.model.judging import Channels, link_shares, share_reader
 from winchsim.model.restate import shaft_drags
 from winchsim.quantity_text import quantity
 from winchsim.report.tables import key_numbers, margin_rows
@@ -42,7 +43,6 @@ from winchsim.studies.calibrate.postmortem import look_into
 from winchsim.studies.motors import study_motors
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
-from winchsim.verdict.balance import hot_margins
 from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge

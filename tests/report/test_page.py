@@ -154,7 +154,7 @@ def test_us_units_stand_beside(lifted):
 
 
 @pytest.mark.parametrize(
-    ("change", "stand"),
+    ("change", "stamp"),
     [
         ({}, ("good", "As asked, nothing dangerous found")),
         ({"safe": False}, ("bad", "Danger found")),
@@ -163,15 +163,15 @@ def test_us_units_stand_beside(lifted):
         ({"trusted": False}, ("open", "No result to trust")),
     ],
 )
-def test_stand_is_said_in_words_and_not_in_colour_alone(lifted, change, stand):
+def test_the_stamp_is_said_in_words_and_not_in_colour_alone(lifted, change, stamp):
     from dataclasses import replace
 
     record, verdict = lifted
     verdict = replace(verdict, trusted=True, as_asked=True, safe=True)
     report = _report(record, replace(verdict, **change), figures=False)
-    assert report.stand == stand
+    assert report.stamp == stamp
     html = page(report)
-    assert f'<div class="verdict {stand[0]}">' in html and safe(stand[1]) in html
+    assert f'<div class="verdict {stamp[0]}">' in html and safe(stamp[1]) in html
 
 
 def test_an_untrusted_run_shows_no_numbers(lifted):

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from winchsim.verdict.margins import Margins
 
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import build
 from winchsim.simulate import simulate
-from winchsim.verdict.balance import Margins
 from winchsim.verdict.case import shortfall
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.judge import judge

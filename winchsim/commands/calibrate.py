@@ -92,7 +92,7 @@ def _write(
     closing: tuple[str, ...],
 ) -> tuple[str, ...]:
     from winchsim.report.calibration import calibration_json, changes
-    from winchsim.report.figures.learned import measured_and_predicted
+    from winchsim.report.figures.calibration import measured_and_predicted
     from winchsim.report.figures.look import COLUMN
     from winchsim.report.figures.save import image
     from winchsim.scenario.rewrite import rewrite

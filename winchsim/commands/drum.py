@@ -59,6 +59,6 @@ def _written(study: Any, scenario: Any) -> tuple[str, str]:
 
 
 def _figure(study: Any, look: Any, us: bool) -> Any:
-    from winchsim.report.figures.studies import drum_figure
+    from winchsim.report.figures.sizing import drum_figure
 
     return drum_figure(study, look, us=us)

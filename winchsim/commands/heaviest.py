@@ -57,6 +57,6 @@ def _written(study: Any, scenario: Any) -> tuple[str, str]:
 
 
 def _figure(study: Any, look: Any, us: bool) -> Any:
-    from winchsim.report.figures.studies import heaviest_figure
+    from winchsim.report.figures.sizing import heaviest_figure
 
     return heaviest_figure(study, look, us=us)

@@ -77,6 +77,6 @@ def _written(study: Any, scenario: Any) -> tuple[str, str]:
 
 
 def _figure(study: Any, look: Any, us: bool) -> Any:
-    from winchsim.report.figures.studies import motor_figure
+    from winchsim.report.figures.sizing import motor_figure
 
     return motor_figure(study, look, us=us)

@@ -98,7 +98,7 @@ def _write(options: argparse.Namespace, env: Env, scenario: Scenario, found: Spr
     if options.out:
         from winchsim.report.figures.look import COLUMN
         from winchsim.report.figures.save import image
-        from winchsim.report.figures.uncertainty import spread_figure
+        from winchsim.report.figures.spread import spread_figure
 
         figure = spread_figure(found, COLUMN)
         contents = (

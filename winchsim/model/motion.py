@@ -17,8 +17,8 @@ import numpy as np
 from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.electric import Motors
-from winchsim.model.judging import Channels, on_drum, share_reader
 from winchsim.model.keys import LoadPlace, ModeKey
+from winchsim.model.link_demands import Channels, on_drum, share_reader
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
 from winchsim.physics import supply as sp

@@ -9,9 +9,9 @@ import numpy as np
 
 from winchsim.hybrid import Mode, Switch
 from winchsim.model.electric import Motors
-from winchsim.model.judging import link_shares
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
 from winchsim.model.ledger import stored_energy
+from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import LinkLimit, Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
 from winchsim.physics import load, rope

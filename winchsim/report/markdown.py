@@ -46,7 +46,7 @@ def fenced(text: str) -> str:
 
 def _lines(report: Report, suffix: str) -> list[str]:
     us, record, verdict = report.us, report.record, report.verdict
-    _, words = report.stand
+    _, words = report.stamp
     lines = [f"# {plain(report.title)}", "", f"**{plain(said(verdict.sentence, us))}** ({plain(words)})", ""]
     pictures = {picture.name: picture for picture in report.pictures}
     if verdict.trusted:

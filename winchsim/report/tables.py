@@ -13,10 +13,10 @@ from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quan
 from winchsim.report.timeline import timeline
 from winchsim.report.us import said
 from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
-from winchsim.verdict.balance import holding
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
+from winchsim.verdict.margins import holding
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import duration, given, length, listed, percent, speed
 

@@ -4,7 +4,7 @@ It follows the slow states alone (travel, temperatures, charge) and takes the fa
 their balance: hence the name of the package. A *slow lift* is one that was lifted so.
 
 Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed values into a scenario;
-`balance` has the torque law and its steady speed, `path` the way up, `lift` the climb itself, `lifts` what it comes to.
+`balance` has the torque law and its steady speed, `path` the way up, `climb` the climb itself, `lifts` what it comes to.
 """
 
 from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine

@@ -14,10 +14,10 @@ from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.estimate import hanging_pulls, pull
-from winchsim.model.judging import Channels, link_shares, on_drum, stalled_channels
+from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics.chain import Chain, group_push, output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, raising_line
-from winchsim.slow.lift import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
+from winchsim.slow.climb import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Columns, Variants, vary
@@ -271,7 +271,8 @@ def _lift_batch(batch: Batch) -> Lifts:
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
         lowest_voltage=course.lowest_voltage, winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
         case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0],
-        peak_winding=np.maximum.reduce(course.hottest), over_limit=tight_winding > tight_limit, tight_winding=tight_winding, tight_limit=tight_limit,
+        peak_winding=np.maximum.reduce(course.hottest), over_limit=tight_winding > tight_limit,
+        tight_winding=tight_winding, tight_limit=tight_limit,
         charge=course.charge + spinning, energy_in=course.energy + batch.raising.voltage * spinning,
         last_speed=course.last_speed * path.radii[-1] / m.line.falls,
         peak_tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,

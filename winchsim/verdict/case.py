@@ -7,9 +7,9 @@ import math
 from winchsim.model import Event
 from winchsim.physics.drum import Layer
 from winchsim.simulate import RecordedEvent
-from winchsim.verdict.balance import Margins, margins
 from winchsim.verdict.finding import LinkRow, StallPull
 from winchsim.verdict.history import History
+from winchsim.verdict.margins import Margins, margins
 from winchsim.verdict.weakest import stall_pull, weakest_links
 from winchsim.verdict.words import percent
 

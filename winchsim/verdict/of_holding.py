@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
-from winchsim.verdict.balance import holding
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
+from winchsim.verdict.margins import holding
 from winchsim.verdict.words import duration, length, speed
 
 

@@ -11,10 +11,10 @@ from winchsim.model import Event
 from winchsim.model.machine import LiveGroup
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import RecordedEvent
-from winchsim.verdict.balance import AT_LIMIT, time_until_hot
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
+from winchsim.verdict.margins import AT_LIMIT, time_until_hot
 from winchsim.verdict.words import after, counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1

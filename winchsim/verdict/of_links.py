@@ -13,7 +13,7 @@ from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
 from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.prints import tooth_advice, tooth_case
+from winchsim.verdict.tooth_advice import tooth_advice, tooth_case
 from winchsim.verdict.warmth import raising_time, tooth_warmth
 from winchsim.verdict.words import after, counted, given, length
 

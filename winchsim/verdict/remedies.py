@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from winchsim.errors import WinchsimError
 from winchsim.model import Machine
 from winchsim.simulate import simulate
-from winchsim.verdict.balance import Holding, hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Finding, FindingKind, Remedy
 from winchsim.verdict.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
+from winchsim.verdict.margins import Holding, hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.words import duration, speed
 
 RESERVE = 1.01

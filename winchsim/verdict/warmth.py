@@ -11,7 +11,7 @@ from winchsim.simulate import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature
-from winchsim.verdict.prints import ToothCase, tooth_case
+from winchsim.verdict.tooth_advice import ToothCase, tooth_case
 
 
 @dataclass(frozen=True)

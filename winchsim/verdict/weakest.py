@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import drive_law, pull, raising_phase
-from winchsim.model.judging import link_shares, stalled_channels
+from winchsim.model.link_demands import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import Record
 from winchsim.strength.link import Link
-from winchsim.verdict.balance import needed_current
 from winchsim.verdict.finding import LinkRow, StallPull, StallPullRow
+from winchsim.verdict.margins import needed_current
 
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:
@@ -44,7 +44,7 @@ def stall_pull(machine: Machine) -> StallPull:
 
     Notes
     -----
-    Static, on the layers of the lift: see `winchsim.model.judging.stalled_channels`.
+    Static, on the layers of the lift: see `winchsim.model.link_demands.stalled_channels`.
     """
     phase = raising_phase(machine)
     limited, current = _shares(machine, phase.current_limit)

@@ -17,13 +17,13 @@ from winchsim.slow import Lifts, lift_all
 from winchsim.studies.ladder.descent import Descent, Lowering, lowered, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung
 from winchsim.studies.ladder.words import dangers, measure_first, prints, sentence
-from winchsim.verdict.balance import stalled_until_hot
 from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, silent, sound
 from winchsim.verdict.finding import Finding, FindingKind, Severity, Verdict
 from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
+from winchsim.verdict.margins import stalled_until_hot
 from winchsim.verdict.words import duration, given
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 1.0)

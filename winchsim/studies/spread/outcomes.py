@@ -17,7 +17,7 @@ from winchsim.model.estimate import pull
 from winchsim.simulate import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
 from winchsim.slow.balance import Law, raising_line, steady_speed
-from winchsim.slow.lift import start_temperatures
+from winchsim.slow.climb import start_temperatures
 from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan

@@ -6,12 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-
-from winchsim.inputs import Brake, Stage
-from winchsim.model import Event, build
-from winchsim.simulate import simulate
-from winchsim.slow import Hold, lift_machine
-from winchsim.verdict.balance import (
+from winchsim.verdict.margins import (
     Margins,
     hardest_margins,
     holding,
@@ -22,6 +17,11 @@ from winchsim.verdict.balance import (
     time_until_hot,
     warm_lift,
 )
+
+from winchsim.inputs import Brake, Stage
+from winchsim.model import Event, build
+from winchsim.simulate import simulate
+from winchsim.slow import Hold, lift_machine
 from winchsim.verdict.history import read_history
 
 
