@@ -8,8 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from winchsim.model.link_demands import Channels, link_shares, share_reader
-from winchsim.verdict.margins import hot_margins
 
 from winchsim.inputs import (
     Drum,
@@ -29,6 +27,7 @@ from winchsim.inputs import (
     with_value,
 )
 from winchsim.model import Machine, build
+from winchsim.model.link_demands import Channels, link_shares, share_reader
 from winchsim.model.restate import shaft_drags
 from winchsim.quantity_text import quantity
 from winchsim.report.tables import key_numbers, margin_rows
@@ -48,6 +47,7 @@ from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
+from winchsim.verdict.margins import hot_margins
 from winchsim.verdict.snag import snag_study
 from winchsim.verdict.warmth import tooth_warmth
 

@@ -6,13 +6,13 @@ import dataclasses
 
 import numpy as np
 import pytest
-from winchsim.verdict.margins import hardest_margins, hot_margins
 
 from winchsim.errors import DomainError
 from winchsim.inputs import Phase, with_value
 from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
 from winchsim.slow.stacking import shape_of
+from winchsim.verdict.margins import hardest_margins, hot_margins
 
 
 def assert_same(found: dict, expected: dict) -> None:

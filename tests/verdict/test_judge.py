@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from winchsim.verdict.margins import Margins
 
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase
@@ -16,6 +15,7 @@ from winchsim.simulate import simulate
 from winchsim.verdict.case import shortfall
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.judge import judge
+from winchsim.verdict.margins import Margins
 from winchsim.verdict.summary import summarise
 
 SENTENCES = {

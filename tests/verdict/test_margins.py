@@ -6,6 +6,12 @@ import math
 from dataclasses import replace
 
 import pytest
+
+from winchsim.inputs import Brake, Stage
+from winchsim.model import Event, build
+from winchsim.simulate import simulate
+from winchsim.slow import Hold, lift_machine
+from winchsim.verdict.history import read_history
 from winchsim.verdict.margins import (
     Margins,
     hardest_margins,
@@ -17,12 +23,6 @@ from winchsim.verdict.margins import (
     time_until_hot,
     warm_lift,
 )
-
-from winchsim.inputs import Brake, Stage
-from winchsim.model import Event, build
-from winchsim.simulate import simulate
-from winchsim.slow import Hold, lift_machine
-from winchsim.verdict.history import read_history
 
 
 def test_margin_of_one_stage_by_hand(ideal, make_motor, make_stage):

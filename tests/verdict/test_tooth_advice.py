@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from winchsim.verdict.tooth_advice import tooth_advice, tooth_case
 
 from winchsim.model import build
 from winchsim.simulate import simulate
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.judge import judge
+from winchsim.verdict.tooth_advice import tooth_advice, tooth_case
 
 SPUR = {"kind": "spur", "ratio": None, "efficiency": 0.8, "pinion": 12, "gear": 60, "module": 0.001, "width": 0.008,
         "material": "PLA", "walls": 2, "infill": 0.10}  # fmt: skip

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from winchsim.report.figures.sizing import drum_figure, gear_figure, heaviest_figure, motor_figure, voltage_figure
 
 from winchsim.report.figures.look import COLUMN, SLIDE
 from winchsim.report.figures.save import image
+from winchsim.report.figures.sizing import drum_figure, gear_figure, heaviest_figure, motor_figure, voltage_figure
 from winchsim.slow import Hold
 from winchsim.studies.drum import study_drum
 from winchsim.studies.gears import study_gears
