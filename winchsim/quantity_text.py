@@ -201,7 +201,15 @@ def rounded(value: float, digits: int, *, up: bool = False) -> float:
 
 
 def round_numbers(low: float, high: float, digits: int = 3) -> list[float]:
-    """Every number of so many significant digits between two positive ones, these left out, ascending."""
+    """Every number of so many significant digits between two positive ones, these left out, ascending.
+
+    Parameters
+    ----------
+    low, high : float
+        Positive. [-]
+    digits : int
+        [-]
+    """
     found: list[float] = []
     for place in range(math.floor(math.log10(low)) - digits + 1, math.ceil(math.log10(high)) - digits + 1):
         first = max(10 ** (digits - 1), math.floor(low / 10.0**place))

@@ -69,7 +69,16 @@ class Lines:
         return said(sentence, self.us)
 
     def sentence(self, text: str, tone: Callable[[str], str] | None = None, indent: str = "") -> None:
-        """A sentence over as many lines as it needs."""
+        """A sentence over as many lines as it needs.
+
+        Parameters
+        ----------
+        text : str
+        tone : callable, optional
+            Paints each line.
+        indent : str
+            What each line begins with.
+        """
         lines = wrapped(self.said(text), indent, indent)
         self._lines += [tone(line) for line in lines] if tone else lines
 
@@ -78,7 +87,15 @@ class Lines:
         self._lines += ["", self.paint.strong(text)]
 
     def item(self, mark: str, text: str, tone: Callable[[str], str] | None = None) -> None:
-        """A sentence behind a mark, its further lines under its first word."""
+        """A sentence behind a mark, its further lines under its first word.
+
+        Parameters
+        ----------
+        mark : str
+        text : str
+        tone : callable, optional
+            Paints the mark.
+        """
         lines = self._hung(f"  {mark} ", text)
         if tone is not None:
             lines[0] = "  " + tone(mark) + lines[0][2 + len(mark) :]

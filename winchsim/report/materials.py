@@ -63,7 +63,16 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
 def overview_text(
     materials: Sequence[Material], ropes: Sequence[RopeMaterial], pairs: Sequence[FrictionPair], *, paint: Paint = _PLAIN
 ) -> str:
-    """The three tables side by side with what matters most, within 100 columns."""
+    """The three tables with what matters most, within 100 columns.
+
+    Parameters
+    ----------
+    materials : sequence of Material
+    ropes : sequence of RopeMaterial
+    pairs : sequence of FrictionPair
+    paint : Paint
+        Colours.
+    """
     lines = [paint.strong("Materials of gears, shafts and pins")]
     head = ["name", "kind", "density", "strength", "Young's mod.", "softens at", "across layers"]
     keys = ("density", "tensile_strength", "elastic_modulus", "softening", "across_layers")

@@ -270,7 +270,17 @@ def _share(measured: float | None, simulated: float | None) -> float | None:
 
 
 def signed(value: float, unit: str, digits: int = 3) -> str:
-    """An SI number with its sign, as text in a unit."""
+    """An SI number with its sign, as text in a unit.
+
+    Parameters
+    ----------
+    value : float
+        In SI.
+    unit : str
+        One of quantity_text.PRINTED_UNITS.
+    digits : int
+        Significant digits. [-]
+    """
     if not math.isfinite(value):
         return number(value)
     return ("+" if value > 0 else "") + quantity(value, unit, digits).replace("-", "−")

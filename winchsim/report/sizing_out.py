@@ -46,7 +46,16 @@ def lift_facts(lifts: Lifts, index: int) -> Facts:
 
 
 def candidate_facts(judged: Judged, index: int, problems: Mapping[int, str]) -> Facts:
-    """How one candidate stands, and its slow lift."""
+    """How one candidate stands, and its slow lift.
+
+    Parameters
+    ----------
+    judged : Judged
+    index : int
+        Place of the candidate.
+    problems : Mapping of int to str
+        Why candidates cannot be built, by place.
+    """
     head: Facts = {
         "works": bool(judged.works[index]),
         "keeps_every_limit": bool(judged.keeps_every_limit[index]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -165,7 +165,7 @@ def _head(out: Lines, sentence: str, good: bool, name: str, title: str, reason: 
         out.sentence(reason)
 
 
-def _band(out: Lines, band: Band | None, others: int, words) -> None:  # type: ignore[no-untyped-def]
+def _band(out: Lines, band: Band | None, others: int, words: Callable[[Edge, str], str]) -> None:
     if band is None:
         return
     out.heading("The band that works")
@@ -244,7 +244,7 @@ def _thinned(values: np.ndarray, most: int, keep: set[int]) -> list[int]:
     return sorted({*spread, *keep})
 
 
-def _foot(out: Lines, runs: Sequence[FullRun], called, note: str) -> None:  # type: ignore[no-untyped-def]
+def _foot(out: Lines, runs: Sequence[FullRun], called: Callable[[int], str], note: str) -> None:
     if not runs:
         return
     out.heading("Run in full")

@@ -192,7 +192,16 @@ def _differs(page: Lines, found: Spread) -> None:
 
 
 def spread_json(found: Spread, cautions: tuple[str, ...], *, digest: str | None = None) -> str:
-    """JSON text of a spread."""
+    """JSON text of a spread.
+
+    Parameters
+    ----------
+    found : Spread
+    cautions : tuple of str
+        What closes every report.
+    digest : str, optional
+        SHA-256 of the scenario.
+    """
     ranks = {id(influence.row): influence.ranks for influence in found.influences}
     return document(
         digest=digest,

@@ -40,7 +40,15 @@ def moments(record: Record, *, us: bool) -> list[Row]:
 
 
 def key_numbers(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
-    """Name and value of the numbers that everyone asks for."""
+    """Name and value of the numbers that everyone asks for.
+
+    Parameters
+    ----------
+    record : Record
+    verdict : Verdict
+    us : bool
+        Whether US units are written beside the SI ones.
+    """
     s = verdict.summary
     return [
         ("lift time", duration(s.lift_time) if s.lift_time is not None else "not up"),
@@ -60,7 +68,15 @@ def key_numbers(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
 
 
 def margin_rows(record: Record, verdict: Verdict, *, us: bool) -> list[Row]:
-    """What it is, what is reached, the limit, and a remark."""
+    """What it is, what is reached, the limit, and a remark.
+
+    Parameters
+    ----------
+    record : Record
+    verdict : Verdict
+    us : bool
+        Whether US units are written beside the SI ones.
+    """
     s, machine = verdict.summary, record.machine
     rows: list[Row] = [
         ("torque to start it, cold", f"{number(s.stall_margin_cold)} x", "1", "below it the motors stall"),
@@ -252,7 +268,17 @@ def _input_row(path: str, value: object, spec: Spec, inputs: Inputs, entry: Assu
 
 
 def value_text(value: object, spec: Spec, *, us: bool) -> str:
-    """A value of a scenario as a reader writes it."""
+    """A value of a scenario as a reader writes it.
+
+    Parameters
+    ----------
+    value : object
+        In SI (°C for temperatures); None where the scenario has none.
+    spec : Spec
+        Its declaration.
+    us : bool
+        Whether US units are written beside the SI ones.
+    """
     if value is None:
         return "none"
     if isinstance(value, bool):

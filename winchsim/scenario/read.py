@@ -72,7 +72,26 @@ def load(path: str, overrides: Sequence[str] = ()) -> Inputs:
 
 
 def loads(text: str, name: str = "scenario", overrides: Sequence[str] = ()) -> Inputs:
-    """Inputs of a scenario given as text; see `load`."""
+    """Inputs of a scenario given as text.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        What its faults call it.
+    overrides : sequence of str
+        ``path=value`` texts.
+
+    Returns
+    -------
+    Inputs
+
+    Raises
+    ------
+    InputError
+        With every fault found.
+    """
     return read_string(text, name, overrides).inputs
 
 
@@ -82,7 +101,26 @@ def read(path: str, overrides: Sequence[str] = ()) -> Scenario:
 
 
 def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario:
-    """Scenario given as text, with its digest; see `load`."""
+    """Scenario given as text, with its digest.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        What its faults call it.
+    overrides : sequence of str
+        ``path=value`` texts.
+
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    InputError
+        With every fault found.
+    """
     index = index_lines(text)
     raw = _toml(text, name, index)
     origins, faults = apply_overrides(raw, overrides)

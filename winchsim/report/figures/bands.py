@@ -146,7 +146,19 @@ class Band:
         return sum(p.share for p in self.panels)
 
     def place(self, figure: Figure, bottom: float, left: float = 0.0) -> list[Axes]:
-        """Put the empty panels, the events and the key onto a figure, and return the panels."""
+        """Put the empty panels, the events and the key onto a figure.
+
+        Parameters
+        ----------
+        figure : Figure
+        bottom, left : float
+            Lower left corner of the band. [mm]
+
+        Returns
+        -------
+        list of Axes
+            One for each panel, from the top.
+        """
         em = self.look.em
         level = bottom + self.height - self.strip
         for i, panel in enumerate(self.panels):
@@ -352,7 +364,18 @@ def when_text(time: float, shown: Window) -> str:
 
 
 def axis_text(name: str, unit: str, length: float, look: Look) -> str:
-    """Name of an axis with its unit, in two lines where an axis of this length in mm is too short for one."""
+    """Name of an axis with its unit, in two lines where the axis is too short for one.
+
+    Parameters
+    ----------
+    name : str
+        Of the quantity.
+    unit : str
+        As printed; may be empty.
+    length : float
+        Of the axis. [mm]
+    look : Look
+    """
     text = quantity_label(name, unit)
     if text_width(text, look) <= length * 1.02:
         return text
@@ -394,7 +417,28 @@ def curve(
     record: Record | None = None,
     **more: object,
 ) -> Line2D:
-    """Draw one channel of the band's record, or of another one, segments apart, and return its line."""
+    """Draw one channel of the band's record, or of another one, segments apart.
+
+    Parameters
+    ----------
+    band : Band
+    axes : Axes
+        One of its panels.
+    values : ndarray, shape (k,)
+        One for each sample of the record, in SI.
+    unit : str
+        Unit of the axis.
+    keep : ndarray of bool, shape (k,), optional
+        Samples that are drawn; left out, all.
+    record : Record, optional
+        Whose samples they are; left out, those of the band's own.
+    **more
+        What matplotlib takes: colour, dashes, width.
+
+    Returns
+    -------
+    Line2D
+    """
     x, y = broken(record or band.record, values, band.shown, keep)
     (line,) = axes.plot(x, in_unit(y, unit), **more)  # type: ignore[arg-type]
     return line
@@ -409,7 +453,18 @@ def seen(band: Band, values: np.ndarray) -> np.ndarray:
 
 
 def room_for(axes: Axes, *values: np.ndarray | Sequence[float] | float, zero: bool = True, least: float = 0.0) -> None:
-    """Set the range of a panel so that the values (as drawn) have air around them, and zero is inside."""
+    """Set the range of a panel so that the values have air around them.
+
+    Parameters
+    ----------
+    axes : Axes
+    *values : array_like
+        In the unit of the axis; what is not finite does not count.
+    zero : bool
+        Whether zero has to be inside.
+    least : float
+        Least range, in the unit of the axis: noise of a steady quantity is not to fill a panel.
+    """
     parts = [np.ravel(np.asarray(v, dtype=float)) for v in values]
     every = np.concatenate([part[np.isfinite(part)] for part in parts]) if parts else np.zeros(0)
     low, high = (float(every.min()), float(every.max())) if every.size else (0.0, 0.0)
@@ -460,7 +515,15 @@ def _free_level(axes: Axes, left: float, right: float) -> float:
 
 
 def name_lines_inside(axes: Axes, lines: Sequence[Line2D], names: Sequence[str]) -> None:
-    """Names of curves as a legend, where a second axis takes the right edge."""
+    """Names of curves as a legend, where a second axis takes the right edge.
+
+    Parameters
+    ----------
+    axes : Axes
+    lines : sequence of Line2D
+    names : sequence of str
+        One for each line.
+    """
     axes.legend(lines, names, loc="center left", frameon=False, handlelength=2.4)
 
 
@@ -498,7 +561,21 @@ def name_lines(axes: Axes, look: Look, named: Sequence[tuple[float, str, str]]) 
 
 
 def limit_line(axes: Axes, look: Look, level: float, text: str, *, below: bool = True, side: str = "left") -> None:
-    """A dashed level with its name under or on it."""
+    """A dashed level with its name under or on it.
+
+    Parameters
+    ----------
+    axes : Axes
+    look : Look
+    level : float
+        In the unit of the axis.
+    text : str
+        Its name.
+    below : bool
+        Whether the name stands under the line.
+    side : str
+        ``left`` or ``right``: where it stands.
+    """
     axes.axhline(level, color=VERMILLION, linestyle=(0, (6, 3)), linewidth=look.line * 0.7, zorder=1.5, label="_limit")
     wide, _ = size_mm(axes)
     edge = 0.6 * look.em / wide

@@ -83,17 +83,42 @@ def pictures(record: Record, look: Look, *, us: bool = False) -> list[Picture]:
 
 
 def several_lifts(runs: Sequence[Run], look: Look, *, us: bool = False) -> Picture:
-    """Several lifts on shared axes."""
+    """Several lifts on shared axes.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+    look : Look
+    us : bool
+        Whether US units are shown too.
+    """
     return Picture(OVERLAY, overlay(runs, look, us=us), look)
 
 
 def beside_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = False) -> Picture:
-    """A lift beside a measured trace of it."""
+    """A lift beside a measured trace of it.
+
+    Parameters
+    ----------
+    record : Record
+    trace : MeasuredTrace
+    look : Look
+    us : bool
+        Whether US units are shown too.
+    """
     return Picture(BESIDE_TRACE, with_trace(record, trace, look, us=us), look)
 
 
 def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> list[Picture]:
-    """The tests of a sheet as they were simulated, on shared axes, and how far they and the measurements are apart."""
+    """The tests of a sheet as they were simulated, on shared axes, and how far they and the measurements are apart.
+
+    Parameters
+    ----------
+    tests : sequence of TestComparison
+    look : Look
+    us : bool
+        Whether US units are shown too.
+    """
     runs = []
     for record in {id(test.record): test.record for test in tests}.values():
         times = [test.row.measured_time for test in tests if test.record is record]

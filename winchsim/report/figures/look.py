@@ -135,7 +135,15 @@ def text_width(text: str, look: Look) -> float:
 
 
 def fitted(text: str, width: float, look: Look) -> str:
-    """Text cut to a width in mm, with an ellipsis where something is left out."""
+    """Text cut to a width, with an ellipsis where something is left out.
+
+    Parameters
+    ----------
+    text : str
+    width : float
+        [mm]
+    look : Look
+    """
     if text_width(text, look) <= width:
         return text
     while text and text_width(text + "…", look) > width:
@@ -144,7 +152,17 @@ def fitted(text: str, width: float, look: Look) -> str:
 
 
 def folded(text: str, width: float, look: Look, most: int = 3) -> list[str]:
-    """Text in lines of at most a width in mm, broken at blanks where it can be; at most `most` lines."""
+    """Text in lines of at most a width, broken at blanks where it can be.
+
+    Parameters
+    ----------
+    text : str
+    width : float
+        [mm]
+    look : Look
+    most : int
+        Lines at most; the last one is cut where more would be needed. [-]
+    """
     lines: list[str] = []
     line = ""
     for word in text.split():
@@ -169,7 +187,18 @@ def blank(look: Look, height: float) -> Figure:
 
 
 def box(figure: Figure, left: float, bottom: float, width: float, height: float, **more: object) -> Axes:
-    """Axes at a place in mm from the figure's lower left corner."""
+    """Axes at a place of a figure.
+
+    Parameters
+    ----------
+    figure : Figure
+    left, bottom : float
+        From the lower left corner of the figure. [mm]
+    width, height : float
+        [mm]
+    **more
+        What matplotlib takes for axes.
+    """
     wide, high = (size / MM for size in figure.get_size_inches())
     return figure.add_axes((left / wide, bottom / high, width / wide, height / high), **more)  # type: ignore[call-overload]
 
@@ -182,7 +211,15 @@ def size_mm(axes: Axes) -> tuple[float, float]:
 
 
 def plain_ticks(axes: Axes, look: Look, *, x: bool = True, y: bool = True) -> None:
-    """Few ticks at round numbers, written without exponents or offsets."""
+    """Few ticks at round numbers, written without exponents or offsets.
+
+    Parameters
+    ----------
+    axes : Axes
+    look : Look
+    x, y : bool
+        On which axes.
+    """
     width, height = size_mm(axes)
     if x:
         axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width / (4.5 * look.em))), steps=[1, 2, 2.5, 5, 10]))
@@ -207,7 +244,15 @@ US_EMS = 6.8
 
 
 def us_axis(axes: Axes, unit: str, look: Look) -> None:
-    """The same axis in US units at the right, where the unit has such a sister; takes `US_EMS`."""
+    """The same axis in US units at the right, where the unit has such a sister; takes `US_EMS`.
+
+    Parameters
+    ----------
+    axes : Axes
+    unit : str
+        Of the axis at the left.
+    look : Look
+    """
     other = PRINTED_UNITS[unit].us
     if not other:
         return
