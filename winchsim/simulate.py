@@ -43,7 +43,7 @@ TEMPERATURE_TOLERANCE = 1e-5
 """Absolute tolerance of windings and cases. [K]"""
 
 MOST_RHS_CALLS = 800_000
-MOST_STEPS = 150_000
+MOST_STEPS = 120_000
 MOST_SWITCHES = 8_000
 """Budgets of one run: beyond them it ends unfinished, and no result of it is trusted. Own choice. [-]"""
 

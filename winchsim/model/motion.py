@@ -40,6 +40,9 @@ SETTLED = 1e-3
 """Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: not
 seen on a curve, and the energy in it is a millionth of the rope's."""
 
+BRANCHES_KEPT = 6
+"""Branches of a chain that are tried before one is looked for. [-] They decide nothing but the time taken."""
+
 GRIP = 1e-6
 """Pull beyond a guide's friction at rest that a load there still does not move for, as a share of the static pull. [-] Own
 choice: where the losses at rest are those of motion, a load that creeps to its balance would else stop and start for ever."""
@@ -106,7 +109,7 @@ class Motion:
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
-        self._branches: dict[tuple[Chain, int], Branch] = {}
+        self._branches: dict[tuple[Chain, int], tuple[Branch, ...]] = {}  # the last ones found, the newest first
         self._motors = Motors(machine)
         self._worst_share = share_reader(machine)
 
@@ -284,12 +287,20 @@ class Motion:
 
     def first_branch(self, chain: Chain, drum: int) -> Branch:
         """Branch to try first: the last one found. It decides nothing but the time taken."""
-        return self._branches.get((chain, drum)) or likely_branch(chain, drum)
+        known = self._branches.get((chain, drum))
+        return known[0] if known else likely_branch(chain, drum)
 
     def _find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch:
-        if len(self._branches) > 64:
-            self._branches.clear()
-        found = self._branches[chain, drum] = find_branch(chain, drum, torques, rope_torque)
+        """The branch that holds: mostly one of the last few, between which a bounce goes to and fro."""
+        known = self._branches.get((chain, drum), ())
+        for found in known:
+            if found.holds(torques, rope_torque, found.acceleration(torques, rope_torque)):
+                break
+        else:
+            found = find_branch(chain, drum, torques, rope_torque)
+            if len(self._branches) > 64:
+                self._branches.clear()
+        self._branches[chain, drum] = (found, *[other for other in known if other is not found][: BRANCHES_KEPT - 1])
         return found
 
     # --- guards ------------------------------------------------------------------------------------------------------
