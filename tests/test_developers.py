@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from winchsim.errors import Code
 from winchsim.verdict.finding import FindingKind
 
@@ -38,3 +40,12 @@ def test_every_room_is_on_the_map():
     rooms = {path.stem if path.is_file() else path.name for path in _ROOT.joinpath("winchsim").iterdir()}
     rooms -= {"__pycache__", "__init__"}
     assert sorted(room for room in rooms if room not in _GUIDE) == []
+
+
+@pytest.mark.parametrize("package", ["physics", "hybrid", "strength", "model"])
+def test_the_map_names_every_room_of_a_package_whose_rooms_it_lists(package):
+    here = re.search(rf"^  {package}/ (.*(?:\n {{14}}\S.*)*)", _GUIDE, re.MULTILINE)
+    assert here
+    rooms = {path.stem for path in _ROOT.joinpath("winchsim", package).iterdir()} - {"__pycache__", "__init__"}
+    assert len(rooms) > 4
+    assert sorted(room for room in rooms if not re.search(rf"\b{room}\b", here[1])) == []

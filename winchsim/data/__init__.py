@@ -1,1 +1,1 @@
-"""Tables of materials and parts, a source on every row."""
+"""Table of materials, ropes and pairs in friction, a source on every value."""
