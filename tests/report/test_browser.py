@@ -20,9 +20,10 @@ from pathlib import Path
 
 import pytest
 
+from winchsim.report.contents import Report
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.page import Report, page
+from winchsim.report.page import page
 from winchsim.scenario.read import read_string
 from winchsim.simulate import simulate
 from winchsim.verdict.judge import judge

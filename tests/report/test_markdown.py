@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from winchsim.report.contents import Report
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.markdown import fenced, markdown, plain
-from winchsim.report.page import Report
 from winchsim.scenario.read import Scenario
 
 

@@ -9,9 +9,10 @@ import pytest
 
 from winchsim.inputs import walk
 from winchsim.report import page as room
+from winchsim.report.contents import Report
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.page import Report, page, safe
+from winchsim.report.page import page, safe
 from winchsim.scenario.read import Scenario
 from winchsim.version import __version__
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from winchsim.report.contents import Report
 from winchsim.report.csv_out import record_csv
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.save import image
 from winchsim.report.markdown import markdown
-from winchsim.report.page import Report, page
+from winchsim.report.page import page
 from winchsim.scenario.read import Scenario
 from winchsim.simulate import Record
 from winchsim.verdict.finding import Verdict

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from winchsim.report import tables
-from winchsim.report.page import Report
+from winchsim.report.contents import Report
 from winchsim.report.plain_text import harmless
 from winchsim.report.us import said
 from winchsim.version import __version__
