@@ -37,7 +37,7 @@ def test_a_small_number_as_the_power_of_ten_above_it():
 
 
 def test_a_small_share_is_told_to_fewer_digits_than_its_whole():
-    assert [digits_of_share(v, 148.0) for v in (148.0, 4.82, 0.213, 0.0768, 0.0066, 1e-7)] == [3, 3, 3, 2, 1, 1]
+    assert [digits_of_share(v, 148.0) for v in (148.0, 4.82, 0.213, 0.0768, 0.0066, 1e-7)] == [3, 3, 2, 1, 1, 1]
     assert digits_of_share(0.0, 1.0) == digits_of_share(1.0, 0.0) == 3
 
 

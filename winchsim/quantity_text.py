@@ -128,7 +128,7 @@ WHOLE_DIGITS = 4
 STEADY_DIGITS = 5
 """Most significant digits of a time or height: the integrator's tolerance does not move so many. [-]"""
 
-SHARE_DIGITS = 6
+SHARE_DIGITS = 5
 """Digits of a whole to which its shares are told: a small head of an energy account is not known to more. [-]"""
 
 
