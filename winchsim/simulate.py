@@ -21,9 +21,9 @@ from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
 
-LEAST_SCALE = 1e-12
-"""Energy against which the books are held where hardly anything has moved: far below that of the smallest lift, and far above
-what rounding makes of nothing. [J] Own choice."""
+LEAST_SHARE = 1e-9
+"""Share of the energy that the whole lift gives the load, to hold the books against where hardly anything has moved: what
+rounding makes of nothing is far below it. [-] Own choice."""
 
 RELATIVE_TOLERANCE = Settings().relative_tolerance
 """Relative tolerance of a machine that no scenario stands behind. [-]"""
@@ -111,7 +111,8 @@ class EnergyBooks:
     residual : float
         Source less spent less gained in store. [J]
     scale : float
-        Largest of source energy, change of potential energy and initially stored energy. [J]
+        Largest of source energy, change of potential energy, initially stored energy and `LEAST_SHARE` of the energy that the
+        whole lift gives the load; over 0. [J]
     """
 
     source: float
@@ -123,8 +124,8 @@ class EnergyBooks:
 
     @property
     def error(self) -> float:
-        """Residual over scale, and over `LEAST_SCALE` where hardly anything has moved. [-]"""
-        return abs(self.residual) / max(self.scale, LEAST_SCALE)
+        """Residual over scale. [-]"""
+        return abs(self.residual) / self.scale
 
     @property
     def closes(self) -> bool:
@@ -531,7 +532,9 @@ def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
     gained = sum(after.values()) - sum(before.values())
     residual = source - sum(spent.values()) - gained
     lifted = after[Head.POTENTIAL] - before[Head.POTENTIAL]
-    scale = max(abs(source), abs(lifted), sum(v for k, v in before.items() if k != Head.POTENTIAL))
+    m = problem.machine
+    asked = m.scales.pull * (m.top_travel - m.start_travel)
+    scale = max(abs(source), abs(lifted), sum(v for k, v in before.items() if k != Head.POTENTIAL), LEAST_SHARE * asked)
     return EnergyBooks(source, MappingProxyType(spent), MappingProxyType(before), MappingProxyType(after), residual, scale)
 
 
