@@ -236,7 +236,7 @@ def test_two_node_heat(ideal, make_motor, make_stage):
         row = lift_batch(stack_machines([never_warm(machine)])).row(0)
         assert row["lift_time"] - row["spin_up_time"] == pytest.approx(time, rel=1e-6)
         assert row["winding_end"] - 20 == pytest.approx(winding, rel=2e-4)
-        assert row["case"] - 20 == pytest.approx(case, rel=3e-4)
+        assert row["case_end"] - 20 == pytest.approx(case, rel=3e-4)
 
 
 def test_chain_of_arrays_is_the_chain(small):

@@ -203,7 +203,7 @@ def test_time_heat_current_and_charge(warm_lift):
     assert slow["in_range"] and slow["layers"] == 3
     assert slow["lift_time"] == pytest.approx(top.time, rel=1e-3)
     assert slow["winding_end"] - 20 == pytest.approx(record["motor_1_winding"][at] - 20, rel=5e-3)
-    assert slow["case"] - 20 == pytest.approx(record["motor_1_case"][at] - 20, rel=5e-3)
+    assert slow["case_end"] - 20 == pytest.approx(record["motor_1_case"][at] - 20, rel=5e-3)
     assert slow["charge"] == pytest.approx(record["charge"][at], rel=3e-3)
     assert slow["energy_in"] == pytest.approx(6.0 * record["charge"][at], rel=3e-3)
     assert slow["last_current"] == pytest.approx(record["current"][at], rel=2e-3)

@@ -46,16 +46,16 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     out.sentence(ladder.sentence, paint.good if ladder.good else paint.bad)
     out.sentence(": ".join(part for part in (name, ladder.machine.title) if part), paint.faint)
     out.heading("Rungs")
-    rows = [("#", "load", "rest", "time", "current", "at motors", "winding", "factor", "power off", "stop over", "")]
-    for rung in ladder.rungs:
+    rows = [("#", "load", "rest", "time", "current", "voltage", "winding", "factor", "off", "stop over", "")]
+    for rung in ladder.rungs:  # windings in °C alone: °F as well would burst the table
         rows.append((str(rung.number), out.said(load_text(rung)), rest_text(rung), _time(rung.lift_time),
-                     _q(rung.current, "A"), _q(rung.voltage, "V"), out.said(quantity(rung.winding_end, "°C")),
+                     _q(rung.current, "A"), _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"),
                      number(rung.factor, 2) if rung.weakest else "", held_text(rung),
                      f"{_time(rung.stop_time)} {_q(rung.stop_current, 'A')}" if rung.up else "", rung.verdict))  # fmt: skip
     out.table(rows, "rrrrrrrr r")
     out.sentence(
-        "current: of the supply, at motors: the voltage there, both halfway up; factor: of the weakest link; power off: what "
-        "the load does then, at rest: it holds until a knock; caution: a link has less than its required factor.",
+        "current: of the supply, voltage: at the motors, both halfway up; factor: of the weakest link; off: what the load does "
+        "with the power off, at rest: it holds until a knock; caution: a link has less than its required factor.",
         indent="  ",
     )  # fmt: skip
     out.heading("Down again, and a fall")

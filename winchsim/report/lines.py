@@ -16,7 +16,7 @@ from winchsim.report.problems import WIDTH, clean
 from winchsim.report.us import said
 from winchsim.verdict.finding import Finding, Severity
 
-LEAST_WORDS = 24
+LEAST_WORDS = 16
 """Columns that the last column of a table has at least: what is longer is wrapped. [-]"""
 
 _UNITS = "|".join(re.escape(name) for name in sorted(PRINTED_UNITS, key=len, reverse=True) if name)

@@ -27,7 +27,7 @@ from winchsim.verdict.words import duration, fixed_percent, percent
 
 _PLAIN = Paint()
 
-HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "at rest", Hold.RUNS_BACK: "runs back"}
+HOLDING = {Hold.HOLDS: "holds", Hold.AT_REST_ONLY: "at rest", Hold.RUNS_BACK: "back"}
 """What the load does with the power off, in a table."""
 
 BORNE_OUT = 0.002
@@ -62,7 +62,7 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
     else:
         out.sentence("With the power off no drum of the range holds the load against a jolt.", indent="  ")
     out.heading("Diameters")
-    rows = [("drum", "D/d", "time", "margin cold/hot", "current", "factor", "power off", "layer", "pull", "")]
+    rows = [("drum", "D/d", "time", "margin", "current", "factor", "off", "layer", "pull", "")]
     for i in drum_room.rows_to_show(study):
         mark = " <" if i == choice.recommended else ""
         size = out.q(study.diameters[i], "mm") + mark
@@ -82,12 +82,12 @@ def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Pa
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, f"{edge.told:g}"))
     out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
-    rows = [("count", "time", "margin cold/hot", "current", "factor", "power off", "winding", "")]
+    rows = [("count", "time", "margin", "current", "factor", "off", "winding", "")]
     for i in range(len(choice.values)):
         mark = " <" if i == choice.recommended else ""
         rows.append((f"{choice.values[i]:g}{mark}", *_cells(choice, i), _winding(out, choice, i),
                      _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrr r")
+    out.table(rows, "rrrrr r")
     _legend(out)
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:g}", checked(choice))
     out.findings(choice.findings)
@@ -101,12 +101,12 @@ def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint
     _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, quantity(edge.told, "V", edge.digits)))
     out.heading("Voltages")
-    rows = [("voltage", "time", "margin cold/hot", "current", "factor", "power off", "winding", "")]
+    rows = [("voltage", "time", "margin", "current", "factor", "off", "winding", "")]
     for i in _thinned(choice.values, 14, {run.index for run in choice.runs}):
         mark = " <" if i == choice.recommended else ""
         rows.append((quantity(float(choice.values[i]), "V") + mark, *_cells(choice, i), _winding(out, choice, i),
                      _standing(choice.judged, i)))  # fmt: skip
-    out.table(rows, "rrrrrr r")
+    out.table(rows, "rrrrr r")
     _legend(out)
     _foot(out, choice.runs, lambda i: quantity(float(choice.values[i]), "V"), checked(choice))
     out.findings(choice.findings)
@@ -122,9 +122,7 @@ def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Pain
     for i in gears_room.rows_to_show(study):
         option = study.options[i]
         mark = "<" if i == choice.recommended else "-"
-        time, margins, current, factor, power_off = _cells(choice, i)
-        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {time}; {current}; margin {margins} cold/hot; weakest link "
-                       f"{factor}; {power_off}; {_standing(choice.judged, i)}.")  # fmt: skip
+        out.item(mark, f"{option.words}, {option.ratio:.4g}:1: {_told(choice, i)}{_standing(choice.judged, i)}.")
     _foot(out, choice.runs, lambda i: f"{choice.values[i]:.4g}:1", checked(choice))
     out.findings(choice.findings)
     out.cautions(cautions(study.machine))
@@ -183,9 +181,9 @@ def _edge(edge: Edge, which: str, text: str) -> str:
 
 def _legend(out: Lines, more: str = "") -> None:
     text = (
-        "margin: torque of the motors over what starts the load, at the start and with windings at their limit; current: "
-        "running/standstill; factor: of the weakest link while it lifts; power off: holds, holds at rest but not against a "
-        "jolt, or runs back"
+        "margin: torque of the motors over what starts the load, at the start/with windings at their limit; current: "
+        "running/at standstill; factor: of the weakest link while it lifts; off: with the power off it holds, "
+        "stays at rest until a jolt, or runs back"
     )
     out.sentence(f"{text}{more}.", indent="  ")
 
@@ -210,6 +208,18 @@ def _cells(choice: Choice, i: int) -> tuple[str, str, str, str, str]:
         time, f"{number(lifts.stall_margin_cold[i], 3)}/{number(lifts.stall_margin_hot[i], 3)}",
         f"{running}/{number(lifts.standstill_current[i], 2)} A", factor, holds,
     )  # fmt: skip
+
+
+def _told(choice: Choice, i: int) -> str:
+    """The cells of a candidate in words, for a list; each with what follows it."""
+    time, margin, current, factor, off = _cells(choice, i)
+    if not margin:
+        return ""
+    cold, hot = margin.split("/")
+    running, still = current.removesuffix(" A").split("/")
+    up = f"up in {time}; {running} A running, {still} A at standstill" if choice.lifts.lifted[i] else time
+    power_off = {"": "", "back": "runs back with the power off; "}.get(off, f"{off} with the power off; ")
+    return f"{up}; margin {cold} cold, {hot} hot; {f'weakest link {factor}; ' if factor else ''}{power_off}"
 
 
 def _layers(lifts: Lifts, i: int) -> str:

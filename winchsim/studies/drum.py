@@ -161,7 +161,7 @@ def _judged(inputs: Inputs, machine: Machine, wanted: Wanted, diameters: np.ndar
     mildest = bend(Notebook().rope(inputs), 1.0, inputs.rope.diameter).low
     ratio = diameters / inputs.rope.diameter
     tight = Limit(
-        "bend of the rope", "rope's bend", False, ratio / mildest,
+        "bend of the rope", "bend", False, ratio / mildest,
         lambda i: f"the rope is bent over {number(ratio[i], 2)} times its diameter, even the mildest rule asks for {mildest:g}",
         FindingKind.ROPE_BEND_TIGHT,
     )  # fmt: skip
