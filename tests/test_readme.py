@@ -304,9 +304,9 @@ def test_words_about_the_figures_are_so(ran):
     """What the captions say of the lift that they show."""
     record = simulate(load(str(ROOT / ANVIL)))
     energy = json.loads(run(f"winchsim lift {ROOT / ANVIL} --json").out)["energy"]
-    lifted, dragged = (
-        joule / energy["source_j"] for joule in (energy["stored_after_j"]["potential"], energy["spent_j"]["motor drag"])
-    )
+    stored = {row["head"]: row["after_j"] for row in energy["stored"]}
+    spent = {row["head"]: row["energy_j"] for row in energy["spent"]}
+    lifted, dragged = (joule / energy["source_j"] for joule in (stored["potential"], spent["motor drag"]))
     weight = record.machine.body.mass * 9.80665
     said = {
         "and a hundred lines behind it that say why": len(ran[f"winchsim lift {ANVIL}"].lines) > 100,

@@ -122,7 +122,7 @@ def test_the_shape_is_the_same_however_the_run_ends(inputs, record):
 
 def test_the_books_list_every_place_that_energy_goes(record):
     books = record.energy
-    assert {"copper", "motor drag", "stage 1 mesh", "rope damping", "impacts"} <= set(books.spent)
+    assert {"copper", "motor drag", "mesh of stage 1", "rope damping", "impacts"} <= set(books.spent)
     assert all(amount >= -1e-9 for amount in books.spent.values())
     gained = sum(books.stored_after.values()) - sum(books.stored_before.values())
     assert books.source - sum(books.spent.values()) - gained == pytest.approx(books.residual, abs=1e-12)

@@ -139,7 +139,7 @@ def test_brake_holds(lift, story, sliding, place, torque):
     assert np.ptp(record["rope_wound"][record.time > stopped]) == 0.0
     # Motor drag and mesh losses are booked where they arise, whatever stands before them.
     free = lift(**sliding, phase=(UP,))
-    for head in ("motor drag", "stage 1, 1st of 3 mesh"):
+    for head in ("motor drag", "mesh of stage 1 (1st of 3)"):
         assert record.energy.spent[head] == pytest.approx(free.energy.spent[head], rel=0.01)
 
 

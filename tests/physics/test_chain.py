@@ -17,9 +17,9 @@ def _driven(rotor, *elements):
 
 def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-7, rotor=8e-7):
     reverse = ch.reverse_of(forward) if reverse is None else reverse
-    elements = [ch.Element(f"stage {i} mesh", ratio, forward, reverse, drag, inertia) for i in range(2, count + 1)]
+    elements = [ch.Element(f"mesh of stage {i}", ratio, forward, reverse, drag, inertia) for i in range(2, count + 1)]
     elements.append(ch.Element("drum bearings", 1.0, 1.0, 1.0, 2e-4, 1e-6))
-    elements.insert(0, ch.Element("stage 1 mesh", ratio, forward, reverse, drag, inertia))
+    elements.insert(0, ch.Element("mesh of stage 1", ratio, forward, reverse, drag, inertia))
     return _driven(rotor, *elements)
 
 

@@ -182,7 +182,7 @@ def test_default_reverse_efficiency(ideal, make_motor, make_stage, efficiency, r
     inputs = ideal(
         motors=make_motor(1.0, 1.0), stages=(make_stage(4.0, efficiency),), radius=0.05, span=5.0, load={"mass": 1.0}
     )
-    element = next(e for e in build(inputs).chain.elements if e.name == "stage 1 mesh")
+    element = next(e for e in build(inputs).chain.elements if e.name == "mesh of stage 1")
     assert element.reverse == pytest.approx(reverse, abs=1e-6)
 
 

@@ -270,7 +270,7 @@ def test_energy_of_a_trip_with_a_counterweight(ideal, make_motor, make_stage):
         assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(work, rel=1e-6)
         # Starting costs a little copper heat, which the book leaves out: within 0.2 %.
         assert books.source == pytest.approx(work / (0.8 * 0.85), rel=0.002)
-        assert books.spent["stage 1 mesh"] == pytest.approx(work * (1 / 0.8 - 1), rel=0.002)
+        assert books.spent["mesh of stage 1"] == pytest.approx(work * (1 / 0.8 - 1), rel=0.002)
         assert books.error <= 1e-4
         power = record["motor_1_torque"][-1] * record["motor_1_speed"][-1]
         assert power == pytest.approx(work / 90.0 / 0.8, rel=1e-3)

@@ -57,8 +57,8 @@ def test_events_in_order_with_their_slugs(lifted, document):
 
 def test_energy_closes_as_written(document):
     energy = document["energy"]
-    gained = sum(energy["stored_after_j"].values()) - sum(energy["stored_before_j"].values())
-    residual = energy["source_j"] - sum(energy["spent_j"].values()) - gained
+    gained = sum(row["after_j"] - row["before_j"] for row in energy["stored"])
+    residual = energy["source_j"] - sum(row["energy_j"] for row in energy["spent"]) - gained
     assert residual == pytest.approx(energy["residual_j"], abs=1e-9 * energy["scale_j"])
     assert energy["closes"] is True and energy["error"] < 1e-4
 

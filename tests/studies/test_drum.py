@@ -30,7 +30,7 @@ def test_two_hundred_candidates_and_the_sizes_that_can_be_bought(study):
 
 def test_the_band_is_named_with_what_bounds_it(study):
     band = study.choice.band
-    assert band.low.beyond is None and "the range that was tried ends" in edge_words(band.low, "below")
+    assert band.low.beyond is None and "nothing was tried" in edge_words(band.low, "below")
     assert band.high.limit in ("margin to stall", "margin with hot windings")
     assert "torque that starts it" in edge_words(band.high, "above")
     assert f"Drums from {1000 * band.low.value:.2f} mm" in study.sentence

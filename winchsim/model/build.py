@@ -71,7 +71,9 @@ def build(inputs: Inputs) -> Machine:
         return _build(inputs)
     except DomainError as error:
         got, expected = _as_given(inputs, error), error.expected
-        fault = Fault("cannot be built like this", error.argument, got=got, expected=expected, code=Code.CONTRADICTION)
+        fault = Fault(
+            "no winch can be built with this value", error.argument, got=got, expected=expected, code=Code.CONTRADICTION
+        )
         raise InputError((fault,)) from error
 
 

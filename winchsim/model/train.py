@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from winchsim.errors import DomainError
 from winchsim.inputs import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Inputs, MotorGroup, Stage
 from winchsim.model.assumptions import Notebook
-from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh
+from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
@@ -256,13 +256,13 @@ class _Row:
 
     def _add_mesh(self, index: int) -> None:
         r = self.reductions[index]
-        self.meshes[index] = self._add(f"{r.label} mesh", r.ratio, r.forward, r.reverse, self.inertias[index])
+        self.meshes[index] = self._add(f"mesh of {bracketed(r.label)}", r.ratio, r.forward, r.reverse, self.inertias[index])
 
     def _add_bearings(self, index: int) -> None:
         self.drag += self.drags[index]
         e, label = self.reductions[index].stage.bearing_efficiency, self.reductions[index].label
         if e < 1:
-            self._add(f"{label} bearings", 1.0, e, reverse_of(e))
+            self._add(f"bearings of {bracketed(label)}", 1.0, e, reverse_of(e))
 
     def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float) -> None:
         """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain.

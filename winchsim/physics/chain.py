@@ -34,7 +34,7 @@ class Element:
     Attributes
     ----------
     name : str
-        What it is, for reports (``stage 2 mesh``).
+        What it is, for reports (``mesh of stage 2``).
     ratio : float
         Input speed over output speed, over 0. [-]
     forward : float

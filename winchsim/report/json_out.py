@@ -193,9 +193,11 @@ def energy_facts(record: Record) -> dict[str, Any]:
     books = record.energy
     return {
         "source_j": books.source,
-        "spent_j": dict(books.spent),
-        "stored_before_j": dict(books.stored_before),
-        "stored_after_j": dict(books.stored_after),
+        "spent": [{"head": head, "energy_j": energy} for head, energy in books.spent.items()],
+        "stored": [
+            {"head": head, "before_j": books.stored_before[head], "after_j": after}
+            for head, after in books.stored_after.items()
+        ],
         "residual_j": books.residual,
         "scale_j": books.scale,
         "error": books.error,

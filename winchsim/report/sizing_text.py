@@ -175,7 +175,7 @@ def _band(out: Lines, band: Band | None, others: int, words: Callable[[Edge, str
 
 def _edge(edge: Edge, which: str, text: str) -> str:
     if edge.beyond is None:
-        return f"{which.capitalize()} {text} the range that was tried ends, not the band."
+        return f"{which.capitalize()} {text} nothing was tried."
     return f"{which.capitalize()} {text} {edge.reason}."
 
 

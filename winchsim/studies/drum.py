@@ -212,7 +212,7 @@ def edge_words(edge: Edge, which: str) -> str:
         ``below`` or ``above``.
     """
     if edge.beyond is None:
-        return f"{which.capitalize()} {edge_text(edge)} the range that was tried ends, not the band."
+        return f"{which.capitalize()} {edge_text(edge)} nothing was tried."
     return f"{which.capitalize()} {edge_text(edge)} {edge.reason}."
 
 
