@@ -655,7 +655,7 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     assert "its limit is 35.0 °C" in room.words(0)
     builds = plan(swapped, ())[0]
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
-    assert out.winding_end[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
+    assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
 
 
 def test_the_group_that_needs_fewest_gets_more_motors():
