@@ -19,7 +19,7 @@ from winchsim.studies.spread import Given, findings, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Plan, plan
 from winchsim.studies.spread.importance import rank_correlation, variance_design, variance_shares
 from winchsim.studies.spread.intervals import interval_text, probability, share_text
-from winchsim.studies.spread.outcomes import Fate, Outcomes, lift_builds
+from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
 from winchsim.studies.spread.tolerances import Uncertain, draw, uncertain
 from winchsim.verdict.finding import FindingKind, Severity
@@ -185,7 +185,7 @@ def test_slow_and_full_builds_agree(geared):
     made = rows_of(geared)
     shares = np.random.default_rng(5).random((3, made.dimensions))
     slow, full = lift_builds(made, shares), lift_builds(made, shares, in_full=True)
-    assert slow.fate.tolist() == full.fate.tolist() == [Fate.LIFTED] * 3
+    assert slow.ending.tolist() == full.ending.tolist() == [Ending.LIFTED] * 3
     assert slow.time == pytest.approx(full.time, rel=0.01)
     assert slow.current == pytest.approx(full.current, rel=0.03)
     assert slow.teeth == pytest.approx(full.teeth, rel=0.1)
@@ -232,7 +232,7 @@ def test_bad_builds_are_counted_and_become_findings(winch):
     assert rows[FindingKind.STALLED].severity is Severity.CAUTION and rows[FindingKind.STALLED].value == stalled.share
     assert not found.good and "stall" in found.sentence
     heavy = found.values[[row.path for row in found.plan.rows].index("load.mass")][:, 0]
-    assert heavy[found.outcomes.fate == Fate.STALLED].min() > np.median(heavy)
+    assert heavy[found.outcomes.ending == Ending.STALLED].min() > np.median(heavy)
 
 
 def test_breakages_say_what_goes_first(geared):
@@ -259,7 +259,7 @@ def test_builds_that_cannot_be_made_are_left_out_and_none_at_all_is_refused(winc
     some = spread(winch, odd, builds=40)
     assert 0 < some.probabilities["lifted"].of < 40
     none = lift_builds(rows_of(winch, odd), np.ones((2, rows_of(winch, odd).dimensions)))
-    assert none.fate.tolist() == [Fate.CANNOT_BE_BUILT] * 2
+    assert none.ending.tolist() == [Ending.CANNOT_BE_BUILT] * 2
 
 
 def test_a_scenario_of_which_no_build_can_be_made_is_refused(winch, monkeypatch):

@@ -18,7 +18,7 @@ from winchsim.report.paint import Paint
 from winchsim.report.si_keys import key
 from winchsim.studies.spread import LEVELS, RESULTS, Probability, Spread, Uncertain, describe, findings
 from winchsim.studies.spread.intervals import interval_text, share_text
-from winchsim.studies.spread.outcomes import Fate
+from winchsim.studies.spread.outcomes import Ending
 from winchsim.verdict.words import percent
 
 _PLAIN = Paint()
@@ -287,6 +287,6 @@ def spread_csv(found: Spread) -> str:
     writer.writerow(heads)
     for i in range(len(o)):
         own = [o.time[i], o.current[i], o.winding[i], o.factor[i], o.teeth[i]]
-        cells = [i + 1, Fate(o.fate[i]).name.lower(), *own, o.weakest[i], o.held[i], *(column[i] for column in columns)]
+        cells = [i + 1, Ending(o.ending[i]).name.lower(), *own, o.weakest[i], o.held[i], *(column[i] for column in columns)]
         writer.writerow([cell(value) for value in cells])
     return text.getvalue()

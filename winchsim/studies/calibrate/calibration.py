@@ -253,7 +253,7 @@ def _result(
 ) -> Calibration:
     calibrated = turned(inputs, found.factors, case.knobs)
     sentences = [f"The {LABELS[name]} cannot be fitted: {why}." for name, why in missing.items()]
-    sentences += [*case.puzzles(found.names, found.factors), *_entangled(found), *case.evidence.remarks]
+    sentences += [*case.not_told(found.names, found.factors), *_entangled(found), *case.evidence.remarks]
     predictions, through = _predictions(inputs, case, found, level, complete)
     broken, unknown = _breakages(calibrated, case)
     sentences += unknown

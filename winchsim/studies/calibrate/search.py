@@ -160,7 +160,7 @@ class Search:
             return "measure the current as well as the time"
         return "measure the voltage at the motors too, or fit fewer numbers"
 
-    def puzzles(self, names: tuple[str, ...], at: Mapping[str, float]) -> tuple[str, ...]:
+    def not_told(self, names: tuple[str, ...], at: Mapping[str, float]) -> tuple[str, ...]:
         """Sentences on the knobs that were left as they are."""
         every = tuple(knob.name for knob in self.knobs)
         slopes = self.slopes(every, at)[self.counted] * self.bounds(every)[2]

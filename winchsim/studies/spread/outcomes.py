@@ -30,7 +30,7 @@ TOOTH_KINDS = (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
 _TEETH = [list(LinkKind).index(kind) for kind in TOOTH_KINDS]
 
 
-class Fate(IntEnum):
+class Ending(IntEnum):
     """What becomes of a build."""
 
     LIFTED = 0
@@ -46,8 +46,8 @@ class Outcomes:
 
     Attributes
     ----------
-    fate : ndarray of int, shape (n,)
-        One of `Fate`.
+    ending : ndarray of int, shape (n,)
+        One of `Ending`.
     time : ndarray, shape (n,)
         Of the lift. [s]
     speed : ndarray, shape (n,)
@@ -71,7 +71,7 @@ class Outcomes:
         Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and current. [N·m], [A]
     """
 
-    fate: NDArray[np.int_]
+    ending: NDArray[np.int_]
     time: Array
     speed: Array
     current: Array
@@ -85,12 +85,12 @@ class Outcomes:
     currents: Array
 
     def __len__(self) -> int:
-        return len(self.fate)
+        return len(self.ending)
 
     @property
     def lifted(self) -> NDArray[np.bool_]:
         """Whether each came up."""
-        return self.fate == Fate.LIFTED
+        return self.ending == Ending.LIFTED
 
 
 def nothing(size: int, motors: int) -> Outcomes:
@@ -98,7 +98,7 @@ def nothing(size: int, motors: int) -> Outcomes:
     blank = np.full(size, np.nan)
     each = np.full((size, motors), np.nan)
     return Outcomes(
-        np.full(size, Fate.CANNOT_BE_BUILT, dtype=int), blank, blank.copy(), blank.copy(), blank.copy(), blank.copy(),
+        np.full(size, Ending.CANNOT_BE_BUILT, dtype=int), blank, blank.copy(), blank.copy(), blank.copy(), blank.copy(),
         blank.copy(), np.full(size, "", dtype=object), blank.copy(), np.zeros(size, dtype=bool), each, each.copy(),
     )  # fmt: skip
 
@@ -160,7 +160,7 @@ def _slow(batch: Batch) -> dict[str, Any]:
     height = m.height(m.top_travel - m.start_travel)
     with np.errstate(invalid="ignore"):
         return {
-            "fate": np.select([broke, up, stalled], [Fate.BROKE, Fate.LIFTED, Fate.STALLED], Fate.OTHER),
+            "ending": np.select([broke, up, stalled], [Ending.BROKE, Ending.LIFTED, Ending.STALLED], Ending.OTHER),
             "time": np.where(up, lifts.lift_time, np.nan),
             "speed": np.where(up, height / lifts.lift_time, np.where(stalled, 0.0, np.nan)),
             "current": np.where(up, lifts.mean_current, np.nan),
@@ -180,24 +180,24 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     began, time = history.lift_began, history.lift_time
     worst = min(verdict.rows, key=lambda row: row.link.factor, default=None)
     found: dict[str, Any] = {
-        "fate": Fate.OTHER,
+        "ending": Ending.OTHER,
         "factor": worst.link.factor if worst is not None else math.inf,
         "teeth": min((row.link.factor for row in verdict.rows if row.link.kind in TOOTH_KINDS), default=math.inf),
         "weakest": worst.label if worst is not None else "",
         "held": verdict.held is not False,
     }
     if record.first(Event.OVERLOAD) is not None:
-        found["fate"] = Fate.BROKE
+        found["ending"] = Ending.BROKE
     elif began is not None and time is not None:
         windings = [float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit for g in machine.groups]
         before, after = np.interp([began, began + time], record.time, record["charge"])
         height = machine.height(machine.top_travel - machine.start_travel)
         found |= {
-            "fate": Fate.LIFTED, "time": time, "speed": height / time, "current": float(after - before) / time,
+            "ending": Ending.LIFTED, "time": time, "speed": height / time, "current": float(after - before) / time,
             "winding": max(windings),
         }  # fmt: skip
     elif record.first(Event.STALLED) is not None:
-        found |= {"fate": Fate.STALLED, "speed": 0.0}
+        found |= {"ending": Ending.STALLED, "speed": 0.0}
     return found
 
 

@@ -26,7 +26,7 @@ from winchsim.studies.spread.importance import (
     variance_shares,
 )
 from winchsim.studies.spread.intervals import Probability, interval_text, probability, share_text
-from winchsim.studies.spread.outcomes import Fate, Outcomes, chosen, lift_builds
+from winchsim.studies.spread.outcomes import Ending, Outcomes, chosen, lift_builds
 from winchsim.studies.spread.parallel import Progress, lift_everywhere
 from winchsim.studies.spread.tolerances import Given, Uncertain, uncertain
 from winchsim.verdict.finding import Finding, FindingKind, Severity
@@ -261,7 +261,7 @@ def spread(
         more = _variance(made, design, executor, in_full, tell_more)
         complete, variance = more is not None, more
     lifted = done.outcomes
-    if np.all(lifted.fate == Fate.CANNOT_BE_BUILT):
+    if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
         message = "no build of this scenario can be made with these tolerances"
         raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
     used = shares[done.rows]
@@ -308,7 +308,7 @@ def result(found: Outcomes, name: str) -> Array:
 
 
 def _probabilities(found: Outcomes, level: float) -> dict[str, Probability]:
-    made = found.fate != Fate.CANNOT_BE_BUILT
+    made = found.ending != Ending.CANNOT_BE_BUILT
     up = found.lifted
 
     def of(event: NDArray[np.bool_], among: NDArray[np.bool_]) -> Probability:
@@ -317,8 +317,8 @@ def _probabilities(found: Outcomes, level: float) -> dict[str, Probability]:
     with np.errstate(invalid="ignore"):
         return {
             "lifted": of(up, made),
-            "stalled": of(found.fate == Fate.STALLED, made),
-            "other": of(found.fate == Fate.OTHER, made),
+            "stalled": of(found.ending == Ending.STALLED, made),
+            "other": of(found.ending == Ending.OTHER, made),
             "tooth_overload": of(found.teeth < 1, made),
             "overload": of(found.factor < 1, made),
             "overheated": of(found.winding > 0, up),
