@@ -102,7 +102,7 @@ def test_it_ends_at_the_first_load_that_does_not_come_up(small):
     assert not ladder.rungs[-1].up and all(rung.up for rung in ladder.rungs[:-1])
     assert ladder.rungs[-1].mass < 24.0 and not ladder.good
     assert ladder.rungs[-1].current is None, "a lift that ends early has no steady current"
-    assert ladder.sentence.startswith(f"Climb to {ladder.rungs[-2].mass:g} kg only: at ")
+    assert ladder.sentence.startswith(f"Climb to {ladder.rungs[-2].mass:g} kg only. At ")
     assert ladder.rungs[-1].verdict == "no go"
     danger = next(f for f in ladder.findings if f.severity is Severity.DANGER)
     assert danger.kind is FindingKind.STALLED

@@ -126,7 +126,7 @@ def _parameters(page: Lines, found: Calibration) -> None:
     for row in found.parameters:
         rows.append(_parameter(row))
     page.table(rows, "lrr")
-    basis = f"{found.dof} measurements more than numbers" if found.dof else "the scatter expected of such measurements, no more"
+    basis = f"{found.dof} more measurements than fitted numbers" if found.dof else "the scatter expected of such measurements"
     page.sentence(f"Errors from {basis}; scatter {number(found.scatter, 2)} times the expected.", indent="  ")
 
 
@@ -201,7 +201,7 @@ def _time_or_stall(value: float, unit: str) -> str:
 def _sides(page: Lines, found: Calibration) -> None:
     if not found.sides:
         return
-    page.heading("Stalls and holds, which tell from one side")
+    page.heading("Stalls and holds: each is a bound from one side")
     rows = []
     for row in found.sides:
         said = "agrees" if row.agrees else "the model says otherwise"

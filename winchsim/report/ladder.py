@@ -60,7 +60,7 @@ def ladder_text(ladder: Ladder, *, name: str = "", us: bool = False, paint: Pain
     )  # fmt: skip
     out.heading("Down again, and a fall")
     for rung in ladder.rungs[1:]:
-        out.item(f"{rung.number}", f"{given(rung.mass, 'kg')}: {rung.lowering.words}{_fall(rung)}")
+        out.item("-", f"Rung {rung.number}, {given(rung.mass, 'kg')}: {rung.lowering.words}{_fall(rung)}")
     out.heading("If it stalls")
     for line in stall_lines(ladder):
         out.item("-", line)

@@ -16,7 +16,22 @@ SILENT = frozenset({Event.SETTLED, Event.END})
 MOST_OF_A_KIND = 4
 """Events of one kind that are all shown; of more, the first two and the last. [-]"""
 
-_PHASES = {"raise": "power on, raising", "lower": "power on, lowering", "off": "power off", "short": "terminals joined"}
+_PHASES = {
+    "raise": "power on, raising",
+    "lower": "power on, lowering",
+    "off": "power off",
+    "short": "power off, motors shorted",
+}
+
+_SUPPLY = {
+    "holding voltage": "the supply holds its voltage",
+    "holding current": "the supply holds its current limit",
+    "taking nothing back": "the supply takes nothing back",
+    "battery empty": "the battery is empty",
+    "lead open, motors joined": "the supply's lead is open, the motors stay joined",
+    "every motor open": "every motor's lead is open",
+    "terminals joined": "the motors are shorted",
+}
 
 
 @dataclass(frozen=True)
@@ -70,7 +85,7 @@ def moment_text(record: Record, event: RecordedEvent) -> str:
     if kind is Event.OVERLOAD:
         return f"the {record.machine.links[int(event.detail)].label} breaks"
     if kind is Event.SUPPLY:
-        return f"the supply: {event.detail}"
+        return _SUPPLY.get(event.detail, f"the supply: {event.detail}")
     if kind is Event.LAYER:
         return f"{event.detail} of rope begins"
     if kind is Event.HOT:

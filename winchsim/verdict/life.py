@@ -78,6 +78,6 @@ def sentence(lives: tuple[ToothLife, ...]) -> str:
     text = f"Each lift loads every {busiest.label} {fixed(busiest.cycles_per_lift, 0, 4)} times"
     known = [life for life in lives if life.lifts is not None and math.isfinite(life.lifts)]
     if not known:
-        return text + "; how many lifts the teeth stand is not known (no S–N line for their material)."
+        return text + "; how many lifts the teeth last is not known (no S–N line for their material)."
     first = min(known, key=lambda life: life.lifts or math.inf)
     return text + f"; by its S–N line the {first.label} fails first, after about {first.lifts:.2g} lifts."

@@ -9,11 +9,11 @@ from winchsim.model.machine import LinkLimit
 from winchsim.verdict.words import counted
 
 CAUSES = {
-    "walls": "its walls and infill leave it weak",
-    "warmth": "its material is weakened by the warmth",
-    "layers": "its layers run across the tooth",
-    "thin rim": "the rim above its bore is thin",
-    "size": "the tooth is too small for the force",
+    "walls": "Its walls and infill weaken it most.",
+    "warmth": "Its warmth weakens it most.",
+    "layers": "Layers that run across the tooth weaken it most.",
+    "thin rim": "The thin rim above its bore weakens it most.",
+    "size": "It is too small for its load.",
 }
 
 
@@ -31,7 +31,7 @@ def tooth_case(inputs: Inputs, machine: Machine, link: LinkLimit) -> ToothCase |
 
 
 def tooth_advice(case: ToothCase, force: float, required: float) -> str:
-    """What would help a tooth that is asked to bear a force, in one or two sentences.
+    """What would help a tooth under a load, in two or three sentences.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def tooth_advice(case: ToothCase, force: float, required: float) -> str:
     force : float
         Demand on it. [N]
     required : float
-        Factor that is wanted. [-]
+        Its required factor. [-]
     """
     if case.stage.tested_tooth_force is not None:
         return "A wider or coarser tooth, or a stronger material; its strength is that of your own test."
@@ -47,15 +47,11 @@ def tooth_advice(case: ToothCase, force: float, required: float) -> str:
     just, enough = case.walls_for(force), case.walls_for(force * required)
     now = case.body.walls if case.body is not None else 0
     if case.body is not None and enough is not None and enough > now:
-        held = f"{just} would just bear it and " if just is not None and now < just < enough else ""
-        wanted = counted(enough, "wall")
-        return (
-            f"Most of all {cause}: printed with {counted(now, 'wall')}, {held}{wanted} would give the required factor of "
-            f"{required:g}."
-        )
+        held = f"{counted(just, 'wall')} would just bear it, " if just is not None and now < just < enough else ""
+        return f"{cause} It has {counted(now, 'wall')}: {held}{counted(enough, 'wall')} would give the required factor of {required:g}."
     if case.body is not None and just is not None and just > now:
         return (
-            f"Most of all {cause}: printed with {counted(now, 'wall')}, {just} would just bear it; for the required factor of "
-            f"{required:g} it also needs a wider or coarser tooth, or a stronger material."
+            f"{cause} It has {counted(now, 'wall')}: {counted(just, 'wall')} would just bear it; for the required factor of "
+            f"{required:g} it also takes a wider or coarser tooth, or a stronger material."
         )
-    return f"Most of all {cause}: a wider or coarser tooth, a stronger material, or less load."
+    return f"{cause} A wider or coarser tooth, a stronger material, or less load."

@@ -98,8 +98,8 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
     """Lines of the key: number, name and what became of each lift."""
     lines = []
     for i, run in enumerate(runs, start=1):
-        ending = _ending(run.record)
-        lines.append(f"{i}: {fitted(harmless(run.name), 1.6 * look.width, look)}, {ending}")
+        name = fitted(harmless(run.name), 1.6 * look.width, look)
+        lines.append(f"{i}: {name}, {_outcome(run.record)}")
     if any(run.measured for run in runs):
         lines.append("open circles: measured lift times")
     return tuple(lines)
@@ -140,7 +140,7 @@ def _ending(record: Record) -> tuple[float, float, str, str]:
     return float(record.time[-1]), float(record["height"][-1]), "o", "ends"
 
 
-def _ending(record: Record) -> str:
+def _outcome(record: Record) -> str:
     time, height, _, words = _ending(record)
     if words == "up":
         return f"up after {quantity(time, 's')}"

@@ -162,7 +162,7 @@ class Calibration:
         times = [row for row in kept if row.kind is Kind.TIME and np.isfinite(row.predicted)]
         if times:
             off = float(np.sqrt(np.mean([(row.measured / row.predicted - 1) ** 2 for row in times])))
-            text += f"; the lift times are met to {percent(off)}"
+            text += f"; the lift times agree within {percent(off)}"
         if self.outliers:
             names = [f"the {KINDS[row.kind]} of test {row.test.number}" for row in self.outliers]
             words = "does not belong to the others and is" if len(names) == 1 else "do not belong to the others and are"

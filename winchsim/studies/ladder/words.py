@@ -25,7 +25,7 @@ def sentence(rungs: list[Rung], masses: list[float]) -> str:
     if not last.up:
         reached = rungs[-2].mass
         upto = f"Climb to {given(reached, 'kg')} only" if reached > 0 else "Do not load it"
-        return f"{upto}: at {given(last.mass, 'kg')}: {last.sentence}"
+        return f"{upto}. At {given(last.mass, 'kg')}: {last.sentence}"
     minutes = sum(rung.rest_before + 2 * (rung.lift_time or 0.0) for rung in rungs) / 60
     text = (
         f"{counted(planned, 'rung')} from an unloaded run to {given(last.mass, 'kg')}, about "
