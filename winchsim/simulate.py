@@ -21,7 +21,7 @@ from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
 
-LEAST_SHARE = 1e-9
+LEAST_SHARE = 1e-6
 """Share of the energy that the whole lift gives the load, to hold the books against where hardly anything has moved: what
 rounding makes of nothing is far below it. [-] Own choice."""
 

@@ -44,8 +44,8 @@ BRANCHES_KEPT = 6
 """Branches of a chain that are tried before one is looked for. [-] They decide nothing but the time taken."""
 
 GRIP = 1e-6
-"""Pull beyond a guide's friction at rest that a load there still does not move for, as a share of the static pull. [-] Own
-choice: where the losses at rest are those of motion, a load that creeps to its balance would else stop and start for ever."""
+"""Pull beyond friction at rest that a load in its guide, or a drum, still does not move for, as a share of the static pull. [-]
+Own choice: where the losses at rest are those of motion, what creeps to its balance would else stop and start for ever."""
 
 CALM = 3e-3
 """Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of the static stretch. [-] Own
@@ -357,9 +357,9 @@ class Motion:
 
         def margins(now: Flow) -> tuple[Any, Any]:
             if above == below:
-                return start_margins(chain, now.torques, now.tension * above, breakaway)
-            up, _ = start_margins(chain, now.torques, now.tension * above, breakaway)
-            _, down = start_margins(chain, now.torques, now.tension * below, breakaway)
+                return start_margins(chain, now.torques, now.tension * above, breakaway, GRIP)
+            up, _ = start_margins(chain, now.torques, now.tension * above, breakaway, GRIP)
+            _, down = start_margins(chain, now.torques, now.tension * below, breakaway, GRIP)
             return up, down
 
         return margins

@@ -112,20 +112,25 @@ class WinchProblem:
         self.machine = machine
         self.motion = Motion(machine)
         self.last_key: ModeKey | None = None
+        self._way = self._place = self._at = 0.0
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
         return self.motion.mode(key)
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
-        """Load and take-up, in units of a millionth of the height; and the bounce, which gets on by dying down."""
+        """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the bounce, which gets on by
+        dying down. Called once for each switch."""
         unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
         m, scales, falls = self.machine, self.machine.scales, self.machine.line.falls
         softness = (m.free_rope - float(y[0])) / (falls * m.line.stiffness)
         hung = load.pull_needed(m.body, m.reach - float(y[2])) * softness  # stretch of the rope as long as it is now
         off = max(abs(float(y[4]) - hung) - m.body.friction * softness, 0.0)
         bounce = math.hypot(off, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
-        return float(y[2]) / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
+        # A load thrown up comes down where it rose: its speed tells the way between.
+        self._way += max(abs(float(y[2]) - self._place), abs(float(y[3])) * (t - self._at) / 2)
+        self._place, self._at = float(y[2]), t
+        return self._way / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
 
     def switch(self, key: ModeKey, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""

@@ -571,7 +571,9 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
     return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
 
 
-def start_margins(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float) -> tuple[Any, Any]:
+def start_margins(
+    chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float, grip: float = 0.0
+) -> tuple[Any, Any]:
     """How far a chain at rest is past the point where it starts to raise, and to run back. [N·m] at the common gear
 
     Parameters
@@ -583,14 +585,17 @@ def start_margins(chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, 
         At least 0. [N·m]
     breakaway : float
         Losses at rest against losses in motion. [-]
+    grip : float
+        Share of the torque that raising takes which has to come on top, both ways. [-]
 
     Returns
     -------
     (float or ndarray, float or ndarray)
         Both negative: it stays. The first positive: it raises. The second positive: it runs back.
     """
-    up = group_push(chain, 1, motor_torques, breakaway) - demand(chain, 1, breakaway)(rope_torque)
-    down = demand(chain, -1, breakaway)(rope_torque) - group_push(chain, -1, motor_torques, breakaway)
+    needed, passed = demand(chain, 1, breakaway)(rope_torque), demand(chain, -1, breakaway)(rope_torque)
+    up = group_push(chain, 1, motor_torques, breakaway) - needed - grip * abs(needed)
+    down = passed - group_push(chain, -1, motor_torques, breakaway) - grip * abs(needed)
     return up, down
 
 

@@ -42,8 +42,7 @@ def _no_trust(case: Case) -> Finding:
         text = f"The computation broke off at {duration(float(record.time[-1]))}: {record.outcome.value}"
         help_, kind = "Check for absurd values, or try another settings.relative_tolerance.", FindingKind.NO_TRUST
     else:
-        off = f"are off by {percent(record.energy.error)}" if record.energy.scale > 0 else "do not close"
-        text = f"The energy books {off}, so the numbers are not to be trusted."
+        text = f"The energy books are off by {percent(record.energy.error)}, so the numbers are not to be trusted."
         help_, kind = "Try a smaller settings.relative_tolerance.", FindingKind.NO_TRUST
     return Finding(kind, Severity.DANGER, text, time=float(record.time[-1]), value=record.energy.error, help=help_)
 
