@@ -39,12 +39,12 @@ def test_a_few_of_a_kind_are_all_shown(lifted):
 @pytest.mark.parametrize(
     ("event", "text"),
     [
-        (RecordedEvent(Event.PHASE_STARTS, 0.0, 0.0, "short"), "terminals joined"),
+        (RecordedEvent(Event.PHASE_STARTS, 0.0, 0.0, "short"), "power off, motors shorted"),
         (RecordedEvent(Event.LANDED, 1.0, 0.0, "", 0.5, 1.0), "the load lands at 0.500 m/s, 1.00 J"),
         (RecordedEvent(Event.HOT, 1.0, 0.0, "0", 120.0), "a winding passes 120 °C"),
         (RecordedEvent(Event.OVERLOAD, 1.0, 0.0, "0", 1.0), "the rope at its knot breaks"),
         (RecordedEvent(Event.LAYER, 1.0, 0.0, "layer 2"), "layer 2 of rope begins"),
-        (RecordedEvent(Event.SUPPLY, 1.0, 0.0, "holding voltage"), "the supply: holding voltage"),
+        (RecordedEvent(Event.SUPPLY, 1.0, 0.0, "holding voltage"), "the supply holds its voltage"),
         (RecordedEvent(Event.STALLED, 1.0, 0.0), "stalled"),
     ],
 )
