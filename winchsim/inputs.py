@@ -202,10 +202,24 @@ class MotorGroup:
         left_out='needed with known_by = "data sheet" or "bench"',
     )
     stall_torque: float | None = _quantity(
-        "mN·m", "torque held still", 0, 1e5, None, open=True, spread="10 %", left_out='needed with known_by = "data sheet"'
+        "mN·m",
+        "torque with the shaft held still",
+        0,
+        1e5,
+        None,
+        open=True,
+        spread="10 %",
+        left_out='needed with known_by = "data sheet"',
     )
     stall_current: float | None = _quantity(
-        "A", "current held still", 0, 1e5, None, open=True, spread="10 %", left_out='needed with known_by = "data sheet"'
+        "A",
+        "current with the shaft held still",
+        0,
+        1e5,
+        None,
+        open=True,
+        spread="10 %",
+        left_out='needed with known_by = "data sheet"',
     )
     points: tuple[MotorPoint, ...] = _tables("measured working points", ())
     terminal_resistance: float | None = _quantity(
@@ -611,7 +625,9 @@ class Settings:
     ambient: float = _quantity("°C", "air temperature", -60, 80, 20.0)
     breakaway: float = _number("losses at rest against losses in motion", 1, 5, 1.3, spread="10 %")
     watch: float = _quantity("s", "how long the held load is watched", 0, 1e5, 10.0, quiet=True)
-    sample_step: float | None = _quantity("s", "time between the rows of the CSV record", 0, 1e5, None, open=True, quiet=True)
+    sample_step: float | None = _quantity(
+        "s", "time between the rows of the CSV record", 0, 1e5, None, open=True, quiet=True, left_out="the run's own steps"
+    )
     stall_watch: float = _quantity("s", "how long the power stays on after a stall", 0, 1e4, 60.0, quiet=True)
     after_overload: str = _choice("what happens when a link breaks", ("stop", "release"), "stop")
     relative_tolerance: float = _number("relative tolerance of the integrator", 1e-12, 1e-3, 1e-5, quiet=True)

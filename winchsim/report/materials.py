@@ -74,7 +74,7 @@ def overview_text(
         Colours.
     """
     lines = [paint.strong("Materials of gears, shafts and pins")]
-    head = ["name", "kind", "density", "strength", "Young's mod.", "softens at", "across layers"]
+    head = ["name", "kind", "density", "strength", "elastic mod.", "softens at", "across layers"]
     keys = ("density", "tensile_strength", "elastic_modulus", "softening", "across_layers")
     lines += _table(head, [[m.name, m.family, *(_short(m, key) for key in keys)] for m in materials], "llrrrrr")
     lines += ["", paint.strong("Ropes")]

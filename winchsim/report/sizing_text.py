@@ -137,7 +137,7 @@ def heaviest_text(study: HeaviestStudy, *, name: str = "", us: bool = False, pai
     for reach in study.reaches:
         upto = "not reached" if reach.mass is None else quantity(rounded(reach.mass, 3), "kg") if reach.mass else "none"
         kind = reach.name if reach.hard else f"{reach.name} (a caution)"
-        beyond = f"beyond it {reach.reason}" if reach.reason else "kept over the whole range"
+        beyond = f"beyond it {reach.reason}" if reach.reason else "in the whole range that was tried"
         out.item(out.said(upto).rjust(18 if us else 8), f"{kind}: {beyond}")
     if study.power_mass is not None:
         out.heading("Most power to the load")

@@ -24,12 +24,12 @@ from winchsim.verdict.words import percent
 _PLAIN = Paint()
 
 EVENTS = {
-    "lifted": "come up whole",
+    "lifted": "come up, nothing broken",
     "stalled": "stall",
     "tooth_overload": "break a tooth",
     "overload": "break any link",
     "other": "fail otherwise",
-    "overheated": "get a motor too hot",
+    "overheated": "overheat a motor",
     "ran_back": "run back, power off",
 }
 """What is counted, in words, in the order of the report."""
@@ -108,7 +108,7 @@ def _how_often(page: Lines, found: Spread) -> None:
 def _how_far(page: Lines, found: Spread) -> None:
     if not found.probabilities["lifted"].count:
         return
-    page.heading("How far apart, of the builds that come up: so many lie below")
+    page.heading("How far apart: of the builds that come up this share lies below")
     rows = [("", *(percent(level) for level in LEVELS))]
     for row in found.quantities:
         rows.append((QUANTITY_NAMES[row.name], *(_shown(page, value, row.unit) for value in row.values)))

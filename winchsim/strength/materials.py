@@ -142,7 +142,7 @@ class Material(_Sourced):
     tensile_strength : float
         Tensile strength; of a printed polymer solid and in the plane of its layers, at 23 °C. [Pa]
     elastic_modulus : float
-        Young's modulus at the same conditions. [Pa]
+        Young's modulus, called elastic modulus to users, at the same conditions. [Pa]
     yield_strength : float or None
         Yield strength, for metals. [Pa]
     softening : float or None
@@ -164,7 +164,7 @@ class Material(_Sourced):
     family: Family
     density: float = sourced("kg/m³", "density")
     tensile_strength: float = sourced("MPa", "tensile strength")
-    elastic_modulus: float = sourced("GPa", "Young's modulus")
+    elastic_modulus: float = sourced("GPa", "elastic modulus")
     yield_strength: float | None = sourced("MPa", "yield strength", None)
     softening: float | None = sourced("°C", "softens at", None)
     service_limit: float | None = sourced("°C", "lasting use up to", None)

@@ -25,7 +25,7 @@ EQUAL = 0.05
 """Rooms that differ by less than this share count as equal. [-]"""
 
 BARELY = 0.005
-"""Share of its load by which a link may fall short and still be said to just break. [-]"""
+"""Share by which something may fall short of its limit and still be said to do so just. [-]"""
 
 
 @dataclass(frozen=True)
@@ -175,7 +175,7 @@ def _limits(lifts: Lifts, machine: Machine, wanted: Wanted) -> tuple[Limit, ...]
         1 - 1e-6
     )
     found = [
-        Limit("being lifted at all", "not up", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
+        Limit("coming up at all", "not up", True, np.where(up | stalled, np.inf, 0.0), lambda i: not_up(lifts, i)),
         Limit("margin to stall", "stall", True, np.where(stalled, stall, lifts.stall_margin_cold / wanted.margin),
               lambda i: _margin_words(lifts, i, wanted)),
         Limit("margin with hot windings", "hot stall", True, lifts.stall_margin_hot, lambda i: (
@@ -206,8 +206,12 @@ def _required(lifts: Lifts) -> list[Limit]:
 
 
 def _factor_words(links: np.ndarray, factors: np.ndarray, kept: np.ndarray, i: int) -> str:
-    stands = "below" if kept[i] < 1 else "over"
-    return f"the {links[i]} has a factor of {number(factors[i], 3)}, {stands} the required {factors[i] / kept[i]:.4g}"
+    required = f"{factors[i] / kept[i]:.4g}"
+    if 1 - BARELY < kept[i] < 1:
+        return f"the {links[i]} falls just short of the required factor of {required}"
+    return (
+        f"the {links[i]} has a factor of {number(factors[i], 3)}, {'below' if kept[i] < 1 else 'over'} the required {required}"
+    )
 
 
 def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
@@ -216,6 +220,8 @@ def _margin_words(lifts: Lifts, i: int, wanted: Wanted) -> str:
     if lifts.end[i] in (End.STALLED, End.STALLED_AT_LAYER_END):
         where = ", where a new layer of rope begins" if lifts.end[i] == End.STALLED_AT_LAYER_END else ""
         return f"the motors stall about {length(lifts.height[i], 2)} up{where}"  # to a fortieth of the height
+    if 1 - BARELY < lifts.stall_margin_cold[i] / wanted.margin < 1:
+        return f"the motors have just less than the required {wanted.margin:g} times the torque that starts it"
     than = "less than" if lifts.stall_margin_cold[i] < wanted.margin else "over"
     times = number(lifts.stall_margin_cold[i], 3)
     return f"the motors have {times} times the torque that starts it, {than} the required {wanted.margin:g}"
