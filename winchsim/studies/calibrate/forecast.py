@@ -35,7 +35,7 @@ class Forecast:
     ----------
     speed : ndarray
         Mean speed of the lift, height over lift time; negative, by how much the torque falls short, where it stalls. [m/s]
-    current, stall_current : ndarray
+    current, standstill_current : ndarray
         Of the supply: running steadily, and at rest. [A]
     voltage : ndarray
         At the motors, running. [V]
@@ -47,7 +47,7 @@ class Forecast:
 
     speed: Array
     current: Array
-    stall_current: Array
+    standstill_current: Array
     voltage: Array
     margin: Array
     hold: Array
@@ -58,7 +58,7 @@ class Forecast:
             Kind.TIME: self.speed,
             Kind.CURRENT: self.current,
             Kind.VOLTAGE: self.voltage,
-            Kind.STALL_CURRENT: self.stall_current,
+            Kind.STALL_CURRENT: self.standstill_current,
         }[kind]
 
 
@@ -128,7 +128,7 @@ class Bench:
         return {
             "speed": np.broadcast_to(self.heights * (1 - 1 / LEAST_MARGIN), shape).copy(),
             "current": np.zeros(shape),
-            "stall_current": np.zeros(shape),
+            "standstill_current": np.zeros(shape),
             "voltage": np.full(shape, np.nan),
             "margin": np.full(shape, LEAST_MARGIN),
             "hold": np.full(shape, -1.0),
@@ -199,7 +199,7 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
     return {
         "speed": speed,
         "current": np.where(up, running, lifts.standstill_current),
-        "stall_current": lifts.standstill_current,
+        "standstill_current": lifts.standstill_current,
         "voltage": np.where(up, lifts.last_voltage, np.nan),
         "margin": np.maximum(lifts.least_margin, LEAST_MARGIN),
         "hold": lifts.hold_margin / loads,
