@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,6 +25,10 @@ PROGRESS = 1e-6
 DYING = 0.05
 SMALLEST = 1e-6
 """A bounce that dies down by this share is getting on, down to this share of the static stretch. [-]"""
+
+MOST_SLIPS, FORECAST_SLIPS = 4_000, 300
+"""A phase in which the load would slip in its guide more often than this is given up; foreseen each time that it has slipped so
+often. [-] Own choice: what a run's budget of switches allows."""
 
 LEAST_INERTIA = 1e-9
 """Inertia of a bare shaft, where a parted train leaves one whose inertia is not known. [kg·m²] Own assumption."""
@@ -49,6 +53,7 @@ class _Step:
         self.ends = False
         self.next_phase = ""
         self.parted = False
+        self.gives_up = False
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
@@ -57,6 +62,15 @@ class _Step:
 
     def change(self, **fields: object) -> None:
         self.key = replace(self.key, **fields)  # type: ignore[arg-type]
+
+
+@dataclass
+class _Slips:
+    """Slips of the load in its guide since a phase began, and where that was."""
+
+    since: float
+    travel: float
+    count: int = 0
 
 
 def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
@@ -113,6 +127,7 @@ class WinchProblem:
         self.motion = Motion(machine)
         self.last_key: ModeKey | None = None
         self._way = self._place = self._at = 0.0
+        self._slips = _Slips(0.0, 0.0)
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
@@ -151,7 +166,7 @@ class WinchProblem:
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
-        return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
+        return Switch(None if step.ends else step.key, step.y, tuple(step.marks), step.gives_up)
 
     def flow(self, step: _Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -170,6 +185,7 @@ class WinchProblem:
             ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf, confirm_at=math.inf,
         )  # fmt: skip
         step.mark(Event.PHASE_STARTS, phase.action)
+        self._slips = _Slips(step.t, float(step.y[2]))
         self._connect(step)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
@@ -400,12 +416,27 @@ class WinchProblem:
             step.change(load=LoadPlace.UP if net > 0 else LoadPlace.DOWN)
 
     def _on_slips_up(self, step: _Step, _: str) -> None:
-        step.change(load=LoadPlace.UP)
-        step.mark(Event.SLIPS)
+        self._slip(step, LoadPlace.UP)
 
     def _on_slips_down(self, step: _Step, _: str) -> None:
-        step.change(load=LoadPlace.DOWN)
+        self._slip(step, LoadPlace.DOWN)
+
+    def _slip(self, step: _Step, place: LoadPlace) -> None:
+        step.change(load=place)
         step.mark(Event.SLIPS)
+        self._slips.count += 1
+        if self._slips.count % FORECAST_SLIPS == 0:
+            step.gives_up = self._slips.count + self._slips_left(step) > MOST_SLIPS
+
+    def _slips_left(self, step: _Step) -> float:
+        """Slips still to come in this phase, at the pace so far: until its time is up or the load is where it should be."""
+        m, phase, slips, travel = self.machine, self.machine.phases[step.key.phase], self._slips, float(step.y[2])
+        share = (step.key.phase_end - step.t) / (step.t - slips.since) if step.t > slips.since else 0.0
+        ends = {"top": m.top_travel, "floor": 0.0}
+        gone = abs(travel - slips.travel)
+        if phase.until in ends and gone > 0:
+            share = min(share, abs(ends[phase.until] - travel) / gone)
+        return slips.count * share
 
     def _on_settles(self, step: _Step, _: str) -> None:
         if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
