@@ -282,7 +282,7 @@ def _findings(ladder: Ladder, say: Any) -> str:
 
 
 def _row(rung: Rung, say: Any) -> str:
-    weakest = f"{number(rung.factor, 2)} of {rung.required_factor:g}: {rung.weakest}" if rung.weakest else ""
+    weakest = f"{number(rung.factor, 2)} (required {rung.required_factor:g}): {rung.weakest}" if rung.weakest else ""
     cells = [
         str(rung.number), load_text(rung), rest_text(rung), rung.verdict, _time(rung.lift_time), _q(rung.current, "A"),
         _q(rung.voltage, "V"), quantity(rung.winding_end, "°C"), weakest, held_text(rung).replace("back", "runs back"),
