@@ -10,7 +10,7 @@ import pytest
 import winchsim.simulate as simulating
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase, with_value
-from winchsim.model import Event
+from winchsim.model import Event, switching
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.simulate import simulate
 from winchsim.verdict.case import Case
@@ -260,7 +260,9 @@ def test_a_guide_that_jerks_too_often_to_follow_is_told_as_that(small, monkeypat
     assert len(found) == 1 and "stuck and slipped in its guide" in found[0].sentence
     assert "settings.breakaway to 1" in found[0].help
     monkeypatch.undo()
-    foreseen = simulate(with_value(with_value(jerking, "load.height", 3.0), "rope.axial_stiffness", 2e5))
-    assert foreseen.outcome is Outcome.BUDGET and 300 <= len([e for e in foreseen.events if e.event is Event.SLIPS]) <= 900
+    monkeypatch.setattr(switching, "MOST_SLIPS", 700)  # of about 1000 that this way up would take
+    foreseen = simulate(with_value(jerking, "load.height", 3.0))
+    assert foreseen.outcome is Outcome.BUDGET
+    assert len([e for e in foreseen.events if e.event is Event.SLIPS]) == switching.FORECAST_SLIPS
     freed = simulate(with_value(jerking, "settings.breakaway", 1.0))
     assert freed.outcome.ok
