@@ -52,7 +52,7 @@ def done(folder):
 
 def test_the_report_begins_with_the_answer(done):
     assert done.code == ExitCode.GOOD
-    assert done.out.startswith("With these differences all of 60 builds")
+    assert done.out.startswith("With these differences all 60 builds")
     for heading in ("How often", "How far apart", "The motors of a group", "What matters", "What differs", "Cautions"):
         assert f"\n{heading}" in done.out
     assert max(len(line) for line in done.out.splitlines()) <= 100

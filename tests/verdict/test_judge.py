@@ -55,11 +55,11 @@ SENTENCES = {
     ),
     "overflows": (
         {"drum": {"width": 0.006, "flange_diameter": 0.020}, "load": {"height": 0.4}},
-        "Does not get up: at 0.149 m the rope climbs over the drum's flange.",
+        "Does not come up: at 0.149 m the rope climbs over the drum's flange.",
     ),
     "battery": (
         {"supply": {"kind": "battery", "capacity": 1.0}},
-        "Does not get up: the battery is empty after 0.593 s, with the load at 11 mm.",
+        "Does not come up: the battery is empty after 0.593 s, with the load at 11 mm.",
     ),
 }
 

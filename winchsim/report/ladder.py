@@ -132,7 +132,7 @@ def down_lines(ladder: Ladder) -> list[str]:
     """How the loads come down, rungs that come down alike put together; and what a fall would do."""
     up = [rung for rung in ladder.rungs[1:] if rung.up]
     if not up:
-        return ["No load gets up."]
+        return ["No load comes up."]
     lines = []
     for _, group in groupby(up, key=lambda rung: rung.lowering.descent):
         rungs = list(group)

@@ -39,12 +39,12 @@ OF_A_LIFT = (
                 "The black path is what this lift asks of one motor, on the line of what it can give: grey as it starts, "
                 "dashed with the hottest winding. Left of the dotted line its own drag takes everything."),
     FigureWords("tooth-factor", "Tooth factor of each stage",
-                "How many times its present force the weaker tooth of each stage bears; the dot is the worst moment. Below 1 "
+                "How many times its load the weaker tooth of each stage would bear; the dot is the worst moment. Below 1 "
                 "it breaks."),
     FigureWords("temperature", "Temperatures",
                 "Winding and case of the hottest motors, against the winding's limit."),
     FigureWords("rope-tension", "Rope tension",
-                "Pull in the rope over the run; A and B show larger where it takes the load and where most happens."),
+                "Pull in the rope over the run; A and B enlarge where it takes the load and where most happens."),
     FigureWords("energy", "Where the energy went",
                 "Every head of the energy books, with its share of what was put in."),
 )  # fmt: skip

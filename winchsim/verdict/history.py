@@ -127,7 +127,7 @@ class History:
 
     @property
     def lift_began(self) -> float | None:
-        """Start of the phase that raised the load to the top; None where it did not get up. [s]"""
+        """Start of the phase that raised the load to the top; None where it did not come up. [s]"""
         if self.up is None:
             return None
         begun = [span.start for span in self.spans if span.step.action == "raise" and span.start < self.up.time]
@@ -139,7 +139,7 @@ class History:
         return None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
 
     def steady(self, channel: str) -> float | None:
-        """Mean of a channel over the middle half of the lift time; None where the load did not get up. [unit of the channel]"""
+        """Mean of a channel over the middle half of the lift time; None where the load did not come up. [unit of the channel]"""
         if self.up is None or self.lift_began is None:
             return None
         return middle_mean(self.record.time, self.record[channel], self.lift_began, self.up.time)

@@ -76,7 +76,7 @@ def _broken(case: Case) -> str:
 def _off_drum(case: Case) -> str:
     over, out = case.record.first(Event.OVERFLOW), case.record.first(Event.PAID_OUT)
     if over is not None:
-        return f"Does not get up: at {length(over.height)} the rope climbs over the drum's flange."
+        return f"Does not come up: at {length(over.height)} the rope climbs over the drum's flange."
     if out is not None and out.height > OFF_FLOOR:
         return f"Pays the rope out to its dead turns, with the load {length(out.height)} up."
     return ""
@@ -117,7 +117,7 @@ def _empty(case: Case) -> str:
     event = case.record.first(Event.EMPTY)
     if event is None or case.history.up is not None:
         return ""
-    return f"Does not get up: the battery is empty {after(event.time)}, with the load at {length(event.height)}."
+    return f"Does not come up: the battery is empty {after(event.time)}, with the load at {length(event.height)}."
 
 
 def _up(case: Case) -> str:

@@ -171,7 +171,7 @@ class Search:
             size = float(np.linalg.norm(own))
             blamed = [f"the {LABELS[name]}" for name, part in zip(names, parts, strict=True) if part >= SHARES_BLAME * size]
             if size < TELLS or not blamed:
-                said.append(f"The tests say too little of the {LABELS[left]}: it stays as the scenario has it.")
+                said.append(f"The tests say too little about the {LABELS[left]}: it stays as the scenario has it.")
             else:
                 said.append(f"The tests cannot tell the {LABELS[left]} from {listed(blamed)}: it stays as the scenario has it.")
         return tuple(said)

@@ -60,7 +60,7 @@ def programme(inputs: Inputs, *after: Phase) -> Inputs:
 
 def nothing_to_lower() -> Lowering:
     """What stands for the descent of a load that never got up."""
-    return Lowering(Descent.NOTHING, None, None, None, "It does not get up.")
+    return Lowering(Descent.NOTHING, None, None, None, "It does not come up.")
 
 
 def lowered(inputs: Inputs, raised: Record) -> tuple[Lowering, Record]:

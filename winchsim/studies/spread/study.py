@@ -189,7 +189,7 @@ def _of(p: Probability, noun: str, level: float) -> str:
     """A probability in words, with its interval: "99.2 % of 1000 builds (95 % interval 98.4 to 99.7 %)"."""
     if p.count in (0, p.of):
         edge = f"over {percent(p.low, 3)}" if p.count else f"under {percent(p.high)}"
-        return f"{share_text(p)} of {p.of} {noun} ({percent(level)} sure: {edge})"
+        return f"{'all' if p.count else 'none of'} {p.of} {noun} ({percent(level)} sure: {edge})"
     return f"{share_text(p)} of {p.of} {noun} ({percent(level)} interval {interval_text(p)})"
 
 
@@ -396,7 +396,7 @@ _BAD = (
     ("stalled", FindingKind.STALLED, Severity.CAUTION, "builds", "stall", "More motors, a thinner drum, or a lighter load."),
     ("tooth_overload", FindingKind.OVERLOAD, Severity.DANGER, "builds", "break a tooth", "Wider or stronger gears."),
     ("overload", FindingKind.OVERLOAD, Severity.DANGER, "builds", "break a link", "See what breaks first."),
-    ("overheated", FindingKind.MOTOR_OVERHEATED, Severity.DANGER, "lifts", "make a motor too hot", "More motors."),
+    ("overheated", FindingKind.MOTOR_OVERHEATED, Severity.DANGER, "lifts", "overheat a motor", "More motors."),
     ("ran_back", FindingKind.RAN_BACK, Severity.CAUTION, "lifts", "run back when the power goes off", "A pawl or a brake."),
 )  # fmt: skip
 
