@@ -188,7 +188,8 @@ def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     truth = {"motor_resistance": 1.2}
     tests = synthetic(winch, truth, noise=0.005)
     available, _ = knobs(winch)
-    stalled = Bench(turned(winch, truth, available), [LiftTest(number=9, mass=40.0)], ()).foretell([{}]).standstill_current[0, 0]
+    bench = Bench(turned(winch, truth, available), [LiftTest(number=9, mass=40.0)], ())
+    stalled = bench.foretell([{}]).standstill_current[0, 0]
     rows = [LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled)) for n in range(9, 13)]
     found = calibrate(winch, [*tests, *rows], only=["motor_resistance"])
     assert factors(found)["motor_resistance"] == pytest.approx(1.2, rel=0.02)

@@ -139,7 +139,7 @@ class History:
         return None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
 
     def steady(self, channel: str) -> float | None:
-        """Mean of a channel over the middle half of the lift time; None where the load did not come up. [unit of the channel]"""
+        """Mean of a channel over the middle half of the lift; None where the load did not come up. [unit of the channel]"""
         if self.up is None or self.lift_began is None:
             return None
         return middle_mean(self.record.time, self.record[channel], self.lift_began, self.up.time)
