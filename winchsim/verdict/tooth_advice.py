@@ -47,14 +47,11 @@ def tooth_advice(case: ToothCase, force: float, required: float) -> str:
     just, enough = case.walls_for(force), case.walls_for(force * required)
     now = case.body.walls if case.body is not None else 0
     if case.body is not None and enough is not None and enough > now:
-        held = f"{counted(just, 'wall')} would just bear it, " if just is not None and now < just < enough else ""
-        return (
-            f"{cause} It has {counted(now, 'wall')}: {held}{counted(enough, 'wall')} would give the required factor of "
-            f"{required:g}."
-        )
+        held = f"{just} would just bear it, " if just is not None and now < just < enough else ""
+        return f"{cause} It has {counted(now, 'wall')}: {held}{enough} would give the required factor of {required:g}."
     if case.body is not None and just is not None and just > now:
         return (
-            f"{cause} It has {counted(now, 'wall')}: {counted(just, 'wall')} would just bear it; for the required factor of "
+            f"{cause} It has {counted(now, 'wall')}: {just} would just bear it; for the required factor of "
             f"{required:g} it also takes a wider or coarser tooth, or a stronger material."
         )
     return f"{cause} A wider or coarser tooth, a stronger material, or less load."
