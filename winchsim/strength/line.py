@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.quantity_text import number
 from winchsim.strength.link import Basis, Strength, weakest_basis
 from winchsim.strength.materials import RopeMaterial
-
-Floats = float | NDArray[np.float64]
 
 ASSUMED_FIXING_SHARE = 0.1
 """Pull that an undescribed fixing of the rope on the drum bears, over the rope's breaking force [-]. Own assumption:

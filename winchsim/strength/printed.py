@@ -20,11 +20,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 
-Floats = float | NDArray[np.float64]
 Direction = Literal["lying", "standing"]
 
 TEST_TEMPERATURE = 23.0

@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.strength.link import Strength
 from winchsim.strength.materials import Material
-
-Floats = float | NDArray[np.float64]
 
 SHEAR_SHARE = 1.0 / math.sqrt(3.0)
 """Yield strength in shear over that in tension [-]. Distortion energy; J. E. Shigley, Mechanical Engineering Design, §5-5."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.physics.gears import (
     DEFAULT_PRESSURE_ANGLE,
@@ -41,8 +41,6 @@ from winchsim.strength.printed import (
     solid_rim,
     temperature_factor,
 )
-
-Floats = float | NDArray[np.float64]
 
 Path = Literal["beam", "root stress"]
 """How a tooth is calculated: Lewis's beam, or the guideline form with tip-load factors and load sharing."""
