@@ -85,7 +85,8 @@ class RecordedEvent:
     value : float or None
         The number that belongs to it, in SI.
     energy : float
-        Kinetic energy lost at once. [J]
+        Lost at once: of motion in an impact or a sudden stop, of an inductor that is switched off, of a bounce where the rope
+        settles, of what is let go where a link breaks. [J]
     """
 
     event: Event
