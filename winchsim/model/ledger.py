@@ -123,9 +123,8 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     rope_torque = now.tension * m.layers[key.layer].radius
     torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque), motion.first_branch(chain, key.drum))
     rows = losses(chain, torques, y[1])
-    if (
-        len(m.chain_groups) == 1 and key.whole
-    ):  # the first element's drag is the motors', booked there; a brake may stand before it
+    motors_in_row = len(m.chain_groups) == 1 and key.whole
+    if motors_in_row:  # the first element's drag is the motors', booked there; a brake may stand before it
         first = 1 if chain.elements[0].name == "brake" else 0
         rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
@@ -138,7 +137,8 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
 def _mesh_head(m: Machine, live: bool, place: int) -> str:
     """Head of what a group loses between its motors and the common gear."""
     group = m.groups[place] if live else m.dragged[place]
-    return f"mesh of group {group.number}" if live else f"mesh of dead motors, group {group.number}"
+    part = "mesh and gearbox" if group.fit.gearbox is not None else "mesh"
+    return f"{part} of group {group.number}" if live else f"{part} of dead motors, group {group.number}"
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:
