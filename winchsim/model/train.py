@@ -212,8 +212,8 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
 
 
 def _on_common_gear(unit: LiveGroup | DraggedGroup, first: Reduction | None, inertia: float) -> float:
-    """Inertia of pinions behind gearboxes as the common gear feels it through their mesh: running motors drive it, dead ones
-    are driven. [kg·m²]"""
+    """Inertia of pinions behind gearboxes as the common gear feels it through their mesh while raising: running motors drive
+    it, dead ones are driven. Where the power goes the other way it is kept as it is for raising. [kg·m²]"""
     if first is None:
         return inertia
     through = first.forward if isinstance(unit, LiveGroup) else 1 / first.reverse
