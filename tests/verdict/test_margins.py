@@ -20,7 +20,7 @@ from winchsim.verdict.margins import (
     margins,
     needed_current,
     stalled_until_hot,
-    time_until_hot,
+    times_until_hot,
     warm_lift,
 )
 
@@ -79,7 +79,7 @@ def test_holding_by_hand(ideal, make_motor, make_stage):
     )  # fmt: skip
     found = holding(build(winch), 0.0, 0)
     assert found.moving == pytest.approx(drag * 100.0 / 0.6 / (1.0 * 9.81 * 0.01), rel=1e-9)
-    assert not found.knock_proof or found.moving >= 1
+    assert not found.knock_proof  # a third of the load
 
 
 def test_a_locking_stage_holds_anything(ideal, make_motor, make_stage):
@@ -99,13 +99,13 @@ def test_a_brake_adds_to_what_holds(small):
 
 
 def test_a_guide_pulls_on_a_drum_at_rest_and_carries_part_of_the_load_once_it_turns(small):
-    """Brought up, the load hangs with its guide's friction on the rope; to come down it has to break away against it."""
+    """Brought up, the load hangs with its guide's friction on the rope; to come down it has to slide against it."""
     free, guided = (build(small(load={"mass": 8.0, "guide_friction": f})) for f in (0.0, 3.0))
     weight = 8.0 * 9.80665
     bare, found = (holding(machine, machine.top_travel, 0) for machine in (free, guided))
     assert found.resting * (weight + 3.0) == pytest.approx(bare.resting * weight, rel=1e-9)
-    assert found.moving * (weight - guided.breakaway * 3.0) == pytest.approx(bare.moving * weight, rel=1e-9)
-    stuck = build(small(load={"mass": 8.0, "guide_friction": 70.0}, stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),)))
+    assert found.moving * (weight - 3.0) == pytest.approx(bare.moving * weight, rel=1e-9)
+    stuck = build(small(load={"mass": 8.0, "guide_friction": 80.0}, stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),)))
     carried = holding(stuck, stuck.top_travel, 0)
     assert math.isinf(carried.moving) and carried.by_guide and not found.by_guide
 
@@ -123,6 +123,23 @@ def test_a_guide_may_hold_what_the_train_alone_does_not(small, make_stage, frict
     assert read_history(record).held is holds
 
 
+@pytest.mark.parametrize("hold", [74.0, 79.0, 88.0, 125.0])
+def test_a_drum_that_turns_carries_the_load_past_its_guide_s_friction_at_rest(small, make_motor, make_stage, hold):
+    """100 N in a guide of 20 N, 30 N at rest, on a train without losses: its brake must bear the 80 N of the sliding load."""
+    radius = build(small()).layers[0].radius
+    winch = small(
+        motors=make_motor(4.0, 0.005, idle_current=1e-6, count=2), stage=make_stage(5.0, 1.0, repeat=3),
+        load={"mass": 100 / 9.80665, "guide_friction": 20.0, "height": 0.2},
+        brake=Brake(torque=hold * radius), settings={"breakaway": 1.5, "watch": 3.0},
+    )  # fmt: skip
+    machine = build(winch)
+    holds = hold > 84
+    assert holding(machine, machine.top_travel, 0).knock_proof is (hold > 80)
+    assert (lift_machine(machine)["holding"] == Hold.HOLDS) is (hold > 80)
+    history = read_history(simulate(winch))
+    assert history.up is not None and history.held is holds
+
+
 def test_holding_decides_the_full_run(small, make_stage):
     """The same winch on either side of just holding at rest."""
     for mass, holds in ((0.5, True), (3.0, False)):
@@ -130,7 +147,7 @@ def test_holding_decides_the_full_run(small, make_stage):
         machine = build(winch)
         assert (holding(machine, machine.top_travel, 0).resting > 1) is holds
         history = read_history(simulate(winch))
-        assert history.up is None or history.held is holds
+        assert history.up is not None and history.held is holds
 
 
 def test_warming_costs_torque(small):
@@ -181,9 +198,39 @@ def test_stalled_motors_bear_what_the_full_run_shows(small, make_motor, limit, s
     assert stalled_until_hot(machine) == pytest.approx(hot - stopped, rel=0.05)
 
 
+@pytest.mark.parametrize("source", [0.0, 0.5, 2.0, 6.0])
+@pytest.mark.parametrize("limit", [None, 0.9, 0.6])
+def test_stalled_motors_behind_a_source_bear_what_the_full_run_shows(small, make_motor, source, limit):
+    """Six volts on the two cold motors: beside a source's own resistance the loss falls by less than 1/R, or rises."""
+    current = 2 * 6.0 / 4.0
+    supply = {"voltage": 6.0 + source * current, "resistance": source, "current_limit": limit and limit * current}
+    motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)
+    machine = build(small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 200.0}))
+    record = simulate(machine)
+    stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
+    assert stalled_until_hot(machine) == pytest.approx(hot - stopped, rel=0.05)
+
+
+def test_a_stalled_group_has_what_the_other_groups_leave_it(small, make_motor):
+    """Two unlike groups on one source, each with its own time: the sooner of them is the full run's."""
+    thick = {**HOT, "winding_heat_capacity": 3.0, "case_heat_capacity": 60.0}
+    motors = (make_motor(4.0, 0.005, idle_current=0.12, **HOT), make_motor(4.0, 0.005, idle_current=0.12, **thick))
+    supply = {"voltage": 12.0, "resistance": 2.0}
+    machine = build(small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 60.0}))
+    light, heavy = times_until_hot(machine, machine.phases[0], [20.0, 20.0], [20.0, 20.0])
+    assert light < heavy and stalled_until_hot(machine) == light
+    record = simulate(machine)
+    stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
+    assert light == pytest.approx(hot - stopped, rel=0.1)  # the heavy group is colder by then than it is taken to be
+
+
 def test_a_limited_current_heats_sooner_than_one_that_falls(small, make_motor):
-    machine = build(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)))
-    group = machine.groups[0]
-    held, falling = (time_until_hot(machine, group, 1.2, 20.0, 20.0, limited=limited) for limited in (True, False))
+    """Both begin with 1.2 A a motor, where two of 4 ohm are on 4.8 V."""
+    group = make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)
+    supplies = ({"voltage": 12.0, "current_limit": 2.4}, {"voltage": 4.8}, {"voltage": 0.04})
+    machines = [build(small(motors=group, supply={"resistance": 0.0, **supply})) for supply in supplies]
+    held, falling, faint = (times_until_hot(m, m.phases[0], [20.0], [20.0])[0] for m in machines)
     assert 0 < held < 0.9 * falling
-    assert math.isinf(time_until_hot(machine, group, 0.01, 20.0, 20.0, limited=True))
+    assert math.isinf(faint)
+    (at_once,) = times_until_hot(machines[0], machines[0].phases[0], [machines[0].groups[0].winding_limit], [20.0])
+    assert at_once == 0.0

@@ -105,12 +105,12 @@ class Hanging(NamedTuple):
     ----------
     at_rest : float or ndarray
         That the rope was left with by the rising load, which a drum at rest has to bear. [N]
-    breaking_away : float or ndarray
-        At which the load breaks away downward in its guide: a drum that turns back must stop before. [N]
+    sliding : float or ndarray
+        Of a load that slides down in its guide: what a train that has been set going must bear to stop it. [N]
     """
 
     at_rest: Any
-    breaking_away: Any
+    sliding: Any
 
 
 def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
@@ -125,9 +125,10 @@ def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
     Notes
     -----
     The drum starts back only if its losses at rest do not bear the first; once it turns it is stopped by its losses in motion,
-    if they bear the second. Own derivation, DEVELOPERS.md, section "Verdict".
+    if they bear the second. Its momentum carries it past the pull at which the load breaks away: friction of the guide at rest
+    does not count. Own derivation, DEVELOPERS.md, section "Verdict".
     """
-    return Hanging(larger(pull(machine, travel), 0.0), larger(pull(machine, travel, -machine.breakaway), 0.0))
+    return Hanging(larger(pull(machine, travel), 0.0), larger(pull(machine, travel, -1.0), 0.0))
 
 
 def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:

@@ -11,7 +11,7 @@ from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Finding, FindingKind, Remedy
 from winchsim.verdict.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
-from winchsim.verdict.margins import Holding, hardest_margins, holding, hot_margins, warm_lift
+from winchsim.verdict.margins import hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.words import duration, speed
 
 RESERVE = 1.01
@@ -71,13 +71,11 @@ def _of_run_back(case: Case) -> list[tuple[bool, Remedy]]:
     m = case.machine
     layer = int(case.record["layer"].max()) - 1
 
-    def held(machine: Machine) -> Holding:
-        return holding(machine, m.top_travel, min(layer, len(machine.layers) - 1))
+    def holds(reserve: float) -> Enough:
+        """Whether a load that has been set going would stop again: one that is held at rest alone is no better off."""
+        return lambda machine: holding(machine, m.top_travel, min(layer, len(machine.layers) - 1)).moving >= reserve
 
-    return _confirmed(case, FindingKind.RAN_BACK, RUN_BACK_LEVERS, (
-        lambda machine: held(machine).resting >= RESERVE,
-        lambda machine: held(machine).moving >= RESERVE,
-    ))  # fmt: skip
+    return _confirmed(case, FindingKind.RAN_BACK, RUN_BACK_LEVERS, (holds(RESERVE), holds(AMPLE_RESERVE)))
 
 
 def _confirmed(case: Case, kind: FindingKind, levers: Sequence[Lever], goals: Sequence[Enough]) -> list[tuple[bool, Remedy]]:
