@@ -287,7 +287,7 @@ def holding(machine: Machine, travel: float, layer: int, action: str = "off") ->
         held = _first_crossing(demand(chain, -1, grip), group_push(chain, -1, idle, grip))
         found.append(held / (tension * m.layers[layer].radius) if tension > 0 else math.inf)
     at_rest, moving = found
-    return Holding(max(at_rest, moving), moving, not pulls.breaking_away > 0)
+    return Holding(max(at_rest, moving), moving, not pulls.sliding > 0)
 
 
 def _first_crossing(line: PiecewiseLine, level: float) -> float:
