@@ -56,6 +56,15 @@ def test_a_gearbox_is_judged_at_its_own_output(small, make_motor):
     assert share < demand.share < 2 * share
 
 
+def test_a_stated_torque_limit_is_one_to_work_at_whatever_it_is_of(small, make_motor, make_stage):
+    boxed = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=2)
+    for motors in (boxed, (boxed, boxed)):
+        machine = build(small(motors=motors, stage=make_stage(10.0, 0.8, torque_limit=2.0), factors=Factors(tooth=7.0)))
+        limits = [link for link in machine.links if link.kind is LinkKind.STAGE_LIMIT]
+        assert {link.where.split(".")[0] for link in limits} == {"motors", "stage"}
+        assert [link.required for link in limits] == [1.0] * len(limits)
+
+
 @pytest.mark.parametrize(
     ("parts", "last", "key"),
     [
@@ -111,7 +120,6 @@ def test_every_link_keeps_its_own_required_factor(small, kind):
     spur = {**SPUR, "torque_limit": 30.0}
     machine = build(small(stage=Stage(**spur), factors=Factors(**asked), **EVERYTHING))
     link = next(link for link in machine.links if link.kind is kind)
-    # A torque limit given for a whole stage is kept as it is given.
     assert link.required == (1.0 if kind is LinkKind.STAGE_LIMIT else asked[LINKS[kind].required])
     assert link.part == LINKS[kind].part
 

@@ -53,7 +53,7 @@ def build_links(
             found += _teeth(inputs, mesh, index, _pitch_speed(train, mesh, no_load_drum))
     outputs = _output_shafts(train)
     for output in outputs:
-        found += _stage_limit(output)
+        found += _stage_limit(inputs, output)
     found += _shafts(inputs, outputs, notebook)
     found += _gearboxes(inputs, train)
     found += drum_links(inputs, layers, notebook)
@@ -166,8 +166,9 @@ def _given(value: float, unit: str) -> Strength:
 
 
 def _required(inputs: Inputs, kind: LinkKind) -> float:
-    """Factor that a scenario asks of a kind of link. [-]"""
-    return float(getattr(inputs.factors, LINKS[kind].required))
+    """Factor that a scenario asks of a kind of link; 1 for a kind of which it asks none. [-]"""
+    key = LINKS[kind].required
+    return float(getattr(inputs.factors, key)) if key else 1.0
 
 
 def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
@@ -213,13 +214,13 @@ def _output_shafts(train: Train) -> list[_OutputShaft]:
     return found
 
 
-def _stage_limit(output: _OutputShaft) -> list[LinkLimit]:
+def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
     r, limit = output.reduction, output.reduction.stage.torque_limit
     if limit is None:
         return []
-    bears = _given(limit, "N·m")
-    kind = LinkKind.STAGE_LIMIT  # a limit for the whole stage is taken as the least that it is said to bear: nothing on top
-    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, output.channel, output.place, 1.0, bears, 1.0)]
+    bears, kind = _given(limit, "N·m"), LinkKind.STAGE_LIMIT
+    required = _required(inputs, kind)
+    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, output.channel, output.place, 1.0, bears, required)]
 
 
 def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:

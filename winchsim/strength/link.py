@@ -58,7 +58,8 @@ class LinkWords:
     search_words : tuple of str
         Words of a note that mean it, in lower case and in the singular; the first one stands for it in a list.
     required : str
-        Key of the table ``[factors]`` with the factor that it must keep.
+        Key of the table ``[factors]`` with the factor that it must keep; empty where that is 1, because a limit that a maker
+        states is one to work at: what it leaves to breaking is already taken off.
     drops_load : bool
         Whether the rope is parted or loose when it breaks, and the load falls.
     """
@@ -83,7 +84,7 @@ LINKS: dict[LinkKind, LinkWords] = {
     ),
     LinkKind.STAGE_LIMIT: LinkWords(
         "reduction", "the bought gears", "bought gears", "A stronger part, or less load.",
-        ("gearbox", "reduction"), "tooth",
+        ("gearbox", "reduction"), "",
     ),
     LinkKind.SHAFT: LinkWords(
         "output shaft", "the shafts", "shafts", "A thicker shaft, a stronger material, or bearings nearer to the gears.",
