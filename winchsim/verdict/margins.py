@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from winchsim.model import Machine
 from winchsim.model.estimate import drive_law, hanging_pulls, pull, raising_phase, steady_speed
-from winchsim.model.machine import LiveGroup, PhaseStep
+from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
 from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
 from winchsim.physics.motor import copper_loss
@@ -158,36 +159,63 @@ def _warmed(
     return [float(winding) for winding, _ in found], [float(case) for _, case in found]
 
 
-def time_until_hot(machine: Machine, group: LiveGroup, current: float, winding: float, case: float, *, limited: bool) -> float:
-    """Time until a stalled winding passes its limit; infinite where it never does. [s]
+HOT_STEPS = 12
+"""Steps of temperature in which the warming of a stalled winding is followed up to its limit. [-]"""
+
+
+def times_until_hot(machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]) -> tuple[float, ...]:
+    """Time until the stalled winding of each live group passes its limit; infinite where it never does. [s]
 
     Parameters
     ----------
     machine : Machine
-        Gives the temperature of the air.
-    group : LiveGroup
-    current : float
-        Of one of its motors as the time begins. [A]
-    winding, case : float
-        Temperatures as the time begins. [°C]
-    limited : bool
-        Whether a current limit keeps the current up as the winding warms; else the supply keeps its voltage up, and the
-        current falls.
+    phase : PhaseStep
+        Gives voltage and current limit.
+    windings, cases : sequence of float
+        Temperatures of each live group as the time begins. [°C]
 
     Notes
     -----
-    The loss is taken as linear in the winding's temperature: exact under a current limit; at a constant voltage right now
-    and at the limit, a little too high between, where a supply that sags less as the current falls makes it higher too.
-    Own derivation, DEVELOPERS.md, section "Verdict".
+    In `HOT_STEPS` equal steps of temperature, in each of which the loss is linear in it, between what supply and motors do at
+    rest at both of its ends: it grows under a current limit, falls at a constant voltage, and behind a source's own resistance
+    falls by less, or rises until the two resistances are equal. Of each group's way to its limit the others are taken to
+    have gone the same share. Own derivation, DEVELOPERS.md, section "Verdict".
     """
-    loss, growth = copper_loss(group.motor, current, winding)
-    warmer = copper_loss(group.motor, current, group.winding_limit)[0]  # loss x warmer/loss is R at the limit over R now
-    feedback = growth if limited or not loss > 0 else -growth * loss / warmer
-    return float(heat.time_to_limit(group.heat, loss, winding, case, machine.ambient, group.winding_limit, feedback))
+    ways = [max(g.winding_limit - winding, 0.0) for g, winding in zip(machine.groups, windings, strict=True)]
+    stations = [
+        [winding + way * step / HOT_STEPS for winding, way in zip(windings, ways, strict=True)] for step in range(HOT_STEPS + 1)
+    ]
+    losses = [_losses_at_rest(machine, phase, station, cases) for station in stations]
+    return tuple(
+        _time_through(g.heat, [station[i] for station in stations], [loss[i] for loss in losses], cases[i], machine.ambient)
+        for i, g in enumerate(machine.groups)
+    )
 
 
-AT_LIMIT = 1 - 1e-6
-"""Share of a current limit from which on it counts as reached. [-]"""
+def _losses_at_rest(m: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]) -> list[float]:
+    """Heat in one winding of each live group while the motors stand still under power. [W]"""
+    currents = drive_law(m, phase, windings, cases)(0.0).currents
+    return [
+        float(copper_loss(g.motor, current, winding)[0])
+        for g, current, winding in zip(m.groups, currents, windings, strict=True)
+    ]
+
+
+def _time_through(
+    path: heat.HeatPath, windings: Sequence[float], losses: Sequence[float], case: float, ambient: float
+) -> float:
+    """Time in which a winding goes through ascending temperatures, its loss at each of them given; infinite for never. [s]"""
+    total = 0.0
+    for (start, end), (loss, later) in zip(pairwise(windings), pairwise(losses), strict=True):
+        if not end > start:
+            continue
+        growth = (later - loss) / (end - start)
+        time = float(heat.time_to_limit(path, loss, start, case, ambient, end, growth))
+        if math.isinf(time):
+            return math.inf
+        case = float(heat.step_exact(path, loss, start, case, ambient, time, growth)[1])
+        total += time
+    return total
 
 
 def stalled_until_hot(machine: Machine) -> float:
@@ -197,13 +225,7 @@ def stalled_until_hot(machine: Machine) -> float:
     ----------
     machine : Machine
     """
-    phase, (windings, cases) = raising_phase(machine), _temperatures(machine, None, None)
-    held = drive_law(machine, phase, windings, cases)(0.0)
-    limited = abs(held.total) >= AT_LIMIT * phase.current_limit
-    return min(
-        time_until_hot(machine, *state, limited=limited)
-        for state in zip(machine.groups, held.currents, windings, cases, strict=True)
-    )
+    return min(times_until_hot(machine, raising_phase(machine), *_temperatures(machine, None, None)))
 
 
 def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:

@@ -8,13 +8,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from winchsim.model import Event
-from winchsim.model.machine import LiveGroup
 from winchsim.quantity_text import number, quantity
 from winchsim.simulate import RecordedEvent
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.margins import AT_LIMIT, time_until_hot
+from winchsim.verdict.margins import times_until_hot
 from winchsim.verdict.words import after, counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1
@@ -72,18 +71,20 @@ def _until_hot(case: Case, event: RecordedEvent) -> str:
         return f" A stalled winding passes {quantity(hot.value, '°C')} after {duration(hot.time - event.time)}."
     if hot is not None:
         return f" A winding had passed {quantity(hot.value, '°C')} before."
-    soonest, limit = min((_time_to_limit(case, event, group), group.winding_limit) for group in case.machine.groups)
+    times = _times_to_limit(case, event)
+    soonest, limit = min((time, group.winding_limit) for time, group in zip(times, case.machine.groups, strict=True))
     if math.isinf(soonest):
         return f" The stalled windings stay below {limits}."
     return f" A stalled winding would pass {quantity(limit, '°C')} after about {duration(soonest)}."
 
 
-def _time_to_limit(case: Case, event: RecordedEvent, group: LiveGroup) -> float:
-    """Time until a winding that has stalled passes its limit. [s]"""
+def _times_to_limit(case: Case, event: RecordedEvent) -> tuple[float, ...]:
+    """Time until the winding of each group, stalled as it is, passes its limit. [s]"""
     record, k = case.record, case.history.at(event.time)
-    current, winding, can = (float(record[f"motor_{group.number}_{name}"][k]) for name in ("current", "winding", "case"))
-    limited = float(record["current"][k]) >= AT_LIMIT * case.history.span_at(event.time).step.current_limit
-    return time_until_hot(case.machine, group, current, winding, can, limited=limited)
+    windings, cans = (
+        [float(record[f"motor_{group.number}_{name}"][k]) for group in case.machine.groups] for name in ("winding", "case")
+    )
+    return times_until_hot(case.machine, case.history.span_at(event.time).step, windings, cans)
 
 
 def _stall_breaks(case: Case) -> str:
