@@ -328,6 +328,49 @@ def test_the_third_of_four_files_is_cut_short(tmp_path):
 
 # --- processes that are killed ---------------------------------------------------------------------------------------------
 
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_what_cannot_be_put_back_is_named_before_an_interrupt_is_heeded(tmp_path, monkeypatch, number):
+    """A signal meets a disk that goes bad in the middle of replacing: the error is read, the signal would hide it."""
+    case, folder, replace_file = CASES["files replaced"], tmp_path / "out", os.replace
+    _prepare(folder, case)
+    placed = []
+
+    def bad_from_the_second_on(source, target):
+        if placed:
+            signal.raise_signal(number)
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        placed.append(target)
+        replace_file(source, target)
+
+    monkeypatch.setattr(os, "replace", bad_from_the_second_on)
+    error = _error(folder, case)
+    (left,) = [path for path in folder.iterdir() if path.name.startswith(staging.MARK)]
+    assert f"{placed[0]} could not be put back, it is kept as {left}" in error.reason
+    assert {*case["before"].values()} <= {*_tree(folder).values()}
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+@pytest.mark.parametrize("fault", [KeyboardInterrupt(), MemoryError("full")])
+def test_what_cannot_be_put_back_is_named_whatever_went_wrong(tmp_path, monkeypatch, fault):
+    case, folder, replace_file = CASES["files replaced"], tmp_path / "out", os.replace
+    _prepare(folder, case)
+    faults = iter([None, fault])
+
+    def bad_from_the_second_on(source, target):
+        error = next(faults, OSError(errno.EIO, os.strerror(errno.EIO)))
+        if error is not None:
+            raise error
+        replace_file(source, target)
+
+    monkeypatch.setattr(os, "replace", bad_from_the_second_on)
+    error = _error(folder, case)
+    (left,) = [path for path in folder.iterdir() if path.name.startswith(staging.MARK)]
+    words = "was interrupted" if isinstance(fault, KeyboardInterrupt) else "cannot be written: MemoryError: full"
+    assert error.reason.startswith(f"{words}; ") and f"it is kept as {left}" in error.reason
+    assert error.path == str(folder) and error.__cause__ is fault
+
+
 KILLED = """
 import json, os, sys
 from winchsim.report.files import write_whole

@@ -63,6 +63,10 @@ class Part:
         return os.path.join(self.path, "old", name) if name else os.path.join(self.path, "old")
 
 
+class NotUndoneError(OutputError):
+    """Files were being put in place, that failed, and so did undoing it: the reason says which file is where."""
+
+
 @contextlib.contextmanager
 def told(path: str, what: str = "file", after: str = "") -> Iterator[None]:
     """Says what the operating system refuses as an `OutputError`.
@@ -96,6 +100,8 @@ def told(path: str, what: str = "file", after: str = "") -> Iterator[None]:
 def held() -> Iterator[Callable[[], None]]:
     """Keeps back what asks the process to end, so that it does not end between two steps of one change.
 
+    A `NotUndoneError` goes before it: that ends the process as well, and must be read.
+
     Yields
     ------
     callable
@@ -114,6 +120,9 @@ def held() -> Iterator[Callable[[], None]]:
                 before[number] = signal.signal(number, lambda which, _: came.append(which))
     try:
         yield heed
+    except NotUndoneError:
+        came.clear()
+        raise
     finally:
         for number in reversed(before):
             signal.signal(number, before[number])
@@ -179,6 +188,8 @@ def put_files(folder: str, files: Mapping[str, bytes], telling: Telling, *, forc
     ------
     OutputError
         Something cannot be written; then what was there is there, and nothing else.
+    NotUndoneError
+        In place of whatever went wrong, where what was there could not be put back.
     """
     with held() as heed, staging(folder) as part:
         fill(part, files, telling, heed)
@@ -190,9 +201,16 @@ def put_files(folder: str, files: Mapping[str, bytes], telling: Telling, *, forc
                     _place(part, folder, name, placed, force=force, is_last=number == len(files))
         except BaseException as error:
             left = _withdraw(part, placed)
-            if left and isinstance(error, OutputError):
-                raise OutputError(error.path, f"{error.reason.removesuffix(NONE_WRITTEN)}; {left}", error.hint) from error
+            if left:
+                raise _not_undone(folder, error, left) from error
             raise
+
+
+def _not_undone(folder: str, error: BaseException, left: str) -> NotUndoneError:
+    if isinstance(error, OutputError):
+        return NotUndoneError(error.path, f"{error.reason.removesuffix(NONE_WRITTEN)}; {left}", error.hint)
+    cause = "was interrupted" if isinstance(error, KeyboardInterrupt) else f"cannot be written: {type(error).__name__}: {error}"
+    return NotUndoneError(folder, f"{cause}; {left}", "put the old files back by hand")
 
 
 def _place(part: Part, folder: str, name: str, placed: list[tuple[str, str]], *, force: bool, is_last: bool) -> None:
