@@ -53,6 +53,31 @@ def test_rotors_alone_can_break_what_the_stall_torque_would_not():
     assert "rotors" in found.sentence
 
 
+def _breaks_at_its_second_layer(snag_height: float) -> Inputs:
+    """The reduction bears the first layer of rope, which ends less than 0.2 m up, with the load on it, but not the second."""
+    inputs = _winch(breaking_force=2e5)
+    weak = replace(inputs.stage[0], torque_limit=1.28 * 20.0 * 9.80665 * 0.0065)
+    inputs = replace(inputs, stage=(weak,), drum=replace(inputs.drum, width=0.021))
+    broke = simulate(inputs).first(Event.OVERLOAD)
+    assert broke is not None and 0.15 < broke.height < 0.2
+    return with_value(inputs, "load.snag_height", snag_height)
+
+
+def test_a_lift_that_breaks_the_link_by_itself_blames_no_rotors():
+    found = snag_study(_breaks_at_its_second_layer(0.1))
+    assert found.as_built.snagged and found.as_built.broke and found.safe is None
+    assert found.sentence == (
+        "If the load snags, the reduction of stage 1 breaks before the motors stall; no current limit prevents it, because "
+        "raising the load breaks the reduction of stage 1 without a snag too."
+    )
+
+
+def test_a_link_that_breaks_below_the_snag_is_not_laid_to_it():
+    found = snag_study(_breaks_at_its_second_layer(0.35))
+    assert found.as_built.broke and not found.as_built.snagged
+    assert found.sentence.startswith("The reduction of stage 1 breaks before the load comes to the snag; no current limit")
+
+
 def test_a_lift_that_never_comes_to_the_snag_has_no_study():
     assert snag_study(replace(_winch(), load=Load(mass=400.0, height=0.4))) is None
 

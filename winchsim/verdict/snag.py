@@ -40,7 +40,9 @@ class SnagRun:
     peak_tension : float
         [N]
     reached : bool
-        Whether the load came as far as the snag.
+        Whether the load came as far as the snag, or left the floor before a link broke.
+    snagged : bool
+        Whether it met the snag.
     """
 
     current_limit: float | None
@@ -49,6 +51,7 @@ class SnagRun:
     weakest: str
     peak_tension: float
     reached: bool
+    snagged: bool
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,22 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
         return None
     safe = _safe(base) if as_built.broke or without.broke else None
     found = SnagStudy(height, as_built, without, safe, "")
-    return replace(found, sentence=_sentence(found))
+    saved = not as_built.broke or safe is not None
+    return replace(found, sentence=_sentence(found, "" if saved else _no_help(base, own)))
+
+
+def _no_help(base: Inputs, own: float | None) -> str:
+    """Why no current limit saves a link at a snag, from the lift without one under the least limit that raises the load."""
+    machine = build(base)
+    need = needed_current(machine, at_rest=machine.start_travel > 0)
+    free = replace(base, load=replace(base.load, snag_height=None))
+    alone = _run(free, own if need is None else MARGIN_ABOVE_NEED * need)
+    if alone.broke:
+        return f"no current limit prevents it, because raising the load breaks the {alone.broke} without a snag too"
+    if need is None:
+        return "no current limit was looked for, because the motors do not raise the load to the top in any case"
+    added = "on top of the pull that raising takes the spinning rotors break it"
+    return f"no current limit that still raises the load prevents it, because {added}"
 
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:
@@ -122,6 +140,7 @@ def _run(base: Inputs, limit: float | None) -> SnagRun:
         name,
         float(record["tension"].max()),
         _reached(record),
+        record.first(Event.SNAGGED) is not None,
     )
 
 
@@ -137,16 +156,17 @@ def _safe(base: Inputs) -> SnagRun | None:
     if need is None:
         return None
     low, high = MARGIN_ABOVE_NEED * need, _stalled_current(machine)
-    best = _run(base, low)
-    if best.broke or not best.reached or high <= low:
+    first = _run(base, low)
+    if first.broke or high <= low:
         return None
+    best = first if first.reached else None
     for _ in range(STEPS):
         middle = (low + high) / 2
         tried = _run(base, middle)
         if tried.broke:
             high = middle
         else:
-            low, best = middle, tried
+            low, best = middle, tried if tried.reached else best
     return best
 
 
@@ -156,7 +176,7 @@ def _stalled_current(machine: Machine) -> float:
     return sum(g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups)
 
 
-def _sentence(found: SnagStudy) -> str:
+def _sentence(found: SnagStudy, no_help: str) -> str:
     built, bare, safe = found.as_built, found.without_limit, found.safe
     if not built.broke:
         closest = f"the {built.weakest} comes closest, bearing {number(built.factor, 2)} times its load"
@@ -165,7 +185,9 @@ def _sentence(found: SnagStudy) -> str:
             text += f" Without the current limit the {bare.broke} would break."
         return text
     text = f"If the load snags, the {built.broke} breaks before the motors stall"
+    if not built.snagged:
+        text = f"The {built.broke} breaks before the load comes to the snag"
     if safe is None or safe.current_limit is None:
-        return text + "; no current limit that still raises the load prevents it, because the spinning rotors alone break it."
+        return f"{text}; {no_help}."
     limit = quantity(rounded(safe.current_limit, 2), "A", 2)  # down, so that what is printed is safe too
     return f"{text}; with the current limited to {limit} they stall first (simulated, rotors' momentum included)."
