@@ -122,6 +122,31 @@ def test_summary_of_a_lift(ran):
     assert s.efficiency == pytest.approx(8.0 * 9.80665 * 0.1 / s.energy_in, rel=1e-6), "the power is off after the lift"
 
 
+def test_mean_current_is_that_of_the_lift_alone(ran):
+    """What comes before the raise and after the top, here a letting down and a pause, does not dilute it."""
+    plain = summarise(ran().history)
+    phases = (
+        Phase(action="raise", until="time", time=1.0), Phase(action="lower", until="floor"),
+        Phase(action="raise", until="top"), Phase(action="lower", until="floor"),
+    )  # fmt: skip
+    run = ran(phase=phases)
+    s, record = summarise(run.history), run.record
+    lift = (record.time >= run.history.lift_began) & (record.time <= run.history.up.time)
+    over = np.trapezoid(record["current"][lift], record.time[lift]) / s.lift_time
+    assert s.mean_current == pytest.approx(over, rel=2e-3)
+    assert s.mean_current == pytest.approx(plain.mean_current, rel=0.01)
+    powered = sum(span.end - span.start for span in run.history.spans if span.step.powered)
+    assert s.charge / powered < 0.95 * s.mean_current
+
+
+def test_mean_current_of_a_load_that_does_not_come_up_is_that_of_all_time_under_power(ran):
+    run = ran(load={"mass": 80.0})
+    s = summarise(run.history)
+    powered = sum(span.end - span.start for span in run.history.spans if span.step.powered)
+    assert run.history.up is None
+    assert s.mean_current == pytest.approx(s.charge / powered, rel=1e-9) and s.mean_current > 0.0
+
+
 def test_steady_speed_is_that_of_the_middle(ran):
     run = ran()
     height, time = run.record["height"], run.record.time

@@ -218,7 +218,8 @@ class Summary:
     steady_speed : float or None
         Of the load, over the middle half of the height. [m/s]
     peak_current, mean_current : float
-        Of the supply. [A]
+        Of the supply: the most of the whole run, and the mean over the lift (over all time under power where the load did not
+        come up). [A]
     peak_tension : float
         [N]
     peak_winding : float

@@ -19,8 +19,6 @@ def summarise(history: History) -> Summary:
     history : History
     """
     record, m = history.record, history.machine
-    powered = sum(span.end - span.start for span in history.spans if span.step.powered)
-    charge = float(record["charge"][-1])
     windings = [float(record[f"motor_{group.number}_winding"].max()) for group in m.groups]
     return Summary(
         lift_time=history.lift_time,
@@ -28,15 +26,25 @@ def summarise(history: History) -> Summary:
         highest=float(record["height"].max()),
         steady_speed=_steady_speed(history),
         peak_current=float(record["current"].max()),
-        mean_current=charge / powered if powered > 0 else 0.0,
+        mean_current=_mean_current(history),
         peak_tension=float(record["tension"].max()),
         peak_winding=max(windings),
         energy_in=record.energy.source,
         efficiency=_efficiency(history),
-        charge=charge,
+        charge=float(record["charge"][-1]),
         stall_margin_cold=hardest_margins(m).resting,
         stall_margin_hot=hot_margins(m).resting,
     )
+
+
+def _mean_current(history: History) -> float:
+    """Over the lift, from the start of the phase that raised the load; over all time under power if it did not come up. [A]"""
+    record = history.record
+    if history.up is not None and history.lift_began is not None:
+        began, ended = np.interp([history.lift_began, history.up.time], record.time, record["charge"])
+        return float(ended - began) / (history.up.time - history.lift_began)
+    powered = sum(span.end - span.start for span in history.spans if span.step.powered)
+    return float(record["charge"][-1]) / powered if powered > 0 else 0.0
 
 
 def _steady_speed(history: History) -> float | None:
