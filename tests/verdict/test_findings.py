@@ -102,6 +102,34 @@ def test_ran_back_with_speed_and_energy(ran, make_stage):
     assert "hits the floor at" in back.sentence and "pawl" in back.help
 
 
+@pytest.fixture(scope="module")
+def stuck(ran, make_stage, make_motor):
+    """A load of 100 N whose guide rubs with 80 N, 104 N at rest, on a drum that turns back freely."""
+    motors = make_motor(4.0, 0.005, idle_current=0.05, count=12)
+    load = {"mass": 100.0 / 9.80665, "height": 0.2, "guide_friction": 80.0}
+    return ran(motors=motors, stage=make_stage(5.0, 0.97, repeat=2), load=load)
+
+
+def test_a_drum_that_pays_out_while_the_guide_holds_the_load(stuck):
+    (back,) = stuck.history.run_backs()
+    assert back.in_guide and back.landed is None
+    assert stuck.record["rope_wound"].max() - stuck.record["rope_wound"][-1] > 2 * stuck.history.allowed_sag
+    assert stuck.record["height"][-1] >= back.from_height > 0.2
+    finding = stuck.one(FindingKind.RAN_BACK)
+    assert finding.severity is Severity.DANGER
+    assert finding.sentence == (
+        "With the power off the drum pays out its rope while the load hangs in its guide, 0.200 m up; "
+        "it falls when the guide lets go."
+    )
+    assert stuck.verdict.sentence.endswith(", but pays out its rope while the load hangs in its guide when the power goes off.")
+    assert not stuck.verdict.passes
+
+
+def test_a_load_that_comes_down_does_not_hang_in_its_guide(ran, make_stage):
+    run = ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0})
+    assert [back.in_guide for back in run.history.run_backs()] == [False]
+
+
 def test_a_load_that_still_creeps_when_the_watch_ends(ran, make_stage):
     """Too slow to come back by 5 mm within the watch: not held, though it is no run-back yet."""
     run = ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0}, settings={"watch": 0.02})

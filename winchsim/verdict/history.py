@@ -53,7 +53,7 @@ class Span:
 
 @dataclass(frozen=True)
 class RunBack:
-    """A stretch in which the load drove the drum back.
+    """A stretch in which the drum turned back that should hold.
 
     Attributes
     ----------
@@ -67,6 +67,8 @@ class RunBack:
         Whether it began with the power on.
     landed : RecordedEvent or None
         Where it met the floor.
+    in_guide : bool
+        Whether the load stayed where it was, held by its guide: the drum paid out slack rope, and nothing else holds the load.
     """
 
     start: float
@@ -75,6 +77,7 @@ class RunBack:
     speed: float
     powered: bool
     landed: RecordedEvent | None
+    in_guide: bool
 
 
 @dataclass(frozen=True)
@@ -244,11 +247,13 @@ class History:
         if heights[begin] <= OFF_FLOOR:
             return []
         landed = next((e for e in self.of(Event.LANDED) if e.time >= time[begin] and (e.value or 0.0) > 0), None)
+        fell = float(heights[begin] - heights[begin : samples.stop].min())
+        stayed = self.machine.body.friction > 0 and fell <= min(self.allowed_sag, float(back.max()) / 2)
         return [
             RunBack(
                 start=float(time[begin]), from_height=float(heights[begin]), to_height=float(heights[worst]),
                 speed=float(max(0.0, -speeds[begin : worst + 1].min(), landed.value or 0.0 if landed else 0.0)),
-                powered=self.span_at(float(time[begin])).step.powered, landed=landed,
+                powered=self.span_at(float(time[begin])).step.powered, landed=landed, in_guide=stayed and landed is None,
             )
         ]  # fmt: skip
 

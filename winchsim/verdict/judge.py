@@ -13,6 +13,9 @@ from winchsim.verdict.remedies import find_remedies
 from winchsim.verdict.summary import summarise
 from winchsim.verdict.words import after, counted, duration, given, length, speed
 
+PAYS_OUT = "pays out its rope while the load hangs in its guide"
+"""What a drum does that runs back from a load which stays."""
+
 
 def judge(record: Record, *, remedies: bool = True) -> Verdict:
     """Verdict on a run.
@@ -99,6 +102,8 @@ def _stall(case: Case) -> str:
 
 def _afterwards(case: Case) -> str:
     backs = case.history.run_backs()
+    if backs and backs[-1].in_guide:
+        return f", and then {PAYS_OUT}"
     if backs:
         floor = " to the floor" if backs[-1].landed is not None else ""
         return f", and then runs back{floor} at up to {speed(backs[-1].speed)}"
@@ -145,6 +150,8 @@ def _held_clause(case: Case) -> str:
     backs = case.history.run_backs()
     if not backs:
         return ", but does not hold it"
+    if backs[-1].in_guide:
+        return f", but {PAYS_OUT} when the power goes off"
     floor = " to the floor" if backs[-1].landed is not None else ""
     return f", but runs back{floor} at up to {speed(backs[-1].speed)} when the power goes off"
 
@@ -161,7 +168,8 @@ def _programme(case: Case) -> str:
     m, record = case.machine, case.record
     phases = counted(len(case.history.spans), "phase")
     if case.history.run_backs():
-        return f"Runs back{_afterwards(case).removeprefix(', and then runs back')} in a programme of {phases}."
+        what = _afterwards(case).removeprefix(", and then ")
+        return f"{what[0].upper()}{what[1:]} in a programme of {phases}."
     end, start = float(record["height"][-1]), m.height(m.start_travel)
     moved = end - start
     still = "Holds" if max(end, start) > OFF_FLOOR else "Leaves"

@@ -9,21 +9,19 @@ from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
+from winchsim.verdict.history import RunBack
 from winchsim.verdict.margins import holding
 from winchsim.verdict.words import duration, length, speed
 
 
 def ran_back(case: Case) -> Iterator[Finding]:
-    """A load that drove the drum back, or fell after something broke."""
-    broke = case.history.broke
+    """A load that drove the drum back, or fell after something broke; or a drum that paid out beside a load that stayed."""
     for back in case.history.run_backs():
-        fell = broke is not None and broke.time <= back.start + 1e-6
-        if fell:
-            text = f"With the {case.history.broken_link.label} gone" if case.history.broken_link else ""
-            text += f" the load comes down from {length(back.from_height)} at up to {speed(back.speed)}"
-        else:
-            power = "With the power still on" if back.powered else "With the power off"
-            text = f"{power} the load runs back from {length(back.from_height)} at up to {speed(back.speed)}"
+        since, comes = _since(case, back)
+        if back.in_guide:
+            yield _hangs_in_guide(back, since)
+            continue
+        text = f"{since} the load {comes} from {length(back.from_height)} at up to {speed(back.speed)}"
         if back.landed is not None:
             text += f" and hits the floor at {speed(back.landed.value or 0.0)} with {quantity(back.landed.energy, 'J')}"
         else:
@@ -34,6 +32,22 @@ def ran_back(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     if case.history.held is False and not case.history.run_backs():
         yield from not_held(case)
+
+
+def _since(case: Case, back: RunBack) -> tuple[str, str]:
+    """What a run-back follows from, a break or how the power was, and what the load then does."""
+    broke, link = case.history.broke, case.history.broken_link
+    if broke is not None and link is not None and broke.time <= back.start + 1e-6:
+        return f"With the {link.label} gone", "comes down"
+    return ("With the power still on" if back.powered else "With the power off"), "runs back"
+
+
+def _hangs_in_guide(back: RunBack, since: str) -> Finding:
+    text = f"{since} the drum pays out its rope while the load hangs in its guide, {length(back.to_height)} up"
+    return Finding(
+        FindingKind.RAN_BACK, Severity.DANGER, f"{text}; it falls when the guide lets go.", back.start, back.from_height,
+        back.speed, 0.0, "m/s", "A pawl or a brake on the drum: what a guide holds by its friction, a knock sets free.",
+    )  # fmt: skip
 
 
 def not_held(case: Case) -> Iterator[Finding]:

@@ -134,6 +134,8 @@ def _drawback(history: History) -> str:
     if history.broke is not None and history.broken_link is not None:
         return f"then the {history.broken_link.label} breaks"
     backs = history.run_backs()
+    if backs and backs[0].in_guide:
+        return "then the drum pays out its rope while the load hangs in its guide"
     if backs:
         return f"then it runs back at up to {speed(backs[0].speed)}"
     if any(float(record[f"motor_{g.number}_winding"].max()) > g.winding_limit for g in m.groups):
