@@ -14,12 +14,13 @@ from winchsim.model import build
 from winchsim.quantity_text import quantity, rounded
 from winchsim.report.sizing_text import heaviest_text
 from winchsim.slow import lift_all
+from winchsim.studies.drum import study_drum
 from winchsim.studies.gears import rows_to_show, study_gears
 from winchsim.studies.heaviest import study_heaviest
 from winchsim.studies.motors import study_motors
 from winchsim.studies.voltage import study_voltage
 from winchsim.verdict.candidates import Wanted
-from winchsim.verdict.finding import FindingKind
+from winchsim.verdict.finding import FindingKind, Severity
 
 PAIR = Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3, friction=0.1)
 
@@ -101,6 +102,35 @@ def test_a_phase_with_its_own_voltage_is_refused(small):
 def test_no_voltage(small):
     study = study_voltage(small(load={"mass": 300.0}))
     assert study.sentence.startswith("No voltage from ") and study.choice.recommended is None
+
+
+@pytest.mark.parametrize("study", [study_drum, study_motors, study_voltage, study_gears])
+def test_a_danger_of_the_recommended_build_s_full_run_is_a_danger_of_the_study(small, study):
+    """A stop half a millimetre above the height: slow lifts end at the height, the full run coasts on."""
+    found = study(small(load={"mass": 5.0, "top_stop": 0.1005}))
+    choice = found.choice
+    own = choice.confirmation.verdict
+    dangers = [finding for finding in own.findings if finding.severity is Severity.DANGER]
+    assert FindingKind.HIT_TOP_STOP in {finding.kind for finding in dangers}
+    carried = [finding for finding in choice.findings if finding.severity is Severity.DANGER]
+    assert [(f.kind, f.value, f.unit) for f in carried] == [(f.kind, f.value, f.unit) for f in dangers]
+    for told, full in zip(carried, dangers, strict=True):
+        assert told.sentence.startswith("As recommended (") and told.sentence.endswith(f"): {full.sentence}")
+    assert choice.good and not choice.safe and not choice.passes
+    assert found.sentence.endswith(f", but not without danger. {dangers[0].sentence}")
+
+
+def test_a_recommended_build_that_runs_back_is_a_danger_told_once(small):
+    study = study_voltage(small(stage=dataclasses.replace(small().stage[0], efficiency=0.95)))
+    (found,) = (finding for finding in study.choice.findings if finding.kind is FindingKind.RAN_BACK)
+    assert found.severity is Severity.DANGER and found.sentence.startswith("As recommended (6.00 V): With the power off ")
+    assert study.choice.good and not study.choice.passes
+    assert ", but not without danger. With the power off the load runs back from " in study.sentence
+
+
+def test_without_a_danger_a_study_passes(small):
+    study = study_voltage(small())
+    assert study.choice.passes and study.choice.safe and ": up in " in study.sentence
 
 
 # --- gears ----------------------------------------------------------------------------------------------------------
@@ -210,3 +240,12 @@ def test_the_load_that_is_told_is_one_that_was_run(small):
     assert any(told == float(study.masses[run.index]) for run in study.runs)
     text = heaviest_text(study)
     assert f"- {quantity(told, 'kg')}: Lifts {told:g} kg" in text
+
+
+def test_a_danger_of_a_heaviest_load_is_told_with_the_lightest_load_that_shows_it(small):
+    study = study_heaviest(small(stage=dataclasses.replace(small().stage[0], efficiency=0.95)))
+    assert len(study.runs) == 2 and all(run.sound and run.held is False for run in study.runs)
+    (found,) = (finding for finding in study.findings if finding.severity is Severity.DANGER)
+    assert found.kind is FindingKind.RAN_BACK and found.sentence.startswith("At 8.00 kg: With the power off the load runs back")
+    assert study.works_up_to > 8.0 and not study.good
+    assert study.sentence.endswith(f", but not without danger. {found.sentence}")

@@ -23,7 +23,7 @@ def register(commands: Any) -> None:
             "Tries some two hundred diameters: lifts or stalls, margins cold and hot, time, current, the weakest\n"
             "link, what holds, the bend of the rope, layers. Names the band that works and what bounds it, and\n"
             "recommends one size, confirmed with both edges of the band by full runs.\n"
-            "Ends with 0 when a diameter was found and confirmed, else with 1."
+            "Ends with 0 when a diameter was found and confirmed and nothing dangerous was found, else with 1."
         ),
     )
     add_sizing(parser, span="4mm:30mm")
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with progress(env, "full runs") as tell:
         study = study_drum(scenario.inputs, wanted(options), low=low, high=high, inch=us, on_progress=tell)
     outputs = Outputs(
-        good=study.choice.good and study.choice.safe,
+        good=study.choice.passes,
         text=lambda: sizing_text.drum_text(study, name=scenario.name, us=us, paint=env.paint),
         json=lambda: _written(study, scenario)[0],
         csv=lambda: _written(study, scenario)[1],

@@ -22,7 +22,7 @@ def register(commands: Any) -> None:
         details=(
             "For every limit (stall cold and hot, strength, required factors, temperature, time) the load up to which it is\n"
             "kept; the loads that matter are confirmed by full runs. Also the load at which the most power reaches it.\n"
-            "Ends with 0 when the scenario's own load works, else with 1."
+            "Ends with 0 when the scenario's own load works and no full run shows a danger, else with 1."
         ),
     )
     add_sizing(parser)

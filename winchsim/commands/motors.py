@@ -21,7 +21,8 @@ def register(commands: Any) -> None:
         example="winchsim motors crate.toml --range 1:12",
         details=(
             "Tries every number of motors in the range for one group, and recommends the smallest that keeps every limit,\n"
-            "confirmed by full runs."
+            "confirmed by full runs.\n"
+            "Ends with 0 when a number was found and confirmed and nothing dangerous was found, else with 1."
         ),
     )
     add_sizing(parser, span="1:12")
@@ -53,7 +54,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
             on_progress=tell,
         )
     outputs = Outputs(
-        good=study.choice.good and study.choice.safe,
+        good=study.choice.passes,
         text=lambda: sizing_text.motor_text(study, name=scenario.name, us=us, paint=env.paint),
         json=lambda: _written(study, scenario)[0],
         csv=lambda: _written(study, scenario)[1],

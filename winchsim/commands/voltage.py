@@ -21,7 +21,8 @@ def register(commands: Any) -> None:
         example="winchsim voltage crate.toml --range 4V:9V",
         details=(
             "Tries voltages over the range: margins cold and hot, time, current, temperature, strength. Recommends the one\n"
-            "nearest to the motors' own that keeps every limit, confirmed with both edges of the band by full runs."
+            "nearest to the motors' own that keeps every limit, confirmed with both edges of the band by full runs.\n"
+            "Ends with 0 when a voltage was found and confirmed and nothing dangerous was found, else with 1."
         ),
     )
     add_sizing(parser, span="4V:9V")
@@ -40,7 +41,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with progress(env, "full runs") as tell:
         study = study_voltage(scenario.inputs, wanted(options), low=low, high=high, on_progress=tell)
     outputs = Outputs(
-        good=study.choice.good and study.choice.safe,
+        good=study.choice.passes,
         text=lambda: sizing_text.voltage_text(study, name=scenario.name, us=us, paint=env.paint),
         json=lambda: _written(study, scenario)[0],
         csv=lambda: _written(study, scenario)[1],

@@ -54,7 +54,7 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
         Colours.
     """
     choice, out = study.choice, Lines(us, paint)
-    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _head(out, study.sentence, choice.passes, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, drum_room.edge_words)
     if study.holds_up_to is not None:
         most = drum_room.size_text(rounded(study.holds_up_to, 3))
@@ -79,7 +79,7 @@ def drum_text(study: DrumStudy, *, name: str = "", us: bool = False, paint: Pain
 def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
     """Report of a study of the number of motors as text; see `drum_text`."""
     choice, out = study.choice, Lines(us, paint)
-    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _head(out, study.sentence, choice.passes, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, f"{edge.told:g}"))
     out.heading(f"Motors of group {study.group}" if len(study.inputs.motors) > 1 else "Motors")
     rows = [("count", "time", "margin", "current", "factor", "off", "winding", "")]
@@ -98,7 +98,7 @@ def motor_text(study: MotorStudy, *, name: str = "", us: bool = False, paint: Pa
 def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
     """Report of a study of the supply's voltage as text; see `drum_text`."""
     choice, out = study.choice, Lines(us, paint)
-    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _head(out, study.sentence, choice.passes, name, study.machine.title, study.reason)
     _band(out, choice.band, choice.other_bands, lambda edge, which: _edge(edge, which, quantity(edge.told, "V", edge.digits)))
     out.heading("Voltages")
     rows = [("voltage", "time", "margin", "current", "factor", "off", "winding", "")]
@@ -117,7 +117,7 @@ def voltage_text(study: VoltageStudy, *, name: str = "", us: bool = False, paint
 def gear_text(study: GearStudy, *, name: str = "", us: bool = False, paint: Paint = _PLAIN) -> str:
     """Report of a study of the gears as text; see `drum_text`."""
     choice, out = study.choice, Lines(us, paint)
-    _head(out, study.sentence, choice.good, name, study.machine.title, study.reason)
+    _head(out, study.sentence, choice.passes, name, study.machine.title, study.reason)
     out.heading("Changes with the most room, by ratio")
     for i in gears_room.rows_to_show(study):
         option = study.options[i]

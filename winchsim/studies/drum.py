@@ -18,7 +18,7 @@ from winchsim.slow import Hold, Lifts, Variants, lift_all, vary
 from winchsim.strength.line import bend
 from winchsim.verdict.candidates import Edge, Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened, why
-from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.crosscheck import Progress, not_without, silent
 from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.words import duration
 
@@ -199,7 +199,7 @@ def _sentence(choice: Choice) -> str:
     assert own is not None
     if not own.sound:
         return f"{text} by the quasi-static model, but the full run of {take} says otherwise: {own.sentence}"
-    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
+    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}{not_without(own.dangers)}"
 
 
 def edge_words(edge: Edge, which: str) -> str:

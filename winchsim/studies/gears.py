@@ -15,7 +15,7 @@ from winchsim.quantity_text import number
 from winchsim.slow import lift_all, vary_freely
 from winchsim.verdict.candidates import Judged, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, why
-from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.crosscheck import Progress, not_without, silent
 from winchsim.verdict.words import duration
 
 SIZES = 22
@@ -214,7 +214,7 @@ def _sentence(options: list[Option], choice: Choice) -> str:
     advice = "leave them as they are" if take.kind == "as it is" else f"take {take.words}"
     if not own.sound:
         return f"{text}, but the full run of the best ({take.words}) says otherwise: {own.sentence}"
-    return f"{text}; {advice} ({take.ratio:.4g}:1): up in {duration(own.full_time or math.nan)}."
+    return f"{text}; {advice} ({take.ratio:.4g}:1): up in {duration(own.full_time or math.nan)}{not_without(own.dangers)}"
 
 
 def rows_to_show(study: GearStudy, most: int = 12) -> list[int]:

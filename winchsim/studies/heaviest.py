@@ -15,8 +15,17 @@ from winchsim.quantity_text import quantity, round_numbers, rounded
 from winchsim.slow import Lifts, Variants, lift_all, vary
 from winchsim.verdict.candidates import Judged, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import CLOSE
-from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full, silent
-from winchsim.verdict.finding import Finding
+from winchsim.verdict.crosscheck import (
+    FullRun,
+    Progress,
+    carried,
+    differences,
+    largest_difference,
+    not_without,
+    run_full,
+    silent,
+)
+from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.words import duration, speed
 
 PATH = "load.mass"
@@ -106,9 +115,11 @@ class HeaviestStudy:
 
     @property
     def good(self) -> bool:
-        """Whether the scenario's own load works, and every load tried in full came up."""
+        """Whether the scenario's own load works, every load tried in full came up, and nothing dangerous was found."""
         mass = self.inputs.load.mass
-        return self.works_up_to is not None and mass <= self.works_up_to * (1 + 1e-9) and all(run.sound for run in self.runs)
+        works = self.works_up_to is not None and mass <= self.works_up_to * (1 + 1e-9)
+        safe = all(finding.severity is not Severity.DANGER for finding in self.findings)
+        return works and safe and all(run.sound for run in self.runs)
 
 
 def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress: Progress = silent) -> HeaviestStudy:
@@ -147,10 +158,12 @@ def study_heaviest(inputs: Inputs, wanted: Wanted | None = None, *, on_progress:
     wanted_runs = dict.fromkeys([*ends, own] if judged.works[own] else ends)
     runs = run_full([(i, variants.one(i)) for i in wanted_runs], judged.lifts, on_progress)
     power, at = _most_power(machine, masses, judged.lifts)
+    dangers = _dangers(masses, runs)
     return HeaviestStudy(
         inputs, machine, wanted, masses, judged, _reaches(masses, judged), _mass(masses, works), _mass(masses, easy),
         _mass(masses, at), power, None if at is None else float(judged.lifts.last_speed[at]), runs,
-        (*differences(runs, lambda i: mass_text(masses[i])), *notes), _sentence(masses, judged, works, easy, runs),
+        (*dangers, *differences(runs, lambda i: mass_text(masses[i])), *notes),
+        _sentence(masses, judged, works, easy, runs, dangers),
     )  # fmt: skip
 
 
@@ -197,6 +210,15 @@ def _reaches(masses: np.ndarray, judged: Judged) -> tuple[Reach, ...]:
     return tuple(sorted(found, key=lambda reach: math.inf if reach.mass is None else reach.mass))
 
 
+def _dangers(masses: np.ndarray, runs: tuple[FullRun, ...]) -> tuple[Finding, ...]:
+    """Dangers of the full runs, each kind once: with the lightest load that shows it."""
+    found: dict[FindingKind, Finding] = {}
+    for run in sorted(runs, key=lambda run: run.index):
+        for danger in carried(run, f"At {mass_text(masses[run.index])}"):
+            found.setdefault(danger.kind, danger)
+    return tuple(found.values())
+
+
 def _most_power(machine: Machine, masses: np.ndarray, lifts: Lifts) -> tuple[float | None, int | None]:
     """Most power that reaches a load, and the candidate at which it does."""
     weight = masses * machine.body.gravity * machine.body.rise
@@ -220,7 +242,10 @@ def up_to_text(mass: float, run: FullRun | None) -> str:
     return mass_text(rounded(mass, digits), digits)
 
 
-def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int | None, runs: tuple[FullRun, ...]) -> str:
+def _sentence(
+    masses: np.ndarray, judged: Judged, works: int | None, easy: int | None, runs: tuple[FullRun, ...],
+    dangers: tuple[Finding, ...],
+) -> str:  # fmt: skip
     if works is None:
         return f"Not even {mass_text(masses[0])} works: {judged.reason(0)}."
     by_index = {run.index: run for run in runs}
@@ -232,7 +257,7 @@ def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int |
         which = "" if upto == mass_text(masses[told]) else f"{mass_text(masses[told])} "
         text += f" ({which}in {duration(run.full_time)}{'' if rising is None else f', {speed(rising)}'})"
     if easy is None:
-        return text + ", but no load keeps every required factor."
+        return text + ", but no load keeps every required factor" + not_without(dangers)
     if easy < works:
         strict = _told(masses, easy)
         text += f"; keeps every required factor up to {up_to_text(float(masses[strict]), by_index[strict])}"
@@ -241,4 +266,4 @@ def _sentence(masses: np.ndarray, judged: Judged, works: int | None, easy: int |
     failed = next((run for run in runs if not run.sound), None)
     if failed is not None:
         return f"{text}, by the quasi-static model; but the full run of {mass_text(masses[failed.index])}: {failed.sentence}"
-    return text + "."
+    return text + not_without(dangers)

@@ -13,7 +13,7 @@ from winchsim.model import Machine, build
 from winchsim.slow import lift_all, vary
 from winchsim.verdict.candidates import Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose
-from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.crosscheck import Progress, not_without, silent
 from winchsim.verdict.words import counted, duration
 
 MOST = 40
@@ -111,7 +111,7 @@ def _sentence(choice: Choice, where: str) -> str:
     assert own is not None
     if not own.sound:
         return f"{text} by the quasi-static model, but the full run with {take} says otherwise: {own.sentence}"
-    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
+    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}{not_without(own.dangers)}"
 
 
 def _reason(choice: Choice) -> str:

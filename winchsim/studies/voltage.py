@@ -14,7 +14,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.slow import Variants, lift_all, vary
 from winchsim.verdict.candidates import Judged, Limit, Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose, sharpened
-from winchsim.verdict.crosscheck import Progress, silent
+from winchsim.verdict.crosscheck import Progress, not_without, silent
 from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.words import duration
 
@@ -154,4 +154,4 @@ def _sentence(choice: Choice) -> str:
     assert own is not None
     if not own.sound:
         return f"{text} by the quasi-static model, but the full run at {take} says otherwise: {own.sentence}"
-    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}."
+    return f"{text}; take {take}: up in {duration(own.full_time or math.nan)}{not_without(own.dangers)}"

@@ -10,7 +10,7 @@ import numpy as np
 from winchsim.quantity_text import number, round_numbers, rounded
 from winchsim.slow import Hold, Lifts, Variants
 from winchsim.verdict.candidates import Band, Judged, bands, edge_of
-from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, run_full
+from winchsim.verdict.crosscheck import FullRun, Progress, carried, differences, largest_difference, run_full
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.words import percent
 
@@ -69,6 +69,11 @@ class Choice:
     def good(self) -> bool:
         """Whether there is a recommended candidate that the full run confirms."""
         return self.confirmation is not None and self.confirmation.sound
+
+    @property
+    def passes(self) -> bool:
+        """Whether there is a recommended candidate that the full run confirms, and nothing dangerous was found."""
+        return self.good and self.safe
 
     @property
     def largest_difference(self) -> float | None:
@@ -164,7 +169,8 @@ def choose(
         ends = ((chosen[0], chosen[0] - 1), (chosen[1], chosen[1] + 1))
         band = Band(*(edge_of(values, judged, inside, outside, variants.problems) for inside, outside in ends))
         band = _as_told(band, chosen, values, best, runs)
-    findings = (*differences(runs, called), *_findings(judged, best, runs), *notes)
+    dangers = [found for run in runs if run.index == best for found in carried(run, f"As recommended ({called(run.index)})")]
+    findings = (*dangers, *differences(runs, called), *_findings(judged, best, runs), *notes)
     return Choice(variants, values, judged, best, band, max(len(found) - 1, 0), runs, findings)
 
 
@@ -244,12 +250,7 @@ def _findings(judged: Judged, recommended: int | None, runs: Sequence[FullRun]) 
                         value=float(limit.room[recommended]), limit=1.0)
             )  # fmt: skip
     held = next((run.held for run in runs if run.index == recommended), None)
-    if held is False:
-        found.append(
-            Finding(FindingKind.RAN_BACK, Severity.CAUTION, "As recommended, the load runs back when the power goes off.",
-                    help="Fit a pawl or a brake, or have a second line.")
-        )  # fmt: skip
-    elif held and lifts.holding[recommended] == Hold.AT_REST_ONLY:
+    if held and lifts.holding[recommended] == Hold.AT_REST_ONLY:
         found.append(
             Finding(FindingKind.HELD_BY_FRICTION_ONLY, Severity.CAUTION,
                     "As recommended, friction at rest holds the load, but a jolt may start it, and then it keeps running.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from winchsim.errors import InputError, TrustError
 from winchsim.inputs import Inputs
@@ -60,6 +60,12 @@ class FullRun:
     def sound(self) -> bool:
         """Whether the full run came up and nothing broke."""
         return self.verdict is not None and sound(self.verdict)
+
+    @property
+    def dangers(self) -> tuple[Finding, ...]:
+        """What the full run shows that is dangerous."""
+        found = () if self.verdict is None else self.verdict.findings
+        return tuple(finding for finding in found if finding.severity is Severity.DANGER)
 
     @property
     def sentence(self) -> str:
@@ -120,6 +126,29 @@ def largest_difference(runs: Sequence[FullRun]) -> float | None:
     """Largest difference in lift time of all runs, in magnitude; None where none can be compared. [-]"""
     found = [abs(run.difference) for run in runs if run.difference is not None]
     return max(found, default=None)
+
+
+def carried(run: FullRun, prefix: str) -> tuple[Finding, ...]:
+    """Dangers of a full run as findings of the study that made it: as grave as they are in a lift.
+
+    Parameters
+    ----------
+    run : FullRun
+    prefix : str
+        Says which candidate it was, for people: ``At 8.00 kg``.
+    """
+    return tuple(replace(finding, sentence=f"{prefix}: {finding.sentence}") for finding in run.dangers)
+
+
+def not_without(dangers: Sequence[Finding]) -> str:
+    """End of a sentence that recommends something: a full stop, or the worst danger of it.
+
+    Parameters
+    ----------
+    dangers : sequence of Finding
+        Worst first; may be empty.
+    """
+    return f", but not without danger. {dangers[0].sentence}" if dangers else "."
 
 
 def differences(runs: Sequence[FullRun], called: Callable[[int], str]) -> tuple[Finding, ...]:
