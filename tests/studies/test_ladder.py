@@ -12,11 +12,11 @@ from winchsim.model import Event, build
 from winchsim.physics import heat
 from winchsim.report.ladder import held_text
 from winchsim.simulate import simulate
-from winchsim.slow import lift_all
+from winchsim.slow import End, lift_all
 from winchsim.studies.calibrate import Kind, LiftTest
 from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.ladder import Descent, plan_ladder
-from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
+from winchsim.studies.ladder.plan import COOL, ENDS, STOP_AT, STOP_UNLOADED
 from winchsim.verdict.finding import FindingKind, Severity
 
 
@@ -40,6 +40,27 @@ def test_the_unloaded_run_measures_drag(ladder, small):
     assert first.current == pytest.approx(idle.last_current[0], rel=1e-2)
     assert first.weakest == "" and first.held is None and first.lowering.descent is Descent.NOTHING
     assert first.stop_time == pytest.approx(STOP_UNLOADED * first.lift_time)
+
+
+@pytest.mark.parametrize(
+    ("parts", "cause"),
+    [
+        ({}, None),
+        ({"supply": {"voltage": 0.3}}, FindingKind.STALLED),
+        ({"supply": {"kind": "battery", "capacity": 0.3}}, FindingKind.BATTERY_EMPTY),
+        ({"drum": {"width": 0.01, "flange_diameter": 0.016}, "load": {"height": 0.5}}, FindingKind.DRUM_OVERFLOW),
+        ({"load": {"top_stop": 0.05}}, FindingKind.HIT_TOP_STOP),
+        ({"phase": Phase(action="raise", until="top", time=1.0)}, FindingKind.NOT_UP_IN_TIME),
+    ],
+)
+def test_what_keeps_the_unloaded_drum_from_winding_is_its_cause(small, parts, cause):
+    first, *_, last = plan_ladder(small(**parts), rungs=1).rungs
+    assert first.cause is cause and first.up is (cause is None)
+    assert last.cause is cause, "the target, in full, is kept down by the same"
+
+
+def test_every_end_of_a_slow_lift_but_up_is_a_cause():
+    assert set(ENDS) == set(End) - {End.LIFTED}
 
 
 def test_rungs_climb_in_time_current_and_stop_before_much_more(ladder):

@@ -13,7 +13,7 @@ from winchsim.model.trial import trial_values, under_test
 from winchsim.physics import heat
 from winchsim.quantity_text import quantity
 from winchsim.simulate import Record, simulate
-from winchsim.slow import Lifts, lift_all
+from winchsim.slow import End, Lifts, lift_all
 from winchsim.studies.ladder.descent import Descent, Lowering, lowered, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung
 from winchsim.studies.ladder.words import dangers, measure_first, prints, sentence
@@ -56,7 +56,15 @@ CAUSES = frozenset({
     FindingKind.STALLED, FindingKind.STALLED_AT_LAYER_END, FindingKind.NOT_UP_IN_TIME, FindingKind.HIT_TOP_STOP,
     FindingKind.CHATTER,
 })  # fmt: skip
-"""Findings that keep a rung from being sound."""
+"""Findings that can keep a load down or break something: of a rung that is not sound, the first of them in its full run is told
+as the cause."""
+
+ENDS = {
+    End.STALLED: FindingKind.STALLED, End.STALLED_AT_LAYER_END: FindingKind.STALLED_AT_LAYER_END,
+    End.BATTERY_EMPTY: FindingKind.BATTERY_EMPTY, End.OVERFLOW: FindingKind.DRUM_OVERFLOW,
+    End.BLOCKED: FindingKind.HIT_TOP_STOP, End.LATE: FindingKind.NOT_UP_IN_TIME, End.CANNOT_BE_BUILT: FindingKind.NO_TRUST,
+}  # fmt: skip
+"""Cause of an unloaded run that does not come up, which is a slow lift. A ladder has no snag, so what blocks it is the stop."""
 
 NEXT_TO_NOTHING = 1e-4
 """Load of the unloaded run in the computation, as a share of the target. [-]"""
@@ -236,7 +244,7 @@ def _unloaded(machine: Machine, light: Lifts) -> Rung:
     text = f"Winds the unloaded rope in {duration(time)} at {quantity(current, 'A')}: what it needs is drag."
     return Rung(
         number=1, mass=0.0, up=up, sound=up, sentence=text if up else "The unloaded drum does not wind all the rope.",
-        cause=None if up else FindingKind.STALLED,
+        cause=None if up else ENDS[End(int(light.end[0]))],
         lift_time=time if up else None, current=current, voltage=float(light.last_voltage[0]), winding_start=start,
         winding_end=float(light.peak_winding[0]), weakest="", factor=math.inf, required_factor=math.nan, held=None,
         knock_proof=None,
