@@ -111,7 +111,7 @@ def _heads(record: Record, told: Callable[[str], str]) -> dict[str, float]:
     found: dict[str, float] = {"source": record.energy.source}
     for head, value in record.energy.spent.items():
         name = told(head)
-        if name in ("motor gearbox", "mesh of reduction 1") or re.match("mesh of (group|dead)", head):
+        if name in ("motor gearbox", "mesh of reduction 1") or re.match("mesh (and gearbox )?of (group|dead)", head):
             name = "front"
         found[name] = found.get(name, 0.0) + value
     return {name: value for name, value in found.items() if value}

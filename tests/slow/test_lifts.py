@@ -18,6 +18,8 @@ from winchsim.scenario.tables import with_tables
 from winchsim.simulate import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
+from winchsim.verdict.history import read_history
+from winchsim.verdict.margins import holding
 
 
 @pytest.fixture
@@ -283,6 +285,20 @@ def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torqu
     assert found["factor"] == pytest.approx(min(1 / asked.share for asked in simulate(braked).demands), rel=0.02)
     bare = lift_machine(build(replace(scenario, brake=None)))
     assert (found["factor"] < 0.6 * bare["factor"]) is (torque > 1)
+
+
+@pytest.mark.parametrize(("mass", "held"), [(1.6, True), (2.0, False)])
+def test_the_swing_of_a_sudden_stop_can_set_going_what_friction_holds_at_rest(mass, held):
+    """Losses at rest bear either load as it hangs; the heavier one swings back onto the stopped drum and takes it along."""
+    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "03-brick-bucket-runs-back.toml"))
+    lossy = tuple(replace(stage, efficiency=0.8157, reverse_efficiency=None) for stage in scenario.stage)
+    hung, settings = replace(scenario.load, mass=mass, height=0.3), replace(scenario.settings, breakaway=1.26)
+    winch = replace(scenario, stage=lossy, load=hung, settings=settings)
+    machine = build(winch)
+    found = holding(machine, machine.top_travel, 0)
+    assert found.resting > 1 > found.moving
+    assert lift_machine(machine)["holding"] == (Hold.AT_REST_ONLY if held else Hold.RUNS_BACK)
+    assert read_history(simulate(winch)).held is held
 
 
 def test_factors_by_kind_are_behind_the_least_one(small):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
@@ -15,6 +16,7 @@ from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
+from winchsim.physics import load
 from winchsim.physics.chain import Chain, group_push, output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.climb import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
@@ -256,7 +258,7 @@ def _lift_batch(batch: Batch) -> Lifts:
     cold, hot, standstill = _margins(batch)
     shares, at_stall = _shares(batch, course)
     drag, per_torque = raising_line(m.chain)
-    holding, spare_torque = _holds(batch, path)
+    holding, spare_torque = _holds(batch, course)
     height = m.height(travel_at(batch, np.minimum(course.wound, path.edges[-1])) - m.start_travel)
     period = np.broadcast_to(bounce_period(batch), (n,))
     spinning = np.where(lost > 0, lost, 0.0) * standstill  # the lag costs the lost time at the current of standstill
@@ -329,17 +331,39 @@ def _radii_used(batch: Batch) -> tuple[Any, Any]:
     return largest, np.min(np.where(used, batch.radii, np.inf), axis=0)
 
 
-def _holds(batch: Batch, path: Path) -> tuple[Any, Any]:
+def _holds(batch: Batch, course: Course) -> tuple[Any, Any]:
     """Whether the load stays up with the power off, and the torque by which friction holds it there. [-], [N·m]"""
-    m = batch.machine
+    m, radius = batch.machine, course.path.radii[-1]
     nothing = [np.zeros(batch.size) for _ in m.chain_groups]
+    resting, sliding = hanging_pulls(m, m.top_travel)
+    swung = resting + _swing(batch, course)
     margins = []
-    for tension, losses in zip(hanging_pulls(m, m.top_travel), (m.breakaway, 1.0), strict=True):
-        passed = output_torques(m.braked_chain, -1, tension * path.radii[-1], breakaway=losses)[0]
+    for tension, losses in ((resting, m.breakaway), (swung, m.breakaway), (sliding, 1.0)):
+        passed = output_torques(m.braked_chain, -1, tension * radius, breakaway=losses)[0]
         margins.append(group_push(m.braked_chain, -1, nothing, losses) - passed)
-    at_rest, moving = margins
-    holds = np.where(at_rest >= 0, Hold.AT_REST_ONLY, Hold.RUNS_BACK)
+    at_rest, through_swing, moving = margins
+    holds = np.where(through_swing >= 0, Hold.AT_REST_ONLY, Hold.RUNS_BACK)
     return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), np.maximum(at_rest, moving)
+
+
+def _swing(batch: Batch, course: Course) -> Any:
+    """Rope force on top of the steady pull as the load swings back after the drum has stopped under it. [N]
+
+    Notes
+    -----
+    A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden stop times
+    ``|sin(x)/x|``, ``x = pi t/period``; here at most ``1/x``. It has lost three quarters of a period's damping when it pulls
+    hardest. Own derivation, DEVELOPERS.md, section "The quasi-static model".
+    """
+    m, radius = batch.machine, course.path.radii[-1]
+    stiffness = m.line.stiffness / (m.free_rope - course.wound)
+    root = np.sqrt(stiffness * load.inertia(m.body)) / m.line.falls
+    damping = np.clip(m.line.damping / (2 * root), 0.0, 0.99)
+    sudden = course.last_speed * radius * root * np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
+    slows = output_torques(m.braked_chain, 1, pull(m, m.top_travel) * radius)[0]
+    stops = course.last_speed * rotating_inertia(m.chain) / np.maximum(slows, TINY)
+    x = math.pi * stops / bounce_period(batch)
+    return np.maximum(sudden * np.minimum(1.0, 1 / np.maximum(x, TINY)) - m.body.friction, 0.0)
 
 
 # --- links ----------------------------------------------------------------------------------------------------------
