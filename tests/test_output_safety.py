@@ -633,6 +633,24 @@ def test_two_results_do_not_go_into_one_file(tmp_path):
     assert code == ExitCode.MISUSE and err.startswith(f"{csv}: two results would go into this file")
 
 
+def test_a_result_never_goes_into_what_the_same_command_reads(tmp_path):
+    """Not even when files may be replaced; nor by another name of the same file."""
+    text = Path(SCENARIO).read_text(encoding="utf-8")
+    scenario, sheet = tmp_path / "mine.toml", tmp_path / "calibrated.toml"
+    other = tmp_path / "link.toml"
+    for file in (scenario, sheet):
+        file.write_text(text, encoding="utf-8")
+    other.symlink_to(scenario)
+    for arguments in (
+        ("lift", str(scenario), "--csv", str(scenario), "--force"),
+        ("lift", str(scenario), "--csv", str(other), "--force"),
+        ("calibrate", str(scenario), str(sheet), "--out", str(tmp_path), "--force"),
+    ):
+        code, _, err = _run(*arguments)
+        assert code == ExitCode.MISUSE and "is read by the same command" in err, arguments
+        assert scenario.read_text(encoding="utf-8") == text == sheet.read_text(encoding="utf-8")
+
+
 def test_a_command_may_only_write_what_it_announced(tmp_path):
     from winchsim.commands.outputs import write_out
 

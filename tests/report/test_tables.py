@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from winchsim.inputs import walk
-from winchsim.report.tables import energy_rows, input_tables, link_rows, moments, value_text
+from winchsim.model import build
+from winchsim.report.tables import energy_rows, input_tables, link_rows, moments, not_judged, value_text
 from winchsim.report.timeline import timeline
 from winchsim.scenario.read import loads
 
@@ -103,3 +104,17 @@ def test_energy_shares_add_up(lifted):
     first, *rest = energy_rows(record.energy, us=False)
     assert first[0] == "from the supply"
     assert sum(float(share.split()[0]) for _, _, share in rest) == pytest.approx(100, abs=1.5)
+
+
+def test_what_is_not_described_is_said_to_be_not_judged(small, make_stage):
+    """A link that no number is known of must not look as if it held."""
+    (bare,) = not_judged(build(small()))
+    for key in ("stage.1.torque_limit", "stage.1.shaft_diameter", "drum.support_span", "drum.cross_pin_diameter"):
+        assert key in bare
+    known = small(
+        stage=make_stage(5.0, 0.8, repeat=3, torque_limit=1e3, shaft_diameter=0.01),
+        drum={"support_span": 0.1, "cross_pin_diameter": 0.003},
+    )
+    assert not_judged(build(known)) == []
+    (half,) = not_judged(build(small(drum={"support_span": 0.1})))
+    assert "support_span" not in half and "cross_pin_diameter" in half

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Brake, Pawl, Phase
+from winchsim.model import Event
 from winchsim.verdict.history import middle_mean
 
 
@@ -136,3 +137,14 @@ def test_a_load_that_fell_was_not_held(ran):
     assert run.history.held is False
     assert run.verdict.sentence.startswith("Breaks the rope at its knot")
     assert "hits the floor at" in run.verdict.sentence
+
+
+def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
+    """The load runs back while the power is off, and lands later under power: the run-back hits no floor."""
+    run = slippery(
+        phase=(Phase(action="raise", until="top"), Phase(action="off", time=0.15), Phase(action="lower", until="floor"))
+    )
+    (back,) = run.history.run_backs()
+    assert back.landed is None and back.to_height > 0
+    assert any(event.event is Event.LANDED for event in run.record.events)
+    assert "hits the floor" not in run.verdict.sentence and "to the floor" not in run.verdict.sentence

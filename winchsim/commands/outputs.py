@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from winchsim.commands.env import Env
 from winchsim.commands.options import Parser
@@ -12,6 +12,9 @@ from winchsim.errors import OutputError
 
 Names = Callable[[argparse.Namespace], Sequence[str]]
 """From the options to the plain names of all files that the command may write into its folder."""
+
+READ = ("file", "tests", "measured")
+"""Options that name a file to read; `files` names several."""
 
 
 def add_out_file(parser: Parser, name: str, help: str) -> None:
@@ -55,7 +58,8 @@ def check_outputs(options: argparse.Namespace) -> None:
     Raises
     ------
     OutputError
-        A file is in the way, a place is missing or cannot be written to, or two results would go into one file.
+        A file is in the way, a place is missing or cannot be written to, two results would go into one file, or one into a
+        file that the command reads.
     """
     file = getattr(options, getattr(options, "file_written", ""), None)
     folder = getattr(options, "out", None)
@@ -63,6 +67,7 @@ def check_outputs(options: argparse.Namespace) -> None:
         from winchsim.report.files import check_file
 
         check_file(file, force=options.force)
+        _spare_inputs(options, [file])
     if folder is not None:
         from winchsim.report.folder import check_folder
 
@@ -70,6 +75,19 @@ def check_outputs(options: argparse.Namespace) -> None:
         if file is not None and os.path.realpath(file) in {os.path.realpath(os.path.join(folder, name)) for name in names}:
             raise OutputError(file, "two results would go into this file; nothing was written", "give it another name")
         check_folder(folder, names, force=options.force)
+        _spare_inputs(options, [os.path.join(folder, name) for name in names])
+
+
+def _spare_inputs(options: argparse.Namespace, written: Iterable[str]) -> None:
+    """Refuse a result that would go into a file which the command reads, whatever the user says of replacing files."""
+    read = [getattr(options, name, None) for name in READ if name != getattr(options, "file_written", "")]
+    read += getattr(options, "files", [])
+    sources = {os.path.realpath(path) for path in read if path and "\0" not in path}
+    for path in written:
+        if os.path.realpath(path) in sources:
+            raise OutputError(
+                path, "this file is read by the same command; nothing was written", "give the result another name"
+            )
 
 
 def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | bytes]) -> list[str]:

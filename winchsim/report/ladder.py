@@ -155,7 +155,7 @@ def down_lines(ladder: Ladder) -> list[str]:
 def _how(rung: Rung) -> str:
     down = rung.lowering
     parts = [_time(down.time)] + ([quantity(down.current, "A")] if down.current else [])
-    return ", ".join([*parts, *([speed(down.speed)] if down.speed else [])])
+    return ", ".join([*parts, *([f"up to {speed(down.speed)}"] if down.speed else [])])
 
 
 # --- machines -------------------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quan
 from winchsim.report.timeline import timeline
 from winchsim.report.us import said
 from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
+from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
@@ -185,11 +186,30 @@ def energy_remark(record: Record) -> str:
 def notes(machine: Machine, rows: Sequence[LinkRow]) -> list[str]:
     """What was noted while building, and of the links what was noted of the weakest that has notes."""
     of_links = {note for row in rows for note in row.link.strength.notes}
-    found = [note for note in machine.notes if note not in of_links]
+    found = [*not_judged(machine), *(note for note in machine.notes if note not in of_links)]
     weakest = next((row for row in rows if row.link.strength.notes), None)
     if weakest is not None:
         found += [f"The {weakest.label}: {note[:1].lower()}{note[1:]}" for note in weakest.link.strength.notes]
     return found
+
+
+def not_judged(machine: Machine) -> list[str]:
+    """What the pull passes through but nothing is said of, because the scenario does not describe it; one sentence or none."""
+    kinds = {link.kind for link in machine.links}
+    paths = list(dict.fromkeys(mesh.path for mesh in machine.meshes))
+    with_shaft = {link.where for link in machine.links if link.kind is LinkKind.SHAFT}
+    with_gears = {link.where for link in machine.links if link.kind is not LinkKind.SHAFT}
+    found = [f"the gears of {_stage(path)} ({path}.torque_limit)" for path in paths if path not in with_gears]
+    found += [f"the output shaft of {_stage(path)} ({path}.shaft_diameter)" for path in paths if path not in with_shaft]
+    if LinkKind.DRUM_BENDING not in kinds:
+        found.append("the drum rod between its supports (drum.support_span)")
+    if LinkKind.CROSS_PIN not in kinds:
+        found.append("a cross-pin of the drum (drum.cross_pin_diameter)")
+    return [f"Not judged, because the scenario does not describe it: {listed(found)}."] if found else []
+
+
+def _stage(path: str) -> str:
+    return path.replace(".", " ")
 
 
 # --- inputs -----------------------------------------------------------------------------------------------------------

@@ -246,7 +246,8 @@ class History:
         heights, speeds, time = self.record["height"], self.record["speed"], self.record.time
         if heights[begin] <= OFF_FLOOR:
             return []
-        landed = next((e for e in self.of(Event.LANDED) if e.time >= time[begin] and (e.value or 0.0) > 0), None)
+        last = spans[-1].end  # what is let down after that was meant to be
+        landed = next((e for e in self.of(Event.LANDED) if time[begin] <= e.time <= last and (e.value or 0.0) > 0), None)
         fell = float(heights[begin] - heights[begin : samples.stop].min())
         stayed = self.machine.body.friction > 0 and fell <= min(self.allowed_sag, float(back.max()) / 2)
         return [

@@ -27,8 +27,14 @@ def fixed_percent(share: float, decimals: int, *, signed: bool = False) -> str:
     return ("+" if signed and math.copysign(1.0, share) > 0 else "") + f"{fixed(100 * share, decimals)} %"
 
 
+NO_LENGTH = 1e-9
+"""What rounding leaves of a load on its floor is below this. [m]"""
+
+
 def length(value: float, digits: int = 3) -> str:
-    """A length in metres, or in millimetres and at most two digits below 0.1 m."""
+    """A length in metres, or in millimetres and at most two digits below 0.1 m; what is under a nanometre is none."""
+    if abs(value) < NO_LENGTH:
+        value = 0.0
     return quantity(value, "m", digits) if abs(value) >= 0.1 else quantity(value, "mm", min(digits, 2))
 
 

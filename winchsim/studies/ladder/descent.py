@@ -85,7 +85,9 @@ def lowered(inputs: Inputs, raised: Record) -> tuple[Lowering, Record]:
     fastest = float(max(0.0, -record["speed"][span.samples].min()))
     time, current = float(landed - span.start), _middle(record, span, np.abs(record["current"]))
     if not _drives(history):
-        words = f"Reverse the polarity: it comes down in {duration(time)} at {quantity(current, 'A')}, {speed(fastest)}."
+        words = (
+            f"Reverse the polarity: it comes down in {duration(time)} at {quantity(current, 'A')}, at up to {speed(fastest)}."
+        )
         return Lowering(Descent.POWERED, time, current, fastest, words), record
     on_leads = _on_joined_leads(inputs)
     if on_leads is not None:
@@ -129,7 +131,7 @@ def _on_joined_leads(inputs: Inputs) -> Lowering | None:
     lift = history.lift_time
     if lift is None or time < lift / 2:
         return None
-    words = f"Power off and join the motors' leads: they brake it down in {duration(time)}, {speed(fastest)}."
+    words = f"Power off and join the motors' leads: they brake it down in {duration(time)}, at up to {speed(fastest)}."
     return Lowering(Descent.SHORTED, float(time), 0.0, fastest, words)
 
 
