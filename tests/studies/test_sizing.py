@@ -13,7 +13,9 @@ from winchsim.inputs import Phase, Stage
 from winchsim.model import build
 from winchsim.quantity_text import quantity, rounded
 from winchsim.report.sizing_text import heaviest_text
-from winchsim.slow import lift_all
+from winchsim.scenario.read import loads
+from winchsim.scenario.starter import STARTER
+from winchsim.slow import Hold, lift_all
 from winchsim.studies.drum import study_drum
 from winchsim.studies.gears import rows_to_show, study_gears
 from winchsim.studies.heaviest import study_heaviest
@@ -249,3 +251,14 @@ def test_a_danger_of_a_heaviest_load_is_told_with_the_lightest_load_that_shows_i
     assert found.kind is FindingKind.RAN_BACK and found.sentence.startswith("At 8.00 kg: With the power off the load runs back")
     assert study.works_up_to > 8.0 and not study.good
     assert study.sentence.endswith(f", but not without danger. {found.sentence}")
+
+
+def test_of_motors_that_lift_those_that_also_hold_are_taken():
+    """One motor lifts the starter's chest and lets it run back; the fewest that hold it are more."""
+    study = study_motors(loads(STARTER))
+    holding = study.choice.lifts.holding
+    assert study.choice.judged.works[0] and holding[0] == Hold.RUNS_BACK
+    taken = study.choice.recommended
+    assert holding[taken] != Hold.RUNS_BACK and all(holding[i] == Hold.RUNS_BACK for i in range(taken))
+    assert study.choice.confirmation.held and study.choice.passes
+    assert "hold the load with the power off" in study.reason

@@ -10,7 +10,7 @@ import numpy as np
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, value_at
 from winchsim.model import Machine, build
-from winchsim.slow import lift_all, vary
+from winchsim.slow import Hold, lift_all, vary
 from winchsim.verdict.candidates import Wanted, judge_all, without_snag
 from winchsim.verdict.choice import Choice, choose
 from winchsim.verdict.crosscheck import Progress, not_without, silent
@@ -118,8 +118,11 @@ def _reason(choice: Choice) -> str:
     index, judged = choice.recommended, choice.judged
     if index is None:
         return ""
-    what = "keep every limit" if judged.keeps_every_limit[index] else "work, though not every limit is kept"
-    fewer = ""
-    if index > 0:
-        fewer = f"; with one fewer, {judged.reason(index - 1)}"
+    stays = judged.lifts.holding != Hold.RUNS_BACK
+    what = "work, though not every limit is kept"
+    if judged.keeps_every_limit[index]:
+        what = "keep every limit"
+    elif index > 0 and judged.works[index - 1] and stays[index] and not stays[index - 1]:
+        return "It is the smallest number of them to hold the load with the power off, though not every limit is kept."
+    fewer = "" if index == 0 else f"; with one fewer, {judged.reason(index - 1)}"
     return f"It is the smallest number of them to {what}{fewer}."

@@ -136,8 +136,8 @@ def choose(
     on_progress : callable
         Called with the full runs done and their number.
     rank : ndarray, optional
-        Of the candidates that break no limit (or, where there are none, that work) the one with the least of this is taken;
-        left out, the one with the most room.
+        Of the candidates that break no limit (or, where there are none, that work and hold the load, or that work) the one
+        with the least of this is taken; left out, the one with the most room.
     also : sequence of int, optional
         Candidates to run in full instead of the edges of a band, where neighbours have little in common.
     notes : sequence of Finding
@@ -191,7 +191,9 @@ def _as_told(band: Band, ends: tuple[int, int], values: np.ndarray, best: int | 
 
 
 def _least(judged: Judged, among: np.ndarray, rank: np.ndarray) -> int | None:
-    for allowed in (among & judged.works & judged.keeps_every_limit, among & judged.works):
+    stays_up = judged.lifts.holding != Hold.RUNS_BACK
+    works = among & judged.works
+    for allowed in (works & judged.keeps_every_limit, works & stays_up, works):
         if allowed.any():
             return int(np.argmin(np.where(allowed, rank, np.inf)))
     return None
