@@ -164,6 +164,18 @@ def test_holding_and_running_back_are_evidence(winch, small_tests):
     }  # fmt: skip
 
 
+def test_a_load_that_ran_back_is_believed_against_the_model(winch, small_tests):
+    """The answer says so, and no load as heavy is said to hold; a lighter one still is."""
+    light, heavy = small_tests[0].mass / 2, small_tests[5].mass * 1.1
+    seen = [*small_tests[1:], replace(small_tests[0], held=False)]
+    to_come = [LiftTest(number=7, mass=light), LiftTest(number=8, mass=heavy)]
+    found = calibrate(winch, [*seen, *to_come])
+    assert [row.side for row in found.against] == [Side.RAN_BACK]
+    assert "But test 1 ran back, and the calibrated model says otherwise" in found.sentence
+    assert [row.holds for row in found.predictions] == [True, False]
+    assert [row.holds for row in calibrate(winch, [*small_tests, *to_come]).predictions] == [True, True]
+
+
 @pytest.mark.parametrize("load", [{}, {"guide_friction": 8.0}])
 def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(winch, load):
     """A run without a load among the tests: the share is that of the machine with this load, from its own chain."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +78,10 @@ class Residual:
     scatter: float
     size: float
     is_outlier: bool
+
+
+SEEN = {Side.LIFTED: "came up", Side.STALLED: "stalled", Side.HELD: "was held", Side.RAN_BACK: "ran back"}
+"""What was seen, as a verb of a test."""
 
 
 @dataclass(frozen=True)
@@ -167,7 +171,14 @@ class Calibration:
             names = [f"the {KINDS[row.kind]} of test {row.test.number}" for row in self.outliers]
             words = "does not belong to the others and is" if len(names) == 1 else "do not belong to the others and are"
             text += f". {capital(listed(names))} {words} left out"
+        for row in self.against:
+            text += f". But test {row.test.number} {SEEN[row.side]}, and the calibrated model says otherwise"
         return text + "."
+
+    @property
+    def against(self) -> tuple[SideCheck, ...]:
+        """Stalls and holds that the calibrated model does not show."""
+        return tuple(row for row in self.sides if not row.agrees)
 
     @property
     def outliers(self) -> tuple[Residual, ...]:
@@ -254,7 +265,9 @@ def _result(
     calibrated = turned(inputs, found.factors, case.knobs)
     sentences = [f"The {LABELS[name]} cannot be fitted: {why}." for name, why in missing.items()]
     sentences += [*case.not_told(found.names, found.factors), *_entangled(found), *case.evidence.remarks]
+    sides = _sides(case, found)
     predictions, through = _predictions(inputs, case, found, level, complete)
+    predictions = _as_seen(predictions, sides)
     broken, unknown = _breakages(calibrated, case)
     sentences += unknown
     times = [ratio for m, ratio in zip(case.evidence.measurements, case.ratios, strict=True) if m.kind is Kind.TIME]
@@ -265,7 +278,7 @@ def _result(
         correlation=found.fit.correlation,
         sentences=tuple(sentences),
         residuals=_residuals(case, found),
-        sides=_sides(case, found),
+        sides=sides,
         dof=found.fit.dof,
         scatter=found.fit.scatter,
         quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
@@ -328,6 +341,12 @@ def _sides(case: Search, found: Found) -> tuple[SideCheck, ...]:
         share = margin if row.side in (Side.LIFTED, Side.STALLED) else hold
         rows.append(SideCheck(case.evidence.tests[row.test], row.side, agrees, share))
     return tuple(rows)
+
+
+def _as_seen(predictions: Sequence[Prediction], sides: Sequence[SideCheck]) -> tuple[Prediction, ...]:
+    """Forecasts in which no load is said to hold that is as heavy as one that ran back, whatever the model says of it."""
+    least = min((row.test.mass for row in sides if row.side is Side.RAN_BACK), default=math.inf)
+    return tuple(replace(row, holds=row.holds and row.test.mass < least) for row in predictions)
 
 
 def _predictions(
