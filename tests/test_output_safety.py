@@ -59,6 +59,14 @@ def _no_waiting_for_the_disk(monkeypatch):
     monkeypatch.setattr(os, "fsync", lambda _: None)
 
 
+@pytest.fixture(autouse=True)
+def _signals_as_at_a_terminal():
+    """Ctrl-C as a terminal sends it: a shell that runs the tests in the background has it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 each_case = pytest.mark.parametrize("name", CASES)
 
 
