@@ -30,7 +30,7 @@ from winchsim.report.json_out import lift_json
 from winchsim.report.ladder import ladder_text
 from winchsim.report.spread import spread_text
 from winchsim.report.text import lift_text
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.studies.drum import study_drum
 from winchsim.studies.gears import study_gears
 from winchsim.studies.heaviest import study_heaviest

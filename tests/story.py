@@ -19,7 +19,7 @@ from winchsim.inputs import Inputs, Pawl, with_value
 from winchsim.scenario.change import changed
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
 

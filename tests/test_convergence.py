@@ -18,7 +18,7 @@ from winchsim.inputs import with_value
 from winchsim.model import Event
 from winchsim.report.csv_out import record_csv
 from winchsim.report.text import lift_text
-from winchsim.simulate import RELATIVE_TOLERANCE, Record, simulate
+from winchsim.simulation import RELATIVE_TOLERANCE, Record, simulate
 from winchsim.slow import lift_all
 from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
 from winchsim.studies.drum import study_drum
@@ -82,7 +82,7 @@ def numbers_printed() -> Iterator[list[tuple[float, float]]]:
 @cache
 def printed(path: Path, share: float = 1.0, remedies: bool = True) -> Printed:
     """The report of a shipped scenario at a share of the usual tolerance; how well its energy books close is left out."""
-    inputs = with_value(winchsim.load(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
+    inputs = with_value(winchsim.read(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
     with numbers_printed() as found:
         record = simulate(inputs)
         verdict = judge(record, remedies=remedies)
@@ -95,7 +95,7 @@ def printed(path: Path, share: float = 1.0, remedies: bool = True) -> Printed:
 @cache
 def exact(path: Path) -> Record:
     """A shipped scenario ten thousand times as tight as usual, sampled at `even_times` too."""
-    return simulate(winchsim.load(path), times=even_times(path), rtol=1e-4 * RELATIVE_TOLERANCE)
+    return simulate(winchsim.read(path), times=even_times(path), rtol=1e-4 * RELATIVE_TOLERANCE)
 
 
 def even_times(path: Path) -> np.ndarray:
@@ -173,7 +173,7 @@ def _finer(monkeypatch) -> None:
 
 @each_scenario
 def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypatch):
-    inputs, _ = without_snag(winchsim.load(path))
+    inputs, _ = without_snag(winchsim.read(path))
     masses = {"load.mass": inputs.load.mass * np.array([0.4, 0.55])}
     usual = lift_all(inputs, masses)
     _finer(monkeypatch)
@@ -186,7 +186,7 @@ def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypa
 @pytest.mark.parametrize(("name", "study"), [("02-clay-too-heavy", study_drum), ("06-shelf-snags-halfway", study_heaviest)])
 def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps(name, study, monkeypatch):
     """Near a stall too, where the windings' warmth decides: there one digit less is told."""
-    inputs = winchsim.load(SCENARIOS[0].with_name(f"{name}.toml"))
+    inputs = winchsim.read(SCENARIOS[0].with_name(f"{name}.toml"))
     told = study(inputs).sentence
     _finer(monkeypatch)
     other = study(inputs).sentence
@@ -202,7 +202,7 @@ def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps
 @pytest.mark.parametrize("step", [0.1, 10.0])
 def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     usual = printed(path, 1.0, False)
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", step), sampled=True)
+    record = simulate(with_value(winchsim.read(path), "settings.sample_step", step), sampled=True)
     assert record.demands == usual.record.demands
     verdict = judge(record, remedies=False)
     assert verdict == usual.verdict
@@ -214,7 +214,7 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
 @each_scenario
 def test_every_event_is_a_sample_on_both_of_its_sides(path):
     """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse grid too."""
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7), sampled=True)
+    record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         for event in table.events:
             at = np.flatnonzero(table.time == event.time)
@@ -226,7 +226,7 @@ def test_every_event_is_a_sample_on_both_of_its_sides(path):
 @each_scenario
 def test_no_sample_lies_across_a_switch(path):
     """Stretches follow each other without a gap, one mode each, and times grow strictly inside them."""
-    record = simulate(with_value(winchsim.load(path), "settings.sample_step", 0.7), sampled=True)
+    record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         ends = np.append(table.segment_starts[1:], len(table.time))
         for start, end in zip(table.segment_starts, ends, strict=True):
@@ -240,7 +240,7 @@ def test_no_sample_lies_across_a_switch(path):
 def test_lines_between_samples_tell_the_run(path):
     """Between two samples no quantity strays from the straight line, nor beyond the record's largest and smallest values."""
     record = printed(path, 1.0, False).record
-    dense = simulate(winchsim.load(path), times=np.concatenate(list(_between(record))))
+    dense = simulate(winchsim.read(path), times=np.concatenate(list(_between(record))))
     starts, others = (np.append(table.segment_starts, len(table.time)) for table in (record, dense))
     for name, channel in record.channels.items():
         scale = np.ptp(channel.values)
@@ -269,7 +269,7 @@ def test_between_samples_the_run_is_as_right_as_at_them(path):
     times = even_times(path)
     switches = np.concatenate([record.time[record.segment_starts] for record in (usual, true)])
     times = times[np.min(np.abs(times[:, None] - switches), axis=1) > 2e-4]
-    own = simulate(winchsim.load(path), times=times)
+    own = simulate(winchsim.read(path), times=times)
     for name, channel in true.channels.items():
         one, two = (record[name][np.searchsorted(record.time, times)] for record in (own, true))
         scale = np.max(np.abs(channel.values))

@@ -22,7 +22,7 @@ RANKS = {
     "physics": 2, "hybrid": 2,
     "strength": 3, "inputs": 3, "sampling": 3,
     "model": 4,
-    "simulate": 5, "slow": 5,
+    "simulation": 5, "slow": 5,
     "verdict": 6,
     "studies": 7,
     "units": 8,

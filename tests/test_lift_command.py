@@ -223,7 +223,7 @@ def test_snag_on_request():
 def test_no_trust_no_answer(monkeypatch, outcome):
     from dataclasses import replace
 
-    import winchsim.simulate as room
+    import winchsim.simulation as room
 
     real = room.simulate
     monkeypatch.setattr(room, "simulate", lambda inputs, **options: replace(real(inputs, **options), outcome=outcome))

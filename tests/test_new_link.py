@@ -9,7 +9,7 @@ import pytest
 from winchsim.model import build, links
 from winchsim.report.json_out import lift_json
 from winchsim.report.text import lift_text
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate.evidence import LiftTest
 from winchsim.studies.calibrate.postmortem import look_into

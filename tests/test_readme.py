@@ -26,7 +26,7 @@ from winchsim.inputs import Inputs, Rope
 from winchsim.quantity_text import quantity
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.units import parse_quantity
 
 sys.path.insert(0, str(Path(__file__).parent))

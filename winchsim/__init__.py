@@ -4,9 +4,9 @@ The Python face::
 
     import winchsim
 
-    anvil = winchsim.load("scenarios/01-anvil-onto-the-bench.toml")
-    heavier = winchsim.changed(anvil, "load.mass", "40 kg")
-    record = winchsim.lift(heavier)
+    anvil = winchsim.read("scenarios/01-anvil-onto-the-bench.toml")
+    heavier = winchsim.with_value(anvil, "load.mass", "40 kg")
+    record = winchsim.simulate(heavier)
     height, tension = record["height"], winchsim.with_units(record, "tension")
     sentence = winchsim.judge(record).sentence
 
@@ -22,21 +22,21 @@ from winchsim.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from winchsim.report.quantities import with_units as with_units
-    from winchsim.scenario.change import changed as changed
-    from winchsim.scenario.read import load as load
-    from winchsim.scenario.read import loads as loads
-    from winchsim.simulate import simulate as lift
+    from winchsim.scenario.change import changed as with_value
+    from winchsim.scenario.read import load as read
+    from winchsim.scenario.read import loads as read_text
+    from winchsim.simulation import simulate as simulate
     from winchsim.verdict.judge import judge as judge
 
-__all__ = ["__version__", "changed", "judge", "lift", "load", "loads", "with_units"]
+__all__ = ["__version__", "judge", "read", "read_text", "simulate", "with_units", "with_value"]
 
 _FROM = {
-    "changed": ("winchsim.scenario.change", "changed"),
     "judge": ("winchsim.verdict.judge", "judge"),
-    "lift": ("winchsim.simulate", "simulate"),
-    "load": ("winchsim.scenario.read", "load"),
-    "loads": ("winchsim.scenario.read", "loads"),
+    "read": ("winchsim.scenario.read", "load"),
+    "read_text": ("winchsim.scenario.read", "loads"),
+    "simulate": ("winchsim.simulation", "simulate"),
     "with_units": ("winchsim.report.quantities", "with_units"),
+    "with_value": ("winchsim.scenario.change", "changed"),
 }
 
 

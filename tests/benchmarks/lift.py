@@ -20,7 +20,7 @@ from winchsim.model import Machine, build
 from winchsim.model.keys import Event
 from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.scenario.read import load
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("01*.toml"))))
 SMOOTHING = 1e-3

@@ -10,7 +10,7 @@ import numpy as np
 
 from winchsim.model import build
 from winchsim.scenario.read import load
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import lift_all
 
 SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("01*.toml"))))

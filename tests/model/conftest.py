@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winchsim.model import Event
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 
 QUIET = (Event.SUPPLY, Event.SETTLED, Event.PHASE_STARTS, Event.END)
 

@@ -11,7 +11,7 @@ import pytest
 from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build
 from winchsim.scenario.read import load
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.weakest import stall_pull, weakest_links

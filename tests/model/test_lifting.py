@@ -5,7 +5,7 @@ import pytest
 
 from winchsim.inputs import Phase
 from winchsim.model import Event, build, steady_speed
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 
 def test_lifts_and_holds(lift, story):

@@ -10,7 +10,7 @@ from winchsim.inputs import Edge, Factors, Gearbox, Stage
 from winchsim.model import build
 from winchsim.model.links import tooth_of
 from winchsim.model.machine import bracketed
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
 
 SPUR = {"pinion": 12, "gear": 36, "module": 1e-3, "width": 8e-3, "material": "PETG", "shaft_diameter": 5e-3}

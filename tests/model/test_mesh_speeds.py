@@ -8,7 +8,7 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply
 from winchsim.model import build
 from winchsim.model.machine import gear_ratio
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.life import drum_angle, tooth_lives
 from winchsim.verdict.warmth import tooth_warmth

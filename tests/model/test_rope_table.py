@@ -4,7 +4,7 @@ import pytest
 
 from winchsim.model import build
 from winchsim.scenario.materials_table import load_ropes
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 
 LEFT_OUT = {"mass_per_length": None, "axial_stiffness": None, "breaking_force": None, "knot_efficiency": None}

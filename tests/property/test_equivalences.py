@@ -33,7 +33,7 @@ from winchsim.quantity_text import quantity
 from winchsim.report.tables import key_numbers, margin_rows
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all
 from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest

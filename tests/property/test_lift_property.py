@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from winchsim.inputs import walk
 from winchsim.model import Event, build, raise_time
 from winchsim.scenario.read import loads
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.margins import hardest_margins
 
 QUICK = settings(max_examples=20, deadline=None)

@@ -14,7 +14,7 @@ from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build
 from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.physics.chain import demand, group_push
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
 from winchsim.studies.drum import study_drum
 from winchsim.studies.ladder import plan_ladder

@@ -13,7 +13,7 @@ from winchsim.errors import WinchsimError
 from winchsim.report.csv_out import record_csv
 from winchsim.report.json_out import lift_json
 from winchsim.report.text import lift_text
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.finding import Severity
 from winchsim.verdict.judge import judge
 

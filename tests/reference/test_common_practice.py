@@ -11,7 +11,7 @@ import pytest
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Settings, Stage, Supply
 from winchsim.model import Event, build, steady_speed
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

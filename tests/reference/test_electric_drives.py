@@ -13,7 +13,7 @@ import pytest
 
 from winchsim.inputs import Phase
 from winchsim.model import Event
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

@@ -16,7 +16,7 @@ from sksundae.cvode import CVODE
 
 from winchsim.inputs import Phase
 from winchsim.model import Event
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

@@ -14,7 +14,7 @@ import pytest
 from winchsim.inputs import Phase
 from winchsim.model import Event, build
 from winchsim.physics.chain import Chain, Element, GroupMesh, demand, input_torque, start_margins
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

@@ -14,7 +14,7 @@ import pytest
 from winchsim.inputs import Pawl, Phase
 from winchsim.model import Event, build
 from winchsim.physics.chain import drum_inertia
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

@@ -11,7 +11,7 @@ import pytest
 from winchsim.inputs import Drum, Edge, Phase, Rope, Sheave
 from winchsim.model import Event, build
 from winchsim.physics import chain, drum, rope
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
 

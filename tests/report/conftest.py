@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.judge import judge
 
 

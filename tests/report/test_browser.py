@@ -25,7 +25,7 @@ from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.page import page
 from winchsim.scenario.read import read_string
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.judge import judge
 
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "chrome")

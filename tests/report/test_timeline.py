@@ -8,7 +8,7 @@ import pytest
 
 from winchsim.model import Event
 from winchsim.report.timeline import MOST_OF_A_KIND, moment_text, timeline
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 
 
 def test_a_lift_in_its_order(lifted):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from winchsim.model import Event
 from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 
 def test_it_lifts_and_holds():

@@ -15,7 +15,7 @@ from winchsim.inputs import Brake, Drum, Edge, Gearbox, Inputs, Load, MotorGroup
 from winchsim.model import Event, build
 from winchsim.scenario.read import load
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
 from winchsim.verdict.history import read_history

@@ -9,7 +9,7 @@ import pytest
 
 from winchsim.errors import DomainError
 from winchsim.inputs import with_value
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.studies.drum import STOCK, edge_words, rows_to_show, study_drum
 from winchsim.verdict.candidates import Wanted
 from winchsim.verdict.finding import FindingKind

@@ -11,7 +11,7 @@ from winchsim.inputs import Load, Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics import heat
 from winchsim.report.ladder import held_text
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import End, lift_all
 from winchsim.studies.calibrate import Kind, LiftTest
 from winchsim.studies.calibrate.forecast import Bench

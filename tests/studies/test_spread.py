@@ -14,7 +14,7 @@ from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Brake, Phase, Stage, with_value
 from winchsim.model import Event, build
 from winchsim.model.restate import as_data_sheets
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, findings, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Plan, plan
 from winchsim.studies.spread.importance import rank_correlation, variance_design, variance_shares

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Verdict
 from winchsim.verdict.history import History, read_history

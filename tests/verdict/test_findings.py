@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-import winchsim.simulate as simulating
+import winchsim.simulation as simulating
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, switching
 from winchsim.quantity_text import PRINTED_UNITS
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import FindingKind, Severity
 from winchsim.verdict.findings import RULES, find

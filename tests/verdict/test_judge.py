@@ -11,7 +11,7 @@ import pytest
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.case import shortfall
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.judge import judge

@@ -6,7 +6,7 @@ import pytest
 
 from winchsim.inputs import Brake, Pawl
 from winchsim.model import build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import RUN_BACK_LEVERS, a_brake, a_locking_stage, a_pawl, more_current, more_voltage
 from winchsim.verdict.margins import holding, hot_margins

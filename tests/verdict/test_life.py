@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, OwnMaterial, Rope, Stage, Supply
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.life import drum_angle, sentence, tooth_lives
 
 

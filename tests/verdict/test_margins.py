@@ -10,7 +10,7 @@ import pytest
 
 from winchsim.inputs import Brake, Stage
 from winchsim.model import Event, build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import Hold, lift_machine
 from winchsim.verdict.history import read_history
 from winchsim.verdict.margins import (

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from winchsim.inputs import Stage
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Severity
 from winchsim.verdict.history import read_history

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from winchsim.inputs import Phase
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.judge import judge
 
 RAISE = Phase(action="raise", until="time", time=1.0)

@@ -8,7 +8,7 @@ import pytest
 
 from winchsim.inputs import Pawl, with_value
 from winchsim.model import build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge

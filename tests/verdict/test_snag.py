@@ -7,7 +7,7 @@ import pytest
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply, with_value
 from winchsim.model import Event
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.snag import snag_study
 
 

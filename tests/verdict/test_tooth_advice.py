@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from winchsim.model import build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import FindingKind
 from winchsim.verdict.judge import judge

@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply, with_value
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
 from winchsim.verdict.finding import FindingKind, Severity
 from winchsim.verdict.judge import judge

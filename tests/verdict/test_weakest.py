@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from winchsim.model import Event, build
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.weakest import stall_pull, weakest_links
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from winchsim.report.figures.look import Look
     from winchsim.scenario.read import Scenario
     from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-    from winchsim.simulate import Record
+    from winchsim.simulation import Record
 
 Progress = Callable[[int, int], None]
 FORMATS = ("png", "svg", "pdf")
@@ -71,7 +71,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     measured = _measured(options.measured)
 
     from winchsim.report.figures.look import LOOKS
-    from winchsim.simulate import simulate
+    from winchsim.simulation import simulate
     from winchsim.verdict.judge import judge
 
     look = LOOKS[options.width]

@@ -47,7 +47,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     scenario = read(options.file, options.overrides)
 
-    from winchsim.simulate import simulate
+    from winchsim.simulation import simulate
     from winchsim.verdict.judge import judge
 
     record = simulate(scenario.inputs, sampled=bool(options.csv or options.out))

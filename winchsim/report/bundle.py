@@ -10,7 +10,7 @@ from winchsim.report.figures.save import image
 from winchsim.report.markdown import markdown
 from winchsim.report.page import page
 from winchsim.scenario.read import Scenario
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict.finding import Verdict
 from winchsim.verdict.snag import SnagStudy
 

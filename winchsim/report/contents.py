@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from winchsim.report.figures.catalogue import Picture
 from winchsim.scenario.read import Scenario
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict.finding import Verdict
 from winchsim.verdict.snag import SnagStudy
 

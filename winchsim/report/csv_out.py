@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.report.si_keys import key
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.version import __version__
 
 DIGITS = 9

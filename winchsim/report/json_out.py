@@ -12,7 +12,7 @@ from winchsim.errors import TrustError
 from winchsim.model import Event, Machine
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
-from winchsim.simulate import ENERGY_LIMIT, Record, RecordedEvent
+from winchsim.simulation import ENERGY_LIMIT, Record, RecordedEvent
 from winchsim.verdict.finding import Finding, LinkRow, Remedy, StallPull, Verdict
 from winchsim.verdict.life import ToothLife, tooth_lives
 from winchsim.verdict.snag import SnagStudy

@@ -16,7 +16,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.report.ladder import title_on_sheet
 from winchsim.scenario.faults import shortened
 from winchsim.scenario.sheet import MeasuredTrace, SheetOrigin, SheetRow
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.finding import Finding, FindingKind, Severity

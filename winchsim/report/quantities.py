@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.units import to_pint
 
 

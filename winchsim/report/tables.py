@@ -12,7 +12,7 @@ from winchsim.model.machine import Assumed
 from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity
 from winchsim.report.timeline import timeline
 from winchsim.report.us import said
-from winchsim.simulate import ENERGY_LIMIT, EnergyBooks, Record
+from winchsim.simulation import ENERGY_LIMIT, EnergyBooks, Record
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence

@@ -10,7 +10,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.report import tables
 from winchsim.report.lines import Lines
 from winchsim.report.paint import Paint
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import given

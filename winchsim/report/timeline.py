@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from winchsim.model import Event
 from winchsim.quantity_text import quantity
-from winchsim.simulate import Record, RecordedEvent
+from winchsim.simulation import Record, RecordedEvent
 from winchsim.verdict.words import speed
 
 SILENT = frozenset({Event.SETTLED, Event.END})

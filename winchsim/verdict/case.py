@@ -6,7 +6,7 @@ import math
 
 from winchsim.model import Event
 from winchsim.physics.drum import Layer
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 from winchsim.verdict.finding import LinkRow, StallPull
 from winchsim.verdict.history import History
 from winchsim.verdict.margins import Margins, margins

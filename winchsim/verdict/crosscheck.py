@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from winchsim.errors import InputError, TrustError
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import number
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import Lifts
 from winchsim.verdict.finding import Finding, FindingKind, Severity, Verdict
 from winchsim.verdict.judge import judge

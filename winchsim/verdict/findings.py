@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 
 from winchsim.hybrid import Outcome
 from winchsim.model import Event
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict import of_drive, of_gears, of_holding, of_lift, of_links
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Severity

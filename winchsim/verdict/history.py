@@ -8,7 +8,7 @@ import numpy as np
 
 from winchsim.model import Event, Machine
 from winchsim.model.machine import LinkLimit, PhaseStep
-from winchsim.simulate import Record, RecordedEvent
+from winchsim.simulation import Record, RecordedEvent
 
 SAGS_BY_SHARE = 0.01
 SAGS_BY = 0.005

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from winchsim.model import Event
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.finding import Severity, Verdict

@@ -9,7 +9,7 @@ import numpy as np
 
 from winchsim.model.machine import gear_ratio, on_one_gear
 from winchsim.quantity_text import fixed
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.history import OFF_FLOOR

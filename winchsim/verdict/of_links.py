@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from winchsim.model import Event
 from winchsim.model.machine import LinkLimit
 from winchsim.quantity_text import in_unit, number, quantity
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 from winchsim.strength import line
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.case import Case

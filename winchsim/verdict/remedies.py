@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from winchsim.errors import WinchsimError
 from winchsim.model import Machine
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Finding, FindingKind, Remedy
 from winchsim.verdict.history import History, read_history

@@ -13,7 +13,7 @@ from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import number, quantity, rounded
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.verdict.margins import needed_current
 
 STEPS = 6

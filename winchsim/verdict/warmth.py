@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature

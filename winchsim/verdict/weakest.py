@@ -9,7 +9,7 @@ from winchsim.model import Event, Machine
 from winchsim.model.estimate import drive_law, pull, raising_phase
 from winchsim.model.link_demands import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.strength.link import Link
 from winchsim.verdict.finding import LinkRow, StallPull, StallPullRow
 from winchsim.verdict.margins import needed_current

@@ -12,7 +12,7 @@ from matplotlib.text import Text
 
 from winchsim.inputs import with_value
 from winchsim.scenario.read import loads
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 GEARED = """
 title = "Short lift for figures"

@@ -13,7 +13,7 @@ from winchsim.model import Event
 from winchsim.report.figures.bands import Band, Panel, axis_text, compose, when_text
 from winchsim.report.figures.look import COLUMN, SLIDE, drawing, text_width
 from winchsim.report.figures.trace import Window, whole
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 
 KINDS = (Event.LIFT_OFF, Event.TOP, Event.SUPPLY, Event.OVERLOAD, Event.RUNS_BACK, Event.DRUM_STOPS, Event.LAYER)
 

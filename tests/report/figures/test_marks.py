@@ -10,7 +10,7 @@ import pytest
 from winchsim.model import Event
 from winchsim.report.figures.marks import _SHORT, _WEIGHT, marks_of, named_events
 from winchsim.report.timeline import worth_telling
-from winchsim.simulate import RecordedEvent
+from winchsim.simulation import RecordedEvent
 
 
 def _marks(record, most=12, nearest=0.01):

@@ -14,7 +14,7 @@ from winchsim.report.figures.energy import energy_bars
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.plan import turns_of
 from winchsim.report.figures.schematic import MOST_CIRCLES, schematic
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 
 def _named(figure, name):

@@ -13,7 +13,7 @@ from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.save import image
 from winchsim.report.names import NAMES
 from winchsim.scenario.read import read
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 
 ROOT = Path(__file__).parents[3]
 STORY = ("measured-predicted",)

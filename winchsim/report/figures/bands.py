@@ -32,7 +32,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.marks import Mark, marks_of
 from winchsim.report.figures.trace import Window, broken
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 LEFT_EMS = 6.9
 """Room for the tick labels and the axis label at the left. [em]"""

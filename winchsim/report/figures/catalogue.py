@@ -14,7 +14,7 @@ from winchsim.report.figures.schematic import schematic
 from winchsim.report.measured import TestComparison
 from winchsim.report.names import BESIDE_SHEET, BESIDE_TRACE, OF_A_LIFT, OVERLAY, TESTS, FigureWords
 from winchsim.scenario.sheet import MeasuredTrace
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 from winchsim.verdict.words import given
 
 

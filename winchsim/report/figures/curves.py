@@ -36,7 +36,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import Window, suits, whole, window
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 LEAST_MOVE = 0.01
 """Stretches in which the tension moves less, as a share of the weight, are not worth a larger scale. [-]"""

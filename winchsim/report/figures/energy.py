@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from winchsim.model.ledger import Head, HeadKind, kind_of
 from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import BLUE, GREY, INK, VERMILLION, Look, blank, box, drawing, fitted, plain_ticks, text_width
-from winchsim.simulate import EnergyBooks, Record
+from winchsim.simulation import EnergyBooks, Record
 from winchsim.verdict.words import fixed_percent
 
 MOST_BARS = 11

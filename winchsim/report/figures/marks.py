@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from winchsim.model import Event
 from winchsim.report.plain_text import harmless
 from winchsim.report.timeline import moment_text, worth_telling
-from winchsim.simulate import Record, RecordedEvent
+from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
     Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",

@@ -32,7 +32,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import drawn_samples, suits, whole
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 MOST_GROUPS = 3
 """Groups that get a panel."""

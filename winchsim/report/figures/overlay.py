@@ -34,7 +34,7 @@ from winchsim.report.figures.trace import suits, window
 from winchsim.report.measured import TRACED, TestComparison, mean_difference, signed, trace_differences
 from winchsim.report.plain_text import harmless
 from winchsim.scenario.sheet import MeasuredTrace
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 MOST_POINTS = 120
 """Most points of a measured trace that are drawn; more are thinned, and the figure says so."""

@@ -13,7 +13,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLoca
 from winchsim.report.figures.bands import Band, Panel, compose, curve, finish, limit_line, name_lines
 from winchsim.report.figures.look import GREY, SERIES, VERMILLION, Look, drawing, text_width
 from winchsim.report.figures.trace import whole
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 MOST_FACTOR = 100.0
 """Factors above this are drawn at it: that strong is strong enough. [-]"""

@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 
 from winchsim.quantity_text import in_unit, number
-from winchsim.simulate import Record
+from winchsim.simulation import Record
 
 MOST_SAMPLES = 6_000
 """More samples than this in one curve are thinned to the ends, the least and the most of each of `COLUMNS` columns."""

@@ -14,7 +14,7 @@ from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.physics.chain import demand
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of

@@ -11,7 +11,7 @@ from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit
 from winchsim.model.trial import plain_raise, under_test
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest, name_of
 

@@ -11,7 +11,7 @@ from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import quantity
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.verdict.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.verdict.words import duration, speed
 

@@ -12,7 +12,7 @@ from winchsim.model import Machine, build
 from winchsim.model.trial import trial_values, under_test
 from winchsim.physics import heat
 from winchsim.quantity_text import quantity
-from winchsim.simulate import Record, simulate
+from winchsim.simulation import Record, simulate
 from winchsim.slow import End, Lifts, lift_all
 from winchsim.studies.ladder.descent import Descent, Lowering, lowered, nothing_to_lower, programme
 from winchsim.studies.ladder.rung import Rung

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import pull
-from winchsim.simulate import simulate
+from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
 from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.climb import start_temperatures

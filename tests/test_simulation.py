@@ -14,7 +14,7 @@ from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.report.json_out import lift_json
 from winchsim.report.tables import energy_remark
 from winchsim.scenario.tables import with_tables
-from winchsim.simulate import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBooks, simulate
+from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBooks, simulate
 from winchsim.verdict.judge import judge
 
 
@@ -143,7 +143,7 @@ def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
 
 
 def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeypatch):
-    import winchsim.simulate as room
+    import winchsim.simulation as room
 
     tried = []
     run_once = room._run_once
