@@ -1,0 +1,94 @@
+"""What a scenario may contain: checked dataclasses in SI, each value declared once.
+
+The reader, the key reference, CSV headers, axis labels, the page and the report take a value's
+unit, bounds, default and meaning from the declarations here. Temperatures are in °C, everything
+else is in SI units.
+
+A path names one value: ``motors.1.count``, ``stage.3.walls``, counted from 1 at the motors. It is
+the same in a file, in ``--set``, in errors, tolerances, remedies and JSON.
+"""
+
+from winchsim.inputs.checks import check
+from winchsim.inputs.drum_rope_load import (
+    LEAST_ROOM,
+    ROOM_SHARE,
+    ROOM_TEXT,
+    USUAL_ROOM,
+    Brake,
+    Drum,
+    Edge,
+    Load,
+    Pawl,
+    Rope,
+    Sheave,
+)
+from winchsim.inputs.materials import OwnMaterial
+from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
+from winchsim.inputs.paths import (
+    default_of,
+    is_required,
+    may_be_none,
+    spec_at,
+    specs,
+    table_type,
+    value_at,
+    walk,
+    with_value,
+)
+from winchsim.inputs.programme import (
+    LIMIT_PER_ESTIMATE,
+    LIMIT_TEXT,
+    SHORTEST_LIMIT,
+    Factors,
+    Phase,
+    Settings,
+    Tolerance,
+)
+from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.spec import Spec, bounds, out_of_bounds
+from winchsim.inputs.supply import Supply
+from winchsim.inputs.train import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Stage
+
+__all__ = [
+    "DRAG_RANGE",
+    "DRAG_SHARE",
+    "DRAG_TEXT",
+    "LEAST_ROOM",
+    "LIMIT_PER_ESTIMATE",
+    "LIMIT_TEXT",
+    "ROOM_SHARE",
+    "ROOM_TEXT",
+    "SHORTEST_LIMIT",
+    "USUAL_ROOM",
+    "Brake",
+    "Drum",
+    "Edge",
+    "Factors",
+    "Gearbox",
+    "Inputs",
+    "Load",
+    "MotorGroup",
+    "MotorPoint",
+    "OwnMaterial",
+    "Pawl",
+    "Phase",
+    "Rope",
+    "Settings",
+    "Sheave",
+    "Spec",
+    "Stage",
+    "Supply",
+    "Tolerance",
+    "bounds",
+    "check",
+    "default_of",
+    "is_required",
+    "may_be_none",
+    "out_of_bounds",
+    "spec_at",
+    "specs",
+    "table_type",
+    "value_at",
+    "walk",
+    "with_value",
+]

@@ -1,0 +1,189 @@
+"""The declarations read, and values found and changed by their paths."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import MISSING
+from functools import cache
+from types import MappingProxyType, NoneType
+from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
+
+from winchsim.errors import DomainError, UnknownPathError, did_you_mean
+from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.spec import Spec, out_of_bounds
+
+_Function = TypeVar("_Function", bound=Callable[..., Any])
+
+
+def remembered(function: _Function) -> _Function:
+    """`functools.cache` that keeps the function's signature for type checkers."""
+    return cast(_Function, cache(function))
+
+
+@remembered
+def specs(table: type) -> Mapping[str, Spec]:
+    """Declarations of a table's values, by key, in the order in which they are declared.
+
+    Parameters
+    ----------
+    table : type
+        One of the dataclasses of this module.
+
+    Returns
+    -------
+    Mapping of str to Spec
+        Fields without a declaration (such as ``given``) are left out.
+    """
+    return MappingProxyType(
+        {f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata}
+    )
+
+
+@remembered
+def table_type(table: type, key: str) -> type:
+    """Dataclass that a ``table`` or ``tables`` key of `table` holds."""
+    hint = get_type_hints(table)[key]
+    for part in (hint, *get_args(hint)):
+        if dataclasses.is_dataclass(part):
+            return part  # type: ignore[return-value]
+    raise DomainError(key, hint, "a key that holds a table")
+
+
+@remembered
+def is_required(table: type, key: str) -> bool:
+    """Whether the file must give this key."""
+    f = next(f for f in dataclasses.fields(table) if f.name == key)
+    return f.default is MISSING and f.default_factory is MISSING
+
+
+@remembered
+def default_of(table: type, key: str) -> Any:
+    """Default of a key; MISSING where it must be given."""
+    return next(f for f in dataclasses.fields(table) if f.name == key).default
+
+
+@remembered
+def may_be_none(table: type, key: str) -> bool:
+    """Whether the value may be left out altogether."""
+    hint = get_type_hints(table)[key]
+    return NoneType in get_args(hint) and get_origin(hint) is not tuple
+
+
+def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
+    """Every single value of a scenario with its path and declaration, in the order of the declarations.
+
+    Parameters
+    ----------
+    node : dataclass
+        `Inputs` or one of its tables.
+    prefix : str
+        Path of `node`, empty for the whole.
+
+    Yields
+    ------
+    (str, object, Spec)
+    """
+    for key, spec in specs(type(node)).items():
+        value, path = getattr(node, key), f"{prefix}{key}"
+        if spec.kind == "table":
+            if value is not None:
+                yield from walk(value, f"{path}.")
+        elif spec.kind == "tables":
+            for index, item in enumerate(value, start=1):
+                yield from walk(item, f"{path}.{index}.")
+        else:
+            yield path, value, spec
+
+
+def value_at(inputs: Any, path: str) -> Any:
+    """Value that a path names.
+
+    Raises
+    ------
+    UnknownPathError
+        There is no such path.
+    """
+    node = inputs
+    for part in path.split("."):
+        try:
+            node = (
+                node[_index(part, node)]
+                if isinstance(node, tuple)
+                else getattr(node, _key(part, node))
+            )
+        except (IndexError, AttributeError, ValueError) as error:
+            raise UnknownPathError(path, part, _known_key(path, inputs)) from error
+    return node
+
+
+def spec_at(inputs: Any, path: str) -> Spec:
+    """Declaration of the value that a path names."""
+    head, _, key = path.rpartition(".")
+    owner = value_at(inputs, head) if head else inputs
+    try:
+        return specs(type(owner))[key]
+    except (KeyError, TypeError) as error:
+        raise UnknownPathError(path, key, _known_key(path, inputs)) from error
+
+
+def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
+    """Scenario with one value changed, checked against its bounds.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Left as it is.
+    path : str
+        Such as ``load.mass`` or ``stage.3.walls``.
+    value : object
+        New value in SI (°C for temperatures), or text, or a whole table.
+
+    Returns
+    -------
+    Inputs
+        With `path` counted as given.
+
+    Raises
+    ------
+    DomainError
+        The path is unknown or the value outside its bounds.
+    """
+    spec = spec_at(inputs, path)
+    problem = out_of_bounds(spec, value)
+    if problem:
+        raise DomainError(path, value, problem)
+    changed = _put(inputs, path.split("."), value)
+    return dataclasses.replace(changed, given=inputs.given | {path})
+
+
+def _put(node: Any, parts: list[str], value: Any) -> Any:
+    head, rest = parts[0], parts[1:]
+    if isinstance(node, tuple):
+        index = _index(head, node)
+        return (
+            *node[:index],
+            _put(node[index], rest, value) if rest else value,
+            *node[index + 1 :],
+        )
+    new = _put(getattr(node, head), rest, value) if rest else value
+    return dataclasses.replace(node, **{head: new})
+
+
+def _index(part: str, node: tuple[Any, ...]) -> int:
+    index = int(part) - 1
+    if not 0 <= index < len(node):
+        raise IndexError(part)
+    return index
+
+
+def _key(part: str, node: Any) -> str:
+    if part not in specs(type(node)):
+        raise AttributeError(part)
+    return part
+
+
+def _known_key(path: str, inputs: Any) -> str:
+    """What is accepted in place of an unknown path, with the nearest that there is."""
+    hint = did_you_mean(path, [known for known, _, _ in walk(inputs)])
+    return "a known key" + (f"; {hint}" if hint else "")

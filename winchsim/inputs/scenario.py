@@ -1,0 +1,55 @@
+"""A scenario as one dataclass."""
+
+from __future__ import annotations
+
+import copyreg
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from winchsim.inputs.drum_rope_load import Brake, Drum, Edge, Load, Pawl, Rope, Sheave
+from winchsim.inputs.materials import OwnMaterial
+from winchsim.inputs.motors import MotorGroup
+from winchsim.inputs.programme import Factors, Phase, Settings, Tolerance
+from winchsim.inputs.spec import table, tables, text
+from winchsim.inputs.supply import Supply
+from winchsim.inputs.train import Stage
+
+
+def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(values)
+
+
+copyreg.pickle(MappingProxyType, lambda mapping: (_read_only, (dict(mapping),)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inputs:
+    """A whole scenario: everything that a simulation is built from.
+
+    `given` holds the paths that the file (or the caller) gave; everything else is a default and listed as assumed.
+    `materials`, `ropes` and `friction_pairs` are the tables that the names in the scenario refer to.
+    """
+
+    motors: tuple[MotorGroup, ...] = tables("motor groups on the common gear")
+    supply: Supply = table("what feeds the motors")
+    stage: tuple[Stage, ...] = tables("reductions from the motors to the drum")
+    drum: Drum = table("the drum")
+    rope: Rope = table("the rope")
+    load: Load = table("the load")
+    title: str = text("title of the scenario", "")
+    note: str = text("anything the reader should know", "")
+    sheave: tuple[Sheave, ...] = tables("guide sheaves", ())
+    edge: tuple[Edge, ...] = tables("edges that the rope rubs on", ())
+    pawl: Pawl | None = table("pawl on the drum", None)
+    brake: Brake | None = table("brake that grips when the power is off", None)
+    phase: tuple[Phase, ...] = tables("programme; left out: raise to the top, power off, watch", ())
+    factors: Factors = table("required factors", Factors())
+    settings: Settings = table("surroundings and run", Settings())
+    tolerance: tuple[Tolerance, ...] = tables("tolerances for a spread", ())
+    material: tuple[OwnMaterial, ...] = tables("own materials", ())
+    given: frozenset[str] = frozenset()
+    materials: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    ropes: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    friction_pairs: tuple[Any, ...] = ()
