@@ -12,20 +12,17 @@ from winchsim.physics import gears
 from winchsim.physics.gears import (
     ISO_RACK,
     Rack,
-    contact,
     diameters,
     disc_inertia,
     gear_inertia,
     inverse_involute,
     involute,
-    loss_factor,
-    mesh_efficiency,
-    root_section,
-    tip_load_factors,
     tip_thickness,
     undercut_limit,
-    velocity_factor,
 )
+from winchsim.physics.mesh import contact, loss_factor, mesh_efficiency
+from winchsim.strength import tooth_form
+from winchsim.strength.tooth_form import root_section, tip_load_factors, velocity_factor
 
 DEG = math.pi / 180
 
@@ -79,8 +76,8 @@ def test_undercut_limit_of_both_racks():
 
 
 def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
-    low, high = gears._fillet_range(0.0, 20 * DEG, ISO_RACK)
-    x, y = gears._fillet(np.array([low, high]), 30, 0.0, 20 * DEG, ISO_RACK)
+    low, high = tooth_form._fillet_range(0.0, 20 * DEG, ISO_RACK)
+    x, y = tooth_form._fillet(np.array([low, high]), 30, 0.0, 20 * DEG, ISO_RACK)
     assert math.hypot(x[0], y[0]) == pytest.approx(15 - 1.25, rel=1e-12)
     # Where the straight flank takes over, the point lies on the involute: angle from the tooth's centre line at that radius.
     radius = math.hypot(x[1], y[1])
@@ -91,8 +88,8 @@ def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
 
 def test_hardest_section_is_the_hardest_of_the_whole_fillet():
     section = root_section(17)
-    x, y = gears._fillet(np.linspace(*gears._fillet_range(0.0, 20 * DEG, ISO_RACK), 20001), 17, 0.0, 20 * DEG, ISO_RACK)
-    _, apex = gears._tip_load(17, 0.0, 20 * DEG, ISO_RACK)
+    x, y = tooth_form._fillet(np.linspace(*tooth_form._fillet_range(0.0, 20 * DEG, ISO_RACK), 20001), 17, 0.0, 20 * DEG, ISO_RACK)
+    _, apex = tooth_form._tip_load(17, 0.0, 20 * DEG, ISO_RACK)
     inside = y < apex
     assert section.form_factor == pytest.approx(np.min((2 * x[inside]) ** 2 / (6 * (apex - y[inside]))), rel=1e-6)
     assert section.form_factor == lewis(17)
@@ -247,8 +244,8 @@ def test_what_is_not_meant_is_refused(call, match):
 def test_rack_tip_radius_is_cut_down_to_what_fits():
     generous, full = Rack(1.0, 1.25, 0.8), Rack(1.0, 1.25, 0.4)
     room = (math.pi / 4 - 1.25 * math.tan(20 * DEG)) * math.cos(20 * DEG) / (1 - math.sin(20 * DEG))
-    assert gears._rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
-    assert gears._rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
+    assert gears.rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
+    assert gears.rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
     assert lewis(20, rack=generous) >= lewis(20, rack=full)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.physics.gears import contact, loss_factor, root_section, tip_load_factors
+from winchsim.physics.mesh import contact, loss_factor
 from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody
 from winchsim.strength.teeth import (
@@ -24,6 +24,7 @@ from winchsim.strength.teeth import (
     tooth_strength,
     walls_needed,
 )
+from winchsim.strength.tooth_form import root_section, tip_load_factors
 
 LINE = 0.45e-3
 ORIGINS = {

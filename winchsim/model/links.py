@@ -13,8 +13,8 @@ from winchsim.inputs import Inputs, Stage, value_at
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.train import Reduction, Train, pinion_material_name, printed_body
-from winchsim.physics import gears
 from winchsim.physics.drum import Layer
+from winchsim.physics.mesh import Contact, contact
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material
@@ -101,7 +101,7 @@ class ToothCase:
         )  # fmt: skip
 
 
-def contact_of(stage: Stage, mesh: Mesh) -> gears.Contact:
+def contact_of(stage: Stage, mesh: Mesh) -> Contact:
     """How the gears of a spur mesh touch, lengths in modules.
 
     Parameters
@@ -112,7 +112,7 @@ def contact_of(stage: Stage, mesh: Mesh) -> gears.Contact:
         With teeth.
     """
     assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
-    return gears.contact(
+    return contact(
         mesh.pinion_teeth, mesh.gear_teeth,
         pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
     )  # fmt: skip

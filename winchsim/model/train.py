@@ -12,6 +12,7 @@ from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
+from winchsim.physics.mesh import mesh_efficiency
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 from winchsim.strength.printed import PrintedBody, fill_share
@@ -158,7 +159,7 @@ def _efficiency(inputs: Inputs, stage: Stage, path: str, pinion: int | None, not
         notebook.assume(f"{path}.friction", friction, f"{pair.name}, {pair.basis('friction')}", *pair.span("friction"))
     try:
         forward = float(
-            gears.mesh_efficiency(
+            mesh_efficiency(
                 pinion, stage.gear, friction,
                 pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
             )

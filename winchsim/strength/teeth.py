@@ -14,18 +14,7 @@ import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-from winchsim.physics.gears import (
-    DEFAULT_PRESSURE_ANGLE,
-    ISO_RACK,
-    Diameters,
-    Making,
-    Rack,
-    RootSection,
-    diameters,
-    root_section,
-    tip_load_factors,
-    velocity_factor,
-)
+from winchsim.physics.gears import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Diameters, Rack, diameters
 from winchsim.quantity_text import number, quantity
 from winchsim.strength.link import Basis, Strength, weakest_basis
 from winchsim.strength.materials import FatigueLine, Material
@@ -41,6 +30,7 @@ from winchsim.strength.printed import (
     solid_rim,
     temperature_factor,
 )
+from winchsim.strength.tooth_form import Making, RootSection, root_section, tip_load_factors, velocity_factor
 
 Path = Literal["beam", "root stress"]
 """How a tooth is calculated: Lewis's beam, or the guideline form with tip-load factors and load sharing."""
