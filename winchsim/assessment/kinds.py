@@ -1,0 +1,618 @@
+"""The result of an assessment: numbers and enums, all values in SI (°C for temperatures)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum, StrEnum
+from typing import Any
+
+
+class Status(StrEnum):
+    """How a check stands, worst first."""
+
+    FAILS = "fails"
+    """Misses its hard limit."""
+    THIN = "thin"
+    """Meets the hard limit, but not the required value, or its range crosses the hard limit."""
+    NOT_CHECKED = "not checked"
+    """An input is missing."""
+    OK = "ok"
+    """Meets the required value, with its whole range beyond the hard limit."""
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst."""
+        return list(Status).index(self)
+
+
+class Side(StrEnum):
+    """On which side of its limit a value has to lie."""
+
+    LEAST = "at least"
+    MOST = "at most"
+
+
+class CheckKey(StrEnum):
+    """Every check, in the order in which a reader asks; the values stand in JSON."""
+
+    TARGET = "target"
+    """Height that the load reached against the height asked for; of a lowering, 1 or 0. [m]"""
+    LIFT_TIME = "lift_time"
+    """From power on to the load at its height, against the time limit. [s]"""
+    START_COLD = "starting_margin_cold"
+    """Torque of the motors at rest over that which starts the load on the fullest layer. [-]"""
+    START_HOT = "starting_margin_hot"
+    """The same with the windings at their limit. [-]"""
+    HOLD = "holding_margin"
+    """Pull that the train at rest just holds with the power off over the pull of the load. [-]"""
+    HOLD_DISTURBED = "holding_margin_disturbed"
+    """The same after a disturbance has set the train going. [-]"""
+    WINDING = "winding_temperature"
+    """Hottest winding, of the group that comes nearest to its limit. [°C]"""
+    PARTS = "weakest_part"
+    """Capacity over demand of the part with the least share of its required factor. [-]"""
+    JAM = "jam"
+    """Least capacity over demand of any part in a jam under full power, rotors included. [-]"""
+    ROPE_BEND = "rope_bend"
+    """Drum diameter over rope diameter. [-]"""
+    DRUM_CAPACITY = "drum_capacity"
+    """Rope that the drum takes over the rope that the lift winds on. [-]"""
+    CONTINUOUS_CURRENT = "continuous_current"
+    """Mean current of a motor over a quarter of its stall current: above 1, no continuous duty."""
+    BATTERY = "battery"
+    """Charge that a battery has over the charge drawn. [-]"""
+    ENERGY = "energy_balance"
+    """Error of the energy balance over its allowed error. [-]"""
+
+
+class ReadingKey(StrEnum):
+    """Numbers that have no limit of their own."""
+
+    HEIGHT = "height"
+    """Highest. [m]"""
+    FINAL_HEIGHT = "final_height"
+    SPEED = "speed"
+    """Of the load over the middle half of the height. [m/s]"""
+    PEAK_CURRENT = "peak_current"
+    """Of the supply. [A]"""
+    MEAN_CURRENT = "mean_current"
+    """Of the supply over the lift, or over all time under power where it was not reached. [A]"""
+    PEAK_TENSION = "peak_tension"
+    """[N]"""
+    ENERGY_IN = "energy_in"
+    """From the supply. [J]"""
+    EFFICIENCY = "efficiency"
+    """Gain of potential energy over energy in, while raising. [-]"""
+    CHARGE = "charge"
+    """[C]"""
+    LOWERING_TIME = "lowering_time"
+    """[s]"""
+    BACK_DRIVING_SPEED = "back_driving_speed"
+    """Largest speed of the load where it came back unasked. [m/s]"""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One limit and how the build stands to it.
+
+    Attributes
+    ----------
+    key : CheckKey
+    quantity : str
+        What is measured: ``ratio``, ``time``, ``length``, ``temperature``.
+    unit : str
+        SI unit of all values, empty for a ratio.
+    value : float or None
+        None where it was not reached or an input is missing.
+    low, high : float
+        Range that comes from what was assumed; None where it was not computed. An infinite `high`
+        of a time means "or never".
+    side : Side
+    hard : float or None
+        Limit that must not be missed; None where there is none.
+    required : float or None
+        Value from which on the check is ok.
+    status : Status
+    missing : tuple of str
+        Paths of the inputs without which it cannot be checked.
+    about : str
+        Path or label of the part, group or layer that decides.
+    cause : str
+        The group of assumed values that moves it most to its bad side; empty where none matters.
+    limit_assumed : bool
+        Whether the limit was not given by the user.
+    """
+
+    key: CheckKey
+    quantity: str
+    unit: str
+    value: float | None
+    low: float | None
+    high: float | None
+    side: Side
+    hard: float | None
+    required: float | None
+    status: Status
+    missing: tuple[str, ...] = ()
+    about: str = ""
+    cause: str = ""
+    limit_assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One number without a limit; None where it was not reached. Range as in `Check`."""
+
+    key: ReadingKey
+    quantity: str
+    unit: str
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+
+
+class End(StrEnum):
+    """How the lift or programme ended: the cause, where the target was missed."""
+
+    REACHED = "reached"
+    DONE = "done"
+    """A programme that does not raise to a height, carried out as asked."""
+    STALLED = "stalled"
+    STALLED_AT_LAYER_END = "stalled_at_layer_end"
+    LATE = "late"
+    """Still moving when the time ran out."""
+    PART_BROKE = "part_broke"
+    DRUM_OVERFLOW = "drum_overflow"
+    PAID_OUT = "paid_out"
+    BATTERY_EMPTY = "battery_empty"
+    SNAGGED = "snagged"
+    TOP_STOP = "top_stop"
+    BACK_DRIVEN = "back_driven"
+    NOT_TRUSTED = "not_trusted"
+    """The computation broke off, or its energy balance does not close."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """Whether the target was reached.
+
+    Attributes
+    ----------
+    reached : bool
+        Whether every phase ended as asked.
+    end : End
+    mass, height : float
+        Load, and the height asked for above the start. [kg], [m]
+    time : float or None
+        Lift time, or when it ended otherwise. [s]
+    final_height : float
+        Where the load was then. [m]
+    torque_share : float or None
+        Of a stall: torque that the motors reach over the torque needed. [-]
+    from_rest : bool
+        Whether that torque is the one that starts the load from rest.
+    part : str
+        The part that broke.
+    """
+
+    reached: bool
+    end: End
+    mass: float
+    height: float
+    time: float | None
+    final_height: float
+    torque_share: float | None = None
+    from_rest: bool = False
+    part: str = ""
+
+
+class Holding(StrEnum):
+    """What holds the load with the power off."""
+
+    PAWL = "pawl"
+    BRAKE = "brake"
+    LOCKED_TRAIN = "locked_train"
+    """No load torque reaches the motors; by friction all the same."""
+    FRICTION = "friction"
+    NONE = "none"
+    """Nothing: it back-drives."""
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One part that the pull passes through.
+
+    Attributes
+    ----------
+    label, kind, path : str
+        ``pinion tooth of stage 1 (5th of 5)``, slug of the kind, and path into the scenario.
+    unit : str
+        SI unit of capacity and demand, empty for a ratio.
+    capacity, capacity_low, capacity_high : float
+    basis : str
+        What the capacity rests on.
+    demand : float
+        Largest of the run.
+    factor, low, high : float
+        Capacity over demand, with its range. [-]
+    required : float
+    status : Status
+        `Status.FAILS` where it broke.
+    may_break : bool
+        Whether it did not break, but its low factor is under 1.
+    bound : bool
+        Whether the demand is only an upper bound: the part of a held train, whose torque friction
+        leaves open.
+    time, height : float or None
+        Of the demand. [s], [m]
+    """
+
+    label: str
+    kind: str
+    path: str
+    unit: str
+    capacity: float
+    capacity_low: float
+    capacity_high: float
+    basis: str
+    demand: float
+    factor: float
+    low: float
+    high: float
+    required: float
+    status: Status
+    may_break: bool = False
+    bound: bool = False
+    time: float | None = None
+    height: float | None = None
+
+
+@dataclass(frozen=True)
+class JamPart:
+    """A part under a jam: capacity over demand at standstill, and with the rotors' momentum; range from its capacity. [-]"""
+
+    label: str
+    kind: str
+    path: str
+    unit: str
+    capacity: float
+    static: float
+    dynamic: float
+    low: float
+    high: float
+
+
+class NoLimit(StrEnum):
+    """Why there is no current limit that prevents a break."""
+
+    NOT_NEEDED = "not_needed"
+    RAISING_BREAKS = "raising_breaks"
+    """Raising the load takes more current than the parts stand."""
+    NOT_RAISED = "not_raised"
+    """The motors do not raise the load in any case."""
+
+
+@dataclass(frozen=True)
+class Jam:
+    """What breaks if the load jams on its way under full power, with the pull that the motors can really reach.
+
+    Attributes
+    ----------
+    parts : tuple of JamPart
+        Least dynamic factor first.
+    breaks : bool
+        Whether a part breaks before the motors have stalled.
+    breaks_static : bool
+        Whether it breaks under the stalled motors alone, without their rotors' momentum.
+    current, unlimited_current : float
+        Of the supply at standstill: as built, and without any current limit. [A]
+    needed_current : float or None
+        At which the motors just raise the load. [A]
+    limit : float or None
+        Largest current limit under which no part breaks, rotors included. [A]
+    no_limit : NoLimit or None
+        Why `limit` is None.
+    tension, static_tension : float
+        Rope force at the load, largest with the rotors, and at standstill, if every part holds. [N]
+    speed : float
+        Of the load as it jams. [m/s]
+    """
+
+    parts: tuple[JamPart, ...]
+    breaks: bool
+    breaks_static: bool
+    current: float
+    unlimited_current: float
+    needed_current: float | None
+    limit: float | None
+    no_limit: NoLimit | None
+    tension: float
+    static_tension: float
+    speed: float
+
+
+class ActionKind(StrEnum):
+    """What an action does."""
+
+    LESS_LOAD = "less_load"
+    MORE_MOTORS = "more_motors"
+    THINNER_DRUM = "thinner_drum"
+    MORE_RATIO = "more_ratio"
+    ONE_MORE_STAGE = "one_more_stage"
+    MORE_VOLTAGE = "more_voltage"
+    HIGHER_CURRENT_LIMIT = "higher_current_limit"
+    LOWER_CURRENT_LIMIT = "lower_current_limit"
+    PAWL = "pawl"
+    BRAKE = "brake"
+    LOCKING_STAGE = "locking_stage"
+    LEAVE_OUT_GROUP = "leave_out_group"
+    STRONGER_PART = "stronger_part"
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One changed value: path, value before (None for none) and after, and the unit of its declaration (values in SI)."""
+
+    path: str
+    before: Any
+    after: Any
+    unit: str
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A check before and after an action."""
+
+    before: Check
+    after: Check
+
+
+@dataclass(frozen=True)
+class Action:
+    """A change that was tried in full.
+
+    Attributes
+    ----------
+    kind : ActionKind
+    changes : tuple of Setting
+    effects : tuple of Effect
+        The checks that it was meant for first, then those whose status changed.
+    status : Status
+        Of the changed build.
+    counts : Mapping of Status to int
+        Its checks by status.
+    reached : bool
+        Whether the changed build reaches its target.
+    lift_time : float or None
+        [s]
+    """
+
+    kind: ActionKind
+    changes: tuple[Setting, ...]
+    effects: tuple[Effect, ...]
+    status: Status
+    counts: Mapping[Status, int]
+    reached: bool
+    lift_time: float | None
+
+
+@dataclass(frozen=True)
+class AssumedInput:
+    """A value that the user did not give.
+
+    Attributes
+    ----------
+    path : str
+    value : float, int or str
+        SI.
+    unit : str
+        Of its declaration.
+    low, high : float or None
+        Range that it may really have. SI
+    source : str
+        What it rests on.
+    group : str
+        The cause that it is varied with; empty where it has no range.
+    effect : float
+        How far its group moves a check at most, as a logarithm of the ratio (0.1 is about 10 %). [-]
+    effect_on : CheckKey or None
+        Which check that is.
+    """
+
+    path: str
+    value: float | int | str
+    unit: str
+    low: float | None
+    high: float | None
+    source: str
+    group: str = ""
+    effect: float = 0.0
+    effect_on: CheckKey | None = None
+
+
+class FindingKind(StrEnum):
+    """What a run showed beyond its checks; each names the keys of its values (SI)."""
+
+    PART_BROKE = "part_broke"
+    """part, path, kind, unit, demand, capacity, capacity_low, capacity_high, basis."""
+    STALLED = "stalled"
+    """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``, ``top_stop`` or empty)."""
+    LATE = "late"
+    """limit."""
+    BACK_DRIVEN = "back_driven"
+    """from_height, to_height, speed, powered, in_guide, after_break (part or empty), landing_speed, landing_energy (or None)."""
+    CREEPS = "creeps"
+    """let_down, watched: with the power off the drum still turns back slowly when the watch ends."""
+    HELD = "held"
+    """by (`Holding`), watched, let_down, by_guide."""
+    FELL = "fell"
+    """landing_speed, landing_energy: the load fell after its rope had parted."""
+    LANDED_HARD = "landed_hard"
+    """speed, energy, asked (whether a lowering was meant)."""
+    SUPPLY_LIMITED = "supply_limited"
+    """limit, duration, raising_time."""
+    BATTERY_EMPTY = "battery_empty"
+    """charge, capacity."""
+    ROPE_SLACK = "rope_slack"
+    """count: how often the rope of a hanging load went slack."""
+    DRUM_OVERFLOW = "drum_overflow"
+    PAID_OUT = "paid_out"
+    SNAGGED = "snagged"
+    """speed."""
+    TOP_STOP = "top_stop"
+    """speed."""
+    COASTS_PAST = "coasts_past"
+    """distance."""
+    STICK_SLIP = "stick_slip"
+    """count."""
+    NOT_TRUSTED = "not_trusted"
+    """reason (outcome), energy_error, worst_cell, work."""
+    TEETH_WARM = "teeth_warm"
+    """part, path, flank, root, flank_limit, root_limit, lasting (whether the run lasts long enough to warm them)."""
+    RIM_THIN = "rim_thin"
+    """part, path, low, high, more: outside the range of published rim factors."""
+    ABOVE_NOMINAL_VOLTAGE = "above_nominal_voltage"
+    """group, voltage, nominal."""
+    FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"
+    """group, voltage, nominal."""
+    OVERHEATED = "overheated"
+    """group, peak, limit."""
+    DRAGGED_GROUP = "dragged_group"
+    """group, power: a group of motors that the others drag along while raising. [W]"""
+    NO_PATH_DOWN = "no_path_down"
+    """A pawl is fitted and a lowering is asked for."""
+    GEAR_GEOMETRY = "gear_geometry"
+    """path, problem and its values."""
+    NOTE = "note"
+    """text: a note of the model."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a run showed, with typed values as its kind lists them, and when and at which height. [s], [m]"""
+
+    kind: FindingKind
+    values: Mapping[str, Any] = field(default_factory=dict)
+    time: float | None = None
+    height: float | None = None
+
+
+class Caution(Enum):
+    """What everybody who builds the lift has to know, whatever the numbers are."""
+
+    NOT_RATED = "not_rated"
+    KEEP_CLEAR = "keep_clear"
+    DROP = "drop"
+    NO_PEOPLE = "no_people"
+    FRICTION = "friction"
+    GUARDS = "guards"
+    TEST_LOADS = "test_loads"
+    LOWERING = "lowering"
+    LOCAL_CODES = "local_codes"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A group of assumed inputs that are wrong together.
+
+    Attributes
+    ----------
+    name : str
+        Slug, such as ``mesh_friction``.
+    paths : tuple of str
+    effects : Mapping of CheckKey to (float, float)
+        Change of the logarithm of each check's value at the low and at the high end. [-]
+    turns : CheckKey or None
+        The check that it alone turns to another outcome.
+    """
+
+    name: str
+    paths: tuple[str, ...]
+    effects: Mapping[CheckKey, tuple[float, float]]
+    turns: CheckKey | None = None
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What one run comes to.
+
+    Attributes
+    ----------
+    target : Target
+    held : Holding
+    checks : tuple of Check
+        In the order of `CheckKey`.
+    readings : tuple of Reading
+        In the order of `ReadingKey`.
+    parts : tuple of PartRow
+        Least share of the required factor first.
+    jam : Jam or None
+        None where the programme does not raise.
+    actions : tuple of Action
+        At most three, best first; empty where none was wanted or none helps.
+    assumed : tuple of AssumedInput
+        Largest effect first.
+    causes : tuple of Cause
+        Empty where ranges were not asked for or cannot be computed.
+    findings : tuple of Finding
+        In the order of time, those without one last.
+    drop_energy, drop_speed, drop_height : float
+        Of a free fall from the top. [J], [m/s], [m]
+    cautions : tuple of Caution
+    energy_error : float
+        Of the energy balance, over its largest entry. [-]
+    trusted : bool
+        Whether the computation came to its end and the balance closes; if not, all else only says how far it came.
+    """
+
+    target: Target
+    held: Holding
+    checks: tuple[Check, ...]
+    readings: tuple[Reading, ...]
+    parts: tuple[PartRow, ...]
+    jam: Jam | None
+    actions: tuple[Action, ...]
+    assumed: tuple[AssumedInput, ...]
+    causes: tuple[Cause, ...]
+    findings: tuple[Finding, ...]
+    drop_energy: float
+    drop_speed: float
+    drop_height: float
+    cautions: tuple[Caution, ...]
+    energy_error: float
+    trusted: bool
+
+    @property
+    def status(self) -> Status:
+        """Worst of the checks."""
+        return min((check.status for check in self.checks), key=lambda status: status.rank)
+
+    @property
+    def counts(self) -> dict[Status, int]:
+        """Checks by status."""
+        return {status: sum(check.status is status for check in self.checks) for status in Status}
+
+    @property
+    def weakest(self) -> tuple[PartRow, ...]:
+        """The three parts with the least share of their required factor."""
+        return self.parts[:3]
+
+    @property
+    def exit_code(self) -> int:
+        """0: the target is reached and nothing fails; 1: otherwise; 3: not to be trusted."""
+        if not self.trusted:
+            return 3
+        return 0 if self.target.reached and self.status is not Status.FAILS else 1
+
+    def check(self, key: CheckKey) -> Check | None:
+        """The check of a key; None where it does not apply."""
+        return next((check for check in self.checks if check.key is key), None)
+
+    def reading(self, key: ReadingKey) -> Reading | None:
+        """The reading of a key."""
+        return next((reading for reading in self.readings if reading.key is key), None)
+
+    def has(self, kind: FindingKind) -> bool:
+        """Whether a finding of a kind is among them."""
+        return any(finding.kind is kind for finding in self.findings)
