@@ -8,6 +8,7 @@ import pytest
 
 from winchsim.errors import TrustError
 from winchsim.physics import chain as ch
+from winchsim.physics.chain.branch import _imbalance
 
 
 def _driven(rotor, *elements):
@@ -32,7 +33,7 @@ def _two_groups(**kw):
 
 def _balance_by_bisection(chain, d, torques, rope_torque):
     def f(x):
-        return ch._imbalance(chain, d, torques, rope_torque, x)
+        return _imbalance(chain, d, torques, rope_torque, x)
 
     lo, hi = -1.0, 1.0
     while f(lo) > 0:
@@ -166,7 +167,7 @@ def test_output_torques_are_those_of_the_branch_that_holds(chain, direction):
         common, *outputs = ch.output_torques(chain, direction, rope_torque, acceleration=x)
         wanted = [at.output_torque(i, rope_torque, x) for i in range(len(chain.elements))]
         assert outputs == pytest.approx(wanted, rel=1e-10, abs=1e-15)
-        assert ch._imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(0.0, abs=1e-12 * (1 + abs(common)))
+        assert _imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(0.0, abs=1e-12 * (1 + abs(common)))
 
 
 def test_output_torques_of_arrays_are_those_of_floats():

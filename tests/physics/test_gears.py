@@ -20,7 +20,7 @@ from winchsim.physics.gears import (
     tip_thickness,
     undercut_limit,
 )
-from winchsim.physics.mesh import contact, loss_factor, mesh_efficiency
+from winchsim.physics.gears.mesh import contact, loss_factor, mesh_efficiency
 from winchsim.strength import tooth_form
 from winchsim.strength.tooth_form import root_section, tip_load_factors, velocity_factor
 
@@ -88,7 +88,8 @@ def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
 
 def test_hardest_section_is_the_hardest_of_the_whole_fillet():
     section = root_section(17)
-    x, y = tooth_form._fillet(np.linspace(*tooth_form._fillet_range(0.0, 20 * DEG, ISO_RACK), 20001), 17, 0.0, 20 * DEG, ISO_RACK)
+    places = np.linspace(*tooth_form._fillet_range(0.0, 20 * DEG, ISO_RACK), 20001)
+    x, y = tooth_form._fillet(places, 17, 0.0, 20 * DEG, ISO_RACK)
     _, apex = tooth_form._tip_load(17, 0.0, 20 * DEG, ISO_RACK)
     inside = y < apex
     assert section.form_factor == pytest.approx(np.min((2 * x[inside]) ** 2 / (6 * (apex - y[inside]))), rel=1e-6)
@@ -244,8 +245,8 @@ def test_what_is_not_meant_is_refused(call, match):
 def test_rack_tip_radius_is_cut_down_to_what_fits():
     generous, full = Rack(1.0, 1.25, 0.8), Rack(1.0, 1.25, 0.4)
     room = (math.pi / 4 - 1.25 * math.tan(20 * DEG)) * math.cos(20 * DEG) / (1 - math.sin(20 * DEG))
-    assert gears.rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
-    assert gears.rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
+    assert gears.shape.rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
+    assert gears.shape.rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
     assert lewis(20, rack=generous) >= lewis(20, rack=full)
 
 

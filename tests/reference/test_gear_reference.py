@@ -10,7 +10,7 @@ import math
 import pytest
 
 from winchsim.physics.gears import Rack, module_from_diametral_pitch
-from winchsim.physics.mesh import Contact, contact, loss_factor, mesh_efficiency
+from winchsim.physics.gears.mesh import Contact, contact, loss_factor, mesh_efficiency
 from winchsim.strength.printed import rim_factor
 from winchsim.strength.teeth import beam_stress, tooth_force
 from winchsim.strength.tooth_form import root_section, tip_load_factors, velocity_factor

@@ -14,7 +14,7 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.train import Reduction, Train, pinion_material_name, printed_body
 from winchsim.physics.drum import Layer
-from winchsim.physics.mesh import Contact, contact
+from winchsim.physics.gears.mesh import Contact, contact
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material

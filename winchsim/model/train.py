@@ -12,7 +12,7 @@ from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
-from winchsim.physics.mesh import mesh_efficiency
+from winchsim.physics.gears.mesh import mesh_efficiency
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 from winchsim.strength.printed import PrintedBody, fill_share

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-from winchsim.physics.gears import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, rack_tip, tip_point
+from winchsim.physics.gears.shape import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, rack_tip, tip_point
 
 _MOST_STEPS = 60
 _SCAN_POINTS = 201

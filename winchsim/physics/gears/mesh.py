@@ -12,7 +12,7 @@ import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-from winchsim.physics.gears import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, inverse_involute, involute
+from winchsim.physics.gears.shape import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, inverse_involute, involute
 
 
 @dataclass(frozen=True)

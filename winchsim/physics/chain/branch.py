@@ -1,0 +1,303 @@
+"""Branches of the chain in motion: which elements carry power forward, which groups drive, and the torques that follow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import Any
+
+import numpy as np
+
+from winchsim.errors import TrustError
+from winchsim.physics.chain.elements import (
+    Chain,
+    drum_ratios,
+    factors,
+    group_factors,
+    group_push,
+    group_ratio,
+    input_torque,
+    kinked,
+    roots,
+    shaft_torque,
+)
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A chain moving in one direction with known power directions: all torques affine in rope torque and acceleration.
+
+    Attributes
+    ----------
+    direction : int
+        +1 raising, -1 running back.
+    loaded : tuple of bool
+        Per element: whether power passes it forward.
+    driving : tuple of bool
+        Per group: whether it drives (otherwise it is dragged).
+    outputs : tuple of (float, float, float)
+        Per element: constant, share of the rope's torque, share of the drum's acceleration in its output torque.
+    group_gains : tuple of float
+        Torque at the common gear per torque of a group's motors.
+    groups : tuple of (float, float, bool)
+        Per group: rotor inertia times its speed ratio, constant drag, and whether its mesh has any loss.
+    constant, per_torque, inertia : float
+        ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``.
+    """
+
+    direction: int
+    loaded: tuple[bool, ...]
+    driving: tuple[bool, ...]
+    outputs: tuple[tuple[float, float, float], ...]
+    group_gains: tuple[float, ...]
+    groups: tuple[tuple[float, float, bool], ...]
+    constant: float
+    per_torque: float
+    inertia: float
+
+    def acceleration(self, motor_torques: Sequence[Any], rope_torque: Any) -> Any:
+        """Acceleration of the drum. [rad/s²]
+
+        Parameters
+        ----------
+        motor_torques : sequence of float or ndarray
+            Torque of each group, all its motors together, before its constant drag. [N·m]
+        rope_torque : float or ndarray
+            Rope force times layer radius. [N·m]
+        """
+        push = -self.constant - self.per_torque * rope_torque
+        for gain, torque in zip(self.group_gains, motor_torques, strict=True):
+            push = push + gain * torque
+        return push / self.inertia
+
+    def holds(self, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> bool:
+        """Whether the power directions are those that the branch assumes, at this state (floats only).
+
+        A branch that holds gives the one acceleration there is, whichever branch was tried first: every torque rises
+        with the acceleration, so the balance has a single root.
+        """
+        d = self.direction
+        for (a, b, c), loaded in zip(self.outputs, self.loaded, strict=True):
+            if (d * (a + b * rope_torque + c * acceleration) >= 0.0) is not loaded:
+                return False
+        for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving, strict=True):
+            if lossy and (d * (torque - lever * acceleration) >= drag) is not driving:
+                return False
+        return True
+
+    def output_torque(self, element: int, rope_torque: Any, acceleration: Any) -> Any:
+        """Torque that an element gives to its output shaft. [N·m]"""
+        constant, per_torque, per_acceleration = self.outputs[element]
+        return constant + per_torque * rope_torque + per_acceleration * acceleration
+
+
+@lru_cache(maxsize=4096)
+def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tuple[bool, ...]) -> Branch:
+    """Compiled branch of a chain.
+
+    Parameters
+    ----------
+    chain : Chain
+    direction : int
+        +1 raising, -1 running back.
+    loaded : tuple of bool
+        Per element, whether power passes it forward.
+    driving : tuple of bool
+        Per group.
+
+    Raises
+    ------
+    TrustError
+        The inertia behind a self-locking element would jam it: no finite acceleration exists.
+    """
+    ratios = drum_ratios(chain)
+    a, b, c = 0.0, 1.0, 0.0
+    outputs = []
+    for index in range(len(chain.elements) - 1, -1, -1):
+        element = chain.elements[index]
+        c += element.inertia * ratios[index + 1]
+        outputs.append((a, b, c))
+        forward, reverse, drag = factors(element, 1.0)
+        share = (forward if loaded[index] else reverse) / element.ratio
+        a, b, c = direction * drag + share * a, share * b, share * c
+    c += chain.common_inertia * ratios[0]
+    gains, groups = [], []
+    for index, mesh in enumerate(chain.groups):
+        groups.append((mesh.inertia * group_ratio(chain, index), mesh.drag, kinked(mesh)))
+        drives, dragged, drag = group_factors(mesh, 1.0)
+        gain = drives if driving[index] else dragged
+        gains.append(gain)
+        a += gain * direction * drag
+        c += gain * mesh.inertia * group_ratio(chain, index)
+    if c <= 0:
+        raise TrustError(
+            "The inertia behind a self-locking stage jams it: there is no motion to compute.",
+            "Give that stage's reverse efficiency as measured, or less inertia behind it.",
+        )
+    return Branch(direction, loaded, driving, tuple(reversed(outputs)), tuple(gains), tuple(groups), a, b, c)
+
+
+def likely_branch(chain: Chain, direction: int) -> Branch:
+    """Branch to try first: the motors drive while raising, the load drives while running back."""
+    up = direction > 0
+    return branch(chain, direction, (up,) * len(chain.elements), (up,) * len(chain.groups))
+
+
+def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float) -> Branch:
+    """Branch that the chain moves in, found without iteration.
+
+    The balance of torques is piecewise linear in the acceleration. Its kinks are where an element's output torque or a
+    group's net torque is zero; between sorted kinks it is linear, so its root is read off.
+
+    Parameters
+    ----------
+    chain : Chain
+    direction : int
+        +1 raising, -1 running back.
+    motor_torques : sequence of float
+        Per group. [N·m]
+    rope_torque : float
+        [N·m]
+
+    Raises
+    ------
+    TrustError
+        No acceleration balances the torques (a self-locking element with much inertia behind it).
+    """
+    kinks: list[float] = []
+    for index in range(len(chain.elements) - 1, -1, -1):
+        kinks += roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
+    for index, mesh in enumerate(chain.groups):
+        lever = mesh.inertia * group_ratio(chain, index)
+        if lever and kinked(mesh):
+            kinks.append((motor_torques[index] - direction * mesh.drag) / lever)
+    zeros = roots(lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks))
+    if not zeros:
+        raise TrustError("No acceleration balances the torques of the chain.")
+    x = zeros[0]
+    loaded = tuple(direction * _output_at(chain, direction, rope_torque, i, x) >= 0 for i in range(len(chain.elements)))
+    driving = tuple(
+        direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
+        for i, mesh in enumerate(chain.groups)
+    )
+    return branch(chain, direction, loaded, driving)
+
+
+def _output_at(chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float) -> float:
+    return shaft_torque(chain, element + 1, direction, rope_torque, acceleration=acceleration)
+
+
+def _imbalance(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
+    net = [
+        torque - mesh.inertia * group_ratio(chain, i) * acceleration
+        for i, (mesh, torque) in enumerate(zip(chain.groups, motor_torques, strict=True))
+    ]
+    needed = shaft_torque(chain, 0, direction, rope_torque, acceleration=acceleration)
+    return needed - group_push(chain, direction, net)
+
+
+# --- for the record: arrays of states at once -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ChainTorques:
+    """Torques along the chain at one instant (floats) or many (arrays).
+
+    Attributes
+    ----------
+    acceleration : float or ndarray
+        Of the drum. [rad/s²]
+    inputs, outputs : sequence of float or ndarray
+        Torque at each element's input and at its output. [N·m]
+    groups : sequence of float or ndarray
+        Torque that each group's motors pass on, after drag and rotor inertia. [N·m]
+    common : float or ndarray
+        Torque that all groups together give to the common gear's shaft. [N·m]
+    """
+
+    acceleration: Any
+    inputs: Any
+    outputs: Any
+    groups: Any
+    common: Any
+
+
+def moving_torques(
+    chain: Chain,
+    direction: int,
+    motor_torques: Sequence[np.ndarray],
+    rope_torque: np.ndarray,
+    first: Branch | None = None,
+) -> ChainTorques:
+    """Torques of a moving chain at many instants, each in the branch that holds there.
+
+    Parameters
+    ----------
+    chain : Chain
+    direction : int
+        +1 raising, -1 running back.
+    motor_torques : sequence of ndarray, shape (k,)
+        Per group. [N·m]
+    rope_torque : ndarray, shape (k,)
+        [N·m]
+    first : Branch, optional
+        Branch to try first; it decides nothing but the time taken.
+    """
+    k = rope_torque.shape[0]
+    n = len(chain.elements)
+    torques = np.array([np.broadcast_to(torque, (k,)) for torque in motor_torques]).reshape(len(chain.groups), k)
+    levers = np.array([mesh.inertia * group_ratio(chain, i) for i, mesh in enumerate(chain.groups)])
+    drags = np.array([mesh.drag for mesh in chain.groups])
+    acceleration, outputs = np.zeros(k), np.zeros((n, k))
+    left = np.arange(k)
+    at, sought = first or likely_branch(chain, direction), False
+    for _ in range(2 ** min(n + len(levers), 20)):  # one pass settles every instant in one branch; few branches occur
+        x = at.acceleration(list(torques[:, left]), rope_torque[left])
+        out = np.array([at.output_torque(i, rope_torque[left], x) for i in range(n)])
+        net = direction * (torques[:, left] - levers[:, None] * x) - drags[:, None]
+        fits = np.all((direction * out >= 0) == np.array(at.loaded)[:, None], axis=0)
+        for i, mesh in enumerate(chain.groups):
+            if kinked(mesh):
+                fits &= (net[i] >= 0) == at.driving[i]
+        # A branch sought for the first instant that fits none is a tie at a kink: either branch gives the same numbers.
+        here = np.arange(left.size) == 0 if sought and not fits.any() else fits
+        acceleration[left[here]] = x[here]
+        outputs[:, left[here]] = out[:, here]
+        left = left[~here]
+        if not left.size:
+            break
+        at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
+        sought = True
+    inputs = np.array([input_torque(e, direction, outputs[i]) for i, e in enumerate(chain.elements)])
+    passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
+    common = inputs[0] + chain.common_inertia * drum_ratios(chain)[0] * acceleration
+    return ChainTorques(acceleration, inputs, outputs, passed, common)
+
+
+def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:
+    """Power that each element turns into heat, each from its own formula, then each group's mesh. [W]
+
+    Parameters
+    ----------
+    chain : Chain
+    torques : ChainTorques
+        From `moving_torques`.
+    drum_speed : ndarray, shape (k,)
+        [rad/s]
+
+    Returns
+    -------
+    ndarray, shape (elements + groups, k)
+        Group rows hold the loss of mesh and gearbox; the motors' own drag is booked with the motors.
+    """
+    ratios = drum_ratios(chain)
+    rows = []
+    for i, element in enumerate(chain.elements):
+        passed = torques.outputs[i] * drum_speed * ratios[i + 1]
+        share = np.where(passed >= 0, 1 / element.forward - 1, element.reverse - 1)
+        rows.append(element.drag * np.abs(drum_speed) * ratios[i] + passed * share)
+    for i, mesh in enumerate(chain.groups):
+        passed = torques.groups[i] * drum_speed * group_ratio(chain, i)
+        rows.append(passed * np.where(passed >= 0, 1 - mesh.whole_forward, 1 - 1 / mesh.whole_reverse))
+    return np.array(rows)

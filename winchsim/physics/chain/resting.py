@@ -1,0 +1,206 @@
+"""The chain at rest: the torque that just moves it, its margin over a start, and bounds of what its shafts carry."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import Any
+
+import numpy as np
+
+from winchsim.elementwise import larger, pick, positive
+from winchsim.physics.chain.branch import ChainTorques
+from winchsim.physics.chain.elements import Chain, factors, group_factors, group_push, roots, shaft_torque
+
+TINY = 1e-300
+"""Keeps a share of nothing from being divided by zero. [N·m]"""
+
+
+def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, breakaway: float = 1.0) -> Any:
+    """Torque of the motors over the torque with which they would just raise, each giving the same share of its own. [-]
+
+    Parameters
+    ----------
+    chain : Chain
+    motor_torques : sequence of float or ndarray
+        Per group, before its constant drag. [N·m]
+    needed : float or ndarray
+        Torque at the common gear that raises. [N·m]
+    breakaway : float
+        Losses at rest against losses in motion. [-]
+
+    Returns
+    -------
+    float or ndarray
+        1 just stalls; the same whether motors are told as one group or as several. Infinite where nothing is needed.
+
+    Notes
+    -----
+    With m the margin, ``sum g(M/m) = needed``. The sum rises with 1/m along straight lines, ever less steeply, because a
+    group drives with less gain than it is dragged with; so Newton's method ends after as many steps as there are kinks. Own
+    derivation, DEVELOPERS.md, section "The chain".
+    """
+    rows = [(torque, *group_factors(mesh, breakaway)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
+    margin: Any = 0.0
+    for _ in range(len(rows) + 1 if len(rows) > 1 else 1):
+        made, asked = 0.0, needed
+        for torque, drives, dragged, drag in rows:
+            gain = pick((torque > 0) & (torque >= margin * drag), drives, dragged)
+            made, asked = made + torque * gain, asked + drag * gain
+        margin = pick(asked > 0, made / larger(asked, TINY), np.inf)
+    return margin
+
+
+@dataclass(frozen=True)
+class PiecewiseLine:
+    """A continuous piecewise-linear function of a torque of at least 0, for floats and arrays.
+
+    Attributes
+    ----------
+    knots : tuple of float
+        Where the pieces begin; the first is 0. [N·m]
+    values, slopes : tuple of float
+        At each knot, and from it onward.
+    """
+
+    knots: tuple[float, ...]
+    values: tuple[float, ...]
+    slopes: tuple[float, ...]
+
+    def __call__(self, torque: Any) -> Any:
+        """Value at a torque (float or ndarray)."""
+        if isinstance(torque, np.ndarray):
+            index = np.maximum(np.searchsorted(self.knots, torque, side="right") - 1, 0)
+            knots, values, slopes = np.asarray(self.knots), np.asarray(self.values), np.asarray(self.slopes)
+            return values[index] + slopes[index] * (torque - knots[index])
+        k = bisect.bisect_right(self.knots, torque) - 1 if len(self.knots) > 1 else 0
+        return self.values[k] + self.slopes[k] * (torque - self.knots[k])
+
+
+@lru_cache(maxsize=1024)
+def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLine:
+    """Torque at the common gear that just moves the chain, against the rope's torque, accelerations left out.
+
+    Parameters
+    ----------
+    chain : Chain
+    direction : int
+        +1 raising, -1 running back.
+    breakaway : float
+        1 for a chain in motion, more for one at rest. [-]
+
+    Returns
+    -------
+    PiecewiseLine
+        Raising it is one line; running back it is a few. Decreasing where a locking element is behind it, so it must
+        not be inverted without checking.
+    """
+
+    def torque_on(shaft: int, rope_torque: float) -> float:
+        return shaft_torque(chain, shaft, direction, rope_torque, breakaway=breakaway)
+
+    kinks: list[float] = []
+    for index in range(len(chain.elements) - 2, -1, -1):
+        kinks += [x for x in roots(partial(torque_on, index + 1), sorted({0.0, *kinks})) if x > 0]
+    knots = sorted({0.0, *kinks})
+    values = [torque_on(0, knot) for knot in knots]
+    ends = [*knots[1:], knots[-1] + max(1.0, knots[-1])]
+    slopes = [(torque_on(0, end) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
+    return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
+
+
+def start_margins(
+    chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float, grip: float = 0.0
+) -> tuple[Any, Any]:
+    """How far a chain at rest is past the point where it starts to raise, and to run back. [N·m] at the common gear
+
+    Parameters
+    ----------
+    chain : Chain
+    motor_torques : sequence of float or ndarray
+        Per group. [N·m]
+    rope_torque : float or ndarray
+        At least 0. [N·m]
+    breakaway : float
+        Losses at rest against losses in motion. [-]
+    grip : float
+        Share of the torque that raising takes which has to come on top, both ways. [-]
+
+    Returns
+    -------
+    (float or ndarray, float or ndarray)
+        Both negative: it stays. The first positive: it raises. The second positive: it runs back.
+    """
+    needed, passed = demand(chain, 1, breakaway)(rope_torque), demand(chain, -1, breakaway)(rope_torque)
+    up = group_push(chain, 1, motor_torques, breakaway) - needed - grip * abs(needed)
+    down = passed - group_push(chain, -1, motor_torques, breakaway) - grip * abs(needed)
+    return up, down
+
+
+class RestingBounds:
+    """Largest torques that a chain at rest may carry: its torques are bounded there, not determined.
+
+    A shaft at rest carries between what the load passes up and what the motors pass down, losses at breakaway; the larger
+    of the two magnitudes is given. What the load passes up to a common gear the groups hold in the proportion of what each
+    could hold alone; their torques are said at the motors, so that a mesh passes them on as in motion.
+
+    Parameters
+    ----------
+    chain : Chain
+    breakaway : float
+        Losses at rest against losses in motion. [-]
+    pushing : float, optional
+        The same for what the motors pass down; 1 for a chain that comes to rest out of motion, whose losses have kept no more
+        than that from the drum. Left out: `breakaway`. [-]
+    """
+
+    def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
+        self._chain = chain
+        self._pushing = breakaway if pushing is None else pushing
+        self._rows = [(e.ratio, factors(e, self._pushing), factors(e, breakaway)) for e in chain.elements]
+        self._groups = [
+            (group_factors(mesh, 1.0)[0], group_factors(mesh, self._pushing), group_factors(mesh, breakaway))
+            for mesh in chain.groups
+        ]
+
+    def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
+        """Bounds at a state; of floats or arrays.
+
+        Parameters
+        ----------
+        motor_torques : sequence of float or ndarray
+            Per group. [N·m]
+        rope_torque : float or ndarray
+            At least 0. [N·m]
+        """
+        outputs: list[Any] = []
+        inputs: list[Any] = []
+        torque = rope_torque
+        for ratio, _, (_, reverse, drag) in reversed(self._rows):
+            outputs.append(torque)
+            torque = positive(torque * reverse / ratio - drag)
+            inputs.append(torque)
+        outputs.reverse()
+        inputs.reverse()
+        groups = self._carried(motor_torques, torque)
+        push = group_push(self._chain, 1, motor_torques, self._pushing)
+        push = positive(push)
+        for i, (ratio, (forward, _, drag), _) in enumerate(self._rows):
+            inputs[i] = larger(inputs[i], push)
+            push = positive(push - drag) * ratio / forward
+            outputs[i] = larger(outputs[i], push)
+        return ChainTorques(rope_torque * 0.0, inputs, outputs, groups, inputs[0])
+
+    def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
+        """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""
+        held = [
+            (abs(torque) + drag) * dragged
+            for torque, (_, _, (_, dragged, drag)) in zip(motor_torques, self._groups, strict=True)
+        ]
+        per_hold = passed_up / larger(sum(held), TINY)
+        return [
+            larger(positive(torque - drag) * drives, own * per_hold) / moving
+            for torque, own, (moving, (drives, _, drag), _) in zip(motor_torques, held, self._groups, strict=True)
+        ]
