@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity, round_numbers, rounded
+from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity, round_numbers, rounded, show
 
 
 @pytest.mark.parametrize(
@@ -66,3 +66,42 @@ def test_numbers_of_three_digits_between_two():
     assert round_numbers(0.9975, 1.025) == [0.998, 0.999, 1.0, 1.01, 1.02]
     assert round_numbers(1.23, 1.24) == []
     assert len(round_numbers(1e-3, 1.0)) == 3 * 900 - 1
+
+
+@pytest.mark.parametrize(
+    ("numbers", "texts"),
+    [
+        ((2.604, 1.912, 3.087), ("2.6", "1.9", "3.1")),
+        ((1.149, 0.951, 1.402), ("1.15", "0.95", "1.40")),
+        ((570.6, 0.0, 2282.0), ("600", "0", "2300")),
+        ((0.996, 0.83, 1.21, 1.0), ("0.996", "0.830", "1.210")),
+        ((0.5, 0.4, 120.0), ("0.5", "0.4", "120")),
+        ((0.05,), ("0.05", "", "")),
+        ((1234.5,), ("1230", "", "")),
+        ((120.4, None, None, 120.0), ("120.4", "", "")),
+        ((0.0, 0.0, 0.0), ("0", "0", "0")),
+        ((-0.31, -0.92, 0.41, 0.0), ("−0.3", "−0.9", "0.4")),
+        ((5.0, 1.0, math.inf), ("5.0", "1.0", "no limit")),
+    ],
+)
+def test_a_number_with_its_range(numbers, texts):
+    assert show(*numbers) == texts
+
+
+def test_a_range_in_a_printed_unit():
+    assert show(0.0123, 0.011, 0.0136, unit="mm") == ("12.3", "11.0", "13.6")
+
+
+finite = st.floats(1e-3, 1e6) | st.floats(-1e6, -1e-3) | st.just(0.0)
+
+
+@given(st.tuples(finite, finite, finite), st.none() | finite)
+@settings(max_examples=2000, deadline=None)
+def test_a_shown_range_keeps_order_and_side_of_the_limit(numbers, limit):
+    low, value, high = sorted(numbers)
+    back = [float(text.replace("−", "-")) for text in show(value, low, high, limit)]
+    assert back[1] <= back[0] <= back[2]
+    for number, read in zip((value, low, high), back, strict=True):
+        assert abs(read - number) <= max(0.06 * abs(number), 0.51 * (high - low))
+        if limit is not None:
+            assert (number > limit, number < limit) == (read > limit, read < limit) or number == limit

@@ -128,8 +128,96 @@ WHOLE_DIGITS = 4
 STEADY_DIGITS = 5
 """Most significant digits of a time or height: the integrator's tolerance does not move so many. [-]"""
 
+_MOST_PLACES = 12
+"""Most digits behind the point that keep a number on its side of a limit. [-]"""
+
 SHARE_DIGITS = 5
 """Digits of a whole to which its shares are told: a small head of an energy account is not known to more. [-]"""
+
+
+def show(
+    value: float,
+    low: float | None = None,
+    high: float | None = None,
+    limit: float | None = None,
+    unit: str = "",
+) -> tuple[str, str, str]:
+    """A number and its range as text, with the digits that the range leaves known.
+
+    Parameters
+    ----------
+    value, low, high : float
+        SI values (°C for temperatures); no range where `low` and `high` are None.
+    limit : float, optional
+        Each text is on the same side of the limit as its number: more digits where rounding would
+        cross it.
+    unit : str
+        One of `PRINTED_UNITS`; the texts are in this unit and do not name it.
+
+    Returns
+    -------
+    (str, str, str)
+        Value, low and high; empty for a bound that is None. The last place follows from the half
+        width (two digits of it from 100 to 354, one from 355 to 949), with at least two digits of
+        the value unless its range is wider than the value, and at most three.
+
+    Notes
+    -----
+    Rule for the place: Particle Data Group, Review of Particle Physics, introduction, section on
+    rounding (from memory).
+    """
+    numbers = [None if x is None else in_unit(x, unit) for x in (value, low, high)]
+    edge = None if limit is None else in_unit(limit, unit)
+    known = [x for x in numbers if x is not None and math.isfinite(x)]
+    width = max(known, default=0.0) - min(known, default=0.0)
+    middle = numbers[0] if numbers[0] in known else max(known, default=0.0, key=abs)
+    place = _last_place(middle, width)
+    extra = any(_crosses(x, _place_of(x, place), edge) for x in known)
+    value_text, low_text, high_text = (
+        "" if x is None else _shown(x, _place_of(x, place) - extra, edge, width > 0) for x in numbers
+    )
+    return value_text, low_text, high_text
+
+
+def _last_place(value: float, width: float) -> int:
+    """Power of ten of the last digit to print of a value whose range is so wide."""
+    digits = 3
+    first = _magnitude(value, digits) if value else -math.inf
+    if not width:
+        return int(first) - digits + 1 if value else 0
+    half = _magnitude(width / 2, digits)
+    place = half - 1 if width / 2 < 3.545 * 10.0**half else half
+    if not value:
+        return place
+    return int(min(max(place, first - digits + 1), first if width > abs(value) else first - 1))
+
+
+def _place_of(number: float, place: int) -> int:
+    """Last place of one number of several that share a place: never more than three digits."""
+    return max(place, _magnitude(number, 3) - 2) if number and math.isfinite(number) else place
+
+
+def _crosses(number: float, place: int, limit: float | None) -> bool:
+    """Whether rounding takes a number to the other side of the limit, or onto it."""
+    if limit is None or number == limit:
+        return False
+    rounded_number = float(f"{round(number, -place):.{max(0, -place)}f}")
+    return (number < limit) != (rounded_number < limit) or rounded_number == limit
+
+
+def _shown(number: float, place: int, limit: float | None, has_range: bool) -> str:
+    if not math.isfinite(number):
+        return "not known" if math.isnan(number) else "no limit" if number > 0 else "−no limit"
+    while place > -_MOST_PLACES and _crosses(number, place, limit):
+        place -= 1
+    first = _magnitude(number, 3) if number else place
+    if number and not -4 <= first < 7:
+        text = f"{number:.{max(0, first - place)}e}"
+    else:
+        text = f"{round(number, -place):.{max(0, -place)}f}"
+        if not has_range and "." in text:
+            text = text.rstrip("0").rstrip(".")
+    return text.replace("-", "−")
 
 
 def number(value: float, digits: int = 3) -> str:

@@ -9,7 +9,7 @@ import pickle
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import OwnMaterial, Tolerance, spec_at, specs, walk
+from winchsim.inputs import REMOVED, RENAMED, OwnMaterial, Tolerance, spec_at, specs, walk
 from winchsim.quantity_text import in_unit
 from winchsim.scenario import read as reader
 from winchsim.scenario.read import load, loads, read, read_string, tolerance_width
@@ -337,3 +337,17 @@ def test_faults_survive_pickling(good):
         loads(good.replace('"25 kg"', '"25"'), "x.toml")
     again = pickle.loads(pickle.dumps(caught.value))
     assert [dataclasses.astuple(f) for f in again.faults] == [dataclasses.astuple(f) for f in caught.value.faults]
+
+
+def test_a_removed_key_is_read_without_effect(good, monkeypatch):
+    monkeypatch.setitem(REMOVED, "motors.colour", "colour has no effect")
+    inputs = loads(good.replace("count = 6", 'count = 6\ncolour = "red"'), "x", ["motors.1.colour=blue"])
+    assert inputs.unused == ("motors.1.colour",)
+    assert inputs.motors == loads(good).motors
+    assert "motors.1.colour" not in inputs.given
+
+
+def test_a_renamed_key_names_the_new_one(good, faults_of, monkeypatch):
+    monkeypatch.setitem(RENAMED, "load.weight", "load.mass")
+    assert '"load.mass"' in faults_of(good.replace("mass =", "weight ="))["load.weight"].hint
+    assert '"load.mass"' in faults_of(good, "load.weight=3 kg")["load.weight"].hint

@@ -44,6 +44,7 @@ from winchsim.inputs.programme import (
     Settings,
     Tolerance,
 )
+from winchsim.inputs.retired import REMOVED, RENAMED, without_numbers
 from winchsim.inputs.scenario import Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Supply
@@ -56,6 +57,8 @@ __all__ = [
     "LEAST_ROOM",
     "LIMIT_PER_ESTIMATE",
     "LIMIT_TEXT",
+    "REMOVED",
+    "RENAMED",
     "ROOM_SHARE",
     "ROOM_TEXT",
     "SHORTEST_LIMIT",
@@ -91,4 +94,5 @@ __all__ = [
     "value_at",
     "walk",
     "with_value",
+    "without_numbers",
 ]

@@ -28,7 +28,8 @@ copyreg.pickle(MappingProxyType, lambda mapping: (_read_only, (dict(mapping),)))
 class Inputs:
     """A whole scenario: everything that a simulation is built from.
 
-    `given` holds the paths that the file (or the caller) gave; everything else is a default and listed as assumed.
+    `given` holds the paths that the file (or the caller) gave; everything else is a default and listed as
+    assumed. `unused` holds the given paths that are read but have no effect any more (see `REMOVED`).
     `materials`, `ropes` and `friction_pairs` are the tables that the names in the scenario refer to.
     """
 
@@ -50,6 +51,7 @@ class Inputs:
     tolerance: tuple[Tolerance, ...] = tables("tolerances for a spread", ())
     material: tuple[OwnMaterial, ...] = tables("own materials", ())
     given: frozenset[str] = frozenset()
+    unused: tuple[str, ...] = ()
     materials: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     ropes: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     friction_pairs: tuple[Any, ...] = ()

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean, nearest
-from winchsim.inputs import Inputs, Spec, is_required, specs, table_type
+from winchsim.inputs import REMOVED, RENAMED, Inputs, Spec, is_required, specs, table_type, without_numbers
 from winchsim.scenario.faults import shortened
 
 MAX_OVERRIDE = 2000
@@ -72,6 +72,8 @@ def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
         key = parts.pop(0)
         spec = specs(table).get(key)
         if spec is None:
+            if without_numbers(path) in REMOVED:
+                return Spec("text"), place, key
             raise _unknown(path, key)
         if spec.kind not in ("table", "tables"):
             if parts:
@@ -109,6 +111,8 @@ def _entry(place: dict[str, Any], table: type, key: str, parts: list[str]) -> An
 
 
 def _unknown(path: str, key: str) -> _RefusedError:
+    if new := RENAMED.get(without_numbers(path)):
+        return _RefusedError(f"unknown key {shortened(key, 40)}", Code.UNKNOWN_KEY, f'it is now called "{new}"')
     paths = list(known_paths())
     near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == path.rpartition(".")[2]), "")
     return _RefusedError(f"unknown key {shortened(key, 40)}", Code.UNKNOWN_KEY, did_you_mean(near, paths) if near else "")

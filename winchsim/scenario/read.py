@@ -11,7 +11,7 @@ from typing import Any
 
 from winchsim import inputs as declarations
 from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
-from winchsim.inputs import Inputs, Spec, is_required, specs, table_type
+from winchsim.inputs import REMOVED, RENAMED, Inputs, Spec, is_required, specs, table_type, without_numbers
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex, index_lines
@@ -188,13 +188,14 @@ class _Reading:
     def __init__(self, faults: Collector) -> None:
         self.faults = faults
         self.given: set[str] = set()
+        self.unused: list[str] = []
 
     def whole(self, raw: dict[str, Any]) -> Inputs | None:
         """Inputs, checked as a whole as far as their parts could be read."""
         inputs = self.table(Inputs, raw, "")
         if inputs is None:
             return None
-        inputs = with_tables(replace(inputs, given=frozenset(self.given)))
+        inputs = with_tables(replace(inputs, given=frozenset(self.given), unused=tuple(self.unused)))
         found = [replace(fault, code=Code.CONTRADICTION) for fault in declarations.check(inputs)]
         found += _tolerance_faults(inputs) + name_faults(inputs)
         for fault in found:
@@ -262,6 +263,10 @@ class _Reading:
 
     def unknown(self, key: str, kind: type, prefix: str) -> str:
         """Note an unknown key; returns the known key of the same table that may have been meant."""
+        retired = without_numbers(prefix + key)
+        if retired in REMOVED:
+            self.unused.append(prefix + key)
+            return ""
         known = list(specs(kind))
         near = nearest(key, known)
         hint = did_you_mean(key, known)
@@ -269,6 +274,8 @@ class _Reading:
             homes = dict.fromkeys(_home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key)
             if homes:
                 hint = f"{key} belongs " + " or ".join(list(homes)[:3])
+        if retired in RENAMED:
+            hint = f'it is now called "{RENAMED[retired]}"'
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
         message = f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]" if prefix else "unknown table or key"
         path = prefix + shortened(key, 60)

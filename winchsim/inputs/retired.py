@@ -1,0 +1,22 @@
+"""Keys of earlier versions: those that are no longer used, and those that have a new name.
+
+A key stands here as its path without numbers (``motors.inductance``).
+"""
+
+from __future__ import annotations
+
+import re
+
+REMOVED = {
+    "motors.inductance": "the decay of the motor current is computed without it",
+    "settings.after_overload": "a lift always ends when a part breaks",
+}
+"""Why a key is no longer used. Files that give it are still read; its value has no effect."""
+
+RENAMED: dict[str, str] = {}
+"""New path of a key that has another name now. Files that give the old one are refused."""
+
+
+def without_numbers(path: str) -> str:
+    """Path of a key whatever the number of its table: ``motors.pinion`` of ``motors.2.pinion``."""
+    return re.sub(r"\.\d+(?=\.|$)", "", path)
