@@ -138,7 +138,7 @@ def _run(arguments: list[str], env: Env) -> int:
         env.note(parser.format_help())
         return ExitCode.MISUSE
     options.parser.refuse_unknown(unknown)
-    check_outputs(options)
+    check_outputs(options, env)
     return options.run(options, env)
 
 

@@ -139,10 +139,10 @@ def _lost_if_refused() -> Iterator[None]:
     except BrokenPipeError:
         raise
     except OSError as error:
-        from winchsim.report.staging import told
+        from winchsim.report.writing import refusals
 
         try:
-            with told("standard output"):
+            with refusals("standard output"):
                 raise
         except OutputError as refused:
             raise ResultLostError(refused.path, refused.reason, refused.hint) from error

@@ -55,9 +55,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         from winchsim.report.csv_out import record_csv
-        from winchsim.report.files import write_whole
+        from winchsim.report.writing import write_file
 
-        write_whole(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
+        write_file(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
         env.note(f"wrote {options.csv}")
     if options.out:
         from winchsim.report.bundle import report_files

@@ -27,10 +27,10 @@ def register(commands: Any) -> None:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Write the starter scenario."""
-    from winchsim.report.files import write_whole
+    from winchsim.report.writing import write_file
     from winchsim.scenario.starter import STARTER
 
-    write_whole(options.file, STARTER, force=options.force)
+    write_file(options.file, STARTER, force=options.force)
     if options.json:
         env.out(document(rows=[{"file": options.file}]))
     else:

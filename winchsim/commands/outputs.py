@@ -47,13 +47,15 @@ def add_out_folder(parser: Parser, names: Names, help: str, default: str | None 
     parser.set_defaults(names_written=names)
 
 
-def check_outputs(options: argparse.Namespace) -> None:
+def check_outputs(options: argparse.Namespace, env: Env) -> None:
     """Raise what writing the results would, before the work that makes them.
 
     Parameters
     ----------
     options : argparse.Namespace
         Of any command; without an option that names a place nothing is checked.
+    env : Env
+        Where files of an earlier run that was killed are reported.
 
     Raises
     ------
@@ -63,19 +65,28 @@ def check_outputs(options: argparse.Namespace) -> None:
     """
     file = getattr(options, getattr(options, "file_written", ""), None)
     folder = getattr(options, "out", None)
-    if file is not None:
-        from winchsim.report.files import check_file
+    if file is None and folder is None:
+        return
+    from winchsim.report.writing import check_file, check_folder
 
-        check_file(file, force=options.force)
+    unfinished: tuple[str, ...] = ()
+    if file is not None:
+        unfinished = check_file(file, force=options.force)
         _spare_inputs(options, [file])
     if folder is not None:
-        from winchsim.report.folder import check_folder
-
         names = tuple(options.names_written(options))
-        if file is not None and os.path.realpath(file) in {os.path.realpath(os.path.join(folder, name)) for name in names}:
-            raise OutputError(file, "two results would go into this file; nothing was written", "give it another name")
-        check_folder(folder, names, force=options.force)
-        _spare_inputs(options, [os.path.join(folder, name) for name in names])
+        paths = [os.path.join(folder, name) for name in names]
+        if file is not None and os.path.realpath(file) in map(os.path.realpath, paths):
+            reason = "two results would go into this file; nothing was written"
+            raise OutputError(file, reason, "give it another name")
+        unfinished = check_folder(folder, names, force=options.force)
+        _spare_inputs(options, paths)
+    if unfinished:
+        place = folder or os.path.dirname(file or "") or "."
+        env.note(
+            f"{place}: an earlier run was stopped while it wrote {', '.join(unfinished)}\n"
+            "   these files may be of two runs: write them again"
+        )
 
 
 def _spare_inputs(options: argparse.Namespace, written: Iterable[str]) -> None:
@@ -108,7 +119,7 @@ def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | b
     unannounced = files.keys() - set(options.names_written(options))
     if unannounced:
         raise ValueError(f"not announced: {sorted(unannounced)}")
-    from winchsim.report.folder import write_folder
+    from winchsim.report.writing import write_folder
 
     paths = write_folder(options.out, files, force=options.force)
     for path in paths:
