@@ -1,0 +1,198 @@
+"""A report as data: a tree of frozen nodes, without layout, colour or system of units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Face(StrEnum):
+    """Which part of a value is shown."""
+
+    ALL = "all"
+    VALUE = "value"
+    RANGE = "range"
+
+
+@dataclass(frozen=True)
+class Value:
+    """A number with its unit and the range that comes from assumed inputs.
+
+    Attributes
+    ----------
+    value : float or None
+        In SI (°C for temperatures); None where it is not known.
+    unit : str
+        Unit to print it in, one of `winchsim.quantity_text.PRINTED_UNITS`.
+    low, high : float or None
+        Range, in SI.
+    limit : float or None
+        Rounding keeps each number on its side of it.
+    sign : str
+        Printed behind a number without a unit, such as ``×``.
+    endless : str
+        Word for an infinite number.
+    face : Face
+    """
+
+    value: float | None
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    limit: float | None = None
+    sign: str = ""
+    endless: str = "no limit"
+    face: Face = Face.ALL
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A status in its word, such as ``thin``; `tone` is one of `TONES`."""
+
+    word: str
+    tone: str
+
+
+TONES = ("good", "warn", "bad", "open")
+"""What a mark may be coloured as. The word alone says it too."""
+
+Text = tuple["str | Value", ...]
+"""A sentence: words, and values that a renderer turns into words."""
+
+Cell = str | Value | Mark | Text
+"""Content of one place of a table."""
+
+
+def say(template: str, *parts: str | Value | Text) -> Text:
+    """A sentence with each ``{}`` of a template replaced by a part."""
+    words = template.split("{}")
+    if len(words) != len(parts) + 1:
+        raise ValueError(f"{len(parts)} parts for {template!r}")
+    found: list[str | Value] = [words[0]]
+    for part, word in zip(parts, words[1:], strict=True):
+        found += [*part, word] if isinstance(part, tuple) else [part, word]
+    return tuple(item for item in found if item != "")
+
+
+def joined(texts: list[Text], between: str = " ") -> Text:
+    """Sentences one behind the other."""
+    found: list[str | Value] = []
+    for text in texts:
+        found += [between, *text] if found and text else list(text)
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class Headline:
+    """The answer: its status, and which part of the checks has it; the sentence; a line below."""
+
+    mark: Mark
+    count: str
+    sentence: Text
+    remark: Text = ()
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Sentences; `faint` ones are remarks. `label` stands before them, and stands out."""
+
+    text: Text
+    faint: bool = False
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Items:
+    """A list of sentences, numbered where their order matters."""
+
+    items: tuple[Text, ...]
+    ordered: bool = False
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a run showed, and what can be done."""
+
+    mark: Mark
+    text: Text
+    action: Text = ()
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table; the text of a `wraps` column may take several lines."""
+
+    head: str
+    right: bool = False
+    wraps: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of cells under columns.
+
+    Attributes
+    ----------
+    columns : tuple of Column
+    rows : tuple of tuple of Cell
+        As many cells as columns.
+    spare : tuple of int
+        Rows to leave out where there is little room, the first one first.
+    name : str
+        What the rows are, for the line that counts the rows left out.
+    """
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    spare: tuple[int, ...] = ()
+    name: str = "rows"
+
+
+@dataclass(frozen=True)
+class FigureRef:
+    """A figure by the name that it is stored under."""
+
+    name: str
+    heading: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Text of a file as it is."""
+
+    text: str
+    language: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """Nodes under a heading. A section of details is shown on request."""
+
+    heading: str
+    body: tuple[Node, ...]
+    details: bool = False
+
+
+Node = Headline | Paragraph | Items | Finding | Table | FigureRef | Listing | Section
+"""What a document is made of."""
+
+
+@dataclass(frozen=True)
+class Document:
+    """A report.
+
+    Attributes
+    ----------
+    title, source : str
+        Title of the scenario and name of its file.
+    body : tuple of Node
+        First what is always shown, then sections of details.
+    more : str
+        Command that shows the details.
+    """
+
+    title: str
+    source: str
+    body: tuple[Node, ...]
+    more: str = ""

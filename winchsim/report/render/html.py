@@ -1,0 +1,154 @@
+"""A document as one HTML page that needs nothing else: no network, no script, figures inside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib.resources import files
+from string import Template
+
+from winchsim.report.document import (
+    Cell,
+    Column,
+    Document,
+    FigureRef,
+    Finding,
+    Headline,
+    Items,
+    Listing,
+    Mark,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+)
+from winchsim.report.plain_text import safe
+from winchsim.report.render.options import Options, cell_text, plain_characters
+from winchsim.version import __version__
+
+LONG_TITLE = 80
+"""Titles of more characters are set smaller. [-]"""
+
+
+def render_html(document: Document, options: Options) -> str:
+    """HTML of a document, details closed, with a list of contents; all text of users is escaped."""
+    package = files("winchsim.report.render")
+    page = Template((package / "page.html").read_text(encoding="utf-8")).substitute(
+        style=(package / "page.css").read_text(encoding="utf-8"),
+        title=safe(document.title),
+        size="long" if len(document.title) > LONG_TITLE else "short",
+        file=safe(document.source),
+        version=safe(__version__),
+        body="\n".join(_body(document, options)),
+    )
+    return plain_characters(page) if options.plain else page
+
+
+def _words(cell: Cell, options: Options) -> str:
+    return cell_text(cell, options, safe)
+
+
+def _body(document: Document, options: Options) -> Iterable[str]:
+    """The answer with the first figure beside it, then the contents, then the sections."""
+    sections = [n for n in document.body if isinstance(n, Section)]
+    yield '<div class="answer"><div class="first">'
+    for node in document.body:
+        if not isinstance(node, (Section, FigureRef)):
+            yield from _node(node, options)
+    yield "</div>"
+    for node in document.body:
+        if isinstance(node, FigureRef):
+            yield from _node(node, options)
+    yield "</div>"
+    links = "".join(f'<li><a href="#{_key(s)}">{safe(s.heading)}</a></li>' for s in sections)
+    if links:
+        yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
+    for section in sections:
+        yield from _section(section, options)
+
+
+def _key(section: Section) -> str:
+    return "".join(c if c.isalnum() else "-" for c in section.heading.lower())
+
+
+def _node(node: Node, options: Options) -> Iterable[str]:
+    match node:
+        case Headline():
+            yield from _headline(node, options)
+        case Paragraph():
+            label = f"<strong>{safe(node.label)}</strong> " if node.label else ""
+            kind = ' class="remark"' if node.faint else ""
+            yield f"<p{kind}>{label}{_words(node.text, options)}</p>"
+        case Items():
+            tag = "ol" if node.ordered else "ul"
+            items = "".join(f"<li>{_words(item, options)}</li>" for item in node.items)
+            yield f"<{tag}>{items}</{tag}>"
+        case Finding():
+            action = (
+                f'<span class="action">Action: {_words(node.action, options)}</span>'
+                if node.action
+                else ""
+            )
+            words = f"{_mark(node.mark)} {_words(node.text, options)}{action}"
+            yield f'<p class="finding {node.mark.tone}">{words}</p>'
+        case Table():
+            yield from _table(node, options)
+        case FigureRef() if node.name in options.figures:
+            drawn = options.figures[node.name]
+            words = f"<strong>{safe(node.heading)}.</strong> {safe(node.caption)}"
+            caption = f"<figcaption>{words}</figcaption>"
+            yield f'<figure id="figure-{safe(node.name)}">{drawn}{caption}</figure>'
+        case Listing():
+            yield f'<pre dir="auto">{"<br>".join(map(safe, node.text.splitlines()))}</pre>'
+        case Section():
+            yield from _section(node, options)
+
+
+def _section(node: Section, options: Options) -> Iterable[str]:
+    heading = f"<h2>{safe(node.heading)}</h2>"
+    kind = ' class="figures"' if all(isinstance(n, FigureRef) for n in node.body) else ""
+    yield f'<section id="{_key(node)}">'
+    yield (
+        f"<details><summary>{heading}</summary><div{kind}>"
+        if node.details
+        else f"{heading}<div{kind}>"
+    )
+    for inner in node.body:
+        yield from _node(inner, options)
+    yield "</div></details></section>" if node.details else "</div></section>"
+
+
+def _headline(node: Headline, options: Options) -> Iterable[str]:
+    count = f" {safe(node.count)}" if node.count else ""
+    yield f'<div class="headline {node.mark.tone}">'
+    yield f'<p class="status">{safe(node.mark.word)}{count}</p>'
+    yield f'<p class="sentence">{_words(node.sentence, options)}</p>'
+    if node.remark:
+        yield f'<p class="remark">{_words(node.remark, options)}</p>'
+    yield "</div>"
+
+
+def _mark(mark: Mark) -> str:
+    return f'<span class="mark {mark.tone}">{safe(mark.word)}</span>'
+
+
+def _table(node: Table, options: Options) -> Iterable[str]:
+    """A table whose cells know the head of their column, so that a narrow screen can stack them."""
+    yield "<table>"
+    if any(column.head for column in node.columns):
+        heads = "".join(f'<th scope="col"{_side(c)}>{safe(c.head)}</th>' for c in node.columns)
+        yield f"<thead><tr>{heads}</tr></thead>"
+    yield "<tbody>"
+    for row in node.rows:
+        cells = []
+        for number, (column, cell) in enumerate(zip(node.columns, row, strict=True)):
+            words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{_words(cell, options)}</bdi>"
+            head = f' data-head="{safe(column.head)}"' if column.head else ""
+            tag = 'th scope="row"' if number == 0 else "td"
+            words = words if words != "<bdi></bdi>" else ""
+            cells.append(f"<{tag}{_side(column)}{head}>{words}</{tag[:2]}>")
+        yield "<tr>" + "".join(cells) + "</tr>"
+    yield "</tbody></table>"
+
+
+def _side(column: Column) -> str:
+    return ' class="number"' if column.right else ""

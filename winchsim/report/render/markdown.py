@@ -1,0 +1,86 @@
+"""A document as Markdown, to be put into a page of one's own."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from winchsim.report.document import (
+    Cell,
+    Document,
+    FigureRef,
+    Finding,
+    Headline,
+    Items,
+    Listing,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+)
+from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
+
+_SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~&$^-])")
+
+
+def render_markdown(document: Document, options: Options) -> str:
+    """Markdown of a document with all its details; nothing of a user's text is markup in it."""
+    blocks = [f"# {escaped(document.title)}", escaped(document.source)]
+    for node in document.body:
+        blocks += _node(node, options, 2)
+    text = "\n\n".join(block for block in blocks if block).replace(TIED, " ") + "\n"
+    return plain_characters(text) if options.plain else text
+
+
+def escaped(text: str) -> str:
+    """Text of any origin without a meaning in Markdown or HTML, on one line."""
+    return _SPECIAL.sub(r"\\\1", harmless(text.replace("\n", " ")))
+
+
+def fenced(text: str, language: str = "") -> str:
+    """Text as it is, in a fence longer than any run of backticks in it."""
+    fence = "`" * max(3, 1 + max((len(run) for run in re.findall(r"`+", text)), default=0))
+    body = "\n".join(map(harmless, text.replace("\r\n", "\n").rstrip("\n").split("\n")))
+    return f"{fence}{language}\n{body}\n{fence}"
+
+
+def _words(cell: Cell, options: Options) -> str:
+    return cell_text(cell, options, escaped)
+
+
+def _node(node: Node, options: Options, level: int) -> Iterable[str]:
+    match node:
+        case Headline():
+            head = " ".join(word for word in (node.mark.word.upper(), node.count) if word)
+            yield f"**{escaped(head)}** {_words(node.sentence, options)}"
+            yield _words(node.remark, options)
+        case Paragraph():
+            label = f"**{escaped(node.label)}** " if node.label else ""
+            yield label + _words(node.text, options)
+        case Items():
+            marks = (f"{n}." if node.ordered else "-" for n in range(1, len(node.items) + 1))
+            rows = zip(marks, node.items, strict=True)
+            yield "\n".join(f"{mark} {_words(item, options)}" for mark, item in rows)
+        case Finding():
+            action = f" Action: {_words(node.action, options)}" if node.action else ""
+            yield f"- **{escaped(node.mark.word)}** {_words(node.text, options)}{action}"
+        case Table():
+            heads = " | ".join(escaped(column.head) for column in node.columns)
+            lines = [
+                f"| {heads} |",
+                "|" + "|".join(" ---: " if c.right else " --- " for c in node.columns) + "|",
+            ]
+            lines += [
+                "| " + " | ".join(_words(cell, options) for cell in row) + " |" for row in node.rows
+            ]
+            yield "\n".join(lines)
+        case FigureRef() if node.name in options.figures:
+            yield f"![{escaped(node.heading)}]({options.figures[node.name]})"
+            yield escaped(node.caption)
+        case Listing():
+            yield fenced(node.text, node.language)
+        case Section():
+            yield f"{'#' * level} {escaped(node.heading)}"
+            for inner in node.body:
+                yield from _node(inner, options, level + 1)

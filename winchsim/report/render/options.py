@@ -1,0 +1,111 @@
+"""Options that all renderers share, and numbers as text under them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from winchsim.quantity_text import PRINTED_UNITS, show
+from winchsim.report.document import Cell, Face, Mark, Value
+
+TIED = "\N{NO-BREAK SPACE}"
+"""Blank at which no line ends: between a number and its unit."""
+
+NARROWEST, WIDEST = 60, 120
+"""Columns of text. [-]"""
+
+_PLAIN = {
+    "×": "x",
+    "−": "-",
+    "–": "-",
+    "—": "-",
+    "·": ".",
+    "°": "deg ",
+    "²": "2",
+    "³": "3",
+    "≤": "<=",
+    "≥": ">=",
+    "±": "+/-",
+    "Ω": "ohm",
+    "η": "eta",
+    "μ": "u",
+    "…": "...",
+    "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+}
+"""Characters of ours that an old encoding may lack, and what is written instead."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a document is rendered.
+
+    Attributes
+    ----------
+    width : int
+        Columns of text. [-]
+    height : int
+        Lines that the text may take without its details; tables lose spare rows above it. [-]
+    colour : bool
+        Whether text is coloured.
+    us : bool
+        Whether US units are written behind the SI ones.
+    plain : bool
+        Whether only characters are used that every encoding has.
+    full : bool
+        Whether text contains the sections of details.
+    figures : Mapping of str to str
+        By name: inline SVG for HTML, the file for Markdown. A figure that is not there is left out.
+    """
+
+    width: int = 80
+    height: int = 25
+    colour: bool = False
+    us: bool = False
+    plain: bool = False
+    full: bool = False
+    figures: Mapping[str, str] = field(default_factory=dict)
+
+
+def plain_characters(text: str) -> str:
+    """Text with our own special characters replaced."""
+    for character, instead in _PLAIN.items():
+        text = text.replace(character, instead)
+    return text
+
+
+def value_text(value: Value, options: Options) -> str:
+    """A value in words, with `TIED` blanks; empty where the part to show does not exist."""
+    si = _in_unit(value, value.unit)
+    other = PRINTED_UNITS[value.unit].us
+    if not options.us or not other or not si:
+        return si
+    return f"{si}{TIED}[{_in_unit(value, other)}]"
+
+
+def _in_unit(value: Value, unit: str) -> str:
+    has_range = value.low is not None and value.high is not None and value.low != value.high
+    if value.value is None:
+        return "not known" if value.face is not Face.RANGE else ""
+    ends = (value.low, value.high) if has_range else (None, None)
+    middle, low, high = show(value.value, *ends, value.limit, unit)
+    sign = TIED + (unit or value.sign) if unit or value.sign else ""
+    number = value.endless if math.isinf(value.value) else middle + sign
+    if not has_range:
+        return "" if value.face is Face.RANGE else number
+    upper = value.endless if math.isinf(value.high or 0.0) else high
+    span = f"{low}{TIED}{'or' if upper.startswith('never') else 'to'}{TIED}{upper}"
+    if value.face is Face.RANGE:
+        return span
+    return number if value.face is Face.VALUE else f"{number}{TIED}({span})"
+
+
+def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:
+    """A cell or a sentence in words; `clean` makes text of any origin harmless."""
+    if isinstance(cell, Mark):
+        return clean(cell.word)
+    if isinstance(cell, Value):
+        return value_text(cell, options)
+    if isinstance(cell, str):
+        return clean(cell)
+    return "".join(cell_text(part, options, clean) for part in cell)

@@ -1,0 +1,166 @@
+"""A document as text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from winchsim.report.columns import aligned
+from winchsim.report.document import (
+    Cell,
+    Document,
+    FigureRef,
+    Finding,
+    Headline,
+    Items,
+    Listing,
+    Mark,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+)
+from winchsim.report.paint import Paint
+from winchsim.report.problems import clean
+from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
+
+LEAST_WRAP = 16
+"""Columns that a wrapped column of a table has at least. [-]"""
+
+
+def render_text(document: Document, options: Options) -> str:
+    """Text of a document, `options.width` columns at most, with a line end."""
+    spared = 0
+    while True:
+        lines = list(_document(document, options, spared))
+        most = max((len(n.spare) for n in document.body if isinstance(n, Table)), default=0)
+        if options.full or len(lines) <= options.height or spared >= most:
+            break
+        spared += 1
+    text = "\n".join(line.rstrip() for line in lines).replace(TIED, " ") + "\n"
+    return plain_characters(text) if options.plain else text
+
+
+def _document(document: Document, options: Options, spared: int) -> Iterable[str]:
+    for node in document.body:
+        if not isinstance(node, Section) or not node.details or options.full:
+            yield from _node(node, options, spared)
+    if document.more and not options.full:
+        yield from _wrapped(f"All details: {clean(document.more)}", options)
+
+
+def _node(node: Node, options: Options, spared: int) -> Iterable[str]:
+    match node:
+        case Headline():
+            yield from _headline(node, options)
+        case Paragraph():
+            yield from _paragraph(node, options)
+        case Items():
+            for number, item in enumerate(node.items, start=1):
+                head = f"{number}  " if node.ordered else "- "
+                yield from _wrapped(_words(item, options), options, head, " " * len(head))
+        case Finding():
+            yield from _finding(node, options)
+        case Table():
+            yield ""
+            yield from _table(node, options, spared)
+        case Listing():
+            yield from (clean(line) for line in node.text.splitlines())
+        case Section():
+            yield from ("", Paint(options.colour).strong(clean(node.heading)))
+            for inner in node.body:
+                lines = list(_node(inner, options, spared))
+                yield from lines[1:] if lines[:1] == [""] else lines
+        case FigureRef():
+            pass
+
+
+def _words(cell: Cell, options: Options) -> str:
+    return cell_text(cell, options, clean)
+
+
+def _wrapped(text: str, options: Options, first: str = "", rest: str = "") -> list[str]:
+    return textwrap.wrap(
+        text,
+        options.width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+    ) or [first.rstrip()]
+
+
+def _painted(mark: Mark, text: str, options: Options) -> str:
+    paint = Paint(options.colour)
+    tones = {"good": paint.good, "warn": paint.warn, "bad": paint.bad, "open": paint.warn}
+    return tones[mark.tone](text)
+
+
+def _headline(node: Headline, options: Options) -> Iterable[str]:
+    head = (
+        " ".join(word for word in (clean(node.mark.word).upper(), clean(node.count)) if word) + "  "
+    )
+    first, *rest = _wrapped(_words(node.sentence, options), options, head, " " * len(head))
+    yield _painted(node.mark, head.rstrip(), options) + first[len(head.rstrip()) :]
+    yield from rest
+    if node.remark:
+        yield from _wrapped(_words(node.remark, options), options, " " * len(head), " " * len(head))
+
+
+def _paragraph(node: Paragraph, options: Options) -> Iterable[str]:
+    paint = Paint(options.colour)
+    label = f"{clean(node.label)} " if node.label else ""
+    lines = _wrapped(label + _words(node.text, options), options)
+    if node.label and lines[0].startswith(label):
+        lines[0] = paint.strong(label.rstrip()) + lines[0][len(label.rstrip()) :]
+    yield from map(paint.faint, lines) if node.faint else lines
+
+
+def _finding(node: Finding, options: Options) -> Iterable[str]:
+    head = f"{clean(node.mark.word)}  "
+    first, *rest = _wrapped(_words(node.text, options), options, head, " " * len(head))
+    yield _painted(node.mark, head.rstrip(), options) + first[len(head.rstrip()) :]
+    yield from rest
+    if node.action:
+        yield from _wrapped(f"Action: {_words(node.action, options)}", options, "  ", "  ")
+
+
+def _table(node: Table, options: Options, spared: int) -> Iterable[str]:
+    left_out = {*node.spare[:spared]}
+    rows = [row for number, row in enumerate(node.rows) if number not in left_out]
+    cells = [[_words(cell, options) for cell in row] for row in rows]
+    heads = [column.head for column in node.columns]
+    lines = [*([heads] if any(heads) else []), *cells]
+    widths = _widths(node, lines, options.width)
+    wrapped: list[list[str]] = []
+    marks: list[tuple[Mark, ...]] = []
+    for row, line in zip([()] * (len(lines) - len(rows)) + rows, lines, strict=True):
+        parts = [
+            textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+            for cell, width in zip(line, widths, strict=True)
+        ]
+        for number in range(max(map(len, parts))):
+            wrapped.append([part[number] if number < len(part) else "" for part in parts])
+            marks.append(
+                tuple(cell for cell in row if isinstance(cell, Mark)) if number == 0 else ()
+            )
+    sides = "".join("r" if column.right else "l" for column in node.columns)
+    for number, (line_text, found) in enumerate(zip(aligned(wrapped, sides), marks, strict=True)):
+        text = Paint(options.colour).faint(line_text) if number == 0 and any(heads) else line_text
+        for mark in found:
+            before, word, after = text.rpartition(clean(mark.word))
+            text = before + _painted(mark, word, options) + after
+        yield text
+    if left_out:
+        yield Paint(options.colour).faint(f"and {len(left_out)} more {node.name}")
+
+
+def _widths(node: Table, lines: list[list[str]], width: int) -> list[int]:
+    """Width of each column; those that wrap share what is left."""
+    widths = [max(map(len, column), default=1) or 1 for column in zip(*lines, strict=True)]
+    over = sum(widths) + 2 * (len(widths) - 1) - width
+    flexible = [number for number, column in enumerate(node.columns) if column.wraps]
+    for number in sorted(flexible, key=lambda n: -widths[n]):
+        cut = max(0, min(over, widths[number] - LEAST_WRAP))
+        widths[number] -= cut
+        over -= cut
+    return widths
