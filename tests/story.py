@@ -24,21 +24,21 @@ from winchsim.verdict.history import read_history
 from winchsim.verdict.judge import judge
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
-SCENARIO = SCENARIOS / "08-kiln-onto-its-stand.toml"
-RUNGS = SCENARIOS / "08-kiln-rungs.csv"
+SCENARIO = SCENARIOS / "08-bell-into-its-frame.toml"
+RUNGS = SCENARIOS / "08-bell-rungs.csv"
 """The ladder's sheet once all rungs below the target are tested."""
 
-TESTED = SCENARIOS / "08-kiln-tested.csv"
+TESTED = SCENARIOS / "08-bell-tested.csv"
 """The same once the target is tested too."""
 
 TRUTH = {
     "stage.1.friction": 0.20,
     "stage.2.friction": 0.23,
-    "stage.1.shaft_drag": "1.6 mN*m",
-    "stage.2.shaft_drag": "130 mN*m",
-    "motors.1.stall_torque": "15.2 mN*m",
-    "motors.1.no_load_speed": "9300 rpm",
-    "motors.1.no_load_current": "60 mA",
+    "stage.1.shaft_drag": "0.4 mN*m",
+    "stage.2.shaft_drag": "45 mN*m",
+    "motors.1.stall_torque": "9.2 mN*m",
+    "motors.1.no_load_speed": "8300 rpm",
+    "motors.1.no_load_current": "75 mA",
     "supply.resistance": "0.18 ohm",
     "rope.diameter": "4.1 mm",
 }

@@ -174,7 +174,7 @@ def _finer(monkeypatch) -> None:
 @each_scenario
 def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypatch):
     inputs, _ = without_snag(winchsim.read(path))
-    masses = {"load.mass": inputs.load.mass * np.array([0.4, 0.55])}
+    masses = {"load.mass": inputs.load.mass * np.array([0.2, 0.35])}
     usual = lift_all(inputs, masses)
     _finer(monkeypatch)
     finer = lift_all(inputs, masses)
@@ -183,7 +183,7 @@ def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypa
     np.testing.assert_allclose(usual.peak_winding, finer.peak_winding, rtol=5e-4)
 
 
-@pytest.mark.parametrize(("name", "study"), [("02-clay-too-heavy", study_drum), ("06-shelf-snags-halfway", study_heaviest)])
+@pytest.mark.parametrize(("name", "study"), [("02-tender-stalls", study_heaviest), ("05-harvest-basket-on-a-battery", study_drum)])
 def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps(name, study, monkeypatch):
     """Near a stall too, where the windings' warmth decides: there one digit less is told."""
     inputs = winchsim.read(SCENARIOS[0].with_name(f"{name}.toml"))

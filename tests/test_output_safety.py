@@ -23,7 +23,7 @@ from winchsim.errors import OutputError
 from winchsim.report.problems import error_text
 from winchsim.report.writing import JOURNAL, write_file, write_folder
 
-SCENARIO = str(Path(__file__).parents[1] / "scenarios" / "07-salvaged-motor.toml")
+SCENARIO = str(Path(__file__).parents[1] / "scenarios" / "07-bicycle-by-bench-motor.toml")
 
 
 @cache

@@ -34,9 +34,9 @@ from story import RUNGS, SCENARIO, TESTED, TRUTH, sheets
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-ANVIL = "scenarios/01-anvil-onto-the-bench.toml"
-KILN = f"scenarios/{SCENARIO.name}"
-CALIBRATE = f"winchsim calibrate {KILN} scenarios/{RUNGS.name} --out tuned"
+HOIST = "scenarios/01-workshop-hoist.toml"
+STORY = f"scenarios/{SCENARIO.name}"
+CALIBRATE = f"winchsim calibrate {STORY} scenarios/{RUNGS.name} --out tuned"
 LEFT_OUT = "…"
 
 ENDS = {"winchsim lift tuned/calibrated.toml": ExitCode.BAD}
@@ -160,7 +160,7 @@ def number_word(count: int) -> str:
 class Story:
     """What the story's prose and table speak of."""
 
-    kiln: Inputs
+    bell: Inputs
     rows: tuple[SheetRow, ...]
     rungs: tuple[SheetRow, ...]
     calibration: Mapping
@@ -174,11 +174,11 @@ class Story:
         (coming,) = self.calibration["predictions"]
         loss = self.calibration["parameters"][0]
         assumed = self.tuned.stage[0].friction / loss["factor"]
-        mass, height = (f"{value:g} {unit}" for value, unit in ((self.kiln.load.mass, "kg"), (self.kiln.load.height, "m")))
+        mass, height = (f"{value:g} {unit}" for value, unit in ((self.bell.load.mass, "kg"), (self.bell.load.height, "m")))
         level = f"{100 * self.calibration['level']:g} %"
         done = sum(row.outcome is not None for row in self.rungs)
         return [
-            f"kiln of {mass} on its stand, {height} up, with {number_word(self.kiln.motors[0].count)} small motors",
+            f"bell of {mass} on its stand, {height} up, with {number_word(self.bell.motors[0].count)} small motors",
             f"{number_word(done).capitalize()} rungs later it is",
             f"| {mass}, {height} up | from the data sheet | after {number_word(done)} rungs, {level} interval | measured |",
             f"| lift time | {quantity(first['lift_time_s'], 's')} | {interval(coming, 'lift_time', 's')} "
@@ -203,7 +203,7 @@ def interval(row: Mapping, name: str, unit: str) -> str:
 def story(ran, place) -> Story:
     """The story as its commands told it."""
     return Story(
-        kiln=load(KILN), rows=read_sheet(f"scenarios/{TESTED.name}"), rungs=read_sheet(f"scenarios/{RUNGS.name}"),
+        bell=load(STORY), rows=read_sheet(f"scenarios/{TESTED.name}"), rungs=read_sheet(f"scenarios/{RUNGS.name}"),
         calibration=json.loads((place / "tuned" / "calibration.json").read_text(encoding="utf-8")),
         ladder=json.loads((place / "plan" / "ladder.json").read_text(encoding="utf-8")), tuned=load("tuned/calibrated.toml"),
     )  # fmt: skip
@@ -258,7 +258,7 @@ def test_two_commands_install_run_and_test():
     found = [line for _, lines in blocks(README, "sh") for line in lines if line.startswith("python3 -m venv")]
     assert len(found) == 2
     assert all(".venv/bin/pip install -q" in line for line in found)
-    assert found[0].endswith(f"winchsim lift {ANVIL}")
+    assert found[0].endswith(f"winchsim lift {HOIST}")
     assert found[1].endswith(".venv/bin/python -m pytest -n auto")
 
 
@@ -302,14 +302,14 @@ def test_examples_of_values_are_read():
 
 def test_words_about_the_figures_are_so(ran):
     """What the captions say of the lift that they show."""
-    record = simulate(load(str(ROOT / ANVIL)))
-    energy = json.loads(run(f"winchsim lift {ROOT / ANVIL} --json").out)["energy"]
+    record = simulate(load(str(ROOT / HOIST)))
+    energy = json.loads(run(f"winchsim lift {ROOT / HOIST} --json").out)["energy"]
     stored = {row["head"]: row["after_j"] for row in energy["stored"]}
     spent = {row["head"]: row["energy_j"] for row in energy["spent"]}
     lifted, dragged = (joule / energy["source_j"] for joule in (stored["potential"], spent["motor drag"]))
     weight = record.machine.body.mass * 9.80665
     said = {
-        "and a hundred lines behind it that say why": len(ran[f"winchsim lift {ANVIL}"].lines) > 100,
+        "and a hundred lines behind it that say why": len(ran[f"winchsim lift {HOIST}"].lines) > 100,
         "bounces the load by a hundredth of its weight": 0.005 < record["tension"].max() / weight - 1 < 0.015,
         "Only a tenth of the energy lifts the load": 0.08 < lifted < 0.12,
         "nearly half turns the motors against their own drag": 0.4 < dragged < 0.5,
@@ -375,7 +375,7 @@ def test_the_story_goes_as_it_is_told(story):
     loss, assumed = story.calibration["parameters"][0], 0.35
     assert story.tuned.stage[0].friction == pytest.approx(assumed * loss["factor"], rel=1e-3)
     assert TRUTH["stage.1.friction"] < assumed * loss["low"] < TRUTH["stage.2.friction"] < assumed * loss["high"]
-    assert story.tuned.supply.resistance == story.kiln.supply.resistance < parse_quantity(TRUTH["supply.resistance"], "ohm")
+    assert story.tuned.supply.resistance == story.bell.supply.resistance < parse_quantity(TRUTH["supply.resistance"], "ohm")
 
 
 def test_the_figure_of_the_story_is_the_one_that_is_drawn_now(ran, place):

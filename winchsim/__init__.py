@@ -4,8 +4,8 @@ The Python face::
 
     import winchsim
 
-    anvil = winchsim.read("scenarios/01-anvil-onto-the-bench.toml")
-    heavier = winchsim.with_value(anvil, "load.mass", "40 kg")
+    hoist = winchsim.read("scenarios/01-workshop-hoist.toml")
+    heavier = winchsim.with_value(hoist, "load.mass", "15 kg")
     record = winchsim.simulate(heavier)
     height, tension = record["height"], winchsim.with_units(record, "tension")
     sentence = winchsim.judge(record).sentence

@@ -21,14 +21,14 @@ ROOT = Path(__file__).parents[2]
 
 def command_lines(folder: Path) -> dict[str, list[str]]:
     """Command lines by the name they are printed with."""
-    anvil = ROOT / "scenarios" / "01-anvil-onto-the-bench.toml"
+    hoist = ROOT / "scenarios" / "01-workshop-hoist.toml"
     faulty = folder / "faulty.toml"
-    faulty.write_text(anvil.read_text(encoding="utf-8").replace("[load]", "[laod]"), encoding="utf-8")
+    faulty.write_text(hoist.read_text(encoding="utf-8").replace("[load]", "[laod]"), encoding="utf-8")
     winchsim = {
-        "lift, nothing to remedy": ("lift", anvil),
-        "lift with remedies of a stall": ("lift", ROOT / "scenarios" / "02-clay-too-heavy.toml"),
-        "lift with remedies of a run-back": ("lift", ROOT / "scenarios" / "03-brick-bucket-runs-back.toml"),
-        "drum": ("drum", anvil),
+        "lift, nothing to remedy": ("lift", hoist),
+        "lift with remedies of a stall": ("lift", ROOT / "scenarios" / "02-tender-stalls.toml"),
+        "lift with remedies of a run-back": ("lift", ROOT / "scenarios" / "03-theatre-flat-runs-back.toml"),
+        "drum": ("drum", hoist),
         "lift of a faulty scenario": ("lift", faulty),
         "materials PETG": ("materials", "PETG"),
         "keys load": ("keys", "load"),

@@ -13,19 +13,19 @@ import pytest
 from winchsim import cli
 from winchsim.commands.env import Env
 
-SHELF = Path(__file__).parents[2] / "scenarios" / "06-shelf-snags-halfway.toml"
+SCENARIO = Path(__file__).parents[2] / "scenarios" / "06-wardrobe-snags.toml"
 
 
 def _run(*arguments: str) -> str:
     env = Env(io.StringIO(), io.StringIO())
-    cli.main(["lift", str(SHELF), "--no-remedies", *arguments], env)
+    cli.main(["lift", str(SCENARIO), "--no-remedies", *arguments], env)
     return env.stdout.getvalue()
 
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """What a lift with a snag prints, and the folder of its report."""
-    folder = tmp_path_factory.mktemp("shelf") / "report"
+    folder = tmp_path_factory.mktemp("snag") / "report"
     return _run("--snag", "--out", str(folder)), folder
 
 

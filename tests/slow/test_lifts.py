@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 from winchsim.constants import COPPER_MELTS
 from winchsim.inputs import Brake, Drum, Edge, Gearbox, Inputs, Load, MotorGroup, Pawl, Phase, Rope, Sheave, Supply
 from winchsim.model import Event, build
-from winchsim.scenario.read import load
+from winchsim.scenario.read import load, loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
@@ -276,10 +276,10 @@ def test_holding_is_that_of_the_full_run(small, reverse):
 # --- links ----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("torque", [0.3, 2.5])
+@pytest.mark.parametrize("torque", [1.0, 4.0])
 def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torque):
     """The rotors are stopped through the train, which can take more than the lift itself."""
-    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "07-salvaged-motor.toml"))
+    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "07-bicycle-by-bench-motor.toml"))
     braked = replace(scenario, brake=Brake(torque=torque, place="drum"))
     found = lift_machine(build(braked))
     assert found["factor"] == pytest.approx(min(1 / asked.share for asked in simulate(braked).demands), rel=0.02)
@@ -287,13 +287,45 @@ def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torqu
     assert (found["factor"] < 0.6 * bare["factor"]) is (torque > 1)
 
 
+NEARLY_HELD = """
+[[motors]]
+voltage = "12 V"
+no_load_speed = "6000 rpm"
+no_load_current = "0.3 A"
+stall_torque = "0.28 N*m"
+stall_current = "15.5 A"
+mass = "220 g"
+[supply]
+kind = "battery"
+voltage = "12.6 V"
+resistance = "60 mohm"
+[[stage]]
+repeat = 2
+pinion = 16
+gear = 72
+module = "1.5 mm"
+width = "15 mm"
+material = "POM"
+efficiency = 0.8157
+shaft_diameter = "10 mm"
+[drum]
+diameter = "30 mm"
+width = "60 mm"
+[rope]
+material = "polyester"
+diameter = "5 mm"
+[load]
+mass = "MASS kg"
+height = "0.3 m"
+[settings]
+breakaway = 1.26
+"""
+
+
 @pytest.mark.parametrize(("mass", "held"), [(1.6, True), (2.0, False)])
 def test_the_swing_of_a_sudden_stop_can_set_going_what_friction_holds_at_rest(mass, held):
     """Losses at rest bear either load as it hangs; the heavier one swings back onto the stopped drum and takes it along."""
-    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "03-brick-bucket-runs-back.toml"))
-    lossy = tuple(replace(stage, efficiency=0.8157, reverse_efficiency=None) for stage in scenario.stage)
-    hung, settings = replace(scenario.load, mass=mass, height=0.3), replace(scenario.settings, breakaway=1.26)
-    winch = replace(scenario, stage=lossy, load=hung, settings=settings)
+    winch = loads(NEARLY_HELD.replace("MASS", str(mass)), "nearly-held.toml")
     machine = build(winch)
     found = holding(machine, machine.top_travel, 0)
     assert found.resting > 1 > found.moving
