@@ -39,8 +39,7 @@ class _Dice:
 def random_inputs(seed: int) -> sc.Inputs:
     """A scenario that passes every check of a single value; it may still be refused as a whole, with a reason."""
     d = _Dice(seed)
-    inductive = d.chance(0.15)
-    groups = tuple(_motors(d, inductive) for _ in range(d.pick(1, 1, 1, 2, 3)))
+    groups = tuple(_motors(d) for _ in range(d.pick(1, 1, 1, 2, 3)))
     if all(g.dead >= g.count for g in groups):
         groups = (sc.MotorGroup(**{**vars(groups[0]), "dead": 0}), *groups[1:])
     voltage = groups[0].voltage * d.uniform(0.3, 1.3)
@@ -91,13 +90,13 @@ def random_inputs(seed: int) -> sc.Inputs:
         brake=sc.Brake(torque=d.log(1e-3, 100), place="drum") if d.chance(0.15) else None,
         phase=_programme(d),
         settings=sc.Settings(
-            breakaway=d.pick(1.0, 1.3, d.uniform(1, 2)), watch=d.pick(0.0, 10.0), after_overload=d.pick("stop", "release")
+            breakaway=d.pick(1.0, 1.3, d.uniform(1, 2)), watch=d.pick(0.0, 10.0)
         ),
         materials=_MATERIALS, ropes=_ROPES, friction_pairs=_PAIRS,
     )  # fmt: skip
 
 
-def _motors(d: _Dice, inductive: bool) -> sc.MotorGroup:
+def _motors(d: _Dice) -> sc.MotorGroup:
     voltage = d.pick(3.0, 6.0, 12.0, 24.0)
     power = d.log(0.05, 500)  # greatest mechanical power
     speed = d.log(100, 3000)
@@ -110,7 +109,6 @@ def _motors(d: _Dice, inductive: bool) -> sc.MotorGroup:
         count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
         no_load_current=share * stall_current, stall_torque=stall_torque * (1 - share), stall_current=stall_current,
         brush_drop=d.pick(0.0, 0.0, 0.05 * voltage), drag_speed_share=d.pick(0.0, 0.5),
-        inductance=voltage / stall_current * d.log(1e-5, 1e-2) if inductive else None,
         gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95)) if d.chance(0.1) else None,
     )  # fmt: skip
 

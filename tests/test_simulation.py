@@ -139,7 +139,7 @@ def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
     assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {h for h in Head if h.kind == "stored"}
     assert set(Head) - set(books.spent) - set(books.stored_after) == {Head.SOURCE}
     assert {kind_of(name) for name in elements} == {kind_of("motor drag")} == {"mechanical"}
-    assert kind_of("switched-off inductors") == "electrical"
+    assert kind_of("brushes") == "electrical"
 
 
 def test_books_that_do_not_close_are_kept_again_with_a_tighter_tolerance(monkeypatch):

@@ -85,8 +85,7 @@ class RecordedEvent:
     value : float or None
         The number that belongs to it, in SI.
     energy : float
-        Lost at once: of motion in an impact or a sudden stop, of an inductor that is switched off, of a bounce where the rope
-        settles, of what is let go where a link breaks. [J]
+        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles. [J]
     """
 
     event: Event
@@ -288,9 +287,6 @@ def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
     atol = np.full(m.states, TEMPERATURE_TOLERANCE)
     length = share * max(m.scales.stretch, LENGTH_SHARE * (m.top_travel - m.start_travel))
     atol[:5] = [length, share * m.scales.drum_speed, length, share * m.scales.load_speed, share * m.scales.stretch]
-    if m.inductive:
-        for i, group in enumerate(m.groups):
-            atol[m.current_state(i)] = share * group.fit.stall_current
     atol[-1] = share * sum(g.live * g.fit.stall_current for g in m.groups)
     return atol
 
@@ -435,7 +431,7 @@ def _segment_channels(
     }
     for i, group in enumerate(m.groups):
         n = group.number
-        w = y[1] * (group.ratio if key.whole else 0.0)
+        w = y[1] * group.ratio
         out[f"motor_{n}_speed"] = w
         out[f"motor_{n}_torque"] = now.constants[i] * now.currents[i]
         out[f"motor_{n}_current"] = now.currents[i]
@@ -511,7 +507,7 @@ def _demands(table: _Table) -> tuple[LinkDemand, ...]:
 # --- energy ---------------------------------------------------------------------------------------------------------
 
 
-_LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SUPPLY: Head.SWITCHED_OFF, Event.SETTLED: Head.ROPE_DAMPING}
+_LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SETTLED: Head.ROPE_DAMPING}
 """Head of the energy that is lost at once with an event; with any other it is an impact."""
 
 

@@ -197,18 +197,6 @@ class TestBrokenLinks:
         assert record["tension"].max() == pytest.approx(70.0, rel=1e-6)
         assert record.demands[int(worst.detail)].share == pytest.approx(1.0, rel=1e-6)
 
-    def test_rope_that_breaks_drops_the_load(self, lift, story):
-        record = lift(
-            rope={"breaking_force": 1.05 * WEIGHT}, load={"start_height": 0.2}, settings={"after_overload": "release"}
-        )
-        seen = story(record)
-        assert seen.index(Event.OVERLOAD) < seen.index(Event.LANDED)
-        broke, landed = record.first(Event.OVERLOAD), record.first(Event.LANDED)
-        assert landed.time - broke.time == pytest.approx(math.sqrt(2 * broke.height / 9.80665), rel=0.1)
-        falling = (record.time > broke.time) & (record.time < landed.time)
-        assert np.all(record["tension"][falling] == 0.0)
-        assert record["height"][-1] == 0.0
-
     def test_strong_enough_is_not_broken(self, lift):
         record = lift(rope={"breaking_force": 200.0})
         assert record.first(Event.OVERLOAD) is None

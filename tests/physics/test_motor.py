@@ -126,7 +126,6 @@ def test_temperature_laws_take_arrays():
         ("drag", -1e-9),
         ("drag_slope", math.nan),
         ("brush_drop", -0.1),
-        ("inductance", 0.0),
         ("inertia", math.inf),
         ("magnet_coefficient", math.nan),
     ],
@@ -151,8 +150,8 @@ def sheet_of(motor, voltage):
 def test_data_sheet_of_a_consistent_motor_gives_it_back(motor):
     sheet = sheet_of(motor, 6.0)
     share = motor.drag_slope * sheet[0] / (motor.constant * sheet[1])
-    fit = from_data_sheet(6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7, inductance=1e-3)
-    expected = dataclasses.asdict(motor) | {"inertia": 1e-7, "inductance": 1e-3}
+    fit = from_data_sheet(6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7)
+    expected = dataclasses.asdict(motor) | {"inertia": 1e-7}
     assert dataclasses.asdict(fit.motor) == pytest.approx(expected)
     assert worst_residual(fit) < 1e-12
     assert fit.notes == ()

@@ -11,12 +11,8 @@ from winchsim.physics.supply import (
     Regime,
     Source,
     balance,
-    balance_inductive,
-    conduction_margins,
     first_regime,
-    first_regime_inductive,
     regime_margins,
-    shift_sum,
 )
 
 BENCH = Source(resistance=0.5)
@@ -31,7 +27,7 @@ def summed(groups, currents):
     return sum(n * i for n, i in zip(groups[0], currents, strict=True))
 
 
-# --- without inductance ----------------------------------------------------------------------------------------
+# --- balance ----------------------------------------------------------------------------------------
 
 
 def test_holding_voltage_worked_by_hand():
@@ -214,90 +210,6 @@ def test_margins_of_arrays():
     margins = dict(regime_margins(Regime.VOLTAGE, voltage, total, 6.0, BENCH, 1.0))
     assert (margins[Regime.CURRENT] > 0.0).tolist() == (emfs < 3.5).tolist()
     assert (margins[Regime.NO_RETURN] > 0.0).tolist() == (emfs > 6.0).tolist()
-
-
-# --- with inductance -------------------------------------------------------------------------------------------
-
-
-def with_inductance(regime, groups, currents, open_voltage=6.0, source=BENCH, limit=FREE, direction=None):
-    return balance_inductive(regime, open_voltage, source, *groups, (1e-3, 2e-3)[: len(currents)], currents, limit, direction)
-
-
-def test_inductive_holding_voltage_worked_by_hand():
-    # 1 A through 0.5 ohm leaves 5.5 V; less 2.5 V and 0.5 A x 4 ohm: 1 V over 1 mH.
-    voltage, rates, total = with_inductance(Regime.VOLTAGE, ONE, (0.5,))
-    assert (voltage, *rates, total) == pytest.approx((5.5, 1000.0, 1.0))
-
-
-@pytest.mark.parametrize("groups", [TWO, TWO_WITH_DROP])
-@pytest.mark.parametrize("regime", [Regime.CURRENT, Regime.NO_RETURN, Regime.OPEN, Regime.EMPTY])
-@pytest.mark.parametrize("currents", [(0.4, -0.8), (0.0, 0.0), (0.0, 0.3), (-0.2, 0.9)])
-def test_a_held_sum_stays(groups, regime, currents):
-    _, rates, total = with_inductance(regime, groups, currents, limit=1.5)
-    assert summed(groups, rates) == pytest.approx(0.0, abs=1e-9)
-    assert total == (pytest.approx(summed(groups, currents)) if regime is Regime.CURRENT else 0.0)
-
-
-def test_currents_settle_where_the_law_without_inductance_has_them():
-    for regime, limit in ((Regime.VOLTAGE, FREE), (Regime.CURRENT, 1.5), (Regime.OPEN, FREE), (Regime.SHORTED, FREE)):
-        for groups in (TWO, TWO_WITH_DROP):
-            voltage, currents, _ = balance(regime, 6.0, BENCH, *groups, limit)
-            settled, rates, _ = with_inductance(regime, groups, currents, limit=limit)
-            assert settled == pytest.approx(voltage)
-            assert rates == pytest.approx((0.0, 0.0), abs=1e-9)
-
-
-def test_no_current_starts_within_the_brush_drop():
-    for open_voltage in (2.1, 2.9):
-        assert with_inductance(Regime.VOLTAGE, ((2,), (4.0,), (2.5,), (0.5,)), (0.0,), open_voltage)[1] == (0.0,)
-    _, (starting,), _ = with_inductance(Regime.VOLTAGE, ((2,), (4.0,), (2.5,), (0.5,)), (0.0,), 3.1)
-    assert starting == pytest.approx(100.0)
-
-
-def test_given_direction_decides_what_the_drop_opposes():
-    groups = ((2,), (4.0,), (2.5,), (0.5,))
-    up, none, down = (with_inductance(Regime.VOLTAGE, groups, (0.0,), 4.0, direction=(sense,))[1][0] for sense in (1, 0, -1))
-    assert up == none == pytest.approx(1000.0)
-    assert down == pytest.approx(2000.0)
-
-
-def test_each_motor_open_holds_its_current_at_zero():
-    assert with_inductance(Regime.EACH_OPEN, TWO, (0.0, 0.0))[1:] == ((0.0, 0.0), 0.0)
-
-
-def test_conduction_margins():
-    margins = conduction_margins((1, 0, -1, 0), 5.0, (2.0, 4.8, 5.0, 4.0), (0.5, 0.5, 0.5, 0.0), (0.25, 0.0, -0.1, 0.0))
-    assert [(group, sense) for group, sense, _ in margins] == [(0, 0), (1, 1), (1, -1), (2, 0)]
-    assert [margin for *_, margin in margins] == pytest.approx([-0.25, -0.3, -0.7, -0.1])
-
-
-def test_impulse_forces_the_sum_and_keeps_flux_differences():
-    n, inductances, before = (2, 1), (1e-3, 2e-3), (0.5, 0.8)
-    after = shift_sum(n, inductances, before, 0.3)
-    assert 2 * after[0] + after[1] == pytest.approx(0.3)
-    impulses = [L * (b - a) for L, a, b in zip(inductances, before, after, strict=True)]
-    assert impulses[0] == pytest.approx(impulses[1])
-
-
-@pytest.mark.parametrize(
-    ("open_voltage", "current", "emf", "source", "limit", "regime"),
-    [
-        (6.0, 0.5, 2.5, BENCH, FREE, Regime.VOLTAGE),
-        (6.0, 0.5, 0.0, BENCH, 1.0, Regime.CURRENT),  # at the limit and growing
-        (6.0, 0.5, 5.0, BENCH, 1.0, Regime.VOLTAGE),  # at the limit and falling
-        (6.0, 0.8, 5.0, BENCH, 1.0, Regime.CURRENT),  # above it: the limit was lowered
-        (6.0, 0.0, 2.5, BENCH, 1.0, Regime.VOLTAGE),
-        (6.0, 0.0, 7.0, BENCH, 1.0, Regime.NO_RETURN),
-        (6.0, 0.0, 7.0, BATTERY, 1.0, Regime.VOLTAGE),
-        (6.0, -0.2, 2.5, BENCH, 1.0, Regime.NO_RETURN),
-        (6.0, -0.2, 2.5, BATTERY, 1.0, Regime.VOLTAGE),
-        (-6.0, -0.5, 0.0, BENCH, 1.0, Regime.CURRENT),
-        (-6.0, 0.0, -7.0, BENCH, 1.0, Regime.NO_RETURN),
-    ],
-)
-def test_first_regime_with_inductance(open_voltage, current, emf, source, limit, regime):
-    groups = ((2,), (4.0,), (emf,), (0.0,))
-    assert first_regime_inductive(open_voltage, source, *groups, (1e-3,), (current,), limit) is regime
 
 
 # --- source ----------------------------------------------------------------------------------------------------

@@ -183,7 +183,7 @@ KINDS = {
     "runs back": winch(load=Load(mass=40.0, height=0.1), stage=(replace(FIRST, efficiency=0.97, shaft_drag=0.0),
                        replace(REST, efficiency=0.97, shaft_drag=0.0)), motors=(group(no_load_current=0.01),)),
     "lowers": winch(phase=(Phase(action="raise", until="top"), Phase(action="lower", until="floor"))),
-    "with inductance": winch(group(inductance=1e-3, brush_drop=0.2)),
+    "with brushes": winch(group(brush_drop=0.2)),
     "with a pawl's brake": winch(phase=(Phase(action="raise", until="top"), Phase(action="short", time=1.0))),
     "with gearboxes": winch(group(gearbox=BOX, stall_torque=15e-3)),
     "with gearboxes that give way": winch(group(gearbox=replace(BOX, torque_limit=0.01), stall_torque=15e-3)),

@@ -14,11 +14,8 @@ from winchsim.physics.supply import (
     Regime,
     Source,
     balance,
-    balance_inductive,
     first_regime,
-    first_regime_inductive,
     regime_margins,
-    shift_sum,
 )
 
 few = settings(max_examples=50, deadline=None)
@@ -144,30 +141,6 @@ def test_first_regime_violates_no_guard(rows, source, open_voltage, limit):
     forward = math.copysign(1.0, open_voltage) * total
     assert forward <= limit + 1e-11 * size
     assert source.takes_back or forward >= -NOTHING_BACK
-
-
-@few
-@given(groups, sources, volts, limits, st.data())
-def test_with_inductance_the_sum_and_the_loops_hold(rows, source, open_voltage, limit, data):
-    m = len(rows[0])
-    inductances = tuple(data.draw(st.lists(st.floats(1e-5, 1e-1), min_size=m, max_size=m)))
-    currents = tuple(data.draw(st.lists(st.floats(-20.0, 20.0), min_size=m, max_size=m)))
-    regime = first_regime_inductive(open_voltage, source, *rows, inductances, currents, limit)
-    if regime is not Regime.VOLTAGE:
-        held = math.copysign(limit, open_voltage) if regime is Regime.CURRENT else 0.0
-        currents = shift_sum(rows[0], inductances, currents, held)
-        assert summed(rows, currents) == pytest.approx(held, abs=1e-9)
-    voltage, rates, total = balance_inductive(regime, open_voltage, source, *rows, inductances, currents, limit)
-    for _, r, e, drop, inductance, i, rate in zip(*rows, inductances, currents, rates, strict=True):
-        if i != 0.0:
-            loop = inductance * rate + r * i + e + math.copysign(drop, i)
-            assert voltage == pytest.approx(loop, rel=1e-9, abs=1e-6)
-    if regime is Regime.VOLTAGE:
-        assert total == pytest.approx(summed(rows, currents))
-        assert voltage == pytest.approx(open_voltage - source.resistance * total)
-    else:
-        largest = max(n * abs(rate) for n, rate in zip(rows[0], rates, strict=True))
-        assert summed(rows, rates) == pytest.approx(0.0, abs=1e-9 * (1.0 + largest) / min(inductances))
 
 
 # --- fits ------------------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ PARTS = st.fixed_dictionaries(
         "drum": st.fixed_dictionaries({"width": st.floats(0.006, 0.1)}),
         "supply": st.fixed_dictionaries({"voltage": st.floats(1.0, 12.0), "current_limit": st.floats(0.3, 5.0)}),
         "settings": st.fixed_dictionaries(
-            {"watch": st.just(0.5), "stall_watch": st.just(0.5), "after_overload": st.sampled_from(("stop", "release"))}
+            {"watch": st.just(0.5), "stall_watch": st.just(0.5)}
         ),
     },
 )

@@ -20,37 +20,6 @@ pytestmark = pytest.mark.reference
 RPM = 2 * math.pi / 60
 
 
-def test_voltage_step_of_a_motor_with_inductance(ideal, make_motor):
-    # Control Tutorials for MATLAB and Simulink (University of Michigan), "DC Motor Speed": J 0.01 kg·m², b 0.1 N·m·s, K
-    # 0.01, R 1 ohm, L 0.5 H, 1 V step. Printed: gain 0.1, poles -2 and -10, settling 2.07 s. In time: recomputed by
-    # matrix exponential. The drum turns while the rope is still slack, so that nothing but the motor moves.
-    speed, current = 0.0999001, 0.999001
-    inputs = ideal(
-        motors=make_motor(
-            1.0, 0.01, voltage=1.0, idle_current=1 / 1.001, drag_speed_share=1.0, inductance=0.5, rotor_inertia=0.01
-        ),
-        radius=0.05,
-        span=1.0,
-        rope={"slack": 0.05, "axial_stiffness": 1e6},
-        load={"mass": 10.0},
-        phase=(Phase(action="raise", until="time", time=3.0),),
-    )
-    times = np.array([0.1, 0.2, 0.5, 1.0, 2.0, 3.0])
-    record = simulate(inputs, times=np.concatenate([times, np.linspace(0.01, 2.99, 299)]), rtol=1e-9)
-    motor = record.machine.groups[0].motor
-    assert (motor.resistance, motor.constant, motor.drag, motor.drag_slope) == pytest.approx((1.0, 0.01, 0.0, 0.1), rel=1e-6)
-    found = [int(np.flatnonzero(record.time == t)[0]) for t in times]
-    speeds = [0.006856, 0.019592, 0.054170, 0.083037, 0.097623, 0.099593]
-    currents = [0.181264, 0.329652, 0.631926, 0.864130, 0.980794, 0.996543]
-    assert record["motor_1_speed"][found] == pytest.approx(speeds, abs=1e-6)
-    assert record["motor_1_current"][found] == pytest.approx(currents, abs=1e-6)
-    settled = np.interp(0.98 * speed, record["motor_1_speed"], record.time)
-    assert settled == pytest.approx(2.07, rel=0.005)
-    assert record["motor_1_current"][-1] < current
-    assert record.first(Event.TAUT) is None and record["height"].max() == 0.0
-    assert record.energy.error <= 1e-4
-
-
 class TestLinearMotor:
     """A. R. Hambley, Electrical Engineering, Ex. 16.2: linear motor, 2 V, 0.05 ohm, B·l 0.3 N/A.
 
@@ -149,47 +118,30 @@ def test_plugging(ideal, make_motor):
     assert record.energy.error <= 1e-4
 
 
-def test_short_circuit_braking_with_inductance(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 0.12 H, 8 kg·m²; braked
-    # from 1050 rpm on a resistor that limits the first current to 350 A, 15 % of rated torque keeps pulling. Printed:
-    # 0.538 ohm, w = 151.5 exp(-0.963 t) - 33.3 exp(-4.19 t) - 8.247, i = 26.25 - 593.1 exp(-0.963 t) + 566.8 exp(-4.19
-    # t), peak -272.23 A at 0.44 s; 0.2 %. Recomputed: w = 0 at 3.02362 s. The load hangs: in the end it runs back with
-    # the terminals joined, at R T/k². Raised first, then the lead is opened for a moment (no current is left), then
-    # shorted.
+def test_short_circuit_braking_of_a_hanging_load(ideal, make_motor):
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 8 kg·m²; braked from 1050 rpm
+    # on a resistor of 0.538 ohm that limits the first current to 350 A, 15 % of rated torque keeps pulling. Printed for the
+    # end, when the load runs the motor backwards with the terminals joined: 8.247 rad/s and 26.25 A. The printed way there
+    # has an inductance of 0.12 H in it, which the law here has not.
     k = (220 - 175 * 0.08) / (1000 * RPM)
     torque, radius = 0.15 * 175 * k, 0.02
     resistance = k * 1050 * RPM / 350
     mass = torque / radius / 9.81
-    before, gap = 25.0, 1e-6
+    before = 25.0
     inputs = ideal(
-        motors=make_motor(resistance, k, voltage=220.0, inductance=0.12, rotor_inertia=8 - mass * radius**2),
+        motors=make_motor(resistance, k, voltage=220.0, rotor_inertia=8 - mass * radius**2),
         radius=radius,
         span=200.0,
         load={"mass": mass, "start_height": 0.01, "height": 120.0},
         phase=(
             Phase(action="raise", until="time", time=before, voltage=k * 1050 * RPM + resistance * torque / k),
-            Phase(action="off", until="time", time=gap),
             Phase(action="short", until="time", time=12.0),
         ),
     )
     assert resistance - 0.08 == pytest.approx(0.538, abs=5e-4)
-    start = before + gap
-    times = start + np.array([0.5, 1.0, 2.0, 4.0])
-    record = simulate(inputs, times=np.concatenate([times, start + np.linspace(0.3, 0.6, 301)]), rtol=1e-9)
-    at = [int(np.flatnonzero(record.time == t)[0]) for t in times]
-    t = times - start
-    speed = 151.5 * np.exp(-0.963 * t) - 33.3 * np.exp(-4.19 * t) - 8.247
-    current = 26.25 - 593.1 * np.exp(-0.963 * t) + 566.8 * np.exp(-4.19 * t)
-    assert record["motor_1_speed"][at] == pytest.approx(speed, abs=0.002 * 1050 * RPM)
-    assert record["motor_1_current"][at] == pytest.approx(current, abs=0.002 * 350)
-    assert record["motor_1_speed"][at[1]] == pytest.approx(49.09782, rel=2e-3)
-    assert record["motor_1_current"][at[1]] == pytest.approx(-191.6176, rel=2e-3)
-    shorted = record.phase == 2
-    lowest = int(np.argmin(np.where(shorted, record["motor_1_current"], 0.0)))
-    assert record["motor_1_current"][lowest] == pytest.approx(-272.23, rel=2e-3)
-    assert record.time[lowest] - start == pytest.approx(0.44, abs=0.005)
-    stopped = next(e for e in record.events if e.event is Event.DRUM_STOPS and e.time > start)
-    assert stopped.time - start == pytest.approx(3.02362, rel=2e-3)
+    record = simulate(inputs, rtol=1e-9)
+    assert record["motor_1_current"].min() == pytest.approx(-350, rel=2e-3)
+    assert any(e.event is Event.DRUM_STOPS and e.time > before for e in record.events)
     assert record["motor_1_speed"][-1] == pytest.approx(-8.247, rel=2e-3)
     assert record["motor_1_current"][-1] == pytest.approx(26.25, rel=2e-3)
     assert record.energy.error <= 1e-4

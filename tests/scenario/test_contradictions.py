@@ -2,6 +2,7 @@
 
 import pytest
 
+from winchsim.model import build
 from winchsim.scenario.read import loads
 
 SPUR = "[[stage]]            # from the motors to the drum"
@@ -45,14 +46,6 @@ def test_is_told_at_its_key(good, faults_of, old, new, key, message):
     assert fault.expected
 
 
-def test_an_inductance_for_some_groups_only(good, faults_of):
-    motors = good[good.index("[[motors]]") : good.index("[supply]")]
-    second = good.replace("[supply]", motors + 'inductance = "1 mH"\n[supply]')
-    assert "an inductance for all groups or for none" in faults_of(second)["motors.1.inductance"].expected
-    both = second.replace("count = 6", 'inductance = "1 mH"\ncount = 6', 1)
-    assert [group.inductance for group in loads(both).motors] == [1e-3, 1e-3]
-
-
 def test_a_pinion_of_a_group_needs_a_gear_to_run_on(good, faults_of):
     belt = BELT + "ratio = 3\nefficiency = 0.95\n" + SPUR
     fault = faults_of(good.replace(SPUR, belt).replace("count = 6", "count = 6\npinion = 12"))["motors.1.pinion"]
@@ -65,3 +58,10 @@ def test_a_scenario_without_motors(good, faults_of):
     assert "motors" in faults_of(without)
     empty = faults_of("motors = []\n" + without)["motors"]
     assert "at least one [[motors]]" in empty.expected
+
+
+def test_keys_of_older_files_are_read_with_a_note(good):
+    text = good.replace("count = 6", 'inductance = "1 mH"\ncount = 6', 1) + '\n[settings]\nafter_overload = "release"\n'
+    found = loads(text)
+    assert set(found.unused) == {"motors.1.inductance", "settings.after_overload"}
+    assert {note.split()[0] for note in build(found).notes} >= set(found.unused)

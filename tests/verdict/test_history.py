@@ -130,15 +130,6 @@ def test_what_broke_is_known(ran):
     assert history.held is None, "a run that ends with the break tells nothing about holding"
 
 
-def test_a_load_that_fell_was_not_held(ran):
-    parts = {"rope": {"breaking_force": 220.0, "knot_efficiency": 0.5}, "settings": {"after_overload": "release"}}
-    run = ran(load={"snag_height": 0.09}, **parts)
-    assert run.history.broke is not None and run.history.broke.height > 0.05
-    assert run.history.held is False
-    assert run.verdict.sentence.startswith("Breaks the rope at its knot")
-    assert "hits the floor at" in run.verdict.sentence
-
-
 def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
     """The load runs back while the power is off, and lands later under power: the run-back hits no floor."""
     run = slippery(

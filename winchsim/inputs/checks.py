@@ -40,11 +40,6 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
         faults.append(
             Fault("every motor is dead", "motors.1.dead", expected="fewer dead motors than motors")
         )
-    if len({group.inductance is None for group in inputs.motors}) > 1:
-        faults.append(
-            Fault("some motor groups have an inductance and some do not", "motors.1.inductance",
-                  expected="an inductance for all groups or for none")
-        )  # fmt: skip
     faults += _check_load(inputs)
     faults += _check_phases(inputs)
     faults += _check_materials(inputs)

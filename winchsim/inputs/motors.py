@@ -125,16 +125,6 @@ class MotorGroup:
     drag_speed_share: float = number(
         "share of the no-load drag that grows with speed", 0, 1, 0.0, quiet=True
     )
-    inductance: float | None = quantity(
-        "mH",
-        "inductance between the terminals",
-        0,
-        10,
-        None,
-        open=True,
-        quiet=True,
-        left_out="none",
-    )
     rotor_inertia: float | None = quantity(
         "g·cm²",
         "inertia of one rotor",

@@ -78,7 +78,6 @@ class Settings:
     stall_watch: float = quantity(
         "s", "how long the power stays on after a stall", 0, 1e4, 60.0, quiet=True
     )
-    after_overload: str = choice("what happens when a link breaks", ("stop", "release"), "stop")
     relative_tolerance: float = number(
         "relative tolerance of the integrator", 1e-12, 1e-3, 1e-5, quiet=True
     )

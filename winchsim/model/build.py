@@ -12,6 +12,7 @@ from winchsim.inputs import (
     LEAST_ROOM,
     LIMIT_PER_ESTIMATE,
     LIMIT_TEXT,
+    REMOVED,
     ROOM_SHARE,
     ROOM_TEXT,
     SHORTEST_LIMIT,
@@ -19,6 +20,7 @@ from winchsim.inputs import (
     Inputs,
     MotorGroup,
     spec_at,
+    without_numbers,
 )
 from winchsim.inputs import check as check_inputs
 from winchsim.model.assumptions import Notebook
@@ -98,7 +100,9 @@ def _build(inputs: Inputs) -> Machine:
     machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
-    notes = tuple(dict.fromkeys([*notebook.notes, *(note for link in machine.links for note in link.strength.notes)]))
+    of_links = (note for link in machine.links for note in link.strength.notes)
+    unused = (f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused)
+    notes = tuple(dict.fromkeys([*unused, *notebook.notes, *of_links]))
     return replace(machine, assumed=notebook.rows(inputs), notes=notes)
 
 
@@ -132,7 +136,6 @@ def _fit(group: MotorGroup, path: str) -> motor.MotorFit:
     extras: dict[str, Any] = {
         "brush_drop": group.brush_drop,
         "drag_speed_share": group.drag_speed_share,
-        "inductance": group.inductance,
         "inertia": group.rotor_inertia,
         "magnet_coefficient": group.magnet_coefficient,
         "copper_coefficient": COPPER_COEFFICIENT,
@@ -217,14 +220,14 @@ def _assemble(
     return Machine(
         title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
         off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
-        drum_element=train.drum_element, drum_inertia=train.drum_inertia, meshes=train.meshes,
+        drum_element=train.drum_element, meshes=train.meshes,
         layers=stack, wound_at_start=at_start,
         lowest_wound=-bare.falls * where.start, overflows=overflows, line=line,
         free_rope=hung if where.start > 0 else free + inputs.rope.slack, body=body,
         reach=where.reach, start_travel=where.start, top_travel=where.top, stop_travel=where.stop, snag_travel=where.snag,
         pawl=inputs.pawl is not None and inputs.pawl.fitted, phases=_bare_phases(inputs), links=(),
         breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
-        after_overload=inputs.settings.after_overload, scales=scales, assumed=(), notes=(),
+        scales=scales, assumed=(), notes=(),
     )  # fmt: skip
 
 

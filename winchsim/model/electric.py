@@ -43,15 +43,12 @@ class Motors:
         Running motors of each live group. [-]
     drops : tuple of float
         Brush drop of one motor of each live group. [V]
-    inductances : tuple of float or None
-        Of one motor of each live group. [H]
     """
 
     def __init__(self, machine: Machine) -> None:
         live = machine.groups
         self.counts = tuple(g.live for g in live)
         self.drops = tuple(g.motor.brush_drop for g in live)
-        self.inductances = tuple(g.motor.inductance for g in live)
         self._ratios = tuple(g.ratio for g in live)
         self._laws = tuple(
             (g.motor.resistance, g.motor.copper_coefficient, g.motor.constant, g.motor.magnet_coefficient) for g in live

@@ -22,7 +22,7 @@ from winchsim.physics.chain import demand, group_push
 def drive_law(
     machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
 ) -> Callable[[float], Drive]:
-    """The function from a steady drum speed [rad/s] to what supply and motors do at it, inductance left out.
+    """The function from a steady drum speed [rad/s] to what supply and motors do at it.
 
     Parameters
     ----------

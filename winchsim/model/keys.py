@@ -49,18 +49,10 @@ class ModeKey:
     load : LoadPlace
     regime : Regime
         Of the supply.
-    sense : tuple of int
-        Sense of each group's current, where inductance and brush drop meet; otherwise empty.
     hot : tuple of bool
         Per group, whether its winding has passed its limit.
     empty : bool
         Whether the battery is empty.
-    cut : int
-        First element of the chain that still hangs on the drum after the train has parted; -1 for a whole train.
-    cut_inertia : float
-        Of the shaft that this element has its input on. [kg·m²]
-    parted : bool
-        Whether the rope has parted.
     stalled : bool
         Whether a stall has been found in this phase.
     phase_start, phase_end : float
@@ -84,12 +76,8 @@ class ModeKey:
     settle_after: float
     load: LoadPlace
     regime: Regime
-    sense: tuple[int, ...]
     hot: tuple[bool, ...]
     empty: bool
-    cut: int
-    cut_inertia: float
-    parted: bool
     stalled: bool
     phase_start: float
     phase_end: float
@@ -102,11 +90,6 @@ class ModeKey:
     def until(self) -> float:
         """Next time at which something is known to change. [s]"""
         return min(self.phase_end, self.ramp_end, self.confirm_at)
-
-    @property
-    def whole(self) -> bool:
-        """Whether the motors still hang on the drum."""
-        return self.cut < 0
 
     @property
     def ramping(self) -> bool:

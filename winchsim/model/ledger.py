@@ -48,12 +48,10 @@ class Head(StrEnum):
     WOUND_STRETCH = "stretch wound onto the drum", HeadKind.MECHANICAL
     GUIDE = "guide and slope", HeadKind.MECHANICAL
     BRAKE = "brake and pawl", HeadKind.MECHANICAL
-    SWITCHED_OFF = "switched-off inductors", HeadKind.ELECTRICAL
     IMPACTS = "impacts", HeadKind.MECHANICAL
     KINETIC = "kinetic", HeadKind.STORED
     POTENTIAL = "potential", HeadKind.STORED
     ROPE_STRETCH = "rope stretch", HeadKind.STORED
-    INDUCTORS = "inductors", HeadKind.STORED
 
 
 def kind_of(head: str) -> HeadKind:
@@ -91,7 +89,7 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
         out[Head.COPPER] = out[Head.COPPER] + group.live * resistance * current**2
         out[Head.BRUSHES] = out[Head.BRUSHES] + group.live * group.motor.brush_drop * np.abs(current)
-    out[Head.MOTOR_DRAG] = _motor_drag(m, y[1]) if key.whole else zero
+    out[Head.MOTOR_DRAG] = _motor_drag(m, y[1])
     out[Head.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
     out[Head.WOUND_STRETCH] = rope.wound_stretch_power(m.line, now.tension, now.elastic, now.taken_up)
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
@@ -119,12 +117,10 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
         if "brake" in out:
             out.pop("brake")
         return out
-    names = names[max(key.cut, 0) :]
     rope_torque = now.tension * m.layers[key.layer].radius
     torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque), motion.first_branch(chain, key.drum))
     rows = losses(chain, torques, y[1])
-    motors_in_row = len(m.chain_groups) == 1 and key.whole
-    if motors_in_row:  # the first element's drag is the motors', booked there; a brake may stand before it
+    if len(m.chain_groups) == 1:  # the first element's drag is the motors', booked there; a brake may stand before it
         first = 1 if chain.elements[0].name == "brake" else 0
         rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
@@ -155,13 +151,8 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
     state = [float(value) for value in y]
     now = motion.flow(key)(t, state)
     kinetic = drum_inertia(motion.train(key)) * state[1] ** 2 / 2 + load.inertia(m.body) * state[3] ** 2 / 2
-    inductors = 0.0
-    if m.inductive:
-        for group, current in zip(m.groups, now.currents, strict=True):
-            inductors += group.live * (group.motor.inductance or 0.0) * current**2 / 2
     return {
         Head.KINETIC: kinetic,
         Head.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),
         Head.ROPE_STRETCH: rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
-        Head.INDUCTORS: inductors,
     }

@@ -312,8 +312,6 @@ class Machine:
         The second with the brake gripping; the same where there is none.
     drum_element : int
         Which element of the chain is the drum's bearings.
-    drum_inertia : float
-        Of the bare drum. [kg·m²]
     meshes : tuple of Mesh
         Every reduction of the unrolled train, from the motors on.
     layers : tuple of Layer
@@ -343,8 +341,6 @@ class Machine:
         [°C]
     stall_watch : float
         How long the power stays on after a stall. [s]
-    after_overload : str
-        ``stop`` or ``release``.
     scales : Scales
     assumed : tuple of Assumed
     notes : tuple of str
@@ -360,7 +356,6 @@ class Machine:
     chain: Chain
     braked_chain: Chain
     drum_element: int
-    drum_inertia: float
     meshes: tuple[Mesh, ...]
     layers: tuple[Layer, ...]
     wound_at_start: float
@@ -380,7 +375,6 @@ class Machine:
     breakaway: float
     ambient: float
     stall_watch: float
-    after_overload: str
     scales: Scales
     assumed: tuple[Assumed, ...]
     notes: tuple[str, ...]
@@ -398,22 +392,13 @@ class Machine:
         return tuple(found)
 
     @property
-    def inductive(self) -> bool:
-        """Whether the currents are states."""
-        return self.groups[0].motor.inductance is not None
-
-    @property
     def states(self) -> int:
-        """Number of states: rope wound, drum speed, travel, speed, stretch, currents, temperatures, charge."""
-        return 6 + (3 if self.inductive else 2) * len(self.groups)
-
-    def current_state(self, group: int) -> int:
-        """Place of a group's current in the state, where the currents are states."""
-        return 5 + group
+        """Number of states: rope wound, drum speed, travel, speed, stretch, temperatures, charge."""
+        return 6 + 2 * len(self.groups)
 
     def heat_state(self, group: int) -> int:
         """Place of a group's winding temperature in the state; its case temperature follows."""
-        return 5 + (len(self.groups) if self.inductive else 0) + 2 * group
+        return 5 + 2 * group
 
     def chain_in(self, action: str) -> Chain:
         """Chain in force in a phase: with the brake gripping when the power is off."""

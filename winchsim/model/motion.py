@@ -1,8 +1,8 @@
 """How the winch moves inside one mode: the right-hand side and the guards, for floats and arrays alike.
 
-The state is ``[s, w, u, v, x, (currents), (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
+The state is ``[s, w, u, v, x, (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
 speed [rad/s], travel and speed of the load along its path [m, m/s], stretch of the free rope [m] (negative when it is loose),
-current of one motor of each group [A] where inductances are given, temperatures [°C], charge drawn [C]. The stretch follows
+temperatures [°C], charge drawn [C]. The stretch follows
 from rope wound and travel, but as their small difference; as a state of its own it keeps its digits on the stiffest rope.
 """
 
@@ -73,8 +73,8 @@ class Flow(NamedTuple):
         At the motors' terminals. [V]
     open_voltage : float or ndarray
         Of the supply. [V]
-    currents, current_rates : sequence
-        Of one motor of each live group. [A], [A/s]
+    currents : sequence
+        Of one motor of each live group. [A]
     total : float or ndarray
         Current that the supply gives. [A]
     torques : sequence
@@ -93,7 +93,6 @@ class Flow(NamedTuple):
     voltage: Any
     open_voltage: Any
     currents: Sequence[Any]
-    current_rates: Sequence[Any]
     total: Any
     torques: Sequence[Any]
 
@@ -114,9 +113,8 @@ class Motion:
         self._worst_share = share_reader(machine)
 
     def train(self, key: ModeKey) -> Chain:
-        """Chain in force in a mode: braked when the power is off, and what is left of a train that has parted."""
-        chain = self.machine.chain_in(self.machine.phases[key.phase].action)
-        return chain if key.whole else Chain((), key.cut_inertia, chain.elements[key.cut :])
+        """Chain in force in a mode: braked when the power is off."""
+        return self.machine.chain_in(self.machine.phases[key.phase].action)
 
     def chain(self, key: ModeKey) -> Chain:
         """The same; with a settled rope the load's mass turns with the drum."""
@@ -145,33 +143,12 @@ class Motion:
 
     def _compile_flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
         rope_part = self._settled_part(key) if key.settled else self._rope_part(key)
-        if key.parted:
-            rope_part = self._parted_part
-        motor_part = self._motor_part(key) if key.whole else self._idle_part()
+        motor_part = self._motor_part(key)
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
             return Flow(t, *rope_part(y), *motor_part(t, y))
 
         return flow
-
-    def _parted_part(self, y: Sequence[Any]) -> tuple[Any, ...]:
-        """Rope that has parted: it pulls no more."""
-        none = y[0] * 0.0
-        return none, self.machine.free_rope - y[0], none, none, none, none
-
-    def _idle_part(self) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
-        """Motors that a parted train no longer joins to the drum, their power off."""
-        m, motors = self.machine, self._motors
-        first = m.heat_state(0)
-
-        def part(_: Any, y: Sequence[Any]) -> tuple[Any, ...]:
-            none = y[1] * 0.0
-            resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            still = (none,) * len(m.groups)
-            rates = still if m.inductive else ()
-            return resistances, constants, none, none, still, rates, none, ()
-
-        return part
 
     def _settled_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
         """Rope whose stretch is that of the steady pull: own derivation, DEVELOPERS.md, section "The rope"."""
@@ -224,24 +201,17 @@ class Motion:
 
     def _motor_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
         m, motors, regime, source = self.machine, self._motors, key.regime, self.machine.source
-        limit, sense = m.phases[key.phase].current_limit, key.sense or None
-        counts, drops, inductances = motors.counts, motors.drops, motors.inductances
-        first, inductive, first_current = m.heat_state(0), m.inductive, m.current_state(0)
+        limit, counts, drops = m.phases[key.phase].current_limit, motors.counts, motors.drops
+        first = m.heat_state(0)
         open_voltage = self.open_voltage
 
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             speed, given = y[1], open_voltage(key, t)
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            emfs, rates = motors.emfs(constants, speed), ()
-            if inductive:
-                currents = tuple(y[first_current:first])
-                voltage, rates, total = sp.balance_inductive(
-                    regime, given, source, counts, resistances, emfs, drops, inductances, currents, limit, sense
-                )
-            else:
-                voltage, currents, total = sp.balance(regime, given, source, counts, resistances, emfs, drops, limit)
+            emfs = motors.emfs(constants, speed)
+            voltage, currents, total = sp.balance(regime, given, source, counts, resistances, emfs, drops, limit)
             torques = motors.torques(constants, currents, speed)
-            return resistances, constants, voltage, given, currents, rates, total, torques
+            return resistances, constants, voltage, given, currents, total, torques
 
         return part
 
@@ -277,7 +247,7 @@ class Motion:
             elif moves:
                 rate = state[3]
                 gain = (falls * now.tension - load.pull_needed(body, reach - state[2]) - friction) / mass
-            out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate, *now.current_rates]
+            out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate]
             for (place, path), resistance, current in zip(heats, now.resistances, now.currents, strict=True):
                 out += heat.rates(path, resistance * current * current, state[place], state[place + 1], ambient)
             out.append(now.total)
@@ -375,9 +345,7 @@ class Motion:
             return self._travel_guards(key) if key.drum else parts
         if self._may_settle(key):
             parts.append(self._settle_guard(key))
-        if key.parted:
-            pass
-        elif key.taut:
+        if key.taut:
             parts.append((("slack",), (force,), lambda y, now: (-now.raw_tension,)))
         else:
             parts.append((("taut",), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
@@ -400,7 +368,7 @@ class Motion:
         return parts
 
     def _may_settle(self, key: ModeKey) -> bool:
-        if not key.taut or key.ramping or key.parted:
+        if not key.taut or key.ramping:
             return False
         return key.load is LoadPlace.FREE or (key.load.moves and key.drum == _friction_sign(key.load))
 
@@ -449,35 +417,14 @@ class Motion:
                           lambda y, now: [y[at] - limit_c for at, limit_c in rows]))  # fmt: skip
         if step.powered and not key.empty and source.capacity < float("inf"):
             parts.append((("empty",), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,)))
-        if key.sense:
-            parts.append(self._sense_guards(key))
         return parts
-
-    def _sense_guards(self, key: ModeKey) -> _GuardPart:
-        m, sense, motors = self.machine, key.sense, self._motors
-        drops = motors.drops
-
-        def margins(y: Any, now: Flow) -> list[tuple[int, int, Any]]:
-            emfs = motors.emfs(now.constants, y[1])
-            return list(sp.conduction_margins(sense, now.voltage, emfs, drops, now.currents))
-
-        names: list[str] = []
-        bands: list[float] = []
-        for group, own in enumerate(sense):
-            if not drops[group]:
-                continue
-            following = (0,) if own else (1, -1)
-            names += [f"sense:{group}:{other}" for other in following]
-            unit = m.groups[group].fit.stall_current if own else drops[group]
-            bands += [BAND * unit] * len(following)
-        return tuple(names), tuple(bands), lambda y, now: [margin for _, _, margin in margins(y, now)]
 
     # --- links -------------------------------------------------------------------------------------------------------
 
     def _overload(self, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]] | None:
         """Guard of the hardest-worked link: the largest share of strength that is used, less 1."""
         m = self.machine
-        if not m.links or not key.whole or key.parted:
+        if not m.links:
             return None
         channels, worst_share = self.channels(key), self._worst_share
         return lambda _, now: (worst_share(channels(now)) - 1.0,)
@@ -488,15 +435,7 @@ class Motion:
         radius, breakaway = m.layers[key.layer].radius, m.breakaway
         at = self.first_branch(chain, drum) if drum else None
         resting = RestingBounds(chain, breakaway)
-        gone, lost = max(key.cut, 0), len(m.groups) + len(m.dragged) if not key.whole else 0
-        place = m.drum_element - gone
-
-        def judged(tension: Any, drum_torque: Any, outputs: Any, forward: bool, groups: Any, common: Any) -> Channels:
-            """With zero torque in what a parted train has lost."""
-            if not key.whole:
-                none = tension * 0.0
-                outputs, groups, common = [none] * gone + list(outputs), [none] * lost, none
-            return Channels(tension, drum_torque / radius, drum_torque, outputs, forward, groups, common)
+        place = m.drum_element
 
         def channels(now: Flow) -> Channels:
             nonlocal at
@@ -504,11 +443,11 @@ class Motion:
             if at is None:
                 torques = resting(now.torques, rope_torque)
                 pulled = rope_torque if place + 1 == len(chain.elements) else torques.inputs[place + 1]
-                return judged(now.tension, pulled, torques.outputs, True, torques.groups, torques.common)
+                return Channels(now.tension, pulled / radius, pulled, torques.outputs, True, torques.groups, torques.common)
             if isinstance(rope_torque, np.ndarray):
                 torques = moving_torques(chain, drum, now.torques, rope_torque, at)
                 pulled = on_drum(chain, place, drum, torques.outputs, rope_torque)
-                return judged(now.tension, pulled, torques.outputs, drum > 0, torques.groups, torques.common)
+                return Channels(now.tension, pulled / radius, pulled, torques.outputs, drum > 0, torques.groups, torques.common)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
                 at = self._find_branch(chain, drum, now.torques, rope_torque)
@@ -517,7 +456,7 @@ class Motion:
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
             common = sum(gain * torque for gain, torque in zip(at.group_gains, passed))  # noqa: B905
             pulled = on_drum(chain, place, drum, outputs, rope_torque)
-            return judged(now.tension, pulled, outputs, drum > 0, passed, common)
+            return Channels(now.tension, pulled / radius, pulled, outputs, drum > 0, passed, common)
 
         return channels
 

@@ -10,9 +10,8 @@ import numpy as np
 from winchsim.hybrid import Mode, Switch
 from winchsim.model.electric import Motors
 from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
-from winchsim.model.ledger import stored_energy
 from winchsim.model.link_demands import link_shares
-from winchsim.model.machine import LinkLimit, Machine
+from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
 from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
@@ -29,9 +28,6 @@ SMALLEST = 1e-6
 MOST_SLIPS, FORECAST_SLIPS = 4_000, 300
 """A phase in which the load would slip in its guide more often than this is given up; foreseen each time that it has slipped so
 often. [-] Own choice: what a run's budget of switches allows."""
-
-LEAST_INERTIA = 1e-9
-"""Inertia of a bare shaft, where a parted train leaves one whose inertia is not known. [kg·m²] Own assumption."""
 
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
 """A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the phase's time. Own choice."""
@@ -52,7 +48,6 @@ class _Step:
         self.marks: list[Mark] = []
         self.ends = False
         self.next_phase = ""
-        self.parted = False
         self.gives_up = False
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
@@ -86,9 +81,8 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     key = ModeKey(
         phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
         settle_after=machine.scales.bounce_period, load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
-        regime=Regime.OPEN, sense=(), hot=(False,) * len(machine.groups), empty=False, cut=-1, cut_inertia=0.0,
-        parted=False, stalled=False, phase_start=0.0, phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0,
-        held_since=0.0, confirm_at=math.inf,
+        regime=Regime.OPEN, hot=(False,) * len(machine.groups), empty=False, stalled=False, phase_start=0.0,
+        phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
     )  # fmt: skip
     problem = WinchProblem(machine)
     step = _Step(key, 0.0, y)
@@ -153,7 +147,7 @@ class WinchProblem:
         for name in fired:
             head, _, rest = name.partition(":")
             getattr(self, f"_on_{head}")(step, rest)
-            if step.ends or step.parted:
+            if step.ends:
                 break  # what else fired at this instant belonged to a winch that is no more
         stirred = step.calm < len(fired) or bool(step.next_phase)
         if step.next_phase and not step.ends:
@@ -191,11 +185,9 @@ class WinchProblem:
             self._stop_drum(step, jerk=True)
 
     def _connect(self, step: _Step) -> None:
-        """Set the supply's regime for the phase, and the currents that it forces."""
+        """Set the supply's regime for the phase."""
         m, phase = self.machine, self.machine.phases[step.key.phase]
-        if not step.key.whole:
-            regime = Regime.EACH_OPEN
-        elif phase.action == "short":
+        if phase.action == "short":
             regime = Regime.SHORTED
         elif not phase.powered:
             regime = Regime.EACH_OPEN if m.off_each else Regime.OPEN
@@ -204,8 +196,6 @@ class WinchProblem:
         else:
             regime = self._powered_regime(step)
         step.change(regime=regime)
-        if m.inductive and step.key.whole:
-            self._force_currents(step)
 
     def _powered_regime(self, step: _Step) -> Regime:
         m, phase = self.machine, self.machine.phases[step.key.phase]
@@ -215,34 +205,7 @@ class WinchProblem:
         motors = Motors(m)
         emfs = motors.emfs(now.constants, step.y[1])
         state = (voltage, m.source, motors.counts, now.resistances, emfs, motors.drops)
-        if m.inductive:
-            return sp.first_regime_inductive(*state, motors.inductances, now.currents, phase.current_limit)
         return sp.first_regime(*state, phase.current_limit)
-
-    def _force_currents(self, step: _Step) -> None:
-        """Make the currents obey a regime that holds their sum; what the inductors lose goes into the switch."""
-        m, regime = self.machine, step.key.regime
-        counts = [float(g.live) for g in m.groups]
-        inductances = [g.motor.inductance or 0.0 for g in m.groups]
-        places = [m.current_state(i) for i in range(len(m.groups))]
-        before = [float(step.y[p]) for p in places]
-        after: tuple[float, ...] = tuple(before)
-        if regime is Regime.EACH_OPEN:
-            after = (0.0,) * len(before)
-        elif regime in (Regime.OPEN, Regime.EMPTY, Regime.NO_RETURN):
-            after = sp.shift_sum(counts, inductances, before, 0.0)
-        elif regime is Regime.CURRENT:
-            phase = m.phases[step.key.phase]
-            after = sp.shift_sum(counts, inductances, before, math.copysign(phase.current_limit, phase.voltage))
-        lost = sum(
-            n * inductance * (b * b - a * a) / 2 for n, inductance, b, a in zip(counts, inductances, before, after, strict=True)
-        )
-        for place, value in zip(places, after, strict=True):
-            step.y[place] = value
-        if lost > 0:
-            step.mark(Event.SUPPLY, "inductors discharged", energy=lost)
-        if any(g.motor.brush_drop > 0 for g in m.groups):
-            step.change(sense=tuple(int(np.sign(value)) for value in after))
 
     def _leave_phase(self, step: _Step) -> None:
         last = len(self.machine.phases) - 1
@@ -339,36 +302,8 @@ class WinchProblem:
     def _on_overload(self, step: _Step, _: str) -> None:
         shares = link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
         worst = max(range(len(shares)), key=shares.__getitem__)
-        if self.machine.after_overload == "stop":
-            step.mark(Event.OVERLOAD, str(worst), shares[worst])
-            step.ends = True
-            return
-        before = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
-        self._part(step, self.machine.links[worst])
-        after = sum(stored_energy(self.motion, step.key, step.t, step.y).values())
-        step.mark(Event.OVERLOAD, str(worst), shares[worst], energy=before - after)
-        step.next_phase = "watch"
-        step.parted = True
-
-    def _part(self, step: _Step, link: LinkLimit) -> None:
-        """Let go of what a broken link held: the train in front of it, or the rope. Its power is cut with it."""
-        m = self.machine
-        if m.inductive:
-            for i in range(len(m.groups)):
-                step.y[m.current_state(i)] = 0.0
-            step.change(sense=())
-        if link.channel in ("tension", "pull"):
-            step.change(parted=True, taut=False, settled=False)
-            return
-        if link.channel == "drum":
-            cut, inertia = m.drum_element, m.drum_inertia
-        else:
-            element = m.meshes[link.index].element if link.channel == "mesh" else link.index
-            if link.channel in ("common", "gearbox"):
-                element = None
-            cut = 0 if element is None else element + 1
-            inertia = m.chain.common_inertia if element is None else m.chain.elements[element].inertia
-        step.change(cut=cut, cut_inertia=max(inertia, LEAST_INERTIA), settled=False)
+        step.mark(Event.OVERLOAD, str(worst), shares[worst])
+        step.ends = True
 
     # --- the load ----------------------------------------------------------------------------------------------------
 
@@ -493,17 +428,7 @@ class WinchProblem:
 
     def _on_regime(self, step: _Step, name: str) -> None:
         step.change(regime=Regime[name])
-        if self.machine.inductive and name in ("CURRENT", "NO_RETURN"):
-            self._force_currents(step)
         step.mark(Event.SUPPLY, Regime[name].value)
-
-    def _on_sense(self, step: _Step, rest: str) -> None:
-        group, _, sense = rest.partition(":")
-        senses = list(step.key.sense)
-        senses[int(group)] = int(sense)
-        if int(sense) == 0:
-            step.y[self.machine.current_state(int(group))] = 0.0
-        step.change(sense=tuple(senses))
 
     def _on_hot(self, step: _Step, group: str) -> None:
         hot = list(step.key.hot)
@@ -515,8 +440,6 @@ class WinchProblem:
 
     def _on_empty(self, step: _Step, _: str) -> None:
         step.change(empty=True, regime=Regime.EMPTY)
-        if self.machine.inductive:
-            self._force_currents(step)
         step.mark(Event.EMPTY)
 
     def _on_until(self, step: _Step, _: str) -> None:

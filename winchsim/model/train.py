@@ -59,8 +59,6 @@ class Train:
         The same where there is no brake.
     drum_element : int
         Which element of the chain is the drum's bearings.
-    drum_inertia : float
-        Of the bare drum. [kg·m²]
     meshes : tuple of Mesh
         Every reduction as the links see it.
     reductions : tuple of Reduction
@@ -72,7 +70,6 @@ class Train:
     chain: Chain
     braked: Chain
     drum_element: int
-    drum_inertia: float
     meshes: tuple[Mesh, ...]
     reductions: tuple[Reduction, ...]
     gearbox_element: int | None
@@ -199,8 +196,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     row.add_stages()
     if inputs.brake is not None and inputs.brake.place == "drum":
         row.add_brake()
-    bare = drum_inertia(inputs, notebook)
-    row.add_drum(inputs, 0.0 if reductions else bare)  # without a reduction no shaft before it carries the drum
+    row.add_drum(inputs, 0.0 if reductions else drum_inertia(inputs, notebook))  # without a reduction no shaft before it carries the drum
     row.elements += _rope_side(inputs, notebook)
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
@@ -209,7 +205,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         turned = sum(_on_common_gear(*pair) for pair in zip(units, own, pinions, strict=True))
         chain = Chain(tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements))
     places = _mesh_places(reductions, units, own, row.meshes)
-    return Train(chain, row.braked(chain, inputs), row.drum, bare, places, reductions, row.gearbox)
+    return Train(chain, row.braked(chain, inputs), row.drum, places, reductions, row.gearbox)
 
 
 def _on_common_gear(unit: LiveGroup | DraggedGroup, first: Reduction | None, inertia: float) -> float:

@@ -110,6 +110,59 @@ def potential_energy(body: Body, travel: Floats, left: Floats) -> Any:
     return body.mass * body.gravity * body.rise * travel - body.rope_weight * left * left / 2
 
 
+@dataclass(frozen=True)
+class Fall:
+    """A load that nothing holds, on its way to the floor; infinite time where its friction stops it.
+
+    Attributes
+    ----------
+    time : float
+        Until it is on the floor. [s]
+    speed : float
+        With which it gets there. [m/s]
+    energy : float
+        Kinetic energy there. [J]
+    """
+
+    time: float
+    speed: float
+    energy: float
+
+
+def fall(body: Body, travel: float, speed: float = 0.0) -> Fall:
+    """Fall of a load whose rope has gone.
+
+    Parameters
+    ----------
+    body : Body
+    travel : float
+        Along the path, to the floor. [m]
+    speed : float
+        At the start, upward positive. [m/s]
+
+    Notes
+    -----
+    Constant acceleration ``g sin(slope) - friction/m`` down, ``g sin(slope) + friction/m`` while it still rises. The rope
+    is left out.
+
+    Examples
+    --------
+    >>> found = fall(make_body(10.0, math.pi / 2, 0.0, 0.0, 9.80665), 0.5)
+    >>> round(found.time, 4), round(found.speed, 4), round(found.energy, 2)
+    (0.3193, 3.1316, 49.03)
+    """
+    weight, rub = body.gravity * body.rise, body.friction / body.mass
+    rising = max(speed, 0.0) / (weight + rub)
+    above = travel + max(speed, 0.0) * rising / 2
+    start, gain = max(-speed, 0.0), weight - rub
+    square = start * start + 2 * gain * above
+    if square <= 0 and above > 0:
+        return Fall(math.inf, 0.0, 0.0)
+    end = math.sqrt(square)
+    down = 2 * above / (start + end) if above > 0 else 0.0
+    return Fall(rising + down, end, body.mass * square / 2)
+
+
 def fall_speed(gravity: float, height: float) -> float:
     """Speed of a free fall from a height. [m/s]"""
     return math.sqrt(2 * gravity * height)

@@ -99,7 +99,7 @@ def balance(
     groups_drop: Values,
     current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
-    """Terminal voltage, current of one motor of each group, and current of the source, without inductance.
+    """Terminal voltage, current of one motor of each group, and current of the source.
 
     Parameters
     ----------
@@ -172,159 +172,6 @@ def balance(
     return voltage, tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]), total
 
 
-def balance_inductive(
-    regime: Regime,
-    open_voltage: Floats,
-    source: Source,
-    groups_n: Values,
-    groups_r: Values,
-    groups_e: Values,
-    groups_drop: Values,
-    groups_inductance: Values,
-    currents: Values,
-    current_limit: Floats,
-    direction: Values | None = None,
-) -> tuple[Any, tuple[Any, ...], Any]:
-    """Terminal voltage, rate of change of each group's current, and current of the source, with inductance.
-
-    Parameters
-    ----------
-    regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
-        As for `balance`. Where the sum of currents is held (current limit, nothing back, open lead) it stays
-        what it is: set it with `shift_sum` when such a regime begins.
-    groups_inductance : sequence of float or ndarray
-        Inductance of one motor of each group, > 0. [H]
-    currents : sequence of float or ndarray
-        Current of one motor of each group. [A]
-    direction : sequence, optional
-        Sense of each group's current (+1, 0, -1), which its brush drop opposes; 0 means no current until the
-        voltage passes the drop. Left out: the sign of the current. An integrator gives it, so that nothing
-        jumps inside a mode.
-
-    Returns
-    -------
-    voltage : float or ndarray
-        At the motors' terminals. [V]
-    rates : tuple of float or ndarray
-        Rate of change of the current of one motor of each group. [A/s]
-    total : float or ndarray
-        What the source gives. [A]
-
-    References
-    ----------
-    .. [1] Own derivation (Kirchhoff's laws with L di/dt), DEVELOPERS.md, section "Motors, supply, heat".
-
-    Examples
-    --------
-    >>> source, free = Source(resistance=0.5), math.inf
-    >>> balance_inductive(Regime.VOLTAGE, 6.0, source, (2,), (4.0,), (2.5,), (0.0,), (1e-3,), (0.5,), free)
-    (5.5, (1000.0,), 1.0)
-    """
-    drops: list[Any] = []  # what the current itself fixes: r i + e, and the drop where a current flows
-    fixed: list[Any] = []
-    for index, (r, e, drop, i) in enumerate(zip(groups_r, groups_e, groups_drop, currents, strict=True)):
-        if drop.__class__ is float and drop == 0.0:
-            drops.append(0.0)
-            fixed.append(e + r * i)
-            continue
-        sense = np.sign(i) if direction is None else direction[index]
-        drops.append(drop * (sense == 0))
-        fixed.append(e + r * i + sense * drop)
-    if regime is _EACH_OPEN or not groups_n:
-        voltage = balance(regime, open_voltage, source, groups_n, groups_r, groups_e, (), current_limit)[0]
-        return voltage, tuple([i * 0.0 for i in currents]), open_voltage * 0.0
-    total: Any = 0.0
-    for n, i in zip(groups_n, currents, strict=True):
-        total = total + n * i
-    if regime is _VOLTAGE:
-        voltage = open_voltage - source.resistance * total
-    elif regime is _SHORTED:
-        voltage = open_voltage * 0.0
-    else:
-        # The law without inductance, with 1/L for 1/R and rates for currents: their sum is to be zero.
-        held = _NO_RETURN if regime is _CURRENT else regime
-        voltage = balance(held, open_voltage, source, groups_n, groups_inductance, fixed, drops, current_limit)[0]
-    rates = tuple([dead_band(voltage - e, drop) / L for e, drop, L in zip(fixed, drops, groups_inductance, strict=True)])
-    return voltage, rates, total if regime is _VOLTAGE or regime is _CURRENT else open_voltage * 0.0
-
-
-def conduction_margins(
-    direction: Sequence[int], voltage: Floats, groups_e: Values, groups_drop: Values, currents: Values
-) -> tuple[tuple[int, int, Any], ...]:
-    """Guards of the sense in which each group's current flows, for groups with inductance and a brush drop.
-
-    A group without a brush drop has none: nothing about it depends on the sense.
-
-    Parameters
-    ----------
-    direction : sequence of int
-        Present sense of each group's current: +1, 0, -1. [-]
-    voltage : float or ndarray
-        At the motors' terminals. [V]
-    groups_e, groups_drop, currents : sequence of float or ndarray
-        As for `balance_inductive`. [V], [V], [A]
-
-    Returns
-    -------
-    tuple of (group, next sense, margin)
-        The margin crosses zero upward when the group takes on that sense. [A] where a current dies, [V] where
-        one starts.
-
-    Examples
-    --------
-    >>> conduction_margins((1,), 5.0, (2.0,), (0.5,), (0.25,))
-    ((0, 0, -0.25),)
-    """
-    margins: list[tuple[int, int, Any]] = []
-    for group, (sense, e, drop, i) in enumerate(zip(direction, groups_e, groups_drop, currents, strict=True)):
-        if not np.any(drop):
-            continue
-        if sense:
-            margins.append((group, 0, -sense * i))
-        else:
-            margins.append((group, 1, voltage - e - drop))
-            margins.append((group, -1, e - drop - voltage))
-    return tuple(margins)
-
-
-def shift_sum(groups_n: Values, groups_inductance: Values, currents: Values, total: Floats) -> tuple[Any, ...]:
-    """Currents after a voltage impulse that forces their sum to a value at once: a lead opening, a limit
-    acting.
-
-    Parameters
-    ----------
-    groups_n : sequence
-        Live motors of each group. [-]
-    groups_inductance : sequence of float or ndarray
-        Inductance of one motor of each group. [H]
-    currents : sequence of float or ndarray
-        Of one motor of each group, before. [A]
-    total : float or ndarray
-        Sum of all currents after. [A]
-
-    Returns
-    -------
-    tuple of float or ndarray
-        Of one motor of each group, after. All see the same impulse, so each changes by impulse / inductance;
-        the inductors' lost energy goes into the switch or the supply. [A]
-
-    References
-    ----------
-    .. [1] Own derivation, DEVELOPERS.md, section "Motors, supply, heat".
-
-    Examples
-    --------
-    >>> shift_sum((1, 1), (1e-3, 3e-3), (2.0, 2.0), 0.0)
-    (-1.0, 1.0)
-    """
-    missing: Any = total
-    share: Any = 0.0
-    for n, inductance, i in zip(groups_n, groups_inductance, currents, strict=True):
-        missing = missing - n * i
-        share = share + n / inductance
-    return tuple([i + missing / (share * L) for L, i in zip(groups_inductance, currents, strict=True)])
-
-
 def regime_margins(
     regime: Regime, voltage: Floats, total: Floats, open_voltage: Floats, source: Source, current_limit: Floats
 ) -> tuple[tuple[Regime, Any], ...]:
@@ -335,7 +182,7 @@ def regime_margins(
     regime : Regime
         Present regime.
     voltage, total : float or ndarray
-        Terminal voltage and current of the source, from `balance` or `balance_inductive`. [V], [A]
+        Terminal voltage and current of the source, from `balance`. [V], [A]
     open_voltage, source, current_limit
         As for `balance`.
 
@@ -371,7 +218,7 @@ def first_regime(
     groups_drop: Values,
     current_limit: float,
 ) -> Regime:
-    """Regime of a powered supply that agrees with the present speeds, without inductance.
+    """Regime of a powered supply that agrees with the present speeds.
 
     Parameters
     ----------
@@ -390,58 +237,6 @@ def first_regime(
     if forward < -NOTHING_BACK and not source.takes_back:
         return _NO_RETURN
     return _VOLTAGE
-
-
-def first_regime_inductive(
-    open_voltage: float,
-    source: Source,
-    groups_n: Values,
-    groups_r: Values,
-    groups_e: Values,
-    groups_drop: Values,
-    groups_inductance: Values,
-    currents: Values,
-    current_limit: float,
-) -> Regime:
-    """Regime of a powered supply that agrees with the present currents and speeds, with inductance.
-
-    Parameters
-    ----------
-    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, groups_inductance, currents,
-    current_limit
-        As for `balance_inductive`, floats only.
-
-    Returns
-    -------
-    Regime
-        VOLTAGE, CURRENT or NO_RETURN. Where the sum of currents lies outside what that regime holds (a limit
-        lowered, a motor braking into a bench supply) it has to be set with `shift_sum`.
-    """
-    towards = math.copysign(1.0, open_voltage)
-    total = sum(n * i for n, i in zip(groups_n, currents, strict=True))
-    at_limit = towards * total >= current_limit * (1.0 - 1e-9)
-    at_zero = not source.takes_back and towards * total <= NOTHING_BACK
-    if not (at_limit or at_zero):
-        return _VOLTAGE
-    if at_limit and towards * total > current_limit * (1.0 + 1e-9):
-        return _CURRENT
-    if at_zero and towards * total < -NOTHING_BACK:
-        return _NO_RETURN
-    held = _CURRENT if at_limit else _NO_RETURN
-    voltage, _, _ = balance_inductive(
-        held,
-        open_voltage,
-        source,
-        groups_n,
-        groups_r,
-        groups_e,
-        groups_drop,
-        groups_inductance,
-        currents,
-        current_limit,
-    )
-    ((_, margin),) = regime_margins(held, voltage, total, open_voltage, source, current_limit)
-    return _VOLTAGE if margin >= 0.0 else held
 
 
 # --- brush drop ---------------------------------------------------------------------------------------------

@@ -74,7 +74,7 @@ def timeline(record: Record) -> tuple[Moment, ...]:
 
 def worth_telling(event: RecordedEvent) -> bool:
     """Whether an event is of use to a reader."""
-    return event.event not in SILENT and not (event.event is Event.SUPPLY and event.detail == "inductors discharged")
+    return event.event not in SILENT
 
 
 def moment_text(record: Record, event: RecordedEvent) -> str:

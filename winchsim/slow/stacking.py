@@ -101,7 +101,7 @@ def bare(machine: Machine) -> Machine:
 def shape_of(machine: Machine) -> tuple[Any, ...]:
     """What machines must have in common to be stacked."""
     return (
-        tuple((g.number, g.motor.inductance is None) for g in machine.groups),
+        tuple(g.number for g in machine.groups),
         machine.chain_groups,
         len(machine.chain.elements),
         tuple(mesh.path for mesh in machine.meshes),

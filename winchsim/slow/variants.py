@@ -280,7 +280,7 @@ def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int,
             links = tuple(_bearing(k, k.bears * per_motor) if k.where == box else k for k in links)
     return replace(
         plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
-        meshes=train.meshes, drum_inertia=train.drum_inertia, links=links,
+        meshes=train.meshes, links=links,
         groups=tuple(replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)),
     )  # fmt: skip
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
@@ -51,26 +50,17 @@ def _hangs_in_guide(back: RunBack, since: str) -> Finding:
 
 
 def not_held(case: Case) -> Iterator[Finding]:
-    """A load that was not held though it did not run back far: its rope parted, or it still creeps when the run ends."""
-    broke = case.history.broke
-    if broke is None:
-        span = next(span for span in case.history.watches() if not case.history.holds(span))
-        back, height = float(case.history.given_back(span.samples)[-1]), float(case.record["height"][span.samples.stop - 1])
-        watched = duration(span.end - span.start)
-        text = f"With the power off the drum still turns back after {watched}; it has let the load down by {length(back)}."
-        yield Finding(
-            FindingKind.RAN_BACK, Severity.DANGER, text, span.end, height, back, case.history.allowed_sag, "m",
-            "A longer watch (settings.watch) shows how it goes on; a pawl or a brake on the drum ends it.",
-        )  # fmt: skip
+    """A load that was not held though it did not run back far: it still creeps when the run ends."""
+    if case.history.broke is not None:
         return
-    landed = next((e for e in case.history.of(Event.LANDED) if e.time >= broke.time), None)
-    if landed is not None:
-        hit = f"hits the floor at {speed(landed.value or 0.0)} with {quantity(landed.energy, 'J')}"
-        yield Finding(
-            FindingKind.RAN_BACK, Severity.DANGER, f"The load falls from {length(broke.height)} and {hit}.", broke.time,
-            broke.height, landed.value, 0.0, "m/s",
-            "Nothing holds a load whose rope has gone: nobody and nothing of value below it.",
-        )  # fmt: skip
+    span = next(span for span in case.history.watches() if not case.history.holds(span))
+    back, height = float(case.history.given_back(span.samples)[-1]), float(case.record["height"][span.samples.stop - 1])
+    watched = duration(span.end - span.start)
+    text = f"With the power off the drum still turns back after {watched}; it has let the load down by {length(back)}."
+    yield Finding(
+        FindingKind.RAN_BACK, Severity.DANGER, text, span.end, height, back, case.history.allowed_sag, "m",
+        "A longer watch (settings.watch) shows how it goes on; a pawl or a brake on the drum ends it.",
+    )  # fmt: skip
 
 
 def held(case: Case) -> Iterator[Finding]:

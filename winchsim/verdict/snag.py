@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from winchsim.inputs import Inputs, with_value
+from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
@@ -100,7 +100,6 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     """
     height = inputs.load.snag_height or inputs.load.start_height + inputs.load.height / 2
     base = replace(inputs, load=replace(inputs.load, snag_height=height), phase=(first_raise(inputs),))
-    base = with_value(base, "settings.after_overload", "stop")
     own = base.phase[0].current_limit if base.phase[0].current_limit is not None else inputs.supply.current_limit
     as_built = _run(base, own)
     without = as_built if own is None else _run(base, None)

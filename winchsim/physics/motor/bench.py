@@ -43,7 +43,6 @@ def from_bench(
     temperature: float = REFERENCE_TEMPERATURE,
     brush_drop: float = 0.0,
     drag_speed_share: float = 0.0,
-    inductance: float | None = None,
     inertia: float | None = None,
     magnet_coefficient: float = FERRITE_COEFFICIENT,
     copper_coefficient: float = COPPER_COEFFICIENT,
@@ -65,7 +64,7 @@ def from_bench(
         At which the result's values are stated; left out: that of the unloaded run, or of the stall. [V]
     temperature : float
         Of the motor during the tests. [°C]
-    brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
+    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
         As for `from_data_sheet`.
 
     Returns
@@ -83,7 +82,7 @@ def from_bench(
     ----------
     .. [1] Own derivation, DEVELOPERS.md, section "Motors, supply, heat".
     """
-    extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
     bench = _Bench(
         terminal_resistance, no_load_voltage, no_load_speed, no_load_current, lever_voltage, lever_current, lever_force,
         lever_arm,

@@ -31,7 +31,6 @@ def from_data_sheet(
     *,
     brush_drop: float = 0.0,
     drag_speed_share: float = 0.0,
-    inductance: float | None = None,
     inertia: float | None = None,
     magnet_coefficient: float = FERRITE_COEFFICIENT,
     copper_coefficient: float = COPPER_COEFFICIENT,
@@ -55,8 +54,6 @@ def from_data_sheet(
         Voltage lost at both brushes together, >= 0. [V]
     drag_speed_share : float
         Share of the no-load drag that grows with speed, 0 to 1. [-]
-    inductance : float, optional
-        Between the terminals. [H]
     inertia : float, optional
         Of the rotor; left out: from a mechanical time constant of 15 ms. [kg·m²]
     magnet_coefficient, copper_coefficient : float
@@ -85,7 +82,7 @@ def from_data_sheet(
     >>> fit.motor.resistance, fit.motor.constant, fit.motor.drag
     (2.0, 0.01, 0.002)
     """
-    extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
     require_positive("voltage", voltage, "V")
     require_positive("no_load_speed", no_load_speed, "rad/s")
     require_not_negative("no_load_current", no_load_current)

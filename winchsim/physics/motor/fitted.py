@@ -91,13 +91,12 @@ class Extras:
 
     Attributes
     ----------
-    brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
+    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
         As for `from_data_sheet`. [V], [-], [H], [kg·m²], [1/K], [1/K]
     """
 
     brush_drop: float
     drag_speed_share: float
-    inductance: float | None
     inertia: float | None
     magnet_coefficient: float
     copper_coefficient: float
@@ -275,7 +274,6 @@ def assemble(extras: Extras, resistance: float, constant: float, idle: float, vo
         drag=(1.0 - extras.drag_speed_share) * total,
         drag_slope=extras.drag_speed_share * total / speed,
         brush_drop=extras.brush_drop,
-        inductance=extras.inductance,
         inertia=extras.inertia or 0.0,
         magnet_coefficient=extras.magnet_coefficient,
         copper_coefficient=extras.copper_coefficient,

@@ -30,7 +30,6 @@ def from_label(
     body_length: float | None = None,
     brush_drop: float = 0.0,
     drag_speed_share: float = 0.0,
-    inductance: float | None = None,
     inertia: float | None = None,
     magnet_coefficient: float = FERRITE_COEFFICIENT,
     copper_coefficient: float = COPPER_COEFFICIENT,
@@ -50,7 +49,7 @@ def from_label(
         At the no-load speed; left out: 6 % of the stall current. [A]
     body_diameter, body_length : float, optional
         Of the motor's own can; a length left out is 1.4 diameters. Used only without a stall current. [m]
-    brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
+    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
         As for `from_data_sheet`.
 
     Returns
@@ -67,7 +66,7 @@ def from_label(
     ----------
     .. [1] Own assumptions, from memory; DEVELOPERS.md, section "Motors, supply, heat".
     """
-    extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
     require_positive("voltage", voltage, "V")
     require_positive("no_load_speed", no_load_speed, "rad/s")
     if brush_drop >= voltage:

@@ -2,7 +2,8 @@
 
 One motor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same number in
 SI), a drag and perhaps a brush drop. Signs: positive speed, torque and current drive in the raising sense.
-Resistance and constant are stated at 20 °C and follow their own temperatures (°C) by linear laws.
+The current follows the voltage at once: the inductance of a small motor delays it by about a
+millisecond. Resistance and constant are stated at 20 °C and follow their own temperatures (°C) by linear laws.
 """
 
 from __future__ import annotations
@@ -34,8 +35,6 @@ class Motor:
         Drag that grows with speed, >= 0. [N·m·s/rad]
     brush_drop : float
         Voltage lost at both brushes together, >= 0. [V]
-    inductance : float or None
-        Between the terminals, > 0; None where the current is taken to follow at once. [H]
     inertia : float
         Of the rotor, >= 0. [kg·m²]
     magnet_coefficient : float
@@ -54,7 +53,6 @@ class Motor:
     drag: float
     drag_slope: float = 0.0
     brush_drop: float = 0.0
-    inductance: float | None = None
     inertia: float = 0.0
     magnet_coefficient: float = FERRITE_COEFFICIENT
     copper_coefficient: float = COPPER_COEFFICIENT
@@ -64,8 +62,6 @@ class Motor:
         require_positive("constant", self.constant, "N·m/A")
         for name in ("drag", "drag_slope", "brush_drop", "inertia"):
             require_not_negative(name, getattr(self, name))
-        if self.inductance is not None:
-            require_positive("inductance", self.inductance, "H")
         for name in ("magnet_coefficient", "copper_coefficient"):
             if not math.isfinite(getattr(self, name)):
                 raise DomainError(name, getattr(self, name), "a finite number [1/K]")
@@ -197,7 +193,7 @@ class OperatingPoint:
 
 
 def steady_current(motor: Motor, voltage: Floats, speed: Floats) -> Any:
-    """Current of a motor at a voltage and a speed, its inductance aside.
+    """Current of a motor at a voltage and a speed.
 
     Parameters
     ----------

@@ -31,7 +31,6 @@ def from_points(
     *,
     brush_drop: float = 0.0,
     drag_speed_share: float = 0.0,
-    inductance: float | None = None,
     inertia: float | None = None,
     magnet_coefficient: float = FERRITE_COEFFICIENT,
     copper_coefficient: float = COPPER_COEFFICIENT,
@@ -49,7 +48,7 @@ def from_points(
         At that torque, >= 0. [rad/s]
     current : sequence of float
         At that torque, >= 0. [A]
-    brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox
+    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
         As for `from_data_sheet`.
 
     Returns
@@ -69,7 +68,7 @@ def from_points(
     ----------
     .. [1] Own derivation, DEVELOPERS.md, section "Motors, supply, heat".
     """
-    extras = Extras(brush_drop, drag_speed_share, inductance, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
     u, m, w, i = _checked_points(voltage, torque, speed, current, brush_drop)
     resistance, constant, drag = _least_squares(u - brush_drop, m / extras.torque_up, w * extras.speed_up, i, drag_speed_share)
     nominal = float(u.max())
