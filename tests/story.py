@@ -20,7 +20,7 @@ from winchsim.scenario.change import changed
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.judge import judge
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"

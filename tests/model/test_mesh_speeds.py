@@ -11,7 +11,7 @@ from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 from winchsim.verdict.life import drum_angle, tooth_lives
-from winchsim.verdict.warmth import tooth_warmth
+from winchsim.assessment.warmth import tooth_warmth
 
 
 def _group(**changes) -> MotorGroup:

@@ -47,9 +47,9 @@ from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
 from winchsim.verdict.life import tooth_lives
-from winchsim.verdict.margins import hot_margins
+from winchsim.assessment.margins import hot_margins
 from winchsim.verdict.snag import snag_study
-from winchsim.verdict.warmth import tooth_warmth
+from winchsim.assessment.warmth import tooth_warmth
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
 

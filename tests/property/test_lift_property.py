@@ -16,7 +16,7 @@ from winchsim.inputs import walk
 from winchsim.model import Event, build, raise_time
 from winchsim.scenario.read import loads
 from winchsim.simulation import simulate
-from winchsim.verdict.margins import hardest_margins
+from winchsim.assessment.margins import hardest_margins
 
 QUICK = settings(max_examples=20, deadline=None)
 

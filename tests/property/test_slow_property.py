@@ -18,7 +18,7 @@ from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
 from winchsim.studies.drum import study_drum
 from winchsim.studies.ladder import plan_ladder
-from winchsim.verdict.margins import hardest_margins, holding, hot_margins
+from winchsim.assessment.margins import hardest_margins, holding, hot_margins
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
 

@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.report.measured import compared, mean_difference, signed, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):

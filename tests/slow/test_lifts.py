@@ -18,8 +18,8 @@ from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
-from winchsim.verdict.history import read_history
-from winchsim.verdict.margins import holding
+from winchsim.assessment.history import read_history
+from winchsim.assessment.margins import holding
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from winchsim.inputs import Phase, with_value
 from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
 from winchsim.slow.stacking import shape_of
-from winchsim.verdict.margins import hardest_margins, hot_margins
+from winchsim.assessment.margins import hardest_margins, hot_margins
 
 
 def assert_same(found: dict, expected: dict) -> None:

@@ -10,7 +10,7 @@ import pytest
 from winchsim.simulation import Record, simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Verdict
-from winchsim.verdict.history import History, read_history
+from winchsim.assessment.history import History, read_history
 from winchsim.verdict.judge import judge
 
 

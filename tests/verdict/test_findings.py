@@ -16,7 +16,7 @@ from winchsim.simulation import simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import FindingKind, Severity
 from winchsim.verdict.findings import RULES, find
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.judge import judge
 
 WEAK_ROPE = {"rope": {"breaking_force": 140.0, "knot_efficiency": 0.5}}

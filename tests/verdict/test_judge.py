@@ -15,7 +15,7 @@ from winchsim.simulation import simulate
 from winchsim.verdict.case import shortfall
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.judge import judge
-from winchsim.verdict.margins import Margins
+from winchsim.assessment.margins import Margins
 from winchsim.verdict.summary import summarise
 
 SENTENCES = {

@@ -9,7 +9,7 @@ from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import RUN_BACK_LEVERS, a_brake, a_locking_stage, a_pawl, more_current, more_voltage
-from winchsim.verdict.margins import holding, hot_margins
+from winchsim.assessment.margins import holding, hot_margins
 
 
 def _holds(machine):

@@ -8,7 +8,7 @@ from winchsim.inputs import Stage
 from winchsim.simulation import simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Severity
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.of_gears import LEAST_CLEARANCE, LEAST_CONTACT, LEAST_TIP, geometry
 
 PAIR = {"pinion": 20, "gear": 60, "module": 1e-3, "width": 8e-3, "material": "steel", "efficiency": 0.9, "shaft_drag": 0.0}

@@ -10,7 +10,7 @@ from winchsim.inputs import Pawl, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.verdict.finding import FindingKind
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import STALL_LEVERS, lighter_load, more_motors
 

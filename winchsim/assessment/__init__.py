@@ -1,1 +1,1 @@
-"""What one run comes to: checks with their ranges, the part that breaks first, and what to change."""
+"""What one run comes to: checks with ranges, what breaks first, and what to change."""

@@ -60,6 +60,8 @@ class CheckKey(StrEnum):
     """Rope that the drum takes over the rope that the lift winds on. [-]"""
     CONTINUOUS_CURRENT = "continuous_current"
     """Mean current of a motor over a quarter of its stall current: above 1, no continuous duty."""
+    SUPPLY = "supply_limit"
+    """Share of the raising for which the supply is at its current limit. [-]"""
     BATTERY = "battery"
     """Charge that a battery has over the charge drawn. [-]"""
     ENERGY = "energy_balance"
@@ -270,7 +272,17 @@ class PartRow:
 
 @dataclass(frozen=True)
 class JamPart:
-    """A part under a jam: capacity over demand at standstill, and with the rotors' momentum; range from its capacity. [-]"""
+    """A part in a jam.
+
+    Attributes
+    ----------
+    label, kind, path, unit, capacity
+        As in `PartRow`.
+    static, dynamic : float
+        Capacity over demand at standstill, and with the rotors' momentum. [-]
+    low, high : float
+        Range of `dynamic` from that of the capacity. [-]
+    """
 
     label: str
     kind: str
@@ -289,13 +301,15 @@ class NoLimit(StrEnum):
     NOT_NEEDED = "not_needed"
     RAISING_BREAKS = "raising_breaks"
     """Raising the load takes more current than the parts stand."""
+    ROTORS = "rotors"
+    """Raising itself is borne, but the rotors' momentum breaks a part at any current."""
     NOT_RAISED = "not_raised"
     """The motors do not raise the load in any case."""
 
 
 @dataclass(frozen=True)
 class Jam:
-    """What breaks if the load jams on its way under full power, with the pull that the motors can really reach.
+    """What breaks if the load jams under full power, with the pull that the motors can reach.
 
     Attributes
     ----------
@@ -352,7 +366,7 @@ class ActionKind(StrEnum):
 
 @dataclass(frozen=True)
 class Setting:
-    """One changed value: path, value before (None for none) and after, and the unit of its declaration (values in SI)."""
+    """One changed value in SI, None for none, and the unit of its declaration."""
 
     path: str
     before: Any
@@ -415,7 +429,7 @@ class AssumedInput:
     group : str
         The cause that it is varied with; empty where it has no range.
     effect : float
-        How far its group moves a check at most, as a logarithm of the ratio (0.1 is about 10 %). [-]
+        How far its group moves a check at most: logarithm of the ratio, 0.1 is about 10 %. [-]
     effect_on : CheckKey or None
         Which check that is.
     """
@@ -437,13 +451,15 @@ class FindingKind(StrEnum):
     PART_BROKE = "part_broke"
     """part, path, kind, unit, demand, capacity, capacity_low, capacity_high, basis."""
     STALLED = "stalled"
-    """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``, ``top_stop`` or empty)."""
+    """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``,
+    ``top_stop`` or empty), time_to_limit (until a stalled winding passes its limit)."""
     LATE = "late"
     """limit."""
     BACK_DRIVEN = "back_driven"
-    """from_height, to_height, speed, powered, in_guide, after_break (part or empty), landing_speed, landing_energy (or None)."""
+    """from_height, to_height, speed, powered, in_guide, after_break (part or empty),
+    landing_speed, landing_energy (None where it did not land)."""
     CREEPS = "creeps"
-    """let_down, watched: with the power off the drum still turns back slowly when the watch ends."""
+    """let_down, watched: the drum still turns back when the watch with the power off ends."""
     HELD = "held"
     """by (`Holding`), watched, let_down, by_guide."""
     FELL = "fell"
@@ -469,7 +485,8 @@ class FindingKind(StrEnum):
     NOT_TRUSTED = "not_trusted"
     """reason (outcome), energy_error, worst_cell, work."""
     TEETH_WARM = "teeth_warm"
-    """part, path, flank, root, flank_limit, root_limit, lasting (whether the run lasts long enough to warm them)."""
+    """part, path, material, flank, root, flank_limit, root_limit, lasting (whether the run lasts
+    long enough to warm them)."""
     RIM_THIN = "rim_thin"
     """part, path, low, high, more: outside the range of published rim factors."""
     ABOVE_NOMINAL_VOLTAGE = "above_nominal_voltage"
@@ -490,7 +507,7 @@ class FindingKind(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that a run showed, with typed values as its kind lists them, and when and at which height. [s], [m]"""
+    """One thing that a run showed: values as its kind lists them, when, and where. [s], [m]"""
 
     kind: FindingKind
     values: Mapping[str, Any] = field(default_factory=dict)
@@ -563,7 +580,7 @@ class Assessment:
     energy_error : float
         Of the energy balance, over its largest entry. [-]
     trusted : bool
-        Whether the computation came to its end and the balance closes; if not, all else only says how far it came.
+        Whether the computation came to its end and the energy balance closes.
     """
 
     target: Target

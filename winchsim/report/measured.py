@@ -20,7 +20,7 @@ from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.words import given, listed
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))

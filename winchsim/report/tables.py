@@ -17,7 +17,7 @@ from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
-from winchsim.verdict.margins import holding
+from winchsim.assessment.margins import holding
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import duration, given, length, listed, percent, speed
 

@@ -8,7 +8,7 @@ from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_end
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
-from winchsim.verdict.history import OFF_FLOOR, read_history
+from winchsim.assessment.history import OFF_FLOOR, read_history
 from winchsim.verdict.remedies import find_remedies
 from winchsim.verdict.summary import summarise
 from winchsim.verdict.words import after, counted, duration, given, length, speed

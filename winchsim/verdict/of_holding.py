@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from winchsim.quantity_text import number, quantity
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.history import RunBack
-from winchsim.verdict.margins import holding
+from winchsim.assessment.history import RunBack
+from winchsim.assessment.margins import holding
 from winchsim.verdict.words import duration, length, speed
 
 

@@ -12,8 +12,8 @@ from winchsim.quantity_text import number, quantity
 from winchsim.simulation import RecordedEvent
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.history import OFF_FLOOR
-from winchsim.verdict.margins import times_until_hot
+from winchsim.assessment.history import OFF_FLOOR
+from winchsim.assessment.margins import times_until_hot
 from winchsim.verdict.words import after, counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1

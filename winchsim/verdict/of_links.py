@@ -12,9 +12,9 @@ from winchsim.strength import line
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
-from winchsim.verdict.history import OFF_FLOOR
+from winchsim.assessment.history import OFF_FLOOR
 from winchsim.verdict.tooth_advice import tooth_advice, tooth_case
-from winchsim.verdict.warmth import raising_time, tooth_warmth
+from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.verdict.words import after, counted, given, length
 
 WARMING_TIME = 300.0

@@ -9,9 +9,9 @@ from winchsim.model import Machine
 from winchsim.simulation import simulate
 from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Finding, FindingKind, Remedy
-from winchsim.verdict.history import History, read_history
+from winchsim.assessment.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
-from winchsim.verdict.margins import hardest_margins, holding, hot_margins, warm_lift
+from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.words import duration, speed
 
 RESERVE = 1.01

@@ -14,7 +14,7 @@ from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulation import Record, simulate
-from winchsim.verdict.margins import needed_current
+from winchsim.assessment.margins import needed_current
 
 STEPS = 6
 """Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from winchsim.verdict.finding import Summary
-from winchsim.verdict.history import History, Span
-from winchsim.verdict.margins import hardest_margins, hot_margins
+from winchsim.assessment.history import History, Span
+from winchsim.assessment.margins import hardest_margins, hot_margins
 
 
 def summarise(history: History) -> Summary:

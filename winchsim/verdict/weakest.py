@@ -12,7 +12,7 @@ from winchsim.quantity_text import number, quantity
 from winchsim.simulation import Record
 from winchsim.strength.link import Link
 from winchsim.verdict.finding import LinkRow, StallPull, StallPullRow
-from winchsim.verdict.margins import needed_current
+from winchsim.assessment.margins import needed_current
 
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:

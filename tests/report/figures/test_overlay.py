@@ -10,7 +10,7 @@ from winchsim.report.figures.look import COLUMN, LOOKS
 from winchsim.report.figures.overlay import MOST_POINTS, Run, key_of, line_of, overlay, with_sheet, with_trace
 from winchsim.report.measured import compared, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
 from winchsim.studies.calibrate.knobs import Knob, turned
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 
 Array = NDArray[np.float64]
 

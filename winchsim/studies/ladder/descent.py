@@ -12,7 +12,7 @@ from winchsim.inputs import Inputs, Phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import quantity
 from winchsim.simulation import Record, simulate
-from winchsim.verdict.history import OFF_FLOOR, History, Span, middle_mean, read_history
+from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.verdict.words import duration, speed
 
 SOME = 0.1

@@ -21,7 +21,7 @@ from winchsim.slow.climb import start_temperatures
 from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
-from winchsim.verdict.history import read_history
+from winchsim.assessment.history import read_history
 from winchsim.verdict.judge import judge
 
 Array = NDArray[np.float64]

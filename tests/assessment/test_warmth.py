@@ -11,7 +11,7 @@ from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
 from winchsim.verdict.finding import FindingKind, Severity
 from winchsim.verdict.judge import judge
-from winchsim.verdict.warmth import tooth_warmth
+from winchsim.assessment.warmth import tooth_warmth
 
 
 def _winch(**stage) -> Inputs:

@@ -12,8 +12,8 @@ from winchsim.inputs import Brake, Stage
 from winchsim.model import Event, build
 from winchsim.simulation import simulate
 from winchsim.slow import Hold, lift_machine
-from winchsim.verdict.history import read_history
-from winchsim.verdict.margins import (
+from winchsim.assessment.history import read_history
+from winchsim.assessment.margins import (
     Margins,
     hardest_margins,
     holding,

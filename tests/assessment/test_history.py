@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event
-from winchsim.verdict.history import middle_mean
+from winchsim.assessment.history import middle_mean
 
 
 @pytest.fixture

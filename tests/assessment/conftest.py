@@ -1,0 +1,44 @@
+"""Runs of the small winch, each made once and judged without remedies."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+
+from winchsim.simulation import Record, simulate
+from winchsim.verdict.case import Case
+from winchsim.verdict.finding import Finding, FindingKind, Verdict
+from winchsim.assessment.history import History, read_history
+from winchsim.verdict.judge import judge
+
+
+class Ran:
+    """One run with everything that is read from it."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.history: History = read_history(record)
+        self.case = Case(self.history)
+        self.verdict: Verdict = judge(record, remedies=False)
+
+    def one(self, kind: FindingKind) -> Finding:
+        """The only finding of a kind."""
+        found = [finding for finding in self.verdict.findings if finding.kind is kind]
+        assert len(found) == 1, (kind, [finding.kind.value for finding in self.verdict.findings])
+        return found[0]
+
+
+@pytest.fixture(scope="session")
+def ran(small) -> Callable[..., Ran]:
+    """Maker of a run of the small winch with parts changed."""
+    kept: dict[str, Ran] = {}
+
+    def make(**parts) -> Ran:
+        name = json.dumps(parts, default=repr, sort_keys=True)
+        if name not in kept:
+            kept[name] = Ran(simulate(small(**parts)))
+        return kept[name]
+
+    return make

@@ -1,0 +1,223 @@
+"""What a jam asks of every part: the motors' pull at standstill, and the rotors' momentum on top.
+
+The load stops dead on its way while the power stays on. The drum winds on, the rope stretches, and
+the rotors come to rest on it. Two states (drum speed, rope stretch) are followed for many current
+limits at once; behind a high ratio the rotors' share exceeds that of the motors by far.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from winchsim.assessment.kinds import Jam, JamPart, NoLimit
+from winchsim.assessment.margins import needed_current
+from winchsim.model import Machine
+from winchsim.model.estimate import pull, raising_phase
+from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
+from winchsim.physics.chain import group_push, output_torques, rotating_inertia, shaft_ratios
+from winchsim.slow.balance import Law, steady_speed
+from winchsim.slow.stacking import Batch, bare
+
+LIMITS = 16
+"""Current limits that are tried at once between the current needed and that of standstill. [-]"""
+
+ABOVE_NEED = 1.02
+"""Least current limit that is tried, over the current that just raises the load. [-] Own choice."""
+
+STEPS_PER_RADIAN, MOST_STEPS, SPEEDS = 20, 120, 17
+"""Time steps per radian of the drum's swing on the rope, their largest number, and stations of the
+motors' torque over the speed. [-]"""
+
+
+class _Stop(NamedTuple):
+    """Shares of capacity and rope forces at a jam, for many current limits.
+
+    Attributes
+    ----------
+    static, dynamic : ndarray, shape (parts, limits)
+        Demand over capacity at standstill, and the most with the rotors. [-]
+    tension, static_tension : ndarray, shape (limits,)
+        [N]
+    current : ndarray, shape (limits,)
+        Of the supply at standstill. [A]
+    speed : ndarray, shape (limits,)
+        Of the load as it jams. [m/s]
+    """
+
+    static: np.ndarray
+    dynamic: np.ndarray
+    tension: np.ndarray
+    static_tension: np.ndarray
+    current: np.ndarray
+    speed: np.ndarray
+
+
+def jam(machine: Machine) -> Jam | None:
+    """Jam of a winch on its way up; None where its programme does not raise.
+
+    Parameters
+    ----------
+    machine : Machine
+    """
+    m, phase = machine, raising_phase(machine)
+    if phase.action != "raise":
+        return None
+    need = needed_current(m, at_rest=m.start_travel > 0)
+    found = _stops(m, np.array([phase.current_limit, math.inf]))
+    worst = found.dynamic.max(axis=0, initial=0.0)
+    limit, reason = None, NoLimit.NOT_NEEDED
+    if worst.max() > 1:
+        reason = NoLimit.NOT_RAISED if need is None else NoLimit.RAISING_BREAKS
+        if need is not None:
+            limit = _largest_limit(m, ABOVE_NEED * need, min(phase.current_limit, found.current[1]))
+            if limit is None and _stops(m, np.array([ABOVE_NEED * need])).static.max() <= 1:
+                reason = NoLimit.ROTORS
+    return Jam(
+        parts=_rows(m, found),
+        breaks=bool(worst[0] > 1),
+        breaks_static=bool(found.static.max(axis=0, initial=0.0)[0] > 1),
+        current=float(found.current[0]),
+        unlimited_current=float(found.current[1]),
+        needed_current=need,
+        limit=limit,
+        no_limit=reason if limit is None else None,
+        tension=float(found.tension[0]),
+        static_tension=float(found.static_tension[0]),
+        speed=float(found.speed[0]),
+    )
+
+
+def _rows(m: Machine, found: _Stop) -> tuple[JamPart, ...]:
+    rows = []
+    for link, static, dynamic in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
+        capacity = link.strength
+        factors = [float(1 / share) if share > 0 else math.inf for share in (static, dynamic)]
+        spread = [end / capacity.value if capacity.value else 1.0 for end in (capacity.low, capacity.high)]
+        rows.append(
+            JamPart(
+                link.label, link.kind.value, link.where, capacity.unit, capacity.value,
+                *factors, factors[1] * spread[0], factors[1] * spread[1],
+            )
+        )  # fmt: skip
+    return tuple(sorted(rows, key=lambda row: row.dynamic))
+
+
+def _largest_limit(m: Machine, low: float, high: float) -> float | None:
+    """Largest current limit under which no part breaks, rotors included; None for none. [A]"""
+    for _ in range(2):
+        if not high > low:
+            return None
+        limits = np.geomspace(low, high, LIMITS)
+        good = _stops(m, limits).dynamic.max(axis=0, initial=0.0) <= 1
+        if not good[0]:
+            return None
+        last = LIMITS - 1 if good.all() else int(np.argmin(good)) - 1
+        if last == LIMITS - 1:
+            return float(limits[last])
+        low, high = float(limits[last]), float(limits[last + 1])
+    return low
+
+
+def _stops(m: Machine, limits: np.ndarray) -> _Stop:
+    """A jam at the start and at the top of the lift, whichever asks more of each part."""
+    layers = m.layers_used
+    radii = [m.layers[i].radius for i in layers]
+    n = len(limits)
+    plain = bare(m)
+    raising = replace(plain.phases[0], current_limit=limits)
+    batch = Batch(n, plain, raising, np.empty((0, n)), np.empty((0, n)), np.empty(0, dtype=int))
+    law = Law(
+        batch,
+        [np.full(n, g.winding_start) for g in m.groups],
+        [np.full(n, m.ambient) for _ in m.groups],
+    )
+    still = law.drive(np.zeros(n))
+    hanging = pull(m, m.start_travel, m.breakaway) * max(radii)
+    if not m.start_travel > 0:  # a load on the floor pulls no harder than the motors can
+        reach = stalled_channels(m, still.torques, 0.0 * np.zeros(n), max(radii), 1.0).tension
+        hanging = np.minimum(hanging, reach)
+    held = hanging / max(radii) + np.zeros(n)
+    at_stall = stalled_channels(m, still.torques, held, max(radii), min(radii))
+    static, pulled = _array(link_shares(m, at_stall), n), at_stall.tension + np.zeros(n)
+    dynamic, tension, speed = static, pulled, np.zeros(n)
+    for travel, radius in ((m.start_travel, radii[0]), (m.top_travel, radii[-1])):
+        at, peak, drum_speed = _swing(m, law, travel, radius, n)
+        dynamic = np.maximum(dynamic, _array(link_shares(m, at), n))
+        tension = np.maximum(tension, peak)
+        speed = np.maximum(speed, drum_speed * radius / m.line.falls)
+    return _Stop(static, dynamic, tension, pulled, still.total + np.zeros(n), speed)
+
+
+def _array(shares: list[Any], n: int) -> np.ndarray:
+    return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
+
+
+def _swing(m: Machine, law: Law, travel: float, radius: float, n: int) -> tuple[Channels, Any, Any]:
+    """Channels at the largest rope force after a dead stop; that force, and the drum's speed before.
+
+    Notes
+    -----
+    ``J w' = M(w) - (c + p T r)``, ``T = T0 + k r theta + d r w`` with J, c and p of a chain that
+    raises, k the stiffness of the free rope and d its damping; implicit midpoint rule, exact up to
+    the second order and stable however stiff the motors are. Own derivation.
+    """
+    chain, line = m.chain, m.line
+    pulled = pull(m, travel)
+    free = max(m.free_rope - line.falls * (travel - m.start_travel), 1e-3)
+    stiffness = line.stiffness / free
+    inertia = rotating_inertia(chain)
+    drag = output_torques(chain, 1, 0.0)[0]
+    per_torque = output_torques(chain, 1, 1.0)[0] - drag
+    needed = np.full(n, drag + per_torque * pulled * radius)
+    rest = law.push(np.zeros(n))
+    speed = steady_speed(law, needed, rest)
+    start = np.max(speed)
+    if not start > 0:
+        tension, nothing = pulled + np.zeros(n), np.zeros(n)
+        return _channels(m, law, tension, nothing, nothing, radius), tension, speed
+    grid = np.linspace(0.0, 1.0, SPEEDS) * start
+    pushes = np.array([law.push(np.full(n, value)) for value in grid])
+    slopes = -np.diff(pushes, axis=0) / (grid[1] - grid[0])
+    spring = stiffness * radius**2 * per_torque / inertia
+    rope_damping = line.damping * radius**2 * per_torque / inertia
+    step = 1 / (STEPS_PER_RADIAN * math.sqrt(spring))
+    columns, omega, angle = np.arange(n), speed + 0.0, np.zeros(n)
+    peak, peak_speed = pulled + line.damping * radius * omega, omega
+    moving = omega > 0
+    for _ in range(MOST_STEPS):
+        cell = np.minimum((omega / (grid[1] - grid[0])).astype(int), SPEEDS - 2)
+        slope = slopes[cell, columns]
+        push = pushes[cell, columns] - slope * (omega - grid[cell])
+        tension = pulled + stiffness * radius * angle + line.damping * radius * omega
+        gain = (push - drag - per_torque * tension * radius) / inertia
+        damping, half = slope / inertia + rope_damping, step / 2
+        stiff = half * half * spring
+        after = (omega * (1 + half * damping - stiff) + step * gain) / (1 + half * damping + stiff)
+        moved = np.where(moving, np.maximum(after, 0.0), 0.0)
+        angle = angle + half * (omega + moved) * moving
+        omega, moving = moved, moved > 1e-4 * start
+        tension = pulled + stiffness * radius * angle + line.damping * radius * omega
+        larger = tension > peak
+        peak, peak_speed = np.where(larger, tension, peak), np.where(larger, omega, peak_speed)
+        if not moving.any():
+            break
+    push = np.array([np.interp(peak_speed[i], grid, pushes[:, i]) for i in range(n)])
+    gain = (push - drag - per_torque * peak * radius) / inertia
+    return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
+
+
+def _channels(m: Machine, law: Law, tension: Any, speed: Any, gain: Any, radius: float) -> Channels:
+    """What parts carry at a rope force and an acceleration of the drum, raising."""
+    rope_torque = tension * radius
+    common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
+    common_gain = shaft_ratios(m.chain)[0] * gain
+    passed = [
+        torque - mesh.drag - mesh.inertia * mesh.ratio * common_gain
+        for torque, mesh in zip(law.drive(speed).torques, m.chain.groups, strict=True)
+    ]
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
+    return Channels(tension, drum / radius, drum, outputs, True, passed, common)
