@@ -31,7 +31,7 @@ class Margins:
     resting: float
 
     @property
-    def telling(self) -> float:
+    def deciding(self) -> float:
         """The one that explains a stall: motion, unless that was possible and only the start from rest was not. [-]"""
         return self.moving if self.moving < 1 else self.resting
 

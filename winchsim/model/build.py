@@ -89,14 +89,37 @@ def _as_given(inputs: Inputs, error: DomainError) -> str:
     return quantity(error.value, unit, 4) if plain else str(error.value)
 
 
-def _build(inputs: Inputs) -> Machine:
-    notebook = Notebook()
+def rebuild(inputs: Inputs, base: Machine) -> Machine:
+    """Machine of a scenario that differs from that of another in neither capacities nor programme: those are taken over.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    base : Machine
+        Of the other scenario.
+
+    Raises
+    ------
+    DomainError
+        No winch can be built with one of its values.
+    """
+    machine, _ = _unlinked(inputs, Notebook())
+    return replace(machine, links=base.links, phases=base.phases)
+
+
+def _unlinked(inputs: Inputs, notebook: Notebook) -> tuple[Machine, Train]:
+    """Machine without its links, with a programme whose time limits are not filled in; and its train."""
     live, dragged = _motors(inputs, notebook)
     train = build_train(inputs, live, dragged, notebook)
     units = [(True, i) for i in range(len(live))] + [(False, i) for i in range(len(dragged))]
     live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
     dragged = [replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)]
-    machine = _assemble(inputs, notebook, live, dragged, train, tuple(units))
+    return _assemble(inputs, notebook, live, dragged, train, tuple(units)), train
+
+
+def _build(inputs: Inputs) -> Machine:
+    notebook = Notebook()
+    machine, train = _unlinked(inputs, notebook)
     machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)

@@ -255,7 +255,7 @@ def _lift_batch(batch: Batch) -> Lifts:
     end = _ends(batch, course, lost)
     lifted = end == End.LIFTED
     time = course.time + np.where(np.isfinite(lost), lost, 0.0)
-    cold, hot, standstill = _margins(batch)
+    cold, hot, standstill = starting_margins(batch)
     shares, at_stall = _shares(batch, course)
     drag, per_torque = raising_line(m.chain)
     holding, spare_torque = _holds(batch, course)
@@ -308,8 +308,8 @@ def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
     return end.astype(int)
 
 
-def _margins(batch: Batch) -> tuple[Any, Any, Any]:
-    """Margins to stall, cold and hot, with the losses at rest, on the fullest layer; and the current at rest."""
+def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
+    """Starting torque margins, cold and hot, on the fullest layer; and the supply's current at rest. [-], [-], [A]"""
     m, n = batch.machine, batch.size
     windings, cases = start_temperatures(batch)
     hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]

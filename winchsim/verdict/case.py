@@ -56,10 +56,10 @@ def _margins_on(case: Case, event: RecordedEvent, layer: int) -> Margins:
 
 def shortfall(found: Margins) -> str:
     """What the motors give of what is needed, in words."""
-    if found.telling <= 0:
+    if found.deciding <= 0:
         return f"none of the torque that {found.telling_word}"
-    close = 0.95 < found.telling < 1
-    share = percent(math.floor(1000 * found.telling) / 1000, 3) if close else percent(found.telling)
+    close = 0.95 < found.deciding < 1
+    share = percent(math.floor(1000 * found.deciding) / 1000, 3) if close else percent(found.deciding)
     return f"{share} of the torque that {found.telling_word}"
 
 

@@ -58,7 +58,7 @@ def stalled(case: Case) -> Iterator[Finding]:
     text += _until_hot(case, event) + _stall_breaks(case)
     help_ = "Switch the power off at once: a stalled motor turns all its current into heat."
     yield Finding(
-        kind, Severity.CAUTION, text, event.time, event.height, None if blocked else found.telling, 1.0, help=help_
+        kind, Severity.CAUTION, text, event.time, event.height, None if blocked else found.deciding, 1.0, help=help_
     )  # fmt: skip
 
 

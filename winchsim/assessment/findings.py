@@ -1,0 +1,286 @@
+"""What a run showed, as typed values: every rule in one place."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+
+from winchsim.assessment.history import OFF_FLOOR, History
+from winchsim.assessment.kinds import Finding, FindingKind
+from winchsim.assessment.margins import times_until_hot
+from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
+from winchsim.assessment.warmth import raising_time, tooth_warmth
+from winchsim.model import Event
+from winchsim.model.links import tooth_of
+from winchsim.simulation import RecordedEvent
+
+HARD_LANDING = 0.1
+"""Speed of a landing that is worth a word. [m/s] Own assumption."""
+
+FEWEST_SLIPS = 3
+"""Slips in the guide that count as stick-slip. [-] Own assumption."""
+
+FAR_BELOW = 0.5
+"""Share of the nominal voltage below which a motor without brush drop and speed-dependent drag is
+modelled poorly. [-]"""
+
+WARMING_TIME = 300.0
+"""Time of raising from which teeth come near their lasting temperature. [s] Own assumption."""
+
+
+def find(history: History) -> tuple[Finding, ...]:
+    """Every finding of a run, in the order of time, those without one last.
+
+    Parameters
+    ----------
+    history : History
+    """
+    if not history.trusted:
+        return (_not_trusted(history),)
+    found = [finding for rule in RULES for finding in rule(history)]
+    return tuple(sorted(found, key=lambda f: math.inf if f.time is None else f.time))
+
+
+def _at(finding: FindingKind, event: RecordedEvent, /, **values: Any) -> Finding:
+    return Finding(finding, values, event.time, event.height)
+
+
+def _not_trusted(history: History) -> Finding:
+    record = history.record
+    often = Counter(event.event.value for event in record.events).most_common(2)
+    values = {"reason": record.outcome.value, "energy_error": record.energy.error, "work": dict(often)}
+    return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
+
+
+def _part_broke(history: History) -> Iterator[Finding]:
+    event, limit = history.broke, history.broken_link
+    if event is not None and limit is not None:
+        capacity = limit.strength
+        yield _at(
+            FindingKind.PART_BROKE, event, part=limit.label, path=limit.where, kind=limit.kind.value,
+            unit=capacity.unit, demand=(event.value or 1.0) * capacity.value, capacity=capacity.value,
+            capacity_low=capacity.low, capacity_high=capacity.high, basis=capacity.basis,
+        )  # fmt: skip
+
+
+def _back_driven(history: History) -> Iterator[Finding]:
+    broke, link = history.broke, history.broken_link
+    for back in history.run_backs():
+        after = link.label if broke and link and broke.time <= back.start + 1e-6 else ""
+        values = dict(
+            from_height=back.from_height, to_height=back.to_height, speed=back.speed,
+            powered=back.powered, in_guide=back.in_guide, after_break=after,
+            landing_speed=back.landed.value if back.landed else None,
+            landing_energy=back.landed.energy if back.landed else None,
+        )  # fmt: skip
+        yield Finding(FindingKind.BACK_DRIVEN, values, back.start, back.from_height)
+    if history.held is False and not history.run_backs():
+        yield from _not_held(history)
+
+
+def _not_held(history: History) -> Iterator[Finding]:
+    """A load that was not held though it did not come back far: its rope parted, or it creeps."""
+    broke = history.broke
+    if broke is None:
+        span = next(span for span in history.watches() if not history.holds(span))
+        height = float(history.record["height"][span.samples.stop - 1])
+        back = float(history.given_back(span.samples)[-1])
+        values = {"let_down": back, "watched": span.end - span.start}
+        yield Finding(FindingKind.CREEPS, values, span.end, height)
+        return
+    landed = next((e for e in history.of(Event.LANDED) if e.time >= broke.time), None)
+    if landed is not None:
+        yield _at(FindingKind.FELL, broke, landing_speed=landed.value, landing_energy=landed.energy)
+
+
+def _held(history: History) -> Iterator[Finding]:
+    watches = history.watches()
+    if history.held and watches:
+        span = watches[-1]
+        back = float(history.given_back(span.samples)[-1])
+        height = float(history.record["height"][span.samples.stop - 1])
+        values = {"let_down": back, "watched": span.end - span.start}
+        yield Finding(FindingKind.HELD, values, span.end, height)
+
+
+def _drum_ends(history: History) -> Iterator[Finding]:
+    over, out = history.record.first(Event.OVERFLOW), history.record.first(Event.PAID_OUT)
+    if over is not None:
+        yield _at(FindingKind.DRUM_OVERFLOW, over)
+    if out is not None and out.height > OFF_FLOOR:
+        yield _at(FindingKind.PAID_OUT, out)
+
+
+def _stalled(history: History) -> Iterator[Finding]:
+    event = history.stalled
+    if event is None:
+        return
+    found, record, k = stall_margins(history, event), history.record, history.at(event.time)
+    windings, cases = (
+        [float(record[f"motor_{g.number}_{name}"][k]) for g in history.machine.groups]
+        for name in ("winding", "case")
+    )
+    step = history.span_at(event.time).step
+    yield _at(
+        FindingKind.STALLED, event, torque_share=found.deciding, from_rest=found.moving >= 1,
+        layer_end=layer_that_ends(history, event) is not None, blocked_by=blocked_by(history, event),
+        time_to_limit=min(times_until_hot(history.machine, step, windings, cases)),
+    )  # fmt: skip
+
+
+def _late(history: History) -> Iterator[Finding]:
+    for event in history.of(Event.TIME_UP):
+        span = history.span_at(event.time - 1e-9)
+        yield _at(FindingKind.LATE, event, limit=span.step.time, action=span.step.action)
+
+
+def _stopped(history: History) -> Iterator[Finding]:
+    for kind, what in ((FindingKind.SNAGGED, Event.SNAGGED), (FindingKind.TOP_STOP, Event.TOP_STOP)):
+        event = history.record.first(what)
+        if event is not None:
+            k = int(np.searchsorted(history.record.time, event.time))
+            peak = float(history.record["tension"][k:].max())
+            hanging = history.machine.scales.pull / history.machine.line.falls
+            yield _at(kind, event, speed=event.value, energy=event.energy, tension=peak, hanging=hanging)
+
+
+def _stick_slip(history: History) -> Iterator[Finding]:
+    slips = history.of(Event.SLIPS)
+    if len(slips) < FEWEST_SLIPS:
+        return
+    first, last = slips[0].time, slips[-1].time
+    stretch = slice(history.at(first), history.at(last) + 1)
+    pulls = history.record["tension"][stretch] * history.machine.line.falls
+    yield _at(
+        FindingKind.STICK_SLIP, slips[0], count=len(slips), pull_low=float(pulls.min()),
+        rate=(len(slips) - 1) / (last - first) if last > first else math.inf, pull_high=float(pulls.max()),
+    )  # fmt: skip
+
+
+def _rope_slack(history: History) -> Iterator[Finding]:
+    height = history.record["height"]
+    hanging = [e for e in history.of(Event.SLACK) if height[history.at(e.time)] > OFF_FLOOR]
+    if history.broke is not None:
+        hanging = [e for e in hanging if e.time < history.broke.time]
+    if hanging:
+        yield _at(FindingKind.ROPE_SLACK, hanging[0], count=len(hanging))
+
+
+def _landed_hard(history: History) -> Iterator[Finding]:
+    """A load that met the floor fast, unless it came back unasked."""
+    back = {back.landed.time for back in history.run_backs() if back.landed is not None}
+    for event in history.of(Event.LANDED):
+        if (event.value or 0.0) >= HARD_LANDING and event.time not in back:
+            asked = history.span_at(event.time - 1e-9).descends
+            yield _at(FindingKind.LANDED_HARD, event, speed=event.value, energy=event.energy, asked=asked)
+            return
+
+
+def at_current_limit(history: History) -> tuple[float, float, float]:
+    """Current limit of the first raise that reached it, how long it did, and time of that raise. [A], [s], [s]
+
+    Parameters
+    ----------
+    history : History
+    """
+    record = history.record
+    for span in history.spans:
+        limit = span.step.current_limit
+        if span.step.action != "raise" or not math.isfinite(limit):
+            continue
+        at_limit = record["current"][span.samples] >= limit * (1 - 1e-6)
+        both = at_limit[1:] & at_limit[:-1]
+        lasts = float(np.sum(np.diff(record.time[span.samples])[both]))
+        return limit, lasts, span.end - span.start
+    return math.inf, 0.0, 0.0
+
+
+def _supply(history: History) -> Iterator[Finding]:
+    limit, lasts, whole = at_current_limit(history)
+    if lasts > 0:
+        values = {"limit": limit, "duration": lasts, "raising_time": whole}
+        yield Finding(FindingKind.SUPPLY_LIMITED, values)
+    event = history.record.first(Event.EMPTY)
+    if event is not None:
+        charge = float(history.record["charge"][history.at(event.time)])
+        capacity = history.machine.source.capacity
+        yield _at(FindingKind.BATTERY_EMPTY, event, charge=charge, capacity=capacity)
+
+
+def _motors(history: History) -> Iterator[Finding]:
+    record, m = history.record, history.machine
+    highest = max((abs(span.step.voltage) for span in history.spans), default=0.0)
+    for index, group in enumerate(m.groups):
+        winding, nominal = record[f"motor_{group.number}_winding"], group.fit.voltage
+        peak = float(winding.max())
+        if peak > group.winding_limit + 1e-3:
+            hot = next((e for e in history.of(Event.HOT) if e.detail == str(index)), None)
+            k = int(np.argmax(winding > group.winding_limit)) if hot is None else history.at(hot.time)
+            values = {"group": group.number, "peak": peak, "limit": group.winding_limit}
+            yield Finding(FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k]))
+        values = {"group": group.number, "voltage": highest, "nominal": nominal}
+        plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
+        if plain and 0 < highest < FAR_BELOW * nominal:
+            yield Finding(FindingKind.FAR_BELOW_NOMINAL_VOLTAGE, values)
+        if highest > nominal * (1 + 1e-9):
+            yield Finding(FindingKind.ABOVE_NOMINAL_VOLTAGE, values)
+        yield from _dragged(history, group.number)
+
+
+def _dragged(history: History, number: int) -> Iterator[Finding]:
+    """A group that takes power from the others over the middle of the lift."""
+    name = f"motor_{number}_torque"
+    if name not in history.record.channels or len(history.machine.groups) < 2:
+        return
+    torque, speed = history.steady(name), history.steady("drum_speed")
+    group = next(group for group in history.machine.groups if group.number == number)
+    if torque is None or speed is None:
+        return
+    torque = torque - group.motor.drag
+    if torque < 0:
+        values = {"group": number, "power": -torque * group.live * group.ratio * speed}
+        yield Finding(FindingKind.DRAGGED_GROUP, values)
+
+
+def _no_path_down(history: History) -> Iterator[Finding]:
+    if history.machine.pawl and any(span.step.action == "lower" for span in history.spans):
+        yield Finding(FindingKind.NO_PATH_DOWN)
+
+
+def _teeth_warm(history: History) -> Iterator[Finding]:
+    tooth = next((warmth for warmth in tooth_warmth(history.record) if warmth.too_warm), None)
+    if tooth is not None:
+        values = dict(
+            part=tooth.label, path=tooth.path, material=tooth.material.name, flank=tooth.flank,
+            root=tooth.root, flank_limit=tooth.flank_limit, root_limit=tooth.root_limit,
+            lasting=raising_time(history.record) >= WARMING_TIME,
+        )  # fmt: skip
+        yield Finding(FindingKind.TEETH_WARM, values)
+
+
+def _rim_thin(history: History) -> Iterator[Finding]:
+    """Printed teeth whose rim is thinner than any published factor covers, where that may decide."""
+    record, m = history.record, history.machine
+    thin = []
+    for asked in record.demands:
+        link = m.links[asked.link]
+        if record.inputs is None or not link.kind.is_tooth or asked.share * link.required * 2 <= 1:
+            continue
+        if tooth_of(record.inputs, m.meshes[link.index], link.kind).found.outside_published_range:
+            thin.append((asked.share, link))
+    if thin:
+        share, link = max(thin, key=lambda pair: pair[0])
+        ends = {"low": link.strength.low, "high": link.strength.high}
+        factors = {key: end / link.strength.value / share for key, end in ends.items()}
+        yield Finding(FindingKind.RIM_THIN, dict(part=link.label, path=link.where, more=len(thin) - 1, **factors))
+
+
+RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
+    _part_broke, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _rope_slack,
+    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin,
+)  # fmt: skip
+"""Every rule; a new finding is a kind and a rule here."""

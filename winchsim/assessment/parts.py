@@ -1,0 +1,111 @@
+"""Every part with its capacity, its largest demand of a run, and how the two stand."""
+
+from __future__ import annotations
+
+import math
+
+from winchsim.assessment.kinds import PartRow, Side, Status
+from winchsim.assessment.ranges import Ranges
+from winchsim.model import Event, Machine
+from winchsim.simulation import Record
+from winchsim.strength.link import LinkKind
+
+
+def grade(
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    side: Side,
+    hard: float | None,
+    required: float | None,
+) -> Status:
+    """Status of a value with its range.
+
+    Parameters
+    ----------
+    value, low, high : float or None
+        None for a value that is missing, or a range that was not computed.
+    side : Side
+    hard, required : float or None
+        Limit that must not be missed, and value from which on it is ok; None for none.
+    """
+    if value is None:
+        return Status.NOT_CHECKED
+    sign = 1 if side is Side.LEAST else -1
+    worst = low if side is Side.LEAST else high
+    worst = value if worst is None else worst
+    if hard is not None and sign * value < sign * hard:
+        return Status.FAILS
+    bound = required if hard is None else hard
+    short = required is not None and sign * value < sign * required
+    crosses = bound is not None and sign * worst < sign * bound
+    return Status.THIN if short or crosses else Status.OK
+
+
+def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
+    """Every part of a run, the least share of its required factor first.
+
+    Parameters
+    ----------
+    record : Record
+    ranges : Ranges or None
+        What is assumed about the demands; left out, only the capacities' ranges count.
+    """
+    m = record.machine
+    # With nothing but the rope's pull on the drum, its demands are known also while the train is held.
+    straight = m.drum_element + 1 == len(m.chain.elements)
+    settled = {"tension", "pull", "drum"} if straight else {"tension"}
+    broke = {int(event.detail) for event in record.events if event.event is Event.OVERLOAD}
+    rows = []
+    for asked in record.demands:
+        limit, share = m.links[asked.link], asked.share
+        capacity, factor = limit.strength, 1 / share if share > 0 else math.inf
+        low, high = factor_range(factor, capacity.low, capacity.value, capacity.high, limit.kind, ranges)
+        gone = asked.link in broke
+        status = Status.FAILS if gone else grade(factor, low, high, Side.LEAST, 1.0, limit.required)
+        rows.append(
+            PartRow(
+                limit.label, limit.kind.value, limit.where, capacity.unit, capacity.value,
+                capacity.low, capacity.high, capacity.basis, share * capacity.value,
+                factor, low, high, limit.required, status, may_break=not gone and low < 1,
+                bound=asked.bound and limit.channel not in settled, time=asked.time, height=asked.height,
+            )
+        )  # fmt: skip
+    return tuple(sorted(rows, key=lambda row: row.factor / row.required))
+
+
+def factor_range(
+    factor: float, low: float, value: float, high: float, kind: LinkKind, ranges: Ranges | None
+) -> tuple[float, float]:
+    """A factor with the range of its capacity and that of its demand: the root of the sum of squares.
+
+    Parameters
+    ----------
+    factor : float
+    low, value, high : float
+        Capacity with its range.
+    kind : LinkKind
+    ranges : Ranges or None
+    """
+    if not math.isfinite(factor) or not value > 0:
+        return factor, factor
+    down, up = (1.0, 1.0) if ranges is None else ranges.span(kind)
+    if low <= 0:
+        return 0.0, factor * math.exp(math.hypot(math.log(high / value), math.log(up)))
+    lower = math.exp(-math.hypot(math.log(low / value), math.log(down)))
+    return factor * lower, factor * math.exp(math.hypot(math.log(high / value), math.log(up)))
+
+
+def undescribed(machine: Machine) -> tuple[str, ...]:
+    """Paths without which a reduction of the train has no capacity that could be checked.
+
+    Parameters
+    ----------
+    machine : Machine
+    """
+    known = {link.where for link in machine.links if link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT}
+    missing = []
+    for mesh in machine.meshes:
+        if mesh.path not in known:
+            missing.append(f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}")
+    return tuple(dict.fromkeys(missing))

@@ -1,0 +1,157 @@
+"""Numbers of a run that everyone asks for."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from winchsim.assessment.history import History, Span
+from winchsim.assessment.kinds import Reading, ReadingKey
+from winchsim.assessment.ranges import Ranges
+from winchsim.model import Event
+from winchsim.simulation import RecordedEvent
+
+QUANTITIES = {
+    "m": "length", "m/s": "speed", "A": "current", "N": "force", "J": "energy", "": "ratio",
+    "C": "charge", "s": "time", "°C": "temperature",
+}  # fmt: skip
+"""Name of the quantity of each SI unit."""
+
+UNITS = {
+    ReadingKey.HEIGHT: "m", ReadingKey.FINAL_HEIGHT: "m", ReadingKey.SPEED: "m/s",
+    ReadingKey.PEAK_CURRENT: "A", ReadingKey.MEAN_CURRENT: "A", ReadingKey.PEAK_TENSION: "N",
+    ReadingKey.ENERGY_IN: "J", ReadingKey.EFFICIENCY: "", ReadingKey.CHARGE: "C",
+    ReadingKey.LOWERING_TIME: "s", ReadingKey.BACK_DRIVING_SPEED: "m/s",
+}  # fmt: skip
+
+
+def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...]:
+    """Readings of a run, those that have no meaning for it left out.
+
+    Parameters
+    ----------
+    history : History
+    ranges : Ranges or None
+    """
+    record = history.record
+    down, backs = lowering(history), history.run_backs()
+    values = {
+        ReadingKey.HEIGHT: float(record["height"].max()),
+        ReadingKey.FINAL_HEIGHT: float(record["height"][-1]),
+        ReadingKey.SPEED: steady_speed(history),
+        ReadingKey.PEAK_CURRENT: float(record["current"].max()),
+        ReadingKey.MEAN_CURRENT: mean_current(history),
+        ReadingKey.PEAK_TENSION: float(record["tension"].max()),
+        ReadingKey.ENERGY_IN: record.energy.source,
+        ReadingKey.EFFICIENCY: efficiency(history),
+        ReadingKey.CHARGE: float(record["charge"][-1]),
+        ReadingKey.LOWERING_TIME: None if down is None else down[1],
+        ReadingKey.BACK_DRIVING_SPEED: max((back.speed for back in backs), default=None),
+    }
+    found = []
+    for key, value in values.items():
+        if value is None:
+            continue
+        ends = None if ranges is None or key not in ranges.spans else ranges.span(key)
+        low, high = (None, None) if ends is None else (value * ends[0], value * ends[1])
+        if key is ReadingKey.EFFICIENCY and ranges is not None:
+            down_, up = ranges.span(ReadingKey.ENERGY_IN)
+            low, high = value / up, min(value / down_, 1.0)
+        found.append(Reading(key, QUANTITIES[UNITS[key]], UNITS[key], value, low, high))
+    return tuple(found)
+
+
+def lowering(history: History) -> tuple[RecordedEvent, float] | None:
+    """When a load that was meant to come down met the floor, and after how long; None for never. [s]
+
+    Parameters
+    ----------
+    history : History
+    """
+    for event in history.of(Event.LANDED):
+        span = history.span_at(event.time - 1e-9)
+        if span.descends and event.time > span.start:
+            return event, event.time - span.start
+    return None
+
+
+def motor_load(history: History, index: int) -> float:
+    """Mean current of a group's motors over the lift, over a quarter of their stall current. [-]
+
+    Parameters
+    ----------
+    history : History
+    index : int
+        Group, from 0.
+    """
+    group, record = history.machine.groups[index], history.record
+    up, began = history.up, history.lift_began
+    powered = [span for span in history.spans if span.step.powered]
+    start = powered[0].start if began is None and powered else began or 0.0
+    end = up.time if up is not None and began is not None else powered[-1].end if powered else start
+    inside = (record.time >= start) & (record.time <= end)
+    if inside.sum() < 2 or not end > start:
+        return 0.0
+    current = np.abs(record[f"motor_{group.number}_current"][inside])
+    mean = float(np.trapezoid(current, record.time[inside])) / (end - start)
+    return mean / (CONTINUOUS_SHARE * group.fit.stall_current)
+
+
+CONTINUOUS_SHARE = 0.25
+"""Share of the stall current up to which a brushed motor runs continuously. [-] Common practice, no
+published source."""
+
+
+def mean_current(history: History) -> float:
+    """Over the lift, from the start of the phase that raised the load; over all time under power if it did not come up. [A]"""
+    record = history.record
+    if history.up is not None and history.lift_began is not None:
+        began, ended = np.interp([history.lift_began, history.up.time], record.time, record["charge"])
+        return float(ended - began) / (history.up.time - history.lift_began)
+    powered = sum(span.end - span.start for span in history.spans if span.step.powered)
+    return float(record["charge"][-1]) / powered if powered > 0 else 0.0
+
+
+def steady_speed(history: History) -> float | None:
+    """Mean speed of the load over the middle half of the height; None where it did not come so far. [m/s]"""
+    m, record = history.machine, history.record
+    bottom, top = m.height(m.start_travel), m.height(m.top_travel)
+    raising = next((span for span in history.spans if span.step.action == "raise"), None)
+    if raising is None:
+        return None
+    height, time = record["height"][raising.samples], record.time[raising.samples]
+    crossings = []
+    for share in (0.25, 0.75):
+        wanted = bottom + share * (top - bottom)
+        above = np.flatnonzero(height >= wanted)
+        if not above.size or above[0] == 0:
+            return None
+        k = int(above[0])
+        rise = height[k] - height[k - 1]
+        part = (wanted - height[k - 1]) / rise if rise > 0 else 1.0
+        crossings.append((time[k - 1] + part * (time[k] - time[k - 1]), wanted))
+    (t0, h0), (t1, h1) = crossings
+    return float((h1 - h0) / (t1 - t0)) if t1 > t0 else None
+
+
+def efficiency(history: History) -> float | None:
+    """Gain of potential energy over the source's energy, over all raising up to the top; None where it was not lifted. [-]"""
+    up = history.up
+    if up is None:
+        return None
+    body = history.machine.body
+    spent = sum(_source_energy(history, span) for span in history.spans if span.step.action == "raise")
+    gained = body.mass * body.gravity * (up.height - history.machine.height(history.machine.start_travel))
+    return gained / spent if spent > 0 and math.isfinite(spent) else None
+
+
+def _source_energy(history: History, span: Span) -> float:
+    """Energy that the source gave in a phase, from its charge. [J]"""
+    record, step = history.record, span.step
+    charge = record["charge"][span.samples]
+    if step.ramp <= 0:
+        return float(step.voltage * (charge[-1] - charge[0]))
+    current, time = record["current"][span.samples], record.time[span.samples]
+    voltage = record["voltage"][span.samples] + history.machine.source.resistance * current
+    return float(np.trapezoid(voltage * current, time))
