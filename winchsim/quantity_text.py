@@ -369,6 +369,12 @@ def in_unit(value: Any, unit: str) -> Any:
     return value * printed.factor + printed.offset
 
 
+def from_unit(value: float, unit: str) -> float:
+    """SI value (°C for temperatures) of a number in a printed unit; see `in_unit`."""
+    printed = PRINTED_UNITS[unit]
+    return (value - printed.offset) / printed.factor
+
+
 def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
     """An SI number as text in a unit, on request with the customary United States unit in brackets behind it.
 

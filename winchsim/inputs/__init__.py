@@ -45,7 +45,7 @@ from winchsim.inputs.programme import (
     Tolerance,
 )
 from winchsim.inputs.retired import REMOVED, RENAMED, without_numbers
-from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Stage
@@ -54,6 +54,7 @@ __all__ = [
     "DRAG_RANGE",
     "DRAG_SHARE",
     "DRAG_TEXT",
+    "GROUPS",
     "LEAST_ROOM",
     "LIMIT_PER_ESTIMATE",
     "LIMIT_TEXT",

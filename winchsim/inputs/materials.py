@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from winchsim.inputs.spec import choice, number, quantity, text
+from winchsim.inputs.spec import choice, number, positive, quantity, share, text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -13,54 +13,61 @@ class OwnMaterial:
 
     name: str = text("its name")
     family: str = choice("what sort it is", ("printed polymer", "moulded polymer", "metal"))
-    tensile_strength: float = quantity(
-        "MPa", "tensile strength, of a print in the plane of its layers", 0, 1e10, open=True
+    tensile_strength: float = positive(
+        "tensile strength, of a print in the plane of its layers", "MPa", 1e4, usual=(10, 1000)
     )
-    elastic_modulus: float | None = quantity(
-        "GPa",
+    elastic_modulus: float | None = positive(
         "elastic modulus",
-        0,
-        1e13,
+        "GPa",
+        1000,
         None,
-        open=True,
+        usual=(0.5, 210),
         left_out="2 GPa of a polymer, 70 GPa of a metal",
     )
-    density: float | None = quantity(
-        "kg/m³",
+    density: float | None = positive(
         "density",
-        0,
+        "kg/m³",
         3e4,
         None,
-        open=True,
+        usual=(800, 9000),
         left_out="1200 kg/m³ of a polymer, 7850 kg/m³ of a metal",
     )
-    yield_strength: float | None = quantity(
-        "MPa",
+    yield_strength: float | None = positive(
         "yield strength of a metal",
-        0,
-        1e10,
+        "MPa",
+        1e4,
         None,
-        open=True,
+        usual=(50, 1000),
+        condition=("family", ("metal",)),
         left_out="half the tensile strength of a metal",
     )
     softening: float | None = quantity(
-        "°C", "temperature at which it softens", 0, 600, None, left_out="60 °C for a polymer"
+        "temperature at which it softens",
+        "°C",
+        0,
+        600,
+        None,
+        usual=(40, 200),
+        left_out="60 °C for a polymer",
     )
     service_limit: float | None = quantity(
-        "°C", "highest temperature for lasting use", 0, 600, None
+        "highest temperature for lasting use", "°C", 0, 600, None, usual=(40, 200)
     )
-    across_layers: float | None = number(
+    across_layers: float | None = share(
         "strength across the layers of a print, over that in their plane",
-        0,
-        1,
         None,
-        open=True,
+        usual=(0.2, 1),
+        condition=("family", ("printed polymer",)),
         left_out="0.6 of a print",
     )
-    friction: float | None = number("friction on itself, dry", 0, 2, None)
-    fatigue_stress: float | None = quantity(
-        "MPa", "root stress of one point of its S–N line", 0, 1e10, None, open=True
+    friction: float | None = number("friction on itself, dry", 0, 2, None, usual=(0.05, 0.6))
+    fatigue_stress: float | None = positive(
+        "root stress of one point of its S–N line", "MPa", 1e4, None, usual=(1, 500)
     )
-    fatigue_cycles: float | None = number("cycles to failure at that stress", 1, 1e12, None)
-    fatigue_slope: float | None = number("exponent of cycles against stress", 1, 50, None)
+    fatigue_cycles: float | None = number(
+        "cycles to failure at that stress", 1, 1e12, None, usual=(1000, 1e7)
+    )
+    fatigue_slope: float | None = number(
+        "exponent of cycles against stress", 1, 50, None, usual=(3, 15)
+    )
     fatigue_source: str | None = text("where the S–N line is from", None)

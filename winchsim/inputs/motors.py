@@ -5,35 +5,46 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
-from winchsim.inputs.spec import choice, integer, number, quantity, table, tables
+from winchsim.inputs.spec import choice, integer, number, positive, quantity, share, table, tables
+
+SHEET = ("known_by", ("data sheet",))
+BENCH = ("known_by", ("bench",))
+POINTS = ("known_by", ("points",))
+NOT_POINTS = ("known_by", ("data sheet", "bench", "label"))
+ESTIMATED = "from the mass or the stall power"
 
 
 @dataclass(frozen=True, kw_only=True)
 class MotorPoint:
     """One measured working point of a motor at its nominal voltage."""
 
-    torque: float = quantity("mN·m", "torque at the shaft", 0, 1e4)
-    speed: float = quantity("rpm", "speed at that torque", 0, 1e5)
-    current: float = quantity("A", "current at that torque", 0, 1e4)
+    torque: float = quantity("torque at the shaft", "mN·m", 0, 1e6, usual=(0, 500))
+    speed: float = quantity("speed at that torque", "rpm", 0, 2e5, usual=(0, 15000))
+    current: float = quantity("current at that torque", "A", 0, 5000, usual=(0, 20))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Gearbox:
     """A bought gearbox on the motor; the motor's data are then at the gearbox output."""
 
-    ratio: float = number("reduction of the gearbox", 1, 1e5)
-    efficiency: float = number(
-        "efficiency when the motor drives", 0, 1, 0.7, open=True, spread="10 %"
+    ratio: float = number("reduction of the gearbox", 1, 1e5, usual=(3, 300))
+    efficiency: float = share(
+        "efficiency when the motor drives",
+        0.7,
+        usual=(0.4, 0.95),
+        assumed=(0.5, 0.85, "own assumption for small gearboxes of several stages"),
+        spread="10 %",
     )
     reverse_efficiency: float | None = number(
         "efficiency when the load drives; negative locks",
         -10,
         1,
         None,
+        usual=(-1, 1),
         left_out="2 - 1/efficiency of each of its stages",
     )
-    torque_limit: float | None = quantity(
-        "N·m", "largest output torque it bears", 0, 1e7, None, open=True, left_out="not judged"
+    torque_limit: float | None = positive(
+        "largest output torque it bears", "N·m", 1e6, None, usual=(0.1, 50), left_out="not judged"
     )
 
 
@@ -41,148 +52,190 @@ class Gearbox:
 class MotorGroup:
     """A group of equal brushed DC motors with equal pinions on the common gear."""
 
-    count: int = integer("motors in the group", 1, 1000, 1)
-    dead: int = integer("how many of them are dead and only drag", 0, 1000, 0)
-    known_by: str = choice(
-        "which data describe the motor", ("data sheet", "points", "bench", "label"), "data sheet"
+    count: int = integer("motors in the group", 1, 1000, 1, usual=(1, 12), label="motors")
+    dead: int = integer(
+        "how many of them are dead and only drag", 0, 1000, 0, usual=(0, 12), label="dead motors"
     )
-    voltage: float = quantity("V", "voltage at which the motor's data hold", 0, 1000, open=True)
-    no_load_speed: float | None = quantity(
-        "rpm",
+    known_by: str = choice(
+        "which data describe the motor",
+        ("data sheet", "points", "bench", "label"),
+        "data sheet",
+        label="motor data",
+    )
+    voltage: float = positive(
+        "voltage at which the motor's data hold", "V", 1000, usual=(3, 48), label="data voltage"
+    )
+    no_load_speed: float | None = positive(
         "speed with nothing on the shaft",
-        0,
-        1e5,
+        "rpm",
+        2e5,
         None,
-        open=True,
+        usual=(10, 20000),
+        condition=NOT_POINTS,
         spread="10 %",
         left_out='needed, except with known_by = "points"',
     )
     no_load_current: float | None = quantity(
-        "A",
         "current with nothing on the shaft",
+        "A",
         0,
-        1e4,
+        1000,
         None,
+        usual=(0, 3),
+        condition=NOT_POINTS,
         spread="20 %",
         left_out='needed with known_by = "data sheet" or "bench"',
     )
-    stall_torque: float | None = quantity(
-        "mN·m",
+    stall_torque: float | None = positive(
         "torque with the shaft held still",
-        0,
-        1e5,
+        "mN·m",
+        1e7,
         None,
-        open=True,
+        usual=(1, 5000),
+        condition=NOT_POINTS,
         spread="10 %",
         left_out='needed with known_by = "data sheet"',
     )
-    stall_current: float | None = quantity(
-        "A",
+    stall_current: float | None = positive(
         "current with the shaft held still",
-        0,
-        1e5,
+        "A",
+        1e4,
         None,
-        open=True,
+        usual=(0.1, 100),
+        condition=NOT_POINTS,
         spread="10 %",
         left_out='needed with known_by = "data sheet"',
     )
-    points: tuple[MotorPoint, ...] = tables("measured working points", ())
-    terminal_resistance: float | None = quantity(
-        "ohm",
+    points: tuple[MotorPoint, ...] = tables("measured working points", (), condition=POINTS)
+    terminal_resistance: float | None = positive(
         "resistance between the terminals",
-        0,
+        "ohm",
         1e5,
         None,
-        open=True,
+        usual=(0.05, 50),
+        condition=BENCH,
         spread="5 %",
         left_out='needed with known_by = "bench"',
     )
-    lever_force: float | None = quantity(
-        "N",
+    lever_force: float | None = positive(
         "pull at the end of a lever on the stalled shaft",
-        0,
-        1e6,
+        "N",
+        1e5,
         None,
-        open=True,
+        usual=(0.1, 50),
+        condition=BENCH,
         left_out="no lever test",
     )
-    lever_arm: float | None = quantity(
-        "mm", "length of that lever", 0, 10, None, open=True, left_out="no lever test"
+    lever_arm: float | None = positive(
+        "length of that lever",
+        "mm",
+        1e4,
+        None,
+        usual=(20, 500),
+        condition=BENCH,
+        left_out="no lever test",
     )
-    lever_voltage: float | None = quantity(
-        "V", "voltage during the lever test", 0, 1000, None, open=True, left_out="no lever test"
+    lever_voltage: float | None = positive(
+        "voltage during the lever test",
+        "V",
+        1000,
+        None,
+        usual=(1, 24),
+        condition=BENCH,
+        left_out="no lever test",
     )
-    lever_current: float | None = quantity(
-        "A", "current during the lever test", 0, 1e5, None, open=True, left_out="no lever test"
+    lever_current: float | None = positive(
+        "current during the lever test",
+        "A",
+        1e4,
+        None,
+        usual=(0.1, 50),
+        condition=BENCH,
+        left_out="no lever test",
     )
-    body_diameter: float | None = quantity(
-        "mm", "diameter of the motor's body", 0, 1, None, open=True
+    body_diameter: float | None = positive(
+        "diameter of the motor's body", "mm", 1000, None, usual=(10, 100)
     )
-    body_length: float | None = quantity("mm", "length of the motor's body", 0, 2, None, open=True)
+    body_length: float | None = positive(
+        "length of the motor's body", "mm", 2000, None, usual=(10, 200)
+    )
     brush_drop: float = quantity(
-        "V", "voltage lost at both brushes together", 0, 10, 0.0, quiet=True
+        "voltage lost at both brushes together", "V", 0, 10, 0.0, usual=(0, 2), quiet=True
     )
     drag_speed_share: float = number(
         "share of the no-load drag that grows with speed", 0, 1, 0.0, quiet=True
     )
-    rotor_inertia: float | None = quantity(
-        "g·cm²",
+    rotor_inertia: float | None = positive(
         "inertia of one rotor",
-        0,
-        1e3,
+        "g·cm²",
+        1e8,
         None,
-        open=True,
+        usual=(0.1, 1000),
         left_out=f"from a time constant of {1e3 * ROTOR_TIME_CONSTANT[0]:g} ms",
     )
     gearbox: Gearbox | None = table("gearbox bought with the motor", None)
     pinion: int | None = integer(
-        "teeth of this group's pinion", 5, 1000, None, left_out="pinion of the first stage"
+        "teeth of this group's pinion",
+        5,
+        1000,
+        None,
+        usual=(8, 40),
+        left_out="pinion of the first stage",
     )
-    mass: float | None = quantity(
-        "g", "mass of one motor", 0, 1e4, None, open=True, left_out="estimated from the stall power"
-    )
-    winding_heat_capacity: float | None = quantity(
-        "J/K",
-        "heat capacity of the winding",
-        0,
+    mass: float | None = positive(
+        "mass of one motor",
+        "g",
         1e6,
         None,
-        open=True,
-        left_out="from the mass or the stall power",
+        usual=(10, 2000),
+        left_out="estimated from the stall power",
     )
-    case_heat_capacity: float | None = quantity(
-        "J/K",
-        "heat capacity of the case",
-        0,
-        1e7,
-        None,
-        open=True,
-        left_out="from the mass or the stall power",
+    winding_heat_capacity: float | None = positive(
+        "heat capacity of the winding", "J/K", 1e6, None, usual=(1, 200), left_out=ESTIMATED
     )
-    winding_to_case: float | None = quantity(
-        "K/W",
+    case_heat_capacity: float | None = positive(
+        "heat capacity of the case", "J/K", 1e7, None, usual=(5, 1000), left_out=ESTIMATED
+    )
+    winding_to_case: float | None = positive(
         "thermal resistance from winding to case",
-        0,
-        1e4,
-        None,
-        open=True,
-        left_out="from the mass or the stall power",
-    )
-    case_to_ambient: float | None = quantity(
         "K/W",
-        "thermal resistance from case to air",
-        0,
         1e4,
         None,
-        open=True,
-        left_out="from the mass or the stall power",
+        usual=(0.5, 20),
+        left_out=ESTIMATED,
+    )
+    case_to_ambient: float | None = positive(
+        "thermal resistance from case to air", "K/W", 1e4, None, usual=(1, 60), left_out=ESTIMATED
     )
     winding_limit: float = quantity(
-        "°C", "temperature that the winding must not pass", 30, 400, 120.0
+        "temperature that the winding must not pass",
+        "°C",
+        30,
+        400,
+        120,
+        usual=(80, 180),
+        assumed=(
+            100,
+            155,
+            "from memory: thermal classes of insulation, IEC 60085, classes 105 to 155",
+        ),
     )
     winding_start: float | None = quantity(
-        "°C", "winding temperature at the start", -60, 300, None, left_out="ambient", quiet=True
+        "winding temperature at the start",
+        "°C",
+        -60,
+        300,
+        None,
+        usual=(0, 100),
+        left_out="ambient",
+        quiet=True,
     )
     magnet_coefficient: float = quantity(
-        "%/K", "change of the magnets' flux with temperature", -0.01, 0.0, FERRITE_COEFFICIENT
+        "change of the magnets' flux with temperature",
+        "%/K",
+        -1,
+        0,
+        100 * FERRITE_COEFFICIENT,
+        usual=(-0.25, 0),
+        assumed=(-0.21, -0.18, "from memory: data sheets of hard ferrite"),
     )

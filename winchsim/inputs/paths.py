@@ -35,8 +35,14 @@ def specs(table: type) -> Mapping[str, Spec]:
     Mapping of str to Spec
         Fields without a declaration (such as ``given``) are left out.
     """
+    declared = {
+        f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata
+    }
     return MappingProxyType(
-        {f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata}
+        {
+            key: spec if spec.label else dataclasses.replace(spec, label=key.replace("_", " "))
+            for key, spec in declared.items()
+        }
     )
 
 
@@ -71,7 +77,7 @@ def may_be_none(table: type, key: str) -> bool:
 
 
 def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
-    """Every single value of a scenario with its path and declaration, in the order of the declarations.
+    """Every single value of a scenario with its path and declaration, in declared order.
 
     Parameters
     ----------

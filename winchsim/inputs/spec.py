@@ -1,4 +1,7 @@
-"""Declaration of one value: its unit, bounds, default and meaning."""
+"""Declaration of one value: unit, bounds, default, meaning, and what a form or a range needs.
+
+Declarations are written in the printed unit and kept in SI (°C for temperatures).
+"""
 
 from __future__ import annotations
 
@@ -6,130 +9,164 @@ import math
 from dataclasses import MISSING, dataclass, field
 from typing import Any
 
-from winchsim.quantity_text import in_unit
+from winchsim.quantity_text import from_unit, in_unit
+
+SLACK = 1e-12
+"""Share of a bound by which a value may pass it: the rounding of a unit conversion. [-]"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Spec:
     """Declaration of one value.
 
     Attributes
     ----------
     kind : str
-        ``quantity`` (a string with a unit in the file), ``number`` (bare, or a percentage), ``integer``, ``flag``,
-        ``text``, ``choice``, ``table`` or ``tables``.
+        ``quantity`` (a string with a unit in the file), ``number`` (without one, or a percentage),
+        ``integer``, ``flag``, ``text``, ``choice``, ``table`` or ``tables``.
     unit : str
-        Unit it is printed in, one of quantity_text.PRINTED_UNITS; empty where there is no dimension.
+        Unit it is printed in, one of quantity_text.PRINTED_UNITS; empty without a dimension.
     meaning : str
         One clause for people, no full stop.
+    label : str
+        Two or three words for a form; from the key where none is declared.
+    group : str
+        Part of the winch, one of `GROUPS`; set for the tables and values of the whole scenario.
     low, high : float
         Bounds in SI, inclusive unless `low_open`.
     low_open : bool
         Whether `low` itself is refused.
+    usual : (float, float) or None
+        Range in SI in which values of this kind usually lie: ends of a slider, not bounds.
     choices : tuple of str
         For ``choice``.
+    names : str
+        ``materials`` or ``ropes`` where the text is a name in that table of the scenario.
+    condition : (str, tuple of str) or None
+        Key of the same table and its values for which this value has a meaning.
     left_out : str
         What happens when the file does not give it: shown in the key reference.
     quiet : bool
         Whether a default means "this build has none of it" and need not be listed as assumed.
+    assumed : (float, float, str) or None
+        Low end, high end and source of a default that is an assumption, in SI.
     spread : str
-        Assumed tolerance for a spread when the file gives none, such as ``5 %``; empty for none.
+        Assumed tolerance for a spread of a given value, such as ``5 %``; empty for none.
     """
 
     kind: str
     unit: str = ""
     meaning: str = ""
+    label: str = ""
+    group: str = ""
     low: float = -math.inf
     high: float = math.inf
     low_open: bool = False
+    usual: tuple[float, float] | None = None
     choices: tuple[str, ...] = ()
+    names: str = ""
+    condition: tuple[str, tuple[str, ...]] | None = None
     left_out: str = ""
     quiet: bool = False
+    assumed: tuple[float, float, str] | None = None
     spread: str = ""
 
+    @property
+    def step(self) -> float:
+        """Step of a control in the printed unit: 1, 2 or 5 of a decade, about a fiftieth of the
+        usual range."""
+        if self.kind == "integer":
+            return 1.0
+        low, high = self.usual or (self.low, self.high)
+        span = (in_unit(high, self.unit) - in_unit(low, self.unit)) / 50
+        if not math.isfinite(span) or span <= 0:
+            return 0.0
+        decade = math.floor(math.log10(span))
+        digit = max(d for d in (1, 2, 5) if d <= span / 10.0**decade * (1 + SLACK))
+        return float(f"{digit}e{decade}")
 
-def _declare(spec: Spec, default: Any) -> Any:
-    return (
-        field(default=default, metadata={"spec": spec})
-        if default is not MISSING
-        else field(metadata={"spec": spec})
-    )
+    def applies_to(self, table: Any) -> bool:
+        """Whether the value has a meaning in a table with its present values."""
+        return self.condition is None or getattr(table, self.condition[0]) in self.condition[1]
+
+
+def _declared(kind: str, default: Any = MISSING, *, unit: str = "", **facts: Any) -> Any:
+    """Field of a table; numbers among the facts are in the printed unit."""
+
+    def si(value: Any) -> Any:
+        return from_unit(value, unit) if unit and isinstance(value, (int, float)) else value
+
+    for key in ("low", "high"):
+        if key in facts:
+            facts[key] = si(facts[key])
+    for key in ("usual", "assumed"):
+        if key in facts:
+            facts[key] = tuple(map(si, facts[key]))
+    metadata = {"spec": Spec(kind=kind, unit=unit, **facts)}
+    if default is MISSING:
+        return field(metadata=metadata)
+    return field(default=si(default) if kind != "flag" else default, metadata=metadata)
 
 
 def quantity(
-    unit: str,
-    meaning: str,
-    low: float,
-    high: float,
-    default: Any = MISSING,
-    *,
-    open: bool = False,
-    left_out: str = "",
-    quiet: bool = False,
-    spread: str = "",
+    meaning: str, unit: str, low: float, high: float, default: Any = MISSING, **facts: Any
 ) -> Any:
-    """Value with a unit."""
-    return _declare(
-        Spec("quantity", unit, meaning, low, high, open, (), left_out, quiet, spread), default
-    )
+    """Value with a unit; all numbers are in that unit, the other facts are those of `Spec`."""
+    return _declared("quantity", default, unit=unit, meaning=meaning, low=low, high=high, **facts)
 
 
-def number(
-    meaning: str,
-    low: float,
-    high: float,
-    default: Any = MISSING,
-    *,
-    open: bool = False,
-    unit: str = "",
-    left_out: str = "",
-    quiet: bool = False,
-    spread: str = "",
-) -> Any:
+def positive(meaning: str, unit: str, high: float, default: Any = MISSING, **facts: Any) -> Any:
+    """Value with a unit that is over zero."""
+    return quantity(meaning, unit, 0, high, default, low_open=True, **facts)
+
+
+def number(meaning: str, low: float, high: float, default: Any = MISSING, **facts: Any) -> Any:
     """Number without a unit, or a percentage."""
-    return _declare(
-        Spec("number", unit, meaning, low, high, open, (), left_out, quiet, spread), default
-    )
+    return _declared("number", default, meaning=meaning, low=low, high=high, **facts)
+
+
+def share(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
+    """Number over 0 and at most 1, such as an efficiency."""
+    return number(meaning, 0, 1, default, low_open=True, **facts)
 
 
 def integer(
-    meaning: str,
-    low: int,
-    high: int,
-    default: Any = MISSING,
-    *,
-    left_out: str = "",
-    quiet: bool = True,
+    meaning: str, low: int, high: int, default: Any = MISSING, *, quiet: bool = True, **facts: Any
 ) -> Any:
     """Whole number."""
-    return _declare(Spec("integer", "", meaning, low, high, False, (), left_out, quiet), default)
+    return _declared("integer", default, meaning=meaning, low=low, high=high, quiet=quiet, **facts)
 
 
-def flag(meaning: str, default: bool) -> Any:
+def flag(meaning: str, default: bool | None, **facts: Any) -> Any:
     """True or false."""
-    return _declare(Spec("flag", "", meaning, quiet=True), default)
+    return _declared("flag", default, meaning=meaning, quiet=True, **facts)
 
 
-def text(meaning: str, default: Any = MISSING, *, left_out: str = "", quiet: bool = True) -> Any:
-    """Text."""
-    return _declare(Spec("text", "", meaning, left_out=left_out, quiet=quiet), default)
+def text(meaning: str, default: Any = MISSING, *, quiet: bool = True, **facts: Any) -> Any:
+    """Text, or a name of a material or rope."""
+    return _declared("text", default, meaning=meaning, quiet=quiet, **facts)
 
 
 def choice(
-    meaning: str, choices: tuple[str, ...], default: Any = MISSING, *, quiet: bool = True
+    meaning: str,
+    choices: tuple[str, ...],
+    default: Any = MISSING,
+    *,
+    quiet: bool = True,
+    **facts: Any,
 ) -> Any:
     """One of several words."""
-    return _declare(Spec("choice", "", meaning, choices=choices, quiet=quiet), default)
+    return _declared("choice", default, meaning=meaning, choices=choices, quiet=quiet, **facts)
 
 
-def table(meaning: str, default: Any = MISSING) -> Any:
+def table(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
     """Table of further values."""
-    return _declare(Spec("table", "", meaning, quiet=True), default)
+    return _declared("table", default, meaning=meaning, quiet=True, **facts)
 
 
-def tables(meaning: str, default: Any = MISSING) -> Any:
+def tables(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
     """List of tables."""
-    return _declare(Spec("tables", "", meaning, quiet=True), default)
+    return _declared("tables", default, meaning=meaning, quiet=True, **facts)
 
 
 def out_of_bounds(spec: Spec, value: Any) -> str:
@@ -145,7 +182,7 @@ def out_of_bounds(spec: Spec, value: Any) -> str:
     Returns
     -------
     str
-        Such as ``from 5 to 1000`` in SI, or one of the choices.
+        Such as ``from 5 to 1000`` in the printed unit, or one of the choices.
     """
     if value is None or spec.kind in ("table", "tables"):
         return ""
@@ -155,17 +192,19 @@ def out_of_bounds(spec: Spec, value: Any) -> str:
         return "" if isinstance(value, bool) else "true or false"
     if spec.kind == "text":
         return "" if isinstance(value, str) else "text in quotes"
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not is_number or not math.isfinite(value):
         return "a finite number"
     if spec.kind == "integer" and value != int(value):
         return "a whole number"
-    if spec.low <= value <= spec.high and not (spec.low_open and value == spec.low):
+    low, high = spec.low - SLACK * abs(spec.low), spec.high + SLACK * abs(spec.high)
+    if low <= value <= high and not (spec.low_open and value <= spec.low):
         return ""
     return bounds(spec)
 
 
 def bounds(spec: Spec) -> str:
-    """Bounds of a number in its declared unit, in words: ``from 5 to 1000``, ``over 0 kg, at most 1e+07 kg``."""
+    """Bounds in the printed unit: ``from 5 to 1000``, ``over 0 kg, at most 1000 kg``."""
     unit = spec.unit and f" {spec.unit}"
-    low, high = (f"{in_unit(bound, spec.unit):.6g}{unit}" for bound in (spec.low, spec.high))
+    low, high = (f"{in_unit(bound, spec.unit):.7g}{unit}" for bound in (spec.low, spec.high))
     return f"over {low}, at most {high}" if spec.low_open else f"from {low} to {high}"

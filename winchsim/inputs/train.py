@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from winchsim.inputs.spec import choice, flag, integer, number, quantity, text
+from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
 
 DRAG_SHARE = 0.005
 DRAG_RANGE = (0.0, 0.02)
 DRAG_TEXT = f"{100 * DRAG_SHARE:g} % of the torque of the stalled motors"
-"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors make there, losses left out. [-]
-Own assumption: small plain bearings; real gear trains are 25 to 45 % worse at a sixth of full torque than one constant
-efficiency says, which a drag of 1 or 2 % a shaft explains."""
+"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors
+make there without losses. [-] Own assumption: small plain bearings; real gear trains are 25 to 45 %
+worse at a sixth of full torque than one constant efficiency says, which a drag of 1 or 2 % a shaft
+explains."""
+
+SPUR = ("kind", ("spur",))
+NOT_SPUR = ("kind", ("belt", "chain", "worm", "planetary", "other"))
+NEEDED = "needed by a spur stage"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,145 +26,251 @@ class Stage:
     kind: str = choice(
         "what sort of reduction", ("spur", "belt", "chain", "worm", "planetary", "other"), "spur"
     )
-    repeat: int = integer("how many such stages follow each other", 1, 50, 1)
+    repeat: int = integer(
+        "how many such stages follow each other", 1, 50, 1, usual=(1, 8), label="equal stages"
+    )
     pinion: int | None = integer(
-        "teeth of the driving gear", 5, 1000, None, left_out="needed by a spur stage"
+        "teeth of the driving gear",
+        5,
+        1000,
+        None,
+        usual=(8, 40),
+        label="pinion teeth",
+        condition=SPUR,
+        left_out=NEEDED,
     )
     gear: int | None = integer(
-        "teeth of the driven gear", 5, 5000, None, left_out="needed by a spur stage"
+        "teeth of the driven gear",
+        5,
+        5000,
+        None,
+        usual=(20, 120),
+        label="gear teeth",
+        condition=SPUR,
+        left_out=NEEDED,
     )
-    module: float | None = quantity(
-        "mm",
+    module: float | None = positive(
         "module",
-        0,
-        0.1,
+        "mm",
+        100,
         None,
-        open=True,
-        left_out="needed by a spur stage, or diametral_pitch",
+        usual=(0.3, 4),
+        condition=SPUR,
+        left_out=f"{NEEDED}, or diametral_pitch",
     )
-    diametral_pitch: float | None = quantity(
-        "1/in",
+    diametral_pitch: float | None = positive(
         "teeth per inch of pitch diameter",
-        0,
-        1e5,
+        "1/in",
+        1000,
         None,
-        open=True,
-        left_out="needed by a spur stage, or module",
+        usual=(8, 64),
+        condition=SPUR,
+        left_out=f"{NEEDED}, or module",
     )
-    width: float | None = quantity(
-        "mm", "face width of the gears", 0, 1, None, open=True, left_out="needed by a spur stage"
+    width: float | None = positive(
+        "face width of the gears",
+        "mm",
+        1000,
+        None,
+        usual=(3, 40),
+        label="face width",
+        condition=SPUR,
+        left_out=NEEDED,
     )
     pressure_angle: float = quantity(
-        "deg", "pressure angle", math.radians(14), math.radians(30), math.radians(20)
+        "pressure angle", "deg", 14, 30, 20, usual=(14.5, 25), condition=SPUR, quiet=True
     )
-    pinion_shift: float = number("profile shift of the pinion in modules", -1, 1.5, 0.0, quiet=True)
-    gear_shift: float = number("profile shift of the gear in modules", -1, 1.5, 0.0, quiet=True)
+    pinion_shift: float = number(
+        "profile shift of the pinion in modules",
+        -1,
+        1.5,
+        0.0,
+        usual=(-0.5, 0.8),
+        condition=SPUR,
+        quiet=True,
+    )
+    gear_shift: float = number(
+        "profile shift of the gear in modules",
+        -1,
+        1.5,
+        0.0,
+        usual=(-0.5, 0.8),
+        condition=SPUR,
+        quiet=True,
+    )
     ratio: float | None = number(
         "reduction, where the stage is not a spur pair",
         0.01,
         1e5,
         None,
+        usual=(1, 60),
+        condition=NOT_SPUR,
         left_out="needed by a stage that is not spur",
     )
-    efficiency: float | None = number(
+    efficiency: float | None = share(
         "efficiency when the motors drive",
-        0,
-        1,
         None,
-        open=True,
+        usual=(0.3, 0.99),
         left_out="from the coefficient of friction",
         spread="3 %",
     )
     reverse_efficiency: float | None = number(
-        "efficiency when the load drives; negative locks", -10, 1, None, left_out="2 - 1/efficiency"
+        "efficiency when the load drives; negative locks",
+        -10,
+        1,
+        None,
+        usual=(-1, 1),
+        left_out="2 - 1/efficiency",
     )
     friction: float | None = number(
         "coefficient of friction between the teeth",
         0,
         1,
         None,
+        usual=(0.03, 0.5),
+        label="tooth friction",
+        condition=SPUR,
         left_out="from the table of friction pairs",
         spread="30 %",
     )
-    greased: bool = flag("whether the teeth are greased", False)
-    bearing_efficiency: float = number(
-        "efficiency of the output shaft's bearings", 0, 1, 1.0, open=True, quiet=True
+    greased: bool = flag("whether the teeth are greased", False, condition=SPUR)
+    bearing_efficiency: float = share(
+        "efficiency of the output shaft's bearings", 1.0, usual=(0.8, 1), quiet=True
     )
     shaft_drag: float | None = quantity(
-        "mN·m",
         "constant drag of the output shaft",
+        "mN·m",
         0,
-        1e4,
+        1e6,
         None,
+        usual=(0, 100),
         left_out=f"{DRAG_TEXT} there",
     )
-    material: str = text("material of both gears, or of the gear alone", "PLA", quiet=False)
-    pinion_material: str | None = text("material of the pinion", None, left_out="same as the gear")
-    pinion_width: float | None = quantity(
-        "mm", "face width of the pinion", 0, 1, None, open=True, left_out="same as the gear"
+    material: str = text(
+        "material of both gears, or of the gear alone",
+        "PLA",
+        names="materials",
+        condition=SPUR,
+        quiet=False,
     )
-    walls: int | None = integer("walls (perimeters) printed", 1, 200, None, left_out="solid")
-    line_width: float = quantity("mm", "width of a printed line", 1e-5, 0.01, 0.00045, quiet=True)
-    infill: float | None = number(
-        "infill of a printed gear", 0, 1, None, unit="%", left_out="solid"
-    )
-    infill_exponent: float = number("exponent of strength against infill", 0.5, 3, 1.0, quiet=True)
-    print_direction: str = choice(
-        "how the gear lay while printed", ("lying", "standing"), "lying", quiet=True
-    )
-    tooth_strength: float | None = quantity(
-        "MPa",
-        "stress at which a tooth breaks",
-        0,
-        1e10,
+    pinion_material: str | None = text(
+        "material of the pinion",
         None,
-        open=True,
+        names="materials",
+        condition=SPUR,
+        left_out="same as the gear",
+    )
+    pinion_width: float | None = positive(
+        "face width of the pinion",
+        "mm",
+        1000,
+        None,
+        usual=(3, 40),
+        condition=SPUR,
+        left_out="same as the gear",
+    )
+    walls: int | None = integer(
+        "walls (perimeters) printed",
+        1,
+        200,
+        None,
+        usual=(1, 10),
+        condition=SPUR,
+        left_out="solid",
+    )
+    line_width: float = quantity(
+        "width of a printed line",
+        "mm",
+        0.01,
+        10,
+        0.45,
+        usual=(0.2, 1.2),
+        condition=SPUR,
+        quiet=True,
+    )
+    infill: float | None = number(
+        "infill of a printed gear",
+        0,
+        100,
+        None,
+        unit="%",
+        usual=(5, 100),
+        condition=SPUR,
+        left_out="solid",
+    )
+    infill_exponent: float = number(
+        "exponent of strength against infill", 0.5, 3, 1.0, condition=SPUR, quiet=True
+    )
+    print_direction: str = choice(
+        "how the gear lay while printed", ("lying", "standing"), "lying", condition=SPUR
+    )
+    tooth_strength: float | None = positive(
+        "stress at which a tooth breaks",
+        "MPa",
+        1e4,
+        None,
+        usual=(10, 300),
+        condition=SPUR,
         spread="20 %",
         left_out="from the material",
     )
-    tested_tooth_force: float | None = quantity(
-        "N",
+    tested_tooth_force: float | None = positive(
         "tooth force at which a tested tooth broke",
-        0,
-        1e8,
+        "N",
+        1e6,
         None,
-        open=True,
+        usual=(10, 5000),
+        condition=SPUR,
         spread="10 %",
         left_out="from tooth and material",
     )
     application_factor: float = number(
-        "factor on the tooth force for rough running", 1, 10, 1.0, quiet=True
-    )
-    bore: float | None = quantity("mm", "bore of the gear", 0, 1, None, left_out="shaft diameter")
-    shaft_diameter: float | None = quantity(
-        "mm",
-        "diameter of the output shaft",
-        0,
+        "factor on the tooth force for rough running",
         1,
+        10,
+        1.0,
+        usual=(1, 2),
+        condition=SPUR,
+        quiet=True,
+    )
+    bore: float | None = quantity(
+        "bore of the gear",
+        "mm",
+        0,
+        1000,
         None,
-        open=True,
+        usual=(2, 25),
+        condition=SPUR,
+        left_out="shaft diameter",
+    )
+    shaft_diameter: float | None = positive(
+        "diameter of the output shaft",
+        "mm",
+        1000,
+        None,
+        usual=(2, 25),
         left_out="the shaft is not judged",
     )
-    shaft_material: str = text("material of the output shaft", "steel")
-    shaft_span: float | None = quantity(
-        "mm",
+    shaft_material: str = text("material of the output shaft", "steel", names="materials")
+    shaft_span: float | None = positive(
         "distance between the output shaft's supports",
-        0,
-        10,
+        "mm",
+        1e4,
         None,
-        open=True,
+        usual=(10, 300),
         left_out="only the shaft's torsion is judged",
     )
     inertia: float | None = quantity(
-        "kg·m²",
         "inertia of the output shaft with its gears",
+        "kg·m²",
         0,
-        1e6,
+        1e4,
         None,
+        usual=(0, 0.01),
         left_out="from geometry and density",
     )
-    torque_limit: float | None = quantity(
-        "N·m", "largest output torque it bears", 0, 1e8, None, open=True, left_out="not judged"
+    torque_limit: float | None = positive(
+        "largest output torque it bears", "N·m", 1e6, None, usual=(0.1, 500), left_out="not judged"
     )
 
     @property

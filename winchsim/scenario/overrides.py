@@ -73,7 +73,7 @@ def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
         spec = specs(table).get(key)
         if spec is None:
             if without_numbers(path) in REMOVED:
-                return Spec("text"), place, key
+                return Spec(kind="text"), place, key
             raise _unknown(path, key)
         if spec.kind not in ("table", "tables"):
             if parts:

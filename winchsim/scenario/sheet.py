@@ -13,7 +13,7 @@ import io
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -21,6 +21,7 @@ import numpy as np
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.inputs import Spec, out_of_bounds
+from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
@@ -40,29 +41,25 @@ _SUFFIXES = MappingProxyType({
 _SUFFIX_OF = {unit: suffix for suffix, unit in _SUFFIXES.items()}
 
 
-def _column(spec: Spec) -> Any:
-    return field(default=None, metadata={"spec": spec})
-
-
 @dataclass(frozen=True, kw_only=True)
 class SheetRow:
     """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures); None where blank."""
 
-    rung: int | None = _column(Spec("integer", "", "step of the ladder, from 1", 0, 1000))
-    mass: float | None = _column(Spec("quantity", "kg", "test load, 0 for an unloaded run", 0, 1e7))
-    height: float | None = _column(Spec("quantity", "m", "height lifted", 0, 1e4))
-    predicted_time: float | None = _column(Spec("quantity", "s", "predicted lift time", 0, 1e6))
-    predicted_current: float | None = _column(Spec("quantity", "A", "predicted steady current", 0, 1e5))
-    voltage: float | None = _column(Spec("quantity", "V", "supply voltage set", 0, 1000))
-    winding_start: float | None = _column(Spec("quantity", "°C", "winding temperature at the start", -60, 300))
-    rest_before: float | None = _column(Spec("quantity", "s", "rest before the test", 0, 1e7))
-    measured_time: float | None = _column(Spec("quantity", "s", "measured lift time", 0, 1e6, True))
-    measured_current: float | None = _column(Spec("quantity", "A", "measured steady current", 0, 1e5))
-    measured_voltage: float | None = _column(Spec("quantity", "V", "voltage measured at the motors", 0, 1000))
-    held: bool | None = _column(Spec("flag", "", "whether the load held with the power off"))
-    outcome: str | None = _column(Spec("choice", "", "how the test ended", choices=("lifted", "stalled", "broke", "stopped")))
-    broke_link: str | None = _column(Spec("text", "", "what broke"))
-    note: str | None = _column(Spec("text", "", "anything worth knowing"))
+    rung: int | None = integer("step of the ladder, from 1", 0, 1000, None)
+    mass: float | None = quantity("test load, 0 for an unloaded run", "kg", 0, 1e7, None)
+    height: float | None = quantity("height lifted", "m", 0, 1e4, None)
+    predicted_time: float | None = quantity("predicted lift time", "s", 0, 1e6, None)
+    predicted_current: float | None = quantity("predicted steady current", "A", 0, 1e5, None)
+    voltage: float | None = quantity("supply voltage set", "V", 0, 1000, None)
+    winding_start: float | None = quantity("winding temperature at the start", "°C", -60, 300, None)
+    rest_before: float | None = quantity("rest before the test", "s", 0, 1e7, None)
+    measured_time: float | None = positive("measured lift time", "s", 1e6, None)
+    measured_current: float | None = quantity("measured steady current", "A", 0, 1e5, None)
+    measured_voltage: float | None = quantity("voltage measured at the motors", "V", 0, 1000, None)
+    held: bool | None = flag("whether the load held with the power off", None)
+    outcome: str | None = choice("how the test ended", ("lifted", "stalled", "broke", "stopped"), None)
+    broke_link: str | None = text("what broke", None)
+    note: str | None = text("anything worth knowing", None)
 
 
 @dataclass(frozen=True)
@@ -86,10 +83,10 @@ class MeasuredTrace:
 _SHEET: Mapping[str, Spec] = MappingProxyType({f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)})
 _TRACE: Mapping[str, Spec] = MappingProxyType(
     {
-        "time": Spec("quantity", "s", "time of the sample", -1e6, 1e6),
-        "height": Spec("quantity", "m", "height of the load", -1e4, 1e4),
-        "current": Spec("quantity", "A", "current of the supply", -1e5, 1e5),
-        "voltage": Spec("quantity", "V", "voltage of the supply", -1000, 1000),
+        "time": Spec(kind="quantity", unit="s", meaning="time of the sample", low=-1e6, high=1e6),
+        "height": Spec(kind="quantity", unit="m", meaning="height of the load", low=-1e4, high=1e4),
+        "current": Spec(kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5),
+        "voltage": Spec(kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000),
     }
 )
 

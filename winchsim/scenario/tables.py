@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean
-from winchsim.inputs import Inputs, OwnMaterial
+from winchsim.inputs import Inputs, OwnMaterial, walk
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.strength.materials import GIVEN, FrictionPair, Material, Origin, own_material, sourced_values
 
@@ -58,10 +58,9 @@ def name_faults(inputs: Inputs) -> list[Fault]:
     list of Fault
     """
     faults = [
-        fault
-        for path, name, table, word in _names(inputs)
-        if name is not None and name not in table
-        for fault in [_unknown(path, name, table, word)]
+        _unknown(path, name, getattr(inputs, spec.names), spec.names.removesuffix("s"))
+        for path, name, spec in walk(inputs)
+        if spec.names and name is not None and name not in getattr(inputs, spec.names)
     ]
     seen: set[str] = set()
     for number, own in enumerate(inputs.material, start=1):
@@ -70,16 +69,6 @@ def name_faults(inputs: Inputs) -> list[Fault]:
             faults.append(Fault(message, f"material.{number}.name", expected="each name once", code=Code.CONTRADICTION))
         seen.add(own.name)
     return faults
-
-
-def _names(inputs: Inputs) -> Iterator[tuple[str, str | None, Mapping[str, Any], str]]:
-    """Every name in a scenario: its path, the name, the table that it should stand in, what the table holds."""
-    for number, stage in enumerate(inputs.stage, start=1):
-        for key in ("material", "pinion_material", "shaft_material"):
-            yield f"stage.{number}.{key}", getattr(stage, key), inputs.materials, "material"
-    for key in ("material", "cross_pin_material"):
-        yield f"drum.{key}", getattr(inputs.drum, key), inputs.materials, "material"
-    yield "rope.material", inputs.rope.material, inputs.ropes, "rope"
 
 
 def _unknown(path: str, name: str, table: Mapping[str, Any], word: str) -> Fault:

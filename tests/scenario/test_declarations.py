@@ -1,0 +1,80 @@
+"""The declarations of the inputs hang together: bounds, usual ranges, conditions, assumed defaults."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from winchsim.inputs import GROUPS, Inputs, default_of, out_of_bounds, specs, table_type
+from winchsim.inputs.scenario import FACTORS
+from winchsim.inputs.spec import Spec, positive
+from winchsim.quantity_text import from_unit, in_unit
+from winchsim.scenario.read import loads
+from winchsim.scenario.starter import STARTER
+
+
+def declared(table: type = Inputs, group: str = ""):
+    """Every declaration with its table and key."""
+    for key, spec in specs(table).items():
+        yield pytest.param(table, key, spec, group or spec.group, id=f"{table.__name__}.{key}")
+        if spec.kind in ("table", "tables"):
+            yield from declared(table_type(table, key), group or spec.group)
+
+
+every = pytest.mark.parametrize(("table", "key", "spec", "group"), list(declared()))
+
+
+@every
+def test_a_declaration_is_complete(table, key, spec, group):
+    assert group in GROUPS
+    assert spec.meaning and spec.label
+    default = default_of(table, key)
+    if spec.kind in ("quantity", "number", "integer"):
+        assert spec.low < spec.high and math.isfinite(spec.high - spec.low)
+        low, high = spec.usual or (spec.low, spec.high)
+        assert spec.low <= low < high <= spec.high
+        span = in_unit(high, spec.unit) - in_unit(low, spec.unit)
+        assert spec.kind == "integer" or 50 <= span / spec.step < 150
+        if isinstance(default, float):
+            assert out_of_bounds(spec, default) == ""
+            assert spec.assumed or spec.quiet or group == FACTORS
+    if spec.assumed:
+        low, high, source = spec.assumed
+        assert spec.low <= low <= default <= high <= spec.high and low < high
+        assert source
+
+
+@every
+def test_a_condition_names_a_choice_of_the_same_table(table, key, spec, group):
+    if spec.condition:
+        other, values = spec.condition
+        assert set(values) <= set(specs(table)[other].choices)
+
+
+def test_a_value_applies_where_its_condition_is_met():
+    stage = loads(STARTER).stage[0]
+    assert specs(type(stage))["gear"].applies_to(stage)
+    assert not specs(type(stage))["ratio"].applies_to(stage)
+    assert specs(type(stage))["repeat"].applies_to(stage)
+
+
+def test_names_refer_to_a_table_of_the_scenario():
+    inputs = loads(STARTER)
+    named = [param.values[2].names for param in declared() if param.values[2].names]
+    assert set(named) == {"materials", "ropes"}
+    assert all(getattr(inputs, name) for name in named)
+
+
+@pytest.mark.parametrize("value", [200000.0, 123456.0])
+def test_a_bound_in_the_printed_unit_is_itself_accepted(value):
+    spec = positive("speed", "rpm", value).metadata["spec"]
+    assert out_of_bounds(spec, from_unit(value, "rpm")) == ""
+    assert out_of_bounds(spec, value * math.pi * (1 / 30)) == ""
+    assert f"at most {value:.0f} rpm" in out_of_bounds(spec, from_unit(value, "rpm") * 1.001)
+    assert out_of_bounds(spec, 0.0)
+
+
+def test_step_is_a_round_number_of_the_printed_unit():
+    spec = Spec(kind="quantity", unit="mm", low=0.0, high=1.0, usual=(0.005, 0.2))
+    assert spec.step == 2.0
