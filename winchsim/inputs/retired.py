@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 
 REMOVED = {
-    "motors.inductance": "the decay of the motor current is computed without it",
+    "motors.inductance": "the current of a small motor follows the voltage at once",
     "settings.after_overload": "a lift always ends when a part breaks",
 }
 """Why a key is no longer used. Files that give it are still read; its value has no effect."""
