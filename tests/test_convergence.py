@@ -160,7 +160,7 @@ def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
 
 def _events(record: Record) -> list[tuple[str, float]]:
     """Events but those that nobody is told of: when a bounce has died away is a matter of taste."""
-    return [(e.event.name + e.detail, e.time) for e in record.events if e.event is not Event.SETTLED]
+    return [((e.event, e.target), e.time) for e in record.events if e.event is not Event.SETTLED]
 
 
 # --- the quasi-static model's steps -----------------------------------------------------------------------------------------

@@ -183,8 +183,8 @@ def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it()
     record = simulate(inputs)
     broken = record.first(Event.OVERLOAD)
     assert record.first(Event.LAYER).time == broken.time
-    assert record.demands[int(broken.detail)].share == pytest.approx(broken.value)
-    assert record.demands[int(broken.detail)].time == broken.time
+    assert record.demands[broken.target.index].share == pytest.approx(broken.value)
+    assert record.demands[broken.target.index].time == broken.time
     assert broken.value > 1.0
 
 

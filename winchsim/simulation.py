@@ -14,8 +14,10 @@ import numpy as np
 from winchsim.hybrid import Outcome, Run, Stats, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import Event, Head, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
-from winchsim.model.keys import Mark
+from winchsim.model.keys import AtLink, Mark, Target
 from winchsim.model.link_demands import link_shares, mesh_force
+from winchsim.model.machine import LinkLimit
+from winchsim.physics.load import Fall, fall
 from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
 
 ENERGY_LIMIT = 1e-4
@@ -80,8 +82,8 @@ class RecordedEvent:
         [s]
     height : float
         Of the load. [m]
-    detail : str
-        Which link, group, regime or layer; may be empty.
+    target : Target
+        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
     value : float or None
         The number that belongs to it, in SI.
     energy : float
@@ -91,7 +93,7 @@ class RecordedEvent:
     event: Event
     time: float
     height: float
-    detail: str = ""
+    target: Target = None
     value: float | None = None
     energy: float = 0.0
 
@@ -210,6 +212,23 @@ class Record:
     def __getitem__(self, name: str) -> np.ndarray:
         """Values of a channel in SI, by name: ``record["height"]``."""
         return self.channels[name].values
+
+    @property
+    def broken_link(self) -> LinkLimit | None:
+        """The link that broke, which ended the run."""
+        broke = self.first(Event.OVERLOAD)
+        return self.machine.links[broke.target.index] if broke is not None and isinstance(broke.target, AtLink) else None
+
+    @property
+    def fall(self) -> Fall | None:
+        """Fall of the load after a break, free but for its own friction; None where nothing broke.
+
+        So it falls where its rope has gone. Where a part in front of the drum has broken, what is left of the train turns
+        with the load: it takes longer and lands slower, and this is the bound.
+        """
+        if self.broken_link is None:
+            return None
+        return fall(self.machine.body, float(self["height"][-1]) / self.machine.body.rise, float(self["speed"][-1]))
 
     def first(self, event: Event) -> RecordedEvent | None:
         """First event of a kind, or None."""
@@ -484,14 +503,14 @@ def _named(m: Machine, values: Mapping[str, np.ndarray]) -> list[Channel]:
 
 
 def _events(m: Machine, marks: tuple[Mark, ...], done: Run) -> tuple[RecordedEvent, ...]:
-    found = [RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.detail, k.value, k.energy) for k in marks]
+    found = [RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.target, k.value, k.energy) for k in marks]
     for transition in done.events:
         height = float(m.height(transition.y_after[2]))
         for k in transition.events:
             time = transition.t
             if k.event is Event.STALLED:  # it is confirmed later than it begins
                 time = transition.key_from.held_since
-            found.append(RecordedEvent(k.event, float(time), height, k.detail, k.value, k.energy))
+            found.append(RecordedEvent(k.event, float(time), height, k.target, k.value, k.energy))
     return tuple(sorted(found, key=lambda e: e.time))
 
 

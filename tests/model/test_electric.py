@@ -10,7 +10,7 @@ UP = Phase(action="raise", until="top")
 
 
 def supply_events(record):
-    return [e.detail for e in record.events if e.event is Event.SUPPLY]
+    return [e.target.value for e in record.events if e.event is Event.SUPPLY]
 
 
 class TestCurrentLimit:

@@ -31,7 +31,7 @@ def test_stalls_at_the_start(lift, story):
     powered = (record.phase == 0) & (record.time > stalled.time)
     assert record["motor_1_speed"][powered] == pytest.approx(0.0, abs=0.0)
     assert record["current"][powered].max() == pytest.approx(2 * 6 / 4.4, rel=1e-3)
-    assert record.first(Event.PHASE_STARTS).detail == "raise"
+    assert record.first(Event.PHASE_STARTS).target == "raise"
     off = [e.time for e in record.events if e.event is Event.PHASE_STARTS][1]
     assert off == pytest.approx(stalled.time + 2.0)
 

@@ -192,14 +192,20 @@ class TestBrokenLinks:
         record = lift(rope={"breaking_force": 70.0})
         assert story(record) == [Event.DRUM_STARTS, Event.OVERLOAD]
         worst = record.first(Event.OVERLOAD)
-        link = record.machine.links[int(worst.detail)]
+        link = record.broken_link
         assert link.label == "rope at its knot" and worst.value == pytest.approx(1.0, rel=1e-6)
         assert record["tension"].max() == pytest.approx(70.0, rel=1e-6)
-        assert record.demands[int(worst.detail)].share == pytest.approx(1.0, rel=1e-6)
+        assert record.demands[worst.target.index].share == pytest.approx(1.0, rel=1e-6)
+
+    def test_the_load_falls_from_where_the_rope_broke(self, lift):
+        record = lift(rope={"breaking_force": 1.05 * WEIGHT}, load={"start_height": 0.2})
+        start, speed = record["height"][-1], record["speed"][-1]
+        assert 0.2 <= start and record.fall.energy == pytest.approx(WEIGHT * start + WEIGHT / 9.80665 * speed**2 / 2)
+        assert record.fall.time >= math.sqrt(2 * start / 9.80665)
 
     def test_strong_enough_is_not_broken(self, lift):
         record = lift(rope={"breaking_force": 200.0})
-        assert record.first(Event.OVERLOAD) is None
+        assert record.broken_link is None and record.fall is None
         knot = record.demands[0]
         assert 0.4 < knot.share < 0.8
         assert knot.time == pytest.approx(record.time[np.argmax(record["tension"])])

@@ -296,7 +296,7 @@ def test_brake_on_a_lowered_load(ideal, make_motor, make_stage):
         phase=(Phase(action="lower", until="time", time=2.0), Phase(action="off", until="time", time=6.0)),
     )
     record = simulate(inputs)
-    gripped = next(e for e in record.events if e.event is Event.PHASE_STARTS and e.detail == "off")
+    gripped = next(e for e in record.events if e.event is Event.PHASE_STARTS and e.target == "off")
     stopped = record.first(Event.DRUM_STOPS)
     at = int(np.flatnonzero(record.time >= gripped.time)[0])
     assert record["speed"][at] == pytest.approx(-1.0, rel=1e-4)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.model import Event
+from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
+from winchsim.physics.supply import Regime
 from winchsim.report.timeline import MOST_OF_A_KIND, moment_text, timeline
 from winchsim.simulation import RecordedEvent
 
@@ -39,12 +40,12 @@ def test_a_few_of_a_kind_are_all_shown(lifted):
 @pytest.mark.parametrize(
     ("event", "text"),
     [
-        (RecordedEvent(Event.PHASE_STARTS, 0.0, 0.0, "short"), "power off, motors shorted"),
-        (RecordedEvent(Event.LANDED, 1.0, 0.0, "", 0.5, 1.0), "the load lands at 0.500 m/s, 1.00 J"),
-        (RecordedEvent(Event.HOT, 1.0, 0.0, "0", 120.0), "a winding passes 120 °C"),
-        (RecordedEvent(Event.OVERLOAD, 1.0, 0.0, "0", 1.0), "the rope at its knot breaks"),
-        (RecordedEvent(Event.LAYER, 1.0, 0.0, "layer 2"), "layer 2 of rope begins"),
-        (RecordedEvent(Event.SUPPLY, 1.0, 0.0, "holding voltage"), "the supply holds its voltage"),
+        (RecordedEvent(Event.PHASE_STARTS, 0.0, 0.0, Action.SHORT), "power off, motors shorted"),
+        (RecordedEvent(Event.LANDED, 1.0, 0.0, None, 0.5, 1.0), "the load lands at 0.500 m/s, 1.00 J"),
+        (RecordedEvent(Event.HOT, 1.0, 0.0, AtGroup(0), 120.0), "a winding passes 120 °C"),
+        (RecordedEvent(Event.OVERLOAD, 1.0, 0.0, AtLink(0), 1.0), "the rope at its knot breaks"),
+        (RecordedEvent(Event.LAYER, 1.0, 0.0, AtLayer(1)), "layer 2 of rope begins"),
+        (RecordedEvent(Event.SUPPLY, 1.0, 0.0, Regime.VOLTAGE), "the supply holds its voltage"),
         (RecordedEvent(Event.STALLED, 1.0, 0.0), "stalled"),
     ],
 )

@@ -155,7 +155,7 @@ class History:
     @property
     def broken_link(self) -> LinkLimit | None:
         """The link that broke first."""
-        return None if self.broke is None else self.machine.links[int(self.broke.detail)]
+        return self.record.broken_link
 
     @property
     def stalled(self) -> RecordedEvent | None:

@@ -1,9 +1,9 @@
 """A small runner for switched ordinary differential equations: modes, guards, switches, on scipy's solvers."""
 
 from winchsim.hybrid.guard import Guard
-from winchsim.hybrid.integrate import run
+from winchsim.hybrid.integrate import UNTIL, run
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
 
-__all__ = ["Guard", "Mode", "Outcome", "Problem", "Run", "Segment", "Stats", "Switch", "Transition", "run"]
+__all__ = ["Guard", "Mode", "Outcome", "Problem", "Run", "Segment", "Stats", "Switch", "Transition", "UNTIL", "run"]  # noqa: RUF022

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,14 +31,14 @@ class Guard:
 
     Parameters
     ----------
-    name : str
-        Name given to the problem's `switch`.
+    name : hashable
+        Given to the problem's `switch`.
     band : float
         Disarm band, in the guard's own unit: a guard that starts within plus or minus this is not armed until its value
         is below ``-band``, and fires unarmed only above ``+band``.
     """
 
-    name: str
+    name: Hashable
     band: float
 
     def __post_init__(self) -> None:
@@ -53,7 +53,7 @@ class Crossing:
     t: float
     y: np.ndarray
     step: int
-    fired: tuple[str, ...]
+    fired: tuple[Hashable, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class GuardNotFiniteError(ArithmeticError):
     """A guard value that is not a number, so that a crossing could be lost."""
 
 
-def fired_at_start(guards: tuple[Guard, ...], values: Sequence[float]) -> tuple[str, ...]:
+def fired_at_start(guards: tuple[Guard, ...], values: Sequence[float]) -> tuple[Hashable, ...]:
     """Names of the guards that are above their band from the first instant.
 
     Raises

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -102,7 +102,7 @@ def run(
 class _Leg:
     """How one attempt at a segment ended."""
 
-    fired: tuple[str, ...]  # empty when the end time was reached or the attempt broke off
+    fired: tuple[Hashable, ...]  # empty when the end time was reached or the attempt broke off
     t: float
     y: np.ndarray
     segment: Segment | None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -51,7 +51,7 @@ class Problem(Protocol):
         """The mode of a key."""
         ...
 
-    def switch(self, key: Any, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
+    def switch(self, key: Any, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired in a mode (earliest first), at this time and state."""
         ...
 

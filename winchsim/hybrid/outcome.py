@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -63,7 +64,7 @@ class Transition:
         Time of the switch.
     y_before, y_after : ndarray, shape (n,)
         State on its two sides.
-    fired : tuple of str
+    fired : tuple
         Names of the guards that fired, earliest first, or ``("until",)``.
     key_from, key_to : hashable
         Modes on its two sides; `key_to` is None where the switch stopped the run.
@@ -74,7 +75,7 @@ class Transition:
     t: float
     y_before: np.ndarray
     y_after: np.ndarray
-    fired: tuple[str, ...]
+    fired: tuple[Hashable, ...]
     key_from: Any
     key_to: Any
     events: tuple[Any, ...]

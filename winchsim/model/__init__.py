@@ -8,13 +8,17 @@ books, `estimate` the closed-form balance at steady speed. Two make scenarios: `
 
 from winchsim.model.build import build
 from winchsim.model.estimate import pull, raise_time, steady_speed
-from winchsim.model.keys import Event, LoadPlace, ModeKey
+from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, ModeKey, Target
 from winchsim.model.ledger import Head, powers, stored_energy
 from winchsim.model.machine import Machine
 from winchsim.model.motion import Flow, Motion
 from winchsim.model.switching import WinchProblem, start
 
 __all__ = [
+    "Action",
+    "AtGroup",
+    "AtLayer",
+    "AtLink",
     "Event",
     "Flow",
     "Head",
@@ -22,6 +26,7 @@ __all__ = [
     "Machine",
     "ModeKey",
     "Motion",
+    "Target",
     "WinchProblem",
     "build",
     "powers",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, StrEnum
 
 from winchsim.physics.supply import Regime
 
@@ -97,6 +97,18 @@ class ModeKey:
         return self.ramp_end < math.inf
 
 
+class Trip(Enum):
+    """Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the group."""
+
+    DRUM_STOPS, RAISES, RUNS_BACK = range(3)
+    LAYER_UP, LAYER_DOWN, PAID_OUT = range(3, 6)
+    OVERLOAD = 6
+    TAUT, SLACK, SETTLES = range(7, 10)
+    LIFTS, COMES_OFF, LOAD_STOPS, SLIPS_UP, SLIPS_DOWN = range(10, 15)
+    FLOOR, SNAG, TOP, TOP_STOP = range(15, 19)
+    REGIME, HOT, EMPTY = range(19, 22)
+
+
 class Event(Enum):
     """Everything that the record marks in time; the value is the phrase shown to the user."""
 
@@ -128,6 +140,40 @@ class Event(Enum):
     END = "the run ends"
 
 
+class Action(StrEnum):
+    """What a phase of the programme does."""
+
+    RAISE = "raise"
+    LOWER = "lower"
+    OFF = "off"
+    SHORT = "short"
+
+
+@dataclass(frozen=True)
+class AtLink:
+    """A link of the machine, by its place in the machine's links."""
+
+    index: int
+
+
+@dataclass(frozen=True)
+class AtGroup:
+    """A live group of motors, by its place in the machine's groups."""
+
+    index: int
+
+
+@dataclass(frozen=True)
+class AtLayer:
+    """A layer of the drum, from 0."""
+
+    index: int
+
+
+Target = AtLink | AtGroup | AtLayer | Action | Regime | None
+"""What an event is about."""
+
+
 @dataclass(frozen=True)
 class Mark:
     """An event with what it is about.
@@ -135,8 +181,8 @@ class Mark:
     Attributes
     ----------
     event : Event
-    detail : str
-        Which link, group, regime or layer; may be empty.
+    target : Target
+        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
     value : float or None
         Speed of an impact, factor of an overload: the number that matters, in SI.
     energy : float
@@ -144,6 +190,6 @@ class Mark:
     """
 
     event: Event
-    detail: str = ""
+    target: Target = None
     value: float | None = None
     energy: float = 0.0

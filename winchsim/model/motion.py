@@ -17,7 +17,7 @@ import numpy as np
 from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.electric import Motors
-from winchsim.model.keys import LoadPlace, ModeKey
+from winchsim.model.keys import LoadPlace, ModeKey, Trip
 from winchsim.model.link_demands import Channels, on_drum, share_reader
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
@@ -296,24 +296,24 @@ class Motion:
         direction = key.drum
         parts: list[_GuardPart] = []
         if direction:
-            parts.append((("drum_stops",), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],)))
+            parts.append(((Trip.DRUM_STOPS,), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],)))
             edge = (m.layers[key.layer].end if direction > 0 else m.layers[key.layer].start) - m.wound_at_start
             if direction < 0:
                 edge = max(edge, m.lowest_wound)
-            name = "layer_up" if direction > 0 else "paid_out" if edge <= m.lowest_wound else "layer_down"
+            name = Trip.LAYER_UP if direction > 0 else Trip.PAID_OUT if edge <= m.lowest_wound else Trip.LAYER_DOWN
             parts.append(((name,), (BAND * scales.stretch,), lambda y, now: (direction * (y[0] - edge),)))
         else:
             parts.append(self._start_guards(key))
         overload = self._overload(key)
         if overload is not None:
-            parts.append((("overload",), (1e-9,), overload))
+            parts.append(((Trip.OVERLOAD,), (1e-9,), overload))
         return parts
 
     def _start_guards(self, key: ModeKey) -> _GuardPart:
         margins, band = self.start_margins(key), BAND * self.machine.scales.torque
         if self.pawl_grips(key):
-            return ("raises",), (band,), lambda y, now: margins(now)[:1]
-        return ("raises", "runs_back"), (band, band), lambda y, now: margins(now)
+            return (Trip.RAISES,), (band,), lambda y, now: margins(now)[:1]
+        return (Trip.RAISES, Trip.RUNS_BACK), (band, band), lambda y, now: margins(now)
 
     def pawl_grips(self, key: ModeKey) -> bool:
         """Whether the pawl keeps the drum from running back in this mode."""
@@ -346,25 +346,25 @@ class Motion:
         if self._may_settle(key):
             parts.append(self._settle_guard(key))
         if key.taut:
-            parts.append((("slack",), (force,), lambda y, now: (-now.raw_tension,)))
+            parts.append(((Trip.SLACK,), (force,), lambda y, now: (-now.raw_tension,)))
         else:
-            parts.append((("taut",), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
+            parts.append(((Trip.TAUT,), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
 
         def excess(y: Any, now: Flow) -> Any:
             return falls * now.tension - load.pull_needed(body, reach - y[2])
 
         if place is LoadPlace.FLOOR:
-            parts.append((("lifts",), (force,), lambda y, now: (excess(y, now) - sticking,)))
+            parts.append(((Trip.LIFTS,), (force,), lambda y, now: (excess(y, now) - sticking,)))
         elif place is LoadPlace.STUCK:
-            parts.append((("slips_up", "slips_down"), (force, force),
+            parts.append(((Trip.SLIPS_UP, Trip.SLIPS_DOWN), (force, force),
                           lambda y, now: (excess(y, now) - sticking, -excess(y, now) - sticking)))  # fmt: skip
         elif not place.moves:
-            parts.append((("comes_off",), (force,), lambda y, now: (-excess(y, now) - sticking,)))
+            parts.append(((Trip.COMES_OFF,), (force,), lambda y, now: (-excess(y, now) - sticking,)))
         if place.moves:
             parts += self._travel_guards(key)
         if place in (LoadPlace.UP, LoadPlace.DOWN):
             sign = -_friction_sign(place)
-            parts.append((("load_stops",), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
+            parts.append(((Trip.LOAD_STOPS,), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
         return parts
 
     def _may_settle(self, key: ModeKey) -> bool:
@@ -379,20 +379,20 @@ class Motion:
         def value(y: Any, now: Flow) -> tuple[Any]:
             return (smaller(1.0 - self.bounce(key, y, now) / small, (now.time - after) / period),)
 
-        return ("settles",), (1e-3,), value
+        return (Trip.SETTLES,), (1e-3,), value
 
     def _travel_guards(self, key: ModeKey) -> list[_GuardPart]:
         m, step = self.machine, self.machine.phases[key.phase]
         band = BAND * max(m.top_travel, m.scales.stretch)
-        rising = [("top_stop", m.stop_travel)]
+        rising = [(Trip.TOP_STOP, m.stop_travel)]
         if m.snag_travel < m.stop_travel:
-            rising.append(("snag", m.snag_travel))
+            rising.append((Trip.SNAG, m.snag_travel))
         if step.action == "raise" and step.until == "top":
-            rising.append(("top", m.top_travel))
+            rising.append((Trip.TOP, m.top_travel))
         names = tuple(name for name, _ in rising)
         edges = tuple(edge for _, edge in rising)
         return [
-            (("floor",), (band,), lambda y, now: (-y[2],)),
+            ((Trip.FLOOR,), (band,), lambda y, now: (-y[2],)),
             (names, (band,) * len(names), lambda y, now: [y[2] - edge for edge in edges]),
         ]
 
@@ -402,21 +402,22 @@ class Motion:
         limit = step.current_limit
         parts: list[_GuardPart] = []
         names = tuple(
-            f"regime:{following.name}" for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)
+            (Trip.REGIME, following) for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)
         )
         if names:
             amps = BAND * max(abs(step.voltage) * sum(g.live / g.motor.resistance for g in m.groups), 1e-9)
-            bands = tuple(BAND * max(abs(step.voltage), 1e-9) if name == "regime:VOLTAGE" else amps for name in names)
+            volts = BAND * max(abs(step.voltage), 1e-9)
+            bands = tuple(volts if following is sp.Regime.VOLTAGE else amps for _, following in names)
             parts.append((names, bands, lambda y, now: [
                 margin for _, margin in sp.regime_margins(regime, now.voltage, now.total, now.open_voltage, source, limit)
             ]))  # fmt: skip
         cool = [i for i, hot in enumerate(key.hot) if not hot]
         if cool:
             rows = [(m.heat_state(i), m.groups[i].winding_limit) for i in cool]
-            parts.append((tuple(f"hot:{i}" for i in cool), (1e-6,) * len(cool),
+            parts.append((tuple((Trip.HOT, i) for i in cool), (1e-6,) * len(cool),
                           lambda y, now: [y[at] - limit_c for at, limit_c in rows]))  # fmt: skip
         if step.powered and not key.empty and source.capacity < float("inf"):
-            parts.append((("empty",), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,)))
+            parts.append(((Trip.EMPTY,), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,)))
         return parts
 
     # --- links -------------------------------------------------------------------------------------------------------
@@ -467,7 +468,7 @@ def sticking_force(machine: Machine) -> float:
     return machine.breakaway * friction + GRIP * machine.scales.pull if friction > 0 else 0.0
 
 
-_GuardPart = tuple[tuple[str, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
+_GuardPart = tuple[tuple[Any, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
 
 
 def _friction_sign(place: LoadPlace) -> float:

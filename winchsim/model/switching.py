@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from winchsim.hybrid import Mode, Switch
+from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
-from winchsim.model.keys import Event, LoadPlace, Mark, ModeKey
+from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, Mark, ModeKey, Target, Trip
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
@@ -52,8 +53,8 @@ class _Step:
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
-    def mark(self, event: Event, detail: str = "", value: float | None = None, energy: float = 0.0) -> None:
-        self.marks.append(Mark(event, detail, value, energy))
+    def mark(self, event: Event, target: Target = None, value: float | None = None, energy: float = 0.0) -> None:
+        self.marks.append(Mark(event, target, value, energy))
 
     def change(self, **fields: object) -> None:
         self.key = replace(self.key, **fields)  # type: ignore[arg-type]
@@ -122,6 +123,32 @@ class WinchProblem:
         self.last_key: ModeKey | None = None
         self._way = self._place = self._at = 0.0
         self._slips = _Slips(0.0, 0.0)
+        start, halt, sets_off = self._start_drum, self._halt, self._sets_off
+        self._rules: dict[Hashable, Callable[..., None]] = {
+            Trip.DRUM_STOPS: self._stop_drum,
+            Trip.RAISES: lambda step: start(step, 1),
+            Trip.RUNS_BACK: lambda step: start(step, -1),
+            Trip.LAYER_UP: self._on_layer_up,
+            Trip.LAYER_DOWN: lambda step: self._change_layer(step, step.key.layer - 1),
+            Trip.PAID_OUT: lambda step: self._finish(step, Event.PAID_OUT),
+            Trip.OVERLOAD: self._on_overload,
+            Trip.TAUT: lambda step: self._pulls(step, True),
+            Trip.SLACK: lambda step: self._pulls(step, False),
+            Trip.SETTLES: self._on_settles,
+            Trip.LIFTS: lambda step: sets_off(step, Event.LIFT_OFF, LoadPlace.UP),
+            Trip.COMES_OFF: lambda step: sets_off(step, Event.CAME_OFF, LoadPlace.DOWN),
+            Trip.LOAD_STOPS: self._on_load_stops,
+            Trip.SLIPS_UP: lambda step: self._slip(step, LoadPlace.UP),
+            Trip.SLIPS_DOWN: lambda step: self._slip(step, LoadPlace.DOWN),
+            Trip.FLOOR: self._on_floor,
+            Trip.SNAG: lambda step: halt(step, LoadPlace.SNAG, Event.SNAGGED, machine.snag_travel),
+            Trip.TOP: self._on_top,
+            Trip.TOP_STOP: lambda step: halt(step, LoadPlace.STOP, Event.TOP_STOP, machine.stop_travel),
+            Trip.REGIME: self._on_regime,
+            Trip.HOT: self._on_hot,
+            Trip.EMPTY: self._on_empty,
+            UNTIL: self._on_until,
+        }
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
@@ -141,12 +168,12 @@ class WinchProblem:
         self._place, self._at = float(y[2]), t
         return self._way / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
 
-    def switch(self, key: ModeKey, fired: tuple[str, ...], t: float, y: np.ndarray) -> Switch:
+    def switch(self, key: ModeKey, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""
         step = _Step(key, t, y)
         for name in fired:
-            head, _, rest = name.partition(":")
-            getattr(self, f"_on_{head}")(step, rest)
+            trip, *about = name if isinstance(name, tuple) else (name,)
+            self._rules[trip](step, *about)
             if step.ends:
                 break  # what else fired at this instant belonged to a winch that is no more
         stirred = step.calm < len(fired) or bool(step.next_phase)
@@ -178,7 +205,7 @@ class WinchProblem:
             phase=index, phase_start=step.t, phase_end=step.t + phase.time, ramp_from=ramp_from, stalled=False,
             ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf, confirm_at=math.inf,
         )  # fmt: skip
-        step.mark(Event.PHASE_STARTS, phase.action)
+        step.mark(Event.PHASE_STARTS, Action(phase.action))
         self._slips = _Slips(step.t, float(step.y[2]))
         self._connect(step)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
@@ -259,7 +286,7 @@ class WinchProblem:
         step.change(drum=direction, layer=layer, layer_below=layer, held_since=math.inf, confirm_at=math.inf)
         step.mark(Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK)
         if direction < 0 and self.machine.wound_at_start + step.y[0] <= self.machine.lowest_wound + self.machine.wound_at_start:
-            self._on_paid_out(step, "")
+            self._finish(step, Event.PAID_OUT)
 
     def _stop_drum(self, step: _Step, *, jerk: bool = False) -> None:
         chain = self.motion.train(step.key)
@@ -268,41 +295,29 @@ class WinchProblem:
         step.change(drum=0, layer_below=step.key.layer, held_since=step.t)
         step.mark(Event.DRUM_STOPS, energy=lost)
 
-    def _on_drum_stops(self, step: _Step, _: str) -> None:
-        self._stop_drum(step)
-
-    def _on_raises(self, step: _Step, _: str) -> None:
-        self._start_drum(step, 1)
-
-    def _on_runs_back(self, step: _Step, _: str) -> None:
-        self._start_drum(step, -1)
-
-    def _on_layer_up(self, step: _Step, _: str) -> None:
+    def _on_layer_up(self, step: _Step) -> None:
         m, layer = self.machine, step.key.layer + 1
         if layer >= len(m.layers):
-            step.mark(Event.OVERFLOW)
-            step.ends = True
-            return
-        self._change_layer(step, layer)
-
-    def _on_layer_down(self, step: _Step, _: str) -> None:
-        self._change_layer(step, step.key.layer - 1)
+            self._finish(step, Event.OVERFLOW)
+        else:
+            self._change_layer(step, layer)
 
     def _change_layer(self, step: _Step, layer: int) -> None:
         step.change(layer=layer, layer_below=layer)
-        step.mark(Event.LAYER, f"layer {layer + 1}")
+        step.mark(Event.LAYER, AtLayer(layer))
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
         if step.key.settled and bounce < CALM * self.machine.scales.stretch and not self._speeds_up(step):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
-    def _on_paid_out(self, step: _Step, _: str) -> None:
-        step.mark(Event.PAID_OUT)
-        step.ends = True
-
-    def _on_overload(self, step: _Step, _: str) -> None:
+    def _on_overload(self, step: _Step) -> None:
         shares = link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
         worst = max(range(len(shares)), key=shares.__getitem__)
-        step.mark(Event.OVERLOAD, str(worst), shares[worst])
+        self._finish(step, Event.OVERLOAD, AtLink(worst), shares[worst])
+
+    @staticmethod
+    def _finish(step: _Step, event: Event, target: Target = None, value: float | None = None) -> None:
+        """An event that ends the run."""
+        step.mark(event, target, value)
         step.ends = True
 
     # --- the load ----------------------------------------------------------------------------------------------------
@@ -316,30 +331,25 @@ class WinchProblem:
         step.y[2], step.y[3] = travel, 0.0
         step.change(load=place)
 
-    def _on_floor(self, step: _Step, _: str) -> None:
+    def _on_floor(self, step: _Step) -> None:
         self._halt(step, LoadPlace.FLOOR, Event.LANDED, 0.0)
         if self.machine.phases[step.key.phase].until == "floor":
             step.next_phase = "next"
 
-    def _on_snag(self, step: _Step, _: str) -> None:
-        self._halt(step, LoadPlace.SNAG, Event.SNAGGED, self.machine.snag_travel)
-
-    def _on_top_stop(self, step: _Step, _: str) -> None:
-        self._halt(step, LoadPlace.STOP, Event.TOP_STOP, self.machine.stop_travel)
-
-    def _on_top(self, step: _Step, _: str) -> None:
+    def _on_top(self, step: _Step) -> None:
         step.mark(Event.TOP)
         step.next_phase = "next"
 
-    def _on_lifts(self, step: _Step, _: str) -> None:
-        step.change(load=LoadPlace.UP if self.machine.body.friction > 0 else LoadPlace.FREE)
-        step.mark(Event.LIFT_OFF)
+    def _sets_off(self, step: _Step, event: Event, rubbing: LoadPlace) -> None:
+        """The load leaves what it lay on, and rubs in its guide where it has one."""
+        step.change(load=rubbing if self.machine.body.friction > 0 else LoadPlace.FREE)
+        step.mark(event)
 
-    def _on_comes_off(self, step: _Step, _: str) -> None:
-        step.change(load=LoadPlace.DOWN if self.machine.body.friction > 0 else LoadPlace.FREE)
-        step.mark(Event.CAME_OFF)
+    def _pulls(self, step: _Step, taut: bool) -> None:
+        step.change(taut=taut)
+        step.mark(Event.TAUT if taut else Event.SLACK)
 
-    def _on_load_stops(self, step: _Step, _: str) -> None:
+    def _on_load_stops(self, step: _Step) -> None:
         step.y[3] = 0.0
         now = self.flow(step)
         left = self.machine.reach - float(step.y[2])
@@ -349,12 +359,6 @@ class WinchProblem:
             step.mark(Event.STICKS)
         else:
             step.change(load=LoadPlace.UP if net > 0 else LoadPlace.DOWN)
-
-    def _on_slips_up(self, step: _Step, _: str) -> None:
-        self._slip(step, LoadPlace.UP)
-
-    def _on_slips_down(self, step: _Step, _: str) -> None:
-        self._slip(step, LoadPlace.DOWN)
 
     def _slip(self, step: _Step, place: LoadPlace) -> None:
         step.change(load=place)
@@ -373,7 +377,7 @@ class WinchProblem:
             share = min(share, abs(ends[phase.until] - travel) / gone)
         return slips.count * share
 
-    def _on_settles(self, step: _Step, _: str) -> None:
+    def _on_settles(self, step: _Step) -> None:
         if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(RETRY_PERIODS * self.machine.scales.bounce_period, RETRY_SHARE * (step.t - step.key.phase_start))
         else:
@@ -416,33 +420,25 @@ class WinchProblem:
         step.mark(Event.SETTLED, energy=lost)
         step.calm += 1
 
-    def _on_taut(self, step: _Step, _: str) -> None:
-        step.change(taut=True)
-        step.mark(Event.TAUT)
-
-    def _on_slack(self, step: _Step, _: str) -> None:
-        step.change(taut=False)
-        step.mark(Event.SLACK)
-
     # --- supply, heat, time ------------------------------------------------------------------------------------------
 
-    def _on_regime(self, step: _Step, name: str) -> None:
-        step.change(regime=Regime[name])
-        step.mark(Event.SUPPLY, Regime[name].value)
+    def _on_regime(self, step: _Step, regime: Regime) -> None:
+        step.change(regime=regime)
+        step.mark(Event.SUPPLY, regime)
 
-    def _on_hot(self, step: _Step, group: str) -> None:
+    def _on_hot(self, step: _Step, group: int) -> None:
         hot = list(step.key.hot)
-        hot[int(group)] = True
+        hot[group] = True
         step.change(hot=tuple(hot))
-        step.mark(Event.HOT, group, self.machine.groups[int(group)].winding_limit)
+        step.mark(Event.HOT, AtGroup(group), self.machine.groups[group].winding_limit)
         if step.key.stalled:
             step.next_phase = "watch"
 
-    def _on_empty(self, step: _Step, _: str) -> None:
+    def _on_empty(self, step: _Step) -> None:
         step.change(empty=True, regime=Regime.EMPTY)
         step.mark(Event.EMPTY)
 
-    def _on_until(self, step: _Step, _: str) -> None:
+    def _on_until(self, step: _Step) -> None:
         key = step.key
         if step.t >= key.ramp_end:
             step.change(ramp_end=math.inf)
@@ -452,7 +448,7 @@ class WinchProblem:
         if step.t >= step.key.phase_end:
             phase = self.machine.phases[key.phase]
             if phase.until != "time" and not step.key.stalled:
-                step.mark(Event.TIME_UP, phase.action)
+                step.mark(Event.TIME_UP, Action(phase.action))
             step.next_phase = "watch" if step.key.stalled or phase.until != "time" else "next"
 
     def _find_stall(self, step: _Step) -> None:

@@ -196,7 +196,8 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     row.add_stages()
     if inputs.brake is not None and inputs.brake.place == "drum":
         row.add_brake()
-    row.add_drum(inputs, 0.0 if reductions else drum_inertia(inputs, notebook))  # without a reduction no shaft before it carries the drum
+    # Without a reduction no shaft before it carries the drum.
+    row.add_drum(inputs, 0.0 if reductions else drum_inertia(inputs, notebook))
     row.elements += _rope_side(inputs, notebook)
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))

@@ -9,7 +9,7 @@ import numpy
 import scipy
 
 from winchsim.errors import TrustError
-from winchsim.model import Event, Machine
+from winchsim.model import AtGroup, AtLayer, AtLink, Event, Machine
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.si_keys import key, keyed, si_unit
 from winchsim.simulation import ENERGY_LIMIT, Record, RecordedEvent
@@ -172,11 +172,15 @@ def _remedy(remedy: Remedy) -> dict[str, Any]:
 
 def event_facts(machine: Machine, event: RecordedEvent) -> dict[str, Any]:
     """An event as plain data; `value` is in the SI unit `unit`."""
-    about: Any = event.detail or None
-    if event.event is Event.OVERLOAD:
-        about = machine.links[int(event.detail)].label
-    elif event.event is Event.HOT:
-        about = f"motors.{machine.groups[int(event.detail)].number}"
+    match event.target:
+        case AtLink(index):
+            about: str | None = machine.links[index].label
+        case AtGroup(index):
+            about = f"motors.{machine.groups[index].number}"
+        case AtLayer(index):
+            about = f"layer {index + 1}"
+        case target:
+            about = None if target is None else target.value
     return {
         "event": event.event.name.lower(),
         "time_s": event.time,

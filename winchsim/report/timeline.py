@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from winchsim.model import Event
+from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
+from winchsim.physics.supply import Regime
 from winchsim.quantity_text import quantity
 from winchsim.simulation import Record, RecordedEvent
 from winchsim.verdict.words import speed
@@ -24,13 +25,13 @@ _PHASES = {
 }
 
 _SUPPLY = {
-    "holding voltage": "the supply holds its voltage",
-    "holding current": "the supply holds its current limit",
-    "taking nothing back": "the supply takes nothing back",
-    "battery empty": "the battery is empty",
-    "lead open, motors joined": "the supply's lead is open, the motors stay joined",
-    "every motor open": "every motor's lead is open",
-    "terminals joined": "the motors are shorted",
+    Regime.VOLTAGE: "the supply holds its voltage",
+    Regime.CURRENT: "the supply holds its current limit",
+    Regime.NO_RETURN: "the supply takes nothing back",
+    Regime.EMPTY: "the battery is empty",
+    Regime.OPEN: "the supply's lead is open, the motors stay joined",
+    Regime.EACH_OPEN: "every motor's lead is open",
+    Regime.SHORTED: "the motors are shorted",
 }
 
 
@@ -80,18 +81,19 @@ def worth_telling(event: RecordedEvent) -> bool:
 def moment_text(record: Record, event: RecordedEvent) -> str:
     """An event in words, with what it is about."""
     kind, value = event.event, event.value
-    if kind is Event.PHASE_STARTS:
-        return _PHASES.get(event.detail, event.detail)
-    if kind is Event.OVERLOAD:
-        return f"the {record.machine.links[int(event.detail)].label} breaks"
-    if kind is Event.SUPPLY:
-        return _SUPPLY.get(event.detail, f"the supply: {event.detail}")
-    if kind is Event.LAYER:
-        return f"{event.detail} of rope begins"
-    if kind is Event.HOT:
-        group = record.machine.groups[int(event.detail)]
-        where = f" of motor group {group.number}" if len(record.machine.groups) > 1 else ""
-        return f"a winding{where} passes {quantity(group.winding_limit, '°C')}"
+    match event.target:
+        case Action() if kind is Event.PHASE_STARTS:
+            return _PHASES[event.target]
+        case AtLink(index):
+            return f"the {record.machine.links[index].label} breaks"
+        case Regime():
+            return _SUPPLY[event.target]
+        case AtLayer(index):
+            return f"layer {index + 1} of rope begins"
+        case AtGroup(index):
+            group = record.machine.groups[index]
+            where = f" of motor group {group.number}" if len(record.machine.groups) > 1 else ""
+            return f"a winding{where} passes {quantity(group.winding_limit, '°C')}"
     if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and value:
         return f"{kind.value} at {speed(value)}, {quantity(event.energy, 'J')}"
     return kind.value

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from winchsim.model import Event
+from winchsim.model import AtGroup, Event
 from winchsim.quantity_text import quantity
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Severity
@@ -27,7 +27,7 @@ def overheated(case: Case) -> Iterator[Finding]:
         peak = float(winding.max())
         if peak <= group.winding_limit + 1e-3:  # a stall is cut off there: that is the stall's finding
             continue
-        event = next((e for e in case.history.of(Event.HOT) if e.detail == str(index)), None)
+        event = next((e for e in case.history.of(Event.HOT) if e.target == AtGroup(index)), None)
         k = int(np.argmax(winding > group.winding_limit)) if event is None else case.history.at(event.time)
         time, height = float(case.record.time[k]), float(case.record["height"][k])
         text = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from winchsim.model import Event, Machine
+from winchsim.model import AtLink, Machine
 from winchsim.model.estimate import drive_law, pull, raising_phase
 from winchsim.model.link_demands import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
@@ -20,7 +20,7 @@ def weakest_links(record: Record) -> tuple[LinkRow, ...]:
     m = record.machine
     straight = m.drum_element + 1 == len(m.chain.elements)  # nothing but the rope's pull is on the drum
     settled = {"tension", "pull", "drum"} if straight else {"tension"}  # also while the train is held
-    broke = {int(event.detail) for event in record.events if event.event is Event.OVERLOAD}
+    broke = {event.target.index for event in record.events if isinstance(event.target, AtLink)}
     rows = []
     for asked in record.demands:
         limit = m.links[asked.link]

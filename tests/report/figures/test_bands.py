@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from winchsim.model import Event
+from winchsim.model import AtLink, Event
 from winchsim.report.figures.bands import Band, Panel, axis_text, compose, when_text
 from winchsim.report.figures.look import COLUMN, SLIDE, drawing, text_width
 from winchsim.report.figures.trace import Window, whole
@@ -28,7 +28,7 @@ def _band(lift, events, look=COLUMN):
 @given(st.lists(st.tuples(st.floats(0, 1), st.integers(0, len(KINDS) - 1)), min_size=1, max_size=9))
 def test_names_cover_neither_names_nor_lines(lift, places):
     end = float(lift.time[-1])
-    events = [RecordedEvent(KINDS[kind], share * end, 0.1, "0" if KINDS[kind] is Event.OVERLOAD else "")
+    events = [RecordedEvent(KINDS[kind], share * end, 0.1, AtLink(0) if KINDS[kind] is Event.OVERLOAD else None)
               for share, kind in sorted(places)]  # fmt: skip
     band = _band(lift, events)
     assert band.labels.rows <= COLUMN.label_rows

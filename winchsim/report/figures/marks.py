@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from winchsim.model import Event
+from winchsim.model import Action, AtLayer, Event
+from winchsim.physics.supply import Regime
 from winchsim.report.plain_text import harmless
 from winchsim.report.timeline import moment_text, worth_telling
 from winchsim.simulation import Record, RecordedEvent
@@ -16,9 +17,9 @@ from winchsim.simulation import Record, RecordedEvent
 _SHORT = {
     Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",
     Event.DRUM_STOPS: "drum stops", Event.RUNS_BACK: "runs back", Event.STALLED: "stall", Event.RESTARTS: "starts again",
-    Event.LAYER: "", Event.TAUT: "taut", Event.SLACK: "slack", Event.LANDED: "lands", Event.SNAGGED: "snag",
+    Event.LAYER: "new layer", Event.TAUT: "taut", Event.SLACK: "slack", Event.LANDED: "lands", Event.SNAGGED: "snag",
     Event.TOP_STOP: "top stop", Event.CAME_OFF: "off the stop", Event.STICKS: "sticks", Event.SLIPS: "slips",
-    Event.SUPPLY: "", Event.HOT: "too hot", Event.EMPTY: "battery empty", Event.OVERLOAD: "breaks",
+    Event.SUPPLY: "supply changes over", Event.HOT: "too hot", Event.EMPTY: "battery empty", Event.OVERLOAD: "breaks",
     Event.OVERFLOW: "over the flange", Event.PAID_OUT: "dead turns", Event.TIME_UP: "time is up", Event.END: "end",
     Event.SETTLED: "settled",
 }  # fmt: skip
@@ -26,10 +27,10 @@ _SHORT = {
 _PHASES = {"raise": "power on", "lower": "lowering", "off": "power off", "short": "shorted"}
 _LOWERS = "drum lowers"
 _SUPPLY = {
-    "holding voltage": "voltage held",
-    "holding current": "current limit",
-    "taking nothing back": "nothing back",
-    "battery empty": "battery empty",
+    Regime.VOLTAGE: "voltage held",
+    Regime.CURRENT: "current limit",
+    Regime.NO_RETURN: "nothing back",
+    Regime.EMPTY: "battery empty",
 }
 
 _WEIGHT = (
@@ -130,13 +131,13 @@ class Mark:
 
 def named_events(record: Record) -> tuple[NamedEvent, ...]:
     """Every event of a record that figures mark, in order of time, with its names."""
-    found, action = [], ""
+    found, action = [], None
     for e in record.events:
         if e.event is Event.PHASE_STARTS:
-            action = e.detail
+            action = e.target
         if not worth_telling(e):
             continue
-        lowers = e.event is Event.RUNS_BACK and action == "lower"  # what it is meant to do
+        lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
         full = "the drum lowers" if lowers else harmless(moment_text(record, e))
         found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
@@ -144,13 +145,13 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
 
 
 def _short_name(e: RecordedEvent) -> str:
-    detail = harmless(e.detail)
-    if e.event is Event.PHASE_STARTS:
-        return _PHASES.get(detail, detail)
-    if e.event is Event.LAYER:
-        return detail or "new layer"
-    if e.event is Event.SUPPLY:
-        return _SUPPLY.get(detail, detail or "supply changes over")
+    match e.target:
+        case Action() if e.event is Event.PHASE_STARTS:
+            return _PHASES[e.target]
+        case AtLayer(index):
+            return f"layer {index + 1}"
+        case Regime():
+            return _SUPPLY.get(e.target, e.target.value)
     return _SHORT[e.event]
 
 
