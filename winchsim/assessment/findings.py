@@ -14,7 +14,7 @@ from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import times_until_hot
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
 from winchsim.assessment.warmth import raising_time, tooth_warmth
-from winchsim.model import Event
+from winchsim.model import AtGroup, Event
 from winchsim.model.links import tooth_of
 from winchsim.simulation import RecordedEvent
 
@@ -218,7 +218,7 @@ def _motors(history: History) -> Iterator[Finding]:
         winding, nominal = record[f"motor_{group.number}_winding"], group.fit.voltage
         peak = float(winding.max())
         if peak > group.winding_limit + 1e-3:
-            hot = next((e for e in history.of(Event.HOT) if e.detail == str(index)), None)
+            hot = next((e for e in history.of(Event.HOT) if e.target == AtGroup(index)), None)
             k = int(np.argmax(winding > group.winding_limit)) if hot is None else history.at(hot.time)
             values = {"group": group.number, "peak": peak, "limit": group.winding_limit}
             yield Finding(FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k]))

@@ -6,7 +6,7 @@ import math
 
 from winchsim.assessment.kinds import PartRow, Side, Status
 from winchsim.assessment.ranges import Ranges
-from winchsim.model import Event, Machine
+from winchsim.model import AtLink, Machine
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 
@@ -55,7 +55,7 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
     # With nothing but the rope's pull on the drum, its demands are known also while the train is held.
     straight = m.drum_element + 1 == len(m.chain.elements)
     settled = {"tension", "pull", "drum"} if straight else {"tension"}
-    broke = {int(event.detail) for event in record.events if event.event is Event.OVERLOAD}
+    broke = {event.target.index for event in record.events if isinstance(event.target, AtLink)}
     rows = []
     for asked in record.demands:
         limit, share = m.links[asked.link], asked.share
