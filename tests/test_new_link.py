@@ -34,9 +34,9 @@ def shackle(monkeypatch):
     rope_links = links._rope_links
 
     def bearing(force: float) -> LinkKind:
-        def with_shackle(inputs, train, notebook):
+        def with_shackle(inputs, notebook):
             strength = Strength(force, "N", "given", 0.9 * force, 1.1 * force)
-            return [*rope_links(inputs, train, notebook), links._plain(inputs, kind, "rope", "tension", strength)]
+            return [*rope_links(inputs, notebook), links._plain(inputs, kind, "rope", "tension", strength)]
 
         monkeypatch.setattr(links, "_rope_links", with_shackle)
         return kind

@@ -46,14 +46,18 @@ def test_the_drum_s_links_follow_from_the_pull_on_it(small):
     assert found[LinkKind.ROPE_ANCHOR] == found[LinkKind.ROPE]
 
 
-def test_without_sheave_or_edge_the_rope_is_judged_at_its_knot_alone(small):
-    kinds = [link.kind for link in build(small()).links]
-    assert LinkKind.ROPE_KNOT in kinds and LinkKind.ROPE not in kinds
+def test_the_rope_is_judged_at_its_knot_and_at_its_bend_over_the_drum(small):
+    inputs = small(rope={"breaking_force": 1000.0, "knot_efficiency": 0.5})
+    knot, drum = (next(link for link in build(inputs).links if link.kind is kind) for kind in (LinkKind.ROPE_KNOT, LinkKind.ROPE))
+    # A drum of five rope diameters leaves 0.77 of a wire rope; of a fibre rope between the square of it and all.
+    assert knot.strength.value == 500.0
+    assert (drum.strength.low, drum.strength.value, drum.strength.high) == pytest.approx((592.9, 770.0, 1000.0))
+    assert (drum.channel, drum.required) == ("pull", knot.required)
 
 
 def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
     """Spliced without loss at the load, its whole strength just above the load's pull: the edge's share is too much."""
-    strong = {"breaking_force": 100.0, "knot_efficiency": 1.0}
+    strong = {"breaking_force": 130.0, "knot_efficiency": 1.0}  # 100 N at the drum
     assert simulate(small(rope=strong)).first(Event.OVERLOAD) is None
     record = simulate(small(rope=strong, edge=EDGE))
     broke = record.first(Event.OVERLOAD)

@@ -6,14 +6,16 @@ from dataclasses import replace
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import Edge, Factors, Gearbox, Stage
-from winchsim.model import build
+from winchsim.inputs import Edge, Factors, Gearbox, Settings, Stage
+from winchsim.model import Event, build
 from winchsim.model.links import tooth_of
 from winchsim.model.machine import bracketed
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
 
 SPUR = {"pinion": 12, "gear": 36, "module": 1e-3, "width": 8e-3, "material": "PETG", "shaft_diameter": 5e-3}
+
+PRINTED = {"walls": 3, "infill": 0.3}
 
 EVERYTHING = {"drum": {"cross_pin_diameter": 0.002, "support_span": 0.06}, "edge": (Edge(friction=0.1, angle=1.0),)}
 """Parts that give a winch every kind of link that its drum and rope can have."""
@@ -100,7 +102,7 @@ def test_bracketed(label, text):
 
 
 def test_every_link_has_a_name_of_its_own(small):
-    spur = {**SPUR, "torque_limit": 30.0, "repeat": 2}
+    spur = {**SPUR, **PRINTED, "torque_limit": 30.0, "repeat": 2}
     machine = build(
         small(
             stage=Stage(**spur), drum={"cross_pin_diameter": 0.002, "support_span": 0.06}, edge=(Edge(friction=0.1, angle=1.0),)
@@ -117,7 +119,7 @@ def test_every_link_has_a_name_of_its_own(small):
 @pytest.mark.parametrize("kind", list(LinkKind))
 def test_every_link_keeps_its_own_required_factor(small, kind):
     asked = {key: 2.0 + place for place, key in enumerate(("tooth", "shaft", "pin", "rope", "anchor"))}
-    spur = {**SPUR, "torque_limit": 30.0}
+    spur = {**SPUR, **PRINTED, "torque_limit": 30.0}
     machine = build(small(stage=Stage(**spur), factors=Factors(**asked), **EVERYTHING))
     link = next(link for link in machine.links if link.kind is kind)
     assert link.required == (1.0 if kind is LinkKind.STAGE_LIMIT else asked[LINKS[kind].required])
@@ -144,3 +146,70 @@ def test_a_bore_of_nothing_is_a_gear_without_one(geared):
     assert bored.strength.value < solid.strength.value
     assert _link(build(geared(bore=0.0, shaft_diameter=0.0285)), LinkKind.TOOTH_GEAR, "stage.2").strength == solid.strength
     assert _link(build(geared(shaft_diameter=0.0285)), LinkKind.TOOTH_GEAR, "stage.2").strength == bored.strength
+
+
+def test_a_printed_body_carries_the_torque_of_its_gear(geared):
+    machine = build(geared(**PRINTED))
+    body, shaft = (_link(machine, kind, "stage.2") for kind in (LinkKind.GEAR_BODY, LinkKind.SHAFT))
+    assert (body.channel, body.index, body.scale) == (shaft.channel, shaft.index, 1.0)
+    # Own arithmetic: hub of 2.5 mm and three walls of 0.45 mm, PETG of 50.8 MPa, 30 % infill.
+    torque = 2 * math.pi * 3.85e-3**2 * 8e-3 * 0.34 * 50.8e6 * 0.3**0.26
+    assert body.strength.value == pytest.approx(torque)
+    assert body.strength.high / body.strength.low == pytest.approx(2.5**2)
+    kinds = [link.kind for link in build(geared()).links]
+    assert LinkKind.GEAR_BODY not in kinds  # said to be solid
+    assert LinkKind.GEAR_BODY not in [link.kind for link in build(geared(bore=0.0, **PRINTED)).links]
+
+
+def test_infill_without_walls_is_printed_with_common_ones(geared):
+    found = [_link(build(geared(infill=0.3, walls=walls)), LinkKind.GEAR_BODY, "stage.2").strength for walls in (None, 3)]
+    assert found[0] == found[1]
+
+
+@pytest.mark.parametrize(("material", "kept"), [("PLA", 1 - 0.9 * 17 / 37), ("ABS", 1 - 0.9 * 17 / 77), ("steel", 1.0)])
+def test_teeth_and_bodies_lose_strength_in_a_warm_room(geared, material, kept):
+    # 40 °C against 20 °C: linear from 23 °C to a tenth at the softening temperature, 60 °C of PLA and 100 °C of ABS.
+    cold, warm = (
+        build(geared({"settings": Settings(ambient=at)}, material=material, **PRINTED)).links for at in (20.0, 40.0)
+    )
+    parts = (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR, LinkKind.GEAR_BODY)
+    pairs = [(a, b) for a, b in zip(cold, warm, strict=True) if a.where == "stage.2" and a.kind in parts]
+    assert len(pairs) == (2 if material == "steel" else 3)
+    for before, after in pairs:
+        assert after.strength.value == pytest.approx(kept * before.strength.value)
+        if kept < 1:
+            assert after.strength.low / after.strength.value < before.strength.low / before.strength.value
+
+
+def test_a_warm_room_can_break_a_tooth_that_holds_in_a_cool_one(small):
+    thin = {**SPUR, "material": "PLA", "shaft_diameter": None}
+    cool = simulate(small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=20.0)))
+    worst = max(demand.share for link, demand in zip(cool.machine.links, cool.demands, strict=True) if link.kind.is_tooth)
+    width = 8e-3 * worst / 0.8  # four fifths of what a tooth bears at 20 °C
+    thin["width"] = width
+    for ambient, broke in ((20.0, False), (40.0, True)):
+        record = simulate(small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=ambient)))
+        event = record.first(Event.OVERLOAD)
+        assert (event is not None and record.machine.links[int(event.detail)].kind.is_tooth) is broke
+
+
+def test_the_drum_shaft_is_judged_on_the_outer_layer(small):
+    drum = {"support_span": 0.06, "width": 0.004, "flange_diameter": 0.05}
+    machine = build(small(drum=drum, load={"height": 0.4, "mass": 2.0}))
+    assert len(machine.layers) > 1
+    link = _link(machine, LinkKind.DRUM_BENDING, "drum")
+    # Own arithmetic: pull in the middle of 60 mm, its torque at the outer layer, distortion energy.
+    outer = machine.layers[-1].radius
+    assert outer > machine.layers[0].radius
+    assert link.scale == pytest.approx(math.sqrt(0.015**2 + 0.75 * outer**2))
+
+
+def test_dead_motors_leave_more_for_the_gearboxes_of_the_others(small, make_motor):
+    def limit(count, dead):
+        motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=count, dead=dead)
+        return _link(build(small(motors=motor, load={"mass": 1.0})), LinkKind.STAGE_LIMIT, "motors.1.gearbox")
+
+    whole, half = limit(4, 0), limit(4, 2)
+    assert (whole.scale, half.scale) == (1 / 4, 1 / 2)
+    assert whole.strength == half.strength
+    assert half.scale == limit(2, 0).scale

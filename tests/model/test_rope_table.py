@@ -55,5 +55,5 @@ def test_a_splice_keeps_more_than_a_knot(small):
 
 
 def test_a_broken_splice_is_called_one(small):
-    record = simulate(small(rope={**LEFT_OUT, "end": "splice", "breaking_force": 60.0}))
+    record = simulate(small(rope={**LEFT_OUT, "end": "splice", "breaking_force": 90.0, "knot_efficiency": 0.6}))
     assert [record.machine.links[d.link].label for d in record.demands if d.share >= 1 - 1e-6] == ["rope at its splice"]

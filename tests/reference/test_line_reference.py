@@ -8,9 +8,11 @@ import pytest
 
 from winchsim.inputs import Factors
 from winchsim.scenario.materials_table import load_ropes
+from winchsim.physics.rope import edge_efficiency
 from winchsim.strength.line import (
     axial_stiffness,
     bend,
+    bend_shares,
     breaking_force,
     capstan_ratio,
     dead_turn_ratio,
@@ -32,7 +34,12 @@ G = 9.81
         (100 * G, 0.2, 1.5 * math.pi, 382.2576),  # university exercise, prints 382.26 N
         (9000, 0.25, 2.5 * TURN, 177.3259),  # Khurmi and Gupta, Theory of Machines, Example 11.5
         (1000, 0.3, 3 * TURN, 3.500439),  # Tayal, Engineering Mechanics, Example 7.6
-        (500, 0.25, 1.5 * math.pi, 15.69133 * G),  # Hibbeler, Statics, Example 8.9: two contacts of 3π/4
+        (
+            500,
+            0.25,
+            1.5 * math.pi,
+            15.69133 * G,
+        ),  # Hibbeler, Statics, Example 8.9: two contacts of 3π/4
     ],
 )
 def test_rope_around_a_bollard(pull, friction, angle, hold):
@@ -45,7 +52,10 @@ def test_power_of_a_capstan():
     assert (9000 - hold) * 0.15 * 20 * math.pi / 30 == pytest.approx(2771.725, rel=1e-6)
 
 
-@pytest.mark.parametrize(("friction", "two", "three"), [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)])
+@pytest.mark.parametrize(
+    ("friction", "two", "three"),
+    [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)],
+)
 def test_dead_turns(friction, two, three):
     # Identity exp(2 pi friction turns); a published exercise gives 6.6 and 43.4 for 0.3 and one or two turns.
     assert dead_turn_ratio(friction, 2) == pytest.approx(two, rel=5e-5)
@@ -57,14 +67,19 @@ def test_dead_turns(friction, two, three):
 # --- wire rope ---------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("diameter", "force"), [(6, 21.2), (7, 28.8), (8, 37.6), (9, 47.6), (10, 58.8), (12, 84.6)])
+@pytest.mark.parametrize(
+    ("diameter", "force"), [(6, 21.2), (7, 28.8), (8, 37.6), (9, 47.6), (10, 58.8), (12, 84.6)]
+)
 def test_wire_rope_breaking_forces(diameter, force):
     # API 9A Table C.1, 6x7 with fibre core: diameter mm, least breaking force kN at 1770 MPa.
-    assert breaking_force(load_ropes()["steel wire 6x7"], diameter * 1e-3) / 1e3 == pytest.approx(force, rel=2.5e-3)
+    assert breaking_force(load_ropes()["steel wire 6x7"], diameter * 1e-3) / 1e3 == pytest.approx(
+        force, rel=2.5e-3
+    )
 
 
 @pytest.mark.parametrize(
-    ("diameter", "force", "mass"), [(2, 2.351, 0.0138), (3, 5.289, 0.0310), (4, 9.402, 0.0552), (5, 14.691, 0.0862)]
+    ("diameter", "force", "mass"),
+    [(2, 2.351, 0.0138), (3, 5.289, 0.0310), (4, 9.402, 0.0552), (5, 14.691, 0.0862)],
 )
 def test_small_wire_rope(diameter, force, mass):
     # EN 12385 family, factors of Feyrer, Wire Ropes, Table 1.9: 6x7, fibre core, 1770 MPa; W 0.345, K 0.332.
@@ -74,7 +89,8 @@ def test_small_wire_rope(diameter, force, mass):
 
 
 @pytest.mark.parametrize(
-    ("name", "mass", "area", "force"), [("steel wire 6x7", 0.345, 0.369, 0.332), ("steel wire 6x19", 0.400, 0.449, 0.356)]
+    ("name", "mass", "area", "force"),
+    [("steel wire 6x7", 0.345, 0.369, 0.332), ("steel wire 6x19", 0.400, 0.449, 0.356)],
 )
 def test_wire_rope_rows(name, mass, area, force):
     # Feyrer, Wire Ropes, Table 1.9: W d²/100 kg/m, C d² mm², K d² R/1000 kN; modulus on metal area 90 to 110 GPa from memory.
@@ -165,7 +181,9 @@ KNOTS = {
 def test_default_knot_share_is_no_better_than_common_knots(name, knot):
     rope = load_ropes()[name]
     assert 100 * rope.knot_efficiency <= KNOTS[knot][0]
-    assert rope.span("knot_efficiency")[0] == pytest.approx(0.43)  # reef knot, the worst of the table
+    assert rope.span("knot_efficiency")[0] == pytest.approx(
+        0.43
+    )  # square knot, the worst of the table
 
 
 def test_splices_and_end_fittings():
@@ -200,3 +218,76 @@ def test_required_factor_of_the_rope_lies_among_published_ones():
     # Namibia work regulations 14.2: fibre 10, wire 6. OSHA 1919.33: wire 5 (4 above 10 t). 2006/42/EC: wire 5, textile 7.
     # Public fibre-rope load table: 12.
     assert 4 <= Factors().rope <= 12
+
+
+# The Crosby Group, Sheave size and wire rope strength (excerpt): share of a wire rope's strength over a bend, by D/d.
+CROSBY = {
+    40: 0.95,
+    30: 0.93,
+    20: 0.91,
+    15: 0.89,
+    10: 0.86,
+    8: 0.83,
+    6: 0.79,
+    4: 0.75,
+    2: 0.65,
+    1: 0.50,
+}
+
+
+def test_bends_of_wire_rope_over_the_drum():
+    ropes = load_ropes()
+    for name in ("steel wire 6x7", "steel wire 6x19"):
+        shares = [bend_shares(ropes[name], ratio) for ratio in CROSBY]
+        assert [best for _, best, _ in shares] == pytest.approx(list(CROSBY.values()))
+        assert all(low < best < high for low, best, high in shares)
+    assert bend_shares(ropes["steel wire 6x7"], 5.0)[1] == pytest.approx(0.77)
+    assert bend_shares(ropes["nylon"], 5.0) == pytest.approx((0.77**2, 0.77, 1.0))
+
+
+def test_hmpe_stretches_as_its_data_sheet_and_bedded_in_as_measured():
+    # Data sheet of a 50 m tether (excerpt): 0.46 % at 10 % of the breaking force. Heat-set 9 mm line after 50 cycles (excerpt):
+    # 7.8e-4 for each 1000 lbf; its breaking force about 110 kN, from memory.
+    row = load_ropes()["HMPE"]
+    assert row.stiffness_ratio == pytest.approx(0.10 / 0.0046, rel=0.02)
+    low, high = row.span("stiffness_ratio")
+    assert low < 4448 / 7.8e-4 / 110e3 < 1.05 * high
+
+
+def test_bowline_in_hmpe_keeps_less_than_two_fifths():
+    # Yachting Monthly, November 2017 (excerpt).
+    assert load_ropes()["HMPE"].span("knot_efficiency")[1] <= 0.40
+
+
+# --- rope over edges: R. Delaney, Physics for Roping Technicians, RopeLab 2022, p. 88 (excerpt, whole page) -----------
+
+# Host, pull that raises and pull that lowers 75 kg [kg], angle [deg], coefficient of friction.
+HOSTS = [
+    ("50 mm aluminium", 98, 50, 90, 0.21), ("50 mm aluminium", 88, 35, 180, 0.15), ("50 mm aluminium", 89, 49, 90, 0.19),
+    ("60 mm anodised", 92, 53, 90, 0.18), ("60 mm anodised", 87, 36, 180, 0.14), ("60 mm anodised", 92, 52, 90, 0.18),
+    ("43 mm galvanised", 103, 47, 90, 0.25), ("43 mm galvanised", 125, 37, 180, 0.19), ("43 mm galvanised", 92, 47, 90, 0.21),
+    ("10 mm steel", 127, 29, 180, 0.24), ("12 mm steel", 140, 31, 180, 0.24),
+    ("timber, flat", 179, 17, 180, 0.37), ("timber, tall", 140, 15, 180, 0.36),
+    ("concrete", 135, 34, 90, 0.44),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("host", "raising", "lowering", "degrees", "friction"), HOSTS)
+def test_friction_of_rope_over_an_edge(host, raising, lowering, degrees, friction):
+    # The stiffness of the rope raises one pull and the other alike: friction is in the ratio of the two.
+    angle, kept = math.radians(degrees), math.sqrt(lowering / raising)
+    assert (
+        edge_efficiency(friction + 0.0051, angle) < kept < edge_efficiency(friction - 0.0051, angle)
+    ), host
+
+
+@pytest.mark.parametrize(("turns", "hold"), [(1, 33.3), (2, 11.1), (3, 3.70), (4, 1.23)])
+def test_turns_of_polyester_rope_on_aluminium(turns, hold):
+    # The same book: of 100 kg, friction 0.175.
+    assert 100 / dead_turn_ratio(0.1748, turns) == pytest.approx(hold, rel=5e-3)
+
+
+@pytest.mark.parametrize(("angle", "pull", "hold", "friction"), [(math.pi, 250, 120, 0.234)])
+def test_cord_on_rounded_timber(angle, pull, hold, friction):
+    # A maker's test of 11.5 mm cord, public forum masterblasterhome, topic 26054 (excerpt): 250 lb against 120 lb.
+    assert pull / capstan_ratio(friction, angle) == pytest.approx(hold, rel=5e-3)

@@ -1,153 +1,259 @@
-"""Printed gears against measured prints, cellular theory and sandwich beams. Each block names its source."""
+"""Printed gears, bars and their fatigue against published tests. Each block names its source."""
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import pytest
 
+from winchsim.physics.gears.mesh import contact
 from winchsim.scenario.materials_table import load_materials
+from winchsim.strength.link import Link, LinkKind, LinkState
+from winchsim.strength.materials import cycles_to_failure
 from winchsim.strength.printed import (
-    CAUTIOUS_EXPONENT,
-    MEASURED_EXPONENT,
-    Layer,
+    INFILL_EXPONENT,
     PrintedBody,
-    layered_bending,
+    body_strength,
     temperature_factor,
 )
+from winchsim.strength.teeth import Tooth, tooth_force, tooth_strength
+from winchsim.strength.tooth_form import root_section
 
 pytestmark = pytest.mark.reference
 
 
-# --- measured infill ---------------------------------------------------------------------------------------------------
-
-# Aboelella et al., Scientific Reports 15 (2025) 11759, Table 4: compressive strength of PLA in MPa at 20 and 50 % infill,
-# and the exponent of strength against infill that the two numbers give.
-INFILL = {
-    "honeycomb": (16.972, 36.393, 0.832),
-    "grid": (13.687, 36.639, 1.075),
-    "triangle": (16.516, 36.935, 0.878),
-}
+# --- gears broken in tests -------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("pattern", INFILL)
-def test_infill_exponent_is_near_one_as_measured(pattern, record_property):
-    sparse, dense, exponent = INFILL[pattern]
-    measured = dense / sparse
-    assert math.log(measured) / math.log(50 / 20) == pytest.approx(exponent, abs=6e-4)
-    predicted = _share(0.5, MEASURED_EXPONENT) / _share(0.2, MEASURED_EXPONENT)
-    by_theory = _share(0.5, 2.0) / _share(0.2, 2.0)
-    deviation = predicted / measured - 1
-    record_property("deviation", deviation)
+class BrokenGear(NamedTuple):
+    """One printed gear that was broken: module [mm], teeth, force on the bar [N], its arm [m], what broke."""
+
+    number: int
+    material: str
+    module: float
+    teeth: int
+    force: float
+    arm: float
+    broke: str
+    infill: float = 1.0
+
+
+# How To 3D Print Gears - The Ultimate Guide, howtomechatronics.com, 2024 (read in full), one specimen a row: two equal gears,
+# one held fast, the other turned by a bar until something broke. Face width 12 mm, stated for rows 1 to 3 and taken for the
+# others ("same settings"). Helical and herringbone gears are calculated as spur gears. Not stated, assumed here: bore 8 mm, and
+# the 5 walls of 0.45 mm that the author advises. Row 6 ended with bent bolts of the rig, which bounds the tooth from below.
+# A row of bodies broken at m 2.5 gives neither teeth nor infill and is left out.
+BROKEN = [
+    BrokenGear(1, "PLA", 2.0, 25, 116.0, 0.3, "teeth"),
+    BrokenGear(2, "PLA", 2.0, 25, 112.0, 0.3, "teeth"),
+    BrokenGear(3, "PLA", 2.0, 25, 120.0, 0.3, "teeth"),
+    BrokenGear(4, "PLA", 1.0, 50, 98.3, 0.3, "teeth"),
+    BrokenGear(6, "PLA", 1.5, 33, 108.0, 0.3, "rig"),
+    BrokenGear(8, "PLA", 2.5, 20, 121.0, 0.3, "body", 0.30),
+    BrokenGear(9, "PLA", 2.5, 20, 124.0, 0.3, "body", 0.45),
+    BrokenGear(10, "PLA", 2.5, 20, 124.0, 0.3, "teeth"),
+    BrokenGear(11, "PLA", 2.5, 20, 156.4, 0.3, "teeth"),
+    BrokenGear(12, "PLA", 1.5, 33, 116.9, 0.3, "teeth"),
+    BrokenGear(13, "PLA-CF", 1.5, 33, 111.0, 0.3, "teeth"),
+    BrokenGear(16, "PETG", 1.5, 33, 87.2, 0.3, "teeth"),
+    BrokenGear(17, "PA", 1.5, 33, 66.0, 0.3, "teeth"),
+]
+
+
+def _links(gear: BrokenGear) -> dict[str, Link]:
+    """Teeth and body of a gear under the torque that broke it."""
+    material, body = load_materials()[gear.material], PrintedBody(5, 0.45e-3, gear.infill)
+    tooth, torque = Tooth(gear.teeth, gear.module * 1e-3, 12e-3, bore=8e-3), gear.force * gear.arm
+    ratio = contact(gear.teeth, gear.teeth).ratio
+    teeth = tooth_strength(tooth, material, body=body, contact_ratio=ratio).as_strength()
+    hub = body_strength(material, body, tooth.width, tooth.bore, tooth.circles.root)
+    force = float(tooth_force(torque, tooth.teeth * tooth.module))
+    return {
+        "teeth": Link(LinkKind.TOOTH_GEAR, "gear", teeth, force, 2.0),
+        "body": Link(LinkKind.GEAR_BODY, "gear", hub, torque, 2.0),
+    }
+
+
+@pytest.mark.parametrize("gear", BROKEN, ids=lambda gear: f"row {gear.number}")
+def test_every_broken_gear_lies_inside_its_range(gear, record_property):
+    links = _links(gear)
+    link = links["body" if gear.broke == "body" else "teeth"]
+    record_property("deviation", link.factor - 1)
+    print(f"row {gear.number}: calculated {link.factor:.2f} of the torque that broke it")
+    if gear.broke == "rig":
+        assert link.factor_range[1] > 1.0
+        return
+    assert link.state is LinkState.MAY_BREAK
+    assert 1 / 1.5 < link.factor < 1.5
+    assert min(links, key=lambda name: links[name].factor) == gear.broke
+
+
+def test_the_middle_of_the_broken_gears_is_the_centre_of_the_estimate():
+    factors = [
+        _links(g)["body" if g.broke == "body" else "teeth"].factor
+        for g in BROKEN
+        if g.broke != "rig"
+    ]
+    middle = math.exp(sum(map(math.log, factors)) / len(factors))
     print(
-        f"{pattern}: 20 to 50 % infill, model {deviation:+.1%} of the measured gain; square law {by_theory / measured - 1:+.0%}"
+        f"{len(factors)} broken gears: middle {middle:.3f}, {min(factors):.2f} to {max(factors):.2f}"
     )
-    assert abs(deviation) < 0.20
-    assert by_theory > 2.0 * measured
+    assert 0.9 < middle < 1.1
 
 
-# Rihar and Hozdič, Polymers 18 (2026) 654: tensile strength of PETG at 30 % infill in MPa, by pattern.
-@pytest.mark.parametrize("strength", [18.54, 16.99, 14.15])
-def test_strength_at_thirty_per_cent_infill(strength):
-    solid = load_materials()["PETG"].tensile_strength / 1e6
-    assert solid * _share(0.3, MEASURED_EXPONENT) == pytest.approx(strength, rel=0.25)
-    assert solid * _share(0.3, 2.0) < 0.4 * strength
+def test_hollow_gears_break_in_the_body_and_full_ones_in_the_teeth():
+    for number, first in ((8, "body"), (9, "body"), (10, "teeth"), (11, "teeth")):
+        links = _links(next(gear for gear in BROKEN if gear.number == number))
+        assert {link.state for link in links.values()} == {LinkState.MAY_BREAK}
+        assert min(links, key=lambda name: links[name].factor) == first
 
 
-def _share(infill: float, exponent: float) -> float:
-    return PrintedBody(3, 0.45e-3, infill, exponent).infill_share
-
-
-# --- cellular theory ---------------------------------------------------------------------------------------------------
-
-
-def test_the_cautious_exponent_is_that_of_cells_crushed_in_their_plane():
-    # L. J. Gibson and M. F. Ashby, Cellular Solids (formula sheet of a public university course): plastic strength of regular
-    # hexagons in their plane, by relative density.
-    strengths = {0.0575: 1.6667e-3, 0.115: 6.6667e-3, 0.23: 2.6667e-2}
-    for thin, thick in ((0.0575, 0.115), (0.115, 0.23)):
-        measured = strengths[thick] / strengths[thin]
-        assert _share(thick, CAUTIOUS_EXPONENT) / _share(thin, CAUTIOUS_EXPONENT) == pytest.approx(measured, rel=1e-4)
-
-
-# --- sandwich beams ----------------------------------------------------------------------------------------------------
-
-
-def test_sandwich_with_aluminium_faces():
-    # J. M. Gere, Mechanics of Materials, Example 6-2: 3 kN·m, 200 mm wide, 160 mm high, faces 5 mm 72 GPa, core 800 MPa.
-    faces = Layer(5e-3, 72e9)
-    lower, core, upper = layered_bending(3e3, 0.2, (faces, Layer(0.15, 0.8e9), faces))
-    assert lower[0] / 1e6 == pytest.approx(18.98484, rel=1e-6)
-    assert upper[1] / 1e6 == pytest.approx(-18.98484, rel=1e-6)
-    assert core[0] / 1e6 == pytest.approx(0.197759, rel=3e-6)
-    stiff = layered_bending(3e3, 0.2, (faces, Layer(0.15, 1.0), faces))[0]
-    # The same example with a core that carries nothing: 20.0 MPa printed.
-    assert stiff[0] / 1e6 == pytest.approx(19.97226, rel=1e-6)
-
-
-def test_wood_beam_with_a_steel_plate():
-    # Gere, Mechanics of Materials, Example 6-1: 60 kip·in on wood 4 x 6 in (1500 ksi) over steel 4 x 0.5 in (30 000 ksi).
-    steel, wood = layered_bending(60e3, 4.0, (Layer(0.5, 30e6), Layer(6.0, 1.5e6)))
-    assert (wood[1], wood[0]) == pytest.approx((-1305.288, 251.329), rel=3e-6)
-    assert (steel[1], steel[0]) == pytest.approx((5026.574, 7620.935), rel=1e-6)
-
-
-# --- the table of polymers ---------------------------------------------------------------------------------------------
-
-# Processes 13 (2025) 2733 (PLA, ABS, PETG) and Materials 18 (2025) 4530 (PA6): density g/cm³, tensile strength MPa in the plane
-# of the layers, modulus GPa, softening °C. The first source's 137 °C for PLA's glass transition is wrong: 60 °C is meant.
-PRINTED = {
-    "PLA": (1.25, 53, 3.5, 60),
-    "ABS": (1.04, 40, 2.1, 107),
-    "PETG": (1.27, 50, 2.0, 71),
-    "PA": (1.14, 48, 2.4, 70),
-}
-
-
-@pytest.mark.parametrize("name", PRINTED)
-def test_printed_polymers_stand_in_the_table(name):
-    density, strength, modulus, softening = PRINTED[name]
-    row = load_materials()[name]
-    assert (row.density / 1e3, row.tensile_strength / 1e6) == pytest.approx((density, strength))
-    assert row.elastic_modulus / 1e9 == pytest.approx(modulus)
-    assert row.softening == softening
+def test_materials_rank_as_they_broke():
+    # Rows 12, 13, 16 and 17: PLA, PLA-CF, PETG and an old nylon at one size.
+    strength = {
+        g.material: _links(g)["teeth"].strength.value
+        for g in BROKEN
+        if g.number in (12, 13, 16, 17)
+    }
+    assert strength["PLA"] >= strength["PLA-CF"] > strength["PETG"] > strength["PA"]
+    # The same source: torque over that of PLA, PETG 0.75, ABS 0.77, ASA 1.03.
+    rows = load_materials()
+    for name, measured in (("PETG", 0.75), ("ABS", 0.77), ("ASA", 1.03)):
+        assert rows[name].tooth_stress / rows["PLA"].tooth_stress == pytest.approx(
+            measured, rel=0.2
+        )
 
 
 @pytest.mark.parametrize(
-    ("name", "strength"),
+    ("share", "state"),
+    [(0.45, LinkState.HOLDS), (1.0, LinkState.MAY_BREAK), (3.0, LinkState.BREAKS)],
+)
+def test_breaks_and_may_break_are_told_apart(share, state):
+    assert _links(BROKEN[0]._replace(force=share * BROKEN[0].force))["teeth"].state is state
+
+
+def test_lewis_factor_reproduces_a_catalogue_of_nylon_gears():
+    # KHK catalogue 3013, series PU, machined nylon, module 1: allowable torque 1.03, 1.25 and 1.48 N·m at 30, 35 and 40 teeth
+    # (excerpt; face width 10 mm from memory): one allowable stress of Lewis's beam.
+    stress = [
+        2 * torque / (teeth * 1e-3 * 10e-3 * 1e-3 * root_section(teeth).form_factor)
+        for teeth, torque in ((30, 1.03), (35, 1.25), (40, 1.48))
+    ]
+    assert max(stress) / min(stress) < 1.01
+    assert stress[0] / 1e6 == pytest.approx(19.1, rel=0.05)
+
+
+# --- bars ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("gain", [1.27, 1.25])
+def test_infill_in_tension(gain):
+    # Rodríguez-Panes et al., Materials 2018, PMC6119930 (second-hand): PLA and ABS from 20 to 50 % infill.
+    assert (0.5 / 0.2) ** INFILL_EXPONENT == pytest.approx(gain, rel=0.02)
+
+
+# Tensile strength of bars printed solid, flat, MPa: PMC10180583; data sheets of Polymaker (second-hand); Letcher and Waytashek,
+# IMECE2014, three raster angles; 3D Printing & Add. Mfg 10.1089/3dp.2020.0109; Fernandez-Vicente et al. 2016; PMC6119930.
+BARS = {
+    "PLA": (44.2, 52.6, 52.3, 64.0, 58.0, 54.0, 43.5),
+    "PETG": (50.8,),
+    "ABS": (33.4, 29.7, 36.4, 26.4),
+    "ASA": (43.8,),
+    "PC": (53.4,),
+    "PA": (34.3, 78.0),
+}
+# Flexural strength of the same data sheets, MPa; nylon dry.
+BENT = {"PLA": 86.9, "PETG": 69.6, "ABS": 56.2, "ASA": 73.4, "PC": 81.3, "PA": 109.8}
+
+
+@pytest.mark.parametrize("name", BARS)
+def test_measured_bars_lie_in_the_range_of_the_table(name):
+    row = load_materials()[name]
+    low, high = row.span("tensile_strength")
+    assert all(low <= bar * 1e6 <= high for bar in BARS[name])
+    assert row.tensile_strength / 1e6 == pytest.approx(
+        sorted(BARS[name])[len(BARS[name]) // 2 if name != "PA" else 0], rel=0.12
+    )
+    low, high = row.span("flexural_strength")
+    assert low <= BENT[name] * 1e6 <= high
+    assert "supplier" not in row.origin("tensile_strength").source
+
+
+# Upright over flat: data sheets of Polymaker and Prusament (second-hand), 10.1089/3dp.2020.0109.
+@pytest.mark.parametrize(
+    ("name", "ratios"),
     [
-        ("ABS", 36.4),  # Fernandez-Vicente et al., 3D Printing and Additive Manufacturing 3 (2016), rectilinear 100 %
-        ("ABS", 28.5),  # Tymrak et al. 2014, from memory
-        ("PLA", 56.6),  # Tymrak et al. 2014, from memory
-        ("ASA", 40.0),  # data sheets, from memory
-        ("ASA", 55.0),  # data sheets, from memory
+        ("PLA", (0.774, 0.33, 0.60, 0.522)),
+        ("PETG", (0.843, 0.38)),
+        ("ABS", (0.889,)),
+        ("ASA", (0.731,)),
+        ("PC", (0.775, 0.33)),
+        ("PA", (0.587, 0.399)),
     ],
 )
-def test_other_measured_bars_lie_within_the_tables_range(name, strength):
-    low, high = load_materials()[name].span("tensile_strength")
-    assert low / 1e6 <= strength <= high / 1e6
+def test_upright_strength_keeps_the_wide_published_range(name, ratios):
+    low, high = load_materials()[name].span("across_layers")
+    assert low <= 0.33 and high >= 0.85
+    assert all(low <= ratio <= high for ratio in ratios)
 
 
-@pytest.mark.parametrize(("name", "low", "high"), [("PLA", 52, 58), ("PETG", 68, 72), ("ABS", 90, 98), ("ASA", 95, 100)])
-def test_softening_ranges_reach_the_deflection_temperatures_of_data_sheets(name, low, high):
-    # Data-sheet range of deflection temperatures at 0.45 MPa, from memory.
-    least, most = load_materials()[name].span("softening")
-    assert least <= low
-    assert most >= high
+# Deflection temperature at 0.45 MPa and loaded parts in an oven, °C: Polymaker and Prusament data sheets, CNC Kitchen, 3
+# February 2020 (second-hand).
+@pytest.mark.parametrize(
+    ("name", "temperatures"),
+    [
+        ("PLA", (60, 55, 65)),
+        ("PETG", (78, 68, 85)),
+        ("ABS", (100, 90)),
+        ("ASA", (103, 110)),
+        ("PC", (114,)),
+        ("PA", (111,)),
+    ],
+)
+def test_softening_ranges_reach_the_temperatures_of_data_sheets(name, temperatures):
+    low, high = load_materials()[name].span("softening")
+    assert all(low <= temperature <= high for temperature in temperatures)
 
 
-# --- life --------------------------------------------------------------------------------------------------------------
+def test_printed_pla_is_gone_at_sixty_degrees_and_holds_at_forty():
+    # O. Dogan, Strojniški vestnik 68 (2022) 451-460 (second-hand): in 3 h PLA breaks under 10 MPa at 60 °C, at 40 °C it holds 20.
+    row = load_materials()["PLA"]
+    assert row.tensile_strength * temperature_factor(60.0, row.softening) < 10e6
+    assert row.tensile_strength * temperature_factor(40.0, row.softening) > 20e6
+
+
+# --- life ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cycles", "share"), [(1e3, 0.398), (1e4, 0.262), (1e5, 0.172), (1e6, 0.113)]
+)
+def test_printed_pla_follows_its_published_line(cycles, share):
+    # O. H. Ezeh and L. Susmel, Int. J. Fatigue 126 (2019) 319-326 (second-hand): share of the tensile strength, recomputed.
+    low, best, high = cycles_to_failure(share, load_materials()["PLA"], spread=2.0)
+    assert best == pytest.approx(cycles, rel=0.03)
+    assert high / best == pytest.approx(2**5.5) == pytest.approx(best / low)
+
+
+@pytest.mark.parametrize(
+    ("name", "limit", "strength"), [("ASA", 8.0, 31.7), ("PC", 3.6, 57.1), ("PA12", 7.4, 37.0)]
+)
+def test_fatigue_limits_of_other_prints(name, limit, strength):
+    # PMC12845617 (second-hand): stress range at a million cycles, R 0.05, and tensile strength, MPa.
+    share = limit / 0.95 / strength
+    low, best, high = cycles_to_failure(share, load_materials()[name])
+    assert best == pytest.approx(1e6, rel=0.1)
+    assert cycles_to_failure(2 * share, load_materials()[name])[1] < 0.05 * best
 
 
 def test_order_of_life_of_printed_gears():
     # Tunalioglu and Agca, Polymers 14 (2022) 2064: at 900 rpm and 1.5 N·m PETG gears last 22.3 % longer than PLA and 37 %
-    # longer than ABS. No published S-N line: only the order is compared, with the strength of teeth that run warm (35 °C).
+    # longer than ABS, which wear and warmth decide. The strength of PETG teeth reaches that of PLA only when both run warm.
     rows = load_materials()
-    warm = {
-        name: rows[name].tensile_strength * temperature_factor(35.0, rows[name].softening) for name in ("PETG", "PLA", "ABS")
-    }
-    assert warm["PETG"] > warm["PLA"] > warm["ABS"]
-    over_pla, over_abs = warm["PETG"] / warm["PLA"], warm["PETG"] / warm["ABS"]
-    print(f"warm strength of PETG over PLA {over_pla:.2f} (life 1.22), over ABS {over_abs:.2f} (life 1.37)")
-    assert 1.0 < over_pla < 1.223
-    assert over_pla < over_abs < 1.37
+    over = {
+        t: rows["PETG"].tooth_stress * temperature_factor(t, rows["PETG"].softening)
+        / (rows["PLA"].tooth_stress * temperature_factor(t, rows["PLA"].softening))
+        for t in (23.0, 50.0)
+    }  # fmt: skip
+    assert over[23.0] < 1.0 < over[50.0]

@@ -1,11 +1,22 @@
 """The rope as a link: knot, bend and anchor."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.strength.line import anchor_strength, axial_stiffness, bend, breaking_force, end_strength, mass_per_length
+from winchsim.strength.line import (
+    anchor_strength,
+    axial_stiffness,
+    bend,
+    bend_shares,
+    breaking_force,
+    drum_strength,
+    end_strength,
+    mass_per_length,
+    winding_cautions,
+)
 from winchsim.strength.materials import Origin, RopeMaterial
 
 ROPE = RopeMaterial(
@@ -29,13 +40,18 @@ def test_rope_scales_with_the_square_of_its_diameter():
 
 def test_knot_takes_its_share_and_keeps_both_ranges():
     found = end_strength(ROPE, 4e-3)
-    assert (found.value, found.low, found.high) == pytest.approx((1200.0, 2160 * 0.4, 2640 * 0.7))
+    low, high = math.hypot(math.log(0.9), math.log(0.8)), math.hypot(math.log(1.1), math.log(1.4))
+    assert (found.value, found.low, found.high) == pytest.approx(
+        (1200.0, 1200 * math.exp(-low), 1200 * math.exp(high))
+    )
     assert (found.basis, found.unit, len(found.assumed)) == ("tabled", "N", 2)
 
 
 def test_given_values_replace_the_table():
     found = end_strength(ROPE, 4e-3, given_breaking_force=3000.0, given_efficiency=0.6)
-    assert (found.value, found.low, found.high, found.basis) == pytest.approx((1800.0, 1800.0, 1800.0, "given"))
+    assert (found.value, found.low, found.high, found.basis) == pytest.approx(
+        (1800.0, 1800.0, 1800.0, "given")
+    )
     assert found.assumed == ()
     half = end_strength(ROPE, 4e-3, given_breaking_force=3000.0)
     assert (half.value, half.basis) == (1500.0, "tabled")
@@ -63,4 +79,30 @@ def test_an_undescribed_fixing_is_assumed_and_says_so():
     assert (found.value, found.low, found.high) == pytest.approx((240.0, 72.0, 1200.0))
     assert found.basis == "from memory"
     assert "10 %" in found.assumed[0]
-    assert anchor_strength(ROPE, 4e-3, 0.1, 0.0, given_breaking_force=1000.0).value == pytest.approx(100.0)
+    assert anchor_strength(
+        ROPE, 4e-3, 0.1, 0.0, given_breaking_force=1000.0
+    ).value == pytest.approx(100.0)
+
+
+def test_absurd_turns_do_not_overflow():
+    found = anchor_strength(ROPE, 4e-3, 1.0, 1e6, hold=1.0)
+    assert 1e12 < found.value < 1e14
+
+
+WIRE = replace(ROPE, construction="wire")
+
+
+def test_a_bend_over_the_drum_leaves_a_share():
+    assert bend_shares(WIRE, 7.0) == pytest.approx((0.81 / 1.05, 0.81, 0.81 * 1.05))
+    assert bend_shares(ROPE, 7.0) == pytest.approx((0.81**2, 0.81, 1.0))
+    assert bend_shares(WIRE, 0.5)[1] == pytest.approx(0.25)
+    assert bend_shares(WIRE, 500.0)[1:] == pytest.approx((0.95, 0.9975))
+    found = drum_strength(ROPE, 4e-3, 16e-3, given_breaking_force=1000.0)
+    assert (found.low, found.value, found.high) == pytest.approx((562.5, 750.0, 1000.0))
+    assert (found.basis, drum_strength(WIRE, 4e-3, 16e-3).basis) == ("from memory", "tabled")
+
+
+def test_windings_of_fibre_rope_have_their_cautions():
+    assert winding_cautions(ROPE, 3, 8.0) == ()
+    assert winding_cautions(ROPE, 4, 2.0) == (("layers", 4.0, 3.0), ("dead_turns", 2.0, 8.0))
+    assert winding_cautions(WIRE, 9, 0.0) == ()

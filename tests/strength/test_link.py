@@ -10,20 +10,49 @@ import pytest
 import winchsim
 from winchsim.errors import DomainError
 from winchsim.inputs import Factors
-from winchsim.strength.link import LINKS, Link, LinkKind, LinkState, Strength, weakest_basis
+from winchsim.strength.link import (
+    LINKS,
+    Link,
+    LinkKind,
+    LinkState,
+    Strength,
+    combined_range,
+    weakest_basis,
+)
 
 
 def _link(demand, required=2.0, value=100.0, low=80.0, high=150.0, where="stage.1"):
-    return Link(LinkKind.TOOTH_GEAR, where, Strength(value, "N", "tabled", low, high), demand, required)
+    return Link(
+        LinkKind.TOOTH_GEAR, where, Strength(value, "N", "tabled", low, high), demand, required
+    )
 
 
 @pytest.mark.parametrize(
     ("demand", "state"),
-    [(0.0, LinkState.HOLDS), (50.0, LinkState.HOLDS), (50.1, LinkState.CAUTION), (100.0, LinkState.CAUTION),
-     (100.1, LinkState.BREAKS)],
-)  # fmt: skip
-def test_state_turns_at_the_required_factor_and_at_one(demand, state):
+    [
+        (0.0, LinkState.HOLDS),
+        (50.0, LinkState.HOLDS),
+        (50.1, LinkState.CAUTION),
+        (80.0, LinkState.CAUTION),
+        (80.1, LinkState.MAY_BREAK),
+        (150.0, LinkState.MAY_BREAK),
+        (150.1, LinkState.BREAKS),
+    ],
+)
+def test_it_may_break_where_its_range_crosses_the_demand_and_breaks_above_it(demand, state):
     assert _link(demand).state is state
+
+
+def test_a_known_strength_leaves_no_may():
+    assert _link(99.0, low=100.0, high=100.0).state is LinkState.CAUTION
+    assert _link(101.0, low=100.0, high=100.0).state is LinkState.BREAKS
+
+
+def test_independent_ranges_combine_as_root_of_squares():
+    assert combined_range((0.5, 1.0, 2.0)) == pytest.approx((0.5, 2.0))
+    low, high = combined_range((1.0, 2.0, 4.0), (0.5, 1.0, 1.0))
+    assert (low, high) == pytest.approx((math.exp(-math.sqrt(2) * math.log(2)), 2.0))
+    assert combined_range() == (1.0, 1.0)
 
 
 def test_factor_and_its_range():
@@ -55,14 +84,21 @@ def test_impossible_values_are_refused():
 def test_every_kind_of_link_has_its_words():
     assert list(LINKS) == list(LinkKind)
     for words in LINKS.values():
-        assert words.part and words.plural.startswith("the ") and words.tag and words.advice.endswith(".")
+        assert (
+            words.part
+            and words.plural.startswith("the ")
+            and words.tag
+            and words.advice.endswith(".")
+        )
         assert words.search_words == tuple(word.lower() for word in words.search_words) != ()
     for told in ("part", "plural", "tag"):
         assert len({getattr(words, told) for words in LINKS.values()}) == len(LINKS)
 
 
 def test_every_required_factor_belongs_to_a_kind_of_link():
-    asked = {kind: words.required for kind, words in LINKS.items() if kind is not LinkKind.STAGE_LIMIT}
+    asked = {
+        kind: words.required for kind, words in LINKS.items() if kind is not LinkKind.STAGE_LIMIT
+    }
     assert set(asked.values()) == {field.name for field in dataclasses.fields(Factors)}
     assert LINKS[LinkKind.STAGE_LIMIT].required == ""
 
@@ -71,6 +107,18 @@ def test_no_other_table_goes_by_the_kind_of_link():
     house = Path(winchsim.__file__).parent
     for file in house.rglob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            keys = node.keys if isinstance(node, ast.Dict) else [node.key] if isinstance(node, ast.DictComp) else []
-            kinds = [key for key in keys if isinstance(key, ast.Attribute) and ast.unparse(key.value).endswith("LinkKind")]
-            assert not kinds or file == house / "strength" / "link.py", f"{file.name}, line {node.lineno}"
+            keys = (
+                node.keys
+                if isinstance(node, ast.Dict)
+                else [node.key]
+                if isinstance(node, ast.DictComp)
+                else []
+            )
+            kinds = [
+                key
+                for key in keys
+                if isinstance(key, ast.Attribute) and ast.unparse(key.value).endswith("LinkKind")
+            ]
+            assert not kinds or file == house / "strength" / "link.py", (
+                f"{file.name}, line {node.lineno}"
+            )

@@ -1,15 +1,18 @@
 """Rows of the materials table: origins, ranges, friction look-up and materials of one's own."""
 
+import math
+
 import pytest
 
 from winchsim.errors import DomainError
 from winchsim.strength.materials import (
     FAMILIES,
-    FatigueLine,
     FrictionPair,
     Material,
     Origin,
     RopeMaterial,
+    creeps,
+    cycles_to_failure,
     find_friction,
     own_material,
     sourced_values,
@@ -19,11 +22,26 @@ BOOK = Origin("a book", 0.1, 0.3)
 
 
 def _polymer(name, family="moulded polymer"):
-    return Material(name, family, 1400.0, 60e6, 2.5e9, origins={"tensile_strength": Origin("from memory", 50e6, 70e6)})
+    return Material(
+        name,
+        family,
+        1400.0,
+        60e6,
+        2.5e9,
+        origins={"tensile_strength": Origin("from memory", 50e6, 70e6)},
+    )
 
 
 def _metal(name):
-    return Material(name, "metal", 7850.0, 400e6, 210e9, 235e6, origins={"yield_strength": Origin("a book")})
+    return Material(
+        name,
+        "metal",
+        7850.0,
+        400e6,
+        210e9,
+        yield_strength=235e6,
+        origins={"yield_strength": Origin("a book")},
+    )
 
 
 PAIRS = (
@@ -74,16 +92,42 @@ def test_own_material_marks_what_it_was_not_given():
     row = own_material("shop PLA", "printed polymer", {"tensile_strength": 40e6, "density": 1240.0})
     assert row.family == "printed polymer" and row.density == 1240.0
     assert row.basis("tensile_strength", "density") == "given"
-    assert row.basis("softening") == row.basis("across_layers") == row.basis("elastic_modulus") == "from memory"
-    assert (row.softening, row.across_layers, row.span("across_layers")) == (60.0, 0.6, (0.5, 0.7))
-    known = own_material("shop PLA", "printed polymer", {"tensile_strength": 40e6, "softening": 58.0, "across_layers": 0.8})
+    assert (
+        row.basis("softening")
+        == row.basis("across_layers")
+        == row.basis("elastic_modulus")
+        == "from memory"
+    )
+    assert (row.softening, row.across_layers, row.span("across_layers")) == (
+        60.0,
+        0.6,
+        (0.33, 0.85),
+    )
+    assert (row.tooth_key, row.tooth_stress, row.basis("flexural_strength")) == (
+        "flexural_strength",
+        60e6,
+        "from memory",
+    )
+    known = own_material(
+        "shop PLA",
+        "printed polymer",
+        {"tensile_strength": 40e6, "softening": 58.0, "across_layers": 0.8},
+    )
     assert known.basis("softening", "tensile_strength", "across_layers") == "given"
     assert known.span("across_layers") == (0.8, 0.8)
 
 
 def test_own_metal_gives_way_at_its_yield():
-    known = own_material("axle", "metal", {"tensile_strength": 600e6, "yield_strength": 450e6, "service_limit": 300.0})
-    assert (known.bearing_strength, known.basis("yield_strength"), known.service_limit) == (450e6, "given", 300.0)
+    known = own_material(
+        "axle",
+        "metal",
+        {"tensile_strength": 600e6, "yield_strength": 450e6, "service_limit": 300.0},
+    )
+    assert (known.bearing_strength, known.basis("yield_strength"), known.service_limit) == (
+        450e6,
+        "given",
+        300.0,
+    )
     unknown = own_material("axle", "metal", {"tensile_strength": 600e6})
     assert (unknown.bearing_strength, unknown.basis("yield_strength")) == (300e6, "from memory")
     assert unknown.span("yield_strength") == pytest.approx((240e6, 510e6))
@@ -98,7 +142,9 @@ def test_every_number_of_a_material_can_be_given(family):
     assert {row.basis(key) for key in given if not key.startswith("fatigue")} == {"given"}
 
 
-@pytest.mark.parametrize("given", [{}, {"density": 1200.0}, {"tensile_strength": 40e6, "colour": 3.0}])
+@pytest.mark.parametrize(
+    "given", [{}, {"density": 1200.0}, {"tensile_strength": 40e6, "colour": 3.0}]
+)
 def test_own_material_needs_its_strength_and_nothing_strange(given):
     with pytest.raises(DomainError, match="values of x"):
         own_material("x", "metal", given)
@@ -118,10 +164,55 @@ def test_a_friction_pair_names_itself():
         PAIRS[3].origin("wear")
 
 
+def test_a_tooth_gives_way_at_the_strength_of_its_own_kind():
+    printed = Material("P", "printed polymer", 1250.0, 50e6, 3e9, flexural_strength=87e6)
+    assert (printed.tooth_stress, printed.bearing_strength) == (87e6, 50e6)
+    assert (_polymer("A").tooth_stress, _metal("rod").tooth_stress) == (60e6, 235e6)
+
+
+FATIGUE = {"fatigue_stress": 5e6, "fatigue_cycles": 2e6, "fatigue_slope": 5.5}
+
+
+def test_cycles_along_a_line_with_the_range_of_the_strength():
+    row = own_material("x", "printed polymer", {"tensile_strength": 50e6, **FATIGUE}, "own test")
+    assert cycles_to_failure(0.1, row) == pytest.approx((2e6, 2e6, 2e6))
+    low, best, high = cycles_to_failure(0.2, row, spread=2.0)
+    assert (low, best, high) == pytest.approx((2e6 / 4**5.5, 2e6 / 2**5.5, 2e6))
+    assert cycles_to_failure(1.0, row) == (1.0, 1.0, 1.0)
+    assert cycles_to_failure(0.6, row, spread=2.0)[0] == 1.0
+    assert cycles_to_failure(0.0, row) == (math.inf, math.inf, math.inf)
+
+
 def test_a_line_of_fatigue_is_known_whole_or_not_at_all():
-    line = FatigueLine(30e6, 1e6, 8.0, "own test of four gears")
-    values = {"fatigue_stress": line.stress, "fatigue_cycles": line.cycles, "fatigue_slope": line.slope}
-    row = own_material("x", "printed polymer", {"tensile_strength": 50e6, **values}, line.source)
-    assert row.fatigue_line == line
-    assert _polymer("A").fatigue_line is None
-    assert Material("A", "metal", 7850.0, 400e6, 210e9, 235e6, fatigue_stress=200e6, fatigue_cycles=1e7).fatigue_line is None
+    assert cycles_to_failure(0.3, _polymer("A")) is None
+    half = {key: FATIGUE[key] for key in ("fatigue_stress", "fatigue_cycles")}
+    assert (
+        cycles_to_failure(
+            0.3, own_material("x", "metal", {"tensile_strength": 50e6, **half}, "own test")
+        )
+        is None
+    )
+
+
+def test_an_uncertain_slope_widens_the_life():
+    origins = {"fatigue_slope": Origin("from memory", 4.0, 9.0)}
+    row = Material(
+        "A",
+        "printed polymer",
+        1070.0,
+        40e6,
+        2e9,
+        origins=origins,
+        fatigue_stress=10e6,
+        fatigue_cycles=1e6,
+        fatigue_slope=5.0,
+    )
+    assert cycles_to_failure(0.5, row) == pytest.approx((1e6 / 2**9, 1e6 / 2**5, 1e6 / 2**4))
+    assert cycles_to_failure(0.125, row) == pytest.approx((1e6 * 2**4, 1e6 * 2**5, 1e6 * 2**9))
+
+
+def test_creep_is_a_matter_of_polymers_under_half_their_strength_or_too_warm():
+    row = own_material("x", "printed polymer", {"tensile_strength": 50e6, "service_limit": 50.0})
+    assert [creeps(share, 23.0, row) for share in (0.0, 0.5, 0.51)] == [False, False, True]
+    assert [creeps(0.05, at, row) for at in (50.0, 50.1)] == [False, True]
+    assert not creeps(0.9, 23.0, _metal("rod"))

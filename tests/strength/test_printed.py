@@ -1,23 +1,40 @@
-"""Printed gears: warmth, rim, sandwich and infill, each step on its own."""
+"""Printed gears: warmth, layers, rim, body and infill, each step on its own."""
+
+import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
+from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import (
-    Layer,
     PrintedBody,
-    effective_rim,
+    body_strength,
     fill_share,
-    layered_bending,
     rim_factor,
-    rim_factor_range,
-    sandwich_share,
+    rim_shares,
     solid_rim,
     temperature_factor,
+    warmth_factors,
 )
 
 LINE = 0.45e-3
+ORIGINS = {
+    "tensile_strength": Origin("a paper", 45e6, 60e6),
+    "softening": Origin("a paper", 53.0, 83.0),
+    "across_layers": Origin("from memory", 0.4, 0.9),
+}
+PRINT = Material(
+    "print",
+    "printed polymer",
+    1250.0,
+    50e6,
+    3e9,
+    softening=63.0,
+    across_layers=0.6,
+    origins=ORIGINS,
+)
 
 
 def test_warmth_takes_strength_linearly_and_leaves_a_tenth():
@@ -29,11 +46,57 @@ def test_warmth_takes_strength_linearly_and_leaves_a_tenth():
     assert temperature_factor(np.array([0.0, 43.0]), 63.0) == pytest.approx([1.0, 0.55])
 
 
+def test_the_range_of_the_softening_temperature_is_one_of_the_strength():
+    # 20 K above the test temperature, softening 30, 40 or 60 K above it.
+    assert warmth_factors(PRINT, 43.0) == pytest.approx((0.4, 0.55, 0.7))
+    assert warmth_factors(PRINT, 20.0) == (1.0, 1.0, 1.0)
+    assert warmth_factors(replace(PRINT, softening=None), 90.0) == (1.0, 1.0, 1.0)
+
+
 def test_metals_do_not_soften():
     assert temperature_factor(150.0, None) == 1.0
     assert temperature_factor(np.array([20.0, 300.0]), None) == pytest.approx([1.0, 1.0])
     with pytest.raises(DomainError, match="softening"):
         temperature_factor(20.0, 10.0)
+
+
+def test_body_by_hand():
+    # Hub of 4 mm bore radius and 4 walls of 0.45 mm: 5.8 mm, 10 mm wide, 20 % infill.
+    body = PrintedBody(4, LINE, 0.2)
+    found = body_strength(PRINT, body, 10e-3, 8e-3, 40e-3)
+    torque = 2 * math.pi * 5.8e-3**2 * 10e-3 * 0.34 * 50e6 * 0.2**0.26
+    assert found.value == pytest.approx(torque)
+    assert (found.low, found.high) == pytest.approx((torque / 2.5, torque * 2.5))
+    assert (found.unit, found.basis) == ("N·m", "from memory")
+
+
+def test_walls_that_meet_make_a_solid_body():
+    # Rim from 4 to 7 mm radius: four walls at each outline meet, three leave 0.3 mm of infill.
+    strength = {
+        walls: body_strength(PRINT, PrintedBody(walls, LINE, 0.1), 10e-3, 8e-3, 14e-3).value
+        for walls in (3, 4)
+    }
+    hub = (5.35 / 5.8) ** 2
+    assert strength[3] / strength[4] == pytest.approx(hub * 0.1**0.26)
+    full = [
+        body_strength(PRINT, PrintedBody(walls, LINE, 1.0), 10e-3, 8e-3, 14e-3).value
+        for walls in (7, 30)
+    ]
+    assert full[0] == pytest.approx(full[1])  # the hub ends at the root circle
+
+
+def test_body_weakens_with_warmth_and_layers_and_keeps_all_ranges():
+    body = PrintedBody(4, LINE, 0.2, "standing")
+    cold = body_strength(PRINT, replace(body, direction="lying"), 10e-3, 8e-3, 40e-3)
+    warm = body_strength(PRINT, body, 10e-3, 8e-3, 40e-3, 43.0)
+    assert warm.value == pytest.approx(0.55 * 0.6 * cold.value)
+    spread = math.exp(
+        math.sqrt(math.log(2.5) ** 2 + math.log(0.55 / 0.4) ** 2 + math.log(1.5) ** 2)
+    )
+    assert warm.low == pytest.approx(warm.value / spread)
+    assert warm.high < warm.value * spread
+    with pytest.raises(DomainError, match="print direction"):
+        body_strength(replace(PRINT, across_layers=None), body, 10e-3, 8e-3, 40e-3)
 
 
 def test_solid_rim_ends_at_the_bore_or_at_twelve_tenths_of_the_depth():
@@ -43,48 +106,16 @@ def test_solid_rim_ends_at_the_bore_or_at_twelve_tenths_of_the_depth():
         solid_rim(7.5e-3, 8e-3, 2.25e-3)
 
 
-def test_rim_of_two_walls_and_a_tenth_infill():
-    # 2 x 0.45 mm and a tenth of the 1.8 mm behind them: 1.08 mm.
-    assert effective_rim(2.7e-3, PrintedBody(2, LINE, 0.1)) == pytest.approx(1.08e-3)
-    assert effective_rim(2.7e-3, PrintedBody(2, LINE, 0.1, 2.0)) == pytest.approx(0.918e-3)
-    assert effective_rim(2.7e-3, PrintedBody(9, LINE, 0.1)) == pytest.approx(2.7e-3)
-    assert effective_rim(2.7e-3, PrintedBody(0, LINE, 1.0)) == pytest.approx(2.7e-3)
-
-
 def test_rim_factor_is_continued_below_the_published_range_with_a_range_of_its_own():
     assert rim_factor(0.3) == pytest.approx(1.6 * np.log(2.242 / 0.3))
     assert rim_factor(np.array([0.5, 2.0])) == pytest.approx([2.40082, 1.0], abs=6e-6)
-    least, most = rim_factor_range(0.25)
-    assert least == pytest.approx(2.40082, abs=6e-6)
-    assert most == pytest.approx(4 * 2.40082, abs=3e-5)
-    assert least < rim_factor(0.25) < most
-    assert rim_factor_range(0.8) == (rim_factor(0.8), rim_factor(0.8))
+    low, best, high = rim_shares(0.25)
+    assert 1 / high == pytest.approx(2.40082, abs=6e-6)
+    assert 1 / low == pytest.approx(4 * 2.40082, abs=3e-5)
+    assert low < best < high
+    assert rim_shares(0.8) == pytest.approx([1 / rim_factor(0.8)] * 3)
     with pytest.raises(DomainError, match="backup ratio"):
         rim_factor(0.0)
-
-
-def test_sandwich_by_hand():
-    # Core of 2 mm in a section of 4 mm with a tenth of the stiffness: 1 - (1/2)³ 0.9 of the solid section.
-    body = PrintedBody(2, 0.5e-3, 0.1)
-    assert sandwich_share(4e-3, body) == pytest.approx(1 - 0.125 * 0.9)
-    assert sandwich_share(2e-3, body) == 1.0
-    assert sandwich_share(4e-3, PrintedBody(2, 0.5e-3, 1.0)) == 1.0
-    assert sandwich_share(4e-3, PrintedBody(0, 0.5e-3, 0.4)) == pytest.approx(0.4)
-
-
-def test_core_of_a_sandwich_is_never_nearer_to_its_strength_than_the_walls():
-    # Same share for modulus and strength: the core's stress over its strength is below the walls' at every infill.
-    for infill in (0.05, 0.2, 0.6):
-        face, core, _ = layered_bending(1.0, 1.0, (Layer(1.0, 1.0), Layer(4.0, infill), Layer(1.0, 1.0)))
-        assert core[0] / infill < face[0]
-
-
-def test_layers_of_one_material_bend_like_one_piece():
-    one = layered_bending(2.0, 0.01, (Layer(4e-3, 2e9),))
-    split = layered_bending(2.0, 0.01, (Layer(1e-3, 2e9), Layer(3e-3, 2e9)))
-    assert one[0][0] == pytest.approx(6 * 2.0 / (0.01 * 16e-6))
-    assert (split[0][0], split[1][1]) == pytest.approx(one[0])
-    assert split[0][1] == pytest.approx(split[1][0])
 
 
 def test_fill_of_a_printed_disc():
@@ -102,7 +133,6 @@ def test_fill_of_a_printed_disc():
         ({"walls": -1}, "walls"),
         ({"line_width": 0.0}, "line width"),
         ({"infill": 1.2}, "infill"),
-        ({"infill_exponent": 0.0}, "exponent"),
         ({"direction": "leaning"}, "direction"),
     ],
 )

@@ -18,13 +18,23 @@ from winchsim.strength.shafts import (
     torsion_stress,
 )
 
-STEEL = Material("steel", "metal", 7850.0, 400e6, 210e9, 240e6, origins={"yield_strength": Origin("from memory", 216e6, 360e6)})
+STEEL = Material(
+    "steel",
+    "metal",
+    7850.0,
+    400e6,
+    210e9,
+    240e6,
+    origins={"yield_strength": Origin("from memory", 216e6, 360e6)},
+)
 
 
 def test_bending_of_a_round_bar_by_hand():
     # 10 N·m on 10 mm: 32 M / (pi d³) = 101.86 MPa.
     assert bending_stress(10.0, 10e-3) / 1e6 == pytest.approx(101.859, rel=1e-5)
-    assert bending_stress(10.0, 10e-3, 5e-3) == pytest.approx(bending_stress(10.0, 10e-3) / (1 - 0.5**4))
+    assert bending_stress(10.0, 10e-3, 5e-3) == pytest.approx(
+        bending_stress(10.0, 10e-3) / (1 - 0.5**4)
+    )
 
 
 def test_moment_between_supports():
@@ -39,7 +49,9 @@ def test_twist_and_bend_together():
     # sigma = 32 M/(pi d³), tau = 16 T/(pi d³), joined by sqrt(sigma² + 3 tau²).
     sigma, tau = bending_stress(3.0, 8e-3), torsion_stress(4.0, 8e-3)
     alone = equivalent_torque(4.0, 3.0)
-    assert math.sqrt(3) * torsion_stress(alone, 8e-3) == pytest.approx(math.sqrt(sigma**2 + 3 * tau**2))
+    assert math.sqrt(3) * torsion_stress(alone, 8e-3) == pytest.approx(
+        math.sqrt(sigma**2 + 3 * tau**2)
+    )
     assert equivalent_torque(4.0, 0.0) == pytest.approx(4.0)
 
 

@@ -51,7 +51,7 @@ def test_reasons_say_what_stands_against_a_candidate(loads):
 
 
 def test_a_link_that_breaks_is_named(small):
-    inputs = small(rope={"breaking_force": 60.0})
+    inputs = small(rope={"breaking_force": 120.0, "knot_efficiency": 0.5})
     judged = judge_all(lift_all(inputs, {"load.mass": [2.0, 8.0]}), build(inputs), Wanted())
     assert judged.works.tolist() == [True, False]
     assert judged.reason(1).startswith("the rope at its knot breaks at ") and judged.reason(1).endswith("% of its load")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import pytest
@@ -47,44 +46,31 @@ def test_no_tooth_no_case(printed, case):
     assert tooth_case(printed, machine, rope) is None
 
 
-def test_the_walls_that_are_advised_do(printed, case):
-    _, link, found = case
-    force = 1.2 * link.strength.value
-    text = tooth_advice(found, force, 2.0)
-    assert "Its walls and infill weaken it most. It has 2 walls: " in text
-    advised = int(re.search(r"(\d+) would give the required factor of 2", text)[1])
-    for walls, enough in ((advised, True), (advised - 1, False)):
-        stage = replace(printed.stage[0], walls=walls)
-        machine = build(replace(printed, stage=(stage,)))
-        tooth = next(link for link in reversed(machine.links) if link.kind is LinkKind.TOOTH_PINION)
-        assert (tooth.strength.value >= 2 * force) is enough
-
-
 def test_a_tested_tooth_is_not_argued_with(printed):
     inputs = replace(printed, stage=(replace(printed.stage[0], tested_tooth_force=50.0),))
     machine = build(inputs)
     link = next(link for link in machine.links if link.kind is LinkKind.TOOTH_PINION)
-    assert "your own test" in tooth_advice(tooth_case(inputs, machine, link), 80.0, 2.0)
+    assert "your own test" in tooth_advice(tooth_case(inputs, machine, link))
 
 
 def test_a_solid_tooth_needs_size(printed):
     inputs = replace(printed, stage=(replace(printed.stage[0], walls=None, infill=None),))
     machine = build(inputs)
     link = next(link for link in machine.links if link.kind is LinkKind.TOOTH_PINION)
-    assert "wider or coarser tooth" in tooth_advice(tooth_case(inputs, machine, link), 500.0, 2.0)
+    assert "wider or coarser tooth" in tooth_advice(tooth_case(inputs, machine, link))
 
 
 def test_a_thin_rim_is_told_where_it_may_decide(printed):
-    one = replace(printed, stage=(replace(printed.stage[0], walls=1, infill=0.05, module=0.002),))
+    one = replace(printed, stage=(replace(printed.stage[0], bore=0.0555, width=0.002),))
     verdict = judge(simulate(one), remedies=False)
     found = [finding for finding in verdict.findings if finding.kind is FindingKind.EXTRAPOLATED]
     assert len(found) == 1 and "its factor lies between" in found[0].sentence
 
 
 def test_a_breaking_tooth_says_what_it_rests_on(printed):
-    heavy = replace(printed, stage=(replace(printed.stage[0], width=0.003),))
+    heavy = replace(printed, stage=(replace(printed.stage[0], width=0.0004),))
     verdict = judge(simulate(heavy), remedies=False)
     found = next(finding for finding in verdict.findings if finding.kind is FindingKind.OVERLOAD)
     assert found.about == "stage.1" and found.unit == "N"
-    assert "tabled" in found.sentence and "walls" in found.help
+    assert "tabled" in found.sentence and "wider or coarser tooth" in found.help
     assert verdict.sentence.startswith("Breaks the pinion tooth of stage 1 (3rd of 3)")

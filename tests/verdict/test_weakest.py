@@ -64,7 +64,7 @@ def test_stall_pull_by_hand(ideal, make_motor, make_stage):
 def test_safe_current_is_where_the_weakest_link_just_bears(ideal, make_motor, make_stage):
     winch = ideal(
         motors=make_motor(2.0, 0.02, count=2), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(50.0, 0.8),),
-        rope={"breaking_force": 120.0},
+        rope={"breaking_force": 240.0, "knot_efficiency": 0.5},
     )  # fmt: skip
     found = stall_pull(build(winch))
     assert found.breaks

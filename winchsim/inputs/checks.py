@@ -170,7 +170,11 @@ def _check_materials(inputs: Inputs) -> list[Fault]:
     for index, own in enumerate(inputs.material, start=1):
         keys = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
         missing = [key for key in keys if not getattr(own, key)]
-        for key, family in (("yield_strength", "metal"), ("across_layers", "printed polymer")):
+        for key, family in (
+            ("yield_strength", "metal"),
+            ("across_layers", "printed polymer"),
+            ("flexural_strength", "printed polymer"),
+        ):
             if getattr(own, key) is not None and own.family != family:
                 message = f"{key} is said of a {own.family}"
                 faults.append(

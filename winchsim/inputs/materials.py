@@ -32,6 +32,15 @@ class OwnMaterial:
         usual=(800, 9000),
         left_out="1200 kg/m³ of a polymer, 7850 kg/m³ of a metal",
     )
+    flexural_strength: float | None = positive(
+        "strength of a solid print in bending",
+        "MPa",
+        1e4,
+        None,
+        usual=(30, 200),
+        condition=("family", ("printed polymer",)),
+        left_out="1.5 of the tensile strength of a print",
+    )
     yield_strength: float | None = positive(
         "yield strength of a metal",
         "MPa",

@@ -9,6 +9,7 @@ import re
 
 REMOVED = {
     "motors.inductance": "the current of a small motor follows the voltage at once",
+    "stage.infill_exponent": "walls and infill count in the gear's body, with a measured exponent",
     "settings.after_overload": "a lift always ends when a part breaks",
 }
 """Why a key is no longer used. Files that give it are still read; its value has no effect."""

@@ -198,9 +198,6 @@ class Stage:
         condition=SPUR,
         left_out="solid",
     )
-    infill_exponent: float = number(
-        "exponent of strength against infill", 0.5, 3, 1.0, condition=SPUR, quiet=True
-    )
     print_direction: str = choice(
         "how the gear lay while printed", ("lying", "standing"), "lying", condition=SPUR
     )

@@ -18,16 +18,8 @@ from winchsim.physics.gears.mesh import Contact, contact
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material
-from winchsim.strength.printed import PrintedBody
-from winchsim.strength.teeth import (
-    TEST_TEMPERATURE,
-    Tooth,
-    ToothStrength,
-    dynamic_factor,
-    tooth_force,
-    tooth_strength,
-    walls_needed,
-)
+from winchsim.strength.printed import TEST_TEMPERATURE, PrintedBody, body_strength
+from winchsim.strength.teeth import Tooth, ToothStrength, dynamic_factor, tooth_force, tooth_strength
 
 
 def build_links(
@@ -53,11 +45,12 @@ def build_links(
             found += _teeth(inputs, mesh, index, _pitch_speed(train, mesh, no_load_drum))
     outputs = _output_shafts(train)
     for output in outputs:
+        found += _gear_body(inputs, output)
         found += _stage_limit(inputs, output)
     found += _shafts(inputs, outputs, notebook)
     found += _gearboxes(inputs, train)
     found += drum_links(inputs, layers, notebook)
-    found += _rope_links(inputs, train, notebook)
+    found += _rope_links(inputs, notebook)
     return tuple(found)
 
 
@@ -84,21 +77,6 @@ class ToothCase:
     body: PrintedBody | None
     temperature: float
     found: ToothStrength
-
-    def walls_for(self, force: float) -> int | None:
-        """Fewest walls with which it bears a tooth force; None where walls do not decide or not suffice.
-
-        Parameters
-        ----------
-        force : float
-            [N]
-        """
-        if self.body is None or self.stage.tested_tooth_force is not None:
-            return None
-        return walls_needed(
-            self.tooth, self.material, self.body, force,
-            temperature=self.temperature, breaking_stress=self.stage.tooth_strength,
-        )  # fmt: skip
 
 
 def contact_of(stage: Stage, mesh: Mesh) -> Contact:
@@ -186,7 +164,7 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLim
                 kind, mesh.path, LINKS[kind].part, mesh.label, "mesh", index,
                 scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
                 strength=case.found.as_strength(), required=_required(inputs, kind),
-                stress=case.found.stress * case.found.temperature_factor, fatigue=case.material.fatigue_line,
+                material=case.material,
             )
         )  # fmt: skip
     return found
@@ -212,6 +190,20 @@ def _output_shafts(train: Train) -> list[_OutputShaft]:
         channel, index = ("common", 0) if mesh.element is None else ("output", mesh.element)
         found.append(_OutputShaft(r, mesh, following, channel, index))
     return found
+
+
+def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
+    """The body of a printed gear on a shaft of its own; a gear without a bore is one piece with its pinion."""
+    r, stage = output.reduction, output.reduction.stage
+    if stage.kind != "spur" or stage.width is None or not stage.gear_bore:
+        return []
+    kind, case = LinkKind.GEAR_BODY, tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
+    if case.body is None:
+        return []
+    tooth = case.tooth
+    strength = body_strength(case.material, case.body, stage.width, tooth.bore, tooth.circles.root, case.temperature)
+    channel, place, required = output.channel, output.place, _required(inputs, kind)
+    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, 1.0, strength, required)]
 
 
 def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
@@ -267,7 +259,7 @@ def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
 
 
 def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
-    """Links of the drum rod: its cross-pin, and its bending between the supports, as far as their measures are given.
+    """Links of the drum: the rope's bend over it, its cross-pin and its shaft's bending, as far as their measures are given.
 
     Parameters
     ----------
@@ -276,7 +268,9 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     notebook : Notebook
         Takes what is assumed.
     """
-    d, found = inputs.drum, []
+    d, row, rope = inputs.drum, notebook.rope(inputs), inputs.rope
+    at_drum = line.drum_strength(row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force)
+    found = [_plain(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
     if d.cross_pin_diameter is not None:
         material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
         try:
@@ -299,7 +293,7 @@ def _plain(
     return LinkLimit(kind, where, part or LINKS[kind].part, "", channel, 0, scale, strength, _required(inputs, kind))
 
 
-def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLimit]:
+def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
     r, d = inputs.rope, inputs.drum
     row = notebook.rope(inputs)
     end = line.end_strength(
@@ -308,11 +302,7 @@ def _rope_links(inputs: Inputs, train: Train, notebook: Notebook) -> list[LinkLi
     anchor = line.anchor_strength(
         row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
     )
-    found = [
+    return [
         _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, part=f"rope at its {r.end}"),
         _plain(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
     ]
-    if train.drum_element + 1 < len(train.chain.elements):  # the pull at the drum is another than at the knot
-        whole = line.rope_strength(row, r.diameter, r.breaking_force)
-        found.append(_plain(inputs, LinkKind.ROPE, "rope", "pull", whole))
-    return found

@@ -16,7 +16,7 @@ from winchsim.physics.motor import Motor, MotorFit
 from winchsim.physics.rope import Line
 from winchsim.physics.supply import Source
 from winchsim.strength.link import LinkKind, Strength
-from winchsim.strength.materials import FatigueLine
+from winchsim.strength.materials import Material
 
 
 @dataclass(frozen=True)
@@ -204,10 +204,8 @@ class LinkLimit:
     strength : Strength
     required : float
         Factor below which it is a caution. [-]
-    stress : float
-        Stress in its material when it breaks; 0 where it is not known by a stress. [Pa]
-    fatigue : FatigueLine or None
-        S–N line of its material.
+    material : Material or None
+        What a tooth is made of; None for the others.
     """
 
     kind: LinkKind
@@ -219,8 +217,7 @@ class LinkLimit:
     scale: float
     strength: Strength
     required: float
-    stress: float = 0.0
-    fatigue: FatigueLine | None = None
+    material: Material | None = None
 
     @property
     def label(self) -> str:

@@ -15,7 +15,7 @@ from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
 from winchsim.physics.gears.mesh import mesh_efficiency
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
-from winchsim.strength.printed import PrintedBody, fill_share
+from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,8 @@ def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     if material.family != "printed polymer" or (stage.walls is None and stage.infill is None):
         return None
     infill = 1.0 if stage.infill is None else stage.infill
-    return PrintedBody(stage.walls or 0, stage.line_width, infill, stage.infill_exponent, stage.print_direction)  # type: ignore[arg-type]
+    walls = DEFAULT_WALLS if stage.walls is None else stage.walls
+    return PrintedBody(walls, stage.line_width, infill, stage.print_direction)  # type: ignore[arg-type]
 
 
 def pinion_material_name(stage: Stage) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.quantity_text import number
-from winchsim.strength.link import Basis, Strength, weakest_basis
+from winchsim.strength.link import Basis, Strength, combined_range, weakest_basis
 from winchsim.strength.materials import RopeMaterial
 
 ASSUMED_FIXING_SHARE = 0.1
@@ -97,7 +97,9 @@ def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = Non
         return Strength(given, "N", "given", given, given)
     low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
     told = ("breaking force from the table of ropes",)
-    return Strength(float(breaking_force(rope, diameter)), "N", rope.basis("strength_per_area"), low, high, told)
+    return Strength(
+        float(breaking_force(rope, diameter)), "N", rope.basis("strength_per_area"), low, high, told
+    )
 
 
 def end_strength(
@@ -128,15 +130,31 @@ def end_strength(
     Breaking force times the share that the end leaves; knot tables differ widely, so a range is kept.
     """
     whole, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
-    basis: Basis = "given"
-    if given_efficiency is None:
-        share = getattr(rope, key)
-        low, high = rope.span(key)
-        basis, assumed = rope.basis(key), (*whole.assumed, f"{number(100 * share, 2)} % of it left at the {end}")
-    else:
-        share = low = high = given_efficiency
-        assumed = whole.assumed
-    return Strength(share * whole.value, "N", weakest_basis(whole.basis, basis), low * whole.low, high * whole.high, assumed)
+    if given_efficiency is not None:
+        return _left(whole, (given_efficiency,) * 3, "given", ())
+    share, (low, high) = getattr(rope, key), rope.span(key)
+    return _left(
+        whole,
+        (low, share, high),
+        rope.basis(key),
+        (f"{number(100 * share, 2)} % of it left at the {end}",),
+    )
+
+
+def _left(
+    whole: Strength, shares: tuple[float, float, float], basis: Basis, assumed: tuple[str, ...]
+) -> Strength:
+    """Strength of a rope of which a place leaves a share, low, best and high."""
+    value = shares[1] * whole.value
+    low, high = combined_range((whole.low, whole.value, whole.high), shares)
+    return Strength(
+        value,
+        "N",
+        weakest_basis(whole.basis, basis),
+        low * value,
+        high * value,
+        (*whole.assumed, *assumed),
+    )
 
 
 # ------------------------------------------------------------------------------------------------------- bend
@@ -191,6 +209,105 @@ def bend(rope: RopeMaterial, drum_diameter: float, rope_diameter: float) -> Bend
     return Bend(drum_diameter / rope_diameter, rope.bend_ratio, low, high)
 
 
+BEND_RATIOS = (1.0, 2.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 40.0)
+BEND_SHARES = (0.50, 0.65, 0.75, 0.79, 0.83, 0.86, 0.89, 0.91, 0.93, 0.95)
+"""Share of a wire rope's strength that a bend leaves, by drum over rope diameter [-]. The Crosby Group, *Sheave size and wire
+rope strength* (excerpt)."""
+
+WIRE_BEND_SPREAD = 1.05
+"""Factor either way on a wire rope's share over a bend [-]. Own assumption."""
+
+MOST_LAYERS = 3
+LEAST_DEAD_TURNS = 8
+"""Layers of fibre rope on a drum at most, and dead turns on a flat drum at least [-]. Exsil, usage notes of fibre rope
+(excerpt)."""
+
+
+def bend_shares(rope: RopeMaterial, ratio: float) -> tuple[float, float, float]:
+    """Low, best and high share of a rope's strength that the bend around the drum leaves. [-]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    ratio : float
+        Drum core over rope diameter, positive. [-]
+
+    References
+    ----------
+    `BEND_SHARES`, between its rows in proportion, below its first row as the ratio itself. No such table of fibre rope was
+    found: the same value, from its square up to no loss at all; own assumption.
+    """
+    share = float(np.interp(ratio, BEND_RATIOS, BEND_SHARES)) * min(ratio, 1.0)
+    if rope.construction == "wire":
+        return share / WIRE_BEND_SPREAD, share, min(1.0, share * WIRE_BEND_SPREAD)
+    return share**2, share, 1.0
+
+
+def drum_strength(
+    rope: RopeMaterial,
+    diameter: float,
+    drum_diameter: float,
+    *,
+    given_breaking_force: float | None = None,
+) -> Strength:
+    """Pull at which the rope breaks where it bends onto the drum. [N]
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope.
+    diameter, drum_diameter : float
+        Of rope and drum core. [m]
+    given_breaking_force : float, optional
+        Breaking force of the rope in hand, in place of the table's. [N]
+
+    References
+    ----------
+    Breaking force times `bend_shares`.
+    """
+    whole, shares = (
+        rope_strength(rope, diameter, given_breaking_force),
+        bend_shares(rope, drum_diameter / diameter),
+    )
+    basis: Basis = "tabled" if rope.construction == "wire" else "from memory"
+    return _left(
+        whole,
+        shares,
+        basis,
+        (f"{number(100 * shares[1], 2)} % of it left at the bend over the drum",),
+    )
+
+
+def winding_cautions(
+    rope: RopeMaterial, layers: int, dead_turns: float
+) -> tuple[tuple[str, float, float], ...]:
+    """What a fibre rope's winding on a flat drum has of too much or too little: key, value and published limit.
+
+    Parameters
+    ----------
+    rope : RopeMaterial
+        Kind of rope; wire rope has no such limits here.
+    layers : int
+        Layers that the lift winds. [-]
+    dead_turns : float
+        Turns that stay on the drum. [-]
+
+    References
+    ----------
+    `MOST_LAYERS`, `LEAST_DEAD_TURNS`.
+    """
+    if rope.construction == "wire":
+        return ()
+    over = (("layers", float(layers), float(MOST_LAYERS)),) if layers > MOST_LAYERS else ()
+    short = (
+        (("dead_turns", dead_turns, float(LEAST_DEAD_TURNS)),)
+        if dead_turns < LEAST_DEAD_TURNS
+        else ()
+    )
+    return over + short
+
+
 # ------------------------------------------------------------------------------------------------------- anchor
 
 
@@ -223,9 +340,9 @@ def dead_turn_ratio(friction: Floats, turns: Floats) -> Floats:
 
     References
     ----------
-    `capstan_ratio` over whole turns.
+    `capstan_ratio` over whole turns; no more than e³⁰, which no fixing ever needs.
     """
-    return capstan_ratio(friction, 2.0 * math.pi * np.asarray(turns))
+    return np.exp(np.minimum(2.0 * math.pi * np.asarray(friction) * turns, 30.0))
 
 
 def anchor_strength(

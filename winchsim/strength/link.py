@@ -27,6 +27,7 @@ class LinkKind(StrEnum):
 
     TOOTH_PINION = "tooth_pinion"
     TOOTH_GEAR = "tooth_gear"
+    GEAR_BODY = "gear_body"
     STAGE_LIMIT = "stage_limit"
     SHAFT = "shaft"
     CROSS_PIN = "cross_pin"
@@ -82,6 +83,10 @@ LINKS: dict[LinkKind, LinkWords] = {
         "gear tooth", "the gears' teeth", "gears", "A wider or coarser tooth, or a stronger material.",
         ("gear", "tooth"), "tooth",
     ),
+    LinkKind.GEAR_BODY: LinkWords(
+        "gear body", "the gears' bodies", "gear bodies", "More walls around the bore, more infill, or a wider gear.",
+        ("body", "hub", "infill", "gear"), "tooth",
+    ),
     LinkKind.STAGE_LIMIT: LinkWords(
         "reduction", "the bought gears", "bought gears", "A stronger part, or less load.",
         ("gearbox", "reduction"), "",
@@ -115,10 +120,11 @@ LINKS: dict[LinkKind, LinkWords] = {
 
 
 class LinkState(StrEnum):
-    """How a link stands under its demand."""
+    """How a link stands under its demand: ``may break`` while the range of its strength crosses the demand."""
 
     HOLDS = "holds"
     CAUTION = "caution"
+    MAY_BREAK = "may break"
     BREAKS = "breaks"
 
 
@@ -135,7 +141,7 @@ class Strength:
     basis : str
         What the estimate rests on, see `Basis`.
     low, high : float
-        Range that the sources and the model leave open; equal to `value` where none is known. [`unit`]
+        Range that the sources and the model leave open; equal to `value` where it was measured or given. [`unit`]
     assumed : tuple of str
         What was taken without being given, one clause each.
     notes : tuple of str
@@ -154,7 +160,9 @@ class Strength:
         if not self.value >= 0.0:
             raise DomainError("strength", self.value, "zero or a positive number")
         if not self.low <= self.value <= self.high:
-            raise DomainError("range of a strength", (self.low, self.high), f"a range around {self.value:g}")
+            raise DomainError(
+                "range of a strength", (self.low, self.high), f"a range around {self.value:g}"
+            )
 
 
 @dataclass(frozen=True)
@@ -190,7 +198,9 @@ class Link:
 
     def __post_init__(self) -> None:
         if not self.demand >= 0.0:
-            raise DomainError(f"demand on {self.kind} of {self.where}", self.demand, "zero or a positive number")
+            raise DomainError(
+                f"demand on {self.kind} of {self.where}", self.demand, "zero or a positive number"
+            )
 
     @property
     def factor(self) -> float:
@@ -206,9 +216,12 @@ class Link:
 
     @property
     def state(self) -> LinkState:
-        """Whether it holds, holds with less than the required factor, or breaks."""
-        if self.factor < 1.0:
+        """Whether it holds, holds with less than the required factor, may break, or breaks even at its strongest."""
+        low, high = self.factor_range
+        if high < 1.0:
             return LinkState.BREAKS
+        if low < 1.0:
+            return LinkState.MAY_BREAK
         return LinkState.CAUTION if self.factor < self.required else LinkState.HOLDS
 
 
@@ -228,3 +241,20 @@ def weakest_basis(*bases: Basis) -> Basis:
     if not bases:
         raise DomainError("bases", bases, "at least one")
     return min(bases, key=_WEAKEST_FIRST.index)
+
+
+def combined_range(*shares: tuple[float, float, float]) -> tuple[float, float]:
+    """Low and high end, over the best value, of a product of factors that are uncertain independently. [-]
+
+    Parameters
+    ----------
+    *shares : tuple of float
+        Low, best and high value of each factor.
+
+    References
+    ----------
+    Root of the sum of squares of the logarithms; own assumption.
+    """
+    low = math.sqrt(sum(math.log(best / low) ** 2 for low, best, _ in shares))
+    high = math.sqrt(sum(math.log(high / best) ** 2 for _, best, high in shares))
+    return math.exp(-low), math.exp(high)

@@ -124,7 +124,9 @@ def double_shear_stress(force: Floats, diameter: Floats) -> Floats:
     return 2.0 * force / (math.pi * diameter**2)
 
 
-def cross_pin_torque(shear_strength: Floats, pin_diameter: Floats, shaft_diameter: Floats) -> Floats:
+def cross_pin_torque(
+    shear_strength: Floats, pin_diameter: Floats, shaft_diameter: Floats
+) -> Floats:
     """Torque at which a pin straight through a shaft is cut at the shaft's two surfaces. [N·m]
 
     Parameters
@@ -178,8 +180,14 @@ def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: 
     `cross_pin_torque` with the shear strength of distortion energy.
     """
     if not 0.0 < pin_diameter < shaft_diameter:
-        raise DomainError("cross-pin diameter", pin_diameter, f"between 0 and the rod's diameter, {shaft_diameter:g} m")
-    return _scaled(material, float(cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter)), _SHEAR_ASSUMED)
+        raise DomainError(
+            "cross-pin diameter",
+            pin_diameter,
+            f"between 0 and the rod's diameter, {shaft_diameter:g} m",
+        )
+    return _scaled(
+        material, float(cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter)), _SHEAR_ASSUMED
+    )
 
 
 def drum_rod_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:

@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-from winchsim.physics.gears.shape import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, rack_tip, tip_point
+from winchsim.physics.gears.shape import (
+    DEFAULT_PRESSURE_ANGLE,
+    ISO_RACK,
+    Rack,
+    check_gear,
+    involute,
+    rack_tip,
+    tip_point,
+)
 
 _MOST_STEPS = 60
 _SCAN_POINTS = 201
@@ -24,7 +32,7 @@ _SCAN_ZOOMS = 3
 
 @dataclass(frozen=True)
 class RootSection:
-    """The tooth section that bends hardest under a force at the tip, in modules.
+    """The tooth section that bends hardest under a force on the flank, in modules.
 
     Attributes
     ----------
@@ -68,8 +76,9 @@ def root_section(
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     shift: float = 0.0,
     rack: Rack = ISO_RACK,
+    contact_ratio: float = 1.0,
 ) -> RootSection:
-    """Hardest-bent section of a tooth loaded at its tip: where an inscribed parabola touches the fillet.
+    """Hardest-bent section of a tooth that carries a force alone: where an inscribed parabola touches the fillet.
 
     Parameters
     ----------
@@ -81,6 +90,9 @@ def root_section(
         Profile shift in modules. [-]
     rack : Rack
         Generating rack; its rounded tip makes the trochoid fillet. [-]
+    contact_ratio : float
+        Of its pair: the force acts at the highest point where the tooth carries it alone. 1 is the tip; above 2 the point
+        at 2 is kept. [-]
 
     Returns
     -------
@@ -99,18 +111,23 @@ def root_section(
     §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
     """
     check_gear(teeth, 1.0, pressure_angle)
-    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack)
+    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack, contact_ratio)
     low, high = _fillet_range(shift, pressure_angle, rack)
     half, height = 0.0, 0.0
     for _ in range(_SCAN_ZOOMS):
         places = np.linspace(low, high, _SCAN_POINTS)
         x, y = _fillet(places, teeth, shift, pressure_angle, rack)
         if np.any(x <= 0.0):
-            raise DomainError("teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off")
+            raise DomainError(
+                "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
+            )
         with np.errstate(divide="ignore"):
             least = int(np.argmin(np.where(y < apex, x**2 / (apex - y), np.inf)))
         half, height = float(x[least]), float(y[least])
-        low, high = float(places[max(least - 1, 0)]), float(places[min(least + 1, _SCAN_POINTS - 1)])
+        low, high = (
+            float(places[max(least - 1, 0)]),
+            float(places[min(least + 1, _SCAN_POINTS - 1)]),
+        )
     return RootSection(2.0 * half, apex - height, load_angle)
 
 
@@ -161,7 +178,9 @@ def tip_load_factors(
         turn -= value / (1.0 - 2.0 * g / teeth / math.cos(turn) ** 2)
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
     if not (0.0 < turn < 0.5 * math.pi and chord > 0.0):
-        raise DomainError("teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off")
+        raise DomainError(
+            "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
+        )
     arm = apex - 0.5 * (teeth * math.cos(math.pi / 3.0 - turn) + g / math.cos(turn) - radius)
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
@@ -205,13 +224,24 @@ def velocity_factor(speed: Floats, making: Making = "cut") -> Floats:
     raise DomainError("making", making, "cast, cut, hobbed or ground")
 
 
-def _tip_load(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[float, float]:
-    """Angle of a tip force to the normal of the centre line, and where it meets that line, in modules."""
-    tip, tip_angle, half_angle = tip_point(teeth, shift, angle, rack)
+def _tip_load(
+    teeth: int, shift: float, angle: float, rack: Rack, contact_ratio: float = 1.0
+) -> tuple[float, float]:
+    """Angle of a force to the normal of the centre line, and where it meets that line, in modules.
+
+    The force acts a contact ratio less one, in base pitches along the line of action, below the tip.
+    """
+    _, tip_angle, half_angle = tip_point(teeth, shift, angle, rack)
     if half_angle <= 0.0:
-        raise DomainError("profile shift", shift, f"less shift: {teeth} teeth come to a point below the tip circle")
-    load_angle = tip_angle - half_angle
-    return load_angle, tip * math.cos(tip_angle) / math.cos(load_angle)
+        raise DomainError(
+            "profile shift",
+            shift,
+            f"less shift: {teeth} teeth come to a point below the tip circle",
+        )
+    below = min(max(contact_ratio - 1.0, 0.0), 1.0) * 2.0 * math.pi / teeth
+    flank_angle = math.atan(max(math.tan(tip_angle) - below, 0.0))
+    load_angle = flank_angle - half_angle - involute(tip_angle) + involute(flank_angle)
+    return load_angle, 0.5 * teeth * math.cos(angle) / math.cos(load_angle)
 
 
 def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]:
@@ -219,7 +249,9 @@ def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]
     _, radius = rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
     if depth <= 0.0:
-        raise DomainError("profile shift", shift, f"less than {rack.dedendum - radius:.3g} modules with this rack")
+        raise DomainError(
+            "profile shift", shift, f"less than {rack.dedendum - radius:.3g} modules with this rack"
+        )
     return 0.0, depth / math.tan(angle)
 
 
@@ -239,4 +271,6 @@ def _fillet(
     outward = pitch_radius - depth * stretch
     aside = places * stretch
     turn = math.pi / teeth - (offset - places) / pitch_radius
-    return outward * np.sin(turn) - aside * np.cos(turn), outward * np.cos(turn) + aside * np.sin(turn)
+    return outward * np.sin(turn) - aside * np.cos(turn), outward * np.cos(turn) + aside * np.sin(
+        turn
+    )

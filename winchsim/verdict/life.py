@@ -11,7 +11,8 @@ from winchsim.model.machine import gear_ratio, on_one_gear
 from winchsim.quantity_text import fixed
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
-from winchsim.strength.teeth import lifts_to_fatigue, mesh_cycles
+from winchsim.strength.materials import cycles_to_failure
+from winchsim.strength.teeth import mesh_cycles
 
 
 @dataclass(frozen=True)
@@ -58,8 +59,9 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         speed = gear_ratio(m.chain, mesh) * (mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0)
         met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
         cycles = float(mesh_cycles(angle * speed, met))
-        stress = link.stress * record.demands[index].share
-        found.append(ToothLife(link.label, cycles, lifts_to_fatigue(link.fatigue, stress, cycles)))
+        assert link.material is not None
+        life = cycles_to_failure(record.demands[index].share, link.material)
+        found.append(ToothLife(link.label, cycles, None if life is None else life[1] / cycles if cycles else math.inf))
     return tuple(found)
 
 

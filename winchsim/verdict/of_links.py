@@ -40,7 +40,7 @@ def overload(case: Case) -> Iterator[Finding]:
     )
     yield Finding(
         _meaning(limit.kind), Severity.DANGER, text, event.time, event.height, demand, strength.value,
-        strength.unit, _link_advice(case, limit, demand), limit.where,
+        strength.unit, _link_advice(case, limit), limit.where,
     )  # fmt: skip
 
 
@@ -52,17 +52,18 @@ def _load_at(event: RecordedEvent) -> str:
     return "the load still on the floor" if event.height <= OFF_FLOOR else f"the load {length(event.height)} up"
 
 
-def _link_advice(case: Case, limit: LinkLimit, demand: float) -> str:
+def _link_advice(case: Case, limit: LinkLimit) -> str:
     if case.inputs is not None:
         tooth = tooth_case(case.inputs, case.machine, limit)
         if tooth is not None:
-            return tooth_advice(tooth, demand, limit.required)
+            return tooth_advice(tooth)
     return LINKS[limit.kind].advice
 
 
 def below_required(case: Case) -> Iterator[Finding]:
     """Links that hold with less than their required factor: the worst of each sort, and how many more."""
-    weak = [row for row in case.rows if row.link.factor < row.link.required and not row.broke]
+    broken = {_sort(row.link.kind) for row in case.rows if row.broke}
+    weak = [row for row in case.rows if row.link.factor < row.link.required and _sort(row.link.kind) not in broken]
     sorts: dict[str, list[LinkRow]] = {}
     for row in weak:
         sorts.setdefault(_sort(row.link.kind), []).append(row)
@@ -81,12 +82,13 @@ def below_required(case: Case) -> Iterator[Finding]:
         limit = case.machine.links[worst.place]
         yield Finding(
             FindingKind.LINK_BELOW_REQUIRED, Severity.CAUTION, text, link.time, link.height, link.factor, link.required,
-            help=_link_advice(case, limit, link.demand), about=link.where,
+            help=_link_advice(case, limit), about=link.where,
         )  # fmt: skip
 
 
 def _sort(kind: LinkKind) -> str:
-    return "tooth" if kind.is_tooth else kind.value
+    rope = kind in (LinkKind.ROPE, LinkKind.ROPE_KNOT)
+    return "tooth" if kind.is_tooth else "rope" if rope else kind.value
 
 
 def rope_bend(case: Case) -> Iterator[Finding]:
@@ -168,5 +170,5 @@ def extrapolated(case: Case) -> Iterator[Finding]:
             text += f" The same holds for {counted(len(thin) - 1, 'more tooth', 'more teeth')} of the table."
         yield Finding(
             FindingKind.EXTRAPOLATED, Severity.CAUTION, text, value=thin[0].link.factor, limit=thin[0].link.required,
-            help="More walls, or a tooth tested to breaking and given as tested_tooth_force.", about=thin[0].link.where,
+            help="A smaller bore, or a tooth tested to breaking and given as tested_tooth_force.", about=thin[0].link.where,
         )  # fmt: skip
