@@ -100,7 +100,7 @@ def test_a_given_strength_is_no_estimate(geared):
 
 @pytest.mark.parametrize("given", [
     Given("load.colour", 1.0, "uniform"), Given("motors.1.count", 1.0, "uniform"), Given("drum.inertia2", 1.0, "normal"),
-    Given("load.mass", 1.0, "lumpy"), Given("stage.1.infill_exponent", 0.1, "square"),
+    Given("load.mass", 1.0, "lumpy"), Given("stage.1.line_width", 0.1, "square"),
 ])  # fmt: skip
 def test_a_tolerance_of_nothing_that_can_differ_is_refused(winch, given):
     with pytest.raises(DomainError):
