@@ -190,7 +190,7 @@ def test_a_warm_room_can_break_a_tooth_that_holds_in_a_cool_one(small):
     for ambient, broke in ((20.0, False), (40.0, True)):
         record = simulate(small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=ambient)))
         event = record.first(Event.OVERLOAD)
-        assert (event is not None and record.machine.links[int(event.detail)].kind.is_tooth) is broke
+        assert (event is not None and record.machine.links[event.target.index].kind.is_tooth) is broke
 
 
 def test_the_drum_shaft_is_judged_on_the_outer_layer(small):
