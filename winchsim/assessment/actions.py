@@ -1,0 +1,205 @@
+"""What to change: at most three changes, each tried in full, the best first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+from winchsim.assessment import proposals
+from winchsim.assessment.kinds import (
+    Action,
+    ActionKind,
+    Assessment,
+    CheckKey,
+    Effect,
+    End,
+    FindingKind,
+    Holding,
+    Status,
+)
+from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
+from winchsim.assessment.proposals import Enough, Maker, Proposal
+from winchsim.errors import WinchsimError
+from winchsim.inputs import Inputs
+from winchsim.model import Machine
+from winchsim.model.estimate import raise_time, raising_phase
+from winchsim.simulation import Record, simulate
+from winchsim.strength.link import LinkKind
+
+MOST_ACTIONS = 3
+"""Actions of an assessment. [-]"""
+
+RESERVE = 1.01
+"""How much more than the balance a proposal keeps in reserve. [-] Own choice."""
+
+WARM_RESERVE = 0.2
+"""Further reserve as a share of the margin that warming takes away: near a stall warming feeds on
+itself, and closed form sees that a little too well. [-] Own choice, from full runs."""
+
+AMPLE_HOLD = 2.0
+"""Further reserve of a second brake, where the first did not stop the load's momentum. [-]"""
+
+AMPLE_RESERVE = 1.06
+"""Reserve of a second proposal of a kind, where the first did not do. [-] Own choice."""
+
+Aim = tuple[tuple[CheckKey, ...], Iterator[Proposal]]
+"""The checks that proposals are meant for, and the proposals."""
+
+
+def with_actions(found: Assessment, record: Record) -> Assessment:
+    """An assessment with what to change.
+
+    Parameters
+    ----------
+    found : Assessment
+    record : Record
+        That it was made of; from a scenario.
+    """
+    if record.inputs is None:
+        return found
+    aims = list(_aims(found, record.inputs, record.machine))
+    done: list[Action] = []
+    kinds: set[ActionKind] = set()
+    while aims and len(done) < MOST_ACTIONS:
+        keys, changes = aims.pop(0)
+        action = next((a for a in map(lambda c: _tried(c, keys, found, kinds), changes) if a), None)
+        if action is not None:
+            done.append(action)
+            kinds.add(action.kind)
+            aims.append((keys, changes))
+    return replace(found, actions=tuple(sorted(done, key=lambda action: _rank(action))))
+
+
+def _rank(action: Action) -> tuple[int, int, int]:
+    """Order of actions: those after which the load is raised, then fewest failing and thin checks."""
+    return (not action.reached, action.counts[Status.FAILS], action.counts[Status.THIN])
+
+
+def _tried(
+    change: Proposal, keys: tuple[CheckKey, ...], before: Assessment, kinds: set[ActionKind]
+) -> Action | None:
+    """A proposal simulated and assessed; None where it does not help or makes another check fail."""
+    from winchsim.assessment.assess import assess
+
+    if change.kind in kinds:
+        return None
+    try:
+        after = assess(simulate(change.inputs), actions=False)
+    except WinchsimError:
+        return None
+    effects = [Effect(a, b) for a in before.checks for b in after.checks if a.key is b.key]
+    aimed = [effect for effect in effects if effect.before.key in keys]
+    worse = [
+        effect
+        for effect in effects
+        if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
+    ]
+    if not after.trusted or worse or not _better(aimed):
+        return None
+    changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
+    time = after.check(CheckKey.LIFT_TIME)
+    return Action(
+        change.kind, change.changes, (*aimed, *changed), after.status, after.counts,
+        after.target.reached, None if time is None else time.value,
+    )  # fmt: skip
+
+
+def _better(effects: Sequence[Effect]) -> bool:
+    """Whether the worst of some checks stands better after than before."""
+    before, after = (
+        min((check.status.rank for check in checks), default=0)
+        for checks in ([e.before for e in effects], [e.after for e in effects])
+    )
+    return after > before
+
+
+# --- aims -------------------------------------------------------------------------------------------
+
+
+def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
+    """What there is to improve, most urgent first, each with its proposals."""
+    end = found.target.end
+    if end in (End.STALLED, End.STALLED_AT_LAYER_END):
+        goals = (_raises_warm, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
+        yield (CheckKey.TARGET,), _made(proposals.TO_RAISE, inputs, machine, *goals)
+    elif end is End.LATE:
+        yield (CheckKey.TARGET,), _made(proposals.TO_BE_FASTER, inputs, machine, _in_time)
+    if _fails(found, CheckKey.WINDING) and found.target.reached:
+        yield (CheckKey.WINDING,), _made(proposals.TO_COOL, inputs, machine, _raises_warm)
+    if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
+        keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
+        yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
+    yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs)
+    if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
+        yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)
+    dragged = [finding for finding in found.findings if finding.kind is FindingKind.DRAGGED_GROUP]
+    if dragged and len(inputs.motors) > 1:
+        change = proposals.without_group(inputs, int(dragged[0].values["group"]))
+        yield tuple(CheckKey), iter((change,))
+
+
+def _fails(found: Assessment, key: CheckKey) -> bool:
+    check = found.check(key)
+    return check is not None and check.status is Status.FAILS
+
+
+def _made(
+    makers: tuple[Maker, ...], inputs: Inputs, machine: Machine, *goals: Enough
+) -> Iterator[Proposal]:
+    """Proposals of each maker in turn, the next goal only where the one before did not do."""
+    for maker in makers:
+        tried = set()
+        for goal in goals:
+            for change in maker(inputs, machine, goal):
+                if change.changes not in tried:
+                    tried.add(change.changes)
+                    yield change
+
+
+def _raises_warm(machine: Machine) -> bool:
+    """Whether closed form sees a lift through, the windings warming up on the way."""
+    found, cold = warm_lift(machine), hardest_margins(machine)
+    if cold.resting < RESERVE:
+        return False
+    reserve = RESERVE + WARM_RESERVE * max(0.0, cold.moving - found.margins.moving)
+    return found.margins.moving >= reserve and found.spare >= 0
+
+
+def _starts_hot(reserve: float) -> Callable[[Machine], bool]:
+    return lambda machine: hot_margins(machine).resting >= reserve
+
+
+def _in_time(machine: Machine) -> bool:
+    return raise_time(machine) * RESERVE < raising_phase(machine).time
+
+
+def _holds(reserve: float) -> Callable[[Machine], bool]:
+    """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
+    from winchsim.assessment.assess import BRAKE_REQUIRED
+
+    def enough(machine: Machine) -> bool:
+        found = holding(machine, machine.top_travel, machine.layers_used[-1], "off")
+        return min(found.resting, found.moving) >= reserve * BRAKE_REQUIRED
+
+    return enough
+
+
+def _stronger(found: Assessment, inputs: Inputs) -> Iterator[Proposal]:
+    """The weakest part made as strong as is required."""
+    row = min(found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
+    if row is None or row.status is Status.OK or not 0 < row.factor < math.inf:
+        return
+    gain = max(row.required / row.factor, 1 / row.low if row.low > 0 else 1.0)
+    change = proposals.stronger_part(inputs, LinkKind(row.kind), row.path, gain)
+    if change is not None:
+        yield change
+
+
+def _limited(limit: float, inputs: Inputs) -> Iterator[Proposal]:
+    lower = proposals.to_people(limit, "A", up=False)
+    change = proposals.proposal(
+        ActionKind.LOWER_CURRENT_LIMIT, inputs, "supply.current_limit", lower
+    )
+    if change is not None:
+        yield change
