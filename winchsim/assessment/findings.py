@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.assessment.gear_flaws import gear_flaws
 from winchsim.assessment.history import OFF_FLOOR, History
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import times_until_hot
@@ -135,7 +136,7 @@ def _stalled(history: History) -> Iterator[Finding]:
 def _late(history: History) -> Iterator[Finding]:
     for event in history.of(Event.TIME_UP):
         span = history.span_at(event.time - 1e-9)
-        yield _at(FindingKind.LATE, event, limit=span.step.time, action=span.step.action)
+        yield _at(FindingKind.LATE, event, time_limit=span.step.time, action=span.step.action)
 
 
 def _stopped(history: History) -> Iterator[Finding]:
@@ -202,13 +203,13 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
 def _supply(history: History) -> Iterator[Finding]:
     limit, lasts, whole = at_current_limit(history)
     if lasts > 0:
-        values = {"limit": limit, "duration": lasts, "raising_time": whole}
+        values = {"current_limit": limit, "duration": lasts, "raising_time": whole}
         yield Finding(FindingKind.SUPPLY_LIMITED, values)
     event = history.record.first(Event.EMPTY)
     if event is not None:
         charge = float(history.record["charge"][history.at(event.time)])
         capacity = history.machine.source.capacity
-        yield _at(FindingKind.BATTERY_EMPTY, event, charge=charge, capacity=capacity)
+        yield _at(FindingKind.BATTERY_EMPTY, event, charge=charge, charge_capacity=capacity)
 
 
 def _motors(history: History) -> Iterator[Finding]:
@@ -220,7 +221,7 @@ def _motors(history: History) -> Iterator[Finding]:
         if peak > group.winding_limit + 1e-3:
             hot = next((e for e in history.of(Event.HOT) if e.target == AtGroup(index)), None)
             k = int(np.argmax(winding > group.winding_limit)) if hot is None else history.at(hot.time)
-            values = {"group": group.number, "peak": peak, "limit": group.winding_limit}
+            values = {"group": group.number, "winding_peak": peak, "winding_limit": group.winding_limit}
             yield Finding(FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k]))
         values = {"group": group.number, "voltage": highest, "nominal": nominal}
         plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
@@ -281,6 +282,6 @@ def _rim_thin(history: History) -> Iterator[Finding]:
 
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
     _part_broke, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _rope_slack,
-    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin,
+    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, gear_flaws,
 )  # fmt: skip
 """Every rule; a new finding is a kind and a rule here."""
