@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from winchsim.model.links import ToothCase, tooth_of
 from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature
-from winchsim.verdict.tooth_advice import ToothCase, tooth_case
 
 
 @dataclass(frozen=True)
@@ -69,10 +69,10 @@ def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
         return ()
     found = []
     for link in record.machine.links:
-        if link.channel != "mesh":
+        if not link.kind.is_tooth:
             continue
-        case = tooth_case(record.inputs, record.machine, link)
-        if case is None or case.material.is_metal:
+        case = tooth_of(record.inputs, record.machine.meshes[link.index], link.kind)
+        if case.material.is_metal:
             continue
         found.append(_warmth(record, link.index, case, link.label, link.kind))
     return tuple(sorted(found, key=lambda warmth: -warmth.flank))
