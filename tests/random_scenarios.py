@@ -104,7 +104,7 @@ def _motors(d: _Dice) -> sc.MotorGroup:
     share = d.log(0.002, 0.3)
     efficiency = d.uniform(0.6, 1.1)
     stall_current = stall_torque * speed / voltage / efficiency
-    count = d.pick(1, 1, 2, 4, 8)
+    count = d.pick(1, 1, 2, 4, 7)
     return sc.MotorGroup(
         count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
         no_load_current=share * stall_current, stall_torque=stall_torque * (1 - share), stall_current=stall_current,

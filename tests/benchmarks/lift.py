@@ -22,7 +22,7 @@ from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 
-SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("01*.toml"))))
+SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("08*.toml"))))
 SMOOTHING = 1e-3
 """Drum speed over which friction changes its sign, as a share of the no-load speed."""
 

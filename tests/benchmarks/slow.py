@@ -13,7 +13,7 @@ from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all
 
-SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("01*.toml"))))
+SCENARIO = next(iter(sorted(Path(__file__).parents[2].joinpath("scenarios").glob("08*.toml"))))
 COUNT = 10_000
 
 
@@ -28,7 +28,7 @@ def mixed_columns(inputs, count: int) -> dict[str, np.ndarray]:
         "motors.1.count": rng.integers(4, 10, count),
         "motors.1.winding_start": rng.uniform(10.0, 80.0, count),
         "stage.1.efficiency": rng.uniform(0.9, 0.97, count),
-        "stage.3.gear": rng.integers(30, 46, count),
+        "stage.2.gear": rng.integers(42, 58, count),
     }
 
 

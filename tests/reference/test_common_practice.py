@@ -16,7 +16,7 @@ from winchsim.simulation import simulate
 pytestmark = pytest.mark.reference
 
 RPM = 2 * math.pi / 60
-THREE_TO_ONE = Stage(pinion=12, gear=36, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4)
+FOUR_TO_ONE = Stage(pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4)
 
 
 def hobby_motors(count: int) -> MotorGroup:
@@ -31,7 +31,7 @@ def hobby_motors(count: int) -> MotorGroup:
     )
 
 
-def rig(motors: MotorGroup, stages: tuple[Stage, ...], mass: float, height: float, drum: float = 0.008) -> Inputs:
+def rig(motors: MotorGroup, stages: tuple[Stage, ...], mass: float, height: float, drum: float = 0.012) -> Inputs:
     return with_tables(
         Inputs(
             motors=(motors,),
@@ -45,24 +45,24 @@ def rig(motors: MotorGroup, stages: tuple[Stage, ...], mass: float, height: floa
     )
 
 
-@pytest.mark.parametrize(("stages", "total"), [(6, 729), (7, 2187)])
-def test_three_to_one_again_and_again(stages, total):
-    # Common practice, no published source: six stages of 3:1 make 729:1, a further one 2187:1.
-    machine = build(rig(hobby_motors(8), (replace(THREE_TO_ONE, repeat=stages),), 20.0, 0.2))
+@pytest.mark.parametrize(("stages", "total"), [(5, 1024), (6, 4096)])
+def test_four_to_one_again_and_again(stages, total):
+    # Common practice, no published source: five stages of 4:1 make 1024:1, a further one 4096:1.
+    machine = build(rig(hobby_motors(5), (replace(FOUR_TO_ONE, repeat=stages),), 20.0, 0.2))
     assert machine.groups[0].ratio == pytest.approx(total, rel=1e-12)
     assert len(machine.meshes) == stages
 
 
-def test_eight_hobby_motors_raise_tens_of_kilograms_slowly_and_hold_them():
-    # Common practice, no published source: eight small motors ganged on about 2000:1 and a thin rod for a drum raise
+def test_a_gang_of_hobby_motors_raises_tens_of_kilograms_slowly_and_holds_them():
+    # Common practice, no published source: a gang of small motors on some thousands to one and a thin drum raises
     # several tens of kilograms, at millimetres a second, and the load stays up with the power off.
     stages = (
-        Stage(pinion=12, gear=36, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4, repeat=4),
-        Stage(pinion=12, gear=36, module=2e-3, width=20e-3, material="PETG", repeat=3),
+        Stage(pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4, repeat=3),
+        Stage(pinion=13, gear=52, module=2e-3, width=20e-3, material="PETG", repeat=3),
     )
-    record = simulate(rig(hobby_motors(8), stages, 40.0, 0.10))
+    record = simulate(rig(hobby_motors(5), stages, 40.0, 0.10))
     machine = record.machine
-    assert machine.groups[0].ratio == pytest.approx(2187)
+    assert machine.groups[0].ratio == pytest.approx(4096)
     top = record.first(Event.TOP)
     assert top is not None
     assert 0.001 < 0.10 / top.time < 0.004
@@ -80,9 +80,9 @@ def test_eight_hobby_motors_raise_tens_of_kilograms_slowly_and_hold_them():
 
 
 def test_the_same_motors_without_the_train_do_not_move_it():
-    # Common practice, no published source: what the train does. On a single 3:1 stage the same eight motors stall at
+    # Common practice, no published source: what the train does. On a single 4:1 stage the same motors stall at
     # once.
-    record = simulate(rig(hobby_motors(8), (THREE_TO_ONE,), 40.0, 0.10))
+    record = simulate(rig(hobby_motors(5), (FOUR_TO_ONE,), 40.0, 0.10))
     assert record.first(Event.LIFT_OFF) is None
     assert record.first(Event.STALLED) is not None
     assert record["height"].max() == 0.0
@@ -91,8 +91,8 @@ def test_the_same_motors_without_the_train_do_not_move_it():
 
 def test_a_low_ratio_lifts_and_runs_back():
     # Common practice, no published source: with little reduction a lift is quick and falls back when the power is cut.
-    stages = (Stage(pinion=12, gear=36, module=2e-3, width=20e-3, material="PETG", repeat=3),)
-    record = simulate(rig(hobby_motors(8), stages, 5.0, 0.20))
+    stages = (Stage(pinion=13, gear=52, module=2e-3, width=20e-3, material="PETG", repeat=2),)
+    record = simulate(rig(hobby_motors(5), stages, 2.0, 0.20))
     assert record.first(Event.TOP) is not None
     assert record.first(Event.RUNS_BACK).time >= record.first(Event.TOP).time
     assert record.first(Event.LANDED).value > 0.05

@@ -38,7 +38,7 @@ SCENARIO = """# </pre><script>document.title = "x"</script> ``` <img src=http://
 # %s
 title = %s
 [[motors]]
-count = 8
+count = 5
 voltage = "6 V"
 no_load_speed = "11500 rpm"
 no_load_current = "90 mA"
