@@ -39,6 +39,7 @@ class _Dice:
 def random_inputs(seed: int) -> sc.Inputs:
     """A scenario that passes every check of a single value; it may still be refused as a whole, with a reason."""
     d = _Dice(seed)
+    d.chance(0.5)  # not used: with this draw the seeds that tests name keep their scenarios
     groups = tuple(_motors(d) for _ in range(d.pick(1, 1, 1, 2, 3)))
     if all(g.dead >= g.count for g in groups):
         groups = (sc.MotorGroup(**{**vars(groups[0]), "dead": 0}), *groups[1:])
