@@ -16,7 +16,7 @@ import numpy as np
 from winchsim import cli
 from winchsim.commands.env import Env
 from winchsim.inputs import Inputs, Pawl, with_value
-from winchsim.scenario.change import changed
+from winchsim.scenario.change import with_value as changed
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate

@@ -69,8 +69,8 @@ def test_a_change_in_si_or_in_words(crate):
         ("load.mas", "3 kg", 'did you mean "load.mass"?'),
         ("load.mass", "3 m", "a length, where a mass is expected"),
         ("load.mass", -1.0, "over 0 kg"),
-        ("load.mass", None, "a value"),
-        ("stage.9.gear", 40, "a known key"),
+        ("load.mass", None, "mass is missing"),
+        ("stage.9.gear", 40, "no stage.9"),
         ("motors.1.count", 2.5, "a whole number"),
         ("rope.material", "tin", 'no rope "tin"'),
         ("motors.1.dead", 99, "more dead motors than motors"),
@@ -80,7 +80,7 @@ def test_a_change_that_cannot_be(crate, path, value, says):
     with pytest.raises(InputError) as caught:
         winchsim.with_value(crate, path, value)
     fault = caught.value.faults[0]
-    assert says in f"{fault.message} {fault.expected}" and fault.key == path
+    assert says in f"{fault.message} {fault.expected} {fault.hint}" and fault.key == path
 
 
 @pytest.mark.parametrize(("path", "value", "code"), [("stage.9.gear", 40, "W-S10"), ("load.mass", -1.0, "W-S13")])

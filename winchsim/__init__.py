@@ -23,22 +23,22 @@ from winchsim.version import __version__ as __version__
 if TYPE_CHECKING:
     from winchsim.assessment.assess import assess as assess
     from winchsim.report.quantities import with_units as with_units
-    from winchsim.scenario.change import changed as with_value
+    from winchsim.scenario.change import with_value as with_value
     from winchsim.scenario.read import load as read
-    from winchsim.scenario.read import loads as read_text
+    from winchsim.scenario.read import loads as parse
     from winchsim.simulation import simulate as simulate
     from winchsim.verdict.judge import judge as judge
 
-__all__ = ["__version__", "assess", "judge", "read", "read_text", "simulate", "with_units", "with_value"]
+__all__ = ["__version__", "assess", "judge", "parse", "read", "simulate", "with_units", "with_value"]
 
 _FROM = {
     "assess": ("winchsim.assessment.assess", "assess"),
     "judge": ("winchsim.verdict.judge", "judge"),
     "read": ("winchsim.scenario.read", "load"),
-    "read_text": ("winchsim.scenario.read", "loads"),
+    "parse": ("winchsim.scenario.read", "loads"),
     "simulate": ("winchsim.simulation", "simulate"),
     "with_units": ("winchsim.report.quantities", "with_units"),
-    "with_value": ("winchsim.scenario.change", "changed"),
+    "with_value": ("winchsim.scenario.change", "with_value"),
 }
 
 

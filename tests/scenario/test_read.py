@@ -351,3 +351,22 @@ def test_a_renamed_key_names_the_new_one(good, faults_of, monkeypatch):
     monkeypatch.setitem(RENAMED, "load.weight", "load.mass")
     assert '"load.mass"' in faults_of(good.replace("mass =", "weight ="))["load.weight"].hint
     assert '"load.mass"' in faults_of(good, "load.weight=3 kg")["load.weight"].hint
+
+
+def test_faults_of_every_kind_are_told_in_one_round(good, faults_of):
+    """A wrong unit does not hide an unknown material, nor a misspelt table what is wrong in it."""
+    text = good.replace('diameter = "3 mm"', 'diameter = "3 kg"').replace("PETG", "PETGG")
+    text = text.replace("[load]", "[laod]").replace('height = "0.5 m"', 'hight = "0.5 m"')
+    faults = faults_of(text.replace("count = 6", "count = 6\ndead = 7"))
+    assert set(faults) == {
+        "motors.1.dead",
+        "stage.1.material",
+        "rope.diameter",
+        "laod",
+        "laod.hight",
+    }
+
+
+def test_a_missing_table_hides_nothing_else(good, faults_of):
+    faults = faults_of(good[: good.index("[load]")].replace('"0.15 ohm"', '"0.15 V"'))
+    assert set(faults) == {"supply.resistance", "load"}

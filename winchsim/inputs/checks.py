@@ -168,6 +168,9 @@ def _check_load(inputs: Inputs) -> list[Fault]:
 def _check_materials(inputs: Inputs) -> list[Fault]:
     faults = []
     for index, own in enumerate(inputs.material, start=1):
+        if own.name in [other.name for other in inputs.material[: index - 1]]:
+            message = f'"{own.name}" is described twice'
+            faults.append(Fault(message, f"material.{index}.name", expected="each name once"))
         keys = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
         missing = [key for key in keys if not getattr(own, key)]
         for key, family in (

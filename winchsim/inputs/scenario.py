@@ -16,7 +16,6 @@ from winchsim.inputs.spec import table, tables, text
 from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
-
 GROUPS = SUPPLY, MOTORS, GEARS, DRUM, ROPE, LOAD, PROGRAMME, FACTORS, CONDITIONS, SCENARIO = (
     "supply and controller",
     "motors",

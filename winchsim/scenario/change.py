@@ -1,52 +1,149 @@
-"""One value of a scenario changed from Python, written as in the file or given in SI."""
+"""Scenarios changed without text: values set and taken back, tables added and removed.
+
+A scenario goes to nested plain values in SI (°C for temperatures), keyed as in a file, and back.
+Every function leaves the scenario that it is given as it is.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import copy
+import dataclasses
 from typing import Any
 
-from winchsim.errors import Code, DomainError, Fault, InputError, UnknownPathError
-from winchsim.inputs import Inputs, check, may_be_none, spec_at, value_at, with_value
-from winchsim.scenario.tables import name_faults, with_tables
-from winchsim.scenario.values import read_value
+from winchsim.errors import Code, Fault, InputError
+from winchsim.inputs import Inputs, default_of, is_required, specs, table_type
+from winchsim.scenario.faults import Collector
+from winchsim.scenario.lines import LineIndex
+from winchsim.scenario.overrides import place_of
+from winchsim.scenario.read import inputs_of, usual_table
 
 
-def changed(inputs: Inputs, path: str, value: Any) -> Inputs:
-    """Scenario with one value changed, checked like the file itself.
+def from_values(values: dict[str, Any]) -> Inputs:
+    """Scenario of nested values, checked like a file.
 
     Parameters
     ----------
-    inputs : Inputs
-        Left as it is.
-    path : str
-        Such as ``load.mass`` or ``stage.3.walls``.
-    value : object
-        Text with a unit as in the file (``"30 kg"``), or a number in SI (°C for temperatures).
-
-    Returns
-    -------
-    Inputs
+    values : dict
+        Tables and values by key. A quantity is a number in SI or a text with a unit.
 
     Raises
     ------
     InputError
-        The path is unknown, the value cannot be read or is out of bounds, or it contradicts the rest of the scenario.
+        With every fault found.
     """
-    try:
-        spec = spec_at(inputs, path)
-        head, _, key = path.rpartition(".")
-        if value is None and not may_be_none(type(value_at(inputs, head) if head else inputs), key):
-            raise DomainError(path, value, "a value")
-        if isinstance(value, str) and spec.kind in ("quantity", "number"):
-            value = read_value(spec, value)
-        new = with_value(inputs, path, value)
-        new = with_tables(new) if path.startswith("material.") else new
-    except DomainError as error:
-        code = Code.UNKNOWN_KEY if isinstance(error, UnknownPathError) else Code.OUT_OF_BOUNDS
-        raise InputError((Fault(str(error), path, got=str(error.value), expected=error.expected, code=code),)) from error
-    except InputError as error:
-        raise InputError(tuple(replace(fault, key=path) for fault in error.faults)) from error
-    faults = [replace(fault, code=Code.CONTRADICTION) for fault in check(new)] + list(name_faults(new))
-    if faults:
-        raise InputError(tuple(faults))
-    return new
+    return inputs_of(values, Collector("", LineIndex()), in_si=True)
+
+
+def to_values(inputs: Inputs) -> dict[str, Any]:
+    """Nested values of a scenario: what was given, what is required and what is not its default."""
+    return _values_of(inputs, "", inputs.given)
+
+
+def _values_of(table: Any, prefix: str, given: frozenset[str]) -> dict[str, Any]:
+    kind = type(table)
+    found: dict[str, Any] = {}
+    for key, spec in specs(kind).items():
+        value, path = getattr(table, key), f"{prefix}{key}"
+        if spec.kind == "table" and value is not None:
+            inner = _values_of(value, f"{path}.", given)
+            if inner or default_of(kind, key) is None:
+                found[key] = inner
+        elif spec.kind == "tables" and value:
+            found[key] = [
+                _values_of(v, f"{path}.{n}.", given) for n, v in enumerate(value, start=1)
+            ]
+        elif spec.kind not in ("table", "tables") and value is not None:
+            if path in given or is_required(kind, key) or value != default_of(kind, key):
+                found[key] = value
+    return found
+
+
+def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
+    """Scenario with one value changed, checked like a file.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    path : str
+        Such as ``load.mass`` or ``stage.3.walls``.
+    value : object
+        Number in SI (°C for temperatures), text as in a file (``"30 kg"``), a table, or None to take
+        back what was given.
+
+    Raises
+    ------
+    InputError
+        The path is unknown, the value cannot be read or is out of bounds, or it contradicts the
+        rest of the scenario.
+    """
+    values = to_values(inputs)
+    _, _, place, key = place_of(values, path)
+    if value is None:
+        place.pop(key, None)
+    else:
+        place[key] = _plain(value)
+    return from_values(values)
+
+
+def _plain(value: Any) -> Any:
+    """A table as nested values, anything else as it is."""
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return _values_of(value, "", frozenset()) if dataclasses.is_dataclass(value) else value
+
+
+def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) -> Inputs:
+    """Scenario with one table more.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    path : str
+        A list such as ``motors``, or a table that is not there yet, such as ``brake`` or
+        ``motors.1.gearbox``.
+    values : dict, optional
+        Values of the new table; left out: those of the last one of the list, or usual ones.
+
+    Raises
+    ------
+    InputError
+        There is no such table, or the scenario contradicts it.
+    """
+    nested = to_values(inputs)
+    table, spec, place, key = place_of(nested, path)
+    if spec.kind not in ("table", "tables"):
+        raise InputError((Fault("not a table", path, expected="the path of a table"),))
+    entries = place.setdefault(key, []) if spec.kind == "tables" else []
+    if values is None:
+        last = copy.deepcopy(entries[-1]) if entries else None
+        values = last or _plain(usual_table(table_type(table, key)))
+    if spec.kind == "tables":
+        entries.append(values)
+    else:
+        place[key] = values
+    return from_values(nested)
+
+
+def without_table(inputs: Inputs, path: str) -> Inputs:
+    """Scenario without one table, such as ``motors.2`` or ``brake``; later ones move up.
+
+    Raises
+    ------
+    InputError
+        There is no such table, or the scenario needs it.
+    """
+    values = to_values(inputs)
+    head, _, number = path.rpartition(".")
+    if number.isdecimal():
+        _, _, place, key = place_of(values, head)
+        entries = place.get(key, [])
+        if not 1 <= int(number) <= len(entries):
+            fault = Fault(
+                f"no {path}", path, expected=f"a number up to {len(entries)}", code=Code.UNKNOWN_KEY
+            )
+            raise InputError((fault,))
+        del entries[int(number) - 1]
+    else:
+        _, _, place, key = place_of(values, path)
+        place.pop(key, None)
+    return from_values(values)

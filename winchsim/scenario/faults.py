@@ -47,7 +47,15 @@ class Collector:
             self.faults.append(replace(fault, key=key, file="--set", line_text=origin))
             return
         line = fault.line if fault.line is not None else self.index.line(key)
-        self.faults.append(replace(fault, key=key, file=self.file, line=line, line_text=shortened(self.index.text(line))))
+        self.faults.append(
+            replace(
+                fault,
+                key=key,
+                file=self.file,
+                line=line,
+                line_text=shortened(self.index.text(line)),
+            )
+        )
 
     def add_from(self, error: InputError, key: str) -> None:
         """Note the faults that reading one value raised."""
@@ -55,8 +63,8 @@ class Collector:
             self.add(fault, key)
 
     def has_fault_in(self, table: str) -> bool:
-        """Whether a key of this table already has a fault."""
-        return any(fault.key.rpartition(".")[0] == table for fault in self.faults)
+        """Whether this table or one of its keys already has a fault."""
+        return any(table in (fault.key, fault.key.rpartition(".")[0]) for fault in self.faults)
 
     def raise_if_any(self) -> None:
         """Raise all that was gathered, in the order of the lines.
@@ -70,7 +78,13 @@ class Collector:
             return
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
-            faults.append(Fault("more problems may follow; only the first are listed", file=self.file, code=Code.MORE))
+            faults.append(
+                Fault(
+                    "more problems may follow; only the first are listed",
+                    file=self.file,
+                    code=Code.MORE,
+                )
+            )
         raise InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
@@ -82,7 +96,9 @@ class Collector:
             path = path.rpartition(".")[0]
         table = key.rpartition(".")[0]
         if table and self.index.line(key) is None:
-            return next((text for path, text in self.origins.items() if path.startswith(f"{table}.")), None)
+            return next(
+                (text for path, text in self.origins.items() if path.startswith(f"{table}.")), None
+            )
         return None
 
 

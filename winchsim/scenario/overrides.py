@@ -4,17 +4,29 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
-from winchsim.errors import Code, Fault, did_you_mean, nearest
-from winchsim.inputs import REMOVED, RENAMED, Inputs, Spec, is_required, specs, table_type, without_numbers
+from winchsim.errors import Code, Fault, InputError, did_you_mean, nearest
+from winchsim.inputs import (
+    REMOVED,
+    RENAMED,
+    Inputs,
+    Spec,
+    is_required,
+    specs,
+    table_type,
+    without_numbers,
+)
 from winchsim.scenario.faults import shortened
 
 MAX_OVERRIDE = 2000
 """Longest ``path=value`` text that is taken, in characters."""
 
 
-def apply_overrides(raw: dict[str, Any], overrides: Sequence[str]) -> tuple[dict[str, str], list[Fault]]:
+def apply_overrides(
+    raw: dict[str, Any], overrides: Sequence[str]
+) -> tuple[dict[str, str], list[Fault]]:
     """Put ``path=value`` texts into a raw scenario, in order; a later one wins.
 
     Parameters
@@ -32,20 +44,19 @@ def apply_overrides(raw: dict[str, Any], overrides: Sequence[str]) -> tuple[dict
         What could not be put in, with file ``--set``.
     """
     origins: dict[str, str] = {}
-    faults = []
+    faults: list[Fault] = []
     for text in overrides:
         path, equals, value = text[:MAX_OVERRIDE].partition("=")
         path = path.strip()
         try:
             if not equals or not path or len(text) > MAX_OVERRIDE:
-                raise _RefusedError("not of the form path=value", Code.BAD_OVERRIDE, 'write it like "load.mass=30 kg"')
-            spec, place, key = _place(raw, path)
+                hint = 'write it like "load.mass=30 kg"'
+                raise _refused(path, "not of the form path=value", hint, Code.BAD_OVERRIDE)
+            _, spec, place, key = place_of(raw, path)
             place[key] = _raw_value(spec, value.strip())
             origins[path] = text
-        except _RefusedError as refused:
-            message, code, hint = refused.args
-            shown = shortened(text)
-            faults.append(Fault(message, path, "--set", None, shown, got=shortened(path, 60), hint=hint, code=code))
+        except InputError as error:
+            faults += [replace(f, file="--set", line_text=shortened(text)) for f in error.faults]
     return origins, faults
 
 
@@ -60,62 +71,85 @@ def known_paths(table: type = Inputs, prefix: str = "") -> Iterator[str]:
             yield prefix + key
 
 
-class _RefusedError(Exception):
-    """Message, code and hint of an option that cannot be taken."""
+def place_of(values: dict[str, Any], path: str) -> tuple[type, Spec, dict[str, Any], str]:
+    """Where a path leads in nested values.
 
+    Parameters
+    ----------
+    values : dict
+        Tables and values by key; optional tables that the path needs are added.
+    path : str
+        Of a value, a table or a list of tables.
 
-def _place(raw: dict[str, Any], path: str) -> tuple[Spec, Any, str]:
-    """Declaration of a path's value, and the raw table and key where it goes."""
+    Returns
+    -------
+    (type, Spec, dict, str)
+        Dataclass of the table that holds it, its declaration, the table's values, and its key there.
+
+    Raises
+    ------
+    InputError
+        There is no such path.
+    """
     table: type = Inputs
-    place, parts = raw, path.split(".")
+    place, parts = values, path.split(".")
     while True:
         key = parts.pop(0)
         spec = specs(table).get(key)
+        if spec is None and without_numbers(path) in REMOVED:
+            return table, Spec(kind="text"), place, key
         if spec is None:
-            if without_numbers(path) in REMOVED:
-                return Spec(kind="text"), place, key
             raise _unknown(path, key)
-        if spec.kind not in ("table", "tables"):
-            if parts:
-                raise _RefusedError(f"{key} holds a single value", Code.UNKNOWN_KEY, f"leave out .{'.'.join(parts)}")
-            return spec, place, key
         if not parts:
-            return spec, place, key
+            return table, spec, place, key
+        if spec.kind not in ("table", "tables"):
+            raise _refused(path, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
         if spec.kind == "table":
             place = place.setdefault(key, {})
         else:
-            place = _entry(place, table, key, parts)
-            if not parts:
-                raise _RefusedError("a whole table of a list cannot be set", Code.BAD_OVERRIDE, f'set "{path}.<key>"')
+            place = _entry(place, table, key, parts, path)
         if not isinstance(place, dict):
-            raise _RefusedError(f"{key} is not a table in this file", Code.BAD_OVERRIDE, "")
+            raise _refused(path, f"{key} is not a table in this file", "", Code.BAD_OVERRIDE)
         table = table_type(table, key)
 
 
-def _entry(place: dict[str, Any], table: type, key: str, parts: list[str]) -> Any:
-    """Entry of a list of tables that the next part of the path numbers; an optional list may grow by one."""
-    entries = place.setdefault(key, []) if not is_required(table, key) else place.get(key, [])
+def _entry(place: dict[str, Any], table: type, key: str, parts: list[str], path: str) -> Any:
+    """Entry of a list of tables that the next part numbers; an optional list may grow by one."""
+    may_grow = not is_required(table, key)
+    entries = place.setdefault(key, []) if may_grow else place.get(key, [])
     if not isinstance(entries, list):
-        raise _RefusedError(f"{key} is not a list of tables in this file", Code.BAD_OVERRIDE, f"write [[{key}]]")
+        message = f"{key} is not a list of tables in this file"
+        raise _refused(path, message, f"write [[{key}]]", Code.BAD_OVERRIDE)
     number = parts.pop(0)
     if not number.isdecimal() or len(number) > 6:
         hint = f"number it from 1: {key}.1.{'.'.join([number, *parts])}"
-        raise _RefusedError(f"which of the {key} tables?", Code.UNKNOWN_KEY, hint)
+        raise _refused(path, f"which of the {key} tables?", hint)
+    if not parts:
+        hint = f'set "{path}.<key>"'
+        raise _refused(path, "a whole table of a list cannot be set", hint, Code.BAD_OVERRIDE)
     index = int(number)
-    if index == len(entries) + 1 and not is_required(table, key):
+    if index == len(entries) + 1 and may_grow:
         entries.append({})
     if not 1 <= index <= len(entries):
         count = f"there {'is' if len(entries) == 1 else 'are'} {len(entries) or 'none'}"
-        raise _RefusedError(f"no {key}.{number}: {count}", Code.UNKNOWN_KEY, "they are numbered from 1 at the motors")
+        raise _refused(
+            path, f"no {key}.{number}: {count}", "they are numbered from 1 at the motors"
+        )
     return entries[index - 1]
 
 
-def _unknown(path: str, key: str) -> _RefusedError:
-    if new := RENAMED.get(without_numbers(path)):
-        return _RefusedError(f"unknown key {shortened(key, 40)}", Code.UNKNOWN_KEY, f'it is now called "{new}"')
+def _refused(path: str, message: str, hint: str, code: Code = Code.UNKNOWN_KEY) -> InputError:
+    return InputError((Fault(message, path, got=shortened(path, 60), hint=hint, code=code),))
+
+
+def _unknown(path: str, key: str) -> InputError:
     paths = list(known_paths())
-    near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == path.rpartition(".")[2]), "")
-    return _RefusedError(f"unknown key {shortened(key, 40)}", Code.UNKNOWN_KEY, did_you_mean(near, paths) if near else "")
+    last = path.rpartition(".")[2]
+    near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == last), "")
+    hint = did_you_mean(near, paths) if near else ""
+    if new := RENAMED.get(without_numbers(path)):
+        hint = f'it is now called "{new}"'
+    return _refused(path, f"unknown key {shortened(key, 40)}", hint)
 
 
 def _raw_value(spec: Spec, text: str) -> Any:

@@ -11,17 +11,30 @@ from typing import Any
 
 from winchsim import inputs as declarations
 from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
-from winchsim.inputs import REMOVED, RENAMED, Inputs, Spec, is_required, specs, table_type, without_numbers
+from winchsim.inputs import (
+    REMOVED,
+    RENAMED,
+    Inputs,
+    Spec,
+    is_required,
+    specs,
+    table_type,
+    without_numbers,
+)
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
-from winchsim.scenario.lines import LineIndex, index_lines
+from winchsim.scenario.lines import MOST_PARTS, LineIndex, index_lines
+from winchsim.scenario.materials_table import load_materials, load_ropes
 from winchsim.scenario.overrides import apply_overrides, known_paths
-from winchsim.scenario.tables import name_faults, with_tables
+from winchsim.scenario.tables import unknown_name, with_tables
 from winchsim.scenario.values import expectation, read_value, written
 from winchsim.units import parse_quantity
 
 MAX_BYTES = 1_000_000
 """Largest scenario file that is read [bytes]."""
+
+MAX_ITEMS = 20_000
+"""Most keys, tables and list entries together, about."""
 
 MAX_TABLES = 200
 """Most tables of one list."""
@@ -121,29 +134,32 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     InputError
         With every fault found.
     """
+    if sum(map(text.count, "=,[")) > MAX_ITEMS:
+        message = f"more than {MAX_ITEMS} keys and values"
+        raise _broken(name, LineIndex(), None, message, "this is no scenario file")
     index = index_lines(text)
     raw = _toml(text, name, index)
     origins, faults = apply_overrides(raw, overrides)
     collector = Collector(name, index, origins)
     collector.faults += faults
-    reading = _Reading(collector)
-    inputs = reading.whole(raw)
-    collector.raise_if_any()
-    if inputs is None:  # only a fault keeps the inputs from being made
-        raise InputError((Fault("cannot be read as a scenario", file=name),))
-    digest = hashlib.sha256("\0".join([text, *overrides]).encode(errors="surrogatepass")).hexdigest()
+    inputs = inputs_of(raw, collector)
+    digest = hashlib.sha256(
+        "\0".join([text, *overrides]).encode(errors="surrogatepass")
+    ).hexdigest()
     return Scenario(inputs, name, text, digest)
 
 
 # --- TOML ------------------------------------------------------------------------------------------------------------
 
 _PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){{{MOST_PARTS}}}""")
 
 
 def _toml(text: str, name: str, index: LineIndex) -> dict[str, Any]:
-    """Text as TOML tables, refused before parsing where the nesting is absurd."""
-    if index.absurd is not None:
-        raise _broken(name, index, *index.absurd, "this is no scenario file")
+    """Text as TOML tables; what would keep the TOML reader busy for long is refused before."""
+    if deep := _DEEP_KEY.search(text):
+        line = text.count("\n", 0, deep.start()) + 1
+        raise _broken(name, index, line, "nested far too deeply", "this is no scenario file")
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -153,12 +169,24 @@ def _toml(text: str, name: str, index: LineIndex) -> dict[str, Any]:
         column = f", column {place[2]}" if place and place[1] else " (end of the file)"
         reason = _PLACE.sub("", message)
         hint = _toml_hint(index.text(line))
-        raise _broken(name, index, line, f"not valid TOML{column}: {reason[:1].lower()}{reason[1:]}", hint) from error
+        raise _broken(
+            name, index, line, f"not valid TOML{column}: {reason[:1].lower()}{reason[1:]}", hint
+        ) from error
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
     if not raw:
         hint = '"winchsim new FILE" writes a scenario to start from'
-        raise InputError((Fault("the file is empty", file=name, expected="a scenario", hint=hint, code=Code.EMPTY),))
+        raise InputError(
+            (
+                Fault(
+                    "the file is empty",
+                    file=name,
+                    expected="a scenario",
+                    hint=hint,
+                    code=Code.EMPTY,
+                ),
+            )
+        )
     return raw
 
 
@@ -182,61 +210,98 @@ def _toml_hint(line: str) -> str:
 # --- tables ----------------------------------------------------------------------------------------------------------
 
 
-class _Reading:
-    """One pass over the raw tables; faults go to the collector, `given` gathers the paths that the file gave."""
+def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) -> Inputs:
+    """Inputs of raw tables, checked as a whole.
 
-    def __init__(self, faults: Collector) -> None:
+    Parameters
+    ----------
+    raw : dict
+        Tables and values by key, as the TOML reader gives them.
+    faults : Collector
+        Holds the faults found so far.
+    in_si : bool
+        Whether a quantity may be a number in SI (°C for temperatures) besides a text with a unit.
+
+    Raises
+    ------
+    InputError
+        With every fault found.
+    """
+    reading = _Reading(faults, raw, in_si)
+    inputs = reading.table(Inputs, raw, "")
+    inputs = with_tables(
+        replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
+    )
+    found = [replace(fault, code=Code.CONTRADICTION) for fault in declarations.check(inputs)]
+    for fault in found + _tolerance_faults(inputs):
+        if not faults.has_fault_in(fault.key.rpartition(".")[0]):
+            faults.add(fault)
+    faults.raise_if_any()
+    return inputs
+
+
+class _Reading:
+    """One pass over the raw tables. Faults go to the collector; where a required value is missing or
+    wrong, a usual one stands in so that the rest can be checked too."""
+
+    def __init__(self, faults: Collector, raw: dict[str, Any], in_si: bool) -> None:
         self.faults = faults
+        self.in_si = in_si
         self.given: set[str] = set()
         self.unused: list[str] = []
-
-    def whole(self, raw: dict[str, Any]) -> Inputs | None:
-        """Inputs, checked as a whole as far as their parts could be read."""
-        inputs = self.table(Inputs, raw, "")
-        if inputs is None:
-            return None
-        inputs = with_tables(replace(inputs, given=frozenset(self.given), unused=tuple(self.unused)))
-        found = [replace(fault, code=Code.CONTRADICTION) for fault in declarations.check(inputs)]
-        found += _tolerance_faults(inputs) + name_faults(inputs)
-        for fault in found:
-            if not self.faults.has_fault_in(fault.key.rpartition(".")[0]):
-                self.faults.add(fault)
-        return inputs
+        own = raw.get("material")
+        entries = (
+            [entry for entry in own if isinstance(entry, dict)] if isinstance(own, list) else []
+        )
+        self.names = {
+            "materials": (*load_materials(), *(str(entry.get("name")) for entry in entries)),
+            "ropes": tuple(load_ropes()),
+        }
 
     def table(self, kind: type, raw: dict[str, Any], path: str) -> Any:
-        """Dataclass made of a raw table; None when something that it needs is missing or wrong."""
+        """Dataclass made of a raw table."""
         prefix = f"{path}." if path else ""
         declared = specs(kind)
-        meant = {self.unknown(key, kind, prefix) for key in raw if key not in declared and not self.faults.full}
+        spelt = {key: key for key in raw if key in declared}
+        for key in raw:
+            if key not in declared and not self.faults.full:
+                spelt.setdefault(self.unknown(key, kind, prefix), key)
         values: dict[str, Any] = {}
-        complete = True
         for key, spec in declared.items():
-            if self.faults.full:
-                return None
-            required = is_required(kind, key)
-            if key not in raw:
-                complete = complete and not required
-                if required and key not in meant:
-                    self.missing(key, spec, path)
-                continue
-            value = self.one(kind, key, spec, raw[key], prefix + key)
+            value = None
+            if key in spelt and not self.faults.full:
+                is_meant = spelt[key] == key or isinstance(raw[spelt[key]], (dict, list))
+                value = (
+                    self.one(kind, key, spec, raw[spelt[key]], prefix + spelt[key])
+                    if is_meant
+                    else None
+                )
+            elif is_required(kind, key):
+                self.missing(key, spec, path)
+            if value is None and is_required(kind, key):
+                value = _usual_value(kind, key, spec)
             if value is not None:
                 values[key] = value
-            elif required:
-                complete = False
-        return kind(**values) if complete else None
+        return kind(**values)
 
     def one(self, kind: type, key: str, spec: Spec, raw: Any, path: str) -> Any:
+        """Value of one key; None where it is wrong."""
         if spec.kind == "table":
             if isinstance(raw, dict):
                 return self.table(table_type(kind, key), raw, path)
-            hint = f"write [{path}] with single brackets" if isinstance(raw, list) else f"write [{path}]"
+            hint = (
+                f"write [{path}] with single brackets"
+                if isinstance(raw, list)
+                else f"write [{path}]"
+            )
             self.faults.add(_mistyped(raw, path, "a table", hint))
             return None
         if spec.kind == "tables":
             return self.list_of_tables(table_type(kind, key), raw, path)
         try:
-            value = read_value(spec, raw)
+            value = read_value(spec, raw, in_si=self.in_si)
+            if spec.names and value not in self.names[spec.names]:
+                raise InputError((unknown_name(spec, value, self.names[spec.names]),))
         except InputError as error:
             self.faults.add_from(error, path)
             return None
@@ -251,7 +316,14 @@ class _Reading:
             return None
         if len(raw) > MAX_TABLES:
             message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
-            self.faults.add(Fault(message, path, hint="repeat or count makes several of one table", code=Code.TOO_MUCH))
+            self.faults.add(
+                Fault(
+                    message,
+                    path,
+                    hint="repeat or count makes several of one table",
+                    code=Code.TOO_MUCH,
+                )
+            )
             return None
         entries = []
         for number, entry in enumerate(raw, start=1):
@@ -259,7 +331,7 @@ class _Reading:
                 self.faults.add(_mistyped(entry, f"{path}.{number}", "a table", hint))
                 return None
             entries.append(self.table(kind, entry, f"{path}.{number}"))
-        return tuple(entries) if all(entry is not None for entry in entries) else None
+        return tuple(entries)
 
     def unknown(self, key: str, kind: type, prefix: str) -> str:
         """Note an unknown key; returns the known key of the same table that may have been meant."""
@@ -271,15 +343,30 @@ class _Reading:
         near = nearest(key, known)
         hint = did_you_mean(key, known)
         if not near or near != key.lower():
-            homes = dict.fromkeys(_home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key)
+            homes = dict.fromkeys(
+                _home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key
+            )
             if homes:
                 hint = f"{key} belongs " + " or ".join(list(homes)[:3])
         if retired in RENAMED:
             hint = f'it is now called "{RENAMED[retired]}"'
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
-        message = f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]" if prefix else "unknown table or key"
+        message = (
+            f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]"
+            if prefix
+            else "unknown table or key"
+        )
         path = prefix + shortened(key, 60)
-        self.faults.add(Fault(message, path, got=shortened(key, 60), expected=expected, hint=hint, code=Code.UNKNOWN_KEY))
+        self.faults.add(
+            Fault(
+                message,
+                path,
+                got=shortened(key, 60),
+                expected=expected,
+                hint=hint,
+                code=Code.UNKNOWN_KEY,
+            )
+        )
         return near
 
     def missing(self, key: str, spec: Spec, path: str) -> None:
@@ -291,6 +378,22 @@ class _Reading:
             message, expected = f"{key} is missing", f"{expectation(spec)}: {spec.meaning}"
         full = f"{path}.{key}" if path else key
         self.faults.add(Fault(message, full, expected=expected, code=Code.MISSING))
+
+
+def usual_table(kind: type) -> Any:
+    """Table with usual values for what it requires and defaults for the rest."""
+    required = {key: spec for key, spec in specs(kind).items() if is_required(kind, key)}
+    return kind(**{key: _usual_value(kind, key, spec) for key, spec in required.items()})
+
+
+def _usual_value(kind: type, key: str, spec: Spec) -> Any:
+    if spec.kind == "tables":
+        return ()
+    if spec.kind == "table":
+        return usual_table(table_type(kind, key))
+    if spec.kind in ("choice", "text"):
+        return (*spec.choices, "")[0]
+    return (spec.usual or (spec.low, spec.high))[1]
 
 
 def _home(path: str) -> str:
@@ -346,7 +449,9 @@ def tolerance_width(inputs: Inputs, tolerance: declarations.Tolerance) -> float:
     spec = declarations.spec_at(inputs, tolerance.path)
     value = declarations.value_at(inputs, tolerance.path)
     if spec.kind not in ("quantity", "number", "integer") or value is None:
-        raise DomainError(tolerance.path, tolerance.path, "the path of a number that the scenario gives")
+        raise DomainError(
+            tolerance.path, tolerance.path, "the path of a number that the scenario gives"
+        )
     if tolerance.by.strip().endswith("%") and spec.unit != "%/K":
         return abs(parse_quantity(tolerance.by, "%") * value)
     return abs(parse_quantity(tolerance.by, "K" if spec.unit == "°C" else spec.unit))

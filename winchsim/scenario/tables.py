@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean
-from winchsim.inputs import Inputs, OwnMaterial, walk
+from winchsim.inputs import Inputs, OwnMaterial, Spec
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
-from winchsim.strength.materials import GIVEN, FrictionPair, Material, Origin, own_material, sourced_values
+from winchsim.strength.materials import (
+    GIVEN,
+    FrictionPair,
+    Material,
+    Origin,
+    own_material,
+    sourced_values,
+)
 
 
 def with_tables(inputs: Inputs) -> Inputs:
@@ -27,7 +33,9 @@ def with_tables(inputs: Inputs) -> Inputs:
     """
     materials, pairs = load_materials(), []
     for own in inputs.material:
-        materials[own.name] = own_material(own.name, own.family, _values(own), own.fatigue_source or "")  # type: ignore[arg-type]
+        materials[own.name] = own_material(
+            own.name, own.family, _values(own), own.fatigue_source or ""
+        )  # type: ignore[arg-type]
         if own.friction is not None:
             origins = MappingProxyType({"friction": Origin(GIVEN)})
             pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
@@ -45,35 +53,16 @@ def _values(own: OwnMaterial) -> dict[str, float]:
     return {key: value for key, value in found.items() if value is not None}
 
 
-def name_faults(inputs: Inputs) -> list[Fault]:
-    """Names in a scenario that its tables do not hold, and own materials named twice.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        With its tables filled in.
-
-    Returns
-    -------
-    list of Fault
-    """
-    faults = [
-        _unknown(path, name, getattr(inputs, spec.names), spec.names.removesuffix("s"))
-        for path, name, spec in walk(inputs)
-        if spec.names and name is not None and name not in getattr(inputs, spec.names)
-    ]
-    seen: set[str] = set()
-    for number, own in enumerate(inputs.material, start=1):
-        if own.name in seen:
-            message = f'"{own.name}" is described twice'
-            faults.append(Fault(message, f"material.{number}.name", expected="each name once", code=Code.CONTRADICTION))
-        seen.add(own.name)
-    return faults
-
-
-def _unknown(path: str, name: str, table: Mapping[str, Any], word: str) -> Fault:
-    hint = did_you_mean(name, table)
+def unknown_name(spec: Spec, name: str, known: Sequence[str]) -> Fault:
+    """Fault of a name that is not in the table of materials or ropes."""
+    word = spec.names.removesuffix("s")
+    hint = did_you_mean(name, known)
     if word == "material":
         hint = hint or "describe it in a [[material]] table"
-    return Fault(f'no {word} "{name[:60]}"', path, got=f'"{name[:60]}"', expected="one of: " + ", ".join(table),
-                 hint=hint, code=Code.UNKNOWN_NAME)  # fmt: skip
+    return Fault(
+        f'no {word} "{name[:60]}"',
+        got=f'"{name[:60]}"',
+        expected="one of: " + ", ".join(known),
+        hint=hint,
+        code=Code.UNKNOWN_NAME,
+    )

@@ -16,7 +16,7 @@ MAX_TEXT = 2000
 """Longest text of a title or note, in characters."""
 
 
-def read_value(spec: Spec, raw: Any) -> Any:
+def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
     """Value in SI that a raw value stands for.
 
     Parameters
@@ -25,6 +25,8 @@ def read_value(spec: Spec, raw: Any) -> Any:
         Declaration of a single value, not of a table.
     raw : object
         What the TOML reader gave.
+    in_si : bool
+        Whether a number is taken for a quantity in SI (°C for temperatures).
 
     Returns
     -------
@@ -35,7 +37,8 @@ def read_value(spec: Spec, raw: Any) -> Any:
     InputError
         With one fault, whose key and place the caller adds.
     """
-    value = _READERS[spec.kind](spec, raw)
+    is_si = in_si and spec.kind == "quantity" and _is_number(raw)
+    value = _finite(spec, raw) if is_si else _READERS[spec.kind](spec, raw)
     problem = out_of_bounds(spec, value)
     if problem:
         raise _outside(spec, raw, value, problem)
@@ -101,16 +104,25 @@ def _quantity(spec: Spec, raw: Any) -> float:
     if isinstance(raw, str):
         return _parsed(raw, spec.unit)
     if not _is_number(raw):
-        raise _problem(spec, raw, f"{written(raw)}, where {describe_unit(spec.unit)} is expected", Code.WRONG_TYPE)
+        raise _problem(
+            spec,
+            raw,
+            f"{written(raw)}, where {describe_unit(spec.unit)} is expected",
+            Code.WRONG_TYPE,
+        )
     _finite(spec, raw)
-    raise _problem(spec, raw, "the unit is missing", Code.WRONG_TYPE, f'write "{written(raw)} {spec.unit}"')
+    raise _problem(
+        spec, raw, "the unit is missing", Code.WRONG_TYPE, f'write "{written(raw)} {spec.unit}"'
+    )
 
 
 def _number(spec: Spec, raw: Any) -> float:
     if isinstance(raw, str):
         value = _parsed(raw, "")
         if raw.strip()[-1:].isdigit() or raw.strip().endswith("."):
-            raise _problem(spec, raw, "a number in quotes", Code.WRONG_TYPE, f"write {value:g} without quotes")
+            raise _problem(
+                spec, raw, "a number in quotes", Code.WRONG_TYPE, f"write {value:g} without quotes"
+            )
         return value
     if not _is_number(raw):
         raise _problem(spec, raw, f"{written(raw)}, where a number is expected", Code.WRONG_TYPE)
@@ -119,8 +131,14 @@ def _number(spec: Spec, raw: Any) -> float:
 
 def _integer(spec: Spec, raw: Any) -> int:
     if not _is_number(raw):
-        hint = f"write {raw.strip()} without quotes" if isinstance(raw, str) and raw.strip().isdigit() else ""
-        raise _problem(spec, raw, f"{written(raw)}, where a whole number is expected", Code.WRONG_TYPE, hint)
+        hint = (
+            f"write {raw.strip()} without quotes"
+            if isinstance(raw, str) and raw.strip().isdigit()
+            else ""
+        )
+        raise _problem(
+            spec, raw, f"{written(raw)}, where a whole number is expected", Code.WRONG_TYPE, hint
+        )
     value = _finite(spec, raw)
     if value != int(value):
         raise _problem(spec, raw, "not a whole number", Code.WRONG_TYPE)
@@ -130,9 +148,17 @@ def _integer(spec: Spec, raw: Any) -> int:
 def _flag(spec: Spec, raw: Any) -> bool:
     if not isinstance(raw, bool):
         word = str(raw).lower() if isinstance(raw, (str, int)) and len(str(raw)[:9]) < 9 else ""
-        meant = "true" if word in ("true", "yes", "on", "1") else "false" if word in ("false", "no", "off", "0") else ""
+        meant = (
+            "true"
+            if word in ("true", "yes", "on", "1")
+            else "false"
+            if word in ("false", "no", "off", "0")
+            else ""
+        )
         hint = f"write {meant} without quotes" if meant else ""
-        raise _problem(spec, raw, f"{written(raw)}, where true or false is expected", Code.WRONG_TYPE, hint)
+        raise _problem(
+            spec, raw, f"{written(raw)}, where true or false is expected", Code.WRONG_TYPE, hint
+        )
     return raw
 
 
@@ -141,9 +167,17 @@ def _text(spec: Spec, raw: Any) -> str:
         hint = f'write "{written(raw)}"' if _is_number(raw) else ""
         raise _problem(spec, raw, f"{written(raw)}, where text is expected", Code.WRONG_TYPE, hint)
     if len(raw) > MAX_TEXT:
-        raise _problem(spec, raw, f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", Code.TOO_MUCH)
+        raise _problem(
+            spec, raw, f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", Code.TOO_MUCH
+        )
     if any(not character.isprintable() and character not in "\n\t" for character in raw):
-        raise _problem(spec, raw, "text with control characters", Code.WRONG_TYPE, "remove the control characters")
+        raise _problem(
+            spec,
+            raw,
+            "text with control characters",
+            Code.WRONG_TYPE,
+            "remove the control characters",
+        )
     return raw
 
 
@@ -171,7 +205,9 @@ def _parsed(raw: str, unit: str) -> float:
     try:
         return parse_quantity(raw, unit)
     except InputError as error:
-        raise InputError(tuple(replace(fault, got=written(raw)) for fault in error.faults)) from error
+        raise InputError(
+            tuple(replace(fault, got=written(raw)) for fault in error.faults)
+        ) from error
 
 
 def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
@@ -180,11 +216,22 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     elif value == 0 and spec.low_open and spec.low == 0:
         message = "zero"
     else:
-        message = "too small" if value < spec.low or (value == spec.low and spec.low_open) else "too large"
+        message = (
+            "too small"
+            if value < spec.low or (value == spec.low and spec.low_open)
+            else "too large"
+        )
     got = written(raw)
     if spec.kind == "quantity" and not str(raw).strip().endswith(f" {spec.unit}"):
         got += f" = {quantity(value, spec.unit, 4)}"
     hint = ""
-    if spec.kind == "number" and _is_number(raw) and value > spec.high and not out_of_bounds(spec, value / 100):
+    if (
+        spec.kind == "number"
+        and _is_number(raw)
+        and value > spec.high
+        and not out_of_bounds(spec, value / 100)
+    ):
         hint = f'write "{written(raw)} %" if you mean a percentage'
-    return InputError((Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS),))
+    return InputError(
+        (Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS),)
+    )
