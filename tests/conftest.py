@@ -36,6 +36,7 @@ def motor(
         "winding_to_case": 1.0,
         "case_to_ambient": 1.0,
         "magnet_coefficient": 0.0,
+        "bearing_efficiency": 1.0,
     }
     return MotorGroup(**{**data, **more})
 
@@ -50,7 +51,7 @@ SMALL = {
     "motors": (motor(4.0, 0.005, idle_current=0.12, count=2),),
     "supply": Supply(voltage=6.0, resistance=0.2),
     "stage": (stage(5.0, 0.8, shaft_drag=2e-4, repeat=3),),
-    "drum": Drum(diameter=0.010, width=0.040, inertia=1e-6, anchor_hold=1e7),
+    "drum": Drum(diameter=0.010, width=0.040, inertia=1e-6, anchor_hold=1e7, bearing_efficiency=1.0),
     "rope": Rope(diameter=0.002, axial_stiffness=2e4, **UNBREAKABLE, **WEIGHTLESS),
     "load": Load(mass=8.0, height=0.1),
     "settings": Settings(watch=1.0, stall_watch=1.0),
@@ -100,7 +101,7 @@ def ideal_winch(
             stage=stages,
             drum=Drum(
                 **{"diameter": 2 * radius - thin, "width": max(span / radius * thin, 0.05), "inertia": 0.0, "dead_turns": 0.0,
-                   "anchor_hold": 1e7, **(drum or {})}
+                   "anchor_hold": 1e7, "bearing_efficiency": 1.0, **(drum or {})}
             ),
             rope=Rope(**{"diameter": thin, "axial_stiffness": stiff, **IDEAL_ROPE, **(rope or {})}),
             load=Load(**{"height": span / 2, "drum_height": span, **load}),

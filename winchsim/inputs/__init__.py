@@ -48,11 +48,10 @@ from winchsim.inputs.retired import REMOVED, RENAMED, without_numbers
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Supply
-from winchsim.inputs.train import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Stage
+from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
 
 __all__ = [
     "DRAG_RANGE",
-    "DRAG_SHARE",
     "DRAG_TEXT",
     "GROUPS",
     "LEAST_ROOM",

@@ -110,15 +110,19 @@ def _check_stage(stage: Stage, path: str) -> list[Fault]:
                 )
             )
     else:
-        for key in ("ratio", "efficiency"):
-            if getattr(stage, key) is None:
-                faults.append(
-                    Fault(
-                        f"{key} is missing",
-                        f"{path}.{key}",
-                        expected=f"{key} of a stage that is not a spur pair",
-                    )
-                )
+        driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
+        if stage.ratio is None and (stage.kind in ("planetary", "other") or not (driver and stage.gear)):
+            teeth = "gear" if stage.kind == "worm" else "pinion and gear"
+            expected = "the ratio" if stage.kind in ("planetary", "other") else f"the ratio, or {teeth}"
+            faults.append(Fault("ratio is missing", f"{path}.ratio", expected=expected))
+        if stage.kind == "other" and stage.efficiency is None:
+            expected = "efficiency of a stage of another kind"
+            faults.append(Fault("efficiency is missing", f"{path}.efficiency", expected=expected))
+        radial = stage.bearing is not None or stage.bearing_friction is not None
+        if stage.kind != "worm" and radial and stage.bearing_efficiency is None:
+            message = "the forces on these bearings are known of a spur stage only"
+            expected = "bearing_efficiency, or no bearing here"
+            faults.append(Fault(message, f"{path}.bearing", expected=expected))
     return faults
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
+from winchsim.physics.bearings import KINDS
 
 LEAST_ROOM = 0.05
 """Rope that must be left between load and drum, or top sheave, at the top. [m] Own choice."""
@@ -46,8 +47,28 @@ class Drum:
     drag: float = quantity(
         "constant drag of the drum's bearings", "mN·m", 0, 1e6, 0.0, usual=(0, 200), quiet=True
     )
-    bearing_efficiency: float = share(
-        "efficiency of the drum's bearings", 1.0, usual=(0.7, 1), quiet=True
+    bearing: str = choice("bearings of the drum", KINDS, "metal bush", quiet=False)
+    bearing_friction: float | None = number(
+        "coefficient of friction in these bearings",
+        0,
+        1,
+        None,
+        usual=(0.001, 0.4),
+        left_out="by their kind",
+    )
+    shaft_diameter: float | None = positive(
+        "diameter of the drum's shaft in its bearings",
+        "mm",
+        1000,
+        None,
+        usual=(3, 50),
+        left_out="that of the last output shaft, else the core",
+    )
+    bearing_efficiency: float | None = share(
+        "efficiency of the drum's bearings",
+        None,
+        usual=(0.7, 1),
+        left_out="from their friction, the rope and the last gear",
     )
     inertia: float | None = quantity(
         "inertia of the drum",

@@ -173,6 +173,12 @@ class MotorGroup:
         usual=(0.1, 1000),
         left_out=f"from a time constant of {1e3 * ROTOR_TIME_CONSTANT[0]:g} ms",
     )
+    bearing_efficiency: float | None = share(
+        "efficiency of the bearings under the force on the pinions",
+        None,
+        usual=(0.9, 1),
+        left_out="0.98 with a spur stage and no gearbox, else 1",
+    )
     gearbox: Gearbox | None = table("gearbox bought with the motor", None)
     pinion: int | None = integer(
         "teeth of this group's pinion",

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
+from winchsim.physics.bearings import KINDS
 
-DRAG_SHARE = 0.005
-DRAG_RANGE = (0.0, 0.02)
-DRAG_TEXT = f"{100 * DRAG_SHARE:g} % of the torque of the stalled motors"
-"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors
-make there without losses. [-] Own assumption: small plain bearings; real gear trains are 25 to 45 %
-worse at a sixth of full torque than one constant efficiency says, which a drag of 1 or 2 % a shaft
-explains."""
+DRAG_RANGE = (0.0, 0.003)
+DRAG_TEXT = f"0, up to {100 * DRAG_RANGE[1]:g} % of the torque of the stalled motors"
+"""Constant drag of a shaft that is not given, as a share of the torque that the stalled motors make
+there without losses. [-] Own assumption: seals and stiff grease; friction that grows with the load
+is counted with the bearings."""
 
 SPUR = ("kind", ("spur",))
+WORM = ("kind", ("worm",))
+WITH_BEARINGS = ("kind", ("spur", "worm"))
 NOT_SPUR = ("kind", ("belt", "chain", "worm", "planetary", "other"))
 NEEDED = "needed by a spur stage"
 
@@ -36,7 +37,7 @@ class Stage:
         None,
         usual=(8, 40),
         label="pinion teeth",
-        condition=SPUR,
+        condition=("kind", ("spur", "belt", "chain")),
         left_out=NEEDED,
     )
     gear: int | None = integer(
@@ -46,7 +47,7 @@ class Stage:
         None,
         usual=(20, 120),
         label="gear teeth",
-        condition=SPUR,
+        condition=("kind", ("spur", "belt", "chain", "worm")),
         left_out=NEEDED,
     )
     module: float | None = positive(
@@ -105,13 +106,13 @@ class Stage:
         None,
         usual=(1, 60),
         condition=NOT_SPUR,
-        left_out="needed by a stage that is not spur",
+        left_out="needed, or teeth (with a worm: gear and starts)",
     )
     efficiency: float | None = share(
-        "efficiency when the motors drive",
+        "efficiency, its output shaft's bearings in it unless given too",
         None,
         usual=(0.3, 0.99),
-        left_out="from the coefficient of friction",
+        left_out="from friction and form; usual for belt, chain, planetary",
         spread="3 %",
     )
     reverse_efficiency: float | None = number(
@@ -120,7 +121,7 @@ class Stage:
         1,
         None,
         usual=(-1, 1),
-        left_out="2 - 1/efficiency",
+        left_out="2 - 1/efficiency, of a worm by its lead angle",
     )
     friction: float | None = number(
         "coefficient of friction between the teeth",
@@ -129,13 +130,88 @@ class Stage:
         None,
         usual=(0.03, 0.5),
         label="tooth friction",
-        condition=SPUR,
+        condition=WITH_BEARINGS,
         left_out="from the table of friction pairs",
         spread="30 %",
     )
     greased: bool = flag("whether the teeth are greased", False, condition=SPUR)
-    bearing_efficiency: float = share(
-        "efficiency of the output shaft's bearings", 1.0, usual=(0.8, 1), quiet=True
+    rest_friction: float | None = number(
+        "coefficient of friction of a worm at rest",
+        0,
+        1,
+        None,
+        usual=(0.05, 0.3),
+        condition=WORM,
+        left_out="0.12, of plastic as much more as other losses",
+    )
+    making: str | None = choice(
+        "how the teeth were made",
+        ("printed", "moulded", "cut"),
+        None,
+        condition=SPUR,
+        left_out="by the material",
+    )
+    form_loss: float | None = number(
+        "share of the torque lost to the form of the teeth",
+        0,
+        50,
+        None,
+        unit="%",
+        usual=(0, 10),
+        condition=SPUR,
+        left_out="3 % of printed teeth, 1 % of others",
+    )
+    starts: int | None = integer(
+        "threads of a worm", 1, 20, None, usual=(1, 4), condition=WORM, left_out="1"
+    )
+    lead_angle: float | None = positive(
+        "lead angle of a worm",
+        "deg",
+        60,
+        None,
+        usual=(2, 30),
+        condition=WORM,
+        left_out="from a diameter of 10 modules",
+    )
+    worm_diameter: float | None = positive(
+        "pitch diameter of a worm",
+        "mm",
+        1000,
+        None,
+        usual=(5, 50),
+        condition=WORM,
+        left_out="its friction is not taken by sliding speed",
+    )
+    collar_diameter: float | None = positive(
+        "mean diameter of the thrust bearing of a worm",
+        "mm",
+        1000,
+        None,
+        usual=(3, 50),
+        condition=WORM,
+        left_out="that of the worm",
+    )
+    bearing: str | None = choice(
+        "bearings of the output shaft, of a worm its thrust bearing",
+        KINDS,
+        None,
+        condition=WITH_BEARINGS,
+        left_out="polymer bore for polymer gears, else metal bush",
+    )
+    bearing_friction: float | None = number(
+        "coefficient of friction in these bearings",
+        0,
+        1,
+        None,
+        usual=(0.001, 0.4),
+        condition=WITH_BEARINGS,
+        left_out="by their kind",
+    )
+    bearing_efficiency: float | None = share(
+        "efficiency of the output shaft's bearings",
+        None,
+        usual=(0.8, 1),
+        left_out="from their friction and the forces of the gears",
     )
     shaft_drag: float | None = quantity(
         "constant drag of the output shaft",
@@ -269,6 +345,15 @@ class Stage:
     torque_limit: float | None = positive(
         "largest output torque it bears", "N·m", 1e6, None, usual=(0.1, 500), left_out="not judged"
     )
+
+    def speed_ratio(self, pinion: int | None = None) -> float:
+        """Reduction, by its teeth where it is not given; with another pinion where one is named.
+        [-]"""
+        if self.ratio is not None:
+            return self.ratio
+        driver = (self.starts or 1) if self.kind == "worm" else pinion or self.pinion
+        assert self.gear is not None and driver is not None, "a checked stage has a ratio or teeth"
+        return self.gear / driver
 
     @property
     def gear_bore(self) -> float:

@@ -12,7 +12,8 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, Stage, value_at
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
-from winchsim.model.train import Reduction, Train, pinion_material_name, printed_body
+from winchsim.model.reductions import Reduction, pinion_material_name
+from winchsim.model.train import Train, printed_body
 from winchsim.physics.drum import Layer
 from winchsim.physics.gears.mesh import Contact, contact
 from winchsim.strength import line, shafts

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from winchsim.errors import DomainError
-from winchsim.inputs import DRAG_RANGE, DRAG_SHARE, Inputs, with_value
+from winchsim.inputs import DRAG_RANGE, Inputs, with_value
 from winchsim.model.machine import Machine
-from winchsim.model.train import stalled_torque
+from winchsim.model.shaft_losses import stalled_torque
 from winchsim.physics.motor import MotorFit
 
 
@@ -83,7 +83,7 @@ def as_data_sheets(inputs: Inputs, machine: Machine) -> Inputs:
 
 
 def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
-    """Constant drag of each stage's output shafts as one number for all its repeats, as the motors feel it, by path. [N·m]
+    """Constant drag of each stage's output shafts, or the most that is usual, as one number for all its repeats. [N·m]
 
     Parameters
     ----------
@@ -93,15 +93,10 @@ def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
     """
     torque, found = stalled_torque(inputs, machine.groups), {}  # on the stage's first output shaft
     for number, stage in enumerate(inputs.stage, start=1):
-        ratio = stage.ratio if stage.ratio is not None else stage.gear / stage.pinion  # type: ignore[operator]
+        ratio = stage.speed_ratio()
         torque *= ratio if number > 1 else 1.0
         shares = sum(ratio**-turn for turn in range(stage.repeat))
         drag = stage.shaft_drag
-        found[f"stage.{number}.shaft_drag"] = stage.repeat * DRAG_SHARE * torque / shares if drag is None else drag
+        found[f"stage.{number}.shaft_drag"] = stage.repeat * DRAG_RANGE[1] * torque / shares if drag is None else drag
         torque *= ratio ** (stage.repeat - 1)
     return found
-
-
-def drag_range() -> tuple[float, float]:
-    """How far an assumed drag may be off, as multiples of what is assumed. [-]"""
-    return DRAG_RANGE[0] / DRAG_SHARE, DRAG_RANGE[1] / DRAG_SHARE

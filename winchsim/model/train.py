@@ -2,51 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from winchsim.errors import DomainError
-from winchsim.inputs import DRAG_RANGE, DRAG_SHARE, DRAG_TEXT, Inputs, MotorGroup, Stage
+from winchsim.inputs import Inputs, Stage
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed
+from winchsim.model.reductions import Reduction, pinion_material_name, reduction, unroll
+from winchsim.model.shaft_losses import (
+    drum_bearings,
+    motor_bearings,
+    shaft_bearings,
+    shaft_drags,
+)
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
+from winchsim.physics.bearings import ring_share
 from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
-from winchsim.physics.gears.mesh import mesh_efficiency
-from winchsim.quantity_text import in_unit
-from winchsim.strength.materials import Material, find_friction
+from winchsim.strength.materials import Material
 from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
-
-
-@dataclass(frozen=True)
-class Reduction:
-    """One reduction of the unrolled train.
-
-    Attributes
-    ----------
-    stage : Stage
-    path, label : str
-        ``stage.2``, and ``stage 2`` or ``stage 2, 3rd of 5`` for people.
-    pinion_teeth : int or None
-        None for a stage that is not a spur pair. [-]
-    ratio : float
-        Input speed over output speed. [-]
-    forward, reverse : float
-        Efficiency when the motors drive it, and when the load does. [-]
-    """
-
-    stage: Stage
-    path: str
-    label: str
-    pinion_teeth: int | None
-    ratio: float
-    forward: float
-    reverse: float
-
-    @property
-    def module(self) -> float | None:
-        """[m]"""
-        return module_of(self.stage)
 
 
 @dataclass(frozen=True)
@@ -75,15 +50,6 @@ class Train:
     gearbox_element: int | None
 
 
-def module_of(stage: Stage) -> float | None:
-    """Module of a stage, from its diametral pitch where that is given. [m]"""
-    if stage.module is not None:
-        return stage.module
-    if stage.diametral_pitch is None:
-        return None
-    return gears.module_from_diametral_pitch(in_unit(stage.diametral_pitch, "1/in"))
-
-
 def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     """How a stage's gears were printed; None where they are solid."""
     if material.family != "printed polymer" or (stage.walls is None and stage.infill is None):
@@ -91,83 +57,6 @@ def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     infill = 1.0 if stage.infill is None else stage.infill
     walls = DEFAULT_WALLS if stage.walls is None else stage.walls
     return PrintedBody(walls, stage.line_width, infill, stage.print_direction)  # type: ignore[arg-type]
-
-
-def pinion_material_name(stage: Stage) -> str:
-    """Material of a stage's pinion."""
-    return stage.pinion_material or stage.material
-
-
-def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook) -> tuple[Reduction, ...]:
-    """All reductions from a group's motors to the drum, repeated stages one by one.
-
-    Parameters
-    ----------
-    inputs : Inputs
-    group : MotorGroup
-        Its pinion replaces the first stage's.
-    notebook : Notebook
-        Takes what is assumed.
-    """
-    return tuple(
-        _reduction(inputs, group, number, turn, notebook)
-        for number, stage in enumerate(inputs.stage, start=1)
-        for turn in range(stage.repeat)
-    )
-
-
-def _reduction(inputs: Inputs, group: MotorGroup, number: int, turn: int, notebook: Notebook) -> Reduction:
-    """One reduction: which stage, from 1, and which of its repeats, from 0."""
-    stage, path = inputs.stage[number - 1], f"stage.{number}"
-    pinion = _own_pinion(inputs, group, number, turn)
-    label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
-    forward = _efficiency(inputs, stage, path, pinion, notebook)
-    reverse = stage.reverse_efficiency
-    if reverse is None:
-        reverse = reverse_of(forward)
-        notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
-    return Reduction(stage, path, label, pinion, _ratio(stage, pinion), forward, reverse)
-
-
-def _own_pinion(inputs: Inputs, group: MotorGroup, number: int, turn: int) -> int | None:
-    """Teeth of the pinion that a group's torque goes through in a reduction: which stage, from 1, and which repeat, from 0."""
-    first = number == 1 and turn == 0
-    return group.pinion if first and group.pinion is not None else inputs.stage[number - 1].pinion
-
-
-def _ratio(stage: Stage, pinion: int | None) -> float:
-    return stage.ratio if stage.kind != "spur" else stage.gear / pinion  # type: ignore[operator, return-value]
-
-
-def _ordinal(number: int) -> str:
-    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
-
-
-def _efficiency(inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook) -> float:
-    if stage.efficiency is not None:
-        return stage.efficiency
-    assert pinion is not None and stage.gear is not None
-    friction = stage.friction
-    if friction is None:
-        first = notebook.material(inputs, pinion_material_name(stage), f"{path}.pinion_material")
-        second = notebook.material(inputs, stage.material, f"{path}.material")
-        pair = find_friction(inputs.friction_pairs, first, second, stage.greased)
-        friction = pair.friction
-        notebook.assume(f"{path}.friction", friction, f"{pair.name}, {pair.basis('friction')}", *pair.span("friction"))
-    try:
-        forward = float(
-            mesh_efficiency(
-                pinion, stage.gear, friction,
-                pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
-            )
-        )  # fmt: skip
-    except DomainError as error:
-        raise DomainError(f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}") from error
-    if not 0 < forward <= 1:
-        raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
-    notebook.assume(f"{path}.efficiency", forward, "from the coefficient of friction and the teeth")
-    return forward
 
 
 def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGroup], notebook: Notebook) -> Train:
@@ -180,12 +69,18 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     dragged : list of DraggedGroup
     notebook : Notebook
     """
-    reductions = unroll(inputs, inputs.motors[live[0].number - 1], notebook)
+    first_group = inputs.motors[live[0].number - 1]
+    reductions = unroll(inputs, first_group, notebook, _free_speed(inputs, live[0]))
     units: list[LiveGroup | DraggedGroup] = [*live, *dragged]
     own = [_first_reduction(inputs, unit) for unit in units]
-    meshes = [_group_mesh(inputs, unit, reduction) for unit, reduction in zip(units, own, strict=True)]
+    carried = [motor_bearings(inputs, unit, notebook) for unit in units]
+    meshes = [_group_mesh(inputs, *parts) for parts in zip(units, own, carried, strict=True)]
     inertias = _shaft_inertias(inputs, reductions, notebook)
-    row = _Row(reductions, inertias, _shaft_drags(inputs, reductions, live, notebook))
+    ring = ring_share(sum(g.live for g in live), sum(g.count for g in dragged))
+    row = _Row(
+        reductions, inertias, shaft_drags(inputs, reductions, live, notebook),
+        shaft_bearings(inputs, reductions, ring, notebook),
+    )  # fmt: skip
     single = len(units) == 1
     if inputs.brake is not None and inputs.brake.place == "motor":
         if not single:
@@ -193,12 +88,13 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         row.add_brake()
     pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.gearbox else 0.0 for u, r in zip(units, own, strict=True)]
     if single:
-        row.add_front(units[0], meshes[0].drag, pinions[0])
+        row.add_front(units[0], meshes[0].drag, pinions[0], carried[0])
     row.add_stages()
     if inputs.brake is not None and inputs.brake.place == "drum":
         row.add_brake()
+    carries = drum_bearings(inputs, reductions, notebook)
     # Without a reduction no shaft before it carries the drum.
-    row.add_drum(inputs, 0.0 if reductions else drum_inertia(inputs, notebook))
+    row.add_drum(inputs.drum.drag, carries, 0.0 if reductions else drum_inertia(inputs, notebook))
     row.elements += _rope_side(inputs, notebook)
     if single:
         chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
@@ -237,10 +133,13 @@ class _Row:
     A shaft's drag acts at the input of the next element; it waits in `drag` until that is added.
     """
 
-    def __init__(self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float]) -> None:
+    def __init__(
+        self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float], bearings: list[Any]
+    ) -> None:
         self.reductions = reductions
         self.inertias = inertias
         self.drags = drags
+        self.bearings = bearings
         self.elements: list[Element] = []
         self.meshes: dict[int, int] = {}
         self.gearbox: int | None = None
@@ -248,22 +147,27 @@ class _Row:
         self.drum = 0
         self.drag = 0.0
 
-    def _add(self, name: str, ratio: float, forward: float, reverse: float, inertia: float = 0.0) -> int:
-        self.elements.append(Element(name, ratio, forward, reverse, self.drag, inertia))
+    def _add(
+        self, name: str, ratio: float, forward: Any, reverse: Any, inertia: float = 0.0, rest: tuple[float, float] | None = None
+    ) -> int:
+        self.elements.append(Element(name, ratio, forward, reverse, self.drag, inertia, rest=rest))
         self.drag = 0.0
         return len(self.elements) - 1
 
     def _add_mesh(self, index: int) -> None:
         r = self.reductions[index]
-        self.meshes[index] = self._add(f"mesh of {bracketed(r.label)}", r.ratio, r.forward, r.reverse, self.inertias[index])
+        name = f"mesh of {bracketed(r.label)}"
+        self.meshes[index] = self._add(name, r.ratio, r.forward, r.reverse, self.inertias[index], r.rest)
 
     def _add_bearings(self, index: int) -> None:
         self.drag += self.drags[index]
-        e, label = self.reductions[index].stage.bearing_efficiency, self.reductions[index].label
-        if e < 1:
-            self._add(f"bearings of {bracketed(label)}", 1.0, e, reverse_of(e))
+        e = self.bearings[index]
+        if e is not None:
+            self._add(f"bearings of {bracketed(self.reductions[index].label)}", 1.0, e, reverse_of(e))
 
-    def add_front(self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float) -> None:
+    def add_front(
+        self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float, bearings: float
+    ) -> None:
         """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain.
 
         Behind a gearbox the pinions turn with its output; without one their inertia is part of the rotors'.
@@ -272,9 +176,11 @@ class _Row:
         self.drag += motor_drag
         if box is not None:
             self.gearbox = self._add("motor gearbox", box.ratio, box.efficiency, box.reverse, pinions)
+        if bearings < 1:
+            self._add("motor bearings", 1.0, bearings, reverse_of(bearings))
         if self.reductions:
             self._add_mesh(0)
-        elif box is None:
+        elif box is None and bearings == 1:
             self._add("motor shaft", 1.0, 1.0, 1.0)
 
     def add_stages(self) -> None:
@@ -289,11 +195,10 @@ class _Row:
         self.brake = len(self.elements)
         self.elements.append(Element("brake", 1.0, 1.0, 1.0, 0.0, 0.0, grows_at_rest=False))
 
-    def add_drum(self, inputs: Inputs, inertia: float) -> None:
+    def add_drum(self, drag: float, efficiency: Any, inertia: float) -> None:
         """Bearings of the drum."""
-        self.drag += inputs.drum.drag
-        e = inputs.drum.bearing_efficiency
-        self.drum = self._add("drum bearings", 1.0, e, reverse_of(e), inertia)
+        self.drag += drag
+        self.drum = self._add("drum bearings", 1.0, efficiency, reverse_of(efficiency), inertia)
 
     def braked(self, chain: Chain, inputs: Inputs) -> Chain:
         """The chain with its brake gripping."""
@@ -307,13 +212,22 @@ def _count(unit: LiveGroup | DraggedGroup) -> int:
     return unit.live if isinstance(unit, LiveGroup) else unit.count
 
 
-def _group_mesh(inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None) -> GroupMesh:
+def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
+    """Speed without load behind the motors and their gearbox. [rad/s]"""
+    box = group.fit.gearbox
+    return inputs.supply.voltage / group.motor.constant / (box.ratio if box else 1.0)
+
+
+def _group_mesh(
+    inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float
+) -> GroupMesh:
     count = _count(unit)
     box = unit.fit.gearbox
     ratio = (first.ratio if first else 1.0) * (box.ratio if box else 1.0)
     inertia = unit.motor.inertia + (0.0 if box else _pinion_inertia(inputs, first))
     return GroupMesh(
-        ratio, first.forward if first else 1.0, first.reverse if first else 1.0, count * unit.motor.drag, count * inertia,
+        ratio, bearings * (first.forward if first else 1.0), reverse_of(bearings) * (first.reverse if first else 1.0),
+        count * unit.motor.drag, count * inertia,
         (box.ratio, box.efficiency, box.reverse) if box else (1.0, 1.0, 1.0),
     )  # fmt: skip
 
@@ -369,39 +283,6 @@ def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
     return value
 
 
-def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
-    """Torque of the stalled motors on the output shaft of the first reduction, losses left out. [N·m]
-
-    Parameters
-    ----------
-    inputs : Inputs
-    live : sequence of LiveGroup
-        Each with a pinion of its own where it has one.
-    """
-    torque = 0.0
-    for group in live:
-        up = group.fit.gearbox.ratio if group.fit.gearbox else 1.0
-        if inputs.stage:
-            up *= _ratio(inputs.stage[0], _own_pinion(inputs, inputs.motors[group.number - 1], 1, 0))
-        torque += group.live * group.motor.constant * group.fit.stall_current * up
-    return torque
-
-
-def _shaft_drags(inputs: Inputs, reductions: tuple[Reduction, ...], live: list[LiveGroup], notebook: Notebook) -> list[float]:
-    """Constant drag of the output shaft of each reduction."""
-    torque, found = stalled_torque(inputs, live), []
-    for place, r in enumerate(reductions):
-        torque *= r.ratio if place else 1.0
-        drag = r.stage.shaft_drag
-        if drag is None:
-            drag = DRAG_SHARE * torque
-            low, high = (share * torque for share in DRAG_RANGE)
-            where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
-            notebook.assume(f"{r.path}.shaft_drag", drag, f"{DRAG_TEXT} {where}", low, high)
-        found.append(drag)
-    return found
-
-
 def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     """What the rope runs over, from the drum to the load."""
     found = []
@@ -424,7 +305,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
 
 def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup) -> Reduction | None:
     """The reduction that a group's own pinion makes with the common gear."""
-    return _reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook()) if inputs.stage else None
+    return reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook()) if inputs.stage else None
 
 
 def _mesh_places(

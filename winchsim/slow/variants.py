@@ -192,6 +192,8 @@ def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str],
         fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(arrays[path].dtype, np.number)
         if fits and key == "count":
             fits = value_at(inputs, f"{head}.dead") == 0
+        if fits and key == "efficiency":  # without one, the stage's bearings come and go with it
+            fits = value_at(inputs, path) is not None and value_at(inputs, f"{head}.kind") != "worm"
         if fits and head == "stage.1":
             fits = len(inputs.motors) == 1 and inputs.motors[0].dead == 0
         (quick if fits else slow).append(path)

@@ -185,8 +185,8 @@ def _more(inputs: Inputs, place: int, stage: Stage, present: float, added: Stage
         stages = (*inputs.stage[:place], replace(stage, repeat=stage.repeat + 1), *inputs.stage[place + 1 :])
     else:
         stages = (*inputs.stage[: place + 1], one, *inputs.stage[place + 1 :])
-    size = f"{added.pinion}:{added.gear}" if added.kind == "spur" else f"{added.ratio:g}:1"
-    ratio = present * (added.gear / added.pinion if added.kind == "spur" else added.ratio)  # type: ignore[operator]
+    size = f"{added.pinion}:{added.gear}" if added.kind == "spur" else f"{added.speed_ratio():g}:1"
+    ratio = present * added.speed_ratio()
     return Option(f"one more pair, {size}, behind stage {place + 1}", "one more", replace(inputs, stage=stages), ratio)
 
 
@@ -196,7 +196,7 @@ def _fewer(inputs: Inputs, place: int, stage: Stage, present: float) -> Iterator
         return
     kept = (replace(stage, repeat=stage.repeat - 1),) if stage.repeat > 1 else ()
     stages = (*inputs.stage[:place], *kept, *inputs.stage[place + 1 :])
-    ratio = present / (stage.gear / stage.pinion if stage.kind == "spur" else stage.ratio)  # type: ignore[operator]
+    ratio = present / stage.speed_ratio()
     yield Option(f"one pair of stage {place + 1} fewer", "one fewer", replace(inputs, stage=stages), ratio)
 
 

@@ -193,7 +193,7 @@ def _one_stage_more(inputs: Inputs, enough: Enough) -> Iterator[tuple[float, Cha
         after = _smallest_count(inputs, path, before + 2, enough)
         if after is None:
             continue
-        ratio = stage.gear / stage.pinion if stage.kind == "spur" else stage.ratio  # type: ignore[operator]
+        ratio = stage.speed_ratio()
         sort = f"{stage.pinion}:{stage.gear}" if stage.kind == "spur" else f"{given(ratio or 1.0, '')}:1"
         words = f"{counted(after, 'stage')} of {sort} instead of {before}"
         growth = float(ratio or 1.0) ** (after - before)

@@ -17,6 +17,8 @@ from functools import lru_cache
 from itertools import islice
 from typing import Any
 
+import numpy as np
+
 from winchsim.elementwise import pick
 
 
@@ -40,6 +42,9 @@ class Element:
         Of its output shaft. [kg·m²]
     grows_at_rest : bool
         Whether its drag is larger at rest, as friction is; a brake's torque is not.
+    rest : tuple of float or None
+        Efficiency forward and backward at rest, where friction at rest is known by itself (a worm); None where the losses
+        grow as those of all others. [-]
     """
 
     name: str
@@ -49,6 +54,7 @@ class Element:
     drag: float = 0.0
     inertia: float = 0.0
     grows_at_rest: bool = True
+    rest: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -185,8 +191,11 @@ def input_torque(element: Element, direction: int, output: Any, breakaway: float
 
 def factors(element: Element, breakaway: float) -> tuple[float, float, float]:
     """Input torque per output torque over the ratio, carried forward and backward, and the drag. [-], [-], [N·m]"""
-    forward = 1 + breakaway * (1 / element.forward - 1)
-    reverse = 1 - breakaway * (1 - element.reverse)
+    if element.rest is not None and np.any(breakaway > 1):
+        forward, reverse = 1 / element.rest[0], element.rest[1]
+    else:
+        forward = 1 + breakaway * (1 / element.forward - 1)
+        reverse = 1 - breakaway * (1 - element.reverse)
     return forward, reverse, element.drag * (breakaway if element.grows_at_rest else 1.0)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine
-from winchsim.model.train import module_of
+from winchsim.model.reductions import module_of
 
 TILT = math.radians(32)
 """Angle by which the train goes up and down."""
@@ -144,12 +144,12 @@ def plan_of(inputs: Inputs) -> Plan:
         if _is_spur(stage):
             gears += _pair(stage, (x, y), to, angle, i - 1)
         else:
-            others.append(OtherStage(unrolled[i][0], x, y, *to, stage.kind, float(stage.ratio or 1)))
+            others.append(OtherStage(unrolled[i][0], x, y, *to, stage.kind, stage.speed_ratio()))
         shafts.append(to)
     first = stages[0] if stages else None
     fronts, motors, crowded = _front(inputs, first)
     if first is not None and not _is_spur(first):
-        others.insert(0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, float(first.ratio or 1)))
+        others.insert(0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, first.speed_ratio()))
     return Plan(tuple(fronts + gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 

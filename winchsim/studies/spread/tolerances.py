@@ -12,7 +12,7 @@ from scipy.special import ndtr, ndtri
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, Spec, spec_at, value_at, walk
 from winchsim.model import Machine
-from winchsim.model.restate import drag_range, shaft_drags
+from winchsim.model.restate import shaft_drags
 
 Array = NDArray[np.float64]
 
@@ -188,10 +188,9 @@ def _estimates(inputs: Inputs, machine: Machine) -> list[tuple[str, float, float
         settable = row.low is not None and row.high is not None and row.low < row.high and isinstance(row.value, float)
         if settable and _is_path(inputs, row.path) and not row.path.endswith(".shaft_drag"):
             found.append((row.path, float(row.value), float(row.low), float(row.high)))  # type: ignore[arg-type]
-    least, most = drag_range()
-    for path, drag in shaft_drags(inputs, machine).items():
-        if value_at(inputs, path) is None and drag > 0:
-            found.append((path, drag, least * drag, most * drag))
+    for path, most in shaft_drags(inputs, machine).items():
+        if value_at(inputs, path) is None and most > 0:
+            found.append((path, 0.0, 0.0, most))
     return found
 
 

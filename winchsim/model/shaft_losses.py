@@ -1,0 +1,150 @@
+"""What each shaft of the train loses besides its meshes: bearings from the forces of its gears, and constant drag."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
+from winchsim.model.assumptions import Notebook
+from winchsim.model.machine import DraggedGroup, LiveGroup
+from winchsim.model.reductions import Reduction
+from winchsim.physics import bearings
+
+SHAFT_SHARE = 0.4
+SHAFT_RANGE = (0.25, 0.5)
+"""Diameter of a shaft that is not given, in pitch diameters of the smallest gear on it. [-] Own assumption."""
+
+CORE_LEAST = 0.3
+"""Least diameter of a drum's shaft in drum cores, where only the core is known. [-] Own assumption."""
+
+MOTOR_EFFICIENCY = (0.98, 0.96, 1.0)
+"""Efficiency of the bearings that carry the tooth force on a motor's shaft, and its range. [-] Own arithmetic: a bush of
+1 mm radius with a friction of 0.1 under a pinion of 5 mm radius."""
+
+
+def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Notebook) -> float:
+    """Efficiency of the bearings on the motors of a group, under the force on their pinions. [-]"""
+    given = inputs.motors[unit.number - 1].bearing_efficiency
+    if given is not None:
+        return given
+    if not inputs.stage or inputs.stage[0].kind != "spur" or inputs.stage[0].efficiency is not None or unit.fit.gearbox:
+        return 1.0
+    value, low, high = MOTOR_EFFICIENCY
+    why = "own assumption: a bush under the force on the pinion"
+    notebook.assume(f"motors.{unit.number}.bearing_efficiency", value, why, low, high)
+    return value
+
+
+def shaft_bearings(
+    inputs: Inputs, reductions: tuple[Reduction, ...], ring: Any, notebook: Notebook
+) -> list[Any]:
+    """Efficiency of the bearings on the output shaft of each reduction; None where another value contains them. [-]
+
+    Parameters
+    ----------
+    inputs : Inputs
+    reductions : tuple of Reduction
+    ring : float or ndarray
+        Share of the forces of the pinions on the common gear that does not cancel out. [-]
+    notebook : Notebook
+
+    Notes
+    -----
+    A given efficiency of a stage contains them, as a usual one does; a bearing key beside it takes them out again. The
+    shaft of the last reduction is that of the drum, whose bearings are counted there.
+    """
+    found: list[Any] = []
+    for i, r in enumerate(reductions):
+        stage, last = r.stage, i + 1 == len(reductions)
+        own_keys = stage.bearing is not None or stage.bearing_friction is not None
+        if stage.bearing_efficiency is not None:
+            found.append(stage.bearing_efficiency)
+        elif last or r.gear_radius is None or (stage.efficiency is not None and not own_keys):
+            found.append(None)
+        else:
+            found.append(_between(inputs, r, reductions[i + 1], ring if i == 0 else 1.0, notebook))
+    return found
+
+
+def _between(inputs: Inputs, r: Reduction, following: Reduction, ring: Any, notebook: Notebook) -> Any:
+    """Efficiency of the bearings between a gear and the pinion behind it on the same shaft."""
+    assert r.gear_radius is not None
+    small = following.pinion_radius or r.gear_radius
+    first = bearings.tooth_load(r.gear_radius, r.stage.pressure_angle)
+    second = bearings.tooth_load(small, following.stage.pressure_angle)
+    radius = r.stage.shaft_diameter and r.stage.shaft_diameter / 2
+    sizes = (1.0, 1.0)
+    if not radius:
+        radius, sizes = SHAFT_SHARE * min(small, r.gear_radius), tuple(share / SHAFT_SHARE for share in SHAFT_RANGE)
+    loss = bearings.shaft_loss(1.0, radius, ring * first, second)
+    worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss
+    material = notebook.material(inputs, r.stage.material, f"{r.path}.material")
+    kind = r.stage.bearing or ("metal bush" if material.family == "metal" else "polymer bore")
+    friction = r.stage.bearing_friction
+    if friction is None:
+        friction = _friction(f"{r.path}.bearing_friction", kind, r.stage.greased, sizes[0], sizes[1] * worst, notebook)
+    found = bearings.efficiency(friction * loss)
+    notebook.assume(f"{r.path}.bearing_efficiency", found, "from the friction, the shaft and the forces of its gears")
+    return found
+
+
+def _friction(path: str, kind: str, greased: bool, least: Any, most: Any, notebook: Notebook) -> float:
+    """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of the forces' directions."""
+    own = bearings.bearing_friction(kind, greased)
+    why = f"{kind}: {own.source}" + ("" if least == most == 1 else "; with the range of shaft size and directions of force")
+    notebook.assume(path, own.value, why, own.low * least, own.high * most)
+    return own.value
+
+
+def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> Any:
+    """Efficiency of the bearings of the drum, with the rope on its first layer. [-]"""
+    drum, last = inputs.drum, reductions[-1] if reductions else None
+    if drum.bearing_efficiency is not None:
+        return drum.bearing_efficiency
+    rope = 2 / (drum.diameter + inputs.rope.diameter)
+    gear: Any = 0.0
+    if last is not None and last.gear_radius is not None and last.stage.efficiency is None:
+        gear = bearings.tooth_load(last.gear_radius, last.stage.pressure_angle)
+    diameter, least = drum.shaft_diameter or (last and last.stage.shaft_diameter), 1.0
+    if diameter is None:
+        diameter, least = drum.diameter, CORE_LEAST
+    loss = bearings.shaft_loss(1.0, diameter / 2, gear, rope)
+    worst = bearings.shaft_loss(1.0, diameter / 2, gear, rope, aligned=True) / loss
+    friction = drum.bearing_friction
+    if friction is None:
+        friction = _friction("drum.bearing_friction", drum.bearing, False, least, worst, notebook)
+    return bearings.efficiency(friction * loss)
+
+
+def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
+    """Torque of the stalled motors on the output shaft of the first reduction, losses left out. [N·m]
+
+    Parameters
+    ----------
+    inputs : Inputs
+    live : sequence of LiveGroup
+        Each with a pinion of its own where it has one.
+    """
+    torque = 0.0
+    for group in live:
+        up = group.fit.gearbox.ratio if group.fit.gearbox else 1.0
+        if inputs.stage:
+            up *= inputs.stage[0].speed_ratio(inputs.motors[group.number - 1].pinion)
+        torque += group.live * group.motor.constant * group.fit.stall_current * up
+    return torque
+
+
+def shaft_drags(
+    inputs: Inputs, reductions: tuple[Reduction, ...], live: Sequence[LiveGroup], notebook: Notebook
+) -> list[float]:
+    """Constant drag of the output shaft of each reduction, none where it is not given. [N·m]"""
+    torque, found = stalled_torque(inputs, live), []
+    for place, r in enumerate(reductions):
+        torque *= r.ratio if place else 1.0
+        if r.stage.shaft_drag is None:
+            low, high = (share * torque for share in DRAG_RANGE)
+            where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
+            notebook.assume(f"{r.path}.shaft_drag", 0.0, f"{DRAG_TEXT} {where}", low, high)
+        found.append(r.stage.shaft_drag or 0.0)
+    return found
