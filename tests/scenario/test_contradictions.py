@@ -9,6 +9,7 @@ SPUR = "[[stage]]            # from the motors to the drum"
 HEIGHT = 'height = "0.5 m"'
 SHEET = 'stall_torque = "6.1 mN*m"\nstall_current = "1.4 A"\n'
 BELT = '[[stage]]\nkind = "belt"\n'
+OTHER = BELT.replace("belt", "other")
 OWN = '[[material]]\nname = "mine"\nfamily = "printed polymer"\ndensity = "1.2 g/cm^3"\ntensile_strength = "40 MPa"\n'
 POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3 A"\n'
 
@@ -25,7 +26,7 @@ POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3
         ("gear = 40\n", "gear = 40\nratio = 4\n", "stage.1.ratio", "has its ratio from its teeth"),
         ("gear = 40\n", "", "stage.1.gear", "gear is missing"),
         ("[drum]", BELT + "efficiency = 0.9\n[drum]", "stage.2.ratio", "ratio is missing"),
-        ("[drum]", BELT + "ratio = 2\n[drum]", "stage.2.efficiency", "efficiency is missing"),
+        ("[drum]", OTHER + "ratio = 2\n[drum]", "stage.2.efficiency", "efficiency is missing"),
         (HEIGHT, HEIGHT + '\ndrum_height = "0.52 m"', "load.drum_height", "less than 50 mm"),
         (HEIGHT, HEIGHT + '\nstart_height = "0.2 m"\ntop_stop = "0.1 m"', "load.top_stop", "below the start"),
         (HEIGHT, HEIGHT + '\nstart_height = "0.2 m"\nsnag_height = "0.2 m"', "load.snag_height", "below the start"),

@@ -48,12 +48,12 @@ def test_the_reference_tells_which_motor_data_are_needed(key):
 
 
 @pytest.mark.parametrize(("key", "kind"), [("pinion", "spur"), ("gear", "spur"), ("width", "spur"), ("module", "spur"),
-                                           ("ratio", "belt")])  # fmt: skip
+                                           ("ratio", "planetary")])  # fmt: skip
 def test_the_reference_tells_what_a_stage_needs(key, kind):
     rows = {row.path: row for table in key_tables() for row in table.rows}
-    assert rows[f"stage.1.{key}"].default.startswith("needed by a ")
+    assert rows[f"stage.1.{key}"].default.startswith("needed")
     starter = loads(STARTER, "starter.toml")
-    for tried in ("spur", "belt"):
+    for tried in ("spur", "planetary"):
         stage = replace(starter.stage[0], kind=tried, **{key: None})
         asked = {fault.key for fault in check(replace(starter, stage=(stage,)))}
         assert (f"stage.1.{key}" in asked) == (tried == kind)

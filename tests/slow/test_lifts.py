@@ -117,7 +117,7 @@ def runaway(mass: float) -> Inputs:
         axial_stiffness=226.61361133195996, damping_ratio=0.02, mass_per_length=0.10732795455439341, falls=3,
         sheave_efficiency=0.7362419923182966, slack=0.008947625181135838,
     )  # fmt: skip
-    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, layering="nested", support_span=0.1)
+    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, layering="nested", support_span=0.1, bearing_efficiency=1.0)
     load = Load(mass=mass, height=19.038557639707808)
     supply = Supply(voltage=3.601402605571519)
     return with_tables(Inputs(motors=(geared, plain), supply=supply, stage=(), drum=drum, rope=rope, load=load))
@@ -307,8 +307,10 @@ module = "1.5 mm"
 width = "15 mm"
 material = "POM"
 efficiency = 0.8157
+shaft_drag = "9.6 mN*m"
 shaft_diameter = "10 mm"
 [drum]
+bearing_efficiency = 1
 diameter = "30 mm"
 width = "60 mm"
 [rope]
