@@ -176,7 +176,7 @@ class MotorGroup:
     bearing_efficiency: float | None = share(
         "efficiency of the bearings under the force on the pinions",
         None,
-        usual=(0.9, 1),
+        usual=(0.8, 1),
         left_out="0.98 with a spur stage and no gearbox, else 1",
     )
     gearbox: Gearbox | None = table("gearbox bought with the motor", None)
