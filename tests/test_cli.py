@@ -92,8 +92,8 @@ def test_2_for_bad_input(screen, command, tmp_path):
     assert screen.run("probe", str(path), "--set", "load.height=1").code == 2
     assert screen.out == ""
     said = " ".join(screen.err.split())  # lines are folded, where depends on how long the path is
-    assert f"{path}:2: load.mass: the unit is missing [W-S12]" in said
-    assert "--set: load.height: the unit is missing" in said
+    assert f"{path}, line 2, load.mass: the unit is missing [W-S12]" in said
+    assert "--set, load.height: the unit is missing" in said
 
 
 def test_2_for_an_existing_file(screen, tmp_path):

@@ -499,7 +499,7 @@ def _wrong_dimension(factors: list[tuple[str, int]], text: str, unit: str, writt
     read = _NAMES[found][0] if found in _NAMES else _ENERGY_WORDS[0] if found == _ENERGY else "something else"
     if found == _ENERGY and not any(name in _ENERGY_SYMBOLS for name, _ in factors):
         read = _TORQUE_WORDS[0]
-    hint = f"use one of: {', '.join(_usual(unit))}"
+    hint = _spelling(written, unit)
     if wanted == _TURNING and found == _FREQUENCY:
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
     elif words is _TORQUE_WORDS and factors in ([("N", 1), ("m", -1)], [("nm", 1)]):

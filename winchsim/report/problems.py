@@ -1,12 +1,11 @@
-"""What was wrong with an input, as text: each place with its line, a mark under it, and what to write instead."""
+"""What was wrong with an input, as text: file, line, key, what was read, what was expected."""
 
 from __future__ import annotations
 
 import textwrap
-import unicodedata
 from collections.abc import Sequence
 
-from winchsim.errors import Fault, InputError, OutputError, TrustError, WinchsimError
+from winchsim.errors import Code, Fault, InputError, OutputError, TrustError, WinchsimError
 from winchsim.report.paint import Paint
 
 WIDTH = 100
@@ -63,20 +62,16 @@ def clean(text: str) -> str:
 
 
 def _block(fault: Fault, paint: Paint) -> str:
-    place = fault.file + (f":{fault.line}" if fault.line is not None else "")
-    head = ": ".join(clean(part) for part in (place, fault.key, fault.message) if part)
-    wrapped = textwrap.wrap(head, WIDTH - len(fault.code) - 3, subsequent_indent="  ", break_on_hyphens=False)
-    lines = [paint.bad(line) for line in wrapped]
-    lines[-1] += f" [{fault.code}]"
-    marked = _marked_line(fault, paint)
-    lines += marked
-    if fault.got and len(marked) < 2 and fault.got not in fault.message:
-        lines += _labelled("got", fault.got)
-    elif "=" in fault.got:
-        lines += _labelled("read", fault.got)
-    lines += _labelled("expected", fault.expected)
-    lines += _labelled("try", fault.hint)
-    return "\n".join(lines)
+    line = "" if fault.line is None else f"line {fault.line}"
+    place = ", ".join(clean(part) for part in (fault.file, line, fault.key) if part)
+    message = clean(fault.message)
+    head = (f"{place}: " if place else "") + f"{message} [{fault.code}]"
+    wrapped = textwrap.wrap(head, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+    stands = clean(fault.line_text).strip() if fault.code != Code.MISSING else ""
+    read = fault.got if " = " in fault.got or not stands else stands
+    lines = [paint.bad(text) for text in wrapped]
+    lines += _labelled("read", "" if read in fault.message else read)
+    return "\n".join(lines + _labelled("expected", fault.expected) + _labelled("try", fault.hint))
 
 
 def _labelled(label: str, text: str) -> list[str]:
@@ -84,36 +79,3 @@ def _labelled(label: str, text: str) -> list[str]:
         return []
     first = f"   {label}: "
     return textwrap.wrap(clean(text), WIDTH, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False)
-
-
-def _marked_line(fault: Fault, paint: Paint) -> list[str]:
-    """The line as it stands in the file, and marks under what is wrong where that can be told."""
-    if not fault.line_text.strip():
-        return []
-    number = "" if fault.line is None else str(fault.line)
-    margin = f"{number:>5} | "
-    text = clean(fault.line_text)
-    room = WIDTH - len(margin)
-    lines = [margin + (text if len(text) <= room else text[: room - 3] + "...")]
-    start, length = _found(fault, text)
-    if length and start + length <= room - 3:
-        before = _width(text[:start])
-        lines.append("      | " + " " * before + paint.bad("^" * _width(text[start : start + length])))
-    return lines
-
-
-def _found(fault: Fault, text: str) -> tuple[int, int]:
-    """Where in a line the thing that is wrong stands, and how long it is; length 0 when it cannot be told."""
-    got = clean(fault.got).partition(" = ")[0]
-    is_key = got == clean(fault.key).rpartition(".")[2] or got == fault.key
-    after = 0 if is_key else text.find("=") + 1
-    for wanted in (got, got.strip('"')):
-        start = text.find(wanted, after)
-        if wanted and start >= 0:
-            return start, len(wanted)
-    return 0, 0
-
-
-def _width(text: str) -> int:
-    """Columns that text takes on a terminal."""
-    return sum(2 if unicodedata.east_asian_width(c) in "WF" else 0 if unicodedata.combining(c) else 1 for c in text)
