@@ -47,7 +47,7 @@ def test_a_shaft_between_bearings_is_bent_by_what_its_gear_transmits(geared):
 
 
 def test_a_gearbox_is_judged_at_its_own_output(small, make_motor):
-    motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=2)
+    motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, data_at="output", torque_limit=0.05), count=2)
     inputs = small(motors=replace(motor, no_load_speed=motor.no_load_speed / 10, stall_torque=motor.stall_torque * 8))
     record = simulate(inputs)
     place = next(i for i, link in enumerate(record.machine.links) if link.where == "motors.1.gearbox")
@@ -59,7 +59,7 @@ def test_a_gearbox_is_judged_at_its_own_output(small, make_motor):
 
 
 def test_a_stated_torque_limit_is_one_to_work_at_whatever_it_is_of(small, make_motor, make_stage):
-    boxed = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=2)
+    boxed = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, data_at="output", torque_limit=0.05), count=2)
     for motors in (boxed, (boxed, boxed)):
         machine = build(small(motors=motors, stage=make_stage(10.0, 0.8, torque_limit=2.0), factors=Factors(tooth=7.0)))
         limits = [link for link in machine.links if link.kind is LinkKind.STAGE_LIMIT]
@@ -206,7 +206,7 @@ def test_the_drum_shaft_is_judged_on_the_outer_layer(small):
 
 def test_dead_motors_leave_more_for_the_gearboxes_of_the_others(small, make_motor):
     def limit(count, dead):
-        motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, efficiency=0.8, torque_limit=0.05), count=count, dead=dead)
+        motor = make_motor(4.0, 0.005, gearbox=Gearbox(ratio=10.0, data_at="output", torque_limit=0.05), count=count, dead=dead)
         return _link(build(small(motors=motor, load={"mass": 1.0})), LinkKind.STAGE_LIMIT, "motors.1.gearbox")
 
     whole, half = limit(4, 0), limit(4, 2)

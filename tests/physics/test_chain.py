@@ -139,7 +139,7 @@ def test_at_rest_losses_grow_by_the_breakaway_ratio():
     element = ch.Element("mesh", 4.0, 0.9, 0.88, 1e-3)
     assert ch.input_torque(element, 1, 2.0, 1.3) == pytest.approx(1.3e-3 + 0.5 * (1 + 1.3 * (1 / 0.9 - 1)))
     assert ch.input_torque(element, -1, 2.0, 1.3) == pytest.approx(-1.3e-3 + 0.5 * (1 - 1.3 * 0.12))
-    brake = ch.Element("brake", 1.0, 1.0, 1.0, 1e-3, grows_at_rest=False)
+    brake = ch.Element("brake", 1.0, 1.0, 1.0, 1e-3, grows_at_rest=(0.0, 0.0))
     assert ch.input_torque(brake, 1, 2.0, 1.3) == pytest.approx(2.001)
 
 

@@ -111,7 +111,9 @@ def _heads(record: Record, told: Callable[[str], str]) -> dict[str, float]:
     found: dict[str, float] = {"source": record.energy.source}
     for head, value in record.energy.spent.items():
         name = told(head)
-        if name in ("motor gearbox", "mesh of reduction 1") or re.match("mesh (and gearbox )?of (group|dead)", head):
+        if name in ("motor and gearbox", "motor friction", "mesh of reduction 1") or re.match(
+            "mesh and (gearbox|motor friction) of (group|dead)", head
+        ):
             name = "front"
         found[name] = found.get(name, 0.0) + value
     return {name: value for name, value in found.items() if value}
@@ -536,10 +538,10 @@ def _rows(record: Record):
     """Of each live group: channel number, machine's group, gearbox ratio and efficiencies, mesh and its efficiencies."""
     m = record.machine
     for place, g in enumerate(m.groups):
-        box = g.fit.gearbox
+        box = g.fit.output
         mesh = next(mesh for mesh in m.meshes if mesh.element is None and mesh.label.endswith(f"group {g.number}"))
         forward = m.chain.groups[place].forward
-        yield g, (box.ratio, box.efficiency, box.reverse) if box else (1.0, 1.0, 1.0), mesh, forward, 2 - 1 / forward
+        yield g, (box.ratio, box.efficiency, box.reverse), mesh, forward, 2 - 1 / forward
 
 
 def test_every_tooth_force_follows_from_the_currents_of_the_motors(mixed):
@@ -625,7 +627,7 @@ def test_what_the_meshes_lose_is_their_force_times_speed_times_loss(mixed):
         forward = (1 - efficiency) + (1 / box - 1)  # of the mesh, and of the gearbox before it
         backward = (1 - back) + back * (1 - box_back)
         lost = total(carried * np.where(drives, forward, backward))
-        head = "mesh" if g.fit.gearbox is None else "mesh and gearbox"
+        head = "mesh and gearbox" if g.fit.output.geared else "mesh and motor friction"
         assert mixed.energy.spent[f"{head} of group {g.number}"] == pytest.approx(lost, rel=0.02)
     for place, e in enumerate(m.chain.elements[:3]):
         ratio = 4.0 ** (3 - place)

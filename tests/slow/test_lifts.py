@@ -105,12 +105,12 @@ def test_stalls_as_the_windings_warm(small, make_motor):
 def runaway(mass: float) -> Inputs:
     """Two unlike groups that only just carry a long wire rope: they all but stand still over the next layer."""
     geared = MotorGroup(
-        voltage=3.0, no_load_speed=165.34518082623146, no_load_current=0.05506427019332649, stall_torque=0.248537951190639,
-        stall_current=21.505599886252753, gearbox=Gearbox(ratio=52.38900455580697, efficiency=0.7588972951054782),
+        voltage=3.0, no_load_speed=180.01715911789654, no_load_current=0.05506427019332649, stall_torque=0.27059207702788546,
+        stall_current=21.505599886252753, gearbox=Gearbox(ratio=52.38900455580697, reverse_efficiency=0.7379687393279217),
     )  # fmt: skip
     plain = MotorGroup(
-        count=2, voltage=6.0, no_load_speed=592.423397427643, no_load_current=0.19940824702144144,
-        stall_torque=0.015077903279711794, stall_current=2.522877901123166, brush_drop=0.30000000000000004,
+        count=2, voltage=6.0, no_load_speed=692.26430830576, no_load_current=0.19940824702144144,
+        stall_torque=0.01761897712000089, stall_current=2.522877901123166, brush_drop=0.30000000000000004,
     )  # fmt: skip
     rope = Rope(
         material="steel wire 6x7", diameter=0.0018967123844950565, breaking_force=1609.858077304549,

@@ -48,7 +48,16 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
 
 def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
     faults = []
+    counted = group.output_turns is not None and group.output_time is not None
+    stalled = group.lever_current is not None
+    pulled = group.known_by == "bench" and group.lever_force is not None
+    replaced = {
+        "no_load_speed": counted or (pulled and stalled and group.lever_arm is not None),
+        "terminal_resistance": stalled and group.lever_voltage is not None,
+    }
     for key in _NEEDED[group.known_by]:
+        if replaced.get(key):
+            continue
         if not getattr(group, key) and getattr(group, key) != 0:
             faults.append(
                 Fault(
@@ -61,12 +70,12 @@ def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
         faults.append(
             Fault("one measured point is too few", f"{path}.points", expected="at least two points")
         )
-    idle, stalled = group.no_load_current, group.stall_current
+    idle, stall = group.no_load_current, group.stall_current
     if (
         group.known_by == "data sheet"
         and idle is not None
-        and stalled is not None
-        and idle >= stalled
+        and stall is not None
+        and idle >= stall
     ):
         faults.append(
                 Fault("no-load current is not below the stall current", f"{path}.no_load_current",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
-from winchsim.inputs.spec import choice, integer, number, positive, quantity, share, table, tables
+from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, table, tables
 
 SHEET = ("known_by", ("data sheet",))
 BENCH = ("known_by", ("bench",))
@@ -25,23 +25,30 @@ class MotorPoint:
 
 @dataclass(frozen=True, kw_only=True)
 class Gearbox:
-    """A bought gearbox on the motor; the motor's data are then at the gearbox output."""
+    """A bought gearbox on the motor."""
 
     ratio: float = number("reduction of the gearbox", 1, 1e5, usual=(3, 300))
-    efficiency: float = share(
-        "efficiency when the motor drives",
-        0.7,
+    kind: str = choice("spur pairs or planetary stages", ("spur", "planetary"), "spur")
+    data_at: str | None = choice(
+        "shaft of the motor's data; at the output they contain every loss",
+        ("output", "motor"),
+        None,
+        left_out="output, unless no output turns as fast as they say",
+    )
+    efficiency: float | None = share(
+        "efficiency when the motor drives; divides the loss of data at the output",
+        None,
         usual=(0.4, 0.95),
-        assumed=(0.5, 0.85, "own assumption for small gearboxes of several stages"),
         spread="10 %",
+        left_out="0.9 for each gear pair, two in a planetary stage",
     )
     reverse_efficiency: float | None = number(
-        "efficiency when the load drives; negative locks",
+        "efficiency of gearbox and motor when the load drives; negative locks",
         -10,
         1,
         None,
         usual=(-1, 1),
-        left_out="2 - 1/efficiency of each of its stages",
+        left_out="square root of the forward one, the most that passes back",
     )
     torque_limit: float | None = positive(
         "largest output torque it bears", "N·m", 1e6, None, usual=(0.1, 50), left_out="not judged"
@@ -73,7 +80,7 @@ class MotorGroup:
         usual=(10, 20000),
         condition=NOT_POINTS,
         spread="10 %",
-        left_out='needed, except with known_by = "points"',
+        left_out='needed, except with known_by = "points"; or output_turns, or a lever test',
     )
     no_load_current: float | None = quantity(
         "current with nothing on the shaft",
@@ -115,7 +122,7 @@ class MotorGroup:
         usual=(0.05, 50),
         condition=BENCH,
         spread="5 %",
-        left_out='needed with known_by = "bench"',
+        left_out='needed with known_by = "bench", or a lever test',
     )
     lever_force: float | None = positive(
         "pull at the end of a lever on the stalled shaft",
@@ -152,6 +159,54 @@ class MotorGroup:
         usual=(0.1, 50),
         condition=BENCH,
         left_out="no lever test",
+    )
+    output_turns: float | None = number(
+        "turns of a slow shaft counted in a free run, instead of the no-load speed",
+        0,
+        1e6,
+        None,
+        low_open=True,
+        usual=(5, 100),
+        condition=NOT_POINTS,
+        left_out="no_load_speed",
+    )
+    output_time: float | None = positive(
+        "time that those turns took",
+        "s",
+        1e5,
+        None,
+        usual=(5, 300),
+        condition=NOT_POINTS,
+        left_out="no_load_speed",
+    )
+    output_at: str = choice(
+        "shaft whose turns were counted: behind the motor's gearbox, or drum",
+        ("gearbox", "drum"),
+        "gearbox",
+        condition=NOT_POINTS,
+    )
+    measured: bool = flag("whether the data were measured on this motor", False)
+    efficiency: float | None = share(
+        "torque over back-e.m.f. constant, where the data do not show it",
+        None,
+        usual=(0.7, 1),
+        left_out="0.85",
+    )
+    reverse_efficiency: float | None = number(
+        "efficiency of a motor without gearbox when the load drives",
+        -10,
+        1,
+        None,
+        usual=(0, 1),
+        left_out="square root of the forward one, the most that passes back",
+    )
+    breakaway: float | None = number(
+        "load-dependent losses of the motor at rest over those in motion",
+        1,
+        1.4,
+        None,
+        usual=(1, 1.3),
+        left_out="1",
     )
     body_diameter: float | None = positive(
         "diameter of the motor's body", "mm", 1000, None, usual=(10, 100)

@@ -6,7 +6,6 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from winchsim.constants import COPPER_COEFFICIENT
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.inputs import (
     LEAST_ROOM,
@@ -27,6 +26,7 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.model.links import build_links
 from winchsim.model.machine import DraggedGroup, LiveGroup, Machine, PhaseStep, Scales
+from winchsim.model.reductions import stages_ratio
 from winchsim.model.train import Train, build_train
 from winchsim.physics import drum as drum_room
 from winchsim.physics import heat, load, motor, rope
@@ -49,13 +49,16 @@ LEAST_STRAIN = 1e-8
 """Strain of the rope under the hanging load below which it counts as rigid and its bounce cannot be followed. [-]"""
 
 
-def build(inputs: Inputs) -> Machine:
+def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     """Machine of a scenario.
 
     Parameters
     ----------
     inputs : Inputs
         Each value within its own bounds.
+    strict : bool
+        Whether motor data that contradict each other are refused; in builds whose given values are varied the stall torque
+        gives way instead.
 
     Returns
     -------
@@ -70,7 +73,7 @@ def build(inputs: Inputs) -> Machine:
     if faults:
         raise InputError(faults)
     try:
-        return _build(inputs)
+        return _build(inputs, strict)
     except DomainError as error:
         got, expected = _as_given(inputs, error), error.expected
         fault = Fault(
@@ -103,13 +106,13 @@ def rebuild(inputs: Inputs, base: Machine) -> Machine:
     DomainError
         No winch can be built with one of its values.
     """
-    machine, _ = _unlinked(inputs, Notebook())
+    machine, _ = _unlinked(inputs, Notebook(), strict=False)
     return replace(machine, links=base.links, phases=base.phases)
 
 
-def _unlinked(inputs: Inputs, notebook: Notebook) -> tuple[Machine, Train]:
+def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine, Train]:
     """Machine without its links, with a programme whose time limits are not filled in; and its train."""
-    live, dragged = _motors(inputs, notebook)
+    live, dragged = _motors(inputs, notebook, strict)
     train = build_train(inputs, live, dragged, notebook)
     units = [(True, i) for i in range(len(live))] + [(False, i) for i in range(len(dragged))]
     live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
@@ -117,9 +120,9 @@ def _unlinked(inputs: Inputs, notebook: Notebook) -> tuple[Machine, Train]:
     return _assemble(inputs, notebook, live, dragged, train, tuple(units)), train
 
 
-def _build(inputs: Inputs) -> Machine:
+def _build(inputs: Inputs, strict: bool) -> Machine:
     notebook = Notebook()
-    machine, train = _unlinked(inputs, notebook)
+    machine, train = _unlinked(inputs, notebook, strict)
     machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
@@ -132,11 +135,11 @@ def _build(inputs: Inputs) -> Machine:
 # --- motors and supply ----------------------------------------------------------------------------------------------
 
 
-def _motors(inputs: Inputs, notebook: Notebook) -> tuple[list[LiveGroup], list[DraggedGroup]]:
+def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[LiveGroup], list[DraggedGroup]]:
     live, dragged = [], []
     for number, group in enumerate(inputs.motors, start=1):
         path = f"motors.{number}"
-        fit = _fit(group, path)
+        fit = _fit(inputs, group, path, strict)
         for row in fit.assumed:
             notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
         for note in fit.notes:
@@ -155,22 +158,29 @@ def _motors(inputs: Inputs, notebook: Notebook) -> tuple[list[LiveGroup], list[D
     return live, dragged
 
 
-def _fit(group: MotorGroup, path: str) -> motor.MotorFit:
-    extras: dict[str, Any] = {
-        "brush_drop": group.brush_drop,
-        "drag_speed_share": group.drag_speed_share,
-        "inertia": group.rotor_inertia,
-        "magnet_coefficient": group.magnet_coefficient,
-        "copper_coefficient": COPPER_COEFFICIENT,
-        "gearbox": None,
-    }
+_PASSED_ON = ("brush_drop", "drag_speed_share", "magnet_coefficient", "efficiency", "reverse_efficiency", "breakaway", "measured")
+"""Keys of a motor group that mean what the attributes of the same names mean in `winchsim.physics.motor`."""
+
+
+def _fit(inputs: Inputs, group: MotorGroup, path: str, strict: bool) -> motor.MotorFit:
+    extras = {key: getattr(group, key) for key in _PASSED_ON} | {"inertia": group.rotor_inertia, "strict": strict}
     try:
         if group.gearbox is not None:
             box = group.gearbox
-            extras["gearbox"] = motor.OutputGearbox(box.ratio, box.efficiency, box.reverse_efficiency)
-        return _fit_form(group, extras)
+            extras["gearbox"] = motor.Gearbox(box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at)
+        return _fit_form(replace(group, no_load_speed=_no_load_speed(inputs, group)), extras)
     except DomainError as error:
         raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
+
+
+def _no_load_speed(inputs: Inputs, group: MotorGroup) -> float | None:
+    """No-load speed where the motor's data belong, from turns of a slower shaft where it was not measured. [rad/s]"""
+    if group.output_turns is None or group.output_time is None or group.no_load_speed is not None:
+        return group.no_load_speed
+    speed = 2 * math.pi * group.output_turns / group.output_time
+    if group.output_at == "drum":
+        speed *= stages_ratio(inputs, group)
+    return speed * group.gearbox.ratio if group.gearbox is not None and group.gearbox.data_at == "motor" else speed
 
 
 def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:

@@ -133,7 +133,7 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
 def _mesh_head(m: Machine, live: bool, place: int) -> str:
     """Head of what a group loses between its motors and the common gear."""
     group = m.groups[place] if live else m.dragged[place]
-    part = "mesh and gearbox" if group.fit.gearbox is not None else "mesh"
+    part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
     return f"{part} of group {group.number}" if live else f"{part} of dead motors, group {group.number}"
 
 

@@ -153,6 +153,15 @@ def reduction(
     return Reduction(stage, path, label, teeth, stage.speed_ratio(pinion), forward, reverse)
 
 
+def stages_ratio(inputs: Inputs, group: MotorGroup) -> float:
+    """Speed of the shaft behind a group's motors and their gearboxes over that of the drum. [-]"""
+    total = 1.0
+    for number, stage in enumerate(inputs.stage):
+        own = group.pinion if number == 0 and group.pinion is not None else stage.pinion
+        total *= stage.speed_ratio(own) * stage.speed_ratio(stage.pinion) ** (stage.repeat - 1)
+    return total
+
+
 def _ordinal(number: int) -> str:
     ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number}{ending}"

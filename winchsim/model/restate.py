@@ -24,26 +24,24 @@ def data_sheet(fit: MotorFit, constant: float = 1.0, resistance: float = 1.0) ->
     Returns
     -------
     dict of str to float
-        ``no_load_speed``, ``no_load_current``, ``stall_torque`` and ``stall_current``, at the gearbox output if there is
-        one; they agree with each other, so that `winchsim.physics.motor.from_data_sheet` finds just that motor.
+        ``no_load_speed``, ``no_load_current``, ``stall_torque`` and ``stall_current``, where the motor's data belong; they agree with each other, so that `winchsim.physics.motor.from_data_sheet` finds just that motor.
 
     Raises
     ------
     DomainError
         No motor has so high a resistance with that no-load current.
     """
-    motor, box, idle = fit.motor, fit.gearbox, fit.no_load_current
+    motor, idle = fit.motor, fit.no_load_current
     k, r = constant * motor.constant, resistance * motor.resistance
     voltage = fit.voltage - motor.brush_drop
     stalled = voltage / r
     if idle >= stalled:
         raise DomainError("motor resistance", r, "a resistance at which the motor draws more stalled than running free")
-    up, pull = (box.ratio, box.ratio * box.efficiency) if box else (1.0, 1.0)
     constant_share = motor.drag / (motor.constant * idle) if idle > 0 else 1.0
     return {
-        "no_load_speed": (voltage - idle * r) / k / up,
+        "no_load_speed": (voltage - idle * r) / k / fit.data_ratio,
         "no_load_current": idle,
-        "stall_torque": k * (stalled - constant_share * idle) * pull,
+        "stall_torque": k * (stalled - constant_share * idle) * fit.data_ratio * fit.data_efficiency,
         "stall_current": stalled,
     }
 

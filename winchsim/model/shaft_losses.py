@@ -28,7 +28,7 @@ def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Not
     given = inputs.motors[unit.number - 1].bearing_efficiency
     if given is not None:
         return given
-    if not inputs.stage or inputs.stage[0].kind != "spur" or inputs.stage[0].efficiency is not None or unit.fit.gearbox:
+    if not inputs.stage or inputs.stage[0].kind != "spur" or inputs.stage[0].efficiency is not None or unit.fit.output.geared:
         return 1.0
     value, low, high = MOTOR_EFFICIENCY
     why = "own assumption: a bush under the force on the pinion"
@@ -128,7 +128,7 @@ def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
     """
     torque = 0.0
     for group in live:
-        up = group.fit.gearbox.ratio if group.fit.gearbox else 1.0
+        up = group.fit.output.ratio
         if inputs.stage:
             up *= inputs.stage[0].speed_ratio(inputs.motors[group.number - 1].pinion)
         torque += group.live * group.motor.constant * group.fit.stall_current * up

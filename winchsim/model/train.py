@@ -79,14 +79,14 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     ring = ring_share(sum(g.live for g in live), sum(g.count for g in dragged))
     row = _Row(
         reductions, inertias, shaft_drags(inputs, reductions, live, notebook),
-        shaft_bearings(inputs, reductions, ring, notebook),
+        shaft_bearings(inputs, reductions, ring, notebook), inputs.settings.breakaway,
     )  # fmt: skip
     single = len(units) == 1
     if inputs.brake is not None and inputs.brake.place == "motor":
         if not single:
             raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
         row.add_brake()
-    pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.gearbox else 0.0 for u, r in zip(units, own, strict=True)]
+    pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0 for u, r in zip(units, own, strict=True)]
     if single:
         row.add_front(units[0], meshes[0].drag, pinions[0], carried[0])
     row.add_stages()
@@ -118,7 +118,8 @@ def _on_common_gear(unit: LiveGroup | DraggedGroup, first: Reduction | None, ine
 def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
     """Refuse groups side by side of which one locks when at rest: what the others have to hold is then undetermined."""
     for unit, mesh in zip(units, meshes, strict=True):
-        for head, reverse in (("stage.1", mesh.reverse), (f"motors.{unit.number}.gearbox", mesh.box[2])):
+        own = f"motors.{unit.number}" + (".gearbox" if unit.fit.output.geared else "")
+        for head, reverse in (("stage.1", mesh.reverse), (own, mesh.box[2])):
             if 1 - breakaway * (1 - reverse) <= 0:
                 raise DomainError(
                     f"{head}.reverse_efficiency", reverse,
@@ -134,8 +135,10 @@ class _Row:
     """
 
     def __init__(
-        self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float], bearings: list[Any]
-    ) -> None:
+        self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float], bearings: list[Any],
+        breakaway: float,
+    ) -> None:  # fmt: skip
+        self.breakaway = breakaway
         self.reductions = reductions
         self.inertias = inertias
         self.drags = drags
@@ -168,20 +171,18 @@ class _Row:
     def add_front(
         self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float, bearings: float
     ) -> None:
-        """Gearbox and mesh of a single group, as ordinary elements; the motors' drag is the first of the chain.
+        """What is behind a single group's drag, and its mesh, as ordinary elements; that drag is the first of the chain.
 
         Behind a gearbox the pinions turn with its output; without one their inertia is part of the rotors'.
         """
-        box = unit.fit.gearbox
         self.drag += motor_drag
-        if box is not None:
-            self.gearbox = self._add("motor gearbox", box.ratio, box.efficiency, box.reverse, pinions)
+        name = "motor and gearbox" if unit.fit.output.geared else "motor friction"
+        self.gearbox = self._add(name, *_box(unit, self.breakaway), pinions)
+        self.elements[-1] = replace(self.elements[-1], grows_at_rest=_growth(unit, self.breakaway))
         if bearings < 1:
             self._add("motor bearings", 1.0, bearings, reverse_of(bearings))
         if self.reductions:
             self._add_mesh(0)
-        elif box is None and bearings == 1:
-            self._add("motor shaft", 1.0, 1.0, 1.0)
 
     def add_stages(self) -> None:
         """Reductions behind the common gear, each with its output shaft's bearings."""
@@ -193,7 +194,7 @@ class _Row:
     def add_brake(self) -> None:
         """Place of a brake, open."""
         self.brake = len(self.elements)
-        self.elements.append(Element("brake", 1.0, 1.0, 1.0, 0.0, 0.0, grows_at_rest=False))
+        self.elements.append(Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0)))
 
     def add_drum(self, drag: float, efficiency: Any, inertia: float) -> None:
         """Bearings of the drum."""
@@ -214,22 +215,38 @@ def _count(unit: LiveGroup | DraggedGroup) -> int:
 
 def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
     """Speed without load behind the motors and their gearbox. [rad/s]"""
-    box = group.fit.gearbox
-    return inputs.supply.voltage / group.motor.constant / (box.ratio if box else 1.0)
+    return inputs.supply.voltage / group.motor.constant / group.fit.output.ratio
 
 
 def _group_mesh(
     inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float
 ) -> GroupMesh:
-    count = _count(unit)
-    box = unit.fit.gearbox
-    ratio = (first.ratio if first else 1.0) * (box.ratio if box else 1.0)
-    inertia = unit.motor.inertia + (0.0 if box else _pinion_inertia(inputs, first))
+    count, box = _count(unit), unit.fit.output
+    inertia = unit.motor.inertia + (0.0 if box.geared else _pinion_inertia(inputs, first))
     return GroupMesh(
-        ratio, bearings * (first.forward if first else 1.0), reverse_of(bearings) * (first.reverse if first else 1.0),
+        (first.ratio if first else 1.0) * box.ratio,
+        bearings * (first.forward if first else 1.0), reverse_of(bearings) * (first.reverse if first else 1.0),
         count * unit.motor.drag, count * inertia,
-        (box.ratio, box.efficiency, box.reverse) if box else (1.0, 1.0, 1.0),
+        _box(unit, inputs.settings.breakaway), _growth(unit, inputs.settings.breakaway),
     )  # fmt: skip
+
+
+def _growth(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float]:
+    """Shares of the growth of friction at rest that a motor's losses take: raising, what its data leave open; back, all. [-]"""
+    return min(1.0, (unit.fit.breakaway - 1.0) / (breakaway - 1.0)) if breakaway > 1.0 else 0.0, 1.0
+
+
+def _box(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float, float]:
+    """Ratio and efficiencies behind a motor's drag; a reverse efficiency that is only assumed locks nothing at rest. [-]"""
+    found = unit.fit.output
+    reverse = found.reverse if isinstance(unit, LiveGroup) else found.dragged
+    if found.given_reverse is None:
+        reverse = max(reverse, 1 - LEAST_SHARE / breakaway)
+    return found.ratio, found.efficiency, reverse
+
+
+LEAST_SHARE = 0.95
+"""An assumed loss of a motor takes no more than this of what passes back at rest. [-] Own choice."""
 
 
 def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:

@@ -90,7 +90,7 @@ def vary_freely(scenarios: Sequence[Inputs]) -> Variants:
     for index, inputs in enumerate(scenarios):
         _must_raise(inputs)
         try:
-            machine = build(inputs)
+            machine = build(inputs, strict=False)
         except (DomainError, InputError) as error:
             problems[index] = _reason(error)
             continue
@@ -218,7 +218,7 @@ def _family(
 ) -> list[tuple[Any, np.ndarray, Batch]]:
     """Batches of the variants that differ by arrays alone; those without a drum that fits are noted and left out."""
     columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
-    machine, rows = build(inputs), members
+    machine, rows = build(inputs, strict=False), members
     drums: tuple[Any, ...] | None = None
     if "drum.diameter" in columns:
         drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)
@@ -311,7 +311,7 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -
     speed, so two voltages tell all.
     """
     full = value_at(base, "supply.voltage")
-    at_half = build(with_value(base, "supply.voltage", full / 2)).links
+    at_half = build(with_value(base, "supply.voltage", full / 2), strict=False).links
     links = []
     for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
         if whole.scale != half.scale:

@@ -118,14 +118,14 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         element = chain.elements[index]
         c += element.inertia * ratios[index + 1]
         outputs.append((a, b, c))
-        forward, reverse, drag = factors(element, 1.0)
+        forward, reverse, drag = factors(element, 1.0, direction)
         share = (forward if loaded[index] else reverse) / element.ratio
         a, b, c = direction * drag + share * a, share * b, share * c
     c += chain.common_inertia * ratios[0]
     gains, groups = [], []
     for index, mesh in enumerate(chain.groups):
         groups.append((mesh.inertia * group_ratio(chain, index), mesh.drag, kinked(mesh)))
-        drives, dragged, drag = group_factors(mesh, 1.0)
+        drives, dragged, drag = group_factors(mesh, 1.0, direction)
         gain = drives if driving[index] else dragged
         gains.append(gain)
         a += gain * direction * drag

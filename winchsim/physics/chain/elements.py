@@ -40,8 +40,9 @@ class Element:
         Constant torque against motion, at its input, at least 0. [N·m]
     inertia : float
         Of its output shaft. [kg·m²]
-    grows_at_rest : bool
-        Whether its drag is larger at rest, as friction is; a brake's torque is not.
+    grows_at_rest : tuple of float
+        Share of the growth of friction at rest that its losses take when raising, and when running back: 1 for dry friction,
+        0 for a brake. [-]
     rest : tuple of float or None
         Efficiency forward and backward at rest, where friction at rest is known by itself (a worm); None where the losses
         grow as those of all others. [-]
@@ -53,7 +54,7 @@ class Element:
     reverse: float
     drag: float = 0.0
     inertia: float = 0.0
-    grows_at_rest: bool = True
+    grows_at_rest: tuple[float, float] = (1.0, 1.0)
     rest: tuple[float, float] | None = None
 
 
@@ -72,7 +73,9 @@ class GroupMesh:
     inertia : float
         Of all its rotors together. [kg·m²]
     box : tuple of float
-        Ratio, which `ratio` includes, and forward and reverse efficiency of the gearbox on each motor. [-]
+        Ratio, which `ratio` includes, and forward and reverse efficiency of what is behind each motor's drag. [-]
+    grows_at_rest : tuple of float
+        As for `Element`, of box and drag. [-]
     """
 
     ratio: float
@@ -81,6 +84,7 @@ class GroupMesh:
     drag: float
     inertia: float
     box: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    grows_at_rest: tuple[float, float] = (1.0, 1.0)
 
     @property
     def whole_forward(self) -> float:
@@ -185,18 +189,21 @@ def input_torque(element: Element, direction: int, output: Any, breakaway: float
     ``d c + (T/N)(1/e if d T >= 0 else q)``; at rest ``1/e`` becomes ``1 + b (1/e - 1)``, ``q`` becomes
     ``1 - b (1 - q)`` and ``c`` becomes ``b c``. DEVELOPERS.md, section "The chain".
     """
-    forward, reverse, drag = factors(element, breakaway)
+    forward, reverse, drag = factors(element, breakaway, direction)
     return direction * drag + output / element.ratio * pick(direction * output >= 0, forward, reverse)
 
 
-def factors(element: Element, breakaway: float) -> tuple[float, float, float]:
+def at_rest(shares: tuple[float, float], breakaway: float, direction: int) -> float:
+    """Losses at rest over those in motion, where they take these shares of the growth of friction. [-]"""
+    return 1 + shares[direction < 0] * (breakaway - 1)
+
+
+def factors(element: Element, breakaway: float, direction: int) -> tuple[float, float, float]:
     """Input torque per output torque over the ratio, carried forward and backward, and the drag. [-], [-], [N·m]"""
+    growth = at_rest(element.grows_at_rest, breakaway, direction)
     if element.rest is not None and np.any(breakaway > 1):
-        forward, reverse = 1 / element.rest[0], element.rest[1]
-    else:
-        forward = 1 + breakaway * (1 / element.forward - 1)
-        reverse = 1 - breakaway * (1 - element.reverse)
-    return forward, reverse, element.drag * (breakaway if element.grows_at_rest else 1.0)
+        return 1 / element.rest[0], element.rest[1], growth * element.drag
+    return 1 + growth * (1 / element.forward - 1), 1 - growth * (1 - element.reverse), growth * element.drag
 
 
 def _walk(chain: Chain, direction: int, rope_torque: Any, breakaway: Any = 1.0, acceleration: Any = 0.0) -> Iterator[Any]:
@@ -261,12 +268,13 @@ def kinked(mesh: GroupMesh) -> bool:
     return mesh.whole_forward * mesh.whole_reverse != 1.0
 
 
-def group_factors(mesh: GroupMesh, breakaway: float) -> tuple[float, float, float]:
+def group_factors(mesh: GroupMesh, breakaway: float, direction: int) -> tuple[float, float, float]:
     """Torque at the common gear per torque of a group that drives, and that is dragged, and its drag. [-], [-], [N·m]"""
     _, box_forward, box_reverse = mesh.box
-    driving = mesh.ratio / ((1 + breakaway * (1 / mesh.forward - 1)) * (1 + breakaway * (1 / box_forward - 1)))
-    dragged = mesh.ratio / ((1 - breakaway * (1 - mesh.reverse)) * (1 - breakaway * (1 - box_reverse)))
-    return driving, dragged, breakaway * mesh.drag
+    growth = at_rest(mesh.grows_at_rest, breakaway, direction)
+    driving = mesh.ratio / ((1 + breakaway * (1 / mesh.forward - 1)) * (1 + growth * (1 / box_forward - 1)))
+    dragged = mesh.ratio / ((1 - breakaway * (1 - mesh.reverse)) * (1 - growth * (1 - box_reverse)))
+    return driving, dragged, growth * mesh.drag
 
 
 def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], breakaway: float = 1.0) -> Any:
@@ -284,7 +292,7 @@ def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], break
     """
     total: Any = 0.0
     for mesh, torque in zip(chain.groups, motor_torques, strict=True):
-        drives, dragged, drag = group_factors(mesh, breakaway)
+        drives, dragged, drag = group_factors(mesh, breakaway, direction)
         net = torque - direction * drag
         total = total + net * pick(direction * net >= 0, drives, dragged)
     return total

@@ -42,7 +42,7 @@ def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, break
     group drives with less gain than it is dragged with; so Newton's method ends after as many steps as there are kinks. Own
     derivation, DEVELOPERS.md, section "The chain".
     """
-    rows = [(torque, *group_factors(mesh, breakaway)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
+    rows = [(torque, *group_factors(mesh, breakaway, 1)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
     margin: Any = 0.0
     for _ in range(len(rows) + 1 if len(rows) > 1 else 1):
         made, asked = 0.0, needed
@@ -159,9 +159,9 @@ class RestingBounds:
     def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
         self._chain = chain
         self._pushing = breakaway if pushing is None else pushing
-        self._rows = [(e.ratio, factors(e, self._pushing), factors(e, breakaway)) for e in chain.elements]
+        self._rows = [(e.ratio, factors(e, self._pushing, 1), factors(e, breakaway, -1)) for e in chain.elements]
         self._groups = [
-            (group_factors(mesh, 1.0)[0], group_factors(mesh, self._pushing), group_factors(mesh, breakaway))
+            (group_factors(mesh, 1.0, 1)[0], group_factors(mesh, self._pushing, 1), group_factors(mesh, breakaway, -1))
             for mesh in chain.groups
         ]
 

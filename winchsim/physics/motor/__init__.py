@@ -1,18 +1,17 @@
 """Brushed DC motors: their linear law, and their constants from whatever is known of them.
 
-One motor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same number in
-SI), a drag and perhaps a brush drop. Signs: positive speed, torque and current drive in the raising sense.
-Resistance and constant are stated at 20 °C and follow their own temperatures by linear laws. Temperatures are
-in °C throughout.
+The rotor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same number in SI), a drag and
+perhaps a brush drop. Behind the drag stands a loss in proportion to the torque, with the gearbox if there is one: an ordinary
+element of the chain. Signs: positive speed, torque and current drive in the raising sense. Resistance and constant are stated
+at 20 °C and follow their own temperatures by linear laws. Temperatures are in °C throughout.
 
-Each way of describing a motor ends in a `MotorFit`: the motor, what it gives back beside what was given, what
+Each way of describing a motor ends in a `MotorFit`: the motor and its output, what they give back beside what was given, what
 was assumed with its range, and the one measurement that would help most.
 """
 
 from winchsim.physics.motor.bench import from_bench
 from winchsim.physics.motor.data_sheet import from_data_sheet
 from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit, Residual
-from winchsim.physics.motor.gearbox import OutputGearbox
 from winchsim.physics.motor.label import from_label
 from winchsim.physics.motor.law import (
     Motor,
@@ -26,14 +25,16 @@ from winchsim.physics.motor.law import (
     stall,
     steady_current,
 )
+from winchsim.physics.motor.output import Gearbox, Output
 from winchsim.physics.motor.points import from_points
 
 __all__ = [
     "DISAGREEMENT",
+    "Gearbox",
     "Motor",
     "MotorFit",
     "OperatingPoint",
-    "OutputGearbox",
+    "Output",
     "Residual",
     "constant_at",
     "copper_loss",

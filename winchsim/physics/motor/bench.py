@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import dataclasses
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 from winchsim.assumption import Assumption
-from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, REFERENCE_TEMPERATURE
+from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.errors import DomainError
 from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current
 from winchsim.physics.motor.fitted import (
@@ -16,16 +15,13 @@ from winchsim.physics.motor.fitted import (
     SAFE_LEVER,
     SAFE_STALL,
     Extras,
+    Found,
     MotorFit,
-    Residual,
-    assemble,
     conclude,
-    refuse_absurd,
     stalled_resistance,
     volts,
 )
-from winchsim.physics.motor.gearbox import OutputGearbox
-from winchsim.physics.motor.law import Motor, no_load, require_not_negative, require_positive
+from winchsim.physics.motor.law import require_not_negative, require_positive
 from winchsim.quantity_text import quantity
 
 
@@ -41,12 +37,7 @@ def from_bench(
     *,
     voltage: float | None = None,
     temperature: float = REFERENCE_TEMPERATURE,
-    brush_drop: float = 0.0,
-    drag_speed_share: float = 0.0,
-    inertia: float | None = None,
-    magnet_coefficient: float = FERRITE_COEFFICIENT,
-    copper_coefficient: float = COPPER_COEFFICIENT,
-    gearbox: OutputGearbox | None = None,
+    **extras: Any,
 ) -> MotorFit:
     """Motor from measures on the bench: any of them that suffice.
 
@@ -64,45 +55,39 @@ def from_bench(
         At which the result's values are stated; left out: that of the unloaded run, or of the stall. [V]
     temperature : float
         Of the motor during the tests. [°C]
-    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
-        As for `from_data_sheet`.
+    **extras
+        Attributes of `Extras`.
 
     Returns
     -------
     MotorFit
-        Resistance from the stall if there was one (brushes under load), else from the meter; constant from
-        the run, the lever, or the geometric mean of both; drag from the no-load current, or assumed.
+        Resistance from the stall if there was one (brushes under load), else from the meter; back-e.m.f. constant from the
+        run and torque constant from the lever, each exactly, or one from the other by the usual ratio of the two.
 
     Raises
     ------
     DomainError
         A value outside its range, or measures that do not suffice; it says which would.
-
-    References
-    ----------
-    .. [1] Own derivation, DEVELOPERS.md, section "Motors, supply, heat".
     """
-    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    known = Extras(**extras)
     bench = _Bench(
         terminal_resistance, no_load_voltage, no_load_speed, no_load_current, lever_voltage, lever_current, lever_force,
         lever_arm,
     )  # fmt: skip
-    warm = 1.0 + copper_coefficient * (temperature - REFERENCE_TEMPERATURE)
-    weak = 1.0 + magnet_coefficient * (temperature - REFERENCE_TEMPERATURE)
+    warm = 1.0 + known.copper_coefficient * (temperature - REFERENCE_TEMPERATURE)
+    weak = 1.0 + known.magnet_coefficient * (temperature - REFERENCE_TEMPERATURE)
     if not (warm > 0.0 and weak > 0.0):
         raise DomainError("temperature", temperature, "the temperature of a motor on a bench [°C]")
-    r = bench.resistance_from(brush_drop)
+    r = bench.resistance_from(known.brush_drop)
     nominal = voltage or no_load_voltage or lever_voltage
     if nominal is None:
         raise DomainError("voltage", None, "the voltage at which the motor is to be used")
-    idle, assumed = bench.idle_current(r, brush_drop, nominal)
-    k = bench.constant(extras, r, idle)
-    motor = assemble(extras, r, k, idle, no_load_voltage or nominal)
-    given_back = bench.given_back(motor, extras)
-    cool = dataclasses.replace(motor, resistance=r / warm, constant=k / weak)
+    idle, assumed = bench.idle_current(r, known.brush_drop, nominal)
+    by_speed, by_torque, of_loss = bench.constants(known, r, idle)
+    found = Found(r, by_speed, by_torque, idle, no_load_voltage or nominal, "lever_force", lever_force)
     return conclude(
-        extras, cool, nominal, residuals=given_back, assumed=assumed, notes=bench.notes(brush_drop),
-        wanted=bench.wanted(nominal), wanted_if_disagreeing=SAFE_STALL.format(volts=volts(0.25 * nominal)),
+        known, found, nominal, warmth=(warm, weak), assumed=(*assumed, *of_loss), notes=bench.notes(known.brush_drop),
+        wanted=bench.wanted(nominal), stall_measured=bench.has_lever,
     )  # fmt: skip
 
 
@@ -120,7 +105,7 @@ class _Bench:
     lever_arm: float | None
 
     def __post_init__(self) -> None:
-        for item in dataclasses.fields(self):
+        for item in fields(self):
             value = getattr(self, item.name)
             if item.name == "no_load_current" and value is not None:
                 require_not_negative(item.name, value)
@@ -130,10 +115,6 @@ class _Bench:
     @property
     def stalled(self) -> bool:
         return self.lever_voltage is not None and self.lever_current is not None
-
-    @property
-    def has_run(self) -> bool:
-        return self.no_load_voltage is not None and self.no_load_speed is not None
 
     @property
     def has_lever(self) -> bool:
@@ -152,35 +133,25 @@ class _Bench:
         full = ((self.no_load_voltage or nominal) - brush_drop) / r
         return NO_LOAD_SHARE[0] * full, (assumed_no_load_current(full),)
 
-    def constant(self, extras: Extras, r: float, idle: float) -> float:
-        """From the run, the lever, or the geometric mean of both."""
-        found = {}
+    def constants(self, known: Extras, r: float, idle: float) -> tuple[float, float, tuple[Assumption, ...]]:
+        """Back-e.m.f. and torque constant, and what they rest on; one of them may follow from the other."""
+        by_speed = by_torque = None
         if self.no_load_voltage is not None and self.no_load_speed is not None:
-            found["run"] = extras.constant_from_run(self.no_load_voltage, idle, self.no_load_speed, r)
+            by_speed = known.constant_from_run(self.no_load_voltage, idle, self.no_load_speed, r)
         if self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None:
             torque = self.lever_force * self.lever_arm
-            found["lever"] = extras.constant_from_stall(torque, self.lever_current, idle, "lever_current")
-        if not found:
-            raise DomainError(
-                "no_load_speed",
-                self.no_load_speed,
-                "voltage and speed of an unloaded run, or the pull of a lever on the stalled shaft with its current",
-            )
-        if len(found) == 2:
-            refuse_absurd("lever_force", self.lever_force, found["lever"] / found["run"])
-        return math.exp(sum(math.log(value) for value in found.values()) / len(found))
-
-    def given_back(self, motor: Motor, extras: Extras) -> list[Residual]:
-        """Of what the constant had to compromise on; `motor` as warm as it was on the bench."""
-        residuals = []
-        if self.no_load_voltage is not None and self.no_load_speed is not None:
-            back = no_load(motor, self.no_load_voltage)[0] / extras.speed_up
-            residuals.append(Residual("no_load_speed", self.no_load_speed, back, self.no_load_speed))
-        if self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None:
-            torque = motor.constant * self.lever_current - motor.drag
-            back = torque * extras.torque_up / self.lever_arm
-            residuals.append(Residual("lever_force", self.lever_force, back, self.lever_force))
-        return residuals
+            by_torque = known.constant_from_stall(torque, self.lever_current, idle, "lever_current")
+        if by_speed is not None and by_torque is not None:
+            return by_speed, by_torque, ()
+        efficiency, rows = known.usual_efficiency()
+        if by_speed is not None:
+            return by_speed, by_speed * efficiency, rows
+        if by_torque is not None:
+            return by_torque / efficiency, by_torque, rows
+        raise DomainError(
+            "no_load_speed", self.no_load_speed,
+            "voltage and speed of an unloaded run, or the pull of a lever on the stalled shaft with its current",
+        )  # fmt: skip
 
     def notes(self, brush_drop: float) -> list[str]:
         if self.terminal_resistance is None or not self.stalled:
@@ -194,12 +165,11 @@ class _Bench:
         ]
 
     def wanted(self, nominal: float) -> str | None:
+        """The missing measurement that would help most."""
         if self.no_load_current is None:
             return FREE_RUN.format(what="the no-load current", volts=volts(self.no_load_voltage or nominal))
         if not self.stalled:
             return SAFE_STALL.format(volts=volts(0.25 * nominal))
-        if not self.has_run:
-            return FREE_RUN.format(what="the no-load speed", volts=volts(nominal))
         if not self.has_lever:
             return SAFE_LEVER.format(volts=volts(0.25 * nominal))
         return None

@@ -2,24 +2,40 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from winchsim.assumption import Assumption
+from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT
 from winchsim.errors import DomainError
 from winchsim.physics.motor.estimates import assumed_inertia
-from winchsim.physics.motor.gearbox import OutputGearbox
-from winchsim.physics.motor.law import Motor, no_load, require_not_negative, require_positive, stall
+from winchsim.physics.motor.law import (
+    Motor,
+    OperatingPoint,
+    no_load,
+    operating_point,
+    require_not_negative,
+    require_positive,
+    stall,
+)
+from winchsim.physics.motor.output import OWN_EFFICIENCY, Gearbox, Output
 from winchsim.quantity_text import number, quantity
 
 DISAGREEMENT = 0.10
-"""Relative difference between a given value and what the model gives back, above which it is said. Own
-choice."""
+"""Relative difference between a given value and what the model gives back, above which it is noted. Own choice."""
 
-_ABSURD = 4.0
-"""Factor between the constants that torque and speed imply, above which the data cannot be of one motor. Own
-choice: half to twice is seen on labels; four is a wrong unit or a wrong column."""
+MOST_EFFICIENCY = 1.05
+"""Torque constant over back-e.m.f. constant up to which rounding explains an excess over 1. [-] Own choice."""
+
+LEAST_EFFICIENCY = 0.2
+"""The same below which data are taken for a wrong unit or column unless they are marked as measured. [-] Own choice."""
+
+_ROUNDING = 1e-9
+
+STALL_BREAKAWAY = (1.0, 1.0, 1.3)
+"""Load-dependent losses of a motor at rest over those in motion, and their range [-]. Makers' stall values are mostly
+extrapolated from the running motor (Pololu, 37D data sheet, rev. 1.2, excerpt read), so they leave out what friction takes
+more at rest; 1.3 is the assumed ratio of static to sliding friction."""
 
 
 @dataclass(frozen=True)
@@ -54,25 +70,31 @@ class MotorFit:
     Attributes
     ----------
     motor : Motor
-        Of the bare motor, at 20 °C.
+        Of the rotor, at 20 °C.
+    output : Output
+        The chain element that belongs behind its drag.
+    data_ratio, data_efficiency : float
+        Rotor speed over the speed of the shaft that the data belong to, and efficiency up to it. [-]
     voltage : float
         At which the values below hold. [V]
     no_load_speed, no_load_current, stall_torque, stall_current : float
-        As the model gives them back where the data were given: at the gearbox output if there is one.
-        [rad/s], [A], [N·m], [A]
+        As the model gives them back where the data were given. [rad/s], [A], [N·m], [A]
     residuals : tuple of Residual
         One for each given value that could not be met exactly.
     assumed : tuple of Assumption
         What was left out and estimated.
+    breakaway : float
+        Losses of the output at rest over those in motion. [-]
     notes : tuple of str
         Sentences for the user.
     best_measurement : str or None
-        The one measurement that would help most and how to take it safely; None where the data agree.
-    gearbox : OutputGearbox or None
-        The chain element that belongs behind this motor.
+        The one measurement that would help most and how to take it safely; None where nothing is missing.
     """
 
     motor: Motor
+    output: Output
+    data_ratio: float
+    data_efficiency: float
     voltage: float
     no_load_speed: float
     no_load_current: float
@@ -80,9 +102,22 @@ class MotorFit:
     stall_current: float
     residuals: tuple[Residual, ...]
     assumed: tuple[Assumption, ...]
+    breakaway: float
     notes: tuple[str, ...]
     best_measurement: str | None
-    gearbox: OutputGearbox | None
+
+    def operating_point(self, voltage: float, torque: float) -> OperatingPoint:
+        """Where the motor drives a torque at the shaft that its data belong to.
+
+        Parameters
+        ----------
+        voltage : float or ndarray
+            Between the terminals. [V]
+        torque : float or ndarray
+            At least 0. [N·m]
+        """
+        point = operating_point(self.motor, voltage, torque / (self.data_ratio * self.data_efficiency))
+        return OperatingPoint(voltage, torque, point.speed / self.data_ratio, point.current)
 
 
 @dataclass(frozen=True)
@@ -91,16 +126,39 @@ class Extras:
 
     Attributes
     ----------
-    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
-        As for `from_data_sheet`. [V], [-], [H], [kg·m²], [1/K], [1/K]
+    brush_drop : float
+        Voltage lost at both brushes together, >= 0. [V]
+    drag_speed_share : float
+        Share of the no-load drag that grows with speed, 0 to 1. [-]
+    inertia : float, optional
+        Of the rotor; left out: from a mechanical time constant of 15 ms. [kg·m²]
+    magnet_coefficient, copper_coefficient : float
+        As for `Motor`. [1/K]
+    gearbox : Gearbox, optional
+        Bought with the motor.
+    efficiency : float, optional
+        Torque constant over back-e.m.f. constant of the motor alone, used where the data do not show it. [-]
+    reverse_efficiency : float, optional
+        Of a motor without gearbox, with the load driving. [-]
+    breakaway : float, optional
+        Load-dependent losses at rest over those in motion, >= 1. [-]
+    measured : bool
+        Whether the data were measured on this motor.
+    strict : bool
+        Whether data that no motor can have are refused; else the stall torque gives way.
     """
 
-    brush_drop: float
-    drag_speed_share: float
-    inertia: float | None
-    magnet_coefficient: float
-    copper_coefficient: float
-    gearbox: OutputGearbox | None
+    brush_drop: float = 0.0
+    drag_speed_share: float = 0.0
+    inertia: float | None = None
+    magnet_coefficient: float = FERRITE_COEFFICIENT
+    copper_coefficient: float = COPPER_COEFFICIENT
+    gearbox: Gearbox | None = None
+    efficiency: float | None = None
+    reverse_efficiency: float | None = None
+    breakaway: float | None = None
+    measured: bool = False
+    strict: bool = True
 
     def __post_init__(self) -> None:
         require_not_negative("brush_drop", self.brush_drop)
@@ -110,17 +168,17 @@ class Extras:
             require_positive("rotor_inertia", self.inertia, "kg·m²")
 
     @property
-    def speed_up(self) -> float:
-        """Motor speed per speed of the given data [-]."""
-        return self.gearbox.ratio if self.gearbox else 1.0
+    def at_output(self) -> bool:
+        """Whether the data belong to the output of a gearbox."""
+        return self.gearbox is not None and self.gearbox.data_at != "motor"
 
     @property
-    def torque_up(self) -> float:
-        """Torque of the given data per motor torque, both while driving [-]."""
-        return self.gearbox.ratio * self.gearbox.efficiency if self.gearbox else 1.0
+    def ratio(self) -> float:
+        """Rotor speed over the speed of the shaft that the data belong to [-]."""
+        return self.gearbox.ratio if self.gearbox and self.at_output else 1.0
 
     def constant_from_run(self, voltage: float, current: float, speed: float, resistance: float) -> float:
-        """k of the motor from one unloaded run, by its back e.m.f., ``(U - drop - I0 R)/w``. [V·s/rad]
+        """Back-e.m.f. constant from one unloaded run, ``(U - drop - I0 R)/w``. [V·s/rad]
 
         Parameters
         ----------
@@ -129,18 +187,16 @@ class Extras:
         resistance : float
             [ohm]
         """
+        if self.gearbox is not None:
+            self.gearbox.ask(speed)
         back_emf = voltage - self.brush_drop - current * resistance
         if back_emf <= 0.0:
-            raise DomainError(
-                "no_load_current",
-                current,
-                f"less than {quantity((voltage - self.brush_drop) / resistance, 'A')}, "
-                "which this motor draws when stalled at that voltage",
-            )
-        return back_emf / (speed * self.speed_up)
+            most = quantity((voltage - self.brush_drop) / resistance, "A")
+            raise DomainError("no_load_current", current, f"less than {most}, which this motor draws stalled at that voltage")
+        return back_emf / (speed * self.ratio)
 
     def constant_from_stall(self, torque: float, current: float, no_load_current: float, key: str) -> float:
-        """k of the motor from its pull when stalled, by its torque per ampere beyond its drag. [N·m/A]
+        """Torque constant from the pull of a stalled motor, up to the data's shaft, ``M/(I - (1 - s) I0)``. [N·m/A]
 
         Parameters
         ----------
@@ -154,7 +210,32 @@ class Extras:
         pulling = current - (1.0 - self.drag_speed_share) * no_load_current
         if pulling <= 0.0:
             raise DomainError(key, current, "more than the no-load current")
-        return torque / self.torque_up / pulling
+        return torque / self.ratio / pulling
+
+    def usual_efficiency(self) -> tuple[float, tuple[Assumption, ...]]:
+        """Torque constant over back-e.m.f. constant of data that do not show it, and what it rests on. [-]"""
+        value, rows = self.efficiency, []
+        if value is None:
+            value, low, high = OWN_EFFICIENCY
+            rows.append(Assumption("efficiency", value, low, high, "torque and speed constants of small iron-cored motors"))
+        if self.gearbox is not None and self.at_output:
+            if self.gearbox.efficiency is None:
+                rows.append(self.gearbox.estimate)
+            value *= self.gearbox.efficiency or self.gearbox.estimate.value
+        return value, tuple(rows)
+
+    def output_of(self, efficiency: float) -> tuple[Output, tuple[Assumption, ...]]:
+        """The element behind a rotor whose data show an efficiency, and what it rests on."""
+        box = self.gearbox
+        if box is None:
+            found = Output(1.0, efficiency, efficiency, 1, self.reverse_efficiency)
+            return found, found.assumed
+        of_box = box.efficiency or box.estimate.value
+        if self.at_output:
+            found = Output(box.ratio, efficiency, min(1.0, efficiency / of_box), box.pairs, box.reverse_efficiency, True)
+            return found, found.assumed
+        found = Output(box.ratio, efficiency * of_box, efficiency, box.pairs, box.reverse_efficiency, True)
+        return found, (*(() if box.efficiency else (box.estimate,)), *found.assumed)
 
 
 SAFE_STALL = (
@@ -168,109 +249,135 @@ SAFE_LEVER = (
 FREE_RUN = "{what}: let the motor run free at {volts}, with nothing on the shaft that can fly off"
 
 
+@dataclass(frozen=True)
+class Found:
+    """Constants that a description of a motor leads to, as warm as the motor was.
+
+    Attributes
+    ----------
+    resistance, speed_constant, torque_constant : float
+        The last up to the shaft that the data belong to, per rotor speed. [ohm], [V·s/rad], [N·m/A]
+    idle : float
+        No-load current. [A]
+    run_voltage : float
+        At which that was drawn. [V]
+    torque_key : str
+        Key of the torque that gives way where the two constants contradict each other.
+    torque : float or None
+        As it was given. [N·m] or [N]
+    """
+
+    resistance: float
+    speed_constant: float
+    torque_constant: float
+    idle: float
+    run_voltage: float
+    torque_key: str = "stall_torque"
+    torque: float | None = None
+
+
 def conclude(
     extras: Extras,
-    motor: Motor,
+    found: Found,
     voltage: float,
     *,
-    given: dict[str, float] | None = None,
+    warmth: tuple[float, float] = (1.0, 1.0),
     residuals: Sequence[Residual] = (),
-    assumed: tuple[Assumption, ...] = (),
+    assumed: Sequence[Assumption] = (),
     notes: Sequence[str] = (),
     wanted: str | None = None,
     wanted_if_disagreeing: str | None = None,
+    stall_measured: bool = False,
 ) -> MotorFit:
-    """The result of a fit: what the motor gives back, what is said about it, what to measure next.
+    """The result of a fit: motor and output, what they give back, what to measure next.
 
     Parameters
     ----------
     extras : Extras
-    motor : Motor
-        Fitted, at 20 °C; its inertia is filled in here where nobody gave it.
+    found : Found
     voltage : float
         At which the result's values hold. [V]
-    given : dict of str to float, optional
-        No-load speed and stall torque as they were given. [rad/s], [N·m]
-    residuals : sequence of Residual
-        Of other given values.
-    assumed : tuple of Assumption
-        What the fit had to assume.
-    notes : sequence of str
-        Sentences for the user.
+    warmth : tuple of float
+        Resistance and constants of the motor as warm as it was, over those at 20 °C. [-]
+    residuals, assumed, notes
+        Of what the description itself could not meet, assumed and has to say.
     wanted, wanted_if_disagreeing : str, optional
         The measurement that would help most: in any case, and where a residual is over `DISAGREEMENT`.
-
-    Returns
-    -------
-    MotorFit
+    stall_measured : bool
+        Whether the torque is one that was measured at rest.
     """
+    efficiency, more, clipped = _efficiency(extras, found)
+    output, of_output = extras.output_of(efficiency)
+    motor = _assemble(extras, found, warmth)
     speed, idle = no_load(motor, voltage)
     torque, current = stall(motor, voltage)
-    back = {"no_load_speed": speed / extras.speed_up, "stall_torque": torque * extras.torque_up}
-    rows = list(residuals)
-    rows += [Residual(key, value, back[key], value) for key, value in (given or {}).items()]
-    said = list(notes)
-    for row in rows:
-        if row.path_tail in _NAMES and abs(row.relative) > DISAGREEMENT:
-            name, unit = _NAMES[row.path_tail]
-            said.append(f"{name} {quantity(row.given, unit)} given, {quantity(row.given_back, unit)} given back.")
+    torque *= extras.ratio * efficiency
+    rows = [*residuals]
+    if clipped and found.torque is not None:
+        rows.append(Residual(found.torque_key, found.torque, found.torque / clipped, found.torque))
+    own = [*assumed]
     if extras.inertia is None:
         guess = assumed_inertia(motor, voltage)
-        motor, assumed = dataclasses.replace(motor, inertia=guess.value), (*assumed, guess)
+        motor = replace(motor, inertia=guess.value)
+        own.append(guess)
+    if extras.breakaway is None and not stall_measured and efficiency < 1.0:
+        why = "makers' stall torques are mostly extrapolated from the running motor"
+        own.append(Assumption("breakaway", *STALL_BREAKAWAY, why))
     disagrees = any(abs(row.relative) > DISAGREEMENT for row in rows)
     return MotorFit(
         motor=motor,
+        output=output,
+        data_ratio=extras.ratio,
+        data_efficiency=efficiency,
         voltage=voltage,
-        no_load_speed=back["no_load_speed"],
+        no_load_speed=speed / extras.ratio,
         no_load_current=idle,
-        stall_torque=back["stall_torque"],
+        stall_torque=torque,
         stall_current=current,
         residuals=tuple(rows),
-        assumed=assumed,
-        notes=tuple(said),
+        assumed=(*own, *of_output),
+        breakaway=extras.breakaway or STALL_BREAKAWAY[0],
+        notes=(*notes, *more),
         best_measurement=wanted or (wanted_if_disagreeing if disagrees else None),
-        gearbox=extras.gearbox,
     )
 
 
-_NAMES = {
-    "no_load_speed": ("No-load speed", "rpm"),
-    "stall_torque": ("Stall torque", "mN·m"),
-    "lever_force": ("Pull at the lever", "N"),
-}
+def _efficiency(extras: Extras, found: Found) -> tuple[float, list[str], float]:
+    """Efficiency that the constants show, what is to be said of it, and the factor that the torque gives up (0: none)."""
+    ratio = found.torque_constant / found.speed_constant
+    if extras.strict and ratio > MOST_EFFICIENCY:
+        raise DomainError(
+            found.torque_key, found.torque,
+            f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a motor without losses gives "
+            f"(a wrong unit or column?)",
+        )  # fmt: skip
+    if extras.strict and ratio < LEAST_EFFICIENCY and not extras.measured:
+        raise DomainError(
+            found.torque_key, found.torque,
+            f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the torque is lost (a wrong unit or "
+            f'column, or gearbox.data_at?); "measured = true" if it was measured so',
+        )  # fmt: skip
+    if ratio > 1.0 + _ROUNDING:
+        text = f"Speed and torque contradict each other: {number(100 * (ratio - 1), 2)} % of the torque is left out."
+        return 1.0, [text], ratio
+    bought = extras.gearbox.efficiency or extras.gearbox.estimate.low if extras.gearbox and extras.at_output else 1.0
+    if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * bought:
+        return ratio, [f"Speed and torque leave an efficiency of {number(100 * ratio, 2)} %, which is low: measure one again."], 0.0
+    return min(ratio, 1.0), [], 0.0
 
 
-def assemble(extras: Extras, resistance: float, constant: float, idle: float, voltage: float) -> Motor:
-    """Motor whose no-load current at a voltage is a given one, its drag split as asked.
+def _assemble(extras: Extras, found: Found, warmth: tuple[float, float]) -> Motor:
+    """Motor at 20 °C whose no-load current is the given one, its drag divided as asked.
 
-    Parameters
-    ----------
-    extras : Extras
-        Gives the share of the drag that grows with speed.
-    resistance, constant : float
-        [ohm], [N·m/A]
-    idle : float
-        No-load current. [A]
-    voltage : float
-        At which that holds. [V]
-
-    Raises
-    ------
-    DomainError
-        No-load current that leaves no speed at that voltage.
-
-    Notes
-    -----
-    The drag torque at the no-load speed is ``k I0``; its share grows in proportion to the speed. Own derivation,
-    DEVELOPERS.md, section "Motors, supply, heat".
+    The drag torque at the no-load speed is ``k I0``; its share grows in proportion to the speed.
     """
-    speed = (voltage - extras.brush_drop - resistance * idle) / constant
+    speed = (found.run_voltage - extras.brush_drop - found.resistance * found.idle) / found.speed_constant
     if speed <= 0.0:
-        raise DomainError("no_load_current", idle, "less than the stalled motor draws")
-    total = constant * idle
+        raise DomainError("no_load_current", found.idle, "less than the stalled motor draws")
+    total = found.speed_constant * found.idle
     return Motor(
-        resistance=resistance,
-        constant=constant,
+        resistance=found.resistance / warmth[0],
+        constant=found.speed_constant / warmth[1],
         drag=(1.0 - extras.drag_speed_share) * total,
         drag_slope=extras.drag_speed_share * total / speed,
         brush_drop=extras.brush_drop,
@@ -298,33 +405,6 @@ def stalled_resistance(voltage: float, current: float, brush_drop: float) -> flo
     if brush_drop >= voltage:
         raise DomainError("brush_drop", brush_drop, f"less than the {volts(voltage)} at which the motor was stalled")
     return (voltage - brush_drop) / current
-
-
-def refuse_absurd(name: str, value: float | None, ratio: float) -> None:
-    """Refuse a torque whose constant is so far from that of the speed that no motor has both.
-
-    Parameters
-    ----------
-    name : str
-        Key of the torque or force.
-    value : float or None
-        As it was given, in SI.
-    ratio : float
-        Constant that it implies over the one that the speed implies. [-]
-
-    Raises
-    ------
-    DomainError
-        A ratio off by more than a factor of four.
-    """
-    if not (1.0 / _ABSURD <= ratio <= _ABSURD):
-        factor, which = (ratio, "large") if ratio > 1.0 else (1.0 / ratio, "small")
-        raise DomainError(
-            name,
-            value,
-            "a value that agrees with the other data; "
-            f"it is {number(factor, 2)} times too {which} for the speed at that voltage (a wrong unit?)",
-        )
 
 
 def volts(voltage: float) -> str:

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from winchsim.assumption import Assumption
-from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT
 from winchsim.errors import DomainError
 from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current, assumed_stall_current
 from winchsim.physics.motor.fitted import (
     FREE_RUN,
     SAFE_STALL,
     Extras,
+    Found,
     MotorFit,
-    assemble,
     conclude,
     stalled_resistance,
     volts,
 )
-from winchsim.physics.motor.gearbox import OutputGearbox
 from winchsim.physics.motor.law import require_not_negative, require_positive
 
 
@@ -28,14 +28,9 @@ def from_label(
     no_load_current: float | None = None,
     body_diameter: float | None = None,
     body_length: float | None = None,
-    brush_drop: float = 0.0,
-    drag_speed_share: float = 0.0,
-    inertia: float | None = None,
-    magnet_coefficient: float = FERRITE_COEFFICIENT,
-    copper_coefficient: float = COPPER_COEFFICIENT,
-    gearbox: OutputGearbox | None = None,
+    **extras: Any,
 ) -> MotorFit:
-    """Motor from what its label says and either its stall current or the size of its body.
+    """Motor from its label and either its stall current or the size of its body.
 
     Parameters
     ----------
@@ -49,8 +44,8 @@ def from_label(
         At the no-load speed; left out: 6 % of the stall current. [A]
     body_diameter, body_length : float, optional
         Of the motor's own can; a length left out is 1.4 diameters. Used only without a stall current. [m]
-    brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox
-        As for `from_data_sheet`.
+    **extras
+        Attributes of `Extras`.
 
     Returns
     -------
@@ -61,35 +56,28 @@ def from_label(
     ------
     DomainError
         A value outside its range, or neither stall current nor body diameter.
-
-    References
-    ----------
-    .. [1] Own assumptions, from memory; DEVELOPERS.md, section "Motors, supply, heat".
     """
-    extras = Extras(brush_drop, drag_speed_share, inertia, magnet_coefficient, copper_coefficient, gearbox)
+    known = Extras(**extras)
     require_positive("voltage", voltage, "V")
     require_positive("no_load_speed", no_load_speed, "rad/s")
-    if brush_drop >= voltage:
-        raise DomainError("brush_drop", brush_drop, "less than the voltage")
+    if known.brush_drop >= voltage:
+        raise DomainError("brush_drop", known.brush_drop, "less than the voltage")
     assumed: list[Assumption] = []
     if stall_current is None:
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
         assumed += assumed_stall_current(
-            voltage - brush_drop, no_load_speed * extras.speed_up, share, body_diameter, body_length
+            voltage - known.brush_drop, no_load_speed * known.ratio, share, body_diameter, body_length
         )
         stall_current = assumed[-1].value
     require_positive("stall_current", stall_current, "A")
+    wanted = SAFE_STALL.format(volts=volts(0.25 * voltage)) if assumed else None
     if no_load_current is None:
+        wanted = wanted or FREE_RUN.format(what="the no-load current", volts=volts(voltage))
         assumed.append(assumed_no_load_current(stall_current))
         no_load_current = assumed[-1].value
     require_not_negative("no_load_current", no_load_current)
-    resistance = stalled_resistance(voltage, stall_current, brush_drop)
-    constant = extras.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
-    motor = assemble(extras, resistance, constant, no_load_current, voltage)
-    if assumed and assumed[-1].path_tail == "no_load_current" and len(assumed) == 1:
-        wanted: str | None = FREE_RUN.format(what="the no-load current", volts=volts(voltage))
-    elif assumed:
-        wanted = SAFE_STALL.format(volts=volts(0.25 * voltage))
-    else:
-        wanted = None
-    return conclude(extras, motor, voltage, assumed=tuple(assumed), wanted=wanted)
+    resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
+    constant = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
+    efficiency, of_loss = known.usual_efficiency()
+    found = Found(resistance, constant, efficiency * constant, no_load_current, voltage)
+    return conclude(known, found, voltage, assumed=(*assumed, *of_loss), wanted=wanted)

@@ -118,7 +118,7 @@ class Plan:
             if isinstance(inputs, DomainError):
                 continue
             try:
-                machine = build(inputs)
+                machine = build(inputs, strict=False)
             except InputError:
                 continue
             found[place] = replace(machine, links=self._links(machine, shares[place]))
