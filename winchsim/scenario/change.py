@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+from dataclasses import MISSING
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError
@@ -44,17 +45,17 @@ def _values_of(table: Any, prefix: str, given: frozenset[str]) -> dict[str, Any]
     found: dict[str, Any] = {}
     for key, spec in specs(kind).items():
         value, path = getattr(table, key), f"{prefix}{key}"
-        if spec.kind == "table" and value is not None:
+        default = MISSING if is_required(kind, key) else default_of(kind, key)
+        if value is None:
+            continue
+        if spec.kind == "table":
             inner = _values_of(value, f"{path}.", given)
-            if inner or default_of(kind, key) is None:
-                found[key] = inner
-        elif spec.kind == "tables" and value:
-            found[key] = [
-                _values_of(v, f"{path}.{n}.", given) for n, v in enumerate(value, start=1)
-            ]
-        elif spec.kind not in ("table", "tables") and value is not None:
-            if path in given or is_required(kind, key) or value != default_of(kind, key):
-                found[key] = value
+            found |= {key: inner} if inner or default is None else {}
+        elif spec.kind == "tables":
+            rows = [_values_of(row, f"{path}.{n}.", given) for n, row in enumerate(value, start=1)]
+            found |= {key: rows} if rows else {}
+        elif path in given or value != default:
+            found[key] = value
     return found
 
 
