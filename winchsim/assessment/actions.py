@@ -11,6 +11,7 @@ from winchsim.assessment.kinds import (
     Action,
     ActionKind,
     Assessment,
+    Check,
     CheckKey,
     Effect,
     End,
@@ -19,16 +20,21 @@ from winchsim.assessment.kinds import (
     Status,
 )
 from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
+from winchsim.assessment.parts import grade
 from winchsim.assessment.proposals import Enough, Maker, Proposal
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.simulation import Record, simulate
+from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind
 
 MOST_ACTIONS = 3
 """Actions of an assessment. [-]"""
+
+MOST_TRIES = 8
+"""Full runs that are made in search of them. [-]"""
 
 RESERVE = 1.01
 """How much more than the balance a proposal keeps in reserve. [-] Own choice."""
@@ -61,13 +67,19 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
     aims = list(_aims(found, record.inputs, record.machine))
     done: list[Action] = []
     kinds: set[ActionKind] = set()
-    while aims and len(done) < MOST_ACTIONS:
+    left = MOST_TRIES
+    while aims and left > 0 and len(done) < MOST_ACTIONS:
         keys, changes = aims.pop(0)
-        action = next((a for a in map(lambda c: _tried(c, keys, found, kinds), changes) if a), None)
-        if action is not None:
-            done.append(action)
-            kinds.add(action.kind)
-            aims.append((keys, changes))
+        for change in changes:
+            if change.kind in kinds:
+                continue
+            left, action = left - 1, _tried(change, keys, found)
+            if action is not None:
+                done.append(action)
+                kinds.add(action.kind)
+                aims.append((keys, changes))
+            if action is not None or left <= 0:
+                break
     return replace(found, actions=tuple(sorted(done, key=lambda action: _rank(action))))
 
 
@@ -76,14 +88,10 @@ def _rank(action: Action) -> tuple[int, int, int]:
     return (not action.reached, action.counts[Status.FAILS], action.counts[Status.THIN])
 
 
-def _tried(
-    change: Proposal, keys: tuple[CheckKey, ...], before: Assessment, kinds: set[ActionKind]
-) -> Action | None:
+def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:
     """A proposal simulated and assessed; None where it does not help or makes another check fail."""
     from winchsim.assessment.assess import assess
 
-    if change.kind in kinds:
-        return None
     try:
         after = assess(simulate(change.inputs), actions=False)
     except WinchsimError:
@@ -107,11 +115,15 @@ def _tried(
 
 def _better(effects: Sequence[Effect]) -> bool:
     """Whether the worst of some checks stands better after than before."""
-    before, after = (
-        min((check.status.rank for check in checks), default=0)
-        for checks in ([e.before for e in effects], [e.after for e in effects])
-    )
+    before = min((_standing(effect.before) for effect in effects), default=(0, False))
+    after = min((_standing(effect.after) for effect in effects), default=(0, False))
     return after > before
+
+
+def _standing(check: Check) -> tuple[int, bool]:
+    """Status of a check, and whether its value alone meets what is required."""
+    alone = grade(check.value, None, None, check.side, check.hard, check.required)
+    return check.status.rank, alone is Status.OK and check.status is not Status.FAILS
 
 
 # --- aims -------------------------------------------------------------------------------------------
@@ -130,7 +142,7 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
     if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
         keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
         yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
-    yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs)
+    yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
         yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)
     dragged = [finding for finding in found.findings if finding.kind is FindingKind.DRAGGED_GROUP]
@@ -185,15 +197,21 @@ def _holds(reserve: float) -> Callable[[Machine], bool]:
     return enough
 
 
-def _stronger(found: Assessment, inputs: Inputs) -> Iterator[Proposal]:
-    """The weakest part made as strong as is required."""
+def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:
+    """The weakest part made as strong as is required; where that is too much, so that it lasts."""
     row = min(found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
     if row is None or row.status is Status.OK or not 0 < row.factor < math.inf:
         return
-    gain = max(row.required / row.factor, 1 / row.low if row.low > 0 else 1.0)
-    change = proposals.stronger_part(inputs, LinkKind(row.kind), row.path, gain)
-    if change is not None:
-        yield change
+    factor, kind = row.factor, LinkKind(row.kind)
+    if row.status is Status.FAILS:  # a run that breaks does not show what the whole lift asks for
+        factor = min(factor, lift_machine(machine)["kind_factors"][list(LinkKind).index(kind)])
+        jammed = [part for part in found.jam.parts if part.label == row.label] if found.jam else []
+        if jammed and found.has(FindingKind.SNAGGED):
+            factor = min(factor, jammed[0].dynamic)
+    for gain in (row.required / factor, max(1.0, row.factor / max(row.low, 1e-9)) / factor, RESERVE / factor):
+        change = proposals.stronger_part(inputs, kind, row.path, gain) if gain > 1 else None
+        if change is not None:
+            yield change
 
 
 def _limited(limit: float, inputs: Inputs) -> Iterator[Proposal]:

@@ -66,7 +66,7 @@ def jam(machine: Machine) -> Jam | None:
     m, phase = machine, raising_phase(machine)
     if phase.action != "raise":
         return None
-    need = needed_current(m, at_rest=m.start_travel > 0)
+    need = needed_current(m, at_rest=True)
     found = _stops(m, np.array([phase.current_limit, math.inf]))
     worst = found.dynamic.max(axis=0, initial=0.0)
     limit, reason = None, NoLimit.NOT_NEEDED

@@ -322,7 +322,7 @@ class Jam:
     current, unlimited_current : float
         Of the supply at standstill: as built, and without any current limit. [A]
     needed_current : float or None
-        At which the motors just raise the load. [A]
+        At which the motors just start the load from rest. [A]
     limit : float or None
         Largest current limit under which no part breaks, rotors included. [A]
     no_limit : NoLimit or None

@@ -21,7 +21,7 @@ much gears and ratios grow; and voltage over the nominal one. [-] Own choices.""
 HALVINGS, GRID = 6, 6
 """Halvings towards the smallest step, and steps tried where the largest one does not do. [-]"""
 
-MOST_STRONGER = 3.0
+MOST_STRONGER = 10.0
 """How many times as large a part is made at most. [-] Own choice."""
 
 Enough = Callable[[Machine], bool]

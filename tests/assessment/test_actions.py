@@ -1,0 +1,80 @@
+"""Actions: each is tried in full, helps what it is for, and makes nothing fail that did not."""
+
+import pytest
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.choice import changed_by, choose, order_of
+from winchsim.assessment.kinds import ActionKind, CheckKey, Status
+from winchsim.errors import WinchsimError
+from winchsim.inputs import with_value
+from winchsim.simulation import simulate
+
+
+def _applied(inputs, action):
+    for change in action.changes:
+        inputs = with_value(inputs, change.path, change.after)
+    return inputs
+
+
+@pytest.fixture(scope="module")
+def stalled():
+    """A small winch under a load that it does not raise, assessed with actions."""
+    from tests.conftest import small_winch
+
+    inputs = small_winch(load={"mass": 22.0})
+    return inputs, assess(simulate(inputs))
+
+
+def test_actions_of_a_stall_raise_the_load_when_done(stalled):
+    inputs, found = stalled
+    assert not found.target.reached
+    assert 1 <= len(found.actions) <= 3
+    for action in found.actions:
+        try:
+            again = assess(simulate(_applied(inputs, action)), actions=False)
+        except WinchsimError:
+            continue
+        assert again.counts == action.counts
+        assert again.target.reached is action.reached
+
+
+def test_actions_are_ranked_and_of_different_kinds(stalled):
+    _, found = stalled
+    ranks = [(not a.reached, a.counts[Status.FAILS], a.counts[Status.THIN]) for a in found.actions]
+    assert ranks == sorted(ranks)
+    assert len({action.kind for action in found.actions}) == len(found.actions)
+    assert found.actions[0].reached
+
+
+def test_an_action_makes_no_other_check_fail(stalled):
+    _, found = stalled
+    for action in found.actions:
+        for effect in action.effects:
+            assert not (effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS)
+
+
+def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):
+    found = assess(simulate(small()))
+    kinds = [action.kind for action in found.actions]
+    assert ActionKind.PAWL in kinds
+    pawl = next(action for action in found.actions if action.kind is ActionKind.PAWL)
+    assert pawl.effects[0].before.status is Status.THIN
+    assert pawl.effects[0].after.status is Status.OK
+
+
+def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):
+    found = assess(simulate(small(rope={"breaking_force": 165.0}, load={"drum_height": 0.5})))
+    action = next(a for a in found.actions if a.kind is ActionKind.LOWER_CURRENT_LIMIT)
+    assert action.changes[0].path == "supply.current_limit"
+    assert action.changes[0].after <= found.jam.limit
+    assert action.effects[0].before.key is CheckKey.JAM
+
+
+def test_a_build_without_a_failing_check_is_taken_before_a_faster_one(small):
+    builds = [assess(simulate(small(load={"mass": mass})), actions=False) for mass in (22.0, 8.0, 6.0)]
+    assert builds[0].status is Status.FAILS
+    assert choose(builds, lambda i: -float(i == 0)) != 0
+    keys = changed_by(builds)
+    assert CheckKey.TARGET in keys
+    assert order_of(builds[1], keys)[0] == 0
+    assert choose([], lambda i: 0.0) is None

@@ -1,0 +1,170 @@
+"""The assessment of runs: statuses, target, holding, and that its parts cannot contradict each other."""
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.kinds import CheckKey, End, Holding, Side, Status
+from winchsim.assessment.parts import grade
+from winchsim.assessment.values import as_values
+from winchsim.inputs import Brake, Pawl, Phase, with_value
+from winchsim.scenario.read import load
+from winchsim.simulation import simulate
+
+SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+
+
+@pytest.fixture(scope="module")
+def assessed():
+    """Assessments and records of the shipped scenarios, without actions, by the file's number."""
+    found = {}
+    for path in SCENARIOS:
+        record = simulate(load(path))
+        found[path.name[:2]] = (assess(record, actions=False), record)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "side", "hard", "required", "status"),
+    [
+        (2.0, 1.5, 2.5, Side.LEAST, 1.0, 1.25, Status.OK),
+        (2.0, 0.9, 2.5, Side.LEAST, 1.0, 1.25, Status.THIN),
+        (1.1, 1.05, 1.2, Side.LEAST, 1.0, 1.25, Status.THIN),
+        (0.9, 0.5, 1.5, Side.LEAST, 1.0, 1.25, Status.FAILS),
+        (100.0, 90.0, 130.0, Side.MOST, 120.0, 120.0, Status.THIN),
+        (130.0, 90.0, 140.0, Side.MOST, 120.0, 120.0, Status.FAILS),
+        (0.5, 0.4, 0.6, Side.LEAST, None, 1.0, Status.THIN),
+        (2.0, None, None, Side.LEAST, 1.0, 1.25, Status.OK),
+        (None, None, None, Side.LEAST, 1.0, 1.25, Status.NOT_CHECKED),
+    ],
+)
+def test_a_range_that_crosses_the_hard_limit_is_never_ok(value, low, high, side, hard, required, status):
+    assert grade(value, low, high, side, hard, required) is status
+
+
+def test_the_shipped_scenarios_end_as_their_files_say(assessed):
+    ends = {number: found.target.end for number, (found, _) in assessed.items()}
+    assert ends["01"] is End.REACHED
+    assert ends["02"] is End.STALLED
+    assert ends["04"] is End.PART_BROKE
+    assert assessed["03"][0].held is Holding.NONE
+
+
+def test_the_status_is_the_worst_check_and_the_exit_code_follows(assessed):
+    for found, _ in assessed.values():
+        assert found.status.rank == min(check.status.rank for check in found.checks)
+        assert sum(found.counts.values()) == len(found.checks)
+        good = found.target.reached and not found.counts[Status.FAILS]
+        assert found.exit_code == (0 if good else 1)
+
+
+def test_a_missed_target_fails_and_a_broken_part_fails(assessed):
+    for found, record in assessed.values():
+        target = found.check(CheckKey.TARGET)
+        assert (target.status is Status.FAILS) is not found.target.reached
+        broke = [row for row in found.parts if row.status is Status.FAILS and row.factor <= 1 + 1e-9]
+        assert bool(broke) is any(demand.share >= 1 for demand in record.demands)
+
+
+def test_every_range_holds_its_value(assessed):
+    for found, _ in assessed.values():
+        for item in (*found.checks, *found.readings, *found.parts):
+            value = item.factor if hasattr(item, "factor") else item.value
+            if item.low is not None and value is not None:
+                assert item.low <= value * (1 + 1e-9) and value <= item.high * (1 + 1e-9), item
+
+
+def test_the_jam_never_asks_for_more_pull_than_the_motors_reach(assessed):
+    """A load on the floor that cannot be raised hangs on the rope with no more than the stall pull."""
+    found, record = assessed["02"]
+    m = record.machine
+    reached = found.check(CheckKey.START_COLD).value * m.scales.pull / m.line.falls
+    assert found.jam.static_tension < reached * 1.3
+    assert found.jam.static_tension < m.scales.pull / m.line.falls
+
+
+def test_a_jam_under_its_own_limit_breaks_nothing(assessed):
+    for number, (found, record) in assessed.items():
+        jam = found.jam
+        assert (jam.limit is None) is (jam.no_limit is not None)
+        if jam.limit is not None:
+            limited = with_value(record.inputs, "supply.current_limit", jam.limit * 0.999)
+            assert not assess(simulate(limited), actions=False, ranges=False).jam.breaks, number
+            assert jam.limit >= jam.needed_current
+
+
+def test_the_check_of_a_jam_and_the_jam_are_one_answer(assessed):
+    for found, _ in assessed.values():
+        check = found.check(CheckKey.JAM)
+        assert check.value == found.jam.parts[0].dynamic
+        assert found.jam.breaks is (check.value < 1)
+        assert all(part.dynamic <= part.static * (1 + 1e-12) for part in found.jam.parts)
+
+
+def test_friction_alone_is_at_best_thin_and_a_pawl_is_ok(small):
+    plain = assess(simulate(small()), actions=False)
+    assert plain.held is Holding.FRICTION
+    assert plain.check(CheckKey.HOLD).value > 1
+    assert plain.check(CheckKey.HOLD).status is Status.THIN
+    pawl = assess(simulate(small(pawl=Pawl())), actions=False)
+    assert pawl.held is Holding.PAWL
+    assert pawl.check(CheckKey.HOLD).status is Status.OK
+
+
+def test_a_brake_holds_by_its_torque_over_the_loads(small):
+    inputs = small(brake=Brake(torque=5.0))
+    found = assess(simulate(inputs), actions=False)
+    assert found.held is Holding.BRAKE
+    assert found.check(CheckKey.HOLD).value > 1.25
+
+
+def test_what_is_not_described_is_not_checked_and_names_its_input(small):
+    found = assess(simulate(small()), actions=False)
+    parts = found.check(CheckKey.PARTS)
+    assert parts.missing == ("stage.1.torque_limit",)
+    assert parts.status is not Status.OK
+
+
+def test_a_lift_that_only_runs_out_of_an_assumed_time_says_stall(small):
+    """Its own time limit is a phase's; the load would stall on the fuller layer later."""
+    limited = small(phase=(Phase(action="raise", until="top", time=0.5),))
+    found = assess(simulate(limited), actions=False)
+    assert found.target.end is End.LATE
+    assert found.check(CheckKey.TARGET).status is Status.FAILS
+
+
+def test_the_time_limit_is_an_assumed_one_unless_it_is_given(small):
+    assert assess(simulate(small()), actions=False).check(CheckKey.LIFT_TIME).limit_assumed
+    given = small(phase=(Phase(action="raise", until="top", time=60.0),))
+    assert not assess(simulate(given), actions=False).check(CheckKey.LIFT_TIME).limit_assumed
+
+
+def test_a_run_that_is_not_trusted_says_only_that(small):
+    record = simulate(small())
+    broken = replace(record, energy=replace(record.energy, residual=record.energy.scale))
+    found = assess(broken)
+    assert found.exit_code == 3
+    assert found.target.end is End.NOT_TRUSTED
+    assert [check.key for check in found.checks] == [CheckKey.ENERGY]
+
+
+def test_values_are_json_with_the_unit_in_every_key(assessed):
+    for found, record in assessed.values():
+        values = as_values(found, record, command="lift", overrides=("load.mass=1 kg",))
+        text = json.dumps(values, allow_nan=False)
+        assert json.loads(text)["status"] == found.status.value
+        time = next((c for c in values["checks"] if c["key"] == "lift_time"), None)
+        assert time is None or time["value_s"] > 0
+        assert {row["path"] for row in values["inputs"]} >= {"load.mass", "supply.voltage"}
+        assert all(row["given"] or row["source"] for row in values["inputs"])
+
+
+def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):
+    found, record = assessed["01"]
+    body = record.machine.body
+    assert found.drop_energy == pytest.approx(body.mass * body.gravity * found.drop_height)
+    assert found.drop_speed == pytest.approx(math.sqrt(2 * body.gravity * found.drop_height))

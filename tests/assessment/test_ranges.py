@@ -1,0 +1,93 @@
+"""Ranges from what was assumed: grouping, combination, and what may turn the outcome over."""
+
+import math
+
+import pytest
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.margins import hardest_margins, holding
+from winchsim.assessment.ranges import HoldShare, find_ranges, group_causes, hold_shares
+from winchsim.inputs import with_value
+from winchsim.model import build
+from winchsim.model.machine import Assumed
+from winchsim.simulation import simulate
+from winchsim.slow import stack_machines
+
+from ..conftest import stage
+
+
+def test_like_values_are_wrong_together_and_what_follows_from_another_counts_once():
+    rows = [
+        Assumed("stage.1.friction", 0.1, "", "", 0.05, 0.15),
+        Assumed("stage.2.friction", 0.1, "", "", 0.05, 0.15),
+        Assumed("stage.1.efficiency", 0.95, "", "", 0.9, 0.97),
+        Assumed("stage.3.efficiency", 0.95, "", "", 0.9, 0.97),
+        Assumed("settings.ambient", 20.0, "°C", "", None, None),
+    ]
+    found = group_causes(rows)
+    assert [row.path for row in found["mesh_friction"]] == ["stage.1.friction", "stage.2.friction"]
+    assert [row.path for row in found["efficiency"]] == ["stage.3.efficiency"]
+    assert set(found) == {"mesh_friction", "efficiency"}
+
+
+def test_the_low_end_of_the_starting_margin_is_that_of_its_worst_build(small):
+    inputs = small()
+    machine = build(inputs)
+    found = find_ranges(inputs, machine)
+    base = hardest_margins(machine).resting
+    ends = []
+    for rows in group_causes(machine.assumed).values():
+        worst = 0.0
+        for end in ("low", "high"):
+            changed = inputs
+            for row in rows:
+                changed = with_value(changed, row.path, getattr(row, end))
+            worst = min(worst, math.log(hardest_margins(build(changed)).resting / base))
+        ends.append(worst)
+    expected = math.exp(-math.sqrt(sum(end * end for end in ends)))
+    assert found.span(CheckKey.START_COLD)[0] == pytest.approx(expected, rel=2e-3)
+
+
+def test_holding_by_arrays_is_holding_by_numbers(small):
+    for parts in ({}, {"load": {"mass": 3.0}}, {"load": {"guide_friction": 20.0}}):
+        machine = build(small(**parts))
+        shares = hold_shares(stack_machines([machine]))
+        scalar = holding(machine, machine.top_travel, machine.layers_used[-1])
+        found = {key: HoldShare(*(float(v[0]) for v in pair)).margin for key, pair in shares.items()}
+        assert found[CheckKey.HOLD_DISTURBED] == pytest.approx(scalar.moving, rel=1e-8)
+        assert max(found.values()) == pytest.approx(scalar.resting, rel=1e-8)
+
+
+def test_a_train_that_locks_has_no_finite_margin_but_a_finite_share():
+    locked, near, back = HoldShare(-0.2, -0.1), HoldShare(-0.01, 0.05), HoldShare(0.3, 0.5)
+    assert locked.margin == math.inf
+    assert near.margin == pytest.approx(1.2)
+    assert back.margin < 1
+    assert locked.compared_to(back) == pytest.approx(0.5)
+
+
+def test_a_margin_that_may_be_under_one_makes_the_target_thin(small):
+    """The load is raised as described, but not with the losses that are possible."""
+    inputs = small(stage=stage(5.0, 0.8, shaft_drag=None, repeat=3))
+    loads = [8.0 * 1.02**k for k in range(60)]
+    found = None
+    for mass in loads:
+        heavier = with_value(inputs, "load.mass", mass)
+        ranges = find_ranges(heavier, build(heavier))
+        if ranges.never:
+            found = assess(simulate(heavier), actions=False)
+            if found.target.reached:
+                break
+    assert found is not None and found.target.reached
+    assert found.check(CheckKey.TARGET).status is Status.THIN
+    assert found.check(CheckKey.LIFT_TIME).high == math.inf
+    assert found.check(CheckKey.TARGET).cause
+
+
+def test_what_matters_most_comes_first(small):
+    found = assess(simulate(small(stage=stage(5.0, 0.8, shaft_drag=None, repeat=3))), actions=False)
+    effects = [row.effect for row in found.assumed]
+    assert effects[0] > 0
+    assert found.assumed[0].effect_on is not None
+    assert all(row.effect == 0 for row in found.assumed if row.low is None)
