@@ -9,8 +9,8 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply,
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
-from winchsim.verdict.finding import FindingKind, Severity
-from winchsim.verdict.judge import judge
+from winchsim.assessment.kinds import FindingKind
+from winchsim.assessment.assess import assess
 from winchsim.assessment.warmth import tooth_warmth
 
 
@@ -33,7 +33,7 @@ def test_the_first_pinion_is_warmed_by_its_share_of_the_friction_power():
     m = record.machine
     speed = np.median(record["motor_1_speed"][record.phase == 0]) * 0.006
     force = np.median(record["mesh_1_force"][record.phase == 0])
-    lost = force * speed * (1 - m.chain.elements[0].forward)
+    lost = force * speed * (1 - m.chain.elements[m.meshes[0].element].forward)
     per_watt = 1 / (10.0 * 12 * (speed * 1.0) ** 0.75)
     assert warmth.root - 20.0 == pytest.approx(lost * ROOT_HEATING["polymer"] * per_watt, rel=0.05)
     assert warmth.flank - 20.0 == pytest.approx(lost * FLANK_HEATING["polymer"] * per_watt, rel=0.05)
@@ -54,21 +54,22 @@ def test_a_steel_pinion_cools_its_partner_and_has_no_row_of_its_own():
     assert (found[0].flank - 20.0) / (alone - 20.0) == pytest.approx(0.7, rel=0.02)
 
 
-def test_teeth_that_would_get_too_warm_are_told_with_what_that_rests_on():
-    """A lift of seconds does not heat a gear through: a note; one of minutes comes near it: a caution."""
-    short = _winch(width=0.0005, friction=0.6)
-    long = replace(short, load=replace(short.load, height=12.0))
-    for inputs, severity in ((short, Severity.NOTE), (long, Severity.CAUTION)):
-        verdict = judge(simulate(with_value(inputs, "stage.1.tested_tooth_force", 1e6)), remedies=False)
-        found = next(f for f in verdict.findings if f.kind is FindingKind.TEETH_WARM)
-        assert found.severity is severity
-        assert "from memory" in found.sentence
-        assert found.value > found.limit
+def test_teeth_that_would_get_too_warm_are_found_and_whether_the_run_lasts_long_enough():
+    """A lift of seconds does not heat a gear through; one of minutes comes near it."""
+    short = _winch(width=0.0005, friction=0.4)
+    short = replace(short, load=replace(short.load, mass=3.0))
+    long = replace(short, load=replace(short.load, height=24.0))
+    for inputs, lasting in ((short, False), (long, True)):
+        record = simulate(with_value(inputs, "stage.1.tested_tooth_force", 1e6))
+        found = assess(record, actions=False, ranges=False)
+        warm = next(f for f in found.findings if f.kind is FindingKind.TEETH_WARM).values
+        assert warm["lasting"] is lasting
+        assert warm["flank"] > warm["flank_limit"]
 
 
-def test_cool_teeth_are_not_worth_a_word():
-    verdict = judge(simulate(_winch()), remedies=False)
-    assert not verdict.has(FindingKind.TEETH_WARM)
+def test_cool_teeth_are_no_finding():
+    found = assess(simulate(_winch()), actions=False, ranges=False)
+    assert not found.has(FindingKind.TEETH_WARM)
 
 
 def test_without_a_scenario_nothing_is_known_of_materials():

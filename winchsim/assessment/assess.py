@@ -113,7 +113,7 @@ def _target(history: History, known: Ranges | None) -> Target:
         event = history.stalled or history.record.first(Event.TIME_UP)
         if event is not None:
             margins = stall_margins(history, event)
-            share, from_rest = margins.deciding, margins.moving >= 1
+            share, from_rest = float(margins.deciding), bool(margins.moving >= 1)
     elif end is End.PART_BROKE:
         event = history.broke
     elif end is End.REACHED:

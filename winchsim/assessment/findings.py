@@ -127,7 +127,7 @@ def _stalled(history: History) -> Iterator[Finding]:
     )
     step = history.span_at(event.time).step
     yield _at(
-        FindingKind.STALLED, event, torque_share=found.deciding, from_rest=found.moving >= 1,
+        FindingKind.STALLED, event, torque_share=float(found.deciding), from_rest=bool(found.moving >= 1),
         layer_end=layer_that_ends(history, event) is not None, blocked_by=blocked_by(history, event),
         time_to_limit=min(times_until_hot(history.machine, step, windings, cases)),
     )  # fmt: skip

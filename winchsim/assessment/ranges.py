@@ -205,10 +205,17 @@ def _moved(
     try:
         for rows, end in sides:
             for row in rows:
-                changed = with_value(changed, row.path, getattr(row, end))
+                changed = with_value(changed, row.path, getattr(row, _side_of(row, end)))
         return rebuild(changed, machine)
     except WinchsimError:
         return None
+
+
+def _side_of(row: Assumed, end: str) -> str:
+    """End of one value at an end of its cause, which counts by losses: an efficiency goes the other way."""
+    if row.path.endswith("efficiency"):
+        return "low" if end == "high" else "high"
+    return end
 
 
 # --- running ----------------------------------------------------------------------------------------
