@@ -1,4 +1,5 @@
-"""Bearings: hand calculations of one shaft, of a ring of pinions with one dead, of a drum and of planets."""
+"""Bearings: hand calculations of one shaft, of a ring of pinions with one dead, of a drum and of
+planets."""
 
 import itertools
 import math
@@ -7,7 +8,13 @@ import numpy as np
 import pytest
 
 from winchsim.physics import bearings
-from winchsim.physics.bearings import fixed_ring_efficiency, planet_pin_loss, ring_share, shaft_loss, tooth_load
+from winchsim.physics.bearings import (
+    fixed_ring_efficiency,
+    planet_pin_loss,
+    ring_share,
+    shaft_loss,
+    tooth_load,
+)
 from winchsim.physics.chain import Chain, Element, GroupMesh, demand, reverse_of
 
 ANGLE = math.radians(20)
@@ -18,7 +25,9 @@ def test_a_bush_between_gear_and_pinion_of_a_small_gearhead():
     loss = shaft_loss(0.1, 1e-3, tooth_load(6e-3, ANGLE), tooth_load(2e-3, ANGLE))
     assert loss == pytest.approx(0.05609, abs=1e-5)
     worst = shaft_loss(0.1, 1e-3, tooth_load(6e-3, ANGLE), tooth_load(2e-3, ANGLE), aligned=True)
-    assert worst == pytest.approx(0.1 * (1 / 6 + 1 / 2) / math.cos(ANGLE))  # both forces in one direction
+    assert worst == pytest.approx(
+        0.1 * (1 / 6 + 1 / 2) / math.cos(ANGLE)
+    )  # both forces in one direction
 
 
 @pytest.mark.parametrize("greased", [False, True])
@@ -31,7 +40,8 @@ def test_printed_gears_on_a_steel_pin(greased):
 
 
 def test_a_rod_that_is_its_own_drum():
-    # By hand: rod of 8 mm in printed bores, rope of 4 mm: 1/(4 mm + 2 mm); last gear of 36 mm radius.
+    # By hand: rod of 8 mm in printed bores, rope of 4 mm: 1/(4 mm + 2 mm); last gear of 36 mm
+    # radius.
     loss = shaft_loss(0.2, 4e-3, tooth_load(36e-3, ANGLE), 1 / 6e-3)
     assert loss == pytest.approx(0.2 * 4 * math.hypot(1 / 36 / math.cos(ANGLE), 1 / 6), rel=1e-12)
     assert loss == pytest.approx(0.13, abs=0.01)
@@ -52,14 +62,18 @@ def test_a_ring_of_four_with_one_dead():
     # By hand: three forces of 1 at right angles leave 1 of 3.
     assert ring_share(4) == pytest.approx(0.0, abs=1e-12)
     assert ring_share(3, 1) == pytest.approx(1 / 3)
-    np.testing.assert_allclose(ring_share(np.array([1, 4, 3]), np.array([0, 0, 1])), [1, 0, 1 / 3], atol=1e-12)
+    np.testing.assert_allclose(
+        ring_share(np.array([1, 4, 3]), np.array([0, 0, 1])), [1, 0, 1 / 3], atol=1e-12
+    )
 
 
 def test_bearings_take_the_same_torque_both_ways_and_grow_at_rest():
     loss = 0.1
     e = bearings.efficiency(loss)
     assert reverse_of(e) == pytest.approx(1 - loss)
-    alone = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, (Element("bearings", 1.0, e, reverse_of(e)),))
+    alone = Chain(
+        (GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, (Element("bearings", 1.0, e, reverse_of(e)),)
+    )
     for breakaway in (1.0, 1.3):
         assert demand(alone, 1, breakaway)(2.0) == pytest.approx(2.0 * (1 + breakaway * loss))
         assert demand(alone, -1, breakaway)(2.0) == pytest.approx(2.0 * (1 - breakaway * loss))
@@ -81,5 +95,8 @@ def test_every_kind_lies_in_its_range_and_has_a_source(kind, greased):
 
 
 def test_grease_helps_a_polymer_bore_and_is_no_news_for_the_others():
-    assert bearings.bearing_friction("polymer bore", True).value < bearings.bearing_friction("polymer bore", False).value
+    assert (
+        bearings.bearing_friction("polymer bore", True).value
+        < bearings.bearing_friction("polymer bore", False).value
+    )
     assert bearings.bearing_friction("ball", True) == bearings.bearing_friction("ball", False)

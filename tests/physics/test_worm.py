@@ -15,7 +15,9 @@ def test_without_friction_nothing_is_lost():
 
 def test_a_collar_takes_its_torque_both_ways():
     # By hand: square thread, tan(lead) = 0.1, no friction but a collar of 0.02 of the pitch radius.
-    assert screw_efficiency(math.atan(0.1), 0.0, flank=0.0, collar=0.02) == pytest.approx((0.1 / 0.12, 0.8))
+    assert screw_efficiency(math.atan(0.1), 0.0, flank=0.0, collar=0.02) == pytest.approx(
+        (0.1 / 0.12, 0.8)
+    )
 
 
 def test_a_thread_too_rough_for_its_angle_cannot_drive():
@@ -43,7 +45,9 @@ def test_no_worm_below_the_uncertain_band_drives_back():
 
 def test_sliding_speed_of_a_worm():
     # By hand: 20 mm at 100 rad/s is 1 m/s around, more along the thread.
-    assert worm.sliding_speed(0.02, -100.0, math.radians(10)) == pytest.approx(1 / math.cos(math.radians(10)))
+    assert worm.sliding_speed(0.02, -100.0, math.radians(10)) == pytest.approx(
+        1 / math.cos(math.radians(10))
+    )
 
 
 def test_friction_falls_with_the_speed_without_a_step_of_note():

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from winchsim.inputs import Factors
-from winchsim.scenario.materials_table import load_ropes
 from winchsim.physics.rope import edge_efficiency
+from winchsim.scenario.materials_table import load_ropes
 from winchsim.strength.line import (
     axial_stiffness,
     bend,

@@ -14,6 +14,7 @@ import pytest
 from winchsim.inputs import Phase
 from winchsim.model import Event, build
 from winchsim.physics.chain import Chain, Element, GroupMesh, demand, input_torque, start_margins
+from winchsim.physics.worm import screw_efficiency
 from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.reference
@@ -27,11 +28,9 @@ def screw(
 ) -> Element:
     """Screw with the friction of its collar where it has one; `flank` in degrees, 0 for a square thread."""
     lift = lead / (2 * math.pi)
-    angle, phi = math.atan(2 * lift / mean_diameter), math.atan(friction / math.cos(math.radians(flank)))
-    rubbing = collar * collar_diameter / 2
-    raising = math.tan(angle + phi) * mean_diameter / 2 + rubbing
-    holding = math.tan(angle - phi) * mean_diameter / 2 - rubbing
-    return Element("screw", 1 / lift, lift / raising, holding / lift)
+    angle, rubbing = math.atan(2 * lift / mean_diameter), collar * collar_diameter / mean_diameter
+    found = screw_efficiency(angle, friction, flank=math.radians(flank), collar=rubbing)
+    return Element("screw", 1 / lift, *found)
 
 
 def alone(element: Element):

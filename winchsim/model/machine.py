@@ -15,6 +15,7 @@ from winchsim.physics.load import Body
 from winchsim.physics.motor import Motor, MotorFit
 from winchsim.physics.rope import Line
 from winchsim.physics.supply import Source
+from winchsim.physics.worm import Locking
 from winchsim.strength.link import LinkKind, Strength
 from winchsim.strength.materials import Material
 
@@ -143,6 +144,8 @@ class Mesh:
         None for a stage that is not a spur pair.
     module : float or None
         [m]
+    locking : Locking or None
+        Of a worm: whether it locks against its load.
     """
 
     path: str
@@ -153,6 +156,7 @@ class Mesh:
     pinion_teeth: int | None
     gear_teeth: int | None
     module: float | None
+    locking: Locking | None = None
 
     @property
     def pinion_radius(self) -> float:

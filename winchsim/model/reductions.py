@@ -1,4 +1,5 @@
-"""The reductions of a scenario, one by one: ratio, efficiency both ways and at rest, from what is given of each."""
+"""The reductions of a scenario, one by one: ratio, efficiency both ways and at rest, from what is
+given of each."""
 
 from __future__ import annotations
 
@@ -25,14 +26,24 @@ class Usual:
 
 
 USUAL_EFFICIENCY = {
-    "belt": Usual(0.95, 0.90, 0.98, "V-belts 0.95 to 0.98 new, 0.93 slack, toothed 0.98: US DOE, motor tip sheet on belts"),
+    "belt": Usual(
+        0.95,
+        0.90,
+        0.98,
+        "V-belts 0.95 to 0.98 new, 0.93 slack, toothed 0.98: US DOE, motor tip sheet on belts",
+    ),
     "chain": Usual(0.95, 0.81, 0.986, "J. B. Spicer and others, 1999 to 2001, from memory"),
-    "planetary": Usual(0.81, 0.70, 0.90, "0.81 a stage: Citizen Micro, technical notes on geared motors"),
+    "planetary": Usual(
+        0.81, 0.70, 0.90, "0.81 a stage: Citizen Micro, technical notes on geared motors"
+    ),
 }
 """Efficiency of a stage with its bearings, where none is given. [-]"""
 
 PRINTED_PLANETARY = Usual(
-    0.75, 0.60, 0.82, "printed, one stage: 0.60 to 0.80, COMPAct, arXiv 2510.07197; 0.795 measured on an 8:1"
+    0.75,
+    0.60,
+    0.82,
+    "printed, one stage: 0.60 to 0.80, COMPAct, arXiv 2510.07197; 0.795 measured on an 8:1",
 )
 
 FORM_LOSS = {
@@ -45,10 +56,15 @@ FORM_LOSS = {
 MADE_OF = {"printed polymer": "printed", "moulded polymer": "moulded", "metal": "cut"}
 
 DIAMETER_QUOTIENT = 10.0
-"""Pitch diameter of a worm in modules, where its lead angle is not given. [-] From memory: usual worms have 8 to 14."""
+"""Pitch diameter of a worm in modules, where its lead angle is not given. [-] From memory: usual
+worms have 8 to 14."""
 
-WORM_FRICTION = Usual(0.06, 0.03, 0.10, "steel on oiled bronze at 0.1 to 2 m/s: roymech, table of worm friction")
-WORM_AT_REST = Usual(worm.REST_FRICTION, 0.08, 0.15, "steel on oiled bronze at rest, own assumption from worm boxes")
+WORM_FRICTION = Usual(
+    0.06, 0.03, 0.10, "steel on oiled bronze at 0.1 to 2 m/s: roymech, table of worm friction"
+)
+WORM_AT_REST = Usual(
+    worm.REST_FRICTION, 0.08, 0.15, "steel on oiled bronze at rest, own assumption from worm boxes"
+)
 
 
 @dataclass(frozen=True)
@@ -67,7 +83,8 @@ class Reduction:
     forward, reverse : float
         Efficiency when the motors drive it, and when the load does. [-]
     rest : tuple of float or None
-        The same two at rest, where friction at rest is known by itself; None where the losses grow as everywhere. [-]
+        The same two at rest, where friction at rest is known by itself; None where the losses grow
+        as everywhere. [-]
     locking : Locking or None
         Of a worm: whether it locks against its load.
     """
@@ -88,15 +105,24 @@ class Reduction:
         return module_of(self.stage)
 
     @property
+    def gear_teeth(self) -> int | None:
+        """None for a stage that is not a spur pair. [-]"""
+        return self.stage.gear if self.stage.kind == "spur" else None
+
+    @property
     def gear_radius(self) -> float | None:
         """Pitch radius of a spur gear; None where it is not known. [m]"""
-        known = self.stage.kind == "spur" and self.module is not None and self.stage.gear is not None
+        known = (
+            self.stage.kind == "spur" and self.module is not None and self.stage.gear is not None
+        )
         return self.stage.gear * self.module / 2 if known else None  # type: ignore[operator]
 
     @property
     def pinion_radius(self) -> float | None:
         """Pitch radius of a spur pinion; None where it is not known. [m]"""
-        known = self.stage.kind == "spur" and self.module is not None and self.pinion_teeth is not None
+        known = (
+            self.stage.kind == "spur" and self.module is not None and self.pinion_teeth is not None
+        )
         return self.pinion_teeth * self.module / 2 if known else None  # type: ignore[operator]
 
 
@@ -114,7 +140,9 @@ def pinion_material_name(stage: Stage) -> str:
     return stage.pinion_material or stage.material
 
 
-def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook, top_speed: float = 0.0) -> tuple[Reduction, ...]:
+def unroll(
+    inputs: Inputs, group: MotorGroup, notebook: Notebook, top_speed: float = 0.0
+) -> tuple[Reduction, ...]:
     """All reductions from a group's motors to the drum, repeated stages one by one.
 
     Parameters
@@ -136,19 +164,33 @@ def unroll(inputs: Inputs, group: MotorGroup, notebook: Notebook, top_speed: flo
 
 
 def reduction(
-    inputs: Inputs, group: MotorGroup, number: int, turn: int, notebook: Notebook, speed: float = 0.0
+    inputs: Inputs,
+    group: MotorGroup,
+    number: int,
+    turn: int,
+    notebook: Notebook,
+    speed: float = 0.0,
 ) -> Reduction:
-    """One reduction: which stage, from 1, and which of its repeats, from 0; `speed` is that of its input. [rad/s]"""
+    """One reduction: which stage, from 1, and which of its repeats, from 0; `speed` is that of its
+    input. [rad/s]"""
     stage, path = inputs.stage[number - 1], f"stage.{number}"
-    pinion = group.pinion if number == 1 and turn == 0 and group.pinion is not None else stage.pinion
-    label = f"stage {number}" + (f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else "")
+    pinion = (
+        group.pinion if number == 1 and turn == 0 and group.pinion is not None else stage.pinion
+    )
+    label = f"stage {number}" + (
+        f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else ""
+    )
     if stage.kind == "worm":
         return _worm(inputs, stage, path, label, notebook, speed)
     forward = _efficiency(inputs, stage, path, pinion, notebook)
     reverse = stage.reverse_efficiency
     if reverse is None:
         reverse = reverse_of(forward)
-        notebook.assume(f"{path}.reverse_efficiency", reverse, "2 - 1/efficiency: the same friction torque both ways")
+        notebook.assume(
+            f"{path}.reverse_efficiency",
+            reverse,
+            "2 - 1/efficiency: the same friction torque both ways",
+        )
     teeth = pinion if stage.kind == "spur" else None
     return Reduction(stage, path, label, teeth, stage.speed_ratio(pinion), forward, reverse)
 
@@ -163,7 +205,9 @@ def stages_ratio(inputs: Inputs, group: MotorGroup) -> float:
 
 
 def _ordinal(number: int) -> str:
-    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    ending = (
+        "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    )
     return f"{number}{ending}"
 
 
@@ -172,47 +216,70 @@ def _assumed(notebook: Notebook, path: str, usual: Usual) -> float:
     return usual.value
 
 
-def _efficiency(inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook) -> float:
+def _efficiency(
+    inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook
+) -> float:
     if stage.efficiency is not None:
         return stage.efficiency
     gear = notebook.material(inputs, stage.material, f"{path}.material")
     if stage.kind != "spur":
         printed = stage.kind == "planetary" and gear.family == "printed polymer"
-        return _assumed(notebook, f"{path}.efficiency", PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind])
+        return _assumed(
+            notebook,
+            f"{path}.efficiency",
+            PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind],
+        )
     assert pinion is not None and stage.gear is not None
     friction = _flank_friction(inputs, stage, path, gear, notebook)
     form = stage.form_loss
     if form is None:
-        form = _assumed(notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]])
+        form = _assumed(
+            notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]]
+        )
     try:
         sliding = float(
             gears.mesh_efficiency(
                 pinion, stage.gear, friction,
-                pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
+                pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift,
+                shift2=stage.gear_shift,
             )
         )  # fmt: skip
     except DomainError as error:
-        raise DomainError(f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}") from error
+        raise DomainError(
+            f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}"
+        ) from error
     if not 0 < sliding <= 1:
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
     forward = sliding * (1 - form)
-    notebook.assume(f"{path}.efficiency", forward, "from the friction, the form and the number of the teeth")
+    notebook.assume(
+        f"{path}.efficiency", forward, "from the friction, the form and the number of the teeth"
+    )
     return forward
 
 
-def _flank_friction(inputs: Inputs, stage: Stage, path: str, gear: Material, notebook: Notebook) -> float:
+def _flank_friction(
+    inputs: Inputs, stage: Stage, path: str, gear: Material, notebook: Notebook
+) -> float:
     if stage.friction is not None:
         return stage.friction
     first = notebook.material(inputs, pinion_material_name(stage), f"{path}.pinion_material")
     pair = find_friction(inputs.friction_pairs, first, gear, stage.greased)
-    notebook.assume(f"{path}.friction", pair.friction, f"{pair.name}, {pair.basis('friction')}", *pair.span("friction"))
+    notebook.assume(
+        f"{path}.friction",
+        pair.friction,
+        f"{pair.name}, {pair.basis('friction')}",
+        *pair.span("friction"),
+    )
     return pair.friction
 
 
-# --- worms ----------------------------------------------------------------------------------------------------------
+# --- worms ----------------------------------------------------------------------------------------
+# ------------------
 
 
-def _worm(inputs: Inputs, stage: Stage, path: str, label: str, notebook: Notebook, speed: float) -> Reduction:
+def _worm(
+    inputs: Inputs, stage: Stage, path: str, label: str, notebook: Notebook, speed: float
+) -> Reduction:
     ratio = stage.speed_ratio()
     if stage.efficiency is not None and stage.lead_angle is None:
         return _worm_by_efficiency(stage, path, label, notebook, ratio)
@@ -220,20 +287,34 @@ def _worm(inputs: Inputs, stage: Stage, path: str, label: str, notebook: Noteboo
     if lead is None:
         lead = atan((stage.starts or 1) / DIAMETER_QUOTIENT)
         low, high = (atan((stage.starts or 1) / quotient) for quotient in (14.0, 8.0))
-        notebook.assume(f"{path}.lead_angle", lead, "a diameter of 10 modules, usual 8 to 14, from memory", low, high)
+        notebook.assume(
+            f"{path}.lead_angle",
+            lead,
+            "a diameter of 10 modules, usual 8 to 14, from memory",
+            low,
+            high,
+        )
     friction, at_rest = _worm_friction(inputs, stage, path, notebook, speed, lead)
     collar = _collar(stage, path, notebook)
     moving = worm.screw_efficiency(lead, friction, flank=stage.pressure_angle, collar=collar)
-    rest = worm.screw_efficiency(lead, at_rest, flank=stage.pressure_angle, collar=collar * inputs.settings.breakaway)
+    rest = worm.screw_efficiency(
+        lead, at_rest, flank=stage.pressure_angle, collar=collar * inputs.settings.breakaway
+    )
     if not moving.forward > 0 or not rest.forward > 0:
         raise DomainError(f"{path}.friction", friction, "a friction at which the worm can drive")
     forward, reverse = moving
-    if stage.efficiency is not None:  # with its lead angle known, the friction follows from the efficiency
+    if (
+        stage.efficiency is not None
+    ):  # with its lead angle known, the friction follows from the efficiency
         reverse = worm.screw_reverse(lead, stage.efficiency)
         forward = stage.efficiency
         rest = worm.ScrewEfficiency(min(rest.forward, forward), min(rest.reverse, reverse))
     else:
-        notebook.assume(f"{path}.efficiency", forward, "from the lead angle, the friction and the thrust bearing")
+        notebook.assume(
+            f"{path}.efficiency",
+            forward,
+            "from the lead angle, the friction and the thrust bearing",
+        )
     if stage.reverse_efficiency is not None:
         reverse = stage.reverse_efficiency
         rest = worm.ScrewEfficiency(rest.forward, min(rest.reverse, reverse))
@@ -244,7 +325,9 @@ def _worm(inputs: Inputs, stage: Stage, path: str, label: str, notebook: Noteboo
     return Reduction(stage, path, label, None, ratio, forward, reverse, tuple(rest), locks)
 
 
-def _worm_by_efficiency(stage: Stage, path: str, label: str, notebook: Notebook, ratio: float) -> Reduction:
+def _worm_by_efficiency(
+    stage: Stage, path: str, label: str, notebook: Notebook, ratio: float
+) -> Reduction:
     forward = stage.efficiency
     assert forward is not None
     reverse, low = stage.reverse_efficiency, reverse_of(forward)
@@ -267,7 +350,7 @@ def _worm_friction(
         running = _assumed(notebook, f"{path}.friction", WORM_FRICTION)
     else:
         running = worm.running_friction(worm.sliding_speed(stage.worm_diameter, speed, lead))
-        why = "steel on oiled bronze at its sliding speed without load: Childs, Mechanical Design Engineering Handbook"
+        why = "steel on oiled bronze at its sliding speed: Childs, Mechanical Design Handbook"
         notebook.assume(f"{path}.friction", running, why, 0.7 * running, 1.5 * running)
     if stage.rest_friction is not None:
         return running, max(running, stage.rest_friction)
@@ -282,7 +365,9 @@ def _collar(stage: Stage, path: str, notebook: Notebook) -> float:
     friction = stage.bearing_friction
     if friction is None:
         high = own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value
-        notebook.assume(f"{path}.bearing_friction", own.value, f"thrust bearing: {own.source}", own.low, high)
+        notebook.assume(
+            f"{path}.bearing_friction", own.value, f"thrust bearing: {own.source}", own.low, high
+        )
         friction = own.value
     if stage.collar_diameter is None or stage.worm_diameter is None:
         return friction

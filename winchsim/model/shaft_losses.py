@@ -1,4 +1,5 @@
-"""What each shaft of the train loses besides its meshes: bearings from the forces of its gears, and constant drag."""
+"""What each shaft of the train loses besides its meshes: bearings from the forces of its gears, and
+constant drag."""
 
 from __future__ import annotations
 
@@ -13,13 +14,16 @@ from winchsim.physics import bearings
 
 SHAFT_SHARE = 0.4
 SHAFT_RANGE = (0.25, 0.5)
-"""Diameter of a shaft that is not given, in pitch diameters of the smallest gear on it. [-] Own assumption."""
+"""Diameter of a shaft that is not given, in pitch diameters of the smallest gear on it. [-] Own
+assumption."""
 
 CORE_LEAST = 0.3
-"""Least diameter of a drum's shaft in drum cores, where only the core is known. [-] Own assumption."""
+"""Least diameter of a drum's shaft in drum cores, where only the core is known. [-] Own
+assumption."""
 
 MOTOR_EFFICIENCY = (0.98, 0.96, 1.0)
-"""Efficiency of the bearings that carry the tooth force on a motor's shaft, and its range. [-] Own arithmetic: a bush of
+"""Efficiency of the bearings that carry the tooth force on a motor's shaft, and its range. [-] Own
+arithmetic: a bush of
 1 mm radius with a friction of 0.1 under a pinion of 5 mm radius."""
 
 
@@ -28,7 +32,12 @@ def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Not
     given = inputs.motors[unit.number - 1].bearing_efficiency
     if given is not None:
         return given
-    if not inputs.stage or inputs.stage[0].kind != "spur" or inputs.stage[0].efficiency is not None or unit.fit.output.geared:
+    if (
+        not inputs.stage
+        or inputs.stage[0].kind != "spur"
+        or inputs.stage[0].efficiency is not None
+        or unit.fit.output.geared
+    ):
         return 1.0
     value, low, high = MOTOR_EFFICIENCY
     why = "own assumption: a bush under the force on the pinion"
@@ -39,7 +48,8 @@ def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Not
 def shaft_bearings(
     inputs: Inputs, reductions: tuple[Reduction, ...], ring: Any, notebook: Notebook
 ) -> list[Any]:
-    """Efficiency of the bearings on the output shaft of each reduction; None where another value contains them. [-]
+    """Efficiency of the bearings on the output shaft of each reduction; None where another value
+    contains them. [-]
 
     Parameters
     ----------
@@ -51,8 +61,9 @@ def shaft_bearings(
 
     Notes
     -----
-    A given efficiency of a stage contains them, as a usual one does; a bearing key beside it takes them out again. The
-    shaft of the last reduction is that of the drum, whose bearings are counted there.
+    A given efficiency of a stage contains them, as a usual one does; a bearing key beside it takes
+    them out again. The shaft of the last reduction is that of the drum, whose bearings are counted
+    there.
     """
     found: list[Any] = []
     for i, r in enumerate(reductions):
@@ -67,7 +78,9 @@ def shaft_bearings(
     return found
 
 
-def _between(inputs: Inputs, r: Reduction, following: Reduction, ring: Any, notebook: Notebook) -> Any:
+def _between(
+    inputs: Inputs, r: Reduction, following: Reduction, ring: Any, notebook: Notebook
+) -> Any:
     """Efficiency of the bearings between a gear and the pinion behind it on the same shaft."""
     assert r.gear_radius is not None
     small = following.pinion_radius or r.gear_radius
@@ -76,23 +89,42 @@ def _between(inputs: Inputs, r: Reduction, following: Reduction, ring: Any, note
     radius = r.stage.shaft_diameter and r.stage.shaft_diameter / 2
     sizes = (1.0, 1.0)
     if not radius:
-        radius, sizes = SHAFT_SHARE * min(small, r.gear_radius), tuple(share / SHAFT_SHARE for share in SHAFT_RANGE)
+        radius, sizes = (
+            SHAFT_SHARE * min(small, r.gear_radius),
+            tuple(share / SHAFT_SHARE for share in SHAFT_RANGE),
+        )
     loss = bearings.shaft_loss(1.0, radius, ring * first, second)
     worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss
     material = notebook.material(inputs, r.stage.material, f"{r.path}.material")
     kind = r.stage.bearing or ("metal bush" if material.family == "metal" else "polymer bore")
     friction = r.stage.bearing_friction
     if friction is None:
-        friction = _friction(f"{r.path}.bearing_friction", kind, r.stage.greased, sizes[0], sizes[1] * worst, notebook)
+        friction = _friction(
+            f"{r.path}.bearing_friction",
+            kind,
+            r.stage.greased,
+            sizes[0],
+            sizes[1] * worst,
+            notebook,
+        )
     found = bearings.efficiency(friction * loss)
-    notebook.assume(f"{r.path}.bearing_efficiency", found, "from the friction, the shaft and the forces of its gears")
+    notebook.assume(
+        f"{r.path}.bearing_efficiency",
+        found,
+        "from the friction, the shaft and the forces of its gears",
+    )
     return found
 
 
-def _friction(path: str, kind: str, greased: bool, least: Any, most: Any, notebook: Notebook) -> float:
-    """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of the forces' directions."""
+def _friction(
+    path: str, kind: str, greased: bool, least: Any, most: Any, notebook: Notebook
+) -> float:
+    """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of
+    the forces' directions."""
     own = bearings.bearing_friction(kind, greased)
-    why = f"{kind}: {own.source}" + ("" if least == most == 1 else "; with the range of shaft size and directions of force")
+    why = f"{kind}: {own.source}" + (
+        "" if least == most == 1 else "; with the range of shaft size and directions of force"
+    )
     notebook.assume(path, own.value, why, own.low * least, own.high * most)
     return own.value
 
@@ -118,7 +150,8 @@ def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: N
 
 
 def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
-    """Torque of the stalled motors on the output shaft of the first reduction, losses left out. [N·m]
+    """Torque of the stalled motors on the output shaft of the first reduction, losses left out.
+    [N·m]
 
     Parameters
     ----------

@@ -336,9 +336,10 @@ def _mesh_places(
         for k, (unit, r) in enumerate(zip(units, own, strict=True)):
             if isinstance(unit, LiveGroup) and r is not None:
                 label = f"{r.label}, group {unit.number}"
-                found.append(Mesh(r.path, label, None, k, unit.live, r.pinion_teeth, r.stage.gear, r.module))
+                found.append(Mesh(r.path, label, None, k, unit.live, r.pinion_teeth, r.gear_teeth, r.module, r.locking))
     for i, r in enumerate(reductions):
         if i in places:
             pinions = units[0].live if i == 0 and isinstance(units[0], LiveGroup) else 1
-            found.append(Mesh(r.path, r.label, places[i], None, pinions, r.pinion_teeth, r.stage.gear, r.module))
+            teeth = r.pinion_teeth, r.gear_teeth
+            found.append(Mesh(r.path, r.label, places[i], None, pinions, *teeth, r.module, r.locking))
     return tuple(found)

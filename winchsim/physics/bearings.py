@@ -1,4 +1,5 @@
-"""Friction of the bearings of a shaft: what a journal or a rolling bearing takes of the torque passed on.
+"""Friction of the bearings of a shaft: what a journal or a rolling bearing takes of the torque
+passed on.
 
 Tooth and rope forces press a shaft into its bearings. Their friction torque grows with these
 forces, so it is a share of the torque that passes, the same in both directions of power: an element
@@ -8,10 +9,10 @@ All functions take SI floats or arrays.
 Notes
 -----
 Own derivation. A torque T enters by a gear of radius R and leaves by a pinion or drum of radius r.
-The forces along the lines of action are ``T/(R cos a)`` and ``T/(r cos a)``; where the places of the
-gears are not known they are taken at right angles to each other. Their resultant presses on journals
-of radius r_s, whose friction torque is ``mu r_s`` times it. The sum over both bearings of a shaft is
-the same wherever they stand between, unless a gear overhangs.
+The forces along the lines of action are ``T/(R cos a)`` and ``T/(r cos a)``; where the places of
+the gears are not known they are taken at right angles to each other. Their resultant presses on
+journals of radius r_s, whose friction torque is ``mu r_s`` times it. The sum over both bearings of
+a shaft is the same wherever they stand between, unless a gear overhangs.
 """
 
 from __future__ import annotations
@@ -54,10 +55,10 @@ BEARINGS: dict[tuple[str, bool], BearingFriction] = {
         0.20, 0.08, 0.35, "own assumption: grease takes a fifth of the dry value"
     ),
     ("metal bush", False): BearingFriction(
-        0.10, 0.05, 0.15, "plain bearings 0.01 to 0.02, in certain cases 0.1 to 0.2 (Koyo/JTEKT, Table 8-1)"
+        0.10, 0.05, 0.15, "plain 0.01 to 0.02, in certain cases 0.1 to 0.2 (Koyo/JTEKT, Table 8-1)"
     ),
     ("ball", False): BearingFriction(
-        0.0015, 0.0010, 0.0030, "deep groove ball 0.0010 to 0.0015, twice that at the start (Koyo/JTEKT, Table 8-1)"
+        0.0015, 0.0010, 0.0030, "deep groove ball 0.0010 to 0.0015, start twice (Koyo/JTEKT, Table 8-1)"
     ),
 }  # fmt: skip
 """Friction by kind of bearing and whether it is greased."""
@@ -85,8 +86,8 @@ def shaft_loss(
     shaft_radius : float or ndarray
         Of the journal. [m]
     first, second : float or ndarray
-        Force per torque where the torque enters and where it leaves, `tooth_load` or ``1/radius`` of
-        a rope; 0 where the forces on that side cancel each other. [1/m]
+        Force per torque where the torque enters and where it leaves, `tooth_load` or ``1/radius``
+        of a rope; 0 where the forces on that side cancel each other. [1/m]
     aligned : bool
         The two forces act in one direction (the worst case) instead of at right angles.
     """
@@ -118,13 +119,14 @@ def ring_share(live: Floats, dead: Floats = 0) -> Any:
     Parameters
     ----------
     live, dead : int or ndarray
-        Evenly spaced pinions that drive with the same torque, at least 1, and that do not drive; the
-        idle ones stand side by side, which is the worst. [-]
+        Evenly spaced pinions that drive with the same torque, at least 1, and that do not drive;
+        the idle ones stand side by side, which is the worst. [-]
 
     Returns
     -------
     float or ndarray
-        Resultant of the forces over their sum: 0 for two or more that all drive, 1 for a single one.
+        Resultant of the forces over their sum: 0 for two or more that all drive, 1 for a single
+        one.
 
     Notes
     -----
@@ -167,8 +169,8 @@ def fixed_ring_efficiency(rolling: Floats, ratio: Floats) -> Any:
 
     Notes
     -----
-    Only ``(ratio - 1)/ratio`` of the power rolls through the teeth, the rest turns with the carrier:
-    ``(1 + (ratio - 1) rolling)/ratio``. J. E. Shigley, *Mechanical Engineering Design*, chapter on
-    planetary trains; own arithmetic.
+    Only ``(ratio - 1)/ratio`` of the power rolls through the teeth, the rest turns with the
+    carrier: ``(1 + (ratio - 1) rolling)/ratio``. J. E. Shigley, *Mechanical Engineering Design*,
+    chapter on planetary trains; own arithmetic.
     """
     return (1 + (ratio - 1) * rolling) / ratio

@@ -1,4 +1,5 @@
-"""Screws and worms: efficiency both ways from lead angle and friction, and what an efficiency leaves open.
+"""Screws and worms: efficiency both ways from lead angle and friction, and what an efficiency
+leaves open.
 
 All functions take SI floats; angles in radians.
 """
@@ -14,15 +15,16 @@ DEFAULT_FLANK = math.radians(20.0)
 
 LARGEST_FRICTION = 0.3
 STEEPEST = math.radians(30.0)
-"""Friction and lead angle beyond which no worm is taken to be. [-], [rad] Own assumption: 0.3 is dry, 30° the
-steepest that worms are commonly cut with."""
+"""Friction and lead angle beyond which no worm is taken to be. [-], [rad] Own assumption: 0.3 is
+dry, 30° the steepest that worms are commonly cut with."""
 
 REST_FRICTION = 0.12
-"""Friction of a worm at rest, steel on oiled bronze. [-] Agrees with worm boxes of 20:1 that run at 0.74 to 0.87 and start
-at 0.50 to 0.62 (Motovario, as quoted by amrgearbox.com)."""
+"""Friction of a worm at rest, steel on oiled bronze. [-] Agrees with worm boxes of 20:1 that run at
+0.74 to 0.87 and start at 0.50 to 0.62 (Motovario, as quoted by amrgearbox.com)."""
 
 UNCERTAIN = (0.45, 0.55)
-"""Efficiencies between which self-locking is uncertain. [-] SEVA-tec, questions and answers, 2.1.3."""
+"""Efficiencies between which self-locking is uncertain. [-] SEVA-tec, questions and answers,
+2.1.3."""
 
 
 class Locking(StrEnum):
@@ -34,7 +36,8 @@ class Locking(StrEnum):
 
 
 class ScrewEfficiency(NamedTuple):
-    """Efficiency driven by the screw, and by the load; the second is negative where it locks. [-]"""
+    """Efficiency driven by the screw, and by the load; the second is negative where it locks.
+    [-]"""
 
     forward: float
     reverse: float
@@ -59,8 +62,9 @@ def screw_efficiency(
     Notes
     -----
     With ``tan phi = friction / cos flank`` the screw's torque per axial force and pitch radius is
-    ``tan(lead + phi) + collar`` when it drives, and ``tan(lead - phi) - collar`` is what it passes back;
-    without friction both are ``tan lead``. Where ``lead + phi`` reaches a right angle it cannot drive.
+    ``tan(lead + phi) + collar`` when it drives, and ``tan(lead - phi) - collar`` is what it passes
+    back; without friction both are ``tan lead``. Where ``lead + phi`` reaches a right angle it
+    cannot drive.
 
     References
     ----------
@@ -98,8 +102,8 @@ def running_friction(speed: float) -> float:
 
     References
     ----------
-    P. R. N. Childs, *Mechanical Design Engineering Handbook* (AGMA), worm gears; its constant 0.012 from memory.
-    It gives the table 0.08, 0.044, 0.023 at 0.1, 1, 5 m/s (roymech) within a tenth.
+    P. R. N. Childs, *Mechanical Design Engineering Handbook* (AGMA), worm gears; its constant 0.012
+    from memory. It gives the table 0.08, 0.044, 0.023 at 0.1, 1, 5 m/s (roymech) within a tenth.
     """
     feet_a_minute = 60 * speed / 0.3048
     if feet_a_minute <= 10:
@@ -133,10 +137,10 @@ def largest_reverse(forward: float, *, flank: float = DEFAULT_FLANK) -> float:
 
     Notes
     -----
-    At one efficiency the reverse one grows with the lead angle, from ``2 - 1/forward`` for a flat screw. The
-    steepest worm that has this efficiency with no more friction than `LARGEST_FRICTION` solves
-    ``mu t² - cos a (1 - e) t + e mu = 0`` for the tangent of its lead angle. With these bounds no worm of
-    less than 0.449 passes anything back. Own derivation.
+    At one efficiency the reverse one grows with the lead angle, from ``2 - 1/forward`` for a flat
+    screw. The steepest worm that has this efficiency with no more friction than `LARGEST_FRICTION`
+    solves ``mu t² - cos a (1 - e) t + e mu = 0`` for the tangent of its lead angle. With these
+    bounds no worm of less than 0.449 passes anything back. Own derivation.
     """
     cosine, mu = math.cos(flank), LARGEST_FRICTION
     half = cosine * (1 - forward) / (2 * mu)

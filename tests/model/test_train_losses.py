@@ -1,0 +1,147 @@
+"""Losses of a train as built: bearings with keys and without, what a given efficiency contains, belts, chains and worms."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.inputs import Stage, check
+from winchsim.model import build
+from winchsim.physics.bearings import shaft_loss, tooth_load
+from winchsim.physics.worm import Locking, largest_reverse, screw_efficiency
+from winchsim.simulation import simulate
+
+PAIR = Stage(
+    pinion=12,
+    gear=36,
+    module=1e-3,
+    width=8e-3,
+    material="PETG",
+    greased=True,
+    shaft_diameter=5e-3,
+    repeat=3,
+)
+ANGLE = math.radians(20)
+
+
+def elements(inputs) -> dict:
+    """Elements of a machine's chain by name."""
+    return {element.name: element for element in build(inputs).chain.elements}
+
+
+def test_each_shaft_has_bearings_and_the_last_is_the_drums(small):
+    found = elements(small(stage=PAIR, drum={"bearing_efficiency": None}))
+    loss = shaft_loss(0.2, 2.5e-3, tooth_load(18e-3, ANGLE), tooth_load(6e-3, ANGLE))
+    first = shaft_loss(
+        0.2, 2.5e-3, 0.0, tooth_load(6e-3, ANGLE)
+    )  # two pinions on the common gear cancel each other
+    assert found["bearings of stage 1 (1st of 3)"].forward == pytest.approx(1 / (1 + first))
+    assert found["bearings of stage 1 (2nd of 3)"].forward == pytest.approx(1 / (1 + loss))
+    assert found["bearings of stage 1 (2nd of 3)"].reverse == pytest.approx(1 - loss)
+    assert "bearings of stage 1 (3rd of 3)" not in found
+    drum = shaft_loss(0.1, 2.5e-3, tooth_load(18e-3, ANGLE), 1 / 6e-3)  # core 10 mm, rope 2 mm
+    assert found["drum bearings"].forward == pytest.approx(1 / (1 + drum))
+
+
+def test_a_single_motor_presses_the_common_gear_aside(small, make_motor):
+    found = elements(small(stage=PAIR, motors=make_motor(4.0, 0.005)))
+    loss = shaft_loss(0.2, 2.5e-3, tooth_load(18e-3, ANGLE), tooth_load(6e-3, ANGLE))
+    assert found["bearings of stage 1 (1st of 3)"].forward == pytest.approx(1 / (1 + loss))
+
+
+def test_a_dead_motor_unbalances_the_ring(small, make_motor):
+    stage = replace(PAIR, reverse_efficiency=0.9)
+    found = elements(small(stage=stage, motors=make_motor(4.0, 0.005, count=4, dead=1)))
+    loss = shaft_loss(0.2, 2.5e-3, tooth_load(18e-3, ANGLE) / 3, tooth_load(6e-3, ANGLE))
+    assert found["bearings of stage 1 (1st of 3)"].forward == pytest.approx(1 / (1 + loss))
+
+
+@pytest.mark.parametrize(
+    ("keys", "mesh", "bearings"),
+    [
+        ({"efficiency": 0.8}, 0.8, None),
+        ({"efficiency": 0.8, "bearing": "ball"}, 0.8, "ball"),
+        ({"efficiency": 0.8, "bearing_efficiency": 0.9}, 0.8, 0.9),
+        ({"bearing": "ball", "bearing_efficiency": 0.9}, None, 0.9),
+    ],
+)
+def test_what_a_given_efficiency_contains(small, keys, mesh, bearings):
+    """Sliding, form and bearings; a bearing key takes the bearings out, a given efficiency of theirs wins."""
+    found = elements(small(stage=replace(PAIR, **keys)))
+    own = found.get("bearings of stage 1 (2nd of 3)")
+    if mesh is not None:
+        assert found["mesh of stage 1 (2nd of 3)"].forward == mesh
+    if bearings is None:
+        assert own is None
+    elif bearings == "ball":
+        assert 0.999 < own.forward < 1
+    else:
+        assert own.forward == bearings
+
+
+def test_every_assumed_loss_has_a_range_and_can_be_set(small):
+    machine = build(
+        small(stage=replace(PAIR, shaft_diameter=None), drum={"bearing_efficiency": None})
+    )
+    rows = {row.path: row for row in machine.assumed}
+    for path in (
+        "stage.1.form_loss",
+        "stage.1.friction",
+        "stage.1.bearing_friction",
+        "drum.bearing_friction",
+    ):
+        assert rows[path].low < rows[path].value < rows[path].high, path
+    assert rows["stage.1.shaft_drag"].value == 0.0 < rows["stage.1.shaft_drag"].high
+
+
+def test_bearings_have_a_heading_of_their_own_in_the_energy_balance(small):
+    record = simulate(small(stage=PAIR, drum={"bearing_efficiency": None}, load={"mass": 1.0}))
+    spent = record.energy.spent
+    for name in (
+        "bearings of stage 1 (1st of 3)",
+        "bearings of stage 1 (2nd of 3)",
+        "drum bearings",
+    ):
+        assert spent[name] > 0
+    assert record.energy.error < 1e-4
+
+
+@pytest.mark.parametrize("kind", ["belt", "chain"])
+def test_belts_and_chains_need_no_ratio_and_no_efficiency(small, kind):
+    inputs = small(stage=Stage(kind=kind, pinion=20, gear=60))
+    assert not check(inputs)
+    machine = build(inputs)
+    assert machine.chain.elements[0].ratio == 3.0
+    row = next(row for row in machine.assumed if row.path == "stage.1.efficiency")
+    assert row.low < machine.chain.elements[0].forward == row.value < row.high
+
+
+def test_a_worm_by_its_lead_angle_is_exact_in_motion_and_at_rest(small):
+    stage = Stage(kind="worm", gear=40, starts=2, lead_angle=math.radians(30), friction=0.3, rest_friction=0.35, bearing="ball",
+                  bearing_friction=0.0)  # fmt: skip
+    machine = build(small(stage=stage))
+    mesh = machine.chain.elements[0]
+    assert mesh.ratio == 20.0
+    assert (mesh.forward, mesh.reverse) == pytest.approx(screw_efficiency(math.radians(30), 0.3))
+    assert mesh.rest == pytest.approx(screw_efficiency(math.radians(30), 0.35))
+    # The rule 2 - 1/efficiency says 0.09 here, and nothing at rest: a hold that there is not.
+    assert mesh.reverse == pytest.approx(0.377, abs=5e-4) and mesh.rest[1] > 0.2
+
+
+@pytest.mark.parametrize(
+    ("efficiency", "locks"),
+    [(0.40, Locking.LOCKS), (0.50, Locking.UNCERTAIN), (0.60, Locking.DRIVES_BACK)],
+)
+def test_a_worm_of_which_only_the_efficiency_is_known(small, efficiency, locks):
+    machine = build(small(stage=Stage(kind="worm", ratio=20.0, efficiency=efficiency)))
+    row = next(row for row in machine.assumed if row.path == "stage.1.reverse_efficiency")
+    assert (row.low, row.high) == pytest.approx((2 - 1 / efficiency, largest_reverse(efficiency)))
+    assert machine.meshes[0].locking is locks
+
+
+def test_a_worm_that_cannot_drive_is_refused(small):
+    with pytest.raises(InputError, match="friction"):
+        build(small(stage=Stage(kind="worm", gear=20, lead_angle=math.radians(59), friction=1.0)))
