@@ -114,16 +114,17 @@ def test_belts_and_chains_need_no_ratio_and_no_efficiency(small, kind):
     inputs = small(stage=Stage(kind=kind, pinion=20, gear=60))
     assert not check(inputs)
     machine = build(inputs)
-    assert machine.chain.elements[0].ratio == 3.0
+    mesh = machine.chain.elements[machine.meshes[0].element]
+    assert mesh.ratio == 3.0
     row = next(row for row in machine.assumed if row.path == "stage.1.efficiency")
-    assert row.low < machine.chain.elements[0].forward == row.value < row.high
+    assert row.low < mesh.forward == row.value < row.high
 
 
 def test_a_worm_by_its_lead_angle_is_exact_in_motion_and_at_rest(small):
     stage = Stage(kind="worm", gear=40, starts=2, lead_angle=math.radians(30), friction=0.3, rest_friction=0.35, bearing="ball",
                   bearing_friction=0.0)  # fmt: skip
     machine = build(small(stage=stage))
-    mesh = machine.chain.elements[0]
+    mesh = machine.chain.elements[machine.meshes[0].element]
     assert mesh.ratio == 20.0
     assert (mesh.forward, mesh.reverse) == pytest.approx(screw_efficiency(math.radians(30), 0.3))
     assert mesh.rest == pytest.approx(screw_efficiency(math.radians(30), 0.35))
