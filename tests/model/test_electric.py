@@ -1,5 +1,7 @@
 """Supply and motors in whole lifts: limits, batteries, several groups, dead motors, brush drop, gearboxes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -248,6 +250,14 @@ class TestHeat:
         warmed = 2 * 2.0 * (record["motor_1_winding"][-1] - 20.0)
         assert warmed == pytest.approx(record.energy.spent["copper"], rel=1e-3)
         assert record["motor_1_case"].max() < 20.01
+
+    def test_the_case_takes_the_heat_of_friction(self, lift, make_motor):
+        """Of drag, and of what the torque loses in the motor: its case warms by that energy over its capacity."""
+        data = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_to_case=1e4, case_heat_capacity=0.5,
+                          case_to_ambient=1e4)  # fmt: skip
+        record = lift(motors=replace(data, stall_torque=0.85 * data.stall_torque))
+        spent = record.energy.spent["motor drag"] + record.energy.spent["motor friction"]
+        assert 2 * 0.5 * (record["motor_1_case"][-1] - 20.0) == pytest.approx(spent, rel=0.01)
 
     def test_passing_the_limit_is_marked_once(self, lift, make_motor):
         motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=0.3, winding_limit=30.0,

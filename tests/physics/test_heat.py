@@ -126,19 +126,27 @@ def test_estimate_lists_what_it_assumed():
 
 
 def test_estimate_without_a_mass_is_less_sure():
-    weighed, guessed = estimate(0.05), estimate(stall_power=(0.05 / 0.005) ** (1 / 0.6))
+    weighed, guessed = estimate(0.05), estimate(torque_per_speed=(0.05 / 31.0) ** (1 / 0.6))
     assert guessed.mass == pytest.approx(0.05)
     assert guessed.path.winding_capacity == pytest.approx(weighed.path.winding_capacity)
     for sure, unsure in zip(weighed.assumed, guessed.assumed, strict=True):
-        assert unsure.high / unsure.low >= sure.high / sure.low
-    assert "estimated from the stall power" in guessed.assumed[0].why
+        assert unsure.high / unsure.low > sure.high / sure.low
+    assert "estimated from torque and speed" in guessed.assumed[0].why
+
+
+def test_friction_warms_the_case_and_through_it_the_winding():
+    """Without current: the case ends at friction x resistance to the air, and the winding with it."""
+    winding, case = step_exact(PATH, 0.0, 20.0, 20.0, 20.0, 1e6, 0.0, 1.5)
+    assert winding == pytest.approx(20.0 + 1.5 * PATH.case_to_ambient) == pytest.approx(case)
+    early = step_exact(PATH, 0.0, 20.0, 20.0, 20.0, 1.0, 0.0, 1.5)
+    assert early[1] - 20.0 == pytest.approx(1.5 / PATH.case_capacity, rel=0.05) and early[0] < early[1]
 
 
 def test_known_values_are_kept():
     result = estimate(0.05, case_to_ambient=12.0, winding_capacity=2.5)
     assert result.path.case_to_ambient == 12.0
     assert result.path.winding_capacity == 2.5
-    assert result.path.winding_to_case == pytest.approx(0.35 * 12.0)
+    assert result.path.winding_to_case == pytest.approx(0.7 * 0.05 ** (-2 / 3))
     assert [assumption.path_tail for assumption in result.assumed] == ["case_heat_capacity", "winding_to_case"]
 
 
@@ -159,8 +167,8 @@ def test_larger_motors_are_slower_and_cool_better():
 @pytest.mark.parametrize(
     ("values", "argument"),
     [
-        ({}, "stall_power"),
-        ({"stall_power": 0.0}, "stall_power"),
+        ({}, "mass"),
+        ({"torque_per_speed": 0.0}, "mass"),
         ({"mass": -1.0}, "mass"),
         ({"mass": math.nan}, "mass"),
         ({"mass": 0.05, "case_capacity": -1.0}, "case_capacity"),

@@ -11,7 +11,7 @@ SHEET = ("known_by", ("data sheet",))
 BENCH = ("known_by", ("bench",))
 POINTS = ("known_by", ("points",))
 NOT_POINTS = ("known_by", ("data sheet", "bench", "label"))
-ESTIMATED = "from the mass or the stall power"
+ESTIMATED = "from the mass, or torque and speed"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -249,7 +249,7 @@ class MotorGroup:
         1e6,
         None,
         usual=(10, 2000),
-        left_out="estimated from the stall power",
+        left_out="estimated from torque and speed",
     )
     winding_heat_capacity: float | None = positive(
         "heat capacity of the winding", "J/K", 1e6, None, usual=(1, 200), left_out=ESTIMATED

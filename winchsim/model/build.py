@@ -151,7 +151,7 @@ def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[Live
         if group.count > group.dead:
             live.append(
                 LiveGroup(number, group.count - group.dead, group.dead, fit.motor, fit, path_of_heat,
-                          group.winding_limit, start, 1.0)
+                          group.winding_limit, start, 1.0, fit.output.own_efficiency)
             )  # fmt: skip
         if group.dead:
             dragged.append(DraggedGroup(number, group.dead, fit.motor, fit, 1.0))
@@ -204,7 +204,7 @@ def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
 def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook) -> heat.HeatPath:
     estimate = heat.estimate(
         group.mass,
-        fit.voltage * fit.stall_current,
+        fit.torque_per_speed,
         winding_capacity=group.winding_heat_capacity,
         case_capacity=group.case_heat_capacity,
         winding_to_case=group.winding_to_case,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from winchsim.elementwise import positive
 from winchsim.model.machine import Machine
 from winchsim.physics.motor import constant_at, resistance_at
 
@@ -53,6 +54,7 @@ class Motors:
         self._laws = tuple(
             (g.motor.resistance, g.motor.copper_coefficient, g.motor.constant, g.motor.magnet_coefficient) for g in live
         )
+        self._friction = tuple((g.motor.drag, g.motor.drag_slope, 1.0 - g.own_efficiency) for g in live)
         self._units = tuple((u.place if u.live else None, u.count, u.motor.drag_slope * u.ratio) for u in machine.units)
 
     def at_temperatures(self, windings: Sequence[Any], cases: Sequence[Any]) -> tuple[Sequence[Any], Sequence[Any]]:
@@ -92,4 +94,21 @@ class Motors:
         for place, count, slope in self._units:
             made = 0.0 if place is None else constants[place] * currents[place]
             found.append(count * (made - slope * drum_speed))
+        return found
+
+    def friction_heat(self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any) -> Sequence[Any]:
+        """Heat that drag and load-dependent loss make in the case of one motor of each live group. [W]
+
+        Parameters
+        ----------
+        constants, currents : sequence of float or ndarray
+            Of one motor of each live group. [V·s/rad], [A]
+        drum_speed : float or ndarray
+            [rad/s]
+        """
+        found = []
+        for (drag, slope, lost), ratio, k, i in zip(self._friction, self._ratios, constants, currents, strict=True):
+            speed = ratio * abs(drum_speed)
+            held = drag + slope * speed
+            found.append(speed * (held + lost * positive(abs(k * i) - held)))
         return found

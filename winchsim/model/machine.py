@@ -64,6 +64,8 @@ class LiveGroup:
         [°C]
     ratio : float
         Motor speed over drum speed. [-]
+    own_efficiency : float
+        Of the motor itself behind its drag, its gearbox left out. [-]
     """
 
     number: int
@@ -75,6 +77,7 @@ class LiveGroup:
     winding_limit: float
     winding_start: float
     ratio: float
+    own_efficiency: float = 1.0
 
 
 @dataclass(frozen=True)

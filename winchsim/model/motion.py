@@ -221,7 +221,7 @@ class Motion:
         """Right-hand side of a mode."""
         m, flow, chain = self.machine, self.flow(key), self.chain(key)
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
-        riding_speed = self.riding_speed
+        riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
         moves, friction, mass = key.load.moves, _friction_sign(key.load) * m.body.friction, load.inertia(m.body)
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
@@ -248,8 +248,9 @@ class Motion:
                 rate = state[3]
                 gain = (falls * now.tension - load.pull_needed(body, reach - state[2]) - friction) / mass
             out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate]
-            for (place, path), resistance, current in zip(heats, now.resistances, now.currents, strict=True):
-                out += heat.rates(path, resistance * current * current, state[place], state[place + 1], ambient)
+            in_case = friction_heat(now.constants, now.currents, state[1])
+            for (place, path), resistance, current, warms in zip(heats, now.resistances, now.currents, in_case, strict=True):
+                out += heat.rates(path, resistance * current * current, state[place], state[place + 1], ambient, warms)
             out.append(now.total)
             return out
 

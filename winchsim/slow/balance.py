@@ -58,6 +58,10 @@ class Law:
         voltage, currents, total = self._supply(self._motors.emfs(self.constants, speed))
         return Drive(self._motors.torques(self.constants, currents, speed), currents, total, voltage)
 
+    def friction_heat(self, drive: Drive, speed: Any) -> Sequence[Any]:
+        """Heat of friction in the case of one motor of each live group at a drum speed. [W]"""
+        return self._motors.friction_heat(self.constants, drive.currents, speed)
+
     def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
         """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
         return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)

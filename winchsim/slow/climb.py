@@ -99,7 +99,7 @@ class _Climb:
         self.drag, self.per_torque = raising_line(m.chain)
         start, ambient = start_temperatures(batch)
         zero, infinite = np.zeros(n), np.full(n, np.inf)
-        self.currents = [zero for _ in m.groups]
+        self.currents = self.friction = [zero for _ in m.groups]
         self.speed = zero
         self.pick_up = pick_up_force(batch, path, Law(batch, start, ambient))
         self.margin, self.middle, self.radius = infinite, zero, zero
@@ -131,6 +131,7 @@ class _Climb:
         time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
+        self.friction = law.friction_heat(drive, speed)
         self._warm(time, drive)
         self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
         self.speed = speed
@@ -142,20 +143,20 @@ class _Climb:
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
         half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
-        pairs = [self._heated(i, half, current) for i, current in enumerate(self.currents)]
+        pairs = [self._heated(i, half, *parts) for i, parts in enumerate(zip(self.currents, self.friction, strict=True))]
         return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
 
-    def _heated(self, group: int, time: Any, current: Any) -> tuple[Any, Any]:
+    def _heated(self, group: int, time: Any, current: Any, friction: Any) -> tuple[Any, Any]:
         """Temperatures of a group after a time of constant current, exactly; molten copper is not followed any further."""
         g, course = self.batch.machine.groups[group], self.course
         winding, case = course.windings[group], course.cases[group]
         loss, growth = copper_loss(g.motor, current, winding)
-        found = heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth)
+        found = heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth, friction)
         return np.fmin(found[0], COPPER_MELTS), np.fmin(found[1], COPPER_MELTS)  # what has overflowed counts as molten, too
 
     def _warm(self, time: Any, drive: Drive) -> None:
         course = self.course
-        pairs = [self._heated(i, time, current) for i, current in enumerate(drive.currents)]
+        pairs = [self._heated(i, time, *parts) for i, parts in enumerate(zip(drive.currents, self.friction, strict=True))]
         course.windings = [pair[0] for pair in pairs]
         course.cases = [pair[1] for pair in pairs]
         course.hottest = [np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)]

@@ -106,6 +106,12 @@ class MotorFit:
     notes: tuple[str, ...]
     best_measurement: str | None
 
+    @property
+    def torque_per_speed(self) -> float:
+        """Stall torque over no-load speed of the motor without its gearbox [N·m·s/rad]."""
+        own = self.output.own_efficiency / self.data_efficiency
+        return own * self.stall_torque / self.no_load_speed / self.data_ratio**2
+
     def operating_point(self, voltage: float, torque: float) -> OperatingPoint:
         """Where the motor drives a torque at the shaft that its data belong to.
 
