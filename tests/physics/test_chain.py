@@ -6,7 +6,6 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.errors import TrustError
 from winchsim.physics import chain as ch
 from winchsim.physics.chain.branch import _imbalance
 
@@ -190,21 +189,31 @@ def test_reverse_efficiency_has_the_friction_torque_of_the_forward_one():
     np.testing.assert_array_equal(ch.reverse_of(np.array([0.9, 0.5])), [ch.reverse_of(0.9), ch.reverse_of(0.5)])
 
 
-def test_inertia_behind_a_locking_element_that_would_jam_it_is_refused():
-    worm = ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)
-    chain = _driven(1e-9, worm)
-    with pytest.raises(TrustError, match="jams"):
-        ch.branch(chain, -1, (False,), (False,))
+def test_a_branch_on_which_slowing_asks_more_of_the_motors_never_holds():
+    # By hand: 2 x 1e-9 of the rotor, and -0.5/2 x 1 of the shaft behind the worm.
+    chain = _driven(1e-9, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0))
+    backward = ch.branch(chain, -1, (False,), (False,))
+    assert backward.inertia == pytest.approx(2e-9 - 0.25)
+    assert not backward.holds([0.0], 0.5, -1.0) and ch.may_wedge(chain, -1)
+    assert not ch.may_wedge(_driven(0.2, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)), -1)
 
 
 @pytest.mark.parametrize(("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)])
-def test_torques_that_no_motion_balances_are_told(direction, motor, rope_torque):
+def test_torques_that_no_motion_balances_are_a_wedge(direction, motor, rope_torque):
     # Locked against the drum behind it, the stage turns back only while it is driven; more inertia only jams it more.
     lock = ch.Element("worm", 4.0, 0.5, -0.5, 0.0, 1e-7)
     mesh, drum = ch.Element("mesh", 4.0, 0.9, 0.88, 0.0, 1e-9), ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3)
     chain = _driven(1e-9, mesh, lock, drum)
-    with pytest.raises(TrustError, match="balances"):
-        ch.find_branch(chain, direction, [motor], rope_torque)
+    assert ch.find_branch(chain, direction, [motor], rope_torque) is None
+
+
+def test_where_two_motions_balance_the_one_that_lasts_is_taken():
+    # Forward 0.1 N·m x 2 x 0.4 speeds 1 kg·m² up. The other balance has the shaft drive the worm, slowed by as much as
+    # jams it: the least disturbance drives it away from there.
+    chain = _driven(1e-9, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0))
+    found = ch.find_branch(chain, 1, [0.1], 0.0)
+    assert found.loaded == (True,) and found.inertia > 0
+    assert found.acceleration([0.1], 0.0) == pytest.approx(0.1 * 2.0 * 0.4, rel=1e-6)
 
 
 def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():

@@ -6,4 +6,4 @@ from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
 
-__all__ = ["Guard", "Mode", "Outcome", "Problem", "Run", "Segment", "Stats", "Switch", "Transition", "UNTIL", "run"]  # noqa: RUF022
+__all__ = ["UNTIL", "Guard", "Mode", "Outcome", "Problem", "Run", "Segment", "Stats", "Switch", "Transition", "run"]

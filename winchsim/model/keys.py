@@ -53,6 +53,8 @@ class ModeKey:
         Per group, whether its winding has passed its limit.
     empty : bool
         Whether the battery is empty.
+    wedged : int
+        Phase in which the train wedged last; -1 for none. While that phase lasts the drum judders when it turns.
     stalled : bool
         Whether a stall has been found in this phase.
     phase_start, phase_end : float
@@ -78,6 +80,7 @@ class ModeKey:
     regime: Regime
     hot: tuple[bool, ...]
     empty: bool
+    wedged: int
     stalled: bool
     phase_start: float
     phase_end: float
@@ -92,6 +95,11 @@ class ModeKey:
         return min(self.phase_end, self.ramp_end, self.confirm_at)
 
     @property
+    def judders(self) -> bool:
+        """Whether the drum stops and starts faster than is followed: its mean motion is what counts."""
+        return self.drum != 0 and self.wedged >= 0
+
+    @property
     def ramping(self) -> bool:
         """Whether the voltage is still rising."""
         return self.ramp_end < math.inf
@@ -101,6 +109,7 @@ class Trip(Enum):
     """Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the group."""
 
     DRUM_STOPS, RAISES, RUNS_BACK = range(3)
+    WEDGES = 22
     LAYER_UP, LAYER_DOWN, PAID_OUT = range(3, 6)
     OVERLOAD = 6
     TAUT, SLACK, SETTLES = range(7, 10)
@@ -118,6 +127,7 @@ class Event(Enum):
     TOP = "the load is up"
     DRUM_STOPS = "the drum stops"
     RUNS_BACK = "the drum runs back"
+    WEDGED = "the self-locking stage wedges: the drum stops at once"
     STALLED = "stalled"
     RESTARTS = "the drum starts again"
     LAYER = "a new layer begins"

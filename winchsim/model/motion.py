@@ -28,6 +28,7 @@ from winchsim.physics.chain import (
     RestingBounds,
     find_branch,
     likely_branch,
+    may_wedge,
     moving_torques,
     start_margins,
 )
@@ -113,8 +114,16 @@ class Motion:
         self._worst_share = share_reader(machine)
 
     def train(self, key: ModeKey) -> Chain:
-        """Chain in force in a mode: braked when the power is off."""
-        return self.machine.chain_in(self.machine.phases[key.phase].action)
+        """Chain in force in a mode: braked when the power is off.
+
+        Where the drum judders, each stop takes the motion of the shafts from the motors on: their inertia has no part in
+        the mean motion, which follows the balance of torques without it.
+        """
+        chain = self.machine.chain_in(self.machine.phases[key.phase].action)
+        if not key.judders:
+            return chain
+        still = tuple(replace(element, inertia=0.0) for element in chain.elements)
+        return replace(chain, common_inertia=0.0, elements=still)
 
     def chain(self, key: ModeKey) -> Chain:
         """The same; with a settled rope the load's mass turns with the drum."""
@@ -237,7 +246,7 @@ class Motion:
                 rope_torque = now.tension * radius
                 acceleration = at.acceleration(now.torques, rope_torque)
                 if not at.holds(now.torques, rope_torque, acceleration):
-                    at = self._find_branch(chain, drum, now.torques, rope_torque)
+                    at = self._find_branch(chain, drum, now.torques, rope_torque) or at
                     acceleration = at.acceleration(now.torques, rope_torque)
             rate = gain = 0.0
             if settled:
@@ -261,14 +270,16 @@ class Motion:
         known = self._branches.get((chain, drum))
         return known[0] if known else likely_branch(chain, drum)
 
-    def _find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch:
-        """The branch that holds: mostly one of the last few, between which a bounce goes to and fro."""
+    def _find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch | None:
+        """The branch that holds: mostly one of the last few, between which a bounce goes to and fro. None for a wedge."""
         known = self._branches.get((chain, drum), ())
         for found in known:
             if found.holds(torques, rope_torque, found.acceleration(torques, rope_torque)):
                 break
         else:
             found = find_branch(chain, drum, torques, rope_torque)
+            if found is None:
+                return None
             if len(self._branches) > 64:
                 self._branches.clear()
         self._branches[chain, drum] = (found, *[other for other in known if other is not found][: BRANCHES_KEPT - 1])
@@ -303,12 +314,28 @@ class Motion:
                 edge = max(edge, m.lowest_wound)
             name = Trip.LAYER_UP if direction > 0 else Trip.PAID_OUT if edge <= m.lowest_wound else Trip.LAYER_DOWN
             parts.append(((name,), (BAND * scales.stretch,), lambda y, now: (direction * (y[0] - edge),)))
+            if may_wedge(self.chain(key), direction):
+                parts.append(self._wedge_guard(key))
         else:
             parts.append(self._start_guards(key))
         overload = self._overload(key)
         if overload is not None:
             parts.append(((Trip.OVERLOAD,), (1e-9,), overload))
         return parts
+
+    def _wedge_guard(self, key: ModeKey) -> _GuardPart:
+        """Above zero where no acceleration balances the torques of the chain."""
+        chain, drum, radius = self.chain(key), key.drum, self.machine.layers[key.layer].radius
+
+        def lacks(*state: float) -> float:
+            *torques, rope_torque = state
+            return 1.0 if self._find_branch(chain, drum, torques, rope_torque) is None else -1.0
+
+        def values(_: Any, now: Flow) -> tuple[Any]:
+            state = (*now.torques, now.tension * radius)
+            return (np.vectorize(lacks, otypes=[float])(*state) if isinstance(state[-1], np.ndarray) else lacks(*state),)
+
+        return (Trip.WEDGES,), (0.5,), values
 
     def _start_guards(self, key: ModeKey) -> _GuardPart:
         margins, band = self.start_margins(key), BAND * self.machine.scales.torque
@@ -369,8 +396,11 @@ class Motion:
         return parts
 
     def _may_settle(self, key: ModeKey) -> bool:
-        if not key.taut or key.ramping:
+        if not key.taut or key.ramping or key.judders:
             return False
+        riding = replace(key, settled=True)
+        if key.drum and self.first_branch(self.chain(riding), key.drum).inertia <= 0.0:
+            return False  # a load that rides with the drum would wedge the train
         return key.load is LoadPlace.FREE or (key.load.moves and key.drum == _friction_sign(key.load))
 
     def _settle_guard(self, key: ModeKey) -> _GuardPart:
@@ -452,7 +482,7 @@ class Motion:
                 return Channels(now.tension, pulled / radius, pulled, torques.outputs, drum > 0, torques.groups, torques.common)
             x = at.acceleration(now.torques, rope_torque)
             if not at.holds(now.torques, rope_torque, x):
-                at = self._find_branch(chain, drum, now.torques, rope_torque)
+                at = self._find_branch(chain, drum, now.torques, rope_torque) or at
                 x = at.acceleration(now.torques, rope_torque)
             outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
             passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905

@@ -82,7 +82,7 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     key = ModeKey(
         phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
         settle_after=machine.scales.bounce_period, load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
-        regime=Regime.OPEN, hot=(False,) * len(machine.groups), empty=False, stalled=False, phase_start=0.0,
+        regime=Regime.OPEN, hot=(False,) * len(machine.groups), empty=False, wedged=-1, stalled=False, phase_start=0.0,
         phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
     )  # fmt: skip
     problem = WinchProblem(machine)
@@ -128,6 +128,7 @@ class WinchProblem:
             Trip.DRUM_STOPS: self._stop_drum,
             Trip.RAISES: lambda step: start(step, 1),
             Trip.RUNS_BACK: lambda step: start(step, -1),
+            Trip.WEDGES: self._on_wedges,
             Trip.LAYER_UP: self._on_layer_up,
             Trip.LAYER_DOWN: lambda step: self._change_layer(step, step.key.layer - 1),
             Trip.PAID_OUT: lambda step: self._finish(step, Event.PAID_OUT),
@@ -283,10 +284,20 @@ class WinchProblem:
     def _start_drum(self, step: _Step, direction: int) -> None:
         layer = step.key.layer if direction > 0 else step.key.layer_below
         again = step.key.stalled and direction > 0
-        step.change(drum=direction, layer=layer, layer_below=layer, held_since=math.inf, confirm_at=math.inf)
+        wedged = step.key.wedged if step.key.wedged == step.key.phase else -1
+        step.change(drum=direction, wedged=wedged, layer=layer, layer_below=layer, held_since=math.inf, confirm_at=math.inf)
         step.mark(Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK)
         if direction < 0 and self.machine.wound_at_start + step.y[0] <= self.machine.lowest_wound + self.machine.wound_at_start:
             self._finish(step, Event.PAID_OUT)
+
+    def _on_wedges(self, step: _Step) -> None:
+        """The drum stops at once with all that turns; the load goes on by itself. A settled rope is first let bounce."""
+        if step.key.settled:
+            return
+        lost = drum_inertia(self.motion.train(step.key)) * float(step.y[1]) ** 2 / 2
+        step.mark(Event.WEDGED, value=abs(float(step.y[1])), energy=lost)
+        step.y[1] = 0.0
+        step.change(drum=0, layer_below=step.key.layer, held_since=step.t, wedged=step.key.phase)
 
     def _stop_drum(self, step: _Step, *, jerk: bool = False) -> None:
         chain = self.motion.train(step.key)
@@ -392,6 +403,8 @@ class WinchProblem:
         radius = m.layers[riding.layer].radius
         torques, rope_torque = now.torques, float(now.tension) * radius
         at = find_branch(self.motion.chain(riding), riding.drum, torques, rope_torque)
+        if at is None:
+            return True
         gain = at.acceleration(torques, rope_torque) * radius / m.line.falls
         return load.inertia(m.body) * abs(gain) > CALM * m.scales.pull
 

@@ -7,6 +7,7 @@ from winchsim.physics.chain.branch import (
     find_branch,
     likely_branch,
     losses,
+    may_wedge,
     moving_torques,
 )
 from winchsim.physics.chain.elements import (
@@ -49,6 +50,7 @@ __all__ = [
     "input_torque",
     "likely_branch",
     "losses",
+    "may_wedge",
     "moving_torques",
     "output_torques",
     "reverse_of",

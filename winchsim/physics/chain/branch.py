@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.errors import TrustError
 from winchsim.physics.chain.elements import (
     Chain,
     drum_ratios,
@@ -43,7 +42,8 @@ class Branch:
     groups : tuple of (float, float, bool)
         Per group: rotor inertia times its speed ratio, constant drag, and whether its mesh has any loss.
     constant, per_torque, inertia : float
-        ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``.
+        ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``. Inertia of 0 or less: what lies
+        behind a self-locking element, when it drives, asks more of the motors the more it is slowed.
     """
 
     direction: int
@@ -74,9 +74,11 @@ class Branch:
     def holds(self, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> bool:
         """Whether the power directions are those that the branch assumes, at this state (floats only).
 
-        A branch that holds gives the one acceleration there is, whichever branch was tried first: every torque rises
-        with the acceleration, so the balance has a single root.
+        A branch that holds gives the one acceleration there is, whichever branch was tried first: where every torque rises
+        with the acceleration the balance has a single root, and a branch whose torque falls with it never holds.
         """
+        if self.inertia <= 0.0:
+            return False
         d = self.direction
         for (a, b, c), loaded in zip(self.outputs, self.loaded, strict=True):
             if (d * (a + b * rope_torque + c * acceleration) >= 0.0) is not loaded:
@@ -105,11 +107,6 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         Per element, whether power passes it forward.
     driving : tuple of bool
         Per group.
-
-    Raises
-    ------
-    TrustError
-        The inertia behind a self-locking element would jam it: no finite acceleration exists.
     """
     ratios = drum_ratios(chain)
     a, b, c = 0.0, 1.0, 0.0
@@ -130,12 +127,7 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         gains.append(gain)
         a += gain * direction * drag
         c += gain * mesh.inertia * group_ratio(chain, index)
-    if c <= 0:
-        raise TrustError(
-            "The inertia behind a self-locking stage jams it: there is no motion to compute.",
-            "Give that stage's reverse efficiency as measured, or less inertia behind it.",
-        )
-    return Branch(direction, loaded, driving, tuple(reversed(outputs)), tuple(gains), tuple(groups), a, b, c)
+    return Branch(direction, loaded, driving, tuple(reversed(outputs)), tuple(gains), tuple(groups), a, b, c or -1e-300)
 
 
 def likely_branch(chain: Chain, direction: int) -> Branch:
@@ -144,7 +136,12 @@ def likely_branch(chain: Chain, direction: int) -> Branch:
     return branch(chain, direction, (up,) * len(chain.elements), (up,) * len(chain.groups))
 
 
-def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float) -> Branch:
+def may_wedge(chain: Chain, direction: int) -> bool:
+    """Whether there are torques that no acceleration balances: a locking element with much inertia behind it."""
+    return branch(chain, direction, (False,) * len(chain.elements), (True,) * len(chain.groups)).inertia <= 0.0
+
+
+def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float) -> Branch | None:
     """Branch that the chain moves in, found without iteration.
 
     The balance of torques is piecewise linear in the acceleration. Its kinks are where an element's output torque or a
@@ -160,10 +157,12 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     rope_torque : float
         [N·m]
 
-    Raises
-    ------
-    TrustError
-        No acceleration balances the torques (a self-locking element with much inertia behind it).
+    Returns
+    -------
+    Branch or None
+        None where no acceleration balances the torques: the chain wedges, and the drum stops at once. Where the torque
+        asked of the motors rises again the further the drum is slowed, as it does behind a self-locking element with much
+        inertia, only a branch on which it falls with the slowing is a motion that lasts.
     """
     kinks: list[float] = []
     for index in range(len(chain.elements) - 1, -1, -1):
@@ -173,15 +172,16 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
         if lever and kinked(mesh):
             kinks.append((motor_torques[index] - direction * mesh.drag) / lever)
     zeros = roots(lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks))
-    if not zeros:
-        raise TrustError("No acceleration balances the torques of the chain.")
-    x = zeros[0]
-    loaded = tuple(direction * _output_at(chain, direction, rope_torque, i, x) >= 0 for i in range(len(chain.elements)))
-    driving = tuple(
-        direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
-        for i, mesh in enumerate(chain.groups)
-    )
-    return branch(chain, direction, loaded, driving)
+    for x in zeros:
+        loaded = tuple(direction * _output_at(chain, direction, rope_torque, i, x) >= 0 for i in range(len(chain.elements)))
+        driving = tuple(
+            direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
+            for i, mesh in enumerate(chain.groups)
+        )
+        found = branch(chain, direction, loaded, driving)
+        if found.inertia > 0.0:
+            return found
+    return None
 
 
 def _output_at(chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float) -> float:
@@ -267,8 +267,9 @@ def moving_torques(
         left = left[~here]
         if not left.size:
             break
-        at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
-        sought = True
+        # None at the very instant at which the chain wedges: up to there it moved as before.
+        sought_at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
+        at, sought = sought_at or at, True
     inputs = np.array([input_torque(e, direction, outputs[i]) for i, e in enumerate(chain.elements)])
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
     common = inputs[0] + chain.common_inertia * drum_ratios(chain)[0] * acceleration
