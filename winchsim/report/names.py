@@ -1,7 +1,7 @@
-"""What the figures of a lift and the files of its report are called, and what is said of each: nothing is drawn here.
+"""Every figure and every file of a report by name. Nothing is drawn here.
 
-Apart from the figures themselves, so that a command can tell which files it will write without the time that a drawing
-library takes to load.
+Apart from the figures themselves, so that a command knows which files it will write without the time
+that a drawing library takes to load.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class FigureWords:
-    """What is said of one figure.
+    """A figure: what it is called, what is said of it, and what draws it.
 
     Attributes
     ----------
@@ -20,59 +20,96 @@ class FigureWords:
     heading : str
     caption : str
         One or two sentences: what to see.
+    drawn_by : str
+        Module of `winchsim.report.figures` and function, called with a record, a look and `us`; it
+        returns None where there is nothing to draw. Empty for figures of several runs.
     """
 
     name: str
     heading: str
     caption: str
+    drawn_by: str = ""
 
 
 OF_A_LIFT = (
-    FigureWords("build", "The build",
-                "Gears, motors and drum to scale, with their tooth counts; chain lines are pitch circles, dark turns of rope "
-                "stay on the drum."),
-    FigureWords("height-and-speed", "Height and speed",
-                "Where the load is and how fast it moves. Grey: the drum is held."),
-    FigureWords("electrical", "Current, voltage, power",
-                "What the supply gives: the voltage at the motors' terminals, and their power together."),
-    FigureWords("torque-speed", "Torque and speed of a motor",
-                "The black path is what this lift asks of one motor, on the line of what it can give: grey as it starts, "
-                "dashed with the hottest winding. Left of the dotted line its own drag takes everything."),
-    FigureWords("tooth-factor", "Tooth factor of each stage",
-                "How many times its load the weaker tooth of each stage would bear; the dot is the worst moment. Below 1 "
-                "it breaks."),
-    FigureWords("temperature", "Temperatures",
-                "Winding and case of the hottest motors, against the winding's limit."),
-    FigureWords("rope-tension", "Rope tension",
-                "Pull in the rope over the run; A and B enlarge where it takes the load and where most happens."),
-    FigureWords("energy", "Where the energy went",
-                "Every head of the energy books, with its share of what was put in."),
-)  # fmt: skip
-"""The figures of one lift in the order of a report."""
+    FigureWords(
+        "build",
+        "The build",
+        "Gears, motors and drum to scale, with their tooth counts. Dark turns of rope are dead turns.",
+        "schematic:build",
+    ),
+    FigureWords(
+        "height-and-speed",
+        "Height and speed",
+        "Height and speed of the load. Grey: the drum is held.",
+        "curves:height_and_speed",
+    ),
+    FigureWords(
+        "electrical",
+        "Current, voltage, power",
+        "Current and power of the supply, and the voltage at the motors' terminals.",
+        "curves:electrical",
+    ),
+    FigureWords(
+        "torque-speed",
+        "Torque and speed of a motor",
+        "Black: torque and speed of one motor during the lift. Grey: the motor when cold. Dotted: with "
+        "its hottest winding. Left of the thin line its own drag takes all torque.",
+        "motor:torque_speed",
+    ),
+    FigureWords(
+        "tooth-factor",
+        "Tooth factor of each stage",
+        "Capacity over demand of the weaker tooth of each stage. The dot is the lowest factor. Below 1 "
+        "the tooth breaks.",
+        "teeth:tooth_factors",
+    ),
+    FigureWords(
+        "temperature",
+        "Temperatures",
+        "Winding and case of the hottest motors, and the limit of the winding.",
+        "curves:temperatures",
+    ),
+    FigureWords(
+        "rope-tension",
+        "Rope tension",
+        "Tension of the rope. A and B enlarge lift-off and the stretch with the most events.",
+        "curves:tension",
+    ),
+    FigureWords(
+        "energy",
+        "Energy",
+        "Where the energy went, with the share of each loss and store.",
+        "energy:energy_ledger",
+    ),
+)
+"""The figures of one lift in the order of a report. One entry here and its function add a figure."""
 
 OVERLAY = FigureWords(
-    "overlay", "Several lifts", "Height, current and winding temperature of each lift; the number marks where it is decided."
+    "overlay",
+    "Several lifts",
+    "Height, current and winding temperature of each lift. A number marks where each is decided.",
 )
 """Several lifts on shared axes."""
 
 BESIDE_TRACE = FigureWords(
     "measured",
     "Measured and simulated",
-    "Simulated curves with the measured points, and what was measured less what was simulated.",
+    "Simulated curves, measured points, and the difference between them.",
 )
 """A lift beside a measured trace of it."""
 
 TESTS = FigureWords(
     "measured-lifts",
     "Tests on shared axes",
-    "Each load of the test sheet as it was simulated, with the lift times that were measured.",
+    "Each load of the test sheet as simulated, with the measured lift times.",
 )
 """The tests of a sheet on shared axes."""
 
 BESIDE_SHEET = FigureWords(
     "measured",
     "Measured and simulated",
-    "Measured and simulated lift time and current over the load, and the difference in per cent.",
+    "Measured and simulated lift time and current over the load, and their difference.",
 )
 """How far the tests of a sheet and their simulations are apart."""
 

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
+from winchsim.errors import DomainError
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit
-from winchsim.report.figures.bands import EVENT, HELD, REPEATED, held_spans
-from winchsim.report.figures.catalogue import pictures
-from winchsim.report.figures.curves import electrical, height_and_speed, temperatures, tension, zoom_windows
-from winchsim.report.figures.look import COLUMN, SLIDE
+from winchsim.report.figures.bands import EVENT, HELD, NUMBER_EMS, REPEATED, held_spans
+from winchsim.report.figures.catalogue import figure, pictures
+from winchsim.report.figures.curves import (
+    electrical,
+    height_and_speed,
+    temperatures,
+    tension,
+    zoom_windows,
+)
+from winchsim.report.figures.look import COLUMN, LIMIT_DASHES, SERIES, SLIDE
 from winchsim.report.figures.marks import marks_of
 from winchsim.report.names import NAMES
 
@@ -52,23 +60,23 @@ def test_nothing_is_drawn_across_a_switch(lift, see):
 
 
 @pytest.mark.parametrize("name", ["lift", "stall", "break", "snag", "jerks"])
-def test_each_mark_has_a_line_in_every_panel_and_a_name(records, see, name):
+def test_each_mark_has_a_line_in_every_panel_and_a_number_explained_below(records, see, name):
     record = records[name]
     figure = height_and_speed(record, COLUMN)
     shown = see.panels(figure)
     width = COLUMN.width * shown[0].get_position().width
-    marks = marks_of(record, 0.0, float(record.time[-1]), most=COLUMN.most_marks, nearest=0.8 * COLUMN.em / width)
+    nearest = NUMBER_EMS * COLUMN.em / width
+    marks = marks_of(record, 0.0, float(record.time[-1]), most=COLUMN.most_marks, nearest=nearest)
     for axes in shown:
         lines = see.labelled(axes, EVENT)
-        assert [line.get_xdata()[0] for line in lines] == pytest.approx([mark.start for mark in marks])
+        assert [line.get_xdata()[0] for line in lines] == pytest.approx(
+            [mark.start for mark in marks]
+        )
         assert len(see.labelled(axes, REPEATED)) == sum(mark.repeated for mark in marks)
-    written = [text.get_text() for axes in figure.axes if not axes.axison for text in axes.texts]
-    if written[0] == "1":
-        key = " ".join(text.get_text().strip() for text in figure.texts)
-        assert written == [str(n) for n in range(1, len(marks) + 1)]
-        assert all(f"{n}: " in key for n in range(1, len(marks) + 1))
-    else:
-        assert written == [mark.name for mark in marks]
+    written = [text.get_text() for text in shown[0].texts if text.get_text().isdigit()]
+    key = " ".join(text.get_text().strip() for text in figure.texts)
+    assert written == [str(n) for n in range(1, len(marks) + 1)]
+    assert all(f"{n} {mark.names[0][0]}" in key for n, mark in enumerate(marks, start=1))
 
 
 def test_the_held_drum_is_shaded(lift, see):
@@ -85,7 +93,7 @@ def test_height_shows_what_was_asked_for(records, see):
         axes = see.panels(height_and_speed(records[name], COLUMN))[0]
         (level,) = see.labelled(axes, "_limit")
         assert level.get_ydata()[0] == pytest.approx(0.25) and axes.get_ylim()[1] > 0.25
-        assert "target: 0.250 m" in [text.get_text() for text in axes.texts]
+        assert "target 0.25 m" in [text.get_text() for text in axes.texts]
 
 
 def test_temperatures_of_winding_and_case_with_their_limit(lift, see):
@@ -93,7 +101,12 @@ def test_temperatures_of_winding_and_case_with_their_limit(lift, see):
     curves = [line for line in axes.get_lines() if str(line.get_label()).startswith("_child")]
     assert np.array_equal(see.drawn(curves[0])[1], lift["motor_1_winding"])
     assert np.array_equal(see.drawn(curves[1])[1], lift["motor_1_case"])
-    assert {"winding", "case", "winding limit 120 °C"} <= {text.get_text() for text in axes.texts}
+    assert "winding limit 120 °C" in {text.get_text() for text in axes.texts}
+    assert [text.get_text() for text in axes.get_legend().get_texts()] == [
+        "winding",
+        "case",
+        "ambient",
+    ]
     assert curves[0].get_linestyle() != curves[1].get_linestyle()
 
 
@@ -102,7 +115,9 @@ def test_tension_is_shown_larger_where_the_load_lifts_off(lift, see):
     off = lift.first(Event.LIFT_OFF).time
     assert first.start < off < first.end and first.span < (lift.time[-1] - lift.time[0]) / 3
     shown = see.panels(tension(lift, COLUMN))
-    assert len(shown) == 2 + len(larger) and all(axes.get_ylabel() == "Rope tension (N)" for axes in shown)
+    assert len(shown) == 2 + len(larger) and all(
+        axes.get_ylabel() == "Rope tension (N)" for axes in shown
+    )
     assert shown[1].get_xlim() == pytest.approx((first.shown(first.start), first.shown(first.end)))
     x, y = see.drawn(see.curve_of(shown[0]))
     assert np.array_equal(x, lift.time) and np.array_equal(y, lift["tension"])
@@ -116,7 +131,9 @@ def test_a_snag_is_shown_larger(records):
     assert any(w.start < snag < w.end for w in zoom_windows(record))
 
 
-@pytest.mark.parametrize(("look", "us"), [(COLUMN, False), (SLIDE, True)], ids=["column", "slide and US units"])
+@pytest.mark.parametrize(
+    ("look", "us"), [(COLUMN, False), (SLIDE, True)], ids=["column", "slide and US units"]
+)
 @pytest.mark.parametrize("name", ["lift", "stall", "stall at once", "break", "snag", "jerks"])
 def test_no_text_leaves_any_figure(records, see, name, look, us):
     drawn = pictures(records[name], look, us=us)
@@ -127,8 +144,21 @@ def test_no_text_leaves_any_figure(records, see, name, look, us):
         assert wide == pytest.approx(look.width) and 20 < high < (170 if look is COLUMN else 200)
 
 
-def test_us_units_stand_beside(lift, see):
-    figure = height_and_speed(lift, SLIDE, us=True)
-    assert [axes.get_ylabel() for axes in see.panels(figure)] == ["Height (m)", "Speed (mm/s)"]
-    written = [text.get_text() for axes in figure.axes for text in axes.texts]
-    assert "(ft)" in written and "(in/s)" in written
+def test_us_units_take_the_place_of_si(lift, see):
+    height, speed = see.panels(height_and_speed(lift, SLIDE, us=True))
+    assert [axes.get_ylabel() for axes in (height, speed)] == ["Height (ft)", "Speed (in/s)"]
+    assert np.allclose(see.drawn(see.curve_of(height))[1], lift["height"] / 0.3048)
+    (warm,) = see.panels(temperatures(lift, COLUMN, us=True))
+    winding = next(line for line in warm.get_lines() if str(line.get_label()).startswith("_child"))
+    assert np.allclose(see.drawn(winding)[1], 32 + 1.8 * lift["motor_1_winding"])
+
+
+def test_no_line_style_means_two_things():
+    styles = [str(dashes) for _, dashes in SERIES]
+    assert len({*styles, str(LIMIT_DASHES)}) == len(SERIES) + 1
+
+
+def test_a_figure_by_name(lift):
+    assert isinstance(figure("energy", lift), Figure)
+    with pytest.raises(DomainError, match="height-and-speed"):
+        figure("height", lift)

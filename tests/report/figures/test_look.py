@@ -5,10 +5,7 @@ from __future__ import annotations
 import contextlib
 
 import matplotlib as mpl
-import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from winchsim.report.figures.look import (
@@ -25,16 +22,16 @@ from winchsim.report.figures.look import (
     plain_ticks,
     quantity_label,
     size_mm,
-    spread_out,
     text_width,
-    us_axis,
 )
 
 
 def test_drawing_leaves_the_settings_as_they_were():
     before = dict(mpl.rcParams)
     with contextlib.suppress(ZeroDivisionError), drawing(COLUMN):
-        assert mpl.rcParams["svg.hashsalt"] == "winchsim" and mpl.rcParams["font.size"] == COLUMN.font
+        assert (
+            mpl.rcParams["svg.hashsalt"] == "winchsim" and mpl.rcParams["font.size"] == COLUMN.font
+        )
         _ = 1 / 0
     assert dict(mpl.rcParams) == before
 
@@ -48,7 +45,9 @@ def test_sizes_are_those_of_a_column_and_of_a_slide():
 def test_width_of_type_is_that_of_the_typeface():
     """The digits of the typeface are 1303 of 2048 units wide, the blank 651: its own table of advances."""
     assert text_width("0", COLUMN) == pytest.approx(1303 / 2048 * COLUMN.em, rel=1e-3)
-    assert text_width("00 00", COLUMN) == pytest.approx((4 * 1303 + 651) / 2048 * COLUMN.em, rel=1e-3)
+    assert text_width("00 00", COLUMN) == pytest.approx(
+        (4 * 1303 + 651) / 2048 * COLUMN.em, rel=1e-3
+    )
     assert text_width("漢", COLUMN) == COLUMN.em and not has_glyph("漢")
 
 
@@ -59,23 +58,6 @@ def test_long_text_is_cut_with_an_ellipsis_or_folded():
     lines = folded("a very long title of a scenario", 20.0, COLUMN, 2)
     assert len(lines) == 2 and all(text_width(line, COLUMN) <= 20.0 for line in lines)
     assert folded("unbreakable" * 9, 20.0, COLUMN)[-1].endswith("…")
-
-
-@settings(max_examples=50)
-@given(st.lists(st.floats(0, 100), min_size=1, max_size=12), st.floats(0.1, 12))
-def test_spread_labels_keep_order_distance_and_bounds(wanted, gap):
-    wanted = sorted(wanted)
-    places = spread_out(wanted, gap, 0.0, 100.0)
-    apart = min(gap, 100.0 / max(len(wanted) - 1, 1))
-    assert np.all(np.diff(places) >= apart - 1e-9)
-    assert min(places) >= -1e-9 and max(places) <= 100 + 1e-9
-    if np.all(np.diff(wanted) >= gap):
-        assert places == pytest.approx(wanted)
-
-
-def test_spread_labels_move_as_little_as_they_can():
-    assert spread_out([50.0, 50.0], 10.0, 0.0, 100.0) == pytest.approx([45.0, 55.0])
-    assert spread_out([99.0, 99.0], 10.0, 0.0, 100.0) == pytest.approx([90.0, 100.0])
 
 
 def test_ticks_have_no_exponent_and_no_offset():
@@ -91,22 +73,12 @@ def test_ticks_have_no_exponent_and_no_offset():
     assert size_mm(axes) == pytest.approx((60.0, 30.0))
 
 
-def test_us_units_stand_at_the_right_and_agree():
-    with drawing(COLUMN):
-        figure = blank(COLUMN, 50.0)
-        axes = box(figure, 20.0, 10.0, 40.0, 30.0)
-        axes.set_ylim(0.0, 100.0)
-        us_axis(axes, "°C", COLUMN)
-        us_axis(axes, "V", COLUMN)
-        FigureCanvasAgg(figure).draw()
-    (second,) = axes.child_axes
-    assert second.get_ylim() == pytest.approx((32.0, 212.0))
-    assert "(°F)" in [text.get_text() for text in axes.texts]
-
-
 def test_lines_differ_without_colour():
     assert len({str(dashes) for _, dashes in SERIES}) == len(SERIES)
 
 
 def test_axis_label_has_its_unit_in_brackets():
-    assert quantity_label("Height", "m") == "Height (m)" and quantity_label("Tooth factor", "") == "Tooth factor"
+    assert (
+        quantity_label("Height", "m") == "Height (m)"
+        and quantity_label("Tooth factor", "") == "Tooth factor"
+    )

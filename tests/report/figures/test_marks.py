@@ -17,6 +17,10 @@ def _marks(record, most=12, nearest=0.01):
     return marks_of(record, 0.0, float(record.time[-1]), most=most, nearest=nearest)
 
 
+def _names(mark):
+    return ", ".join(name for name, _ in mark.names)
+
+
 @pytest.mark.parametrize("name", ["lift", "stall", "break", "snag", "jerks"])
 @pytest.mark.parametrize(("most", "nearest"), [(12, 0.01), (3, 0.01), (12, 0.0)])
 def test_every_event_belongs_to_one_mark(records, name, most, nearest):
@@ -32,27 +36,35 @@ def test_marks_are_few_even_of_many_events(records):
     assert len(marks) <= 12
     (spell,) = (mark for mark in marks if mark.repeated)
     sticks = [e for e in record.events if e.event in (Event.STICKS, Event.SLIPS)]
-    assert spell.name == f"sticks and slips ({len(sticks)} times)" and len(spell.events) == len(sticks)
+    assert spell.names[0][0] == f"sticks and slips ({len(sticks)} times)" and len(
+        spell.events
+    ) == len(sticks)
     assert (spell.start, spell.end) == (sticks[0].time, sticks[-1].time)
 
 
 def test_neighbours_are_merged_and_the_gravest_leads(records):
     marks = _marks(records["stall"], nearest=0.5)
-    assert marks[0].grave and "stall" in marks[0].name
+    assert marks[0].grave and "stall" in dict(marks[0].names)
     apart = _marks(records["lift"], nearest=0.0)
-    assert [mark.name for mark in apart[:3]] == ["power on", "lift-off", "voltage held"]
+    assert [_names(mark) for mark in apart[:3]] == ["power on", "lift-off", "voltage held"]
 
 
 def test_what_goes_without_saying_is_not_said(lift):
-    names = [mark.name for mark in _marks(lift, nearest=0.1)]
+    names = [_names(mark) for mark in _marks(lift, nearest=0.1)]
     assert names == ["power on, lift-off", "layer 2", "up, power off"]
 
 
 def test_a_drum_that_lowers_as_it_should_is_no_alarm(lift):
-    events = (RecordedEvent(Event.PHASE_STARTS, 1.0, 0.2, Action.LOWER), RecordedEvent(Event.RUNS_BACK, 1.0, 0.2))
+    events = (
+        RecordedEvent(Event.PHASE_STARTS, 1.0, 0.2, Action.LOWER),
+        RecordedEvent(Event.RUNS_BACK, 1.0, 0.2),
+    )
     lowering = named_events(replace(lift, events=events))
     assert [(e.short, e.grave) for e in lowering] == [("lowering", False), ("drum lowers", False)]
-    events = (RecordedEvent(Event.PHASE_STARTS, 1.0, 0.2, Action.OFF), RecordedEvent(Event.RUNS_BACK, 1.0, 0.2))
+    events = (
+        RecordedEvent(Event.PHASE_STARTS, 1.0, 0.2, Action.OFF),
+        RecordedEvent(Event.RUNS_BACK, 1.0, 0.2),
+    )
     assert named_events(replace(lift, events=events))[1].grave
 
 

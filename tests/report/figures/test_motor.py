@@ -30,7 +30,9 @@ def test_line_is_the_law_of_the_motors_behind_their_supply(scenario):
 def test_line_bends_at_the_current_limit(scenario):
     machine = build(scenario)
     line = _line(machine)
-    assert line.torque.max() == pytest.approx(machine.groups[0].motor.constant * 1.0)  # 3 A through three motors
+    assert line.torque.max() == pytest.approx(
+        machine.groups[0].motor.constant * 1.0
+    )  # 3 A through three motors
     assert np.sum(np.isclose(line.torque, line.torque.max())) > 5
 
 
@@ -45,7 +47,10 @@ def test_the_path_is_the_record(lift, see):
     x, y = see.drawn(path)
     assert np.allclose(x, 1e3 * lift["motor_1_torque"], rtol=1e-12)
     assert np.allclose(y, lift["motor_1_speed"] * 30 / np.pi, rtol=1e-12)
-    assert axes.get_xlabel() == "Torque of one motor, its own drag included (mN·m)" and axes.get_ylabel() == "Motor speed (rpm)"
+    assert (
+        axes.get_xlabel() == "Torque of one motor, its own drag included (mN·m)"
+        and axes.get_ylabel() == "Motor speed (rpm)"
+    )
 
 
 def test_the_path_lies_on_the_line_while_power_is_on(lift):
@@ -55,9 +60,14 @@ def test_the_path_lies_on_the_line_while_power_is_on(lift):
     assert np.allclose(lift["motor_1_torque"][powered], on_line, atol=0.04 * line.torque.max())
 
 
-def test_moments_are_named(lift, see):
-    (axes,) = see.panels(torque_speed(lift, COLUMN))
-    names = " ".join(text.get_text() for text in axes.texts)
-    assert "start" in names and "lift-off" in names and "up" in names and "midway" in names
+def test_moments_are_numbered_and_named_below(lift, see):
+    figure = torque_speed(lift, COLUMN)
+    (axes,) = see.panels(figure)
+    numbers = [text.get_text() for text in axes.texts]
+    key = " ".join(text.get_text() for text in figure.texts)
+    assert numbers == [str(n) for n in range(1, len(numbers) + 1)] and all(
+        f"{n} " in key for n in numbers
+    )
+    assert all(name in key for name in ("start", "lift-off", "up", "midway"))
     legend = [text.get_text() for text in axes.get_legend().get_texts()]
-    assert legend[0] == "path of this lift" and legend[1] == "at 6.00 V, winding 20.0 °C"
+    assert legend[0] == "path of this lift" and legend[1] == "at 6 V, winding 20 °C"

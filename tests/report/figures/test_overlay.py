@@ -7,7 +7,15 @@ import pytest
 
 from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
-from winchsim.report.figures.overlay import MOST_POINTS, Run, key_of, line_of, overlay, with_sheet, with_trace
+from winchsim.report.figures.overlay import (
+    MOST_POINTS,
+    Run,
+    key_of,
+    line_of,
+    overlay,
+    with_sheet,
+    with_trace,
+)
 from winchsim.report.measured import compared, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 from winchsim.assessment.history import read_history
@@ -31,7 +39,10 @@ def test_each_lift_has_its_curve_in_each_panel(runs, see):
             (line,) = see.labelled(axes, f"_{n}")
             x, y = see.drawn(line)
             assert np.array_equal(x, run.record.time) and np.array_equal(y, run.record[channel])
-            assert np.isnan(np.asarray(line.get_ydata(), dtype=float)).sum() == len(run.record.segment_starts) - 1
+            assert (
+                np.isnan(np.asarray(line.get_ydata(), dtype=float)).sum()
+                == len(run.record.segment_starts) - 1
+            )
 
 
 def test_lines_are_told_apart(see, runs):
@@ -45,7 +56,9 @@ def test_lines_are_told_apart(see, runs):
 
 def test_key_says_what_became_of_each(runs, records):
     key = key_of(runs, COLUMN)
-    assert key[0] == f"1: a $x_1$ <b>name</b>, up after {read_history(runs[0].record).lift_time:.2f} s"
+    assert (
+        key[0] == f"1  a $x_1$ <b>name</b>, up after {read_history(runs[0].record).lift_time:.2f} s"
+    )
     assert "stalls on the floor after" in key[1] and "…" in key[1]
     broken = records["break"].first(Event.OVERLOAD)
     assert f"breaks on the floor after {broken.time:.2f} s" in key[2]
@@ -60,11 +73,13 @@ def test_no_text_leaves_the_figure(runs, see, look, count):
 def test_measured_lift_times_are_points(runs, see):
     figure = overlay([Run("lift", runs[0].record, (5.9, 6.2))], COLUMN)
     (points,) = see.labelled(see.panels(figure)[0], "_measured 1")
-    assert list(points.get_xdata()) == [5.9, 6.2] and list(points.get_ydata()) == pytest.approx([0.25, 0.25])
-    assert points.get_linestyle() == "None" and points.get_markerfacecolor() == "none"
-    (dot,) = see.labelled(see.panels(figure)[0], "_end 1")
-    assert points.get_markersize() > dot.get_markersize() + dot.get_markeredgewidth(), "a ring is seen round the dot"
-    assert points.get_zorder() > dot.get_zorder()
+    assert list(points.get_xdata()) == [5.9, 6.2] and list(points.get_ydata()) == pytest.approx(
+        [0.25, 0.25]
+    )
+    assert points.get_linestyle() == "None"
+    assert "1" in [text.get_text() for text in see.panels(figure)[0].texts]
+    key = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert len(key) == 1 and key[0].startswith("1  lift, up")
 
 
 def _trace(record, count=60, offset=0.004):
@@ -76,15 +91,20 @@ def test_trace_lies_on_the_curve_and_its_difference_below(lift, see):
     trace = _trace(lift)
     figure = with_trace(lift, trace, COLUMN)
     upper, lower = see.panels(figure)
-    assert (upper.get_ylabel(), lower.get_ylabel().replace("\n", " ")) == ("Height (m)", "Off by (mm)")
+    assert (upper.get_ylabel(), lower.get_ylabel().replace("\n", " ")) == (
+        "Height (m)",
+        "Off by (mm)",
+    )
     (points,) = see.labelled(upper, "_measured height")
-    assert np.array_equal(points.get_xdata(), trace.time) and np.allclose(points.get_ydata(), trace.height)
+    assert np.array_equal(points.get_xdata(), trace.time) and np.allclose(
+        points.get_ydata(), trace.height
+    )
     assert np.array_equal(see.drawn(see.labelled(upper, "_simulated height")[0])[1], lift["height"])
     (gaps,) = see.labelled(lower, "_difference height")
     assert np.allclose(gaps.get_ydata(), 4.0)
     (difference,) = trace_differences(lift, trace)
     written = " ".join(text.get_text() for text in figure.texts)
-    assert " ".join(difference.sentence.split()) == " ".join(written.split())
+    assert " ".join(difference.sentence.split()) in " ".join(written.split())
 
 
 def test_a_long_trace_is_thinned_and_says_so(lift, see):
@@ -105,7 +125,11 @@ def test_test_sheet_beside_its_simulation(records, see):
     ]
     figure = with_sheet(tests, COLUMN)
     times, currents, shares = see.panels(figure)
-    assert [axes.get_ylabel() for axes in (times, currents, shares)] == ["Lift time (s)", "Current (A)", "Difference (%)"]
+    assert [axes.get_ylabel() for axes in (times, currents, shares)] == [
+        "Lift time (s)",
+        "Current (A)",
+        "Difference (%)",
+    ]
     assert shares.get_xlabel() == "Load (kg)"
     measured = next(line for line in times.get_lines() if line.get_label() == "measured")
     assert list(measured.get_ydata()) == pytest.approx([1.10 * time, 1.20 * time])
@@ -119,10 +143,14 @@ def test_test_sheet_beside_its_simulation(records, see):
 def test_the_key_of_the_differences_stays_inside(records, see, look, off):
     record = records["lift"]
     lift = read_history(record)
-    row = SheetRow(mass=6.0, measured_time=off * lift.lift_time, measured_current=off * lift.steady("current"))
+    row = SheetRow(
+        mass=6.0, measured_time=off * lift.lift_time, measured_current=off * lift.steady("current")
+    )
     assert see.texts_beyond(with_sheet([compared(row, record)], look)) == []
 
 
 def test_a_sheet_without_a_number_still_draws(records, see):
-    figure = with_sheet([compared(SheetRow(mass=60.0, outcome="stalled"), records["stall"])], COLUMN)
+    figure = with_sheet(
+        [compared(SheetRow(mass=60.0, outcome="stalled"), records["stall"])], COLUMN
+    )
     assert see.panels(figure)[2].texts[0].get_text() == "nothing to compare"

@@ -10,7 +10,7 @@ import zlib
 import pytest
 
 from winchsim.report.figures.catalogue import pictures
-from winchsim.report.figures.look import COLUMN
+from winchsim.report.figures.look import COLUMN, SLIDE
 from winchsim.report.figures.overlay import Run, overlay
 from winchsim.report.figures.save import FORMATS, image, inline_svg
 from winchsim.version import __version__
@@ -22,9 +22,15 @@ NASTY = 'a "quoted" & <script>alert(1)</script> ]]> $x_1$ 漢字 עברית'
 @pytest.mark.parametrize("form", FORMATS)
 def test_same_record_same_bytes(lift, form):
     some = slice(None) if form == "svg" else slice(1, 3)
-    for first, second in zip(pictures(lift, COLUMN)[some], pictures(lift, COLUMN)[some], strict=True):
-        assert image(first.figure, form, COLUMN, DIGEST) == image(second.figure, form, COLUMN, DIGEST), first.name
-    assert image(first.figure, form, COLUMN, DIGEST) == image(first.figure, form, COLUMN, DIGEST), "drawing changes nothing"
+    for first, second in zip(
+        pictures(lift, COLUMN)[some], pictures(lift, COLUMN)[some], strict=True
+    ):
+        assert image(first.figure, form, COLUMN, DIGEST) == image(
+            second.figure, form, COLUMN, DIGEST
+        ), first.name
+    assert image(first.figure, form, COLUMN, DIGEST) == image(first.figure, form, COLUMN, DIGEST), (
+        "drawing changes nothing"
+    )
 
 
 def test_metadata_name_version_and_scenario_and_no_date(lift):
@@ -49,14 +55,20 @@ def test_svg_keeps_text_as_text(lift):
 
 
 def test_any_text_comes_through_harmless_and_without_a_warning(lift):
-    figure = overlay([Run(NASTY, lift)], COLUMN)
+    figure = overlay([Run(NASTY, lift)], SLIDE)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        svg, png = (image(figure, form, COLUMN) for form in ("svg", "png"))
-    texts = [node.firstChild.data for node in xml.dom.minidom.parseString(svg).getElementsByTagName("text")]
+        svg, png = (image(figure, form, SLIDE) for form in ("svg", "png"))
+    texts = [
+        node.firstChild.data
+        for node in xml.dom.minidom.parseString(svg).getElementsByTagName("text")
+    ]
     assert any(NASTY[:60] in text for text in texts) and "漢字" in svg.decode()
     assert b"<script" not in svg and zlib.crc32(png)
-    assert any(NASTY[:20] in text.get_text() for text in figure.texts), "drawing put back what it had changed"
+    key = figure.legends[0].get_texts()
+    assert any(NASTY[:20] in text.get_text() for text in key), (
+        "drawing put back what it had changed"
+    )
 
 
 def test_figures_inside_a_page_share_no_id_and_ask_for_nothing(lift):
@@ -65,6 +77,9 @@ def test_figures_inside_a_page_share_no_id_and_ask_for_nothing(lift):
     assert len(ids) == len(set(ids)) > 0
     for svg in drawn:
         assert "http" not in svg and "<style" not in svg and "<metadata" not in svg
-        assert svg.startswith('<svg class="figure" viewBox=') and 'aria-label="said &quot;so&quot;"' in svg
+        assert (
+            svg.startswith('<svg class="figure" viewBox=')
+            and 'aria-label="said &quot;so&quot;"' in svg
+        )
         used = set(re.findall(r'(?:url\(#|href="#)([^")]*)', svg))
         assert used <= set(re.findall(r'\bid="([^"]*)"', svg)) and used

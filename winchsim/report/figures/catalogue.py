@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib import import_module
 
 from matplotlib.figure import Figure
 
-from winchsim.report.figures import curves, energy, motor, teeth
-from winchsim.report.figures.look import Look
+from winchsim.errors import DomainError
+from winchsim.report.figures.look import COLUMN, Look
 from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace
-from winchsim.report.figures.schematic import schematic
 from winchsim.report.measured import TestComparison
 from winchsim.report.names import BESIDE_SHEET, BESIDE_TRACE, OF_A_LIFT, OVERLAY, TESTS, FigureWords
 from winchsim.scenario.sheet import MeasuredTrace
@@ -49,37 +49,45 @@ class Picture:
         return self.words.caption
 
 
-_DRAWN_BY: Mapping[str, Callable[..., Figure]] = {
-    "height-and-speed": curves.height_and_speed,
-    "electrical": curves.electrical,
-    "torque-speed": motor.torque_speed,
-    "tooth-factor": teeth.tooth_factors,
-    "temperature": curves.temperatures,
-    "rope-tension": curves.tension,
-    "energy": energy.energy_ledger,
-}
-"""What draws each figure that is drawn from a record alone, by name."""
+def figure(name: str, record: Record, look: Look = COLUMN, *, us: bool = False) -> Figure | None:
+    """One figure of a record, to be shown or changed with matplotlib.
+
+    Parameters
+    ----------
+    name : str
+        One of `winchsim.report.names.NAMES`.
+    record : Record
+    look : Look
+        Its size.
+    us : bool
+        Whether axes are in US units.
+
+    Returns
+    -------
+    Figure or None
+        None where there is nothing to draw, such as teeth of a winch without gears.
+    """
+    drawn_by = {words.name: words.drawn_by for words in OF_A_LIFT}
+    if name not in drawn_by:
+        raise DomainError("name", name, f"one of {', '.join(drawn_by)}")
+    module, function = drawn_by[name].split(":")
+    draw = getattr(import_module(f"winchsim.report.figures.{module}"), function)
+    found: Figure | None = draw(record, look, us=us)
+    return found
 
 
 def pictures(record: Record, look: Look, *, us: bool = False) -> list[Picture]:
-    """Every figure of a record.
+    """Every figure of a record that there is something to draw for.
 
     Parameters
     ----------
     record : Record
-        The drawing of the build is left out where it was not made from a scenario.
     look : Look
     us : bool
-        Whether US units are shown too.
+        Whether axes are in US units.
     """
-    found = []
-    for words in OF_A_LIFT:
-        if words.name == "build":
-            if record.inputs is not None:
-                found.append(Picture(words, schematic(record.machine, record.inputs, look, us=us), look))
-        elif words.name != "tooth-factor" or teeth.stage_factors(record):
-            found.append(Picture(words, _DRAWN_BY[words.name](record, look, us=us), look))
-    return found
+    drawn = [(words, figure(words.name, record, look, us=us)) for words in OF_A_LIFT]
+    return [Picture(words, found, look) for words, found in drawn if found is not None]
 
 
 def several_lifts(runs: Sequence[Run], look: Look, *, us: bool = False) -> Picture:

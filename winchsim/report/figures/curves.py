@@ -7,33 +7,22 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from winchsim.model import Event
-from winchsim.quantity_text import in_unit, quantity
+from winchsim.quantity_text import in_unit
 from winchsim.report.figures.bands import (
     Band,
     Panel,
     compose,
     curve,
     finish,
+    level_line,
     limit_line,
-    name_lines,
-    name_lines_inside,
+    name_curves,
     room_for,
     seen,
 )
-from winchsim.report.figures.look import (
-    BLUE,
-    GREEN,
-    GREY,
-    PALE,
-    QUANTITY_COLOURS,
-    SERIES,
-    Look,
-    drawing,
-    text_width,
-)
+from winchsim.report.figures.look import GREEN, PALE, QUANTITY_COLOURS, SERIES, Look, drawing, said
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulation import Record
@@ -49,27 +38,21 @@ MOST_GROUPS = 2
 
 
 def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Height and speed of the load over time, with the height asked for.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Whether US units are shown at the right.
-    """
+    """Height and speed of the load over time, with the height asked for; `us` for axes in US units."""
     wanted = record.machine.height(record.machine.top_travel)
     heights, speeds = record["height"], record["speed"]
     least = 0.1 * record.machine.scales.load_speed
-    unit_h, unit_v = suits("height", np.append(heights, wanted)), suits("speed", np.append(speeds, least))
+    unit_h = suits("height", np.append(heights, wanted), us)
+    unit_v = suits("speed", np.append(speeds, least), us)
     with drawing(look):
-        panels = [Panel("Height", unit_h, 1.2), Panel("Speed", unit_v)]
-        band = Band(record, look, whole(record), panels, us=us)
+        band = Band(
+            record, look, whole(record), [Panel("Height", unit_h, 1.2), Panel("Speed", unit_v)]
+        )
         figure = compose(look, [[band]])
         top, bottom = band.axes
         curve(band, top, heights, unit_h, color=QUANTITY_COLOURS["height"])
         room_for(top, in_unit(np.append(heights, wanted), unit_h))
-        limit_line(top, look, in_unit(wanted, unit_h), f"target: {quantity(wanted, unit_h)}")
+        limit_line(top, look, in_unit(wanted, unit_h), f"target {said(wanted, unit_h)}")
         curve(band, bottom, speeds, unit_v, color=QUANTITY_COLOURS["speed"])
         room_for(bottom, in_unit(speeds, unit_v), least=in_unit(least, unit_v))
         finish(band)
@@ -77,69 +60,58 @@ def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
 
 
 def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
-    """Current, voltage and power of the supply over time.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Taken for uniformity; electrical units are the same everywhere.
-    """
+    """Current, voltage and power of the supply over time."""
     volts, amps = record["voltage"], record["current"]
-    power = volts * amps
-    limits = {step.current_limit for step in record.machine.phases if step.powered and math.isfinite(step.current_limit)}
+    limits = {
+        s.current_limit
+        for s in record.machine.phases
+        if s.powered and math.isfinite(s.current_limit)
+    }
     with drawing(look):
         panels = [Panel("Current", "A"), Panel("Voltage", "V"), Panel("Power", "W")]
         band = Band(record, look, whole(record), panels)
         figure = compose(look, [[band]])
-        drawn = (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", power, 0.1))
+        drawn = (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", volts * amps, 0.1))
         for axes, (name, values, least) in zip(band.axes, drawn, strict=True):
             curve(band, axes, values, suits(name, values), color=QUANTITY_COLOURS[name])
             room_for(axes, values, least=least)
-        near = [limit for limit in sorted(limits) if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0))][-2:]
+        near = [
+            limit
+            for limit in sorted(limits)
+            if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0))
+        ][-2:]
         room_for(band.axes[0], amps, *near, least=0.02)
         for limit, side in zip(reversed(near), ("right", "left"), strict=False):
-            limit_line(band.axes[0], look, limit, f"limit {quantity(limit, 'A')}", side=side)
+            limit_line(band.axes[0], look, limit, f"limit {said(limit, 'A')}", side=side)
         finish(band)
     return figure
 
 
 def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Winding and case temperature of the hottest motor groups over time, with the winding's limit.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Whether US units are shown at the right.
-    """
-    groups = sorted(record.machine.groups, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[:MOST_GROUPS]
-    several = len(record.machine.groups) > 1
-    names = [f"{what} {g.number}" if several else what for g in groups for what in ("winding", "case")]
+    """Winding and case temperature of the hottest motor groups over time, with the winding's limit."""
+    every = record.machine.groups
+    groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[
+        :MOST_GROUPS
+    ]
+    shown = [(g.number, what) for g in groups for what in ("winding", "case")]
+    unit = suits("temperature", 0.0, us)
+    ambient, limit = record.machine.ambient, min(g.winding_limit for g in groups)
     with drawing(look):
-        right = 0.0 if us else max(text_width(name, look) for name in names) + 1.6 * look.em
-        band = Band(record, look, whole(record), [Panel("Temperature", "°C", 1.5)], right, us=us)
+        band = Band(
+            record, look, whole(record), [Panel("Temperature", unit, 1.5)], named=len(shown) + 1
+        )
         figure = compose(look, [[band]])
         (axes,) = band.axes
-        ends: list[tuple[float, str, str]] = []
-        lines: list[Line2D] = []
-        for i, group in enumerate(groups):
-            for j, what in enumerate(("winding", "case")):
-                values = record[f"motor_{group.number}_{what}"]
-                colour, dashes = SERIES[2 * i + j]
-                lines.append(curve(band, axes, values, "°C", color=colour, linestyle=dashes))
-                ends.append((float(values[-1]), f"{what} {group.number}" if several else what, colour))
-        every = [record[f"motor_{g.number}_{what}"] for g in groups for what in ("winding", "case")]
-        limit = min(g.winding_limit for g in groups)
-        room_for(axes, *every, record.machine.ambient, limit, zero=False)
-        limit_line(axes, look, limit, f"winding limit {quantity(limit, '°C')}")
-        axes.axhline(record.machine.ambient, color=GREY, linewidth=look.line / 2, zorder=1, label="_ambient")
-        if us:
-            name_lines_inside(axes, lines, [name for _, name, _ in ends])
-        else:
-            name_lines(axes, look, ends)
+        values = [record[f"motor_{number}_{what}"] for number, what in shown]
+        lines = [
+            curve(band, axes, v, unit, color=colour, linestyle=dashes)
+            for v, (colour, dashes) in zip(values, SERIES, strict=False)
+        ]
+        room_for(axes, *(in_unit(v, unit) for v in (*values, ambient, limit)), zero=False)
+        limit_line(axes, look, in_unit(limit, unit), f"winding limit {said(limit, unit)}")
+        lines.append(level_line(axes, look, in_unit(ambient, unit), "_ambient"))
+        names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
+        name_curves(band, lines, [*names, "ambient"])
         finish(band)
     return figure
 
@@ -148,26 +120,18 @@ def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
 
 
 def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Rope tension over the whole run, and larger where the load lifts off and where events crowd.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Whether US units are shown at the right.
-    """
+    """Rope tension over the whole run, and larger where the load lifts off and where events crowd."""
     pull = record["tension"]
-    unit = suits("tension", pull)
+    unit = suits("tension", pull, us)
     steady = record.machine.scales.pull / record.machine.line.falls
+    level = in_unit(steady, unit)
     zooms = zoom_windows(record)
     with drawing(look):
-        right = 0.0 if us else text_width("weight", look) + 1.6 * look.em
         beside = len(zooms) > 1 and look.width > SIDE_BY_SIDE
         wide = look.width / 2 if beside else look.width
-        first = Band(record, look, whole(record), [Panel("Rope tension", unit)], right, us=us)
+        first = Band(record, look, whole(record), [Panel("Rope tension", unit)], named=1)
         larger = [
-            Band(record, look, w, [Panel("Rope tension", unit)], right, tag, us, outer=wide)
+            Band(record, look, w, [Panel("Rope tension", unit)], tag, outer=wide)
             for w, tag in zip(zooms, "AB", strict=False)
         ]
         bands = [first, *larger]
@@ -175,12 +139,18 @@ def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
         for band in bands:
             (axes,) = band.axes
             curve(band, axes, pull, unit, color=QUANTITY_COLOURS["tension"])
-            level, drawn = in_unit(steady, unit), in_unit(seen(band, pull), unit)
+            drawn = in_unit(seen(band, pull), unit)
             near = drawn.max(initial=0.0) > 0.6 * level
-            room_for(axes, drawn, *([level] if near or not band.tag else []), zero=not band.tag, least=0.02 * level)
-            axes.axhline(level, color=BLUE, linestyle=(0, (1.2, 1.2)), linewidth=look.line * 0.7, zorder=1.4, label="_weight")
-            if not us and axes.get_ylim()[0] <= level <= axes.get_ylim()[1]:
-                name_lines(axes, look, [(level, "weight", BLUE)])
+            room_for(
+                axes,
+                drawn,
+                *([level] if near or not band.tag else []),
+                zero=not band.tag,
+                least=0.02 * level,
+            )
+            weight = level_line(axes, look, level, "_weight")
+            if band is first:
+                name_curves(band, [weight], ["weight of the load, per fall of rope"])
         _tag_zooms(bands)
         for band in bands:
             finish(band)

@@ -5,7 +5,7 @@ Nothing global is changed: whatever draws does so inside `drawing`, which puts m
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.quantity_text import show
 
 INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"
@@ -28,8 +28,19 @@ QUANTITY_COLOURS = {
 }  # fmt: skip
 """Colour of each quantity, the same in every figure."""
 
-SERIES = ((INK, "-"), (BLUE, (0, (5, 1.5))), (VERMILLION, (0, (1.2, 1.2))), (GREEN, (0, (6, 1.5, 1.2, 1.5))))
+SERIES = (
+    (INK, "-"),
+    (BLUE, (0, (4, 1.2))),
+    (VERMILLION, (0, (1.2, 1.2))),
+    (GREEN, (0, (5, 1.2, 1.2, 1.2))),
+)
 """Colour and dashes of the first, second, ... of several lines of one quantity: told apart without colour too."""
+
+LIMIT_DASHES = (0, (9, 2.5, 1.5, 2.5, 1.5, 2.5))
+"""Dashes of a limit, and of nothing else."""
+
+LEVEL_WIDTH = 0.5
+"""Width of a line that only shows a level to compare with, in widths of a curve; it is solid. [-]"""
 
 MM = 1 / 25.4
 
@@ -52,8 +63,6 @@ class Look:
         Height of one panel where there are one or two; more are lower. [mm]
     most_height : float
         Height that a figure keeps to as long as its panels stay readable. [mm]
-    label_rows : int
-        Most rows of event names above the panels.
     most_marks : int
         Most events that are marked one by one.
     """
@@ -64,7 +73,6 @@ class Look:
     line: float
     panel: float
     most_height: float
-    label_rows: int
     most_marks: int
 
     @property
@@ -78,8 +86,8 @@ class Look:
         return 1.35 * self.em
 
 
-COLUMN = Look("column", 86.0, 7.0, 1.2, 30.0, 130.0, 4, 12)
-SLIDE = Look("slide", 254.0, 14.0, 2.4, 62.0, 142.0, 3, 14)
+COLUMN = Look("column", 86.0, 7.0, 1.2, 30.0, 130.0, 12)
+SLIDE = Look("slide", 254.0, 14.0, 2.4, 62.0, 142.0, 14)
 LOOKS = {look.name: look for look in (COLUMN, SLIDE)}
 """The sizes, by the name that the user gives."""
 
@@ -126,7 +134,9 @@ def _advance(character: str) -> float:
 
 def has_glyph(character: str) -> bool:
     """Whether the typeface that is drawn with has a character."""
-    return bool(get_font(findfont(FontProperties(family="DejaVu Sans"))).get_char_index(ord(character)))
+    return bool(
+        get_font(findfont(FontProperties(family="DejaVu Sans"))).get_char_index(ord(character))
+    )
 
 
 def text_width(text: str, look: Look) -> float:
@@ -186,7 +196,9 @@ def blank(look: Look, height: float) -> Figure:
     return Figure(figsize=(look.width * MM, height * MM))
 
 
-def box(figure: Figure, left: float, bottom: float, width: float, height: float, **more: object) -> Axes:
+def box(
+    figure: Figure, left: float, bottom: float, width: float, height: float, **more: object
+) -> Axes:
     """Axes at a place of a figure.
 
     Parameters
@@ -222,10 +234,14 @@ def plain_ticks(axes: Axes, look: Look, *, x: bool = True, y: bool = True) -> No
     """
     width, height = size_mm(axes)
     if x:
-        axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width / (4.5 * look.em))), steps=[1, 2, 2.5, 5, 10]))
+        axes.xaxis.set_major_locator(
+            MaxNLocator(max(2, int(width / (4.5 * look.em))), steps=[1, 2, 2.5, 5, 10])
+        )
         axes.xaxis.set_major_formatter(FuncFormatter(_plain_number))
     if y:
-        axes.yaxis.set_major_locator(MaxNLocator(max(2, min(6, int(height / (1.8 * look.em)))), steps=[1, 2, 5, 10]))
+        axes.yaxis.set_major_locator(
+            MaxNLocator(max(2, min(6, int(height / (1.8 * look.em)))), steps=[1, 2, 5, 10])
+        )
         axes.yaxis.set_major_formatter(FuncFormatter(_plain_number))
 
 
@@ -234,68 +250,11 @@ def _plain_number(value: float, _position: int | None = None) -> str:
     return "0" if text in ("-0", "") else text.replace("-", "−")
 
 
+def said(value: float, unit: str) -> str:
+    """An SI value in a unit, without needless digits."""
+    return f"{show(value, unit=unit)[0]} {unit}".rstrip()
+
+
 def quantity_label(name: str, unit: str) -> str:
     """Text of an axis: what it is, and its unit in brackets."""
     return f"{name} ({unit})" if unit else name
-
-
-US_EMS = 6.8
-"""Room that a second axis takes at the right. [em]"""
-
-
-def us_axis(axes: Axes, unit: str, look: Look) -> None:
-    """The same axis in US units at the right, where the unit has such a sister; takes `US_EMS`.
-
-    Parameters
-    ----------
-    axes : Axes
-    unit : str
-        Of the axis at the left.
-    look : Look
-    """
-    other = PRINTED_UNITS[unit].us
-    if not other:
-        return
-    per, shift = PRINTED_UNITS[unit].factor, PRINTED_UNITS[unit].offset
-
-    def there(value: Any) -> Any:
-        return in_unit((value - shift) / per, other)
-
-    def back(value: Any) -> Any:
-        target = PRINTED_UNITS[other]
-        return (value - target.offset) / target.factor * per + shift
-
-    second = axes.secondary_yaxis("right", functions=(there, back))
-    width, height = size_mm(axes)
-    edge = 1 + (US_EMS - 0.4) * look.em / width
-    axes.text(edge, 0.5, f"({other})", transform=axes.transAxes, rotation=90, ha="right", va="center")
-    second.yaxis.set_major_locator(MaxNLocator(max(2, min(6, int(height / (1.8 * look.em)))), steps=[1, 2, 5, 10]))
-    second.yaxis.set_major_formatter(FuncFormatter(_plain_number))
-    second.spines["right"].set_visible(True)
-
-
-def spread_out(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Places as near as can be to the wanted ones, in their order, at least `gap` apart and inside [low, high].
-
-    Parameters
-    ----------
-    wanted : sequence of float
-        Ascending.
-    gap : float
-        Least distance; made smaller where the places do not fit otherwise.
-    low, high : float
-        Ends.
-    """
-    count = len(wanted)
-    if count > 1:
-        gap = min(gap, (high - low) / (count - 1))
-    pools: list[tuple[float, int]] = []  # mean of the places less the gaps before them, how many share it
-    for i, place in enumerate(wanted):
-        pool = (place - i * gap, 1)
-        while pools and pools[-1][0] >= pool[0]:
-            mean, size = pools.pop()
-            pool = ((mean * size + pool[0] * pool[1]) / (size + pool[1]), size + pool[1])
-        pools.append(pool)
-    top = high - (count - 1) * gap
-    firsts = [min(max(mean, low), max(top, low)) for mean, size in pools for _ in range(size)]
-    return [first + i * gap for i, first in enumerate(firsts)]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
 from winchsim.report.plain_text import harmless
-from winchsim.report.timeline import moment_text, worth_telling
+from winchsim.report.timeline import worth_telling
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
@@ -50,7 +50,14 @@ GRAVE = frozenset(
 _IMPLIES = {
     Event.DRUM_STARTS: (Event.PHASE_STARTS, Event.RUNS_BACK, Event.LIFT_OFF, Event.STALLED),
     Event.DRUM_STOPS: (Event.STALLED, Event.OVERLOAD, Event.SNAGGED, Event.TOP, Event.PHASE_STARTS),
-    Event.SUPPLY: (Event.STALLED, Event.OVERLOAD, Event.SNAGGED, Event.TOP, Event.PHASE_STARTS, Event.LIFT_OFF),
+    Event.SUPPLY: (
+        Event.STALLED,
+        Event.OVERLOAD,
+        Event.SNAGGED,
+        Event.TOP,
+        Event.PHASE_STARTS,
+        Event.LIFT_OFF,
+    ),
     Event.RESTARTS: (Event.LIFT_OFF,),
 }
 """What need not be named beside another event."""
@@ -59,7 +66,10 @@ _FAMILIES: tuple[tuple[frozenset[Event], str], ...] = (
     (frozenset({Event.STICKS, Event.SLIPS}), "sticks and slips"),
     (frozenset({Event.SLACK, Event.TAUT}), "slack and taut"),
     (frozenset({Event.LIFT_OFF, Event.LANDED}), "lifts off and lands"),
-    (frozenset({Event.DRUM_STOPS, Event.RESTARTS, Event.DRUM_STARTS, Event.RUNS_BACK}), "drum stops and starts"),
+    (
+        frozenset({Event.DRUM_STOPS, Event.RESTARTS, Event.DRUM_STARTS, Event.RUNS_BACK}),
+        "drum stops and starts",
+    ),
     (frozenset({Event.SUPPLY}), "supply changes over"),
     (frozenset({Event.LAYER}), "changes layer"),
     (frozenset({Event.SNAGGED, Event.TOP_STOP, Event.CAME_OFF}), "hits its stop and comes off"),
@@ -76,16 +86,13 @@ class NamedEvent:
     ----------
     recorded : RecordedEvent
     short : str
-        In one to three words, for the drawing.
-    full : str
-        With what it is about, for a key.
+        In one to three words.
     grave : bool
         Whether something went wrong.
     """
 
     recorded: RecordedEvent
     short: str
-    full: str
     grave: bool
 
     @property
@@ -107,10 +114,8 @@ class Mark:
     ----------
     start, end : float
         Equal unless it stands for what keeps recurring. [s]
-    name : str
-        In a few words, for the drawing.
-    text : str
-        In full, for a key.
+    names : tuple of (str, float)
+        What happened, in few words, and when first. [s]
     events : tuple of NamedEvent
     repeated : bool
         Whether it stands for what keeps recurring.
@@ -118,8 +123,7 @@ class Mark:
 
     start: float
     end: float
-    name: str
-    text: str
+    names: tuple[tuple[str, float], ...]
     events: tuple[NamedEvent, ...]
     repeated: bool = False
 
@@ -139,8 +143,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             continue
         lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
-        full = "the drum lowers" if lowers else harmless(moment_text(record, e))
-        found.append(NamedEvent(e, short, full, e.event in GRAVE and not lowers))
+        found.append(NamedEvent(e, short, e.event in GRAVE and not lowers))
     return tuple(found)
 
 
@@ -155,7 +158,9 @@ def _short_name(e: RecordedEvent) -> str:
     return _SHORT[e.event]
 
 
-def marks_of(record: Record, start: float, end: float, *, most: int, nearest: float) -> tuple[Mark, ...]:
+def marks_of(
+    record: Record, start: float, end: float, *, most: int, nearest: float
+) -> tuple[Mark, ...]:
     """Marks of the events in a stretch of time, at most about `most` of them.
 
     Parameters
@@ -193,7 +198,8 @@ def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEven
             continue
         single = [e for e in single if e.event not in family]
         name = f"{words} ({len(members)} times)"
-        spans.append(Mark(members[0].time, members[-1].time, name, name, tuple(members), True))
+        first = members[0].time
+        spans.append(Mark(first, members[-1].time, ((name, first),), tuple(members), True))
     return spans, single
 
 
@@ -210,8 +216,10 @@ def _grouped(events: Sequence[NamedEvent], apart: float) -> list[list[NamedEvent
 def _merged(group: list[NamedEvent]) -> Mark:
     lead = min(group, key=lambda e: (not e.grave, _WEIGHT.index(e.event)))
     present = {e.event for e in group}
-    names = list(dict.fromkeys(e.short for e in group if not present & set(_IMPLIES.get(e.event, ()))))
-    if _PHASES["lower"] in names and _LOWERS in names:
-        names.remove(_LOWERS)
-    name = ", ".join(names) if len(names) <= 2 else f"{lead.short} +{len(names) - 1}"
-    return Mark(lead.time, lead.time, name, "; ".join(dict.fromkeys(e.full for e in group)), tuple(group))
+    names: dict[str, float] = {}
+    for e in group:
+        if not present & set(_IMPLIES.get(e.event, ())):
+            names.setdefault(e.short, e.time)
+    if _PHASES["lower"] in names:
+        names.pop(_LOWERS, None)
+    return Mark(lead.time, lead.time, tuple(names.items()), tuple(group))

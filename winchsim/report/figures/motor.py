@@ -13,13 +13,15 @@ from matplotlib.lines import Line2D
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.model.machine import LiveGroup, PhaseStep
-from winchsim.quantity_text import in_unit, number, quantity
-from winchsim.report.figures.bands import LEFT_EMS, room_for
+from winchsim.quantity_text import in_unit
+from winchsim.report.figures.bands import LEFT_EMS, flowed, numbered, room_for, write
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
     INK,
+    LEVEL_WIDTH,
     PALE,
+    SERIES,
     VERMILLION,
     Look,
     blank,
@@ -27,8 +29,8 @@ from winchsim.report.figures.look import (
     drawing,
     plain_ticks,
     quantity_label,
+    said,
     size_mm,
-    text_width,
 )
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import drawn_samples, suits, whole
@@ -58,7 +60,12 @@ class MotorLine:
 
 
 def motor_line(
-    machine: Machine, group: int, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float], top: float
+    machine: Machine,
+    group: int,
+    phase: PhaseStep,
+    windings: Sequence[float],
+    cases: Sequence[float],
+    top: float,
 ) -> MotorLine:
     """Torque–speed line of a group's motor at given temperatures, with the supply's resistance and limit.
 
@@ -79,61 +86,77 @@ def motor_line(
     drum = np.linspace(0.0, top, POINTS)
     drive = drive_law(machine, phase, windings, cases)
     made = np.array([drive(float(speed)).torques[place] for speed in drum])
-    return MotorLine(drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum)
+    return MotorLine(
+        drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum
+    )
 
 
-def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
-    """Speed of a motor against its torque: the line at the start, the line when hottest, and the path of this lift.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Taken for uniformity: the torque of a motor is shown in SI.
-    """
+def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
+    """Speed of a motor against its torque: the line at the start, the line when hottest, and the path of this lift."""
     groups = record.machine.groups[:MOST_GROUPS]
     em = look.em
-    key = 4.6 * em
-    tall = min(1.9 * look.panel, (look.most_height - 1.2 * em) / len(groups) - key - 4.2 * em)
-    height = len(groups) * (tall + key + 4.2 * em)
+    names = 4.6 * em
+    foot = 4.2 * em + 2 * look.row
+    tall = min(1.9 * look.panel, (look.most_height - 1.2 * em) / len(groups) - names - foot)
+    height = len(groups) * (tall + names + foot)
     with drawing(look):
         figure = blank(look, height)
         level = height
         for i, group in enumerate(groups):
-            level -= key + tall
+            level -= names + tall
             axes = box(figure, LEFT_EMS * em, level, look.width - (LEFT_EMS + 1.5) * em, tall)
-            level -= 4.2 * em
-            _draw_group(axes, record, look, i, group)
+            key = flowed(
+                _draw_group(axes, record, look, i, group, us=us), look.width - 1.2 * em, look
+            )
+            for n, line in enumerate(key):
+                write(figure, 0.6 * em, level - 3.6 * em - n * look.row, line, va="top")
+            level -= foot
     return figure
 
 
-def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: LiveGroup) -> None:
+def _draw_group(
+    axes: Axes, record: Record, look: Look, place: int, group: LiveGroup, *, us: bool
+) -> list[str]:
+    """Lines and points of one group; returns what the numbers of the points mean."""
     torque, speed = record[f"motor_{group.number}_torque"], record[f"motor_{group.number}_speed"]
     cold, hot = _lines(record, place)
-    unit = suits("torque", np.concatenate([torque, cold.torque]))
+    unit = suits("torque", np.concatenate([torque, cold.torque]), us)
     x_of, y_of = (lambda t: in_unit(t, unit)), (lambda w: in_unit(w, "rpm"))
     index, cuts = drawn_samples(record, whole(record), (torque, speed))
     path_x, path_y = np.insert(torque[index], cuts, np.nan), np.insert(speed[index], cuts, np.nan)
-    lines = [
-        *axes.plot(x_of(path_x), y_of(path_y), color=INK, label="_path", zorder=2),
-        *axes.plot(x_of(cold.torque), y_of(cold.speed), color=PALE, linewidth=3.2 * look.line, label="_cold", zorder=1),
-        *axes.plot(x_of(hot.torque), y_of(hot.speed), color=VERMILLION, linestyle=(0, (5, 2)), label="_hot", zorder=1.4),
-        axes.axvline(x_of(group.motor.drag), color=BLUE, linestyle=(0, (1.2, 1.2)), linewidth=0.7 * look.line, zorder=1.2,
-                     label="_drag"),
-    ]  # fmt: skip
+    (_, dashes), thin = SERIES[2], LEVEL_WIDTH * look.line
+    (path,) = axes.plot(x_of(path_x), y_of(path_y), color=INK, label="_path", zorder=2)
+    (cold_line,) = axes.plot(x_of(cold.torque), y_of(cold.speed), color=PALE, linewidth=3.2 * look.line, label="_cold",
+                             zorder=1)  # fmt: skip
+    (hot_line,) = axes.plot(
+        x_of(hot.torque),
+        y_of(hot.speed),
+        color=VERMILLION,
+        linestyle=dashes,
+        label="_hot",
+        zorder=1.4,
+    )
+    drag = axes.axvline(
+        x_of(group.motor.drag), color=BLUE, linewidth=thin, zorder=1.2, label="_drag"
+    )
     room_for(axes, y_of(np.concatenate([speed, cold.speed, hot.speed])))
     stalled = group.motor.constant * group.fit.stall_current
-    least, most = float(np.min(torque)), float(max(np.max(torque), np.max(cold.torque), 1e-3 * stalled))
+    least, most = (
+        float(np.min(torque)),
+        float(max(np.max(torque), np.max(cold.torque), 1e-3 * stalled)),
+    )
     span = x_of(most) - min(0.0, x_of(least))
     axes.set_xlim(min(0.0, x_of(least)) - 0.04 * span, x_of(most) + 0.08 * span)
     axes.axvline(0.0, color=GREY, linewidth=0.5 * look.line, zorder=1)
-    axes.set_xlabel(quantity_label("Torque of one motor, its own drag included", unit), labelpad=0.25 * look.font)
+    axes.set_xlabel(
+        quantity_label("Torque of one motor, its own drag included", unit),
+        labelpad=0.25 * look.font,
+    )
     axes.set_ylabel(quantity_label("Motor speed", "rpm"), va="top")
     axes.yaxis.set_label_coords(-(LEFT_EMS - 0.5) * look.em / size_mm(axes)[0], 0.5)
     plain_ticks(axes, look)
-    _name_lines(axes, record, look, group, lines, unit)
-    _name_moments(axes, look, _moments(record), x_of(torque), y_of(speed))
+    _name_lines(axes, record, look, group, [path, cold_line, hot_line, drag], unit, us)
+    return _mark_moments(axes, look, _moments(record), x_of(torque), y_of(speed))
 
 
 def _lines(record: Record, place: int) -> tuple[MotorLine, MotorLine]:
@@ -154,53 +177,44 @@ def _down_to_zero(line: MotorLine) -> MotorLine:
     return MotorLine(line.speed[:count], line.torque[:count])
 
 
-def _name_lines(axes: Axes, record: Record, look: Look, group: LiveGroup, lines: Sequence[Line2D], unit: str) -> None:
+def _name_lines(
+    axes: Axes,
+    record: Record,
+    look: Look,
+    group: LiveGroup,
+    lines: Sequence[Line2D],
+    unit: str,
+    us: bool,
+) -> None:
     """What each line is, above the panel."""
     hottest = float(np.max(record[f"motor_{group.number}_winding"]))
+    warm = "°F" if us else "°C"
     texts = [
         "path of this lift" + (f", group {group.number}" if len(record.machine.groups) > 1 else ""),
-        f"at {quantity(raising_phase(record.machine).voltage, 'V')}, winding {number(group.winding_start, 3)} °C",
-        f"winding {number(hottest, 3)} °C",
-        f"own drag {quantity(group.motor.drag, unit, 2)}",
+        f"at {said(raising_phase(record.machine).voltage, 'V')}, winding {said(group.winding_start, warm)}",
+        f"winding {said(hottest, warm)}",
+        f"own drag {said(group.motor.drag, unit)}",
     ]
     left = (LEFT_EMS - 0.8) * look.em / size_mm(axes)[0]
     axes.legend(lines, texts, loc="lower left", bbox_to_anchor=(-left, 1.0), ncols=2, frameon=False, handlelength=2.2,
                 borderpad=0.1, labelspacing=0.25, columnspacing=1.2)  # fmt: skip
 
 
-_SPOTS = ((0.8, 0.7), (0.8, 1.9), (0.8, 3.1), (-0.8, -0.8), (-0.8, -2.0), (0.8, -0.9), (-0.8, 0.7), (0.8, 4.3), (-0.8, -3.2),
-          (0.8, -2.1), (-0.8, 1.9))  # fmt: skip
-"""Where a name may stand from its point, the best first. [em] The line falls to the right, so above right is free."""
-
-
-def _name_moments(axes: Axes, look: Look, moments: Sequence[tuple[str, int]], x: np.ndarray, y: np.ndarray) -> None:
-    """Points of the path at the events that matter, each with its name where it covers nothing."""
+def _mark_moments(
+    axes: Axes, look: Look, moments: Sequence[tuple[str, int]], x: np.ndarray, y: np.ndarray
+) -> list[str]:
+    """Numbered points of the path at the events that matter; returns their names."""
     wide, tall = size_mm(axes)
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    moments = _joined(moments, x * wide / (x1 - x0), y * tall / (y1 - y0), 0.8 * look.em)
-    spots = [((x[at] - x0) / (x1 - x0) * wide, (y[at] - y0) / (y1 - y0) * tall) for _, at in moments]
-    dot = 0.4 * look.em
-    taken = [(px - dot, py - dot, px + dot, py + dot) for px, py in spots]
-    for (name, at), (px, py) in zip(moments, spots, strict=True):
-        size = text_width(name, look)
-        for dx, dy in _SPOTS:
-            left = px + dx * look.em - (size if dx < 0 else 0.0)
-            middle = py + dy * look.em
-            place = (left, middle - 0.55 * look.em, left + size, middle + 0.55 * look.em)
-            inside = place[0] > 0 and place[2] < wide and place[1] > 0 and place[3] < tall
-            if inside and not any(_overlap(place, other) for other in taken):
-                break
-        else:
-            continue
-        taken.append(place)
-        axes.plot([x[at]], [y[at]], marker="o", color=INK, markersize=look.line * 3, zorder=3, label="_moment", clip_on=False)
-        leader = {"arrowstyle": "-", "linewidth": look.line / 3, "color": GREY, "shrinkA": 0, "shrinkB": 0}
-        axes.annotate(name, (x[at], y[at]), xytext=(dx * look.font, dy * look.font), textcoords="offset points",
-                      ha="right" if dx < 0 else "left", va="center", zorder=4, arrowprops=leader,
-                      bbox={"boxstyle": "square,pad=0.02", "facecolor": "white", "alpha": 0.7, "linewidth": 0})  # fmt: skip
+    moments = _joined(moments, x * wide / (x1 - x0), y * tall / (y1 - y0), 1.6 * look.em)
+    for n, (_, at) in enumerate(moments, start=1):
+        numbered(axes, look, x[at], y[at], n, INK)
+    return [f"{n} {name}" for n, (name, _) in enumerate(moments, start=1)]
 
 
-def _joined(moments: Sequence[tuple[str, int]], x: np.ndarray, y: np.ndarray, near: float) -> list[tuple[str, int]]:
+def _joined(
+    moments: Sequence[tuple[str, int]], x: np.ndarray, y: np.ndarray, near: float
+) -> list[tuple[str, int]]:
     """Moments with those that lie on each other put together."""
     found: list[tuple[str, int]] = []
     for name, at in moments:
@@ -213,10 +227,6 @@ def _joined(moments: Sequence[tuple[str, int]], x: np.ndarray, y: np.ndarray, ne
     return found
 
 
-def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
-
-
 def _moments(record: Record) -> list[tuple[str, int]]:
     """Names and samples of the moments that are marked on the path, the first of each kind."""
     found: list[tuple[str, int]] = []
@@ -224,10 +234,12 @@ def _moments(record: Record) -> list[tuple[str, int]]:
     if raising.size:
         half = (record.time[raising[0]] + record.time[raising[-1]]) / 2
         middle = int(raising[np.argmin(np.abs(record.time[raising] - half))])
-        found.append((f"midway, {quantity(float(record.time[middle]), 's')}", middle))
+        found.append((f"midway, {said(float(record.time[middle]), 's')}", middle))
     seen: set[Event] = set()
     for e in named_events(record):
-        if (e.grave or e.event in (Event.LIFT_OFF, Event.TOP, Event.LANDED)) and e.event not in seen:
+        if (
+            e.grave or e.event in (Event.LIFT_OFF, Event.TOP, Event.LANDED)
+        ) and e.event not in seen:
             seen.add(e.event)
             found.append((e.short, int(np.searchsorted(record.time, e.time, side="left"))))
     return [*found, ("start", 0)]

@@ -5,19 +5,33 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
+from matplotlib.transforms import ScaledTranslation
 
 from winchsim.model import Event
-from winchsim.quantity_text import in_unit, quantity
-from winchsim.report.figures.bands import LEFT_EMS, Band, Panel, axis_text, compose, curve, finish, room_for
+from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.report.figures.bands import (
+    LEFT_EMS,
+    Band,
+    Panel,
+    axis_text,
+    compose,
+    curve,
+    finish,
+    level_line,
+    numbered,
+    room_for,
+)
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
     INK,
+    LEVEL_WIDTH,
     QUANTITY_COLOURS,
     SERIES,
     VERMILLION,
@@ -27,11 +41,18 @@ from winchsim.report.figures.look import (
     drawing,
     fitted,
     plain_ticks,
+    said,
     size_mm,
-    spread_out,
+    text_width,
 )
 from winchsim.report.figures.trace import suits, window
-from winchsim.report.measured import TRACED, TestComparison, mean_difference, signed, trace_differences
+from winchsim.report.measured import (
+    TRACED,
+    TestComparison,
+    mean_difference,
+    signed,
+    trace_differences,
+)
 from winchsim.report.plain_text import harmless
 from winchsim.scenario.sheet import MeasuredTrace
 from winchsim.simulation import Record
@@ -64,44 +85,58 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
     """
     heights = [record["height"] for record in _records(runs)]
     wanted = [r.machine.height(r.machine.top_travel) for r in _records(runs)]
-    unit = suits("height", np.array([max(float(np.max(np.abs(h))) for h in heights), *wanted]))
-    names = key_of(runs, look)
+    unit = suits("height", np.array([max(float(np.max(np.abs(h))) for h in heights), *wanted]), us)
+    warm = suits("temperature", 0.0, us)
+    end = max(max(float(run.record.time[-1]), *run.measured, 0.0) for run in runs)
+    notes = ("triangles: measured lift times",) if any(run.measured for run in runs) else ()
     with drawing(look):
-        panels = [Panel("Height", unit), Panel("Current", "A"), Panel("Winding", "°C")]
-        end = max(max(float(run.record.time[-1]), *run.measured, 0.0) for run in runs)
-        right = 2.4 * look.em
-        band = Band(runs[0].record, look, window(0.0, end), panels, right, us=us, notes=names, bare=True)
+        panels = [Panel("Height", unit), Panel("Current", "A"), Panel("Winding", warm)]
+        band = Band(
+            runs[0].record,
+            look,
+            window(0.0, end),
+            panels,
+            marked=False,
+            notes=notes,
+            room=len(runs),
+        )
         figure = compose(look, [[band]])
         drawn: list[list[np.ndarray]] = [[], [], []]
+        lines = []
         for i, run in enumerate(runs):
             colour, dashes = line_of(i, len(runs))
             r = run.record
             winding = np.max([r[f"motor_{g.number}_winding"] for g in r.machine.groups], axis=0)
-            for k, (axes, values, u) in enumerate(zip(band.axes, (r["height"], r["current"], winding), (unit, "A", "°C"),
-                                                      strict=True)):  # fmt: skip
-                curve(band, axes, values, u, record=r, color=colour, linestyle=dashes, label=f"_{i + 1}")
-                drawn[k].append(in_unit(values, u))
+            values = (r["height"], r["current"], winding)
+            style: dict[str, Any] = {"color": colour, "linestyle": dashes, "label": f"_{i + 1}"}
+            for k, (axes, v, u) in enumerate(
+                zip(band.axes, values, (unit, "A", warm), strict=True)
+            ):
+                line = curve(band, axes, v, u, record=r, **style)
+                drawn[k].append(in_unit(v, u))
+            lines.append(line)
             _mark_end(band, band.axes[0], run, unit, colour, i + 1)
             if run.measured:
                 top = in_unit(r.machine.height(r.machine.top_travel), unit)
                 times = band.shown.shown(np.array(run.measured))
-                _rings(band.axes[0], times, np.full(len(run.measured), top), look, f"_measured {i + 1}")
+                _pointers(band.axes[0], times, top, look, f"_measured {i + 1}")
         room_for(band.axes[0], *drawn[0], *[in_unit(w, unit) for w in wanted])
         room_for(band.axes[1], *drawn[1], least=0.02)
         room_for(band.axes[2], *drawn[2], zero=False, least=2.0)
-        _number_ends(band, runs, unit)
         finish(band)
+        figure.legend(lines, key_of(runs, look), loc="lower left", bbox_to_anchor=(0.02, 0.0), frameon=False, handlelength=2.4,
+                      borderpad=0.2, borderaxespad=0.0, labelspacing=0.3)  # fmt: skip
     return figure
 
 
 def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
-    """Lines of the key: number, name and what became of each lift."""
+    """Lines of the key: number and name of each lift and what became of it."""
+    room = look.width - 7.5 * look.em
     lines = []
-    for i, run in enumerate(runs, start=1):
-        name = fitted(harmless(run.name), 1.6 * look.width, look)
-        lines.append(f"{i}: {name}, {_outcome(run.record)}")
-    if any(run.measured for run in runs):
-        lines.append("open circles: measured lift times")
+    for number, run in enumerate(runs, start=1):
+        outcome = _outcome(run.record)
+        name = fitted(harmless(run.name), room - text_width(f", {outcome}", look), look)
+        lines.append(f"{number}  {name}, {outcome}")
     return tuple(lines)
 
 
@@ -120,63 +155,55 @@ def _records(runs: Sequence[Run]) -> list[Record]:
 
 
 _ENDS = (
-    (Event.OVERLOAD, "X", "breaks"),
-    (Event.STALLED, "s", "stalls"),
-    (Event.PAID_OUT, "X", "runs out to its dead turns"),
-    (Event.OVERFLOW, "X", "climbs over the flange"),
-    (Event.TOP, "o", "up"),
-    (Event.TIME_UP, "D", "is not up in time"),
+    (Event.OVERLOAD, "breaks"),
+    (Event.STALLED, "stalls"),
+    (Event.PAID_OUT, "runs out to its dead turns"),
+    (Event.OVERFLOW, "climbs over the flange"),
+    (Event.TOP, "up"),
+    (Event.TIME_UP, "is not up in time"),
 )
-"""What ends a lift, its marker, and its name; the first that happened counts."""
+"""What ends a lift, and its name; the first that happened counts."""
 
 
-def _ending(record: Record) -> tuple[float, float, str, str]:
-    """Time [s] and height [m] at which a lift was decided, marker and words."""
+def _ending(record: Record) -> tuple[float, float, str]:
+    """Time [s] and height [m] at which a lift was decided, and how."""
     up = record.first(Event.TOP)
-    for event, marker, words in _ENDS:
+    for event, words in _ENDS:
         first = record.first(event)
         if first is not None and (up is None or first.time <= up.time):
-            return first.time, first.height, marker, words
-    return float(record.time[-1]), float(record["height"][-1]), "o", "ends"
+            return first.time, first.height, words
+    return float(record.time[-1]), float(record["height"][-1]), "ends"
 
 
 def _outcome(record: Record) -> str:
-    time, height, _, words = _ending(record)
+    time, height, words = _ending(record)
     if words == "up":
-        return f"up after {quantity(time, 's')}"
-    where = "on the floor" if abs(height) < 1e-6 else f"at {quantity(height, suits('height', height))}"
-    return f"{words} {where} after {quantity(time, 's')}"
+        return f"up after {said(time, 's')}"
+    where = "on the floor" if abs(height) < 1e-6 else f"at {said(height, suits('height', height))}"
+    return f"{words} {where} after {said(time, 's')}"
 
 
 def _mark_end(band: Band, axes: Axes, run: Run, unit: str, colour: str, place: int) -> None:
-    time, height, marker, _ = _ending(run.record)
-    axes.plot([band.shown.shown(time)], [in_unit(height, unit)], marker=marker, color=colour, markersize=band.look.line * 4,
-              markeredgecolor="white", markeredgewidth=band.look.line / 3, zorder=4, clip_on=False,
-              label=f"_end {place}")  # fmt: skip
+    """The number of a lift where it was decided."""
+    time, height, _ = _ending(run.record)
+    numbered(axes, band.look, band.shown.shown(time), in_unit(height, unit), place, colour)
 
 
-def _rings(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) -> None:
-    """Measured times as rings round the dots of the simulated ones: seen where both fall together."""
-    axes.plot(x, y, linestyle="none", marker="o", markersize=look.line * 5.5, markerfacecolor="none", markeredgecolor=INK,
-              markeredgewidth=look.line * 0.6, zorder=5, clip_on=False, label=label)  # fmt: skip
-
-
-def _number_ends(band: Band, runs: Sequence[Run], unit: str) -> None:
-    """The number of each lift above the first panel, with a thin line to where it was decided."""
-    look, axes = band.look, band.axes[0]
-    wide, tall = size_mm(axes)
-    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    ends = [_ending(run.record)[:2] for run in runs]
-    at = [(band.shown.shown(time) - x0) / (x1 - x0) * wide for time, _ in ends]
-    order = sorted(range(len(runs)), key=lambda i: (at[i], i))
-    for i, place in zip(order, spread_out([at[i] for i in order], 1.7 * look.em, 0.0, wide), strict=True):
-        colour, _ = line_of(i, len(runs))
-        share = (in_unit(ends[i][1], unit) - y0) / (y1 - y0)
-        foot = 1 + 0.25 * look.row / tall
-        axes.plot([at[i] / wide, at[i] / wide, place / wide], [share, foot, 1 + 0.9 * look.row / tall], color=colour,
-                  linewidth=look.line / 3, transform=axes.transAxes, clip_on=False, zorder=1.5, label="_leader")  # fmt: skip
-        axes.text(place / wide, 1 + 1.4 * look.row / tall, str(i + 1), transform=axes.transAxes, ha="center", va="center",
-                  color=colour, weight="bold")  # fmt: skip
+def _pointers(axes: Axes, times: np.ndarray, top: float, look: Look, label: str) -> None:
+    """Measured times as triangles that point down at the height reached, clear of the numbers there."""
+    up = ScaledTranslation(0, 0.9 * look.font / 72, axes.figure.dpi_scale_trans)
+    axes.plot(
+        times,
+        np.full(len(times), top),
+        linestyle="none",
+        marker=7,
+        markersize=look.line * 4,
+        color=INK,
+        transform=axes.transData + up,
+        zorder=7,
+        clip_on=False,
+        label=label,
+    )
 
 
 # --- measured traces --------------------------------------------------------------------------------------------------
@@ -199,27 +226,42 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
     names = [(name, unit) for name, unit in TRACED if name in differences]
     panels, units = [], []
     for name, si in names:
-        unit = suits(name, record[name]) if name == "height" else si
-        panels += [Panel(name.capitalize(), unit), Panel("Off by", differences[name].printed_unit, 0.6)]
+        unit = suits(name, record[name], us) if name == "height" else si
+        off = differences[name].printed_unit
+        panels += [
+            Panel(name.capitalize(), unit),
+            Panel("Off by", PRINTED_UNITS[off].us or off if us else off, 0.6),
+        ]
         units.append(unit)
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
     notes = [differences[name].sentence for name, _ in names]
     if step > 1:
         notes.append(f"one measured point in {step} is drawn; all are counted")
     with drawing(look):
-        band = Band(record, look, shown, panels, us=us, notes=tuple(notes))
+        band = Band(record, look, shown, panels, notes=tuple(notes))
         figure = compose(look, [[band]])
         for k, ((name, _), unit) in enumerate(zip(names, units, strict=True)):
             upper, lower = band.axes[2 * k], band.axes[2 * k + 1]
             d, values = differences[name], getattr(trace, name)
             colour = QUANTITY_COLOURS[name]
             curve(band, upper, record[name], unit, color=colour, label=f"_simulated {name}")
-            _points(upper, shown.shown(trace.time[::step]), in_unit(values[::step], unit), look, "_measured " + name)
+            _points(
+                upper,
+                shown.shown(trace.time[::step]),
+                in_unit(values[::step], unit),
+                look,
+                "_measured " + name,
+            )
             room_for(upper, in_unit(record[name], unit), in_unit(values, unit), least=1e-6)
-            small = d.printed_unit
-            _points(lower, shown.shown(d.time[::step]), in_unit(d.difference[::step], small), look, "_difference " + name)
-            lower.axhline(in_unit(d.mean, small), color=VERMILLION, linestyle=(0, (5, 2)), linewidth=look.line * 0.7,
-                          label="_mean")  # fmt: skip
+            small = panels[2 * k + 1].unit
+            _points(
+                lower,
+                shown.shown(d.time[::step]),
+                in_unit(d.difference[::step], small),
+                look,
+                "_difference " + name,
+            )
+            level_line(lower, look, in_unit(d.mean, small), "_mean")
             room_for(lower, in_unit(d.difference, small), least=1e-6)
         _legend(band)
         finish(band)
@@ -233,7 +275,11 @@ def _points(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) ->
 
 def _legend(band: Band) -> None:
     first = band.axes[0]
-    lines = [line for line in first.get_lines() if str(line.get_label()).startswith(("_simulated", "_measured"))]
+    lines = [
+        line
+        for line in first.get_lines()
+        if str(line.get_label()).startswith(("_simulated", "_measured"))
+    ]
     first.legend(lines, ["simulated", "measured"], loc="upper left", frameon=True, framealpha=0.85, edgecolor="none",
                  handlelength=1.8, borderpad=0.2)  # fmt: skip
 
@@ -259,11 +305,25 @@ def with_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False)
     with drawing(look):
         figure = blank(look, 3 * (tall + key) + 3.8 * em)
         panels = [
-            box(figure, LEFT_EMS * em, 3.6 * em + (2 - i) * (tall + key), look.width - (LEFT_EMS + 1.5) * em, tall)
+            box(
+                figure,
+                LEFT_EMS * em,
+                3.6 * em + (2 - i) * (tall + key),
+                look.width - (LEFT_EMS + 1.5) * em,
+                tall,
+            )
             for i in range(3)
         ]
-        _draw_both(panels[0], look, masses, [t.row.measured_time for t in tests], [t.time for t in tests])
-        _draw_both(panels[1], look, masses, [t.row.measured_current for t in tests], [t.current for t in tests])
+        _draw_both(
+            panels[0], look, masses, [t.row.measured_time for t in tests], [t.time for t in tests]
+        )
+        _draw_both(
+            panels[1],
+            look,
+            masses,
+            [t.row.measured_current for t in tests],
+            [t.current for t in tests],
+        )
         _draw_shares(panels[2], look, masses, tests)
         names = (("Lift time", "s"), ("Current", "A"), ("Difference", "%"))
         for axes, (name, unit) in zip(panels, names, strict=True):
@@ -272,7 +332,11 @@ def with_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False)
 
 
 def _draw_both(
-    axes: Axes, look: Look, masses: np.ndarray, measured: Sequence[float | None], simulated: Sequence[float | None]
+    axes: Axes,
+    look: Look,
+    masses: np.ndarray,
+    measured: Sequence[float | None],
+    simulated: Sequence[float | None],
 ) -> None:
     """Simulated values joined by a line, measured ones as open points."""
     known = [(float(m), v) for m, v in zip(masses, simulated, strict=True) if v is not None]
@@ -286,8 +350,10 @@ def _draw_both(
     _key_above(axes)
 
 
-def _draw_shares(axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[TestComparison]) -> None:
-    """Measured less simulated in per cent, with the mean of each as a dashed line."""
+def _draw_shares(
+    axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[TestComparison]
+) -> None:
+    """Measured less simulated in per cent, with the mean of each as a thin line."""
     drawn: list[float] = []
     for name, marker, colour, values, mean in zip(
         ("time", "current"), "os", (INK, VERMILLION),
@@ -299,14 +365,22 @@ def _draw_shares(axes: Axes, look: Look, masses: np.ndarray, tests: Sequence[Tes
         axes.plot([m for m, _ in known], [v for _, v in known], linestyle="none", marker=marker, markerfacecolor="white",
                   markeredgecolor=colour, markersize=look.line * 3, label=f"{name}, mean {signed(mean, '%', 2)}",
                   zorder=3)  # fmt: skip
-        axes.axhline(100 * mean, color=colour, linestyle=(0, (5, 2)), linewidth=look.line * 0.6, label="_mean")
+        axes.axhline(100 * mean, color=colour, linewidth=LEVEL_WIDTH * look.line, label="_mean")
         drawn += [v for _, v in known]
     room_for(axes, drawn, least=1.0)
     axes.axhline(0, color=GREY, linewidth=look.line / 2, label="_zero")
     if drawn:
         _key_above(axes)
     else:
-        axes.text(0.5, 0.5, "nothing to compare", transform=axes.transAxes, ha="center", va="center", color=GREY)
+        axes.text(
+            0.5,
+            0.5,
+            "nothing to compare",
+            transform=axes.transAxes,
+            ha="center",
+            va="center",
+            color=GREY,
+        )
 
 
 def _key_above(axes: Axes) -> None:

@@ -17,6 +17,7 @@ from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import BLUE, FAINT, GREY, INK, PALE, VERMILLION, Look, blank, box, drawing, folded, text_width
 from winchsim.report.figures.plan import Gear, Plan, outline, plan_of, turns_of
 from winchsim.report.plain_text import harmless
+from winchsim.simulation import Record
 from winchsim.verdict.words import counted, given
 
 MOST_CIRCLES = 400
@@ -45,6 +46,13 @@ class _Scale:
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         return self.x + x * self.per, self.y + y * self.per
+
+
+def build(record: Record, look: Look, *, us: bool = False) -> Figure | None:
+    """Drawing of the build of a record; None where it was not made from a scenario."""
+    if record.inputs is None:
+        return None
+    return schematic(record.machine, record.inputs, look, us=us)
 
 
 def schematic(machine: Machine, inputs: Inputs, look: Look, *, us: bool = False) -> Figure:

@@ -4,21 +4,32 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
 
-from winchsim.report.figures.bands import Band, Panel, compose, curve, finish, limit_line, name_lines
-from winchsim.report.figures.look import GREY, SERIES, VERMILLION, Look, drawing, text_width
+from winchsim.report.figures.bands import (
+    Band,
+    Panel,
+    compose,
+    curve,
+    finish,
+    limit_line,
+    name_curves,
+)
+from winchsim.report.figures.look import GREY, SERIES, VERMILLION, Look, drawing
 from winchsim.report.figures.trace import whole
 from winchsim.simulation import Record
 
 MOST_FACTOR = 100.0
 """Factors above this are drawn at it: that strong is strong enough. [-]"""
 
-BOUND_DASHES = (0, (0.8, 1.6))
+BOUND_WIDTH = 0.4
+"""Width of a line where the factor is only a bound, in widths of the curve. [-]"""
 
 
 @dataclass(frozen=True)
@@ -59,7 +70,9 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
     """
     found = []
     for index, mesh in enumerate(record.machine.meshes):
-        links = [link for link in record.machine.links if link.channel == "mesh" and link.index == index]
+        links = [
+            link for link in record.machine.links if link.channel == "mesh" and link.index == index
+        ]
         if not links:
             continue
         weaker = min(links, key=lambda link: link.bears)
@@ -70,8 +83,8 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
     return tuple(found)
 
 
-def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
-    """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn dotted.
+def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure | None:  # noqa: ARG001 - every figure has the same signature
+    """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn thin.
 
     Parameters
     ----------
@@ -81,45 +94,56 @@ def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure:  #
         Taken for uniformity: a factor has no unit.
     """
     stages = stage_factors(record)
+    if not stages:
+        return None
     ranked = sorted(range(len(stages)), key=lambda i: stages[i].worst)
     leading = sorted(ranked[: len(SERIES)])
-    names = {i: stages[i].label.replace(", ", "\n") for i in leading}
     with drawing(look):
-        words = [part for name in names.values() for part in name.split("\n")] + ["others"]
-        right = max(text_width(word, look) for word in words) + 1.6 * look.em
-        notes = ("dotted: held, the factor is at least this",) if record.bound.any() else ()
-        band = Band(record, look, whole(record), [Panel("Tooth factor", "", 1.7)], right, notes=notes)
+        notes = ("thin: held, the factor is at least this",) if record.bound.any() else ()
+        others = len(stages) > len(leading)
+        panels = [Panel("Tooth factor", "", 1.7)]
+        band = Band(record, look, whole(record), panels, named=len(leading) + others, notes=notes)
         figure = compose(look, [[band]])
         (axes,) = band.axes
-        ends: list[tuple[float, str, str]] = []
+        drawn: dict[int, Line2D] = {}
         for i in reversed(ranked):
             colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
-            _draw_stage(band, axes, stages[i], colour, dashes, faint=i not in leading)
+            drawn[i] = _draw_stage(band, axes, stages[i], colour, dashes, faint=i not in leading)
         _scale(axes, stages)
-        for i in leading:
-            ends.append((_last(stages[i]), names[i], SERIES[leading.index(i)][0]))
         _limits(axes, look, stages)
-        name_lines(axes, look, ends)
+        rest = [i for i in ranked if i not in leading][:1]
+        names = [stages[i].label for i in leading] + ["others"] * len(rest)
+        name_curves(band, [drawn[i] for i in (*leading, *rest)], names)
         finish(band)
         _ticks(axes)
     return figure
 
 
-def _draw_stage(band: Band, axes: Axes, stage: StageFactor, colour: str, dashes: object, *, faint: bool) -> None:
+def _draw_stage(
+    band: Band, axes: Axes, stage: StageFactor, colour: str, dashes: object, *, faint: bool
+) -> Line2D:
     look, record = band.look, band.record
     values = np.minimum(stage.values, MOST_FACTOR)
     weight = look.line * (0.45 if faint else 1.0)
-    curve(band, axes, values, "", color=colour, linestyle=dashes, linewidth=weight, keep=~record.bound, label=f"_{stage.label}")
-    curve(band, axes, values, "", color=colour, linestyle=BOUND_DASHES, linewidth=weight, keep=record.bound,
-          label=f"_{stage.label} bound")  # fmt: skip
+    free, bound = ~record.bound, record.bound
+    style: dict[str, Any] = {"color": colour, "linestyle": dashes}
+    name = f"_{stage.label}"
+    line = curve(band, axes, values, "", keep=free, linewidth=weight, label=name, **style)
+    curve(
+        band,
+        axes,
+        values,
+        "",
+        keep=bound,
+        linewidth=BOUND_WIDTH * weight,
+        label=f"{name} bound",
+        **style,
+    )
     if not faint and math.isfinite(stage.worst) and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
         axes.plot([band.shown.shown(record.time[at])], [stage.worst], marker="o", markersize=look.line * 3, color=colour,
                   markerfacecolor="none" if record.bound[at] else colour, label="_worst", clip_on=False)  # fmt: skip
-
-
-def _last(stage: StageFactor) -> float:
-    return float(min(stage.values[-1], MOST_FACTOR))
+    return line
 
 
 def _scale(axes: Axes, stages: tuple[StageFactor, ...]) -> None:
@@ -142,8 +166,17 @@ def _factor_text(value: float, _position: int | None = None) -> str:
 def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
     """The band in which teeth break, by hatch and word, and the required factors."""
     low, _ = axes.get_ylim()
-    axes.axhspan(low, 1.0, facecolor="none", edgecolor=VERMILLION, hatch="\\\\\\", linewidth=0, zorder=0.3, label="_breaks")
+    axes.axhspan(
+        low,
+        1.0,
+        facecolor="none",
+        edgecolor=VERMILLION,
+        hatch="\\\\\\",
+        linewidth=0,
+        zorder=0.3,
+        label="_breaks",
+    )
     limit_line(axes, look, 1.0, "breaks below 1")
     for required in sorted({stage.required for stage in stages})[:2]:
         if required > 1:
-            limit_line(axes, look, required, f"required: {required:g}", below=False)
+            limit_line(axes, look, required, f"required {required:g}", below=False)

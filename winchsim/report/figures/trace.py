@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from winchsim.quantity_text import in_unit, number
+from winchsim.quantity_text import PRINTED_UNITS, in_unit, number
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 6_000
@@ -82,7 +82,7 @@ def whole(record: Record) -> Window:
     return window(float(record.time[0]), float(record.time[-1]))
 
 
-def suits(name: str, values: np.ndarray | float) -> str:
+def suits(name: str, values: np.ndarray | float, us: bool = False) -> str:
     """Unit in which a quantity is drawn, from its size.
 
     Parameters
@@ -92,19 +92,29 @@ def suits(name: str, values: np.ndarray | float) -> str:
         or ``energy``.
     values : array_like
         SI.
+    us : bool
+        Whether a US unit is used where there is one.
     """
     finite = np.abs(np.asarray(values, dtype=float))
     largest = float(np.max(finite[np.isfinite(finite)], initial=0.0))
-    fixed = {"rotation": "rpm", "current": "A", "voltage": "V", "power": "W", "temperature": "°C", "energy": "J"}
-    if name in fixed:
-        return fixed[name]
-    small, limit, large = {
-        "height": ("mm", 0.1, "m"), "speed": ("mm/s", 1.0, "m/s"), "tension": ("N", 1e4, "kN"), "torque": ("mN·m", 1.0, "N·m"),
-    }[name]  # fmt: skip
-    return large if largest >= limit else small
+    fixed = {"rotation": "rpm", "current": "A", "voltage": "V", "power": "W"}
+    sized = {
+        "height": ("mm", 0.1, "m"),
+        "speed": ("mm/s", 1.0, "m/s"),
+        "tension": ("N", 1e4, "kN"),
+        "torque": ("mN·m", 1.0, "N·m"),
+    }
+    if name in sized:
+        small, limit, large = sized[name]
+        unit = large if largest >= limit else small
+    else:
+        unit = fixed.get(name, "J" if name == "energy" else "°C")
+    return PRINTED_UNITS[unit].us or unit if us else unit
 
 
-def broken(record: Record, values: np.ndarray, shown: Window, keep: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+def broken(
+    record: Record, values: np.ndarray, shown: Window, keep: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Times as the axis shows them and SI values, with a gap (NaN) between segments so that nothing is drawn across.
 
     Parameters
@@ -177,5 +187,7 @@ def _thinned(x: np.ndarray, y: np.ndarray, segment: np.ndarray) -> np.ndarray:
     change = np.flatnonzero(np.diff(group)) + 1
     first = np.concatenate([[0], change])
     last = np.concatenate([change - 1, [len(x) - 1]])
-    order = np.lexsort((y, group))  # within each group by value: its ends are the least and the greatest
+    order = np.lexsort(
+        (y, group)
+    )  # within each group by value: its ends are the least and the greatest
     return np.unique(np.concatenate([first, last, order[first], order[last]]))
