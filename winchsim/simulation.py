@@ -148,7 +148,7 @@ class LinkDemand:
     time, height : float
         [s], [m]
     bound : bool
-        Whether it is only a bound (a held train).
+        Whether it is only the least of what friction leaves open (a held train).
     """
 
     link: int
@@ -174,7 +174,7 @@ class Record:
     channels : Mapping of str to Channel
         All of shape (k,).
     bound : ndarray of bool, shape (k,)
-        Where the drum is held: tooth forces are bounds there.
+        Where the drum is held: tooth forces are the least there of what friction leaves open.
     segment_starts : ndarray of int
         First sample of each segment: nothing is to be interpolated across.
     phase : ndarray of int, shape (k,)

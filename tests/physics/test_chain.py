@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 
 from winchsim.physics import chain as ch
 from winchsim.physics.chain.branch import _imbalance
@@ -214,6 +215,38 @@ def test_where_two_motions_balance_the_one_that_lasts_is_taken():
     found = ch.find_branch(chain, 1, [0.1], 0.0)
     assert found.loaded == (True,) and found.inertia > 0
     assert found.acceleration([0.1], 0.0) == pytest.approx(0.1 * 2.0 * 0.4, rel=1e-6)
+
+
+@pytest.mark.parametrize("reverse", [None, 0.4, -0.5])
+@pytest.mark.parametrize(("motor", "rope"), [(0.0, 0.02), (2e-3, 0.3), (4e-3, 0.1), (1e-3, 0.5)])
+def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
+    """Linear programmes over all states of friction: each shaft's least torque, with both ends as they are given."""
+    chain, breakaway = _train(drag=2e-4, reverse=reverse), 1.3
+    rows = [(e.ratio, *_at_rest(e, breakaway)) for e in chain.elements]
+    above, right = [], []
+    for k, (ratio, forward, back, drag) in enumerate(rows):  # back t/N - c <= t of the shaft before <= forward t/N + c
+        for sign, factor in ((1.0, forward), (-1.0, back)):
+            row = np.zeros(len(rows) + 1)
+            row[k], row[k + 1] = sign, -sign * factor / ratio
+            above.append(row)
+            right.append(drag)
+    ends = [(motor, motor), *[(0.0, None)] * (len(rows) - 1), (rope, rope)]
+    found = ch.RestingBounds(chain, breakaway)([motor], rope)
+    for k in range(len(rows)):
+        least = linprog(np.eye(len(rows) + 1)[k], A_ub=above, b_ub=right, bounds=ends, method="highs")
+        if least.status == 2:  # the load is too heavy or too light for this push: nothing is at rest
+            up, down = ch.start_margins(chain, [motor], rope, breakaway)
+            assert max(up, down) > 0
+            return
+        assert found.inputs[k] == pytest.approx(least.fun, rel=1e-9, abs=1e-12)
+    assert max(ch.start_margins(chain, [motor], rope, breakaway)) <= 1e-12
+
+
+def _at_rest(element, breakaway):
+    """Input torque per output torque over the ratio while raising and while running back, and the drag, at rest."""
+    drag = ch.input_torque(element, 1, 0.0, breakaway)
+    raising, back = (ch.input_torque(element, way, element.ratio, breakaway) - way * drag for way in (1, -1))
+    return raising, back, drag
 
 
 def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():

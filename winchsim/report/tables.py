@@ -111,7 +111,7 @@ def link_rows(rows: Sequence[LinkRow], *, us: bool) -> list[Row]:
     table: list[Row] = []
     for row in rows:
         link, strength = row.link, row.link.strength
-        load = ("≤ " if link.bound and link.demand > 0 else "") + quantity(link.demand, strength.unit, us=us)
+        load = ("≥ " if link.bound and link.demand > 0 else "") + quantity(link.demand, strength.unit, us=us)
         bears = quantity(strength.value, strength.unit, us=us) + (MEMORY if strength.basis == "from memory" else "")
         when = f"{fixed(link.time, 1)} s" if link.time is not None and link.demand > 0 else ""
         factor = number(link.factor, 2) + (" <" if link.factor < link.required else "")
@@ -123,7 +123,7 @@ def link_remarks(rows: Sequence[LinkRow]) -> list[str]:
     """What the signs in the table of links mean."""
     found = ["factor = bears / load; below 1 it breaks"]
     if any(row.link.bound and row.link.demand > 0 for row in rows):
-        found.append("≤ the train is held there, and friction leaves open how much of it the link carries")
+        found.append("≥ the train is held there, and friction leaves open how much more the link carries")
     if any(row.link.strength.basis == "from memory" for row in rows):
         found.append(f"{MEMORY} from memory, not looked up")
     return found

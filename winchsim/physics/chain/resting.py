@@ -140,11 +140,12 @@ def start_margins(
 
 
 class RestingBounds:
-    """Largest torques that a chain at rest may carry: its torques are bounded there, not determined.
+    """Least torques that a chain at rest carries: friction leaves them open, and each shaft may carry more.
 
-    A shaft at rest carries between what the load passes up and what the motors pass down, losses at breakaway; the larger
-    of the two magnitudes is given. What the load passes up to a common gear the groups hold in the proportion of what each
-    could hold alone; their torques are said at the motors, so that a mesh passes them on as in motion.
+    A shaft at rest carries no less than what the load passes up to it, and no less than what the motors pass down, both with
+    all friction at rest against them; the larger of the two is the least that statics allows. How much more friction locks in
+    depends on how the train came to rest. What the load passes up to a common gear the groups hold in the proportion of what
+    each could hold alone; their torques are said at the motors, so that a mesh passes them on as in motion.
 
     Parameters
     ----------
@@ -166,7 +167,7 @@ class RestingBounds:
         ]
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
-        """Bounds at a state; of floats or arrays.
+        """Least torques at a state; of floats or arrays.
 
         Parameters
         ----------

@@ -99,7 +99,7 @@ def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure | N
     ranked = sorted(range(len(stages)), key=lambda i: stages[i].worst)
     leading = sorted(ranked[: len(SERIES)])
     with drawing(look):
-        notes = ("thin: held, the factor is at least this",) if record.bound.any() else ()
+        notes = ("thin: held, the factor is at most this",) if record.bound.any() else ()
         others = len(stages) > len(leading)
         panels = [Panel("Tooth factor", "", 1.7)]
         band = Band(record, look, whole(record), panels, named=len(leading) + others, notes=notes)
