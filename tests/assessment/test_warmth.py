@@ -57,8 +57,7 @@ def test_a_steel_pinion_cools_its_partner_and_has_no_row_of_its_own():
 def test_teeth_that_would_get_too_warm_are_found_and_whether_the_run_lasts_long_enough():
     """A lift of seconds does not heat a gear through; one of minutes comes near it."""
     short = _winch(width=0.0005, friction=0.4)
-    short = replace(short, load=replace(short.load, mass=3.0))
-    long = replace(short, load=replace(short.load, height=24.0))
+    long = replace(short, load=replace(short.load, mass=3.0, height=24.0))
     for inputs, lasting in ((short, False), (long, True)):
         record = simulate(with_value(inputs, "stage.1.tested_tooth_force", 1e6))
         found = assess(record, actions=False, ranges=False)

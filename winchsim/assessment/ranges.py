@@ -205,17 +205,26 @@ def _moved(
     try:
         for rows, end in sides:
             for row in rows:
-                changed = with_value(changed, row.path, getattr(row, _side_of(row, end)))
+                changed = with_value(changed, row.path, _end_of(row, end))
         return rebuild(changed, machine)
     except WinchsimError:
         return None
 
 
-def _side_of(row: Assumed, end: str) -> str:
-    """End of one value at an end of its cause, which counts by losses: an efficiency goes the other way."""
-    if row.path.endswith("efficiency"):
-        return "low" if end == "high" else "high"
-    return end
+def _end_of(row: Assumed, end: str) -> float:
+    """Value at an end of its cause, which counts by losses: an efficiency goes the other way.
+
+    A hair inside, so that a part without any loss stays an element of the chain and all variants
+    have one shape.
+    """
+    ends = (float(row.low or 0.0), float(row.high or 0.0))
+    if (end == "high") is row.path.endswith("efficiency"):
+        return ends[0] + INSIDE * (ends[1] - ends[0])
+    return ends[1] - INSIDE * (ends[1] - ends[0])
+
+
+INSIDE = 1e-6
+"""Share of a range by which its ends are kept inside it. [-]"""
 
 
 # --- running ----------------------------------------------------------------------------------------
