@@ -48,7 +48,8 @@ def test_the_drum_s_links_follow_from_the_pull_on_it(small):
 
 def test_the_rope_is_judged_at_its_knot_and_at_its_bend_over_the_drum(small):
     inputs = small(rope={"breaking_force": 1000.0, "knot_efficiency": 0.5})
-    knot, drum = (next(link for link in build(inputs).links if link.kind is kind) for kind in (LinkKind.ROPE_KNOT, LinkKind.ROPE))
+    links = {link.kind: link for link in build(inputs).links}
+    knot, drum = links[LinkKind.ROPE_KNOT], links[LinkKind.ROPE]
     # A drum of five rope diameters leaves 0.77 of a wire rope; of a fibre rope between the square of it and all.
     assert knot.strength.value == 500.0
     assert (drum.strength.low, drum.strength.value, drum.strength.high) == pytest.approx((592.9, 770.0, 1000.0))

@@ -14,7 +14,10 @@ from winchsim.strength.printed import PrintedBody, body_strength
 from winchsim.strength.teeth import Tooth, tooth_force, tooth_strength
 
 ORIGINS = {key: Origin("a paper") for key in ("tensile_strength", "flexural_strength", "softening", "across_layers")}
-PRINT = Material("print", "printed polymer", 1270.0, 50e6, 2e9, flexural_strength=80e6, softening=71.0, across_layers=0.6, origins=ORIGINS)
+PRINT = Material(
+    "print", "printed polymer", 1270.0, 50e6, 2e9,
+    flexural_strength=80e6, softening=71.0, across_layers=0.6, origins=ORIGINS,
+)  # fmt: skip
 
 bodies = st.builds(
     PrintedBody,

@@ -1,4 +1,5 @@
-"""Rope strength, bends and anchors against published tables. Where sources differ, ranges are compared, not numbers."""
+"""Rope strength, bends and anchors against published tables. Where sources differ, ranges are
+compared, not numbers."""
 
 from __future__ import annotations
 
@@ -25,7 +26,7 @@ TURN = 2 * math.pi
 G = 9.81
 
 
-# --- rope around a drum ------------------------------------------------------------------------------------------------
+# --- rope around a drum ---------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -57,14 +58,15 @@ def test_power_of_a_capstan():
     [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)],
 )
 def test_dead_turns(friction, two, three):
-    # Identity exp(2 pi friction turns); a published exercise gives 6.6 and 43.4 for 0.3 and one or two turns.
+    # Identity exp(2 pi friction turns); a published exercise gives 6.6 and 43.4 for 0.3 and one or
+    # two turns.
     assert dead_turn_ratio(friction, 2) == pytest.approx(two, rel=5e-5)
     assert dead_turn_ratio(friction, 3) == pytest.approx(three, rel=5e-5)
     assert dead_turn_ratio(0.3, 1) == pytest.approx(6.586062, rel=1e-6)
     assert dead_turn_ratio(0.3, 2) == pytest.approx(43.37621, rel=1e-6)
 
 
-# --- wire rope ---------------------------------------------------------------------------------------------------------
+# --- wire rope ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -82,7 +84,8 @@ def test_wire_rope_breaking_forces(diameter, force):
     [(2, 2.351, 0.0138), (3, 5.289, 0.0310), (4, 9.402, 0.0552), (5, 14.691, 0.0862)],
 )
 def test_small_wire_rope(diameter, force, mass):
-    # EN 12385 family, factors of Feyrer, Wire Ropes, Table 1.9: 6x7, fibre core, 1770 MPa; W 0.345, K 0.332.
+    # EN 12385 family, factors of Feyrer, Wire Ropes, Table 1.9: 6x7, fibre core, 1770 MPa; W 0.345,
+    # K 0.332.
     rope = load_ropes()["steel wire 6x7"]
     assert breaking_force(rope, diameter * 1e-3) / 1e3 == pytest.approx(force, rel=3e-4)
     assert mass_per_length(rope, diameter * 1e-3) == pytest.approx(mass, rel=4e-3)
@@ -93,7 +96,8 @@ def test_small_wire_rope(diameter, force, mass):
     [("steel wire 6x7", 0.345, 0.369, 0.332), ("steel wire 6x19", 0.400, 0.449, 0.356)],
 )
 def test_wire_rope_rows(name, mass, area, force):
-    # Feyrer, Wire Ropes, Table 1.9: W d²/100 kg/m, C d² mm², K d² R/1000 kN; modulus on metal area 90 to 110 GPa from memory.
+    # Feyrer, Wire Ropes, Table 1.9: W d²/100 kg/m, C d² mm², K d² R/1000 kN; modulus on metal area
+    # 90 to 110 GPa from memory.
     rope = load_ropes()[name]
     assert rope.mass_per_volume == pytest.approx(mass * 1e4)
     assert rope.strength_per_area == pytest.approx(force * 1770e6, rel=5e-4)
@@ -101,10 +105,10 @@ def test_wire_rope_rows(name, mass, area, force):
     assert 90e9 < modulus < 110e9
 
 
-# --- fibre rope --------------------------------------------------------------------------------------------------------
+# --- fibre rope -----------------------------------------------------------------------------------
 
-# Public table of three- and eight-strand rope: breaking force kN and kg/m. Its labels of 5, 6, 8 and 10 mm are rounded from
-# 3/16, 1/4, 5/16 and 3/8 in, which is what its forces fit.
+# Public table of three- and eight-strand rope: breaking force kN and kg/m. Its labels of 5, 6, 8
+# and 10 mm are rounded from 3/16, 1/4, 5/16 and 3/8 in, which is what its forces fit.
 FIBRE = [
     ("nylon", 3 / 16, 3.91, 0.013), ("nylon", 1 / 4, 6.61, 0.023), ("nylon", 5 / 16, 10.2, 0.036), ("nylon", 3 / 8, 14.4, None),
     ("polyester", 3 / 16, 3.40, 0.016), ("polyester", 1 / 4, 5.85, 0.029), ("polyester", 5 / 16, 9.10, 0.045),
@@ -138,7 +142,8 @@ def test_remembered_minimum_forces_lie_within_the_rows_range(name):
 
 
 def test_manila_rule():
-    # Rule of thumb: 900 lbf times the circumference in inches squared; 1.5 in gives 2025 lbf = 9007 N.
+    # Rule of thumb: 900 lbf times the circumference in inches squared; 1.5 in gives 2025 lbf = 9007
+    # N.
     rope = load_ropes()["manila"]
     assert breaking_force(rope, 1.5 * 0.0254 / math.pi) == pytest.approx(9007, rel=0.01)
 
@@ -198,12 +203,12 @@ def test_splices_and_end_fittings():
     assert spliced.value / knotted.value == pytest.approx(0.9 / 0.5)
 
 
-# --- bends and factors: ranges only ------------------------------------------------------------------------------------
+# --- bends and factors: ranges only ---------------------------------------------------------------
 
 
 def test_bends_of_fibre_and_wire():
-    # Trade notes: 5 to 20 for a running fibre rope, 8 as the common rule (from memory). Wire: ISO 4308-1 drums 11.2 to 25 (from
-    # memory).
+    # Trade notes: 5 to 20 for a running fibre rope, 8 as the common rule (from memory). Wire: ISO
+    # 4308-1 drums 11.2 to 25 (from memory).
     ropes = load_ropes()
     assert ropes["polyester"].span("bend_ratio") == (5, 20)
     assert ropes["steel wire 6x7"].span("bend_ratio") == (11.2, 25)
@@ -215,12 +220,13 @@ def test_bends_of_fibre_and_wire():
 
 
 def test_required_factor_of_the_rope_lies_among_published_ones():
-    # Namibia work regulations 14.2: fibre 10, wire 6. OSHA 1919.33: wire 5 (4 above 10 t). 2006/42/EC: wire 5, textile 7.
-    # Public fibre-rope load table: 12.
+    # Namibia work regulations 14.2: fibre 10, wire 6. OSHA 1919.33: wire 5 (4 above 10 t).
+    # 2006/42/EC: wire 5, textile 7. Public fibre-rope load table: 12.
     assert 4 <= Factors().rope <= 12
 
 
-# The Crosby Group, Sheave size and wire rope strength (excerpt): share of a wire rope's strength over a bend, by D/d.
+# The Crosby Group, Sheave size and wire rope strength (excerpt): share of a wire rope's strength
+# over a bend, by D/d.
 CROSBY = {
     40: 0.95,
     30: 0.93,
@@ -246,8 +252,9 @@ def test_bends_of_wire_rope_over_the_drum():
 
 
 def test_hmpe_stretches_as_its_data_sheet_and_bedded_in_as_measured():
-    # Data sheet of a 50 m tether (excerpt): 0.46 % at 10 % of the breaking force. Heat-set 9 mm line after 50 cycles (excerpt):
-    # 7.8e-4 for each 1000 lbf; its breaking force about 110 kN, from memory.
+    # Data sheet of a 50 m tether (excerpt): 0.46 % at 10 % of the breaking force. Heat-set 9 mm
+    # line after 50 cycles (excerpt): 7.8e-4 for each 1000 lbf; its breaking force about 110 kN,
+    # from memory.
     row = load_ropes()["HMPE"]
     assert row.stiffness_ratio == pytest.approx(0.10 / 0.0046, rel=0.02)
     low, high = row.span("stiffness_ratio")
@@ -259,7 +266,7 @@ def test_bowline_in_hmpe_keeps_less_than_two_fifths():
     assert load_ropes()["HMPE"].span("knot_efficiency")[1] <= 0.40
 
 
-# --- rope over edges: R. Delaney, Physics for Roping Technicians, RopeLab 2022, p. 88 (excerpt, whole page) -----------
+# --- rope over edges: R. Delaney, Physics for Roping Technicians, RopeLab 2022, p. 88 (excerpt, who
 
 # Host, pull that raises and pull that lowers 75 kg [kg], angle [deg], coefficient of friction.
 HOSTS = [
@@ -274,7 +281,8 @@ HOSTS = [
 
 @pytest.mark.parametrize(("host", "raising", "lowering", "degrees", "friction"), HOSTS)
 def test_friction_of_rope_over_an_edge(host, raising, lowering, degrees, friction):
-    # The stiffness of the rope raises one pull and the other alike: friction is in the ratio of the two.
+    # The stiffness of the rope raises one pull and the other alike: friction is in the ratio of the
+    # two.
     angle, kept = math.radians(degrees), math.sqrt(lowering / raising)
     assert (
         edge_efficiency(friction + 0.0051, angle) < kept < edge_efficiency(friction - 0.0051, angle)
@@ -289,5 +297,6 @@ def test_turns_of_polyester_rope_on_aluminium(turns, hold):
 
 @pytest.mark.parametrize(("angle", "pull", "hold", "friction"), [(math.pi, 250, 120, 0.234)])
 def test_cord_on_rounded_timber(angle, pull, hold, friction):
-    # A maker's test of 11.5 mm cord, public forum masterblasterhome, topic 26054 (excerpt): 250 lb against 120 lb.
+    # A maker's test of 11.5 mm cord, public forum masterblasterhome, topic 26054 (excerpt): 250 lb
+    # against 120 lb.
     assert pull / capstan_ratio(friction, angle) == pytest.approx(hold, rel=5e-3)

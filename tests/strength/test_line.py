@@ -60,8 +60,10 @@ def test_given_values_replace_the_table():
         end_strength(ROPE, 0.0)
 
 
-@pytest.mark.parametrize(("drum", "standing"), [(19e-3, "tight"), (20e-3, "within the range"), (79e-3, "within the range"),
-                                                (80e-3, "easy")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("drum", "standing"),
+    [(19e-3, "tight"), (20e-3, "within the range"), (79e-3, "within the range"), (80e-3, "easy")],
+)
 def test_bend_is_only_placed_in_the_range_of_the_sources(drum, standing):
     found = bend(ROPE, drum, 4e-3)
     assert found.standing == standing

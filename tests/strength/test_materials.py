@@ -153,8 +153,13 @@ def test_own_material_needs_its_strength_and_nothing_strange(given):
 def test_every_number_of_a_row_declares_its_unit():
     assert sourced_values(Material)["density"] == ("kg/m³", "density")
     assert set(sourced_values(RopeMaterial)) == {
-        "strength_per_area", "stiffness_ratio", "mass_per_volume", "knot_efficiency", "splice_efficiency", "bend_ratio",
-    }  # fmt: skip
+        "strength_per_area",
+        "stiffness_ratio",
+        "mass_per_volume",
+        "knot_efficiency",
+        "splice_efficiency",
+        "bend_ratio",
+    }
     assert list(sourced_values(PAIRS[0])) == ["friction"]
 
 

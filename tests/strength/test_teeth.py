@@ -1,4 +1,5 @@
-"""Tooth strength: metal, moulded and printed, tests that replace the estimate, warmth and load cycles."""
+"""Tooth strength: metal, moulded and printed, tests that replace the estimate, warmth and load
+cycles."""
 
 import math
 from dataclasses import replace
@@ -94,7 +95,8 @@ def test_moulded_tooth_uses_the_root_stress_form():
 
 
 def test_the_guideline_form_lies_within_a_fifth_of_lewis_beam():
-    # Lewis has no notch and no sharing of load; the guideline form has both, and they nearly cancel.
+    # Lewis has no notch and no sharing of load; the guideline form has both, and they nearly
+    # cancel.
     for teeth in (17, 30, 60):
         tooth = Tooth(teeth, 1e-3, 8e-3)
         beam = tooth_strength(tooth, BRASS).force / 220e6
@@ -108,7 +110,7 @@ def test_contact_ratio_factor_is_held_outside_one_to_two():
     )
 
 
-# --- prints ------------------------------------------------------------------------------------------------------------
+# --- prints ---------------------------------------------------------------------------------------
 
 
 def test_a_printed_tooth_bends_under_the_load_that_it_carries_alone():
@@ -121,7 +123,8 @@ def test_a_printed_tooth_bends_under_the_load_that_it_carries_alone():
 
 
 def test_the_highest_point_of_single_contact_lies_one_base_pitch_from_the_start():
-    # By hand, 20 and 40 teeth, in modules: the pinion's contact ends at its tip and starts a path before it.
+    # By hand, 20 and 40 teeth, in modules: the pinion's contact ends at its tip and starts a path
+    # before it.
     pair, base = contact(20, 40), 10 * math.cos(math.radians(20))
     along = math.sqrt(11**2 - base**2) - pair.path + 2 * math.pi * base / 20
     flank = math.atan(along / base)
@@ -197,7 +200,7 @@ def test_impossible_teeth_are_refused():
         tooth_strength(Tooth(10, 1e-3, 5e-3, bore=7.5e-3), BRASS)
 
 
-# --- demand ------------------------------------------------------------------------------------------------------------
+# --- demand ---------------------------------------------------------------------------------------
 
 
 def test_pinions_share_the_force_of_a_common_gear():
@@ -218,7 +221,7 @@ def test_only_metal_teeth_take_the_velocity_factor():
         dynamic_factor(BRASS, 1.0, 0.9)
 
 
-# --- warmth from friction ----------------------------------------------------------------------------------------------
+# --- warmth from friction -------------------------------------------------------------------------
 
 
 def test_friction_warms_a_running_tooth_only():
@@ -240,7 +243,7 @@ def test_friction_warms_a_running_tooth_only():
         friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, 2400.0, duty=2.0)
 
 
-# --- fatigue -----------------------------------------------------------------------------------------------------------
+# --- fatigue --------------------------------------------------------------------------------------
 
 
 def test_mesh_cycles_of_pinion_and_common_gear():

@@ -222,6 +222,7 @@ TO_HOLD: tuple[Maker, ...] = (a_pawl, a_brake)
 STRONGER: Mapping[LinkKind, tuple[tuple[str, float], ...]] = {
     LinkKind.TOOTH_PINION: (("{where}.pinion_width", 1.0), ("{where}.width", 1.0)),
     LinkKind.TOOTH_GEAR: (("{where}.width", 1.0),),
+    LinkKind.GEAR_BODY: (("{where}.width", 1.0),),
     LinkKind.SHAFT: (("{where}.shaft_diameter", 1 / 3),),
     LinkKind.CROSS_PIN: (("drum.cross_pin_diameter", 0.5),),
     LinkKind.DRUM_BENDING: (("drum.support_span", -1.0),),

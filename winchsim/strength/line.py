@@ -1,4 +1,5 @@
-"""The line: rope strength at its knot, its bend over the drum, its hold on the drum, its mass and stiffness."""
+"""The line: rope strength at its knot, its bend over the drum, its hold on the drum, its mass and
+stiffness."""
 
 from __future__ import annotations
 
@@ -15,13 +16,13 @@ from winchsim.strength.link import Basis, Strength, combined_range, weakest_basi
 from winchsim.strength.materials import RopeMaterial
 
 ASSUMED_FIXING_SHARE = 0.1
-"""Pull that an undescribed fixing of the rope on the drum bears, over the rope's breaking force [-]. Own assumption:
-a knot in a hole or a clamp screw; 0.03 to 0.5 in practice."""
+"""Pull that an undescribed fixing of the rope on the drum bears, over the rope's breaking force
+[-]. Own assumption: a knot in a hole or a clamp screw; 0.03 to 0.5 in practice."""
 
 ASSUMED_FIXING_RANGE = (0.03, 0.5)
 
 
-# ------------------------------------------------------------------------------------------------------- rope
+# --------------------------------------------------------------------------------------------------
 
 
 def breaking_force(rope: RopeMaterial, diameter: Floats) -> Floats:
@@ -53,7 +54,8 @@ def axial_stiffness(rope: RopeMaterial, force: Floats) -> Floats:
 
     References
     ----------
-    A fixed multiple by kind of rope; UFC 4-159-03, Table 6-8, shows it constant over the sizes of a double-braid nylon line.
+    A fixed multiple by kind of rope; UFC 4-159-03, Table 6-8, shows it constant over the sizes of a
+    double-braid nylon line.
     """
     return rope.stiffness_ratio * force
 
@@ -127,7 +129,8 @@ def end_strength(
 
     References
     ----------
-    Breaking force times the share that the end leaves; knot tables differ widely, so a range is kept.
+    Breaking force times the share that the end leaves; knot tables differ widely, so a range is
+    kept.
     """
     whole, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
     if given_efficiency is not None:
@@ -157,7 +160,7 @@ def _left(
     )
 
 
-# ------------------------------------------------------------------------------------------------------- bend
+# --------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -211,16 +214,16 @@ def bend(rope: RopeMaterial, drum_diameter: float, rope_diameter: float) -> Bend
 
 BEND_RATIOS = (1.0, 2.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 40.0)
 BEND_SHARES = (0.50, 0.65, 0.75, 0.79, 0.83, 0.86, 0.89, 0.91, 0.93, 0.95)
-"""Share of a wire rope's strength that a bend leaves, by drum over rope diameter [-]. The Crosby Group, *Sheave size and wire
-rope strength* (excerpt)."""
+"""Share of a wire rope's strength that a bend leaves, by drum over rope diameter [-]. The Crosby
+Group, *Sheave size and wire rope strength* (excerpt)."""
 
 WIRE_BEND_SPREAD = 1.05
 """Factor either way on a wire rope's share over a bend [-]. Own assumption."""
 
 MOST_LAYERS = 3
 LEAST_DEAD_TURNS = 8
-"""Layers of fibre rope on a drum at most, and dead turns on a flat drum at least [-]. Exsil, usage notes of fibre rope
-(excerpt)."""
+"""Layers of fibre rope on a drum at most, and dead turns on a flat drum at least [-]. Exsil, usage
+notes of fibre rope (excerpt)."""
 
 
 def bend_shares(rope: RopeMaterial, ratio: float) -> tuple[float, float, float]:
@@ -235,8 +238,9 @@ def bend_shares(rope: RopeMaterial, ratio: float) -> tuple[float, float, float]:
 
     References
     ----------
-    `BEND_SHARES`, between its rows in proportion, below its first row as the ratio itself. No such table of fibre rope was
-    found: the same value, from its square up to no loss at all; own assumption.
+    `BEND_SHARES`, between its rows in proportion, below its first row as the ratio itself. No such
+    table of fibre rope was found: the same value, from its square up to no loss at all; own
+    assumption.
     """
     share = float(np.interp(ratio, BEND_RATIOS, BEND_SHARES)) * min(ratio, 1.0)
     if rope.construction == "wire":
@@ -282,7 +286,8 @@ def drum_strength(
 def winding_cautions(
     rope: RopeMaterial, layers: int, dead_turns: float
 ) -> tuple[tuple[str, float, float], ...]:
-    """What a fibre rope's winding on a flat drum has of too much or too little: key, value and published limit.
+    """What a fibre rope's winding on a flat drum has of too much or too little: key, value and
+    published limit.
 
     Parameters
     ----------
@@ -308,7 +313,11 @@ def winding_cautions(
     return over + short
 
 
-# ------------------------------------------------------------------------------------------------------- anchor
+# --------------------------------------------------------------------------------------------------
+
+
+MOST_EXPONENT = 30.0
+"""Largest exponent of `capstan_ratio`; no fixing ever needs more than e³⁰. [-]"""
 
 
 def capstan_ratio(friction: Floats, angle: Floats) -> Floats:
@@ -325,7 +334,7 @@ def capstan_ratio(friction: Floats, angle: Floats) -> Floats:
     ----------
     R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 11: ``exp(friction x angle)``.
     """
-    return np.exp(np.asarray(friction) * angle)
+    return np.exp(np.minimum(np.asarray(friction) * angle, MOST_EXPONENT))
 
 
 def dead_turn_ratio(friction: Floats, turns: Floats) -> Floats:
@@ -340,9 +349,9 @@ def dead_turn_ratio(friction: Floats, turns: Floats) -> Floats:
 
     References
     ----------
-    `capstan_ratio` over whole turns; no more than e³⁰, which no fixing ever needs.
+    `capstan_ratio` over whole turns.
     """
-    return np.exp(np.minimum(2.0 * math.pi * np.asarray(friction) * turns, 30.0))
+    return capstan_ratio(friction, 2.0 * math.pi * np.asarray(turns))
 
 
 def anchor_strength(
@@ -354,7 +363,8 @@ def anchor_strength(
     hold: float | None = None,
     given_breaking_force: float | None = None,
 ) -> Strength:
-    """Rope pull at which the rope slips out of its fixing on the drum, with the dead turns still on. [N]
+    """Rope pull at which the rope slips out of its fixing on the drum, with the dead turns still
+    on. [N]
 
     Parameters
     ----------
@@ -380,13 +390,7 @@ def anchor_strength(
         return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
     force = rope_strength(rope, diameter, given_breaking_force).value
     low, high = ASSUMED_FIXING_RANGE
-    return Strength(
-        force * ASSUMED_FIXING_SHARE * ratio,
-        "N",
-        "from memory",
-        force * low * ratio,
-        force * high * ratio,
-        assumed=(
-            f"the rope's fixing on the drum bears {number(100 * ASSUMED_FIXING_SHARE, 2)} % of the rope's breaking force",
-        ),
-    )
+    share = number(100 * ASSUMED_FIXING_SHARE, 2)
+    assumed = (f"the rope's fixing on the drum bears {share} % of the rope's breaking force",)
+    best, low, high = (force * ratio * part for part in (ASSUMED_FIXING_SHARE, low, high))
+    return Strength(best, "N", "from memory", low, high, assumed)

@@ -1,9 +1,9 @@
 """A link of the lift and how its strength stands to its demand.
 
-A *link* is anything that the pull passes through and that can break: a tooth, a shaft, a pin, the rope at
-its knot. Its *strength* is the best estimate of where it breaks, with no safety in it; its *demand* is what
-the lift asks of it, in the same unit. Their quotient is the *factor*. Below 1 the link breaks; between 1
-and the required factor it is used harder than good practice allows.
+A *link* is anything that the pull passes through and that can break: a tooth, a shaft, a pin, the
+rope at its knot. Its *strength* is the best estimate of where it breaks, with no safety in it; its
+*demand* is what the lift asks of it, in the same unit. Their quotient is the *factor*. Below 1 the
+link breaks; between 1 and the required factor it is used harder than good practice allows.
 """
 
 from __future__ import annotations
@@ -16,14 +16,15 @@ from typing import Literal
 from winchsim.errors import DomainError
 
 Basis = Literal["given", "tested", "tabled", "from memory"]
-"""What a strength rests on: a value that the user gave, a test that the user made, a published or tabled value, or a value
-that nobody has looked up."""
+"""What a strength rests on: a value that the user gave, a test that the user made, a published or
+tabled value, or a value that nobody has looked up."""
 
 _WEAKEST_FIRST: tuple[Basis, ...] = ("from memory", "tabled", "given", "tested")
 
 
 class LinkKind(StrEnum):
-    """Every kind of link that is judged; the values are the slugs of the machine-readable output."""
+    """Every kind of link that is judged; the values are the slugs of the machine-readable
+    output."""
 
     TOOTH_PINION = "tooth_pinion"
     TOOTH_GEAR = "tooth_gear"
@@ -57,10 +58,12 @@ class LinkWords:
     advice : str
         What would help where nothing more is known of it, one sentence.
     search_words : tuple of str
-        Words of a note that mean it, in lower case and in the singular; the first one stands for it in a list.
+        Words of a note that mean it, in lower case and in the singular; the first one stands for it
+        in a list.
     required : str
-        Key of the table ``[factors]`` with the factor that it must keep; empty where that is 1, because a limit that a maker
-        states is one to work at: what it leaves to breaking is already taken off.
+        Key of the table ``[factors]`` with the factor that it must keep; empty where that is 1,
+        because a limit that a maker states is one to work at: what it leaves to breaking is already
+        taken off.
     drops_load : bool
         Whether the rope is parted or loose when it breaks, and the load falls.
     """
@@ -76,51 +79,95 @@ class LinkWords:
 
 LINKS: dict[LinkKind, LinkWords] = {
     LinkKind.TOOTH_PINION: LinkWords(
-        "pinion tooth", "the pinions' teeth", "pinions", "A wider or coarser tooth, or a stronger material.",
-        ("pinion", "tooth"), "tooth",
+        "pinion tooth",
+        "the pinions' teeth",
+        "pinions",
+        "A wider or coarser tooth, or a stronger material.",
+        ("pinion", "tooth"),
+        "tooth",
     ),
     LinkKind.TOOTH_GEAR: LinkWords(
-        "gear tooth", "the gears' teeth", "gears", "A wider or coarser tooth, or a stronger material.",
-        ("gear", "tooth"), "tooth",
+        "gear tooth",
+        "the gears' teeth",
+        "gears",
+        "A wider or coarser tooth, or a stronger material.",
+        ("gear", "tooth"),
+        "tooth",
     ),
     LinkKind.GEAR_BODY: LinkWords(
-        "gear body", "the gears' bodies", "gear bodies", "More walls around the bore, more infill, or a wider gear.",
-        ("body", "hub", "infill", "gear"), "tooth",
+        "gear body",
+        "the gears' bodies",
+        "gear bodies",
+        "More walls around the bore, more infill, or a wider gear.",
+        ("body", "hub", "infill", "gear"),
+        "tooth",
     ),
     LinkKind.STAGE_LIMIT: LinkWords(
-        "reduction", "the bought gears", "bought gears", "A stronger part, or less load.",
-        ("gearbox", "reduction"), "",
+        "reduction",
+        "the bought gears",
+        "bought gears",
+        "A stronger part, or less load.",
+        ("gearbox", "reduction"),
+        "",
     ),
     LinkKind.SHAFT: LinkWords(
-        "output shaft", "the shafts", "shafts", "A thicker shaft, a stronger material, or bearings nearer to the gears.",
-        ("shaft", "axle"), "shaft",
+        "output shaft",
+        "the shafts",
+        "shafts",
+        "A thicker shaft, a stronger material, or bearings nearer to the gears.",
+        ("shaft", "axle"),
+        "shaft",
     ),
     LinkKind.CROSS_PIN: LinkWords(
-        "cross-pin of the drum", "the cross-pin", "cross-pin", "A thicker pin, or a clamp that shares the torque.",
-        ("pin",), "pin",
+        "cross-pin of the drum",
+        "the cross-pin",
+        "cross-pin",
+        "A thicker pin, or a clamp that shares the torque.",
+        ("pin",),
+        "pin",
     ),
     LinkKind.DRUM_BENDING: LinkWords(
-        "drum rod between its supports", "the drum rod", "drum rod", "A thicker rod, or supports nearer to the rope.",
-        ("rod", "drum"), "shaft",
+        "drum rod between its supports",
+        "the drum rod",
+        "drum rod",
+        "A thicker rod, or supports nearer to the rope.",
+        ("rod", "drum"),
+        "shaft",
     ),
     LinkKind.ROPE_KNOT: LinkWords(
-        "rope at its knot", "the rope", "rope", "A thicker or stronger rope; a splice keeps more of it than a knot.",
-        ("rope", "knot", "splice", "cord", "line"), "rope", True,
+        "rope at its knot",
+        "the rope",
+        "rope",
+        "A thicker or stronger rope; a splice keeps more of it than a knot.",
+        ("rope", "knot", "splice", "cord", "line"),
+        "rope",
+        True,
     ),
     LinkKind.ROPE: LinkWords(
-        "rope at the drum", "the rope at the drum", "rope at drum",
-        "A thicker or stronger rope, or sheaves and edges that keep less of its pull.", ("rope",), "rope", True,
+        "rope at the drum",
+        "the rope at the drum",
+        "rope at drum",
+        "A thicker or stronger rope, or sheaves and edges that keep less of its pull.",
+        ("rope",),
+        "rope",
+        True,
     ),
     LinkKind.ROPE_ANCHOR: LinkWords(
-        "rope's hold on the drum", "the rope's hold on the drum", "rope's hold",
-        "More dead turns on the drum, or a better fixing.", ("anchor", "fixing", "hold"), "anchor", True,
+        "rope's hold on the drum",
+        "the rope's hold on the drum",
+        "rope's hold",
+        "More dead turns on the drum, or a better fixing.",
+        ("anchor", "fixing", "hold"),
+        "anchor",
+        True,
     ),
-}  # fmt: skip
+}
 """The one table of what is said of each kind of link; every other room looks it up here."""
 
 
 class LinkState(StrEnum):
-    """How a link stands under its demand: ``may break`` while the range of its strength crosses the demand."""
+    """How a link stands under its demand: ``may break`` while the range of its strength crosses the
+    demand."""
 
     HOLDS = "holds"
     CAUTION = "caution"
@@ -141,7 +188,8 @@ class Strength:
     basis : str
         What the estimate rests on, see `Basis`.
     low, high : float
-        Range that the sources and the model leave open; equal to `value` where it was measured or given. [`unit`]
+        Range that the sources and the model leave open; equal to `value` where it was measured or
+        given. [`unit`]
     assumed : tuple of str
         What was taken without being given, one clause each.
     notes : tuple of str
@@ -216,7 +264,8 @@ class Link:
 
     @property
     def state(self) -> LinkState:
-        """Whether it holds, holds with less than the required factor, may break, or breaks even at its strongest."""
+        """Whether it holds, holds with less than the required factor, may break, or breaks even at
+        its strongest."""
         low, high = self.factor_range
         if high < 1.0:
             return LinkState.BREAKS
@@ -244,7 +293,8 @@ def weakest_basis(*bases: Basis) -> Basis:
 
 
 def combined_range(*shares: tuple[float, float, float]) -> tuple[float, float]:
-    """Low and high end, over the best value, of a product of factors that are uncertain independently. [-]
+    """Low and high end, over the best value, of a product of factors that are uncertain
+    independently. [-]
 
     Parameters
     ----------

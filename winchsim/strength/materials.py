@@ -1,7 +1,7 @@
 """Materials of teeth, shafts and ropes as SI numbers, each with where it comes from.
 
-The records are declared here, free of files; the table that comes with winchsim is read elsewhere and
-handed in. Temperatures are in °C.
+The records are declared here, free of files; the table that comes with winchsim is read elsewhere
+and handed in. Temperatures are in °C.
 """
 
 from __future__ import annotations
@@ -99,7 +99,8 @@ class _Sourced:
         return weakest_basis(*(self.origin(key).basis for key in keys))
 
     def span(self, key: str) -> tuple[float, float]:
-        """Lowest and highest value that the sources give for `key`; the value itself twice without a range."""
+        """Lowest and highest value that the sources give for `key`; the value itself twice without
+        a range."""
         value, origin = getattr(self, key), self.origin(key)
         return (value if origin.low is None else origin.low), (
             value if origin.high is None else origin.high
@@ -121,21 +122,22 @@ class Material(_Sourced):
     tensile_strength : float
         Tensile strength; of a printed polymer solid and in the plane of its layers, at 23 °C. [Pa]
     flexural_strength : float or None
-        Strength in bending of a printed polymer, solid and lying, at 23 °C: what its teeth break at. [Pa]
+        Strength in bending of a printed polymer, solid and lying, at 23 °C: what its teeth break
+        at. [Pa]
     elastic_modulus : float
         Young's modulus, called elastic modulus to users, at the same conditions. [Pa]
     yield_strength : float or None
         Yield strength, for metals. [Pa]
     softening : float or None
-        Temperature at which little strength is left: glass transition of a glassy polymer, deflection
-        temperature (0.45 MPa) of a partly crystalline one. [°C]
+        Temperature at which little strength is left: glass transition of a glassy polymer,
+        deflection temperature (0.45 MPa) of a partly crystalline one. [°C]
     service_limit : float or None
         Highest temperature for lasting use. [°C]
     across_layers : float or None
         Strength across the layers of a print over the strength in their plane. [-]
     fatigue_stress, fatigue_cycles, fatigue_slope : float or None
-        One point of its S–N line, largest stress of a cycle that starts near zero, and the line's slope: cycles grow as the
-        stress to the power minus this. [Pa], [-], [-]
+        One point of its S–N line, largest stress of a cycle that starts near zero, and the line's
+        slope: cycles grow as the stress to the power minus this. [Pa], [-], [-]
     note : str
         One sentence for the reader of the table; may be empty.
     origins : Mapping of str to Origin
@@ -165,7 +167,8 @@ class Material(_Sourced):
 
     @property
     def bearing_key(self) -> str:
-        """Name of the value that says where a part made of it gives way: yield of a metal, tensile strength of a polymer."""
+        """Name of the value that says where a part made of it gives way: yield of a metal, tensile
+        strength of a polymer."""
         return "yield_strength" if self.yield_strength is not None else "tensile_strength"
 
     @property
@@ -175,7 +178,8 @@ class Material(_Sourced):
 
     @property
     def tooth_key(self) -> str:
-        """Name of the value that says where a tooth made of it gives way: flexural strength of a print, else `bearing_key`."""
+        """Name of the value that says where a tooth made of it gives way: flexural strength of a
+        print, else `bearing_key`."""
         return "flexural_strength" if self.flexural_strength is not None else self.bearing_key
 
     @property
@@ -255,7 +259,8 @@ class FrictionPair(_Sourced):
 def find_friction(
     pairs: Iterable[FrictionPair], first: Material, second: Material, greased: bool
 ) -> FrictionPair:
-    """Friction pair that fits two materials best: by both names, by one name and a family, by both families.
+    """Friction pair that fits two materials best: by both names, by one name and a family, by both
+    families.
 
     Parameters
     ----------
@@ -294,7 +299,8 @@ def find_friction(
 
 @dataclass(frozen=True)
 class _Guess:
-    """What is taken for a value of a user's material that they do not give, with its range; cautious, from memory."""
+    """What is taken for a value of a user's material that they do not give, with its range;
+    cautious, from memory."""
 
     value: float
     low: float | None = None
@@ -313,19 +319,20 @@ _GUESSES: dict[Family, dict[str, _Guess]] = {
 }
 
 YIELD_SHARE = (0.5, 0.4, 0.85)
-"""Yield strength of a metal over its tensile strength, and its range. [-] From memory: annealed stainless steel 0.4, common
-structural steel 0.6, aged aluminium 0.85."""
+"""Yield strength of a metal over its tensile strength, and its range. [-] From memory: annealed
+stainless steel 0.4, common structural steel 0.6, aged aluminium 0.85."""
 
 
 FLEXURAL_SHARE = (1.5, 1.35, 1.7)
-"""Flexural over tensile strength of a solid print, and its range. [-] From the bars of the table: PETG 1.37, PLA and ABS
-1.7."""
+"""Flexural over tensile strength of a solid print, and its range. [-] From the bars of the table:
+PETG 1.37, PLA and ABS 1.7."""
 
 
 def own_material(
     name: str, family: Family, given: Mapping[str, float], fatigue_source: str = ""
 ) -> Material:
-    """Material that a user describes; what is left out is filled with cautious assumptions, marked as from memory.
+    """Material that a user describes; what is left out is filled with cautious assumptions, marked
+    as from memory.
 
     Parameters
     ----------
@@ -390,14 +397,15 @@ def _match(wanted: str, material: Material) -> int:
     return int(wanted == ("metal" if material.is_metal else "polymer"))
 
 
-# --- lasting and repeated load ---------------------------------------------------------------------------------------
+# --- lasting and repeated load --------------------------------------------------------------------
 
 FEW_CYCLES = 1000.0
-"""Life below which cycles of a print are only called few [-]. Own assumption: the line was measured above it."""
+"""Life below which cycles of a print are only called few [-]. Own assumption: the line was measured
+above it."""
 
 LINEAR_CREEP_SHARE = 0.5
-"""Share of the strength up to which lasting load makes a print creep in proportion to it, and no more [-]. Polymers 17 (2025)
-2075, abstract: printed PETG, constant stress for 5 and 20 h."""
+"""Share of the strength up to which lasting load makes a print creep in proportion to it, and no
+more [-]. Polymers 17 (2025) 2075, abstract: printed PETG, constant stress for 5 and 20 h."""
 
 
 def cycles_to_failure(
@@ -415,8 +423,9 @@ def cycles_to_failure(
 
     References
     ----------
-    Straight line on two logarithmic scales through the row's point, whose range of slopes counts too. Printed PLA, 90 %
-    survival: O. H. Ezeh and L. Susmel, Int. J. Fatigue 126 (2019) 319-326 (second-hand).
+    Straight line on two logarithmic scales through the row's point, whose range of slopes counts
+    too. Printed PLA, 90 % survival: O. H. Ezeh and L. Susmel, Int. J. Fatigue 126 (2019) 319-326
+    (second-hand).
     """
     if (
         material.fatigue_stress is None
@@ -437,7 +446,8 @@ def cycles_to_failure(
 
 
 def creeps(share: float, temperature: float, material: Material) -> bool:
-    """Whether a lasting load calls for a caution: a polymer that creeps more than in proportion, or is too warm.
+    """Whether a lasting load calls for a caution: a polymer that creeps more than in proportion, or
+    is too warm.
 
     Parameters
     ----------
@@ -449,8 +459,9 @@ def creeps(share: float, temperature: float, material: Material) -> bool:
 
     References
     ----------
-    `LINEAR_CREEP_SHARE`; printed PLA at 60 °C broke within 3 h even at 10 MPa, none of six printed materials did at 25 or
-    40 °C and 20 MPa (O. Dogan, Strojniški vestnik 68 (2022) 451-460, second-hand). No amount is predicted.
+    `LINEAR_CREEP_SHARE`; printed PLA at 60 °C broke within 3 h even at 10 MPa, none of six printed
+    materials did at 25 or 40 °C and 20 MPa (O. Dogan, Strojniški vestnik 68 (2022) 451-460,
+    second-hand). No amount is predicted.
     """
     warm = material.service_limit is not None and temperature > material.service_limit
     return not material.is_metal and share > 0.0 and (share > LINEAR_CREEP_SHARE or warm)

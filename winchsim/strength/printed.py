@@ -1,4 +1,5 @@
-"""Printed gears: what warmth and layers leave of the strength, and the torque that twists the hub out of its infill."""
+"""Printed gears: what warmth and layers leave of the strength, and the torque that twists the hub
+out of its infill."""
 
 from __future__ import annotations
 
@@ -19,35 +20,41 @@ TEST_TEMPERATURE = 23.0
 """Temperature at which strengths of plastics are measured [°C]. ISO 291, standard atmosphere."""
 
 SHARE_AT_SOFTENING = 0.1
-"""Share of the strength left at the softening temperature [-]. Own assumption: strength falls as stiffness does, and
-a bar at its deflection temperature (0.45 MPa, 0.2 % outer-fibre strain by ISO 75) has a modulus of 225 MPa, a tenth
-of the usual 2 GPa. Printed PLA under 10 MPa broke at 60 °C within 3 h, printed ABS under 20 MPa in minutes (O. Dogan,
-Strojniški vestnik 68 (2022) 451-460, second-hand)."""
+"""Share of the strength left at the softening temperature [-]. Own assumption: strength falls as
+stiffness does, and a bar at its deflection temperature (0.45 MPa, 0.2 % outer-fibre strain by ISO
+75) has a modulus of 225 MPa, a tenth of the usual 2 GPa. Printed PLA under 10 MPa broke at 60 °C
+within 3 h, printed ABS under 20 MPa in minutes (O. Dogan, Strojniški vestnik 68 (2022) 451-460,
+second-hand)."""
 
 TOOTH_SPREAD = 2.0
-"""Factor by which a printed tooth without a break test may be stronger or weaker than calculated [-]. Own assumption: 12
-gears broken in tests lie within 1.25, but they are of one maker; another spool of PLA alone gave 1.26."""
+"""Factor by which a printed tooth without a break test may be stronger or weaker than calculated
+[-]. Own assumption: 12 gears broken in tests lie within 1.25, but they are of one maker; another
+spool of PLA alone gave 1.26."""
 
 BODY_SPREAD = 2.5
-"""The same of a printed gear's body [-]. Own assumption: two broken bodies, their bore and walls not stated."""
+"""The same of a printed gear's body [-]. Own assumption: two broken bodies, their bore and walls
+not stated."""
 
 BODY_SHEAR = 0.34
-"""Shear stress at which a printed gear's body breaks around its hub, over the tensile strength of the solid print [-].
-Fitted to two PLA gears whose bodies broke (see tests/reference/test_printed_reference.py); plain shear would be 0.577."""
+"""Shear stress at which a printed gear's body breaks around its hub, over the tensile strength of
+the solid print [-]. Fitted to two PLA gears whose bodies broke (see
+tests/reference/test_printed_reference.py); plain shear would be 0.577."""
 
 INFILL_EXPONENT = 0.26
-"""Exponent of strength against infill in tension [-]. Rodríguez-Panes et al., Materials 2018, PMC6119930: 20 to 50 % infill
-gives PLA 27 % more, ABS 25 % (second-hand)."""
+"""Exponent of strength against infill in tension [-]. Rodríguez-Panes et al., Materials 2018,
+PMC6119930: 20 to 50 % infill gives PLA 27 % more, ABS 25 % (second-hand)."""
 
 LEAST_INFILL = 0.05
 """Infill that the top and bottom skins of a hollow gear count as at least [-]. Own assumption."""
 
 DEFAULT_WALLS = 3
-"""Walls of a print whose infill is given and whose walls are not [-]. Own assumption: common practice, 2 to 5."""
+"""Walls of a print whose infill is given and whose walls are not [-]. Own assumption: common
+practice, 2 to 5."""
 
 
 FULL_RIM = 1.2
-"""Backup ratio from which a rim no longer weakens its teeth [-]. J. E. Shigley, Mechanical Engineering Design, §14-16."""
+"""Backup ratio from which a rim no longer weakens its teeth [-]. J. E. Shigley, Mechanical
+Engineering Design, §14-16."""
 
 LEAST_PUBLISHED_RIM = 0.5
 """Backup ratio below which no published rim factor holds [-]. ISO 6336-3, rim-thickness factor."""
@@ -98,7 +105,8 @@ def temperature_factor(temperature: Floats, softening: float | None) -> Floats:
     temperature : float or ndarray
         Temperature of the part. [°C]
     softening : float or None
-        Glass transition or deflection temperature; None for a material that does not soften (a metal). [°C]
+        Glass transition or deflection temperature; None for a material that does not soften (a
+        metal). [°C]
 
     Returns
     -------
@@ -122,7 +130,8 @@ def temperature_factor(temperature: Floats, softening: float | None) -> Floats:
 
 
 def warmth_factors(material: Material, temperature: float) -> tuple[float, float, float]:
-    """Low, best and high share of the strength that warmth leaves, from the range of the softening temperature. [-]
+    """Low, best and high share of the strength that warmth leaves, from the range of the softening
+    temperature. [-]
 
     Parameters
     ----------
@@ -170,7 +179,8 @@ def body_strength(
     root_diameter: float,
     temperature: float = TEST_TEMPERATURE,
 ) -> Strength:
-    """Torque that twists a printed gear's hub, its bore with the walls around it, out of the body. [N·m]
+    """Torque that twists a printed gear's hub, its bore with the walls around it, out of the body.
+    [N·m]
 
     Parameters
     ----------
@@ -185,8 +195,8 @@ def body_strength(
 
     References
     ----------
-    Shear over the cylinder around the hub, ``2 pi r² b`` times `BODY_SHEAR` of the tensile strength times the infill
-    to the power `INFILL_EXPONENT`; own fit to broken gears.
+    Shear over the cylinder around the hub, ``2 pi r² b`` times `BODY_SHEAR` of the tensile strength
+    times the infill to the power `INFILL_EXPONENT`; own fit to broken gears.
     """
     radius = min(0.5 * bore + body.wall_thickness, 0.5 * root_diameter)
     solid = radius + body.wall_thickness >= 0.5 * root_diameter
@@ -226,7 +236,8 @@ def solid_rim(root_diameter: float, bore: float, whole_depth: float) -> float:
 
 
 def rim_factor(backup_ratio: Floats) -> Floats:
-    """Rim-thickness factor K_B: by how much a thin rim over a bore raises a tooth's bending stress, 1 or more. [-]
+    """Rim-thickness factor K_B: by how much a thin rim over a bore raises a tooth's bending stress,
+    1 or more. [-]
 
     Parameters
     ----------
@@ -236,13 +247,13 @@ def rim_factor(backup_ratio: Floats) -> Floats:
     Returns
     -------
     float or ndarray
-        1.6 ln(2.242/ratio) below 1.2, else 1. Below 0.5 the same logarithm is continued, outside the
-        published range.
+        1.6 ln(2.242/ratio) below 1.2, else 1. Below 0.5 the same logarithm is continued, outside
+        the published range.
 
     References
     ----------
-    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-39 and 14-40, §14-16; the continuation is an own
-    assumption.
+    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-39 and 14-40, §14-16; the continuation is
+    an own assumption.
     """
     if np.any(np.asarray(backup_ratio) <= 0.0):
         raise DomainError("backup ratio", backup_ratio, "a positive number")
@@ -262,8 +273,9 @@ def rim_shares(backup_ratio: float) -> tuple[float, float, float]:
 
     References
     ----------
-    One over `rim_factor`, without a range where that is published. Thinner, from the last published value as it is to
-    that value with the bending stress of a free ring, by the inverse square of the rim; own assumption.
+    One over `rim_factor`, without a range where that is published. Thinner, from the last published
+    value as it is to that value with the bending stress of a free ring, by the inverse square of
+    the rim; own assumption.
     """
     best = 1.0 / float(rim_factor(backup_ratio))
     if backup_ratio >= LEAST_PUBLISHED_RIM:

@@ -1,4 +1,5 @@
-"""Shafts, the drum rod and the pin through it: torsion, bending, both together, and double shear."""
+"""Shafts, the drum rod and the pin through it: torsion, bending, both together, and double
+shear."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ from winchsim.strength.link import Strength
 from winchsim.strength.materials import Material
 
 SHEAR_SHARE = 1.0 / math.sqrt(3.0)
-"""Yield strength in shear over that in tension [-]. Distortion energy; J. E. Shigley, Mechanical Engineering Design, §5-5."""
+"""Yield strength in shear over that in tension [-]. Distortion energy; J. E. Shigley, Mechanical
+Engineering Design, §5-5."""
 
 
 _SHEAR_ASSUMED = ("shear strength as 0.577 of tensile (distortion energy)",)
@@ -92,7 +94,8 @@ def span_moment(force: Floats, span: float, place: float | None = None) -> Float
 
 
 def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
-    """Torque that alone strains a round shaft as much as this torque and bending moment together. [N·m]
+    """Torque that alone strains a round shaft as much as this torque and bending moment together.
+    [N·m]
 
     Parameters
     ----------
@@ -101,8 +104,8 @@ def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
 
     References
     ----------
-    Distortion energy, ``sqrt(sigma² + 3 tau²)``, J. E. Shigley, *Mechanical Engineering Design*, §5-5; of a round section it
-    comes to ``sqrt(T² + 4/3 M²)``.
+    Distortion energy, ``sqrt(sigma² + 3 tau²)``, J. E. Shigley, *Mechanical Engineering Design*,
+    §5-5; of a round section it comes to ``sqrt(T² + 4/3 M²)``.
     """
     return np.hypot(torque, 2.0 * SHEAR_SHARE * np.asarray(moment))
 
@@ -138,12 +141,13 @@ def cross_pin_torque(
 
     References
     ----------
-    Statics: the torque is half the force of `double_shear_stress` at the shaft's diameter, ``tau (pi d²/4) D``.
+    Statics: the torque is half the force of `double_shear_stress` at the shaft's diameter, ``tau
+    (pi d²/4) D``.
     """
     return shear_strength * 0.5 * shaft_diameter / double_shear_stress(1.0, pin_diameter)
 
 
-# ------------------------------------------------------------------------------------------------------- links
+# --------------------------------------------------------------------------------------------------
 
 
 def shaft_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:

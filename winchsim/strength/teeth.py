@@ -1,7 +1,8 @@
-"""Gear teeth: the force on a tooth, the force that breaks it, warmth from friction, and load cycles.
+"""Gear teeth: the force on a tooth, the force that breaks it, warmth from friction, and load
+cycles.
 
-Forces are tangential at the pitch circle of one tooth. The strength side knows no speed: what a running
-mesh adds to its own force is `dynamic_factor` on the demand side.
+Forces are tangential at the pitch circle of one tooth. The strength side knows no speed: what a
+running mesh adds to its own force is `dynamic_factor` on the demand side.
 """
 
 from __future__ import annotations
@@ -36,16 +37,17 @@ from winchsim.strength.tooth_form import (
 )
 
 PRINTED_GAIN = 1.1
-"""Force that broke printed teeth over that of Lewis's beam with the flexural strength and the load at the highest point of
-single contact [-]. Fitted to twelve broken gears, see tests/reference/test_printed_reference.py."""
+"""Force that broke printed teeth over that of Lewis's beam with the flexural strength and the load
+at the highest point of single contact [-]. Fitted to twelve broken gears, see
+tests/reference/test_printed_reference.py."""
 
 ROOT_HEATING = {"polymer": 2400.0, "metal": 1000.0}
-"""Coefficient of the tooth-root temperature, by what the partner is made of [K·mm·(mm·m/s)^0.75/W]. From memory of
-VDI 2736-2."""
+"""Coefficient of the tooth-root temperature, by what the partner is made of [K·mm·(mm·m/s)^0.75/W].
+From memory of VDI 2736-2."""
 
 FLANK_HEATING = {"polymer": 10_000.0, "metal": 7_000.0}
-"""Coefficient of the flank temperature, dry, by what the partner is made of; 0 in oil [K·mm·(mm·m/s)^0.75/W]. From memory of
-VDI 2736-2."""
+"""Coefficient of the flank temperature, dry, by what the partner is made of; 0 in oil
+[K·mm·(mm·m/s)^0.75/W]. From memory of VDI 2736-2."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +112,8 @@ class ToothStrength:
     force : float
         Best estimate of the tangential force that breaks one tooth. [N]
     low, high : float
-        Range left open by the model, the material, layers, warmth and a rim outside the published range. [N]
+        Range left open by the model, the material, layers, warmth and a rim outside the published
+        range. [N]
     basis : str
         ``given``, ``tested``, ``tabled`` or ``from memory``.
     stress : float
@@ -136,12 +139,14 @@ class ToothStrength:
 
     @property
     def outside_published_range(self) -> bool:
-        """Whether the rim is thinner than any published rim factor covers, and no test replaces it."""
+        """Whether the rim is thinner than any published rim factor covers, and no test replaces
+        it."""
         return self.backup_ratio < LEAST_PUBLISHED_RIM and self.basis != "tested"
 
     @property
     def main_cause(self) -> str:
-        """What weakens the tooth most: ``warmth``, ``layers``, ``thin rim`` or, when nothing does, ``size``."""
+        """What weakens the tooth most: ``warmth``, ``layers``, ``thin rim`` or, when nothing does,
+        ``size``."""
         shares = {
             "warmth": self.temperature_factor,
             "layers": self.layer_factor,
@@ -155,7 +160,7 @@ class ToothStrength:
         return Strength(self.force, "N", self.basis, self.low, self.high, self.assumed)
 
 
-# ------------------------------------------------------------------------------------------------------- demand
+# --------------------------------------------------------------------------------------------------
 
 
 def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> Floats:
@@ -168,7 +173,8 @@ def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> F
     pitch_diameter : float
         Pitch diameter of the same gear. [m]
     sharing : int or ndarray
-        Equal pinions that drive the gear side by side, each at a tooth of its own; dead ones not counted. [-]
+        Equal pinions that drive the gear side by side, each at a tooth of its own; dead ones not
+        counted. [-]
 
     References
     ----------
@@ -198,8 +204,8 @@ def dynamic_factor(
 
     References
     ----------
-    Metal: J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6. Polymer: K_F of VDI 2736-2 with
-    no addition below 5 m/s, from memory, assumed.
+    Metal: J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6. Polymer: K_F of VDI
+    2736-2 with no addition below 5 m/s, from memory, assumed.
     """
     if not application_factor >= 1.0:
         raise DomainError("application factor", application_factor, "1 or more")
@@ -208,7 +214,7 @@ def dynamic_factor(
     return application_factor + 0.0 * np.abs(speed)
 
 
-# ------------------------------------------------------------------------------------------------------- stress
+# --------------------------------------------------------------------------------------------------
 
 
 def beam_stress(
@@ -280,7 +286,7 @@ def contact_ratio_factor(contact_ratio: float) -> float:
     return 0.25 + 0.75 / min(max(contact_ratio, 1.0), 2.0)
 
 
-# ------------------------------------------------------------------------------------------------------- strength
+# --------------------------------------------------------------------------------------------------
 
 
 def tooth_strength(
@@ -300,16 +306,19 @@ def tooth_strength(
     tooth : Tooth
         Its geometry.
     material : Material
-        What it is made of. Metals are calculated as Lewis's beam with the load at the tip, moulded polymers in the
-        root-stress form, prints as Lewis's beam with the load where the tooth carries it alone.
+        What it is made of. Metals are calculated as Lewis's beam with the load at the tip, moulded
+        polymers in the root-stress form, prints as Lewis's beam with the load where the tooth
+        carries it alone.
     body : PrintedBody, optional
-        How it was printed; left out, it was printed lying. Walls and infill do not count: teeth are walls.
+        How it was printed; left out, it was printed lying. Walls and infill do not count: teeth are
+        walls.
     temperature : float
         Temperature of the tooth's root. [°C]
     contact_ratio : float
         Contact ratio of its mesh. [-]
     breaking_stress : float, optional
-        Stress at which its solid material breaks, of a print in bending, in place of the table's value. [Pa]
+        Stress at which its solid material breaks, of a print in bending, in place of the table's
+        value. [Pa]
     tested_force : float, optional
         Tooth force at which a like tooth broke in a test; replaces the estimate. [N]
 
@@ -320,7 +329,8 @@ def tooth_strength(
 
     References
     ----------
-    Printed: ``1.1 σ_flex b m Y``, fitted to broken gears, see `PRINTED_GAIN` and `TOOTH_SPREAD`. Thin rim: `rim_factor`.
+    Printed: ``1.1 σ_flex b m Y``, fitted to broken gears, see `PRINTED_GAIN` and `TOOTH_SPREAD`.
+    Thin rim: `rim_factor`.
     """
     if breaking_stress is not None and not breaking_stress > 0.0:
         raise DomainError("tooth strength", breaking_stress, "a positive stress")
@@ -364,9 +374,9 @@ def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> 
         section = root_section(
             tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack, contact_ratio
         )
-        return PRINTED_GAIN * section.form_factor
+        return PRINTED_GAIN / float(beam_stress(1.0, 1.0, 1.0, section.form_factor))
     if material.is_metal:
-        return tooth.root.form_factor
+        return 1.0 / float(beam_stress(1.0, 1.0, 1.0, tooth.root.form_factor))
     tip = tip_load_factors(tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack)
     return 1.0 / float(
         root_stress(1.0, 1.0, 1.0, tip.form, tip.stress, contact_ratio_factor(contact_ratio))
@@ -404,7 +414,7 @@ def _basis(
     return weakest_basis(*bases), tuple(assumed)
 
 
-# ------------------------------------------------------------------------------------------------------- warmth
+# --------------------------------------------------------------------------------------------------
 
 
 def friction_temperature(
@@ -434,7 +444,8 @@ def friction_temperature(
     heating : float
         A value of `ROOT_HEATING` or `FLANK_HEATING`; 0 in oil. [K·mm·(mm·m/s)^0.75/W]
     duty : float
-        Share of the time in which it runs, 0 to 1; short lifts are cooler than this steady value anyway. [-]
+        Share of the time in which it runs, 0 to 1; short lifts are cooler than this steady value
+        anyway. [-]
 
     Returns
     -------
@@ -443,8 +454,8 @@ def friction_temperature(
 
     References
     ----------
-    VDI 2736-2, temperatures of root and flank, with the housing's share left out; from memory, assumed, a
-    factor of two either way is possible.
+    VDI 2736-2, temperatures of root and flank, with the housing's share left out; from memory,
+    assumed, a factor of two either way is possible.
     """
     if not 0.0 <= duty <= 1.0:
         raise DomainError("duty", duty, "between 0 and 1")
@@ -460,7 +471,7 @@ def friction_temperature(
     return total if np.ndim(total) else float(total)
 
 
-# ------------------------------------------------------------------------------------------------------- fatigue
+# --------------------------------------------------------------------------------------------------
 
 
 def mesh_cycles(angle: Floats, meshes_per_turn: int = 1) -> Floats:

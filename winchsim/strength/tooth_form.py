@@ -1,4 +1,5 @@
-"""Form of a tooth in bending: the fillet that a rack cuts, Lewis form factor, tip-load factors, velocity factor.
+"""Form of a tooth in bending: the fillet that a rack cuts, Lewis form factor, tip-load factors,
+velocity factor.
 
 Internal gears are not formed by a rack and have no form factor here.
 """
@@ -78,7 +79,8 @@ def root_section(
     rack: Rack = ISO_RACK,
     contact_ratio: float = 1.0,
 ) -> RootSection:
-    """Hardest-bent section of a tooth that carries a force alone: where an inscribed parabola touches the fillet.
+    """Hardest-bent section of a tooth that carries a force alone: where an inscribed parabola
+    touches the fillet.
 
     Parameters
     ----------
@@ -91,8 +93,8 @@ def root_section(
     rack : Rack
         Generating rack; its rounded tip makes the trochoid fillet. [-]
     contact_ratio : float
-        Of its pair: the force acts at the highest point where the tooth carries it alone. 1 is the tip; above 2 the point
-        at 2 is kept. [-]
+        Of its pair: the force acts at the highest point where the tooth carries it alone. 1 is the
+        tip; above 2 the point at 2 is kept. [-]
 
     Returns
     -------
@@ -102,13 +104,13 @@ def root_section(
     Raises
     ------
     DomainError
-        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or a root that undercut has
-        eaten away.
+        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or a root that
+        undercut has eaten away.
 
     References
     ----------
-    W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering Design*,
-    §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
+    W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering
+    Design*, §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
     """
     check_gear(teeth, 1.0, pressure_angle)
     load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack, contact_ratio)
@@ -137,7 +139,8 @@ def tip_load_factors(
     shift: float = 0.0,
     rack: Rack = ISO_RACK,
 ) -> TipLoadFactors:
-    """Form factor Y_Fa and stress correction Y_Sa at the section where a 30° tangent touches the fillet.
+    """Form factor Y_Fa and stress correction Y_Sa at the section where a 30° tangent touches the
+    fillet.
 
     Parameters
     ----------
@@ -158,14 +161,15 @@ def tip_load_factors(
     Raises
     ------
     DomainError
-        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or one that undercut has cut off.
+        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or one that undercut
+        has cut off.
 
     References
     ----------
-    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published table of
-    Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8. The 30° tangent does not touch at
-    the hardest section of `root_section`: its stress is 5 % below the one there at 17 teeth, and 20 % at 5 teeth,
-    where undercut has made a waist.
+    ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published
+    table of Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8. The 30°
+    tangent does not touch at the hardest section of `root_section`: its stress is 5 % below the one
+    there at 17 teeth, and 20 % at 5 teeth, where undercut has made a waist.
     """
     check_gear(teeth, 1.0, pressure_angle)
     offset, radius = rack_tip(pressure_angle, rack)
@@ -209,8 +213,8 @@ def velocity_factor(speed: Floats, making: Making = "cut") -> Floats:
 
     References
     ----------
-    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 in metric form; the hobbed and ground
-    curves from memory.
+    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 in metric form; the hobbed and
+    ground curves from memory.
     """
     v = np.abs(speed)
     if making == "cast":
@@ -229,7 +233,8 @@ def _tip_load(
 ) -> tuple[float, float]:
     """Angle of a force to the normal of the centre line, and where it meets that line, in modules.
 
-    The force acts a contact ratio less one, in base pitches along the line of action, below the tip.
+    The force acts a contact ratio less one, in base pitches along the line of action, below the
+    tip.
     """
     _, tip_angle, half_angle = tip_point(teeth, shift, angle, rack)
     if half_angle <= 0.0:
@@ -245,7 +250,8 @@ def _tip_load(
 
 
 def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]:
-    """Where on the rack's travel the fillet runs: root circle to where the straight flank takes over."""
+    """Where on the rack's travel the fillet runs: root circle to where the straight flank takes
+    over."""
     _, radius = rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
     if depth <= 0.0:
@@ -258,11 +264,12 @@ def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]
 def _fillet(
     places: NDArray[np.float64], teeth: int, shift: float, angle: float, rack: Rack
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Points of the trochoid fillet, x from the tooth's centre line and y from the gear's axis, in modules.
+    """Points of the trochoid fillet, x from the tooth's centre line and y from the gear's axis, in
+    modules.
 
-    `places` is how far the rack tip's centre stands aside of the pitch point. The common normal of rack and
-    tooth passes through the pitch point, so the point of contact lies one tip radius further along the line
-    from there to the centre.
+    `places` is how far the rack tip's centre stands aside of the pitch point. The common normal of
+    rack and tooth passes through the pitch point, so the point of contact lies one tip radius
+    further along the line from there to the centre.
     """
     offset, radius = rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
