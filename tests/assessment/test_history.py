@@ -139,3 +139,14 @@ def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
     assert back.landed is None and back.to_height > 0
     assert any(event.event is Event.LANDED for event in run.record.events)
     assert "hits the floor" not in run.verdict.sentence and "to the floor" not in run.verdict.sentence
+
+
+def test_a_snag_that_lets_go_of_the_stretch_of_the_rope_is_no_run_back(ran, make_stage):
+    """With the power off the drum unwinds what the stall had stretched the rope by; the load has not moved yet."""
+    run = ran(
+        load={"snag_height": 0.05, "mass": 3.0}, rope={"axial_stiffness": 1e3}, settings={"watch": 0.4},
+        stage=make_stage(5.0, 0.79, shaft_drag=2e-4, repeat=3),
+    )  # fmt: skip
+    wound = run.record["rope_wound"]
+    assert wound.max() - wound[-1] > 2 * run.history.allowed_sag
+    assert run.history.run_backs() == []

@@ -32,16 +32,6 @@ def test_empty_time_span(make_problem):
     assert result.y.tolist() == [2.0]
 
 
-def test_a_problem_may_give_up(make_problem):
-    """A switch that foresees too much work ends the run as a budget that is used up, with all that came before it."""
-    problem = make_problem(
-        lambda t, y: (1.0,), {"g": lambda t, y: y[0] - 1.0}, switch=lambda key, fired, t, y: Switch("go", y, ("tired",), True)
-    )
-    result = run(problem, "go", [0.0], 0.0, 5.0, **TOLERANCES)
-    assert result.outcome is Outcome.BUDGET and not result.outcome.ok
-    assert result.t == pytest.approx(1.0) and result.events[-1].events == ("tired",)
-
-
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_known_jumps_are_met_exactly(make_problem, method):
     """y' is 1, then 2, then 4, changed at 0.1 and at 0.7: neither time is overstepped."""

@@ -94,6 +94,23 @@ class TestGuide:
             here = np.isin(record.time, times)
             assert np.all(record["speed"][here] == 0.0)
 
+    def test_jerks_without_end_are_averaged(self, lift, make_stage):
+        parts = {
+            "supply": {"voltage": 3.0},
+            "stage": make_stage(8.0, 0.85, repeat=3),
+            "load": {"guide_friction": 30.0, "mass": 3.0, "height": 0.3},
+        }
+        record = lift(rope={"axial_stiffness": 1e4, "damping_ratio": 0.01}, **parts)
+        averaged = record.first(Event.AVERAGED)
+        assert len([e for e in record.events if e.event is Event.SLIPS]) == 40
+        # From then on weight and friction in motion pull, and the load keeps the pace of one that never stuck: 0.1 %.
+        rest = (record.time > averaged.time) & (record.phase == 0)
+        assert np.median(record["tension"][rest]) == pytest.approx(3 * 9.80665 + 30, rel=1e-3)
+        smooth = lift(rope={"axial_stiffness": 1e4, "damping_ratio": 0.01}, settings={"breakaway": 1.0}, **parts)
+        assert record.first(Event.TOP).time == pytest.approx(smooth.first(Event.TOP).time, rel=2e-3)
+        assert record.energy.spent["guide and slope"] == pytest.approx(30 * record["height"][-1], rel=2e-3)
+        assert record.energy.error < 1e-4
+
     def test_stuck_before_the_motors_can_pull_it_free(self, lift, story):
         record = lift(load={"guide_friction": 60.0})
         assert story(record)[:3] == [Event.DRUM_STARTS, Event.DRUM_STOPS, Event.STALLED]

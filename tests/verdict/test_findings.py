@@ -7,17 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-import winchsim.simulation as simulating
+from winchsim.assessment.history import read_history
 from winchsim.hybrid import Outcome
-from winchsim.inputs import Brake, Pawl, Phase, with_value
-from winchsim.model import Event, switching
+from winchsim.inputs import Brake, Pawl, Phase
+from winchsim.model import Event
 from winchsim.quantity_text import PRINTED_UNITS
-from winchsim.simulation import simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import FindingKind, Severity
 from winchsim.verdict.findings import RULES, find
-from winchsim.assessment.history import read_history
-from winchsim.verdict.judge import judge
 
 WEAK_ROPE = {"rope": {"breaking_force": 140.0, "knot_efficiency": 0.5}}
 TOUGH_ROPE = {"breaking_force": 1e8, "knot_efficiency": 1.0}
@@ -273,24 +270,3 @@ def test_every_finding_is_a_sentence_with_a_printed_unit(ran, make_stage):
 
 def test_every_rule_stands_once_in_the_list():
     assert len(set(RULES)) == len(RULES)
-
-
-# --- runs that are given up -----------------------------------------------------------------------------------------
-
-
-def test_a_guide_that_jerks_too_often_to_follow_is_told_as_that(small, monkeypatch):
-    """A slow lift in a guide sticks and slips thousands of times; the finding says so, and its way out is one."""
-    monkeypatch.setattr(simulating, "MOST_STEPS", 6000)
-    jerking = small(load={"mass": 4.0, "guide_friction": 30.0, "height": 0.5}, drum={"diameter": 0.003})
-    record = simulate(jerking)
-    assert record.outcome is Outcome.BUDGET
-    found = judge(record).findings
-    assert len(found) == 1 and "stuck and slipped in its guide" in found[0].sentence
-    assert "settings.breakaway to 1" in found[0].help
-    monkeypatch.undo()
-    monkeypatch.setattr(switching, "MOST_SLIPS", 700)  # of about 1000 that this way up would take
-    foreseen = simulate(with_value(jerking, "load.height", 3.0))
-    assert foreseen.outcome is Outcome.BUDGET
-    assert len([e for e in foreseen.events if e.event is Event.SLIPS]) == switching.FORECAST_SLIPS
-    freed = simulate(with_value(jerking, "settings.breakaway", 1.0))
-    assert freed.outcome.ok

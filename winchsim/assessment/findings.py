@@ -159,6 +159,7 @@ def _stick_slip(history: History) -> Iterator[Finding]:
     yield _at(
         FindingKind.STICK_SLIP, slips[0], count=len(slips), pull_low=float(pulls.min()),
         rate=(len(slips) - 1) / (last - first) if last > first else math.inf, pull_high=float(pulls.max()),
+        averaged=history.record.first(Event.AVERAGED) is not None,
     )  # fmt: skip
 
 

@@ -195,10 +195,14 @@ class History:
         return max(SAGS_BY, SAGS_BY_SHARE * height)
 
     def given_back(self, samples: slice) -> np.ndarray:
-        """How far the drum has let the load down since the most that was wound on in a stretch. [m]"""
-        wound = self.record["rope_wound"][samples]
-        back = np.maximum.accumulate(wound) - wound
-        return self.machine.height(back / self.machine.line.falls)
+        """How far the drum has let the load down since the most that was wound on in a stretch. [m]
+
+        What only slackens a rope that a snag, a stall or a bounce had stretched does not count.
+        """
+        machine, wound = self.machine, self.record["rope_wound"][samples]
+        stretch = (machine.free_rope - wound) * self.record["tension"][samples] / machine.line.stiffness
+        drum, load = (np.maximum.accumulate(row) - row for row in (wound, wound - stretch))
+        return machine.height(np.minimum(drum, load) / machine.line.falls)
 
     def watches(self) -> list[Span]:
         """Phases with the power off that began with the load hanging and were not meant to let it down."""

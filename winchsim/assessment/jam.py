@@ -18,7 +18,7 @@ from winchsim.assessment.margins import needed_current
 from winchsim.model import Machine
 from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
-from winchsim.physics.chain import group_push, output_torques, rotating_inertia, shaft_ratios
+from winchsim.physics.chain import output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, steady_speed
 from winchsim.slow.stacking import Batch, bare
 

@@ -479,7 +479,8 @@ class FindingKind(StrEnum):
     TOP_STOP = "top_stop"
     """The same."""
     STICK_SLIP = "stick_slip"
-    """count, rate, pull_low, pull_high: of the slips in the guide, and the swing of the pull."""
+    """count, rate, pull_low, pull_high: of the slips in the guide, and the swing of the pull;
+    averaged: whether only these were followed one by one, and the mean motion from then on."""
     NOT_TRUSTED = "not_trusted"
     """reason (outcome of the integration), energy_error, work (events that happened most often)."""
     TEETH_WARM = "teeth_warm"

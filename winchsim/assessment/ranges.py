@@ -304,7 +304,7 @@ def _combined(
     for variant in others:
         own = effects.setdefault(variant.name, {})
         for key, value in variant.logs.items():
-            if key in base.logs and (key not in ONLY_IF_LIFTED or variant.lifted and base.lifted):
+            if key in base.logs and (key not in ONLY_IF_LIFTED or (variant.lifted and base.lifted)):
                 own.setdefault(key, []).append(value - base.logs[key])
     keys = {key for own in effects.values() for key in own}
     spans, worst = {}, {}

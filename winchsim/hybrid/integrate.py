@@ -164,8 +164,6 @@ class _Runner:
             switch = self.problem.switch(key, leg.fired, t, y.copy())
             self.switches += 1
             key, y = self._apply(key, leg, switch)
-            if switch.gives_up:
-                return self._finish(Outcome.BUDGET, t, y)
             if key is None:
                 return self._finish(Outcome.STOPPED, t, y)
             if not np.isfinite(y).all():

@@ -23,11 +23,8 @@ class Switch:
         State after the switch, in the problem's own units. The same as before where nothing jumps.
     events : tuple
         Labels or objects for the record; they are kept with the time and the two states.
-    gives_up : bool
-        Whether the problem sees that going on would take more work than a run may: it then ends here as BUDGET.
     """
 
     key: Any
     y: np.ndarray | Sequence[float]
     events: tuple[Any, ...] = ()
-    gives_up: bool = False

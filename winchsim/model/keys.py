@@ -140,6 +140,7 @@ class Event(Enum):
     CAME_OFF = "the load comes off its stop"
     STICKS = "the load sticks in its guide"
     SLIPS = "the load slips in its guide"
+    AVERAGED = "it goes on sticking and slipping, from here on its mean motion is followed"
     SUPPLY = "the supply changes over"
     HOT = "a winding passes its limit"
     EMPTY = "the battery is empty"

@@ -371,7 +371,7 @@ class Motion:
         parts: list[_GuardPart] = []
         if key.settled:
             return self._travel_guards(key) if key.drum else parts
-        if self._may_settle(key):
+        if self.may_settle(key):
             parts.append(self._settle_guard(key))
         if key.taut:
             parts.append(((Trip.SLACK,), (force,), lambda y, now: (-now.raw_tension,)))
@@ -395,7 +395,8 @@ class Motion:
             parts.append(((Trip.LOAD_STOPS,), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
         return parts
 
-    def _may_settle(self, key: ModeKey) -> bool:
+    def may_settle(self, key: ModeKey) -> bool:
+        """Whether the load may come to ride with the drum in this mode."""
         if not key.taut or key.ramping or key.judders:
             return False
         riding = replace(key, settled=True)

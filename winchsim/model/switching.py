@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,9 +26,9 @@ DYING = 0.05
 SMALLEST = 1e-6
 """A bounce that dies down by this share is getting on, down to this share of the static stretch. [-]"""
 
-MOST_SLIPS, FORECAST_SLIPS = 4_000, 300
-"""A phase in which the load would slip in its guide more often than this is given up; foreseen each time that it has slipped so
-often. [-] Own choice: what a run's budget of switches allows."""
+FOLLOWED_SLIPS = 40
+"""Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean motion is. [-] Own choice:
+enough to see how often it slips and how far the pull swings."""
 
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
 """A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the phase's time. Own choice."""
@@ -49,7 +49,6 @@ class _Step:
         self.marks: list[Mark] = []
         self.ends = False
         self.next_phase = ""
-        self.gives_up = False
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
@@ -58,15 +57,6 @@ class _Step:
 
     def change(self, **fields: object) -> None:
         self.key = replace(self.key, **fields)  # type: ignore[arg-type]
-
-
-@dataclass
-class _Slips:
-    """Slips of the load in its guide since a phase began, and where that was."""
-
-    since: float
-    travel: float
-    count: int = 0
 
 
 def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
@@ -122,7 +112,7 @@ class WinchProblem:
         self.motion = Motion(machine)
         self.last_key: ModeKey | None = None
         self._way = self._place = self._at = 0.0
-        self._slips = _Slips(0.0, 0.0)
+        self._slips = 0  # of the load in its guide, since the phase began
         start, halt, sets_off = self._start_drum, self._halt, self._sets_off
         self._rules: dict[Hashable, Callable[..., None]] = {
             Trip.DRUM_STOPS: self._stop_drum,
@@ -188,7 +178,7 @@ class WinchProblem:
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
-        return Switch(None if step.ends else step.key, step.y, tuple(step.marks), step.gives_up)
+        return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
 
     def flow(self, step: _Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -207,7 +197,7 @@ class WinchProblem:
             ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf, confirm_at=math.inf,
         )  # fmt: skip
         step.mark(Event.PHASE_STARTS, Action(phase.action))
-        self._slips = _Slips(step.t, float(step.y[2]))
+        self._slips = 0
         self._connect(step)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
@@ -374,19 +364,11 @@ class WinchProblem:
     def _slip(self, step: _Step, place: LoadPlace) -> None:
         step.change(load=place)
         step.mark(Event.SLIPS)
-        self._slips.count += 1
-        if self._slips.count % FORECAST_SLIPS == 0:
-            step.gives_up = self._slips.count + self._slips_left(step) > MOST_SLIPS
-
-    def _slips_left(self, step: _Step) -> float:
-        """Slips still to come in this phase, at the pace so far: until its time is up or the load is where it should be."""
-        m, phase, slips, travel = self.machine, self.machine.phases[step.key.phase], self._slips, float(step.y[2])
-        share = (step.key.phase_end - step.t) / (step.t - slips.since) if step.t > slips.since else 0.0
-        ends = {"top": m.top_travel, "floor": 0.0}
-        gone = abs(travel - slips.travel)
-        if phase.until in ends and gone > 0:
-            share = min(share, abs(ends[phase.until] - travel) / gone)
-        return slips.count * share
+        self._slips += 1
+        if self._slips >= FOLLOWED_SLIPS and self.motion.may_settle(step.key) and not self._speeds_up(step):
+            if self._slips == FOLLOWED_SLIPS:
+                step.mark(Event.AVERAGED)
+            self._ride(step)  # the mean pull of stick and slip is weight and friction in motion, as on a settled rope
 
     def _on_settles(self, step: _Step) -> None:
         if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
@@ -413,12 +395,12 @@ class WinchProblem:
         m, line, y = self.machine, self.machine.line, step.y
         left, mass = m.free_rope - float(y[0]), load.inertia(m.body)
         step.change(settled=True)
-        before = float(y[4])
+        before, place = float(y[4]), float(y[2])
         for _round in range(3):  # the pull depends on the travel only through the rope's own weight
             stretch = self.motion.steady_pull(step.key, float(y[2])) * left / line.stiffness
             y[2] -= (stretch - y[4]) / line.falls
             y[4] = stretch
-        lost = line.stiffness / left * (before - stretch) ** 2 / 2
+        lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * abs(float(y[2]) - place)
         if step.key.drum:
             turning, drum, rate = drum_inertia(self.motion.train(step.key)), float(y[1]), float(y[3])
             slip = rate - self.motion.riding_speed(step.key, y.tolist())

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
+from winchsim.assessment.history import History
+from winchsim.assessment.margins import Margins, margins
 from winchsim.model import Event
 from winchsim.physics.drum import Layer
 from winchsim.simulation import RecordedEvent
 from winchsim.verdict.finding import LinkRow, StallPull
-from winchsim.assessment.history import History
-from winchsim.assessment.margins import Margins, margins
 from winchsim.verdict.weakest import stall_pull, weakest_links
 from winchsim.verdict.words import percent
 

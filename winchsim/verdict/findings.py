@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 
 from winchsim.hybrid import Outcome
-from winchsim.model import Event
 from winchsim.simulation import Record
 from winchsim.verdict import of_drive, of_gears, of_holding, of_lift, of_links
 from winchsim.verdict.case import Case
@@ -51,12 +50,6 @@ def _too_much_work(record: Record) -> tuple[str, str]:
     """Why a run was given up, by what happened most often in it; and what makes it less work."""
     reached = duration(float(record.time[-1]))
     counts = Counter(e.event for e in record.events)
-    if counts[Event.SLIPS] >= MANY:
-        text = (
-            f"Given up after {reached} of the lift: by then the load had stuck and slipped in its guide {counts[Event.SLIPS]} "
-            "times, and following every jerk to the end is too much work."
-        )
-        return text, "Simulate a lower lift, or set settings.breakaway to 1 for a guide that does not jerk."
     text = f"The computation broke off at {reached}: {record.outcome.value}"
     often = [event for event, count in counts.most_common(2) if count >= MANY]
     if often:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from winchsim.assessment.history import OFF_FLOOR, read_history
 from winchsim.model import Event
 from winchsim.simulation import Record
 from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
-from winchsim.assessment.history import OFF_FLOOR, read_history
 from winchsim.verdict.remedies import find_remedies
 from winchsim.verdict.summary import summarise
 from winchsim.verdict.words import after, counted, duration, given, length, speed

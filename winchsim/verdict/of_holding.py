@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from winchsim.assessment.history import RunBack
+from winchsim.assessment.margins import holding
 from winchsim.quantity_text import number, quantity
 from winchsim.verdict.case import Case, holding_part
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.assessment.history import RunBack
-from winchsim.assessment.margins import holding
 from winchsim.verdict.words import duration, length, speed
 
 

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from winchsim.assessment.history import OFF_FLOOR
+from winchsim.assessment.margins import times_until_hot
 from winchsim.model import Event
 from winchsim.quantity_text import number, quantity
 from winchsim.simulation import RecordedEvent
 from winchsim.verdict.case import Case, blocked_by, layer_that_ends, lowering, shortfall, stall_margins
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.assessment.history import OFF_FLOOR
-from winchsim.assessment.margins import times_until_hot
 from winchsim.verdict.words import after, counted, duration, length, listed, speed
 
 HARD_LANDING = 0.1

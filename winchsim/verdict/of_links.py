@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from winchsim.assessment.history import OFF_FLOOR
+from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.model import Event
 from winchsim.model.machine import LinkLimit
 from winchsim.quantity_text import in_unit, number, quantity
@@ -12,9 +14,7 @@ from winchsim.strength import line
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, LinkRow, Severity
-from winchsim.assessment.history import OFF_FLOOR
 from winchsim.verdict.tooth_advice import tooth_advice, tooth_case
-from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.verdict.words import after, counted, given, length
 
 WARMING_TIME = 300.0

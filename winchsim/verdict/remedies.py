@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from winchsim.assessment.history import History, read_history
+from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
 from winchsim.errors import WinchsimError
 from winchsim.model import Machine
 from winchsim.simulation import simulate
 from winchsim.verdict.case import Case, blocked_by
 from winchsim.verdict.finding import Finding, FindingKind, Remedy
-from winchsim.assessment.history import History, read_history
 from winchsim.verdict.levers import RUN_BACK_LEVERS, STALL_LEVERS, Change, Enough, Lever
-from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
 from winchsim.verdict.words import duration, speed
 
 RESERVE = 1.01

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from winchsim.assessment.margins import needed_current
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulation import Record, simulate
-from winchsim.assessment.margins import needed_current
 
 STEPS = 6
 """Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""

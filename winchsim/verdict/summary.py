@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from winchsim.assessment.readings import efficiency, mean_current, steady_speed
-from winchsim.verdict.finding import Summary
 from winchsim.assessment.history import History
 from winchsim.assessment.margins import hardest_margins, hot_margins
+from winchsim.assessment.readings import efficiency, mean_current, steady_speed
+from winchsim.verdict.finding import Summary
 
 
 def summarise(history: History) -> Summary:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from winchsim.assessment.margins import needed_current
 from winchsim.model import AtLink, Machine
 from winchsim.model.estimate import drive_law, pull, raising_phase
 from winchsim.model.link_demands import link_shares, stalled_channels
@@ -12,7 +13,6 @@ from winchsim.quantity_text import number, quantity
 from winchsim.simulation import Record
 from winchsim.strength.link import Link
 from winchsim.verdict.finding import LinkRow, StallPull, StallPullRow
-from winchsim.assessment.margins import needed_current
 
 
 def weakest_links(record: Record) -> tuple[LinkRow, ...]:

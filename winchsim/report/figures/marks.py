@@ -18,7 +18,7 @@ _SHORT = {
     Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",
     Event.DRUM_STOPS: "drum stops", Event.RUNS_BACK: "runs back", Event.STALLED: "stall", Event.WEDGED: "wedges", Event.RESTARTS: "starts again",
     Event.LAYER: "new layer", Event.TAUT: "taut", Event.SLACK: "slack", Event.LANDED: "lands", Event.SNAGGED: "snag",
-    Event.TOP_STOP: "top stop", Event.CAME_OFF: "off the stop", Event.STICKS: "sticks", Event.SLIPS: "slips",
+    Event.TOP_STOP: "top stop", Event.CAME_OFF: "off the stop", Event.STICKS: "sticks", Event.SLIPS: "slips", Event.AVERAGED: "averaged",
     Event.SUPPLY: "supply changes over", Event.HOT: "too hot", Event.EMPTY: "battery empty", Event.OVERLOAD: "breaks",
     Event.OVERFLOW: "over the flange", Event.PAID_OUT: "dead turns", Event.TIME_UP: "time is up", Event.END: "end",
     Event.SETTLED: "settled",
@@ -36,7 +36,7 @@ _SUPPLY = {
 _WEIGHT = (
     Event.OVERLOAD, Event.STALLED, Event.WEDGED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
     Event.HOT, Event.EMPTY, Event.TOP, Event.LIFT_OFF, Event.PHASE_STARTS, Event.LANDED, Event.SLACK, Event.TIME_UP,
-    Event.LAYER, Event.DRUM_STOPS, Event.RESTARTS, Event.TAUT, Event.CAME_OFF, Event.STICKS, Event.SLIPS, Event.SUPPLY,
+    Event.LAYER, Event.DRUM_STOPS, Event.RESTARTS, Event.TAUT, Event.CAME_OFF, Event.STICKS, Event.SLIPS, Event.AVERAGED, Event.SUPPLY,
     Event.DRUM_STARTS, Event.SETTLED, Event.END,
 )  # fmt: skip
 """What is named first where several events share a mark."""
