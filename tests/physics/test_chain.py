@@ -256,3 +256,19 @@ def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_d
     assert up.outputs[-1][1] == pytest.approx(0.5)
     assert up.outputs[-1][0] == pytest.approx(1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3)
     assert math.isclose(up.inputs[0][0], 1e-2)
+
+
+@pytest.mark.parametrize("chain", [_train(), _train(reverse=-0.3), _two_groups()], ids=["one", "locks", "two"])
+@pytest.mark.parametrize("breakaway", [1.0, 1.3])
+def test_what_drives_an_idle_train_back_rises_over_zero_where_it_is_just_held(chain, breakaway):
+    held = ch.held_torque(chain, breakaway)
+    if held == math.inf:  # locks at any load
+        assert np.all(ch.driven_back(chain, np.linspace(0, 10, 7), breakaway) < 0)
+        return
+    found = ch.driven_back(chain, held * np.array([0.9, 1.0, 1.1]), breakaway)
+    assert found[0] < 0 < found[2] and found[1] == pytest.approx(0.0, abs=1e-12)
+    idle = [0.0] * len(chain.groups)
+    for share in (0.9, 1.1):  # the same rule that starts a train at rest
+        assert ch.start_margins(chain, idle, share * held, breakaway)[1] == pytest.approx(
+            ch.driven_back(chain, share * held, breakaway)
+        )

@@ -11,7 +11,7 @@ from winchsim.model import Machine
 from winchsim.model.estimate import drive_law, hanging_pulls, pull, raising_phase, steady_speed
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
-from winchsim.physics.chain import PiecewiseLine, demand, group_push, torque_margin
+from winchsim.physics.chain import demand, held_torque, torque_margin
 from winchsim.physics.motor import copper_loss
 
 
@@ -303,21 +303,9 @@ def holding(machine: Machine, travel: float, layer: int, action: str = "off") ->
     """
     m = machine
     chain, pulls = m.chain_in(action), hanging_pulls(m, travel)
-    idle = [0.0] * len(chain.groups)
-    found = []
-    for tension, grip in zip(pulls, (m.breakaway, 1.0), strict=True):
-        held = _first_crossing(demand(chain, -1, grip), group_push(chain, -1, idle, grip))
-        found.append(held / (tension * m.layers[layer].radius) if tension > 0 else math.inf)
-    at_rest, moving = found
+    radius = m.layers[layer].radius
+    at_rest, moving = (
+        held_torque(chain, grip) / (tension * radius) if tension > 0 else math.inf
+        for tension, grip in zip(pulls, (m.breakaway, 1.0), strict=True)
+    )
     return Holding(max(at_rest, moving), moving, not pulls.sliding > 0)
-
-
-def _first_crossing(line: PiecewiseLine, level: float) -> float:
-    """Smallest torque from which on a piecewise line is above a level; infinite for never. [N·m]"""
-    ends = (*line.knots[1:], math.inf)
-    for knot, end, value, slope in zip(line.knots, ends, line.values, line.slopes, strict=True):
-        if value > level:
-            return knot
-        if slope > 0 and knot + (level - value) / slope < end:
-            return knot + (level - value) / slope
-    return math.inf

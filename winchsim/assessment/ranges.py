@@ -24,7 +24,7 @@ from winchsim.model import Machine
 from winchsim.model.build import rebuild
 from winchsim.model.estimate import hanging_pulls
 from winchsim.model.machine import Assumed
-from winchsim.physics.chain import group_push, output_torques, shaft_ratios
+from winchsim.physics.chain import driven_back, shaft_ratios
 from winchsim.slow import Batch, End, lift_batch, stack_machines
 from winchsim.slow.lifts import Lifts, starting_margins
 from winchsim.slow.stacking import shape_of
@@ -275,7 +275,6 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
     place = np.minimum((batch.ends < last).sum(axis=0), batch.layer_counts - 1)
     radius = batch.radii[place, np.arange(n)]
-    idle = [np.zeros(n) for _ in m.chain_groups]
     pulls = hanging_pulls(m, m.top_travel)
     found = {}
     for key, tension, grip in (
@@ -284,10 +283,9 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
     ):
         torque = np.maximum(tension * radius, 1e-12)
         whole = torque / shaft_ratios(chain)[0]
-        passed, twice = (output_torques(chain, -1, torque * far, breakaway=grip)[0] for far in (FAR, 2 * FAR))
-        slope = (twice - passed) / (FAR * whole)
-        kept = group_push(chain, -1, idle, grip) - (2 * passed - twice)
-        net = np.where(tension * np.ones(n) > 0, slope - kept / whole, -1.0)
+        once, twice = (driven_back(chain, torque * far, grip) for far in (FAR, 2 * FAR))
+        slope = (twice - once) / (FAR * whole)
+        net = np.where(tension * np.ones(n) > 0, slope + (2 * once - twice) / whole, -1.0)
         found[key] = (net + np.zeros(n), slope + np.zeros(n))
     return found
 

@@ -17,7 +17,7 @@ from winchsim.model.build import LONGEST_RAISE
 from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
-from winchsim.physics.chain import Chain, group_push, output_torques, rotating_inertia, shaft_ratios
+from winchsim.physics.chain import Chain, driven_back, group_push, output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.climb import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
@@ -334,14 +334,12 @@ def _radii_used(batch: Batch) -> tuple[Any, Any]:
 def _holds(batch: Batch, course: Course) -> tuple[Any, Any]:
     """Whether the load stays up with the power off, and the torque by which friction holds it there. [-], [N·m]"""
     m, radius = batch.machine, course.path.radii[-1]
-    nothing = [np.zeros(batch.size) for _ in m.chain_groups]
     resting, sliding = hanging_pulls(m, m.top_travel)
     swung = resting + _swing(batch, course)
-    margins = []
-    for tension, losses in ((resting, m.breakaway), (swung, m.breakaway), (sliding, 1.0)):
-        passed = output_torques(m.braked_chain, -1, tension * radius, breakaway=losses)[0]
-        margins.append(group_push(m.braked_chain, -1, nothing, losses) - passed)
-    at_rest, through_swing, moving = margins
+    at_rest, through_swing, moving = (
+        -driven_back(m.braked_chain, tension * radius, losses)
+        for tension, losses in ((resting, m.breakaway), (swung, m.breakaway), (sliding, 1.0))
+    )
     holds = np.where(through_swing >= 0, Hold.AT_REST_ONLY, Hold.RUNS_BACK)
     return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), np.maximum(at_rest, moving)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from winchsim.elementwise import larger, pick, positive
 from winchsim.physics.chain.branch import ChainTorques
-from winchsim.physics.chain.elements import Chain, factors, group_factors, group_push, roots, shaft_torque
+from winchsim.physics.chain.elements import Chain, factors, group_factors, group_push, output_torques, roots, shaft_torque
 
 TINY = 1e-300
 """Keeps a share of nothing from being divided by zero. [N·m]"""
@@ -137,6 +137,47 @@ def start_margins(
     up = group_push(chain, 1, motor_torques, breakaway) - needed - grip * abs(needed)
     down = passed - group_push(chain, -1, motor_torques, breakaway) - grip * abs(needed)
     return up, down
+
+
+def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
+    """Torque by which a load drives an idle train back beyond what its friction holds; at most 0 holds. [N·m]
+
+    The one measure of holding: at the common gear, motors without current, in numbers or arrays.
+    Over ``rope_torque / shaft_ratios(chain)[0]``, the load's torque without losses, it is the share
+    of that torque which is passed back net, finite through zero and below -1 only where it locks.
+
+    Parameters
+    ----------
+    chain : Chain
+        With its brake gripping, where one does.
+    rope_torque : float or ndarray
+        At least 0. [N·m]
+    breakaway : float or ndarray
+        1 once the train moves, more for one at rest. [-]
+    """
+    idle = [0.0 * rope_torque] * len(chain.groups)
+    passed = output_torques(chain, -1, rope_torque, breakaway=breakaway)[0]
+    return passed - group_push(chain, -1, idle, breakaway)
+
+
+def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
+    """Least torque of the rope that drives an idle train back, where `driven_back` rises over 0; infinite for never. [N·m]
+
+    Parameters
+    ----------
+    chain : Chain
+        With its brake gripping, where one does.
+    breakaway : float
+        1 once the train moves, more for one at rest. [-]
+    """
+    line, level = demand(chain, -1, breakaway), group_push(chain, -1, [0.0] * len(chain.groups), breakaway)
+    ends = (*line.knots[1:], np.inf)
+    for knot, end, value, slope in zip(line.knots, ends, line.values, line.slopes, strict=True):
+        if value > level:
+            return knot
+        if slope > 0 and knot + (level - value) / slope < end:
+            return knot + (level - value) / slope
+    return float(np.inf)
 
 
 class RestingBounds:
