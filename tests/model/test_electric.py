@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.inputs import Gearbox, MotorGroup, Phase, Stage
-from winchsim.model import Event
+from winchsim.inputs import Controller, Gearbox, MotorGroup, Phase, Stage
+from winchsim.model import Event, build
+from winchsim.physics.supply import Regime
+from winchsim.slow import lift_machine
 
 UP = Phase(action="raise", until="top")
 
@@ -33,6 +35,52 @@ class TestCurrentLimit:
         assert story(record)[:3] == [Event.DRUM_STARTS, Event.DRUM_STOPS, Event.STALLED]
         assert record["height"].max() == 0.0
         assert record["motor_1_torque"].max() == pytest.approx(0.5 * 0.005, rel=1e-9)
+
+
+class TestController:
+    """A speed controller between supply and motors, and supplies that do not hold their limit."""
+
+    def test_half_the_duty_is_half_the_voltage(self, lift):
+        halved = lift(supply={"resistance": 0.0, "voltage": 12.0, "controller": Controller(duty=0.5)})
+        plain = lift(supply={"resistance": 0.0})
+        assert halved.first(Event.TOP).time == pytest.approx(plain.first(Event.TOP).time, rel=1e-4)
+        raising = (halved.phase == 0) & (halved.time > 0.1)
+        assert halved["current"][raising] == pytest.approx(halved["motor_1_current"][raising], rel=1e-6)  # half of both
+
+    def test_a_limit_at_the_battery_lets_a_stalled_motor_take_more(self, lift):
+        heavy = {"load": {"mass": 30.0}, "settings": {"watch": 0.0, "stall_watch": 1.0}}
+        reached = {}
+        for side in ("motor", "battery"):
+            controller = Controller(limit=0.8, limit_side=side)
+            record = lift(**heavy, supply={"resistance": 0.0, "controller": controller})
+            stalled = (record.phase == 0) & (record.time > record.first(Event.STALLED).time)
+            reached[side] = 2 * record["motor_1_current"][stalled].max()
+        assert reached["motor"] == pytest.approx(0.8)
+        assert reached["battery"] == pytest.approx((6.0 * 0.8 / 2.0) ** 0.5, rel=1e-6)  # two of 4 ohm take 4.8 W
+
+    def test_slow_and_full_model_agree(self, lift, small):
+        for supply in ({"controller": Controller(duty=0.8)}, {"controller": Controller(limit=1.2, limit_side="battery")}):
+            found = lift_machine(build(small(supply=supply)))
+            record = lift(supply=supply)
+            assert found["lift_time"] == pytest.approx(record.first(Event.TOP).time, rel=5e-3)
+
+    def test_a_supply_that_trips_switches_off_after_its_delay(self, lift):
+        record = lift(supply={"current_limit": 1.0, "over_current": "trip", "trip_delay": 0.2})
+        assert supply_events(record)[-1] == Regime.TRIPPED.value
+        tripped = [e for e in record.events if e.event is Event.SUPPLY][-1]
+        assert tripped.time == pytest.approx(0.2)
+        assert np.all(record["current"][record.time > tripped.time] == 0.0)
+        brief = lift(supply={"current_limit": 1.9, "over_current": "trip", "trip_delay": 1.0})
+        assert brief.first(Event.TOP) is not None, "an inrush shorter than the delay is let through"
+
+    def test_a_supply_that_folds_back_latches_at_a_stall(self, lift):
+        hanging = {"load": {"start_height": 0.05}}
+        held = lift(**hanging, supply={"current_limit": 2.4})
+        folded = lift(**hanging, supply={"current_limit": 2.4, "over_current": "foldback", "fold_current": 0.1})
+        assert held.first(Event.TOP) is not None
+        assert folded.first(Event.TOP) is None and folded.first(Event.STALLED) is not None
+        running = np.median(held["current"][held.phase == 0])
+        assert running < 2.3, "running it would need less than the limit"
 
 
 class TestBattery:

@@ -8,10 +8,12 @@ import pytest
 from winchsim.errors import DomainError
 from winchsim.physics.supply import (
     NOTHING_BACK,
+    LimitSide,
     Regime,
     Source,
     balance,
     first_regime,
+    limited_current,
     regime_margins,
 )
 
@@ -233,3 +235,92 @@ def test_source_refuses_nonsense(values, argument):
 
 def test_regimes_carry_the_phrase_shown():
     assert [regime.value for regime in Regime][:3] == ["holding voltage", "holding current", "taking nothing back"]
+
+
+# --- controllers and adapters ----------------------------------------------------------------------------------
+
+PAIR = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.0, 0.0))
+BRUSHED = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.3, 0.2))
+
+
+def drawn(groups, currents):
+    return sum(n * i for n, i in zip(groups[0], currents, strict=True))
+
+
+@pytest.mark.parametrize("groups", [PAIR, BRUSHED])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_controller_at_full_duty_is_not_there(groups, sign):
+    turned = (*groups[:2], tuple(sign * e for e in groups[2]), groups[3])
+    plain = balance(Regime.VOLTAGE, sign * 6.0, Source(0.5), *turned, math.inf)
+    there = Source(0.5, limit_side=LimitSide.BATTERY)
+    assert balance(Regime.VOLTAGE, sign * 6.0, there, *turned, math.inf)[2] == pytest.approx(plain[2])
+
+
+@pytest.mark.parametrize("groups", [PAIR, BRUSHED])
+@pytest.mark.parametrize("side", list(LimitSide))
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_limiting_controller_passes_on_all_power(groups, side, sign):
+    """Lossless: what the battery gives behind its resistance is what the motors take, whatever the duty."""
+    turned = (*groups[:2], tuple(sign * e for e in groups[2]), groups[3])
+    source = Source(0.5, limit_side=side)
+    voltage, currents, total = balance(Regime.CURRENT, sign * 6.0, source, *turned, 0.6)
+    motors = drawn(turned, currents)
+    assert voltage * motors == pytest.approx((sign * 6.0 - 0.5 * total) * total)
+    assert sign * (motors if side is LimitSide.MOTOR else total) == pytest.approx(0.6)
+    assert abs(total) < abs(motors) or abs(voltage) >= 6.0 - 0.5 * 0.6
+
+
+def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
+    source = Source(0.5, duty=0.5)
+    voltage, (current,), total = balance(Regime.VOLTAGE, 12.0, source, (1,), (2.0,), (1.0,), (0.0,), math.inf)
+    assert (total, voltage) == (pytest.approx(0.5 * current), pytest.approx(0.5 * (12.0 - 0.5 * total)))
+    assert current == pytest.approx((6.0 - 1.0) / (2.0 + 0.25 * 0.5))
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        Source(0.4, limit_side=LimitSide.MOTOR, duty=0.8),
+        Source(0.4, limit_side=LimitSide.BATTERY, duty=0.8),
+        Source(0.4, duty=0.8),
+        Source(0.4, fold_to=0.2),
+        Source(0.4),
+    ],
+)
+def test_at_the_limit_both_regimes_agree(source):
+    """The current that the source gives does not jump where it begins to limit, and the guards of both are at zero."""
+    groups = ((2,), (4.0,), (1.0,), (0.1,))
+    voltage, currents, total = balance(Regime.VOLTAGE, 6.0, source, *groups, math.inf)
+    limit = limited_current(source, total)
+    held = balance(Regime.CURRENT, 6.0, source, *groups, limit)
+    assert (held[0], held[1][0], held[2]) == (pytest.approx(voltage), pytest.approx(currents[0]), pytest.approx(total))
+    for regime, state in ((Regime.VOLTAGE, (voltage, total)), (Regime.CURRENT, (held[0], held[2]))):
+        margin = regime_margins(regime, *state, 6.0, source, limit)[0][1]
+        assert margin == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_floor():
+    source = Source(0.0, fold_to=0.5)
+    voltage, (current,), total = balance(Regime.CURRENT, 12.0, source, (1,), (1.0,), (0.0,), (0.0,), 3.0)
+    assert (total, current) == pytest.approx([0.5 + 2.5 * voltage / 12.0] * 2)
+    assert current == pytest.approx(0.5 / (1.0 - 2.5 / 12.0))
+
+
+@pytest.mark.parametrize("side", list(LimitSide))
+def test_controllers_of_arrays_are_those_of_each_entry(side):
+    source, emfs = Source(0.3, limit_side=side), np.linspace(0.0, 3.0, 7)
+    many = balance(Regime.CURRENT, np.full(7, 6.0), source, (2, 1), (4.0, 3.0), (emfs, 0.5 * emfs), (0.2, 0.0), 0.8)
+    for k, e in enumerate(emfs.tolist()):
+        one = balance(Regime.CURRENT, 6.0, source, (2, 1), (4.0, 3.0), (e, 0.5 * e), (0.2, 0.0), 0.8)
+        assert (many[0][k], many[1][1][k]) == (pytest.approx(one[0]), pytest.approx(one[1][1]))
+        assert np.broadcast_to(many[2], 7)[k] == pytest.approx(one[2])
+
+
+@pytest.mark.reference
+def test_controller_at_a_stall():
+    # Public forum thread "stall testing 775 pro", team test of 2018 (excerpt read): 12 V and about 10 A into a controller,
+    # 3.3 V and about 36 A in the stalled motor: the motor's current is the battery's over the duty. R = 3.3/36.
+    source = Source(0.0, limit_side=LimitSide.BATTERY)
+    voltage, (current,), total = balance(Regime.CURRENT, 12.0, source, (1,), (3.3 / 36.0,), (0.0,), (0.0,), 10.0)
+    assert (voltage, current, total) == (pytest.approx(3.3, abs=0.05), pytest.approx(36.0, abs=0.5), 10.0)
+    assert current == pytest.approx(total / (voltage / 12.0))

@@ -47,7 +47,7 @@ from winchsim.inputs.programme import (
 from winchsim.inputs.retired import REMOVED, RENAMED, without_numbers
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
-from winchsim.inputs.supply import Supply
+from winchsim.inputs.supply import Controller, Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
 
 __all__ = [
@@ -64,6 +64,7 @@ __all__ = [
     "SHORTEST_LIMIT",
     "USUAL_ROOM",
     "Brake",
+    "Controller",
     "Drum",
     "Edge",
     "Factors",

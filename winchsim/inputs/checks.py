@@ -40,10 +40,36 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
         faults.append(
             Fault("every motor is dead", "motors.1.dead", expected="fewer dead motors than motors")
         )
+    faults += _check_supply(inputs)
     faults += _check_load(inputs)
     faults += _check_phases(inputs)
     faults += _check_materials(inputs)
     return tuple(faults)
+
+
+def _check_supply(inputs: Inputs) -> list[Fault]:
+    faults, supply = [], inputs.supply
+    controller, limit = supply.controller, supply.current_limit
+    if controller is not None and controller.limit is not None and limit is not None:
+        faults.append(
+            Fault("both the supply and its controller limit the current", "supply.controller.limit",
+                  expected="one of supply.current_limit and supply.controller.limit")
+        )  # fmt: skip
+    if supply.over_current != "hold" and limit is None:
+        faults.append(
+            Fault("the limit is missing", "supply.current_limit",
+                  expected=f'current_limit, because over_current = "{supply.over_current}"')
+        )  # fmt: skip
+    if supply.over_current == "foldback" and controller is not None:
+        faults.append(
+            Fault("a supply that folds back behind a controller is not modelled",
+                  "supply.over_current", expected="hold or trip, or no controller")
+        )  # fmt: skip
+    if supply.fold_current is not None and limit is not None and supply.fold_current >= limit:
+        faults.append(
+            Fault("it does not fold back", "supply.fold_current", expected="less than current_limit")
+        )
+    return faults
 
 
 def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:

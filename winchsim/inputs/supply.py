@@ -4,7 +4,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from winchsim.inputs.spec import choice, positive, quantity
+from winchsim.inputs.spec import choice, flag, positive, quantity, share, table
+
+
+@dataclass(frozen=True, kw_only=True)
+class Controller:
+    """A speed controller that switches the motors on and off faster than their current follows."""
+
+    duty: float = share(
+        "share of the time for which it connects the motors at most",
+        1.0,
+        usual=(0.2, 1),
+        quiet=True,
+    )
+    limit: float | None = positive(
+        "current at which it lowers its duty",
+        "A",
+        1e4,
+        None,
+        usual=(0.5, 50),
+        quiet=True,
+        left_out="no limit",
+    )
+    limit_side: str = choice(
+        "where that current is measured",
+        ("motor", "battery"),
+        "motor",
+    )
+    braking: bool = flag("whether its bridge lets current flow back into the supply", False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,3 +81,29 @@ class Supply:
         quiet=True,
         left_out="never empty",
     )
+    over_current: str = choice(
+        "at its limit it holds it, folds back, or switches off",
+        ("hold", "foldback", "trip"),
+        "hold",
+        label="at its limit",
+    )
+    fold_current: float | None = positive(
+        "current that it folds back to with its terminals joined",
+        "A",
+        1e4,
+        None,
+        usual=(0.1, 10),
+        condition=("over_current", ("foldback",)),
+        left_out="20 % of the limit",
+    )
+    trip_delay: float | None = quantity(
+        "time at the limit after which it switches off",
+        "s",
+        0,
+        1e3,
+        None,
+        usual=(0.01, 5),
+        condition=("over_current", ("trip",)),
+        left_out="0.1 s",
+    )
+    controller: Controller | None = table("speed controller between supply and motors", None)

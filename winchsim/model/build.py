@@ -31,7 +31,7 @@ from winchsim.model.train import Train, build_train
 from winchsim.physics import drum as drum_room
 from winchsim.physics import heat, load, motor, rope
 from winchsim.physics.chain import demand, group_push, group_ratio
-from winchsim.physics.supply import Source
+from winchsim.physics.supply import LimitSide, Source
 from winchsim.quantity_text import quantity
 from winchsim.strength import line as line_strength
 
@@ -215,14 +215,39 @@ def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook)
     return estimate.path
 
 
-def _source(inputs: Inputs) -> Source:
+FOLD_SHARE = (0.2, 0.1, 0.5)
+"""Current that a supply folds back to over its limit, and its range. [-] Own assumption."""
+
+TRIP_DELAY = (0.1, 0.01, 1.0)
+"""Time at the limit after which a supply switches off, and its range. [s] Own assumption."""
+
+
+def _source(inputs: Inputs, notebook: Notebook) -> Source:
     s = inputs.supply
+    fold, delay, controller = s.fold_current, s.trip_delay, s.controller
+    if s.over_current == "foldback" and fold is None and s.current_limit is not None:
+        fold, low, high = (share * s.current_limit for share in FOLD_SHARE)
+        notebook.assume("supply.fold_current", fold, "a fifth of the limit, own assumption", low, high)
+    if s.over_current == "trip" and delay is None:
+        delay, low, high = TRIP_DELAY
+        notebook.assume("supply.trip_delay", delay, "own assumption", low, high)
     return Source(
         s.resistance,
-        math.inf if s.current_limit is None else s.current_limit,
-        s.kind == "battery",
+        current_limit(inputs),
+        s.kind == "battery" and (controller is None or controller.braking),
         math.inf if s.capacity is None else s.capacity,
+        controller.duty if controller else 1.0,
+        LimitSide(controller.limit_side) if controller and controller.limit is not None else None,
+        fold if s.over_current == "foldback" else None,
+        delay if s.over_current == "trip" and delay is not None else math.inf,
     )
+
+
+def current_limit(inputs: Inputs) -> float:
+    """Limit of the supply, or of its controller where that limits; infinite for none. [A]"""
+    controller = inputs.supply.controller
+    found = controller.limit if controller and controller.limit is not None else inputs.supply.current_limit
+    return math.inf if found is None else found
 
 
 # --- drum, rope, load -----------------------------------------------------------------------------------------------
@@ -251,7 +276,7 @@ def _assemble(
     stack, at_start, overflows = wound_layers(inputs, where)
     scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hung, hang)
     return Machine(
-        title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs),
+        title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs, notebook),
         off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
         drum_element=train.drum_element, meshes=train.meshes,
         layers=stack, wound_at_start=at_start,
@@ -374,7 +399,8 @@ def _scales(
     inputs: Inputs, train: Train, live: list[LiveGroup], line: rope.Line, body: load.Body, radius: float,
     free: float, hung: float, hang: float,
 ) -> Scales:  # fmt: skip
-    speed = max(inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
+    duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
+    speed = max(duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
     stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
     torque = max(demand(train.chain, 1)(hang * radius), abs(group_push(train.chain, 1, stalled)), 1e-12)
@@ -405,7 +431,7 @@ def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
 
 def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
     """Programme without its time limits, and the watch behind it."""
-    limit = math.inf if inputs.supply.current_limit is None else inputs.supply.current_limit
+    limit = current_limit(inputs)
     found = []
     for phase in inputs.phase:
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage

@@ -67,6 +67,8 @@ class ModeKey:
         When the drum came to rest; infinite while it turns. [s]
     confirm_at : float
         When a drum at rest under power counts as stalled; infinite where it does not matter. [s]
+    trip_at : float
+        When a supply at its limit switches off; infinite where it does not. [s]
     """
 
     phase: int
@@ -88,11 +90,12 @@ class ModeKey:
     ramp_from: float
     held_since: float
     confirm_at: float
+    trip_at: float = math.inf
 
     @property
     def until(self) -> float:
         """Next time at which something is known to change. [s]"""
-        return min(self.phase_end, self.ramp_end, self.confirm_at)
+        return min(self.phase_end, self.ramp_end, self.confirm_at, self.trip_at)
 
     @property
     def judders(self) -> bool:

@@ -213,7 +213,12 @@ class WinchProblem:
             regime = Regime.EMPTY
         else:
             regime = self._powered_regime(step)
-        step.change(regime=regime)
+        self._hold(step, regime)
+
+    def _hold(self, step: _Step, regime: Regime) -> None:
+        """Change the supply's regime, and count the time at its limit."""
+        delay = self.machine.source.trip_delay if regime is Regime.CURRENT else math.inf
+        step.change(regime=regime, trip_at=step.t + delay)
 
     def _powered_regime(self, step: _Step) -> Regime:
         m, phase = self.machine, self.machine.phases[step.key.phase]
@@ -418,7 +423,7 @@ class WinchProblem:
     # --- supply, heat, time ------------------------------------------------------------------------------------------
 
     def _on_regime(self, step: _Step, regime: Regime) -> None:
-        step.change(regime=regime)
+        self._hold(step, regime)
         step.mark(Event.SUPPLY, regime)
 
     def _on_hot(self, step: _Step, group: int) -> None:
@@ -430,13 +435,16 @@ class WinchProblem:
             step.next_phase = "watch"
 
     def _on_empty(self, step: _Step) -> None:
-        step.change(empty=True, regime=Regime.EMPTY)
+        step.change(empty=True)
+        self._hold(step, Regime.EMPTY)
         step.mark(Event.EMPTY)
 
     def _on_until(self, step: _Step) -> None:
         key = step.key
         if step.t >= key.ramp_end:
             step.change(ramp_end=math.inf)
+        if step.t >= key.trip_at:
+            self._on_regime(step, Regime.TRIPPED)
         if step.t >= key.confirm_at:
             step.change(confirm_at=math.inf)
             self._find_stall(step)

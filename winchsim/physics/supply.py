@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.elementwise import Floats, dead_band
+from winchsim.elementwise import Floats, dead_band, larger, pick, positive
 from winchsim.errors import DomainError
 
 Values = Sequence[Any]
@@ -38,6 +38,13 @@ Far below any real current; needed because with a brush drop the total is exactl
 speeds, and a guard must not stand at zero there."""
 
 
+class LimitSide(Enum):
+    """Where a controller limits the current."""
+
+    MOTOR = "motor"
+    BATTERY = "battery"
+
+
 class Regime(Enum):
     """What the supply is doing; the value is the phrase shown to the user."""
 
@@ -45,6 +52,7 @@ class Regime(Enum):
     CURRENT = "holding current"
     NO_RETURN = "taking nothing back"
     EMPTY = "battery empty"
+    TRIPPED = "switched off by overcurrent"
     OPEN = "lead open, motors joined"
     EACH_OPEN = "every motor open"
     SHORTED = "terminals joined"
@@ -68,6 +76,14 @@ class Source:
         Whether current may flow into it: a battery yes, a bench supply no.
     capacity : float
         Charge that it gives before it is empty, > 0. [C]
+    duty : float
+        Share of the time for which a controller connects the motors at most, 0 < duty <= 1. [-]
+    limit_side : LimitSide or None
+        Where a controller limits the current by lowering its duty; None where the source itself limits it.
+    fold_to : float or None
+        Current to which a limiting source folds back when its terminals are joined, > 0; None: it holds its limit. [A]
+    trip_delay : float
+        Time at the limit after which the source switches off, >= 0; infinite: it stays on. [s]
 
     Raises
     ------
@@ -79,6 +95,10 @@ class Source:
     current_limit: float = math.inf
     takes_back: bool = False
     capacity: float = math.inf
+    duty: float = 1.0
+    limit_side: LimitSide | None = None
+    fold_to: float | None = None
+    trip_delay: float = math.inf
 
     def __post_init__(self) -> None:
         if not (0.0 <= self.resistance < math.inf):
@@ -87,6 +107,13 @@ class Source:
             raise DomainError("current_limit", self.current_limit, "a current above zero [A]")
         if not self.capacity > 0.0:
             raise DomainError("capacity", self.capacity, "a charge above zero [C]")
+        if not 0.0 < self.duty <= 1.0:
+            raise DomainError("duty", self.duty, "a share above 0, up to 1")
+
+    @property
+    def plain(self) -> bool:
+        """Whether the motors are on the source itself, which holds its limit."""
+        return self.duty == 1.0 and self.limit_side is None and self.fold_to is None
 
 
 def balance(
@@ -134,6 +161,9 @@ def balance(
     With a brush drop and no net current the voltage is undetermined within the dead band. Taking nothing
     back, the edge is taken at which the source would begin to give; with the lead open, the middle.
 
+    A controller is taken at its mean, the motors' current as continuous: at a duty D they see D U behind D² R, and the source
+    gives D times their current.
+
     References
     ----------
     .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply, heat".
@@ -143,6 +173,8 @@ def balance(
     >>> balance(Regime.VOLTAGE, 6.0, Source(0.5), (2,), (4.0,), (2.5,), (0.0,), math.inf)
     (5.3, (0.7,), 1.4)
     """
+    if not source.plain:
+        return _controlled(regime, open_voltage, source, (groups_n, groups_r, groups_e, groups_drop), current_limit)
     for drop in groups_drop:
         if drop if drop.__class__ is float else np.any(drop):
             return _balance_with_drop(regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
@@ -172,6 +204,78 @@ def balance(
     return voltage, tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]), total
 
 
+def _controlled(
+    regime: Regime, open_voltage: Floats, source: Source, groups: tuple[Values, Values, Values, Values], current_limit: Floats
+) -> tuple[Any, tuple[Any, ...], Any]:
+    """`balance` behind a controller, or on a source that folds back."""
+    duty, side = source.duty, source.limit_side
+    behind = Source(duty * duty * source.resistance)
+    if regime is not _VOLTAGE and regime is not _CURRENT:
+        return balance(regime, open_voltage, behind, *groups, current_limit)
+    if regime is _VOLTAGE:
+        voltage, currents, total = balance(regime, duty * open_voltage, behind, *groups, current_limit)
+        return voltage, currents, duty * total
+    limit = _towards(open_voltage, current_limit)
+    if side is LimitSide.MOTOR:
+        voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit)
+        return voltage, currents, _drawn(open_voltage, source.resistance, voltage * limit)
+    if side is LimitSide.BATTERY:
+        voltage = _at_power((open_voltage - source.resistance * limit) * limit, open_voltage, *groups)
+        return voltage, _currents(voltage, *groups), limit
+    if source.fold_to is None:
+        voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
+        return voltage, currents, limit
+    towards = _towards(open_voltage, 1.0)
+    slope = (current_limit - source.fold_to) / larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
+    ns, rs, es, drops = groups
+    lows = [towards * e - drop for e, drop in zip(es, drops, strict=True)]
+    highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]
+    weights = [n / r for n, r in zip(ns, rs, strict=True)]
+    size = _highest_root(weights, lows, highs, -slope, open_voltage * 0.0 + source.fold_to)
+    return towards * size, _currents(towards * size, *groups), towards * (source.fold_to + slope * size)
+
+
+def _currents(voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> tuple[Any, ...]:  # noqa: ARG001 - as `groups`
+    return tuple([dead_band(voltage - e, drop) / r for r, e, drop in zip(rs, es, drops, strict=True)])
+
+
+def _drawn(open_voltage: Any, resistance: float, power: Any) -> Any:
+    """Current of a source behind which a lossless controller takes a power; none for a power below zero. [A]"""
+    towards, power = _towards(open_voltage, 1.0), positive(power)
+    at_open = abs(open_voltage)
+    root = positive(at_open * at_open - 4.0 * resistance * power) ** 0.5
+    return towards * 2.0 * power / larger(at_open + root, 1e-300)
+
+
+def _at_power(power: Any, open_voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> Any:
+    """Voltage at which all motors together take a power, driven in the sense of the open voltage. [V]
+
+    Above the kink where the power begins to fit, their current is a straight line: a quadratic equation in the voltage.
+    """
+    towards = _towards(open_voltage, 1.0)
+    rows = [(n / r, towards * e - d, towards * e + d) for n, r, e, d in zip(ns, rs, es, drops, strict=True)]
+    best = power * 0.0
+    for _, low, high in rows:
+        for kink in (low, high):
+            taken = kink * sum(w * (positive(kink - h) - positive(lo - kink)) for w, lo, h in rows)
+            best = pick((taken <= power) & (kink > best), kink, best)
+    slope = sum(w * ((h <= best) * 1.0 + (lo > best) * 1.0) for w, lo, h in rows)
+    offset = sum(w * ((h <= best) * h + (lo > best) * lo) for w, lo, h in rows)
+    return towards * (offset + (offset * offset + 4.0 * slope * power) ** 0.5) / (2.0 * slope)
+
+
+def limited_current(source: Source, total: Any) -> Any:
+    """The current that the limit looks at, of a source that holds its voltage. [A]
+
+    Parameters
+    ----------
+    source : Source
+    total : float or ndarray
+        What the source gives. [A]
+    """
+    return total / source.duty if source.limit_side is LimitSide.MOTOR else total
+
+
 def regime_margins(
     regime: Regime, voltage: Floats, total: Floats, open_voltage: Floats, source: Source, current_limit: Floats
 ) -> tuple[tuple[Regime, Any], ...]:
@@ -193,7 +297,7 @@ def regime_margins(
         for the same regime, source and limit. An unlimited current has no entry.
     """
     if regime is _VOLTAGE:
-        forward = _towards(open_voltage, 1.0) * total
+        forward = _towards(open_voltage, 1.0) * limited_current(source, total)
         margins: tuple[tuple[Regime, Any], ...] = ()
         limited = current_limit < math.inf if current_limit.__class__ is float else bool(np.any(np.isfinite(current_limit)))
         if limited:
@@ -203,9 +307,12 @@ def regime_margins(
         return margins
     if regime is _CURRENT:
         towards = _towards(open_voltage, 1.0)
-        return ((_VOLTAGE, towards * (voltage - open_voltage) + source.resistance * current_limit),)
+        given = source.resistance * (current_limit if source.plain else towards * total)
+        if source.limit_side is None:
+            return ((_VOLTAGE, towards * (voltage / source.duty - open_voltage) + given),)
+        return ((_VOLTAGE, towards * (voltage - source.duty * open_voltage) + source.duty * given),)
     if regime is _NO_RETURN:
-        return ((_VOLTAGE, _towards(open_voltage, 1.0) * (open_voltage - voltage)),)
+        return ((_VOLTAGE, _towards(open_voltage, 1.0) * (source.duty * open_voltage - voltage)),)
     return ()
 
 
@@ -231,7 +338,7 @@ def first_regime(
         VOLTAGE, CURRENT or NO_RETURN: exactly one of them is consistent, as the total grows with the voltage.
     """
     _, _, total = balance(_VOLTAGE, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
-    forward = math.copysign(1.0, open_voltage) * total
+    forward = math.copysign(1.0, open_voltage) * limited_current(source, total)
     if forward > current_limit:
         return _CURRENT
     if forward < -NOTHING_BACK and not source.takes_back:

@@ -29,6 +29,7 @@ _SUPPLY = {
     Regime.CURRENT: "the supply holds its current limit",
     Regime.NO_RETURN: "the supply takes nothing back",
     Regime.EMPTY: "the battery is empty",
+    Regime.TRIPPED: "the supply switches off by overcurrent",
     Regime.OPEN: "the supply's lead is open, the motors stay joined",
     Regime.EACH_OPEN: "every motor's lead is open",
     Regime.SHORTED: "the motors are shorted",

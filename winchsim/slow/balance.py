@@ -42,7 +42,7 @@ class Law:
     def top_speed(self) -> Any:
         """Speed of the drum at which no group draws a current any more. [rad/s]"""
         speeds = [
-            np.maximum(self._step.voltage - g.motor.brush_drop, 0.0) / (k * g.ratio)
+            np.maximum(self._machine.source.duty * self._step.voltage - g.motor.brush_drop, 0.0) / (k * g.ratio)
             for g, k in zip(self._machine.groups, self.constants, strict=True)
         ]
         return np.broadcast_to(np.maximum.reduce(np.broadcast_arrays(*speeds)), (self._size,))
@@ -76,7 +76,7 @@ class Law:
         source, limit = self._machine.source, self._step.current_limit
         state = (self._step.voltage, source, self._motors.counts, self.resistances, emfs, self._motors.drops)
         found = sp.balance(Regime.VOLTAGE, *state, limit)
-        over = found[2] > limit
+        over = sp.limited_current(source, found[2]) > limit
         if np.any(over):
             found = _chosen(over, sp.balance(Regime.CURRENT, *state, np.where(np.isfinite(limit), limit, 0.0)), found)
         if not source.takes_back:

@@ -31,6 +31,7 @@ _SUPPLY = {
     Regime.CURRENT: "current limit",
     Regime.NO_RETURN: "nothing back",
     Regime.EMPTY: "battery empty",
+    Regime.TRIPPED: "supply off",
 }
 
 _WEIGHT = (
