@@ -19,8 +19,11 @@ from winchsim.model import Machine
 from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics.chain import output_torques, rotating_inertia, shaft_ratios
+from winchsim.slow import Batch, stack_machines
 from winchsim.slow.balance import Law, steady_speed
-from winchsim.slow.stacking import Batch, bare
+from winchsim.slow.climb import start_temperatures
+from winchsim.slow.lifts import TINY, radii_used
+from winchsim.slow.path import breakaway_pull
 
 LIMITS = 16
 """Current limits that are tried at once between the current needed and that of standstill. [-]"""
@@ -33,7 +36,7 @@ STEPS_PER_RADIAN, MOST_STEPS, SPEEDS = 20, 120, 17
 motors' torque over the speed. [-]"""
 
 
-class _Stop(NamedTuple):
+class Stop(NamedTuple):
     """Shares of capacity and rope forces at a jam, for many current limits.
 
     Attributes
@@ -67,14 +70,15 @@ def jam(machine: Machine) -> Jam | None:
     if phase.action != "raise":
         return None
     need = needed_current(m, at_rest=True)
-    found = _stops(m, np.array([phase.current_limit, math.inf]))
+    found = stops(_limited(m, np.array([phase.current_limit, math.inf])))
     worst = found.dynamic.max(axis=0, initial=0.0)
     limit, reason = None, NoLimit.NOT_NEEDED
     if worst.max() > 1:
         reason = NoLimit.NOT_RAISED if need is None else NoLimit.RAISING_BREAKS
         if need is not None:
-            limit = _largest_limit(m, ABOVE_NEED * need, min(phase.current_limit, found.current[1]))
-            if limit is None and _stops(m, np.array([ABOVE_NEED * need])).static.max() <= 1:
+            least = ABOVE_NEED * need
+            limit = _largest_limit(m, least, min(phase.current_limit, found.current[1]))
+            if limit is None and stops(_limited(m, np.array([least]))).static.max() <= 1:
                 reason = NoLimit.ROTORS
     return Jam(
         parts=_rows(m, found),
@@ -91,7 +95,15 @@ def jam(machine: Machine) -> Jam | None:
     )
 
 
-def _rows(m: Machine, found: _Stop) -> tuple[JamPart, ...]:
+def _limited(m: Machine, limits: np.ndarray) -> Batch:
+    """One winch under many current limits."""
+    one, n = stack_machines([m]), len(limits)
+    radii, ends = (np.repeat(rows, n, axis=1) for rows in (one.radii, one.ends))
+    raising = replace(one.raising, current_limit=limits)
+    return Batch(n, one.machine, raising, radii, ends, np.repeat(one.layer_counts, n))
+
+
+def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
     rows = []
     for link, static, dynamic in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
         capacity = link.strength
@@ -112,7 +124,7 @@ def _largest_limit(m: Machine, low: float, high: float) -> float | None:
         if not high > low:
             return None
         limits = np.geomspace(low, high, LIMITS)
-        good = _stops(m, limits).dynamic.max(axis=0, initial=0.0) <= 1
+        good = stops(_limited(m, limits)).dynamic.max(axis=0, initial=0.0) <= 1
         if not good[0]:
             return None
         last = LIMITS - 1 if good.all() else int(np.argmin(good)) - 1
@@ -122,41 +134,37 @@ def _largest_limit(m: Machine, low: float, high: float) -> float | None:
     return low
 
 
-def _stops(m: Machine, limits: np.ndarray) -> _Stop:
-    """A jam at the start and at the top of the lift, whichever asks more of each part."""
-    layers = m.layers_used
-    radii = [m.layers[i].radius for i in layers]
-    n = len(limits)
-    plain = bare(m)
-    raising = replace(plain.phases[0], current_limit=limits)
-    batch = Batch(n, plain, raising, np.empty((0, n)), np.empty((0, n)), np.empty(0, dtype=int))
-    law = Law(
-        batch,
-        [np.full(n, g.winding_start) for g in m.groups],
-        [np.full(n, m.ambient) for _ in m.groups],
-    )
-    still = law.drive(np.zeros(n))
-    hanging = pull(m, m.start_travel, m.breakaway) * max(radii)
-    if not m.start_travel > 0:  # a load on the floor pulls no harder than the motors can
-        reach = stalled_channels(m, still.torques, 0.0 * np.zeros(n), max(radii), 1.0).tension
-        hanging = np.minimum(hanging, reach)
-    held = hanging / max(radii) + np.zeros(n)
-    at_stall = stalled_channels(m, still.torques, held, max(radii), min(radii))
-    static, pulled = _array(link_shares(m, at_stall), n), at_stall.tension + np.zeros(n)
-    dynamic, tension, speed = static, pulled, np.zeros(n)
-    for travel, radius in ((m.start_travel, radii[0]), (m.top_travel, radii[-1])):
-        at, peak, drum_speed = _swing(m, law, travel, radius, n)
+def stops(batch: Batch) -> Stop:
+    """A jam at the start and at the top of the lift, whichever asks more of each part.
+
+    Parameters
+    ----------
+    batch : Batch
+    """
+    m, n = batch.machine, batch.size
+    largest, least = radii_used(batch)
+    law = Law(batch, *start_temperatures(batch))
+    still, nothing = law.drive(np.zeros(n)), np.zeros(n)
+    held = breakaway_pull(batch) + nothing
+    # A load on the floor pulls no harder than the motors can.
+    reach = stalled_channels(m, still.torques, nothing, largest, 1.0).tension / largest
+    held = np.where(np.asarray(m.start_travel) > 0, held, np.minimum(held, reach))
+    at_stall = stalled_channels(m, still.torques, held, largest, least)
+    static, pulled = _array(link_shares(m, at_stall), n), at_stall.tension + nothing
+    dynamic, tension, speed = static, pulled, nothing
+    for travel, radius in ((m.start_travel, least), (m.top_travel, largest)):
+        at, peak, drum_speed = _swing(batch, law, travel, radius)
         dynamic = np.maximum(dynamic, _array(link_shares(m, at), n))
         tension = np.maximum(tension, peak)
         speed = np.maximum(speed, drum_speed * radius / m.line.falls)
-    return _Stop(static, dynamic, tension, pulled, still.total + np.zeros(n), speed)
+    return Stop(static, dynamic, tension, pulled, still.total + nothing, speed)
 
 
 def _array(shares: list[Any], n: int) -> np.ndarray:
     return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
 
 
-def _swing(m: Machine, law: Law, travel: float, radius: float, n: int) -> tuple[Channels, Any, Any]:
+def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, Any, Any]:
     """Channels at the largest rope force after a dead stop; that force, and the drum's speed before.
 
     Notes
@@ -165,52 +173,46 @@ def _swing(m: Machine, law: Law, travel: float, radius: float, n: int) -> tuple[
     raises, k the stiffness of the free rope and d its damping; implicit midpoint rule, exact up to
     the second order and stable however stiff the motors are. Own derivation.
     """
-    chain, line = m.chain, m.line
-    pulled = pull(m, travel)
-    free = max(m.free_rope - line.falls * (travel - m.start_travel), 1e-3)
-    stiffness = line.stiffness / free
+    m, n = batch.machine, batch.size
+    chain, line, nothing = m.chain, m.line, np.zeros(batch.size)
+    pulled = pull(m, travel) + nothing
+    free = np.maximum(m.free_rope - line.falls * (travel - m.start_travel), 1e-3)
     inertia = rotating_inertia(chain)
     drag = output_torques(chain, 1, 0.0)[0]
     per_torque = output_torques(chain, 1, 1.0)[0] - drag
-    needed = np.full(n, drag + per_torque * pulled * radius)
-    rest = law.push(np.zeros(n))
-    speed = steady_speed(law, needed, rest)
-    start = np.max(speed)
-    if not start > 0:
-        tension, nothing = pulled + np.zeros(n), np.zeros(n)
-        return _channels(m, law, tension, nothing, nothing, radius), tension, speed
-    grid = np.linspace(0.0, 1.0, SPEEDS) * start
-    pushes = np.array([law.push(np.full(n, value)) for value in grid])
-    slopes = -np.diff(pushes, axis=0) / (grid[1] - grid[0])
-    spring = stiffness * radius**2 * per_torque / inertia
-    rope_damping = line.damping * radius**2 * per_torque / inertia
-    step = 1 / (STEPS_PER_RADIAN * math.sqrt(spring))
-    columns, omega, angle = np.arange(n), speed + 0.0, np.zeros(n)
-    peak, peak_speed = pulled + line.damping * radius * omega, omega
-    moving = omega > 0
+    speed = steady_speed(law, drag + per_torque * pulled * radius, law.push(nothing))
+    spacing = np.maximum(speed, TINY) / (SPEEDS - 1)
+    pushes = np.array([law.push(k * spacing) for k in range(SPEEDS)])
+    slopes = -np.diff(pushes, axis=0) / spacing
+    spring, damper = line.stiffness / free * radius, line.damping * radius
+    stiff_rate = spring * radius * per_torque / inertia
+    rope_damping = damper * radius * per_torque / inertia
+    step = 1 / (STEPS_PER_RADIAN * np.sqrt(stiff_rate))
+    columns, half, omega, angle = np.arange(n), step / 2, speed + 0.0, nothing
+    peak, peak_speed, moving = pulled + damper * omega, omega, omega > 0
+    stiff = half * half * stiff_rate
     for _ in range(MOST_STEPS):
-        cell = np.minimum((omega / (grid[1] - grid[0])).astype(int), SPEEDS - 2)
+        if not moving.any():
+            break
+        cell = np.minimum((omega / spacing).astype(int), SPEEDS - 2)
         slope = slopes[cell, columns]
-        push = pushes[cell, columns] - slope * (omega - grid[cell])
-        tension = pulled + stiffness * radius * angle + line.damping * radius * omega
+        push = pushes[cell, columns] - slope * (omega - cell * spacing)
+        tension = pulled + spring * angle + damper * omega
         gain = (push - drag - per_torque * tension * radius) / inertia
-        damping, half = slope / inertia + rope_damping, step / 2
-        stiff = half * half * spring
+        damping = slope / inertia + rope_damping
         after = (omega * (1 + half * damping - stiff) + step * gain) / (1 + half * damping + stiff)
         moved = np.where(moving, np.maximum(after, 0.0), 0.0)
         angle = angle + half * (omega + moved) * moving
-        omega, moving = moved, moved > 1e-4 * start
-        tension = pulled + stiffness * radius * angle + line.damping * radius * omega
+        omega, moving = moved, moved > 1e-4 * speed
+        tension = pulled + spring * angle + damper * omega
         larger = tension > peak
         peak, peak_speed = np.where(larger, tension, peak), np.where(larger, omega, peak_speed)
-        if not moving.any():
-            break
-    push = np.array([np.interp(peak_speed[i], grid, pushes[:, i]) for i in range(n)])
-    gain = (push - drag - per_torque * peak * radius) / inertia
+    gain = (law.push(peak_speed) - drag - per_torque * peak * radius) / inertia
+    gain = np.where(speed > 0, gain, 0.0)  # what does not turn has no momentum
     return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
 
 
-def _channels(m: Machine, law: Law, tension: Any, speed: Any, gain: Any, radius: float) -> Channels:
+def _channels(m: Machine, law: Law, tension: Any, speed: Any, gain: Any, radius: Any) -> Channels:
     """What parts carry at a rope force and an acceleration of the drum, raising."""
     rope_torque = tension * radius
     common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)

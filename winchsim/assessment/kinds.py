@@ -244,8 +244,8 @@ class PartRow:
     may_break : bool
         Whether it did not break, but its low factor is under 1.
     bound : bool
-        Whether the demand is only an upper bound: the part of a held train, whose torque friction
-        leaves open.
+        Whether the demand is only the least that statics allows: that of a held train, whose torques
+        friction leaves open.
     time, height : float or None
         Of the demand. [s], [m]
     """

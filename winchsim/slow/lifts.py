@@ -313,7 +313,7 @@ def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
     m, n = batch.machine, batch.size
     windings, cases = start_temperatures(batch)
     hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]
-    largest, _ = _radii_used(batch)
+    largest, _ = radii_used(batch)
     needed = output_torques(m.chain, 1, breakaway_pull(batch) * largest, breakaway=m.breakaway)[0]
     still = np.zeros(n)
     cold_law = Law(batch, windings, cases)
@@ -321,7 +321,7 @@ def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
     return *margins, cold_law.drive(still).total
 
 
-def _radii_used(batch: Batch) -> tuple[Any, Any]:
+def radii_used(batch: Batch) -> tuple[Any, Any]:
     """Radius of the fullest and of the emptiest layer that the lift winds onto. [m]"""
     m, n = batch.machine, batch.size
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
@@ -377,7 +377,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     rising = link_shares(m, Channels(course.tension, at_drum, drum, outputs, True, passed, common))
     windings, cases = start_temperatures(batch)
     torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
-    at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *_radii_used(batch))
+    at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *radii_used(batch))
     moved = course.first_speed > 0
     up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
     if m.braked_chain is not m.chain:
