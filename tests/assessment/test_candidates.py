@@ -1,0 +1,63 @@
+"""Checks of many candidates at once say what the assessment of one full run says."""
+
+import numpy as np
+import pytest
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.candidates import RANKS, binding_key, changeable, check_columns, choose_row, fails
+from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.ranges import find_ranges
+from winchsim.inputs import Pawl, with_value
+from winchsim.model import build
+from winchsim.simulation import simulate
+from winchsim.slow import lift_all, vary
+
+
+def _columns(inputs, **values):
+    path, candidates = next(iter(values.items()))
+    variants = vary(inputs, {path.replace("__", "."): candidates})
+    machine = build(inputs)
+    known = find_ranges(inputs, machine)
+    return {column.key: column for column in check_columns(variants, lift_all(variants), machine, known)}
+
+
+@pytest.mark.parametrize("pawl", [None, Pawl()])
+def test_statuses_of_candidates_are_those_of_full_runs(small, pawl):
+    """Values within the accuracy of the quasi-static model, and the same statuses away from limits."""
+    inputs = small(pawl=pawl)
+    masses = [4.0, 8.0, 12.0, 40.0]
+    columns = _columns(inputs, load__mass=masses)
+    for row, mass in enumerate(masses):
+        found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False)
+        for key in (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.HOLD, CheckKey.HOLD_DISTURBED, CheckKey.JAM):
+            check = found.check(key)
+            assert RANKS[check.status] == columns[key].rank[row], (mass, key)
+        for key in (CheckKey.START_COLD, CheckKey.HOLD, CheckKey.JAM):
+            value = columns[key].value[row]
+            assert value == pytest.approx(found.check(key).value, rel=1e-6)
+        if found.target.reached:
+            load = found.check(CheckKey.CONTINUOUS_CURRENT).value
+            assert columns[CheckKey.CONTINUOUS_CURRENT].value[row] == pytest.approx(load, rel=0.03)
+
+
+def test_a_failing_candidate_is_never_taken_where_another_does_not_fail(small):
+    columns = list(_columns(small(), load__mass=[6.0, 8.0, 40.0]).values())
+    heaviest_first = -np.array([6.0, 8.0, 40.0])
+    assert fails(columns).tolist() == [False, False, True]
+    assert choose_row(columns, heaviest_first) in (0, 1)
+    assert choose_row(columns, -heaviest_first) == 0
+    assert binding_key(columns, 2) is CheckKey.TARGET
+
+
+def test_all_failing_gives_no_choice(small):
+    columns = list(_columns(small(), load__mass=[40.0, 50.0]).values())
+    assert choose_row(columns, np.zeros(2)) is None
+
+
+def test_a_limit_that_the_question_cannot_change_is_not_counted(small):
+    """The rope's bend is thin on every candidate of a question about the load."""
+    inputs = small(drum={"diameter": 0.008})
+    columns = list(_columns(inputs, load__mass=[4.0, 6.0]).values())
+    bend = next(column for column in columns if column.key is CheckKey.ROPE_BEND)
+    assert (bend.rank == RANKS[Status.THIN]).all()
+    assert CheckKey.ROPE_BEND not in changeable(columns)

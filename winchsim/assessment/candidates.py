@@ -1,0 +1,303 @@
+"""The same checks for many candidates at once, from the quasi-static model.
+
+A study asks the same as `assess` does of one run, with the limits, required values and statuses of
+`grade`; ranges are those of one build, carried over to its neighbours as factors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from winchsim.assessment.assess import BATTERY_REQUIRED, BRAKE_REQUIRED, START_REQUIRED
+from winchsim.assessment.jam import stops
+from winchsim.assessment.kinds import CheckKey, Side, Status
+from winchsim.assessment.parts import factor_range, undescribed
+from winchsim.assessment.ranges import Ranges, hold_shares
+from winchsim.assessment.readings import CONTINUOUS_SHARE
+from winchsim.model import Machine
+from winchsim.slow import Batch, End, Lifts, Variants
+from winchsim.strength import line
+from winchsim.strength.link import LinkKind
+
+RANKS = {status: status.rank for status in Status}
+"""Number of each status in arrays, 0 for the worst."""
+
+
+@dataclass(frozen=True)
+class CheckColumn:
+    """One check of all candidates; arrays over them.
+
+    Attributes
+    ----------
+    key : CheckKey
+    side : Side
+    value, low, high : ndarray
+        In SI; NaN where there is none.
+    hard, required : float or ndarray or None
+    rank : ndarray of int
+        Status, as its rank: 0 fails, 1 thin, 2 not checked, 3 ok.
+    """
+
+    key: CheckKey
+    side: Side
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    hard: Any
+    required: Any
+    rank: np.ndarray
+
+
+def check_columns(
+    variants: Variants, lifts: Lifts, machine: Machine, known: Ranges | None
+) -> tuple[CheckColumn, ...]:
+    """Checks of all candidates.
+
+    Parameters
+    ----------
+    variants : Variants
+    lifts : Lifts
+        Their lifts.
+    machine : Machine
+        A build like them: the ranges of its capacities are theirs.
+    known : Ranges or None
+        What is assumed about that build; left out, only capacities have ranges.
+    """
+    spread = _capacities(machine)
+    more = _of_batches(variants, spread)
+    inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
+    never = known is not None and bool(known.never)
+    target = _column(CheckKey.TARGET, ended, known, hard=0.5, required=0.5)
+    target.rank[lifts.lifted] = RANKS[Status.THIN if never else Status.OK]
+    start = dict(hard=1.0, required=START_REQUIRED)
+    columns = [
+        target,
+        _column(CheckKey.START_COLD, lifts.stall_margin_cold, known, **start),
+        _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0),
+        *_holding(more, known),
+        _column(
+            CheckKey.WINDING, lifts.tight_winding, known, side=Side.MOST, hard=lifts.tight_limit,
+            required=lifts.tight_limit, origin=inputs.settings.ambient,
+        ),
+        *_parts(lifts, more, spread, known),
+        _column(CheckKey.CONTINUOUS_CURRENT, lifts.mean_current / more["continuous"], known, side=Side.MOST, required=1.0),
+    ]  # fmt: skip
+    given = [phase.time for phase in inputs.phase if phase.action == "raise" and phase.time is not None]
+    if given:
+        columns.append(_column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=given[0]))
+    if inputs.supply.capacity is not None:
+        ratio = inputs.supply.capacity / lifts.charge
+        columns.append(_column(CheckKey.BATTERY, ratio, None, hard=1.0, required=BATTERY_REQUIRED))
+    bend = line.bend(inputs.ropes[inputs.rope.material], 1.0, 1.0)
+    drums, ropes = (
+        _of_path(variants, path) for path in ("drum.diameter", "rope.diameter")
+    )
+    columns.append(_column(CheckKey.ROPE_BEND, drums / ropes, None, required=bend.low))
+    fits = np.where(lifts.end == End.OVERFLOW, 0.0, 1.0)
+    columns.append(_column(CheckKey.DRUM_CAPACITY, fits, None, hard=1.0, required=1.0))
+    order = list(CheckKey)
+    return tuple(sorted(columns, key=lambda column: order.index(column.key)))
+
+
+def _column(
+    key: CheckKey,
+    value: np.ndarray,
+    known: Ranges | None,
+    *,
+    side: Side = Side.LEAST,
+    hard: Any = None,
+    required: Any = None,
+    origin: float = 0.0,
+) -> CheckColumn:
+    down, up = (1.0, 1.0) if known is None else known.span(key)
+    low, high = origin + (value - origin) * down, origin + (value - origin) * up
+    return CheckColumn(key, side, value, low, high, hard, required, _ranks(value, low, high, side, hard, required))
+
+
+def _ranks(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
+    """Status of each candidate as `grade` has it, as a rank."""
+    sign = 1 if side is Side.LEAST else -1
+    worst = low if side is Side.LEAST else high
+    rank = np.full(np.shape(value), RANKS[Status.OK])
+    bound = required if hard is None else hard
+    if bound is not None:
+        rank[sign * worst < sign * bound] = RANKS[Status.THIN]
+    if required is not None:
+        rank[sign * value < sign * required] = RANKS[Status.THIN]
+    if hard is not None:
+        rank[sign * value < sign * hard] = RANKS[Status.FAILS]
+    rank[np.isnan(value)] = RANKS[Status.NOT_CHECKED]
+    return rank
+
+
+def _of_batches(variants: Variants, spread: Mapping[LinkKind, tuple[float, float]]) -> dict[str, np.ndarray]:
+    """What the lifts do not carry: holding, a jam, the required factor, the continuous current."""
+    names = (
+        "hold", "hold_slope", "moving", "moving_slope", "jam", "jam_low", "jam_high", "continuous",
+        "braked", "pawl", "undescribed",
+    )  # fmt: skip
+    found = {name: np.full(variants.size, np.nan) for name in names}
+    for rows, batch in variants.batches:
+        m, shares = batch.machine, hold_shares(batch)
+        found["hold"][rows], found["hold_slope"][rows] = shares[CheckKey.HOLD]
+        found["moving"][rows], found["moving_slope"][rows] = shares[CheckKey.HOLD_DISTURBED]
+        shares_of_parts = stops(batch).dynamic
+        ends = np.array([spread.get(link.kind, (1.0, 1.0)) for link in m.links]).reshape(-1, 2)
+        for name, capacity in (("jam", 1.0), ("jam_low", ends[:, :1]), ("jam_high", ends[:, 1:])):
+            with np.errstate(divide="ignore"):
+                found[name][rows] = 1 / np.max(shares_of_parts / capacity, axis=0, initial=0.0)
+        found["undescribed"][rows] = bool(undescribed(m))
+        found["continuous"][rows] = _continuous(batch)
+        found["braked"][rows] = m.braked_chain is not m.chain
+        found["pawl"][rows] = m.pawl
+    return found
+
+
+def _capacities(machine: Machine) -> dict[LinkKind, tuple[float, float]]:
+    """Widest range of the capacities of each kind of part, as factors."""
+    found: dict[LinkKind, tuple[float, float]] = {}
+    for link in machine.links:
+        capacity, (low, high) = link.strength, found.get(link.kind, (1.0, 1.0))
+        if capacity.value > 0:
+            ends = capacity.low / capacity.value, capacity.high / capacity.value
+            found[link.kind] = min(low, ends[0]), max(high, ends[1])
+    return found
+
+
+def _parts(
+    lifts: Lifts,
+    more: Mapping[str, np.ndarray],
+    spread: Mapping[LinkKind, tuple[float, float]],
+    known: Ranges | None,
+) -> list[CheckColumn]:
+    """The part with the least share of its required factor, and a jam; each with the range of its capacity."""
+    every, kept, factors = np.arange(len(lifts)), lifts.kind_factors_over_required, lifts.kind_factors
+    with np.errstate(invalid="ignore"):
+        required = factors / kept
+    lows, highs = np.array(factors), np.array(factors)
+    for place, kind in enumerate(LinkKind):
+        low, high = spread.get(kind, (1.0, 1.0))
+        down, up = factor_range(1.0, low, 1.0, high, kind, known)
+        lows[place], highs[place] = factors[place] * down, factors[place] * up
+    at = np.argmin(kept, axis=0)
+    value, asked = factors[at, every], required[at, every]
+    known_parts = np.isfinite(value)
+    value, asked = np.where(known_parts, value, np.nan), np.where(known_parts, asked, 1.0)
+    low, high = np.min(lows, axis=0), highs[at, every]
+    columns = [
+        CheckColumn(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked,
+                    _ranks(value, low, high, Side.LEAST, 1.0, asked)),
+        CheckColumn(CheckKey.JAM, Side.LEAST, more["jam"], more["jam_low"], more["jam_high"], None, 1.0,
+                    _ranks(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0)),
+    ]  # fmt: skip
+    for column in columns:
+        partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
+        column.rank[partly] = RANKS[Status.NOT_CHECKED]
+    return columns
+
+
+def _continuous(batch: Batch) -> Any:
+    """Supply current at which the motors run at the most that they bear continuously. [A]"""
+    stalled = sum(g.live * (batch.raising.voltage - g.motor.brush_drop) / g.motor.resistance for g in batch.machine.groups)
+    return CONTINUOUS_SHARE * stalled
+
+
+def _holding(more: Mapping[str, np.ndarray], known: Ranges | None) -> list[CheckColumn]:
+    """Holding by the share of the load's torque that drives the motors back; a margin as in `assess`."""
+    columns = []
+    braked, pawl = more["braked"] == 1, more["pawl"] == 1
+    for key, net, slope in (
+        (CheckKey.HOLD, more["hold"], more["hold_slope"]),
+        (CheckKey.HOLD_DISTURBED, more["moving"], more["moving_slope"]),
+    ):
+        shifts = [(0.0, 0.0)] * 3
+        if known is not None:
+            middle = known.hold[key][0]
+            shifts = [(end.net - middle.net, end.slope - middle.slope) for end in known.hold[key]]
+        margins = [np.where(pawl, np.inf, _margin(net + a, slope + b)) for a, b in shifts]
+        value, high, low = margins
+        firm = (key is CheckKey.HOLD) | braked | (more["hold"] > 0)
+        hard, required = np.where(firm, 1.0, -np.inf), np.where(braked, BRAKE_REQUIRED, 1.0)
+        rank = _ranks(value, low, high, Side.LEAST, hard, required)
+        rank[~firm & (low < 1)] = RANKS[Status.THIN]
+        by_friction = ~pawl & ~braked & (rank == RANKS[Status.OK])
+        rank[by_friction] = RANKS[Status.THIN]
+        columns.append(CheckColumn(key, Side.LEAST, value, low, high, hard, required, rank))
+    return columns
+
+
+def _margin(net: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(slope > 0, 1 - net / slope, np.inf)
+
+
+def _of_path(variants: Variants, path: str) -> np.ndarray:
+    """Value of a path in every variant."""
+    if path in variants.columns:
+        return np.asarray(variants.columns[path], dtype=float)
+    table, _, key = path.partition(".")
+    if variants.scenarios:
+        return np.array([getattr(getattr(each, table), key) for each in variants.scenarios])
+    return np.full(variants.size, getattr(getattr(variants.inputs, table), key))
+
+
+# --- choosing ---------------------------------------------------------------------------------------
+
+
+def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:
+    """Checks that a question can change: those whose value differs between its candidates.
+
+    Parameters
+    ----------
+    columns : sequence of CheckColumn
+    """
+    found = set()
+    for column in columns:
+        values = column.value[np.isfinite(column.value)]
+        if len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values)) or len(set(column.rank)) > 1:
+            found.add(column.key)
+    return frozenset(found)
+
+
+def fails(columns: Sequence[CheckColumn]) -> np.ndarray:
+    """Whether a check of each candidate fails."""
+    return np.any([column.rank == RANKS[Status.FAILS] for column in columns], axis=0)
+
+
+def thin_counts(columns: Sequence[CheckColumn], keys: Collection[CheckKey]) -> np.ndarray:
+    """Thin checks of each candidate among some keys."""
+    rows = [column.rank == RANKS[Status.THIN] for column in columns if column.key in keys]
+    return np.sum(rows, axis=0) if rows else np.zeros(len(columns[0].rank), dtype=int)
+
+
+def choose_row(columns: Sequence[CheckColumn], aim: np.ndarray) -> int | None:
+    """Candidate to take, by the rule of `winchsim.assessment.choice.choose`; None where all fail.
+
+    Parameters
+    ----------
+    columns : sequence of CheckColumn
+    aim : ndarray
+        What the user wants least of.
+    """
+    bad = fails(columns)
+    if bad.all():
+        return None
+    thin = thin_counts(columns, changeable(columns))
+    return int(np.lexsort((aim, thin, bad))[0])
+
+
+def binding_key(columns: Sequence[CheckColumn], row: int) -> CheckKey | None:
+    """The check that binds a candidate: the worst that the question can change; None for none.
+
+    Parameters
+    ----------
+    columns : sequence of CheckColumn
+    row : int
+    """
+    keys = changeable(columns)
+    found = [c for c in columns if c.key in keys and c.rank[row] <= RANKS[Status.THIN]]
+    return min(found, key=lambda column: column.rank[row]).key if found else None
