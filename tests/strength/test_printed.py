@@ -26,7 +26,14 @@ ORIGINS = {
     "across_layers": Origin("from memory", 0.4, 0.9),
 }
 PRINT = Material(
-    "print", "printed polymer", 1250.0, 50e6, 3e9, softening=63.0, across_layers=0.6, origins=ORIGINS
+    "print",
+    "printed polymer",
+    1250.0,
+    50e6,
+    3e9,
+    softening=63.0,
+    across_layers=0.6,
+    origins=ORIGINS,
 )
 
 
@@ -65,10 +72,16 @@ def test_body_by_hand():
 
 def test_walls_that_meet_make_a_solid_body():
     # Rim from 4 to 7 mm radius: four walls at each outline meet, three leave 0.3 mm of infill.
-    strength = {walls: body_strength(PRINT, PrintedBody(walls, LINE, 0.1), 10e-3, 8e-3, 14e-3).value for walls in (3, 4)}
+    strength = {
+        walls: body_strength(PRINT, PrintedBody(walls, LINE, 0.1), 10e-3, 8e-3, 14e-3).value
+        for walls in (3, 4)
+    }
     hub = (5.35 / 5.8) ** 2
     assert strength[3] / strength[4] == pytest.approx(hub * 0.1**0.26)
-    full = [body_strength(PRINT, PrintedBody(walls, LINE, 1.0), 10e-3, 8e-3, 14e-3).value for walls in (7, 30)]
+    full = [
+        body_strength(PRINT, PrintedBody(walls, LINE, 1.0), 10e-3, 8e-3, 14e-3).value
+        for walls in (7, 30)
+    ]
     assert full[0] == pytest.approx(full[1])  # the hub ends at the root circle
 
 
@@ -77,7 +90,9 @@ def test_body_weakens_with_warmth_and_layers_and_keeps_all_ranges():
     cold = body_strength(PRINT, replace(body, direction="lying"), 10e-3, 8e-3, 40e-3)
     warm = body_strength(PRINT, body, 10e-3, 8e-3, 40e-3, 43.0)
     assert warm.value == pytest.approx(0.55 * 0.6 * cold.value)
-    spread = math.exp(math.sqrt(math.log(2.5) ** 2 + math.log(0.55 / 0.4) ** 2 + math.log(1.5) ** 2))
+    spread = math.exp(
+        math.sqrt(math.log(2.5) ** 2 + math.log(0.55 / 0.4) ** 2 + math.log(1.5) ** 2)
+    )
     assert warm.low == pytest.approx(warm.value / spread)
     assert warm.high < warm.value * spread
     with pytest.raises(DomainError, match="print direction"):

@@ -234,13 +234,11 @@ def test_friction_warms_a_running_tooth_only():
     assert friction_temperature(20.0, 0.0, 0.3, loss, tooth, 0.0, ROOT_HEATING["polymer"]) == 20.0
     flank = friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, FLANK_HEATING["polymer"])
     assert flank > found
-    short = friction_temperature(
-        20.0, np.array([10.0, 20.0]), 0.3, loss, tooth, 1.0, ROOT_HEATING["polymer"], duty=0.5
+    both = friction_temperature(
+        20.0, np.array([10.0, 20.0]), 0.3, loss, tooth, 1.0, ROOT_HEATING["polymer"]
     )
-    assert short - 20 == pytest.approx(np.array([1, 2]) * (found - 20) * 0.5**0.64)
+    assert both - 20 == pytest.approx(np.array([1, 2]) * (found - 20))
     assert friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, 0.0) == 20.0
-    with pytest.raises(DomainError, match="duty"):
-        friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, 2400.0, duty=2.0)
 
 
 # --- fatigue --------------------------------------------------------------------------------------

@@ -98,9 +98,14 @@ def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = Non
     if given is not None:
         return Strength(given, "N", "given", given, given)
     low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
-    told = ("breaking force from the table of ropes",)
+    assumed = ("breaking force from the table of ropes",)
     return Strength(
-        float(breaking_force(rope, diameter)), "N", rope.basis("strength_per_area"), low, high, told
+        float(breaking_force(rope, diameter)),
+        "N",
+        rope.basis("strength_per_area"),
+        low,
+        high,
+        assumed,
     )
 
 
@@ -132,12 +137,12 @@ def end_strength(
     Breaking force times the share that the end leaves; knot tables differ widely, so a range is
     kept.
     """
-    whole, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
+    straight, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
     if given_efficiency is not None:
-        return _left(whole, (given_efficiency,) * 3, "given", ())
+        return _left(straight, (given_efficiency,) * 3, "given", ())
     share, (low, high) = getattr(rope, key), rope.span(key)
     return _left(
-        whole,
+        straight,
         (low, share, high),
         rope.basis(key),
         (f"{number(100 * share, 2)} % of it left at the {end}",),
@@ -145,18 +150,18 @@ def end_strength(
 
 
 def _left(
-    whole: Strength, shares: tuple[float, float, float], basis: Basis, assumed: tuple[str, ...]
+    straight: Strength, shares: tuple[float, float, float], basis: Basis, assumed: tuple[str, ...]
 ) -> Strength:
     """Strength of a rope of which a place leaves a share, low, best and high."""
-    value = shares[1] * whole.value
-    low, high = combined_range((whole.low, whole.value, whole.high), shares)
+    value = shares[1] * straight.value
+    low, high = combined_range((straight.low, straight.value, straight.high), shares)
     return Strength(
         value,
         "N",
-        weakest_basis(whole.basis, basis),
+        weakest_basis(straight.basis, basis),
         low * value,
         high * value,
-        (*whole.assumed, *assumed),
+        (*straight.assumed, *assumed),
     )
 
 
@@ -270,13 +275,13 @@ def drum_strength(
     ----------
     Breaking force times `bend_shares`.
     """
-    whole, shares = (
+    straight, shares = (
         rope_strength(rope, diameter, given_breaking_force),
         bend_shares(rope, drum_diameter / diameter),
     )
     basis: Basis = "tabled" if rope.construction == "wire" else "from memory"
     return _left(
-        whole,
+        straight,
         shares,
         basis,
         (f"{number(100 * shares[1], 2)} % of it left at the bend over the drum",),

@@ -2,8 +2,9 @@
 
 A *link* is anything that the pull passes through and that can break: a tooth, a shaft, a pin, the
 rope at its knot. Its *strength* is the best estimate of where it breaks, with no safety in it; its
-*demand* is what the lift asks of it, in the same unit. Their quotient is the *factor*. Below 1 the
-link breaks; between 1 and the required factor it is used harder than good practice allows.
+*demand* is what the lift asks of it, in the same unit. Their quotient is the *factor*. Where even
+the high end of its strength is under the demand it breaks. Where only the low end is, it may break.
+With less than the required factor it is used harder than good practice allows.
 """
 
 from __future__ import annotations

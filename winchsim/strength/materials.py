@@ -399,10 +399,6 @@ def _match(wanted: str, material: Material) -> int:
 
 # --- lasting and repeated load --------------------------------------------------------------------
 
-FEW_CYCLES = 1000.0
-"""Life below which cycles of a print are only called few [-]. Own assumption: the line was measured
-above it."""
-
 LINEAR_CREEP_SHARE = 0.5
 """Share of the strength up to which lasting load makes a print creep in proportion to it, and no
 more [-]. Polymers 17 (2025) 2075, abstract: printed PETG, constant stress for 5 and 20 h."""

@@ -425,7 +425,6 @@ def friction_temperature(
     tooth: Tooth,
     speed: Floats,
     heating: float,
-    duty: float = 1.0,
 ) -> Floats:
     """Temperature of a polymer tooth that its own friction warms, in an open drive. [°C]
 
@@ -443,9 +442,6 @@ def friction_temperature(
         Pitch-line speed. [m/s]
     heating : float
         A value of `ROOT_HEATING` or `FLANK_HEATING`; 0 in oil. [K·mm·(mm·m/s)^0.75/W]
-    duty : float
-        Share of the time in which it runs, 0 to 1; short lifts are cooler than this steady value
-        anyway. [-]
 
     Returns
     -------
@@ -457,16 +453,12 @@ def friction_temperature(
     VDI 2736-2, temperatures of root and flank, with the housing's share left out; from memory,
     assumed, a factor of two either way is possible.
     """
-    if not 0.0 <= duty <= 1.0:
-        raise DomainError("duty", duty, "between 0 and 1")
     v = np.abs(speed)
     moving = v > 0.0
     scale = (
         1e3 * tooth.width * tooth.teeth * (np.where(moving, v, 1.0) * 1e3 * tooth.module) ** 0.75
     )
-    rise = np.where(
-        moving, np.abs(power) * friction * loss_factor * heating / scale * duty**0.64, 0.0
-    )
+    rise = np.where(moving, np.abs(power) * friction * loss_factor * heating / scale, 0.0)
     total = ambient + rise
     return total if np.ndim(total) else float(total)
 
