@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -94,8 +95,6 @@ def test_no_table_of_a_single_value(good):
 def test_any_value_at_any_path_gives_inputs_or_an_input_error(path, value):
     inputs = loads(STARTER)
     before = to_values(inputs)
-    try:
-        list(walk(with_value(inputs, path, value)))
-    except InputError as error:
-        assert error.faults
+    with suppress(InputError):
+        assert list(walk(with_value(inputs, path, value)))
     assert to_values(inputs) == before

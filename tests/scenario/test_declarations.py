@@ -6,7 +6,16 @@ import math
 
 import pytest
 
-from winchsim.inputs import GROUPS, Inputs, default_of, out_of_bounds, specs, table_type
+from winchsim.inputs import (
+    GROUPS,
+    Inputs,
+    controls,
+    default_of,
+    out_of_bounds,
+    specs,
+    table_type,
+    walk,
+)
 from winchsim.inputs.scenario import FACTORS
 from winchsim.inputs.spec import Spec, positive
 from winchsim.quantity_text import from_unit, in_unit
@@ -78,3 +87,17 @@ def test_a_bound_in_the_printed_unit_is_itself_accepted(value):
 def test_step_is_a_round_number_of_the_printed_unit():
     spec = Spec(kind="quantity", unit="mm", low=0.0, high=1.0, usual=(0.005, 0.2))
     assert spec.step == 2.0
+
+
+def test_a_form_lists_every_value_along_the_way_of_the_power():
+    inputs = loads(STARTER)
+    found = {control.path: control for control in controls(inputs)}
+    assert set(found) == {path for path, _, _ in walk(inputs)}
+    groups = [control.group for control in controls(inputs)]
+    assert list(dict.fromkeys(groups)) == [group for group in GROUPS if group in groups]
+    assert groups[0] == specs(Inputs)["supply"].group
+    material = found["stage.1.material"]
+    assert "PETG" in material.choices and material.given and material.applies
+    assert not found["stage.1.ratio"].applies
+    assert found["motors.1.known_by"].choices == ("data sheet", "points", "bench", "label")
+    assert not found["drum.dead_turns"].given

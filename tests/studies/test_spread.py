@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import Brake, Phase, Stage, with_value
+from winchsim.inputs import Brake, Phase, Stage, spec_at, with_value
 from winchsim.model import Event, build
 from winchsim.model.restate import as_data_sheets
 from winchsim.simulation import simulate
@@ -82,10 +82,19 @@ def test_what_is_given_stands_before_what_is_assumed(geared):
     assert usual.assumed and usual.each and usual.high / usual.center == pytest.approx(1.1)
 
 
+def test_a_default_that_is_an_assumption_has_its_declared_range(geared):
+    rows = {row.path: row for row in rows_of(replace(geared, given=frozenset())).rows}
+    low, high, _ = spec_at(geared, "settings.breakaway").assumed
+    assert (rows["settings.breakaway"].low, rows["settings.breakaway"].high) == (low, high)
+    given = replace(geared, given=frozenset({"settings.breakaway"}))
+    row = {row.path: row for row in rows_of(given).rows}["settings.breakaway"]
+    assert row.high == pytest.approx(1.1 * geared.settings.breakaway), "given: a usual tolerance"
+
+
 def test_what_the_scenario_leaves_out_lies_in_the_range_of_its_estimate(geared):
     rows = {row.path: row for row in rows_of(geared).rows}
     drag = rows["stage.1.shaft_drag"]
-    assert drag.low == 0.0 and drag.high == pytest.approx(4 * drag.center)
+    assert drag.low == drag.center == 0.0 < drag.high
     assert rows["stage.1.friction"].shape == "normal", "given: a usual tolerance"
     without = {row.path: row for row in rows_of(replace(geared, stage=(replace(geared.stage[0], friction=None),))).rows}
     assert without["stage.1.friction"].shape == "triangular", "left out: the range of the estimate"

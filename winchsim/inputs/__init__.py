@@ -25,9 +25,10 @@ from winchsim.inputs.drum_rope_load import (
 from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
 from winchsim.inputs.paths import (
+    Control,
+    controls,
     default_of,
     is_required,
-    may_be_none,
     spec_at,
     specs,
     table_type,
@@ -64,6 +65,7 @@ __all__ = [
     "SHORTEST_LIMIT",
     "USUAL_ROOM",
     "Brake",
+    "Control",
     "Controller",
     "Drum",
     "Edge",
@@ -85,9 +87,9 @@ __all__ = [
     "Tolerance",
     "bounds",
     "check",
+    "controls",
     "default_of",
     "is_required",
-    "may_be_none",
     "out_of_bounds",
     "spec_at",
     "specs",

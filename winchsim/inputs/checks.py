@@ -97,12 +97,7 @@ def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
             Fault("one measured point is too few", f"{path}.points", expected="at least two points")
         )
     idle, stall = group.no_load_current, group.stall_current
-    if (
-        group.known_by == "data sheet"
-        and idle is not None
-        and stall is not None
-        and idle >= stall
-    ):
+    if group.known_by == "data sheet" and idle is not None and stall is not None and idle >= stall:
         faults.append(
                 Fault("no-load current is not below the stall current", f"{path}.no_load_current",
                       expected="less than stall_current")
@@ -146,9 +141,13 @@ def _check_stage(stage: Stage, path: str) -> list[Fault]:
             )
     else:
         driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
-        if stage.ratio is None and (stage.kind in ("planetary", "other") or not (driver and stage.gear)):
+        if stage.ratio is None and (
+            stage.kind in ("planetary", "other") or not (driver and stage.gear)
+        ):
             teeth = "gear" if stage.kind == "worm" else "pinion and gear"
-            expected = "the ratio" if stage.kind in ("planetary", "other") else f"the ratio, or {teeth}"
+            expected = (
+                "the ratio" if stage.kind in ("planetary", "other") else f"the ratio, or {teeth}"
+            )
             faults.append(Fault("ratio is missing", f"{path}.ratio", expected=expected))
         if stage.kind == "other" and stage.efficiency is None:
             expected = "efficiency of a stage of another kind"

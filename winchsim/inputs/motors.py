@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
-from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, table, tables
+from winchsim.inputs.spec import (
+    choice,
+    flag,
+    integer,
+    number,
+    positive,
+    quantity,
+    share,
+    table,
+    tables,
+)
 
 SHEET = ("known_by", ("data sheet",))
 BENCH = ("known_by", ("bench",))

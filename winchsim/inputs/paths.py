@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import MISSING
+from dataclasses import MISSING, dataclass
 from functools import cache
-from types import MappingProxyType, NoneType
-from typing import Any, TypeVar, cast, get_args, get_origin, get_type_hints
+from types import MappingProxyType
+from typing import Any, TypeVar, cast, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
-from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
@@ -69,13 +69,6 @@ def default_of(table: type, key: str) -> Any:
     return next(f for f in dataclasses.fields(table) if f.name == key).default
 
 
-@remembered
-def may_be_none(table: type, key: str) -> bool:
-    """Whether the value may be left out altogether."""
-    hint = get_type_hints(table)[key]
-    return NoneType in get_args(hint) and get_origin(hint) is not tuple
-
-
 def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
     """Every single value of a scenario with its path and declaration, in declared order.
 
@@ -100,6 +93,48 @@ def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
                 yield from walk(item, f"{path}.{index}.")
         else:
             yield path, value, spec
+
+
+@dataclass(frozen=True)
+class Control:
+    """One value of a scenario with what a form needs.
+
+    Attributes
+    ----------
+    path : str
+    value : object
+        In SI (°C for temperatures); None where it is left out.
+    spec : Spec
+    group : str
+        One of `GROUPS`.
+    applies : bool
+        Whether the value has a meaning with the present values of its table.
+    given : bool
+        Whether the scenario gives it.
+    choices : tuple of str
+        Words or names to choose from; empty for a value of another kind.
+    """
+
+    path: str
+    value: Any
+    spec: Spec
+    group: str
+    applies: bool
+    given: bool
+    choices: tuple[str, ...]
+
+
+def controls(inputs: Inputs) -> tuple[Control, ...]:
+    """Every value of a scenario for a form, the groups along the way of the power."""
+    found = []
+    for path, value, spec in walk(inputs):
+        head = path.rpartition(".")[0]
+        owner = value_at(inputs, head) if head else inputs
+        group = specs(Inputs)[path.partition(".")[0]].group
+        choices = tuple(getattr(inputs, spec.names)) if spec.names else spec.choices
+        given = path in inputs.given
+        found.append(Control(path, value, spec, group, spec.applies_to(owner), given, choices))
+    return tuple(sorted(found, key=lambda control: GROUPS.index(control.group)))
 
 
 def value_at(inputs: Any, path: str) -> Any:

@@ -78,7 +78,8 @@ def _defaults(inputs: Inputs) -> list[Assumed]:
             continue
         owner = scenario.value_at(inputs, path.rpartition(".")[0]) if "." in path else inputs
         if value == scenario.default_of(type(owner), path.rpartition(".")[2]):
-            found.append(Assumed(path, value, spec.unit, "default"))
+            low, high, why = spec.assumed or (None, None, "default")
+            found.append(Assumed(path, value, spec.unit, why, low, high))
     return found
 
 

@@ -150,7 +150,8 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     for row in given:
         found[row.path] = _given(inputs, row)
     for path, value, spec in walk(inputs):
-        if spec.spread and isinstance(value, float) and value and path not in found:
+        is_assumed = spec.assumed is not None and path not in inputs.given
+        if spec.spread and not is_assumed and isinstance(value, float) and value and path not in found:
             half = abs(value) * float(spec.spread.removesuffix("%")) / 100
             found[path] = _around(path, value, half, "normal", spec, assumed=True)
     for path, center, low, high in _estimates(inputs, machine):
