@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -23,18 +22,15 @@ from winchsim.inputs import (
 )
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
-from winchsim.scenario.lines import MOST_PARTS, LineIndex, index_lines
 from winchsim.scenario.materials_table import load_materials, load_ropes
 from winchsim.scenario.overrides import apply_overrides, known_paths
 from winchsim.scenario.tables import unknown_name, with_tables
+from winchsim.scenario.toml_text import read_toml
 from winchsim.scenario.values import expectation, read_value, written
 from winchsim.units import parse_quantity
 
 MAX_BYTES = 1_000_000
 """Largest scenario file that is read [bytes]."""
-
-MAX_ITEMS = 20_000
-"""Most keys, tables and list entries together, about."""
 
 MAX_TABLES = 200
 """Most tables of one list."""
@@ -134,11 +130,7 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     InputError
         With every fault found.
     """
-    if sum(map(text.count, "=,[")) > MAX_ITEMS:
-        message = f"more than {MAX_ITEMS} keys and values"
-        raise _broken(name, LineIndex(), None, message, "this is no scenario file")
-    index = index_lines(text)
-    raw = _toml(text, name, index)
+    raw, index = read_toml(text, name)
     origins, faults = apply_overrides(raw, overrides)
     collector = Collector(name, index, origins)
     collector.faults += faults
@@ -147,64 +139,6 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
         "\0".join([text, *overrides]).encode(errors="surrogatepass")
     ).hexdigest()
     return Scenario(inputs, name, text, digest)
-
-
-# --- TOML ------------------------------------------------------------------------------------------------------------
-
-_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){{{MOST_PARTS}}}""")
-
-
-def _toml(text: str, name: str, index: LineIndex) -> dict[str, Any]:
-    """Text as TOML tables; what would keep the TOML reader busy for long is refused before."""
-    if deep := _DEEP_KEY.search(text):
-        line = text.count("\n", 0, deep.start()) + 1
-        raise _broken(name, index, line, "nested far too deeply", "this is no scenario file")
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        message = str(error)
-        place = _PLACE.search(message)
-        line = int(place[1]) if place and place[1] else len(text.rstrip().split("\n"))
-        column = f", column {place[2]}" if place and place[1] else " (end of the file)"
-        reason = _PLACE.sub("", message)
-        hint = _toml_hint(index.text(line))
-        raise _broken(
-            name, index, line, f"not valid TOML{column}: {reason[:1].lower()}{reason[1:]}", hint
-        ) from error
-    except (ValueError, RecursionError, OverflowError) as error:
-        raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
-    if not raw:
-        hint = '"winchsim new FILE" writes a scenario to start from'
-        raise InputError(
-            (
-                Fault(
-                    "the file is empty",
-                    file=name,
-                    expected="a scenario",
-                    hint=hint,
-                    code=Code.EMPTY,
-                ),
-            )
-        )
-    return raw
-
-
-def _broken(name: str, index: LineIndex, line: int | None, message: str, hint: str) -> InputError:
-    text = shortened(index.text(line))
-    return InputError((Fault(message, "", name, line, text, hint=hint, code=Code.BROKEN_TOML),))
-
-
-def _toml_hint(line: str) -> str:
-    """What most often is wrong with a line that is no TOML."""
-    value = line.partition("=")[2].strip()
-    if re.match(r"[+-]?[0-9.,]+ *[^\W\d]", value):
-        return f'a value with a unit stands in quotes: "{value.partition("#")[0].strip()}"'
-    if re.match(r"[^\W\d]", value) and value not in ("true", "false"):
-        return f'text stands in quotes: "{value.partition("#")[0].strip()}"'
-    if re.match(r"\s*[\w.]+\s*:", line):
-        return 'write key = value, such as mass = "25 kg"'
-    return ""
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------
