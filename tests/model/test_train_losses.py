@@ -146,3 +146,9 @@ def test_a_worm_of_which_only_the_efficiency_is_known(small, efficiency, locks):
 def test_a_worm_that_cannot_drive_is_refused(small):
     with pytest.raises(InputError, match="friction"):
         build(small(stage=Stage(kind="worm", gear=20, lead_angle=math.radians(59), friction=1.0)))
+
+
+def test_a_chain_of_one_winch_holds_plain_numbers(small, make_motor):
+    """A number of numpy's in a chain makes every comparison of a branch fail that asks for true or false itself."""
+    for element in build(small(stage=PAIR, motors=make_motor(4.0, 0.005, count=3))).chain.elements:
+        assert {type(value) for value in (element.ratio, element.forward, element.reverse)} == {float}, element.name

@@ -135,7 +135,8 @@ def ring_share(live: Floats, dead: Floats = 0) -> Any:
     """
     count = live + dead
     lacking = np.sin(np.pi * dead / count) / np.sin(np.pi / np.maximum(count, 2))
-    return np.where(count == 1, 1.0, np.minimum(lacking / live, 1.0))[()]
+    found = np.where(count == 1, 1.0, np.minimum(lacking / live, 1.0))
+    return found if found.ndim else float(found)
 
 
 def planet_pin_loss(friction: Floats, pin_radius: Floats, planet_radius: Floats) -> Any:
