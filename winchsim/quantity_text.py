@@ -170,8 +170,8 @@ def show(
     edge = None if limit is None else in_unit(limit, unit)
     known = [x for x in numbers if x is not None and math.isfinite(x)]
     width = max(known, default=0.0) - min(known, default=0.0)
-    middle = numbers[0] if numbers[0] in known else max(known, default=0.0, key=abs)
-    place = _last_place(middle, width)
+    first = in_unit(value, unit)
+    place = _last_place(first if first in known else max(known, default=0.0, key=abs), width)
     extra = any(_crosses(x, _place_of(x, place), edge) for x in known)
     value_text, low_text, high_text = (
         "" if x is None else _shown(x, _place_of(x, place) - extra, edge, width > 0) for x in numbers

@@ -104,10 +104,8 @@ def place_of(values: dict[str, Any], path: str) -> tuple[type, Spec, dict[str, A
             return table, spec, place, key
         if spec.kind not in ("table", "tables"):
             raise _refused(path, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
-        if spec.kind == "table":
-            place = place.setdefault(key, {})
-        else:
-            place = _entry(place, table, key, parts, path)
+        is_table = spec.kind == "table"
+        place = place.setdefault(key, {}) if is_table else _entry(place, table, key, parts, path)
         if not isinstance(place, dict):
             raise _refused(path, f"{key} is not a table in this file", "", Code.BAD_OVERRIDE)
         table = table_type(table, key)

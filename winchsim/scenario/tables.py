@@ -33,9 +33,9 @@ def with_tables(inputs: Inputs) -> Inputs:
     """
     materials, pairs = load_materials(), []
     for own in inputs.material:
-        materials[own.name] = own_material(
-            own.name, own.family, _values(own), own.fatigue_source or ""
-        )  # type: ignore[arg-type]
+        family: Any = own.family
+        source = own.fatigue_source or ""
+        materials[own.name] = own_material(own.name, family, _values(own), source)
         if own.friction is not None:
             origins = MappingProxyType({"friction": Origin(GIVEN)})
             pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
