@@ -10,7 +10,7 @@ from winchsim.model.machine import gear_ratio
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
-from winchsim.verdict.life import drum_angle, tooth_lives
+from winchsim.assessment.life import drum_angle, tooth_lives
 from winchsim.assessment.warmth import tooth_warmth
 
 

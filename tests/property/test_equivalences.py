@@ -46,7 +46,7 @@ from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
-from winchsim.verdict.life import tooth_lives
+from winchsim.assessment.life import tooth_lives
 from winchsim.assessment.margins import hot_margins
 from winchsim.verdict.snag import snag_study
 from winchsim.assessment.warmth import tooth_warmth

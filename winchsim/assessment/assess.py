@@ -23,6 +23,7 @@ from winchsim.assessment.kinds import (
     Status,
     Target,
 )
+from winchsim.assessment.life import tooth_lives
 from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.assessment.parts import grade, part_rows, undescribed
 from winchsim.assessment.ranges import (
@@ -83,6 +84,7 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
         checks=checks,
         readings=find_readings(history, known),
         parts=parts,
+        lives=tooth_lives(record),
         jam=found,
         actions=(),
         assumed=_assumed(m, known, checks),

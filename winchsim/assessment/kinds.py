@@ -271,6 +271,26 @@ class PartRow:
 
 
 @dataclass(frozen=True)
+class ToothLife:
+    """Life of one gear's teeth.
+
+    Attributes
+    ----------
+    label : str
+        Which pinion or gear.
+    cycles_per_lift : float
+        How often this run loaded each of its teeth. [-]
+    lifts : float or None
+        Runs like this until a tooth fails by fatigue; None where no line of stress over cycles is
+        known for its material. [-]
+    """
+
+    label: str
+    cycles_per_lift: float
+    lifts: float | None
+
+
+@dataclass(frozen=True)
 class JamPart:
     """A part in a jam.
 
@@ -575,6 +595,8 @@ class Assessment:
         In the order of `ReadingKey`.
     parts : tuple of PartRow
         Least share of the required factor first.
+    lives : tuple of ToothLife
+        From the motors on.
     jam : Jam or None
         None where the programme does not raise.
     actions : tuple of Action
@@ -599,6 +621,7 @@ class Assessment:
     checks: tuple[Check, ...]
     readings: tuple[Reading, ...]
     parts: tuple[PartRow, ...]
+    lives: tuple[ToothLife, ...]
     jam: Jam | None
     actions: tuple[Action, ...]
     assumed: tuple[AssumedInput, ...]

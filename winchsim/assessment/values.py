@@ -78,6 +78,7 @@ def as_values(
         "checks": [check_values(check) for check in found.checks],
         "readings": [_with_unit(reading, reading.unit) for reading in found.readings],
         "parts": [_with_unit(row, row.unit) for row in found.parts],
+        "lives": [_fields(life) for life in found.lives],
         "jam": None if found.jam is None else _jam(found),
         "actions": [action_values(action) for action in found.actions],
         "causes": [_fields(cause) for cause in found.causes],

@@ -1,75 +1,12 @@
-"""Life of the teeth: how often a lift loads them, and how many lifts they stand where that is known."""
+"""Life of the teeth in one sentence."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
-import numpy as np
-
-from winchsim.model.machine import gear_ratio, on_one_gear
+from winchsim.assessment.life import ToothLife as ToothLife
+from winchsim.assessment.life import tooth_lives as tooth_lives
 from winchsim.quantity_text import fixed
-from winchsim.simulation import Record
-from winchsim.strength.link import LinkKind
-from winchsim.strength.materials import cycles_to_failure
-from winchsim.strength.teeth import mesh_cycles
-
-
-@dataclass(frozen=True)
-class ToothLife:
-    """Life of one gear's teeth.
-
-    Attributes
-    ----------
-    label : str
-        Which pinion or gear.
-    cycles_per_lift : float
-        How often this run loaded each of its teeth. [-]
-    lifts : float or None
-        Runs like this until a tooth fails by fatigue; None where no S–N line is known for its material. [-]
-    """
-
-    label: str
-    cycles_per_lift: float
-    lifts: float | None
-
-
-def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
-    """Mesh cycles of every pinion and gear in a run, and the lifts to fatigue where a line is known.
-
-    Parameters
-    ----------
-    record : Record
-        The stress in a tooth is taken as its worst of the run in every cycle; a link broken by the run has no life left.
-
-    Returns
-    -------
-    tuple of ToothLife
-        In the order of the links, from the motors on.
-    """
-    m = record.machine
-    angle = drum_angle(record)
-    found = []
-    for index, link in enumerate(m.links):
-        if link.channel != "mesh" or m.meshes[link.index].pinion_teeth is None:
-            continue
-        mesh = m.meshes[link.index]
-        assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
-        is_pinion = link.kind is LinkKind.TOOTH_PINION
-        speed = gear_ratio(m.chain, mesh) * (mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0)
-        met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
-        cycles = float(mesh_cycles(angle * speed, met))
-        assert link.material is not None
-        life = cycles_to_failure(record.demands[index].share, link.material)
-        found.append(ToothLife(link.label, cycles, None if life is None else life[1] / cycles if cycles else math.inf))
-    return tuple(found)
-
-
-def drum_angle(record: Record) -> float:
-    """Angle that the drum turned in a run, both ways added. [rad]"""
-    if record.time.size < 2:
-        return 0.0
-    return float(np.trapezoid(np.abs(record["drum_speed"]), record.time))
 
 
 def sentence(lives: tuple[ToothLife, ...]) -> str:

@@ -22,7 +22,7 @@ from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
 from winchsim.assessment.history import read_history
-from winchsim.verdict.judge import judge
+from winchsim.assessment.parts import part_rows
 
 Array = NDArray[np.float64]
 
@@ -175,16 +175,15 @@ def _slow(batch: Batch) -> dict[str, Any]:
 
 def _in_full(machine: Machine) -> dict[str, Any]:
     record = simulate(machine)
-    verdict = judge(record, remedies=False)
-    history = read_history(record)
+    history, rows = read_history(record), part_rows(record, None)
     began, time = history.lift_began, history.lift_time
-    worst = min(verdict.rows, key=lambda row: row.link.factor, default=None)
+    worst = min(rows, key=lambda row: row.factor, default=None)
     found: dict[str, Any] = {
         "ending": Ending.OTHER,
-        "factor": worst.link.factor if worst is not None else math.inf,
-        "teeth": min((row.link.factor for row in verdict.rows if row.link.kind in TOOTH_KINDS), default=math.inf),
+        "factor": worst.factor if worst is not None else math.inf,
+        "teeth": min((row.factor for row in rows if LinkKind(row.kind) in TOOTH_KINDS), default=math.inf),
         "weakest": worst.label if worst is not None else "",
-        "held": verdict.held is not False,
+        "held": history.held is not False or not history.trusted,
     }
     if record.first(Event.OVERLOAD) is not None:
         found["ending"] = Ending.BROKE

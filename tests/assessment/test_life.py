@@ -8,7 +8,8 @@ import pytest
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, OwnMaterial, Rope, Stage, Supply
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
-from winchsim.verdict.life import drum_angle, sentence, tooth_lives
+from winchsim.assessment.life import drum_angle, tooth_lives
+from winchsim.verdict.life import sentence
 
 
 def _winch(**own) -> Inputs:
