@@ -103,14 +103,14 @@ def _motors(d: _Dice) -> sc.MotorGroup:
     speed = d.log(100, 3000)
     stall_torque = 4 * power / speed
     share = d.log(0.002, 0.3)
-    efficiency = d.uniform(0.6, 1.1)
+    efficiency = d.uniform(0.6, 0.98)
     stall_current = stall_torque * speed / voltage / efficiency
     count = d.pick(1, 1, 2, 4, 7)
     return sc.MotorGroup(
         count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
         no_load_current=share * stall_current, stall_torque=stall_torque * (1 - share), stall_current=stall_current,
         brush_drop=d.pick(0.0, 0.0, 0.05 * voltage), drag_speed_share=d.pick(0.0, 0.5),
-        gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95)) if d.chance(0.1) else None,
+        gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95), data_at="output") if d.chance(0.1) else None,
     )  # fmt: skip
 
 
