@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from types import MappingProxyType
+from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean
 from winchsim.inputs import Inputs, OwnMaterial, Spec
