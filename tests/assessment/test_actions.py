@@ -6,7 +6,7 @@ from winchsim.assessment.assess import assess
 from winchsim.assessment.choice import changed_by, choose, order_of
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
 from winchsim.errors import WinchsimError
-from winchsim.inputs import with_value
+from winchsim.inputs import Pawl, with_value
 from winchsim.simulation import simulate
 
 
@@ -63,7 +63,7 @@ def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):
 
 
 def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):
-    found = assess(simulate(small(rope={"breaking_force": 165.0}, load={"drum_height": 0.5})))
+    found = assess(simulate(small(pawl=Pawl(), rope={"breaking_force": 165.0}, load={"drum_height": 0.5, "mass": 5.0})))
     action = next(a for a in found.actions if a.kind is ActionKind.LOWER_CURRENT_LIMIT)
     assert action.changes[0].path == "supply.current_limit"
     assert action.changes[0].after <= found.jam.limit

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from winchsim.assessment.assess import assess
-from winchsim.assessment.kinds import CheckKey, End, Holding, Side, Status
+from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.parts import grade
 from winchsim.assessment.values import as_values
 from winchsim.inputs import Brake, Pawl, Phase, with_value
@@ -168,3 +168,11 @@ def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):
     body = record.machine.body
     assert found.drop_energy == pytest.approx(body.mass * body.gravity * found.drop_height)
     assert found.drop_speed == pytest.approx(math.sqrt(2 * body.gravity * found.drop_height))
+
+
+def test_a_supply_that_trips_is_the_cause_of_a_missed_target(small):
+    inputs = small(supply={"current_limit": 1.0, "over_current": "trip", "trip_delay": 0.2})
+    found = assess(simulate(inputs), actions=False)
+    assert found.target.end is End.SUPPLY_TRIPPED
+    assert found.has(FindingKind.SUPPLY_TRIPPED)
+    assert found.check(CheckKey.TARGET).status is Status.FAILS

@@ -137,11 +137,15 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         yield (CheckKey.TARGET,), _made(proposals.TO_RAISE, inputs, machine, *goals)
     elif end is End.LATE:
         yield (CheckKey.TARGET,), _made(proposals.TO_BE_FASTER, inputs, machine, _in_time)
-    if _fails(found, CheckKey.WINDING) and found.target.reached:
+    if _is(found, CheckKey.WINDING, Status.FAILS) and found.target.reached:
         yield (CheckKey.WINDING,), _made(proposals.TO_COOL, inputs, machine, _raises_warm)
     if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
         keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
         yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
+    thin = [key for key in STARTING if found.target.reached and _is(found, key, Status.THIN)]
+    if thin:
+        goals = [_starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET]
+        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, *(goals[-1:] or [_starts_hot(1.5)]))
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
         yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)
@@ -151,9 +155,19 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         yield tuple(CheckKey), iter((change,))
 
 
-def _fails(found: Assessment, key: CheckKey) -> bool:
+def _is(found: Assessment, key: CheckKey, status: Status) -> bool:
     check = found.check(key)
-    return check is not None and check.status is Status.FAILS
+    return check is not None and check.status is status
+
+
+def _spread(found: Assessment, key: CheckKey) -> float:
+    """How far the low end of a check lies below its value, as a factor."""
+    check = found.check(key)
+    return check.value / check.low if check is not None and check.value and check.low else 1.0
+
+
+STARTING = (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
+"""Checks of whether the motors start the load."""
 
 
 def _made(

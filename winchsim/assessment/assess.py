@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from winchsim.assessment.findings import at_current_limit, find
+from winchsim.assessment.findings import at_current_limit, find, tripped
 from winchsim.assessment.history import OFF_FLOOR, History, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
@@ -153,6 +153,8 @@ def _end(history: History, known: Ranges | None) -> End:
 
 def _missed(history: History, known: Ranges | None) -> End:
     """Why a programme did not bring the load to its top, or that it was not meant to."""
+    if tripped(history) is not None:
+        return End.SUPPLY_TRIPPED
     stalled = history.stalled
     if stalled is not None:
         blocked = blocked_by(history, stalled)

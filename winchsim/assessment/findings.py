@@ -17,6 +17,7 @@ from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margin
 from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.model import AtGroup, Event
 from winchsim.model.links import tooth_of
+from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
 
 HARD_LANDING = 0.1
@@ -163,6 +164,24 @@ def _stick_slip(history: History) -> Iterator[Finding]:
     )  # fmt: skip
 
 
+def _wedged(history: History) -> Iterator[Finding]:
+    events = history.of(Event.WEDGED)
+    if events:
+        first, energy = events[0], sum(event.energy for event in events)
+        yield _at(FindingKind.WEDGED, first, count=len(events), drum_speed=first.value, energy=energy)
+
+
+def tripped(history: History) -> RecordedEvent | None:
+    """When the supply switched itself off by overcurrent; None for never.
+
+    Parameters
+    ----------
+    history : History
+    """
+    found = history.of(Event.SUPPLY)
+    return next((event for event in found if event.target is Regime.TRIPPED), None)
+
+
 def _rope_slack(history: History) -> Iterator[Finding]:
     height = history.record["height"]
     hanging = [e for e in history.of(Event.SLACK) if height[history.at(e.time)] > OFF_FLOOR]
@@ -206,6 +225,10 @@ def _supply(history: History) -> Iterator[Finding]:
     if lasts > 0:
         values = {"current_limit": limit, "duration": lasts, "raising_time": whole}
         yield Finding(FindingKind.SUPPLY_LIMITED, values)
+    event = tripped(history)
+    if event is not None:
+        current = float(history.record["current"][: history.at(event.time) + 1].max())
+        yield _at(FindingKind.SUPPLY_TRIPPED, event, current=current)
     event = history.record.first(Event.EMPTY)
     if event is not None:
         charge = float(history.record["charge"][history.at(event.time)])
@@ -282,7 +305,7 @@ def _rim_thin(history: History) -> Iterator[Finding]:
 
 
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
-    _part_broke, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _rope_slack,
+    _part_broke, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
     _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, gear_flaws,
 )  # fmt: skip
 """Every rule; a new finding is a kind and a rule here."""

@@ -27,6 +27,7 @@ UNITS = {
     **dict.fromkeys(("charge", "charge_capacity"), "C"),
     **dict.fromkeys(("flank", "root", "flank_limit", "root_limit"), "°C"),
     **dict.fromkeys(("winding_peak", "winding_limit"), "°C"),
+    "drum_speed": "rad/s",
     "mass": "kg",
     "power": "W",
     "rate": "Hz",
