@@ -27,3 +27,6 @@ FERRITE_COEFFICIENT = -0.002
 
 ROTOR_TIME_CONSTANT = (0.015, 0.005, 0.030)
 """Mechanical time constant of a small iron-cored motor and its range [s]. Common practice, from memory."""
+
+BEARING_KINDS = ("polymer bore", "metal bush", "ball")
+"""Kinds of bearing: a hole in a plastic part, a plain metal bearing, a ball bearing."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from winchsim.constants import BEARING_KINDS
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
-from winchsim.physics.bearings import KINDS
 
 LEAST_ROOM = 0.05
 """Rope that must be left between load and drum, or top sheave, at the top. [m] Own choice."""
@@ -47,7 +47,7 @@ class Drum:
     drag: float = quantity(
         "constant drag of the drum's bearings", "mN·m", 0, 1e6, 0.0, usual=(0, 200), quiet=True
     )
-    bearing: str = choice("bearings of the drum", KINDS, "metal bush", quiet=False)
+    bearing: str = choice("bearings of the drum", BEARING_KINDS, "metal bush", quiet=False)
     bearing_friction: float | None = number(
         "coefficient of friction in these bearings",
         0,

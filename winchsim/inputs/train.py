@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from winchsim.constants import BEARING_KINDS
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
-from winchsim.physics.bearings import KINDS
 
 DRAG_RANGE = (0.0, 0.003)
 DRAG_TEXT = f"0, up to {100 * DRAG_RANGE[1]:g} % of the torque of the stalled motors"
@@ -193,7 +193,7 @@ class Stage:
     )
     bearing: str | None = choice(
         "bearings of the output shaft, of a worm its thrust bearing",
-        KINDS,
+        BEARING_KINDS,
         None,
         condition=WITH_BEARINGS,
         left_out="polymer bore for polymer gears, else metal bush",

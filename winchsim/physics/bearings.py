@@ -42,9 +42,6 @@ class BearingFriction:
     source: str
 
 
-KINDS = ("polymer bore", "metal bush", "ball")
-"""Kinds of bearing: a hole in a plastic part, a plain metal bearing, a ball bearing."""
-
 BEARINGS: dict[tuple[str, bool], BearingFriction] = {
     ("polymer bore", False): BearingFriction(
         0.25, 0.10, 0.40,
