@@ -41,6 +41,8 @@ class Branch:
         Torque at the common gear per torque of a group's motors.
     groups : tuple of (float, float, bool)
         Per group: rotor inertia times its speed ratio, constant drag, and whether its mesh has any loss.
+    checks : tuple of (float, float, float, bool)
+        Of the outputs, those whose direction does not follow from that of the next, and whether power passes them forward.
     constant, per_torque, inertia : float
         ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``. Inertia of 0 or less: what lies
         behind a self-locking element, when it drives, asks more of the motors the more it is slowed.
@@ -52,6 +54,7 @@ class Branch:
     outputs: tuple[tuple[float, float, float], ...]
     group_gains: tuple[float, ...]
     groups: tuple[tuple[float, float, bool], ...]
+    checks: tuple[tuple[float, float, float, bool], ...]
     constant: float
     per_torque: float
     inertia: float
@@ -80,7 +83,7 @@ class Branch:
         if self.inertia <= 0.0:
             return False
         d = self.direction
-        for (a, b, c), loaded in zip(self.outputs, self.loaded, strict=True):
+        for a, b, c, loaded in self.checks:
             if (d * (a + b * rope_torque + c * acceleration) >= 0.0) is not loaded:
                 return False
         for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving, strict=True):
@@ -110,13 +113,16 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
     """
     ratios = drum_ratios(chain)
     a, b, c = 0.0, 1.0, 0.0
-    outputs = []
+    outputs, checks, follows = [], [], False
     for index in range(len(chain.elements) - 1, -1, -1):
         element = chain.elements[index]
         c += element.inertia * ratios[index + 1]
         outputs.append((a, b, c))
+        if not follows or element.inertia or loaded[index] is not loaded[index + 1]:
+            checks.append((a, b, c, loaded[index]))
         forward, reverse, drag = factors(element, 1.0, direction)
         share = (forward if loaded[index] else reverse) / element.ratio
+        follows = drag == 0.0 and share > 0.0
         a, b, c = direction * drag + share * a, share * b, share * c
     c += chain.common_inertia * ratios[0]
     gains, groups = [], []
@@ -127,7 +133,8 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         gains.append(gain)
         a += gain * direction * drag
         c += gain * mesh.inertia * group_ratio(chain, index)
-    return Branch(direction, loaded, driving, tuple(reversed(outputs)), tuple(gains), tuple(groups), a, b, c or -1e-300)
+    parts = tuple(reversed(outputs)), tuple(gains), tuple(groups), tuple(checks)
+    return Branch(direction, loaded, driving, *parts, a, b, c or -1e-300)
 
 
 def likely_branch(chain: Chain, direction: int) -> Branch:

@@ -201,7 +201,10 @@ class RestingBounds:
     def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
         self._chain = chain
         self._pushing = breakaway if pushing is None else pushing
-        self._rows = [(e.ratio, factors(e, self._pushing, 1), factors(e, breakaway, -1)) for e in chain.elements]
+        self._rows = []
+        for e in chain.elements:
+            (forward, _, drag), (_, reverse, held) = factors(e, self._pushing, 1), factors(e, breakaway, -1)
+            self._rows.append(((e.ratio / forward, drag), (reverse / e.ratio, held)))
         self._groups = [
             (group_factors(mesh, 1.0, 1)[0], group_factors(mesh, self._pushing, 1), group_factors(mesh, breakaway, -1))
             for mesh in chain.groups
@@ -217,23 +220,19 @@ class RestingBounds:
         rope_torque : float or ndarray
             At least 0. [N·m]
         """
-        outputs: list[Any] = []
-        inputs: list[Any] = []
         torque = rope_torque
-        for ratio, _, (_, reverse, drag) in reversed(self._rows):
-            outputs.append(torque)
-            torque = positive(torque * reverse / ratio - drag)
-            inputs.append(torque)
-        outputs.reverse()
-        inputs.reverse()
+        shafts = [torque]
+        for _, (reverse, drag) in reversed(self._rows):
+            torque = positive(torque * reverse - drag)
+            shafts.append(torque)
+        shafts.reverse()
         groups = self._carried(motor_torques, torque)
-        push = group_push(self._chain, 1, motor_torques, self._pushing)
-        push = positive(push)
-        for i, (ratio, (forward, _, drag), _) in enumerate(self._rows):
-            inputs[i] = larger(inputs[i], push)
-            push = positive(push - drag) * ratio / forward
-            outputs[i] = larger(outputs[i], push)
-        return ChainTorques(rope_torque * 0.0, inputs, outputs, groups, inputs[0])
+        push = positive(group_push(self._chain, 1, motor_torques, self._pushing))
+        shafts[0] = larger(torque, push)
+        for i, ((forward, drag), _) in enumerate(self._rows, start=1):
+            push = positive(push - drag) * forward
+            shafts[i] = larger(shafts[i], push)
+        return ChainTorques(rope_torque * 0.0, shafts[:-1], shafts[1:], groups, shafts[0])
 
     def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
         """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""
