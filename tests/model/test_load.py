@@ -247,3 +247,11 @@ def test_places_of_the_load_are_told_apart(lift):
     assert [place.moves for place in LoadPlace] == [False, True, True, True, False, False, False]
     record = lift(phase=(Phase(action="off", until="time", time=0.5),))
     assert record["height"].max() == 0.0 and record["tension"].max() == 0.0
+
+
+def test_on_a_slope_the_height_is_vertical_and_the_speed_is_along_the_path(lift):
+    record = lift(load={"slope": math.radians(30), "slope_friction": 0.1})
+    rising = (record["speed"] > 0.02) & (record.phase == 0)
+    k = np.flatnonzero(rising)[10:-10]
+    climbed = np.trapezoid(record["speed"][k], record.time[k]) * math.sin(math.radians(30))
+    assert record["height"][k[-1]] - record["height"][k[0]] == pytest.approx(climbed, rel=1e-3)

@@ -61,3 +61,9 @@ def test_a_reel_instead_of_a_drum_is_refused():
 def test_inertia_of_a_core_is_half_its_mass_times_its_radius_squared():
     mass = 7850.0 * math.pi * 0.01**2 * 0.04
     assert rod_inertia(0.02, 0.04, 7850.0) == pytest.approx(mass * 0.01**2 / 2)
+
+
+@pytest.mark.parametrize("turns", [1e9, 1e308, math.inf])
+def test_absurd_numbers_of_dead_turns_end_in_an_error(turns):
+    with pytest.raises(DomainError, match="200 layers"):
+        layers(0.01, 0.04, 0.002, 5.0, dead_turns=turns)
