@@ -15,8 +15,9 @@ from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import times_until_hot
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
 from winchsim.assessment.warmth import raising_time, tooth_warmth
-from winchsim.model import AtGroup, Event
+from winchsim.model import AtGroup, Event, Machine
 from winchsim.model.links import tooth_of
+from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
 
@@ -229,6 +230,7 @@ def _supply(history: History) -> Iterator[Finding]:
     if event is not None:
         current = float(history.record["current"][: history.at(event.time) + 1].max())
         yield _at(FindingKind.SUPPLY_TRIPPED, event, current=current)
+    yield from _not_described(history.machine)
     event = history.record.first(Event.EMPTY)
     if event is not None:
         charge = float(history.record["charge"][history.at(event.time)])
@@ -236,9 +238,19 @@ def _supply(history: History) -> Iterator[Finding]:
         yield _at(FindingKind.BATTERY_EMPTY, event, charge=charge, charge_capacity=capacity)
 
 
+def _not_described(m: Machine) -> Iterator[Finding]:
+    """A supply of no resistance and no limit, because neither was given."""
+    voltage = max(abs(phase.voltage) for phase in m.phases)
+    if m.source.current_limit < math.inf or all(row.path != "supply.resistance" for row in m.assumed) or not voltage:
+        return
+    inrush = sum(g.live * max(m.source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in m.groups)
+    values = {"inrush": inrush, **shares_of_ordinary(m.source.duty * inrush, voltage)}
+    yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
+
+
 def _motors(history: History) -> Iterator[Finding]:
     record, m = history.record, history.machine
-    highest = max((abs(span.step.voltage) for span in history.spans), default=0.0)
+    highest = m.source.duty * max((abs(span.step.voltage) for span in history.spans), default=0.0)
     for index, group in enumerate(m.groups):
         winding, nominal = record[f"motor_{group.number}_winding"], group.fit.voltage
         peak = float(winding.max())

@@ -21,7 +21,7 @@ UNITS = {
     **dict.fromkeys(("height", "final_height", "from_height", "to_height", "let_down"), "m"),
     **dict.fromkeys(("speed", "landing_speed"), "m/s"),
     **dict.fromkeys(("tension", "static_tension", "hanging", "pull_low", "pull_high"), "N"),
-    **dict.fromkeys(("current", "unlimited_current", "needed_current", "current_limit"), "A"),
+    **dict.fromkeys(("current", "unlimited_current", "needed_current", "current_limit", "inrush"), "A"),
     **dict.fromkeys(("energy", "landing_energy"), "J"),
     **dict.fromkeys(("voltage", "nominal"), "V"),
     **dict.fromkeys(("charge", "charge_capacity"), "C"),
