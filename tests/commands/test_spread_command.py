@@ -119,15 +119,8 @@ def test_in_full(folder):
     assert json.loads(screen.out)["in_full"] is True
 
 
-def test_shares_of_variance_in_words_and_as_a_picture(folder, tmp_path):
-    arguments = ["spread", str(folder / "crate.toml"), "--builds", "10", "--variance", "4", "--out", str(tmp_path / "out")]
-    screen = Screen().run(*arguments)
-    assert "Share of each result's variance" in screen.out and "lifts more" in screen.out
-    assert "share of variance" in (tmp_path / "out" / "spread.svg").read_text()
-
-
 @pytest.mark.parametrize(("arguments", "words"), [
-    (["--builds", "3"], "from 10 to"), (["--variance", "12"], "a power of 2"), (["--workers", "0"], "at least 1"),
+    (["--builds", "3"], "from 10 to"), (["--workers", "0"], "at least 1"),
     (["--level", "2"], "from 0.5 to 0.999"), (["--set", "tolerance.1.path=load.colour"], "load.colour"),
     (["--set", "tolerance.1.path=motors.1.count", "--set", "tolerance.1.by=1"], "a number that the scenario gives"),
 ])  # fmt: skip

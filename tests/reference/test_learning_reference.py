@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.studies.calibrate import LiftTest, calibrate
 from winchsim.studies.calibrate.fit import fit
-from winchsim.studies.spread.importance import rank_correlation, shares_of_function
+from winchsim.studies.spread.importance import rank_correlation
 from winchsim.studies.spread.intervals import probability
 
 pytestmark = pytest.mark.reference
@@ -110,37 +110,6 @@ def test_rule_of_three():
     """Nothing seen in n trials: the one-sided 95 % bound is 3/n. Common practice; J. A. Hanley and A. Lippman-Hand, "If nothing
     goes wrong, is everything all right?", *JAMA* 249 (1983), from memory."""
     assert probability(0, 1000, 0.9).high == pytest.approx(3 / 1000, rel=0.01)
-
-
-# --- shares of variance -------------------------------------------------------------------------------------------------
-
-
-def ishigami(points):
-    x = np.pi * (2 * points - 1)
-    return (np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0]))[None]
-
-
-def test_variance_shares_of_the_ishigami_function():
-    """Source: T. Ishigami and T. Homma, "An importance quantification technique in uncertainty analysis for computer models",
-    1990; the indices for a = 7, b = 0.1 as in A. Saltelli et al., *Sensitivity Analysis in Practice*, 2004, both from
-    memory, and checked here against their closed forms: V1 = (1 + b pi^4/5)^2 / 2, V2 = a^2/8, V13 = 8 b^2 pi^8 / 225."""
-    a, b = 7.0, 0.1
-    v1, v2, v13 = (1 + b * np.pi**4 / 5) ** 2 / 2, a**2 / 8, 8 * b**2 * np.pi**8 / 225
-    whole = v1 + v2 + v13
-    published = ([0.3139, 0.4424, 0.0], [0.5576, 0.4424, 0.2437])
-    assert [v1 / whole, v2 / whole] == pytest.approx(published[0][:2], abs=1e-4)
-    assert [(v1 + v13) / whole, v13 / whole] == pytest.approx([published[1][0], published[1][2]], abs=1e-4)
-    found = shares_of_function(ishigami, (1, 1, 1), 4096, random_seed=1)
-    assert found.first[0] == pytest.approx(published[0], abs=0.015)
-    assert found.total[0] == pytest.approx(published[1], abs=0.01)
-    assert found.runs == 5 * 4096
-
-
-def test_inputs_of_several_numbers_are_exchanged_together():
-    """Numbers 1 and 3 of the Ishigami function as one input: alone it has all that they do apart and together."""
-    found = shares_of_function(lambda points: ishigami(points[:, [0, 2, 1]]), (2, 1), 4096, random_seed=2)
-    assert found.first[0] == pytest.approx([0.5576, 0.4424], abs=0.015)
-    assert found.total[0] == pytest.approx([0.5576, 0.4424], abs=0.01)
 
 
 def test_rank_correlation_of_a_worked_example():

@@ -17,7 +17,7 @@ from winchsim.model.restate import as_data_sheets
 from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, findings, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Plan, plan
-from winchsim.studies.spread.importance import rank_correlation, variance_design, variance_shares
+from winchsim.studies.spread.importance import rank_correlation
 from winchsim.studies.spread.intervals import interval_text, probability, share_text
 from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
@@ -117,7 +117,7 @@ def test_a_tolerance_of_nothing_that_can_differ_is_refused(winch, given):
 
 
 def test_arguments_are_checked(winch):
-    for more in ({"builds": 3}, {"level": 1.2}, {"variance_points": 12}):
+    for more in ({"builds": 3}, {"level": 1.2}):
         with pytest.raises(DomainError):
             spread(winch, **{"builds": 10, **more})
 
@@ -348,8 +348,8 @@ def test_finished_tasks_of_an_executor_are_kept(winch):
 
 def test_progress_counts_every_lift(winch):
     steps = []
-    spread(winch, builds=50, variance_points=2, on_progress=lambda done, total: steps.append((done, total)))
-    assert steps[-1][0] == steps[-1][1] == 50 + 2 * (2 + len(rows_of(winch).rows))
+    spread(winch, builds=50, on_progress=lambda done, total: steps.append((done, total)))
+    assert steps[-1][0] == steps[-1][1] == 50
     assert [done for done, _ in steps] == sorted(done for done, _ in steps)
 
 
@@ -400,22 +400,6 @@ def test_chance_passes_the_noise_limit_as_often_as_it_says():
     assert (
         stats.binom.ppf(1e-4, 600, 0.01) <= np.sum(np.abs(found.values) > found.noise) <= stats.binom.ppf(1 - 1e-4, 600, 0.01)
     )
-
-
-def test_variance_of_a_sum_is_shared_by_its_squares():
-    design = variance_design((1, 2), 1024, 1)
-    result = design.points @ np.array([1.0, 2.0, 2.0])
-    found = variance_shares(design, np.array([result, np.ones(len(result))]))
-    assert found.first[0] == pytest.approx([1 / 9, 8 / 9], abs=0.02)
-    assert found.total[0] == pytest.approx([1 / 9, 8 / 9], abs=0.02)
-    assert np.all(found.total[1] == 0), "what does not vary has no shares"
-
-
-def test_shares_of_variance_of_a_winch(winch):
-    found = spread(winch, builds=10, variance_points=16)
-    place = [row.path for row in found.plan.rows].index("supply.voltage")
-    assert found.variance.total[0, place] > 0.05
-    assert found.variance.runs == 16 * (2 + len(found.plan.rows))
 
 
 def test_a_strength_row_has_no_path():

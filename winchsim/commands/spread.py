@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 FILE_NAMES = ("spread.txt", "spread.json", "spread.csv", "spread.svg", "spread.png")
 BUILDS, FULL_BUILDS = 1000, 100
-VARIANCE_POINTS = 128
-
 
 def register(commands: Any) -> None:
     """Add the command."""
@@ -48,10 +46,6 @@ def register(commands: Any) -> None:
         "--seed", metavar="N", type=int, default=1, help="random seed: the same seed, the same builds (default: 1)"
     )
     parser.add_argument("--full", action="store_true", help="lift each build by the full simulation")
-    parser.add_argument(
-        "--variance", metavar="N", type=int, nargs="?", const=VARIANCE_POINTS, default=0,
-        help=f"also find each input's share of the variance, from N points (a power of 2; {VARIANCE_POINTS} when left out)",
-    )  # fmt: skip
     parser.add_argument("--level", metavar="SHARE", default="95 %", help="probability of the intervals (default: 95 %%)")
     parser.add_argument("--workers", metavar="N", type=int, help="processes to use here (default: one for each core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running dask scheduler to lift the builds on")
@@ -78,7 +72,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with _executor(options, env) as executor, progress(env, "builds lifted") as tell:
         found = spread(
             inputs, given, builds=builds, random_seed=options.seed, level=level, executor=executor, in_full=options.full,
-            variance_points=options.variance, on_progress=tell,
+            on_progress=tell,
         )  # fmt: skip
     closing = cautions(build(inputs))
     _write(options, env, scenario, found, closing)

@@ -7,8 +7,6 @@ import io
 import math
 from typing import Any
 
-import numpy as np
-
 from winchsim.quantity_text import number, quantity
 from winchsim.report.csv_out import cell
 from winchsim.report.json_out import finding_facts
@@ -45,9 +43,6 @@ QUANTITY_NAMES = {
 MOST_INFLUENCES = 10
 """Inputs that are printed. [-]"""
 
-LEAST_SHARE = 0.02
-"""Shares of variance below this are not printed: so small they are not known. [-]"""
-
 
 def spread_text(
     found: Spread, cautions: tuple[str, ...], *, title: str = "", name: str = "", us: bool = False, paint: Paint = _PLAIN
@@ -76,7 +71,6 @@ def spread_text(
     _breaks(page, found)
     _motors(page, found)
     _influences(page, found)
-    _shares(page, found)
     _differs(page, found)
     for note in found.notes:
         page.item("-", note)
@@ -164,22 +158,6 @@ def _influences(page: Lines, found: Spread) -> None:
     page.sentence("A dot: no more than chance. Time and holding: + means longer, + means holds better.", indent="  ")
 
 
-def _shares(page: Lines, found: Spread) -> None:
-    if found.variance is None:
-        return
-    page.heading("Share of each result's variance: by the input alone / with all that it does together with others")
-    variance = found.variance
-    order = sorted(range(len(found.plan.rows)), key=lambda i: -float(np.max(variance.total[:, i])))
-    rows = [("", *RESULT_NAMES.values())]
-    for i in order[:MOST_INFLUENCES]:
-        pairs = zip(variance.first[:, i], variance.total[:, i], strict=True)
-        cells = [f"{alone:.2f}/{total:.2f}" if max(alone, total) >= LEAST_SHARE else "." for alone, total in pairs]
-        if set(cells) != {"."}:
-            rows.append((input_name(found.plan.rows[i]), *cells))
-    page.table(rows, "lrrrrr")
-    page.sentence(f"From {variance.runs} lifts more.", indent="  ")
-
-
 def _differs(page: Lines, found: Spread) -> None:
     page.heading("What differs from build to build")
     rows = []
@@ -210,8 +188,7 @@ def spread_json(found: Spread, cautions: tuple[str, ...], *, digest: str | None 
         findings=[finding_facts(finding) for finding in findings(found)],
         cautions=cautions,
         rows=[
-            {**_input_facts(row), "rank_correlation": ranks[id(row)], **_variance_facts(found, place)}
-            for place, row in enumerate(found.plan.rows)
+            {**_input_facts(row), "rank_correlation": ranks[id(row)]} for row in found.plan.rows
         ],
         complete=found.complete,
         builds_asked=found.asked,
@@ -247,17 +224,6 @@ def _input_facts(row: Uncertain) -> dict[str, Any]:
         "input": row.path, key("center", row.unit): row.center, key("low", row.unit): row.low, key("high", row.unit): row.high,
         "shape": row.shape, "assumed": row.assumed, "each_motor": row.each,
     }  # fmt: skip
-
-
-def _variance_facts(found: Spread, place: int) -> dict[str, Any]:
-    if found.variance is None:
-        return {}
-    first, total = found.variance.first[:, place], found.variance.total[:, place]
-    return {
-        "variance_share": {
-            name: {"first": float(a), "total": float(b)} for name, a, b in zip(RESULTS, first, total, strict=True)
-        }
-    }
 
 
 def spread_csv(found: Spread) -> str:

@@ -22,9 +22,9 @@ from winchsim.report.figures.look import (
     plain_ticks,
     quantity_label,
 )  # fmt: skip
-from winchsim.studies.spread import RESULTS, Spread, Uncertain
+from winchsim.studies.spread import Spread, Uncertain
 
-Bar = tuple[str, float, float | None]
+Bar = tuple[str, float]
 
 MOST_BARS = 8
 """Inputs that get a bar. [-]"""
@@ -69,17 +69,9 @@ def spread_figure(found: Spread, look: Look) -> Figure:
 
 
 def _bars(found: Spread, name: str) -> list[Bar]:
-    """Inputs that move a result more than chance: name, rank correlation or total share, and first-order share."""
-    if found.variance is not None:
-        j = RESULTS.index(name)
-        rows: list[Bar] = [
-            (_name(row), float(found.variance.total[j, i]), float(found.variance.first[j, i]))
-            for i, row in enumerate(found.plan.rows)
-            if found.variance.total[j, i] > 0.01
-        ]
-        return sorted(rows, key=lambda row: -row[1])[:MOST_BARS]
+    """Inputs that move a result more than chance: name and rank correlation."""
     ranked: list[Bar] = [
-        (_name(influence.row), influence.ranks[name], None)
+        (_name(influence.row), influence.ranks[name])
         for influence in found.influences
         if abs(influence.ranks[name]) > found.noise[name]
     ]
@@ -115,32 +107,24 @@ def _importance(figure: Figure, found: Spread, name: str, look: Look, top: float
     bars, em = _bars(found, name), look.em
     names_wide = 0.46 * look.width
     axes = box(figure, names_wide, top - head - height, look.width - names_wide - 1.5 * em, height)
-    by_variance = found.variance is not None
-    for place, (_, value, first) in enumerate(bars):
+    for place, (_, value) in enumerate(bars):
         y = -place
-        if by_variance:
-            axes.barh(
-                [y], [value], height=0.62, color="white", edgecolor=INK, linewidth=look.line / 2, label="_total", zorder=2
-            )
-            axes.barh([y], [max(first or 0.0, 0.0)], height=0.62, color=INK, label="_first", zorder=2.5)
-        else:
-            colour, hatch = (BLUE, "") if value > 0 else ("white", "////")
-            axes.barh([y], [value], height=0.62, color=colour, edgecolor=BLUE if value > 0 else VERMILLION, hatch=hatch,
-                      linewidth=look.line / 2, label="_rank", zorder=2)  # fmt: skip
-    axes.set_xlim(0 if by_variance else -1, 1)
+        colour, hatch = (BLUE, "") if value > 0 else ("white", "////")
+        axes.barh([y], [value], height=0.62, color=colour, edgecolor=BLUE if value > 0 else VERMILLION, hatch=hatch,
+                  linewidth=look.line / 2, label="_rank", zorder=2)  # fmt: skip
+    axes.set_xlim(-1, 1)
     axes.set_ylim(0.6 - len(bars), 0.6)
     axes.axvline(0, color=GREY, linewidth=look.line / 2, zorder=3)
     axes.set_yticks([])
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     plain_ticks(axes, look, y=False)
-    kind = "share of variance (black: alone)" if by_variance else f"rank correlation (+: {_PANELS[name][1]})"
-    axes.set_xlabel(kind)
+    axes.set_xlabel(f"rank correlation (+: {_PANELS[name][1]})")
     wide, high = figure.get_size_inches() * 25.4
     figure.text(
         0.5 * em / wide, (top - 0.4 * em) / high, f"What moves the {_PANELS[name][0]}", ha="left", va="top", weight="bold"
     )
-    for place, (text, _, _) in enumerate(bars):
+    for place, (text, _) in enumerate(bars):
         level = top - head - height * (place + 0.6) / len(bars)
         figure.text((names_wide - 0.6 * em) / wide, level / high, fitted(text, names_wide - 1.2 * em, look), ha="right",
                     va="center")  # fmt: skip

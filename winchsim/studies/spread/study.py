@@ -17,14 +17,7 @@ from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.studies.spread.builds import Plan, plan
-from winchsim.studies.spread.importance import (
-    RankCorrelation,
-    VarianceDesign,
-    VarianceShares,
-    rank_correlation,
-    variance_design,
-    variance_shares,
-)
+from winchsim.studies.spread.importance import RankCorrelation, rank_correlation
 from winchsim.studies.spread.intervals import Probability, interval_text, probability, share_text
 from winchsim.studies.spread.outcomes import Ending, Outcomes, chosen, lift_builds
 from winchsim.studies.spread.parallel import Progress, lift_everywhere
@@ -134,8 +127,6 @@ class Spread:
         The most influential on any result first.
     noise : dict of str to float
         Rank correlation that may be chance, by result. [-]
-    variance : VarianceShares or None
-        In the order of the plan's rows and of `RESULTS`; None where it was not asked for.
     first_to_break : dict of str to int
         Builds in which a link breaks, by the one that is overloaded most.
     quasi_static_off : float or None
@@ -156,7 +147,6 @@ class Spread:
     motors: tuple[MotorPlace, ...]
     influences: tuple[Influence, ...]
     noise: dict[str, float]
-    variance: VarianceShares | None
     first_to_break: dict[str, int]
     quasi_static_off: float | None
     notes: tuple[str, ...]
@@ -202,7 +192,6 @@ def spread(
     level: float = 0.95,
     executor: Executor | None = None,
     in_full: bool = False,
-    variance_points: int = 0,
     on_progress: Progress | None = None,
 ) -> Spread:
     """Spread of a scenario.
@@ -222,8 +211,6 @@ def spread(
         Where to lift them; left out, here.
     in_full : bool
         Whether by the full simulation rather than the quasi-static model.
-    variance_points : int
-        Points for shares of variance, a power of 2; 0 for none. It takes (inputs + 2) times as many lifts more.
     on_progress : callable, optional
         Told how many of how many builds are done.
 
@@ -245,53 +232,20 @@ def spread(
     sheet = as_data_sheets(inputs, build(inputs))
     made, note = plan(sheet, uncertain(sheet, build(sheet), given))
     shares = qmc.LatinHypercube(made.dimensions, seed=np.random.default_rng(random_seed)).random(builds)
-    design = variance_design(made.widths, variance_points, random_seed) if variance_points else None
-    total = builds + (len(design.points) if design else 0)
-
-    def tell(done: int, _of: int) -> None:
-        if on_progress:
-            on_progress(done, total)
-
-    def tell_more(done: int, _of: int) -> None:
-        tell(builds + done, total)
-
-    done = lift_everywhere(made, shares, executor, in_full=in_full, on_progress=tell)
-    complete, variance = done.complete, None
-    if design is not None and complete:
-        more = _variance(made, design, executor, in_full, tell_more)
-        complete, variance = more is not None, more
+    done = lift_everywhere(made, shares, executor, in_full=in_full, on_progress=on_progress)
     lifted = done.outcomes
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
         message = "no build of this scenario can be made with these tolerances"
         raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
     used = shares[done.rows]
-    off = None if in_full or not complete else _quasi_static_off(made, used, lifted)
+    off = None if in_full or not done.complete else _quasi_static_off(made, used, lifted)
     influences, noise = _influences(made, used, lifted)
     return Spread(
-        asked=builds, random_seed=random_seed, in_full=in_full, complete=complete, level=level, plan=made, outcomes=lifted,
+        asked=builds, random_seed=random_seed, in_full=in_full, complete=done.complete, level=level, plan=made, outcomes=lifted,
         values=tuple(made.values(used)), probabilities=_probabilities(lifted, level), quantities=_quantities(lifted),
-        motors=_motors(made, lifted, level), influences=influences, noise=noise, variance=variance,
+        motors=_motors(made, lifted, level), influences=influences, noise=noise,
         first_to_break=_first_to_break(lifted), quasi_static_off=off, notes=(note,) if note else (),
     )  # fmt: skip
-
-
-def _variance(
-    made: Plan, design: VarianceDesign, executor: Executor | None, in_full: bool, tell: Progress
-) -> VarianceShares | None:
-    """Shares of variance; None where the user stopped before."""
-    try:
-        done = lift_everywhere(made, design.points, executor, in_full=in_full, on_progress=tell)
-    except KeyboardInterrupt:
-        return None
-    if not done.complete:
-        return None
-    return variance_shares(design, np.array([_whole(result(done.outcomes, name)) for name in RESULTS]))
-
-
-def _whole(values: Array) -> Array:
-    """Results without gaps: builds without a result count like the mean of the others."""
-    good = np.isfinite(values)
-    return np.where(good, values, np.mean(values[good]) if good.any() else 0.0)
 
 
 def result(found: Outcomes, name: str) -> Array:
