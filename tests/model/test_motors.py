@@ -1,5 +1,7 @@
 """The motors between supply and chain: each by its own law, whatever stands beside it, for floats and arrays alike."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -53,3 +55,21 @@ def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine):
             emf = motor.constant * group.ratio * speed
             drop = motor.brush_drop if current > 0 else 0.0
             assert drive.voltage == pytest.approx(emf + motor.resistance * current + drop)
+
+
+def test_values_read_off_carry_a_tolerance_unless_they_were_measured(small, make_motor):
+    sheet = make_motor(4.0, 0.005, idle_current=0.12)
+    read_off = {row.path: row for row in build(small(motors=sheet)).assumed}
+    row = read_off["motors.1.stall_torque"]
+    assert (row.low, row.high) == (pytest.approx(0.9 * sheet.stall_torque), pytest.approx(1.1 * sheet.stall_torque))
+    measured = build(small(motors=replace(sheet, measured=True)))
+    assert "motors.1.stall_torque" not in [row.path for row in measured.assumed]
+
+
+def test_turns_of_a_slow_shaft_stand_in_for_a_tachometer(small, make_motor, make_stage):
+    """Ten turns of the drum, or of the gearbox, in the time that they take at the no-load speed: the same motor."""
+    sheet = make_motor(4.0, 0.005, idle_current=0.12)
+    slow = sheet.no_load_speed / 5.0**3
+    counted = replace(sheet, no_load_speed=None, output_turns=10.0, output_time=10 * 2 * np.pi / slow, output_at="drum")
+    parts = {"stage": make_stage(5.0, 0.8, repeat=3)}
+    assert build(small(motors=counted, **parts)).groups[0].motor == build(small(motors=sheet, **parts)).groups[0].motor

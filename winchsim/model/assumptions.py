@@ -17,6 +17,7 @@ class Notebook:
 
     def __init__(self) -> None:
         self._rows: dict[str, Assumed] = {}
+        self._read_off: set[str] = set()
         self.notes: list[str] = []
 
     def assume(
@@ -24,6 +25,11 @@ class Notebook:
     ) -> None:
         """Note a value that was not given."""
         self._rows.setdefault(path, Assumed(path, value, unit, why, low, high))
+
+    def read_off(self, path: str, value: float, why: str, tolerance: float) -> None:
+        """Note a value that was given, but not measured on this build, with its tolerance. [-]"""
+        self._read_off.add(path)
+        self.assume(path, value, why, (1 - tolerance) * value, (1 + tolerance) * value)
 
     def say(self, note: str) -> None:
         """Note a sentence for the reader of the report, once."""
@@ -57,7 +63,7 @@ class Notebook:
         found = [*_defaults(inputs)]
         taken = {row.path for row in found}
         for path, row in self._rows.items():
-            if path in inputs.given or path in taken:
+            if (path in inputs.given and path not in self._read_off) or path in taken:
                 continue
             unit = row.unit or _unit(inputs, path)
             found.append(Assumed(path, row.value, unit, row.why, row.low, row.high))

@@ -142,6 +142,10 @@ def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[Live
         fit = _fit(inputs, group, path, strict)
         for row in fit.assumed:
             notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
+        if group.known_by in ("data sheet", "label") and not group.measured:
+            for key in _CATALOGUE:
+                if getattr(group, key):
+                    notebook.read_off(f"{path}.{key}", getattr(group, key), "read off a data sheet or label", TOLERANCE)
         for note in fit.notes:
             notebook.say(f"Motor group {number}: {note}")
         if fit.best_measurement:
@@ -157,6 +161,12 @@ def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[Live
             dragged.append(DraggedGroup(number, group.dead, fit.motor, fit, 1.0))
     return live, dragged
 
+
+_CATALOGUE = ("no_load_speed", "no_load_current", "stall_torque", "stall_current")
+
+TOLERANCE = 0.1
+"""What values of a catalogue or label may be off by, unless they were measured. [-] Makers of small motors state 10 to 20 %:
+9100 ± 1800 rpm, Adafruit, product 711 (read at second hand)."""
 
 _PASSED_ON = ("brush_drop", "drag_speed_share", "magnet_coefficient", "efficiency", "reverse_efficiency", "breakaway", "measured")
 """Keys of a motor group that mean what the attributes of the same names mean in `winchsim.physics.motor`."""
