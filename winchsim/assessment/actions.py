@@ -84,12 +84,12 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
 
 
 def _rank(action: Action) -> tuple[int, int, int]:
-    """Order of actions: those after which the load is raised, then fewest failing and thin checks."""
+    """Order of actions: those that raise the load first, then fewest failing and thin checks."""
     return (not action.reached, action.counts[Status.FAILS], action.counts[Status.THIN])
 
 
 def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:
-    """A proposal simulated and assessed; None where it does not help or makes another check fail."""
+    """A proposal tried in full; None where it does not help or makes another check fail."""
     from winchsim.assessment.assess import assess
 
     try:
@@ -126,7 +126,7 @@ def _standing(check: Check) -> tuple[int, bool]:
     return check.status.rank, alone is Status.OK and check.status is not Status.FAILS
 
 
-# --- aims -------------------------------------------------------------------------------------------
+# --- aims -------------------------------------------------------------------------------------
 
 
 def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
@@ -202,7 +202,7 @@ def _in_time(machine: Machine) -> bool:
 
 def _holds(reserve: float) -> Callable[[Machine], bool]:
     """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
-    from winchsim.assessment.assess import BRAKE_REQUIRED
+    from winchsim.assessment.checks import BRAKE_REQUIRED
 
     def enough(machine: Machine) -> bool:
         found = holding(machine, machine.top_travel, machine.layers_used[-1], "off")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 
-from winchsim.assessment.findings import at_current_limit, find, tripped
+from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
+from winchsim.assessment.findings import find, tripped
 from winchsim.assessment.history import OFF_FLOOR, History, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
@@ -16,43 +16,17 @@ from winchsim.assessment.kinds import (
     Check,
     CheckKey,
     End,
-    Holding,
-    Jam,
-    PartRow,
-    Side,
-    Status,
     Target,
 )
 from winchsim.assessment.life import tooth_lives
-from winchsim.assessment.margins import hardest_margins, hot_margins
-from winchsim.assessment.parts import grade, part_rows, undescribed
-from winchsim.assessment.ranges import (
-    HoldShare,
-    Ranges,
-    find_ranges,
-    hold_shares,
-)
-from winchsim.assessment.readings import QUANTITIES, find_readings, motor_load
+from winchsim.assessment.parts import part_rows
+from winchsim.assessment.ranges import Ranges, find_ranges
+from winchsim.assessment.readings import find_readings
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
 from winchsim.model import Event, Machine
-from winchsim.model.estimate import raising_phase
 from winchsim.physics import load
-from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.simulation import Record
 from winchsim.slow import End as SlowEnd
-from winchsim.slow import stack_machines
-from winchsim.strength import line
-
-START_REQUIRED = 1.25
-"""Starting torque margin that is required. [-] Own choice."""
-
-BRAKE_REQUIRED = 1.25
-"""Holding margin that is required of a brake. [-] Own choice."""
-
-BATTERY_REQUIRED = 1.25
-"""Charge of a battery over the charge drawn that is required. [-] Own choice."""
-
-SUPPLY_SHARE = 0.05
-"""Share of the raising at the current limit up to which only the start is limited. [-] Own choice."""
 
 
 def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Assessment:
@@ -64,8 +38,8 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     actions : bool
         Whether to look for changes that help, each tried in full.
     ranges : bool
-        Whether to work out what the assumed inputs leave open. Both need a record that was made from
-        a scenario.
+        Whether to work out what the assumed inputs leave open. Both need a record that was made
+        from a scenario.
 
     Returns
     -------
@@ -77,10 +51,10 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     parts = part_rows(record, known)
     target = _target(history, known)
     found = jam(m) if history.trusted else None
-    checks = _checks(history, known, target, parts, found) if history.trusted else (_energy(history),)
+    checks = find_checks(history, known, target, parts, found) if history.trusted else (energy_check(history),)
     base = Assessment(
         target=target,
-        held=_held(history, _hold(m, known)),
+        held=holding_of(history, hold_of(m, known)),
         checks=checks,
         readings=find_readings(history, known),
         parts=parts,
@@ -104,7 +78,7 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     return with_actions(base, record)
 
 
-# --- target -----------------------------------------------------------------------------------------
+# --- target -----------------------------------------------------------------------------------
 
 
 def _target(history: History, known: Ranges | None) -> Target:
@@ -188,218 +162,7 @@ def _first_fault(history: History) -> End:
     return End.BACK_DRIVEN if history.run_backs() else End.DONE
 
 
-# --- checks -----------------------------------------------------------------------------------------
-
-
-def _check(
-    key: CheckKey,
-    unit: str,
-    value: float | None,
-    known: Ranges | None,
-    *,
-    side: Side = Side.LEAST,
-    hard: float | None = None,
-    required: float | None = None,
-    origin: float = 0.0,
-    about: str = "",
-    missing: tuple[str, ...] = (),
-    limit_assumed: bool = False,
-) -> Check:
-    """A check whose range is a factor on its value over an origin."""
-    low = high = None
-    cause = ""
-    if value is not None and known is not None and key in known.spans:
-        down, up = known.span(key)
-        low, high = origin + (value - origin) * down, origin + (value - origin) * up
-        cause = known.worst[key][0 if side is Side.LEAST else 1]
-    status = grade(value, low, high, side, hard, required)
-    if missing and status is Status.OK:
-        status = Status.NOT_CHECKED
-    return Check(
-        key, QUANTITIES[unit], unit, value, low, high, side, hard, required, status, missing, about,
-        cause, limit_assumed,
-    )  # fmt: skip
-
-
-def _checks(
-    history: History,
-    known: Ranges | None,
-    target: Target,
-    parts: tuple[PartRow, ...],
-    found: Jam | None,
-) -> tuple[Check, ...]:
-    checks = [
-        *_way(history, known, target),
-        *_hold_checks(history, known),
-        *_motor_checks(history, known),
-        *_part_checks(history, parts, found),
-        *_rope_checks(history),
-        *_supply_checks(history, known),
-        _energy(history),
-    ]
-    order = list(CheckKey)
-    return tuple(sorted(checks, key=lambda check: order.index(check.key)))
-
-
-def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Check]:
-    """Target, time, and what the motors reach at rest."""
-    m = history.machine
-    reached = target.height if target.reached else min(target.final_height, target.height)
-    status = Status.OK if target.reached else Status.FAILS
-    never = known is not None and bool(known.never) and target.reached
-    if never:
-        status = Status.THIN
-    cause = known.never if never and known is not None else ""
-    yield Check(
-        CheckKey.TARGET, "length", "m", reached, None, None, Side.LEAST, target.height, target.height,
-        status, cause=cause,
-    )  # fmt: skip
-    time = history.lift_time
-    if time is not None:
-        phase = raising_phase(m)
-        given = history.record.inputs and any(
-            p.action == "raise" and p.time is not None for p in history.record.inputs.phase
-        )
-        check = _check(
-            CheckKey.LIFT_TIME, "s", time, known, side=Side.MOST, hard=phase.time, limit_assumed=not given
-        )
-        if never:
-            check = replace(check, high=math.inf, status=Status.THIN, cause=cause)
-        yield check
-    if raising_phase(m).action == "raise":
-        cold, hot = hardest_margins(m).resting, hot_margins(m).resting
-        yield _check(CheckKey.START_COLD, "", cold, known, hard=1.0, required=START_REQUIRED)
-        yield _check(CheckKey.START_HOT, "", hot, known, required=1.0)
-
-
-def _motor_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    m, record = history.machine, history.record
-    peaks = [float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit for g in m.groups]
-    place = max(range(len(peaks)), key=peaks.__getitem__)
-    group = m.groups[place]
-    yield _check(
-        CheckKey.WINDING, "°C", peaks[place] + group.winding_limit, known, side=Side.MOST,
-        hard=group.winding_limit + 1e-3, required=group.winding_limit + 1e-3, origin=m.ambient,
-        about=f"motors.{group.number}",
-    )  # fmt: skip
-    loads = [motor_load(history, i) for i in range(len(m.groups))]
-    place = max(range(len(loads)), key=loads.__getitem__)
-    yield _check(
-        CheckKey.CONTINUOUS_CURRENT, "", loads[place], known, side=Side.MOST, required=1.0,
-        about=f"motors.{m.groups[place].number}",
-    )  # fmt: skip
-
-
-def _part_checks(history: History, parts: tuple[PartRow, ...], found: Jam | None) -> Iterator[Check]:
-    missing = undescribed(history.machine)
-    if parts:
-        worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required))
-        status = Status.NOT_CHECKED if missing and worst.status is Status.OK else worst.status
-        yield Check(
-            CheckKey.PARTS, "ratio", "", worst.factor, worst.low, worst.high, Side.LEAST, 1.0,
-            worst.required, status, missing, worst.label,
-        )  # fmt: skip
-    else:
-        yield _check(CheckKey.PARTS, "", None, None, hard=1.0, missing=missing)
-    if found is not None and found.parts:
-        first = found.parts[0]
-        low = min(part.low for part in found.parts)
-        status = grade(first.dynamic, low, first.high, Side.LEAST, None, 1.0)
-        if missing and status is Status.OK:
-            status = Status.NOT_CHECKED
-        yield Check(
-            CheckKey.JAM, "ratio", "", first.dynamic, low, first.high, Side.LEAST, None, 1.0, status,
-            missing, first.label,
-        )  # fmt: skip
-
-
-def _rope_checks(history: History) -> Iterator[Check]:
-    inputs, m = history.record.inputs, history.machine
-    if inputs is not None:
-        bend = line.bend(inputs.ropes[inputs.rope.material], inputs.drum.diameter, inputs.rope.diameter)
-        yield _check(CheckKey.ROPE_BEND, "", bend.ratio, None, required=bend.low, about="drum.diameter")
-    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
-    flanged = inputs is None or inputs.drum.flange_diameter is not None or len(m.layers_used) == 1
-    missing = () if flanged else ("drum.flange_diameter",)
-    ratio = m.layers[-1].end / last if flanged and last > 0 else None
-    yield _check(CheckKey.DRUM_CAPACITY, "", ratio, None, hard=1.0, required=1.0, missing=missing)
-
-
-def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    source, inputs = history.machine.source, history.record.inputs
-    battery = inputs is not None and inputs.supply.kind == "battery"
-    limit, lasts, whole = at_current_limit(history)
-    if math.isfinite(limit) and whole > 0:
-        share = lasts / whole
-        yield _check(CheckKey.SUPPLY, "", share, None, side=Side.MOST, required=SUPPLY_SHARE)
-    elif not battery and source.resistance == 0:
-        yield _check(CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",))
-    if battery or math.isfinite(source.capacity):
-        charge = float(history.record["charge"][-1])
-        finite = math.isfinite(source.capacity)
-        ratio = source.capacity / charge if finite and charge > 0 else None
-        check = _check(
-            CheckKey.BATTERY, "", ratio, None, hard=1.0, required=BATTERY_REQUIRED,
-            missing=() if finite else ("supply.capacity",),
-        )  # fmt: skip
-        if ratio is not None and known is not None:
-            down, up = known.span(CheckKey.BATTERY)
-            low, high = ratio / up, ratio / down
-            check = replace(check, low=low, high=high, status=grade(ratio, low, high, Side.LEAST, 1.0, BATTERY_REQUIRED))
-        yield check
-
-
-def _energy(history: History) -> Check:
-    value = history.record.energy.error / ENERGY_LIMIT
-    status = Status.OK if history.trusted else Status.FAILS
-    return Check(CheckKey.ENERGY, "ratio", "", value, None, None, Side.MOST, 1.0, 1.0, status)
-
-
-# --- holding ----------------------------------------------------------------------------------------
-
-
-def _hold(m: Machine, known: Ranges | None) -> dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]:
-    """Share of the load's torque that drives the motors back: middle, least and most, by check."""
-    if known is not None:
-        return dict(known.hold)
-    found = hold_shares(stack_machines([m]))
-    shares = {key: HoldShare(*(float(value[0]) for value in pair)) for key, pair in found.items()}
-    return {key: (share, share, share) for key, share in shares.items()}
-
-
-def _held(history: History, hold: dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]) -> Holding:
-    m, share = history.machine, hold[CheckKey.HOLD][0]
-    if m.pawl:
-        return Holding.PAWL
-    if history.held is False or (history.held is None and share.net > 0):
-        return Holding.NONE
-    if m.chain is not m.braked_chain:
-        return Holding.BRAKE
-    return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
-
-
-def _hold_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    m = history.machine
-    hold = _hold(m, known)
-    held = _held(history, hold)
-    for key, (middle, least, most) in hold.items():
-        value, low, high = (math.inf if m.pawl else share.margin for share in (middle, most, least))
-        firm = key is CheckKey.HOLD or held in (Holding.NONE, Holding.BRAKE)
-        hard = 1.0 if firm else None
-        required = BRAKE_REQUIRED if held is Holding.BRAKE else 1.0
-        status = grade(value, low, high, Side.LEAST, hard, required)
-        if key is CheckKey.HOLD and history.held is False:
-            status = Status.FAILS
-        if held in (Holding.FRICTION, Holding.LOCKED_TRAIN) and status is Status.OK:
-            status = Status.THIN
-        cause = known.worst[key][0] if known is not None else ""
-        spans = (low, high) if known is not None else (None, None)
-        yield Check(
-            key, "ratio", "", value, *spans, Side.LEAST, hard, required, status, (), held.value, cause
-        )
-
-
-# --- assumed ----------------------------------------------------------------------------------------
+# --- assumed ----------------------------------------------------------------------------------
 
 
 def _assumed(m: Machine, known: Ranges | None, checks: Sequence[Check]) -> tuple[AssumedInput, ...]:
@@ -420,7 +183,7 @@ def _assumed(m: Machine, known: Ranges | None, checks: Sequence[Check]) -> tuple
 
 
 def _distance(check: Check, ambient: float) -> float:
-    """How far a check is from its limit, as a logarithm, at least `CLOSE`; infinite without one. [-]"""
+    """How far a check is from its limit, as a logarithm, at least `CLOSE`; infinite for none."""
     limit = check.hard if check.hard is not None else check.required
     if check.value is None or limit is None or check.limit_assumed:
         return math.inf
@@ -430,4 +193,4 @@ def _distance(check: Check, ambient: float) -> float:
 
 
 CLOSE = 0.1
-"""Distance to a limit, as a logarithm, below which checks count as equally close. [-] Own choice."""
+"""Distance to a limit, as a logarithm, below which checks are equally close. [-] Own choice."""

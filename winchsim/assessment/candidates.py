@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.assess import BATTERY_REQUIRED, BRAKE_REQUIRED, START_REQUIRED
+from winchsim.assessment.checks import BATTERY_REQUIRED, BRAKE_REQUIRED, START_REQUIRED
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.parts import factor_range, undescribed
@@ -70,14 +70,15 @@ def check_columns(
     spread = _capacities(machine)
     more = _of_batches(variants, spread)
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
-    never = known is not None and bool(known.never)
-    target = _column(CheckKey.TARGET, ended, known, hard=0.5, required=0.5)
-    target.rank[lifts.lifted] = RANKS[Status.THIN if never else Status.OK]
     start = dict(hard=1.0, required=START_REQUIRED)
+    hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
+    target = _column(CheckKey.TARGET, ended, None, hard=0.5, required=0.5)
+    if known is not None and known.causes:  # with the losses that are possible it may not be raised
+        target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
     columns = [
         target,
         _column(CheckKey.START_COLD, lifts.stall_margin_cold, known, **start),
-        _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0),
+        hot,
         *_holding(more, known),
         _column(
             CheckKey.WINDING, lifts.tight_winding, known, side=Side.MOST, hard=lifts.tight_limit,
@@ -174,7 +175,7 @@ def _parts(
     spread: Mapping[LinkKind, tuple[float, float]],
     known: Ranges | None,
 ) -> list[CheckColumn]:
-    """The part with the least share of its required factor, and a jam; each with the range of its capacity."""
+    """The part with the least share of its required factor, and a jam, with their ranges."""
     every, kept, factors = np.arange(len(lifts)), lifts.kind_factors_over_required, lifts.kind_factors
     with np.errstate(invalid="ignore"):
         required = factors / kept
@@ -207,7 +208,7 @@ def _continuous(batch: Batch) -> Any:
 
 
 def _holding(more: Mapping[str, np.ndarray], known: Ranges | None) -> list[CheckColumn]:
-    """Holding by the share of the load's torque that drives the motors back; a margin as in `assess`."""
+    """Holding margins from the share of the load's torque that drives the motors back."""
     columns = []
     braked, pawl = more["braked"] == 1, more["pawl"] == 1
     for key, net, slope in (
@@ -245,7 +246,7 @@ def _of_path(variants: Variants, path: str) -> np.ndarray:
     return np.full(variants.size, getattr(getattr(variants.inputs, table), key))
 
 
-# --- choosing ---------------------------------------------------------------------------------------
+# --- choosing
 
 
 def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:

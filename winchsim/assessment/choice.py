@@ -22,7 +22,7 @@ def changed_by(builds: Sequence[Assessment]) -> frozenset[CheckKey]:
 
 
 def order_of(build: Assessment, keys: Collection[CheckKey]) -> tuple[int, int]:
-    """Order of a build by the rule: whether any check fails, then how many thin ones can be changed.
+    """Order of a build by the rule: whether a check fails, then how many thin ones can change.
 
     Parameters
     ----------

@@ -203,7 +203,7 @@ def _landed_hard(history: History) -> Iterator[Finding]:
 
 
 def at_current_limit(history: History) -> tuple[float, float, float]:
-    """Current limit of the first raise that reached it, how long it did, and time of that raise. [A], [s], [s]
+    """Current limit of the first limited raise, time at it, and time of that raise. [A], [s], [s]
 
     Parameters
     ----------
@@ -300,7 +300,7 @@ def _teeth_warm(history: History) -> Iterator[Finding]:
 
 
 def _rim_thin(history: History) -> Iterator[Finding]:
-    """Printed teeth whose rim is thinner than any published factor covers, where that may decide."""
+    """Printed teeth with a thinner rim than any published factor covers, where it may decide."""
     record, m = history.record, history.machine
     thin = []
     for asked in record.demands:

@@ -13,12 +13,12 @@ from winchsim.model.machine import Mesh
 from winchsim.physics import gears
 
 LEAST_CONTACT = 1.1
-"""Contact ratio below which teeth pass the load on roughly. [-] Common practice, no published source:
-1.2 is asked for, 1.1 is the least."""
+"""Contact ratio below which teeth pass the load on roughly. [-] Common practice, no published
+source: 1.2 is asked for, 1.1 is the least."""
 
 LEAST_CLEARANCE = 0.1
-"""Room between the tips of one gear and the roots of the other below which they may touch, in modules.
-[-] Common practice, no published source; the standard rack leaves 0.25."""
+"""Room between the tips of one gear and the roots of the other below which they may touch, in
+modules. [-] Common practice, no published source; the standard rack leaves 0.25."""
 
 LEAST_TIP = 0.2
 """Thickness of a tooth at its tip below which it chips or does not print, in modules. [-] Common

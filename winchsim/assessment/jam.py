@@ -165,7 +165,7 @@ def _array(shares: list[Any], n: int) -> np.ndarray:
 
 
 def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, Any, Any]:
-    """Channels at the largest rope force after a dead stop; that force, and the drum's speed before.
+    """Channels at the largest rope force after a dead stop, that force, and the speed before.
 
     Notes
     -----

@@ -52,7 +52,7 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
         What is assumed about the demands; left out, only the capacities' ranges count.
     """
     m = record.machine
-    # With nothing but the rope's pull on the drum, its demands are known also while the train is held.
+    # With only the rope's pull on the drum, its demands are known also while the train is held.
     straight = m.drum_element + 1 == len(m.chain.elements)
     settled = {"tension", "pull", "drum"} if straight else {"tension"}
     broke = {event.target.index for event in record.events if isinstance(event.target, AtLink)}
@@ -77,7 +77,7 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
 def factor_range(
     factor: float, low: float, value: float, high: float, kind: LinkKind, ranges: Ranges | None
 ) -> tuple[float, float]:
-    """A factor with the range of its capacity and that of its demand: the root of the sum of squares.
+    """Range of a factor from those of its capacity and its demand: root of the sum of squares.
 
     Parameters
     ----------

@@ -78,7 +78,7 @@ def smallest_count(inputs: Inputs, path: str, most: int, enough: Enough) -> int 
 
 
 def smallest_step(inputs: Inputs, path: str, limit: float, enough: Enough, start: float | None = None) -> float | None:
-    """Value nearest to the present one, towards `limit`, that is enough, rounded as people would."""
+    """Value nearest to the present one, towards `limit`, that is enough, in round numbers."""
     start, unit = float(value_at(inputs, path)) if start is None else start, spec_at(inputs, path).unit
     if not _good(inputs, path, limit, enough):  # too far may be wrong: a thin drum needs more layers
         steps = [start * (limit / start) ** (k / GRID) for k in range(1, GRID)]
@@ -95,7 +95,7 @@ def smallest_step(inputs: Inputs, path: str, limit: float, enough: Enough, start
 
 
 def to_people(value: float, unit: str, *, up: bool) -> float:
-    """Positive value rounded in its printed unit to two digits, or to three where two move it by over 3 %."""
+    """Positive value rounded in its printed unit to two digits, three where two move it by 3 %."""
     shown = in_unit(value, unit)
     found = rounded(shown, 2, up=up)
     if abs(found - shown) > 0.03 * shown:
@@ -103,7 +103,7 @@ def to_people(value: float, unit: str, *, up: bool) -> float:
     return found / PRINTED_UNITS[unit].factor
 
 
-# --- to raise it ------------------------------------------------------------------------------------
+# --- to raise it ------------------------------------------------------------------------------
 
 
 def _step(kind: ActionKind, path: str, limit: Callable[[Inputs, Machine], float]) -> Maker:
@@ -190,7 +190,7 @@ TO_COOL: tuple[Maker, ...] = (more_motors, more_ratio, less_load)
 TO_BE_FASTER: tuple[Maker, ...] = (more_voltage, more_current, less_load)
 
 
-# --- to hold it, and to keep its parts ---------------------------------------------------------------
+# --- to hold it, and to keep its parts --------------------------------------------------------
 
 
 def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:  # noqa: ARG001
@@ -229,8 +229,8 @@ STRONGER: Mapping[LinkKind, tuple[tuple[str, float], ...]] = {
     LinkKind.ROPE_KNOT: (("rope.breaking_force", 1.0), ("rope.diameter", 0.5)),
     LinkKind.ROPE: (("rope.breaking_force", 1.0), ("rope.diameter", 0.5)),
 }
-"""Values that make a kind of part stronger, the first that is given, and the exponent with which the
-needed gain of its factor changes it."""
+"""Values that make a kind of part stronger, the first that is given, and the exponent with which
+the needed gain of its factor changes it."""
 
 
 def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> Proposal | None:

@@ -96,7 +96,7 @@ class HoldShare:
         return 1 - self.net / self.slope if self.slope > 0 else math.inf
 
     def compared_to(self, other: HoldShare) -> float:
-        """Logarithm of the ratio of two margins; where one locks, the difference of the net shares. [-]"""
+        """Logarithm of the ratio of two margins; where one locks, difference of the net shares."""
         if 0 < self.margin < math.inf and 0 < other.margin < math.inf:
             return math.log(self.margin / other.margin)
         return other.net - self.net
@@ -227,7 +227,7 @@ INSIDE = 1e-6
 """Share of a range by which its ends are kept inside it. [-]"""
 
 
-# --- running ----------------------------------------------------------------------------------------
+# --- running ----------------------------------------------------------------------------------
 
 
 def _run(inputs: Inputs, variants: Sequence[_Variant]) -> list[End]:
@@ -290,7 +290,7 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
     return found
 
 
-# --- combining --------------------------------------------------------------------------------------
+# --- combining --------------------------------------------------------------------------------
 
 
 def _combined(
@@ -361,7 +361,7 @@ def _never(
     spans: dict[Key, tuple[float, float]],
     end: End,
 ) -> str:
-    """The cause that keeps the load from its target; the two worst ones are tried together, and widen the spans."""
+    """The cause that keeps the load from its target; the worst two together widen the spans."""
     base = variants[0]
     if end is not End.LIFTED:
         return ""

@@ -63,7 +63,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
 
 
 def lowering(history: History) -> tuple[RecordedEvent, float] | None:
-    """When a load that was meant to come down met the floor, and after how long; None for never. [s]
+    """When a load that was lowered met the floor, and after how long; None for never. [s]
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ published source."""
 
 
 def mean_current(history: History) -> float:
-    """Over the lift, from the start of the phase that raised the load; over all time under power if it did not come up. [A]"""
+    """Over the lift; over all time under power where the target was not reached. [A]"""
     record = history.record
     if history.up is not None and history.lift_began is not None:
         began, ended = np.interp([history.lift_began, history.up.time], record.time, record["charge"])
@@ -114,7 +114,7 @@ def mean_current(history: History) -> float:
 
 
 def steady_speed(history: History) -> float | None:
-    """Mean speed of the load over the middle half of the height; None where it did not come so far. [m/s]"""
+    """Of the load over the middle half of the height; None where it did not get so far. [m/s]"""
     m, record = history.machine, history.record
     bottom, top = m.height(m.start_travel), m.height(m.top_travel)
     raising = next((span for span in history.spans if span.step.action == "raise"), None)
@@ -136,7 +136,7 @@ def steady_speed(history: History) -> float | None:
 
 
 def efficiency(history: History) -> float | None:
-    """Gain of potential energy over the source's energy, over all raising up to the top; None where it was not lifted. [-]"""
+    """Gain of potential energy over the source's energy while raising; None if not lifted. [-]"""
     up = history.up
     if up is None:
         return None

@@ -32,7 +32,7 @@ UNITS = {
     "power": "W",
     "rate": "Hz",
 }
-"""SI unit of a field by its name; those not listed are ratios, counts, or carry a unit beside them."""
+"""SI unit of a field by its name; others are ratios, counts, or carry a unit beside them."""
 
 
 def as_values(
