@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.inputs import Phase, with_value
+from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
 from winchsim.slow.stacking import shape_of
@@ -148,3 +148,14 @@ def test_agrees_with_the_closed_form_balance(small):
         pull = machine.body.mass * 9.80665 + machine.body.friction
         speed = steady_speed(machine, pull * machine.layers[0].radius)
         assert lifts.last_speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer
+
+
+def test_drums_of_a_train_with_assumed_bearings_vary_in_one_batch(small):
+    """Range of the drum bearing's friction depends on the diameter: an array of them is no fault."""
+    stages = (Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3),)
+    inputs = small(stage=stages, load={"mass": 5.0}, drum={"bearing_efficiency": None})
+    diameters = np.array([0.006, 0.012])
+    several = lift_all(inputs, {"drum.diameter": diameters})
+    for row, diameter in enumerate(diameters.tolist()):
+        one = lift_machine(build(with_value(inputs, "drum.diameter", diameter)))
+        assert several.stall_margin_cold[row] == pytest.approx(one["stall_margin_cold"], rel=1e-9)

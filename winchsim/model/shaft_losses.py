@@ -6,6 +6,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup
@@ -123,7 +125,7 @@ def _friction(
     the forces' directions."""
     own = bearings.bearing_friction(kind, greased)
     why = f"{kind}: {own.source}" + (
-        "" if least == most == 1 else "; with the range of shaft size and directions of force"
+        "" if least == 1 and np.all(most == 1) else "; with the range of shaft size and directions of force"
     )
     notebook.assume(path, own.value, why, own.low * least, own.high * most)
     return own.value
