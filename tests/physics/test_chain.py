@@ -199,6 +199,13 @@ def test_a_branch_on_which_slowing_asks_more_of_the_motors_never_holds():
     assert not ch.may_wedge(_driven(0.2, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)), -1)
 
 
+def test_losses_in_front_of_a_locking_element_make_it_wedge_sooner():
+    # Behind the worm -0.5 x 1/2; a mesh of 0.8 in front, driven by the motor, makes that -0.25/0.8 = -0.3125.
+    worm, mesh = ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0), ch.Element("mesh", 1.0, 0.8, 0.75, 0.0, 0.0)
+    for inertia, wedges in ((0.3 / 2, True), (0.32 / 2, False)):
+        assert ch.may_wedge(_driven(inertia, mesh, worm), -1) is wedges
+
+
 @pytest.mark.parametrize(("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)])
 def test_torques_that_no_motion_balances_are_a_wedge(direction, motor, rope_torque):
     # Locked against the drum behind it, the stage turns back only while it is driven; more inertia only jams it more.

@@ -143,9 +143,21 @@ def likely_branch(chain: Chain, direction: int) -> Branch:
     return branch(chain, direction, (up,) * len(chain.elements), (up,) * len(chain.groups))
 
 
+@lru_cache(maxsize=256)
 def may_wedge(chain: Chain, direction: int) -> bool:
-    """Whether there are torques that no acceleration balances: a locking element with much inertia behind it."""
-    return branch(chain, direction, (False,) * len(chain.elements), (True,) * len(chain.groups)).inertia <= 0.0
+    """Whether there are torques that no acceleration balances: a locking element with much inertia behind it.
+
+    So it is where the least inertia of all branches is 0 or less.
+    """
+    ratios, least = drum_ratios(chain), 0.0
+    for element, ratio in zip(reversed(chain.elements), ratios[:0:-1], strict=True):
+        least += element.inertia * ratio
+        forward, reverse, _ = factors(element, 1.0, direction)
+        least = min(forward * least, reverse * least) / element.ratio
+    least += chain.common_inertia * ratios[0]
+    for index, mesh in enumerate(chain.groups):
+        least += min(group_factors(mesh, 1.0, direction)[:2]) * mesh.inertia * group_ratio(chain, index)
+    return least <= 0.0
 
 
 def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float) -> Branch | None:
