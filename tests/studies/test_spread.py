@@ -38,7 +38,7 @@ def geared(small):
 
 @pytest.fixture(scope="module")
 def done(geared):
-    return spread(geared, [Given("load.mass", 0.5, "uniform")], builds=160, random_seed=3)
+    return spread(geared, [Given("load.mass", 0.8, "uniform")], builds=160, random_seed=3)
 
 
 def rows_of(inputs, given=()):

@@ -9,12 +9,12 @@ from winchsim.assumption import Assumption
 from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.errors import DomainError
 from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current
+from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
     DISAGREEMENT,
     FREE_RUN,
     SAFE_LEVER,
     SAFE_STALL,
-    Extras,
     Found,
     MotorFit,
     conclude,

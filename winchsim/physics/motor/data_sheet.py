@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from winchsim.errors import DomainError
-from winchsim.physics.motor.fitted import SAFE_LEVER, Extras, Found, MotorFit, conclude, stalled_resistance, volts
+from winchsim.physics.motor.extras import Extras
+from winchsim.physics.motor.fitted import SAFE_LEVER, Found, MotorFit, conclude, stalled_resistance, volts
 from winchsim.physics.motor.law import require_not_negative, require_positive
 
 

@@ -7,10 +7,10 @@ from typing import Any
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
 from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current, assumed_stall_current
+from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
     FREE_RUN,
     SAFE_STALL,
-    Extras,
     Found,
     MotorFit,
     conclude,

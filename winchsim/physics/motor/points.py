@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from winchsim.errors import DomainError
-from winchsim.physics.motor.fitted import DISAGREEMENT, Extras, Found, MotorFit, Residual, conclude, volts
+from winchsim.physics.motor.extras import Extras
+from winchsim.physics.motor.fitted import DISAGREEMENT, Found, MotorFit, Residual, conclude, volts
 
 _LEAST_SPREAD = 1e-3
 """How far points must lie apart, as the smallest singular value of the scaled equations. Own choice: below
