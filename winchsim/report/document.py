@@ -167,11 +167,12 @@ class Listing:
 
 @dataclass(frozen=True)
 class Section:
-    """Nodes under a heading. A section of details is shown on request."""
+    """Nodes under a heading. A section of `details` is shown on request, or open (`shown`) on a page."""
 
     heading: str
     body: tuple[Node, ...]
     details: bool = False
+    shown: bool = False
 
 
 Node = Headline | Paragraph | Items | Finding | Table | FigureRef | Listing | Section

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.assessment.history import read_history
 from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
@@ -20,7 +21,6 @@ from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
 from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.assessment.history import read_history
 from winchsim.verdict.words import given, listed
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from winchsim.assessment.margins import holding
 from winchsim.inputs import Inputs, Spec, walk
 from winchsim.model import Head, Machine
 from winchsim.model.machine import Assumed
@@ -17,7 +18,6 @@ from winchsim.strength.link import LinkKind
 from winchsim.verdict.finding import LinkRow, StallPull, Verdict
 from winchsim.verdict.life import sentence as life_sentence
 from winchsim.verdict.life import tooth_lives
-from winchsim.assessment.margins import holding
 from winchsim.verdict.snag import SnagStudy
 from winchsim.verdict.words import duration, given, length, listed, percent, speed
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
-from winchsim.report.plain_text import harmless
 from winchsim.report.timeline import worth_telling
 from winchsim.simulation import Record, RecordedEvent
 

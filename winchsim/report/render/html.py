@@ -106,12 +106,12 @@ def _node(node: Node, options: Options) -> Iterable[str]:
 def _section(node: Section, options: Options) -> Iterable[str]:
     heading = f"<h2>{safe(node.heading)}</h2>"
     kind = ' class="figures"' if all(isinstance(n, FigureRef) for n in node.body) else ""
+    is_open = " open" if node.shown else ""
     yield f'<section id="{_key(node)}">'
-    yield (
-        f"<details><summary>{heading}</summary><div{kind}>"
-        if node.details
-        else f"{heading}<div{kind}>"
-    )
+    if node.details:
+        yield f"<details{is_open}><summary>{heading}</summary><div{kind}>"
+    else:
+        yield f"{heading}<div{kind}>"
     for inner in node.body:
         yield from _node(inner, options)
     yield "</div></details></section>" if node.details else "</div></section>"

@@ -1,0 +1,161 @@
+"""What breaks in a jam, what to change, which assumed inputs matter, and the cautions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from winchsim.assessment.kinds import (
+    Action,
+    ActionKind,
+    Assessment,
+    AssumedInput,
+    Caution,
+    Check,
+    CheckKey,
+    Jam,
+    NoLimit,
+    Setting,
+)
+from winchsim.report.document import Face, Text, Value, joined, say
+from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.values import of_check, value
+
+
+def jam(found: Jam, check: Check | None) -> Text:
+    """What breaks first if the load jams under full power, and the current limit that prevents it; `check` has its range."""
+    if not found.parts:
+        return say("no part has a known capacity.")
+    first = found.parts[0]
+    low, high = (first.low, first.high) if check is None else (check.low, check.high)
+    factor = Value(first.dynamic, "", low, high, 1.0)
+    if not found.breaks:
+        return say("no part breaks; lowest factor {}, {}.", factor, first.label)
+    cause = "" if found.breaks_static else " by the momentum of the rotors"
+    text = say("the {} breaks first{} (factor {}).", first.label, cause, factor)
+    if found.limit is not None:
+        return joined([text, say("A current limit of {} prevents it.", Value(found.limit, "A"))])
+    why = {
+        NoLimit.RAISING_BREAKS: "No current limit prevents it: raising the load takes more.",
+        NoLimit.NOT_RAISED: "No current limit helps: the motors do not raise the load.",
+        NoLimit.ROTORS: "No current limit prevents it: the rotors alone break it.",
+    }
+    return joined([text, say(why[found.no_limit])]) if found.no_limit in why else text
+
+
+# --- actions ----------------------------------------------------------------------------------------
+
+_ACTIONS = {
+    ActionKind.LESS_LOAD: "Lift at most {after} instead of {before}",
+    ActionKind.MORE_MOTORS: "Use {after} motors instead of {before}",
+    ActionKind.THINNER_DRUM: "Use a drum of {after} instead of {before}",
+    ActionKind.MORE_RATIO: "Use a larger ratio: {path} {after} instead of {before}",
+    ActionKind.ONE_MORE_STAGE: "Add a gear stage: {path} {after} instead of {before}",
+    ActionKind.MORE_VOLTAGE: "Supply {after} instead of {before}",
+    ActionKind.HIGHER_CURRENT_LIMIT: "Raise the current limit to {after} from {before}",
+    ActionKind.LOWER_CURRENT_LIMIT: "Set a current limit of {after}",
+    ActionKind.PAWL: "Fit a pawl on the drum",
+    ActionKind.BRAKE: "Fit a brake on the drum, {path} {after}",
+    ActionKind.LOCKING_STAGE: "Use a stage that locks: {path} {after}",
+    ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged: {path} {after}",
+    ActionKind.STRONGER_PART: "Use {path} {after} instead of {before}",
+}
+
+
+def action(found: Action) -> Text:
+    """A change, and what it brought when it was tried in full."""
+    setting = found.changes[0] if found.changes else Setting("", None, None, "")
+    parts: dict[str, str | Value] = {
+        "path": setting.path,
+        "before": _setting(setting.before, setting.unit),
+        "after": _setting(setting.after, setting.unit),
+    }
+    template = _ACTIONS[found.kind]
+    names = [piece.split("}")[0] for piece in template.split("{")[1:]]
+    for name in parts:
+        template = template.replace("{" + name + "}", "{}")
+    return joined([say(template, *(parts[name] for name in names)), _effect(found)], ". ")
+
+
+def _setting(given: Any, unit: str) -> str | Value:
+    if isinstance(given, bool) or given is None:
+        return "none" if given is None else "yes" if given else "no"
+    return Value(float(given), unit) if isinstance(given, (int, float)) else str(given)
+
+
+def _effect(found: Action) -> Text:
+    """Lift time or the check that the action is for, and the status of the changed build."""
+    first = found.effects[0] if found.effects else None
+    counts = f"{found.status.value} {found.counts[found.status]} of {sum(found.counts.values())}."
+    if first is None or found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
+        return say(f"Then {counts}")
+    if first.before.key is CheckKey.TARGET:
+        if found.reached and found.lift_time is not None:
+            return say(f"Lifts in {{}}, {counts}", value(found.lift_time, "s"))
+        return say(f"Then {counts}")
+    before, after = of_check(first.before, Face.VALUE), of_check(first.after, Face.VALUE)
+    name = CHECKS[first.before.key].capitalize()
+    return say(f"{name} {{}}, was {{}}; {counts}", after, before)
+
+
+# --- assumed inputs ----------------------------------------------------------------------------------
+
+
+def most_uncertain(found: Assessment, most: int = 3) -> list[AssumedInput]:
+    """The assumed inputs that move a check most, one of each group."""
+    kept: dict[str, AssumedInput] = {}
+    for row in found.assumed:
+        if row.group and row.effect > 0 and len(kept) < most:
+            kept.setdefault(row.group, row)
+    return list(kept.values())
+
+
+def assumed(found: Assessment) -> Text:
+    """How many inputs are assumed, and which matter most."""
+    count = len(found.assumed)
+    if not count:
+        return say("No input is assumed.")
+    paths = ", ".join(row.path for row in most_uncertain(found))
+    return say(f"{count} inputs assumed" + (f"; most uncertain: {paths}." if paths else "."))
+
+
+# --- cautions ----------------------------------------------------------------------------------------
+
+
+def unchecked(found: Assessment) -> Text:
+    """Inputs without which a check is left out."""
+    paths = dict.fromkeys(path for check in found.checks for path in check.missing)
+    return say(f"Not checked without {', '.join(paths)}.") if paths else ()
+
+
+def last_line(found: Assessment) -> Text:
+    """Drop energy, area below, codes and people in charge."""
+    return say(
+        "From {} the load falls with {}. Keep the area below clear. Follow local codes; "
+        "a competent person decides.",
+        value(found.drop_height, "m"),
+        Value(found.drop_energy, "J"),
+    )
+
+
+def caution(kind: Caution, found: Assessment) -> Text:
+    """One caution in full."""
+    if kind is Caution.DROP:
+        height, mass = value(found.drop_height, "m"), value(found.target.mass, "kg")
+        speed, energy = Value(found.drop_speed, "m/s"), Value(found.drop_energy, "J")
+        return say(
+            "From {} a load of {} falls with {} and lands at {}.", height, mass, energy, speed
+        )
+    return say(CAUTIONS[kind])
+
+
+CAUTIONS = {
+    Caution.NOT_RATED: "This is not rated lifting equipment, and no number here makes it so.",
+    Caution.KEEP_CLEAR: "Nobody stands under or beside a hanging load, at any time.",
+    Caution.NO_PEOPLE: "Never lift or carry people with it.",
+    Caution.FRICTION: "Friction is not a brake: a knock, grease, heat or wear can start a train that held until then.",
+    Caution.GUARDS: "Guard teeth and rope. Keep fingers, hair and sleeves away while anything turns or is under load.",
+    Caution.TEST_LOADS: "Begin with a small test load, increase it in steps, and inspect every part between them.",
+    Caution.LOWERING: "Plan the lowering first: in normal use, after a broken part, and without power.",
+    Caution.LOCAL_CODES: "Local codes apply. A licensed or competent person decides whether and how it may be used.",
+}
+"""Cautions without numbers."""

@@ -1,0 +1,169 @@
+"""Tables of a lift's details: parts, energy, timeline and inputs, with numbers as values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from winchsim.assessment.kinds import Assessment, Check, JamPart, PartRow, Reading, Status
+from winchsim.inputs import Inputs, walk
+from winchsim.model import Head, Machine
+from winchsim.report.document import Cell, Column, Face, Section, Table, Value
+from winchsim.report.timeline import timeline
+from winchsim.report.words.checks import CHECKS, READINGS
+from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
+from winchsim.simulation import EnergyBooks, Record
+
+LEAST_SHARE = 5e-4
+"""Share of the energy below which rows are put together. [-]"""
+
+_KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_temperature")
+
+
+def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
+    """Every check. Those that do not fail are spare, the ok ones first, unless `all_rows`."""
+    columns = tuple(map(Column, ("quantity", "value", "range", "limit", "status")))
+    rows: list[tuple[Cell, ...]] = []
+    for check in checks:
+        known: tuple[Cell, Cell] = (of_check(check, Face.VALUE), of_check(check, Face.RANGE))
+        numbers = known if check.value is not None else ("", "")
+        rows.append((CHECKS[check.key], *numbers, limit_of(check), MARKS[check.status]))
+
+    def interest(place: int) -> tuple[bool, bool, int]:
+        check = checks[place]
+        return check.status is not Status.OK, check.key in _KEY_CHECKS, -place
+
+    spare = [n for n, check in enumerate(checks) if check.status is not Status.FAILS]
+    shown = () if all_rows else tuple(sorted(spare, key=interest))
+    return Table(columns, tuple(rows), shown, "checks")
+
+
+def weakest_table(parts: Sequence[PartRow]) -> Table:
+    """The parts with the least share of their required factor."""
+    columns = tuple(map(Column, ("weakest part", "factor", "range", "required", "status")))
+    rows = [
+        (part.label, *_factor(part), Value(part.required), MARKS[part.status]) for part in parts
+    ]
+    return Table(columns, tuple(rows))
+
+
+def _factor(part: PartRow) -> tuple[Value, Value]:
+    shown = Value(part.factor, "", part.low, part.high, part.required, face=Face.VALUE)
+    return shown, replace(shown, face=Face.RANGE)
+
+
+def part_table(parts: Sequence[PartRow]) -> Table:
+    """All parts that the pull passes through, with demand and capacity."""
+    columns = (
+        Column("part", wraps=True),
+        *map(Column, ("demand", "capacity", "factor", "required", "status")),
+        Column("capacity from", wraps=True),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for part in parts:
+        demand = Value(part.demand, part.unit)
+        basis = "unverified estimate" if part.basis == "from memory" else part.basis
+        factor, _ = _factor(part)
+        bound: Cell = ("≤ ", demand) if part.bound and part.demand > 0 else demand
+        capacity = Value(part.capacity, part.unit)
+        rows.append(
+            (part.label, bound, capacity, factor, Value(part.required), MARKS[part.status], basis)
+        )
+    return Table(columns, tuple(rows))
+
+
+def jam_table(parts: Sequence[JamPart]) -> Table:
+    """Capacity over demand of each part in a jam, at standstill and with the rotors' momentum."""
+    columns = (Column("part", wraps=True), *map(Column, ("static factor", "with rotors", "range")))
+    rows = [
+        (
+            part.label,
+            Value(part.static, limit=1.0),
+            Value(part.dynamic, "", part.low, part.high, 1.0, face=Face.VALUE),
+            Value(part.dynamic, "", part.low, part.high, 1.0, face=Face.RANGE),
+        )
+        for part in parts
+    ]
+    return Table(columns, tuple(rows))
+
+
+def reading_table(readings: Sequence[Reading]) -> Table:
+    """Numbers without a limit."""
+    columns = tuple(map(Column, ("quantity", "value", "range")))
+    rows = [
+        (READINGS[row.key], of_reading(row, Face.VALUE), of_reading(row, Face.RANGE))
+        for row in readings
+    ]
+    return Table(columns, tuple(rows))
+
+
+def timeline_table(record: Record) -> Table:
+    """What happened when, and at which height."""
+    columns = (
+        Column("time", right=True),
+        Column("height", right=True),
+        Column("event", wraps=True),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for moment in timeline(record):
+        time: Cell = "" if moment.time is None else Value(moment.time, "s")
+        height: Cell = "" if moment.height is None else Value(round(moment.height, 6), "m")
+        rows.append((time, height, moment.text))
+    return Table(columns, tuple(rows))
+
+
+def energy_table(books: EnergyBooks) -> Table:
+    """Energy from the supply, and where it went: the largest first."""
+    gained = {head: after - books.stored_before[head] for head, after in books.stored_after.items()}
+    names = {Head.POTENTIAL: "lifting the load"}
+    heads = [(names.get(head, f"stored, {head}"), v) for head, v in gained.items()]  # type: ignore[call-overload]
+    heads += list(books.spent.items())
+    scale = max(abs(books.source), books.scale)
+    shown = [(head, v) for head, v in heads if abs(v) >= LEAST_SHARE * scale]
+    rest = sum(v for _, v in heads) - sum(v for _, v in shown)
+    rows: list[tuple[Cell, ...]] = [("from the supply", Value(books.source, "J"), "")]
+    for head, v in sorted(shown, key=lambda pair: -abs(pair[1])):
+        rows.append((head, Value(v, "J"), Value(v / scale, "%") if scale > 0 else ""))
+    if len(shown) < len(heads) and rest:
+        rows.append(("all others", Value(rest, "J"), Value(rest / scale, "%")))
+    return Table(
+        (Column("energy"), Column("amount", right=True), Column("share", right=True)), tuple(rows)
+    )
+
+
+def assumed_table(found: Assessment) -> Table:
+    """Every assumed input with its range and source, the one with the largest effect first."""
+    columns = (*map(Column, ("input", "value", "range")), Column("source", wraps=True))
+    rows: list[tuple[Cell, ...]] = []
+    for row in found.assumed:
+        if isinstance(row.value, str):
+            rows.append((row.path, row.value, "", row.source))
+            continue
+        shown = Value(float(row.value), row.unit, row.low, row.high, face=Face.VALUE)
+        rows.append((row.path, shown, replace(shown, face=Face.RANGE), row.source))
+    return Table(columns, tuple(rows))
+
+
+def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
+    """Every input that the run used, table by table, with its basis: given, assumed or default."""
+    estimated = {row.path: row for row in machine.assumed}
+    columns = (Column("key"), Column("value"), Column("basis"), Column("meaning", wraps=True))
+    tables: dict[str, list[tuple[Cell, ...]]] = {}
+    for path, given, spec in walk(inputs):
+        entry = estimated.get(path)
+        basis = "given" if path in inputs.given else "assumed" if entry is not None else "default"
+        used = given if entry is None or path in inputs.given else entry.value
+        if used is None or used == "":
+            continue
+        table, _, key = path.rpartition(".")
+        cell = _input_cell(used, spec.unit)
+        tables.setdefault(table or "scenario", []).append((key, cell, basis, spec.meaning))
+    return tuple(Section(name, (Table(columns, tuple(rows)),)) for name, rows in tables.items())
+
+
+def _input_cell(used: object, unit: str) -> Cell:
+    if isinstance(used, bool):
+        return "yes" if used else "no"
+    if isinstance(used, (int, float)):
+        return value(float(used), unit) if not unit else Value(float(used), unit)
+    return str(used)

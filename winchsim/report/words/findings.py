@@ -1,0 +1,269 @@
+"""Findings of a run in words, with what can be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from winchsim.assessment.kinds import Finding, FindingKind, GearFlaw
+from winchsim.report import document
+from winchsim.report.document import Mark, Text, Value, say
+from winchsim.report.words.values import percent, value
+
+DANGER, NOTICE, NOTE = Mark("danger", "bad"), Mark("caution", "warn"), Mark("note", "open")
+
+Values = Mapping[str, Any]
+Words = tuple[Mark, Callable[[Values], Text], str]
+"""Mark, sentence from the values, and action."""
+
+
+def finding(found: Finding) -> document.Finding:
+    """A finding as a node of a document."""
+    mark, sentence, action = _WORDS[found.kind]
+    text = sentence(found.values)
+    if found.time is not None and found.kind not in _TIMELESS:
+        text = (*text, *say(" After {}.", value(found.time, "s")))
+    return document.Finding(mark, text, say(action) if action else ())
+
+
+def _part_broke(v: Values) -> Text:
+    low, high = v["capacity_low"], v["capacity_high"]
+    capacity = Value(v["capacity"], v["unit"], low, high)
+    basis = v["basis"] if v["basis"] != "from memory" else "unverified estimate"
+    return say(
+        "The {} breaks: demand {}, capacity {} ({}).",
+        v["part"],
+        Value(v["demand"], v["unit"]),
+        capacity,
+        basis,
+    )
+
+
+def _stalled(v: Values) -> Text:
+    where = " at the end of a layer of rope" if v["layer_end"] else ""
+    if v["blocked_by"]:
+        by = {
+            "battery_empty": "the battery is empty",
+            "snagged": "the load snags",
+            "top_stop": "of the top stop",
+        }
+        return say(f"The motors stall because {by[v['blocked_by']]}.")
+    start = " to start from rest" if v["from_rest"] else ""
+    text = say(
+        f"The motors stall{where}: they reach {{}} of the torque needed{start}.",
+        percent(v["torque_share"]),
+    )
+    hot = v.get("time_to_limit")
+    more = say(" A stalled winding reaches its limit after {}.", value(hot, "s")) if hot else ()
+    return (*text, *more)
+
+
+def _back_driven(v: Values) -> Text:
+    if v["in_guide"]:
+        return say("The drum unwinds the rope while the load stays in its guide.")
+    power = "with the power on" if v["powered"] else "with the power off"
+    after = f" after the {v['after_break']} broke" if v["after_break"] else ""
+    text = say(
+        f"The load runs back {power}{after}, from {{}} to {{}} at up to {{}}.",
+        value(v["from_height"], "m"), value(v["to_height"], "m"), value(v["speed"], "m/s"),
+    )  # fmt: skip
+    return (*text, *_landing(v["landing_speed"], v["landing_energy"]))
+
+
+def _landing(speed: float | None, energy: float | None) -> Text:
+    if speed is None or energy is None:
+        return ()
+    return say(" It lands at {} with {}.", value(speed, "m/s"), Value(energy, "J"))
+
+
+def _hit(v: Values, what: str) -> Text:
+    text = say(f"{what} at {{}}", value(v["speed"], "m/s"))
+    tension = say(
+        "; peak rope tension {}, {} for the load alone.",
+        Value(v["tension"], "N"),
+        Value(v["hanging"], "N"),
+    )
+    return (*text, *(tension if v.get("tension") is not None else (".",)))
+
+
+def _teeth_warm(v: Values) -> Text:
+    lasting = "In this run" if v["lasting"] else "In continuous running"
+    return say(
+        f"{lasting} the flank of the {v['part']} reaches {{}}, its root {{}}; {v['material']} service limit {{}} and {{}}.",
+        Value(v["flank"], "°C"), Value(v["root"], "°C"), Value(v["flank_limit"], "°C"), Value(v["root_limit"], "°C"),
+    )  # fmt: skip
+
+
+_FLAWS = {
+    GearFlaw.UNDERCUT: "the {side} has {teeth} teeth; fewer than {limit} are undercut",
+    GearFlaw.CUT_BY_GEAR: "the tips of the gear reach below the base circle of the {teeth}-tooth pinion, which is undercut",
+    GearFlaw.CONTACT_RATIO: "contact ratio {value}, least {limit}",
+    GearFlaw.CLEARANCE: "tip clearance at the {side} {value} modules, least {limit}",
+    GearFlaw.TIP_THICKNESS: "tooth tips of the {side} are {value} modules thick, least {limit}",
+}
+
+
+def _geometry(v: Values) -> Text:
+    words = _FLAWS[GearFlaw(v["flaw"])]
+    known = {
+        name: f"{v[name]:.3g}" if isinstance(v[name], float) else str(v[name])
+        for name in ("side", "teeth", "value", "limit")
+    }
+    where = ", ".join(path.replace(".", " ") for path in v["paths"])
+    return say(f"{where}: {words.format(**known)}.")
+
+
+def _group(v: Values) -> str:
+    return f"The motors of group {v['group']}"
+
+
+_WORDS: dict[FindingKind, Words] = {
+    FindingKind.PART_BROKE: (
+        DANGER,
+        _part_broke,
+        "A stronger part, less load or a lower current limit.",
+    ),
+    FindingKind.STALLED: (DANGER, _stalled, "Less load, more ratio or more motors."),
+    FindingKind.LATE: (
+        DANGER,
+        lambda v: say("The time limit of {} ends the phase.", value(v["time_limit"], "s")),
+        "More time, or a faster lift.",
+    ),
+    FindingKind.BACK_DRIVEN: (DANGER, _back_driven, "A pawl or a brake on the drum."),
+    FindingKind.CREEPS: (
+        DANGER,
+        lambda v: say(
+            "The load still sinks: {} in {}.", value(v["let_down"], "m"), value(v["watched"], "s")
+        ),
+        "A pawl or a brake on the drum.",
+    ),
+    FindingKind.HELD: (
+        NOTE,
+        lambda v: say(
+            "The load is held for {} with the power off and sinks by {}.",
+            value(v["watched"], "s"),
+            value(v["let_down"], "m"),
+        ),
+        "",
+    ),
+    FindingKind.FELL: (
+        DANGER,
+        lambda v: say("The load falls.") + _landing(v["landing_speed"], v["landing_energy"]),
+        "",
+    ),
+    FindingKind.LANDED_HARD: (
+        NOTICE,
+        lambda v: say(
+            "The load lands at {} with {}.", value(v["speed"], "m/s"), Value(v["energy"], "J")
+        ),
+        "Lower it more slowly.",
+    ),
+    FindingKind.SUPPLY_LIMITED: (
+        NOTE,
+        lambda v: say(
+            "The supply is at its limit of {} for {} of {} of raising.",
+            Value(v["current_limit"], "A"),
+            value(v["duration"], "s"),
+            value(v["raising_time"], "s"),
+        ),
+        "",
+    ),
+    FindingKind.BATTERY_EMPTY: (
+        DANGER,
+        lambda v: say(
+            "The battery is empty: {} of {} drawn.",
+            value(v["charge"], "C"),
+            value(v["charge_capacity"], "C"),
+        ),
+        "A larger or a charged battery.",
+    ),
+    FindingKind.ROPE_SLACK: (
+        NOTICE,
+        lambda v: say(f"The rope goes slack under a hanging load, {v['count']} times."),
+        "",
+    ),
+    FindingKind.DRUM_OVERFLOW: (
+        DANGER,
+        lambda _: say("The rope climbs over the flange."),
+        "A wider drum or larger flanges.",
+    ),
+    FindingKind.PAID_OUT: (
+        DANGER,
+        lambda _: say("The rope is unwound to its dead turns."),
+        "More rope on the drum.",
+    ),
+    FindingKind.SNAGGED: (
+        DANGER,
+        lambda v: _hit(v, "The load snags"),
+        "A clear path and a current limit.",
+    ),
+    FindingKind.TOP_STOP: (
+        NOTICE,
+        lambda v: _hit(v, "The load hits its top stop"),
+        "An end switch below the stop.",
+    ),
+    FindingKind.STICK_SLIP: (
+        NOTICE,
+        lambda v: say(f"The load sticks and slips in its guide, {v['count']} times."),
+        "",
+    ),
+    FindingKind.NOT_TRUSTED: (
+        DANGER,
+        lambda v: say(
+            "The computation ended with {}; energy balance error {}.",
+            str(v["reason"]),
+            percent(v["energy_error"]),
+        ),
+        "Check unusual values of the scenario.",
+    ),
+    FindingKind.TEETH_WARM: (NOTICE, _teeth_warm, "Pauses, a stronger material or wider gears."),
+    FindingKind.RIM_THIN: (
+        NOTICE,
+        lambda v: say(f"The rim of the {v['part']} is outside the range of published rim factors."),
+        "A thicker rim.",
+    ),
+    FindingKind.ABOVE_NOMINAL_VOLTAGE: (
+        NOTICE,
+        lambda v: say(
+            _group(v) + " run on {}, nominal {}.",
+            Value(v["voltage"], "V"),
+            Value(v["nominal"], "V"),
+        ),
+        "",
+    ),
+    FindingKind.FAR_BELOW_NOMINAL_VOLTAGE: (
+        NOTICE,
+        lambda v: say(
+            _group(v) + " run on {}, far below {}; the model is less sure there.",
+            Value(v["voltage"], "V"),
+            Value(v["nominal"], "V"),
+        ),
+        "",
+    ),
+    FindingKind.OVERHEATED: (
+        DANGER,
+        lambda v: say(
+            "A winding of group {} reaches {}, limit {}.",
+            str(v["group"]),
+            Value(v["winding_peak"], "°C"),
+            Value(v["winding_limit"], "°C"),
+        ),
+        "A shorter lift, less load or pauses.",
+    ),
+    FindingKind.DRAGGED_GROUP: (
+        NOTICE,
+        lambda v: say(
+            _group(v) + " are dragged along by the others, with {}.", Value(v["power"], "W")
+        ),
+        "Leave these motors out, or supply them with more voltage.",
+    ),
+    FindingKind.NO_PATH_DOWN: (
+        DANGER,
+        lambda _: say("The pawl blocks the lowering that is asked for."),
+        "Lower with the pawl released by hand, or use a brake.",
+    ),
+    FindingKind.GEAR_GEOMETRY: (NOTE, _geometry, "More teeth on the pinion, or profile shift."),
+}
+
+_TIMELESS = frozenset({FindingKind.HELD, FindingKind.NOT_TRUSTED})
+"""Kinds whose time says nothing."""

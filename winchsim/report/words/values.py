@@ -1,0 +1,82 @@
+"""Numbers of an assessment in the units that suit their size."""
+
+from __future__ import annotations
+
+import math
+
+from winchsim.assessment.kinds import Check, Reading, Status
+from winchsim.report.document import Face, Mark, Text, Value
+
+TIMES = "×"
+
+MARKS = {
+    Status.FAILS: Mark("fails", "bad"),
+    Status.THIN: Mark("thin", "warn"),
+    Status.NOT_CHECKED: Mark("not checked", "open"),
+    Status.OK: Mark("ok", "good"),
+}
+
+_UNITS = {
+    "m": (("mm", 0.0), ("m", 0.1)),
+    "m/s": (("mm/s", 0.0), ("m/s", 0.1)),
+    "s": (("ms", 0.0), ("s", 0.1), ("min", 600.0)),
+    "N·m": (("mN·m", 0.0), ("N·m", 0.1)),
+    "C": (("C", 0.0), ("A·h", 360.0)),
+    "kg": (("g", 0.0), ("kg", 0.1)),
+}
+"""By SI unit: units to print in, each with the least size that it is for."""
+
+
+def suited(unit: str, size: float) -> str:
+    """Unit in which a value of a size is printed."""
+    found = unit
+    if size and math.isfinite(size):
+        for name, least in _UNITS.get(unit, ()):
+            if abs(size) >= least:
+                found = name
+    return found
+
+
+def value(number: float | None, unit: str = "", **more: object) -> Value:
+    """A number in a unit that suits its size; `more` as `Value` takes it."""
+    return Value(number, suited(unit, number or 0.0), **more)  # type: ignore[arg-type]
+
+
+def percent(share: float) -> Value:
+    """A share of 1 in per cent."""
+    return Value(share, "%")
+
+
+def of_check(check: Check, face: Face = Face.ALL) -> Value:
+    """Value of a check, with its range."""
+    number = check.value
+    limit = check.required if check.hard is None else check.hard
+    if limit is not None and number is not None and abs(number - limit) <= 1e-9 * abs(limit):
+        limit = None  # on the limit but for rounding of the computation
+    held = check.about if check.about in ("pawl", "brake") else "locked"
+    return Value(
+        number,
+        suited(check.unit, number or check.required or check.hard or 0.0),
+        check.low,
+        check.high,
+        limit,
+        sign=TIMES if check.quantity == "ratio" else "",
+        endless="never" if check.quantity == "time" else held,
+        face=face,
+    )
+
+
+def limit_of(check: Check) -> Text:
+    """The value from which on a check is ok."""
+    limit = check.hard if check.required is None else check.required
+    if limit is None:
+        return ()
+    like = of_check(check)
+    sign = "≥ " if check.side == "at least" else "≤ "
+    return (sign, Value(limit, like.unit, sign=like.sign))
+
+
+def of_reading(reading: Reading, face: Face = Face.ALL) -> Value:
+    """Value of a reading, with its range."""
+    unit = "%" if reading.key == "efficiency" else suited(reading.unit, reading.value or 0.0)
+    return Value(reading.value, unit, reading.low, reading.high, face=face)
