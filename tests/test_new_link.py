@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
-
 import pytest
 
+from winchsim.assessment.assess import assess
 from winchsim.model import build, links
-from winchsim.report.json_out import lift_json
-from winchsim.report.text import lift_text
+from winchsim.report.words.details import part_table
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate.evidence import LiftTest
@@ -51,9 +49,9 @@ def test_it_is_guarded_and_told(shackle, small):
     verdict = judge(record, remedies=False)
     finding = next(found for found in verdict.findings if found.kind is FindingKind.ROPE_BROKE)
     assert "The shackle at the load breaks" in finding.sentence and finding.help == "A larger shackle."
-    document = json.loads(lift_json(record, verdict))
-    assert "shackle at the load" in lift_text(record, verdict)
-    assert "shackle" in {row["kind"] for row in document["rows"]}
+    parts = assess(record, actions=False).parts
+    assert "shackle" in {part.kind for part in parts}
+    assert "shackle at the load" in {row[0] for row in part_table(parts).rows}
 
 
 def test_studies_judge_it(shackle, small):

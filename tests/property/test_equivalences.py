@@ -9,6 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim.assessment.margins import hot_margins
+from winchsim.assessment.warmth import tooth_warmth
 from winchsim.inputs import (
     Drum,
     Edge,
@@ -29,8 +31,6 @@ from winchsim.inputs import (
 from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, link_shares, share_reader
 from winchsim.model.restate import shaft_drags
-from winchsim.quantity_text import quantity
-from winchsim.report.tables import key_numbers, margin_rows
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import Record, simulate
@@ -49,7 +49,6 @@ from winchsim.verdict.levers import more_motors
 from winchsim.assessment.life import tooth_lives
 from winchsim.assessment.margins import hot_margins
 from winchsim.verdict.snag import snag_study
-from winchsim.assessment.warmth import tooth_warmth
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
 
@@ -706,16 +705,6 @@ def test_pinions_of_every_group_are_looked_at():
     for several in ((fine, rough), (rough, fine)):
         found = judge(simulate(winch(*several)), remedies=False).findings
         assert any(f.kind is FindingKind.GEAR_GEOMETRY and "5-tooth" in f.sentence for f in found)
-
-
-def test_a_report_holds_each_group_s_windings_against_their_own_limit():
-    record = simulate(winch(group(winding_limit=90.0), group(count=1, no_load_speed=1000.0, pinion=16, winding_limit=150.0)))
-    verdict = judge(record, remedies=False)
-    rows = {row[0]: row for row in margin_rows(record, verdict, us=False)}
-    for n, limit in ((1, "90.0 °C"), (2, "150 °C")):
-        peak = float(record[f"motor_{n}_winding"].max())
-        assert rows[f"winding of group {n}"][1:3] == (quantity(peak, "°C"), limit)
-    assert dict(key_numbers(record, verdict, us=False))["ratio, motor to drum"] == "256:1 and 192:1"
 
 
 def test_a_stall_is_timed_by_the_group_that_gets_hot_first():

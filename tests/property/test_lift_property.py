@@ -12,11 +12,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from winchsim.assessment.margins import hardest_margins
 from winchsim.inputs import walk
 from winchsim.model import Event, build, raise_time
 from winchsim.scenario.read import loads
 from winchsim.simulation import simulate
-from winchsim.assessment.margins import hardest_margins
 
 QUICK = settings(max_examples=20, deadline=None)
 

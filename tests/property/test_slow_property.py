@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from winchsim.assessment.margins import hardest_margins, holding, hot_margins
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build
@@ -18,7 +19,6 @@ from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
 from winchsim.studies.drum import study_drum
 from winchsim.studies.ladder import plan_ladder
-from winchsim.assessment.margins import hardest_margins, holding, hot_margins
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
 

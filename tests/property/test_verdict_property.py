@@ -1,4 +1,4 @@
-"""Verdicts and reports of random winches: always a sentence, never a crash, a NaN or a line too wide."""
+"""Assessments and reports of random winches: never a crash, a NaN, or more than one screen."""
 
 from __future__ import annotations
 
@@ -9,13 +9,15 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from winchsim.assessment.assess import assess
 from winchsim.errors import WinchsimError
 from winchsim.report.csv_out import record_csv
 from winchsim.report.json_out import lift_json
-from winchsim.report.text import lift_text
+from winchsim.report.lift import build
+from winchsim.report.render.options import Options
+from winchsim.report.render.text import render_text
+from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
-from winchsim.verdict.finding import Severity
-from winchsim.verdict.judge import judge
 
 PARTS = st.fixed_dictionaries(
     {},
@@ -40,22 +42,21 @@ PARTS = st.fixed_dictionaries(
 
 @given(PARTS, st.booleans())
 @settings(max_examples=40, deadline=None, derandomize=True)
-def test_every_run_is_told_in_full(small, parts, us):
+def test_every_run_has_a_report(small, parts, us):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         try:
             record = simulate(small(**parts))
         except WinchsimError:
             assume(False)
-        verdict = judge(record, remedies=False)
-    assert verdict.sentence.endswith(".") and "nan" not in verdict.sentence and "None" not in verdict.sentence
-    assert verdict.safe is all(finding.severity is not Severity.DANGER for finding in verdict.findings)
-    if verdict.passes:
-        assert verdict.lifted and record.outcome.ok
-    if verdict.held:
-        assert record["height"][-1] > 0.0
-    text = lift_text(record, verdict, us=us)
-    assert max(map(len, text.split("\n"))) <= 100
-    document = json.loads(lift_json(record, verdict), parse_constant=lambda name: pytest.fail(name))
-    assert document["verdict"] == verdict.sentence
+        found = assess(record, actions=False, ranges=False)
+    scenario = Scenario(record.inputs, "small.toml", "", "")
+    document = build(found, scenario, record)
+    for full in (False, True):
+        text = render_text(document, Options(us=us, full=full))
+        assert "nan" not in text and "None" not in text
+        assert full or us or max(map(len, text.split("\n"))) <= 80
+        assert full or us or len(text.splitlines()) <= 25
+    facts = json.loads(lift_json(found, scenario, record), parse_constant=pytest.fail)
+    assert facts["verdict"].split()[0] in text and facts["status"] == found.status
     assert len(record_csv(record).splitlines()) == len(record.time) + 2

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from winchsim.assessment.history import read_history
 from winchsim.report.measured import compared, mean_difference, signed, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-from winchsim.assessment.history import read_history
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):

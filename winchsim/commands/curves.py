@@ -228,6 +228,10 @@ def _say(
             )
         )  # fmt: skip
         return
+    from winchsim.assessment.kinds import Caution
+    from winchsim.report.words.advice import CAUTIONS
+
+    closing = [CAUTIONS[kind] for kind in (Caution.NOT_RATED, Caution.KEEP_CLEAR, Caution.LOCAL_CODES)]
     lines = [f"{scenario.name}: {verdict.sentence}" for scenario, verdict in zip(scenarios, verdicts, strict=True)]
-    for line in (*lines, *drawn.remarks):
+    for line in (*lines, *drawn.remarks, *closing):
         env.out("\n".join(textwrap.wrap(clean(line), WIDTH, subsequent_indent="  ", break_on_hyphens=False)))

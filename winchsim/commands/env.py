@@ -7,23 +7,27 @@ import enum
 import errno
 import io
 import os
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from winchsim.errors import OutputError
 from winchsim.report.paint import Paint, use_colour
+
+if TYPE_CHECKING:
+    from winchsim.report.render.options import Options
 
 
 class ExitCode(enum.IntEnum):
     """What the number that winchsim ends with says."""
 
     GOOD = 0
-    """Ran; lifted as asked, and nothing dangerous was found."""
+    """Ran; the target is reached, and no check fails."""
     BAD = 1
-    """Ran; the load was not lifted as asked, or a danger was found."""
+    """Ran; the target is missed, or a check fails."""
     MISUSE = 2
     """Bad arguments, bad input, or a place that results cannot be written to."""
     NO_TRUST = 3
@@ -72,6 +76,8 @@ class Env:
         Seconds that only go forward, for progress.
     colour : str
         ``auto``, ``always`` or ``never``, as the option says.
+    width : int
+        Columns of the terminal. [-]
     """
 
     stdout: TextIO
@@ -82,6 +88,7 @@ class Env:
     workers: int = 1
     clock: Callable[[], float] = time.monotonic
     colour: str = "auto"
+    width: int = 80
 
     @classmethod
     def of_process(cls) -> Env:
@@ -91,7 +98,22 @@ class Env:
         for stream in (out, err):
             if hasattr(stream, "reconfigure"):  # a locale without °, Ω or · must not stop a result
                 stream.reconfigure(errors="backslashreplace")
-        return cls(out, err, os.environ, out.isatty(), err.isatty(), os.cpu_count() or 1)
+        width = shutil.get_terminal_size((80, 25)).columns if out.isatty() else 80
+        terminals = (out.isatty(), err.isatty())
+        return cls(out, err, os.environ, *terminals, os.cpu_count() or 1, width=width)
+
+    def rendering(self, *, us: bool = False, full: bool = False) -> Options:
+        """How a document is rendered on standard output."""
+        from winchsim.report.render.options import NARROWEST, WIDEST, Options
+
+        encoding = (getattr(self.stdout, "encoding", None) or "utf-8").lower().replace("-", "")
+        return Options(
+            width=min(max(self.width, NARROWEST), WIDEST),
+            colour=self.paint.on,
+            us=us,
+            plain=not encoding.startswith("utf"),
+            full=full,
+        )
 
     @property
     def paint(self) -> Paint:

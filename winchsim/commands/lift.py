@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import Env
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units
-from winchsim.commands.outputs import add_out_file, add_out_folder, write_out
+from winchsim.commands.outputs import add_out_file, add_out_folder, write_csv, write_out
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
@@ -19,64 +19,67 @@ def register(commands: Any) -> None:
     parser = add_command(
         commands,
         "lift",
-        "simulate the lift of a scenario and say what comes of it",
+        "simulate and assess the lift of a scenario",
         run,
         example='winchsim lift crate.toml --set load.mass="30 kg"',
         details=(
-            "Prints the verdict in one sentence, then the timeline, the margins, the weakest links, the energy,\n"
-            "the findings with what would help, what was assumed, and the cautions.\n"
-            "Ends with 0 when the load was lifted as asked and nothing dangerous was found, else with 1."
+            "Prints one screen: what becomes of the load, the checks with their ranges, the weakest parts,\n"
+            "what breaks in a jam, and what to change. --full prints the rest.\n"
+            "Ends with 0 when the target is reached and no check fails, else with 1."
         ),
     )
     add_scenario(parser)
-    add_out_file(parser, "--csv", "write the record, one column a quantity, one row a sample")
-    add_out_folder(parser, _names, "write report.html, report.md with its figures, and record.csv there")
-    parser.add_argument(
-        "--no-remedies", action="store_true", help="do not look for changes that would remedy a stall or a run-back"
+    parser.add_argument("--full", action="store_true", help="print all details")
+    add_out_file(
+        parser,
+        "--csv",
+        "write the record, one column a quantity, one row a sample (- for standard output)",
+    )
+    add_out_folder(
+        parser, _names, "write report.html, report.md with its figures, and record.csv there"
     )
     parser.add_argument(
-        "--snag", action="store_true", help="also simulate a snag, and the current limit that would save every link"
+        "--no-remedies", action="store_true", help="do not look for actions that help"
     )
+    parser.add_argument("--snag", action="store_true", help="also simulate a snag at half height")
     add_units(parser)
     add_force(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
-    """Simulate, print the report, write the record where asked to."""
+    """Simulate, assess, write the files, print the report."""
     from winchsim.scenario.read import read
 
     scenario = read(options.file, options.overrides)
 
+    from winchsim.assessment.assess import assess
+    from winchsim.report.lift import build
     from winchsim.simulation import simulate
-    from winchsim.verdict.judge import judge
 
     record = simulate(scenario.inputs, sampled=bool(options.csv or options.out))
-    verdict = judge(record, remedies=not options.no_remedies)
-    snag = _snag(scenario.inputs) if options.snag and verdict.trusted else None
+    found = assess(record, actions=not options.no_remedies)
+    overrides, us = tuple(options.overrides), options.units == "us"
+    snag = _snag(scenario.inputs) if options.snag else None
+    report = build(found, scenario, record, overrides, snag="" if snag is None else snag.sentence)
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         from winchsim.report.csv_out import record_csv
-        from winchsim.report.writing import write_file
 
-        write_file(options.csv, record_csv(record, digest=scenario.digest), force=options.force)
-        env.note(f"wrote {options.csv}")
+        write_csv(options, env, record_csv(record, digest=scenario.digest))
     if options.out:
         from winchsim.report.bundle import report_files
 
-        files = report_files(scenario, tuple(options.overrides), record, verdict, us=options.units == "us", snag=snag)
-        write_out(options, env, files)
+        write_out(options, env, report_files(report, scenario, record, us=us))
     if options.json:
         from winchsim.report.json_out import lift_json
 
-        env.out(lift_json(record, verdict, digest=scenario.digest, snag=snag))
-    else:
-        from winchsim.report.text import lift_text
+        env.out(lift_json(found, scenario, record, overrides, snag=snag))
+    elif options.csv != "-":
+        from winchsim.report.render.text import render_text
 
-        env.out(lift_text(record, verdict, name=scenario.name, us=options.units == "us", paint=env.paint, snag=snag))
+        env.out(render_text(report, env.rendering(us=us, full=options.full)))
     if options.snag and snag is None:
         env.note("no snag was simulated: the load does not come as far as half its height")
-    if not verdict.trusted:
-        return ExitCode.NO_TRUST
-    return ExitCode.GOOD if verdict.passes else ExitCode.BAD
+    return found.exit_code
 
 
 def _names(_: argparse.Namespace) -> tuple[str, ...]:

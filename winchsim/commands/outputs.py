@@ -13,6 +13,9 @@ from winchsim.errors import OutputError
 Names = Callable[[argparse.Namespace], Sequence[str]]
 """From the options to the plain names of all files that the command may write into its folder."""
 
+STDOUT = "-"
+"""Name of a file that means standard output."""
+
 READ = ("file", "tests", "measured")
 """Options that name a file to read; `files` names several."""
 
@@ -70,11 +73,13 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
     from winchsim.report.writing import check_file, check_folder
 
     unfinished: tuple[str, ...] = ()
-    if file is not None:
+    if file is not None and file != STDOUT:
         unfinished = check_file(file, force=options.force)
         _spare_inputs(options, [file])
+        if _is_csv(file):
+            check_file(about_name(file), force=options.force)
     if folder is not None:
-        names = tuple(options.names_written(options))
+        names = announced(options)
         paths = [os.path.join(folder, name) for name in names]
         if file is not None and os.path.realpath(file) in map(os.path.realpath, paths):
             reason = "two results would go into this file; nothing was written"
@@ -89,15 +94,69 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
         )
 
 
+def announced(options: argparse.Namespace) -> tuple[str, ...]:
+    """Names of all files that a command may write into its folder, with what goes beside each CSV."""
+    names = tuple(options.names_written(options))
+    return (*names, *(about_name(name) for name in names if _is_csv(name)))
+
+
+def about_name(path: str) -> str:
+    """File beside a CSV that holds the cautions."""
+    return f"{path[:-4]}.about.json"
+
+
+def _is_csv(path: str) -> bool:
+    return path.lower().endswith(".csv")
+
+
+def _about(path: str) -> str:
+    """Cautions about a table, as JSON."""
+    from winchsim.report.json_text import document
+    from winchsim.report.words.advice import CAUTIONS
+
+    return document(about=os.path.basename(path), cautions=list(CAUTIONS.values()))
+
+
+def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
+    """Write the table that ``--csv`` names with its cautions beside it; ``-`` is standard output.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    env : Env
+        Its standard error gets the cautions where there is no file beside which they could be.
+    text : str
+        The table.
+    """
+    from winchsim.report.words.advice import CAUTIONS
+    from winchsim.report.writing import write_file
+
+    if options.csv == STDOUT:
+        env.out(text)
+    else:
+        write_file(options.csv, text, force=options.force)
+        env.note(f"wrote {options.csv}")
+    if options.csv != STDOUT and _is_csv(options.csv):
+        write_file(about_name(options.csv), _about(options.csv), force=options.force)
+    else:
+        env.note("\n".join(CAUTIONS.values()))
+
+
 def _spare_inputs(options: argparse.Namespace, written: Iterable[str]) -> None:
     """Refuse a result that would go into a file which the command reads, whatever the user says of replacing files."""
-    read = [getattr(options, name, None) for name in READ if name != getattr(options, "file_written", "")]
+    read = [
+        getattr(options, name, None)
+        for name in READ
+        if name != getattr(options, "file_written", "")
+    ]
     read += getattr(options, "files", [])
     sources = {os.path.realpath(path) for path in read if path and "\0" not in path}
     for path in written:
         if os.path.realpath(path) in sources:
             raise OutputError(
-                path, "this file is read by the same command; nothing was written", "give the result another name"
+                path,
+                "this file is read by the same command; nothing was written",
+                "give the result another name",
             )
 
 
@@ -116,7 +175,9 @@ def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | b
     list of str
         Paths written.
     """
-    unannounced = files.keys() - set(options.names_written(options))
+    about = {about_name(name): _about(name) for name in files if _is_csv(name)}
+    files = {**files, **about}
+    unannounced = files.keys() - set(announced(options))
     if unannounced:
         raise ValueError(f"not announced: {sorted(unannounced)}")
     from winchsim.report.writing import write_folder

@@ -2,47 +2,42 @@
 
 from __future__ import annotations
 
-from winchsim.report.contents import Report
 from winchsim.report.csv_out import record_csv
+from winchsim.report.document import Document
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.save import image
-from winchsim.report.markdown import markdown
-from winchsim.report.page import page
+from winchsim.report.figures.save import image, inline_svg
+from winchsim.report.render.html import render_html
+from winchsim.report.render.markdown import render_markdown
+from winchsim.report.render.options import Options
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record
-from winchsim.verdict.finding import Verdict
-from winchsim.verdict.snag import SnagStudy
 
 
 def report_files(
-    scenario: Scenario,
-    overrides: tuple[str, ...],
-    record: Record,
-    verdict: Verdict,
-    *,
-    us: bool = False,
-    snag: SnagStudy | None = None,
+    document: Document, scenario: Scenario, record: Record, *, us: bool = False
 ) -> dict[str, str | bytes]:
-    """Content of every file of a report by its name: the page, the Markdown with its figures, the record.
+    """Content of every file of a report by its name: page, Markdown, figures and record.
 
     Parameters
     ----------
+    document : Document
     scenario : Scenario
-    overrides : tuple of str
-        Options that changed it.
     record : Record
-    verdict : Verdict
     us : bool
         Whether US units are written too.
-    snag : SnagStudy, optional
-        What a simulated snag does, where that was asked for.
     """
-    drawn = tuple(pictures(record, COLUMN, us=us))
-    report = Report(scenario, overrides, record, verdict, drawn, us, snag)
+    drawn = pictures(record, COLUMN, us=us)
+    inline = {
+        picture.name: inline_svg(
+            picture.figure, COLUMN, picture.name, f"{picture.heading}. {picture.caption}"
+        )
+        for picture in drawn
+    }
+    stored = {picture.name: f"{picture.name}.png" for picture in drawn}
     files: dict[str, str | bytes] = {
-        "report.html": page(report),
-        "report.md": markdown(report),
+        "report.html": render_html(document, Options(us=us, figures=inline)),
+        "report.md": render_markdown(document, Options(us=us, figures=stored)),
         "record.csv": record_csv(record, digest=scenario.digest),
     }
     for picture in drawn:

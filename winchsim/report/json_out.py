@@ -1,86 +1,197 @@
-"""The result of a lift as one JSON document, in SI with the unit in every key."""
+"""The result of a lift as one JSON document, in SI with the unit in a key or beside its value."""
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
+from enum import Enum
 from typing import Any
 
 import numpy
 import scipy
 
+from winchsim.assessment.kinds import Action, Assessment, Jam, PartRow, Target
+from winchsim.assessment.kinds import Finding as AssessedFinding
 from winchsim.errors import TrustError
-from winchsim.model import AtGroup, AtLayer, AtLink, Event, Machine
+from winchsim.inputs import walk
+from winchsim.report.document import Text
 from winchsim.report.json_text import document, error_facts
-from winchsim.report.si_keys import key, keyed, si_unit
-from winchsim.simulation import ENERGY_LIMIT, Record, RecordedEvent
-from winchsim.verdict.finding import Finding, LinkRow, Remedy, StallPull, Verdict
-from winchsim.verdict.life import ToothLife, tooth_lives
+from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import TIED, Options, cell_text
+from winchsim.report.si_keys import keyed, si_unit
+from winchsim.report.words.advice import caution
+from winchsim.report.words.outcome import outcome
+from winchsim.scenario.read import Scenario
+from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.verdict.finding import Finding
 from winchsim.verdict.snag import SnagStudy
 
-SUMMARY_UNITS = {
-    "lift_time": "s",
-    "final_height": "m",
-    "highest": "m",
-    "steady_speed": "m/s",
-    "peak_current": "A",
-    "mean_current": "A",
-    "peak_tension": "N",
-    "peak_winding": "°C",
-    "energy_in": "J",
-    "efficiency": "",
-    "charge": "C",
-    "stall_margin_cold": "",
-    "stall_margin_hot": "",
-}
-"""Unit of every number of the summary, in the order of the output."""
-
 _SNAG_UNITS = {
-    "current_limit": "A", "broke": "", "factor": "", "weakest": "", "peak_tension": "N", "reached": "",
-}  # fmt: skip
+    "current_limit": "A",
+    "broke": "",
+    "factor": "",
+    "weakest": "",
+    "peak_tension": "N",
+    "reached": "",
+}
 
-_EVENT_UNITS = {
-    Event.LANDED: "m/s", Event.TOP_STOP: "m/s", Event.SNAGGED: "m/s", Event.HOT: "°C", Event.STALLED: "N·m",
-}  # fmt: skip
+_PLACE = {"time": "time_s", "height": "height_m"}
+
+_KEYS: dict[type, dict[str, str]] = {
+    Target: {**_PLACE, "mass": "mass_kg", "final_height": "final_height_m"},
+    PartRow: _PLACE,
+    AssessedFinding: _PLACE,
+    Action: {"lift_time": "lift_time_s"},
+    Jam: {
+        "current": "current_a",
+        "unlimited_current": "unlimited_current_a",
+        "needed_current": "needed_current_a",
+        "limit": "current_limit_a",
+        "tension": "tension_n",
+        "static_tension": "static_tension_n",
+        "speed": "speed_m_s",
+    },
+}
+"""Keys with a unit, by class and attribute."""
 
 
-def lift_json(record: Record, verdict: Verdict, *, digest: str | None = None, snag: SnagStudy | None = None) -> str:
+def lift_json(
+    found: Assessment,
+    scenario: Scenario,
+    record: Record,
+    overrides: tuple[str, ...] = (),
+    *,
+    snag: SnagStudy | None = None,
+) -> str:
     """JSON text of a lift.
 
     Parameters
     ----------
+    found : Assessment
+    scenario : Scenario
     record : Record
-    verdict : Verdict
-    digest : str, optional
-        SHA-256 of the scenario.
+        That was assessed.
+    overrides : tuple of str
+        Options that changed the scenario.
     snag : SnagStudy, optional
-        What a simulated snag does, where that was asked for.
+        What a simulated snag showed.
     """
+    machine = record.machine
+    sentence = said(outcome(found))
+    error = None if found.trusted else error_facts(TrustError(sentence, ""))
+    libraries = {"numpy": numpy.__version__, "scipy": scipy.__version__}
+    tolerances = {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT}
     return document(
-        digest=digest,
-        verdict=verdict.sentence,
-        findings=[finding_facts(finding) for finding in verdict.findings],
-        cautions=verdict.cautions,
-        rows=[row_facts(row) for row in verdict.rows],
-        error=None if verdict.trusted else error_facts(TrustError(verdict.sentence, verdict.findings[0].help)),
-        meta_more={"tolerances": _tolerances(record), "numpy": numpy.__version__, "scipy": scipy.__version__},
-        lifted=verdict.lifted,
-        held=verdict.held,
-        as_asked=verdict.as_asked,
-        safe=verdict.safe,
-        summary=keyed(SUMMARY_UNITS, verdict.summary),
-        stall_pull=_stall_pull(verdict.stall_pull),
+        digest=scenario.digest,
+        verdict=sentence,
+        findings=facts(found.findings),
+        cautions=[said(caution(kind, found)) for kind in found.cautions],
+        rows=facts(found.parts),
+        error=error,
+        meta_more={"tolerances": tolerances, **libraries},
+        command="lift",
+        overrides=overrides,
+        status=found.status.value,
+        counts=facts(found.counts),
+        target=facts(found.target),
+        held=found.held.value,
+        checks=facts(found.checks),
+        readings=facts(found.readings),
+        jam=facts(found.jam),
         snag=None if snag is None else _snag(snag),
-        life=[_life(life) for life in tooth_lives(record)],
-        remedies=[_remedy(remedy) for remedy in verdict.remedies],
-        events=[event_facts(record.machine, event) for event in record.events],
+        actions=facts(found.actions),
+        drop={
+            "height_m": found.drop_height,
+            "speed_m_s": found.drop_speed,
+            "energy_j": found.drop_energy,
+        },
+        ratio=[group.ratio for group in machine.groups],
+        inputs=_inputs(scenario, found),
+        assumed=facts(found.assumed),
+        events=[
+            {
+                "event": event.event.name.lower(),
+                "time_s": event.time,
+                "height_m": event.height,
+                "about": facts(event.target),
+                "value": event.value,
+                "energy_j": event.energy,
+            }
+            for event in record.events
+        ],
         energy=energy_facts(record),
-        assumed=assumed_facts(record.machine),
-        notes=record.machine.notes,
+        notes=machine.notes,
     )
 
 
-def _tolerances(record: Record) -> dict[str, Any]:
-    return {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT}
+def said(text: Text) -> str:
+    """A sentence as plain text."""
+    return cell_text(text, Options(), harmless).replace(TIED, " ")
+
+
+def facts(value: Any) -> Any:
+    """Frozen dataclasses and enums as plain data."""
+    if isinstance(value, Enum):
+        return value.value if isinstance(value.value, (str, int)) else value.name.lower()
+    if dataclasses.is_dataclass(value):
+        keys = _KEYS.get(type(value), {})
+        names = [field.name for field in dataclasses.fields(value)]
+        return {keys.get(name, name): facts(getattr(value, name)) for name in names}
+    if isinstance(value, Mapping):
+        return {str(facts(key)): facts(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [facts(item) for item in value]
+    return value
+
+
+def _snag(found: SnagStudy) -> dict[str, Any]:
+    names = {
+        "as_built": found.as_built,
+        "without_current_limit": found.without_limit,
+        "safe": found.safe,
+    }
+    runs = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in names.items()}
+    return {"sentence": found.sentence, "height_m": found.height, **runs}
+
+
+def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
+    """Every input as used: value in the SI unit `unit`, and what it rests on."""
+    assumed = {row.path: row for row in found.assumed}
+    rows = []
+    for path, value, spec in walk(scenario.inputs):
+        entry = None if path in scenario.inputs.given else assumed.get(path)
+        basis = (
+            "given" if path in scenario.inputs.given else "default" if entry is None else "assumed"
+        )
+        rows.append(
+            {
+                "path": path,
+                "value": facts(value if entry is None else entry.value),
+                "unit": si_unit(spec.unit),
+                "basis": basis,
+                "low": None if entry is None else entry.low,
+                "high": None if entry is None else entry.high,
+                "source": None if entry is None else entry.source,
+            }
+        )
+    return rows
+
+
+def energy_facts(record: Record) -> dict[str, Any]:
+    """The energy balance as plain data."""
+    balance = record.energy
+    return {
+        "source_j": balance.source,
+        "spent": [{"kind": head, "energy_j": energy} for head, energy in balance.spent.items()],
+        "stored": [
+            {"kind": head, "before_j": balance.stored_before[head], "after_j": after}
+            for head, after in balance.stored_after.items()
+        ],
+        "residual_j": balance.residual,
+        "scale_j": balance.scale,
+        "error": balance.error,
+        "closes": balance.closes,
+    }
 
 
 def finding_facts(finding: Finding) -> dict[str, Any]:
@@ -97,118 +208,3 @@ def finding_facts(finding: Finding) -> dict[str, Any]:
         "sentence": finding.sentence,
         "help": finding.help,
     }
-
-
-def row_facts(row: LinkRow) -> dict[str, Any]:
-    """A row of the weakest-link table as plain data."""
-    link, strength = row.link, row.link.strength
-    low, high = link.factor_range
-    return {
-        "link": row.label,
-        "kind": link.kind.value,
-        "where": link.where,
-        key("demand", strength.unit): link.demand,
-        key("strength", strength.unit): strength.value,
-        key("strength_low", strength.unit): strength.low,
-        key("strength_high", strength.unit): strength.high,
-        "factor": link.factor,
-        "factor_low": low,
-        "factor_high": high,
-        "required_factor": link.required,
-        "state": "breaks" if row.broke else link.state.value,
-        "basis": strength.basis,
-        "time_s": link.time,
-        "height_m": link.height,
-        "bound": link.bound,
-        "assumed": strength.assumed,
-        "notes": strength.notes,
-    }
-
-
-def _stall_pull(found: StallPull) -> dict[str, Any]:
-    rows = [
-        {
-            "link": row.label,
-            "kind": row.link.kind.value,
-            "where": row.link.where,
-            key("demand", row.link.strength.unit): row.link.demand,
-            "factor": row.link.factor,
-            "factor_without_current_limit": row.unlimited_factor,
-        }
-        for row in found.rows
-    ]
-    return {
-        "sentence": found.sentence,
-        "current_a": found.current,
-        "current_without_limit_a": found.unlimited_current,
-        "needed_current_a": found.needed_current,
-        "safe_current_limit_a": found.safe_current,
-        "rows": rows,
-    }
-
-
-def _snag(found: SnagStudy) -> dict[str, Any]:
-    runs = {"as_built": found.as_built, "without_current_limit": found.without_limit, "safe": found.safe}
-    facts = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in runs.items()}
-    return {"sentence": found.sentence, "height_m": found.height} | facts
-
-
-def _life(life: ToothLife) -> dict[str, Any]:
-    return {"link": life.label, "cycles_per_lift": life.cycles_per_lift, "lifts_to_fatigue": life.lifts}
-
-
-def _remedy(remedy: Remedy) -> dict[str, Any]:
-    return {
-        "finding": remedy.finding.value,
-        "path": remedy.path,
-        "before": remedy.before,
-        "after": remedy.after,
-        "unit": si_unit(remedy.unit),
-        "confirmed": remedy.confirmed,
-        "lift_time_s": remedy.lift_time,
-        "sentence": remedy.sentence,
-    }
-
-
-def event_facts(machine: Machine, event: RecordedEvent) -> dict[str, Any]:
-    """An event as plain data; `value` is in the SI unit `unit`."""
-    match event.target:
-        case AtLink(index):
-            about: str | None = machine.links[index].label
-        case AtGroup(index):
-            about = f"motors.{machine.groups[index].number}"
-        case AtLayer(index):
-            about = f"layer {index + 1}"
-        case target:
-            about = None if target is None else target.value
-    return {
-        "event": event.event.name.lower(),
-        "time_s": event.time,
-        "height_m": event.height,
-        "about": about,
-        "value": event.value,
-        "unit": _EVENT_UNITS.get(event.event, ""),
-        "energy_j": event.energy,
-    }
-
-
-def energy_facts(record: Record) -> dict[str, Any]:
-    """The energy books as plain data."""
-    books = record.energy
-    return {
-        "source_j": books.source,
-        "spent": [{"head": head, "energy_j": energy} for head, energy in books.spent.items()],
-        "stored": [
-            {"head": head, "before_j": books.stored_before[head], "after_j": after}
-            for head, after in books.stored_after.items()
-        ],
-        "residual_j": books.residual,
-        "scale_j": books.scale,
-        "error": books.error,
-        "closes": books.closes,
-    }
-
-
-def assumed_facts(machine: Machine) -> list[dict[str, Any]]:
-    """Everything assumed as plain data; values in the SI unit `unit` (°C for temperatures)."""
-    return [dataclasses.asdict(row) | {"unit": si_unit(row.unit)} for row in machine.assumed]

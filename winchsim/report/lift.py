@@ -31,7 +31,12 @@ from winchsim.version import __version__
 
 
 def build(
-    found: Assessment, scenario: Scenario, record: Record, overrides: tuple[str, ...] = ()
+    found: Assessment,
+    scenario: Scenario,
+    record: Record,
+    overrides: tuple[str, ...] = (),
+    *,
+    snag: str = "",
 ) -> Document:
     """Document of a lift.
 
@@ -43,8 +48,13 @@ def build(
         That was assessed.
     overrides : tuple of str
         Options that changed the scenario.
+    snag : str
+        What a simulated snag showed.
     """
-    body = (*_first_screen(found, scenario.name), *_details(found, scenario, record, overrides))
+    body = (
+        *_first_screen(found, scenario.name),
+        *_details(found, scenario, record, overrides, snag),
+    )
     command = _command(scenario, overrides)
     return Document(record.machine.title or scenario.name, scenario.name, body, f"{command} --full")
 
@@ -84,7 +94,11 @@ def _closing(found: Assessment) -> Paragraph:
 
 
 def _details(
-    found: Assessment, scenario: Scenario, record: Record, overrides: tuple[str, ...]
+    found: Assessment,
+    scenario: Scenario,
+    record: Record,
+    overrides: tuple[str, ...],
+    snag: str,
 ) -> tuple[Section, ...]:
     sections = [_section("Findings", *map(finding, found.findings), shown=True)]
     if found.trusted:
@@ -94,6 +108,7 @@ def _details(
             _section("Quantities", details.reading_table(found.readings)),
             _section("Parts", details.part_table(found.parts), _factor_note()),
             *_jam(found),
+            *([_section("Simulated snag", Paragraph(say(snag)))] if snag else []),
             _section("Energy", details.energy_table(record.energy), _balance(found, record)),
             _section("Timeline", details.timeline_table(record)),
             _section("Figures", *figures),

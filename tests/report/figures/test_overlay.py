@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from winchsim.assessment.history import read_history
 from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
 from winchsim.report.figures.overlay import (
@@ -18,7 +19,6 @@ from winchsim.report.figures.overlay import (
 )
 from winchsim.report.measured import compared, trace_differences
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow
-from winchsim.assessment.history import read_history
 
 
 @pytest.fixture(scope="module")

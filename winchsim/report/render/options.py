@@ -80,7 +80,7 @@ def value_text(value: Value, options: Options) -> str:
     other = PRINTED_UNITS[value.unit].us
     if not options.us or not other or not si:
         return si
-    return f"{si}{TIED}[{_in_unit(value, other)}]"
+    return f"{si} [{_in_unit(value, other)}]"
 
 
 def _in_unit(value: Value, unit: str) -> str:

@@ -46,7 +46,8 @@ def _document(document: Document, options: Options, spared: int) -> Iterable[str
         if not isinstance(node, Section) or not node.details or options.full:
             yield from _node(node, options, spared)
     if document.more and not options.full:
-        yield from _wrapped(f"All details: {clean(document.more)}", options)
+        line = f"All details: {clean(document.more)}"
+        yield line if len(line) <= options.width else "All details: the same command with --full"
 
 
 def _node(node: Node, options: Options, spared: int) -> Iterable[str]:
@@ -67,10 +68,12 @@ def _node(node: Node, options: Options, spared: int) -> Iterable[str]:
         case Listing():
             yield from (clean(line) for line in node.text.splitlines())
         case Section():
-            yield from ("", Paint(options.colour).strong(clean(node.heading)))
+            inside: list[str] = []
             for inner in node.body:
                 lines = list(_node(inner, options, spared))
-                yield from lines[1:] if lines[:1] == [""] else lines
+                inside += lines[1:] if lines[:1] == [""] and not inside else lines
+            if inside:
+                yield from ("", Paint(options.colour).strong(clean(node.heading)), *inside)
         case FigureRef():
             pass
 

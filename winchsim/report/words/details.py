@@ -22,20 +22,21 @@ _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_te
 
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
     """Every check. Those that do not fail are spare, the ok ones first, unless `all_rows`."""
-    columns = tuple(map(Column, ("quantity", "value", "range", "limit", "status")))
+    numbers = [Column(name, wraps=True) for name in ("value", "range", "limit")]
+    columns = (Column("quantity"), *numbers, Column("status"))
     rows: list[tuple[Cell, ...]] = []
     for check in checks:
         known: tuple[Cell, Cell] = (of_check(check, Face.VALUE), of_check(check, Face.RANGE))
-        numbers = known if check.value is not None else ("", "")
-        rows.append((CHECKS[check.key], *numbers, limit_of(check), MARKS[check.status]))
+        shown = known if check.value is not None else ("", "")
+        rows.append((CHECKS[check.key], *shown, limit_of(check), MARKS[check.status]))
 
     def interest(place: int) -> tuple[bool, bool, int]:
         check = checks[place]
         return check.status is not Status.OK, check.key in _KEY_CHECKS, -place
 
     spare = [n for n, check in enumerate(checks) if check.status is not Status.FAILS]
-    shown = () if all_rows else tuple(sorted(spare, key=interest))
-    return Table(columns, tuple(rows), shown, "checks")
+    order = () if all_rows else tuple(sorted(spare, key=interest))
+    return Table(columns, tuple(rows), order, "checks")
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:

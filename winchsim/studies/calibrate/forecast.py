@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.assessment.history import read_history
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
@@ -19,7 +20,6 @@ from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
 from winchsim.studies.calibrate.knobs import Knob, turned
-from winchsim.assessment.history import read_history
 
 Array = NDArray[np.float64]
 

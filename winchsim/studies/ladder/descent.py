@@ -7,12 +7,12 @@ from enum import StrEnum
 
 import numpy as np
 
+from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
 from winchsim.model.trial import first_raise
 from winchsim.quantity_text import quantity
 from winchsim.simulation import Record, simulate
-from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.verdict.words import duration, speed
 
 SOME = 0.1

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from winchsim.assessment.history import read_history
+from winchsim.assessment.margins import stalled_until_hot
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
 from winchsim.model.trial import trial_values, under_test
@@ -21,9 +23,7 @@ from winchsim.verdict.candidates import without_snag
 from winchsim.verdict.cautions import cautions, fall
 from winchsim.verdict.crosscheck import FullRun, Progress, differences, largest_difference, silent, sound
 from winchsim.verdict.finding import Finding, FindingKind, Severity, Verdict
-from winchsim.assessment.history import read_history
 from winchsim.verdict.judge import judge
-from winchsim.assessment.margins import stalled_until_hot
 from winchsim.verdict.words import duration, given
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 1.0)

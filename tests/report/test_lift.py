@@ -1,0 +1,105 @@
+"""The report of a lift: the same checks, findings and order of sections in every format."""
+
+import json
+import re
+
+import pytest
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.kinds import ActionKind, CheckKey, End, FindingKind, Holding, ReadingKey
+from winchsim.report.document import Finding, Section
+from winchsim.report.json_out import lift_json
+from winchsim.report.lift import build
+from winchsim.report.render.html import render_html
+from winchsim.report.render.markdown import render_markdown
+from winchsim.report.render.options import Options
+from winchsim.report.render.text import render_text
+from winchsim.report.words.advice import _ACTIONS, CAUTIONS
+from winchsim.report.words.checks import CHECKS, READINGS
+from winchsim.report.words.findings import _WORDS
+from winchsim.report.words.outcome import HELD
+from winchsim.scenario.read import Scenario
+from winchsim.simulation import simulate
+
+
+@pytest.fixture(scope="module")
+def reported(small):
+    """Assessment, record and document of a lift whose title and text are hard on every format."""
+    inputs = small(title="a <b>title</b> | of `mine` \x1b[2J", load={"mass": 6.0})
+    scenario = Scenario(inputs, "odd <name>.toml", "# </pre> ``` <script>", "0" * 64)
+    record = simulate(inputs)
+    found = assess(record)
+    return found, scenario, record, build(found, scenario, record, ("load.mass=6 kg",))
+
+
+def _formats(document):
+    return (
+        render_text(document, Options(full=True)),
+        re.sub(r"<[^>]*>", " ", render_html(document, Options())),
+        render_markdown(document, Options()).replace("\\", ""),
+    )
+
+
+def _squeezed(text):
+    return " ".join(text.replace("\N{NO-BREAK SPACE}", " ").split())
+
+
+def test_every_format_shows_the_same_checks_parts_and_findings(reported):
+    found, scenario, record, document = reported
+    facts = json.loads(lift_json(found, scenario, record))
+    assert [row["key"] for row in facts["checks"]] == [check.key for check in found.checks]
+    for text in map(_squeezed, _formats(document)):
+        for check in found.checks:
+            assert CHECKS[check.key] in text
+        for caution in CAUTIONS.values():
+            assert caution in text
+        counts = [text.lower().count(f" {row['status']} ") for row in facts["checks"]]
+        assert min(counts) >= 1
+        findings = next(n.body for n in document.body if isinstance(n, Section))
+        for finding in findings:
+            assert isinstance(finding, Finding) and finding.mark.word in text
+
+
+def test_sections_stand_in_one_order(reported):
+    document = reported[3]
+    headings = [n.heading for n in document.body if isinstance(n, Section)]
+    assert headings.index("Findings") == 0 and headings[-1] == "Reproduce this report"
+    for text in (
+        render_html(document, Options()),
+        render_markdown(document, Options()),
+        render_text(document, Options(full=True)),
+    ):
+        places = [text.rindex(heading) for heading in headings if heading in text]
+        assert places == sorted(places) and len(places) >= len(headings) - 1
+
+
+def test_nothing_of_a_user_is_markup_or_steers_a_terminal(reported):
+    document = reported[3]
+    page = render_html(document, Options())
+    assert "<script" not in page and "<b>title" not in page and "\x1b" not in page
+    assert "\x1b" not in render_text(document, Options(full=True))
+    assert "<b>" not in render_markdown(document, Options())
+
+
+def test_details_are_closed_on_the_page_but_for_the_findings(reported):
+    page = render_html(reported[3], Options())
+    assert page.count("<details open>") == 1 and page.count("<details>") >= 8
+    assert page.index("<details open>") < page.index("<details>")
+
+
+def test_every_kind_has_words():
+    assert set(CHECKS) == set(CheckKey) and set(READINGS) == set(ReadingKey)
+    assert set(_WORDS) == set(FindingKind) and set(HELD) == set(Holding)
+    assert set(_ACTIONS) == set(ActionKind)
+
+
+@pytest.mark.parametrize("end", End)
+def test_every_end_has_a_sentence(reported, end):
+    from dataclasses import replace
+
+    from winchsim.report.words.outcome import outcome
+
+    found = reported[0]
+    for height in (0.0, 0.2):
+        target = replace(found.target, end=end, final_height=height, torque_share=0.5, part="rope")
+        assert outcome(replace(found, target=target))
