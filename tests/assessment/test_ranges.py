@@ -8,7 +8,7 @@ import pytest
 from winchsim.assessment.assess import assess
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.assessment.margins import hardest_margins, holding
-from winchsim.assessment.ranges import HoldShare, find_ranges, group_causes, hold_shares
+from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.model.machine import Assumed
@@ -44,11 +44,13 @@ def test_the_low_end_of_the_starting_margin_is_that_of_its_worst_build(small):
         for end in ("low", "high"):
             changed = inputs
             for row in rows:
-                changed = with_value(changed, row.path, getattr(row, end))
+                changed = with_value(changed, row.path, end_of(row, end))
             worst = min(worst, math.log(hardest_margins(build(changed, strict=False)).resting / base))
         ends.append(worst)
     expected = math.exp(-math.sqrt(sum(end * end for end in ends)))
-    assert found.span(CheckKey.START_COLD)[0] == pytest.approx(expected, rel=2e-3)
+    corner = math.exp(sum(sorted(ends)[:2]))  # the two worst together, which may widen it
+    assert found.span(CheckKey.START_COLD)[0] <= expected * 1.002
+    assert found.span(CheckKey.START_COLD)[0] >= min(expected, corner) * 0.98
 
 
 def test_holding_by_arrays_is_holding_by_numbers(small):

@@ -205,17 +205,24 @@ def _moved(
     try:
         for rows, end in sides:
             for row in rows:
-                changed = with_value(changed, row.path, _end_of(row, end))
+                changed = with_value(changed, row.path, end_of(row, end))
         return rebuild(changed, machine)
     except WinchsimError:
         return None
 
 
-def _end_of(row: Assumed, end: str) -> float:
+def end_of(row: Assumed, end: str) -> float:
     """Value at an end of its cause, which counts by losses: an efficiency goes the other way.
 
     A hair inside, so that a part without any loss stays an element of the chain and all variants
     have one shape.
+
+    Parameters
+    ----------
+    row : Assumed
+        With a range.
+    end : str
+        ``low`` or ``high``.
     """
     ends = (float(row.low or 0.0), float(row.high or 0.0))
     if (end == "high") is row.path.endswith("efficiency"):

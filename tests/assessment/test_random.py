@@ -1,0 +1,30 @@
+"""Random builds: every assessment is whole, its ranges hold its values, and its values are JSON."""
+
+import json
+
+import pytest
+from tests.random_scenarios import random_inputs
+
+from winchsim.assessment.assess import assess
+from winchsim.assessment.kinds import Status
+from winchsim.assessment.values import as_values
+from winchsim.errors import WinchsimError
+from winchsim.simulation import simulate
+
+
+@pytest.mark.parametrize("seed", [*range(400, 412), 423, 427, 432, 434])
+def test_an_assessment_of_any_build_is_whole(seed):
+    """Seed 403 has teeth on a drum that never turns."""
+    try:
+        record = simulate(random_inputs(seed))
+    except WinchsimError:
+        return
+    found = assess(record, actions=False)
+    json.dumps(as_values(found, record), allow_nan=False)
+    for check in found.checks:
+        if check.low is not None:
+            assert check.low <= check.value * (1 + 1e-9) + 1e-12
+            assert check.high >= check.value * (1 - 1e-9) - 1e-12
+    if found.jam is not None:
+        assert found.jam.breaks is (bool(found.jam.parts) and found.jam.parts[0].dynamic < 1)
+    assert found.trusted or found.status is Status.FAILS
