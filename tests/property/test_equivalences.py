@@ -47,7 +47,6 @@ from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.verdict.levers import more_motors
 from winchsim.assessment.life import tooth_lives
-from winchsim.assessment.margins import hot_margins
 from winchsim.verdict.snag import snag_study
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)

@@ -87,6 +87,7 @@ def lift_json(
         findings=facts(found.findings),
         cautions=[said(caution(kind, found)) for kind in found.cautions],
         rows=facts(found.parts),
+        lives=facts(found.lives),
         error=error,
         meta_more={"tolerances": tolerances, **libraries},
         command="lift",

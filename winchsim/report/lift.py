@@ -107,6 +107,7 @@ def _details(
             _section("All checks", details.check_table(found.checks, all_rows=True)),
             _section("Quantities", details.reading_table(found.readings)),
             _section("Parts", details.part_table(found.parts), _factor_note()),
+            *_lives(found),
             *_jam(found),
             *([_section("Simulated snag", Paragraph(say(snag)))] if snag else []),
             _section("Energy", details.energy_table(record.energy), _balance(found, record)),
@@ -132,6 +133,12 @@ def _section(heading: str, *body: Node, shown: bool = False) -> Section:
 
 def _factor_note() -> Paragraph:
     return Paragraph(say("Factor: capacity over demand. Below 1 the part breaks."), faint=True)
+
+
+def _lives(found: Assessment) -> tuple[Section, ...]:
+    if not found.lives:
+        return ()
+    return (_section("Life of the teeth", details.life_table(found.lives)),)
 
 
 def _jam(found: Assessment) -> tuple[Section, ...]:

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from winchsim.assessment.kinds import Assessment, Check, JamPart, PartRow, Reading, Status
+from winchsim.assessment.kinds import (
+    Assessment,
+    Check,
+    JamPart,
+    PartRow,
+    Reading,
+    Status,
+    ToothLife,
+)
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
 from winchsim.report.document import Cell, Column, Face, Section, Table, Value
@@ -16,6 +25,9 @@ from winchsim.simulation import EnergyBooks, Record
 
 LEAST_SHARE = 5e-4
 """Share of the energy below which rows are put together. [-]"""
+
+FEW_LIFTS, MOST_LIFTS = 1e3, 1e9
+"""Lives outside these are not told apart. [-]"""
 
 _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_temperature")
 
@@ -71,6 +83,24 @@ def part_table(parts: Sequence[PartRow]) -> Table:
             (part.label, bound, capacity, factor, Value(part.required), MARKS[part.status], basis)
         )
     return Table(columns, tuple(rows))
+
+
+def life_table(lives: Sequence[ToothLife]) -> Table:
+    """How often a lift loads the teeth of each stage, and the order of lifts that they last."""
+    columns = (Column("part", wraps=True), Column("loads in a lift"), Column("lifts to fatigue"))
+    rows: list[tuple[Cell, ...]] = []
+    for life in lives:
+        rows.append((life.label, Value(life.cycles_per_lift), _decade(life.lifts)))
+    return Table(columns, tuple(rows))
+
+
+def _decade(lifts: float | None) -> str:
+    """Lifts as a power of ten: a factor of two in capacity is forty-five in lifts."""
+    if lifts is None:
+        return "not known"
+    if not math.isfinite(lifts) or lifts > MOST_LIFTS:
+        return f"over {MOST_LIFTS:.0e}"
+    return "few" if lifts < FEW_LIFTS else f"about 1e{round(math.log10(lifts))}"
 
 
 def jam_table(parts: Sequence[JamPart]) -> Table:

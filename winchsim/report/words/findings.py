@@ -113,6 +113,20 @@ def _geometry(v: Values) -> Text:
     return say(f"{where}: {words.format(**known)}.")
 
 
+def _not_described(v: Values) -> Text:
+    """The inrush current, and which usual supplies cannot deliver it."""
+    beyond = [
+        str(name).replace("_", " ") for name, share in v.items() if name != "inrush" and share > 1.0
+    ]
+    text = say(
+        "Neither resistance nor current limit of the supply is given; start-up draws {}.",
+        Value(v["inrush"], "A"),
+    )
+    return (
+        (*text, f" Usual supplies that cannot deliver it: {', '.join(beyond)}.") if beyond else text
+    )
+
+
 def _group(v: Values) -> str:
     return f"The motors of group {v['group']}"
 
@@ -261,6 +275,21 @@ _WORDS: dict[FindingKind, Words] = {
         DANGER,
         lambda _: say("The pawl blocks the lowering that is asked for."),
         "Lower with the pawl released by hand, or use a brake.",
+    ),
+    FindingKind.WEDGED: (
+        NOTICE,
+        lambda v: say(f"A self-locking stage stops the drum at once, {v['count']} times."),
+        "Less inertia between the motors and this stage.",
+    ),
+    FindingKind.SUPPLY_TRIPPED: (
+        DANGER,
+        lambda v: say("The supply switches itself off at {}.", Value(v["current"], "A")),
+        "A supply for more current, or a lower current limit.",
+    ),
+    FindingKind.SUPPLY_NOT_DESCRIBED: (
+        NOTICE,
+        _not_described,
+        "Give resistance or current limit of the supply.",
     ),
     FindingKind.GEAR_GEOMETRY: (NOTE, _geometry, "More teeth on the pinion, or profile shift."),
 }

@@ -63,6 +63,8 @@ def _ended(found: Assessment) -> Text:
             return say("The rope is unwound to its dead turns, with the load at {}.", place)
         case End.BATTERY_EMPTY:
             return say("The battery is empty after {}, with the load at {}.", time, place)
+        case End.SUPPLY_TRIPPED:
+            return say("The supply switches itself off after {}, with the load at {}.", time, place)
         case End.SNAGGED:
             return say("The load snags at {} and the motors stall.", place)
         case End.TOP_STOP:
