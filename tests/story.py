@@ -83,7 +83,7 @@ def _tested(row: SheetRow, winch: Inputs, rng: np.random.Generator) -> SheetRow:
         measured_time=round(time + rng.normal(0, READING["time"]), 1),
         measured_current=round(current * (1 + rng.normal(0, READING["current"])), 2),
         measured_voltage=round(voltage + rng.normal(0, READING["voltage"]), 2),
-        held=judge(record, remedies=False).held if row.mass else None,
+        held=judge(record).held if row.mass else None,
         outcome="lifted",
     )
 

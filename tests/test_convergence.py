@@ -95,7 +95,7 @@ def printed(path: Path, share: float = 1.0, remedies: bool = True) -> Printed:
     inputs = with_value(winchsim.read(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
     with numbers_printed() as found:
         record = simulate(inputs)
-        verdict = judge(record, remedies=remedies)
+        verdict = judge(record)
         text = _report(record, path, remedies)
     values, units = np.array(found).T
     assert record.energy.closes
@@ -153,7 +153,7 @@ def _last_digit(text: str) -> float:
 def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
     """Not only near each other: lift time, peaks and events are those of a tolerance that leaves no error to see."""
     usual = printed(path, 1.0, False)
-    told, true = usual.verdict.summary, judge(exact(path), remedies=False).summary
+    told, true = usual.verdict.summary, judge(exact(path)).summary
     if true.lift_time is not None:
         assert told.lift_time == pytest.approx(true.lift_time, rel=1e-5)
     assert told.steady_speed == (None if true.steady_speed is None else pytest.approx(true.steady_speed, rel=1e-5))
@@ -214,7 +214,7 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     usual = printed(path, 1.0, False)
     record = simulate(with_value(winchsim.read(path), "settings.sample_step", step), sampled=True)
     assert record.demands == usual.record.demands
-    verdict = judge(record, remedies=False)
+    verdict = judge(record)
     assert verdict == usual.verdict
     assert _report(record, path, False).splitlines()[0] == usual.text.splitlines()[0]
     rows = record_csv(record).splitlines()[2:]

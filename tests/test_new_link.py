@@ -46,7 +46,7 @@ def test_it_is_guarded_and_told(shackle, small):
     kind = shackle(100.0)
     assert list(LinkKind)[-1] is kind
     record = simulate(small(load={"mass": 12.0}))
-    verdict = judge(record, remedies=False)
+    verdict = judge(record)
     finding = next(found for found in verdict.findings if found.kind is FindingKind.ROPE_BROKE)
     assert "The shackle at the load breaks" in finding.sentence and finding.help == "A larger shackle."
     parts = assess(record, actions=False).parts

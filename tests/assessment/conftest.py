@@ -21,7 +21,7 @@ class Ran:
         self.record = record
         self.history: History = read_history(record)
         self.case = Case(self.history)
-        self.verdict: Verdict = judge(record, remedies=False)
+        self.verdict: Verdict = judge(record)
 
     def one(self, kind: FindingKind) -> Finding:
         """The only finding of a kind."""

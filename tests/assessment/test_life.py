@@ -9,7 +9,6 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, OwnMaterial, Rope, S
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.assessment.life import drum_angle, tooth_lives
-from winchsim.verdict.life import sentence
 
 
 def _winch(**own) -> Inputs:
@@ -56,7 +55,6 @@ def test_cycles_follow_the_ratios_and_the_pinions_on_the_common_gear(lives):
 def test_without_a_line_no_number_of_lifts_is_claimed(lives):
     _, found = lives
     assert all(life.lifts is None for life in found)
-    assert "not known" in sentence(found)
 
 
 def test_a_line_gives_lifts_that_fall_with_its_slope():
@@ -67,10 +65,8 @@ def test_a_line_gives_lifts_that_fall_with_its_slope():
     index = [k for k, link in enumerate(record.machine.links) if link.channel == "mesh"][found.index(worst)]
     share = record.demands[index].share  # the line meets 20 of 60 MPa at a third
     assert worst.lifts == pytest.approx(1e7 * (1 / 3 / share) ** 6 / worst.cycles_per_lift)
-    assert "fails first" in sentence(found)
 
 
 def test_a_run_without_teeth_has_no_lives():
     inputs = replace(_winch(), stage=(Stage(kind="planetary", ratio=250.0, efficiency=0.7),))
     assert tooth_lives(simulate(inputs)) == ()
-    assert sentence(()) == ""

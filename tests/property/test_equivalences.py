@@ -45,7 +45,7 @@ from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
-from winchsim.verdict.levers import more_motors
+from winchsim.assessment.proposals import more_motors
 from winchsim.assessment.life import tooth_lives
 from winchsim.verdict.snag import snag_study
 
@@ -146,7 +146,7 @@ def assert_one_lift(first: Inputs, second: Inputs, rel: float = 1e-5, links: flo
     """Both come to the same record, links, energy and findings in full."""
     records = [simulate(inputs) for inputs in (first, second)]
     told, renamed = (_told(record.machine) for record in records)
-    one, other = (judge(record, remedies=False) for record in records)
+    one, other = (judge(record) for record in records)
     assert renamed(other.sentence) == told(one.sentence)
     assert {f.kind for f in other.findings} == {f.kind for f in one.findings}
     for name in ("height", "tension", "current", "charge", "drum_speed"):
@@ -302,7 +302,7 @@ def test_a_group_s_own_pinion_of_the_same_size_changes_nothing():
 def test_a_reduction_of_one_to_one_without_a_loss_is_nothing():
     bare, more = winch(group(), group(count=1)), winch(group(), group(count=1), stage=(FIRST, plain(1.0), REST))
     one, other = simulate(bare), simulate(more)
-    assert judge(other, remedies=False).sentence == judge(one, remedies=False).sentence
+    assert judge(other).sentence == judge(one).sentence
     assert other.energy.source == pytest.approx(one.energy.source, rel=1e-9)
     assert lift_all(more).lift_time == pytest.approx(lift_all(bare).lift_time, rel=1e-9)
     forces = [
@@ -334,7 +334,7 @@ def test_a_gearbox_on_the_motors_is_a_stage_before_the_first():
 def assert_one_pull(first: Inputs, second: Inputs) -> None:
     """Both lift alike and ask the same of the links from the last stage on."""
     records = [simulate(inputs) for inputs in (first, second)]
-    verdicts = [judge(record, remedies=False) for record in records]
+    verdicts = [judge(record) for record in records]
     assert verdicts[1].sentence == verdicts[0].sentence
     assert records[1].energy.source == pytest.approx(records[0].energy.source, rel=1e-6)
     for key in ("lift_time", "peak_winding", "stall_margin_cold", "stall_margin_hot"):
@@ -351,7 +351,7 @@ def test_dead_motors_are_a_drag_on_the_common_gear():
     drag = build(winch(live)).groups[0].motor.drag
     dead = winch(live, replace(live, dead=2), stage=(free, rest))
     dragged = winch(live, stage=(replace(free, shaft_drag=8 * drag), rest))
-    one, other = (judge(simulate(inputs), remedies=False).summary for inputs in (dead, dragged))
+    one, other = (judge(simulate(inputs)).summary for inputs in (dead, dragged))
     assert other.lift_time == pytest.approx(one.lift_time, rel=1e-3)  # the pinions of the dead motors turn too
     assert other.peak_winding == pytest.approx(one.peak_winding, rel=1e-3)
     assert other.stall_margin_cold == pytest.approx(one.stall_margin_cold, rel=1e-6)
@@ -446,7 +446,7 @@ def test_what_the_lift_never_meets_changes_nothing(parts):
 
 def test_sheaves_and_edges_without_friction_are_nothing_but_a_place_for_the_rope_to_break():
     bare, turned = winch(), winch(sheave=(Sheave(efficiency=1.0, repeat=2),), edge=(Edge(friction=0.0, angle=1.0),))
-    one, other = (judge(simulate(inputs), remedies=False) for inputs in (bare, turned))
+    one, other = (judge(simulate(inputs)) for inputs in (bare, turned))
     assert other.sentence == one.sentence
     assert other.summary.lift_time == pytest.approx(one.summary.lift_time, rel=1e-9)
     factors = [{row.label: row.link.factor for row in verdict.rows} for verdict in (one, other)]
@@ -664,9 +664,9 @@ def test_the_group_that_needs_fewest_gets_more_motors():
     """Three tiny motors beside a strong one: one more of the strong ones does what no number of tiny ones does."""
     tiny = group(count=3, stall_torque=1e-5, stall_current=2.3e-3, no_load_current=1e-4)
     inputs = winch(tiny, group(count=1), load=Load(mass=18.0, height=0.1))
-    change = more_motors(inputs, build(inputs), lambda machine: hot_margins(machine).resting >= 1)
-    assert change is not None and change.path == "motors.2.count"
-    assert change.words == "2 motors in group 2 instead of 1"
+    found = next(more_motors(inputs, build(inputs), lambda machine: hot_margins(machine).resting >= 1))
+    (change,) = found.changes
+    assert (change.path, change.before) == ("motors.2.count", 1) and change.after <= 3
 
 
 def test_a_study_of_motors_says_which_group():
@@ -703,7 +703,7 @@ def test_pinions_of_every_group_are_looked_at():
     """A gear of 48 teeth meshes well with one pinion and roughly with another, whichever group is told last."""
     fine, rough = group(), group(count=1, pinion=5)
     for several in ((fine, rough), (rough, fine)):
-        found = judge(simulate(winch(*several)), remedies=False).findings
+        found = judge(simulate(winch(*several))).findings
         assert any(f.kind is FindingKind.GEAR_GEOMETRY and "5-tooth" in f.sentence for f in found)
 
 
@@ -711,7 +711,7 @@ def test_a_stall_is_timed_by_the_group_that_gets_hot_first():
     """Both stall; the limit that is named is that of the windings that pass theirs first."""
     patient = group(winding_limit=400.0, winding_heat_capacity=500.0)
     record = simulate(winch(replace(patient, count=2), group(count=1, winding_limit=200.0), load=Load(mass=80.0, height=0.1)))
-    text = next(f.sentence for f in judge(record, remedies=False).findings if f.kind is FindingKind.STALLED)
+    text = next(f.sentence for f in judge(record).findings if f.kind is FindingKind.STALLED)
     assert "would pass 200 °C after about" in text and "400" not in text
 
 
@@ -753,7 +753,7 @@ def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
 ], ids=["one group", "two", "three unequal", "hanging", "strips at once"])  # fmt: skip
 def test_the_quasi_static_model_asks_of_every_link_what_the_full_run_does(inputs):
     """The start included, when the torque that the load does not take yet speeds up the train: hardest on the first stages."""
-    verdict, lifts = judge(simulate(inputs), remedies=False), lift_all(inputs)
+    verdict, lifts = judge(simulate(inputs)), lift_all(inputs)
     for row in verdict.rows:
         if row.link.time == 0.0 and np.isfinite(row.link.factor):
             kind = list(LinkKind).index(row.link.kind)

@@ -26,7 +26,7 @@ HANGING = {"mass": 8.0, "start_height": 0.05, "height": 0.3}
     ],
 )
 def test_tells_what_the_load_does(small, load, phases, sentence):
-    verdict = judge(simulate(small(load=load, phase=phases, settings={"watch": 0.0})), remedies=False)
+    verdict = judge(simulate(small(load=load, phase=phases, settings={"watch": 0.0})))
     assert re.fullmatch(sentence, verdict.sentence), verdict.sentence
 
 
@@ -34,6 +34,6 @@ def test_a_run_back_comes_first(small, make_stage):
     stage = make_stage(4.0, 0.95, repeat=3)
     brief = Phase(action="off", until="time", time=0.1)
     sliding = small(stage=stage, load={**HANGING, "mass": 6.0}, phase=(brief,), settings={"watch": 0.0})
-    verdict = judge(simulate(sliding), remedies=False)
+    verdict = judge(simulate(sliding))
     assert re.fullmatch(r"Runs back .* in a programme of 1 phase\.", verdict.sentence), verdict.sentence
     assert not verdict.passes

@@ -62,14 +62,14 @@ def test_a_solid_tooth_needs_size(printed):
 
 def test_a_thin_rim_is_told_where_it_may_decide(printed):
     one = replace(printed, stage=(replace(printed.stage[0], bore=0.0555, width=0.002),))
-    verdict = judge(simulate(one), remedies=False)
+    verdict = judge(simulate(one))
     found = [finding for finding in verdict.findings if finding.kind is FindingKind.EXTRAPOLATED]
     assert len(found) == 1 and "its factor lies between" in found[0].sentence
 
 
 def test_a_breaking_tooth_says_what_it_rests_on(printed):
     heavy = replace(printed, stage=(replace(printed.stage[0], width=0.0004),))
-    verdict = judge(simulate(heavy), remedies=False)
+    verdict = judge(simulate(heavy))
     found = next(finding for finding in verdict.findings if finding.kind is FindingKind.OVERLOAD)
     assert found.about == "stage.1" and found.unit == "N"
     assert "tabled" in found.sentence and "wider or coarser tooth" in found.help

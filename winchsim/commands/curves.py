@@ -79,7 +79,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)
     paths = _write(options, drawn, formats, look, scenarios, env)
-    verdicts = [judge(record, remedies=False) for record in records]
+    verdicts = [judge(record) for record in records]
     _say(options, env, drawn, paths, scenarios, verdicts)
     if not all(verdict.trusted for verdict in verdicts):
         return ExitCode.NO_TRUST

@@ -114,7 +114,7 @@ def run_full(
 def _judged(inputs: Inputs) -> tuple[Verdict | None, str]:
     """Verdict on a full run; or why there is none, so that one candidate does not end a whole study."""
     try:
-        return judge(simulate(inputs), remedies=False), ""
+        return judge(simulate(inputs)), ""
     except InputError as error:
         fault = error.faults[0]
         return None, f"It cannot be run: {fault.key}: {fault.message}; expected {fault.expected}."

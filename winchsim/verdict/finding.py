@@ -95,38 +95,6 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Remedy:
-    """The smallest single change of one kind that remedies a stall or a run-back, confirmed by a full run.
-
-    Attributes
-    ----------
-    path : str
-        What is changed.
-    before, after : float, int or None
-        In SI; None where there was nothing before (no brake, no pawl).
-    unit : str
-        Unit to print it in, one of quantity_text.PRINTED_UNITS.
-    sentence : str
-        For people: "8 motors instead of 6: lifts it in 61.2 s."
-    finding : FindingKind
-        Which finding it remedies.
-    confirmed : bool
-        Whether the full run showed that it does.
-    lift_time : float or None
-        With the change. [s]
-    """
-
-    path: str
-    before: float | int | None
-    after: float | int
-    unit: str
-    sentence: str
-    finding: FindingKind
-    confirmed: bool
-    lift_time: float | None = None
-
-
-@dataclass(frozen=True)
 class LinkRow:
     """One row of the weakest-link table.
 
@@ -274,8 +242,6 @@ class Verdict:
     rows : tuple of LinkRow
         Weakest link first.
     stall_pull : StallPull
-    remedies : tuple of Remedy
-        Empty where there is nothing to remedy, or where remedies were not asked for.
     cautions : tuple of str
         What closes every report.
     """
@@ -290,7 +256,6 @@ class Verdict:
     findings: tuple[Finding, ...]
     rows: tuple[LinkRow, ...]
     stall_pull: StallPull
-    remedies: tuple[Remedy, ...]
     cautions: tuple[str, ...]
 
     @property

@@ -9,7 +9,6 @@ from winchsim.verdict.case import Case, blocked_by, holding_part, layer_that_end
 from winchsim.verdict.cautions import cautions
 from winchsim.verdict.finding import Severity, Verdict
 from winchsim.verdict.findings import find
-from winchsim.verdict.remedies import find_remedies
 from winchsim.verdict.summary import summarise
 from winchsim.verdict.words import after, counted, duration, given, length, speed
 
@@ -17,15 +16,12 @@ PAYS_OUT = "pays out its rope while the load hangs in its guide"
 """What a drum does that runs back from a load which stays."""
 
 
-def judge(record: Record, *, remedies: bool = True) -> Verdict:
+def judge(record: Record) -> Verdict:
     """Verdict on a run.
 
     Parameters
     ----------
     record : Record
-    remedies : bool
-        Whether to look for the smallest single changes that remedy a stall or a run-back, each confirmed by one or two more
-        simulations. Needs a record that was made from a scenario.
 
     Returns
     -------
@@ -36,7 +32,6 @@ def judge(record: Record, *, remedies: bool = True) -> Verdict:
     history = read_history(record)
     case = Case(history)
     findings = find(case)
-    wanted = remedies and record.inputs is not None and history.trusted
     return Verdict(
         sentence=_sentence(case) if history.trusted else f"No trustworthy result: {findings[0].sentence}",
         trusted=history.trusted,
@@ -48,7 +43,6 @@ def judge(record: Record, *, remedies: bool = True) -> Verdict:
         findings=findings,
         rows=case.rows,
         stall_pull=case.pull,
-        remedies=find_remedies(case, findings) if wanted else (),
         cautions=cautions(record.machine),
     )
 

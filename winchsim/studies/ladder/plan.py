@@ -190,7 +190,7 @@ def _rung(place: int, inputs: Inputs, rest: float) -> tuple[Rung, FullRun, Recor
     """One loaded rung: raised and watched in one run, raised and lowered in another; both records come last."""
     watch = Phase(action="off", until="time", time=max(inputs.settings.watch, WATCH))
     record = simulate(programme(inputs, watch))
-    verdict, history = judge(record, remedies=False), read_history(record)
+    verdict, history = judge(record), read_history(record)
     up, m = verdict.trusted and verdict.lifted, record.machine
     lowering, last = lowered(inputs, record) if up else (nothing_to_lower(), record)
     current, voltage = history.steady("current"), history.steady("voltage")
