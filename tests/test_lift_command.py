@@ -21,7 +21,7 @@ EXPECTED = {
     "03-theatre-flat-runs-back": (1, End.REACHED, Holding.NONE),
     "04-greenhouse-vent-strips-a-tooth": (1, End.PART_BROKE, Holding.PAWL),
     "05-harvest-basket-on-a-battery": (0, End.REACHED, Holding.PAWL),
-    "06-wardrobe-snags": (1, End.PART_BROKE, Holding.FRICTION),
+    "06-wardrobe-snags": (1, End.PART_BROKE, Holding.PAWL),
     "07-bicycle-by-bench-motor": (0, End.REACHED, Holding.BRAKE),
     "08-bell-into-its-frame": (0, End.REACHED, Holding.FRICTION),
 }

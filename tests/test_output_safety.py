@@ -78,7 +78,7 @@ def test_results_go_out_one_way_only():
         names = {node.id for node in nodes if isinstance(node, ast.Name)}
         attributes = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
         assert path.name in ("outputs.py", "writing.py") or "write_folder" not in names, path
-        assert path.name in ("lift.py", "new.py", "writing.py") or "write_file" not in names, path
+        assert path.name in ("outputs.py", "new.py", "writing.py") or "write_file" not in names, path
         assert path.name == "env.py" or not {"stdout", "stderr"} & attributes, path
         assert path.name in ("writing.py", "env.py") or "open" not in names, path
 
