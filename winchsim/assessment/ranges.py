@@ -40,7 +40,7 @@ _NAMES = (
     (r".*shaft_drag", "shaft_drag"),
     (r".*heat_capacity", "heat_capacity"),
     (r".*(winding_to_case|case_to_ambient)", "heat_resistance"),
-    (r"rope\.(axial_stiffness|damping_ratio)", "rope_stiffness"),
+    (r"rope\..*|drum\.dead_turns", "rope"),
     (r"settings\.breakaway", "breakaway"),
     (r"supply\..*", "supply"),
 )
@@ -193,7 +193,13 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
     return found
 
 
+UNMOVED = re.compile(r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*")
+"""Paths whose range is that of a part's capacity, which the part itself carries."""
+
+
 def _ranged(row: Assumed) -> bool:
+    if UNMOVED.fullmatch(row.path):
+        return False
     return row.low is not None and row.high is not None and row.high > row.low
 
 

@@ -46,7 +46,7 @@ CAUSES = {
     "reverse_efficiency": "efficiency when back-driven",
     "breakaway": "friction at rest",
     "rotor_inertia": "rotor inertia",
-    "rope_stiffness": "rope stiffness",
+    "rope": "rope stiffness and mass",
 }
 """Groups of assumed inputs; others are named by their own words."""
 
