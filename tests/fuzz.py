@@ -32,7 +32,7 @@ from winchsim.report.ladder import ladder_text
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
-from winchsim.report.spread import spread_text
+from winchsim.report.spread import build as spread_document
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record, simulate
 from winchsim.studies.drum import study_drum
@@ -55,7 +55,7 @@ STUDIES: dict[str, Callable[[Inputs], str]] = {
     "voltage": lambda inputs: sizing_text.voltage_text(study_voltage(inputs)),
     "heaviest": lambda inputs: sizing_text.heaviest_text(study_heaviest(inputs)),
     "ladder": lambda inputs: ladder_text(plan_ladder(inputs, rungs=2)),
-    "spread": lambda inputs: spread_text(spread(inputs, builds=40), ()),
+    "spread": lambda inputs: render_text(spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)),
 }
 """Every study that needs nothing but a scenario, to its printed text."""
 

@@ -16,8 +16,8 @@ from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.calibrate.knobs import knobs
 from winchsim.studies.calibrate.search import Search
 from winchsim.studies.spread.builds import plan
-from winchsim.studies.spread.intervals import probability
 from winchsim.studies.spread.outcomes import lift_builds
+from winchsim.studies.spread.statistics import probability
 from winchsim.studies.spread.tolerances import draw, uncertain
 
 MASSES = (1.0, 2.5, 4.0, 5.5, 7.0)

@@ -7,8 +7,7 @@ import pytest
 
 from winchsim.studies.calibrate import LiftTest, calibrate
 from winchsim.studies.calibrate.fit import fit
-from winchsim.studies.spread.importance import rank_correlation
-from winchsim.studies.spread.intervals import probability
+from winchsim.studies.spread.statistics import probability, rank_correlation
 
 pytestmark = pytest.mark.reference
 

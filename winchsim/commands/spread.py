@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
+import shlex
 import signal
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
@@ -16,40 +20,64 @@ from winchsim.commands.progress import progress
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
-    from winchsim.scenario.read import Scenario
-    from winchsim.studies.spread import Spread
+FILE_NAMES = ("spread.html", "spread.json", "spread.csv", "spread.svg", "spread.png")
+BUILDS, SIMULATED_BUILDS = 1000, 100
+MOST_WORKERS = 256
+"""Most processes, also where the machine has more cores. [-]"""
 
-FILE_NAMES = ("spread.txt", "spread.json", "spread.csv", "spread.svg", "spread.png")
-BUILDS, FULL_BUILDS = 1000, 100
 
 def register(commands: Any) -> None:
     """Add the command."""
     parser = add_command(
         commands,
         "spread",
-        "lift many builds with the differences that parts have: how often it works, and what matters",
+        "lift many builds with the differences that parts have: what fails how often, and what matters",
         run,
         example="winchsim spread crate.toml --builds 2000 --seed 7 --out spread",
         details=(
-            "Draws the values with a [[tolerance]] from it, all others that usually differ from an assumed one, and\n"
-            "what the scenario leaves out from the range of its estimate; every motor is its own. Lifts each build\n"
-            "by the quasi-static model (--full: by the full simulation) and prints how often it stalls, breaks, overheats\n"
-            "or runs back, each with its interval, the quantiles, and which inputs matter. Ctrl-C keeps what is\n"
-            "done. Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats."
+            "Draws the values with a [[tolerance]] from it, other given values from the usual tolerance of\n"
+            "such parts, and what the scenario leaves out from the range of its estimate; every motor is\n"
+            "its own. Lifts each build by the quasi-static model (--simulate: by the full simulation).\n"
+            "Ctrl-C keeps what is done.\n"
+            "Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats."
         ),
     )
     add_scenario(parser)
+    parser.add_argument("--full", action="store_true", help="print all details")
     parser.add_argument(
-        "--builds", metavar="N", type=int, help=f"builds to lift (default: {BUILDS}, with --full {FULL_BUILDS})"
+        "--builds", metavar="N", type=int,
+        help=f"builds to lift (default: {BUILDS}, with --simulate {SIMULATED_BUILDS})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--seed",
+        metavar="N",
+        type=int,
+        default=1,
+        help="random seed: the same seed, the same builds (default: 1)",
     )
     parser.add_argument(
-        "--seed", metavar="N", type=int, default=1, help="random seed: the same seed, the same builds (default: 1)"
+        "--simulate", action="store_true", help="lift each build by the full simulation"
     )
-    parser.add_argument("--full", action="store_true", help="lift each build by the full simulation")
-    parser.add_argument("--level", metavar="SHARE", default="95 %", help="probability of the intervals (default: 95 %%)")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes to use here (default: one for each core)")
-    parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running dask scheduler to lift the builds on")
-    add_out_folder(parser, lambda _: FILE_NAMES, "write the result, every build and the picture there")
+    parser.add_argument(
+        "--level",
+        metavar="SHARE",
+        default="95 %",
+        help="probability of the intervals (default: 95 %%)",
+    )
+    parser.add_argument(
+        "--workers", metavar="N", type=int, action="append",
+        help="processes to use here (default: one for each core; give it twice for more than that)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="address of a running dask scheduler to lift the builds on",
+    )
+    add_out_folder(
+        parser,
+        lambda _: FILE_NAMES,
+        "write the page, the numbers, every build and the picture there",
+    )
     add_units(parser)
     add_force(parser)
 
@@ -59,66 +87,80 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.scenario.read import read, tolerance_width
 
     scenario = read(options.file, options.overrides)
+    workers = _workers(options, env)
 
-    from winchsim.model import build
+    from winchsim.report.spread import build, spread_csv, spread_json
     from winchsim.studies.spread import Given, spread
     from winchsim.units import parse_quantity
-    from winchsim.verdict.cautions import cautions
 
-    inputs = scenario.inputs
-    given = [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance]
-    builds = options.builds if options.builds is not None else FULL_BUILDS if options.full else BUILDS
-    level = parse_quantity(options.level, "")
-    with _executor(options, env) as executor, progress(env, "builds lifted") as tell:
+    inputs, us = scenario.inputs, options.units == "us"
+    found_builds = SIMULATED_BUILDS if options.simulate else BUILDS
+    with executor_of(options.scheduler, workers) as executor, progress(env, "builds lifted") as tell:
         found = spread(
-            inputs, given, builds=builds, random_seed=options.seed, level=level, executor=executor, in_full=options.full,
+            inputs,
+            [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance],
+            builds=found_builds if options.builds is None else options.builds,
+            random_seed=options.seed,
+            level=parse_quantity(options.level, ""),
+            executor=executor,
+            simulated=options.simulate,
             on_progress=tell,
-        )  # fmt: skip
-    closing = cautions(build(inputs))
-    _write(options, env, scenario, found, closing)
-    if not found.complete:
-        return ExitCode.INTERRUPTED
-    return ExitCode.GOOD if found.good else ExitCode.BAD
-
-
-def _write(options: argparse.Namespace, env: Env, scenario: Scenario, found: Spread, closing: tuple[str, ...]) -> None:
-    from winchsim.report.spread import spread_csv, spread_json, spread_text
-
-    def text(paint: Any = None) -> str:
-        more = {} if paint is None else {"paint": paint}
-        title = scenario.inputs.title
-        return spread_text(found, closing, title=title, name=scenario.name, us=options.units == "us", **more)
-
+        )
+    again = [f"--set={override}" for override in options.overrides]
+    more = shlex.join(["winchsim", "spread", scenario.name, *again, "--full"])
+    document = build(found, title=inputs.title, name=scenario.name, command=more)
+    facts = spread_json(found, digest=scenario.digest) if options.out or options.json else ""
     if options.out:
         from winchsim.report.figures.look import COLUMN
-        from winchsim.report.figures.save import image
+        from winchsim.report.figures.save import image, inline_svg
         from winchsim.report.figures.spread import spread_figure
+        from winchsim.report.render.html import render_html
+        from winchsim.report.render.options import Options
 
         figure = spread_figure(found, COLUMN)
+        drawn = inline_svg(figure, COLUMN, "spread", "Lift times and influences.")
         contents = (
-            text(),
-            spread_json(found, closing, digest=scenario.digest),
+            render_html(document, Options(us=us, figures={"spread": drawn})),
+            facts,
             spread_csv(found),
             image(figure, "svg", COLUMN, scenario.digest),
             image(figure, "png", COLUMN, scenario.digest),
         )
         write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True)))
-    env.out(spread_json(found, closing, digest=scenario.digest) if options.json else text(env.paint))
+    if options.json:
+        env.out(facts)
+    else:
+        from winchsim.report.render.text import render_text
+
+        env.out(render_text(document, env.rendering(us=us, full=options.full)))
+    if not found.complete:
+        return ExitCode.INTERRUPTED
+    return ExitCode.BAD if found.status == "fails" else ExitCode.GOOD
+
+
+def _workers(options: argparse.Namespace, env: Env) -> int:
+    """Processes to use; more than the machine runs at once only where they are asked for twice."""
+    asked = options.workers or [env.workers]
+    workers = asked[-1]
+    if not 1 <= workers <= MOST_WORKERS:
+        raise usage_error(f"{workers} workers", f"--workers takes 1 to {MOST_WORKERS}")
+    most = max(env.workers, os.cpu_count() or 1)
+    if workers > most and len(asked) < 2:
+        hint = f"this machine runs {most} at once; for more all the same, give --workers twice"
+        raise usage_error(f"{workers} workers", hint)
+    return int(workers)
 
 
 @contextmanager
-def _executor(options: argparse.Namespace, env: Env) -> Iterator[Executor | None]:
-    """Where the builds are lifted: on a scheduler, in processes of this machine, or right here."""
-    workers = env.workers if options.workers is None else options.workers
-    if workers < 1:
-        raise usage_error(f"{workers} workers", "at least 1")
-    if options.scheduler:
-        with _cluster(options.scheduler) as executor:
+def executor_of(scheduler: str | None, workers: int) -> Iterator[Executor | None]:
+    """Where builds are lifted: on a scheduler, in processes of this machine, or right here."""
+    if scheduler:
+        with _cluster(scheduler) as executor:
             yield executor
     elif workers > 1:
         from concurrent.futures import ProcessPoolExecutor
 
-        pool = ProcessPoolExecutor(workers, initializer=_leave_interrupts)
+        pool = ProcessPoolExecutor(workers, initializer=_begin_worker)
         try:
             yield pool
         finally:
@@ -127,9 +169,17 @@ def _executor(options: argparse.Namespace, env: Env) -> Iterator[Executor | None
         yield None
 
 
-def _leave_interrupts() -> None:
-    """Let Ctrl-C be seen by the command line alone, not by its workers."""
+def _begin_worker() -> None:
+    """Leave Ctrl-C to the command line, and end with it however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager
@@ -138,10 +188,14 @@ def _cluster(address: str) -> Iterator[Executor]:
     try:
         from distributed import Client
     except ImportError as error:
-        raise usage_error("--scheduler needs dask's distributed", 'pip install "winchsim[cluster]"') from error
+        raise usage_error(
+            "--scheduler needs dask's distributed", 'pip install "winchsim[cluster]"'
+        ) from error
     try:
         client = Client(address, timeout="10s")
     except (OSError, ValueError) as error:
-        raise usage_error(f"no dask scheduler at {address}", f"is it running? ({type(error).__name__})") from error
+        raise usage_error(
+            f"no dask scheduler at {address}", f"is it running? ({type(error).__name__})"
+        ) from error
     with client:
         yield client.get_executor()

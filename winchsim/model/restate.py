@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 from winchsim.errors import DomainError
@@ -67,17 +68,24 @@ def with_data_sheets(inputs: Inputs, machine: Machine, constant: float = 1.0, re
     return inputs
 
 
-def as_data_sheets(inputs: Inputs, machine: Machine) -> Inputs:
-    """Scenario in which the running motors that are described otherwise are given by data sheets; the same motors.
+def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ()) -> Inputs:
+    """Scenario in which the running motors that are described by working points are given by data sheets; the same motors.
 
     Parameters
     ----------
     inputs : Inputs
     machine : Machine
         Built from it.
+    kept : collection of str
+        Paths of points that are to stay, and with them all points of their group.
     """
-    others = [group for group in machine.groups if inputs.motors[group.number - 1].known_by != "data sheet"]
-    return with_data_sheets(inputs, replace(machine, groups=tuple(others)))
+    points = [
+        group
+        for group in machine.groups
+        if inputs.motors[group.number - 1].known_by == "points"
+        and not any(path.startswith(f"motors.{group.number}.points.") for path in kept)
+    ]
+    return with_data_sheets(inputs, replace(machine, groups=tuple(points)))
 
 
 def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:

@@ -32,7 +32,7 @@ MOST_BARS = 8
 _PANELS = {
     "time": ("lift time", "longer"),
     "current": ("current", "more"),
-    "teeth": ("factor of the teeth", "stronger"),
+    "teeth": ("tooth factor", "stronger"),
     "hold": ("holding", "holds better"),
 }
 """Results that get a panel, the first three that anything moves: name, and what an upward bar means."""
@@ -94,12 +94,12 @@ def _distribution(axes: Axes, found: Spread, look: Look) -> None:
     room = 0.06 * (times[-1] - times[0]) or 0.05 * times[0]
     axes.set_xlim(times[0] - room, times[-1] + room)
     axes.set_ylim(0, 104)
-    words = f"half within {quantity(float(middle), 's')}"
+    words = f"median {quantity(float(middle), 's')}"
     left = middle > sum(axes.get_xlim()) / 2
     axes.annotate(words, (float(middle), 6), xytext=(-0.5 * look.font if left else 0.5 * look.font, 0),
                   textcoords="offset points", ha="right" if left else "left", va="bottom", color=BLUE)  # fmt: skip
     plain_ticks(axes, look)
-    axes.set_xlabel(quantity_label("Lift time; the band holds nine in ten of the lifts", "s"))
+    axes.set_xlabel(quantity_label("Lift time; band: 5th to 95th percentile", "s"))
     axes.set_ylabel("Builds (%)")
 
 
@@ -122,7 +122,7 @@ def _importance(figure: Figure, found: Spread, name: str, look: Look, top: float
     axes.set_xlabel(f"rank correlation (+: {_PANELS[name][1]})")
     wide, high = figure.get_size_inches() * 25.4
     figure.text(
-        0.5 * em / wide, (top - 0.4 * em) / high, f"What moves the {_PANELS[name][0]}", ha="left", va="top", weight="bold"
+        0.5 * em / wide, (top - 0.4 * em) / high, f"Influence on {_PANELS[name][0]}", ha="left", va="top", weight="bold"
     )
     for place, (text, _) in enumerate(bars):
         level = top - head - height * (place + 0.6) / len(bars)

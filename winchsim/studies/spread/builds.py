@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,15 @@ Array = NDArray[np.float64]
 
 MOST_SINGLE = 24
 """Most motors that are told apart; more are put together in bundles of equal ones. [-]"""
+
+
+class Motors(StrEnum):
+    """How the motors of a build differ."""
+
+    APART = "each its own"
+    BUNDLED = "in bundles of equal ones"
+    EQUAL = "all of a group equal"
+    NOT_APART = "taken as equal, for the train does not allow to tell them apart"
 
 
 @dataclass(frozen=True)
@@ -52,17 +62,23 @@ class Plan:
     rows : tuple of Uncertain
     columns : tuple of tuple of str
         Paths in `inputs` that each row goes to: one, or one for each motor; none for a strength.
+    motors : Motors
+        How the motors of a build differ.
     """
 
     inputs: Inputs
     singles: tuple[Single, ...]
     rows: tuple[Uncertain, ...]
     columns: tuple[tuple[str, ...], ...]
+    motors: Motors
 
     @property
     def widths(self) -> tuple[int, ...]:
         """Numbers between 0 and 1 that each row takes."""
-        return tuple(len(paths) if row.each and paths else 1 for row, paths in zip(self.rows, self.columns, strict=True))
+        return tuple(
+            len(paths) if row.each and paths else 1
+            for row, paths in zip(self.rows, self.columns, strict=True)
+        )
 
     @property
     def dimensions(self) -> int:
@@ -82,7 +98,10 @@ class Plan:
         list of ndarray, each of shape (n, width)
         """
         ends = np.cumsum(self.widths)[:-1]
-        return [row.quantile(part) for row, part in zip(self.rows, np.split(shares, ends, axis=1), strict=True)]
+        return [
+            row.quantile(part)
+            for row, part in zip(self.rows, np.split(shares, ends, axis=1), strict=True)
+        ]
 
     def scenarios(self, shares: Array) -> Iterator[Inputs | DomainError]:
         """Scenario of each build, strengths aside; an error where its numbers cannot stand together.
@@ -130,49 +149,48 @@ class Plan:
         for row, width in zip(self.rows, self.widths, strict=True):
             for place in row.links:
                 strength = links[place].strength
-                value = float(draw(shares[start], strength.value, strength.low, strength.high, row.shape))
-                own = replace(strength, value=value, low=min(value, strength.low), high=max(value, strength.high))
+                value = float(
+                    draw(shares[start], strength.value, strength.low, strength.high, row.shape)
+                )
+                own = replace(
+                    strength,
+                    value=value,
+                    low=min(value, strength.low),
+                    high=max(value, strength.high),
+                )
                 links[place] = replace(links[place], strength=own)
             start += width
         return tuple(links)
 
 
-def plan(inputs: Inputs, values: Sequence[Uncertain]) -> tuple[Plan, str]:
-    """Plan of the builds of a scenario, and what has to be said of it.
+def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
+    """Plan of the builds of a scenario.
 
     Parameters
     ----------
     inputs : Inputs
-        With all running motors as data sheets.
     values : sequence of Uncertain
         Values that differ; the strengths are added here.
-
-    Returns
-    -------
-    (Plan, str)
-        The sentence is empty where there is nothing to say.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
     if running < 2 or not any(row.each for row in values):
-        return _together(inputs, values), ""
+        return _together(inputs, values, Motors.EQUAL)
     split, singles = _told_apart(inputs)
     try:
         machine = build(split)
-    except InputError as error:
-        return _together(inputs, values), (
-            "The motors of a group cannot be told apart here and are taken as equal in each build: "
-            f"{error.faults[0].expected or error.faults[0].message}."
-        )
+    except InputError:
+        return _together(inputs, values, Motors.NOT_APART)
     rows = (*values, *strengths(machine))
+    bundled = any(single.count > 1 for single in singles)
     columns = tuple(_paths(row, singles) for row in rows)
-    bundles = any(single.count > 1 for single in singles)
-    note = f"Motors are put together in {len(singles)} bundles of equal ones." if bundles else ""
-    return Plan(split, singles, rows, columns), note
+    return Plan(split, singles, rows, columns, Motors.BUNDLED if bundled else Motors.APART)
 
 
-def _together(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
+def _together(inputs: Inputs, values: Sequence[Uncertain], motors: Motors) -> Plan:
     rows = tuple(replace(row, each=False) for row in (*values, *strengths(build(inputs))))
-    return Plan(inputs, (), rows, tuple(() if row.is_strength else (row.path,) for row in rows))
+    return Plan(
+        inputs, (), rows, tuple(() if row.is_strength else (row.path,) for row in rows), motors
+    )
 
 
 def _told_apart(inputs: Inputs) -> tuple[Inputs, tuple[Single, ...]]:
@@ -202,4 +220,6 @@ def _paths(row: Uncertain, singles: tuple[Single, ...]) -> tuple[str, ...]:
     if head != "motors":
         return (row.path,)
     number, _, key = tail.partition(".")
-    return tuple(f"motors.{single.number}.{key}" for single in singles if single.group == int(number))
+    return tuple(
+        f"motors.{single.number}.{key}" for single in singles if single.group == int(number)
+    )

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.assessment.history import read_history
+from winchsim.assessment.parts import part_rows
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import pull
 from winchsim.simulation import simulate
@@ -21,8 +23,6 @@ from winchsim.slow.climb import start_temperatures
 from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
-from winchsim.assessment.history import read_history
-from winchsim.assessment.parts import part_rows
 
 Array = NDArray[np.float64]
 
@@ -106,7 +106,9 @@ def nothing(size: int, motors: int) -> Outcomes:
 def joined(parts: Sequence[Outcomes]) -> Outcomes:
     """Outcomes one after the other."""
     names = [f.name for f in dataclasses.fields(Outcomes)]
-    return Outcomes(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+    return Outcomes(
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    )
 
 
 def chosen(found: Outcomes, rows: NDArray[Any]) -> Outcomes:
@@ -114,7 +116,7 @@ def chosen(found: Outcomes, rows: NDArray[Any]) -> Outcomes:
     return Outcomes(**{f.name: getattr(found, f.name)[rows] for f in dataclasses.fields(Outcomes)})
 
 
-def lift_builds(plan: Plan, shares: Array, *, in_full: bool = False) -> Outcomes:
+def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcomes:
     """Outcomes of builds; the same whoever calls it, so that workers can.
 
     Parameters
@@ -122,7 +124,7 @@ def lift_builds(plan: Plan, shares: Array, *, in_full: bool = False) -> Outcomes
     plan : Plan
     shares : ndarray, shape (n, dimensions)
         Numbers between 0 and 1, one row a build. [-]
-    in_full : bool
+    simulated : bool
         Whether by the full simulation rather than by the quasi-static model.
 
     Returns
@@ -137,7 +139,7 @@ def lift_builds(plan: Plan, shares: Array, *, in_full: bool = False) -> Outcomes
     for members in by_shape.values():
         batch = stack_machines([machines[place] for place in members])
         where = np.array(members)
-        if in_full:
+        if simulated:
             for place in members:
                 _put(found, np.array([place]), _in_full(machines[place]))
         else:
@@ -160,7 +162,9 @@ def _slow(batch: Batch) -> dict[str, Any]:
     height = m.height(m.top_travel - m.start_travel)
     with np.errstate(invalid="ignore"):
         return {
-            "ending": np.select([broke, up, stalled], [Ending.BROKE, Ending.LIFTED, Ending.STALLED], Ending.OTHER),
+            "ending": np.select(
+                [broke, up, stalled], [Ending.BROKE, Ending.LIFTED, Ending.STALLED], Ending.OTHER
+            ),
             "time": np.where(up, lifts.lift_time, np.nan),
             "speed": np.where(up, height / lifts.lift_time, np.where(stalled, 0.0, np.nan)),
             "current": np.where(up, lifts.mean_current, np.nan),
@@ -181,14 +185,19 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     found: dict[str, Any] = {
         "ending": Ending.OTHER,
         "factor": worst.factor if worst is not None else math.inf,
-        "teeth": min((row.factor for row in rows if LinkKind(row.kind) in TOOTH_KINDS), default=math.inf),
+        "teeth": min(
+            (row.factor for row in rows if LinkKind(row.kind) in TOOTH_KINDS), default=math.inf
+        ),
         "weakest": worst.label if worst is not None else "",
         "held": history.held is not False or not history.trusted,
     }
     if record.first(Event.OVERLOAD) is not None:
         found["ending"] = Ending.BROKE
     elif began is not None and time is not None:
-        windings = [float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit for g in machine.groups]
+        windings = [
+            float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit
+            for g in machine.groups
+        ]
         before, after = np.interp([began, began + time], record.time, record["charge"])
         height = machine.height(machine.top_travel - machine.start_travel)
         found |= {
@@ -216,6 +225,8 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     torques, currents = [], []
     for torque, unit in zip(drive.torques, m.units, strict=True):
         if unit.live:
-            torques.append(np.broadcast_to(torque / unit.count - unit.motor.drag * (speed > 0), (n,)))
+            torques.append(
+                np.broadcast_to(torque / unit.count - unit.motor.drag * (speed > 0), (n,))
+            )
             currents.append(np.broadcast_to(drive.currents[unit.place], (n,)))
     return {"torques": np.array(torques).T, "currents": np.array(currents).T}

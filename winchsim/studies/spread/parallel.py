@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import dataclass
+from functools import partial
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +18,9 @@ Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 CHUNK = 40
-FULL_CHUNK = 4
-"""Builds of one task: by the quasi-static model, and in full. The same however many workers there are, so that every build
-gives the same numbers wherever it is lifted. [-]"""
+SIMULATED_CHUNK = 4
+"""Builds of one task: by the quasi-static model, and simulated in full. The same however many
+workers there are, so that every build gives the same numbers wherever it is lifted. [-]"""
 
 AT_ONCE = 64
 """Most tasks that are handed out at a time: more would only wait in the executor's memory. [-]"""
@@ -44,7 +46,12 @@ class Done:
 
 
 def lift_everywhere(
-    plan: Plan, shares: Array, executor: Executor | None = None, *, in_full: bool = False, on_progress: Progress | None = None
+    plan: Plan,
+    shares: Array,
+    executor: Executor | None = None,
+    *,
+    simulated: bool = False,
+    on_progress: Progress | None = None,
 ) -> Done:
     """Outcomes of builds, lifted in chunks.
 
@@ -55,7 +62,7 @@ def lift_everywhere(
         Numbers between 0 and 1, one row a build. [-]
     executor : Executor, optional
         Any of concurrent.futures' kind; left out, the builds are lifted here.
-    in_full : bool
+    simulated : bool
         Whether by the full simulation.
     on_progress : callable, optional
         Told how many of how many builds are done.
@@ -65,8 +72,11 @@ def lift_everywhere(
     Done
         After a KeyboardInterrupt: of the chunks that were finished by then.
     """
-    size = FULL_CHUNK if in_full else CHUNK
-    starts = list(range(0, len(shares), size))
+    size = SIMULATED_CHUNK if simulated else CHUNK
+    tasks = {
+        start: partial(lift_builds, plan, shares[start : start + size], simulated=simulated)
+        for start in range(0, len(shares), size)
+    }
     found: dict[int, Outcomes] = {}
 
     def tell() -> None:
@@ -75,47 +85,39 @@ def lift_everywhere(
 
     try:
         if executor is None:
-            for start in starts:
-                found[start] = lift_builds(plan, shares[start : start + size], in_full=in_full)
+            for start, task in tasks.items():
+                found[start] = task()
                 tell()
         else:
-            _hand_out(executor, plan, shares, starts, size, in_full, found, tell)
+            _hand_out(executor, tasks.items(), found, tell)
     except KeyboardInterrupt:
         pass
-    done = [start for start in starts if start in found]
-    if not done:
+    if not found:
         raise KeyboardInterrupt
+    done = sorted(found)
     rows = np.concatenate([np.arange(start, start + len(found[start])) for start in done])
-    return Done(joined([found[start] for start in done]), rows, len(done) == len(starts))
+    return Done(joined([found[start] for start in done]), rows, len(done) == len(tasks))
 
 
 def _hand_out(
     executor: Executor,
-    plan: Plan,
-    shares: Array,
-    starts: list[int],
-    size: int,
-    in_full: bool,
+    tasks: Iterable[tuple[int, Callable[[], Outcomes]]],
     found: dict[int, Outcomes],
     tell: Callable[[], None],
 ) -> None:
+    """Keep `AT_ONCE` tasks in hand; of several that are done, a failed one does not take the others with it."""
     waiting: dict[Future[Outcomes], int] = {}
-    left = iter(starts)
+    left = iter(tasks)
     try:
-        for start in left:
-            waiting[executor.submit(lift_builds, plan, shares[start : start + size], in_full=in_full)] = start
-            if len(waiting) >= AT_ONCE:
-                _take(waiting, found, tell)
-        while waiting:
-            _take(waiting, found, tell)
+        while True:
+            for start, task in islice(left, AT_ONCE - len(waiting)):
+                waiting[executor.submit(task)] = start
+            if not waiting:
+                return
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in sorted(done, key=lambda future: future.exception() is not None):
+                found[waiting.pop(future)] = future.result()
+            tell()
     finally:
         for future in waiting:
             future.cancel()
-
-
-def _take(waiting: dict[Future[Outcomes], int], found: dict[int, Outcomes], tell: Callable[[], None]) -> None:
-    """Wait until a task is done, and keep what it gives; of several that are, a failed one does not take the others with it."""
-    done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-    for future in sorted(done, key=lambda future: future.exception() is not None):
-        found[waiting.pop(future)] = future.result()
-    tell()

@@ -118,7 +118,9 @@ def draw(shares: Array, center: float, low: float, high: float, shape: str) -> A
     if shape == "triangular":
         rising, falling = (center - low) * (high - low), (high - center) * (high - low)
         up = low + np.sqrt(shares * rising)
-        return np.where(shares * (high - low) < center - low, up, high - np.sqrt((1 - shares) * falling))
+        return np.where(
+            shares * (high - low) < center - low, up, high - np.sqrt((1 - shares) * falling)
+        )
     tail = ndtr(-NORMAL_CUT)
     return center + (high - low) / 4 * ndtri(tail + (1 - 2 * tail) * shares)
 
@@ -129,7 +131,6 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     Parameters
     ----------
     inputs : Inputs
-        With all running motors as data sheets.
     machine : Machine
         Built from it.
     given : sequence of Given
@@ -151,13 +152,21 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
         found[row.path] = _given(inputs, row)
     for path, value, spec in walk(inputs):
         is_assumed = spec.assumed is not None and path not in inputs.given
-        if spec.spread and not is_assumed and isinstance(value, float) and value and path not in found:
+        if (
+            spec.spread
+            and not is_assumed
+            and isinstance(value, float)
+            and value
+            and path not in found
+        ):
             half = abs(value) * float(spec.spread.removesuffix("%")) / 100
             found[path] = _around(path, value, half, "normal", spec, assumed=True)
     for path, center, low, high in _estimates(inputs, machine):
         if path not in found:
             spec = spec_at(inputs, path)
-            found[path] = Uncertain(path, center, low, high, "triangular", spec.unit, True, bounds=_bounds(spec))
+            found[path] = Uncertain(
+                path, center, low, high, "triangular", spec.unit, True, bounds=_bounds(spec)
+            )
     return tuple(found.values())
 
 
@@ -170,10 +179,22 @@ def _given(inputs: Inputs, row: Given) -> Uncertain:
     return _around(row.path, value, row.half_width, row.shape, spec, assumed=False)
 
 
-def _around(path: str, value: float, half: float, shape: str, spec: Spec, *, assumed: bool) -> Uncertain:
+def _around(
+    path: str, value: float, half: float, shape: str, spec: Spec, *, assumed: bool
+) -> Uncertain:
     parts = path.split(".")
     each = parts[0] == "motors" and parts[-1] not in _SHARED
-    return Uncertain(path, value, value - half, value + half, shape, spec.unit, assumed, each, bounds=_bounds(spec))
+    return Uncertain(
+        path,
+        value,
+        value - half,
+        value + half,
+        shape,
+        spec.unit,
+        assumed,
+        each,
+        bounds=_bounds(spec),
+    )
 
 
 def _bounds(spec: Spec) -> tuple[float, float]:
@@ -186,7 +207,12 @@ def _estimates(inputs: Inputs, machine: Machine) -> list[tuple[str, float, float
     """Values that the scenario leaves out, with the range of their estimate: path, value and both ends."""
     found = []
     for row in machine.assumed:
-        settable = row.low is not None and row.high is not None and row.low < row.high and isinstance(row.value, float)
+        settable = (
+            row.low is not None
+            and row.high is not None
+            and row.low < row.high
+            and isinstance(row.value, float)
+        )
         if settable and _is_path(inputs, row.path) and not row.path.endswith(".shaft_drag"):
             found.append((row.path, float(row.value), float(row.low), float(row.high)))  # type: ignore[arg-type]
     for path, most in shaft_drags(inputs, machine).items():
@@ -213,11 +239,27 @@ def strengths(machine: Machine) -> tuple[Uncertain, ...]:
     for place, link in enumerate(machine.links):
         strength = link.strength
         if strength.basis in _NAMED and strength.low < strength.high and strength.value > 0:
-            name = f"the teeth of {link.where.replace('.', ' ')}" if link.kind.is_tooth else f"the {link.label}"
+            name = (
+                f"the teeth of {link.where.replace('.', ' ')}"
+                if link.kind.is_tooth
+                else f"the {link.label}"
+            )
             alike.setdefault(STRENGTH + name, []).append(place)
     found = []
     for name, places in alike.items():
         first = machine.links[places[0]].strength
         low, high = first.low / first.value, first.high / first.value
-        found.append(Uncertain(name, 1.0, low, high, "triangular", "", True, links=tuple(places), bounds=(0.0, np.inf)))
+        found.append(
+            Uncertain(
+                name,
+                1.0,
+                low,
+                high,
+                "triangular",
+                "",
+                True,
+                links=tuple(places),
+                bounds=(0.0, np.inf),
+            )
+        )
     return tuple(found)

@@ -1,18 +1,76 @@
-"""Which of the uncertain inputs move a result, by rank correlation."""
+"""Probabilities with confidence intervals, and rank correlations: statistics that know no winch."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from winchsim.errors import DomainError
+
 Array = NDArray[np.float64]
 
 NOISE_LEVEL = 0.01
 """Chance that an input without any influence passes for one that has some. [-] Own choice."""
+
+
+@dataclass(frozen=True)
+class Probability:
+    """How often something happened, and between which bounds its probability lies.
+
+    Attributes
+    ----------
+    count, of : int
+        How often of how many.
+    low, high : float
+        Confidence interval. [-]
+    """
+
+    count: int
+    of: int
+    low: float
+    high: float
+
+    @property
+    def share(self) -> float:
+        """How often, as a share; 0 of none. [-]"""
+        return self.count / self.of if self.of else 0.0
+
+
+def probability(
+    count: int, of: int, level: float = 0.95, method: Literal["exact", "wilson"] = "exact"
+) -> Probability:
+    """Probability of an event that was counted.
+
+    Parameters
+    ----------
+    count, of : int
+        How often of how many independent trials.
+    level : float
+        Of the interval. [-]
+    method : str
+        ``exact`` (Clopper and Pearson: never too narrow) or ``wilson`` (right on average).
+
+    Returns
+    -------
+    Probability
+        Of no trials: anything from 0 to 1.
+
+    Raises
+    ------
+    DomainError
+        More events than trials, or a negative number of them.
+    """
+    if not 0 <= count <= of:
+        raise DomainError("count", count, f"from 0 to {of}")
+    if of == 0:
+        return Probability(0, 0, 0.0, 1.0)
+    found = stats.binomtest(count, of).proportion_ci(confidence_level=level, method=method)
+    return Probability(count, of, float(found.low), float(found.high))
 
 
 @dataclass(frozen=True)
