@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,9 @@ EXPECTED = {
     "06-wardrobe-snags": (1, End.PART_BROKE, Holding.PAWL),
     "07-bicycle-by-bench-motor": (0, End.REACHED, Holding.BRAKE),
     "08-bell-into-its-frame": (0, End.REACHED, Holding.FRICTION),
+    "09-signboard-on-a-controller": (0, End.REACHED, Holding.BRAKE),
+    "10-projector-label-or-bench": (1, End.STALLED, Holding.PAWL),
+    "11-aquarium-lid-on-a-worm": (0, End.REACHED, Holding.LOCKED_TRAIN),
 }
 """Exit code, how the lift ends, and what holds the load."""
 
@@ -36,6 +40,9 @@ KINDS = {
     "06-wardrobe-snags": {"snagged", "part_broke"},
     "07-bicycle-by-bench-motor": {"held"},
     "08-bell-into-its-frame": {"held"},
+    "09-signboard-on-a-controller": {"held"},
+    "10-projector-label-or-bench": {"stalled"},
+    "11-aquarium-lid-on-a-worm": {"held"},
 }
 
 
@@ -121,6 +128,16 @@ def test_a_current_limit_prevents_the_break_in_a_snag():
     assert found["sentence"] in " ".join(
         Ran(_file("06-wardrobe-snags"), "--snag", "--full").out.split()
     )
+
+
+def test_lessons_of_the_controller_and_of_the_label():
+    motor_side = ("--set", "supply.controller.limit_side=motor")
+    assert Ran(_file("09-signboard-on-a-controller"), *motor_side).code == 1
+    path = SCENARIOS / "10-projector-label-or-bench.toml"
+    label = re.findall(r'--set (motors\.1\.\w+)="?([^"\n]+?)"?(?= --set|\n)', path.read_text())
+    assert len(label) == 5
+    changes = [word for key, value in label for word in ("--set", f"{key}={value}")]
+    assert Ran(str(path), *changes).code == 0
 
 
 def test_layers_slow_the_lift_and_the_dead_motor_drags():

@@ -320,7 +320,7 @@ def _combined(
     keys = {key for own in effects.values() for key in own}
     spans, worst = {}, {}
     for key in keys:
-        down, up = ({name: end(0.0, *own.get(key, ())) for name, own in effects.items()} for end in (min, max))
+        down, up = ({name: end((0.0, *own.get(key, ()))) for name, own in effects.items()} for end in (min, max))
         spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
         worst[key] = (_most(down), _most(up))
     hold = {}
