@@ -22,6 +22,7 @@ RANKS = {
     "physics": 2, "hybrid": 2,
     "strength": 3, "inputs": 3, "sampling": 3,
     "model": 4,
+    "record": 4.5,
     "simulation": 5, "slow": 5,
     "assessment": 6,
     "verdict": 7,

@@ -18,6 +18,8 @@ def pick(condition: Any, yes: Any, no: Any) -> Any:
 
 def larger(a: Any, b: Any) -> Any:
     """The larger of two."""
+    if a.__class__ is float and b.__class__ is float:
+        return a if a > b else b
     return np.maximum(a, b) if isinstance(a, np.ndarray) or isinstance(b, np.ndarray) else max(a, b)
 
 

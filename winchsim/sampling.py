@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 
 import numpy as np
 
@@ -51,7 +50,7 @@ def looked_at(steps: np.ndarray, longest: float, inside: int = INSIDE) -> tuple[
     return times[new], kept[new]
 
 
-def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: Iterable[np.ndarray]) -> np.ndarray:
+def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """Which samples a record needs: those kept anyway, those off the straight line, and every row's largest and smallest.
 
     Parameters
@@ -60,7 +59,7 @@ def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: Iterable[np.ndarray]
         Of all stretches behind each other; the ends of each stretch are kept. [s]
     kept : ndarray of bool, shape (k,)
         Samples that are kept whatever they show.
-    rows : iterable of ndarray, shape (k,)
+    rows : ndarray, shape (r, k)
         The quantities.
 
     Returns
@@ -72,12 +71,10 @@ def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: Iterable[np.ndarray]
     behind = np.minimum.accumulate(np.where(kept, place, time.size - 1)[::-1])[::-1]
     span = time[behind] - time[before]
     part = np.divide(time - time[before], span, out=np.zeros_like(span), where=span > 0)
-    wanted = kept.copy()
-    for row in rows:
-        low, high = int(np.argmin(row)), int(np.argmax(row))
-        line = row[before] + part * (row[behind] - row[before])
-        wanted |= np.abs(row - line) > STRAIGHT * (row[high] - row[low])
-        wanted[[low, high]] = True
+    line = rows[:, before] + part * (rows[:, behind] - rows[:, before])
+    extent = np.ptp(rows, axis=1, keepdims=True)
+    wanted = kept | np.any(np.abs(rows - line) > STRAIGHT * extent, axis=0)
+    wanted[np.argmin(rows, axis=1)] = wanted[np.argmax(rows, axis=1)] = True
     return wanted
 
 

@@ -5,23 +5,21 @@ The record has the same shape however the run ended: arrays over the same times,
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
-from winchsim.hybrid import Outcome, Run, Stats, run
+from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
-from winchsim.model import Event, Head, LoadPlace, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
-from winchsim.model.keys import AtLink, Mark, Target
-from winchsim.model.link_demands import link_shares, mesh_force
+from winchsim.model import Event, Head, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
+from winchsim.model.keys import Mark
+from winchsim.model.link_demands import demand, mesh_force
 from winchsim.model.machine import LinkLimit
-from winchsim.physics.load import Fall, fall
+from winchsim.record import ENERGY_LIMIT, Channel, EnergyBooks, LinkDemand, Record, RecordedEvent
 from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
-
-ENERGY_LIMIT = 1e-4
-"""The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
 
 LEAST_SHARE = 1e-6
 """Share of the energy that the whole lift gives the load, to hold the books against where hardly anything has moved: what
@@ -48,191 +46,6 @@ MOST_RHS_CALLS = 800_000
 MOST_STEPS = 120_000
 MOST_SWITCHES = 8_000
 """Budgets of one run: beyond them it ends unfinished, and no result of it is trusted. Own choice. [-]"""
-
-
-@dataclass(frozen=True)
-class Channel:
-    """One quantity of the record over time.
-
-    Attributes
-    ----------
-    name : str
-        Key in CSV and JSON, without its unit.
-    unit : str
-        SI unit, one of quantity_text.PRINTED_UNITS.
-    label : str
-        For people.
-    values : ndarray, shape (k,)
-    """
-
-    name: str
-    unit: str
-    label: str
-    values: np.ndarray
-
-
-@dataclass(frozen=True)
-class RecordedEvent:
-    """One event with when and where it happened.
-
-    Attributes
-    ----------
-    event : Event
-    time : float
-        [s]
-    height : float
-        Of the load. [m]
-    target : Target
-        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
-    value : float or None
-        The number that belongs to it, in SI.
-    energy : float
-        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles. [J]
-    """
-
-    event: Event
-    time: float
-    height: float
-    target: Target = None
-    value: float | None = None
-    energy: float = 0.0
-
-
-@dataclass(frozen=True)
-class EnergyBooks:
-    """Where the energy went.
-
-    Attributes
-    ----------
-    source : float
-        Given by the source; negative where it took some back. [J]
-    spent : Mapping of str to float
-        Turned into heat, wound away or lost in impacts, by head. [J]
-    stored_before, stored_after : Mapping of str to float
-        [J]
-    residual : float
-        Source less spent less gained in store. [J]
-    scale : float
-        Largest of source energy, change of potential energy, initially stored energy and `LEAST_SHARE` of the energy that the
-        whole lift gives the load; over 0. [J]
-    """
-
-    source: float
-    spent: Mapping[str, float]
-    stored_before: Mapping[str, float]
-    stored_after: Mapping[str, float]
-    residual: float
-    scale: float
-
-    @property
-    def error(self) -> float:
-        """Residual over scale. [-]"""
-        return abs(self.residual) / self.scale
-
-    @property
-    def closes(self) -> bool:
-        """Whether the books close to their limit."""
-        return self.error <= ENERGY_LIMIT
-
-
-@dataclass(frozen=True)
-class LinkDemand:
-    """The worst that was asked of one link, and when.
-
-    Attributes
-    ----------
-    link : int
-        Place in the machine's links.
-    share : float
-        Demand over strength. [-]
-    time, height : float
-        [s], [m]
-    bound : bool
-        Whether it is only the least of what friction leaves open (a held train).
-    """
-
-    link: int
-    share: float
-    time: float
-    height: float
-    bound: bool
-
-
-@dataclass(frozen=True)
-class Record:
-    """Result of a simulation.
-
-    Attributes
-    ----------
-    machine : Machine
-    inputs : Inputs or None
-        Scenario that it was built from.
-    outcome : Outcome
-        How the integration ended.
-    time : ndarray, shape (k,)
-        Ascending; at a switch two neighbouring samples share the time where something jumps. [s]
-    channels : Mapping of str to Channel
-        All of shape (k,).
-    bound : ndarray of bool, shape (k,)
-        Where the drum is held: tooth forces are the least there of what friction leaves open.
-    segment_starts : ndarray of int
-        First sample of each segment: nothing is to be interpolated across.
-    phase : ndarray of int, shape (k,)
-        Phase of each sample.
-    events : tuple of RecordedEvent
-    energy : EnergyBooks
-    demands : tuple of LinkDemand
-        One for each link of the machine, in its order.
-    stats : Stats
-    relative_tolerance : float
-        That it was computed with: what was asked for, or a tighter one where the books did not close at that. [-]
-    runs : int
-        How many times it was run, each time with a tighter tolerance. [-]
-    sampled : Record or None
-        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none or none was asked for.
-        Nothing is judged on it: between its samples anything may happen.
-    """
-
-    machine: Machine
-    inputs: Inputs | None
-    outcome: Outcome
-    time: np.ndarray
-    channels: Mapping[str, Channel]
-    bound: np.ndarray
-    segment_starts: np.ndarray
-    phase: np.ndarray
-    events: tuple[RecordedEvent, ...]
-    energy: EnergyBooks
-    demands: tuple[LinkDemand, ...]
-    stats: Stats
-    relative_tolerance: float
-    runs: int = 1
-    sampled: Record | None = None
-
-    def __getitem__(self, name: str) -> np.ndarray:
-        """Values of a channel in SI, by name: ``record["height"]``."""
-        return self.channels[name].values
-
-    @property
-    def broken_link(self) -> LinkLimit | None:
-        """The link that broke, which ended the run."""
-        broke = self.first(Event.OVERLOAD)
-        return self.machine.links[broke.target.index] if broke is not None and isinstance(broke.target, AtLink) else None
-
-    @property
-    def fall(self) -> Fall | None:
-        """Fall of the load after a break, free but for its own friction; None where nothing broke.
-
-        So it falls where its rope has gone. Where a part in front of the drum has broken, what is left of the train turns
-        with the load: it takes longer and lands slower, and this is the bound.
-        """
-        if self.broken_link is None:
-            return None
-        return fall(self.machine.body, float(self["height"][-1]) / self.machine.body.rise, float(self["speed"][-1]))
-
-    def first(self, event: Event) -> RecordedEvent | None:
-        """First event of a kind, or None."""
-        return next((e for e in self.events if e.event is event), None)
 
 
 def simulate(
@@ -328,20 +141,19 @@ class _Piece:
 
 @dataclass(frozen=True)
 class _Table:
-    """Samples of all stretches behind each other; `shares` holds a row for each link."""
+    """Samples of all stretches behind each other; `rows` holds one row for each name, a channel or a demand."""
 
     time: np.ndarray
-    values: Mapping[str, np.ndarray]
-    shares: np.ndarray
+    names: tuple[Hashable, ...]
+    rows: np.ndarray
     bound: np.ndarray
     phase: np.ndarray
     starts: np.ndarray
 
     def only(self, wanted: np.ndarray) -> _Table:
         """Some of the samples; those that begin a stretch have to be among them."""
-        values = {name: row[wanted] for name, row in self.values.items()}
         starts = (np.cumsum(wanted) - 1)[self.starts]
-        return _Table(self.time[wanted], values, self.shares[:, wanted], self.bound[wanted], self.phase[wanted], starts)
+        return _Table(self.time[wanted], self.names, self.rows[:, wanted], self.bound[wanted], self.phase[wanted], starts)
 
 
 def _record(
@@ -350,11 +162,11 @@ def _record(
     pieces = _with_breaks(done, _looked_at(done, wanted)) or [_at_the_start(begun)]
     fine = _table(problem, pieces)
     kept = np.concatenate([piece.kept for piece in pieces])
-    table = fine.only(worth_keeping(fine.time, kept, (*fine.values.values(), *fine.shares)))
+    table = fine.only(worth_keeping(fine.time, kept, fine.rows))
     return Record(
         machine=machine, inputs=inputs, outcome=done.outcome, time=table.time, channels=_channels(machine, table),
         bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, begun[2], done),
-        energy=_books(problem, done, begun), demands=_demands(table), stats=done.stats, relative_tolerance=rtol,
+        energy=_books(problem, done, begun), demands=_demands(machine, table), stats=done.stats, relative_tolerance=rtol,
     )  # fmt: skip
 
 
@@ -415,91 +227,105 @@ def _with_breaks(done: Run, pieces: list[_Piece]) -> list[_Piece]:
 
 
 def _table(problem: WinchProblem, pieces: Sequence[_Piece]) -> _Table:
-    """Channels and shares of all pieces behind each other."""
-    parts = [_segment_channels(problem, piece.key, piece.time, piece.states) for piece in pieces]
-    lengths = [piece.time.size for piece in pieces]
+    """Channels and demands of all pieces behind each other."""
+    ends = np.cumsum([piece.time.size for piece in pieces])
+    starts = np.append(0, ends[:-1])
+    names: tuple[Hashable, ...] = ()
+    rows = np.empty((0, 0))
+    for piece, start, end in zip(pieces, starts, ends, strict=True):
+        values = _sample(problem, piece.key, piece.time, piece.states)
+        if not names:
+            names, rows = tuple(values), np.empty((len(values), ends[-1]))
+        for row, value in zip(rows, values.values(), strict=True):
+            row[start:end] = value
+    lengths = ends - starts
     return _Table(
         time=np.concatenate([piece.time for piece in pieces]),
-        values={name: np.concatenate([part[name] for part, _ in parts]) for name in parts[0][0]},
-        shares=np.concatenate([shares for _, shares in parts], axis=1),
+        names=names,
+        rows=rows,
         bound=np.repeat([piece.key.drum == 0 for piece in pieces], lengths),
         phase=np.repeat([piece.key.phase for piece in pieces], lengths),
-        starts=np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int),
+        starts=starts,
     )
 
 
-def _segment_channels(
-    problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray
-) -> tuple[dict[str, np.ndarray], np.ndarray]:
-    """Every channel of one segment, and the share of every link's strength that is used."""
+def _sample(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[Hashable, Any]:
+    """Every channel of one segment by its name, and every demand on links by the channel and index of these."""
     m, motion = problem.machine, problem.motion
     now = motion.flow(key)(t, list(y))
-    k = t.shape[0]
     at = motion.channels(key)(now)
-    out = {
+    out: dict[Hashable, Any] = {
         "height": m.height(y[2]),
         "speed": y[3],
         "tension": np.maximum(now.tension, 0.0),  # at the instant of going slack it is 0 to within rounding
         "rope_wound": y[0],
         "drum_speed": y[1],
         "drum_torque": at.drum,
-        "layer": np.full(k, key.layer + 1.0),
+        "layer": key.layer + 1.0,
         "voltage": now.voltage,
         "current": now.total,
         "charge": y[-1],
     }
     for i, group in enumerate(m.groups):
         n = group.number
-        w = y[1] * group.ratio
-        out[f"motor_{n}_speed"] = w
+        out[f"motor_{n}_speed"] = y[1] * group.ratio
         out[f"motor_{n}_torque"] = now.constants[i] * now.currents[i]
         out[f"motor_{n}_current"] = now.currents[i]
         out[f"motor_{n}_winding"] = y[m.heat_state(i)]
         out[f"motor_{n}_case"] = y[m.heat_state(i) + 1]
     for index in range(len(m.meshes)):
         out[f"mesh_{index + 1}_force"] = mesh_force(m, index, at)
-    shares = np.array([np.broadcast_to(share, (k,)) for share in link_shares(m, at)]).reshape(len(m.links), k)
-    return {name: np.array(np.broadcast_to(value, (k,)), dtype=float) for name, value in out.items()}, shares
+    for link in m.links:
+        name = _demand_name(link)
+        if name not in out:
+            out[name] = demand(m, link.channel, link.index, at)
+    return out
+
+
+def _demand_name(link: LinkLimit) -> Hashable:
+    return f"mesh_{link.index + 1}_force" if link.channel == "mesh" else (link.channel, link.index)
+
+
+_PLAIN_CHANNELS = {
+    "height": ("m", "Height of the load"),
+    "speed": ("m/s", "Speed of the load"),
+    "tension": ("N", "Rope tension"),
+    "rope_wound": ("m", "Rope wound on"),
+    "drum_speed": ("rad/s", "Drum speed"),
+    "drum_torque": ("N·m", "Rope torque on the drum"),
+    "layer": ("", "Layer on the drum"),
+    "voltage": ("V", "Voltage at the motors"),
+    "current": ("A", "Supply current"),
+    "charge": ("C", "Charge drawn"),
+}
+
+_MOTOR_CHANNELS = {
+    "speed": ("rad/s", "speed"),
+    "torque": ("N·m", "torque"),
+    "current": ("A", "current"),
+    "winding": ("°C", "winding temperature"),
+    "case": ("°C", "case temperature"),
+}
 
 
 def _channels(m: Machine, table: _Table) -> Mapping[str, Channel]:
-    return MappingProxyType({channel.name: channel for channel in _named(m, table.values)})
+    found = {}
+    for name, values in zip(table.names, table.rows, strict=True):
+        if isinstance(name, str):
+            found[name] = Channel(name, *_unit_and_label(m, name), values)
+    return MappingProxyType(found)
 
 
-def _named(m: Machine, values: Mapping[str, np.ndarray]) -> list[Channel]:
-    plain = {
-        "height": ("m", "Height of the load"),
-        "speed": ("m/s", "Speed of the load"),
-        "tension": ("N", "Rope tension"),
-        "rope_wound": ("m", "Rope wound on"),
-        "drum_speed": ("rad/s", "Drum speed"),
-        "drum_torque": ("N·m", "Rope torque on the drum"),
-        "layer": ("", "Layer on the drum"),
-        "voltage": ("V", "Voltage at the motors"),
-        "current": ("A", "Supply current"),
-        "charge": ("C", "Charge drawn"),
-    }
-    motor = {
-        "speed": ("rad/s", "speed"),
-        "torque": ("N·m", "torque"),
-        "current": ("A", "current"),
-        "winding": ("°C", "winding temperature"),
-        "case": ("°C", "case temperature"),
-    }
-    found = []
-    for name, array in values.items():
-        if name in plain:
-            unit, label = plain[name]
-        elif name.startswith("motor_"):
-            _, number, quantity = name.split("_")
-            unit, what = motor[quantity]
-            label = f"Motor {what}" + (f", group {number}" if len(m.groups) > 1 else "")
-        else:
-            mesh = m.meshes[int(name.split("_")[1]) - 1]
-            spur = mesh.module is not None
-            unit, label = ("N" if spur else "N·m"), f"{'Tooth force' if spur else 'Input torque'}, {mesh.label}"
-        found.append(Channel(name, unit, label, array))
-    return found
+def _unit_and_label(m: Machine, name: str) -> tuple[str, str]:
+    if name in _PLAIN_CHANNELS:
+        return _PLAIN_CHANNELS[name]
+    if name.startswith("motor_"):
+        _, number, quantity = name.split("_")
+        unit, what = _MOTOR_CHANNELS[quantity]
+        return unit, f"Motor {what}" + (f", group {number}" if len(m.groups) > 1 else "")
+    mesh = m.meshes[int(name.split("_")[1]) - 1]
+    spur = mesh.module is not None
+    return ("N" if spur else "N·m"), f"{'Tooth force' if spur else 'Input torque'}, {mesh.label}"
 
 
 def _events(m: Machine, marks: tuple[Mark, ...], done: Run) -> tuple[RecordedEvent, ...]:
@@ -514,12 +340,17 @@ def _events(m: Machine, marks: tuple[Mark, ...], done: Run) -> tuple[RecordedEve
     return tuple(sorted(found, key=lambda e: e.time))
 
 
-def _demands(table: _Table) -> tuple[LinkDemand, ...]:
+def _demands(m: Machine, table: _Table) -> tuple[LinkDemand, ...]:
+    """The largest demand over capacity of each link."""
+    places = {name: row for row, name in enumerate(table.names)}
+    largest = np.argmax(table.rows, axis=1)
+    heights = table.rows[places["height"]]
     found = []
-    for index, row in enumerate(table.shares):
-        k = int(np.argmax(row))
-        height = float(table.values["height"][k])
-        found.append(LinkDemand(index, float(row[k]), float(table.time[k]), height, bool(table.bound[k])))
+    for index, link in enumerate(m.links):
+        row = places[_demand_name(link)]
+        k = largest[row]
+        share = float(table.rows[row, k]) / link.bears
+        found.append(LinkDemand(index, share, float(table.time[k]), float(heights[k]), bool(table.bound[k])))
     return tuple(found)
 
 
@@ -554,12 +385,4 @@ def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
     return EnergyBooks(source, MappingProxyType(spent), MappingProxyType(before), MappingProxyType(after), residual, scale)
 
 
-__all__ = [
-    "Channel",
-    "EnergyBooks",
-    "LinkDemand",
-    "LoadPlace",
-    "Record",
-    "RecordedEvent",
-    "simulate",
-]
+__all__ = ["ENERGY_LIMIT", "RELATIVE_TOLERANCE", "EnergyBooks", "Record", "RecordedEvent", "simulate"]

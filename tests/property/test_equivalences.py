@@ -29,7 +29,7 @@ from winchsim.inputs import (
     with_value,
 )
 from winchsim.model import Machine, build
-from winchsim.model.link_demands import Channels, link_shares, share_reader
+from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.model.restate import shaft_drags
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
@@ -775,6 +775,6 @@ def test_the_hardest_worked_link_is_the_same_for_every_kind_of_number(sign):
     def at(kind: Callable[[float], object]) -> Channels:
         return Channels(kind(50.0), kind(50.0), kind(0.3), [kind(sign * 0.4)] * elements, True, [kind(0.01)], kind(0.01))
 
-    worst = share_reader(machine)
+    worst = LargestShare(machine)
     shares = [float(np.max(worst(at(kind)))) for kind in (float, np.float64, lambda value: np.array([value]))]
     assert shares == pytest.approx([max(link_shares(machine, at(float)))] * 3, rel=1e-12)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass
 from enum import Enum
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -154,11 +155,14 @@ class Segment:
         y : ndarray, shape (n, k)
             States at the nodes.
         """
-        nodes, weights = np.polynomial.legendre.leggauss(points)
+        nodes, weights = _nodes(points)
         start, span = self.t[:-1, None], np.diff(self.t)[:, None]
         times = start + span * (0.5 * (nodes + 1.0))
         y = self._trail.on_steps(0, times)
         return times.ravel(), (span * (0.5 * weights)).ravel(), y
+
+
+_nodes = cache(np.polynomial.legendre.leggauss)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

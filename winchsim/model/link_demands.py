@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import inf
 from typing import Any, NamedTuple
-
-import numpy as np
 
 from winchsim.elementwise import larger, pick
 from winchsim.model.machine import Machine, Mesh
-from winchsim.physics.chain import Chain, RestingBounds, input_torque
+from winchsim.physics.chain import Branch, Chain, RestingBounds, input_torque
 from winchsim.strength.teeth import tooth_force
 
 
@@ -80,8 +79,7 @@ def stalled_channels(machine: Machine, motor_torques: Sequence[Any], held: Any, 
         Radius of the fullest and of the emptiest layer of the lift. [m]
     """
     bounds = RestingBounds(machine.chain, machine.breakaway, 1.0)(motor_torques, held * largest)
-    rope_torque, drum = bounds.outputs[-1], machine.drum_element
-    torque = rope_torque if drum + 1 == len(machine.chain.elements) else bounds.inputs[drum + 1]
+    rope_torque, torque = bounds.outputs[-1], bounds.outputs[machine.drum_element]
     return Channels(rope_torque / least, torque / least, torque, bounds.outputs, True, bounds.groups, bounds.common)
 
 
@@ -128,21 +126,28 @@ def _box_weights(machine: Machine, group: int, share: float) -> tuple[float, flo
     return share * ratio * forward, share * ratio / reverse
 
 
+def demand(machine: Machine, channel: str, index: int, at: Channels) -> Any:
+    """Demand on the links of one channel and index, which see `LinkLimit`. [N or N·m]"""
+    if channel == "mesh":
+        return mesh_force(machine, index, at)
+    if channel == "output":
+        return abs(at.outputs[index])
+    if channel == "gearbox":
+        return _weighed(at.groups[index], at.forward, _box_weights(machine, index, 1.0))
+    if channel == "common":
+        return abs(at.common)
+    return {"tension": at.tension, "pull": at.pull, "drum": at.drum}[channel]
+
+
 def link_shares(machine: Machine, at: Channels) -> list[Any]:
-    """Demand over strength of every link of a machine, in its order. [-]"""
+    """Demand over capacity of every link of a machine, in its order. [-]"""
+    demands: dict[tuple[str, int], Any] = {}
     shares = []
     for link in machine.links:
-        if link.channel == "mesh":
-            value = mesh_force(machine, link.index, at)
-        elif link.channel == "output":
-            value = abs(at.outputs[link.index])
-        elif link.channel == "gearbox":
-            value = _weighed(at.groups[link.index], at.forward, _box_weights(machine, link.index, 1.0))
-        elif link.channel == "common":
-            value = abs(at.common)
-        else:
-            value = {"tension": at.tension, "pull": at.pull, "drum": at.drum}[link.channel]
-        shares.append(value / link.bears)
+        name = link.channel, link.index
+        if name not in demands:
+            demands[name] = demand(machine, *name, at)
+        shares.append(demands[name] / link.bears)
     return shares
 
 
@@ -151,45 +156,80 @@ def _keep_larger(found: dict[int, tuple[float, float]], index: int, weights: tup
     found[index] = max(old[0], weights[0]), max(old[1], weights[1])
 
 
-def share_reader(machine: Machine) -> Callable[[Channels], Any]:
-    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at."""
-    elements: dict[int, tuple[float, float]] = {}
-    groups: dict[int, tuple[float, float]] = {}
-    plain = {"tension": 0.0, "pull": 0.0, "drum": 0.0, "common": 0.0}
-    for link in machine.links:
-        used = 1 / link.bears if link.bears > 0 else float("inf")
-        mesh = machine.meshes[link.index] if link.channel == "mesh" else None
-        share = used if mesh is None else used * _tooth_share(mesh)
-        if link.channel in plain:
-            plain[link.channel] = max(plain[link.channel], used)
-        elif link.channel == "gearbox":
-            _keep_larger(groups, link.index, _box_weights(machine, link.index, used))
-        elif mesh is not None and mesh.chain_group is not None:
-            _keep_larger(groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share))
-        else:
-            index = link.index if mesh is None or mesh.element is None else mesh.element
-            _keep_larger(elements, index, (used, used) if mesh is None else _mesh_weights(machine, index, share))
-    rows = tuple((index, *weights) for index, weights in elements.items())
-    group_rows = tuple((index, weights) for index, weights in groups.items())
-    tension, pull, drum, common = plain["tension"], plain["pull"], plain["drum"], plain["common"]
+class LargestShare:
+    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at.
 
-    def worst(at: Channels) -> Any:
-        outputs, forward = at.outputs, at.forward
-        largest = larger(larger(at.tension * tension, at.pull * pull), at.drum * drum)
-        if common:
-            largest = larger(largest, abs(at.common) * common)
-        for index, weights in group_rows:
+    Parameters
+    ----------
+    machine : Machine
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        elements: dict[int, tuple[float, float]] = {}
+        groups: dict[int, tuple[float, float]] = {}
+        single = {"tension": 0.0, "pull": 0.0, "drum": 0.0, "common": 0.0}
+        for link in machine.links:
+            used = 1 / link.bears if link.bears > 0 else float("inf")
+            mesh = machine.meshes[link.index] if link.channel == "mesh" else None
+            share = used if mesh is None else used * _tooth_share(mesh)
+            if link.channel in single:
+                single[link.channel] = max(single[link.channel], used)
+            elif link.channel == "gearbox":
+                _keep_larger(groups, link.index, _box_weights(machine, link.index, used))
+            elif mesh is not None and mesh.chain_group is not None:
+                _keep_larger(groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share))
+            else:
+                index = link.index if mesh is None or mesh.element is None else mesh.element
+                _keep_larger(elements, index, (used, used) if mesh is None else _mesh_weights(machine, index, share))
+        self._elements, self._groups = tuple(elements.items()), tuple(groups.items())
+        self._tension, self._pull, self._drum = single["tension"], single["pull"], single["drum"]
+        self._common, self._drum_element = single["common"], machine.drum_element
+
+    def __call__(self, at: Channels) -> Any:
+        """Largest share at a state, of floats or arrays. [-]"""
+        forward = at.forward
+        largest = larger(larger(at.tension * self._tension, at.pull * self._pull), at.drum * self._drum)
+        largest = larger(largest, abs(at.common) * self._common)
+        for index, weights in self._groups:
             largest = larger(largest, _weighed(at.groups[index], forward, weights))
-        if isinstance(largest, np.ndarray):
-            for index, driven, driving in rows:
-                output = outputs[index]
-                largest = np.maximum(largest, np.abs(output) * np.where((output >= 0) == forward, driven, driving))
-            return largest
-        for index, driven, driving in rows:
-            output = outputs[index]
-            share = abs(output) * (driven if (output >= 0) == forward else driving)
-            if share > largest:
-                largest = share
+        for index, weights in self._elements:
+            largest = larger(largest, _weighed(at.outputs[index], forward, weights))
         return largest
 
-    return worst
+    def of_branch(self, branch: Branch, radius: float) -> Callable[[Sequence[float], float, float], float]:
+        """Largest share while the chain moves in a branch, from motor torques, rope torque and drum acceleration (floats).
+
+        Parameters
+        ----------
+        branch : Branch
+        radius : float
+            Of the layer. [m]
+        """
+        drum = self._drum_element
+        pulled = branch.inputs[drum + 1] if drum + 1 < len(branch.inputs) else (0.0, 1.0, 0.0)
+        rows = [(branch.outputs[i], driven if branch.loaded[i] else driving) for i, (driven, driving) in self._elements]
+        rows += [((0.0, 1.0, 0.0), self._tension / radius), (pulled, max(self._drum, self._pull / radius))]
+        rows.append((branch.common, self._common))
+        affine = _without_proportional([(w * a, w * b, w * c) for (a, b, c), w in rows])
+        groups = [(i, *branch.groups[i][:2], weights) for i, weights in self._groups]
+        direction, forward = branch.direction, branch.direction > 0
+
+        def largest(motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
+            share = max([abs(a + b * rope_torque + c * acceleration) for a, b, c in affine])
+            for index, lever, drag, weights in groups:
+                passed = motor_torques[index] - lever * acceleration - direction * drag
+                share = max(share, _weighed(passed, forward, weights))
+            return share
+
+        return largest
+
+
+def _without_proportional(rows: Sequence[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """Rows of which none is a multiple of a larger one; at least one."""
+    kept: dict[tuple[float, ...], tuple[float, float, float]] = {}
+    for row in rows:
+        size = max(row, key=abs)
+        alike = tuple(round(value / size, 12) for value in row) if 0 < abs(size) < inf else row
+        if alike not in kept or abs(size) > max(map(abs, kept[alike])):
+            kept[alike] = row
+    return list(kept.values())

@@ -18,7 +18,7 @@ from winchsim.elementwise import positive, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.electric import Motors
 from winchsim.model.keys import LoadPlace, ModeKey, Trip
-from winchsim.model.link_demands import Channels, on_drum, share_reader
+from winchsim.model.link_demands import Channels, LargestShare, on_drum
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
 from winchsim.physics import supply as sp
@@ -109,9 +109,10 @@ class Motion:
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
+        self._chains: dict[ModeKey, Chain] = {}
         self._branches: dict[tuple[Chain, int], tuple[Branch, ...]] = {}  # the last ones found, the newest first
         self._motors = Motors(machine)
-        self._worst_share = share_reader(machine)
+        self._largest_share = LargestShare(machine)
 
     def train(self, key: ModeKey) -> Chain:
         """Chain in force in a mode: braked when the power is off.
@@ -127,6 +128,14 @@ class Motion:
 
     def chain(self, key: ModeKey) -> Chain:
         """The same; with a settled rope the load's mass turns with the drum."""
+        found = self._chains.get(key)
+        if found is None:
+            if len(self._chains) > 64:
+                self._chains.clear()
+            found = self._chains[key] = self._chain(key)
+        return found
+
+    def _chain(self, key: ModeKey) -> Chain:
         chain = self.train(key)
         if key.settled and key.drum:
             *front, last = chain.elements
@@ -228,26 +237,21 @@ class Motion:
 
     def rhs(self, key: ModeKey) -> Callable[[float, np.ndarray], list[float]]:
         """Right-hand side of a mode."""
-        m, flow, chain = self.machine, self.flow(key), self.chain(key)
+        m, flow = self.machine, self.flow(key)
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
         riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
         moves, friction, mass = key.load.moves, _friction_sign(key.load) * m.body.friction, load.inertia(m.body)
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
         ambient = m.ambient
-        at: Branch | None = self.first_branch(chain, drum) if drum else None
+        find = self.branch_finder(key) if drum else None
 
         def rhs(t: float, y: np.ndarray) -> list[float]:
-            nonlocal at
             state = y.tolist()
             now = flow(t, state)
             acceleration = 0.0
-            if at is not None:
-                rope_torque = now.tension * radius
-                acceleration = at.acceleration(now.torques, rope_torque)
-                if not at.holds(now.torques, rope_torque, acceleration):
-                    at = self._find_branch(chain, drum, now.torques, rope_torque) or at
-                    acceleration = at.acceleration(now.torques, rope_torque)
+            if find is not None:
+                _, acceleration = find(now.torques, now.tension * radius)
             rate = gain = 0.0
             if settled:
                 if drum:
@@ -264,6 +268,21 @@ class Motion:
             return out
 
         return rhs
+
+    def branch_finder(self, key: ModeKey) -> Callable[[Sequence[float], float], tuple[Branch, float]]:
+        """The function from motor torques and rope torque to the branch of a moving drum and its acceleration (floats)."""
+        chain, drum = self.chain(key), key.drum
+        at = self.first_branch(chain, drum)
+
+        def find(torques: Sequence[float], rope_torque: float) -> tuple[Branch, float]:
+            nonlocal at
+            acceleration = at.acceleration(torques, rope_torque)
+            if not at.holds(torques, rope_torque, acceleration):
+                at = self._find_branch(chain, drum, torques, rope_torque) or at
+                acceleration = at.acceleration(torques, rope_torque)
+            return at, acceleration
+
+        return find
 
     def first_branch(self, chain: Chain, drum: int) -> Branch:
         """Branch to try first: the last one found. It decides nothing but the time taken."""
@@ -455,41 +474,43 @@ class Motion:
     # --- links -------------------------------------------------------------------------------------------------------
 
     def _overload(self, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]] | None:
-        """Guard of the hardest-worked link: the largest share of strength that is used, less 1."""
-        m = self.machine
-        if not m.links:
+        """Guard of the link with the largest demand over capacity: that share, less 1."""
+        if not self.machine.links:
             return None
-        channels, worst_share = self.channels(key), self._worst_share
-        return lambda _, now: (worst_share(channels(now)) - 1.0,)
+        channels, largest_share = self.channels(key), self._largest_share
+        if not key.drum:
+            return lambda _, now: (largest_share(channels(now)) - 1.0,)
+        chain, radius, find = self.chain(key), self.machine.layers[key.layer].radius, self.branch_finder(key)
+        readers: dict[Branch, Callable[[Sequence[float], float, float], float]] = {}
+
+        def excess(_: Any, now: Flow) -> tuple[Any]:
+            if isinstance(now.tension, np.ndarray):
+                return (largest_share(channels(now)) - 1.0,)
+            rope_torque = now.tension * radius
+            at, acceleration = find(now.torques, rope_torque)
+            read = readers.get(at)
+            if read is None:
+                read = readers[at] = largest_share.of_branch(at, radius)
+            return (read(now.torques, rope_torque, acceleration) - 1.0,)
+
+        return excess
 
     def channels(self, key: ModeKey) -> Callable[[Flow], Channels]:
         """The function from a flow to the forces and torques that links are judged on."""
-        m, chain, drum = self.machine, self.chain(key), key.drum
-        radius, breakaway = m.layers[key.layer].radius, m.breakaway
-        at = self.first_branch(chain, drum) if drum else None
-        resting = RestingBounds(chain, breakaway)
-        place = m.drum_element
+        m, chain, drum, place = self.machine, self.chain(key), key.drum, self.machine.drum_element
+        radius = m.layers[key.layer].radius
+        resting = None if drum else RestingBounds(chain, m.breakaway)
 
         def channels(now: Flow) -> Channels:
-            nonlocal at
             rope_torque = now.tension * radius
-            if at is None:
-                torques = resting(now.torques, rope_torque)
-                pulled = rope_torque if place + 1 == len(chain.elements) else torques.inputs[place + 1]
-                return Channels(now.tension, pulled / radius, pulled, torques.outputs, True, torques.groups, torques.common)
-            if isinstance(rope_torque, np.ndarray):
-                torques = moving_torques(chain, drum, now.torques, rope_torque, at)
+            if resting is None:
+                instants = [np.atleast_1d(torque) for torque in now.torques], np.atleast_1d(rope_torque)
+                torques = moving_torques(chain, drum, *instants, self.first_branch(chain, drum))
                 pulled = on_drum(chain, place, drum, torques.outputs, rope_torque)
-                return Channels(now.tension, pulled / radius, pulled, torques.outputs, drum > 0, torques.groups, torques.common)
-            x = at.acceleration(now.torques, rope_torque)
-            if not at.holds(now.torques, rope_torque, x):
-                at = self._find_branch(chain, drum, now.torques, rope_torque) or at
-                x = at.acceleration(now.torques, rope_torque)
-            outputs = [a + b * rope_torque + c * x for a, b, c in at.outputs]
-            passed = [torque - lever * x - drum * drag for torque, (lever, drag, _) in zip(now.torques, at.groups)]  # noqa: B905
-            common = sum(gain * torque for gain, torque in zip(at.group_gains, passed))  # noqa: B905
-            pulled = on_drum(chain, place, drum, outputs, rope_torque)
-            return Channels(now.tension, pulled / radius, pulled, outputs, drum > 0, passed, common)
+            else:
+                torques = resting(now.torques, rope_torque)
+                pulled = rope_torque if place + 1 == len(chain.elements) else torques.outputs[place]
+            return Channels(now.tension, pulled / radius, pulled, torques.outputs, drum >= 0, torques.groups, torques.common)
 
         return channels
 

@@ -316,9 +316,9 @@ class WinchProblem:
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_overload(self, step: _Step) -> None:
-        shares = link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
+        shares = [np.max(share) for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))]
         worst = max(range(len(shares)), key=shares.__getitem__)
-        self._finish(step, Event.OVERLOAD, AtLink(worst), shares[worst])
+        self._finish(step, Event.OVERLOAD, AtLink(worst), float(shares[worst]))
 
     @staticmethod
     def _finish(step: _Step, event: Event, target: Target = None, value: float | None = None) -> None:

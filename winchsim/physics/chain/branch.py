@@ -18,14 +18,17 @@ from winchsim.physics.chain.elements import (
     group_ratio,
     input_torque,
     kinked,
+    output_torques,
     roots,
     shaft_torque,
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Branch:
     """A chain moving in one direction with known power directions: all torques affine in rope torque and acceleration.
+
+    Branches are compared by identity, so that they are cheap keys.
 
     Attributes
     ----------
@@ -35,8 +38,11 @@ class Branch:
         Per element: whether power passes it forward.
     driving : tuple of bool
         Per group: whether it drives (otherwise it is dragged).
-    outputs : tuple of (float, float, float)
-        Per element: constant, share of the rope's torque, share of the drum's acceleration in its output torque.
+    outputs, inputs : tuple of (float, float, float)
+        Per element: constant, share of the rope's torque, share of the drum's acceleration in the torque at its output, and
+        at its input.
+    common : tuple of (float, float, float)
+        The same of the torque of all groups together on the common gear's shaft.
     group_gains : tuple of float
         Torque at the common gear per torque of a group's motors.
     groups : tuple of (float, float, bool)
@@ -52,6 +58,8 @@ class Branch:
     loaded: tuple[bool, ...]
     driving: tuple[bool, ...]
     outputs: tuple[tuple[float, float, float], ...]
+    inputs: tuple[tuple[float, float, float], ...]
+    common: tuple[float, float, float]
     group_gains: tuple[float, ...]
     groups: tuple[tuple[float, float, bool], ...]
     checks: tuple[tuple[float, float, float, bool], ...]
@@ -70,7 +78,7 @@ class Branch:
             Rope force times layer radius. [N·m]
         """
         push = -self.constant - self.per_torque * rope_torque
-        for gain, torque in zip(self.group_gains, motor_torques, strict=True):
+        for gain, torque in zip(self.group_gains, motor_torques):  # noqa: B905 - the innermost loop
             push = push + gain * torque
         return push / self.inertia
 
@@ -86,15 +94,14 @@ class Branch:
         for a, b, c, loaded in self.checks:
             if (d * (a + b * rope_torque + c * acceleration) >= 0.0) is not loaded:
                 return False
-        for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving, strict=True):
+        for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving):  # noqa: B905
             if lossy and (d * (torque - lever * acceleration) >= drag) is not driving:
                 return False
         return True
 
-    def output_torque(self, element: int, rope_torque: Any, acceleration: Any) -> Any:
-        """Torque that an element gives to its output shaft. [N·m]"""
-        constant, per_torque, per_acceleration = self.outputs[element]
-        return constant + per_torque * rope_torque + per_acceleration * acceleration
+    def output_torques(self, rope_torque: Any, acceleration: Any) -> list[Any]:
+        """Torque that each element gives to its output shaft. [N·m]"""
+        return [a + b * rope_torque + c * acceleration for a, b, c in self.outputs]
 
 
 @lru_cache(maxsize=4096)
@@ -113,7 +120,7 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
     """
     ratios = drum_ratios(chain)
     a, b, c = 0.0, 1.0, 0.0
-    outputs, checks, follows = [], [], False
+    outputs, inputs, checks, follows = [], [], [], False
     for index in range(len(chain.elements) - 1, -1, -1):
         element = chain.elements[index]
         c += element.inertia * ratios[index + 1]
@@ -124,7 +131,9 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         share = (forward if loaded[index] else reverse) / element.ratio
         follows = drag == 0.0 and share > 0.0
         a, b, c = direction * drag + share * a, share * b, share * c
+        inputs.append((a, b, c))
     c += chain.common_inertia * ratios[0]
+    common = (a, b, c)
     gains, groups = [], []
     for index, mesh in enumerate(chain.groups):
         groups.append((mesh.inertia * group_ratio(chain, index), mesh.drag, kinked(mesh)))
@@ -133,7 +142,7 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         gains.append(gain)
         a += gain * direction * drag
         c += gain * mesh.inertia * group_ratio(chain, index)
-    parts = tuple(reversed(outputs)), tuple(gains), tuple(groups), tuple(checks)
+    parts = tuple(outputs[::-1]), tuple(inputs[::-1]), common, tuple(gains), tuple(groups), tuple(checks)
     return Branch(direction, loaded, driving, *parts, a, b, c or -1e-300)
 
 
@@ -184,15 +193,21 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
         inertia, only a branch on which it falls with the slowing is a motion that lasts.
     """
     kinks: list[float] = []
+    follows = False  # whether the direction of an output is that of the next one towards the load
     for index in range(len(chain.elements) - 1, -1, -1):
-        kinks += roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
+        element = chain.elements[index]
+        if not follows or element.inertia:
+            kinks += roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
+        _, reverse, drag = factors(element, 1.0, direction)
+        follows = drag == 0.0 and reverse > 0.0
     for index, mesh in enumerate(chain.groups):
         lever = mesh.inertia * group_ratio(chain, index)
         if lever and kinked(mesh):
             kinks.append((motor_torques[index] - direction * mesh.drag) / lever)
     zeros = roots(lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks))
     for x in zeros:
-        loaded = tuple(direction * _output_at(chain, direction, rope_torque, i, x) >= 0 for i in range(len(chain.elements)))
+        outputs = output_torques(chain, direction, rope_torque, acceleration=x)[1:]
+        loaded = tuple(direction * output >= 0 for output in outputs)
         driving = tuple(
             direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
             for i, mesh in enumerate(chain.groups)
@@ -227,8 +242,8 @@ class ChainTorques:
     ----------
     acceleration : float or ndarray
         Of the drum. [rad/s²]
-    inputs, outputs : sequence of float or ndarray
-        Torque at each element's input and at its output. [N·m]
+    outputs : sequence of float or ndarray
+        Torque at each element's output. [N·m]
     groups : sequence of float or ndarray
         Torque that each group's motors pass on, after drag and rotor inertia. [N·m]
     common : float or ndarray
@@ -236,7 +251,6 @@ class ChainTorques:
     """
 
     acceleration: Any
-    inputs: Any
     outputs: Any
     groups: Any
     common: Any
@@ -273,7 +287,8 @@ def moving_torques(
     at, sought = first or likely_branch(chain, direction), False
     for _ in range(2 ** min(n + len(levers), 20)):  # one pass settles every instant in one branch; few branches occur
         x = at.acceleration(list(torques[:, left]), rope_torque[left])
-        out = np.array([at.output_torque(i, rope_torque[left], x) for i in range(n)])
+        rows = np.array(at.outputs)[:, :, None]
+        out = rows[:, 0] + rows[:, 1] * rope_torque[left] + rows[:, 2] * x
         net = direction * (torques[:, left] - levers[:, None] * x) - drags[:, None]
         fits = np.all((direction * out >= 0) == np.array(at.loaded)[:, None], axis=0)
         for i, mesh in enumerate(chain.groups):
@@ -289,10 +304,10 @@ def moving_torques(
         # None at the very instant at which the chain wedges: up to there it moved as before.
         sought_at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
         at, sought = sought_at or at, True
-    inputs = np.array([input_torque(e, direction, outputs[i]) for i, e in enumerate(chain.elements)])
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
-    common = inputs[0] + chain.common_inertia * drum_ratios(chain)[0] * acceleration
-    return ChainTorques(acceleration, inputs, outputs, passed, common)
+    first_input = input_torque(chain.elements[0], direction, outputs[0])
+    common = first_input + chain.common_inertia * drum_ratios(chain)[0] * acceleration
+    return ChainTorques(acceleration, outputs, passed, common)
 
 
 def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:

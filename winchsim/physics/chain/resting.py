@@ -199,12 +199,12 @@ class RestingBounds:
     """
 
     def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
-        self._chain = chain
         self._pushing = breakaway if pushing is None else pushing
-        self._rows = []
+        self._driving, self._passing = [], []
         for e in chain.elements:
             (forward, _, drag), (_, reverse, held) = factors(e, self._pushing, 1), factors(e, breakaway, -1)
-            self._rows.append(((e.ratio / forward, drag), (reverse / e.ratio, held)))
+            self._driving.append((e.ratio / forward, drag))
+            self._passing.insert(0, (reverse / e.ratio, held, bool(np.all((reverse >= 0) & (held == 0)))))
         self._groups = [
             (group_factors(mesh, 1.0, 1)[0], group_factors(mesh, self._pushing, 1), group_factors(mesh, breakaway, -1))
             for mesh in chain.groups
@@ -220,19 +220,27 @@ class RestingBounds:
         rope_torque : float or ndarray
             At least 0. [N·m]
         """
-        torque = rope_torque
-        shafts = [torque]
-        for _, (reverse, drag) in reversed(self._rows):
-            torque = positive(torque * reverse - drag)
-            shafts.append(torque)
-        shafts.reverse()
-        groups = self._carried(motor_torques, torque)
-        push = positive(group_push(self._chain, 1, motor_torques, self._pushing))
-        shafts[0] = larger(torque, push)
-        for i, ((forward, drag), _) in enumerate(self._rows, start=1):
-            push = positive(push - drag) * forward
-            shafts[i] = larger(shafts[i], push)
-        return ChainTorques(rope_torque * 0.0, shafts[:-1], shafts[1:], groups, shafts[0])
+        passed = rope_torque
+        up = [passed]
+        for reverse, drag, plain in self._passing:
+            passed = passed * reverse if plain else positive(passed * reverse - drag)
+            up.append(passed)
+        groups = self._carried(motor_torques, passed)
+        push = positive(self._pushed(motor_torques))
+        down = [push]
+        for forward, drag in self._driving:
+            push = (positive(push - drag) if drag.__class__ is not float or drag else push) * forward
+            down.append(push)
+        common, *outputs = [larger(a, b) for a, b in zip(reversed(up), down, strict=True)]
+        return ChainTorques(rope_torque * 0.0, outputs, groups, common)
+
+    def _pushed(self, motor_torques: Sequence[Any]) -> Any:
+        """Torque that the motors pass to the common gear, as `group_push`."""
+        total: Any = 0.0
+        for torque, (_, (drives, dragged, drag), _) in zip(motor_torques, self._groups, strict=True):
+            net = torque - drag
+            total = total + net * pick(net >= 0, drives, dragged)
+        return total
 
     def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
         """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""

@@ -1,0 +1,206 @@
+"""The record of a lift: every channel over time, every event, the demand on every link, and the energy balance.
+
+It has the same shape however the run ended: arrays over the same times, named channels, events in order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from winchsim.hybrid import Outcome, Stats
+from winchsim.inputs import Inputs
+from winchsim.model import Event, Machine
+from winchsim.model.keys import AtLink, Target
+from winchsim.model.machine import LinkLimit
+from winchsim.physics.load import Fall, fall
+
+ENERGY_LIMIT = 1e-4
+"""The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One quantity of the record over time.
+
+    Attributes
+    ----------
+    name : str
+        Key in CSV and JSON, without its unit.
+    unit : str
+        SI unit, one of quantity_text.PRINTED_UNITS.
+    label : str
+        For people.
+    values : ndarray, shape (k,)
+    """
+
+    name: str
+    unit: str
+    label: str
+    values: np.ndarray
+
+
+@dataclass(frozen=True)
+class RecordedEvent:
+    """One event with when and where it happened.
+
+    Attributes
+    ----------
+    event : Event
+    time : float
+        [s]
+    height : float
+        Of the load. [m]
+    target : Target
+        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
+    value : float or None
+        The number that belongs to it, in SI.
+    energy : float
+        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles. [J]
+    """
+
+    event: Event
+    time: float
+    height: float
+    target: Target = None
+    value: float | None = None
+    energy: float = 0.0
+
+
+@dataclass(frozen=True)
+class EnergyBooks:
+    """Where the energy went.
+
+    Attributes
+    ----------
+    source : float
+        Given by the source; negative where it took some back. [J]
+    spent : Mapping of str to float
+        Turned into heat, wound away or lost in impacts, by head. [J]
+    stored_before, stored_after : Mapping of str to float
+        [J]
+    residual : float
+        Source less spent less gained in store. [J]
+    scale : float
+        Largest of source energy, change of potential energy, initially stored energy and `LEAST_SHARE` of the energy that the
+        whole lift gives the load; over 0. [J]
+    """
+
+    source: float
+    spent: Mapping[str, float]
+    stored_before: Mapping[str, float]
+    stored_after: Mapping[str, float]
+    residual: float
+    scale: float
+
+    @property
+    def error(self) -> float:
+        """Residual over scale. [-]"""
+        return abs(self.residual) / self.scale
+
+    @property
+    def closes(self) -> bool:
+        """Whether the books close to their limit."""
+        return self.error <= ENERGY_LIMIT
+
+
+@dataclass(frozen=True)
+class LinkDemand:
+    """The worst that was asked of one link, and when.
+
+    Attributes
+    ----------
+    link : int
+        Place in the machine's links.
+    share : float
+        Demand over strength. [-]
+    time, height : float
+        [s], [m]
+    bound : bool
+        Whether it is only the least of what friction leaves open (a held train).
+    """
+
+    link: int
+    share: float
+    time: float
+    height: float
+    bound: bool
+
+
+@dataclass(frozen=True)
+class Record:
+    """Result of a simulation.
+
+    Attributes
+    ----------
+    machine : Machine
+    inputs : Inputs or None
+        Scenario that it was built from.
+    outcome : Outcome
+        How the integration ended.
+    time : ndarray, shape (k,)
+        Ascending; at a switch two neighbouring samples share the time where something jumps. [s]
+    channels : Mapping of str to Channel
+        All of shape (k,).
+    bound : ndarray of bool, shape (k,)
+        Where the drum is held: tooth forces are the least there of what friction leaves open.
+    segment_starts : ndarray of int
+        First sample of each segment: nothing is to be interpolated across.
+    phase : ndarray of int, shape (k,)
+        Phase of each sample.
+    events : tuple of RecordedEvent
+    energy : EnergyBooks
+    demands : tuple of LinkDemand
+        One for each link of the machine, in its order.
+    stats : Stats
+    relative_tolerance : float
+        That it was computed with: what was asked for, or a tighter one where the books did not close at that. [-]
+    runs : int
+        How many times it was run, each time with a tighter tolerance. [-]
+    sampled : Record or None
+        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none or none was asked for.
+        Nothing is judged on it: between its samples anything may happen.
+    """
+
+    machine: Machine
+    inputs: Inputs | None
+    outcome: Outcome
+    time: np.ndarray
+    channels: Mapping[str, Channel]
+    bound: np.ndarray
+    segment_starts: np.ndarray
+    phase: np.ndarray
+    events: tuple[RecordedEvent, ...]
+    energy: EnergyBooks
+    demands: tuple[LinkDemand, ...]
+    stats: Stats
+    relative_tolerance: float
+    runs: int = 1
+    sampled: Record | None = None
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        """Values of a channel in SI, by name: ``record["height"]``."""
+        return self.channels[name].values
+
+    @property
+    def broken_link(self) -> LinkLimit | None:
+        """The link that broke, which ended the run."""
+        broke = self.first(Event.OVERLOAD)
+        return self.machine.links[broke.target.index] if broke is not None and isinstance(broke.target, AtLink) else None
+
+    @property
+    def fall(self) -> Fall | None:
+        """Fall of the load after a break, free but for its own friction; None where nothing broke.
+
+        So it falls where its rope has gone. Where a part in front of the drum has broken, what is left of the train turns
+        with the load: it takes longer and lands slower, and this is the bound.
+        """
+        if self.broken_link is None:
+            return None
+        return fall(self.machine.body, float(self["height"][-1]) / self.machine.body.rise, float(self["speed"][-1]))
+
+    def first(self, event: Event) -> RecordedEvent | None:
+        """First event of a kind, or None."""
+        return next((e for e in self.events if e.event is event), None)
