@@ -1,4 +1,14 @@
-"""Static balances behind the sentences: what the motors can give against what the load asks, at one place of its way."""
+"""Static balances behind the sentences: what the motors can give against what the load asks, at one place of its way.
+
+Warm lift. The lift is followed in equal heights, each at the steady speed that the windings' mean
+temperature over it allows and heated exactly at that constant current. Near a stall warming feeds on
+itself, and this closed form is a little too kind.
+
+Time until a stalled winding is hot. The way to the limit is divided into equal steps of temperature,
+the loss straight in each between what supply and motors do at rest at its ends. At a constant voltage
+it falls as 1/R, behind the source resistance Rs of n motors as ``R/(R + n Rs)^2``, which rises up to
+``R = n Rs``.
+"""
 
 from __future__ import annotations
 
@@ -124,7 +134,7 @@ def warm_lift(machine: Machine) -> WarmLift:
     Notes
     -----
     Own derivation: the lift in `WARM_STEPS` equal heights, each at the steady speed that the windings still allow and at
-    its constant current. DEVELOPERS.md, section "Verdict".
+    its constant current. head of `assessment/margins.py`.
     """
     m, phase = machine, raising_phase(machine)
     windings, cases = [g.winding_start for g in m.groups], [m.ambient] * len(m.groups)
@@ -179,7 +189,7 @@ def times_until_hot(machine: Machine, phase: PhaseStep, windings: Sequence[float
     In `HOT_STEPS` equal steps of temperature, in each of which the loss is linear in it, between what supply and motors do at
     rest at both of its ends: it grows under a current limit, falls at a constant voltage, and behind a source's own resistance
     falls by less, or rises until the two resistances are equal. Of each group's way to its limit the others are taken to
-    have gone the same share. Own derivation, DEVELOPERS.md, section "Verdict".
+    have gone the same share. Own derivation, head of `assessment/margins.py`.
     """
     ways = [max(g.winding_limit - winding, 0.0) for g, winding in zip(machine.groups, windings, strict=True)]
     stations = [

@@ -126,7 +126,7 @@ def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
     -----
     The drum starts back only if its losses at rest do not bear the first; once it turns it is stopped by its losses in motion,
     if they bear the second. Its momentum carries it past the pull at which the load breaks away: friction of the guide at rest
-    does not count. Own derivation, DEVELOPERS.md, section "Verdict".
+    does not count. Own derivation, head of `assessment/margins.py`.
     """
     return Hanging(larger(pull(machine, travel), 0.0), larger(pull(machine, travel, -1.0), 0.0))
 

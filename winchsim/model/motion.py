@@ -169,7 +169,7 @@ class Motion:
         return flow
 
     def _settled_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
-        """Rope whose stretch is that of the steady pull: own derivation, DEVELOPERS.md, section "The rope"."""
+        """Rope whose stretch is that of the steady pull: own derivation, head of `physics/rope.py`."""
         m, line = self.machine, self.machine.line
         radius, held = m.layers[key.layer].radius, key.drum == 0
 

@@ -4,6 +4,11 @@ air.
 The pair of equations is linear, also where the copper loss grows with the winding's temperature at constant
 current, so every question here has an exact answer: the response over a time, the steady state, and the time
 until a limit. Temperatures are in °C throughout. The copper loss warms the winding, friction of brushes and bearings the case.
+
+Derivation. With the start rates v and the two eigenvalues of the pair,
+``T(t) = T0 + sum Z v (exp(rate t) - 1)/rate``, which also holds for a rate of zero or above (thermal
+run-away). The smaller eigenvalue comes from the product of both, to keep its digits. The winding's
+curve turns once at most, at a time in closed form; the time to a limit is sought before or after it.
 """
 
 from __future__ import annotations
@@ -79,8 +84,7 @@ def rates(
 
     References
     ----------
-    .. [1] The general two-time-constant thermal model of a machine; own derivation, DEVELOPERS.md,
-       section "Motors, supply, heat".
+    .. [1] The general two-time-constant thermal model of a machine; own derivation, head of this module.
 
     Examples
     --------
@@ -129,8 +133,7 @@ def step_exact(
 
     References
     ----------
-    .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, DEVELOPERS.md,
-       section "Motors, supply, heat".
+    .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, head of this module.
 
     Examples
     --------
@@ -172,8 +175,7 @@ def steady(
 
     References
     ----------
-    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, DEVELOPERS.md,
-       section "Motors, supply, heat".
+    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, head of this module.
 
     Examples
     --------
@@ -388,7 +390,7 @@ def estimate(
 
     References
     ----------
-    .. [1] Own assumptions; each constant says what it rests on. DEVELOPERS.md, section "Motors, supply, heat".
+    .. [1] Own assumptions; each constant says what it rests on. head of this module.
     """
     given = {
         "winding_capacity": winding_capacity,

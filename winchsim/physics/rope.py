@@ -2,6 +2,16 @@
 
 The unstretched rope wound on, `s`, and the present span of the free rope, `l`, are kept apart, so that the rope carries its
 stretch onto the drum and the energy books close. All functions take floats or arrays.
+
+With s the unstretched rope wound on, x the stretch of the free rope and l_u its unstretched length:
+``T_e = EA x / l_u`` and ``T = max(0, T_e + c x')``. The drum's surface takes in stretched rope:
+``s' (1 + T_e/EA) = r w``. What the drum gives, ``T r w``, less what the load gets, ``T n v``, is
+``T x' + T (T_e/EA) s'``. The free rope stores ``T_e x' + T_e^2/(2 EA) s'``, its damping takes
+``(T - T_e) x'``, and the rest, ``(T - T_e/2)(T_e/EA) s'``, is stretch wound onto the drum.
+
+In a tackle the parts of a heavy rope run at 0, 2, 2, 4, ... times the load's speed (even falls) or 1,
+1, 3, 3, ... (odd). A tackle of n falls has the sum of its sheaves' shares, forward and in reverse. An
+edge keeps ``exp(-mu angle)`` of the tension in both directions.
 """
 
 from __future__ import annotations
@@ -91,7 +101,7 @@ def take_up(line: Line, surface_speed: Floats, tension: Floats) -> Any:
 
     Notes
     -----
-    The rope arrives stretched: ``s' (1 + T_e/EA) = r w``. Own derivation, DEVELOPERS.md, section "The rope".
+    The rope arrives stretched: ``s' (1 + T_e/EA) = r w``. own derivation, head of `physics/rope.py`.
     """
     return surface_speed / (1 + tension / line.stiffness)
 
@@ -126,7 +136,7 @@ def wound_stretch_power(line: Line, tension: Floats, elastic: Floats, taken_up: 
     Notes
     -----
     What the drum gives, ``T r w``, less what the load receives, ``T n v``, less what the free rope stores and its damping
-    takes. Own derivation, DEVELOPERS.md, section "The rope".
+    takes. own derivation, head of `physics/rope.py`.
     """
     return (tension - elastic / 2) * (elastic / line.stiffness) * taken_up
 
@@ -144,7 +154,7 @@ def moving_mass(line: Line, hanging: float) -> float:
     -----
     Rope on the drum keeps the rope's speed, so the moving rope is the free rope of the start, throughout. In a tackle the
     parts run at 0, 2, 2, 4, … times the load's speed (even falls) or 1, 1, 3, 3, … (odd), the lead at ``falls`` times.
-    Own derivation, DEVELOPERS.md, section "The rope".
+    own derivation, head of `physics/rope.py`.
     """
     n = line.falls
     speeds = [2 * ((k + 1) // 2) if n % 2 == 0 else 2 * (k // 2) + 1 for k in range(n)]

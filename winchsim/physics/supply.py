@@ -13,6 +13,12 @@ iteration.
 Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the reverse diode
 of a real one would clamp the terminals near zero when the load drives the motors backwards faster than the
 limit can hold.
+
+Derivation. Without brush drops the terminal voltage is ``(V + Rs H)/(1 + Rs G)`` with
+``G = sum n/r`` and ``H = sum n e/r``, or ``(I + H)/G`` where the sum of currents is I. With drops the
+total is piecewise linear in the voltage with kinks at ``e +- drop``; the highest kink below the root
+gives the piece, the piece gives the voltage. A supply that takes nothing back has no unique voltage in
+its dead band: the edge at which giving would begin is taken, so that its guard is zero exactly there.
 """
 
 from __future__ import annotations
@@ -166,7 +172,7 @@ def balance(
 
     References
     ----------
-    .. [1] Own derivation (Kirchhoff's laws on parallel branches), DEVELOPERS.md, section "Motors, supply, heat".
+    .. [1] Own derivation (Kirchhoff's laws on parallel branches), head of this module.
 
     Examples
     --------

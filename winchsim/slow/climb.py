@@ -289,7 +289,7 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
     :math:`\tau = J/S`; whatever that speed did meanwhile, the angle it is short of in the end is :math:`\tau\,w_{end}`.
     Where a current limit bends the line, the angle lost until the first steady speed :math:`w_0` is
     :math:`\int_0^{w_0} J (w_0 - w)/(M(w) - M_0)\,dw`, and :math:`\tau (w_0 - w_{end})` of it is given back while the speed
-    falls. The load's mass adds to the inertia. Own derivation, DEVELOPERS.md, section "The quasi-static model".
+    falls. The load's mass adds to the inertia. Own derivation, head of the package `slow`.
     """
     m, n = batch.machine, batch.size
     inertia = rotating_inertia(m.chain)

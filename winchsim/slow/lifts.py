@@ -351,7 +351,7 @@ def _swing(batch: Batch, course: Course) -> Any:
     -----
     A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden stop times
     ``|sin(x)/x|``, ``x = pi t/period``; here at most ``1/x``. It has lost three quarters of a period's damping when it pulls
-    hardest. Own derivation, DEVELOPERS.md, section "The quasi-static model".
+    hardest. Own derivation, head of the package `slow`.
     """
     m, radius = batch.machine, course.path.radii[-1]
     stiffness = m.line.stiffness / (m.free_rope - course.wound)

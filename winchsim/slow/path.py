@@ -102,8 +102,7 @@ def wound_at(batch: Batch, travel: Any) -> Any:
 
     Notes
     -----
-    What is wound on is what the free rope has lost: ``s = L - l/(1 + T/EA)``. Own derivation, DEVELOPERS.md, section "The
-    quasi-static model".
+    What is wound on is what the free rope has lost: ``s = L - l/(1 + T/EA)``. Own derivation, head of the package `slow`.
     """
     m = batch.machine
     return m.free_rope - rope.unstretched_length(m.line, rope.span(m.line, m.reach - travel), pull(m, travel))
@@ -121,7 +120,7 @@ def hanging_pull(batch: Batch, wound: Any) -> Any:
     Notes
     -----
     ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for T. Own
-    derivation, DEVELOPERS.md, section "The quasi-static model".
+    derivation, head of the package `slow`.
     """
     m = batch.machine
     falls, left = m.line.falls, m.free_rope - wound
@@ -185,7 +184,7 @@ def _impedance(batch: Batch, wound: np.ndarray) -> Any:
     A mass on a spring of stiffness K and damping ratio :math:`\zeta`, whose other end starts with the speed v: the greatest
     force is :math:`v\sqrt{K m}\,e^{-\zeta\varphi/\sqrt{1-\zeta^2}}` with
     :math:`\tan\varphi = \sqrt{1-\zeta^2}\,(1-4\zeta^2)/(\zeta(3-4\zeta^2))`, and :math:`2\zeta v\sqrt{K m}`, at once, from
-    :math:`\zeta = 1/2` on. Own derivation, DEVELOPERS.md, section "The quasi-static model".
+    :math:`\zeta = 1/2` on. Own derivation, head of the package `slow`.
     """
     m = batch.machine
     stiffness = m.line.stiffness / (m.free_rope - wound)

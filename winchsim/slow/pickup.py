@@ -2,7 +2,7 @@
 
 Rope, load and drum are integrated by small steps through the take-up and the first bounce, all variants at once. The drum
 follows its balance with its time constant, and no faster than its motors can pull at rest: exact for one group of linear motors
-with a current limit. Own derivation, DEVELOPERS.md, section "The quasi-static model".
+with a current limit. Own derivation, head of the package `slow`.
 """
 
 from __future__ import annotations

@@ -178,7 +178,7 @@ def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> F
 
     References
     ----------
-    Statics; equal sharing is an own assumption (equal motors, DEVELOPERS.md).
+    Statics; equal sharing is an own assumption (equal motors).
     """
     if np.any(np.less(sharing, 1)):
         raise DomainError("sharing pinions", sharing, "one or more")

@@ -2,6 +2,12 @@
 velocity factor.
 
 Internal gears are not formed by a rack and have no form factor here.
+
+Fillet. The centre of the rack's tip corner stands s aside of the pitch point and ``a = dedendum - tip
+radius - shift`` below it. Rack and tooth touch on the line through the pitch point, so a point of the
+fillet is that centre plus one tip radius along the line. s runs from 0 (root circle) to ``a / tan
+(pressure angle)``, where the straight flank takes over. Of all points the one with the least
+``x^2 / (apex - y)`` is the critical section; on undercut pinions it is the waist.
 """
 
 from __future__ import annotations
@@ -110,7 +116,7 @@ def root_section(
     References
     ----------
     W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering
-    Design*, §14-1, on the exact trochoid of the rack; own derivation, DEVELOPERS.md.
+    Design*, §14-1, on the exact trochoid of the rack; own derivation, head of this package.
     """
     check_gear(teeth, 1.0, pressure_angle)
     load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack, contact_ratio)

@@ -135,7 +135,7 @@ def reverse_of(forward: Any) -> Any:
     Notes
     -----
     ``2 - 1/e``: what friction takes from the driving side, ``1/e - 1`` of the torque passed on, it takes both ways. Own
-    derivation, DEVELOPERS.md, section "The chain".
+    derivation, head of the package `physics/chain`.
     """
     return 2 - 1 / forward
 
@@ -187,7 +187,7 @@ def input_torque(element: Element, direction: int, output: Any, breakaway: float
     Notes
     -----
     ``d c + (T/N)(1/e if d T >= 0 else q)``; at rest ``1/e`` becomes ``1 + b (1/e - 1)``, ``q`` becomes
-    ``1 - b (1 - q)`` and ``c`` becomes ``b c``. DEVELOPERS.md, section "The chain".
+    ``1 - b (1 - q)`` and ``c`` becomes ``b c``. head of the package `physics/chain`.
     """
     forward, reverse, drag = factors(element, breakaway, direction)
     return direction * drag + output / element.ratio * pick(direction * output >= 0, forward, reverse)

@@ -40,7 +40,7 @@ def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, break
     -----
     With m the margin, ``sum g(M/m) = needed``. The sum rises with 1/m along straight lines, ever less steeply, because a
     group drives with less gain than it is dragged with; so Newton's method ends after as many steps as there are kinks. Own
-    derivation, DEVELOPERS.md, section "The chain".
+    derivation, head of the package `physics/chain`.
     """
     rows = [(torque, *group_factors(mesh, breakaway, 1)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
     margin: Any = 0.0

@@ -111,7 +111,7 @@ def contact(
     References
     ----------
     Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12. Working
-    angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption, DEVELOPERS.md.
+    angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption.
     """
     check_gear(teeth1, module, pressure_angle)
     check_gear(teeth2, module, pressure_angle)
@@ -171,7 +171,7 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: boo
     References
     ----------
     H. Ohlendorf's factor as used by B.-R. Höhn, K. Michaelis, M. Hinterstoißer, *Goriva i maziva* 48 (2009)
-    441; the general integral is an own derivation, DEVELOPERS.md.
+    441; the general integral is an own derivation, head of this package.
     """
     total = e1 + e2
     if not total > 0.0:

@@ -270,9 +270,7 @@ def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingP
 
     References
     ----------
-    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, DEVELOPERS.md,
-    section "Motors,
-       supply, heat".
+    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, head of this module.
 
     Examples
     --------
