@@ -22,7 +22,7 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from random_scenarios import random_inputs
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs

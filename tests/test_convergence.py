@@ -14,7 +14,7 @@ import pytest
 
 import winchsim
 from winchsim import quantity_text
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.inputs import with_value
 from winchsim.model import Event
 from winchsim.report.csv_out import record_csv

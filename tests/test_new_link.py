@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.model import build, links
 from winchsim.report.words.details import part_table
 from winchsim.simulation import simulate

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 from winchsim.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from winchsim.assessment.assess import assess as assess
+    from winchsim.assessment.evaluate import assess as assess
     from winchsim.report.quantities import with_units as with_units
     from winchsim.scenario.change import with_value as with_value
     from winchsim.scenario.read import load as read
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["__version__", "assess", "judge", "parse", "read", "simulate", "with_units", "with_value"]
 
 _FROM = {
-    "assess": ("winchsim.assessment.assess", "assess"),
+    "assess": ("winchsim.assessment.evaluate", "assess"),
     "judge": ("winchsim.verdict.judge", "judge"),
     "read": ("winchsim.scenario.read", "load"),
     "parse": ("winchsim.scenario.read", "loads"),

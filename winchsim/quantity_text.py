@@ -375,6 +375,11 @@ def from_unit(value: float, unit: str) -> float:
     return (value - printed.offset) / printed.factor
 
 
+def text_of(value: float, unit: str) -> str:
+    """An SI number with its unit, without needless digits: ``25 kg``."""
+    return f"{show(value, unit=unit)[0]} {unit}".rstrip()
+
+
 def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
     """An SI number as text in a unit, on request with the customary United States unit in brackets behind it.
 

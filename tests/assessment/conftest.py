@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import pytest
 
+from winchsim.assessment.history import History, read_history
 from winchsim.simulation import Record, simulate
 from winchsim.verdict.case import Case
 from winchsim.verdict.finding import Finding, FindingKind, Verdict
-from winchsim.assessment.history import History, read_history
 from winchsim.verdict.judge import judge
 
 

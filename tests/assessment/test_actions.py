@@ -2,8 +2,8 @@
 
 import pytest
 
-from winchsim.assessment.assess import assess
 from winchsim.assessment.choice import changed_by, choose, order_of
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Pawl, with_value

@@ -1,16 +1,14 @@
 """The assessment of runs: statuses, target, holding, and that its parts cannot contradict each other."""
 
-import json
 import math
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.parts import grade
-from winchsim.assessment.values import as_values
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.scenario.read import load
 from winchsim.simulation import simulate
@@ -150,17 +148,6 @@ def test_a_run_that_is_not_trusted_says_only_that(small):
     assert found.exit_code == 3
     assert found.target.end is End.NOT_TRUSTED
     assert [check.key for check in found.checks] == [CheckKey.ENERGY]
-
-
-def test_values_are_json_with_the_unit_in_every_key(assessed):
-    for found, record in assessed.values():
-        values = as_values(found, record, command="lift", overrides=("load.mass=1 kg",))
-        text = json.dumps(values, allow_nan=False)
-        assert json.loads(text)["status"] == found.status.value
-        time = next((c for c in values["checks"] if c["key"] == "lift_time"), None)
-        assert time is None or time["value_s"] > 0
-        assert {row["path"] for row in values["inputs"]} >= {"load.mass", "supply.voltage"}
-        assert all(row["given"] or row["source"] for row in values["inputs"])
 
 
 def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):

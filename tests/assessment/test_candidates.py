@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from winchsim.assessment.assess import assess
 from winchsim.assessment.candidates import RANKS, binding_key, changeable, check_columns, choose_row, fails
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.assessment.ranges import find_ranges
 from winchsim.inputs import Pawl, with_value

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from winchsim.assessment.history import middle_mean
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event
-from winchsim.assessment.history import middle_mean
 
 
 @pytest.fixture

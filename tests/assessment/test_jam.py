@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import NoLimit
 from winchsim.inputs import with_value

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import pytest
 
+from winchsim.assessment.life import drum_angle, tooth_lives
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, OwnMaterial, Rope, Stage, Supply
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
-from winchsim.assessment.life import drum_angle, tooth_lives
 
 
 def _winch(**own) -> Inputs:

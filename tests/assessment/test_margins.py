@@ -8,10 +8,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.inputs import Brake, Stage
-from winchsim.model import Event, build
-from winchsim.simulation import simulate
-from winchsim.slow import Hold, lift_machine
 from winchsim.assessment.history import read_history
 from winchsim.assessment.margins import (
     Margins,
@@ -24,6 +20,10 @@ from winchsim.assessment.margins import (
     times_until_hot,
     warm_lift,
 )
+from winchsim.inputs import Brake, Stage
+from winchsim.model import Event, build
+from winchsim.simulation import simulate
+from winchsim.slow import Hold, lift_machine
 
 
 def test_margin_of_one_stage_by_hand(ideal, make_motor, make_stage):

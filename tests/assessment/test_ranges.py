@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.assessment.margins import hardest_margins, holding
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares

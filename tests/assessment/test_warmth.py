@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import FindingKind
+from winchsim.assessment.warmth import tooth_warmth
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply, with_value
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
-from winchsim.assessment.kinds import FindingKind
-from winchsim.assessment.assess import assess
-from winchsim.assessment.warmth import tooth_warmth
 
 
 def _winch(**stage) -> Inputs:

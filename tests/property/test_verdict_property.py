@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError
 from winchsim.report.csv_out import record_csv
 from winchsim.report.json_out import lift_json

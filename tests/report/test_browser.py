@@ -20,7 +20,7 @@ from pathlib import Path
 
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.report.bundle import report_files
 from winchsim.report.lift import build
 from winchsim.scenario.read import read_string

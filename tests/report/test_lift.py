@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, End, FindingKind, Holding, ReadingKey
 from winchsim.report.document import Finding, Section
 from winchsim.report.json_out import lift_json
@@ -58,6 +58,14 @@ def test_every_format_shows_the_same_checks_parts_and_findings(reported):
         findings = next(n.body for n in document.body if isinstance(n, Section))
         for finding in findings:
             assert isinstance(finding, Finding) and finding.mark.word in text
+
+
+def test_json_has_every_input_with_what_it_rests_on(reported):
+    found, scenario, record, _ = reported
+    facts = json.loads(lift_json(found, scenario, record))
+    assert facts["status"] == found.status.value
+    assert {row["path"] for row in facts["inputs"]} >= {"load.mass", "supply.voltage"}
+    assert all(row["source"] for row in facts["inputs"] if row["basis"] == "assumed")
 
 
 def test_sections_stand_in_one_order(reported):

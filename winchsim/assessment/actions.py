@@ -90,7 +90,7 @@ def _rank(action: Action) -> tuple[int, int, int]:
 
 def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:
     """A proposal tried in full; None where it does not help or makes another check fail."""
-    from winchsim.assessment.assess import assess
+    from winchsim.assessment.evaluate import assess
 
     try:
         after = assess(simulate(change.inputs), actions=False)

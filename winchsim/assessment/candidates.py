@@ -259,7 +259,7 @@ def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:
     found = set()
     for column in columns:
         values = column.value[np.isfinite(column.value)]
-        if len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values)) or len(set(column.rank)) > 1:
+        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values))) or len(set(column.rank)) > 1:
             found.add(column.key)
     return frozenset(found)
 

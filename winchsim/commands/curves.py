@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,9 @@ from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
+    from winchsim.assessment.kinds import Assessment
     from winchsim.inputs import Inputs
+    from winchsim.report.document import Text
     from winchsim.report.figures.catalogue import Picture
     from winchsim.report.figures.look import Look
     from winchsim.scenario.read import Scenario
@@ -57,7 +58,7 @@ class _Drawn:
     """Figures of one call, and what goes with them."""
 
     pictures: list[Picture] = field(default_factory=list)
-    remarks: list[str] = field(default_factory=list)
+    remarks: list[Text] = field(default_factory=list)
     rows: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -70,20 +71,19 @@ def run(options: argparse.Namespace, env: Env) -> int:
     scenarios = [read(file, options.overrides) for file in options.files]
     measured = _measured(options.measured)
 
+    from winchsim.assessment.evaluate import assess
     from winchsim.report.figures.look import LOOKS
     from winchsim.simulation import simulate
-    from winchsim.verdict.judge import judge
 
     look = LOOKS[options.width]
     records = [simulate(scenario.inputs) for scenario in scenarios]
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)
     paths = _write(options, drawn, formats, look, scenarios, env)
-    verdicts = [judge(record) for record in records]
-    _say(options, env, drawn, paths, scenarios, verdicts)
-    if not all(verdict.trusted for verdict in verdicts):
-        return ExitCode.NO_TRUST
-    return ExitCode.GOOD if all(verdict.passes for verdict in verdicts) else ExitCode.BAD
+    found = [assess(record, actions=False) for record in records]
+    _print(options, env, drawn, paths, scenarios, found)
+    codes = [each.exit_code for each in found]
+    return ExitCode.NO_TRUST if ExitCode.NO_TRUST in codes else max(codes)
 
 
 # --- arguments --------------------------------------------------------------------------------------------------------
@@ -158,39 +158,41 @@ def _several(look: Look, us: bool, names: Sequence[str], records: Sequence[Recor
     from winchsim.report.figures.overlay import Run, key_of
 
     runs = [Run(name, record) for name, record in zip(names, records, strict=True)]
-    return _Drawn([several_lifts(runs, look, us=us)], list(key_of(runs, look)))
+    return _Drawn([several_lifts(runs, look, us=us)], [(line,) for line in key_of(runs, look)])
 
 
 def _ladder(look: Look, us: bool, inputs: Inputs, tell: Progress) -> _Drawn:
+    from winchsim.quantity_text import text_of
     from winchsim.studies.ladder import plan_ladder
-    from winchsim.verdict.words import given
 
     ladder = plan_ladder(inputs, on_progress=tell)
-    return _several(look, us, [given(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0], ladder.records)
+    return _several(look, us, [text_of(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0], ladder.records)
 
 
-def _trace(look: Look, us: bool, record: Record, trace: MeasuredTrace) -> _Drawn:
+def _trace(look: Look, us: bool, record: Record, measured: MeasuredTrace) -> _Drawn:
     from winchsim.report.figures.catalogue import beside_trace
     from winchsim.report.measured import difference_facts, trace_differences
+    from winchsim.report.words.measured import trace
 
-    found = trace_differences(record, trace)
+    found = trace_differences(record, measured)
     if not found:
         raise usage_error("no sample of the trace lies within the run", "its time counts from power on, in seconds")
-    picture = beside_trace(record, trace, look, us=us)
-    return _Drawn([picture], [d.sentence for d in found], [difference_facts(d) for d in found])
+    picture = beside_trace(record, measured, look, us=us)
+    return _Drawn([picture], [trace(d) for d in found], [difference_facts(d) for d in found])
 
 
 def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress) -> _Drawn:
     from winchsim.report.figures.catalogue import beside_sheet
     from winchsim.report.measured import comparison_facts, simulated_sheet
+    from winchsim.report.words.measured import row
 
     tests = simulated_sheet(inputs, rows, most=MOST_LIFTS, on_progress=tell)
     if not tests:
         raise usage_error("the test sheet has no row that was measured", "fill in measured_time_s or measured_current_a")
-    return _Drawn(beside_sheet(tests, look, us=us), [t.sentence for t in tests], [comparison_facts(t) for t in tests])
+    return _Drawn(beside_sheet(tests, look, us=us), [row(t) for t in tests], [comparison_facts(t) for t in tests])
 
 
-# --- files and words --------------------------------------------------------------------------------------------------
+# --- files and output --------------------------------------------------------------------------------------------------
 
 
 def _write(
@@ -205,33 +207,20 @@ def _write(
     return write_out(options, env, files)
 
 
-def _say(
-    options: argparse.Namespace, env: Env, drawn: _Drawn, paths: list[str], scenarios: list[Scenario], verdicts: list[Any]
+def _print(
+    options: argparse.Namespace,
+    env: Env,
+    drawn: _Drawn,
+    paths: list[str],
+    scenarios: list[Scenario],
+    found: list[Assessment],
 ) -> None:
-    from winchsim.report.json_out import finding_facts
-    from winchsim.report.json_text import document
-    from winchsim.report.problems import WIDTH, clean
+    from winchsim.report.json_out import curves_json
+    from winchsim.report.render.text import render_text
+    from winchsim.report.words.measured import drawn as document_of
 
-    cautions = list(dict.fromkeys(caution for verdict in verdicts for caution in verdict.cautions))
     if options.json:
-        env.out(
-            document(
-                digest=scenarios[0].digest if len(scenarios) == 1 else None,
-                verdict=" ".join(verdict.sentence for verdict in verdicts),
-                findings=[finding_facts(finding) for verdict in verdicts for finding in verdict.findings],
-                cautions=cautions,
-                rows=[{"file": path} for path in paths],
-                figures=[{"name": p.name, "heading": p.heading, "caption": p.caption} for p in drawn.pictures],
-                scenarios=[{"file": s.name, "scenario_hash": s.digest, "verdict": v.sentence}
-                           for s, v in zip(scenarios, verdicts, strict=True)],
-                differences=drawn.rows,
-            )
-        )  # fmt: skip
+        env.out(curves_json(scenarios, found, [p.words for p in drawn.pictures], paths, drawn.rows))
         return
-    from winchsim.assessment.kinds import Caution
-    from winchsim.report.words.advice import CAUTIONS
-
-    closing = [CAUTIONS[kind] for kind in (Caution.NOT_RATED, Caution.KEEP_CLEAR, Caution.LOCAL_CODES)]
-    lines = [f"{scenario.name}: {verdict.sentence}" for scenario, verdict in zip(scenarios, verdicts, strict=True)]
-    for line in (*lines, *drawn.remarks, *closing):
-        env.out("\n".join(textwrap.wrap(clean(line), WIDTH, subsequent_indent="  ", break_on_hyphens=False)))
+    document = document_of([scenario.name for scenario in scenarios], found, drawn.remarks)
+    env.out(render_text(document, env.rendering(us=options.units == "us", full=True)))

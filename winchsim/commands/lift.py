@@ -11,7 +11,7 @@ from winchsim.commands.outputs import add_out_file, add_out_folder, write_csv, w
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
-    from winchsim.verdict.snag import SnagStudy
+    from winchsim.studies.snag import SnagStudy
 
 
 def register(commands: Any) -> None:
@@ -52,7 +52,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     scenario = read(options.file, options.overrides)
 
-    from winchsim.assessment.assess import assess
+    from winchsim.assessment.evaluate import assess
     from winchsim.report.lift import build
     from winchsim.simulation import simulate
 
@@ -60,7 +60,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     found = assess(record, actions=not options.no_remedies)
     overrides, us = tuple(options.overrides), options.units == "us"
     snag = _snag(scenario.inputs) if options.snag else None
-    report = build(found, scenario, record, overrides, snag="" if snag is None else snag.sentence)
+    report = build(found, scenario, record, overrides, snag=snag)
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         from winchsim.report.csv_out import record_csv
 
@@ -89,6 +89,6 @@ def _names(_: argparse.Namespace) -> tuple[str, ...]:
 
 
 def _snag(inputs: Inputs) -> SnagStudy | None:
-    from winchsim.verdict.snag import snag_study
+    from winchsim.studies.snag import snag_study
 
     return snag_study(inputs)

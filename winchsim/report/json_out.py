@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import Enum
 from typing import Any
 
@@ -16,15 +16,16 @@ from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.report.document import Text
 from winchsim.report.json_text import document, error_facts
-from winchsim.report.plain_text import harmless
-from winchsim.report.render.options import TIED, Options, cell_text
+from winchsim.report.names import FigureWords
+from winchsim.report.render.options import sentence_text
 from winchsim.report.si_keys import keyed, si_unit
 from winchsim.report.words.advice import caution
+from winchsim.report.words.advice import snag as snag_words
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.studies.snag import SnagStudy
 from winchsim.verdict.finding import Finding
-from winchsim.verdict.snag import SnagStudy
 
 _SNAG_UNITS = {
     "current_limit": "A",
@@ -125,9 +126,34 @@ def lift_json(
     )
 
 
+def curves_json(
+    scenarios: Sequence[Scenario],
+    found: Sequence[Assessment],
+    figures: Sequence[FigureWords],
+    paths: Sequence[str],
+    differences: Sequence[Mapping[str, Any]],
+) -> str:
+    """JSON text of figures: the files, what they show, and the answer for each scenario."""
+    answers = [
+        {"file": s.name, "scenario_hash": s.digest, "status": a.status.value, "verdict": said(outcome(a))}
+        for s, a in zip(scenarios, found, strict=True)
+    ]
+    cautions = [said(caution(kind, each)) for each in found for kind in each.cautions]
+    return document(
+        digest=scenarios[0].digest if len(scenarios) == 1 else None,
+        verdict=" ".join(str(answer["verdict"]) for answer in answers),
+        findings=[finding for each in found for finding in facts(each.findings)],
+        cautions=list(dict.fromkeys(cautions)),
+        rows=[{"file": path} for path in paths],
+        figures=[{"name": w.name, "heading": w.heading, "caption": w.caption} for w in figures],
+        scenarios=answers,
+        differences=differences,
+    )
+
+
 def said(text: Text) -> str:
     """A sentence as plain text."""
-    return cell_text(text, Options(), harmless).replace(TIED, " ")
+    return sentence_text(text)
 
 
 def facts(value: Any) -> Any:
@@ -152,7 +178,7 @@ def _snag(found: SnagStudy) -> dict[str, Any]:
         "safe": found.safe,
     }
     runs = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in names.items()}
-    return {"sentence": found.sentence, "height_m": found.height, **runs}
+    return {"sentence": said(snag_words(found)), "height_m": found.height, "no_limit": found.no_limit.value, **runs}
 
 
 def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shlex
+from typing import TYPE_CHECKING
 
 from winchsim.assessment.kinds import Assessment, CheckKey, Status
 from winchsim.report.document import (
@@ -29,6 +30,9 @@ from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.version import __version__
 
+if TYPE_CHECKING:
+    from winchsim.studies.snag import SnagStudy
+
 
 def build(
     found: Assessment,
@@ -36,7 +40,7 @@ def build(
     record: Record,
     overrides: tuple[str, ...] = (),
     *,
-    snag: str = "",
+    snag: SnagStudy | None = None,
 ) -> Document:
     """Document of a lift.
 
@@ -48,8 +52,8 @@ def build(
         That was assessed.
     overrides : tuple of str
         Options that changed the scenario.
-    snag : str
-        What a simulated snag showed.
+    snag : SnagStudy, optional
+        A simulated snag.
     """
     body = (
         *_first_screen(found, scenario.name),
@@ -98,7 +102,7 @@ def _details(
     scenario: Scenario,
     record: Record,
     overrides: tuple[str, ...],
-    snag: str,
+    snag: SnagStudy | None,
 ) -> tuple[Section, ...]:
     sections = [_section("Findings", *map(finding, found.findings), shown=True)]
     if found.trusted:
@@ -109,7 +113,7 @@ def _details(
             _section("Parts", details.part_table(found.parts), _factor_note()),
             *_lives(found),
             *_jam(found),
-            *([_section("Simulated snag", Paragraph(say(snag)))] if snag else []),
+            *([_section("Simulated snag", Paragraph(advice.snag(snag)))] if snag else []),
             _section("Energy", details.energy_table(record.energy), _balance(found, record)),
             _section("Timeline", details.timeline_table(record)),
             _section("Figures", *figures),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,13 +12,11 @@ from winchsim.assessment.history import read_history
 from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
-from winchsim.quantity_text import number, quantity
 from winchsim.report.ladder import title_on_sheet
 from winchsim.scenario.faults import shortened
 from winchsim.scenario.sheet import MeasuredTrace, SheetOrigin, SheetRow
 from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
-from winchsim.verdict.crosscheck import Progress, silent
 from winchsim.verdict.finding import Finding, FindingKind, Severity
 from winchsim.verdict.words import given, listed
 
@@ -57,13 +54,6 @@ class TraceDifference:
     def printed_unit(self) -> str:
         """Unit that suits the size of the difference."""
         return _SMALL.get(self.unit, self.unit) if abs(self.largest) < 0.1 else self.unit
-
-    @property
-    def sentence(self) -> str:
-        """In words."""
-        mean, largest = (signed(value, self.printed_unit) for value in (self.mean, self.largest))
-        at = quantity(self.largest_at, "s")
-        return f"{self.name}, measured less simulated: {mean} on average, {largest} at most (at {at}), {len(self.time)} samples"
 
 
 def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDifference, ...]:
@@ -125,28 +115,6 @@ class TestComparison:
     def current_difference(self) -> float | None:
         """Measured less simulated steady current, as a share of the simulated one. [-]"""
         return _share(self.row.measured_current, self.current)
-
-    @property
-    def sentence(self) -> str:
-        """In words."""
-        mass = given(self.record.machine.body.mass, "kg")
-        parts = []
-        for name, unit, measured, simulated, share in (
-            ("time", "s", self.row.measured_time, self.time, self.time_difference),
-            ("current", "A", self.row.measured_current, self.current, self.current_difference),
-        ):
-            if measured is not None:
-                said = f"{name} {quantity(measured, unit)} measured, "
-                said += f"{quantity(simulated, unit)} simulated" if simulated is not None else "not lifted in the simulation"
-                parts.append(said + (f" ({signed(share, '%', 2)})" if share is not None else ""))
-        lifted = self.time is not None
-        if self.row.outcome is not None and not (lifted and parts and self.row.outcome == "lifted"):
-            did = "lifted" if lifted else "did not lift"
-            parts.append(f"the test {_OUTCOMES[self.row.outcome]}, the simulation {did}")
-        return f"{mass}: " + ("; ".join(parts) or "nothing measured")
-
-
-_OUTCOMES = {"lifted": "lifted", "stalled": "stalled", "broke": "broke something", "stopped": "was stopped"}
 
 
 def compared(row: SheetRow, record: Record) -> TestComparison:
@@ -214,7 +182,7 @@ def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]
 
 
 def simulated_sheet(
-    inputs: Inputs, rows: Sequence[SheetRow], *, most: int, on_progress: Progress = silent
+    inputs: Inputs, rows: Sequence[SheetRow], *, most: int, on_progress: Callable[[int, int], object] = lambda *_: None
 ) -> tuple[TestComparison, ...]:
     """Rows of a test sheet that were measured with a load, each beside the full simulation of the same test.
 
@@ -267,23 +235,6 @@ def difference_facts(found: TraceDifference) -> dict[str, Any]:
 
 def _share(measured: float | None, simulated: float | None) -> float | None:
     return None if measured is None or not simulated else measured / simulated - 1
-
-
-def signed(value: float, unit: str, digits: int = 3) -> str:
-    """An SI number with its sign, as text in a unit.
-
-    Parameters
-    ----------
-    value : float
-        In SI.
-    unit : str
-        One of quantity_text.PRINTED_UNITS.
-    digits : int
-        Significant digits. [-]
-    """
-    if not math.isfinite(value):
-        return number(value)
-    return ("+" if value > 0 else "") + quantity(value, unit, digits).replace("-", "−")
 
 
 def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:

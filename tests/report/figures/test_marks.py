@@ -9,7 +9,7 @@ import pytest
 
 from winchsim.model import Action, Event
 from winchsim.report.figures.marks import _SHORT, _WEIGHT, marks_of, named_events
-from winchsim.report.timeline import worth_telling
+from winchsim.report.words.timeline import worth_telling
 from winchsim.simulation import RecordedEvent
 
 

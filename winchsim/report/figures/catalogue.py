@@ -9,13 +9,13 @@ from importlib import import_module
 from matplotlib.figure import Figure
 
 from winchsim.errors import DomainError
+from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import COLUMN, Look
 from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace
 from winchsim.report.measured import TestComparison
 from winchsim.report.names import BESIDE_SHEET, BESIDE_TRACE, OF_A_LIFT, OVERLAY, TESTS, FigureWords
 from winchsim.scenario.sheet import MeasuredTrace
 from winchsim.simulation import Record
-from winchsim.verdict.words import given
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,7 @@ def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = Fals
     for record in {id(test.record): test.record for test in tests}.values():
         times = [test.row.measured_time for test in tests if test.record is record]
         measured = tuple(time for time in times if time is not None)
-        runs.append(Run(given(record.machine.body.mass, "kg"), record, measured))
+        runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
     return [
         Picture(TESTS, overlay(runs, look, us=us), look),
         Picture(BESIDE_SHEET, with_sheet(tests, look, us=us), look),

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from winchsim.model import Event
-from winchsim.quantity_text import in_unit
+from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.bands import (
     Band,
     Panel,
@@ -22,7 +22,7 @@ from winchsim.report.figures.bands import (
     room_for,
     seen,
 )
-from winchsim.report.figures.look import GREEN, PALE, QUANTITY_COLOURS, SERIES, Look, drawing, said
+from winchsim.report.figures.look import GREEN, PALE, QUANTITY_COLOURS, SERIES, Look, drawing
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulation import Record
@@ -52,7 +52,7 @@ def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
         top, bottom = band.axes
         curve(band, top, heights, unit_h, color=QUANTITY_COLOURS["height"])
         room_for(top, in_unit(np.append(heights, wanted), unit_h))
-        limit_line(top, look, in_unit(wanted, unit_h), f"target {said(wanted, unit_h)}")
+        limit_line(top, look, in_unit(wanted, unit_h), f"target {text_of(wanted, unit_h)}")
         curve(band, bottom, speeds, unit_v, color=QUANTITY_COLOURS["speed"])
         room_for(bottom, in_unit(speeds, unit_v), least=in_unit(least, unit_v))
         finish(band)
@@ -82,7 +82,7 @@ def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:  # no
         ][-2:]
         room_for(band.axes[0], amps, *near, least=0.02)
         for limit, side in zip(reversed(near), ("right", "left"), strict=False):
-            limit_line(band.axes[0], look, limit, f"limit {said(limit, 'A')}", side=side)
+            limit_line(band.axes[0], look, limit, f"limit {text_of(limit, 'A')}", side=side)
         finish(band)
     return figure
 
@@ -108,7 +108,7 @@ def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
             for v, (colour, dashes) in zip(values, SERIES, strict=False)
         ]
         room_for(axes, *(in_unit(v, unit) for v in (*values, ambient, limit)), zero=False)
-        limit_line(axes, look, in_unit(limit, unit), f"winding limit {said(limit, unit)}")
+        limit_line(axes, look, in_unit(limit, unit), f"winding limit {text_of(limit, unit)}")
         lines.append(level_line(axes, look, in_unit(ambient, unit), "_ambient"))
         names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
         name_curves(band, lines, [*names, "ambient"])

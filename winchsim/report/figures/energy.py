@@ -8,10 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from winchsim.model.ledger import Head, HeadKind, kind_of
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import BLUE, GREY, INK, VERMILLION, Look, blank, box, drawing, fitted, plain_ticks, text_width
 from winchsim.simulation import EnergyBooks, Record
-from winchsim.verdict.words import fixed_percent
 
 MOST_BARS = 11
 """Heads with a bar of their own; the smaller ones share the last."""
@@ -110,7 +109,7 @@ _KINDS = {
 
 def _amount(bar: EnergyBar, given: float) -> str:
     """What is written beside a bar."""
-    return quantity(bar.energy, "J") + (f" · {fixed_percent(bar.energy / given, 1)}" if given > 0 else "")
+    return text_of(bar.energy, "J") + (f" · {text_of(bar.energy / given, '%')}" if given > 0 else "")
 
 
 def _draw_bars(axes: Axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float) -> None:

@@ -17,8 +17,6 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from winchsim.quantity_text import show
-
 INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"
 
@@ -248,11 +246,6 @@ def plain_ticks(axes: Axes, look: Look, *, x: bool = True, y: bool = True) -> No
 def _plain_number(value: float, _position: int | None = None) -> str:
     text = f"{value:.10f}".rstrip("0").rstrip(".") if abs(value) < 1e9 else f"{value:.3g}"
     return "0" if text in ("-0", "") else text.replace("-", "−")
-
-
-def said(value: float, unit: str) -> str:
-    """An SI value in a unit, without needless digits."""
-    return f"{show(value, unit=unit)[0]} {unit}".rstrip()
 
 
 def quantity_label(name: str, unit: str) -> str:

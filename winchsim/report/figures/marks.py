@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
-from winchsim.report.timeline import worth_telling
+from winchsim.report.words.timeline import worth_telling
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {

@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import drive_law, raising_phase
 from winchsim.model.machine import LiveGroup, PhaseStep
-from winchsim.quantity_text import in_unit
+from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.bands import LEFT_EMS, flowed, numbered, room_for, write
 from winchsim.report.figures.look import (
     BLUE,
@@ -29,7 +29,6 @@ from winchsim.report.figures.look import (
     drawing,
     plain_ticks,
     quantity_label,
-    said,
     size_mm,
 )
 from winchsim.report.figures.marks import named_events
@@ -191,9 +190,9 @@ def _name_lines(
     warm = "°F" if us else "°C"
     texts = [
         "path of this lift" + (f", group {group.number}" if len(record.machine.groups) > 1 else ""),
-        f"at {said(raising_phase(record.machine).voltage, 'V')}, winding {said(group.winding_start, warm)}",
-        f"winding {said(hottest, warm)}",
-        f"own drag {said(group.motor.drag, unit)}",
+        f"at {text_of(raising_phase(record.machine).voltage, 'V')}, winding {text_of(group.winding_start, warm)}",
+        f"winding {text_of(hottest, warm)}",
+        f"own drag {text_of(group.motor.drag, unit)}",
     ]
     left = (LEFT_EMS - 0.8) * look.em / size_mm(axes)[0]
     axes.legend(lines, texts, loc="lower left", bbox_to_anchor=(-left, 1.0), ncols=2, frameon=False, handlelength=2.2,
@@ -234,7 +233,7 @@ def _moments(record: Record) -> list[tuple[str, int]]:
     if raising.size:
         half = (record.time[raising[0]] + record.time[raising[-1]]) / 2
         middle = int(raising[np.argmin(np.abs(record.time[raising] - half))])
-        found.append((f"midway, {said(float(record.time[middle]), 's')}", middle))
+        found.append((f"midway, {text_of(float(record.time[middle]), 's')}", middle))
     seen: set[Event] = set()
     for e in named_events(record):
         if (

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
 from winchsim.model import Event
-from winchsim.quantity_text import PRINTED_UNITS, in_unit
+from winchsim.quantity_text import PRINTED_UNITS, in_unit, text_of
 from winchsim.report.figures.bands import (
     LEFT_EMS,
     Band,
@@ -41,7 +41,6 @@ from winchsim.report.figures.look import (
     drawing,
     fitted,
     plain_ticks,
-    said,
     size_mm,
     text_width,
 )
@@ -50,10 +49,12 @@ from winchsim.report.measured import (
     TRACED,
     TestComparison,
     mean_difference,
-    signed,
     trace_differences,
 )
 from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import sentence_text
+from winchsim.report.words.measured import trace as trace_words
+from winchsim.report.words.values import signed
 from winchsim.scenario.sheet import MeasuredTrace
 from winchsim.simulation import Record
 
@@ -178,9 +179,9 @@ def _ending(record: Record) -> tuple[float, float, str]:
 def _outcome(record: Record) -> str:
     time, height, words = _ending(record)
     if words == "up":
-        return f"up after {said(time, 's')}"
-    where = "on the floor" if abs(height) < 1e-6 else f"at {said(height, suits('height', height))}"
-    return f"{words} {where} after {said(time, 's')}"
+        return f"up after {text_of(time, 's')}"
+    where = "on the floor" if abs(height) < 1e-6 else f"at {text_of(height, suits('height', height))}"
+    return f"{words} {where} after {text_of(time, 's')}"
 
 
 def _mark_end(band: Band, axes: Axes, run: Run, unit: str, colour: str, place: int) -> None:
@@ -234,7 +235,7 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
         ]
         units.append(unit)
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
-    notes = [differences[name].sentence for name, _ in names]
+    notes = [sentence_text(trace_words(differences[name]), us=us) for name, _ in names]
     if step > 1:
         notes.append(f"one measured point in {step} is drawn; all are counted")
     with drawing(look):
@@ -363,7 +364,7 @@ def _draw_shares(
         if mean is None:
             continue
         axes.plot([m for m, _ in known], [v for _, v in known], linestyle="none", marker=marker, markerfacecolor="white",
-                  markeredgecolor=colour, markersize=look.line * 3, label=f"{name}, mean {signed(mean, '%', 2)}",
+                  markeredgecolor=colour, markersize=look.line * 3, label=f"{name}, mean {sentence_text(signed(mean, '%'))}",
                   zorder=3)  # fmt: skip
         axes.axhline(100 * mean, color=colour, linewidth=LEVEL_WIDTH * look.line, label="_mean")
         drawn += [v for _, v in known]

@@ -13,12 +13,11 @@ from matplotlib.patches import Circle, FancyBboxPatch, Polygon, Rectangle
 
 from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import quantity, text_of
 from winchsim.report.figures.look import BLUE, FAINT, GREY, INK, PALE, VERMILLION, Look, blank, box, drawing, folded, text_width
 from winchsim.report.figures.plan import Gear, Plan, outline, plan_of, turns_of
 from winchsim.report.plain_text import harmless
 from winchsim.simulation import Record
-from winchsim.verdict.words import counted, given
 
 MOST_CIRCLES = 400
 """Turns of rope that are drawn one by one; more are drawn layer by layer."""
@@ -250,14 +249,14 @@ def _draw_load(axes: Axes, inputs: Inputs, hook: tuple[float, float], words: flo
     crate = Rectangle((left, floor + lift), wide, tall, facecolor=FAINT, edgecolor=INK, linewidth=look.line * 0.7, zorder=4)
     crate.set_gid("load")
     axes.add_patch(crate)
-    mass = given(inputs.load.mass, "kg")
+    mass = text_of(inputs.load.mass, "kg")
     axes.text(left + wide / 2, floor + lift + tall / 2, mass, ha="center", va="center", zorder=4.1, weight="bold")
     _floor(axes, left - wide * 0.25, min(left + wide * 1.25, look.width - 0.3 * em), floor, look)
     arrow = left - 0.6 * em
     stroke = {"arrowstyle": "-|>", "color": GREY, "linewidth": look.line * 0.6, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (arrow, crown + 2.2 * em), (arrow, floor), annotation_clip=False, arrowprops=stroke)
-    said = f"lift\n{given(inputs.load.height, 'm')}"
-    axes.text(arrow - 0.4 * em, crown + 1.4 * em, said, ha="right", va="center", linespacing=1.1)
+    height = f"lift\n{text_of(inputs.load.height, 'm')}"
+    axes.text(arrow - 0.4 * em, crown + 1.4 * em, height, ha="right", va="center", linespacing=1.1)
 
 
 def _floor(axes: Axes, left: float, right: float, level: float, look: Look) -> None:
@@ -327,20 +326,24 @@ def _captions(machine: Machine, inputs: Inputs, plan: Plan, us: bool) -> list[st
     turns = turns_of(machine, inputs)
     layers = len({turn.radius for turn in turns})
     dead = f", {drum.dead_turns:.3g} of them dead" if drum.dead_turns else ""
-    wound = f"{counted(len(turns), 'turn')}{dead}, in {counted(layers, 'layer')}"
+    wound = f"{_counted(len(turns), 'turn')}{dead}, in {_counted(layers, 'layer')}"
     lines.append(f"drum {_size(drum.diameter, us)} × {_size(drum.width, us)}, {wound}")
     over = sum(sheave.repeat for sheave in inputs.sheave)
     parts = [f"rope {_size(rope.diameter, us)} {harmless(rope.material)}"]
     parts += [f"{rope.falls} falls"] if rope.falls > 1 else []
-    parts += [f"{counted(over, 'sheave')} on the way"] if over else []
+    parts += [f"{_counted(over, 'sheave')} on the way"] if over else []
     lines.append(", ".join(parts) + "; rope and load are not drawn to scale")
     notes = ["dashed motors: size not given"] if not all(motor.known for motor in plan.motors) else []
     notes += ["the motors do not all fit around their gear"] if plan.crowded else []
     return lines + (["; ".join(notes)] if notes else [])
 
 
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def _size(value: float, us: bool) -> str:
-    return given(value, "mm") + (f" ({quantity(value, 'in')})" if us else "")
+    return text_of(value, "mm") + (f" ({text_of(value, 'in')})" if us else "")
 
 
 def _ratio(stage: Stage) -> float:
@@ -366,7 +369,7 @@ def _stage_text(n: int, stage: Stage) -> str:
     ratio = f"{_ratio(stage):.4g}:1{' each' if times else ''}"
     if stage.kind != "spur":
         return f"stage {n}: {times}{stage.kind}, {ratio}"
-    size = f"module {given(stage.module, 'mm')}" if stage.module else f"pitch {given(stage.diametral_pitch or 0.0, '1/in')}"
+    size = f"module {text_of(stage.module, 'mm')}" if stage.module else f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
     return f"stage {n}: {times}{stage.pinion} to {stage.gear} teeth, {size}, {ratio}"
 
 
@@ -376,5 +379,5 @@ def _motors_text(inputs: Inputs) -> str:
         dead = f" ({group.dead} dead)" if group.dead else ""
         gearbox = f", gearbox {group.gearbox.ratio:.4g}:1" if group.gearbox else ""
         pinion = f", pinion {group.pinion}" if group.pinion else ""
-        parts.append(f"{counted(group.count, 'motor')}{dead}, {given(group.voltage, 'V')}{gearbox}{pinion}")
+        parts.append(f"{_counted(group.count, 'motor')}{dead}, {text_of(group.voltage, 'V')}{gearbox}{pinion}")
     return "; ".join(parts)

@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from winchsim.quantity_text import PRINTED_UNITS, show
-from winchsim.report.document import Cell, Face, Mark, Value
+from winchsim.report.document import Cell, Face, Mark, Text, Value
+from winchsim.report.plain_text import harmless
 
 TIED = "\N{NO-BREAK SPACE}"
 """Blank at which no line ends: between a number and its unit."""
@@ -98,6 +99,11 @@ def _in_unit(value: Value, unit: str) -> str:
     if value.face is Face.RANGE:
         return span
     return number if value.face is Face.VALUE else f"{number}{TIED}({span})"
+
+
+def sentence_text(text: Text, *, us: bool = False) -> str:
+    """A sentence as plain text, for figures and machines."""
+    return cell_text(text, Options(us=us), harmless).replace(TIED, " ")
 
 
 def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:

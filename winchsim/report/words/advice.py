@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from winchsim.assessment.kinds import (
     Action,
@@ -16,9 +16,13 @@ from winchsim.assessment.kinds import (
     NoLimit,
     Setting,
 )
+from winchsim.quantity_text import rounded
 from winchsim.report.document import Face, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.values import of_check, value
+
+if TYPE_CHECKING:
+    from winchsim.studies.snag import SnagStudy
 
 
 def jam(found: Jam, check: Check | None) -> Text:
@@ -34,12 +38,34 @@ def jam(found: Jam, check: Check | None) -> Text:
     text = say("the {} breaks first{} (factor {}).", first.label, cause, factor)
     if found.limit is not None:
         return joined([text, say("A current limit of {} prevents it.", Value(found.limit, "A"))])
-    why = {
-        NoLimit.RAISING_BREAKS: "No current limit prevents it: raising the load takes more.",
-        NoLimit.NOT_RAISED: "No current limit helps: the motors do not raise the load.",
-        NoLimit.ROTORS: "No current limit prevents it: the rotors alone break it.",
-    }
-    return joined([text, say(why[found.no_limit])]) if found.no_limit in why else text
+    why = _NO_LIMIT[found.no_limit]
+    return joined([text, say(why)]) if why else text
+
+
+_NO_LIMIT = {
+    NoLimit.NOT_NEEDED: "",
+    NoLimit.RAISING_BREAKS: "No current limit prevents it: raising the load takes more.",
+    NoLimit.NOT_RAISED: "No current limit helps: the motors do not raise the load.",
+    NoLimit.ROTORS: "No current limit prevents it: the momentum of the rotors breaks it.",
+}
+
+
+def snag(found: SnagStudy) -> Text:
+    """What a simulated snag breaks, and the current limit that prevents it."""
+    built, safe = found.as_built, found.safe
+    height = value(found.height, "m")
+    if not built.broke:
+        factor = Value(built.factor, "", limit=1.0)
+        text = say("At a snag at {} no part breaks; lowest factor {}, {}.", height, factor, built.weakest)
+        if found.without_limit.broke:
+            text = joined([text, say(f"Without the current limit the {found.without_limit.broke} breaks.")])
+        return text
+    place = say("At a snag at {}", height) if built.snagged else say("Below a snag at {}", height)
+    text = (*place, *say(f" the {built.broke} breaks before the motors stall."))
+    if safe is not None and safe.current_limit is not None:
+        limit = Value(rounded(safe.current_limit, 2), "A")  # down: the printed limit prevents it too
+        return joined([text, say("A current limit of {} prevents it.", limit)])
+    return joined([text, say(_NO_LIMIT[found.no_limit])])
 
 
 # --- actions ----------------------------------------------------------------------------------------

@@ -18,8 +18,8 @@ from winchsim.assessment.kinds import (
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
 from winchsim.report.document import Cell, Column, Face, Section, Table, Value
-from winchsim.report.timeline import timeline
 from winchsim.report.words.checks import CHECKS, READINGS
+from winchsim.report.words.timeline import timeline
 from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
 from winchsim.simulation import EnergyBooks, Record
 

@@ -42,6 +42,11 @@ def value(number: float | None, unit: str = "", **more: object) -> Value:
     return Value(number, suited(unit, number or 0.0), **more)  # type: ignore[arg-type]
 
 
+def signed(number: float, unit: str) -> Text:
+    """A number with its sign."""
+    return ("+" if number > 0 else "", Value(number, unit))
+
+
 def percent(share: float) -> Value:
     """A share of 1 in per cent."""
     return Value(share, "%")

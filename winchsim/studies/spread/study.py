@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.enums import Holding, Status
 from winchsim.assessment.kinds import Assessment
 from winchsim.errors import Code, DomainError, Fault, InputError, TrustError

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
 from winchsim.physics.supply import Regime
-from winchsim.quantity_text import quantity
+from winchsim.report.document import Text, Value, say
+from winchsim.report.words.values import value
 from winchsim.simulation import Record, RecordedEvent
-from winchsim.verdict.words import speed
 
 SILENT = frozenset({Event.SETTLED, Event.END})
 """Events that are of no use to a reader."""
@@ -49,7 +49,7 @@ class Moment:
 
     time: float | None
     height: float | None
-    text: str
+    text: Text
 
 
 def timeline(record: Record) -> tuple[Moment, ...]:
@@ -69,7 +69,7 @@ def timeline(record: Record) -> tuple[Moment, ...]:
         if many and kind is not Event.PHASE_STARTS and 2 < seen[kind] < kinds[kind]:
             continue
         if many and kind is not Event.PHASE_STARTS and seen[kind] == kinds[kind]:
-            found.append(Moment(None, None, f"({kinds[kind] - 3} more times: {kind.value})"))
+            found.append(Moment(None, None, say(f"({kinds[kind] - 3} more times: {kind.value})")))
         found.append(Moment(event.time, event.height, moment_text(record, event)))
     return tuple(found)
 
@@ -79,22 +79,22 @@ def worth_telling(event: RecordedEvent) -> bool:
     return event.event not in SILENT
 
 
-def moment_text(record: Record, event: RecordedEvent) -> str:
+def moment_text(record: Record, event: RecordedEvent) -> Text:
     """An event in words, with what it is about."""
-    kind, value = event.event, event.value
+    kind, speed = event.event, event.value
     match event.target:
         case Action() if kind is Event.PHASE_STARTS:
-            return _PHASES[event.target]
+            return say(_PHASES[event.target])
         case AtLink(index):
-            return f"the {record.machine.links[index].label} breaks"
+            return say("the {} breaks", record.machine.links[index].label)
         case Regime():
-            return _SUPPLY[event.target]
+            return say(_SUPPLY[event.target])
         case AtLayer(index):
-            return f"layer {index + 1} of rope begins"
+            return say(f"layer {index + 1} of rope begins")
         case AtGroup(index):
             group = record.machine.groups[index]
             where = f" of motor group {group.number}" if len(record.machine.groups) > 1 else ""
-            return f"a winding{where} passes {quantity(group.winding_limit, '°C')}"
-    if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and value:
-        return f"{kind.value} at {speed(value)}, {quantity(event.energy, 'J')}"
-    return kind.value
+            return say(f"a winding{where} passes {{}}", Value(group.winding_limit, "°C"))
+    if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and speed:
+        return say(f"{kind.value} at {{}}, {{}}", value(speed, "m/s"), Value(event.energy, "J"))
+    return say(kind.value)

@@ -1,19 +1,18 @@
-"""If the load snags while the motors keep pulling: which link gives first, and the current limit that would save it.
+"""A snag at half height while the motors keep pulling: which part breaks, and the current limit that prevents it.
 
-Every answer here is a full simulation of the lift with a snag on its way, so the rotors' momentum is in it: behind a high
-ratio they weigh tonnes at the rope, and what they hold breaks links that the motors' stall torque alone would not.
+Every answer is a full simulation of the lift with a snag on its way: the rotors' momentum is in it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from winchsim.assessment.kinds import NoLimit
 from winchsim.assessment.margins import needed_current
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import raising_phase
 from winchsim.model.trial import first_raise
-from winchsim.quantity_text import number, quantity, rounded
 from winchsim.simulation import Record, simulate
 
 STEPS = 6
@@ -32,7 +31,7 @@ class SnagRun:
     current_limit : float or None
         None for no limit. [A]
     broke : str
-        The link that broke; empty when the motors stalled with every link whole.
+        The part that broke; empty where the motors stalled first.
     factor : float
         Smallest factor of any link, 1 where one broke. [-]
     weakest : str
@@ -67,17 +66,17 @@ class SnagStudy:
     without_limit : SnagRun
         With none.
     safe : SnagRun or None
-        Under the largest current limit found with which the motors stall before any link breaks; None where the build is
-        safe without one, or where no limit that still raises the load saves it.
-    sentence : str
-        The answer.
+        Under the largest current limit found with which the motors stall before any part breaks;
+        None where nothing breaks, or where no limit that still raises the load prevents it.
+    no_limit : NoLimit
+        Why there is none.
     """
 
     height: float
     as_built: SnagRun
     without_limit: SnagRun
     safe: SnagRun | None
-    sentence: str
+    no_limit: NoLimit
 
 
 def snag_study(inputs: Inputs) -> SnagStudy | None:
@@ -106,23 +105,19 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     if not as_built.reached:
         return None
     safe = _safe(base) if as_built.broke or without.broke else None
-    found = SnagStudy(height, as_built, without, safe, "")
     saved = not as_built.broke or safe is not None
-    return replace(found, sentence=_sentence(found, "" if saved else _no_help(base, own)))
+    return SnagStudy(height, as_built, without, safe, NoLimit.NOT_NEEDED if saved else _no_limit(base, own))
 
 
-def _no_help(base: Inputs, own: float | None) -> str:
-    """Why no current limit saves a link at a snag, from the lift without one under the least limit that raises the load."""
+def _no_limit(base: Inputs, own: float | None) -> NoLimit:
+    """Why no current limit prevents a break, from the lift without a snag under the least limit that raises the load."""
     machine = build(base)
     need = needed_current(machine, at_rest=machine.start_travel > 0)
     free = replace(base, load=replace(base.load, snag_height=None))
     alone = _run(free, own if need is None else MARGIN_ABOVE_NEED * need)
     if alone.broke:
-        return f"no current limit prevents it, because raising the load breaks the {alone.broke} without a snag too"
-    if need is None:
-        return "no current limit was looked for, because the motors do not raise the load to the top in any case"
-    added = "on top of the pull that raising takes the spinning rotors break it"
-    return f"no current limit that still raises the load prevents it, because {added}"
+        return NoLimit.RAISING_BREAKS
+    return NoLimit.NOT_RAISED if need is None else NoLimit.ROTORS
 
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:
@@ -173,20 +168,3 @@ def _stalled_current(machine: Machine) -> float:
     """Current that all motors would draw standing still, at the voltage that raises and without a limit. [A]"""
     voltage = raising_phase(machine).voltage
     return sum(g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups)
-
-
-def _sentence(found: SnagStudy, no_help: str) -> str:
-    built, bare, safe = found.as_built, found.without_limit, found.safe
-    if not built.broke:
-        closest = f"the {built.weakest} comes closest, bearing {number(built.factor, 2)} times its load"
-        text = f"If the load snags, the motors stall and every link holds; {closest}."
-        if bare.broke:
-            text += f" Without the current limit the {bare.broke} would break."
-        return text
-    text = f"If the load snags, the {built.broke} breaks before the motors stall"
-    if not built.snagged:
-        text = f"The {built.broke} breaks before the load comes to the snag"
-    if safe is None or safe.current_limit is None:
-        return f"{text}; {no_help}."
-    limit = quantity(rounded(safe.current_limit, 2), "A", 2)  # down, so that what is printed is safe too
-    return f"{text}; with the current limited to {limit} they stall first (simulated, rotors' momentum included)."
