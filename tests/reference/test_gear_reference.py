@@ -83,6 +83,16 @@ def test_bending_of_an_inch_pinion():
     assert force * speed / HORSEPOWER == pytest.approx(6.93567, rel=3e-3)
 
 
+def test_bending_of_a_thirty_horsepower_pinion():
+    # qamnty.com, question 6445976 (excerpt, complete), a problem of Shigley's chapter 14: pitch 5, 20 teeth, 2000 rpm, 30 hp, 1
+    # in, Y 0.321, cut teeth. Its printed 2.0472 and 15.07 kpsi take 2000 for 1200 ft/min in the velocity factor.
+    module = module_from_diametral_pitch(5)
+    speed = 0.5 * 20 * module * 2000 * RPM
+    factor = velocity_factor(speed, "cut")
+    assert factor == pytest.approx(2.745329, rel=2e-3)
+    assert beam_stress(30 * HORSEPOWER / speed, INCH, module, 0.321, factor) / KSI == pytest.approx(20.213, rel=2e-3)
+
+
 def test_bending_of_a_metric_pinion():
     # Shigley, chapter 14 problem (answer from memory, recomputed): m 1.25 mm, 18 teeth, 12 mm, 1800 rpm, 0.5 kW.
     speed = 0.5 * 18 * 1.25e-3 * 1800 * RPM

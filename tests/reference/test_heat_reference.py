@@ -71,37 +71,58 @@ def test_clutched_drive():
     assert steady(path, load, 0.0)[1] == pytest.approx(104.4, abs=0.1)
 
 
-def test_short_time_and_intermittent_rating():
-    # Dubey, same book, Ex. 4.4: 20 kW continuous, time constant 60 min warming and 90 min cooling, losses with the square
-    # of the power. Printed: 51 kW for 10 min, 25.14 kW for 10 min on, 10 min off (0.1 %).
-    warming, cooling = one_node(60.0), one_node(90.0)
-    allowed = steady(warming, 20.0**2, 0.0)[1]
-    short = brentq(lambda p: step_exact(warming, p * p, 0.0, 0.0, 0.0, 10.0)[1] - allowed, 20.0, 200.0)
-    assert short == pytest.approx(51.0446, rel=1e-5)
-    assert short == pytest.approx(51.0, abs=0.05)
+@pytest.mark.parametrize(
+    ("rated", "constant", "warming", "cooling", "on", "off", "allowed"),
+    [
+        # Rated power, constant over copper loss, time constants, minutes on and off; power allowed. Dubey, Fundamentals of
+        # Electrical Drives, Ex. 4.4 (published companion): printed 51 kW for 10 min, 25.14 kW for 10 min on and off.
+        (20.0, 0.0, 60.0, 90.0, 10.0, math.inf, 51.0446),
+        (20.0, 0.0, 60.0, 90.0, 10.0, 10.0, 25.14),
+        # The same, Ex. 4.5: 100 kW for half an hour; continuous rating printed 48.37 kW.
+        (48.3663, 0.49, 80.0, 80.0, 30.0, math.inf, 100.0),
+        # Pillai, First Course on Electrical Drives, Ex. 7.3, p. 155: printed 60.22 kW; Ex. 7.4, p. 157: printed 141.4 kW.
+        (25.0, 0.9, 90.0, 90.0, 30.0, math.inf, 60.22),
+        (100.0, 0.0, 90.0, 120.0, 18.0, 30.0, 141.4),
+        # Wadhwa, Generation, Distribution and Utilization, Ex. 11, p. 219: 100 hp, printed 187.8 hp for 30 min.
+        (100.0, 0.0, 90.0, 90.0, 30.0, math.inf, 187.8),
+        # Subrahmanyam, Electric Drives, Ex. 5.2, p. 492: printed 1.2397 for 2 h; Ex. 5.3, p. 493: printed 1.071, by a division
+        # of whole numbers (15/100 = 0) in its solution; right is 1.602538.
+        (1.0, 0.5, 1.5, 1.5, 2.0, math.inf, 1.2397),
+        (1.0, 0.4, 100.0, 150.0, 15.0, 30.0, 1.602538),
+    ],
+)
+def test_short_time_and_intermittent_ratings(rated, constant, warming, cooling, on, off, allowed):
+    warm, cool = one_node(warming), one_node(cooling)
+    limit = steady(warm, constant + 1.0, 0.0)[1]
 
     def hottest(power):
-        rise = 0.0
-        for _ in range(100):
-            top = step_exact(warming, power * power, rise, rise, 0.0, 10.0)[1]
-            rise = step_exact(cooling, 0.0, top, top, 0.0, 10.0)[1]
+        rise = top = 0.0
+        for _ in range(1 if math.isinf(off) else 100):
+            top = step_exact(warm, constant + (power / rated) ** 2, rise, rise, 0.0, on)[1]
+            rise = step_exact(cool, 0.0, top, top, 0.0, off)[1] if math.isfinite(off) else 0.0
         return top
 
-    assert brentq(lambda p: hottest(p) - allowed, 20.0, 51.0) == pytest.approx(25.14, rel=1e-3)
+    assert brentq(lambda p: hottest(p) - limit, rated, 5 * rated) == pytest.approx(allowed, rel=1e-3)
 
 
-def test_continuous_rating_from_a_half_hour_rating():
-    # Dubey, same book, Ex. 4.5: 100 kW for half an hour, 80 min, constant over copper loss 0.49 at the continuous rating.
-    # Printed: 48.37 kW (0.1 %).
-    path = one_node(80.0)
-    allowed = steady(path, 0.49 + 1.0, 0.0)[1]
-
-    def reached(continuous):
-        return step_exact(path, 0.49 + (100.0 / continuous) ** 2, 0.0, 0.0, 0.0, 30.0)[1]
-
-    continuous = brentq(lambda p: reached(p) - allowed, 20.0, 100.0)
-    assert continuous == pytest.approx(48.37, rel=1e-3)
-    assert continuous == pytest.approx(48.3663, rel=1e-5)
+@pytest.mark.parametrize(
+    ("loss", "conductance", "capacity", "rise", "constant"),
+    [
+        # Pillai, Ex. 7.1, p. 140: 10 kW at 0.9, 500 kg, 0.7 by 1 m, 12.5 W/m²K: printed 40.4 K (time constant recomputed).
+        (10e3 * (1 / 0.9 - 1), 12.5 * math.pi * 0.7 * 1.0, 500 * 700.0, 40.4, 3.537 * 3600),
+        # J. B. Gupta, Elements of Electric Drives, Ex. 45, p. 144: 12 metric hp at 0.9, 400 kg, 0.65 by 1 m, 12 W/m²K: printed
+        # 40 K and 11 427 s.
+        (12 * 735.5 * (1 / 0.9 - 1), 12 * math.pi * 0.65 * 1.0, 400 * 700.0, 40.0, 11427.0),
+        # U. C. Jindal, Machine Design, Ex. 28-5, p. 729: worm box of 4 kW at 0.865, 1.8 m², 16 W/m²K: printed 18.73 K.
+        (4e3 * (1 - 0.865147), 1.8 * 16.0, 1.0, 18.73, None),
+    ],
+)
+def test_rise_and_time_constant_of_a_body(loss, conductance, capacity, rise, constant):
+    path = HeatPath(1e-9 * capacity, (1 - 1e-9) * capacity, 1e-9 / conductance, 1 / conductance)
+    assert steady(path, loss, 0.0)[1] == pytest.approx(rise, rel=1e-3)
+    if constant is not None:
+        reached = steady(path, loss, 0.0)[1] * (1 - math.exp(-1))
+        assert time_to_limit(path, loss, 0.0, 0.0, 0.0, reached) == pytest.approx(constant, rel=1e-3)
 
 
 def test_rise_after_two_hours():

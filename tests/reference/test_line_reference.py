@@ -54,6 +54,33 @@ def test_power_of_a_capstan():
 
 
 @pytest.mark.parametrize(
+    ("friction", "degrees", "pull", "tight", "slack"),
+    [
+        # Band and capstan with the difference of their two pulls, N, read in published companions of
+        # the books. B. K. Sarkar, Theory of Machines, ch. 10, Ill. 5, p. 271: 340 N·m on 0.32 m,
+        # printed 3107.7 and 982.7 N with 3.14 for pi.
+        (0.3, 220, 340 / 0.16, 3106.86, 981.86),
+        # Ill. 4, p. 271: 5/8 of a turn, 0.25, slack end 10 kN on 0.5 m: printed 4.17 kN·m.
+        (0.25, 225, 4172.8 / 0.25, 10e3 + 4172.8 / 0.25, 10e3),
+        # U. C. Jindal, Machine Design, Ex. 23-2, p. 618: 80x2 mm at 60 MPa on 0.2 m: 9600 and 4046.4
+        # N, 1110.72 N·m.
+        (0.22, 225, 1110.72 / 0.2, 9600.0, 4046.4),
+        # B. K. Sarkar, ch. 2, Ill. 7, p. 62: capstan, 1000 kg over 2.75 turns at 0.25: printed 132.4
+        # N with 2.71 for e; right is 130.512.
+        (0.25, 990, 9810 - 130.512, 9810.0, 130.512),
+        # T. Bevan, Theory of Machines, ch. 8, Ex. 4, p. 259 (companion; the book's page was not
+        # seen): 1120 lb on a 15 in drum held by a 21 in band of 270°: the lever of 18/4 in takes
+        # printed 56 lb, with a ton of 2204 lb; 57.14 with the British 2240.
+        (0.3, 270, 1120 * 15 / 21, 57.14 * 18 / 4 + 800, 57.14 * 18 / 4),
+    ],
+)
+def test_pulls_of_bands_and_capstans(friction, degrees, pull, tight, slack):
+    ratio = capstan_ratio(friction, math.radians(degrees))
+    assert pull / (1 - 1 / ratio) == pytest.approx(tight, rel=3e-4)
+    assert pull / (ratio - 1) == pytest.approx(slack, rel=3e-4)
+
+
+@pytest.mark.parametrize(
     ("friction", "two", "three"),
     [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)],
 )

@@ -159,19 +159,84 @@ def test_regenerating_into_a_source():
     assert brentq(lambda emf: total(emf) + 160.0, 0.0, 220.0) == pytest.approx(140.0, abs=1e-6)
 
 
-def test_plugging():
-    # Dubey, Fundamentals of Electrical Drives, Ex. 5.8: 220 V, 100 A, 0.05 ohm, 970 rpm; reversed from 1000 rpm with at
-    # most 200 A. Printed: 2.16 ohm to add, 423.3 N·m, 210.9 N·m at standstill (0.1 %: the book rounds the resistance).
-    k = (220.0 - 100.0 * 0.05) / (970 * RPM)
-    added = brentq(
-        lambda r: balance(Regime.VOLTAGE, -220.0, Source(r), (1,), (0.05,), (k * 1000 * RPM,), (0.0,), 1e9)[1][0] + 200.0,
-        0.1,
-        10.0,
+@pytest.mark.parametrize(
+    ("voltage", "resistance", "current", "rpm", "at", "limit", "added", "slow", "current_then"),
+    [
+        # Dubey, Fundamentals of Electrical Drives, Ex. 5.8: reversed from 1000 rpm with at most 200 A. Printed: 2.16 ohm to
+        # add, 423.3 N·m, 210.9 N·m at standstill, which is 423.3 k (recomputed 2.15825 ohm, 107.193 A).
+        (220.0, 0.05, 100.0, 970.0, 1000.0, 200.0, 2.16, 0.0, 210.869 / 2.11659),
+        # Pillai, First Course on Electrical Drives, Ex. 6.3, p. 116: 20 kW at 0.88, 1200 rpm, twice the current. Printed: 1.98
+        # ohm added, 139.4 A at 400 rpm. (Its torques are of the shaft, not k times the current.)
+        (220.0, 0.1, 20e3 / 0.88 / 220, 1200.0, 1200.0, 2 * 20e3 / 0.88 / 220, 1.98, 400.0, 139.4),
+        # Thareja, Electrical Technology, vol. III, Ex. 44.2, p. 1775: printed 5.7 ohm, and at 360 rpm 766.53 of 955.41 N·m,
+        # so 120.34 of 150 A.
+        (440.0, 0.1, 100.0, 600.0, 600.0, 150.0, 5.7, 360.0, 150 * 766.53 / 955.41),
+    ],
+)
+def test_plugging(voltage, resistance, current, rpm, at, limit, added, slow, current_then):
+    k = (voltage - current * resistance) / (rpm * RPM)
+
+    def first(more, speed):
+        return balance(Regime.VOLTAGE, -voltage, Source(more), (1,), (resistance,), (k * speed * RPM,), (0.0,), 1e9)[1][0]
+
+    found = brentq(lambda r: first(r, at) + limit, 0.1, 10.0)
+    assert found == pytest.approx(added, rel=2e-3)
+    assert -first(found, slow) == pytest.approx(current_then, rel=1e-3)
+
+
+@pytest.mark.parametrize(("voltage", "speed"), [(40.0, 169.2), (50.0, 217.5)])
+def test_constant_power_load(voltage, speed):
+    # Fitzgerald, Electric Machinery, Ex. 11.5, p. 573: k 0.22, 1.03 ohm, a load of 100 W at any speed.
+    motor = Motor(resistance=1.03, constant=0.22, drag=0.0)
+    found = brentq(lambda w: shaft_torque(motor, voltage, w) * w - 100.0, 0.55 * voltage / 0.22, voltage / 0.22)
+    assert found == pytest.approx(speed, abs=0.06)
+
+
+@pytest.mark.parametrize(("rpm", "volts", "amperes"), [(2000.0, 410.08, 119.37), (2500.0, 512.59, 149.21)])
+def test_load_that_grows_with_the_speed(rpm, volts, amperes):
+    # Fitzgerald, Electric Machinery, Ex. 11.6, p. 575: 0.084 ohm, k 0.694 * 300/109, 285 N·m at 2500 rpm. Printed 410 V, 119 A
+    # and 513 V, 149 A. The printed current of the step between them, 1190 A, leaves out what flows already.
+    motor = Motor(resistance=0.084, constant=0.694 * 300 / 109, drag=0.0)
+    point = operating_point(motor, volts, 285.0 * rpm / 2500)
+    assert (point.speed / RPM, point.current) == pytest.approx((rpm, amperes), rel=1e-4)
+    if rpm == 2000.0:
+        assert steady_current(motor, 512.59, point.speed) == pytest.approx(1339.8, rel=1e-3)
+
+
+def test_shunt_motor_at_another_speed():
+    # Hambley, Electrical Engineering, Ex. 16.3, p. 721: 145 V at 1200 rpm, 0.3 ohm, 30 A at 800 rpm. Printed: 105.67 V, 34.62
+    # N·m, 2900 W.
+    motor = Motor(resistance=0.3, constant=145.0 / (1200 * RPM), drag=0.0)
+    point = operating_point(motor, 105.67, 34.62)
+    assert (point.speed / RPM, point.current) == pytest.approx((800.0, 30.0), rel=2e-4)
+    assert point.output_power == pytest.approx(2900.0, rel=2e-4)
+
+
+@pytest.mark.parametrize(("duty", "rpm"), [(1.0, 2200.0), (10 / 120, 0.0)])
+def test_speed_behind_a_controller(duty, rpm):
+    # Sen, Principles of Electric Machines, Ex. 4.13, p. 195: chopper on 120 V, 0.5 ohm, 20 A, 0.05 V a rpm: 0 to 2200 rpm.
+    _, (current,), drawn = balance(
+        Regime.VOLTAGE, 120.0, Source(0.0, duty=duty), (1,), (0.5,), (0.05 * rpm,), (0.0,), UNLIMITED
     )
-    assert added == pytest.approx(2.16, rel=1e-3)
-    motor = Motor(resistance=0.05 + added, constant=k, drag=0.0)
-    assert shaft_torque(motor, -220.0, 1000 * RPM) == pytest.approx(-423.3, rel=1e-3)
-    assert shaft_torque(motor, -220.0, 0.0) == pytest.approx(-210.9, rel=1e-3)
+    assert current == pytest.approx(20.0)
+    assert drawn == pytest.approx(20.0 * duty)
+
+
+def test_losses_with_a_brush_drop():
+    # Theraja, Electrical Technology, Ex. 29.16, p. 1007: 240 V, 50 A, 0.1 ohm, 1 V a brush, 11.19 kW at 1000 rpm, field of 1 A.
+    # Printed: 460 W rotational loss, 91.42 %.
+    speed = 1000 * RPM
+    motor = Motor(resistance=0.1, constant=233.0 / speed, drag=460.0 / speed, brush_drop=2.0)
+    point = operating_point(motor, 240.0, 11190.0 / speed)
+    assert (point.current, point.speed) == pytest.approx((50.0, speed), rel=1e-6)
+    assert point.output_power / (point.input_power + 240.0) == pytest.approx(0.9142, abs=5e-5)
+
+
+def test_resistance_in_front_of_a_motor():
+    # Hubert, Electric Machines, Ex. 10.8, p. 420: 240 V, 89 A, 0.221 ohm at 850 rpm; with 2.14 ohm added 634 rpm. Printed 32.045 A.
+    emf = (240.0 - 89.0 * 0.221) * 634 / 850
+    _, _, total = balance(Regime.VOLTAGE, 240.0, Source(2.14), (1,), (0.221,), (emf,), (0.0,), UNLIMITED)
+    assert total == pytest.approx(32.045, abs=1e-3)
 
 
 def test_steady_state_against_a_fan_like_load():
@@ -227,24 +292,6 @@ def test_currents_of_school_problems():
     # OpenStax, College Physics, sect. 23.6 (from memory): 48 V, 0.4 ohm, back e.m.f. 40 V.
     assert steady_current(Motor(0.4, 1.0, 0.0), 48.0, 40.0) == pytest.approx(20.0)
     assert stall(Motor(0.4, 1.0, 0.0), 48.0)[1] == pytest.approx(120.0)
-
-
-def test_start_at_constant_current():
-    # J. B. Gupta, Elements of Electric Drives, Ex. 22: 37.5 kW, 500 rpm, 20 kg·m², load at rated torque, starting torque
-    # between 1.1 and 1.4 times rated. Printed 5.85 s. A supply in its limit gives the mean torque all the way.
-    rated = 37500.0 / (500 * RPM)
-    k, source, limit = 4.0, Source(0.0), 1.25 * rated / 4.0
-
-    def rate(t, state):
-        current = balance(Regime.CURRENT, 500.0, source, (1,), (0.1,), (k * state[0],), (0.0,), limit)[1][0]
-        return [(k * current - rated) / 20.0]
-
-    def up_to_speed(t, state):
-        return state[0] - 500 * RPM
-
-    up_to_speed.terminal = True
-    run = solve_ivp(rate, (0.0, 20.0), [0.0], events=up_to_speed, rtol=1e-9)
-    assert run.t_events[0][0] == pytest.approx(5.85, abs=0.005)
 
 
 # --- transients ------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ import pytest
 
 from winchsim.strength.shafts import (
     SHEAR_SHARE,
+    bending_stress,
     cross_pin_torque,
     double_shear_stress,
     torsion_strength,
@@ -74,6 +75,40 @@ def test_cross_pin(shaft, pin, stress, torque):
     assert cross_pin_torque(stress * 1e6, pin * 1e-3, shaft * 1e-3) == pytest.approx(torque, rel=1e-6)
     pull = torque / (shaft * 1e-3)
     assert double_shear_stress(2 * pull, pin * 1e-3) / 1e6 == pytest.approx(stress, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "stress", "width", "crush", "thickness", "length"),
+    [
+        # Sadhu Singh, Machine Design I, Ex. 7.4 and 7.7 (published companion): key as strong as its shaft, by shear of its
+        # width and crushing of half its height. Printed 26.67 by 110.4 mm, 17.5 by 65.45 mm.
+        (0.075, 50e6, 0.020, 75e6, 26.67e-3, 110.4e-3),
+        (0.050, 42e6, 0.015, 72e6, 17.5e-3, 65.45e-3),
+    ],
+)
+def test_key_as_strong_as_its_shaft(diameter, stress, width, crush, thickness, length):
+    force = torsion_strength(stress, diameter) / (diameter / 2)
+    assert force / (stress * width) == pytest.approx(length, rel=1e-3)
+    assert 2 * force / (crush * length) == pytest.approx(thickness, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "torque", "printed"),
+    [
+        # B. K. Sarkar, Strength of Materials, Ex. 7.14, p. 194 (published companion): 100 kW at 120 rpm: 40.53 MPa.
+        (0.100, 100e3 / (120 * math.pi / 30), 40.53e6),
+        # U. C. Jindal, Machine Design, Ex. 15-7, p. 424 (published companion): 47 N·m on 20 mm: 29.921 MPa.
+        (0.020, 47.0, 29.921e6),
+    ],
+)
+def test_torsion_of_printed_examples(diameter, torque, printed):
+    assert torsion_stress(torque, diameter) == pytest.approx(printed, rel=3e-4)
+
+
+def test_bending_of_the_same_shaft():
+    # U. C. Jindal, Machine Design, Ex. 15-7: 32 N·m on 20 mm; with endurance 75 and yield in shear 165 MPa printed 1.75.
+    bent, twisted = bending_stress(32.0, 0.020), torsion_stress(47.0, 0.020)
+    assert 1 / math.hypot(bent / 75e6, twisted / 165e6) == pytest.approx(1.75, abs=5e-3)
 
 
 def test_yield_in_shear():

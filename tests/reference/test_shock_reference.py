@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.inputs import Pawl, Phase
+from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event, build
 from winchsim.physics.chain import drum_inertia
 from winchsim.simulation import simulate
@@ -53,19 +53,56 @@ def test_load_let_go_on_an_unstretched_rope(ideal, make_motor):
     assert record.energy.error <= 1e-4
 
 
-def test_dropped_load(ideal, make_motor):
-    # R. C. Hibbeler, Mechanics of Materials, Ex. 14.9: 1.5 kip fall 2 in onto a beam of 16 ft span, I 209 in⁴, E 29 000
-    # ksi. n = 1 + sqrt(1 + 2 h/static deflection). Printed: 0.42 in (recomputed factor 11.51713, 0.420295 in).
-    weight = 1.5 * KIP
-    stiffness = 48 * 29000 * 209 / (16 * 12) ** 3 * KIP / INCH
-    record = let_go(ideal, make_motor, weight, stiffness, 1.0, 2 * INCH)
-    assert next(e.event for e in record.events if e.event in (Event.TAUT, Event.SLACK)) is Event.TAUT
-    assert record.first(Event.TAUT).time == pytest.approx(math.sqrt(2 * 2 * INCH / 9.81), rel=1e-6)
-    assert record["tension"].max() / weight == pytest.approx(11.51713, rel=1e-5)
-    deepest = (2.0 - record["height"].min()) / INCH - 2.0
-    assert deepest == pytest.approx(0.42, abs=0.005)
-    assert deepest == pytest.approx(0.420295, rel=1e-5)
+def rod(diameter, length, modulus=200e9):
+    """Stiffness of a round bar. [N/m]"""
+    return modulus * math.pi / 4 * diameter**2 / length
+
+
+def disc(diameter):
+    return math.pi / 4 * diameter**2
+
+
+@pytest.mark.parametrize(
+    ("weight", "stiffness", "height", "area", "stress", "off"),
+    [
+        # Weight, stiffness, fall before the rope is taut, area; greatest stress. R. C. Hibbeler, Mechanics of Materials, Ex.
+        # 14.9: 1.5 kip fall 2 in onto a beam of 16 ft span, I 209 in⁴, E 29 000 ksi: n = 1 + sqrt(1 + 2 h/d) is 11.51713.
+        (1.5 * KIP, 48 * 29000 * 209 / (16 * 12) ** 3 * KIP / INCH, 2 * INCH, 1.0, 11.51713 * 1.5 * KIP, 1e-5),
+        # R. K. Bansal, Strength of Materials (published companion): Ex. 4.10, p. 155: printed 60.3 MPa.
+        (100.0, 200e9 * 150e-6 / 1.5, 20e-3, 150e-6, 60.3e6, 1e-3),
+        # Ex. 4.17, p. 162: printed 173.2 MPa leaves the static stretch out, exact 174.712; and 188.85 MPa.
+        (3e3, 200e9 * 2e-3 / 4.0, 0.2, 2e-3, 174.712e6, 1e-3),
+        (30e3, 200e9 * 2e-3 / 4.0, 20e-3, 2e-3, 188.85e6, 1e-3),
+        # Ex. 4.13 and 4.14: stiffness from 8 kN at 3 mm and 10 kN at 3.2 mm. Printed 170.578 and 153.42 MPa.
+        (800.0, 8e3 / 3e-3, 80e-3, disc(12e-3), 170.578e6, 1e-3),
+        (700.0, 10e3 / 3.2e-3, 75e-3, disc(12.5e-3), 153.42e6, 1e-3),
+        # S. S. Bhavikatti, Strength of Materials, Ex. 2.2.46 (published companion): 100 N on 400 mm of 30 mm: 92.27 MPa.
+        (100.0, rod(30e-3, 0.4), 60e-3, disc(30e-3), 92.27e6, 1e-3),
+    ],
+)
+def test_dropped_load(ideal, make_motor, weight, stiffness, height, area, stress, off):
+    record = let_go(ideal, make_motor, weight, stiffness, 1.0, height)
+    assert record.first(Event.TAUT).time == pytest.approx(math.sqrt(2 * height / 9.81), rel=1e-6)
+    assert record["tension"].max() / area == pytest.approx(stress, rel=off)
     assert record.energy.error <= 1e-4
+
+
+def test_lowered_load_stopped_at_once(ideal, make_motor):
+    # R. K. Bansal, Strength of Materials, Ex. 4.18, p. 163 (published companion): 10 kN lowered at 40 m/min on 625 mm² of
+    # chain, E 210 GPa, stopped with 10 m out. Printed 123.37 MPa leaves out the weight that hangs all the while: 16 MPa more.
+    weight, area, speed, radius, k = 10e3, 625e-6, 40 / 60, 0.1, 1000.0
+    resistance = 1e-3 * k * k * speed / radius / (weight * radius)
+    inputs = ideal(
+        motors=make_motor(resistance, k, voltage=k * speed / radius * (1 - 1e-3), rotor_inertia=1e-4),
+        radius=radius,
+        span=20.0,
+        rope={"axial_stiffness": 210e9 * area, "damping_ratio": 0.0},
+        brake=Brake(torque=1e6, place="drum"),
+        load={"mass": weight / 9.81, "start_height": 11.0, "height": 1.0},
+        phase=(Phase(action="lower", until="time", time=3.0, ramp=3.0), Phase(action="off", until="time", time=0.3)),
+    )
+    record = simulate(inputs, times=np.linspace(3.0, 3.3, 5001), rtol=1e-9)
+    assert record["tension"].max() / area == pytest.approx(139.38e6, rel=5e-3)
 
 
 MASS, SPEED = 80e3, 0.2
