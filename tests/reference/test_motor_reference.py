@@ -233,7 +233,8 @@ def test_losses_with_a_brush_drop():
 
 
 def test_resistance_in_front_of_a_motor():
-    # Hubert, Electric Machines, Ex. 10.8, p. 420: 240 V, 89 A, 0.221 ohm at 850 rpm; with 2.14 ohm added 634 rpm. Printed 32.045 A.
+    # Hubert, Electric Machines, Ex. 10.8, p. 420: 240 V, 89 A, 0.221 ohm at 850 rpm; 2.14 ohm added, 634 rpm.
+    # Printed 32.045 A.
     emf = (240.0 - 89.0 * 0.221) * 634 / 850
     _, _, total = balance(Regime.VOLTAGE, 240.0, Source(2.14), (1,), (0.221,), (emf,), (0.0,), UNLIMITED)
     assert total == pytest.approx(32.045, abs=1e-3)

@@ -95,7 +95,7 @@ def test_lowered_load_stopped_at_once(ideal, make_motor):
     inputs = ideal(
         motors=make_motor(resistance, k, voltage=k * speed / radius * (1 - 1e-3), rotor_inertia=1e-4),
         radius=radius,
-        span=20.0,
+        span=9.0,
         rope={"axial_stiffness": 210e9 * area, "damping_ratio": 0.0},
         brake=Brake(torque=1e6, place="drum"),
         load={"mass": weight / 9.81, "start_height": 11.0, "height": 1.0},
@@ -103,6 +103,26 @@ def test_lowered_load_stopped_at_once(ideal, make_motor):
     )
     record = simulate(inputs, times=np.linspace(3.0, 3.3, 5001), rtol=1e-9)
     assert record["tension"].max() / area == pytest.approx(139.38e6, rel=5e-3)
+
+
+def test_slack_rope_that_joins_a_drum_and_a_truck(ideal, make_motor):
+    # R. S. Khurmi, J. K. Gupta, Theory of Machines, Ex. 3.7, p. 41 (published companion): drum of 1250 kg, k 0.45 m, radius 0.5
+    # m, coasts at 0.75 m/s into a rope whose other end holds 500 kg at rest on the level. Printed: both go on at 0.502 m/s. A
+    # thousandth of the usual weight stands for the level track.
+    inputs = ideal(
+        motors=make_motor(1e-3, 10.0, voltage=15.0, rotor_inertia=1e-4),
+        radius=0.5,
+        span=5.0,
+        drum={"inertia": 1250 * 0.45**2},
+        rope={"axial_stiffness": 1e6, "damping_ratio": 0.2, "slack": 0.1},
+        load={"mass": 500.0, "height": 2.0},
+        settings={"gravity": 1e-3},
+        phase=(Phase(action="raise", until="time", time=0.05), Phase(action="off", until="time", time=0.5)),
+    )
+    record = simulate(inputs, times=np.linspace(0.0, 0.5, 5001), rtol=1e-9)
+    faster = record["speed"] >= 0.5 * record["drum_speed"]
+    joined = int(np.flatnonzero(faster & (record.time > record.first(Event.TAUT).time))[0])
+    assert record["speed"][joined] == pytest.approx(0.502, abs=2e-3)
 
 
 MASS, SPEED = 80e3, 0.2

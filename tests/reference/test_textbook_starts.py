@@ -153,7 +153,10 @@ def test_cage_raised_with_a_constant_torque(ideal, make_motor):
     time = record.first(Event.TOP).time
     assert time == pytest.approx(1.97, abs=5e-3)
     middle = (record.time > 0.3 * time) & (record.time < 0.9 * time)
-    pull, rate = np.median(record["tension"][middle]), np.polyfit(record.time[middle], record["speed"][middle], 1)[0]
+    pull, rate = (
+        np.median(record["tension"][middle]),
+        np.polyfit(record.time[middle], record["speed"][middle], 1)[0],
+    )
     assert pull == pytest.approx(6019.71, rel=3e-4)
     assert rate == pytest.approx(10.27, abs=5e-3)
 
@@ -224,7 +227,12 @@ def test_power_of_a_steady_haul(ideal, make_motor, make_stage, name):
             stages=(make_stage(ratio, haul.efficiency),),
             radius=radius,
             span=20.0,
-            load={"mass": haul.mass, "start_height": 1e-3, "height": 1.0, "guide_friction": haul.friction},
+            load={
+                "mass": haul.mass,
+                "start_height": 1e-3,
+                "height": 1.0,
+                "guide_friction": haul.friction,
+            },
             settings={"gravity": haul.gravity},
             phase=(Phase(action="raise", until="top"),),
         )
