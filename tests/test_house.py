@@ -30,6 +30,7 @@ RANKS = {
     "units": 8,
     "scenario": 9,
     "report": 10,
+    "page": 10.5,
     "commands": 11, "__init__": 11,
     "cli": 12,
     "__main__": 13,

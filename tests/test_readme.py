@@ -287,7 +287,7 @@ def test_every_line_of_a_shell_is_a_call_that_is_run():
     assert all(line.startswith("winchsim ") for line in lines)
     assert len(lines) + 1 == len(calls(README)), "the first of the two commands to install ends with one more"
     assert {kind for kind, _ in blocks(README)} == {"sh", "console", "python", "text"}
-    assert {call.command.split()[1] for call in calls(README)} == set(cli.COMMANDS), "every command is shown at least once"
+    assert {call.command.split()[1] for call in calls(README)} == set(cli.COMMANDS) - {"try"}, "every command that ends by itself is shown"
 
 
 def test_every_command_runs(ran):

@@ -34,8 +34,12 @@ COMMANDS = (
     "new",
     "materials",
     "keys",
+    "try",
 )
 """Every command in the order of the help: a module of `winchsim.commands`, whose ``register`` adds it."""
+
+MODULES = {"try": "try_page"}
+"""Modules that cannot have the name of their command."""
 
 _DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
 
@@ -150,5 +154,5 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
     make: Any = functools.partial(Parser, env=env)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=make)
     for name in [name for name in COMMANDS if name in arguments[:1]] or COMMANDS:
-        import_module(f"winchsim.commands.{name}").register(commands)
+        import_module(f"winchsim.commands.{MODULES.get(name, name)}").register(commands)
     return parser

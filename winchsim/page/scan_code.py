@@ -1,0 +1,1 @@
+"""An address as a code that a phone scans."""

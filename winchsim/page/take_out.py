@@ -1,0 +1,150 @@
+"""What leaves the page: the scenario as TOML, the command line, the report and the record."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from winchsim.errors import OutputError, WinchsimError
+from winchsim.inputs import Inputs, specs, table_type
+from winchsim.page.process import BrokenError, StoppedError
+from winchsim.page.state import State, changes
+from winchsim.report.plain_text import harmless
+from winchsim.report.writing import write_file
+from winchsim.scenario.read import Scenario
+from winchsim.scenario.rewrite import quantity_text, rewrite
+
+if TYPE_CHECKING:
+    from winchsim.page.screen import Tab
+
+
+def rewritten(state: State) -> Scenario:
+    """The scenario's text with the present values, its comments kept.
+
+    Raises
+    ------
+    InputError
+        The text is written in a way that a change cannot be put into.
+    """
+    return rewrite(state.scenario, state.inputs)
+
+
+def command_line(state: State, path: str) -> str:
+    """Command that lifts the present build; empty where only a new file can say it."""
+    words = ["winchsim", "lift", path]
+    for key, value in changes(state.base, state.inputs):
+        if value is None:
+            return ""
+        spec = _spec(key)
+        text = quantity_text(spec, value) if spec.kind in ("quantity",) else _plain(value)
+        words += ["--set", f"{key}={text}"]
+    return shlex.join(words)
+
+
+def _plain(value: Any) -> str:
+    return str(value).lower() if isinstance(value, bool) else f"{value!r}" if isinstance(value, float) else str(value)
+
+
+def _spec(path: str) -> Any:
+    """Declaration of a value by its path, whether a scenario has it or not."""
+    table: type = Inputs
+    *above, key = [part for part in path.split(".") if not part.isdecimal()]
+    for part in above:
+        table = table_type(table, part)
+    return specs(table)[key]
+
+
+class TakeOut:
+    """Panel that saves and hands out."""
+
+    def __init__(self, tab: Tab) -> None:
+        self.tab = tab
+        with ui.element("section").classes("sheet").props('aria-label="Save"'):
+            self._changed = ui.label("")
+            with ui.element("div").classes("line"):
+                self._button(f"Save as {os.path.basename(tab.site.path)}", self._save)
+                self._button("Scenario as TOML", self._toml)
+                self._button("Report", lambda: self._report("report.html", "text/html"))
+                self._button("Record as CSV", lambda: self._report("record.csv", "text/csv"))
+            self._busy = ui.label("").props('role="status"')
+            ui.label("Command of this lift").classes("heading")
+            self._command = ui.html("", sanitize=False, tag="pre")
+            self._share()
+        tab.followers.append(self._refresh)
+
+    def _button(self, text: str, do: Any) -> None:
+        ui.button(text, on_click=do).props("outline no-caps")
+
+    def _share(self) -> None:
+        if self.tab.site.share_address.startswith(("http://127.", "http://localhost", "http://[::1]")):
+            return
+        from winchsim.page.scan_code import scan_code
+
+        ui.label("Scan to open this page on a phone in the same network").classes("heading")
+        ui.html(scan_code(self.tab.site.share_address), sanitize=False)
+
+    def _refresh(self) -> None:
+        from winchsim.report.plain_text import safe
+
+        state = self.tab.state
+        changed = changes(state.base, state.inputs)
+        names = ", ".join(path for path, _ in changed[:8]) + (" …" if len(changed) > 8 else "")
+        self._changed.set_text(f"{len(changed)} values differ from the file: {names}" if changed else "No value differs from the file.")
+        command = command_line(state, self.tab.site.path)
+        self._command.set_content(safe(command) or "A value was taken back or a table removed: save the scenario first.")
+
+    def _toml(self) -> None:
+        try:
+            text = rewritten(self.tab.state).text
+        except WinchsimError as error:
+            self.tab.tell(str(error))
+            return
+        ui.download.content(text, os.path.basename(self.tab.site.path), "application/toml")
+
+    async def _save(self) -> None:
+        path, state = self.tab.site.path, self.tab.state
+        try:
+            scenario = rewritten(state)
+        except WinchsimError as error:
+            self.tab.tell(str(error))
+            return
+        if os.path.exists(path) and not await self._agreed(path):
+            return
+        try:
+            write_file(path, scenario.text, force=True)
+        except OutputError as error:
+            self.tab.tell(str(error))
+            return
+        state.scenario = scenario
+        state.base = self.tab.site.scenario.inputs if scenario.inputs == self.tab.site.scenario.inputs else scenario.inputs
+        self.tab.site.scenario = scenario
+        self.tab.saved()
+        self._busy.set_text(harmless(f"Saved as {path}."))
+
+    async def _agreed(self, path: str) -> bool:
+        with ui.dialog() as dialog, ui.card():
+            ui.label(harmless(f"{path} exists. Replace it? Its comments are kept."))
+            with ui.element("div").classes("line"):
+                ui.button("Replace", on_click=lambda: dialog.submit(True)).props("outline no-caps")
+                ui.button("Leave it", on_click=lambda: dialog.submit(False)).props("outline no-caps")
+        agreed = bool(await dialog)
+        dialog.delete()
+        return agreed
+
+    async def _report(self, name: str, kind: str) -> None:
+        state, self_worker = self.tab.state, self.tab.second
+        if self_worker is None:
+            return
+        self._busy.set_text("The report is being made.")
+        try:
+            scenario = rewritten(state)
+            if self_worker.busy:
+                self_worker.stop()
+            async for made in self_worker.run("report", scenario):
+                ui.download.content(made[name], name, kind)
+            self._busy.set_text("")
+        except (WinchsimError, BrokenError, StoppedError) as error:
+            self._busy.set_text(harmless(f"No report: {str(error)[-200:] or 'it was stopped'}"))
