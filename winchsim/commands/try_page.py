@@ -11,8 +11,7 @@ from winchsim.commands.options import add_command
 from winchsim.errors import Code, Fault, InputError
 
 OPEN_WARNING = (
-    "Everybody in this network who has the address can change and save this scenario: "
-    "end the page when you do not need it."
+    "Everybody in this network who has the address can change and save this scenario: end the page when you do not need it."
 )
 
 

@@ -77,9 +77,7 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
 
 def numbers(found: Assessment) -> dict[str, Any]:
     """Key numbers of a build for the table of variants: text, and a number to sort by."""
-    rows: dict[str, Any] = {
-        "status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)
-    }
+    rows: dict[str, Any] = {"status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)}
     for key in (CheckKey.LIFT_TIME, CheckKey.START_HOT, CheckKey.HOLD, CheckKey.PARTS, CheckKey.JAM):
         check = found.check(key)
         known = check is not None and check.value is not None
@@ -134,7 +132,7 @@ def _check(check: Check) -> str:
     span = words(of_check(check, Face.RANGE)) if known else ""
     limit = check.hard if check.hard is not None else check.required
     drawn = bar(check.value, check.low, check.high, limit, check.required, check.side == "at least", MARKS[check.status].tone)
-    cells = f'<td>{value}</td><td>{drawn}<small>{span}</small></td><td>{words(limit_of(check))}</td>'
+    cells = f"<td>{value}</td><td>{drawn}<small>{span}</small></td><td>{words(limit_of(check))}</td>"
     return f'<tr><th scope="row">{safe(CHECKS[check.key])}</th>{cells}<td>{mark(check.status)}</td></tr>'
 
 

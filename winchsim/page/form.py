@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nicegui import ui
 
@@ -12,13 +12,10 @@ from winchsim.errors import InputError
 from winchsim.inputs import GROUPS, Control, Inputs, Spec, controls, is_required, specs, value_at
 from winchsim.page.facts import SIGNS, group_facts
 from winchsim.page.state import moved, with_text
-from winchsim.quantity_text import from_unit, in_unit
+from winchsim.quantity_text import in_unit
 from winchsim.report.plain_text import harmless
 from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import to_values, with_table, with_value, without_table
-
-if TYPE_CHECKING:
-    from winchsim.page.screen import Tab
 
 MOST_FOUND = 40
 """Keys that a search shows. [-]"""
@@ -199,7 +196,7 @@ class Row:
 class Form:
     """The path of power as buttons, and the controls of the part that is chosen."""
 
-    def __init__(self, tab: Tab) -> None:
+    def __init__(self, tab: Any) -> None:
         self.tab = tab
         self.group = GROUPS[5]
         self.wrong: dict[str, str] = {}
@@ -263,11 +260,15 @@ class Form:
         tones = {word.value: found.tone for word, found in MARKS.items()}
         for group, (html, button) in self._parts.items():
             word = status.get(group, "")
-            sign = f'<i class="mark {tones[word]}" title="{word}">{SIGNS[tones[word]]}</i><span class="spoken">{word}</span>' if word else ""
-            text = f'<b>{group}</b>{sign}<small>{facts.get(group, "")}</small>'
+            sign = (
+                f'<i class="mark {tones[word]}" title="{word}">{SIGNS[tones[word]]}</i><span class="spoken">{word}</span>'
+                if word
+                else ""
+            )
+            text = f"<b>{group}</b>{sign}<small>{facts.get(group, '')}</small>"
             if html.content != text:
                 html.set_content(text)
-            button.props(f'aria-pressed={"true" if group == self.group else "false"}')
+            button.props(f"aria-pressed={'true' if group == self.group else 'false'}")
 
     def fill(self) -> None:
         """Build the controls of the chosen part."""
@@ -287,9 +288,9 @@ class Form:
             with ui.element("div").classes("adding"):
                 for path in addable(inputs, self.group):
                     name = _name(path)
-                    ui.button(f"Add {name}", on_click=lambda p=path: self._change(lambda: with_table(self.tab.state.inputs, p))).props(
-                        f'outline dense no-caps icon=add aria-label="Add {path}"'
-                    )
+                    ui.button(
+                        f"Add {name}", on_click=lambda p=path: self._change(lambda: with_table(self.tab.state.inputs, p))
+                    ).props(f'outline dense no-caps icon=add aria-label="Add {path}"')
 
     def _table(self, inputs: Inputs, table: str, rows: list[Control]) -> None:
         with ui.element("fieldset").classes("table"):

@@ -16,8 +16,7 @@ MOST_BYTES = 1_000_000
 """Largest body of a request. [bytes]"""
 
 _REFUSED = (
-    "This address does not belong to a page that is open. "
-    "Use the full address that winchsim try printed in the terminal.\n"
+    "This address does not belong to a page that is open. Use the full address that winchsim try printed in the terminal.\n"
 )
 
 _POLICY = (

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from winchsim.assessment.actions import with_actions
-from winchsim.assessment.assess import assess
+from winchsim.assessment.evaluate import assess
 from winchsim.inputs import Inputs
 from winchsim.page import picture
 from winchsim.page.answer import answer

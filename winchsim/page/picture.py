@@ -145,11 +145,11 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
     floor = low - 0.75 * max(tall, 0.5 * wide)
     unit = (wide + lane) / 100
     ratios = _shaft_ratios(m, plan)
-    parts = [_gear(gear, ratios, tables, plan) for gear in plan.gears]
+    parts = [_gear(gear, ratios, plan) for gear in plan.gears]
     parts += [_motor(spot) for spot in plan.motors]
     parts += [
         f'<g class="box"><path d="M{1e3 * o.x:.2f} {1e3 * o.y:.2f}L{1e3 * o.to_x:.2f} {1e3 * o.to_y:.2f}"/>'
-        f'{_text(o.to_x, o.to_y + 3 * unit, f"{o.kind} {o.ratio:.3g}:1", unit)}</g>'
+        f"{_text(o.to_x, o.to_y + 3 * unit, f'{o.kind} {o.ratio:.3g}:1', unit)}</g>"
         for o in plan.others
     ]
     x, y = plan.drum
@@ -167,11 +167,12 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
         f'<g id="w-load" data-floor="{1e3 * floor:.2f}" data-top="{1e3 * top:.2f}">'
         f'<rect class="load" x="{-5e3 * unit:.2f}" y="0" width="{1e4 * unit:.2f}" height="{8e3 * unit:.2f}"/>'
         f'<g transform="scale(1 -1)"><text y="{-3e3 * unit:.2f}" font-size="{3e3 * unit:.2f}" text-anchor="middle">'
-        f'{inputs.load.mass:.3g} kg</text></g></g>'
+        f"{inputs.load.mass:.3g} kg</text></g></g>"
         f'<path class="floor" d="M{1e3 * (x - 12 * unit):.2f} {1e3 * floor:.2f}h{24e3 * unit:.2f}"/>'
     )
     right = max(right, x + 16 * unit)
-    edge = f"{1e3 * (left - 2 * unit):.2f} {-1e3 * (high + 6 * unit):.2f} {1e3 * (right - left + 4 * unit):.2f} {1e3 * (high - floor + 9 * unit):.2f}"
+    box = (left - 2 * unit, -high - 6 * unit, right - left + 4 * unit, high - floor + 9 * unit)
+    edge = " ".join(f"{1e3 * number:.2f}" for number in box)
     about = "The build to scale, seen along its shafts; the height of the load has a scale of its own."
     return (
         f'<svg class="build" viewBox="{edge}" role="img" aria-label="{about}"><g transform="scale(1 -1)">'
@@ -187,7 +188,7 @@ def _shaft_ratios(m: Any, plan: Plan) -> list[float]:
     return [*signed, 0.0]
 
 
-def _gear(gear: Gear, ratios: list[float], tables: dict[str, str], plan: Plan) -> str:
+def _gear(gear: Gear, ratios: list[float], plan: Plan) -> str:
     points = " ".join(f"{1e3 * x:.2f},{1e3 * y:.2f}" for x, y in outline(gear))
     k = ratios[gear.shaft]
     if gear.shaft == -1:
@@ -195,7 +196,11 @@ def _gear(gear: Gear, ratios: list[float], tables: dict[str, str], plan: Plan) -
         k = -ratios[0] * first.teeth / gear.teeth
     kind = "pinion" if gear.driver else "gear"
     hub = f'<circle class="hub" cx="{1e3 * gear.x:.2f}" cy="{1e3 * gear.y:.2f}" r="{0.3e3 * gear.root:.2f}"/>'
-    spoke = f'<path class="spoke" d="M{1e3 * gear.x:.2f} {1e3 * gear.y:.2f}l{1e3 * gear.root * math.cos(gear.turn):.2f} {1e3 * gear.root * math.sin(gear.turn):.2f}"/>'
+    reach, turn = 1e3 * gear.root, gear.turn
+    spoke = (
+        f'<path class="spoke" d="M{1e3 * gear.x:.2f} {1e3 * gear.y:.2f}'
+        f'l{reach * math.cos(turn):.2f} {reach * math.sin(turn):.2f}"/>'
+    )
     return (
         f'<g class="{kind}" data-k="{k:.5g}" data-x="{1e3 * gear.x:.3f}" data-y="{1e3 * gear.y:.3f}">'
         f'<polygon points="{points}"/>{spoke}{hub}</g>'

@@ -159,10 +159,7 @@ class State:
 
     def dump(self) -> dict[str, Any]:
         """State as plain values for the work file."""
-        kept = [
-            {"name": v.name, "values": to_values(v.inputs), "numbers": v.numbers}
-            for v in self.variants
-        ]
+        kept = [{"name": v.name, "values": to_values(v.inputs), "numbers": v.numbers} for v in self.variants]
         return {"values": to_values(self.inputs), "variants": kept}
 
     def load(self, dumped: dict[str, Any]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shlex
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nicegui import ui
 
@@ -16,9 +16,6 @@ from winchsim.report.plain_text import harmless
 from winchsim.report.writing import write_file
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.rewrite import quantity_text, rewrite
-
-if TYPE_CHECKING:
-    from winchsim.page.screen import Tab
 
 
 def rewritten(state: State) -> Scenario:
@@ -60,7 +57,7 @@ def _spec(path: str) -> Any:
 class TakeOut:
     """Panel that saves and hands out."""
 
-    def __init__(self, tab: Tab) -> None:
+    def __init__(self, tab: Any) -> None:
         self.tab = tab
         with ui.element("section").classes("sheet").props('aria-label="Save"'):
             self._changed = ui.label("")
@@ -92,7 +89,9 @@ class TakeOut:
         state = self.tab.state
         changed = changes(state.base, state.inputs)
         names = ", ".join(path for path, _ in changed[:8]) + (" …" if len(changed) > 8 else "")
-        self._changed.set_text(f"{len(changed)} values differ from the file: {names}" if changed else "No value differs from the file.")
+        self._changed.set_text(
+            f"{len(changed)} values differ from the file: {names}" if changed else "No value differs from the file."
+        )
         command = command_line(state, self.tab.site.path)
         self._command.set_content(safe(command) or "A value was taken back or a table removed: save the scenario first.")
 

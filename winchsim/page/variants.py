@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nicegui import ui
 
@@ -13,9 +13,6 @@ from winchsim.page.form import fault_text
 from winchsim.page.state import changes
 from winchsim.report.plain_text import harmless
 
-if TYPE_CHECKING:
-    from winchsim.page.screen import Tab
-
 MOST_CHANGES = 6
 """Changed keys that a row names. [-]"""
 
@@ -23,14 +20,16 @@ MOST_CHANGES = 6
 class Variants:
     """Panel with the table of variants."""
 
-    def __init__(self, tab: Tab) -> None:
+    def __init__(self, tab: Any) -> None:
         self.tab = tab
         self._shown: Any = None
         with ui.element("section").classes("sheet").props('aria-label="Variants"'):
             with ui.element("div").classes("line"):
                 self._name = ui.input("Name of this variant").props("dense outlined maxlength=60")
                 ui.button("Keep the present build", on_click=self._keep).props("outline no-caps")
-                back = ui.button("Back to the file", on_click=lambda: tab.take(tab.state.base, "This is the build of the file."))
+                back = ui.button(
+                    "Back to the file", on_click=lambda: tab.take(tab.state.base, "This is the build of the file.")
+                )
                 back.props("outline no-caps")
                 ui.button("CSV", on_click=self._csv).props('outline no-caps aria-label="Table as CSV"')
             self._box = ui.element("div").classes("scroll")
