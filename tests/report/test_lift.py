@@ -34,7 +34,7 @@ def reported(small):
 
 def _formats(document):
     return (
-        render_text(document, Options(full=True)),
+        render_text(document, Options(full=True, width=120)),
         re.sub(r"<[^>]*>", " ", render_html(document, Options())),
         render_markdown(document, Options()).replace("\\", ""),
     )

@@ -42,7 +42,7 @@ class Drum:
         1000,
         3.0,
         usual=(0, 10),
-        assumed=(2, 5, "common practice, no published source"),
+        quiet=False,
     )
     drag: float = quantity(
         "constant drag of the drum's bearings", "mN·m", 0, 1e6, 0.0, usual=(0, 200), quiet=True

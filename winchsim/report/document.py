@@ -103,10 +103,11 @@ class Paragraph:
 
 @dataclass(frozen=True)
 class Items:
-    """A list of sentences, numbered where their order matters."""
+    """A list of sentences, numbered where their order matters; `spare` as in `Table`."""
 
     items: tuple[Text, ...]
     ordered: bool = False
+    spare: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,15 +137,16 @@ class Table:
     columns : tuple of Column
     rows : tuple of tuple of Cell
         As many cells as columns.
-    spare : tuple of int
-        Rows to leave out where there is little room, the first one first.
+    spare : tuple of (int, int)
+        What to leave out where there is little room, first what has the least first number of all
+        nodes: that number, and a row.
     name : str
         What the rows are, for the line that counts the rows left out.
     """
 
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
-    spare: tuple[int, ...] = ()
+    spare: tuple[tuple[int, int], ...] = ()
     name: str = "rows"
 
 

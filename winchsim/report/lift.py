@@ -70,7 +70,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
         mark = Mark("no result", "bad")
         nodes = [finding(f) for f in found.findings]
         return (Headline(mark, "", outcome(found), remark), *nodes, _closing(found))
-    count = f"{found.counts[status]} of {len(found.checks)}"
+    count = f"{found.counts[status]} of {len(found.checks)} checks"
     body: list[Node] = [
         Headline(MARKS[status], count, outcome(found), remark),
         FigureRef(OF_A_LIFT[0].name, OF_A_LIFT[0].heading, OF_A_LIFT[0].caption),
@@ -86,7 +86,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
         )
     if found.actions:
         body.append(Paragraph((), label="Actions"))
-        body.append(Items(tuple(map(advice.action, found.actions)), ordered=True))
+        body.append(Items(tuple(map(advice.action, found.actions)), True, ((1, 2), (1, 1))))
     elif status is Status.FAILS:
         body.append(Paragraph(say("none of the changes tried in full helps."), label="Actions:"))
     body.append(Paragraph(advice.assumed(found)))

@@ -32,6 +32,7 @@ _PLAIN = {
     "η": "eta",
     "μ": "u",
     "…": "...",
+    "→": "->",
     "\N{RIGHT SINGLE QUOTATION MARK}": "'",
 }
 """Characters of ours that an old encoding may lack, and what is written instead."""

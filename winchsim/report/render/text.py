@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
 
 from winchsim.report.columns import aligned
 from winchsim.report.document import (
@@ -24,53 +25,57 @@ from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
 from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
 
-LEAST_WRAP = 16
+Rows = Mapping[int, Collection[int]]
+"""Rows to leave out, by the place of their node in the document."""
+
+LEAST_WRAP = 10
 """Columns that a wrapped column of a table has at least. [-]"""
 
 
 def render_text(document: Document, options: Options) -> str:
     """Text of a document, `options.width` columns at most, with a line end."""
-    spared = 0
-    while True:
-        lines = list(_document(document, options, spared))
-        most = max((len(n.spare) for n in document.body if isinstance(n, Table)), default=0)
-        if options.full or len(lines) <= options.height or spared >= most:
+    nodes = [(k, node) for k, node in enumerate(document.body) if isinstance(node, (Table, Items))]
+    spare = sorted((tier, n, k, row) for k, node in nodes for n, (tier, row) in enumerate(node.spare))
+    for count in range(len(spare) + 1):
+        left_out = {k: {row for *_, place, row in spare[:count] if place == k} for k, _ in nodes}
+        lines = list(_document(document, options, left_out))
+        if options.full or len(lines) <= options.height:
             break
-        spared += 1
     text = "\n".join(line.rstrip() for line in lines).replace(TIED, " ") + "\n"
     return plain_characters(text) if options.plain else text
 
 
-def _document(document: Document, options: Options, spared: int) -> Iterable[str]:
-    for node in document.body:
+def _document(document: Document, options: Options, left_out: Rows) -> Iterable[str]:
+    for place, node in enumerate(document.body):
         if not isinstance(node, Section) or not node.details or options.full:
-            yield from _node(node, options, spared)
+            yield from _node(node, options, left_out.get(place, ()))
     if document.more and not options.full:
         line = f"All details: {clean(document.more)}"
         yield line if len(line) <= options.width else "All details: the same command with --full"
 
 
-def _node(node: Node, options: Options, spared: int) -> Iterable[str]:
+def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Iterable[str]:
     match node:
         case Headline():
             yield from _headline(node, options)
         case Paragraph():
             yield from _paragraph(node, options)
         case Items():
-            for number, item in enumerate(node.items, start=1):
+            kept = [item for row, item in enumerate(node.items) if row not in left_out]
+            for number, item in enumerate(kept, start=1):
                 head = f"{number}  " if node.ordered else "- "
                 yield from _wrapped(_words(item, options), options, head, " " * len(head))
         case Finding():
             yield from _finding(node, options)
         case Table():
             yield ""
-            yield from _table(node, options, spared)
+            yield from _table(node, options, left_out)
         case Listing():
             yield from (clean(line) for line in node.text.splitlines())
         case Section():
             inside: list[str] = []
             for inner in node.body:
-                lines = list(_node(inner, options, spared))
+                lines = list(_node(inner, options))
                 inside += lines[1:] if lines[:1] == [""] and not inside else lines
             if inside:
                 yield from ("", Paint(options.colour).strong(clean(node.heading)), *inside)
@@ -99,14 +104,13 @@ def _painted(mark: Mark, text: str, options: Options) -> str:
 
 
 def _headline(node: Headline, options: Options) -> Iterable[str]:
-    head = (
-        " ".join(word for word in (clean(node.mark.word).upper(), clean(node.count)) if word) + "  "
-    )
-    first, *rest = _wrapped(_words(node.sentence, options), options, head, " " * len(head))
-    yield _painted(node.mark, head.rstrip(), options) + first[len(head.rstrip()) :]
+    words = (clean(node.mark.word).upper(), clean(node.count))
+    head = " ".join(word for word in words if word)
+    first, *rest = _wrapped(_words(node.sentence, options), options, f"{head}. ", "  ")
+    yield _painted(node.mark, head, options) + first[len(head) :]
     yield from rest
     if node.remark:
-        yield from _wrapped(_words(node.remark, options), options, " " * len(head), " " * len(head))
+        yield from _wrapped(_words(node.remark, options), options, "  ", "  ")
 
 
 def _paragraph(node: Paragraph, options: Options) -> Iterable[str]:
@@ -127,8 +131,7 @@ def _finding(node: Finding, options: Options) -> Iterable[str]:
         yield from _wrapped(f"Action: {_words(node.action, options)}", options, "  ", "  ")
 
 
-def _table(node: Table, options: Options, spared: int) -> Iterable[str]:
-    left_out = {*node.spare[:spared]}
+def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable[str]:
     rows = [row for number, row in enumerate(node.rows) if number not in left_out]
     cells = [[_words(cell, options) for cell in row] for row in rows]
     heads = [column.head for column in node.columns]
@@ -154,7 +157,17 @@ def _table(node: Table, options: Options, spared: int) -> Iterable[str]:
             text = before + _painted(mark, word, options) + after
         yield text
     if left_out:
-        yield Paint(options.colour).faint(f"and {len(left_out)} more {node.name}")
+        yield Paint(options.colour).faint(_count(node, left_out))
+
+
+def _count(node: Table, left_out: Collection[int]) -> str:
+    """How many rows were left out, and with which marks."""
+    count = len(left_out)
+    more = f"and {count} more {node.name if count > 1 else node.name.removesuffix('s')}"
+    marks = Counter(cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark))
+    if len(marks) == 1:
+        return f"{more}, {'all ' * (count > 1)}{next(iter(marks))}"
+    return f"{more}: {', '.join(f'{n} {word}' for word, n in marks.items())}"
 
 
 def _widths(node: Table, lines: list[list[str]], width: int) -> list[int]:

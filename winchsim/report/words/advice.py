@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from winchsim.assessment.kinds import (
@@ -18,7 +19,7 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.quantity_text import rounded
 from winchsim.report.document import Face, Text, Value, joined, say
-from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, value
 
 if TYPE_CHECKING:
@@ -35,9 +36,9 @@ def jam(found: Jam, check: Check | None) -> Text:
     if not found.breaks:
         return say("no part breaks; lowest factor {}, {}.", factor, first.label)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
-    text = say("the {} breaks first{} (factor {}).", first.label, cause, factor)
+    text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
     if found.limit is not None:
-        return joined([text, say("A current limit of {} prevents it.", Value(found.limit, "A"))])
+        return joined([text, say("A current limit of {} prevents it.", Value(rounded(found.limit, 2), "A"))])
     why = _NO_LIMIT[found.no_limit]
     return joined([text, say(why)]) if why else text
 
@@ -74,16 +75,16 @@ _ACTIONS = {
     ActionKind.LESS_LOAD: "Lift at most {after} instead of {before}",
     ActionKind.MORE_MOTORS: "Use {after} motors instead of {before}",
     ActionKind.THINNER_DRUM: "Use a drum of {after} instead of {before}",
-    ActionKind.MORE_RATIO: "Use a larger ratio: {path} {after} instead of {before}",
-    ActionKind.ONE_MORE_STAGE: "Add a gear stage: {path} {after} instead of {before}",
+    ActionKind.MORE_RATIO: "Use a larger ratio ({path} {before} → {after})",
+    ActionKind.ONE_MORE_STAGE: "Add a gear stage ({path} {before} → {after})",
     ActionKind.MORE_VOLTAGE: "Supply {after} instead of {before}",
-    ActionKind.HIGHER_CURRENT_LIMIT: "Raise the current limit to {after} from {before}",
+    ActionKind.HIGHER_CURRENT_LIMIT: "Raise the current limit from {before} to {after}",
     ActionKind.LOWER_CURRENT_LIMIT: "Set a current limit of {after}",
     ActionKind.PAWL: "Fit a pawl on the drum",
-    ActionKind.BRAKE: "Fit a brake on the drum, {path} {after}",
-    ActionKind.LOCKING_STAGE: "Use a stage that locks: {path} {after}",
-    ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged: {path} {after}",
-    ActionKind.STRONGER_PART: "Use {path} {after} instead of {before}",
+    ActionKind.BRAKE: "Fit a brake on the drum ({path} {after})",
+    ActionKind.LOCKING_STAGE: "Use a stage that locks ({path} {after})",
+    ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged ({path} {after})",
+    ActionKind.STRONGER_PART: "Strengthen the part ({path} {before} → {after})",
 }
 
 
@@ -95,11 +96,11 @@ def action(found: Action) -> Text:
         "before": _setting(setting.before, setting.unit),
         "after": _setting(setting.after, setting.unit),
     }
-    template = _ACTIONS[found.kind]
-    names = [piece.split("}")[0] for piece in template.split("{")[1:]]
-    for name in parts:
-        template = template.replace("{" + name + "}", "{}")
-    return joined([say(template, *(parts[name] for name in names)), _effect(found)], ". ")
+    pieces = [piece.partition("{")[::2] for piece in _ACTIONS[found.kind].split("}")]
+    texts: list[str | Value] = []
+    for words, name in pieces:
+        texts += [words, parts[name]] if name else [words]
+    return (*(text for text in texts if text), ": ", *_effect(found))
 
 
 def _setting(given: Any, unit: str) -> str | Value:
@@ -111,16 +112,16 @@ def _setting(given: Any, unit: str) -> str | Value:
 def _effect(found: Action) -> Text:
     """Lift time or the check that the action is for, and the status of the changed build."""
     first = found.effects[0] if found.effects else None
-    counts = f"{found.status.value} {found.counts[found.status]} of {sum(found.counts.values())}."
+    total = sum(found.counts.values())
+    counts = f"then {found.counts[found.status]} of {total} {found.status.value}"
     if first is None or found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
-        return say(f"Then {counts}")
+        return say(counts)
     if first.before.key is CheckKey.TARGET:
         if found.reached and found.lift_time is not None:
-            return say(f"Lifts in {{}}, {counts}", value(found.lift_time, "s"))
-        return say(f"Then {counts}")
+            return say(f"lifts in {{}}, {counts}", value(found.lift_time, "s"))
+        return say(counts)
     before, after = of_check(first.before, Face.VALUE), of_check(first.after, Face.VALUE)
-    name = CHECKS[first.before.key].capitalize()
-    return say(f"{name} {{}}, was {{}}; {counts}", after, before)
+    return say(f"{CHECKS[first.before.key]} {{}} → {{}}, {counts}", before, after)
 
 
 # --- assumed inputs ----------------------------------------------------------------------------------
@@ -140,8 +141,27 @@ def assumed(found: Assessment) -> Text:
     count = len(found.assumed)
     if not count:
         return say("No input is assumed.")
-    paths = ", ".join(row.path for row in most_uncertain(found))
-    return say(f"{count} inputs assumed" + (f"; most uncertain: {paths}." if paths else "."))
+    causes = {cause.name: cause.paths for cause in found.causes}
+    labels = [
+        assumed_label(row.group, causes.get(row.group, (row.path,))) for row in most_uncertain(found)
+    ]
+    worst = f"; most uncertain: {', '.join(labels)}." if labels else "."
+    return say(f"{count} inputs assumed{worst}")
+
+
+def assumed_label(group: str, paths: Sequence[str]) -> str:
+    """A group of assumed inputs in words, with the parts that it is about."""
+    places = list(dict.fromkeys(path.rpartition(".")[0] for path in paths))
+    stages = [place.removeprefix("stage.") for place in places if place.startswith("stage.")]
+    words = ["motors"] if any(place.startswith("motors") for place in places) else []
+    if stages:
+        few = f"stage{'s' * (len(stages) > 1)} {' and '.join(stages)}"
+        words.append(few if len(stages) < 3 else "stages")
+    words += ["drum"] if any(place.startswith("drum") for place in places) else []
+    name = cause(group)
+    if not words or "settings" in places or name.endswith(words[0]):
+        return name
+    return f"{name} ({', '.join(words)})"
 
 
 # --- cautions ----------------------------------------------------------------------------------------

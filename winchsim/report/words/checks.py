@@ -15,11 +15,11 @@ CHECKS = {
     CheckKey.PARTS: "factor of the weakest part",
     CheckKey.JAM: "lowest factor in a jam",
     CheckKey.ROPE_BEND: "drum-to-rope ratio",
-    CheckKey.DRUM_CAPACITY: "drum capacity over rope length",
-    CheckKey.CONTINUOUS_CURRENT: "current over continuous current",
-    CheckKey.SUPPLY: "share of time at current limit",
-    CheckKey.BATTERY: "battery charge over charge drawn",
-    CheckKey.ENERGY: "energy balance error over limit",
+    CheckKey.DRUM_CAPACITY: "drum capacity for the rope",
+    CheckKey.CONTINUOUS_CURRENT: "continuous motor load",
+    CheckKey.SUPPLY: "time at the current limit",
+    CheckKey.BATTERY: "battery charge over need",
+    CheckKey.ENERGY: "energy balance error of limit",
 }
 
 READINGS = {
@@ -47,6 +47,8 @@ CAUSES = {
     "breakaway": "friction at rest",
     "rotor_inertia": "rotor inertia",
     "rope": "rope stiffness and mass",
+    "no_load_speed": "no-load speed",
+    "winding_limit": "limit of the winding temperature",
 }
 """Groups of assumed inputs; others are named by their own words."""
 

@@ -33,31 +33,41 @@ _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_te
 
 
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
-    """Every check. Those that do not fail are spare, the ok ones first, unless `all_rows`."""
+    """Every check. The worst stand first, and those that do not fail are spare, unless `all_rows`."""
     numbers = [Column(name, wraps=True) for name in ("value", "range", "limit")]
-    columns = (Column("quantity"), *numbers, Column("status"))
+    columns = (Column("quantity", wraps=True), *numbers, Column("status"))
+    shown = list(checks) if all_rows else sorted(checks, key=lambda check: check.status.rank)
     rows: list[tuple[Cell, ...]] = []
-    for check in checks:
-        known: tuple[Cell, Cell] = (of_check(check, Face.VALUE), of_check(check, Face.RANGE))
-        shown = known if check.value is not None else ("", "")
-        rows.append((CHECKS[check.key], *shown, limit_of(check), MARKS[check.status]))
+    for check in shown:
+        ends: Cell = "" if check.value is None else of_check(check, Face.RANGE)
+        status = MARKS[check.status]
+        known: Cell = "–" if check.value is None else of_check(check, Face.VALUE)
+        rows.append((CHECKS[check.key], known, ends, limit_of(check), status))
 
-    def interest(place: int) -> tuple[bool, bool, int]:
-        check = checks[place]
-        return check.status is not Status.OK, check.key in _KEY_CHECKS, -place
+    def interest(place: int) -> tuple[int, bool, int]:
+        check = shown[place]
+        return -check.status.rank, check.key in _KEY_CHECKS, -place
 
-    spare = [n for n, check in enumerate(checks) if check.status is not Status.FAILS]
-    order = () if all_rows else tuple(sorted(spare, key=interest))
-    return Table(columns, tuple(rows), order, "checks")
+    order = sorted((k for k, c in enumerate(shown) if c.status is not Status.FAILS), key=interest)
+    tiers = {Status.THIN: LAST_SPARE}
+    spare = () if all_rows else tuple((tiers.get(shown[k].status, 0), k) for k in order)
+    return Table(columns, tuple(rows), spare, "checks")
+
+
+LAST_SPARE = 2
+"""Order in which thin checks are left out: behind other checks (0), second parts and actions (1)."""
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
-    columns = tuple(map(Column, ("weakest part", "factor", "range", "required", "status")))
+    columns = (
+        Column("weakest part", wraps=True),
+        *map(Column, ("factor", "range", "required", "status")),
+    )
     rows = [
         (part.label, *_factor(part), Value(part.required), MARKS[part.status]) for part in parts
     ]
-    return Table(columns, tuple(rows))
+    return Table(columns, tuple(rows), tuple((1, row) for row in range(len(rows) - 1, 0, -1)), "parts")
 
 
 def _factor(part: PartRow) -> tuple[Value, Value]:

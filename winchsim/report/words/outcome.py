@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding
+from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
 from winchsim.report.document import Face, Text, Value, joined, say
+from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, percent, value
 
 ON_FLOOR = 1e-3
@@ -20,12 +21,26 @@ HELD = {
 
 def outcome(found: Assessment) -> Text:
     """What became of the load, and what holds it with the power off."""
-    target = found.target
-    texts = [_ended(found)]
-    if target.end is End.REACHED and not found.has(FindingKind.BACK_DRIVEN):
-        texts.append(say(HELD[found.held]))
-    texts.append(_ran_back(found))
-    return joined([text for text in texts if text])
+    back = _ran_back(found)
+    if found.target.end is End.REACHED and not found.has(FindingKind.BACK_DRIVEN):
+        back = say(HELD[found.held])
+    return joined([text for text in (_ended(found), _uncertain(found), back, _fails(found)) if text])
+
+
+def _uncertain(found: Assessment) -> Text:
+    """That assumed values decide whether the load is lifted at all."""
+    check = found.check(CheckKey.TARGET)
+    if check is None or not check.cause or not found.target.reached:
+        return ()
+    return say(f"May stall: {cause(check.cause)} is not known well enough.")
+
+
+def _fails(found: Assessment) -> Text:
+    """Checks that fail though the target is reached and the load held."""
+    if not found.target.reached or found.has(FindingKind.BACK_DRIVEN):
+        return ()
+    names = [CHECKS[check.key] for check in found.checks if check.status is Status.FAILS]
+    return say(f"Fails: {', '.join(names)}.") if names else ()
 
 
 def _ended(found: Assessment) -> Text:
@@ -36,11 +51,10 @@ def _ended(found: Assessment) -> Text:
         case End.REACHED | End.BACK_DRIVEN:
             check = found.check(CheckKey.LIFT_TIME)
             took = time if check is None or check.value is None else of_check(check, Face.VALUE)
-            reaches = (
-                "Lifts {} by {} in {}."
-                if target.reached
-                else "Lifts {} by {} in {}; not all phases end as asked."
-            )
+            reaches = "Lifts {} by {} in {}"
+            if found.has(FindingKind.BACK_DRIVEN):
+                reaches = "Does not stay up: lifts {} by {} in {}"
+            reaches += "." if target.reached else "; not all phases end as asked."
             return say(reaches, mass, height, took)
         case End.DONE:
             return say("The programme ends as asked after {}, with the load at {}.", time, place)
@@ -74,9 +88,15 @@ def _ended(found: Assessment) -> Text:
 
 
 def _short_of(share: float | None) -> Text:
-    return (
-        () if share is None else say(": the motors reach {} of the torque needed", percent(share))
-    )
+    if share is None:
+        return ()
+    if share > BALANCED:
+        return say(": the motors no longer reach the torque needed")
+    return say(": the motors reach {} of the torque needed", percent(share))
+
+
+BALANCED = 0.99
+"""Share of the torque from which on a stall is one of slow change, such as heat. [-]"""
 
 
 def _ran_back(found: Assessment) -> Text:
@@ -88,5 +108,5 @@ def _ran_back(found: Assessment) -> Text:
             floor = " to the floor" if known["landing_speed"] is not None else ""
             off = "with the power on" if known["powered"] else "with the power off"
             speed: Value = value(known["speed"], "m/s")
-            return say("It runs back{} {}, at up to {}.", floor, off, speed)
+            return say("Then runs back{} {}, at up to {}.", floor, off, speed)
     return ()

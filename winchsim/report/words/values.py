@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from winchsim.assessment.kinds import Check, Reading, Status
+from winchsim.assessment.kinds import Check, CheckKey, Reading, Status
 from winchsim.report.document import Face, Mark, Text, Value
 
 TIMES = "×"
@@ -55,20 +55,25 @@ def percent(share: float) -> Value:
 def of_check(check: Check, face: Face = Face.ALL) -> Value:
     """Value of a check, with its range."""
     number = check.value
-    limit = check.required if check.hard is None else check.hard
+    limit = check.required if check.hard is None or check.key is CheckKey.PARTS else check.hard
     if limit is not None and number is not None and abs(number - limit) <= 1e-9 * abs(limit):
         limit = None  # on the limit but for rounding of the computation
+    unit = "%" if check.key in _SHARES else suited(check.unit, number or check.required or check.hard or 0.0)
     held = check.about if check.about in ("pawl", "brake") else "locked"
     return Value(
         number,
-        suited(check.unit, number or check.required or check.hard or 0.0),
+        unit,
         check.low,
         check.high,
         limit,
-        sign=TIMES if check.quantity == "ratio" else "",
+        sign=TIMES if check.quantity == "ratio" and not unit else "",
         endless="never" if check.quantity == "time" else held,
         face=face,
     )
+
+
+_SHARES = frozenset({CheckKey.CONTINUOUS_CURRENT, CheckKey.SUPPLY, CheckKey.ENERGY})
+"""Checks whose ratio is printed in per cent."""
 
 
 def limit_of(check: Check) -> Text:
@@ -78,7 +83,8 @@ def limit_of(check: Check) -> Text:
         return ()
     like = of_check(check)
     sign = "≥ " if check.side == "at least" else "≤ "
-    return (sign, Value(limit, like.unit, sign=like.sign))
+    advised = "advised " if check.hard is None else ""
+    return (advised + sign, Value(limit, like.unit, sign=like.sign))
 
 
 def of_reading(reading: Reading, face: Face = Face.ALL) -> Value:
