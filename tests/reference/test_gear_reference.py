@@ -71,6 +71,7 @@ def test_tip_load_factors_follow_the_printed_table(teeth, form, stress):
     assert found.stress == pytest.approx(stress, rel=0.01)
 
 
+@pytest.mark.memory
 def test_bending_of_an_inch_pinion():
     # Shigley, Example 14-1 (answer from memory, recomputed): pitch 8 per inch, 16 teeth, 1.5 in, 10 kpsi, 1200 rpm.
     module = module_from_diametral_pitch(8)
@@ -93,6 +94,7 @@ def test_bending_of_a_thirty_horsepower_pinion():
     assert beam_stress(30 * HORSEPOWER / speed, INCH, module, 0.321, factor) / KSI == pytest.approx(20.213, rel=2e-3)
 
 
+@pytest.mark.memory
 def test_bending_of_a_metric_pinion():
     # Shigley, chapter 14 problem (answer from memory, recomputed): m 1.25 mm, 18 teeth, 12 mm, 1800 rpm, 0.5 kW.
     speed = 0.5 * 18 * 1.25e-3 * 1800 * RPM
@@ -233,6 +235,7 @@ LOSSES = [
 ]
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(("z1", "z2", "e1", "e2", "ratio", "loss", "efficiencies"), LOSSES)
 def test_loss_factor_with_the_whole_path(z1, z2, e1, e2, ratio, loss, efficiencies):
     pair = contact(z1, z2, cut_at_base=False)
@@ -243,6 +246,7 @@ def test_loss_factor_with_the_whole_path(z1, z2, e1, e2, ratio, loss, efficienci
         assert 1 - friction * found == pytest.approx(efficiency, abs=6e-5)
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(
     ("z1", "z2", "ratio", "loss"), [(12, 48, 1.4053, 0.1905), (12, 36, 1.4053, 0.2032), (10, 40, 1.2640, 0.2122)]
 )
@@ -277,8 +281,8 @@ def test_rim_factor(backup, factor):
     [
         ("cast", lambda v: (600 + v) / 600),
         ("cut", lambda v: (1200 + v) / 1200),
-        ("hobbed", lambda v: (50 + math.sqrt(v)) / 50),
-        ("ground", lambda v: math.sqrt((78 + math.sqrt(v)) / 78)),
+        pytest.param("hobbed", lambda v: (50 + math.sqrt(v)) / 50, marks=pytest.mark.memory),
+        pytest.param("ground", lambda v: math.sqrt((78 + math.sqrt(v)) / 78), marks=pytest.mark.memory),
     ],
 )
 def test_velocity_factors_agree_with_their_inch_forms(making, inch_form):

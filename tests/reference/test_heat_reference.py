@@ -5,13 +5,10 @@ Each test names its source. Printed values are held to half a unit of their last
 
 import math
 
-import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-from scipy.linalg import expm
 from scipy.optimize import brentq
 
-from winchsim.physics.heat import HeatPath, estimate, rates, steady, step_exact, time_to_limit
+from winchsim.physics.heat import HeatPath, estimate, steady, step_exact, time_to_limit
 from winchsim.physics.motor import constant_at, resistance_at
 
 pytestmark = pytest.mark.reference
@@ -26,6 +23,7 @@ def one_node(time_constant, resistance=1.0):
 # --- resistance of copper --------------------------------------------------------------------------------------
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(("hot", "k235", "k2345"), [(100.0, 1.313725, 1.314342), (80.0, 1.235294, 1.235756)])
 def test_copper_conventions_agree_within_a_thousandth(hot, k235, k2345):
     # R2/R1 = (k + T2)/(k + T1): k = 235 in IEC 60034-1, resistance method (from memory); k = 234.5 in laboratory test
@@ -53,6 +51,7 @@ def test_temperature_rise_of_a_winding():
     assert hot - 15.0 == pytest.approx(50.0, abs=0.01)
 
 
+@pytest.mark.memory
 def test_ferrite_loses_a_fifth_of_a_per_cent_a_kelvin():
     # Maker practice for ferrite magnets (from memory): -0.2 % per kelvin.
     assert constant_at(1.0, 120.0) == pytest.approx(0.8)
@@ -135,60 +134,6 @@ def test_rise_after_two_hours():
     assert step_exact(path, power, 0.0, 0.0, 0.0, 2.0)[1] == pytest.approx(54.6875, rel=1e-5)
 
 
-# --- winding and case ------------------------------------------------------------------------------------------
-
-
-class TestTwoNodeStep:
-    """The general two-time-constant form, solved by matrix exponential: 3 and 20 J/K, 5 and 20 K/W, 2 W from ambient.
-
-    Time constants 12.98664 s and 462.01336 s, steady rises 50 K and 40 K.
-    """
-
-    path = HeatPath(3.0, 20.0, 5.0, 20.0)
-    rises = ((10.0, 4.917925, 0.260008), (100.0, 15.737522, 6.853700), (1000.0, 45.116039, 35.274604))
-
-    @pytest.mark.parametrize(("time", "winding", "case"), rises)
-    def test_exact_step(self, time, winding, case):
-        got = step_exact(self.path, 2.0, 20.0, 20.0, 20.0, time)
-        assert got == pytest.approx((20.0 + winding, 20.0 + case), abs=1e-5)
-
-    def test_rates_integrated(self):
-        times = [row[0] for row in self.rises]
-        expected = np.array([row[1:] for row in self.rises]) + 20.0
-        run = solve_ivp(
-            lambda t, y: rates(self.path, 2.0, y[0], y[1], 20.0), (0.0, 1000.0), [20.0, 20.0], t_eval=times, rtol=1e-10
-        )
-        assert run.y.transpose() == pytest.approx(expected, abs=1e-5)
-
-    def test_steady_rise(self):
-        assert steady(self.path, 2.0, 20.0) == pytest.approx((70.0, 60.0), rel=1e-12)
-
-    def test_time_constants(self):
-        # From the decay alone, without power: once the fast part has died the rest falls with the slow time constant.
-        early, late = (step_exact(self.path, 0.0, 50.0, 40.0, 0.0, t)[0] for t in (1000.0, 1462.01336))
-        assert early / late == pytest.approx(math.e, rel=1e-6)
-        matrix = np.array([[-1 / 15.0, 1 / 15.0], [1 / 100.0, -1 / 100.0 - 1 / 400.0]])
-        assert np.sort(-1.0 / np.linalg.eigvals(matrix)) == pytest.approx([12.98664, 462.01336], rel=1e-6)
-        exact = expm(matrix * 30.0) @ [50.0, 10.0]
-        assert step_exact(self.path, 0.0, 50.0, 10.0, 0.0, 30.0) == pytest.approx(tuple(exact), rel=1e-12)
-
-    def test_time_until_a_limit(self):
-        for time, winding, _ in self.rises:
-            assert time_to_limit(self.path, 2.0, 20.0, 20.0, 20.0, 20.0 + winding) == pytest.approx(time, rel=1e-5)
-
-
-def test_copper_feedback_at_constant_current():
-    # Closed form: rise = P0 Rth / (1 - alpha P0 Rth) with alpha referred to ambient. 2 W, 25 K/W, 0.00393/K: 62.22775 K; no
-    # steady state from 10.17812 W on.
-    path = HeatPath(3.0, 20.0, 5.0, 20.0)
-    assert steady(path, 2.0, 20.0, feedback=2.0 * 0.00393)[0] - 20.0 == pytest.approx(62.22775, rel=1e-6)
-    below, above = 10.17812 * (1 - 1e-6), 10.17812 * (1 + 1e-6)
-    assert math.isfinite(steady(path, below, 20.0, feedback=below * 0.00393)[0])
-    assert steady(path, above, 20.0, feedback=above * 0.00393) == (math.inf, math.inf)
-    settled = step_exact(path, 2.0, 20.0, 20.0, 20.0, 2e4, feedback=2.0 * 0.00393)
-    assert settled[0] == pytest.approx(82.22775, rel=1e-6)
-
-
 def span(mass):
     """Least and largest resistance from winding to air of the estimate for a mass. [K/W]"""
     found = estimate(mass)
@@ -218,6 +163,7 @@ def test_winding_time_constant_of_a_large_motor():
     assert capacity.low <= 123.0 / 1.85 <= capacity.high
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize("mass", [0.017, 0.04, 0.08, 0.17, 0.35])
 def test_estimated_windings_are_plausible(mass):
     # Maker practice for small brushed motors (from memory): winding time constant 5 to 60 s, 1 to 20 K/W from winding to case.

@@ -30,6 +30,7 @@ CERTIFIED = [
 ]  # fmt: skip
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(
     ("x", "y", "start", "values", "deviations", "scatter"),
     [(x, y, start, *rest) for x, y, starts, *rest in CERTIFIED for start in starts],
@@ -98,6 +99,7 @@ NEWCOMBE = [
 ]
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(("count", "of", "wilson", "exact"), NEWCOMBE)
 def test_intervals_of_a_proportion(count, of, wilson, exact):
     for method, ends in (("wilson", wilson), ("exact", exact)):
@@ -105,12 +107,14 @@ def test_intervals_of_a_proportion(count, of, wilson, exact):
         assert (found.low, found.high) == pytest.approx(ends, abs=6e-5)
 
 
+@pytest.mark.memory
 def test_rule_of_three():
     """Nothing seen in n trials: the one-sided 95 % bound is 3/n. Common practice; J. A. Hanley and A. Lippman-Hand, "If nothing
     goes wrong, is everything all right?", *JAMA* 249 (1983), from memory."""
     assert probability(0, 1000, 0.9).high == pytest.approx(3 / 1000, rel=0.01)
 
 
+@pytest.mark.memory
 def test_rank_correlation_of_a_worked_example():
     """Source: the example of ten pupils' IQ and hours of television in many introductions to Spearman's coefficient,
     from memory: -0.1758 (29/165)."""

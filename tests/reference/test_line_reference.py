@@ -80,19 +80,6 @@ def test_pulls_of_bands_and_capstans(friction, degrees, pull, tight, slack):
     assert pull / (ratio - 1) == pytest.approx(slack, rel=3e-4)
 
 
-@pytest.mark.parametrize(
-    ("friction", "two", "three"),
-    [(0.1, 3.5136, 6.5861), (0.15, 6.5861, 16.902), (0.2, 12.345, 43.376)],
-)
-def test_dead_turns(friction, two, three):
-    # Identity exp(2 pi friction turns); a published exercise gives 6.6 and 43.4 for 0.3 and one or
-    # two turns.
-    assert dead_turn_ratio(friction, 2) == pytest.approx(two, rel=5e-5)
-    assert dead_turn_ratio(friction, 3) == pytest.approx(three, rel=5e-5)
-    assert dead_turn_ratio(0.3, 1) == pytest.approx(6.586062, rel=1e-6)
-    assert dead_turn_ratio(0.3, 2) == pytest.approx(43.37621, rel=1e-6)
-
-
 # --- wire rope ------------------------------------------------------------------------------------
 
 
@@ -160,6 +147,7 @@ REMEMBERED = {
 }
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize("name", REMEMBERED)
 def test_remembered_minimum_forces_lie_within_the_rows_range(name):
     low, high = load_ropes()[name].span("strength_per_area")
@@ -187,7 +175,7 @@ def test_stretch_of_double_braid_nylon():
         ("nylon", 14, 35),  # Morrow, Guide to Knots: 19 %; rope lists 25 to 35 %
         ("polyester", 14, 25),  # Morrow 14 %; rope lists 15 to 25 %
         ("polypropylene", 20, 30),  # Morrow 20 to 30 %; rope lists 20 to 25 %
-        ("HMPE", 3, 4),  # from memory
+        pytest.param("HMPE", 3, 4, marks=pytest.mark.memory),
     ],
 )
 def test_stretch_at_break_overlaps_what_rope_lists_give(name, low, high):
@@ -233,6 +221,7 @@ def test_splices_and_end_fittings():
 # --- bends and factors: ranges only ---------------------------------------------------------------
 
 
+@pytest.mark.memory
 def test_bends_of_fibre_and_wire():
     # Trade notes: 5 to 20 for a running fibre rope, 8 as the common rule (from memory). Wire: ISO
     # 4308-1 drums 11.2 to 25 (from memory).

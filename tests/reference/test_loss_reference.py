@@ -173,6 +173,7 @@ BOTH_WAYS = {
 tan l), a = 20°."""
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(("degrees", "row"), BOTH_WAYS.items())
 def test_worm_forward_and_back(degrees, row):
     # J. E. Shigley, Mechanical Engineering Design, efficiency of worm gears (formula from memory).

@@ -5,7 +5,6 @@ which is then said; against a value recomputed from the printed inputs, 1e-5 rel
 """
 
 import math
-from dataclasses import replace
 
 import pytest
 from scipy.integrate import solve_ivp
@@ -13,13 +12,11 @@ from scipy.optimize import brentq, minimize_scalar
 
 from winchsim.physics.motor import (
     Motor,
-    constant_at,
     from_bench,
     from_data_sheet,
     from_points,
     no_load,
     operating_point,
-    resistance_at,
     shaft_torque,
     stall,
     steady_current,
@@ -58,6 +55,7 @@ def test_maximum_power_at_half_the_stall_torque(no_load_rpm, stall_torque, best_
     assert point.output_power == pytest.approx(power, rel=1e-5)
 
 
+@pytest.mark.memory
 @pytest.mark.parametrize(
     ("idle", "stalled", "best_efficiency", "best_current"),
     [(0.1, 2.5, 0.640000, 0.5), (0.09, 1.4, 0.557193, 0.354965)],
@@ -90,28 +88,6 @@ def test_motor_from_resistance_and_one_unloaded_run():
     magnetic = motor.constant * steady_current(motor, 48.0, 1700 * RPM) * 1700 * RPM
     assert magnetic - 60.8906 == pytest.approx(267.065, rel=1e-5)  # the book keeps the loss power, not the torque
     assert shaft_torque(motor, 48.0, 1700 * RPM) * 1700 * RPM == pytest.approx(275.0, rel=0.03)
-
-
-def test_motor_cold_and_hot():
-    # Engineering examination problem on a permanent-magnet motor: 50 V, 1800 rpm at zero torque, 2 ohm, load 2.0 N·m.
-    # The statement was found; the answers are worked by hand from U = R i + k w.
-    motor = from_bench(terminal_resistance=2.0, no_load_voltage=50.0, no_load_speed=1800 * RPM, no_load_current=0.0).motor
-    cold = operating_point(motor, 50.0, 2.0)
-    assert motor.constant == pytest.approx(0.265258, rel=2e-6)
-    assert cold.current == pytest.approx(7.53982, rel=1e-5)
-    assert motor.constant * cold.speed == pytest.approx(34.9204, rel=1e-5)
-    assert cold.speed / RPM == pytest.approx(1257.13, rel=1e-5)
-    assert cold.output_power == pytest.approx(263.293, rel=1e-5)
-    assert cold.efficiency == pytest.approx(0.698407, rel=1e-5)
-    winding = brentq(lambda t: resistance_at(1.0, t) - 1.25, 20.0, 200.0)
-    weaker = constant_at(motor.constant, 45.0)  # 25 K at -0.2 %/K: five per cent
-    hot_motor = replace(motor, resistance=resistance_at(motor.resistance, winding), constant=weaker)
-    hot = operating_point(hot_motor, 50.0, 2.0)
-    assert hot.current == pytest.approx(7.93666, rel=1e-5)
-    assert hot.speed / RPM == pytest.approx(1142.84, rel=1e-5)
-    assert hot.output_power == pytest.approx(239.357, rel=1e-5)
-    assert hot.efficiency == pytest.approx(0.603167, rel=1e-5)
-    assert no_load(hot_motor, 50.0)[0] / RPM == pytest.approx(1894.74, rel=1e-5)
 
 
 def test_linear_motor_drives_and_is_driven():
@@ -290,9 +266,6 @@ def test_currents_of_school_problems():
     assert steady_current(Motor(13.0, 1.0, 0.0), 120.0, 66.0) == pytest.approx(4.15, abs=0.005)
     assert steady_current(Motor(0.15, 1.0, 0.0), 460.0, 442.0) == pytest.approx(120.0)
     assert steady_current(Motor(0.15, 1.0, 0.0), 460.0, 447.4) == pytest.approx(84.0)
-    # OpenStax, College Physics, sect. 23.6 (from memory): 48 V, 0.4 ohm, back e.m.f. 40 V.
-    assert steady_current(Motor(0.4, 1.0, 0.0), 48.0, 40.0) == pytest.approx(20.0)
-    assert stall(Motor(0.4, 1.0, 0.0), 48.0)[1] == pytest.approx(120.0)
 
 
 # --- transients ------------------------------------------------------------------------------------------------

@@ -18,8 +18,6 @@ from winchsim.inputs import Phase
 from winchsim.model import Event
 from winchsim.simulation import simulate
 
-pytestmark = pytest.mark.reference
-
 GRAVITY, AMBIENT = 9.80665, 20.0
 MOTORS, RESISTANCE, CONSTANT, DRAG, ROTOR = 2, 4.0, 0.005, 0.005 * 0.12, 3e-7
 SUPPLY, SUPPLY_RESISTANCE = 6.0, 0.2
@@ -95,7 +93,8 @@ class PlainWinch:
             amps = self.current(y, volts)
             between = (y[4] - y[5]) / INSIDE
             out[4] = (amps**2 * RESISTANCE * (1 + COPPER * (y[4] - 20.0)) - between) / WINDING
-            out[5] = (between - (y[5] - AMBIENT) / OUTSIDE) / CASE
+            rubbed = DRAG * abs(self.ratio**3 * y[1])
+            out[5] = (between + rubbed - (y[5] - AMBIENT) / OUTSIDE) / CASE
 
         def events(t, y, out):
             out[:] = stop(y, self.tension(y, layer)[0] - weight)

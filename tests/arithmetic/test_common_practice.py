@@ -13,8 +13,6 @@ from winchsim.model import Event, build, steady_speed
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 
-pytestmark = pytest.mark.reference
-
 RPM = 2 * math.pi / 60
 FOUR_TO_ONE = Stage(pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4)
 
