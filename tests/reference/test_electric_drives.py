@@ -2,6 +2,10 @@
 
 Each test names its source. The motor's own law is checked against the same examples elsewhere; here the examples pass through
 the scenario's values, the chain, the rope and the switching between phases. Recomputed values from the printed inputs.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations

@@ -1,6 +1,10 @@
 """Gear geometry, tooth bending and mesh losses against published tables and worked examples.
 
 Each block names its source. Where a book works in inches, the numbers are converted here by the exact factors.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""Gearmotors and motors against makers' tables and measured lifts: what is given comes back, in the law and in a lift."""
+"""Gearmotors and motors against makers' tables and measured lifts: what is given comes back, in the law and in a lift.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
+"""
 
 import math
 from pathlib import Path

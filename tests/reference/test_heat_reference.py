@@ -1,6 +1,10 @@
-"""Copper resistance and motor heating against worked examples of textbooks and exact solutions.
+"""Copper resistance and motor heating against worked examples of textbooks and makers' data.
 
 Each test names its source. Printed values are held to half a unit of their last digit where nothing else is said.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math

@@ -1,5 +1,10 @@
 """Rope strength, bends and anchors against published tables. Where sources differ, ranges are
-compared, not numbers."""
+compared, not numbers.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
+"""
 
 from __future__ import annotations
 

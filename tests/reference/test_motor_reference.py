@@ -2,6 +2,10 @@
 
 Each test names its source. Tolerances: half a unit of the last printed digit, or what the source's own rounding allows,
 which is then said; against a value recomputed from the printed inputs, 1e-5 relative.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math

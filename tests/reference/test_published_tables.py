@@ -135,6 +135,14 @@ def test_what_a_parked_car_leaves(name, gone):
     assert (left < 0.25) is gone
 
 
+@pytest.mark.parametrize(("name", "factor"), [("PA66", 0.8621), ("POM", 0.7143)])
+def test_what_warmth_leaves_of_moulded_teeth(name, factor):
+    # sendima.com, plastic gears (excerpt, formula only): 1/(1 + a (T - 100 °F)) with a 0.004 for
+    # nylon 101 and 0.010 for acetal, here at 140 °F.
+    softening = load_materials()[name].softening
+    assert temperature_factor(60.0, softening) == pytest.approx(factor, rel=0.08)
+
+
 # --- supplies -------------------------------------------------------------------------------------
 
 

@@ -1,7 +1,11 @@
-"""Running back and self-locking: screws as elements of the chain, and the trap of lumping a train. Sources at each test.
+"""Running back and self-locking: screws as elements of the chain. Sources at each test.
 
 A screw's element has torque at its input and force at its output: its ratio is 2 pi over the lead. Its two efficiencies are the
 exact ones, e = tan L/tan(L + phi) and q = tan(L - phi)/tan L, with lead angle L and friction angle phi.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""Shafts and pins against worked examples of textbooks. Inch examples are left in inches: the formulas have no unit."""
+"""Shafts and pins against worked examples of textbooks. Inch examples are left in inches: the formulas have no unit.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
+"""
 
 from __future__ import annotations
 
@@ -100,6 +105,7 @@ def test_bending_of_the_same_shaft():
     assert 1 / math.hypot(bent / 75e6, twisted / 165e6) == pytest.approx(1.75, abs=5e-3)
 
 
+@pytest.mark.memory
 def test_yield_in_shear():
     # Distortion energy; J. E. Shigley, Mechanical Engineering Design, §5-5 prints 0.577.
     assert pytest.approx(0.577, abs=5e-4) == SHEAR_SHARE

@@ -1,6 +1,10 @@
 """Shock on an elastic rope: loads let go at once, dropped, or stopped, against worked examples of strength of materials.
 
 The examples speak of bars and beams; here a rope of the same stiffness takes their place. Recomputed from the printed inputs.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations

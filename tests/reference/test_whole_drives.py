@@ -2,6 +2,10 @@
 
 Each test names its source. Recomputed values are worked out from the printed inputs; g = 9.81 m/s² as in the sources unless
 said. A rope here is so stiff that the books' rigid rope is meant; its damping is critical, so that its bounce is over at once.
+
+Examples of textbooks were read in openly published collections of solved examples that follow the
+book (its data, a solution, the printed answer), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
