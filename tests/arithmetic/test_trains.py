@@ -28,7 +28,7 @@ def screw(
 
 def alone(element: Element):
     """Chain of one motor without drag and one element."""
-    return Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, (element,))
+    return Chain((GroupMesh((), 1e-6),), 0.0, (element,))
 
 
 def raises(element: Element, force: float) -> float:
@@ -72,7 +72,7 @@ class TestLumpingTrap:
     @pytest.mark.parametrize(("mesh", "count", "forward", "reverse", "lumped"), CASES)
     def test_torques(self, mesh, count, forward, reverse, lumped):
         elements = [Element(f"mesh {i}", 1.0, mesh, 2 - 1 / mesh) for i in range(count)]
-        train = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, tuple(elements))
+        train = Chain((GroupMesh((), 1e-6),), 0.0, tuple(elements))
         assert 1 / demand(train, 1)(1.0) == pytest.approx(forward, abs=5e-5)
         assert demand(train, -1)(1.0) == pytest.approx(reverse, abs=6e-5)
         assert 2 - 1 / mesh**count == pytest.approx(lumped, abs=5e-5)

@@ -13,7 +13,7 @@ from winchsim.physics.chain.branch import _imbalance
 
 def _driven(rotor, *elements):
     """Chain of a single group without a drag of its own."""
-    return ch.Chain((ch.GroupMesh(1.0, 1.0, 1.0, 0.0, rotor),), 0.0, elements)
+    return ch.Chain((ch.GroupMesh((), rotor),), 0.0, elements)
 
 
 def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-7, rotor=8e-7):
@@ -26,9 +26,8 @@ def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-
 
 def _two_groups(**kw):
     one = _train(**kw)
-    return ch.Chain(
-        (ch.GroupMesh(4.0, 0.9, 0.88, 3e-4, 4e-7), ch.GroupMesh(5.0, 0.85, 0.8, 1e-4, 2e-7)), 1e-7, one.elements[1:]
-    )
+    first, second = ch.Element("mesh", 4.0, 0.9, 0.88, 3e-4), ch.Element("mesh", 5.0, 0.85, 0.8, 1e-4)
+    return ch.Chain((ch.GroupMesh((first,), 4e-7), ch.GroupMesh((second,), 2e-7)), 1e-7, one.elements[1:])
 
 
 def _balance_by_bisection(chain, d, torques, rope_torque):
@@ -180,7 +179,10 @@ def test_output_torques_of_arrays_are_those_of_floats():
 
 def test_rotating_inertia_is_that_of_the_raising_branch():
     for chain in (_train(), _two_groups()):
-        assert ch.rotating_inertia(chain) == pytest.approx(ch.likely_branch(chain, 1).inertia, rel=1e-12)
+        every = len(chain.groups)
+        assert ch.rotating_inertia(chain, every) == pytest.approx(ch.likely_branch(chain, 1).inertia, rel=1e-12)
+    dragged = ch.branch(chain, 1, (True,) * len(chain.elements), (True, False))
+    assert ch.rotating_inertia(chain, 1) == pytest.approx(dragged.inertia, rel=1e-12)
 
 
 def test_reverse_efficiency_has_the_friction_torque_of_the_forward_one():

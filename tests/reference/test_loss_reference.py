@@ -9,6 +9,7 @@ how else: excerpt, second hand, or from memory (then it bears that mark).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -113,7 +114,7 @@ def test_plastic_reduction_at_stall(teeth, friction):
     # times that in motion, the default.
     moving = mesh_efficiency(*teeth, friction) * (1 - FORM_LOSS["moulded"].value)
     pair = Element("pair", 3.0, moving, reverse_of(moving))
-    alone = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 0.0),), 0.0, (pair,))
+    alone = Chain((GroupMesh((), 0.0),), 0.0, (pair,))
     assert 1 / (3 * demand(alone, 1, 1.3)(1.0)) == pytest.approx(0.908, abs=0.03)
 
 
@@ -122,14 +123,15 @@ def test_motors_on_one_common_gear_add_up():
     # one motor stalls at 880, two in front of one common train at 1760, two trains joined at the
     # output at 1600. Here all pinions share the first gear.
     mesh = Element("train", 27.0, 0.7, reverse_of(0.7))
-    groups = GroupMesh(3.0, 0.9, reverse_of(0.9), 0.0, 0.0)
+    pinion = Element("pinion", 3.0, 0.9, reverse_of(0.9))
+    groups = GroupMesh((pinion,), 0.0)
 
     def margin(*torques):
         chain = Chain((groups,) * len(torques), 0.0, (mesh,))
         return torque_margin(chain, torques, demand(chain, 1, 1.3)(1.0), 1.3)
 
     assert margin(1e-3, 1e-3) / margin(1e-3) == pytest.approx(1760 / 880)
-    dead = Chain((groups, GroupMesh(3.0, 0.9, reverse_of(0.9), 1e-4, 0.0)), 0.0, (mesh,))
+    dead = Chain((groups, GroupMesh((replace(pinion, drag=1e-4),), 0.0)), 0.0, (mesh,))
     assert torque_margin(dead, [1e-3, 0.0], demand(dead, 1, 1.3)(1.0), 1.3) < margin(1e-3)
 
 
@@ -159,7 +161,7 @@ def test_motors_on_one_common_gear_add_up():
 )
 def test_crabs_and_worm_hoists(ratio, effort, efficiency, load):
     train = Element("train", ratio, efficiency, reverse_of(efficiency))
-    alone = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 0.0),), 0.0, (train,))
+    alone = Chain((GroupMesh((), 0.0),), 0.0, (train,))
     assert demand(alone, 1)(load) == pytest.approx(effort, rel=1e-6)
 
 

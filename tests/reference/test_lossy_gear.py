@@ -39,7 +39,7 @@ CHANGES = (0.0805, 0.1995, 0.3713, 0.4645)
 class LossyGear:
     """State: speed and angle of the slow side; the key is the direction."""
 
-    CHAIN = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1.0),), 0.0, (Element("gear", 2.0, 0.5, 0.5, 0.0, 1.5),))
+    CHAIN = Chain((GroupMesh((), 1.0),), 0.0, (Element("gear", 2.0, 0.5, 0.5, 0.0, 1.5),))
 
     @staticmethod
     def torques(t):

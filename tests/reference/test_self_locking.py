@@ -35,7 +35,7 @@ def screw(
 
 def alone(element: Element):
     """Chain of one motor without drag and one element."""
-    return Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, 1e-6),), 0.0, (element,))
+    return Chain((GroupMesh((), 1e-6),), 0.0, (element,))
 
 
 def raises(element: Element, force: float) -> float:

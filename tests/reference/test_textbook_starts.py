@@ -128,7 +128,7 @@ def test_time_of_a_start(ideal, make_motor, make_stage, name):
 def test_ratio_of_the_greatest_acceleration(rotor, torque, efficiency, drum, resist, best):
     def slowness(ratio):
         gear = Element("gear", ratio, efficiency, efficiency, 0.0, drum)
-        chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, rotor),), 0.0, (gear,))
+        chain = Chain((GroupMesh((), rotor),), 0.0, (gear,))
         return -find_branch(chain, 1, [torque], resist).acceleration([torque], resist)
 
     found = minimize_scalar(slowness, bounds=(1.0, 40.0), method="bounded", options={"xatol": 1e-6})

@@ -155,7 +155,7 @@ def test_hoist_with_intermediate_gear_and_guide_pulleys():
         ch.Element("rope over the pulleys", 1.0 / 1.5, 1.0, 1.0, 1125.0, 2 * 200 * 0.45**2 + (1150 + 650) * 0.5**2),
         ch.Element("pulley bearings", 1.0, 1.0, 1.0, 2 * 150.0, 0.0),
     ]
-    hoist = ch.Chain((ch.GroupMesh(1.0, 1.0, 1.0, 0.0, 200 * 0.09**2),), 0.0, tuple(elements))
+    hoist = ch.Chain((ch.GroupMesh((), 200 * 0.09**2),), 0.0, tuple(elements))
     pull = (1150 - 650) * 9.81 + 500 + 350
     at = ch.find_branch(hoist, 1, [600.0], pull * 0.5)
     acceleration = 0.9 / 0.5  # of the pulleys, the last shaft
@@ -242,7 +242,7 @@ def test_winch_with_a_no_load_torque(ideal, make_motor, make_stage):
 def test_inertia_and_torque_through_one_gear():
     # Gupta & Singhal, Fundamentals of Electric Drives and Control, Ex. 3.2: gear 0.1 at 0.9, 0.4 and 10 kg·m², 50 N·m
     # at the load, 1400 rpm. Printed: 0.5 kg·m², 5.5556 N·m, 814.487 W.
-    gear = ch.Chain((ch.GroupMesh(1.0, 1.0, 1.0, 0.0, 0.4),), 0.0, (ch.Element("gear", 10.0, 0.9, 0.9, 0.0, 10.0),))
+    gear = ch.Chain((ch.GroupMesh((), 0.4),), 0.0, (ch.Element("gear", 10.0, 0.9, 0.9, 0.0, 10.0),))
     assert ch.drum_inertia(gear) / 10**2 == pytest.approx(0.5)
     assert ch.demand(gear, 1)(50.0) == pytest.approx(5.5556, abs=5e-5)
     assert ch.demand(gear, 1)(50.0) * 1400 * RPM == pytest.approx(814.487, abs=5e-4)

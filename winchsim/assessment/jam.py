@@ -177,7 +177,7 @@ def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, 
     chain, line, nothing = m.chain, m.line, np.zeros(batch.size)
     pulled = pull(m, travel) + nothing
     free = np.maximum(m.free_rope - line.falls * (travel - m.start_travel), 1e-3)
-    inertia = rotating_inertia(chain)
+    inertia = rotating_inertia(chain, len(m.groups))
     drag = output_torques(chain, 1, 0.0)[0]
     per_torque = output_torques(chain, 1, 1.0)[0] - drag
     speed = steady_speed(law, drag + per_torque * pulled * radius, law.push(nothing))

@@ -128,7 +128,7 @@ def _efficiency(record: Record, mesh: Mesh) -> float:
     if mesh.element is not None:
         return chain.elements[mesh.element].forward
     assert mesh.chain_group is not None
-    return chain.groups[mesh.chain_group].forward
+    return chain.groups[mesh.chain_group].elements[-1].forward
 
 
 def _partner(record: Record, case: ToothCase, kind: LinkKind) -> str:

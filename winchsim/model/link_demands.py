@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger, pick
 from winchsim.model.machine import Machine, Mesh
-from winchsim.physics.chain import Branch, Chain, RestingBounds, input_torque
+from winchsim.physics.chain import Branch, Chain, Element, RestingBounds, input_torque
 from winchsim.strength.teeth import tooth_force
 
 
@@ -115,15 +115,23 @@ def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, 
 
 
 def _group_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
-    """Tooth force per torque of a group's motors, behind their gearboxes, with power passing forward and backward."""
-    driven, driving = _box_weights(machine, group, share)
-    return driven, driving / machine.chain.groups[group].reverse
+    """Tooth force per torque of a group's motors with power passing forward and backward."""
+    *front, mesh = machine.chain.groups[group].elements
+    driven, driving = _passed(front, share)
+    return driven, driving / mesh.reverse
 
 
 def _box_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
     """The same at the output of their gearboxes."""
-    ratio, forward, reverse = machine.chain.groups[group].box
-    return share * ratio * forward, share * ratio / reverse
+    return _passed(machine.chain.groups[group].elements[:1], share)
+
+
+def _passed(elements: Sequence[Element], share: float) -> tuple[float, float]:
+    """A share of the torque behind some elements per torque before them, with power passing forward and backward."""
+    driven = driving = share
+    for e in elements:
+        driven, driving = driven * e.ratio * e.forward, driving * e.ratio / e.reverse
+    return driven, driving
 
 
 def demand(machine: Machine, channel: str, index: int, at: Channels) -> Any:

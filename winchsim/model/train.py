@@ -19,9 +19,12 @@ from winchsim.model.shaft_losses import (
 from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.bearings import ring_share
-from winchsim.physics.chain import Chain, Element, GroupMesh, reverse_of
+from winchsim.physics.chain import Chain, Element, GroupMesh, factors, reverse_of
 from winchsim.strength.materials import Material
 from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
+
+
+MOTOR_BEARINGS = "motor bearings"
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
         row.add_brake()
     pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0 for u, r in zip(units, own, strict=True)]
     if single:
-        row.add_front(units[0], meshes[0].drag, pinions[0], carried[0])
+        row.add_front(meshes[0].elements, pinions[0])
     row.add_stages()
     if inputs.brake is not None and inputs.brake.place == "drum":
         row.add_brake()
@@ -97,33 +100,40 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     row.add_drum(inputs.drum.drag, carries, 0.0 if reductions else drum_inertia(inputs, notebook))
     row.elements += _rope_side(inputs, notebook)
     if single:
-        chain = Chain((GroupMesh(1.0, 1.0, 1.0, 0.0, meshes[0].inertia),), 0.0, tuple(row.elements))
+        chain = Chain((GroupMesh((), meshes[0].inertia),), 0.0, tuple(row.elements))
     else:
         _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
-        turned = sum(_on_common_gear(*pair) for pair in zip(units, own, pinions, strict=True))
+        turned = sum(_on_common_gear(*row) for row in zip(units, meshes, pinions, strict=True))
         chain = Chain(tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements))
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, places, reductions, row.gearbox)
 
 
-def _on_common_gear(unit: LiveGroup | DraggedGroup, first: Reduction | None, inertia: float) -> float:
+def _on_common_gear(unit: LiveGroup | DraggedGroup, mesh: GroupMesh, inertia: float) -> float:
     """Inertia of pinions behind gearboxes as the common gear feels it through their mesh while raising: running motors drive
     it, dead ones are driven. Where the power goes the other way it is kept as it is for raising. [kg·m²]"""
-    if first is None:
-        return inertia
-    through = first.forward if isinstance(unit, LiveGroup) else 1 / first.reverse
-    return inertia * first.ratio**2 * through
+    for e in mesh.elements[1:]:
+        through = e.forward if isinstance(unit, LiveGroup) else 1 / e.reverse
+        inertia = inertia * e.ratio**2 * through
+    return inertia
 
 
 def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
     """Refuse groups side by side of which one locks when at rest: what the others have to hold is then undetermined."""
     for unit, mesh in zip(units, meshes, strict=True):
-        own = f"motors.{unit.number}" + (".gearbox" if unit.fit.output.geared else "")
-        for head, reverse in (("stage.1", mesh.reverse), (own, mesh.box[2])):
-            if 1 - breakaway * (1 - reverse) <= 0:
+        own = f"motors.{unit.number}"
+        paths = {
+            MOTOR_BEARINGS: f"{own}.bearing_efficiency", "motor friction": f"{own}.reverse_efficiency",
+            "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
+        }  # fmt: skip
+        for e in mesh.elements:
+            if factors(e, breakaway, -1)[1] <= 0:
+                path, value, least = paths.get(e.name, "stage.1.reverse_efficiency"), e.reverse, 1 - 1 / breakaway
+                if e.name == MOTOR_BEARINGS:
+                    value, least = e.forward, breakaway / (1 + breakaway)
                 raise DomainError(
-                    f"{head}.reverse_efficiency", reverse,
-                    f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
+                    path, value,
+                    f"over {least:.3g} where several motor groups share the common gear (at rest the losses are "
                     f"{breakaway:g} times as large)",
                 )  # fmt: skip
 
@@ -158,9 +168,9 @@ class _Row:
         return len(self.elements) - 1
 
     def _add_mesh(self, index: int) -> None:
-        r = self.reductions[index]
-        name = f"mesh of {bracketed(r.label)}"
-        self.meshes[index] = self._add(name, r.ratio, r.forward, r.reverse, self.inertias[index], r.rest)
+        self.meshes[index] = len(self.elements)
+        self.elements.append(replace(_mesh_element(self.reductions[index]), drag=self.drag, inertia=self.inertias[index]))
+        self.drag = 0.0
 
     def _add_bearings(self, index: int) -> None:
         self.drag += self.drags[index]
@@ -168,21 +178,16 @@ class _Row:
         if e is not None:
             self._add(f"bearings of {bracketed(self.reductions[index].label)}", 1.0, e, reverse_of(e))
 
-    def add_front(
-        self, unit: LiveGroup | DraggedGroup, motor_drag: float, pinions: float, bearings: float
-    ) -> None:
-        """What is behind a single group's drag, and its mesh, as ordinary elements; that drag is the first of the chain.
+    def add_front(self, front: tuple[Element, ...], pinions: float) -> None:
+        """What a single group's motors drive the first gear through, as ordinary elements; their drag is the first's.
 
         Behind a gearbox the pinions turn with its output; without one their inertia is part of the rotors'.
         """
-        self.drag += motor_drag
-        name = "motor and gearbox" if unit.fit.output.geared else "motor friction"
-        self.gearbox = self._add(name, *_box(unit, self.breakaway), pinions)
-        self.elements[-1] = replace(self.elements[-1], grows_at_rest=_growth(unit, self.breakaway))
-        if bearings < 1:
-            self._add("motor bearings", 1.0, bearings, reverse_of(bearings))
+        self.gearbox = len(self.elements)
+        self.elements += [replace(front[0], inertia=pinions), *front[1:]]
         if self.reductions:
-            self._add_mesh(0)
+            self.meshes[0] = len(self.elements) - 1
+            self.elements[-1] = replace(self.elements[-1], inertia=self.inertias[0])
 
     def add_stages(self) -> None:
         """Reductions behind the common gear, each with its output shaft's bearings."""
@@ -221,14 +226,18 @@ def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
 def _group_mesh(
     inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float
 ) -> GroupMesh:
-    count, box = _count(unit), unit.fit.output
-    inertia = unit.motor.inertia + (0.0 if box.geared else _pinion_inertia(inputs, first))
-    return GroupMesh(
-        (first.ratio if first else 1.0) * box.ratio,
-        bearings * (first.forward if first else 1.0), reverse_of(bearings) * (first.reverse if first else 1.0),
-        count * unit.motor.drag, count * inertia,
-        _box(unit, inputs.settings.breakaway), _growth(unit, inputs.settings.breakaway),
-    )  # fmt: skip
+    count, geared, breakaway = _count(unit), unit.fit.output.geared, inputs.settings.breakaway
+    name = "motor and gearbox" if geared else "motor friction"
+    found = [Element(name, *_box(unit, breakaway), count * unit.motor.drag, grows_at_rest=_growth(unit, breakaway))]
+    if bearings < 1:
+        found.append(Element(MOTOR_BEARINGS, 1.0, bearings, reverse_of(bearings)))
+    if first is not None:
+        found.append(_mesh_element(first))
+    return GroupMesh(tuple(found), count * (unit.motor.inertia + (0.0 if geared else _pinion_inertia(inputs, first))))
+
+
+def _mesh_element(r: Reduction) -> Element:
+    return Element(f"mesh of {bracketed(r.label)}", r.ratio, r.forward, r.reverse, rest=r.rest)
 
 
 def _growth(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float]:

@@ -292,7 +292,7 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
     falls. The load's mass adds to the inertia. Own derivation, head of the package `slow`.
     """
     m, n = batch.machine, batch.size
-    inertia = rotating_inertia(m.chain)
+    inertia = rotating_inertia(m.chain, len(m.groups))
     _, per_torque = raising_line(m.chain)
     tau = inertia / course.last_slope
     carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope

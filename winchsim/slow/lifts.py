@@ -359,7 +359,7 @@ def _swing(batch: Batch, course: Course) -> Any:
     damping = np.clip(m.line.damping / (2 * root), 0.0, 0.99)
     sudden = course.last_speed * radius * root * np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
     slows = output_torques(m.braked_chain, 1, pull(m, m.top_travel) * radius)[0]
-    stops = course.last_speed * rotating_inertia(m.chain) / np.maximum(slows, TINY)
+    stops = course.last_speed * rotating_inertia(m.chain, len(m.groups)) / np.maximum(slows, TINY)
     x = math.pi * stops / bounce_period(batch)
     return np.maximum(sudden * np.minimum(1.0, 1 / np.maximum(x, TINY)) - m.body.friction, 0.0)
 
@@ -391,7 +391,7 @@ def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
     m, at_once = batch.machine, np.where(np.asarray(batch.raising.ramp) > 0, 0.0, 1.0)
     rope_torque = path.start_tension * path.radii[0]
     excess = np.maximum(group_push(m.chain, 1, torques) - output_torques(m.chain, 1, rope_torque)[0], 0.0)
-    gain = at_once * excess / rotating_inertia(m.chain)
+    gain = at_once * excess / rotating_inertia(m.chain, len(m.groups))
     common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
     common_gain = shaft_ratios(m.chain)[0] * gain
     passed = [
@@ -417,7 +417,7 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
         torques, rotors = at(gain)
         return torques[0] - group_push(chain, 1, rotors)
 
-    gain = _root_below_zero(lacking, -lacking(0.0) / rotating_inertia(chain), batch.size)
+    gain = _root_below_zero(lacking, -lacking(0.0) / rotating_inertia(chain, len(m.groups)), batch.size)
     (common, *outputs), rotors = at(gain)
     passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)

@@ -78,7 +78,7 @@ def pick_up_force(batch: Batch, path: Path, law: Law) -> Any:
 def _drum(batch: Batch, law: Law, pull: Any, radius: Any) -> _Drum:
     m = batch.machine
     drag, per_torque = raising_line(m.chain)
-    inertia = rotating_inertia(m.chain)
+    inertia = rotating_inertia(m.chain, len(m.groups))
     at_rest = law.push(np.zeros(batch.size))
     idle = np.broadcast_to(np.asarray(drag + 0.0 * pull), pull.shape)
     needed = drag + per_torque * pull * radius

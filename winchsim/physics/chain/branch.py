@@ -334,5 +334,5 @@ def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.nd
         rows.append(element.drag * np.abs(drum_speed) * ratios[i] + passed * share)
     for i, mesh in enumerate(chain.groups):
         passed = torques.groups[i] * drum_speed * group_ratio(chain, i)
-        rows.append(passed * np.where(passed >= 0, 1 - mesh.whole_forward, 1 - 1 / mesh.whole_reverse))
+        rows.append(passed * np.where(passed >= 0, 1 - mesh.forward, 1 - 1 / mesh.reverse))
     return np.array(rows)

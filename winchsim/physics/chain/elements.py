@@ -11,6 +11,7 @@ so a branch is compiled once and serves floats and arrays alike.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -64,37 +65,35 @@ class GroupMesh:
 
     Attributes
     ----------
-    ratio : float
-        Motor speed over the common gear's speed. [-]
-    forward, reverse : float
-        Efficiency of its mesh. [-]
-    drag : float
-        Constant drag of all its motors together, at the motor shaft. [N·m]
+    elements : tuple of Element
+        What its motors drive the gear through, its own mesh last; empty where the motors turn the shaft itself. The drag of
+        the first is that of all its motors together; the others have neither drag nor inertia.
     inertia : float
         Of all its rotors together. [kg·m²]
-    box : tuple of float
-        Ratio, which `ratio` includes, and forward and reverse efficiency of what is behind each motor's drag. [-]
-    grows_at_rest : tuple of float
-        As for `Element`, of box and drag. [-]
     """
 
-    ratio: float
-    forward: float
-    reverse: float
-    drag: float
+    elements: tuple[Element, ...]
     inertia: float
-    box: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    grows_at_rest: tuple[float, float] = (1.0, 1.0)
 
     @property
-    def whole_forward(self) -> float:
+    def ratio(self) -> float:
+        """Motor speed over the common gear's speed. [-]"""
+        return math.prod(e.ratio for e in self.elements)
+
+    @property
+    def drag(self) -> float:
+        """Constant drag of all its motors together, at the motor shaft. [N·m]"""
+        return self.elements[0].drag if self.elements else 0.0
+
+    @property
+    def forward(self) -> float:
         """Efficiency from the motors to the common gear. [-]"""
-        return self.forward * self.box[1]
+        return math.prod(e.forward for e in self.elements)
 
     @property
-    def whole_reverse(self) -> float:
+    def reverse(self) -> float:
         """Efficiency from the common gear to the motors. [-]"""
-        return self.reverse * self.box[2]
+        return math.prod(e.reverse for e in self.elements)
 
 
 @dataclass(frozen=True)
@@ -250,31 +249,39 @@ def output_torques(
     return list(_walk(chain, direction, rope_torque, breakaway, acceleration))[::-1]
 
 
-def rotating_inertia(chain: Chain) -> Any:
-    """Torque at the common gear per acceleration of the drum while the motors drive, rotors included. [N·m·s²/rad]
+def rotating_inertia(chain: Chain, running: int) -> Any:
+    """Torque at the common gear per acceleration of the drum in raising, rotors included. [N·m·s²/rad]
 
     The same as `Branch.inertia` of a chain that raises, for chains of arrays too.
+
+    Parameters
+    ----------
+    chain : Chain
+    running : int
+        Groups that drive; those behind them are dragged.
     """
     still = output_torques(chain, 1, 0.0)[0]
     total = output_torques(chain, 1, 0.0, acceleration=1.0)[0] - still
     common = shaft_ratios(chain)[0]
-    for mesh in chain.groups:
-        total = total + mesh.ratio * mesh.whole_forward * mesh.inertia * mesh.ratio * common
+    for place, mesh in enumerate(chain.groups):
+        passed = mesh.forward if place < running else 1 / mesh.reverse
+        total = total + mesh.ratio * passed * mesh.inertia * mesh.ratio * common
     return total
 
 
 def kinked(mesh: GroupMesh) -> bool:
     """Whether a group's torque at the common gear depends on which of the two drives."""
-    return mesh.whole_forward * mesh.whole_reverse != 1.0
+    return any(e.forward * e.reverse != 1.0 for e in mesh.elements)
 
 
 def group_factors(mesh: GroupMesh, breakaway: float, direction: int) -> tuple[float, float, float]:
     """Torque at the common gear per torque of a group that drives, and that is dragged, and its drag. [-], [-], [N·m]"""
-    _, box_forward, box_reverse = mesh.box
-    growth = at_rest(mesh.grows_at_rest, breakaway, direction)
-    driving = mesh.ratio / ((1 + breakaway * (1 / mesh.forward - 1)) * (1 + growth * (1 / box_forward - 1)))
-    dragged = mesh.ratio / ((1 - breakaway * (1 - mesh.reverse)) * (1 - growth * (1 - box_reverse)))
-    return driving, dragged, growth * mesh.drag
+    driving = dragged = 1.0
+    drag = 0.0
+    for e in mesh.elements:
+        forward, reverse, own = factors(e, breakaway, direction)
+        driving, dragged, drag = driving * e.ratio / forward, dragged * e.ratio / reverse, drag + own
+    return driving, dragged, drag
 
 
 def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], breakaway: float = 1.0) -> Any:

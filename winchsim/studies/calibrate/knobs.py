@@ -155,8 +155,11 @@ def _least_shared(breakaway: float) -> float:
 
 
 def _meshes(machine: Machine) -> list:
-    elements = [machine.chain.elements[mesh.element] for mesh in machine.meshes if mesh.element is not None]
-    return [*elements, *machine.chain.groups]
+    chain = machine.chain
+    return [
+        chain.groups[mesh.chain_group].elements[-1] if mesh.element is None else chain.elements[mesh.element]
+        for mesh in machine.meshes
+    ]
 
 
 # --- constant drag -----------------------------------------------------------------------------------------------------
