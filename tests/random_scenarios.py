@@ -6,6 +6,7 @@ Used by the fuzz command and by property tests; a scenario depends on its seed a
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -106,12 +107,15 @@ def _motors(d: _Dice) -> sc.MotorGroup:
     efficiency = d.uniform(0.6, 0.98)
     stall_current = stall_torque * speed / voltage / efficiency
     count = d.pick(1, 1, 2, 4, 7)
-    return sc.MotorGroup(
+    group = sc.MotorGroup(
         count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
-        no_load_current=share * stall_current, stall_torque=stall_torque * (1 - share), stall_current=stall_current,
+        no_load_current=share * stall_current, stall_torque=stall_torque, stall_current=stall_current,
         brush_drop=d.pick(0.0, 0.0, 0.05 * voltage), drag_speed_share=d.pick(0.0, 0.5),
         gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95), data_at="output") if d.chance(0.1) else None,
     )  # fmt: skip
+    # So that the torque constant is the drawn share of the speed constant, whatever drag and brushes take.
+    kept = (1 - share) * (1 - share * (1 - group.drag_speed_share)) * (1 - group.brush_drop / voltage)
+    return replace(group, stall_torque=stall_torque * kept)
 
 
 def _stages(d: _Dice) -> tuple[sc.Stage, ...]:

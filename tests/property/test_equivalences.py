@@ -692,7 +692,7 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     room = next(limit for limit in judge_all(found, build(swapped), Wanted()).limits if limit.name == "winding temperature")
     assert found.over_limit[0] and room.room[0] < 1
     assert "its limit is 35.0 °C" in room.words(0)
-    builds = plan(swapped, ())[0]
+    builds = plan(swapped, ())
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
 

@@ -54,7 +54,7 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
 def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
     """Which of the motors is the weak one does not matter: only the motors' own rows change their places."""
     inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3), load={"mass": 6.0})
-    made, _ = plan(inputs, uncertain(inputs, build(inputs), ()))
+    made = plan(inputs, uncertain(inputs, build(inputs), ()))
     shares = np.random.default_rng(seed).random((4, made.dimensions))
     swapped, start = shares.copy(), 0
     for row, width in zip(made.rows, made.widths, strict=True):
