@@ -41,6 +41,7 @@ from winchsim.studies.calibrate.evidence import LiftTest
 from winchsim.studies.calibrate.knobs import knobs, turned
 from winchsim.studies.calibrate.postmortem import look_into
 from winchsim.studies.motors import study_motors
+from winchsim.studies.snag import snag_study
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.verdict.candidates import Wanted, judge_all
@@ -48,7 +49,6 @@ from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.assessment.proposals import more_motors
 from winchsim.assessment.life import tooth_lives
-from winchsim.verdict.snag import snag_study
 
 BOX = Gearbox(ratio=3.0, efficiency=0.8, torque_limit=0.2)
 
@@ -778,7 +778,7 @@ def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
     for other in (split(told, 1, 3), winch(sheet(3.0), **parts)):
         found = snag_study(other)
         assert found is not None and found.safe is not None
-        assert re.sub(r" \(group \d\)", "", found.sentence) == first.sentence
+        assert re.sub(r" \(group \d\)", "", found.as_built.broke) == first.as_built.broke
         assert found.safe.current_limit == pytest.approx(first.safe.current_limit, rel=1e-3)
 
 
