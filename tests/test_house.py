@@ -17,7 +17,7 @@ import winchsim
 PACKAGE = Path(winchsim.__file__).parent
 
 RANKS = {
-    "errors": 0, "constants": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
+    "errors": 0, "constants": 0, "roots": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
     "quantity_text": 1,
     "physics": 2, "hybrid": 2,
     "strength": 3, "inputs": 3, "sampling": 3,

@@ -9,9 +9,8 @@ import pytest
 
 from winchsim.inputs import Phase
 from winchsim.model import build
-from winchsim.physics.chain import demand
+from winchsim.physics.chain import demand, raising_line
 from winchsim.slow import End, lift_all, lift_batch, lift_machine, stack_machines
-from winchsim.slow.balance import Law, raising_line
 from winchsim.slow.stacking import join, unchecked
 
 
@@ -152,4 +151,3 @@ def test_nothing_is_left_to_a_constructor(small):
     source = join([first.source, second.source], [1, 1])
     np.testing.assert_allclose(source.resistance, [0.2, 0.3])
     assert unchecked(first.source, resistance=-1.0).resistance == -1.0
-    assert isinstance(Law(stack_machines([first, second]), [20.0], [20.0]).top_speed(), np.ndarray)

@@ -7,7 +7,8 @@ import pytest
 
 from winchsim.model import build
 from winchsim.model.electric import Motors
-from winchsim.model.estimate import drive_law, raising_phase
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import raising_phase
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +46,7 @@ def test_torques_are_those_of_live_motors_less_what_grows_with_speed(machine):
 
 
 def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine):
-    law = drive_law(machine, raising_phase(machine), [20.0, 20.0], [20.0, 20.0])
+    law = DriveLaw(machine, raising_phase(machine), [20.0, 20.0], [20.0, 20.0]).drive
     for speed in (0.0, 0.5, 2.0):
         drive = law(speed)
         assert drive.total == pytest.approx(sum(g.live * i for g, i in zip(machine.groups, drive.currents, strict=True)))

@@ -13,7 +13,8 @@ from winchsim.assessment.margins import hardest_margins, holding, hot_margins
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build
-from winchsim.model.estimate import drive_law, raising_phase
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
@@ -76,7 +77,7 @@ def winches(draw, small, make_motor, make_stage, shares=(0.1, 0.95), jolts=True)
 
 def _stall_mass(machine):
     cold = [20.0] * len(machine.groups)
-    torques = drive_law(machine, raising_phase(machine), cold, cold)(0.0).torques
+    torques = DriveLaw(machine, raising_phase(machine), cold, cold).drive(0.0).torques
     law = demand(machine.chain, 1)
     spare = group_push(machine.chain, 1, torques) - law(0.0)
     pull = spare / (law(1.0) - law(0.0)) / machine.layers[-1].radius

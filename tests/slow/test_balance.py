@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
-from winchsim.model import build, steady_speed
+from winchsim.model import build
+from winchsim.model.electric import DriveLaw
+from winchsim.physics.chain import raising_line
 from winchsim.slow import stack_machines
-from winchsim.slow.balance import Law, raising_line
-from winchsim.slow.balance import steady_speed as batch_speed
 
 DRIVES = {
     "one group": {},
@@ -41,12 +42,25 @@ def speeds(inputs, shares):
     machine = build(inputs)
     batch = stack_machines([machine] * len(shares))
     temperatures = [np.full(len(shares), 20.0) for _ in machine.groups]
-    law = Law(batch, temperatures, temperatures)
+    law = DriveLaw(batch.machine, batch.raising, temperatures, temperatures)
     at_rest = law.push(np.zeros(len(shares)))
     drag, per_torque = raising_line(machine.chain)
     rope = np.maximum((at_rest * shares - drag) / per_torque, 0.0)
-    found = batch_speed(law, drag + per_torque * rope, at_rest)
-    return found, np.array([steady_speed(machine, float(torque)) for torque in rope]), law, rope
+    needed = drag + per_torque * rope
+    found = law.steady_speed(needed, at_rest)
+    return found, np.array([single_speed(machine, float(torque)) for torque in needed]), law, rope
+
+
+def single_speed(machine, needed):
+    """Steady speed of one machine, searched by halving."""
+    cold = [20.0] * len(machine.groups)
+    law = DriveLaw(machine, machine.phases[0], cold, cold)
+
+    def excess(speed):
+        return law.push(speed) - needed
+
+    top = 1.01 * float(np.max(law.top_speed()))
+    return brentq(excess, 0.0, top, xtol=1e-14 * top) if excess(0.0) > 0 else 0.0
 
 
 def test_steady_speed_is_that_of_the_scalar_balance(drive):
@@ -64,13 +78,13 @@ def test_several_groups_over_all_their_kinks(mixed):
 
 def test_the_limit_of_the_supply_is_kept(mixed):
     batch = stack_machines([build(mixed)] * 4)
-    law = Law(batch, [np.full(4, 20.0)] * 2, [np.full(4, 20.0)] * 2)
+    law = DriveLaw(batch.machine, batch.raising, [np.full(4, 20.0)] * 2, [np.full(4, 20.0)] * 2)
     drive = law.drive(np.array([0.0, 1.0, 3.0, 6.0]))
     assert np.all(drive.total <= 1.2 + 1e-12)
 
 
 def test_a_bench_supply_takes_nothing_back(drive):
     batch = stack_machines([build(drive)] * 2)
-    law = Law(batch, [np.full(2, 20.0)], [np.full(2, 20.0)])
+    law = DriveLaw(batch.machine, batch.raising, [np.full(2, 20.0)], [np.full(2, 20.0)])
     beyond = law.drive(1.5 * law.top_speed())
     np.testing.assert_allclose(beyond.total, 0.0, atol=1e-12)

@@ -16,11 +16,11 @@ import numpy as np
 from winchsim.assessment.kinds import Jam, JamPart, NoLimit
 from winchsim.assessment.margins import needed_current
 from winchsim.model import Machine
+from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics.chain import output_torques, rotating_inertia, shaft_ratios
 from winchsim.slow import Batch, stack_machines
-from winchsim.slow.balance import Law, steady_speed
 from winchsim.slow.climb import start_temperatures
 from winchsim.slow.lifts import TINY, radii_used
 from winchsim.slow.path import breakaway_pull
@@ -143,7 +143,7 @@ def stops(batch: Batch) -> Stop:
     """
     m, n = batch.machine, batch.size
     largest, least = radii_used(batch)
-    law = Law(batch, *start_temperatures(batch))
+    law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
     still, nothing = law.drive(np.zeros(n)), np.zeros(n)
     held = breakaway_pull(batch) + nothing
     # A load on the floor pulls no harder than the motors can.
@@ -164,7 +164,7 @@ def _array(shares: list[Any], n: int) -> np.ndarray:
     return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
 
 
-def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, Any, Any]:
+def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Channels, Any, Any]:
     """Channels at the largest rope force after a dead stop, that force, and the speed before.
 
     Notes
@@ -180,7 +180,7 @@ def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, 
     inertia = rotating_inertia(chain, len(m.groups))
     drag = output_torques(chain, 1, 0.0)[0]
     per_torque = output_torques(chain, 1, 1.0)[0] - drag
-    speed = steady_speed(law, drag + per_torque * pulled * radius, law.push(nothing))
+    speed = law.steady_speed(drag + per_torque * pulled * radius)
     spacing = np.maximum(speed, TINY) / (SPEEDS - 1)
     pushes = np.array([law.push(k * spacing) for k in range(SPEEDS)])
     slopes = -np.diff(pushes, axis=0) / spacing
@@ -212,7 +212,7 @@ def _swing(batch: Batch, law: Law, travel: Any, radius: Any) -> tuple[Channels, 
     return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
 
 
-def _channels(m: Machine, law: Law, tension: Any, speed: Any, gain: Any, radius: Any) -> Channels:
+def _channels(m: Machine, law: DriveLaw, tension: Any, speed: Any, gain: Any, radius: Any) -> Channels:
     """What parts carry at a rope force and an acceleration of the drum, raising."""
     rope_torque = tension * radius
     common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)

@@ -18,7 +18,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from winchsim.model import Machine
-from winchsim.model.estimate import drive_law, hanging_pulls, pull, raising_phase, steady_speed
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import hanging_pulls, pull, raising_phase, steady_speed
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
 from winchsim.physics.chain import demand, held_torque, torque_margin
@@ -75,7 +76,7 @@ def margins(
         Left out: the first that raises.
     """
     m = machine
-    torques = drive_law(m, phase or raising_phase(m), *_temperatures(m, windings, cases))(0.0).torques
+    torques = DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases)).drive(0.0).torques
     radius = m.layers[layer].radius
     found = []
     for grip in (1.0, m.breakaway):
@@ -148,7 +149,7 @@ def warm_lift(machine: Machine) -> WarmLift:
             speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
             if speed <= 0:
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
-            currents = drive_law(m, phase, middle, cases)(speed).currents
+            currents = DriveLaw(m, phase, middle, cases).drive(speed).currents
             ends, warm = _warmed(m, currents, windings, cases, m.line.falls * rise / (speed * radius))
             if not all(math.isfinite(t) for t in ends):
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
@@ -204,7 +205,7 @@ def times_until_hot(machine: Machine, phase: PhaseStep, windings: Sequence[float
 
 def _losses_at_rest(m: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]) -> list[float]:
     """Heat in one winding of each live group while the motors stand still under power. [W]"""
-    currents = drive_law(m, phase, windings, cases)(0.0).currents
+    currents = DriveLaw(m, phase, windings, cases).drive(0.0).currents
     return [
         float(copper_loss(g.motor, current, winding)[0])
         for g, current, winding in zip(m.groups, currents, windings, strict=True)
@@ -248,7 +249,7 @@ def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
         With the losses at rest, as for a load that hangs at the start.
     """
     phase = replace(raising_phase(machine), current_limit=math.inf)
-    most = drive_law(machine, phase, *_temperatures(machine, None, None))(0.0).total
+    most = DriveLaw(machine, phase, *_temperatures(machine, None, None)).drive(0.0).total
 
     def enough(limit: float) -> bool:
         trial = replace(machine, phases=(replace(phase, current_limit=limit), *machine.phases[1:]))

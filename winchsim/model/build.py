@@ -30,7 +30,7 @@ from winchsim.model.reductions import stages_ratio
 from winchsim.model.train import Train, build_train
 from winchsim.physics import drum as drum_room
 from winchsim.physics import heat, load, motor, rope
-from winchsim.physics.chain import demand, group_push, group_ratio
+from winchsim.physics.chain import group_push, group_ratio, output_torques
 from winchsim.physics.supply import LimitSide, Source
 from winchsim.quantity_text import quantity
 from winchsim.strength import line as line_strength
@@ -413,7 +413,7 @@ def _scales(
     speed = max(duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
     stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
-    torque = max(demand(train.chain, 1)(hang * radius), abs(group_push(train.chain, 1, stalled)), 1e-12)
+    torque = max(output_torques(train.chain, 1, hang * radius)[0], abs(group_push(train.chain, 1, stalled)), 1e-12)
     return Scales(
         stretch=hang / line.stiffness * free,
         drum_speed=speed,

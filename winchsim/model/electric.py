@@ -1,13 +1,28 @@
-"""The motors of a winch between supply and chain: what their temperatures make of them, and what they give the chain."""
+"""The motors of a winch between supply and chain: what their temperatures make of them, and what they give the chain.
+
+Whatever asks for the torque of motors at a voltage, a speed and temperatures asks here: the equations of motion in a known
+regime of the supply (`Motors.drive`), everything that is quasi-static in the regime that agrees with itself (`DriveLaw`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from winchsim.elementwise import positive
-from winchsim.model.machine import Machine
+from winchsim.model.machine import Machine, PhaseStep
+from winchsim.physics import supply as sp
+from winchsim.physics.chain import group_push, torque_margin
 from winchsim.physics.motor import constant_at, resistance_at
+from winchsim.roots import root_between
+
+CLOSE = 1e-11
+"""Share of the stalled torque that a balance of torques may be off by. [-]"""
+
+NEAR_TOP = 0.97
+"""Share of the highest speed at which its line is looked at. [-]"""
 
 
 class Drive(NamedTuple):
@@ -48,6 +63,7 @@ class Motors:
 
     def __init__(self, machine: Machine) -> None:
         live = machine.groups
+        self._source = machine.source
         self.counts = tuple(g.live for g in live)
         self.drops = tuple(g.motor.brush_drop for g in live)
         self._ratios = tuple(g.ratio for g in live)
@@ -96,6 +112,27 @@ class Motors:
             found.append(count * (made - slope * drum_speed))
         return found
 
+    def drive(
+        self, regime: sp.Regime | None, voltage: Any, limit: Any, resistances: Sequence[Any], constants: Sequence[Any], speed: Any
+    ) -> Drive:
+        """What supply and motors do at a drum speed.
+
+        Parameters
+        ----------
+        regime : Regime or None
+            Of the supply; None for the one that agrees with itself.
+        voltage, limit : float or ndarray
+            Of the supply: open-circuit voltage, and current limit in force. [V], [A]
+        resistances, constants : sequence of float or ndarray
+            Of one motor of each live group. [ohm], [V·s/rad]
+        speed : float or ndarray
+            Of the drum. [rad/s]
+        """
+        emfs = self.emfs(constants, speed)
+        state = (voltage, self._source, self.counts, resistances, emfs, self.drops, limit)
+        terminal, currents, total = sp.agreeing_balance(*state) if regime is None else sp.balance(regime, *state)
+        return Drive(self.torques(constants, currents, speed), currents, total, terminal)
+
     def friction_heat(self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any) -> Sequence[Any]:
         """Heat that drag and load-dependent loss make in the case of one motor of each live group. [W]
 
@@ -112,3 +149,76 @@ class Motors:
             held = drag + slope * speed
             found.append(speed * (held + lost * positive(abs(k * i) - held)))
         return found
+
+
+class DriveLaw:
+    """Torque law of supply and motors at given temperatures, for one machine or a stack of them.
+
+    Parameters
+    ----------
+    machine : Machine
+    phase : PhaseStep
+        Gives voltage and current limit.
+    windings, cases : sequence of float or ndarray
+        Temperatures of each live group. [°C]
+    """
+
+    def __init__(self, machine: Machine, phase: PhaseStep, windings: Sequence[Any], cases: Sequence[Any]) -> None:
+        self._machine, self._phase, self._motors = machine, phase, Motors(machine)
+        self._resistances, self._constants = self._motors.at_temperatures(windings, cases)
+
+    def drive(self, speed: Any) -> Drive:
+        """Torques, currents and voltage at a steady drum speed. [rad/s]"""
+        phase = self._phase
+        regime = None if phase.powered else sp.Regime.OPEN
+        return self._motors.drive(regime, phase.voltage, phase.current_limit, self._resistances, self._constants, speed)
+
+    def friction_heat(self, drive: Drive, speed: Any) -> Sequence[Any]:
+        """Heat of friction in the case of one motor of each live group at a drum speed. [W]"""
+        return self._motors.friction_heat(self._constants, drive.currents, speed)
+
+    def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
+        """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
+        return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)
+
+    def at_rest(self, needed: Any, breakaway: Any = 1.0) -> tuple[Any, Any]:
+        """Torque that all groups give to the common gear at rest, and the margin over the torque needed there. [N·m], [-]"""
+        chain, torques = self._machine.chain, self.drive(np.zeros_like(needed)).torques
+        return group_push(chain, 1, torques, breakaway), torque_margin(chain, torques, needed, breakaway)
+
+    def top_speed(self) -> Any:
+        """Speed of the drum at which no group draws a current any more. [rad/s]"""
+        given = self._machine.source.duty * self._phase.voltage
+        speeds = [
+            np.maximum(given - g.motor.brush_drop, 0.0) / (k * g.ratio)
+            for g, k in zip(self._machine.groups, self._constants, strict=True)
+        ]
+        return np.maximum.reduce(np.broadcast_arrays(*speeds))
+
+    def steady_speed(self, needed: Any, at_rest: Any = None) -> np.ndarray:
+        """Drum speed at which the motors give just the torque needed; 0 where they cannot. [rad/s]
+
+        Parameters
+        ----------
+        needed : ndarray
+            Torque at the common gear. [N·m]
+        at_rest : ndarray, optional
+            What the motors give there at rest (``push(0)``). [N·m]
+
+        Notes
+        -----
+        The excess torque falls with the speed along straight lines between a few kinks (current limit, a group that begins
+        to be dragged). The line that ends at the highest speed is tried first: for one group, and wherever no kink lies
+        between, its zero is the balance.
+        """
+        if at_rest is None:
+            at_rest = self.push(np.zeros_like(needed))
+        top = self.top_speed() + np.zeros_like(needed)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            above, below = at_rest - needed, self.push(top) - needed
+            moves, close = above > 0, CLOSE * np.maximum(np.abs(at_rest), np.abs(needed))
+            near = self.push(NEAR_TOP * top) - needed
+            guess = top * (1 - (1 - NEAR_TOP) * below / (below - near))
+            guess = np.where(moves & (guess > 0) & (guess < top), guess, top * moves / 2)
+            ends = (np.zeros_like(top), above), (top, below)
+            return root_between(lambda speed: self.push(speed) - needed, *ends, close=close, guess=guess, active=moves)

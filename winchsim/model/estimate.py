@@ -6,43 +6,16 @@ Used for time limits, for the margins to stall, and to bracket remedies; the ful
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from scipy.optimize import brentq
+import numpy as np
 
 from winchsim.elementwise import larger
-from winchsim.model.electric import Drive, Motors
+from winchsim.model.electric import DriveLaw
 from winchsim.model.machine import Machine, PhaseStep
 from winchsim.physics import load
-from winchsim.physics import supply as sp
-from winchsim.physics.chain import demand, group_push
-
-
-def drive_law(
-    machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
-) -> Callable[[float], Drive]:
-    """The function from a steady drum speed [rad/s] to what supply and motors do at it.
-
-    Parameters
-    ----------
-    machine : Machine
-    phase : PhaseStep
-        Gives voltage and current limit.
-    windings, cases : sequence of float
-        Temperatures of each live group. [°C]
-    """
-    motors = Motors(machine)
-    resistances, constants = motors.at_temperatures(windings, cases)
-
-    def drive(drum_speed: float) -> Drive:
-        emfs = motors.emfs(constants, drum_speed)
-        state = (phase.voltage, machine.source, motors.counts, resistances, emfs, motors.drops, phase.current_limit)
-        regime = sp.first_regime(*state) if phase.powered else sp.Regime.OPEN
-        voltage, currents, total = sp.balance(regime, *state)
-        return Drive(motors.torques(constants, currents, drum_speed), currents, float(total), float(voltage))
-
-    return drive
+from winchsim.physics.chain import output_torques
 
 
 def steady_speed(
@@ -63,19 +36,8 @@ def steady_speed(
     phase = phase or raising_phase(machine)
     windings = windings or [g.winding_start for g in machine.groups]
     cases = [machine.ambient] * len(machine.groups)
-    needed, drive = demand(machine.chain, 1)(rope_torque), drive_law(machine, phase, windings, cases)
-
-    def excess(speed: float) -> float:
-        return group_push(machine.chain, 1, drive(speed).torques) - needed
-
-    if not excess(0.0) > 0:
-        return 0.0
-    top = machine.scales.drum_speed
-    for _ in range(60):
-        if excess(top) < 0:
-            return float(brentq(excess, 0.0, top, xtol=1e-12 * top, rtol=1e-13))
-        top *= 2
-    return top
+    needed = output_torques(machine.chain, 1, rope_torque)[0]
+    return float(DriveLaw(machine, phase, windings, cases).steady_speed(np.array([needed]))[0])
 
 
 def raising_phase(machine: Machine) -> PhaseStep:

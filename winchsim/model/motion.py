@@ -218,17 +218,14 @@ class Motion:
         return part
 
     def _motor_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
-        m, motors, regime, source = self.machine, self._motors, key.regime, self.machine.source
-        limit, counts, drops = m.phases[key.phase].current_limit, motors.counts, motors.drops
-        first = m.heat_state(0)
+        m, motors, regime = self.machine, self._motors, key.regime
+        limit, first = m.phases[key.phase].current_limit, m.heat_state(0)
         open_voltage = self.open_voltage
 
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             speed, given = y[1], open_voltage(key, t)
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            emfs = motors.emfs(constants, speed)
-            voltage, currents, total = sp.balance(regime, given, source, counts, resistances, emfs, drops, limit)
-            torques = motors.torques(constants, currents, speed)
+            torques, currents, total, voltage = motors.drive(regime, given, limit, resistances, constants, speed)
             return resistances, constants, voltage, given, currents, total, torques
 
         return part

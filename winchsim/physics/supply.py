@@ -352,6 +352,39 @@ def first_regime(
     return _VOLTAGE
 
 
+def agreeing_balance(
+    open_voltage: Floats,
+    source: Source,
+    groups_n: Values,
+    groups_r: Values,
+    groups_e: Values,
+    groups_drop: Values,
+    current_limit: Floats,
+) -> tuple[Any, tuple[Any, ...], Any]:
+    """`balance` of a powered supply in the regime that agrees with itself, of arrays each element in its own.
+
+    Parameters
+    ----------
+    open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+        As for `balance`.
+    """
+    state = (open_voltage, source, groups_n, groups_r, groups_e, groups_drop)
+    found = balance(_VOLTAGE, *state, current_limit)
+    forward = _towards(open_voltage, 1.0) * limited_current(source, found[2])
+    over, back = forward > current_limit, forward < -NOTHING_BACK
+    if np.any(over):
+        limited = balance(_CURRENT, *state, np.where(np.isfinite(current_limit), current_limit, 0.0))
+        found = _chosen(over, limited, found)
+    if not source.takes_back and np.any(back):
+        found = _chosen(back, balance(_NO_RETURN, *state, current_limit), found)
+    return found
+
+
+def _chosen(where: Any, first: Any, second: Any) -> tuple[Any, tuple[Any, ...], Any]:
+    currents = tuple(pick(where, a, b) for a, b in zip(first[1], second[1], strict=True))
+    return pick(where, first[0], second[0]), currents, pick(where, first[2], second[2])
+
+
 # --- brush drop ---------------------------------------------------------------------------------------------
 
 

@@ -4,7 +4,7 @@ It follows the slow states alone (travel, temperatures, charge) and takes the fa
 their balance: hence the name of the package. A *slow lift* is one that was lifted so.
 
 Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed values into a scenario;
-`balance` has the torque law and its steady speed, `path` the way up, `climb` the climb itself, `lifts` what it comes to.
+`path` is the way up, `climb` the climb itself, `lifts` what it comes to.
 
 - Path. The coordinate is the unstretched rope wound on. Take-up: ``T = EA (l0 - l_u)/l_u``. Hanging:
   ``T = (W + F + w (l_u - lead)/n)/(n - w l_u/(n EA))``. Cells of take-up, cells of the way up, and one

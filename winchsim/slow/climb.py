@@ -8,11 +8,10 @@ from typing import Any
 import numpy as np
 
 from winchsim.constants import COPPER_MELTS
-from winchsim.model.electric import Drive
+from winchsim.model.electric import Drive, DriveLaw
 from winchsim.physics import heat, load
-from winchsim.physics.chain import output_torques, rotating_inertia
+from winchsim.physics.chain import output_torques, raising_line, rotating_inertia
 from winchsim.physics.motor import copper_loss
-from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch
@@ -101,7 +100,7 @@ class _Climb:
         zero, infinite = np.zeros(n), np.full(n, np.inf)
         self.currents = self.friction = [zero for _ in m.groups]
         self.speed = zero
-        self.pick_up = pick_up_force(batch, path, Law(batch, start, ambient))
+        self.pick_up = pick_up_force(batch, path, DriveLaw(batch.machine, batch.raising, start, ambient))
         self.margin, self.middle, self.radius = infinite, zero, zero
         self.course = Course(
             path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
@@ -121,13 +120,13 @@ class _Climb:
         tension, radius = path.tensions[index], path.radii[index]
         needed = self.drag + self.per_torque * tension * radius
         taken = length * (1 + tension / m.line.stiffness) / radius
-        law = Law(batch, *self._half_way(taken))
+        law = DriveLaw(batch.machine, batch.raising, *self._half_way(taken))
         at_rest, margin = law.at_rest(needed)
         margin = _told(margin)
         here = course.alive & (length > 0)
         self._stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
-        speed = np.where(here, steady_speed(law, needed, at_rest), self.speed)
+        speed = np.where(here, law.steady_speed(needed, at_rest), self.speed)
         time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
@@ -253,7 +252,7 @@ def climb(batch: Batch) -> Course:
     _start(batch, path, course)
     for index in range(path.edges.shape[0] - 1):
         state.cell(index)
-    law = Law(batch, course.windings, course.cases)
+    law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
     near = 0.98 * course.last_speed
     slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
     course.last_slope = np.where(course.last_speed > 0, slope, np.nan)
@@ -263,7 +262,7 @@ def climb(batch: Batch) -> Course:
 def _start(batch: Batch, path: Path, course: Course) -> None:
     """Stop the variants whose drum does not start from rest."""
     m, n = batch.machine, batch.size
-    law = Law(batch, course.windings, course.cases)
+    law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
     needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[0]
     push, margin = law.at_rest(needed, m.breakaway)
     margin = _told(margin)
@@ -296,7 +295,7 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
     _, per_torque = raising_line(m.chain)
     tau = inertia / course.last_slope
     carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope
-    law = Law(batch, *start_temperatures(batch))
+    law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
     needed = law.push(course.first_speed)
     angle = np.zeros(n)
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -14,11 +14,20 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
+from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
-from winchsim.physics.chain import Chain, driven_back, group_push, output_torques, rotating_inertia, shaft_ratios
-from winchsim.slow.balance import Law, raising_line
+from winchsim.physics.chain import (
+    Chain,
+    driven_back,
+    group_push,
+    output_torques,
+    raising_line,
+    rotating_inertia,
+    shaft_ratios,
+)
+from winchsim.roots import root_between
 from winchsim.slow.climb import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines
@@ -28,8 +37,9 @@ from winchsim.strength.link import LinkKind
 LONG_ENOUGH = 100.0
 """The quasi-static model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
 
-DOUBLINGS, HALVINGS, TINY = 60, 45, 1e-30
-"""Most steps of the search for the deceleration under a brake, and the least that it begins with. [-], [-], [rad/s²]"""
+DOUBLINGS, CLOSE, TINY = 60, 1e-12, 1e-30
+"""Of the search for the deceleration under a brake: most steps to bracket it, share of the torque that may be left, and the
+least that it begins with. [-], [-], [rad/s²]"""
 
 MARGIN_ENOUGH = 1.05
 """And where the motors could give at least this many times the torque needed, all the way up. [-]"""
@@ -316,8 +326,8 @@ def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
     largest, _ = radii_used(batch)
     needed = output_torques(m.chain, 1, breakaway_pull(batch) * largest, breakaway=m.breakaway)[0]
     still = np.zeros(n)
-    cold_law = Law(batch, windings, cases)
-    margins = [law.at_rest(needed, m.breakaway)[1] for law in (cold_law, Law(batch, hot, cases))]
+    cold_law = DriveLaw(batch.machine, batch.raising, windings, cases)
+    margins = [law.at_rest(needed, m.breakaway)[1] for law in (cold_law, DriveLaw(batch.machine, batch.raising, hot, cases))]
     return *margins, cold_law.drive(still).total
 
 
@@ -376,7 +386,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     at_drum = course.tension * np.where(course.rope_torque > 0, drum / course.rope_torque, 1.0)
     rising = link_shares(m, Channels(course.tension, at_drum, drum, outputs, True, passed, common))
     windings, cases = start_temperatures(batch)
-    torques = Law(batch, windings, cases).drive(np.zeros(n)).torques
+    torques = DriveLaw(batch.machine, batch.raising, windings, cases).drive(np.zeros(n)).torques
     at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *radii_used(batch))
     moved = course.first_speed > 0
     up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
@@ -417,26 +427,19 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
         torques, rotors = at(gain)
         return torques[0] - group_push(chain, 1, rotors)
 
-    gain = _root_below_zero(lacking, -lacking(0.0) / rotating_inertia(chain, len(m.groups)), batch.size)
+    still = np.zeros(batch.size)
+    above = lacking(still)
+    slowest = np.minimum(-above / rotating_inertia(chain, len(m.groups)), -TINY)
+    for _ in range(DOUBLINGS):
+        below = lacking(slowest)
+        if not np.any(below > 0):
+            break
+        slowest = np.where(below > 0, 2 * slowest, slowest)
+    gain = root_between(lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0)
     (common, *outputs), rotors = at(gain)
     passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
     return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
-
-
-def _root_below_zero(rising: Callable[[Any], Any], first: Any, n: int) -> Any:
-    """Root of a rising function that is positive at 0, for n variants, from a first guess of it."""
-    low, high = np.minimum(first + np.zeros(n), -TINY), np.zeros(n)
-    for _ in range(DOUBLINGS):
-        above = rising(low) > 0
-        if not np.any(above):
-            break
-        low, high = np.where(above, 2 * low, low), np.where(above, low, high)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        above = rising(middle) > 0
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
-    return (low + high) / 2
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:

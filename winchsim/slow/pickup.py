@@ -12,9 +12,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from winchsim.model.electric import DriveLaw
 from winchsim.physics import load, rope
-from winchsim.physics.chain import rotating_inertia
-from winchsim.slow.balance import Law, raising_line, steady_speed
+from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow.path import Path, breakaway_pull
 from winchsim.slow.stacking import Batch
 
@@ -55,7 +55,7 @@ class _Drum(NamedTuple):
         return np.maximum(np.minimum(eased, speed + (self.most - self.per_force * force) * time), 0.0)
 
 
-def pick_up_force(batch: Batch, path: Path, law: Law) -> Any:
+def pick_up_force(batch: Batch, path: Path, law: DriveLaw) -> Any:
     """Largest rope force of the pick-up; that of lift-off where the drum does not get so far. [N]
 
     Parameters
@@ -75,14 +75,14 @@ def pick_up_force(batch: Batch, path: Path, law: Law) -> Any:
     return np.where((drum.loaded > 0) & np.isfinite(peak), np.maximum(peak, pull), pull)
 
 
-def _drum(batch: Batch, law: Law, pull: Any, radius: Any) -> _Drum:
+def _drum(batch: Batch, law: DriveLaw, pull: Any, radius: Any) -> _Drum:
     m = batch.machine
     drag, per_torque = raising_line(m.chain)
     inertia = rotating_inertia(m.chain, len(m.groups))
     at_rest = law.push(np.zeros(batch.size))
     idle = np.broadcast_to(np.asarray(drag + 0.0 * pull), pull.shape)
     needed = drag + per_torque * pull * radius
-    loose, loaded = steady_speed(law, idle, at_rest), steady_speed(law, needed, at_rest)
+    loose, loaded = law.steady_speed(idle, at_rest), law.steady_speed(needed, at_rest)
     slope = (law.push(NEAR * loaded) - law.push(loaded)) / ((1 - NEAR) * loaded)
     return _Drum(loose, loaded, pull, inertia / slope, (at_rest - drag) / inertia, per_torque * radius / inertia)
 

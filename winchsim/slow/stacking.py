@@ -174,24 +174,19 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
         return _join_numbers(items, sizes)  # type: ignore[return-value]
     if isinstance(first, tuple):
         return tuple(join(row, sizes) for row in zip(*items, strict=True))  # type: ignore[return-value]
-    if dataclasses.is_dataclass(first) and not isinstance(first, type):
-        if all(item is first for item in items) and not _holds_arrays(first):
-            return first
-        return unchecked(
-            first, **{f.name: join([getattr(item, f.name) for item in items], sizes) for f in dataclasses.fields(first)}
-        )
-    return first
+    names = getattr(type(first), "__dataclass_fields__", None)
+    if names is None or (all(item is first for item in items) and not _holds_arrays(first)):
+        return first
+    return unchecked(first, **{name: join([getattr(item, name) for item in items], sizes) for name in names})
 
 
 def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
     first = items[0]
-    if not isinstance(first, np.ndarray) and all(item is first or _same(item, first) for item in items):
-        return first
+    if not any(isinstance(item, np.ndarray) for item in items):
+        if all(item == first for item in items):
+            return first
+        return np.repeat(np.array(items, dtype=float), sizes)
     return np.concatenate([np.broadcast_to(np.asarray(item, dtype=float), (n,)) for item, n in zip(items, sizes, strict=True)])
-
-
-def _same(item: Any, first: Any) -> bool:
-    return not isinstance(item, np.ndarray) and item == first
 
 
 def _holds_arrays(item: Any) -> bool:

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from winchsim.assessment.margins import needed_current
 from winchsim.model import AtLink, Machine
-from winchsim.model.estimate import drive_law, pull, raising_phase
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.link_demands import link_shares, stalled_channels
 from winchsim.quantity_text import number, quantity
 from winchsim.simulation import Record
@@ -65,7 +66,7 @@ def _shares(machine: Machine, current_limit: float) -> tuple[list[float], float]
     m = machine
     phase = replace(raising_phase(m), current_limit=current_limit)
     windings = [g.winding_start for g in m.groups]
-    held = drive_law(m, phase, windings, [m.ambient] * len(m.groups))(0.0)
+    held = DriveLaw(m, phase, windings, [m.ambient] * len(m.groups)).drive(0.0)
     radii = [m.layers[i].radius for i in m.layers_used]
     at = stalled_channels(m, held.torques, pull(m, m.start_travel, m.breakaway), max(radii), min(radii))
     return [float(share) for share in link_shares(m, at)], held.total

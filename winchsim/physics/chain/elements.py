@@ -249,6 +249,15 @@ def output_torques(
     return list(_walk(chain, direction, rope_torque, breakaway, acceleration))[::-1]
 
 
+def raising_line(chain: Chain, breakaway: Any = 1.0) -> tuple[Any, Any]:
+    """Torque at the common gear that raises: at no rope torque, and per rope torque. [N·m], [-]
+
+    While raising every torque along the chain is forward, so the law is one straight line.
+    """
+    drag = output_torques(chain, 1, 0.0, breakaway=breakaway)[0]
+    return drag, output_torques(chain, 1, 1.0, breakaway=breakaway)[0] - drag
+
+
 def rotating_inertia(chain: Chain, running: int) -> Any:
     """Torque at the common gear per acceleration of the drum in raising, rotors included. [N·m·s²/rad]
 

@@ -11,7 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from winchsim.model import Event, Machine
-from winchsim.model.estimate import drive_law, raising_phase
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import LiveGroup, PhaseStep
 from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.bands import LEFT_EMS, flowed, numbered, room_for, write
@@ -83,7 +84,7 @@ def motor_line(
     unit = machine.groups[group]
     place = machine.chain_groups.index((True, group))
     drum = np.linspace(0.0, top, POINTS)
-    drive = drive_law(machine, phase, windings, cases)
+    drive = DriveLaw(machine, phase, windings, cases).drive
     made = np.array([drive(float(speed)).torques[place] for speed in drum])
     return MotorLine(
         drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum

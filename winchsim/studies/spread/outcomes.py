@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
 from winchsim.model import Event, Machine
+from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
+from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
-from winchsim.slow.balance import Law, raising_line, steady_speed
 from winchsim.slow.climb import start_temperatures
 from winchsim.slow.stacking import Batch, shape_of
 from winchsim.strength.link import LinkKind
@@ -218,9 +219,9 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     layer = np.minimum(np.sum(batch.ends <= m.wound_at_start, axis=0), batch.layer_counts - 1)
     radius = np.take_along_axis(batch.radii, np.broadcast_to(layer, (1, n)), axis=0)[0]
     drag, per_torque = raising_line(m.chain)
-    law = Law(batch, *start_temperatures(batch))
+    law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
     needed = np.broadcast_to(drag + per_torque * pull(m, m.start_travel) * radius, (n,))
-    speed = steady_speed(law, needed, law.push(np.zeros(n)))
+    speed = law.steady_speed(needed)
     drive = law.drive(speed)
     torques, currents = [], []
     for torque, unit in zip(drive.torques, m.units, strict=True):
