@@ -40,7 +40,6 @@ _NAMES = (
     (r".*shaft_drag", "shaft_drag"),
     (r".*heat_capacity", "heat_capacity"),
     (r".*(winding_to_case|case_to_ambient)", "heat_resistance"),
-    (r"rope\..*|drum\.dead_turns", "rope"),
     (r"settings\.breakaway", "breakaway"),
     (r"supply\..*", "supply"),
 )
@@ -193,8 +192,12 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
     return found
 
 
-UNMOVED = re.compile(r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*")
-"""Paths whose range is that of a part's capacity, which the part itself carries."""
+UNMOVED = re.compile(
+    r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*"
+    r"|rope\..*|.*(magnet_coefficient|rotor_inertia)"
+)
+"""Paths that are not varied: ranges of a part's capacity, which the part itself carries, and values
+whose ends move every result by less than 3 %."""
 
 
 def _ranged(row: Assumed) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 
 from winchsim.report.columns import aligned
 from winchsim.report.document import (
@@ -25,31 +25,34 @@ from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
 from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
 
-Rows = Mapping[int, Collection[int]]
-"""Rows to leave out, by the place of their node in the document."""
-
 LEAST_WRAP = 10
 """Columns that a wrapped column of a table has at least. [-]"""
 
 
 def render_text(document: Document, options: Options) -> str:
     """Text of a document, `options.width` columns at most, with a line end."""
-    nodes = [(k, node) for k, node in enumerate(document.body) if isinstance(node, (Table, Items))]
-    spare = sorted((tier, n, k, row) for k, node in nodes for n, (tier, row) in enumerate(node.spare))
-    for count in range(len(spare) + 1):
-        left_out = {k: {row for *_, place, row in spare[:count] if place == k} for k, _ in nodes}
-        lines = list(_document(document, options, left_out))
-        if options.full or len(lines) <= options.height:
+    shown = [n for n in document.body if options.full or not isinstance(n, Section) or not n.details]
+    parts = [list(_node(node, options)) for node in shown]
+    closing = [] if options.full else list(_more(document, options))
+    spare = sorted(
+        (tier, n, place, row)
+        for place, node in enumerate(shown)
+        if isinstance(node, (Table, Items))
+        for n, (tier, row) in enumerate(node.spare)
+    )
+    left_out: dict[int, set[int]] = {}
+    for _, _, place, row in [] if options.full else spare:
+        if sum(map(len, parts)) + len(closing) <= options.height:
             break
+        left_out.setdefault(place, set()).add(row)
+        parts[place] = list(_node(shown[place], options, left_out[place]))
+    lines = [line for part in parts for line in part] + closing
     text = "\n".join(line.rstrip() for line in lines).replace(TIED, " ") + "\n"
     return plain_characters(text) if options.plain else text
 
 
-def _document(document: Document, options: Options, left_out: Rows) -> Iterable[str]:
-    for place, node in enumerate(document.body):
-        if not isinstance(node, Section) or not node.details or options.full:
-            yield from _node(node, options, left_out.get(place, ()))
-    if document.more and not options.full:
+def _more(document: Document, options: Options) -> Iterable[str]:
+    if document.more:
         line = f"All details: {clean(document.more)}"
         yield line if len(line) <= options.width else "All details: the same command with --full"
 

@@ -46,7 +46,6 @@ CAUSES = {
     "reverse_efficiency": "efficiency when back-driven",
     "breakaway": "friction at rest",
     "rotor_inertia": "rotor inertia",
-    "rope": "rope stiffness and mass",
     "no_load_speed": "no-load speed",
     "winding_limit": "limit of the winding temperature",
 }
