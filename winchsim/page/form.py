@@ -116,7 +116,7 @@ class Row:
             self._field.props(f'dense outlined options-dense aria-label="{label}"')
             return
         self._field = ui.input(label=spec.label).props(f'dense outlined aria-label="{label}" autocomplete=off')
-        self._field.on("change", lambda e: self.set_to(e.args), js_handler="(e) => emit(e.target.value)")
+        self._field.on("change", lambda e: self.set_to(e.args), js_handler="(v) => emit(v?.target ? v.target.value : v)")
         if spec.kind in ("quantity", "number", "integer"):
             for key, sign in (("up", 1), ("down", -1)):
                 self._field.on(f"keydown.{key}.prevent", lambda _, s=sign: self._stepped(s))
@@ -152,6 +152,7 @@ class Row:
         self.form.told(self.path, trouble)
         if isinstance(self._field, ui.input):
             self._field.error = trouble or None
+            self._field.props("aria-invalid=true" if trouble else "", remove="" if trouble else "aria-invalid")
             if trouble and text is not None:
                 self._field.set_value(str(text))
         elif trouble:

@@ -76,7 +76,7 @@ window.winch = (() => {
 
   // everything that depends on the common time: cursor, picture, readout
   function place() {
-    if (!data) return;
+    if (!data || !$("w-time")) return; // another view is open
     const m = data.motion, now = (k) => at(time, m.t, m[k]);
     const height = now("h"), angle = now("a"), heat = now("w");
     document.querySelectorAll(".build [data-k]").forEach((part) => {

@@ -12,7 +12,7 @@ from collections.abc import AsyncIterator
 from typing import Any
 
 from winchsim.errors import WinchsimError
-from winchsim.page.worker import BROKEN, DONE, FAULT, receive, send
+from winchsim.page.worker import BROKEN, FAULT, PART, receive, send
 
 
 class StoppedError(Exception):
@@ -60,21 +60,23 @@ class Worker:
                 await _next(process)
                 self._fresh = False
             send(process.stdin, (job, arguments))  # type: ignore[arg-type]
-            while (message := await _next(process))[0] != DONE:
-                kind, found = message
-                if kind == FAULT and isinstance(found, WinchsimError):
-                    raise found
-                if kind == BROKEN:
-                    raise BrokenError(found)
-                yield found
+            while (message := await _next(process))[0] == PART:
+                yield message[1]
+            self.busy = False
         except (EOFError, OSError) as error:
             raise StoppedError from error
         finally:
-            self.busy = False
+            if self.busy and process is self._process:  # left in the middle: its results are not wanted
+                self.stop()
+        kind, found = message
+        if kind == FAULT and isinstance(found, WinchsimError):
+            raise found
+        if kind == BROKEN:
+            raise BrokenError(found)
 
     def stop(self, *, again: bool = True) -> None:
         """Kill the process, and start a new one in its place unless nothing is to follow."""
-        process = self._process
+        process, self.busy = self._process, False
         process.kill()
         threading.Thread(target=_buried, args=(process,), daemon=True).start()
         if again:

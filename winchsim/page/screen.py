@@ -181,6 +181,7 @@ class Tab:
         with ui.tabs().props("no-caps dense align=left outside-arrows mobile-arrows").classes("views") as tabs:
             for name in ("Lift", "Variants", "Sizing", "Test day", "Save"):
                 ui.tab(name)
+        tabs.on_value_change(lambda: self.client.run_javascript("setTimeout(winch.redraw, 100)"))
         with ui.tab_panels(tabs, value="Lift", animated=False, keep_alive=True).classes("panels"):
             with ui.tab_panel("Lift"), ui.element("div").classes("work"):
                 self.form = Form(self)
@@ -388,16 +389,15 @@ class Tab:
         self._actions.clear()
         await asyncio.sleep(QUIET)
         assert self.second is not None
-        if self.second.busy:
-            self.second.stop()
         notes = iter(("Actions are being tried.", ""))
         with contextlib.suppress(StoppedError):
             try:
-                async for found in self.second.run("thorough", inputs):
-                    if revision != self._revision:
-                        return
-                    self._show(found, next(notes))
-                    self._show_actions(found["actions"])
+                async with contextlib.aclosing(self.second.run("thorough", inputs)) as results:
+                    async for found in results:
+                        if revision != self._revision:
+                            return
+                        self._show(found, next(notes))
+                        self._show_actions(found["actions"])
             except (BrokenError, WinchsimError) as error:
                 self._note.set_text(f"Ranges and actions could not be computed: {str(error)[-200:]}")
 

@@ -134,16 +134,14 @@ class TakeOut:
         return agreed
 
     async def _report(self, name: str, kind: str) -> None:
-        state, self_worker = self.tab.state, self.tab.second
-        if self_worker is None:
-            return
+        state, worker = self.tab.state, self.tab.site.worker()
         self._busy.set_text("The report is being made.")
         try:
             scenario = rewritten(state)
-            if self_worker.busy:
-                self_worker.stop()
-            async for made in self_worker.run("report", scenario):
+            async for made in worker.run("report", scenario):
                 ui.download.content(made[name], name, kind)
             self._busy.set_text("")
         except (WinchsimError, BrokenError, StoppedError) as error:
             self._busy.set_text(harmless(f"No report: {str(error)[-200:] or 'it was stopped'}"))
+        finally:
+            worker.stop(again=False)

@@ -1,0 +1,143 @@
+"""The page served by a process of its own, and a browser to look at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
+PATIENCE = 30_000
+"""Longest wait for anything on the page. [ms]"""
+
+
+class Server:
+    """One running ``winchsim try`` with its scenario in a folder of its own."""
+
+    def __init__(self, folder: Path, *arguments: str) -> None:
+        self.path, self.log = folder / "hoist.toml", folder / "errors.txt"
+        if not self.path.exists():
+            shutil.copy(next(SCENARIOS.glob("01-*.toml")), self.path)
+        self.arguments = arguments
+        self.start()
+
+    def start(self) -> None:
+        """Start it, and wait for its address."""
+        environment = {k: v for k, v in os.environ.items() if not k.startswith(("PYTEST", "NICEGUI"))}
+        line = [sys.executable, "-m", "winchsim", "try", str(self.path), "--no-browser", *self.arguments]
+        with self.log.open("a") as log:
+            self.process = subprocess.Popen(
+                line, stdout=subprocess.PIPE, stderr=log, text=True, env=environment,
+                cwd=SCENARIOS.parent,
+            )  # fmt: skip
+        self.address = self.process.stdout.readline().strip()
+        assert self.address.startswith("http://"), self.log.read_text()
+
+    @property
+    def origin(self) -> str:
+        """Address without its token."""
+        return self.address.partition("/?")[0]
+
+    def stop(self) -> float:
+        """Ctrl-C; seconds until it has ended."""
+        begun = time.monotonic()
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGINT)
+        self.process.wait(20)
+        self.process.stdout.close()
+        return time.monotonic() - begun
+
+
+@pytest.fixture
+def server(tmp_path):
+    """A server that ends with the test."""
+    if find_spec("nicegui") is None:
+        pytest.skip("left out: the packages of the page are not installed (pip install 'winchsim[page]')")
+    running = Server(tmp_path)
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A browser; without one the test is left out, or fails where CI asks for it."""
+    program = next((found for name in PROGRAMS if (found := shutil.which(name))), None)
+    if program is None or find_spec("playwright") is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium, or no playwright")
+        pytest.skip(f"left out: no browser here (one of {', '.join(PROGRAMS)}, and playwright)")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program)
+        yield browser
+        browser.close()
+
+
+class View:
+    """One window on a server, with all that the browser complained of and asked for elsewhere."""
+
+    def __init__(self, browser, server: Server, width: int = 1280, **options) -> None:
+        self.complaints: list[str] = []
+        self.elsewhere: list[str] = []
+        self.context = browser.new_context(viewport={"width": width, "height": 900}, **options)
+        self.context.set_default_timeout(PATIENCE)
+        self.page = self.context.new_page()
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("console", lambda m: m.type == "error" and self.complaints.append(m.text))
+        self.page.on("request", lambda r: self._asked(r.url, server.origin))
+        self.open(server)
+
+    def _asked(self, url: str, origin: str) -> None:
+        if not url.startswith((origin, origin.replace("http", "ws"), "data:", "blob:")):
+            self.elsewhere.append(url)
+
+    def open(self, server: Server) -> None:
+        """Load the page, and wait for its first answer."""
+        self.page.goto(server.address)
+        self.page.locator(".checks").first.wait_for()
+
+    def set(self, path: str, text: str) -> None:
+        """Write a value into its control."""
+        field = self.page.get_by_label(path, exact=False).first
+        field.fill(text)
+        field.press("Enter")
+        field.blur()
+
+    def head(self, words: str) -> None:
+        """Wait until the answer begins with some words."""
+        self.page.locator(".head", has_text=words).wait_for()
+
+    def part(self, name: str) -> None:
+        """Choose a part of the build."""
+        self.page.locator(".part", has_text=name).first.click()
+
+    def view(self, name: str) -> None:
+        """Choose one of the views."""
+        self.page.get_by_role("tab", name=name).click()
+
+
+@pytest.fixture
+def look(chromium, server):
+    """Opens windows; every one is checked at the end for complaints and foreign requests."""
+    views: list[View] = []
+
+    def opened(width: int = 1280, **options) -> View:
+        views.append(View(chromium, server, width, **options))
+        return views[-1]
+
+    yield opened
+    for view in views:
+        view.context.close()
+    assert [view.complaints for view in views if view.complaints] == []
+    assert [view.elsewhere for view in views if view.elsewhere] == []
+    log = "\n".join(line for line in server.log.read_text().splitlines() if line.strip())
+    assert log == ""
