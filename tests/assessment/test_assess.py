@@ -10,6 +10,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.parts import grade
 from winchsim.inputs import Brake, Pawl, Phase, with_value
+from winchsim.model import Event
 from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 
@@ -66,6 +67,16 @@ def test_a_missed_target_fails_and_a_broken_part_fails(assessed):
         assert (target.status is Status.FAILS) is not found.target.reached
         broke = [row for row in found.parts if row.status is Status.FAILS and row.factor <= 1 + 1e-9]
         assert bool(broke) is any(demand.share >= 1 for demand in record.demands)
+
+
+def test_a_load_falls_freely_from_where_a_part_breaks(assessed):
+    found, record = assessed["06"]
+    (fell,) = [finding for finding in found.findings if finding.kind is FindingKind.FELL]
+    mass, height, speed = record.machine.body.mass, record["height"][-1], record["speed"][-1]
+    falling = mass * (record.machine.body.gravity * height + speed**2 / 2)
+    assert height > 0 and fell.values["landing_energy"] == pytest.approx(falling, rel=1e-9)
+    assert fell.time == record.first(Event.OVERLOAD).time
+    assert not any(finding.kind is FindingKind.FELL for finding in assessed["01"][0].findings)
 
 
 def test_every_range_holds_its_value(assessed):

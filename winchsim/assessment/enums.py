@@ -166,14 +166,15 @@ class FindingKind(StrEnum):
     LATE = "late"
     """time_limit, action (``raise`` or ``lower``)."""
     BACK_DRIVEN = "back_driven"
-    """from_height, to_height, speed, powered, in_guide, after_break (part or empty),
+    """from_height, to_height, speed, powered, in_guide,
     landing_speed, landing_energy (None where it did not land)."""
     CREEPS = "creeps"
     """let_down, watched: the drum still turns back when the watch with the power off ends."""
     HELD = "held"
     """watched, let_down."""
     FELL = "fell"
-    """landing_speed, landing_energy: the load fell after its rope had parted."""
+    """landing_speed, landing_energy of a free fall after a part has broken: the rest of a train that turns with the load
+    makes it slower."""
     LANDED_HARD = "landed_hard"
     """speed, energy, asked (whether a lowering was meant)."""
     SUPPLY_LIMITED = "supply_limited"

@@ -70,34 +70,32 @@ def _part_broke(history: History) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def _fell(history: History) -> Iterator[Finding]:
+    """The free fall after a part has broken: faster than any in which the rest of the train turns with the load."""
+    broke, fallen = history.broke, history.record.fall
+    if broke is not None and fallen is not None and fallen.energy > 0 and math.isfinite(fallen.time):
+        yield _at(FindingKind.FELL, broke, landing_speed=fallen.speed, landing_energy=fallen.energy)
+
+
 def _back_driven(history: History) -> Iterator[Finding]:
-    broke, link = history.broke, history.broken_link
     for back in history.run_backs():
-        after = link.label if broke and link and broke.time <= back.start + 1e-6 else ""
         values = dict(
             from_height=back.from_height, to_height=back.to_height, speed=back.speed,
-            powered=back.powered, in_guide=back.in_guide, after_break=after,
+            powered=back.powered, in_guide=back.in_guide,
             landing_speed=back.landed.value if back.landed else None,
             landing_energy=back.landed.energy if back.landed else None,
         )  # fmt: skip
         yield Finding(FindingKind.BACK_DRIVEN, values, back.start, back.from_height)
-    if history.held is False and not history.run_backs():
-        yield from _not_held(history)
+    if history.held is False and not history.run_backs() and history.broke is None:
+        yield _creeps(history)
 
 
-def _not_held(history: History) -> Iterator[Finding]:
-    """A load that was not held though it did not come back far: its rope parted, or it creeps."""
-    broke = history.broke
-    if broke is None:
-        span = next(span for span in history.watches() if not history.holds(span))
-        height = float(history.record["height"][span.samples.stop - 1])
-        back = float(history.given_back(span.samples)[-1])
-        values = {"let_down": back, "watched": span.end - span.start}
-        yield Finding(FindingKind.CREEPS, values, span.end, height)
-        return
-    landed = next((e for e in history.of(Event.LANDED) if e.time >= broke.time), None)
-    if landed is not None:
-        yield _at(FindingKind.FELL, broke, landing_speed=landed.value, landing_energy=landed.energy)
+def _creeps(history: History) -> Finding:
+    """A load that was not held though it did not come back far."""
+    span = next(span for span in history.watches() if not history.holds(span))
+    height = float(history.record["height"][span.samples.stop - 1])
+    back = float(history.given_back(span.samples)[-1])
+    return Finding(FindingKind.CREEPS, {"let_down": back, "watched": span.end - span.start}, span.end, height)
 
 
 def _held(history: History) -> Iterator[Finding]:
@@ -317,7 +315,7 @@ def _rim_thin(history: History) -> Iterator[Finding]:
 
 
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
-    _part_broke, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
+    _part_broke, _fell, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
     _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, gear_flaws,
 )  # fmt: skip
 """Every rule; a new finding is a kind and a rule here."""

@@ -62,9 +62,8 @@ def _back_driven(v: Values) -> Text:
     if v["in_guide"]:
         return say("The drum unwinds the rope while the load stays in its guide.")
     power = "with the power on" if v["powered"] else "with the power off"
-    after = f" after the {v['after_break']} broke" if v["after_break"] else ""
     text = say(
-        f"The load runs back {power}{after}, from {{}} to {{}} at up to {{}}.",
+        f"The load runs back {power}, from {{}} to {{}} at up to {{}}.",
         value(v["from_height"], "m"), value(v["to_height"], "m"), value(v["speed"], "m/s"),
     )  # fmt: skip
     return (*text, *_landing(v["landing_speed"], v["landing_energy"]))
@@ -162,7 +161,7 @@ _WORDS: dict[FindingKind, Words] = {
     ),
     FindingKind.FELL: (
         DANGER,
-        lambda v: say("The load falls.") + _landing(v["landing_speed"], v["landing_energy"]),
+        lambda v: say("The load falls, at worst freely.") + _landing(v["landing_speed"], v["landing_energy"]),
         "",
     ),
     FindingKind.LANDED_HARD: (
