@@ -28,7 +28,7 @@ from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
 from winchsim.report import sizing_text
 from winchsim.report.json_out import lift_json
-from winchsim.report.ladder import ladder_text
+from winchsim.report.ladder import build as ladder_document
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
@@ -54,7 +54,7 @@ STUDIES: dict[str, Callable[[Inputs], str]] = {
     "motors": lambda inputs: sizing_text.motor_text(study_motors(inputs)),
     "voltage": lambda inputs: sizing_text.voltage_text(study_voltage(inputs)),
     "heaviest": lambda inputs: sizing_text.heaviest_text(study_heaviest(inputs)),
-    "ladder": lambda inputs: ladder_text(plan_ladder(inputs, rungs=2)),
+    "ladder": lambda inputs: render_text(ladder_document(plan_ladder(inputs, rungs=2), name=""), Options(full=True)),
     "spread": lambda inputs: render_text(spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)),
 }
 """Every study that needs nothing but a scenario, to its printed text."""

@@ -179,7 +179,7 @@ def _works(lifts, margin):
 def test_a_ladder_climbs_in_load_time_and_current(small, make_motor, make_stage, data):
     inputs = data.draw(winches(small, make_motor, make_stage, shares=(0.2, 0.5), jolts=False))
     ladder = plan_ladder(inputs, rungs=2)
-    up = [rung for rung in ladder.rungs if rung.up]
+    up = [rung for rung in ladder.rungs if rung.lift_time is not None]
     assert ladder.rungs[0].mass == 0 and [rung.number for rung in ladder.rungs] == list(range(1, len(ladder.rungs) + 1))
     for name in ("mass", "lift_time", "current"):
         values = [getattr(rung, name) for rung in up]

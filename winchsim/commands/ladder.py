@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from typing import Any
 
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import Env
 from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
 from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 FILE_NAMES = ("ladder.html", "ladder.csv", "ladder.json")
-MOST_RUNGS = 12
-"""Most loaded rungs that are planned."""
+ANSWERS = ("ladder.html", "ladder.csv", "answers.html", "answers.json")
+"""Files of a sheet without predictions, and the answers to it."""
+
+RUNGS, MOST_RUNGS = 5, 12
+"""Loaded rungs where nothing is said, and the most that are planned."""
 
 
 def register(commands: Any) -> None:
@@ -24,18 +28,37 @@ def register(commands: Any) -> None:
         run,
         example="winchsim ladder crate.toml --out tests",
         details=(
-            "For each rung: predicted time, current, voltage and temperature, the weakest link, what holds, when to stop,\n"
-            "the wait for cooling, and how the load comes down. With --out: ladder.html to print on one page, and ladder.csv,\n"
-            "which calibrate reads once it is filled in.\n"
-            "Ends with 0 when every rung comes up and nothing dangerous was found, else with 1."
+            "Each rung is simulated and assessed as by lift: predicted time, current and temperature, the\n"
+            "weakest part, what limits it, when to stop, the pause for cooling, and how the load comes down.\n"
+            "With --out: ladder.html to print, and ladder.csv, which calibrate reads once it is filled in.\n"
+            "Ends as lift does for the worst rung."
         ),
     )
     add_scenario(parser)
-    parser.add_argument("--target", metavar="MASS", help='load of the last rung, such as "25 kg"; left out, the scenario\'s')
-    parser.add_argument("--rungs", metavar="NUMBER", type=int, default=5, help="loaded rungs (5 if left out)")
-    add_out_folder(parser, lambda _: FILE_NAMES, "write the sheet as HTML and CSV there, and the numbers as JSON")
+    parser.add_argument("--full", action="store_true", help="print all details")
+    parser.add_argument(
+        "--target",
+        metavar="MASS",
+        help='load of the last rung, such as "25 kg" (default: the scenario\'s)',
+    )
+    parser.add_argument(
+        "--rungs",
+        metavar="NUMBER",
+        type=int,
+        default=RUNGS,
+        help=f"loaded rungs (default: {RUNGS})",
+    )
+    parser.add_argument(
+        "--blind", action="store_true",
+        help="leave the predictions out of the sheet, for pupils who make their own; they go into answers.html",
+    )  # fmt: skip
+    add_out_folder(parser, _names, "write the sheet as HTML and CSV there, and the numbers as JSON")
     add_units(parser)
     add_force(parser)
+
+
+def _names(options: argparse.Namespace) -> tuple[str, ...]:
+    return ANSWERS if options.blind else FILE_NAMES
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -46,22 +69,33 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.units import parse_quantity
 
     target = None if options.target is None else parse_quantity(options.target, "kg")
-    scenario, us = read(options.file, options.overrides), options.units == "us"
+    scenario, us, blind = (
+        read(options.file, options.overrides),
+        options.units == "us",
+        options.blind,
+    )
 
-    from winchsim.report.ladder import ladder_csv, ladder_json, ladder_page, ladder_text
+    from winchsim.report.ladder import build, ladder_csv, ladder_json, ladder_page
+    from winchsim.report.render.text import render_text
     from winchsim.studies.ladder import plan_ladder
 
     with progress(env, "rungs") as tell:
         ladder = plan_ladder(scenario.inputs, target=target, rungs=options.rungs, on_progress=tell)
     if options.out:
-        contents = (
-            ladder_page(ladder, name=scenario.name, us=us),
-            ladder_csv(ladder, us=us, digest=scenario.digest),
+        contents = [
+            ladder_page(ladder, name=scenario.name, us=us, blind=blind),
+            ladder_csv(ladder, us=us, digest=scenario.digest, blind=blind),
+            *([ladder_page(ladder, name=scenario.name, us=us)] if blind else []),
             ladder_json(ladder, scenario.digest),
-        )
-        write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True)))
+        ]
+        write_out(options, env, dict(zip(_names(options), contents, strict=True)))
     if options.json:
         env.out(ladder_json(ladder, scenario.digest))
     else:
-        env.out(ladder_text(ladder, name=scenario.name, us=us, paint=env.paint))
-    return ExitCode.GOOD if ladder.good else ExitCode.BAD
+        again = [f"--set={override}" for override in options.overrides]
+        again += ["--target", options.target] if options.target else []
+        again += [f"--rungs={options.rungs}"] if options.rungs != RUNGS else []
+        command = shlex.join(["winchsim", "ladder", scenario.name, *again, "--full"])
+        report = build(ladder, name=scenario.name, command=command)
+        env.out(render_text(report, env.rendering(us=us, full=options.full)))
+    return ladder.exit_code

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from typing import Any
 
 from winchsim.report.csv_out import cell
-from winchsim.report.document import Document, FigureRef, Headline, Items, Node, Paragraph, Section, say
+from winchsim.report.document import (
+    Document,
+    FigureRef,
+    Headline,
+    Items,
+    Node,
+    Paragraph,
+    Section,
+    say,
+)
 from winchsim.report.json_out import facts, said
 from winchsim.report.json_text import document
 from winchsim.report.si_keys import key
@@ -42,7 +52,7 @@ def build(found: Spread, *, title: str, name: str, command: str = "") -> Documen
             MARKS[found.status],
             "",
             spread.sentence(found),
-            say(f"{name} · not rated lifting equipment"),
+            say(f"{os.path.basename(name)} · not rated lifting equipment"),
         ),
         spread.event_table(found),
         Paragraph(outcome(as_given), label="As given, without differences:"),

@@ -29,11 +29,14 @@ LONG_TITLE = 80
 """Titles of more characters are set smaller. [-]"""
 
 
-def render_html(document: Document, options: Options) -> str:
-    """HTML of a document, details closed, with a list of contents; all text of users is escaped."""
+def render_html(document: Document, options: Options, style: str = "") -> str:
+    """HTML of a document, details closed, with a list of contents; all text of users is escaped.
+
+    `style` is CSS behind that of every page.
+    """
     package = files("winchsim.report.render")
     page = Template((package / "page.html").read_text(encoding="utf-8")).substitute(
-        style=(package / "page.css").read_text(encoding="utf-8"),
+        style=(package / "page.css").read_text(encoding="utf-8") + style,
         title=safe(document.title),
         size="long" if len(document.title) > LONG_TITLE else "short",
         file=safe(document.source),

@@ -11,27 +11,31 @@ from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, r
 from winchsim.errors import TrustError
 from winchsim.inputs import Inputs, Phase
 from winchsim.model.trial import first_raise
-from winchsim.quantity_text import quantity
 from winchsim.simulation import Record, simulate
-from winchsim.verdict.words import duration, speed
+
+PAUSE = 1.0
+"""Power off between raising and lowering. [s] Own choice."""
 
 SOME = 0.1
-"""Torque of lowering motors, as a share of their own drag, below which the load does the work. [-] Own choice."""
+"""Torque of lowering motors over their own drag, below which the load does the work. [-] Own choice."""
 
 
 class Descent(StrEnum):
     """How the load comes down."""
 
-    POWERED = "powered lowering"
-    OVERHAULS = "overhauls the motors"
-    SHORTED = "on joined leads"
-    NOT_DOWN = "does not come down"
-    NOTHING = "nothing hangs on the hook"
+    POWERED = "powered"
+    OVERHAULS = "overhauls"
+    """Under power, but the load drives the motors."""
+    SHORTED = "joined_leads"
+    NOT_DOWN = "not_down"
+    """Not under power."""
+    BREAKS = "breaks"
+    """A part breaks as the motors lower."""
 
 
 @dataclass(frozen=True)
 class Lowering:
-    """How the load of one rung comes down.
+    """How the load of one rung comes down; where a pawl is fitted, with the pawl held open by hand.
 
     Attributes
     ----------
@@ -42,15 +46,15 @@ class Lowering:
         Of the supply on the way, its size. [A]
     speed : float or None
         Largest speed of the load downward. [m/s]
-    words : str
-        What to do, one sentence.
+    part : str
+        The part that breaks.
     """
 
     descent: Descent
-    time: float | None
-    current: float | None
-    speed: float | None
-    words: str
+    time: float | None = None
+    current: float | None = None
+    speed: float | None = None
+    part: str = ""
 
 
 def programme(inputs: Inputs, *after: Phase) -> Inputs:
@@ -58,55 +62,51 @@ def programme(inputs: Inputs, *after: Phase) -> Inputs:
     return replace(inputs, phase=(replace(first_raise(inputs), until="top"), *after))
 
 
-def nothing_to_lower() -> Lowering:
-    """What stands for the descent of a load that never got up."""
-    return Lowering(Descent.NOTHING, None, None, None, "It does not come up.")
-
-
-def lowered(inputs: Inputs, raised: Record) -> tuple[Lowering, Record]:
+def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
     """How the load comes down under power; where it drives the motors, whether joined leads brake it.
 
     Parameters
     ----------
     inputs : Inputs
-    raised : Record
-        Of its lift: given back where the way down cannot be computed.
+    held : bool
+        Whether the load stays up with the power off, so that it can come to rest first.
+
+    Returns
+    -------
+    (Lowering, Record or None)
+        The record is that of the run under power; None where it could not be made.
     """
-    own = next((phase for phase in inputs.phase if phase.action == "lower"), Phase(action="lower", until="floor"))
+    usual = Phase(action="lower", until="floor")
+    own = next((phase for phase in inputs.phase if phase.action == "lower"), usual)
+    rest = (Phase(action="off", until="time", time=PAUSE),) if held else ()
     try:
-        record = simulate(programme(inputs, replace(own, until="floor")))
+        record = simulate(programme(inputs, *rest, replace(own, until="floor")))
     except TrustError:
-        return _stays_up(), raised
+        return Lowering(Descent.NOT_DOWN), None
+    if record.broken_link is not None:
+        return Lowering(Descent.BREAKS, part=record.broken_link.label), record
     history = read_history(record)
-    span = history.spans[-1] if history.spans[-1].step.action == "lower" else None
-    landed = history.record.time[-1] if span is None else _landed(history, span)
-    if span is None or landed is None or landed <= span.start:
-        return _stays_up(), record
-    fastest = float(max(0.0, -record["speed"][span.samples].min()))
-    time, current = float(landed - span.start), _middle(record, span, np.abs(record["current"]))
+    found = _down(history, "lower")
+    if found is None:
+        return Lowering(Descent.NOT_DOWN), record
     if not _drives(history):
-        words = (
-            f"Reverse the polarity: it comes down in {duration(time)} at {quantity(current, 'A')}, at up to {speed(fastest)}."
-        )
-        return Lowering(Descent.POWERED, time, current, fastest, words), record
-    on_leads = _on_joined_leads(inputs)
-    if on_leads is not None:
-        return on_leads, record
-    words = (
-        f"Under power the load drives the motors, down in {duration(time)} at up to {speed(fastest)}: "
-        "lower it on a second line that brakes, or prop it and take the weight off in parts."
-    )
-    return Lowering(Descent.OVERHAULS, time, current, fastest, words), record
+        return found, record
+    return _on_joined_leads(inputs) or replace(found, descent=Descent.OVERHAULS), record
 
 
-def _landed(history: History, span: Span) -> float | None:
-    """When the load stood on the floor again; None where it did not."""
-    last = span.samples.stop - 1
-    return span.end if history.record["height"][last] <= OFF_FLOOR else None
+def _down(history: History, action: str) -> Lowering | None:
+    """The last phase of a run as a descent to the floor; None where it is none."""
+    span, record = history.spans[-1], history.record
+    landed = record["height"][span.samples.stop - 1] <= OFF_FLOOR
+    if span.step.action != action or not landed or span.end <= span.start:
+        return None
+    fastest = float(max(0.0, -record["speed"][span.samples].min()))
+    current = _middle(record, span, np.abs(record["current"]))
+    return Lowering(Descent.POWERED, float(span.end - span.start), current, fastest)
 
 
 def _drives(history: History) -> bool:
-    """Whether the load drives the motors while they lower: their torque holds it back, or they give next to none."""
+    """Whether the load drives the lowering motors: their torque holds it back or is next to none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
     for g in history.machine.groups:
         push += g.live * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])
@@ -120,21 +120,10 @@ def _middle(record: Record, span: Span, values: np.ndarray) -> float:
 
 
 def _on_joined_leads(inputs: Inputs) -> Lowering | None:
-    """Lowering on joined leads, where that brings the load down no faster than twice the lift."""
-    record = simulate(programme(inputs, Phase(action="short", until="floor")))
-    history = read_history(record)
-    span = history.spans[-1]
-    if span.step.action != "short" or _landed(history, span) is None:
+    """Lowering on joined leads, where the load comes down no faster than twice the lift."""
+    inputs = programme(replace(inputs, pawl=None), Phase(action="short", until="floor"))
+    history = read_history(simulate(inputs))
+    found, lift = _down(history, "short"), history.lift_time
+    if found is None or found.time is None or lift is None or found.time < lift / 2:
         return None
-    fastest = float(max(0.0, -record["speed"][span.samples].min()))
-    time = span.end - span.start
-    lift = history.lift_time
-    if lift is None or time < lift / 2:
-        return None
-    words = f"Power off and join the motors' leads: they brake it down in {duration(time)}, at up to {speed(fastest)}."
-    return Lowering(Descent.SHORTED, float(time), 0.0, fastest, words)
-
-
-def _stays_up() -> Lowering:
-    words = "It does not come down under power: have a prop or a second line ready before it goes up."
-    return Lowering(Descent.NOT_DOWN, None, None, None, words)
+    return replace(found, descent=Descent.SHORTED, current=0.0)
