@@ -216,6 +216,7 @@ def test_page_is_quiet_whole_and_uncovered(browser, reports, name, width, phone)
     browser.open(reports[name], width, phone=phone)
     assert browser.complaints() == []
     assert browser.requests() == [reports[name].resolve().as_uri()]
+    browser.value("document.querySelectorAll('details').forEach(part => { part.open = true })")
     found = browser.value(LAYOUT)
     assert found.pop("width") == width
     assert found.pop("figures") == 8 and found.pop("texts") > 100

@@ -74,6 +74,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
     body: list[Node] = [
         Headline(MARKS[status], count, outcome(found), remark),
         FigureRef(OF_A_LIFT[0].name, OF_A_LIFT[0].heading, OF_A_LIFT[0].caption),
+        *_actions(found),
         details.check_table(found.checks),
     ]
     if advice.unchecked(found):
@@ -84,13 +85,17 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
         body.append(
             Paragraph(advice.jam(found.jam, found.check(CheckKey.JAM)), label="If it jams:")
         )
-    if found.actions:
-        body.append(Paragraph((), label="Actions"))
-        body.append(Items(tuple(map(advice.action, found.actions)), True, ((1, 2), (1, 1))))
-    elif status is Status.FAILS:
-        body.append(Paragraph(say("none of the changes tried in full helps."), label="Actions:"))
     body.append(Paragraph(advice.assumed(found)))
     return (*body, _closing(found))
+
+
+def _actions(found: Assessment) -> tuple[Node, ...]:
+    if found.actions:
+        items = tuple(map(advice.action, found.actions))
+        return Paragraph((), label="Actions"), Items(items, True, ((1, 2), (1, 1)))
+    if found.status is Status.FAILS:
+        return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
+    return ()
 
 
 def _closing(found: Assessment) -> Paragraph:

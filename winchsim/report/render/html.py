@@ -20,9 +20,10 @@ from winchsim.report.document import (
     Paragraph,
     Section,
     Table,
+    Value,
 )
 from winchsim.report.plain_text import safe
-from winchsim.report.render.options import Options, cell_text, plain_characters
+from winchsim.report.render.options import Options, cell_text, count_text, plain_characters
 from winchsim.version import __version__
 
 LONG_TITLE = 80
@@ -135,20 +136,32 @@ def _mark(mark: Mark) -> str:
 
 
 def _table(node: Table, options: Options) -> Iterable[str]:
-    """A table whose cells know the head of their column, so that a narrow screen can stack them."""
+    """A table; the rows that are spared first stand in one of their own that can be opened."""
+    folded = {row for tier, row in node.spare if tier == 0}
+    yield from _rows(node, [k for k in range(len(node.rows)) if k not in folded], options)
+    if folded:
+        yield f'<details class="more"><summary>{safe(count_text(node, folded))}</summary>'
+        yield from _rows(node, sorted(folded), options)
+        yield "</details>"
+
+
+def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
+    """Rows whose cells know the head of their column, so that a narrow screen can stack them."""
     yield "<table>"
     if any(column.head for column in node.columns):
         heads = "".join(f'<th scope="col"{_side(c)}>{safe(c.head)}</th>' for c in node.columns)
         yield f"<thead><tr>{heads}</tr></thead>"
     yield "<tbody>"
-    for row in node.rows:
+    for row in map(node.rows.__getitem__, kept):
         cells = []
         for number, (column, cell) in enumerate(zip(node.columns, row, strict=True)):
             words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{_words(cell, options)}</bdi>"
             head = f' data-head="{safe(column.head)}"' if column.head else ""
             tag = 'th scope="row"' if number == 0 else "td"
             words = words if words != "<bdi></bdi>" else ""
-            cells.append(f"<{tag}{_side(column)}{head}>{words}</{tag[:2]}>")
+            is_value = isinstance(cell, Value) or (isinstance(cell, tuple) and len(cell) == 2)
+            side = _side(column) or (' class="value"' if is_value else "")
+            cells.append(f"<{tag}{side}{head}>{words}</{tag[:2]}>")
         yield "<tr>" + "".join(cells) + "</tr>"
     yield "</tbody></table>"
 

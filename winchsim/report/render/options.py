@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 from winchsim.quantity_text import PRINTED_UNITS, show
-from winchsim.report.document import Cell, Face, Mark, Text, Value
+from winchsim.report.document import Cell, Face, Mark, Table, Text, Value
 from winchsim.report.plain_text import harmless
 
 TIED = "\N{NO-BREAK SPACE}"
@@ -116,3 +117,13 @@ def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:
     if isinstance(cell, str):
         return clean(cell)
     return "".join(cell_text(part, options, clean) for part in cell)
+
+
+def count_text(node: Table, left_out: Collection[int]) -> str:
+    """How many rows were left out, and with which marks."""
+    count = len(left_out)
+    more = f"and {count} more {node.name if count > 1 else node.name.removesuffix('s')}"
+    marks = Counter(cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark))
+    if len(marks) == 1:
+        return f"{more}, {'all ' * (count > 1)}{next(iter(marks))}"
+    return f"{more}: {', '.join(f'{n} {word}' for word, n in marks.items())}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections import Counter
 from collections.abc import Collection, Iterable
 
 from winchsim.report.columns import aligned
@@ -23,7 +22,7 @@ from winchsim.report.document import (
 )
 from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
-from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
+from winchsim.report.render.options import TIED, Options, cell_text, count_text, plain_characters
 
 LEAST_WRAP = 10
 """Columns that a wrapped column of a table has at least. [-]"""
@@ -42,7 +41,7 @@ def render_text(document: Document, options: Options) -> str:
     )
     left_out: dict[int, set[int]] = {}
     for _, _, place, row in [] if options.full else spare:
-        if sum(map(len, parts)) + len(closing) <= options.height:
+        if sum(map(len, parts)) <= options.height:
             break
         left_out.setdefault(place, set()).add(row)
         parts[place] = list(_node(shown[place], options, left_out[place]))
@@ -160,17 +159,7 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
             text = before + _painted(mark, word, options) + after
         yield text
     if left_out:
-        yield Paint(options.colour).faint(_count(node, left_out))
-
-
-def _count(node: Table, left_out: Collection[int]) -> str:
-    """How many rows were left out, and with which marks."""
-    count = len(left_out)
-    more = f"and {count} more {node.name if count > 1 else node.name.removesuffix('s')}"
-    marks = Counter(cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark))
-    if len(marks) == 1:
-        return f"{more}, {'all ' * (count > 1)}{next(iter(marks))}"
-    return f"{more}: {', '.join(f'{n} {word}' for word, n in marks.items())}"
+        yield Paint(options.colour).faint(count_text(node, left_out))
 
 
 def _widths(node: Table, lines: list[list[str]], width: int) -> list[int]:
