@@ -65,6 +65,7 @@ def test_a_line_gives_lifts_that_fall_with_its_slope():
     index = [k for k, link in enumerate(record.machine.links) if link.channel == "mesh"][found.index(worst)]
     share = record.demands[index].share  # the line meets 20 of 60 MPa at a third
     assert worst.lifts == pytest.approx(1e7 * (1 / 3 / share) ** 6 / worst.cycles_per_lift)
+    assert worst.low <= worst.lifts / 2**6 * (1 + 1e-9) and worst.high >= worst.lifts * 2**6 * (1 - 1e-9)
 
 
 def test_a_run_without_teeth_has_no_lives():

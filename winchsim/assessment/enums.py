@@ -159,7 +159,8 @@ class FindingKind(StrEnum):
     """What a run showed beyond its checks; each names the keys of its values (SI)."""
 
     PART_BROKE = "part_broke"
-    """part, path, kind, unit, demand, capacity, capacity_low, capacity_high, basis."""
+    """part, path, kind, unit, demand, capacity, capacity_low, capacity_high, basis, state (a
+    `LinkState`: ``may break`` where the demand is within the range of the capacity)."""
     STALLED = "stalled"
     """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``,
     ``top_stop`` or empty), time_to_limit (until a stalled winding passes its limit)."""
@@ -206,6 +207,11 @@ class FindingKind(StrEnum):
     long enough to warm them)."""
     RIM_THIN = "rim_thin"
     """part, path, low, high, more: outside the range of published rim factors."""
+    CREEP = "creep"
+    """part, path, material, share, share_limit, temperature: a polymer part that holds the load for
+    long; share of its capacity, at least."""
+    WINDING = "winding"
+    """quantity (``layers`` or ``dead_turns``), value, limit: a fibre rope on a flat drum."""
     ABOVE_NOMINAL_VOLTAGE = "above_nominal_voltage"
     """group, voltage, nominal."""
     FAR_BELOW_NOMINAL_VOLTAGE = "far_below_nominal_voltage"

@@ -20,6 +20,9 @@ from winchsim.model.links import tooth_of
 from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
+from winchsim.strength.line import winding_cautions
+from winchsim.strength.link import LinkState
+from winchsim.strength.materials import LINEAR_CREEP_SHARE, creeps
 
 HARD_LANDING = 0.1
 """Speed of a landing that is worth a word. [m/s] Own assumption."""
@@ -63,10 +66,12 @@ def _part_broke(history: History) -> Iterator[Finding]:
     event, limit = history.broke, history.broken_link
     if event is not None and limit is not None:
         capacity = limit.strength
+        demand = (event.value or 1.0) * capacity.value
         yield _at(
             FindingKind.PART_BROKE, event, part=limit.label, path=limit.where, kind=limit.kind.value,
-            unit=capacity.unit, demand=(event.value or 1.0) * capacity.value, capacity=capacity.value,
+            unit=capacity.unit, demand=demand, capacity=capacity.value,
             capacity_low=capacity.low, capacity_high=capacity.high, basis=capacity.basis,
+            state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
         )  # fmt: skip
 
 
@@ -314,8 +319,35 @@ def _rim_thin(history: History) -> Iterator[Finding]:
         yield Finding(FindingKind.RIM_THIN, dict(part=link.label, path=link.where, more=len(thin) - 1, **factors))
 
 
+def _creep(history: History) -> Iterator[Finding]:
+    """The tooth that a load left hanging uses most of, where its material goes on giving way."""
+    record, m = history.record, history.machine
+    if history.broke is not None or record["height"][-1] <= OFF_FLOOR:
+        return
+    lasting = [
+        (float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value, link)
+        for link in m.links
+        if link.material is not None and link.strength.value > 0
+    ]
+    found = [(share, link) for share, link in lasting if creeps(share, m.ambient, link.material)]
+    if found:
+        share, link = max(found, key=lambda pair: pair[0])
+        values = dict(part=link.label, path=link.where, material=link.material.name, share=share,
+                      share_limit=LINEAR_CREEP_SHARE, temperature=m.ambient)  # fmt: skip
+        yield Finding(FindingKind.CREEP, values)
+
+
+def _winding(history: History) -> Iterator[Finding]:
+    inputs = history.record.inputs
+    if inputs is not None:
+        layers = int(history.record["layer"].max())
+        rope = inputs.ropes[inputs.rope.material]
+        for quantity, value, limit in winding_cautions(rope, layers, inputs.drum.dead_turns):
+            yield Finding(FindingKind.WINDING, {"quantity": quantity, "value": value, "limit": limit})
+
+
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
     _part_broke, _fell, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
-    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, gear_flaws,
+    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, _creep, _winding, gear_flaws,
 )  # fmt: skip
 """Every rule; a new finding is a kind and a rule here."""

@@ -40,8 +40,11 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
         cycles = float(mesh_cycles(angle * speed, met))
         assert link.material is not None
-        life = cycles_to_failure(record.demands[index].share, link.material)
-        found.append(ToothLife(link.label, cycles, None if life is None else life[1] / cycles if cycles else math.inf))
+        own = link.strength
+        spread = max(own.high / own.value, own.value / own.low) if own.low > 0 else math.inf
+        ends = cycles_to_failure(record.demands[index].share, link.material, spread) or (None,) * 3
+        low, best, high = (None if end is None else end / cycles if cycles else math.inf for end in ends)
+        found.append(ToothLife(link.label, cycles, best, low, high))
     return tuple(found)
 
 

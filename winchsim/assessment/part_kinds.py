@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winchsim.assessment.enums import NoLimit, Status
+from winchsim.strength.link import LinkState
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,8 @@ class PartRow:
     required : float
     status : Status
         `Status.FAILS` where it broke.
-    may_break : bool
-        Whether it did not break, but its low factor is under 1.
+    state : LinkState
+        `LinkState.BREAKS` only where even the high factor is under 1; a run stops where `factor` is.
     bound : bool
         Whether the demand is only the least that statics allows: that of a held train, whose
         torques friction leaves open.
@@ -50,7 +51,7 @@ class PartRow:
     high: float
     required: float
     status: Status
-    may_break: bool = False
+    state: LinkState = LinkState.HOLDS
     bound: bool = False
     time: float | None = None
     height: float | None = None
@@ -66,14 +67,16 @@ class ToothLife:
         Which pinion or gear.
     cycles_per_lift : float
         How often this run loaded each of its teeth. [-]
-    lifts : float or None
-        Runs like this until a tooth fails by fatigue; None where no line of stress over cycles is
-        known for its material. [-]
+    lifts, low, high : float or None
+        Runs like this until a tooth fails by fatigue, with the range of its strength and of the
+        line's slope; None where no line of stress over cycles is known for its material. [-]
     """
 
     label: str
     cycles_per_lift: float
     lifts: float | None
+    low: float | None = None
+    high: float | None = None
 
 
 @dataclass(frozen=True)

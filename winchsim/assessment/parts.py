@@ -8,7 +8,7 @@ from winchsim.assessment.kinds import PartRow, Side, Status
 from winchsim.assessment.ranges import Ranges
 from winchsim.model import AtLink, Machine
 from winchsim.simulation import Record
-from winchsim.strength.link import LinkKind
+from winchsim.strength.link import LinkKind, LinkState, link_state
 
 
 def grade(
@@ -63,11 +63,12 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
         low, high = factor_range(factor, capacity.low, capacity.value, capacity.high, limit.kind, ranges)
         gone = asked.link in broke
         status = Status.FAILS if gone else grade(factor, low, high, Side.LEAST, 1.0, limit.required)
+        state = LinkState.BREAKS if gone and high <= factor else link_state(factor, low, high, limit.required)
         rows.append(
             PartRow(
                 limit.label, limit.kind.value, limit.where, capacity.unit, capacity.value,
                 capacity.low, capacity.high, capacity.basis, share * capacity.value,
-                factor, low, high, limit.required, status, may_break=not gone and low < 1,
+                factor, low, high, limit.required, status, state,
                 bound=asked.bound and limit.channel not in settled, time=asked.time, height=asked.height,
             )
         )  # fmt: skip

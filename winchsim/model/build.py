@@ -126,9 +126,8 @@ def _build(inputs: Inputs, strict: bool) -> Machine:
     machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
-    of_links = (note for link in machine.links for note in link.strength.notes)
     unused = (f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused)
-    notes = tuple(dict.fromkeys([*unused, *notebook.notes, *of_links]))
+    notes = tuple(dict.fromkeys([*unused, *notebook.notes]))
     return replace(machine, assumed=notebook.rows(inputs), notes=notes)
 
 

@@ -193,8 +193,6 @@ class Strength:
         given. [`unit`]
     assumed : tuple of str
         What was taken without being given, one clause each.
-    notes : tuple of str
-        What the reader should know of how it was found, one sentence each.
     """
 
     value: float
@@ -203,7 +201,6 @@ class Strength:
     low: float
     high: float
     assumed: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.value >= 0.0:
@@ -267,12 +264,16 @@ class Link:
     def state(self) -> LinkState:
         """Whether it holds, holds with less than the required factor, may break, or breaks even at
         its strongest."""
-        low, high = self.factor_range
-        if high < 1.0:
-            return LinkState.BREAKS
-        if low < 1.0:
-            return LinkState.MAY_BREAK
-        return LinkState.CAUTION if self.factor < self.required else LinkState.HOLDS
+        return link_state(self.factor, *self.factor_range, self.required)
+
+
+def link_state(factor: float, low: float, high: float, required: float) -> LinkState:
+    """State of a link from its factor and its range, and the factor that is required. [-]"""
+    if high < 1.0:
+        return LinkState.BREAKS
+    if low < 1.0:
+        return LinkState.MAY_BREAK
+    return LinkState.CAUTION if factor < required else LinkState.HOLDS
 
 
 def weakest_basis(*bases: Basis) -> Basis:

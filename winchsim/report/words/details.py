@@ -100,7 +100,8 @@ def life_table(lives: Sequence[ToothLife]) -> Table:
     columns = (Column("part", wraps=True), Column("loads in a lift"), Column("lifts to fatigue"))
     rows: list[tuple[Cell, ...]] = []
     for life in lives:
-        rows.append((life.label, Value(life.cycles_per_lift), _decade(life.lifts)))
+        ends = dict.fromkeys((_decade(life.low), _decade(life.high)))
+        rows.append((life.label, Value(life.cycles_per_lift), " to ".join(ends)))
     return Table(columns, tuple(rows))
 
 
@@ -110,7 +111,7 @@ def _decade(lifts: float | None) -> str:
         return "not known"
     if not math.isfinite(lifts) or lifts > MOST_LIFTS:
         return f"over {MOST_LIFTS:.0e}"
-    return "few" if lifts < FEW_LIFTS else f"about 1e{round(math.log10(lifts))}"
+    return "few" if lifts < FEW_LIFTS else f"1e{round(math.log10(lifts))}"
 
 
 def jam_table(parts: Sequence[JamPart]) -> Table:

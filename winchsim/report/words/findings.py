@@ -31,8 +31,9 @@ def _part_broke(v: Values) -> Text:
     capacity = Value(v["capacity"], v["unit"], low, high)
     basis = v["basis"] if v["basis"] != "from memory" else "unverified estimate"
     return say(
-        "The {} breaks: demand {}, capacity {} ({}).",
+        "The {} {}: demand {}, capacity {} ({}).",
         v["part"],
+        str(v["state"]),
         Value(v["demand"], v["unit"]),
         capacity,
         basis,
@@ -110,6 +111,12 @@ def _geometry(v: Values) -> Text:
     }
     where = ", ".join(path.replace(".", " ") for path in v["paths"])
     return say(f"{where}: {words.format(**known)}.")
+
+
+def _winding(v: Values) -> Text:
+    if v["quantity"] == "layers":
+        return say("The rope winds {} layers on the drum, recommended {} at most.", f"{v['value']:g}", f"{v['limit']:g}")
+    return say("{} dead turns stay on the drum, recommended {} for a flat drum.", f"{v['value']:g}", f"{v['limit']:g}")
 
 
 def _not_described(v: Values) -> Text:
@@ -235,6 +242,15 @@ _WORDS: dict[FindingKind, Words] = {
         lambda v: say(f"The rim of the {v['part']} is outside the range of published rim factors."),
         "A thicker rim.",
     ),
+    FindingKind.CREEP: (
+        NOTICE,
+        lambda v: say(
+            f"Under the hanging load the {v['part']} ({v['material']}) uses {{}} of its capacity at {{}} and creeps.",
+            percent(v["share"]), Value(v["temperature"], "°C"),
+        ),
+        "Do not leave the load hanging; wider teeth, another material, or a pawl on the drum.",
+    ),
+    FindingKind.WINDING: (NOTE, _winding, ""),
     FindingKind.ABOVE_NOMINAL_VOLTAGE: (
         NOTICE,
         lambda v: say(
