@@ -7,6 +7,7 @@ import re
 from importlib.resources import files
 from typing import Any
 
+from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.model.estimate import raising_phase
 from winchsim.report.document import (
     Cell,
@@ -28,6 +29,7 @@ from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options
 from winchsim.report.si_keys import keyed
 from winchsim.report.words import advice, ladder
+from winchsim.report.words.findings import finding
 from winchsim.report.words.values import MARKS, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import Ladder, Rung
@@ -64,7 +66,10 @@ def build(
         say(f"{os.path.basename(name)} · not rated lifting equipment"),
     )
     binding = ladder.binding_table(found)
-    body: list[Node] = [headline, ladder.rung_table(found, sheet=sheet, blind=blind)]
+    body: list[Node] = [headline]
+    if found.asked_to_lower:
+        body.append(finding(Finding(FindingKind.NO_PATH_DOWN)))
+    body.append(ladder.rung_table(found, sheet=sheet, blind=blind))
     if binding.rows and not blind:
         body.append(binding)
     down, stops = ladder.down_lines(found), ladder.stop_lines(found)

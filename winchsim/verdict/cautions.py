@@ -38,14 +38,3 @@ def cautions(machine: Machine) -> tuple[str, ...]:
         "Know beforehand how the load comes down: when all goes well, when a part breaks, and when the power is gone.",
         "Local codes apply, and a licensed or competent person decides whether and how it may be used.",
     )
-
-
-def short() -> tuple[str, ...]:
-    """The cautions in fewer words, for a sheet that has no room for more: of the load's fall it has numbers of its own."""
-    return (
-        "Not rated lifting equipment. Nobody under or beside a hanging load, at any time; never lift people.",
-        _FRICTION,
-        "Guard teeth and rope; fingers, hair and sleeves stay out while anything turns or is under load.",
-        "Look at every tooth, pin and knot before the next rung. One person holds the switch and does nothing else.",
-        "Local codes apply; a licensed or competent person decides whether and how it may be used.",
-    )

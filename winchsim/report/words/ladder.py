@@ -146,8 +146,6 @@ def down_lines(ladder: Ladder) -> tuple[Text, ...]:
     """How the loads come down, rungs that come down alike together; what a pawl asks for first."""
     lifted = [(rung, rung.lowering) for rung in ladder.rungs if rung.lowering is not None]
     lines = []
-    if ladder.asked_to_lower:
-        lines.append(say("The pawl blocks the lowering that is asked for."))
     if ladder.machine.pawl:
         lines.append(
             say(
