@@ -102,7 +102,7 @@ def test_a_filled_sheet_calibrates(done, folder):
     sheet = folder / "filled.csv"
     sheet.write_text("\n".join(filled) + "\n")
     calibrated = Screen().run("calibrate", str(folder / "crate.toml"), str(sheet))
-    assert calibrated.code == ExitCode.GOOD and "6 tests say" in calibrated.out
+    assert calibrated.code == ExitCode.GOOD and "6 tests determine" in calibrated.out
 
 
 def test_json_has_every_rung(done, folder):

@@ -37,9 +37,9 @@ from winchsim.scenario.tables import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all
 from winchsim.strength.link import LinkKind
+from winchsim.studies.calibrate.breakage import look_into
 from winchsim.studies.calibrate.evidence import LiftTest
-from winchsim.studies.calibrate.knobs import knobs, turned
-from winchsim.studies.calibrate.postmortem import look_into
+from winchsim.studies.calibrate.factors import find_factors, moved
 from winchsim.studies.motors import study_motors
 from winchsim.studies.snag import snag_study
 from winchsim.studies.spread.builds import plan
@@ -716,12 +716,14 @@ def test_a_study_of_motors_says_which_group():
 
 @pytest.mark.parametrize("breakaway", [1.0, 1.3, 2.0])
 @pytest.mark.parametrize("first", [FIRST, replace(FIRST, efficiency=0.9)], ids=["friction", "efficiency"])
-def test_a_calibration_turns_no_number_further_than_several_groups_bear(breakaway, first):
+def test_a_calibration_moves_no_value_further_than_several_groups_allow(breakaway, first):
     inputs = winch(group(), group(count=1), stage=(first, REST), settings=Settings(breakaway=breakaway))
-    available, _ = knobs(inputs)
-    for knob in available:
-        for factor in (knob.low, knob.high):
-            build(turned(inputs, {knob.name: factor}, available))
+    machine = build(inputs)
+    found = find_factors(inputs)
+    assert all(factor.high > 0 for factor in found)
+    for factor in found:
+        for end in (factor.low, factor.high):
+            build(moved(inputs, machine, (factor,), [end]))
 
 
 def test_assumed_drag_said_again_is_felt_the_same_by_groups_with_pinions_of_their_own():

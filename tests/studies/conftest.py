@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from winchsim.studies.calibrate import Kind, LiftTest
+from winchsim.studies.calibrate.factors import find_factors
 from winchsim.studies.calibrate.forecast import Bench
-from winchsim.studies.calibrate.knobs import knobs, turned
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+from calibrating import places
 
 MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
 
 
 def lift_tests(inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True, voltage=False, voltages=()):
-    """Tests of a winch whose knobs really stand elsewhere, as the full simulation lifts it.
+    """Tests of a winch whose losses are really others, as the full simulation lifts it.
 
     Parameters
     ----------
     inputs : Inputs
     truth : dict of str to float
-        Factors by knob.
+        Multiples by factor.
     masses, voltages : sequence of float
         Loads and, where given, supply voltages. [kg], [V]
     noise : float
@@ -31,15 +36,15 @@ def lift_tests(inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True,
     current, voltage : bool
         Whether they were measured.
     """
-    available, _ = knobs(inputs)
     asked = [LiftTest(number=i, mass=m) for i, m in enumerate(masses, start=1)]
     if voltages:
         asked = [replace(test, voltage=v) for test, v in zip(asked, voltages, strict=True)]
-    bench = Bench(turned(inputs, truth, available), asked, ())
+    bench = Bench(inputs, asked, find_factors(inputs))
+    at = places(inputs, truth)
     generator = np.random.default_rng(seed)
     found = []
     for place, test in enumerate(asked):
-        full = bench.in_full({}, place)
+        full = bench.in_full(at, place)
         time = bench.heights[place] / full[Kind.TIME] * (1 + noise * generator.normal())
         amps = full[Kind.CURRENT] * (1 + 2 * noise * generator.normal())
         volts = full[Kind.VOLTAGE]

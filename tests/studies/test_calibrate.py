@@ -1,8 +1,10 @@
-"""Calibration of a small winch: what it finds, what it refuses, what it says it cannot tell."""
+"""Calibration of a small winch: what it finds, what it refuses, what it leaves open."""
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,12 +15,18 @@ from winchsim.model import build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
-from winchsim.studies.calibrate import Kind, LiftTest, Side, calibrate, look_into
+from winchsim.strength.link import LinkKind
+from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Side, calibrate, look_into
+from winchsim.studies.calibrate.breakage import WhichPart, demands
 from winchsim.studies.calibrate.evidence import gather
+from winchsim.studies.calibrate.factors import END, Row, find_factors, moved
 from winchsim.studies.calibrate.forecast import Bench
-from winchsim.studies.calibrate.knobs import knobs, turned
 
-TRUTH = {"mesh_loss": 1.5, "drag": 2.0}
+sys.path.insert(0, str(Path(__file__).parent.parent))
+from calibrating import multiples, places, spans
+
+TRUTH = {"efficiency": 1.5, "shaft_drag": 2.0}
+LOSSES = ("efficiency", "shaft_drag")
 
 
 @pytest.fixture(scope="module")
@@ -36,91 +44,99 @@ def calibrated(winch, small_tests):
     return calibrate(winch, [*small_tests, LiftTest(number=7, mass=8.0)])
 
 
-def factors(found):
-    return {row.knob.name: row.factor for row in found.parameters if row.fitted}
+def at(inputs, truth):
+    """Scenario with losses at multiples of what it gives."""
+    return moved(inputs, build(inputs), find_factors(inputs), places(inputs, truth))
 
 
-# --- knobs ------------------------------------------------------------------------------------------------------------
+# --- factors ----------------------------------------------------------------------------------------------------------
 
 
-def test_knobs_at_one_leave_the_losses_as_they_are(winch):
-    available, missing = knobs(winch)
-    assert not missing
-    before, after = build(winch), build(turned(winch, {knob.name: 1.0 for knob in available}, available))
-    assert [e.forward for e in after.chain.elements] == pytest.approx([e.forward for e in before.chain.elements])
-    assert [e.drag for e in after.chain.elements] == pytest.approx([e.drag for e in before.chain.elements])
-    motor, same = before.groups[0].motor, after.groups[0].motor
-    assert (same.resistance, same.constant) == pytest.approx((motor.resistance, motor.constant))
+@pytest.mark.parametrize("row", [
+    Row("stage.1.friction", 0.05, 0.15, 0.3), Row("stage.1.efficiency", 0.6, 0.8, 0.85),
+    Row("motors.1.reverse_efficiency", -0.1, 0.2, 0.4), Row("rope.axial_stiffness", 1e4, 3e4, 3.3e4),
+])  # fmt: skip
+def test_a_factor_passes_through_the_declared_values_and_never_turns(row):
+    worse = row.path.endswith("efficiency")
+    ends = (row.high, row.low) if worse else (row.low, row.high)
+    assert [row.at(z) for z in (-END, 0.0, END)] == pytest.approx([ends[0], row.value, ends[1]])
+    steps = np.diff([row.at(z) for z in np.linspace(-5, 5, 101)])
+    assert np.all(steps < 0 if worse else steps > 0)
 
 
-@pytest.mark.parametrize(("constant", "resistance"), [(1.2, 1.0), (0.8, 1.5), (1.0, 0.7)])
+@pytest.mark.parametrize("row", [
+    Row("stage.1.shaft_drag", 0.0, 0.0, 0.002), Row("motors.1.reverse_efficiency", 0.9, 0.96, 0.96),
+    Row("motors.1.breakaway", 1.0, 1.0, 1.3),
+])  # fmt: skip
+def test_a_default_at_one_end_goes_the_other_way_only(row):
+    other = row.low if row.value == row.high else row.high
+    assert row.one_sided and [row.at(0.0), row.at(END)] == pytest.approx([row.value, other])
+
+
+def test_factors_at_their_defaults_leave_the_winch_as_it_is(winch):
+    found = find_factors(winch)
+    assert moved(winch, build(winch), found, np.zeros(len(found))) == winch
+
+
+def test_causes_are_those_of_the_ranges_and_each_is_one_factor(geared):
+    found = {factor.name: [row.path for row in factor.rows] for factor in find_factors(geared)}
+    assert found["form_loss"] == ["stage.1.form_loss", "stage.2.form_loss"]
+    assert "stage.1.friction" in found["mesh_friction"]
+    names = [path for paths in found.values() for path in paths]
+    assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("name, multiple", [("motor_constant", 1.2), ("motor_constant", 0.8), ("motor_resistance", 1.3)])
 @pytest.mark.parametrize(
     "more", [{}, {"brush_drop": 0.4, "drag_speed_share": 0.3}, {"gearbox": Gearbox(ratio=5.0, efficiency=0.8)}]
 )
-def test_a_motor_turned_has_exactly_the_constant_and_resistance_asked_for(small, make_motor, constant, resistance, more):
+def test_a_motor_has_the_constant_and_resistance_of_its_factor(small, make_motor, name, multiple, more):
     own = make_motor(4.0, 0.005, idle_current=0.12, **{k: v for k, v in more.items() if k != "gearbox"})
     if "gearbox" in more:
         box = more["gearbox"]
         own = replace(own, gearbox=box, no_load_speed=own.no_load_speed / box.ratio,
                       stall_torque=own.stall_torque * box.ratio * box.efficiency)  # fmt: skip
     inputs = small(motors=own)
-    available, _ = knobs(inputs)
-    new = build(turned(inputs, {"motor_constant": constant, "motor_resistance": resistance}, available)).groups[0]
-    old = build(inputs).groups[0]
-    assert new.motor.constant == pytest.approx(constant * old.motor.constant, rel=1e-12)
-    assert new.motor.resistance == pytest.approx(resistance * old.motor.resistance, rel=1e-12)
-    assert new.fit.no_load_current == pytest.approx(old.fit.no_load_current, rel=1e-12)
+    old, new = build(inputs).groups[0], build(at(inputs, {name: multiple})).groups[0]
+    k, r = (multiple if name == of else 1.0 for of in ("motor_constant", "motor_resistance"))
+    assert new.motor.constant == pytest.approx(k * old.motor.constant, rel=1e-9)
+    assert new.motor.resistance == pytest.approx(r * old.motor.resistance, rel=1e-9)
+    assert new.fit.no_load_current == pytest.approx(old.fit.no_load_current, rel=1e-9)
 
 
-def test_motors_known_otherwise_are_written_as_a_data_sheet(small):
-    label = replace(small().motors[0], known_by="label", stall_torque=None)
-    available, _ = knobs(small(motors=label))
-    turned_once = turned(small(motors=label), {"motor_resistance": 1.1}, available)
-    assert turned_once.motors[0].known_by == "data sheet"
-    before, after = build(small(motors=label)).groups[0].motor, build(turned_once).groups[0].motor
-    assert after.resistance == pytest.approx(1.1 * before.resistance)
-    assert after.constant == pytest.approx(before.constant)
-
-
-def test_a_given_efficiency_is_turned_by_its_loss_and_a_friction_as_it_is(small, make_stage):
-    inputs = small(stage=(make_stage(5.0, 0.8, repeat=3, shaft_drag=1e-4),))
-    available, _ = knobs(inputs)
-    assert turned(inputs, {"mesh_loss": 2.0}, available).stage[0].efficiency == pytest.approx(1 / 1.5)
-
-
-def test_an_assumed_drag_of_repeated_shafts_becomes_one_that_the_motors_feel_the_same(small, make_stage):
-    inputs = small(stage=(make_stage(5.0, 1.0, repeat=3, shaft_drag=None),))
-    available, _ = knobs(inputs)
-
-    def at_motors(machine):
-        return sum(e.drag / np.prod([x.ratio for x in machine.chain.elements[: i]] or [1.0])
-                   for i, e in enumerate(machine.chain.elements))  # fmt: skip
-
-    torque = 2 * 0.005 * 1.5  # of the stalled motors; at each of the three shafts 0.3 % of it is the most that is usual
-    added = at_motors(build(turned(inputs, {"drag": 1.0}, available))) - at_motors(build(inputs))
-    assert added == pytest.approx(0.003 * 3 * torque, rel=1e-9)
-
-
-def test_a_scenario_without_a_loss_says_so(small, make_stage):
-    _, missing = knobs(small(stage=(make_stage(125.0, 1.0),)))
-    assert "no gear stage with a loss" in missing["mesh_loss"]
-    assert "leave shaft_drag out" in missing["drag"]
+def test_a_given_efficiency_is_moved_by_its_loss(winch):
+    assert at(winch, {"efficiency": 2.0}).stage[0].efficiency == pytest.approx(1 / 1.5)
 
 
 # --- the fit ----------------------------------------------------------------------------------------------------------
 
 
-def test_noisy_tests_give_the_truth_within_their_errors(calibrated):
-    found = {row.knob.name: row for row in calibrated.parameters if row.fitted}
+def test_noisy_tests_give_the_truth_within_their_intervals(calibrated):
+    found, width = spans(calibrated), {row.factor.name: row.width for row in calibrated.parameters}
     for name, true in TRUTH.items():
-        assert abs(found[name].factor - true) < 4 * found[name].error
-        assert found[name].error < 0.3 * true
-    assert calibrated.scatter < 2.0 and calibrated.dof == 12 - len(found)
+        assert found[name][0] < true < found[name][1] < 1.8 * true
+        assert width[name] < 0.4
+    assert 0.3 < calibrated.scatter < 2.0 and 6 < calibrated.dof < 10
 
 
-def test_the_calibrated_scenario_says_what_was_fitted(winch, calibrated):
-    available, _ = knobs(winch)
-    assert calibrated.inputs == turned(winch, factors(calibrated), available)
+def test_the_calibrated_scenario_is_what_was_fitted(winch, calibrated):
+    """Every change is a value that was moved, and none is left out."""
+    rows = {row.factor.name: row for row in calibrated.parameters}
+    at = [rows[factor.name].place for factor in find_factors(winch)]
+    assert calibrated.inputs == moved(winch, build(winch), find_factors(winch), at)
+    assert {path for path, _, _ in calibrated.changes} >= {"stage.1.efficiency", "stage.1.shaft_drag"}
+    after = winch
+    for path, _, value in calibrated.changes:
+        after = with_value(after, path, value)
+    assert after == calibrated.inputs
+
+
+def test_what_the_tests_say_little_of_keeps_its_prior(winch, calibrated):
+    open_ = [row for row in calibrated.parameters if not row.determined]
+    assert "supply" in {row.factor.name for row in open_}
+    assert all(0.7 < row.width <= 1.0 for row in open_)
+    supply = next(row for row in open_ if row.factor.name == "supply")
+    assert supply.place == 0.0 and calibrated.inputs.supply == winch.supply
 
 
 def test_the_next_load_is_foretold_with_an_interval(winch, calibrated, synthetic):
@@ -129,32 +145,31 @@ def test_the_next_load_is_foretold_with_an_interval(winch, calibrated, synthetic
     assert row.time.low < real.time < row.time.high
     assert row.current.low < real.current < row.current.high
     assert row.time.high / row.time.low < 1.3
-    assert row.in_full and row.stall_chance < 1e-3
+    assert row.in_full and row.stall_chance < 1e-3 and row.blocked_by == ()
 
 
 def test_an_outlier_is_named_and_changes_little(winch, small_tests, calibrated):
     spoiled = [replace(test, time=1.6 * test.time) if test.number == 3 else test for test in small_tests]
     found = calibrate(winch, spoiled)
     assert [(row.test.number, row.kind) for row in found.outliers] == [(3, Kind.TIME)]
-    assert "lift time of test 3 does not belong" in found.sentence
-    assert factors(found)["mesh_loss"] == pytest.approx(factors(calibrated)["mesh_loss"], rel=0.2)
+    assert multiples(found)["efficiency"] == pytest.approx(multiples(calibrated)["efficiency"], rel=0.2)
 
 
 def test_a_stall_bounds_what_times_alone_would_allow(winch, synthetic):
-    """Light loads say little of the loss; a stall under a load that the fit would just lift says that there is more of it."""
-    light = synthetic(winch, {"mesh_loss": 1.5}, [1.0, 2.0], noise=0.02, current=False)
-    without = calibrate(winch, light, only=["mesh_loss"])
+    """Light loads say little of the loss; a stall under a load that the fit would just lift shows that there is more of it."""
+    light = synthetic(winch, {"efficiency": 1.5}, [1.0, 2.0], noise=0.02, current=False)
+    without = calibrate(winch, light, only=["efficiency"])
     loads = [LiftTest(number=9, mass=float(mass), outcome="stalled") for mass in np.arange(5.0, 20.0, 0.25)]
-    margins = Bench(winch, loads, knobs(winch)[0]).foretell([factors(without)]).margin[0]
+    margins = Bench(without.inputs, loads, ()).foretell(np.zeros((1, 0))).margin[0]
     just = max(place for place, margin in enumerate(margins) if margin > 1.08)
-    told = calibrate(winch, [*light, loads[just]], only=["mesh_loss"])
-    assert factors(told)["mesh_loss"] > factors(without)["mesh_loss"] + 0.02
-    assert told.dof == without.dof, "what tells from one side is no measurement"
+    told = calibrate(winch, [*light, loads[just]], only=["efficiency"])
+    assert multiples(told)["efficiency"] > multiples(without)["efficiency"] + 0.02
+    assert told.dof < without.dof + 0.1, "evidence from one side is no measurement"
 
 
 def test_a_stall_that_contradicts_the_rest_does_not_bend_the_fit(winch, small_tests, calibrated):
     found = calibrate(winch, [*small_tests, LiftTest(number=9, mass=5.0, outcome="stalled")])
-    assert factors(found)["mesh_loss"] == pytest.approx(factors(calibrated)["mesh_loss"], rel=0.05)
+    assert multiples(found)["efficiency"] == pytest.approx(multiples(calibrated)["efficiency"], rel=0.05)
     assert [row.agrees for row in found.sides if row.side is Side.STALLED] == [False]
 
 
@@ -173,7 +188,6 @@ def test_a_load_that_ran_back_is_believed_against_the_model(winch, small_tests):
     to_come = [LiftTest(number=7, mass=light), LiftTest(number=8, mass=heavy)]
     found = calibrate(winch, [*seen, *to_come])
     assert [row.side for row in found.against] == [Side.RAN_BACK]
-    assert "But test 1 ran back, and the calibrated model says otherwise" in found.sentence
     assert [row.holds for row in found.predictions] == [True, False]
     assert [row.holds for row in calibrate(winch, [*small_tests, *to_come]).predictions] == [True, True]
 
@@ -183,43 +197,42 @@ def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(win
     """A run without a load among the tests: the share is that of the machine with this load, from its own chain."""
     guided = replace(winch, load=replace(winch.load, **load))
     machine = build(guided)
-    bench = Bench(guided, (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass)), knobs(guided)[0])
+    bench = Bench(guided, (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass)), ())
     spare = lift_batch(vary(guided, {"load.mass": np.array([winch.load.mass])}).batches[0][1]).hold_margin[0]
     raising = demand(machine.chain, 1)(pull(machine, machine.start_travel) * machine.layers[0].radius)
-    assert bench.foretell([{}]).hold[0, 1] == pytest.approx(spare / raising, rel=1e-6)
+    assert bench.foretell(np.zeros((1, 0))).hold[0, 1] == pytest.approx(spare / raising, rel=1e-6)
     assert abs(spare / raising) > 0.01
 
 
 def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, synthetic):
     """Beside an unloaded run too."""
     tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
-    bench = Bench(winch, tests, knobs(winch)[0])
-    hold = bench.foretell([{"mesh_loss": 0.5}, {"mesh_loss": 1.0}, {"mesh_loss": 1.5}]).hold[:, 1]
+    bench = Bench(winch, tests, find_factors(winch))
+    hold = bench.foretell(np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])).hold[:, 1]
     assert np.all(np.diff(hold) > 0.02)
 
 
 def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     truth = {"motor_resistance": 1.2}
     tests = synthetic(winch, truth, noise=0.005)
-    available, _ = knobs(winch)
-    bench = Bench(turned(winch, truth, available), [LiftTest(number=9, mass=40.0)], ())
-    stalled = bench.foretell([{}]).standstill_current[0, 0]
+    bench = Bench(at(winch, truth), [LiftTest(number=9, mass=40.0)], ())
+    stalled = bench.foretell(np.zeros((1, 0))).standstill_current[0, 0]
     rows = [LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled)) for n in range(9, 13)]
     found = calibrate(winch, [*tests, *rows], only=["motor_resistance"])
-    assert factors(found)["motor_resistance"] == pytest.approx(1.2, rel=0.02)
+    assert multiples(found)["motor_resistance"] == pytest.approx(1.2, rel=0.02)
 
 
 def test_tests_at_other_voltages_and_heights_are_foretold_as_such(winch, synthetic):
     tests = synthetic(winch, TRUTH, [2.0, 4.0, 6.0], voltages=[5.0, 6.0, 7.0])
-    found = calibrate(winch, tests, only=["mesh_loss", "drag"])
-    assert factors(found) == pytest.approx(TRUTH, rel=0.02)
+    found = calibrate(winch, tests, only=LOSSES)
+    assert multiples(found) == pytest.approx(TRUTH, rel=0.02)
 
 
 def test_a_losing_motor_is_told_from_losing_gears_by_the_current(winch, synthetic):
     """A weaker magnet draws more current and runs faster unloaded; gear loss only slows it down."""
     tests = synthetic(winch, {"motor_constant": 0.9}, noise=0.003, voltage=True)
     found = calibrate(winch, tests)
-    assert factors(found)["motor_constant"] == pytest.approx(0.9, rel=0.02)
+    assert multiples(found)["motor_constant"] == pytest.approx(0.9, rel=0.02)
 
 
 # --- what is refused, and what is said ----------------------------------------------------------------------------------
@@ -230,46 +243,41 @@ def test_nothing_measured_is_refused(winch):
         calibrate(winch, [LiftTest(number=1, mass=3.0), LiftTest(number=2, mass=5.0, held=True)])
 
 
-def test_more_numbers_than_measurements_are_refused(winch, synthetic):
-    with pytest.raises(InputError, match="1 measurement cannot tell 2 numbers"):
-        calibrate(winch, synthetic(winch, {}, [4.0], current=False), only=["mesh_loss", "drag"])
+def test_one_measurement_is_enough_and_leaves_nearly_all_open(winch, synthetic):
+    """The one time is met by what is known least; most of the prior is left of everything."""
+    found = calibrate(winch, synthetic(winch, {"efficiency": 1.3}, [4.0], current=False))
+    assert found.residuals[0].predicted == pytest.approx(found.residuals[0].measured, rel=0.05)
+    assert sum(row.determined for row in found.parameters) <= 1
+    assert found.dof < 1 and found.scatter == 1.0
 
 
-def test_numbers_that_the_tests_cannot_tell_apart_are_refused_when_asked_for(winch, synthetic):
-    same = synthetic(winch, {}, [5.0, 5.0, 5.0], current=False)
-    with pytest.raises(InputError, match=r"cannot tell .* apart") as caught:
-        calibrate(winch, same, only=["mesh_loss", "drag"])
-    assert caught.value.faults[0].hint == "time a clearly lighter or heavier load as well"
-
-
-def test_one_load_gives_one_number_and_says_what_it_stands_for(winch, synthetic):
-    found = calibrate(winch, synthetic(winch, {"mesh_loss": 1.3}, [7.0, 7.0, 7.0], noise=0.01, current=False))
-    assert set(factors(found)) == {"mesh_loss"}
-    said = " ".join(found.sentences)
-    assert "cannot tell the constant drag of the shafts from the loss in the gear meshes" in said
+def test_loads_that_are_all_the_same_do_not_separate_drag_from_loss(winch, synthetic):
+    found = calibrate(winch, synthetic(winch, {"efficiency": 1.3}, [7.0, 7.0, 7.0], noise=0.01, current=False))
+    names = [row.factor.name for row in found.parameters]
+    i, j = names.index("efficiency"), names.index("shaft_drag")
+    assert found.correlation[i, j] < -0.3
+    assert not found.parameters[j].determined
     assert found.predictions == ()
 
 
 def test_an_interval_is_wider_where_the_tests_leave_something_open(winch, synthetic, calibrated):
     """One load only: for another load, drag and loss cannot be told apart, and the interval owns up to it."""
     same = synthetic(winch, TRUTH, [5.0] * 6, noise=0.01, current=False)
-    found = calibrate(winch, [*same, LiftTest(number=9, mass=8.0)], only=["mesh_loss"])
+    found = calibrate(winch, [*same, LiftTest(number=9, mass=8.0)])
     row, known = found.predictions[0], calibrated.predictions[0]
-    assert row.time.untold > 0.3
+    assert row.time.open_share > 0.3
     assert row.time.high - row.time.low > 2 * (known.time.high - known.time.low)
 
 
-def test_names_of_knobs_are_checked(winch, small_tests, small, make_stage):
-    with pytest.raises(DomainError, match="mesh_loss, drag"):
+def test_names_of_factors_are_checked(winch, small_tests):
+    with pytest.raises(DomainError, match="efficiency, shaft_drag"):
         calibrate(winch, small_tests, only=["grease"])
-    with pytest.raises(InputError, match="leave shaft_drag out"):
-        calibrate(small(stage=(make_stage(125.0, 0.5),)), small_tests, only=["drag"])
     with pytest.raises(DomainError, match="level"):
         calibrate(winch, small_tests, level=1.5)
 
 
 def test_a_test_that_the_scenario_cannot_have_seen_is_refused(winch, small_tests):
-    with pytest.raises(InputError, match="Test 9"):
+    with pytest.raises(InputError, match="test 9"):
         calibrate(with_value(winch, "load.top_stop", 0.45), [*small_tests, replace(small_tests[0], number=9, height=0.5)])
 
 
@@ -280,7 +288,7 @@ def test_an_interrupted_full_run_leaves_a_partial_result(winch, small_tests):
 
     found = calibrate(winch, small_tests, on_progress=stop)
     assert not found.complete
-    assert factors(found)["mesh_loss"] == pytest.approx(1.5, rel=0.3)
+    assert multiples(found)["efficiency"] == pytest.approx(1.5, rel=0.3)
 
 
 def test_sorting_the_evidence():
@@ -296,17 +304,17 @@ def test_sorting_the_evidence():
     assert [(m.test, m.kind, m.value) for m in found.measurements] == [(0, Kind.TIME, 3.0)]
     assert [(s.test, s.side) for s in found.sides] == [(1, Side.STALLED), (2, Side.LIFTED), (2, Side.RAN_BACK)]
     assert [t.number for t in found.next_rungs] == [5] and [t.number for t in found.broken] == [4]
-    assert [r.split(":")[0] for r in found.remarks] == [
-        "Test 2 (1 kg) stalled", "Test 4 (1 kg) broke something", "Test 6 (1 kg) was stopped",
-    ]  # fmt: skip
+    assert [(note.kind, note.test.number) for note in found.notes] == [
+        (NoteKind.NOT_A_LIFT_TIME, number) for number in (2, 4, 6)
+    ]
 
 
 def test_what_a_pawl_held_tells_nothing_of_friction(winch, small_tests):
     pawled = replace(winch, pawl=Pawl())
     held = [*(replace(test, held=True) for test in small_tests), LiftTest(number=7, mass=40.0)]
     found, plain = calibrate(pawled, held), calibrate(winch, small_tests)
-    assert not found.sides and any(sentence.startswith("The scenario has a pawl") for sentence in found.sentences)
-    assert factors(found) == pytest.approx(factors(plain))
+    assert not found.sides and [note.kind for note in found.notes] == [NoteKind.PAWL_HOLDS]
+    assert multiples(found) == pytest.approx(multiples(plain))
     assert [row.holds for row in found.predictions] == [True]
     assert [row.holds for row in calibrate(winch, held).predictions] == [False]
 
@@ -321,7 +329,7 @@ def geared(small):
 
 
 @pytest.mark.parametrize(("words", "where", "kind"), [
-    ("stage 2", "stage.2", "tooth_pinion"), ("gear of stage 1", "stage.1", "tooth_gear"), ("Rope", "rope", "rope_knot"),
+    ("stage 2", "stage.2", "tooth_pinion"), ("gear of stage 1", "stage.1", "tooth_gear"), ("Rope", "rope", "rope"),
     ("rope fixing on the drum", "drum", "rope_anchor"), ("stage.2 pinion teeth", "stage.2", "tooth_pinion"),
 ])  # fmt: skip
 def test_what_broke_is_understood(geared, words, where, kind):
@@ -333,12 +341,11 @@ def test_a_breakage_bounds_the_strength_from_both_sides(geared):
     tests = [LiftTest(number=1, mass=3.0, time=5.0), LiftTest(number=2, mass=6.0, outcome="broke", broke_link="stage 2")]
     found = look_into(geared, tests[1], tests)
     assert found.survived_mass == 3.0
-    assert found.survived / found.implied == pytest.approx(0.5, abs=0.06)
+    assert found.lower / found.upper == pytest.approx(0.5, abs=0.06) and not found.weakened
     estimate = found.broke.link.strength.value
-    assert found.share_of_estimate == pytest.approx(found.implied / estimate)
-    put_in = with_value(geared, found.set_path, found.set_value)
-    links = [k for k in build(put_in).links if k.where == "stage.2" and k.kind.value == "tooth_pinion"]
-    assert links[0].strength.value == pytest.approx(found.implied, rel=1e-6)
+    assert found.share_of_estimate == pytest.approx(found.upper / estimate)
+    links = [k for k in build(found.put_into(geared)).links if k.where == "stage.2" and k.kind is found.broke.link.kind]
+    assert links[0].strength.value == pytest.approx(found.lower, rel=1e-6)
 
 
 def test_the_next_link_is_the_weakest_of_the_others(geared):
@@ -350,7 +357,7 @@ def test_the_next_link_is_the_weakest_of_the_others(geared):
 
 
 def test_a_breakage_of_nothing_known_is_refused(geared):
-    with pytest.raises(InputError, match="not a link of this scenario") as caught:
+    with pytest.raises(InputError, match="no part of this scenario") as caught:
         look_into(geared, LiftTest(number=4, mass=6.0, outcome="broke", broke_link="stage 7"))
     assert "stage 1" in caught.value.faults[0].expected
     with pytest.raises(InputError, match="what broke"):
@@ -358,8 +365,56 @@ def test_a_breakage_of_nothing_known_is_refused(geared):
 
 
 def test_a_breakage_of_nothing_known_does_not_stop_a_calibration(winch, small_tests):
-    found = calibrate(
-        winch, [*small_tests[:3], LiftTest(number=9, mass=6.0, outcome="broke", broke_link="the bench")], only=["drag"]
-    )
+    bench = LiftTest(number=9, mass=6.0, outcome="broke", broke_link="the bench")
+    found = calibrate(winch, [*small_tests[:3], bench], only=["shaft_drag"])
     assert not found.broken
-    assert any("Test 9 (6 kg) broke, but not a link of this scenario; one of: rope" in sentence for sentence in found.sentences)
+    (note,) = found.notes
+    assert note.kind is NoteKind.UNKNOWN_PART and "rope" in [part for part, _ in note.choices]
+
+
+def test_a_tooth_without_its_stage_is_asked_for_by_likelihood(geared, synthetic):
+    """The tooth of the last stage carries most: it comes first, and nothing is written of either."""
+    tests = synthetic(geared, {}, [2.0, 3.0, 4.0])
+    found = calibrate(geared, [*tests, LiftTest(number=9, mass=20.0, outcome="broke", broke_link="tooth")])
+    (note,) = found.notes
+    assert note.kind is NoteKind.WHICH_PART and not found.broken
+    parts, shares = zip(*note.choices, strict=True)
+    assert "stage 2" in parts[0] and any("stage 1" in part for part in parts)
+    assert sum(shares) == pytest.approx(1.0) and list(shares) == sorted(shares, reverse=True)
+    with pytest.raises(WhichPart):
+        look_into(geared, LiftTest(number=9, mass=20.0, outcome="broke", broke_link="tooth"))
+
+
+def test_a_part_that_broke_is_not_forgotten(geared, synthetic):
+    """The proof-load bracket: capacity lies between the largest load survived and the one at which it
+    broke; only the lower one may be relied on (common practice, no published source). Lifting the
+    load that broke it breaks it again, the load that it survived does not."""
+    tests = synthetic(geared, {}, [2.0, 3.0, 4.0])
+    broke = LiftTest(number=9, mass=6.0, outcome="broke", broke_link="stage 2 pinion")
+    found = calibrate(geared, [*tests, broke, *(LiftTest(number=n, mass=m) for n, m in ((10, 3.5), (11, 7.0)))])
+    (row,) = found.broken
+    assert row.survived_mass == 4.0 and row.lower == row.survived < row.upper
+    assert row.set_path == "stage.2.tested_tooth_force"
+    assert [p.blocked_by for p in found.predictions] == [(), (9,)]
+    for mass, breaks in ((6.0, True), (3.5, False)):
+        again = demands(found.inputs, LiftTest(number=1, mass=mass))
+        assert any(r.name == row.broke.name and r.factor < 1 for r in again) is breaks
+
+
+def test_without_a_survived_load_the_capacity_is_still_below_the_breakage(geared):
+    found = look_into(geared, LiftTest(number=1, mass=6.0, outcome="broke", broke_link="stage 2"))
+    assert found.survived == 0.0 and 0 < found.lower < found.upper
+
+
+def test_a_survived_load_raises_a_lower_bound(geared, synthetic):
+    """Teeth that are declared weaker than what they were seen to carry."""
+    weak = with_value(geared, "stage.2.tooth_strength", 1e6)
+    tests = synthetic(weak, {}, [2.0, 3.0, 4.0])
+    found = calibrate(weak, tests)
+    raised = {bound.at.name: bound for bound in found.bounds if bound.set_path}
+    (name,) = [name for name, bound in raised.items() if bound.at.link.kind is LinkKind.TOOTH_PINION and "(2nd" in name]
+    bound = raised[name]
+    assert bound.test.mass == 4.0 and bound.at.demand > bound.at.link.strength.value
+    assert found.inputs.stage[1].tested_tooth_force >= bound.set_value * (1 - 1e-12)
+    links = [k for k in build(found.inputs).links if k.where == "stage.2" and k.kind.is_tooth]
+    assert min(k.strength.value for k in links) >= bound.at.demand * (1 - 1e-9)

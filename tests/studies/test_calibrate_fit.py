@@ -1,4 +1,4 @@
-"""Least squares without a winch: errors, bounds, outliers, and what data cannot tell apart."""
+"""Prior-weighted least squares without a winch: errors, priors, bounds, outliers and intervals."""
 
 from __future__ import annotations
 
@@ -6,68 +6,102 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.studies.calibrate.fit import choose, fit, interval_width, outlier, telling, with_slopes
+from winchsim.studies.calibrate.fit import (
+    determined,
+    fit,
+    interval_width,
+    outlier,
+    posterior,
+    solve,
+    with_slopes,
+)
 
 X = np.linspace(0.0, 4.0, 12)
+FAR = np.full(2, np.inf)
 
 
-def line(values, x=X):
-    return values[0] + values[1] * x
+def line(measured, x=X, wide=1e4):
+    """Residuals and slopes of a straight line, in values of which a unit is a change of `wide`."""
+    rows = np.stack([np.ones_like(x), x], axis=1) * wide
+    return lambda v: (measured - rows @ v, -rows)
 
 
-def test_errors_and_correlation_of_a_straight_line():
-    """Against the closed form of a regression line.
+def fitted(both, n, p=2, data=None):
+    every = np.ones(n, dtype=bool)
+    return fit(both, np.zeros(p), (-FAR[:p], FAR[:p]), every, every if data is None else data)
+
+
+def test_errors_of_a_straight_line():
+    """Against the closed form of a regression line, where the priors are too wide to matter.
 
     Source: the textbook formulas, as in D. C. Montgomery and G. C. Runger, *Applied Statistics and Probability for
     Engineers*, section 11-3 (from memory): s²/Sxx for the slope, s² (1/n + x̄²/Sxx) for the intercept.
     """
     noise = np.random.default_rng(4).normal(size=X.size)
-    done = fit(lambda v: 2.0 + 0.7 * X + noise - line(v), [0.0, 0.0])
+    done = fitted(line(2.0 + 0.7 * X + noise), X.size)
     n, sxx = X.size, np.sum((X - X.mean()) ** 2)
     s2 = np.sum(done.residuals**2) / (n - 2)
-    assert done.dof == n - 2
-    assert done.errors == pytest.approx([np.sqrt(s2 * (1 / n + X.mean() ** 2 / sxx)), np.sqrt(s2 / sxx)], rel=1e-6)
-    assert done.correlation[0, 1] == pytest.approx(-X.mean() / np.sqrt(sxx / n + X.mean() ** 2), rel=1e-6)
+    errors = 1e4 * np.sqrt(np.diag(done.covariance))
+    assert done.dof == pytest.approx(n - 2, abs=1e-6)
+    assert errors == pytest.approx([np.sqrt(s2 * (1 / n + X.mean() ** 2 / sxx)), np.sqrt(s2 / sxx)], rel=1e-5)
 
 
-def test_as_many_values_as_data_leave_the_expected_scatter():
-    done = fit(lambda v: np.array([3.0, 5.0]) - line(v, np.array([1.0, 2.0])), [0.0, 0.0])
-    assert done.values == pytest.approx([1.0, 2.0])
-    assert done.dof == 0 and done.scatter == 1.0
-    assert done.errors == pytest.approx([np.sqrt(5), np.sqrt(2)], rel=1e-6)
-    assert done.quantile(0.9) == pytest.approx(1.6449, abs=1e-4)
+def test_a_prior_and_one_measurement_are_weighed_by_their_variances():
+    """Normal prior of variance 1, one datum of variance 1/4 that says 2: mean 2 (4/5), variance 1/5 (common practice)."""
+    done = fitted(lambda v: (2.0 * (2.0 - v), np.array([[-2.0]])), 1, 1)
+    assert done.values == pytest.approx([1.6])
+    assert done.covariance == pytest.approx(np.array([[0.2]]))
+    assert done.scatter == 1.0 and done.dof == pytest.approx(0.2)
+
+
+def test_the_variance_of_a_quantity_parts_into_data_and_priors():
+    slopes = np.array([[1.0, 1.0], [1.0, 1.0], [1.0, 1.1]])
+    done = fitted(lambda v: (np.array([1.0, -1.0, 0.5]) - slopes @ v, -slopes), 3)
+    for change in (np.array([1.0, 1.0]), np.array([1.0, -1.0])):
+        data, prior = done.parts(change)
+        assert data + prior == pytest.approx(change @ done.covariance @ change)
+    assert done.parts(np.array([1.0, 1.0]))[1] < 0.2 < done.parts(np.array([1.0, -1.0]))[1]
+
+
+def test_what_no_datum_feels_keeps_its_prior():
+    done = fitted(lambda v: (np.array([1.0, 2.0, 3.0]) - v[0], np.array([[-1.0, 0.0]] * 3)), 3)
+    assert done.values[1] == 0.0 and done.covariance[1, 1] == pytest.approx(1.0)
+    assert determined(done.slopes, 1.0) == pytest.approx(0.75)
+
+
+def test_the_scatter_is_that_of_the_data_whatever_was_expected():
+    noise = 5.0 * np.random.default_rng(3).normal(size=200)
+    x = np.linspace(0.0, 4.0, 200)
+    assert fitted(line(noise, x), 200).scatter == pytest.approx(np.std(noise), rel=0.02)
+    assert fitted(line(np.zeros(200), x), 200).scatter == 1e-3
+
+
+def test_values_stay_within_their_bounds():
+    values = solve(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), (np.zeros(2), FAR), np.ones(X.size, dtype=bool), 0.01)
+    assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
 
 def test_interval_width_is_of_students_t():
     """Source: table of Student's t, 0.95 quantile: 2.015 at 5 and 1.812 at 10 degrees of freedom (any statistics textbook)."""
     assert interval_width(0.9, 5) == pytest.approx(2.015, abs=5e-4)
     assert interval_width(0.9, 10) == pytest.approx(1.812, abs=5e-4)
+    assert interval_width(0.9, 0.4) == pytest.approx(1.645, abs=5e-4)
 
 
-def test_a_value_on_its_bound_counts_as_known():
-    done = fit(lambda v: -1.0 + 0.5 * X - line(v), [0.5, 0.5], low=[0.0, 0.0])
-    assert done.values[0] == pytest.approx(0.0, abs=1e-6)
-    assert done.free.tolist() == [False, True]
-    assert done.errors[0] == 0.0 and done.correlation[0, 1] == 0.0
-
-
-def test_a_value_that_nothing_tells_has_no_end_of_an_error():
-    done = fit(lambda v: np.array([1.0, 2.0, 3.0]) - v[0], [0.0, 0.0])
-    assert np.isinf(done.errors[1]) and np.isfinite(done.errors[0])
-
-
-def test_slopes_stay_within_the_bounds():
+def test_slopes_stay_within_the_bounds_and_are_asked_for_as_wanted():
     asked = []
 
     def many(sets):
         asked.append(sets.copy())
         return sets**2
 
-    value, slopes = with_slopes(many, np.array([1.0, 2.0]), np.ones(2), np.array([3.0, 2.0]))
+    value, slopes = with_slopes(many, np.array([1.0, 2.0]), np.array([3.0, 2.0]))
     assert np.all(asked[0] <= [3.0, 2.0]) and len(asked) == 1
     assert value.tolist() == [1.0, 4.0]
     assert np.diag(slopes) == pytest.approx([2.0, 4.0], rel=1e-3)
     assert slopes[0, 1] == slopes[1, 0] == 0.0
+    _, second = with_slopes(many, np.array([1.0, 2.0]), np.array([3.0, 2.0]), np.array([False, True]))
+    assert second[:, 0] == pytest.approx(slopes[:, 1]) and len(asked[1]) == 2
 
 
 def scattered(seed, spoiled=None, by=0.0):
@@ -79,7 +113,8 @@ def scattered(seed, spoiled=None, by=0.0):
 
 def found_in(measured):
     every = np.ones(X.size, dtype=bool)
-    return outlier(fit(lambda v: measured - line(v), [0.0, 0.0], robust=True), every, every)
+    values = solve(line(measured), np.zeros(2), (-FAR, FAR), every, 1.0, robust=True)
+    return outlier(*line(measured)(values), values, every, every)
 
 
 @pytest.mark.parametrize("place", [0, 5, 11])
@@ -92,27 +127,20 @@ def test_no_outlier_is_named_more_often_than_the_level_says():
     assert sum(found_in(scattered(seed)) is not None for seed in range(300)) < 10
 
 
-def test_what_cannot_be_told_apart_is_named():
-    slopes = np.stack([X, 2 * X, np.ones_like(X)], axis=1)
-    told = telling(slopes, np.ones(3))
-    assert told.least == pytest.approx(0.0, abs=1e-12)
-    assert np.abs(told.direction) == pytest.approx([2 / np.sqrt(5), 1 / np.sqrt(5), 0.0], abs=1e-9)
-
-
-def test_columns_are_taken_in_their_order_as_far_as_they_are_told():
-    slopes = np.stack([X, 2 * X, np.ones_like(X), 1e-3 * X**2], axis=1)
-    assert choose(slopes, np.ones(4), 1.0) == [0, 2]
-    assert choose(slopes[:1], np.ones(4), 0.1) == [2]
-
-
 def test_intervals_of_a_line_hold_their_share():
     """Of 400 forecasts at a new place, 90 % intervals; the bounds are four binomial standard deviations apart."""
     generator = np.random.default_rng(8)
     new, held = 6.0, 0
     for _ in range(400):
         measured = 2.0 + 0.7 * X[:5] + generator.normal(size=5)
-        done = fit(lambda v, measured=measured: measured - line(v, X[:5]), [2.0, 0.7])
-        slope = np.array([1.0, new])
+        done = fitted(line(measured, X[:5]), 5)
+        slope = 1e4 * np.array([1.0, new])
         half = done.quantile(0.9) * np.sqrt(slope @ done.covariance @ slope + done.scatter**2)
         held += abs(2.0 + 0.7 * new + generator.normal() - slope @ done.values) <= half
     assert stats.binom.ppf(1e-4, 400, 0.9) <= held <= stats.binom.ppf(1 - 1e-4, 400, 0.9)
+
+
+def test_more_data_never_widen_a_posterior():
+    rows = np.random.default_rng(2).normal(size=(9, 3))
+    widths = [np.diag(posterior(rows[:n], 1.0)) for n in range(10)]
+    assert np.all(np.diff(widths, axis=0) <= 1e-12) and widths[0] == pytest.approx(np.ones(3))

@@ -101,7 +101,7 @@ def test_what_a_rung_predicts_is_what_its_measurement_is_compared_with(ladder, s
     rungs = ladder.rungs[1:]
     bench = Bench(small(), [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs], ())
     for place, rung in ((0, rungs[0]), (len(rungs) - 1, rungs[-1])):
-        full = bench.in_full({}, place)
+        full = bench.in_full(np.zeros(0), place)
         assert rung.lift_time == pytest.approx(0.1 / full[Kind.TIME], rel=2e-3)  # windings that have cooled to the air again
         assert rung.current == pytest.approx(full[Kind.CURRENT], rel=2e-3)
         assert rung.voltage == pytest.approx(full[Kind.VOLTAGE], rel=2e-3)

@@ -27,17 +27,17 @@ def register(commands: Any) -> None:
         run,
         example="winchsim calibrate crate.toml tests.csv --out calibrated",
         details=(
-            "Fits what the tests can tell: the loss in the meshes, constant drag, the motors' constants, the\n"
-            "resistance of the supply; says what they cannot tell apart, names a measurement that does not belong\n"
-            "to the others, takes stalls and holds as evidence from one side, and looks into breakages. Rows\n"
-            "without results are tests to come: they are predicted. With --out: the calibrated scenario, a figure\n"
-            "of measured against predicted, and the numbers."
+            "Fits all assumed values at once, each held by the range that it is declared with; lists what the\n"
+            "tests do not determine, names a measurement that does not fit the others, takes stalls and holds as\n"
+            "evidence from one side, and bounds the capacity of a part that broke. Rows without results are tests\n"
+            "to come: they are predicted. With --out: the calibrated scenario, a figure of measured against\n"
+            "predicted, and the numbers."
         ),
     )
     add_scenario(parser)
     parser.add_argument("tests", metavar="TESTS.csv", help="test sheet, one row a test")
     parser.add_argument(
-        "--fit", metavar="NAMES", default="", help="numbers to fit, such as mesh_loss,drag; left out: what the tests tell"
+        "--fit", metavar="NAMES", default="", help="factors to fit, such as mesh_friction,bearings; left out: all"
     )
     parser.add_argument(
         "--next", metavar="MASS", action="append", default=[], dest="masses", help='load to predict, such as "12 kg"'
@@ -91,15 +91,13 @@ def _write(
     findings: tuple[Finding, ...],
     closing: tuple[str, ...],
 ) -> tuple[str, ...]:
-    from winchsim.report.calibration import calibration_json, changes
+    from winchsim.report.calibration import calibration_json, remarks
     from winchsim.report.figures.calibration import measured_and_predicted
     from winchsim.report.figures.look import COLUMN
     from winchsim.report.figures.save import image
     from winchsim.scenario.rewrite import rewrite
 
-    count = len({row.test.number for row in found.residuals if not row.is_outlier})
-    remark = f"calibrated with {count} test{'s' if count > 1 else ''}"
-    calibrated = rewrite(scenario, found.inputs, dict.fromkeys(changes(scenario.inputs, found.inputs), remark))
+    calibrated = rewrite(scenario, found.inputs, remarks(found))
     figure = measured_and_predicted(found, COLUMN)
     contents = (
         calibrated.text,

@@ -132,7 +132,7 @@ def _key(figure: Figure, found: Calibration, look: Look, top: float) -> None:
         (Line2D([], [], marker="o", markerfacecolor="white", markeredgecolor=GREY, linestyle="none"), "scenario as it was"),
     ]
     if found.outliers:
-        entries.append((Line2D([], [], marker="X", color=VERMILLION, linestyle="none"), "does not belong, left out"))
+        entries.append((Line2D([], [], marker="X", color=VERMILLION, linestyle="none"), "does not fit the others, left out"))
     if any(math.isfinite(row.time.value) for row in found.predictions):
         words = f"test to come, {percent(found.level)} interval"
         entries.append((Line2D([], [], marker="D", color=BLUE, linewidth=2 * look.line), words))

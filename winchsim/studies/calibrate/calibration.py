@@ -1,55 +1,88 @@
-"""Timed lifts turned into the numbers of the model, as far as they tell them."""
+"""Calibration of a scenario by tests: one fit over all factors, each held by its prior."""
 
 from __future__ import annotations
 
-import itertools
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.errors import Code, DomainError, Fault, InputError
-from winchsim.inputs import Inputs
+from winchsim.errors import DomainError
+from winchsim.inputs import Inputs, walk
 from winchsim.model import build
-from winchsim.quantity_text import number
-from winchsim.studies.calibrate.evidence import LABELS as KINDS
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Side, gather
-from winchsim.studies.calibrate.forecast import Bench
-from winchsim.studies.calibrate.knobs import LABELS, ORDER, Knob, knobs, turned
-from winchsim.studies.calibrate.postmortem import Broken, look_into
+from winchsim.studies.calibrate.breakage import Bound, Broken, look_into_all
+from winchsim.studies.calibrate.evidence import (
+    HOLD_SCATTER,
+    STALL_SCATTER,
+    Evidence,
+    Kind,
+    LiftTest,
+    Note,
+    Side,
+    gather,
+)
+from winchsim.studies.calibrate.factors import Factor, find_factors
+from winchsim.studies.calibrate.fit import Fit, fit, outlier, solve, with_slopes
+from winchsim.studies.calibrate.forecast import Bench, Forecast
 from winchsim.studies.calibrate.prediction import Prediction, predict
-from winchsim.studies.calibrate.search import Found, Progress, Search
-from winchsim.verdict.words import capital, counted, listed, percent
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Progress = Callable[[int, int], None]
+
+DETERMINED = 0.7
+"""A factor is determined where the tests narrow it to this share of its prior's width. [-] Own choice."""
+
+FELT = 0.3
+"""A factor stays as it is where a standard deviation of it moves the tests by less. [scatters]"""
+
+MOST_FULL = 12
+"""Most tests that are run in full; of more, those are that differ most in their load. [-]"""
+
+BARELY = 0.5
+"""A factor that is not determined and moves by less keeps its default: writing it down would only make
+a given value of an assumed one. [standard deviations of the prior]"""
+
+SETTLED = 3
+"""Rounds in which further factors are freed, at most."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """A value that a factor moved: as it was or was assumed, as it is now, and its interval. [SI]"""
+
+    path: str
+    before: float
+    after: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
 class Parameter:
-    """One number of the model and what the tests say of it.
+    """One factor and what the tests say of it.
 
     Attributes
     ----------
-    knob : Knob
-    factor : float
-        On what the scenario said; 1 where it was not fitted. [-]
-    error : float or None
-        Standard error of the factor; None where it was not fitted, or where it lies on its bound. [-]
-    low, high : float or None
-        Interval of the factor. [-]
-    fitted : bool
-    on_bound : bool
+    factor : Factor
+    place : float
+        [standard deviations of the prior]
+    width : float
+        What the tests leave of the prior's width. [-]
+    values : tuple of Value
     """
 
-    knob: Knob
-    factor: float
-    error: float | None
-    low: float | None
-    high: float | None
-    fitted: bool
-    on_bound: bool = False
+    factor: Factor
+    place: float
+    width: float
+    values: tuple[Value, ...]
+
+    @property
+    def determined(self) -> bool:
+        """Whether the tests tell it apart from its prior."""
+        return self.width <= DETERMINED
 
 
 @dataclass(frozen=True)
@@ -61,7 +94,8 @@ class Residual:
     test : LiftTest
     kind : Kind
     measured, predicted, before : float
-        Measured, by the calibrated model, and by the scenario as it was; infinite for the time of a lift that stalls. [SI]
+        Measured, by the calibrated model, and by the scenario as it was; infinite for the time of a
+        lift that stalls. [SI]
     scatter : float
         Expected of the measurement. [SI]
     size : float
@@ -80,10 +114,6 @@ class Residual:
     is_outlier: bool
 
 
-SEEN = {Side.LIFTED: "came up", Side.STALLED: "stalled", Side.HELD: "was held", Side.RAN_BACK: "ran back"}
-"""What was seen, as a verb of a test."""
-
-
 @dataclass(frozen=True)
 class SideCheck:
     """Something known from one side, beside the calibrated model.
@@ -93,10 +123,10 @@ class SideCheck:
     test : LiftTest
     side : Side
     agrees : bool
-        Whether the calibrated model says the same.
+        Whether the calibrated model shows the same.
     share : float
-        Of lifting: the torque that it has over that it needs. Of holding: the torque that friction has to spare over the
-        torque that raises the load; below 0 it lacks so much. [-]
+        Of lifting: torque at hand over torque needed. Of holding: friction to spare over the torque
+        that raises the load; negative where it is too little. [-]
     """
 
     test: LiftTest
@@ -112,68 +142,50 @@ class Calibration:
     Attributes
     ----------
     inputs : Inputs
-        Scenario with the fitted numbers.
+        Scenario with what was fitted, and with the lower bounds of parts that broke.
+    changes : tuple of (str, object, object)
+        Path, old and new value of all that differs from the scenario.
     level : float
-        Of all intervals. [-]
+        Probability of all intervals. [-]
     parameters : tuple of Parameter
-        Fitted and not.
+        All factors, the best determined first.
     correlation : ndarray
-        Of the fitted ones, in their order.
-    sentences : tuple of str
-        What the tests cannot tell, and what was not used.
+        Of the factors, in that order.
     residuals : tuple of Residual
     sides : tuple of SideCheck
-    dof : int
-        Measurements more than fitted values. [-]
+    dof : float
+        Measurements, less the factors that they determine. [-]
     scatter : float
-        How large the residuals are over what was expected of them; 1, as expected, without `dof`. [-]
+        Of the measurements, over what was expected; 1 where they do not tell. [-]
     quasi_static_off : float or None
-        Largest difference of the quasi-static model to the full simulation in a lift time, taken into account. [-]
+        Largest difference of the quasi-static model to the full simulation in a lift time, taken
+        into account. [-]
     predictions : tuple of Prediction
         Of the tests that are still to come.
     broken : tuple of Broken
-        What a breakage says of strength.
+    bounds : tuple of Bound
+        Capacities that tests without a breakage showed to be higher than estimated.
+    notes : tuple of Note
+        What could not be used, or has to be asked.
     complete : bool
-        Whether it went through; False where the user cut the full runs short.
+        Whether all full runs were made.
     """
 
     inputs: Inputs
+    changes: tuple[tuple[str, Any, Any], ...]
     level: float
     parameters: tuple[Parameter, ...]
     correlation: Array
-    sentences: tuple[str, ...]
     residuals: tuple[Residual, ...]
     sides: tuple[SideCheck, ...]
-    dof: int
+    dof: float
     scatter: float
     quasi_static_off: float | None
     predictions: tuple[Prediction, ...]
     broken: tuple[Broken, ...]
+    bounds: tuple[Bound, ...]
+    notes: tuple[Note, ...]
     complete: bool
-
-    @property
-    def sentence(self) -> str:
-        """What it comes to, in one sentence."""
-        kept = [row for row in self.residuals if not row.is_outlier]
-        tests = counted(len({row.test.number for row in kept}), "test")
-        told = [
-            f"the {row.knob.label} {to_error(row.factor, row.error)} times"
-            + (f" (± {number(row.error, 2)})" if row.error else "")
-            for row in self.parameters
-            if row.fitted
-        ]
-        text = f"{tests} say: {listed(told)} what the scenario had"
-        times = [row for row in kept if row.kind is Kind.TIME and np.isfinite(row.predicted)]
-        if times:
-            off = float(np.sqrt(np.mean([(row.measured / row.predicted - 1) ** 2 for row in times])))
-            text += f"; the lift times agree within {percent(off)}"
-        if self.outliers:
-            names = [f"the {KINDS[row.kind]} of test {row.test.number}" for row in self.outliers]
-            words = "does not belong to the others and is" if len(names) == 1 else "do not belong to the others and are"
-            text += f". {capital(listed(names))} {words} left out"
-        for row in self.against:
-            text += f". But test {row.test.number} {SEEN[row.side]}, and the calibrated model says otherwise"
-        return text + "."
 
     @property
     def against(self) -> tuple[SideCheck, ...]:
@@ -200,174 +212,255 @@ def calibrate(
     ----------
     inputs : Inputs
     tests : sequence of LiftTest
-        Those without any result are taken as the next rungs, and foretold.
+        Those without any result are the next rungs, and are forecast.
     only : sequence of str
-        Names of the knobs to fit; left out: those that the tests can tell.
+        Names of the factors to move; left out: all.
     level : float
         Probability of the intervals, between 0.5 and 0.999. [-]
     on_progress : callable, optional
-        Told how many of how many full runs are done.
-
-    Returns
-    -------
-    Calibration
+        Called with the full runs that are done and their number.
 
     Raises
     ------
     InputError
-        Nothing can be fitted, or not what was asked for; or a test does not belong to this scenario.
+        No test has a measurement, or one does not belong to this scenario.
     DomainError
-        No knob has that name.
+        A level or the name of a factor that does not exist.
     """
     if not 0.5 <= level <= 0.999:
         raise DomainError("level", level, "a probability from 0.5 to 0.999")
-    evidence = gather(tests, pawl=build(inputs).pawl)
-    available, missing = knobs(inputs)
-    _refuse_unknown(only, available, missing)
-    case = Search(Bench(inputs, evidence.tests, available), evidence)
-    chosen = tuple(only) or case.telling_knobs(_nominal(available))
-    case.require(chosen, _nominal(available), asked=bool(only))
-    found = case.settle(chosen)
-    if not only:
-        again = case.telling_knobs(found.factors)
-        if again and again != chosen:
-            found = case.settle(again)
-    complete = case.run_in_full(found.factors, on_progress)
-    return _result(inputs, case, case.polish(found), level, missing, complete)
+    evidence, factors = gather(tests, pawl=build(inputs).pawl), find_factors(inputs)
+    for name in only:
+        if name not in {factor.name for factor in factors}:
+            raise DomainError("fit", name, "one or more of: " + ", ".join(factor.name for factor in factors))
+    factors = tuple(factor for factor in factors if not only or factor.name in only)
+    case = Case(Bench(inputs, evidence.tests, factors), evidence)
+    found, kept = case.settle()
+    complete = case.run_in_full(found.values, on_progress)
+    found = case.fit(found.values, kept, found.scatter)
+    case.held = (np.sqrt(np.diag(found.covariance)) > DETERMINED) & (np.abs(found.values) < BARELY)
+    found = case.fit(np.where(case.held, 0.0, found.values), kept, found.scatter)
+    return _result(inputs, case, found, kept, level, complete)
 
 
-def to_error(value: float, error: float | None) -> str:
-    """A number with as many decimals as its standard error deserves: two of its digits."""
-    if not error or not math.isfinite(error):
-        return number(value)
-    return f"{value:.{min(max(1 - math.floor(math.log10(error)), 0), 6)}f}"
+class Case:
+    """Tests beside their forecasts: the residuals at any place of the factors, and the best place.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the tests of the evidence.
+    evidence : Evidence
+    """
+
+    def __init__(self, bench: Bench, evidence: Evidence) -> None:
+        self.bench, self.evidence = bench, evidence
+        measured = evidence.measurements
+        self.data = np.array([True] * len(measured) + [False] * len(evidence.sides))
+        self.ratios = np.ones(len(measured))
+        self.full: dict[int, dict[Kind, float]] = {}
+        self.held = np.zeros(len(bench.factors), dtype=bool)
+        self._seen: dict[Any, tuple[Array, Array]] = {}
+        self.bounds = tuple(np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
+
+    def compare(self, said: Forecast) -> Array:
+        """Residuals of forecasts, measurements first, then evidence from one side. shape (k, n)"""
+        rows = []
+        for m, ratio in zip(self.evidence.measurements, self.ratios, strict=True):
+            value = said.of(m.kind)[:, m.test] * ratio
+            if m.kind is Kind.TIME:
+                rows.append((m.value * value / self.bench.heights[m.test] - 1) / (m.scatter / m.value))
+            else:
+                rows.append(np.where(np.isfinite(value), (m.value - value) / m.scatter, 0.0))
+        for row in self.evidence.sides:
+            margin, hold = np.log(said.margin[:, row.test]), said.hold[:, row.test]
+            short = {
+                Side.LIFTED: -margin / STALL_SCATTER,
+                Side.STALLED: margin / STALL_SCATTER,
+                Side.HELD: -hold / HOLD_SCATTER,
+                Side.RAN_BACK: hold / HOLD_SCATTER,
+            }[row.side]
+            rows.append(np.maximum(short, 0.0))
+        return np.array(rows).T
+
+    def both(self, place: Array, free: Mask | None = None) -> tuple[Array, Array]:
+        """Residuals, and their change with all factors or the free ones. shapes (n,), (n, p)"""
+        key = (place.tobytes(), None if free is None else free.tobytes())
+        if key not in self._seen:
+            self._seen[key] = with_slopes(
+                lambda places: self.compare(self.bench.foretell(places)), place, self.bounds[1], free
+            )
+        return self._seen[key]
+
+    def settle(self) -> tuple[Fit, Mask]:
+        """Fit with the outliers found one by one and left out, and what was kept."""
+        kept = np.ones(self.data.shape, dtype=bool)
+        found = Fit(np.zeros(len(self.bench.factors)), *self.both(np.zeros(len(self.bench.factors))), 1.0, 0.0)
+        for _ in range(max(int(self.data.sum()) // 2, 1)):
+            found = self.fit(found.values, kept, robust=True)
+            worst = outlier(found.residuals, found.slopes, found.values, kept, self.data)
+            if worst is None:
+                break
+            kept[worst] = False
+        return self.fit(found.values, kept), kept
+
+    def fit(self, place: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False) -> Fit:
+        """Fit of all factors that the kept residuals feel; the others stay where they are."""
+        dof, free = float((kept & self.data).sum()), np.zeros(len(place), dtype=bool)
+        found = Fit(place, *self.both(place), scatter, dof)
+        for _ in range(SETTLED):
+            felt = np.linalg.norm(found.slopes * kept[:, None], axis=0) > FELT * found.scatter
+            felt &= ~self.held
+            if not np.any(felt & ~free):
+                break
+            free |= felt
+            found = self._fit_free(found, kept, free, robust)
+        return found
+
+    def _fit_free(self, found: Fit, kept: Mask, free: Mask, robust: bool) -> Fit:
+        place = found.values
+        bounds = (self.bounds[0][free], self.bounds[1][free])
+
+        def part(values: Array) -> tuple[Array, Array]:
+            return self.both(_filled(place, free, values), free)
+
+        if robust:
+            values, scatter, dof = solve(part, place[free], bounds, kept, 1.0, robust=True), 1.0, 0.0
+        else:
+            done = fit(part, place[free], bounds, kept, self.data, found.scatter)
+            values, scatter, dof = done.values, done.scatter, done.dof
+        place = _filled(place, free, values)
+        left, slopes = self.both(place)
+        return Fit(place, left, slopes if robust else slopes * kept[:, None], scatter, dof)
+
+    # --- full runs
+
+    def run_in_full(self, place: Array, on_progress: Progress | None) -> bool:
+        """Run the tests in full and keep what differs; False where the user cut it short."""
+        tests = self.evidence.tests
+        wanted = list({tests[m.test].conditions: m.test for m in self.evidence.measurements}.values())
+        wanted.sort(key=lambda test: tests[test].mass)
+        if len(wanted) > MOST_FULL:
+            wanted = [wanted[i] for i in np.unique(np.linspace(0, len(wanted) - 1, MOST_FULL).round().astype(int))]
+        complete = True
+        try:
+            for done, test in enumerate(wanted):
+                if on_progress:
+                    on_progress(done, len(wanted))
+                self.full[test] = self.bench.in_full(place, test)
+        except KeyboardInterrupt:
+            complete = False
+        if self.full:
+            self._correct(place)
+            self._seen.clear()
+        return complete
+
+    def _correct(self, place: Array) -> None:
+        said, tests = self.bench.foretell(place[None]), self.evidence.tests
+        for i, m in enumerate(self.evidence.measurements):
+            near = min(self.full, key=lambda test: _distance(tests[test], tests[m.test]))
+            value, slow = self.full[near].get(m.kind), float(said.of(m.kind)[0, near])
+            if value is not None and slow > 0:
+                self.ratios[i] = value / slow
 
 
-def _nominal(available: tuple[Knob, ...]) -> dict[str, float]:
-    return {knob.name: 1.0 for knob in available}
+def _filled(place: Array, free: Mask, values: Array) -> Array:
+    whole = place.copy()
+    whole[free] = values
+    return whole
 
 
-def _refuse_unknown(names: Sequence[str], available: tuple[Knob, ...], missing: Mapping[str, str]) -> None:
-    known = {knob.name for knob in available}
-    for name in names:
-        if name in missing:
-            raise InputError((Fault(f"{LABELS[name]} cannot be fitted: {missing[name]}", "fit", code=Code.UNDERDETERMINED),))
-        if name not in known:
-            raise DomainError("fit", name, "one or more of: " + ", ".join(ORDER))
+def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
+    return test.conditions[1:] != other.conditions[1:], abs(test.mass - other.mass)
 
 
-# --- the result ------------------------------------------------------------------------------------------------------
+# --- the result -------------------------------------------------------------------------------------
 
 
-def _result(
-    inputs: Inputs, case: Search, found: Found, level: float, missing: Mapping[str, str], complete: bool
-) -> Calibration:
-    calibrated = turned(inputs, found.factors, case.knobs)
-    sentences = [f"The {LABELS[name]} cannot be fitted: {why}." for name, why in missing.items()]
-    sentences += [*case.not_told(found.names, found.factors), *_entangled(found), *case.evidence.remarks]
+def _result(inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, complete: bool) -> Calibration:
+    calibrated = case.bench.moved(inputs, found.values)
+    parameters, order = _parameters(case, found, level)
     sides = _sides(case, found)
-    predictions, through = _predictions(inputs, case, found, level, complete)
-    predictions = _as_seen(predictions, sides)
-    broken, unknown = _breakages(calibrated, case)
-    sentences += unknown
-    times = [ratio for m, ratio in zip(case.evidence.measurements, case.ratios, strict=True) if m.kind is Kind.TIME]
+    bench = Bench(inputs, case.evidence.next_rungs, case.bench.factors)
+    predictions, through = predict(bench, found, level, in_full=complete)
+    broken, bounds, asked = look_into_all(calibrated, case.evidence)
+    taken = {row.set_path for row in broken}
+    raised = sorted((row for row in bounds if row.set_path not in taken), key=lambda row: row.set_value or 0.0)
+    for row in (*broken, *raised):
+        calibrated = row.put_into(calibrated)
+    times = [r for m, r in zip(case.evidence.measurements, case.ratios, strict=True) if m.kind is Kind.TIME]
+    errors = np.sqrt(np.diag(found.covariance))
+    correlation = (found.covariance / np.outer(errors, errors))[np.ix_(order, order)]
     return Calibration(
         inputs=calibrated,
+        changes=changes(inputs, calibrated),
         level=level,
-        parameters=_parameters(case, found, level),
-        correlation=found.fit.correlation,
-        sentences=tuple(sentences),
-        residuals=_residuals(case, found),
+        parameters=parameters,
+        correlation=correlation,
+        residuals=_residuals(case, found, kept),
         sides=sides,
-        dof=found.fit.dof,
-        scatter=found.fit.scatter,
+        dof=found.dof,
+        scatter=found.scatter,
         quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
-        predictions=predictions,
+        predictions=tuple(_as_seen(row, sides, broken) for row in predictions),
         broken=broken,
+        bounds=bounds,
+        notes=(*case.evidence.notes, *asked),
         complete=complete and through,
     )
 
 
-def _parameters(case: Search, found: Found, level: float) -> tuple[Parameter, ...]:
-    rows, quantile = [], found.fit.quantile(level)
-    for knob in case.knobs:
-        if knob.name not in found.names:
-            rows.append(Parameter(knob, 1.0, None, None, None, fitted=False))
-            continue
-        place = found.names.index(knob.name)
-        value, error = float(found.fit.values[place]), float(found.fit.errors[place])
-        if not found.fit.free[place]:
-            rows.append(Parameter(knob, value, None, None, None, fitted=True, on_bound=True))
-        else:
-            low, high = max(value - quantile * error, knob.low), min(value + quantile * error, knob.high)
-            rows.append(Parameter(knob, value, error, low, high, fitted=True))
-    return tuple(rows)
+def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
+    """Values that differ between two scenarios with the same tables: path, old and new."""
+    old = {path: value for path, value, _ in walk(before)}
+    return tuple((path, old.get(path), value) for path, value, _ in walk(after) if old.get(path) != value)
 
 
-def _entangled(found: Found) -> list[str]:
-    """Fitted values of which one makes up for the other."""
-    pairs = itertools.combinations(range(len(found.names)), 2)
-    strong = [(i, j) for i, j in pairs if abs(found.fit.correlation[i, j]) > 0.9]
-    return [
-        f"The {LABELS[found.names[i]]} and the {LABELS[found.names[j]]} make up for each other in these tests "
-        f"(correlation {found.fit.correlation[i, j]:.2f}): their sum is known better than either."
-        for i, j in strong
-    ]
+def _parameters(case: Case, found: Fit, level: float) -> tuple[tuple[Parameter, ...], list[int]]:
+    widths = np.sqrt(np.diag(found.covariance))
+    order = sorted(range(len(widths)), key=lambda i: widths[i])
+    rows = []
+    for i in order:
+        factor, z = case.bench.factors[i], float(found.values[i])
+        half = found.quantile(level) * float(widths[i])
+        ends = (max(z - half, factor.low), min(z + half, factor.high))
+        values = tuple(
+            Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends)) for row in factor.rows
+        )
+        rows.append(Parameter(factor, z, float(widths[i]), values))
+    return tuple(rows), order
 
 
-def _residuals(case: Search, found: Found) -> tuple[Residual, ...]:
-    after, before = case.bench.foretell([found.factors]), case.bench.foretell([{}])
+def _residuals(case: Case, found: Fit, kept: Mask) -> tuple[Residual, ...]:
+    said = case.bench.foretell(np.array([found.values, np.zeros(len(found.values))]))
     rows = []
     for i, m in enumerate(case.evidence.measurements):
-        values = []
-        for said in (after, before):
-            value = float(said.of(m.kind)[0, m.test] * case.ratios[i])
-            if m.kind is Kind.TIME:
-                value = float(case.bench.heights[m.test]) / value if value > 0 else np.inf
-            values.append(value)
-        size = float(found.fit.residuals[i])
-        rows.append(
-            Residual(case.evidence.tests[m.test], m.kind, m.value, values[0], values[1], m.scatter, size, not found.kept[i])
-        )
+        values = said.of(m.kind)[:, m.test] * case.ratios[i]
+        if m.kind is Kind.TIME:
+            values = [float(case.bench.heights[m.test]) / v if v > 0 else np.inf for v in values]
+        size = float(found.residuals[i])
+        now, before = (float(value) for value in values)
+        rows.append(Residual(case.evidence.tests[m.test], m.kind, m.value, now, before, m.scatter, size, not kept[i]))
     return tuple(rows)
 
 
-def _sides(case: Search, found: Found) -> tuple[SideCheck, ...]:
-    said = case.bench.foretell([found.factors])
-    rows = []
+def _sides(case: Case, found: Fit) -> tuple[SideCheck, ...]:
+    said, rows = case.bench.foretell(found.values[None]), []
     for row in case.evidence.sides:
-        margin, hold = float(said.margin[0, row.test]), float(said.hold[0, row.test])
-        agrees = {Side.LIFTED: margin > 1, Side.STALLED: margin <= 1, Side.HELD: hold >= 0, Side.RAN_BACK: hold < 0}[row.side]
-        share = margin if row.side in (Side.LIFTED, Side.STALLED) else hold
+        lifting = row.side in (Side.LIFTED, Side.STALLED)
+        share = float((said.margin if lifting else said.hold)[0, row.test])
+        shown = share > 1 if lifting else share >= 0
+        agrees = shown is (row.side in (Side.LIFTED, Side.HELD))
         rows.append(SideCheck(case.evidence.tests[row.test], row.side, agrees, share))
     return tuple(rows)
 
 
-def _as_seen(predictions: Sequence[Prediction], sides: Sequence[SideCheck]) -> tuple[Prediction, ...]:
-    """Forecasts in which no load is said to hold that is as heavy as one that ran back, whatever the model says of it."""
-    least = min((row.test.mass for row in sides if row.side is Side.RAN_BACK), default=math.inf)
-    return tuple(replace(row, holds=row.holds and row.test.mass < least) for row in predictions)
+def _as_seen(row: Prediction, sides: Sequence[SideCheck], broken: Sequence[Broken]) -> Prediction:
+    """A forecast that no test contradicts.
 
-
-def _predictions(
-    inputs: Inputs, case: Search, found: Found, level: float, in_full: bool
-) -> tuple[tuple[Prediction, ...], bool]:
-    if not case.evidence.next_rungs:
-        return (), True
-    every = tuple(knob.name for knob in case.knobs)
-    at = np.array([found.factors.get(name, 1.0) for name in every])
-    slopes = case.slopes(every, found.factors) * found.kept[:, None]
-    bench = Bench(inputs, case.evidence.next_rungs, case.knobs)
-    return predict(bench, every, at, found.names, found.fit, slopes[case.counted], level, in_full=in_full)
-
-
-def _breakages(inputs: Inputs, case: Search) -> tuple[tuple[Broken, ...], list[str]]:
-    """What each breakage says; and sentences on those that nothing can be said of."""
-    found, sentences = [], []
-    for test in case.evidence.broken:
-        try:
-            found.append(look_into(inputs, test, case.evidence.tests))
-        except InputError as error:
-            fault = error.faults[0]
-            sentences.append(f"{fault.message}" + (f"; {fault.expected}." if fault.expected else "."))
-    return tuple(found), sentences
+    No load holds that is as heavy as one that ran back, and none that is heavier than what a part
+    survived before it broke is to be tried before that part is mended.
+    """
+    held = all(row.test.mass < side.test.mass for side in sides if side.side is Side.RAN_BACK)
+    blocked = tuple(b.test.number for b in broken if row.test.mass > (b.survived_mass or 0.0))
+    return replace(row, holds=row.holds and held, blocked_by=blocked)

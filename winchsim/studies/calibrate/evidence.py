@@ -1,4 +1,4 @@
-"""Tests as evidence: what was measured with its expected scatter, and what is only known from one side."""
+"""Tests as evidence: measurements with their expected scatter, and what bounds from one side."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from enum import StrEnum
 from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import trial_values
-from winchsim.verdict.words import given
 
 TIMING = (0.2, 0.01)
 READING = (0.0, 0.02)
@@ -33,12 +32,6 @@ class Kind(StrEnum):
     STALL_CURRENT = "stall_current"
 
 
-LABELS = {
-    Kind.TIME: "lift time",
-    Kind.CURRENT: "current",
-    Kind.VOLTAGE: "voltage at the motors",
-    Kind.STALL_CURRENT: "current while stalled",
-}
 UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
 _SCATTERS = {Kind.TIME: TIMING, Kind.CURRENT: READING, Kind.VOLTAGE: VOLT_READING, Kind.STALL_CURRENT: STALL_READING}
 
@@ -50,6 +43,34 @@ class Side(StrEnum):
     STALLED = "stalled"
     HELD = "held"
     RAN_BACK = "ran_back"
+
+
+class NoteKind(StrEnum):
+    """What could not be used of the tests, or has to be asked."""
+
+    NOT_A_LIFT_TIME = "not_a_lift_time"
+    PAWL_HOLDS = "pawl_holds"
+    UNKNOWN_PART = "unknown_part"
+    WHICH_PART = "which_part"
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something that the tests leave open.
+
+    Attributes
+    ----------
+    kind : NoteKind
+    test : LiftTest or None
+        None where it is about all of them.
+    choices : tuple of (str, float)
+        Parts that may be meant, the likeliest first, with their probability; of an unknown part all
+        of the build's, with 0.
+    """
+
+    kind: NoteKind
+    test: LiftTest | None = None
+    choices: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +95,7 @@ class LiftTest:
     broke_link : str
         What broke.
     bare : bool
-        Whether it was a run of the bare hook; `mass` is then next to nothing.
+        Whether it was a run without a load; `mass` is then next to nothing.
     """
 
     number: int
@@ -96,6 +117,11 @@ class LiftTest:
         """Whether anything is known of how it went."""
         known = (self.time, self.current, self.motor_voltage, self.held, self.outcome)
         return any(value is not None for value in known) or bool(self.broke_link)
+
+    @property
+    def broke(self) -> bool:
+        """Whether something broke."""
+        return self.outcome == "broke" or bool(self.broke_link) and self.outcome is None
 
     @property
     def conditions(self) -> tuple[float | None, ...]:
@@ -159,8 +185,8 @@ class Evidence:
         Tests of which nothing is known yet.
     broken : tuple of LiftTest
         Tests in which something broke.
-    remarks : tuple of str
-        What could not be used, in sentences.
+    notes : tuple of Note
+        What could not be used.
     """
 
     tests: tuple[LiftTest, ...]
@@ -168,7 +194,7 @@ class Evidence:
     sides: tuple[OneSided, ...]
     next_rungs: tuple[LiftTest, ...]
     broken: tuple[LiftTest, ...]
-    remarks: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
@@ -192,18 +218,18 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     used: list[LiftTest] = []
     measurements: list[Measurement] = []
     sides: list[OneSided] = []
-    remarks: list[str] = []
+    notes: list[Note] = []
     for test in tests:
         place = len(used)
-        found, remark = _measured(test, place)
-        one_sided = _one_sided(test, place, pawl)
-        remarks += [remark] if remark else []
+        found, one_sided = _measured(test, place), _one_sided(test, place, pawl)
+        if test.time is not None and not _lifted(test):
+            notes.append(Note(NoteKind.NOT_A_LIFT_TIME, test))
         if found or one_sided:
             used.append(test)
             measurements += found
             sides += one_sided
     if pawl and any(test.held is not None for test in tests):
-        remarks.append("The scenario has a pawl: that a load held or ran back tells nothing of friction, and is not used.")
+        notes.append(Note(NoteKind.PAWL_HOLDS))
     if not measurements:
         message = "no row has a measured time or current of a lift: there is nothing to fit"
         hint = "fill in measured_time_s, and measured_current_a where you can"
@@ -213,28 +239,27 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
         measurements=tuple(measurements),
         sides=tuple(sides),
         next_rungs=tuple(test for test in tests if not test.done),
-        broken=tuple(test for test in tests if test.outcome == "broke" or (test.broke_link and test.outcome is None)),
-        remarks=tuple(remarks),
+        broken=tuple(test for test in tests if test.broke),
+        notes=tuple(notes),
     )
 
 
-def _measured(test: LiftTest, place: int) -> tuple[list[Measurement], str]:
-    """What was measured in a test, and what could not be used of it."""
-    lifted = test.outcome in (None, "lifted") and not test.broke_link
+def _lifted(test: LiftTest) -> bool:
+    return test.outcome in (None, "lifted") and not test.broke_link
+
+
+def _measured(test: LiftTest, place: int) -> list[Measurement]:
+    """What was measured in a test, as far as it can be used."""
     values: dict[Kind, float | None] = {}
-    if lifted:
+    if _lifted(test):
         values = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
     elif test.outcome == "stalled":
         values = {Kind.STALL_CURRENT: test.current}
-    found = [
+    return [
         Measurement(place, kind, value, math.hypot(_SCATTERS[kind][0], _SCATTERS[kind][1] * value))
         for kind, value in values.items()
         if value
     ]
-    if test.time is not None and not lifted:
-        how = {"stalled": "stalled", "stopped": "was stopped"}.get(test.outcome or "", "broke something")
-        return found, f"{name_of(test)} {how}: its time is no lift time and is not used."
-    return found, ""
 
 
 def _one_sided(test: LiftTest, place: int, pawl: bool) -> list[OneSided]:
@@ -246,13 +271,3 @@ def _one_sided(test: LiftTest, place: int, pawl: bool) -> list[OneSided]:
     if test.held is not None and not pawl and test.outcome not in ("broke", "stalled"):
         found.append(OneSided(place, Side.HELD if test.held else Side.RAN_BACK))
     return found
-
-
-def load_of(test: LiftTest) -> str:
-    """The load of a test in words: "8 kg", or "nothing" for a run of the bare hook."""
-    return "nothing" if test.bare else given(test.mass, "kg")
-
-
-def name_of(test: LiftTest) -> str:
-    """A test in words: "Test 3 (8 kg)"."""
-    return f"Test {test.number} ({load_of(test)})"

@@ -1,8 +1,8 @@
-"""What the model says of tests: by the quasi-static model for many settings at once, by the full simulation for a few."""
+"""Forecasts of tests: by the quasi-static model for many settings at once, in full for a few."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +18,8 @@ from winchsim.physics.chain import demand
 from winchsim.simulation import simulate
 from winchsim.slow import End, Lifts, Variants, lift_batch, vary
 from winchsim.slow.stacking import join_batches
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, name_of
-from winchsim.studies.calibrate.knobs import Knob, turned
+from winchsim.studies.calibrate.evidence import Kind, LiftTest
+from winchsim.studies.calibrate.factors import Factor, moved
 
 Array = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ LEAST_MARGIN = 1e-3
 
 @dataclass(frozen=True)
 class Forecast:
-    """What the model says of k settings times n tests; every field has the shape (k, n).
+    """What the model says of n tests with the factors at k places; every field has the shape (k, n).
 
     Attributes
     ----------
@@ -63,14 +63,14 @@ class Forecast:
 
 
 class Bench:
-    """A scenario and tests to be foretold with any setting of the knobs.
+    """A scenario and tests, forecast with its factors at any place.
 
     Parameters
     ----------
     inputs : Inputs
         Only its raising matters: its programme is left out.
     tests : sequence of LiftTest
-    available : tuple of Knob
+    factors : sequence of Factor
 
     Attributes
     ----------
@@ -78,14 +78,14 @@ class Bench:
         Whether a pawl holds every load.
     """
 
-    def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], available: tuple[Knob, ...]) -> None:
-        self.inputs, self.tests, self.knobs = plain_raise(inputs), tuple(tests), available
+    def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], factors: Sequence[Factor]) -> None:
+        self.inputs, self.tests, self.factors = plain_raise(inputs), tuple(tests), tuple(factors)
         self.base = _lightest(self.inputs, self.tests)
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
-        machine = build(self.base)
-        self.pawl = machine.pawl
-        self._loads = _raising_torques(machine, self.tests)
+        self.machine = build(self.base)
+        self.pawl = self.machine.pawl
+        self._loads = _raising_torques(self.machine, self.tests)
         self._refuse()
 
     def _refuse(self) -> None:
@@ -103,9 +103,12 @@ class Bench:
                 if end in (End.OVERFLOW, End.BLOCKED):
                     raise _refused(self.tests[place], "the rope or the load meets something on the way up")
 
-    def foretell(self, settings: Sequence[Mapping[str, float]]) -> Forecast:
-        """Forecast of every test under each of several settings of the knobs; a setting that makes no winch lifts nothing."""
-        parts = [self._variants(factors) for factors in settings]
+    def foretell(self, places: Array) -> Forecast:
+        """Forecast of every test with the factors at several places, shape (k, factors).
+
+        A place with which no winch can be built lifts nothing.
+        """
+        parts = [self._variants(place) for place in places]
         good = [place for place, part in enumerate(parts) if part is not None]
         found = self._nothing_lifted(len(parts))
         for family in zip(*(part.batches for part in parts if part is not None), strict=True):
@@ -116,9 +119,13 @@ class Bench:
                 found[name][np.ix_(good, members)] = value.reshape(len(good), -1)
         return Forecast(**found)
 
-    def _variants(self, factors: Mapping[str, float]) -> Variants | None:
+    def moved(self, inputs: Inputs, place: Array) -> Inputs:
+        """A scenario with the factors at a place."""
+        return moved(inputs, self.machine, self.factors, place)
+
+    def _variants(self, place: Array) -> Variants | None:
         try:
-            found = vary(turned(self.base, factors, self.knobs), self._columns)
+            found = vary(self.moved(self.base, place), self._columns)
         except (DomainError, InputError):
             return None
         return None if found.problems else found
@@ -134,14 +141,10 @@ class Bench:
             "hold": np.full(shape, -1.0),
         }
 
-    def scenario(self, factors: Mapping[str, float], place: int) -> Inputs:
-        """Scenario of one test with the knobs set."""
-        values = {path: float(column[place]) for path, column in self._columns.items()}
-        return under_test(turned(self.inputs, factors, self.knobs), values)
-
-    def in_full(self, factors: Mapping[str, float], place: int) -> dict[Kind, float]:
-        """Speed, current and voltage of one test by the full simulation; empty where that does not get up, or cannot be run."""
-        inputs = self.scenario(factors, place)
+    def in_full(self, place: Array, test: int) -> dict[Kind, float]:
+        """Speed, current and voltage of one test by the full simulation; empty where it is not lifted or cannot be run."""
+        values = {path: float(column[test]) for path, column in self._columns.items()}
+        inputs = under_test(self.moved(self.inputs, place), values)
         quiet = replace(inputs, settings=replace(inputs.settings, watch=0.0, stall_watch=0.0))
         try:
             machine = build(quiet)
@@ -153,7 +156,7 @@ class Bench:
         time, current, voltage = history.lift_time, history.steady("current"), history.steady("voltage")
         if time is None or current is None or voltage is None:
             return {}
-        return {Kind.TIME: float(self.heights[place] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
+        return {Kind.TIME: float(self.heights[test] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
@@ -207,5 +210,5 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
 
 
 def _refused(test: LiftTest, reason: str) -> InputError:
-    message = f"{name_of(test)} cannot be lifted by this scenario: {reason}"
-    return InputError((Fault(message, "mass_kg", code=Code.NOTHING_TO_FIT),))
+    message = f"test {test.number} cannot be lifted by this scenario: {reason}"
+    return InputError((Fault(message, "mass_kg", got=f"{test.mass:g} kg", code=Code.NOTHING_TO_FIT),))

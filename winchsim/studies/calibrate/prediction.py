@@ -1,4 +1,4 @@
-"""The next rung foretold from the calibrated model, with what is not known of it."""
+"""Forecast of the next rung from the calibrated model, with its interval."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ class Interval:
     ----------
     value, low, high : float
         [SI]
-    untold : float
-        Share of the interval's width that comes from numbers which the tests did not tell. [-]
+    open_share : float
+        Share of the squared half width that comes from what the tests do not determine. [-]
     """
 
     value: float
     low: float
     high: float
-    untold: float
+    open_share: float
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,8 @@ class Prediction:
         Whether it should stay up with the power off, by friction, a brake or a pawl.
     in_full : bool
         Whether the full simulation was run for it.
+    blocked_by : tuple of int
+        Numbers of tests that broke a part which has to be mended first.
     """
 
     test: LiftTest
@@ -62,18 +64,11 @@ class Prediction:
     stall_chance: float
     holds: bool
     in_full: bool
+    blocked_by: tuple[int, ...] = ()
 
 
 def predict(
-    bench: Bench,
-    names: tuple[str, ...],
-    at: Array,
-    fitted: tuple[str, ...],
-    fit: Fit,
-    slopes: Array,
-    level: float,
-    *,
-    in_full: bool = True,
+    bench: Bench, fit: Fit, level: float, *, in_full: bool = True
 ) -> tuple[tuple[Prediction, ...], bool]:
     """Forecast of every test of a bench.
 
@@ -81,15 +76,8 @@ def predict(
     ----------
     bench : Bench
         With the tests to come.
-    names : tuple of str
-        All knobs.
-    at : ndarray
-        Their factors: as fitted, or 1.
-    fitted : tuple of str
-        Those that were fitted.
     fit : Fit
-    slopes : ndarray, shape (measurements, knobs)
-        Change of the residuals of the tests that were made with all knobs.
+        Of the factors of the bench.
     level : float
         Probability of the intervals. [-]
     in_full : bool
@@ -102,36 +90,27 @@ def predict(
 
     Notes
     -----
-    Of the fitted numbers and of the new measurement's own scatter Student's t gives the interval, with the degrees of
-    freedom of the fit. A number that was not fitted may be off by its width without tests, less what the tests say against
-    it: its part of the forecast's variance is that of all numbers together, the fitted ones free and the others held by
-    their widths, less that of the fitted ones alone. Both parts add as squares. Own derivation, DEVELOPERS.md, section
-    "Learning from tests".
+    The covariance of the factors has a part from the scatter of the data and one from what the
+    priors leave open, ``S = S J'J S/s² + S S``. Of the first and of the new measurement's own scatter
+    Student's t gives the interval, with the degrees of freedom of the fit; of the second the normal
+    distribution. Both parts add as squares. Own derivation.
     """
-    known = {name: float(value) for name, value in zip(names, at, strict=True) if name in fitted}
-    said = bench.foretell([known])
-    quantities = {
-        "speed": said.speed[0],
-        "current": said.current[0],
-        "margin": np.log(said.margin[0]),
-    }
-    changes = _changes(bench, names, at)
-    widths = np.array([knob.width for knob in bench.knobs])
-    told, untold = _covariances(names, fitted, fit, slopes, widths)
-    full_runs, complete = _in_full(bench, known, in_full)
+    if not bench.tests:
+        return (), True
+    quantities, changes = _quantities(bench, fit.values)
+    said = bench.foretell(fit.values[None])
+    full_runs, complete = _in_full(bench, fit.values, in_full)
     rows = []
     for place, (test, full) in enumerate(zip(bench.tests, full_runs, strict=True)):
-        own = {name: rows[place] for name, rows in changes.items()}
-        parts = {name: (_variance(told, slope), _variance(untold, slope)) for name, slope in own.items()}
-        time = _time(bench, place, quantities["speed"][place], full, parts["speed"], fit, level)
-        current = _current(quantities["current"][place], full, parts["current"], fit, level)
+        speed, current, margin = (float(row[place]) for row in quantities)
+        parts = [fit.parts(change[place]) for change in changes]
         rows.append(
             Prediction(
                 test=test,
-                time=time,
-                current=current,
-                margin=float(np.exp(quantities["margin"][place])),
-                stall_chance=_stall_chance(quantities["margin"][place], sum(parts["margin"]), fit.dof),
+                time=_time(bench, place, speed, full, parts[0], fit, level),
+                current=_current(current, full, parts[1], fit, level),
+                margin=math.exp(margin),
+                stall_chance=_stall_chance(margin, sum(parts[2]), fit.dof),
                 holds=bench.pawl or bool(said.hold[0, place] >= 0),
                 in_full=bool(full),
             )
@@ -139,53 +118,35 @@ def predict(
     return tuple(rows), complete
 
 
-def _in_full(bench: Bench, known: dict[str, float], wanted: bool) -> tuple[list[dict[Kind, float]], bool]:
+def _quantities(bench: Bench, at: Array) -> tuple[Array, Array]:
+    """Speed, current and logarithm of the margin of each test, and their change with each factor.
+
+    Shapes (3, tests) and (3, tests, factors).
+    """
+
+    def many(places: Array) -> Array:
+        said = bench.foretell(places)
+        return np.concatenate([said.speed, said.current, np.log(said.margin)], axis=1)
+
+    values, slopes = with_slopes(many, at, np.array([factor.high for factor in bench.factors]))
+    return values.reshape(3, -1), slopes.reshape(3, len(bench.tests), -1)
+
+
+def _in_full(bench: Bench, at: Array, wanted: bool) -> tuple[list[dict[Kind, float]], bool]:
     """Full runs of the tests, empty for those that were not made; and whether all were made."""
     found: list[dict[Kind, float]] = [{} for _ in bench.tests]
     try:
         for place in range(len(found) if wanted else 0):
-            found[place] = bench.in_full(known, place)
+            found[place] = bench.in_full(at, place)
     except KeyboardInterrupt:
         return found, False
     return found, True
 
 
-def _changes(bench: Bench, names: tuple[str, ...], at: Array) -> dict[str, Array]:
-    """Change of each forecast with each knob: for speed, current and logarithm of the margin, shape (tests, knobs)."""
-    high, widths = (np.array([getattr(knob, side) for knob in bench.knobs]) for side in ("high", "width"))
-
-    def many(sets: Array) -> Array:
-        said = bench.foretell([dict(zip(names, row.tolist(), strict=True)) for row in sets])
-        return np.concatenate([said.speed, said.current, np.log(said.margin)], axis=1)
-
-    _, found = with_slopes(many, at, widths, high)
-    return dict(zip(("speed", "current", "margin"), np.split(found, 3), strict=True))
-
-
-def _covariances(
-    names: tuple[str, ...], fitted: tuple[str, ...], fit: Fit, slopes: Array, widths: Array
-) -> tuple[Array, Array]:
-    """Covariance of all knobs from the fit, and what those that were not fitted add to it."""
-    told = np.zeros((len(names), len(names)))
-    where = [names.index(name) for name in fitted]
-    told[np.ix_(where, where)] = fit.covariance
-    free = [i for i, name in enumerate(names) if name not in fitted or fit.free[fitted.index(name)]]
-    held = np.array([0.0 if name in fitted else 1 / width**2 for name, width in zip(names, widths, strict=True)])
-    scatter = max(fit.scatter, 1e-9)
-    information = slopes.T @ slopes / scatter**2 + np.diag(held)
-    whole = np.zeros_like(told)
-    whole[np.ix_(free, free)] = np.linalg.pinv(information[np.ix_(free, free)], hermitian=True)
-    return told, whole - told
-
-
-def _variance(covariance: Array, slope: Array) -> float:
-    return max(float(slope @ covariance @ slope), 0.0)
-
-
-def _half_width(told: float, untold: float, own: float, fit: Fit, level: float) -> tuple[float, float]:
-    """Half width of an interval, and the share of it that is from what was not told."""
-    first = fit.quantile(level) ** 2 * (told + own)
-    second = interval_width(level, 0) ** 2 * untold
+def _half_width(data: float, prior: float, own: float, fit: Fit, level: float) -> tuple[float, float]:
+    """Half width of an interval, and the share of its square that the tests do not determine."""
+    first = fit.quantile(level) ** 2 * (data + own)
+    second = interval_width(level, 0) ** 2 * prior
     half = math.sqrt(first + second)
     return half, second / (first + second) if half > 0 else 0.0
 
@@ -200,21 +161,21 @@ def _time(
         return Interval(math.inf, math.inf, math.inf, 0.0)
     time = height / speed
     share = math.hypot(TIMING[0], TIMING[1] * time) / time
-    half, untold = _half_width(*parts, (fit.scatter * share * speed) ** 2, fit, level)
+    half, open_share = _half_width(*parts, (fit.scatter * share * speed) ** 2, fit, level)
     slowest = speed - half
-    return Interval(time, height / (speed + half), height / slowest if slowest > 0 else math.inf, untold)
+    return Interval(time, height / (speed + half), height / slowest if slowest > 0 else math.inf, open_share)
 
 
 def _current(current: float, full: dict[Kind, float], parts: tuple[float, float], fit: Fit, level: float) -> Interval:
     value = full.get(Kind.CURRENT, float(current))
     own = math.hypot(READING[0], READING[1] * value)
-    half, untold = _half_width(*parts, (fit.scatter * own) ** 2, fit, level)
-    return Interval(value, max(value - half, 0.0), value + half, untold)
+    half, open_share = _half_width(*parts, (fit.scatter * own) ** 2, fit, level)
+    return Interval(value, max(value - half, 0.0), value + half, open_share)
 
 
-def _stall_chance(log_margin: float, variance: float, dof: int) -> float:
+def _stall_chance(log_margin: float, variance: float, dof: float) -> float:
     """Probability that the torque falls short."""
     if variance <= 0:
         return float(log_margin <= 0)
     size = log_margin / math.sqrt(variance)
-    return float(stats.t.sf(size, dof) if dof > 0 else stats.norm.sf(size))
+    return float(stats.t.sf(size, dof) if dof >= 1 else stats.norm.sf(size))

@@ -1,0 +1,41 @@
+"""Helpers for tests of calibrations: multiples of losses and places of factors."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import brentq
+
+from winchsim.studies.calibrate.factors import Row, find_factors
+
+
+def loss(path, value):
+    """What is lost at a value: ``1/e - 1`` of an efficiency, the value itself otherwise."""
+    return 1 / value - 1 if path.endswith("efficiency") else value
+
+
+def place(row: Row, multiple: float) -> float:
+    """Place of a factor at which a value's loss is a multiple of what it was."""
+    return brentq(lambda z: loss(row.path, row.at(z)) / loss(row.path, row.value) - multiple, -6.0, 6.0, xtol=1e-12)
+
+
+def places(inputs, truth):
+    """Places of all factors of a scenario, from multiples by name."""
+    found = find_factors(inputs)
+    assert set(truth) <= {factor.name for factor in found}
+    return np.array([place(f.rows[0], truth[f.name]) if f.name in truth else 0.0 for f in found])
+
+
+def multiples(found):
+    """Fitted multiples by factor, of a calibration."""
+    rows = {row.factor.name: row.values[0] for row in found.parameters}
+    return {name: loss(v.path, v.after) / loss(v.path, v.before) for name, v in rows.items() if v.before}
+
+
+def spans(found):
+    """Intervals of the multiples by factor, of a calibration."""
+    rows = {row.factor.name: row.values[0] for row in found.parameters}
+    return {
+        name: sorted(loss(v.path, end) / loss(v.path, v.before) for end in (v.low, v.high))
+        for name, v in rows.items()
+        if v.before
+    }
