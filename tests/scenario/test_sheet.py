@@ -99,10 +99,17 @@ def test_other_units_by_the_head(sheet):
         "# a remark\nheld,Mass_kg,rung,\nTrue, 5.5 ,1,\n",
         "rung,mass kg,held\r1,5.5,1\r",
         "held,mass_kg,rung\nyes,5.5,1\n# a remark below\n",
+        "rung;mass_kg;held;measured_time_s\n1;5,5;ok;-\n",
+        'rung,mass_kg,held,measured_time_s\n1,"5,50",x,n/a\n',
     ],
 )
 def test_as_spreadsheets_write_it(sheet, content):
     assert read_sheet(sheet(content)) == (SheetRow(rung=1, mass=5.5, held=True),)
+
+
+def test_a_lift_that_went_well_may_be_noted_as_ok(sheet):
+    (row,) = read_sheet(sheet("mass_kg;outcome;note\n0,125;OK;all, well\n"))
+    assert (row.mass, row.outcome, row.note) == (0.125, "lifted", "all, well")
 
 
 def test_short_rows_are_filled_with_blanks(sheet):
@@ -117,7 +124,7 @@ def test_both_units_of_one_column_must_agree(sheet, faults_of):
 
 
 def test_all_faults_of_a_sheet_at_once(faults_of):
-    content = "rung;mass_kg;heigth_m;held;outcome\n1;5,5;1;yes;lifted\n1.5;-3;1;perhaps;lift\nx;5 kg;1;;\n2;nan;1;;;9\n"
+    content = "rung;mass_kg;heigth_m;held;outcome\n1;5,500;1;yes;lifted\n1.5;-3;1;perhaps;lift\nx;5 kg;1;;\n2;nan;1;;;9\n"
     found = [(f.line, f.key, f.code) for f in faults_of(content)]
     assert found == [
         (1, "heigth_m", "W-S30"),
@@ -142,7 +149,7 @@ def test_all_faults_of_a_sheet_at_once(faults_of):
         ("mass_kg,mass_kg\n5,5\n", "two columns are called mass_kg", ""),
         ("mass_kg\n5;5\n", "not a number", ""),
         ("mass_kg\n5 kg\n", "", "its unit stands in the head"),
-        ('mass_kg\n"5,5"\n', "comma", "decimal point"),
+        ('mass_kg\n"5,500"\n', "comma", "decimal point"),
         ("mass_kg,outcome\n5,liftd\n", "no such choice", "lifted"),
         ('mass_kg\n"5\n', "not readable as CSV", ""),
         ("mass_kg\n5,6\n", "more cells than heads", ""),

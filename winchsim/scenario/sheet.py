@@ -396,12 +396,18 @@ def _refuse_surplus(cells: _Cells, line: int, row: list[str]) -> None:
         cells.faults.add(Fault("more cells than heads", line=line, got=got, hint=hint, code=Code.SHEET_CELL))
 
 
-_YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
+_YES, _NO = ("yes", "y", "true", "1", "ok", "x"), ("no", "n", "false", "0")
+_DONE = ("ok", "up", "yes")
+"""Outcomes of a lift that reached its top, as people note them."""
+_BLANK = ("", "-", "\u2013", "\u2014", "?", "n/a")
+"""Cells with which people mark that nothing was measured."""
+_DECIMAL_COMMA = re.compile(r"([+-]?(?:0|[0-9]{1,15}(?!,[0-9]{3}$))),([0-9]{1,15})")
+"""A comma before three digits may divide thousands: it is asked about, but behind a 0."""
 
 
 def _cell(faults: Collector, line: int, column: _Column, spec: Spec, cell: str) -> Any:
     """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
-    if not cell:
+    if cell in _BLANK:
         return None
     try:
         value = _read_cell(spec, column, cell)
@@ -429,6 +435,8 @@ _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2
 
 
 def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
+    if spec.kind in ("quantity", "integer"):
+        cell = _DECIMAL_COMMA.sub(r"\1.\2", cell) if _DECIMAL_COMMA.fullmatch(cell) else cell
     if spec.kind == "quantity":
         if _PLAIN_NUMBER.fullmatch(cell):
             return float(cell) * column.scale + column.offset
@@ -438,7 +446,7 @@ def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
             raise InputError((Fault("neither yes nor no", expected="yes, no or blank"),))
         return cell.lower() in _YES
     if spec.kind == "choice":
-        word = cell.lower()
+        word = "lifted" if cell.lower() in _DONE and "lifted" in spec.choices else cell.lower()
         if word not in spec.choices:
             hint = did_you_mean(word, spec.choices)
             raise InputError((Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),))
