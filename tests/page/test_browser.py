@@ -9,6 +9,7 @@ import pytest
 
 from winchsim.scenario.change import to_values
 from winchsim.scenario.read import load
+from winchsim.scenario.sheet import read_sheet
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -158,3 +159,25 @@ def test_many_random_changes_leave_no_error(look):
     view.set("height, load.height", "0.4 m")
     view.head("by 0.4 m")
     assert view.page.locator(".checks tr").count() > 5
+
+
+def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
+    view = look(390, has_touch=True)
+    view.view("Test day")
+    view.page.get_by_role("button", name="Plan the tests").click()
+    view.page.get_by_label("measured time, test 2").wait_for()
+    sheet = server.path.with_suffix(".tests.csv")
+    rows = read_sheet(str(sheet))
+    for number, row in enumerate(rows[1:4], start=2):
+        view.set(f"measured time, test {number}", f"{1.1 * row.predicted_time:.2f}")
+        view.set(f"measured current, test {number}", f"{1.05 * row.predicted_current:.2f} A")
+    view.set("measured time, test 1", "quick")
+    view.page.locator("[role=alert]").first.wait_for()
+    view.page.get_by_role("button", name="Calibrate").click()
+    view.page.get_by_role("button", name="Take the calibrated build").click()
+    view.head("Lifts 12 kg")
+    times = [row.measured_time for row in read_sheet(str(sheet))[1:4]]
+    assert times == pytest.approx([1.1 * row.predicted_time for row in rows[1:4]], rel=0.01)
+    kept = json.loads(server.path.with_suffix(".work.json").read_text())
+    values = next(iter(kept["tabs"].values()))["state"]["values"]
+    assert values != to_values(load(str(server.path))), "the calibrated build is another one"

@@ -241,6 +241,17 @@ class Tab:
         with self.client:
             ui.notification(harmless(text), close_button="Close", timeout=8, multi_line=True, position="top")
 
+    async def agreed(self, question: str) -> bool:
+        """Ask before something is replaced."""
+        with self.client, ui.dialog() as dialog, ui.card():
+            ui.label(harmless(question))
+            with ui.element("div").classes("line"):
+                ui.button("Replace", on_click=lambda: dialog.submit(True)).props("outline no-caps")
+                ui.button("Leave it", on_click=lambda: dialog.submit(False)).props("outline no-caps")
+        agreed = bool(await dialog)
+        dialog.delete()
+        return agreed
+
     def attempt(self, change: Callable[[], Inputs], what: str = "") -> str:
         """Make a changed build the present one; returns what is wrong with it, or an empty text."""
         try:

@@ -110,7 +110,7 @@ class TakeOut:
         except WinchsimError as error:
             self.tab.tell(str(error))
             return
-        if os.path.exists(path) and not await self._agreed(path):
+        if os.path.exists(path) and not await self.tab.agreed(f"{path} exists. Replace it? Its comments are kept."):
             return
         try:
             write_file(path, scenario.text, force=True)
@@ -122,16 +122,6 @@ class TakeOut:
         self.tab.site.scenario = scenario
         self.tab.saved()
         self._busy.set_text(harmless(f"Saved as {path}."))
-
-    async def _agreed(self, path: str) -> bool:
-        with ui.dialog() as dialog, ui.card():
-            ui.label(harmless(f"{path} exists. Replace it? Its comments are kept."))
-            with ui.element("div").classes("line"):
-                ui.button("Replace", on_click=lambda: dialog.submit(True)).props("outline no-caps")
-                ui.button("Leave it", on_click=lambda: dialog.submit(False)).props("outline no-caps")
-        agreed = bool(await dialog)
-        dialog.delete()
-        return agreed
 
     async def _report(self, name: str, kind: str) -> None:
         state, worker = self.tab.state, self.tab.site.worker()

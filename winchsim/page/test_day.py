@@ -1,10 +1,185 @@
-"""Panel."""
+"""The test day: the ladder as a form beside the winch, kept as the sheet that ``winchsim calibrate`` reads."""
 
 from __future__ import annotations
 
+import dataclasses
+import os
+from collections.abc import AsyncIterator
+from contextlib import aclosing, asynccontextmanager
+from typing import Any
+
+from nicegui import ui
+
+from winchsim.errors import InputError, OutputError, WinchsimError
+from winchsim.page.form import LEFT_OUT, fault_text
+from winchsim.page.process import BrokenError, StoppedError
+from winchsim.page.take_out import rewritten
+from winchsim.quantity_text import quantity
+from winchsim.report.plain_text import harmless
+from winchsim.report.writing import write_file
+from winchsim.scenario.sheet import SheetRow, origin_line, read_planned_sheet, write_sheet
+from winchsim.scenario.values import read_value
+
+ASKED = (
+    ("measured_time", "measured time"),
+    ("measured_current", "measured current"),
+    ("measured_voltage", "voltage at the motors"),
+    ("outcome", "how it ended"),
+    ("held", "held with the power off"),
+    ("note", "note"),
+)
+"""What is filled in for each test, and its label."""
+
+_SPECS = {f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)}
+
+
+def read_cell(name: str, text: str) -> Any:
+    """Value of one field as it was typed: a number alone is in the unit of its column; None where it is empty.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    spec, text = _SPECS[name], text.strip()
+    if not text or text == LEFT_OUT:
+        return None
+    if spec.kind == "flag":
+        return text == "yes"
+    if spec.kind == "quantity":
+        text = text.replace(",", ".")
+        text = f"{text} {spec.unit}" if text.replace(".", "", 1).isdecimal() else text
+    return read_value(spec, text)
+
 
 class TestDay:
-    """Panel."""
+    """Panel with the form, the calibration, and measured against predicted."""
 
-    def __init__(self, tab) -> None:
+    def __init__(self, tab: Any) -> None:
         self.tab = tab
+        self.path = os.path.splitext(tab.site.path)[0] + ".tests.csv"
+        self._rows: list[SheetRow] = []
+        self._comments: tuple[str, ...] = ()
+        with ui.element("section").classes("sheet").props('aria-label="Test day"'):
+            ui.label(harmless(f"The tests are kept in {os.path.basename(self.path)}, as winchsim calibrate reads it."))
+            with ui.element("div").classes("line"):
+                ui.button("Plan the tests", on_click=self._plan).props("outline no-caps")
+                ui.button("Calibrate", on_click=self._calibrate).props("outline no-caps")
+            self._busy = ui.label("").props('role="status"')
+            self._result = ui.element("div")
+            self._box = ui.element("div").classes("tests")
+        if os.path.exists(self.path):
+            self._read()
+
+    def _read(self) -> None:
+        try:
+            rows, origin = read_planned_sheet(self.path)
+        except WinchsimError as error:
+            self._busy.set_text(fault_text(error) if isinstance(error, InputError) else harmless(str(error)))
+            return
+        self._rows, self._comments = list(rows), () if origin is None else (origin_line(origin),)
+        self._box.clear()
+        with self._box:
+            for number, row in enumerate(self._rows):
+                self._test(number, row)
+
+    def _test(self, number: int, row: SheetRow) -> None:
+        load = "Unloaded run" if not row.mass else quantity(row.mass, "kg")
+        expected = [quantity(v, unit) for v, unit in ((row.predicted_time, "s"), (row.predicted_current, "A")) if v is not None]
+        with ui.element("fieldset").classes("table"):
+            with ui.element("legend"):
+                ui.label(f"Test {number + 1}: {load}")
+            ui.label("Predicted: " + (", ".join(expected) if expected else "no lift")).classes("info")
+            for name, label in ASKED:
+                self._field(number, name, f"{label}, test {number + 1}", label)
+
+    def _field(self, number: int, name: str, label: str, short: str) -> None:
+        spec, value = _SPECS[name], getattr(self._rows[number], name)
+        if spec.kind in ("choice", "flag"):
+            options = [LEFT_OUT, *(spec.choices or ("yes", "no"))]
+            now = LEFT_OUT if value is None else value if isinstance(value, str) else "yes" if value else "no"
+            field: Any = ui.select(options, label=short, value=now)
+            field.on_value_change(lambda e: self._put(number, name, str(e.value), field))
+        else:
+            text = "" if value is None else value if isinstance(value, str) else quantity(value, spec.unit, 6)
+            field = ui.input(short, value=text)
+            handler = "(v) => emit(v?.target ? v.target.value : v)"
+            field.on("change", lambda e: self._put(number, name, str(e.args), field), js_handler=handler)
+        field.props("dense outlined").props["aria-label"] = label
+
+    def _put(self, number: int, name: str, text: str, field: Any) -> None:
+        try:
+            value = read_cell(name, text[:500])
+            self._rows[number] = dataclasses.replace(self._rows[number], **{name: value})
+            field.error = None
+            write_file(self.path, write_sheet(self._rows, comments=self._comments), force=True)
+        except InputError as error:
+            field.error = fault_text(error)
+        except OutputError as error:
+            self.tab.tell(str(error))
+
+    @asynccontextmanager
+    async def _working(self, what: str) -> AsyncIterator[Any]:
+        """A worker for a long job, and its faults in words."""
+        worker = self.tab.site.worker()
+        self._busy.set_text(what)
+        try:
+            yield worker
+            self._busy.set_text("")
+        except InputError as error:
+            self._busy.set_text(fault_text(error))
+        except (WinchsimError, BrokenError, StoppedError) as error:
+            self._busy.set_text(harmless(f"It did not succeed: {str(error)[-300:]}"))
+        finally:
+            worker.stop(again=False)
+
+    async def _plan(self) -> None:
+        if os.path.exists(self.path) and not await self.tab.agreed(
+            f"{self.path} exists. Replace it, with all that is filled in?"
+        ):
+            return
+        async with self._working("The tests are being planned.") as worker:
+            async with aclosing(worker.run("ladder", rewritten(self.tab.state))) as results:
+                async for text in results:
+                    write_file(self.path, text, force=True)
+            self._read()
+
+    async def _calibrate(self) -> None:
+        if not self._rows:
+            self._busy.set_text("Plan the tests first, and fill in what was measured.")
+            return
+        async with self._working("Calibrating.") as worker:
+            job = worker.run("calibration", self.tab.state.inputs, tuple(self._rows))
+            async with aclosing(job) as results:
+                async for found in results:
+                    self._show(found)
+
+    def _show(self, found: dict[str, Any]) -> None:
+        self._result.clear()
+        self.tab.state.keep("calibrated", {})
+        self.tab.state.variants[-1].inputs = found["inputs"]
+        self.tab.changed()
+        with self._result:
+            ui.button(
+                "Take the calibrated build", on_click=lambda: self.tab.take(found["inputs"], "This is the calibrated build.")
+            ).props("outline no-caps")
+            for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
+                self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])
+
+    def _chart(self, kind: str, rows: list[dict[str, Any]]) -> None:
+        names = ("measured", "calibrated", "before")
+        symbols, sizes = ("diamond", "circle", "emptyCircle"), (14, 10, 10)
+        series = [
+            {"type": "scatter", "name": name, "symbol": symbol, "symbolSize": size, "data": [row["values"][n] for row in rows]}
+            for n, (name, symbol, size) in enumerate(zip(names, symbols, sizes, strict=True))
+        ]
+        options = {
+            "animation": False,
+            "legend": {"top": 0, "textStyle": {"color": "#7a8790"}},
+            "xAxis": {"type": "category", "data": [row["test"] for row in rows]},
+            "yAxis": {"type": "value", "name": f"{kind}, {rows[0]['unit']}", "scale": True},
+            "series": series,
+        }
+        text = "; ".join(f"{row['test']}: measured {row['values'][0]}, calibrated {row['values'][1]}" for row in rows)
+        chart = ui.echart(options).classes("small").props('role="img"')
+        chart.props["aria-label"] = f"{kind} in {rows[0]['unit']}: {text}"
