@@ -85,8 +85,9 @@ class Worker:
 
 def _buried(process: subprocess.Popen[bytes]) -> None:
     process.wait()
-    with contextlib.suppress(OSError, ValueError):
-        process.stdin.close()  # type: ignore[union-attr]
+    for stream in (process.stdin, process.stdout):
+        with contextlib.suppress(OSError, ValueError):
+            stream.close()  # type: ignore[union-attr]
 
 
 async def _next(process: subprocess.Popen[bytes]) -> Any:

@@ -1,0 +1,88 @@
+"""What the guard lets in: exact host, exact origin, the token of this run; for requests and sockets."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+from winchsim.page.guard import MOST_BYTES, Guard
+
+HOST, TOKEN = "127.0.0.1:8321", "secret"
+COOKIE = f"winchsim-8321={TOKEN}"
+
+
+async def _app(scope, receive, send):
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.accept"})
+    else:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b"inside"})
+
+
+def asked(kind="http", path="/", query="", method="GET", **headers):
+    """What the guard answers: its first message, and the whole body."""
+    sent = []
+    head = [(k.replace("_", "-").encode(), v.encode()) for k, v in headers.items() if v is not None]
+    scope = {"type": kind, "path": path, "query_string": query.encode(), "method": method, "headers": head}
+
+    async def send(message):
+        sent.append(message)
+
+    asyncio.run(Guard(_app, (HOST,), TOKEN)(scope, None, send))
+    return sent[0], b"".join(message.get("body", b"") for message in sent)
+
+
+def test_token_in_the_address_is_swapped_for_a_strict_cookie():
+    start, _ = asked(query=f"token={TOKEN}", host=HOST)
+    headers = dict(start["headers"])
+    assert start["status"] == 303 and headers[b"location"] == b"/"
+    assert headers[b"set-cookie"] == f"{COOKIE}; HttpOnly; SameSite=Strict; Path=/".encode()
+    assert TOKEN not in headers[b"location"].decode()
+
+
+def test_with_the_cookie_the_page_is_served_and_sealed():
+    start, body = asked(host=HOST, cookie=COOKIE)
+    assert (start["status"], body) == (200, b"inside")
+    policy = dict(start["headers"])[b"content-security-policy"].decode()
+    assert "default-src 'self'" in policy and f"connect-src 'self' ws://{HOST};" in policy
+
+
+@pytest.mark.parametrize(
+    ("status", "request_"),
+    [
+        (400, {"host": "evil.example:8321", "cookie": COOKIE}),  # a name that was rebound to this machine
+        (400, {"host": "127.0.0.1", "cookie": COOKIE}),
+        (400, {"host": None, "cookie": COOKIE}),
+        (403, {"host": HOST}),
+        (403, {"host": HOST, "query": "token=wrong"}),
+        (403, {"host": HOST, "query": "token="}),
+        (403, {"host": HOST, "cookie": "winchsim-8321=wrong"}),
+        (403, {"host": HOST, "cookie": "winchsim-8322=secret"}),
+        (403, {"host": HOST, "cookie": COOKIE, "origin": "http://evil.example"}),
+        (403, {"host": HOST, "cookie": COOKIE, "origin": "null"}),
+        (403, {"host": HOST, "cookie": COOKIE, "method": "POST"}),
+        (413, {"host": HOST, "cookie": COOKIE, "method": "POST", "origin": f"http://{HOST}"}),
+        (413, {"host": HOST, "cookie": COOKIE, "method": "POST", "origin": f"http://{HOST}",
+               "content_length": str(MOST_BYTES + 1)}),
+    ],
+)  # fmt: skip
+def test_everything_else_is_refused(status, request_):
+    start, body = asked(**request_)
+    assert start["status"] == status and b"inside" not in body
+
+
+@pytest.mark.parametrize(
+    ("accepted", "headers"),
+    [
+        (True, {"host": HOST, "origin": f"http://{HOST}", "cookie": COOKIE}),
+        (False, {"host": HOST, "origin": f"http://{HOST}"}),
+        (False, {"host": HOST, "cookie": COOKIE}),
+        (False, {"host": HOST, "origin": "http://evil.example", "cookie": COOKIE}),
+        (False, {"host": "evil.example:8321", "origin": f"http://{HOST}", "cookie": COOKIE}),
+        (False, {"host": HOST, "origin": f"https://{HOST}", "cookie": COOKIE}),
+    ],
+)
+def test_sockets_need_host_origin_and_cookie(accepted, headers):
+    start, _ = asked("websocket", "/_nicegui_ws/socket.io/", **headers)
+    assert start["type"] == ("websocket.accept" if accepted else "websocket.close")

@@ -1,0 +1,66 @@
+"""Workers: results in parts, faults in the words of the job, a stopped job, and no result of an earlier one."""
+
+from __future__ import annotations
+
+import asyncio
+from contextlib import aclosing
+
+import pytest
+
+from winchsim.errors import InputError
+from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.page.state import with_text
+from winchsim.scenario.read import loads
+from winchsim.scenario.starter import STARTER
+
+INPUTS = loads(STARTER)
+
+
+@pytest.fixture
+def worker():
+    running = Worker()
+    yield running
+    running.stop(again=False)
+
+
+async def everything(worker, job, *arguments):
+    return [found async for found in worker.run(job, *arguments)]
+
+
+def test_results_come_in_parts(worker):
+    parts = asyncio.run(everything(worker, "thorough", INPUTS))
+    assert len(parts) == 2 and not worker.busy
+    assert parts[0]["actions"] == [] and parts[0]["body"] == parts[1]["body"]
+
+
+def test_a_job_that_is_left_gives_nothing_to_the_next(worker):
+    async def both():
+        async with aclosing(worker.run("thorough", INPUTS)) as results:
+            async for _ in results:
+                break
+        return await everything(worker, "lift", with_text(INPUTS, "load.mass", "1 kg"))
+
+    (found,) = asyncio.run(both())
+    assert "Lifts 1" in found["head"].replace("\N{NO-BREAK SPACE}", " ") and "svg" in found
+
+
+def test_a_stopped_job_says_so_and_the_worker_goes_on(worker):
+    async def stopped():
+        task = asyncio.ensure_future(everything(worker, "thorough", INPUTS))
+        while not worker.busy:
+            await asyncio.sleep(0)
+        worker.stop()
+        with pytest.raises(StoppedError):
+            await task
+        return await everything(worker, "lift", INPUTS)
+
+    assert len(asyncio.run(stopped())) == 1
+
+
+def test_faults_keep_their_kind(worker):
+    with pytest.raises(InputError):
+        asyncio.run(everything(worker, "calibration", INPUTS, ()))
+    with pytest.raises(BrokenError, match="AttributeError"):
+        asyncio.run(everything(worker, "no_such_job"))
+    with pytest.raises(BrokenError, match="lift"):
+        asyncio.run(everything(worker, "lift", None, None))

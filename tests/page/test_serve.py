@@ -1,0 +1,72 @@
+"""The server as a process: closed without its token, one address a port, ended by Ctrl-C with nothing left."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from winchsim.cli import main
+from winchsim.errors import InputError
+
+
+def status(address, **headers):
+    try:
+        with urllib.request.urlopen(urllib.request.Request(address, headers=headers), timeout=20) as answer:
+            return answer.status
+    except urllib.error.HTTPError as error:
+        return error.code
+
+
+def test_closed_without_its_token_and_gone_after_ctrl_c(server):
+    assert status(server.origin + "/") == 403
+    assert status(server.origin + "/_nicegui/3.18.0/static/nicegui.js") == 403
+    assert status(server.origin + "/", Host="rebound.example") == 400
+    assert status(server.origin + "/openapi.json") == 403
+    children = _children(server.process.pid)
+    assert children
+    server.stop()
+    assert server.process.returncode == 0
+    assert not [pid for pid in children if Path(f"/proc/{pid}/stat").exists() and _state(pid) != "Z"]
+    assert server.log.read_text() == ""
+
+
+def _children(pid):
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    return [int(word) for word in found.stdout.split()]
+
+
+def _state(pid):
+    return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+
+
+def test_a_busy_port_is_an_input_error():
+    pytest.importorskip("nicegui")
+    from winchsim.page.serve import PORTS, addresses, bind
+
+    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(InputError, match="cannot listen"):
+        bind("127.0.0.1", taken.getsockname()[1])
+    with bind("127.0.0.1", None) as first, bind("127.0.0.1", None) as second:
+        assert first.getsockname()[1] in PORTS and first.getsockname() != second.getsockname()
+        assert addresses(first) == tuple(f"{name}:{first.getsockname()[1]}" for name in ("127.0.0.1", "localhost"))
+
+
+def test_without_the_extra_one_line_says_what_to_install(monkeypatch, capsys):
+    from winchsim.commands import try_page
+
+    monkeypatch.setattr(try_page, "find_spec", lambda name: None)
+    assert main(["try", "--no-browser"]) == 2
+    assert "pip install 'winchsim[page]'" in capsys.readouterr().err
+
+
+def test_a_wrong_scenario_is_told_before_anything_is_served(tmp_path):
+    path = tmp_path / "odd.toml"
+    path.write_text("[load]\nmass = 3\n")
+    line = [sys.executable, "-m", "winchsim", "try", str(path), "--no-browser"]
+    done = subprocess.run(line, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2 and "odd.toml" in done.stderr and "http" not in done.stdout
