@@ -1,4 +1,4 @@
-"""How the winch moves inside one mode: the right-hand side and the guards, for floats and arrays alike.
+"""How the winch moves inside one mode: forces, currents and the right-hand side, for floats and arrays alike.
 
 The state is ``[s, w, u, v, x, (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
 speed [rad/s], travel and speed of the load along its path [m, m/s], stretch of the free rope [m] (negative when it is loose),
@@ -14,28 +14,21 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from winchsim.elementwise import positive, smaller
-from winchsim.hybrid import Guard, Mode
+from winchsim.elementwise import positive
 from winchsim.model.electric import Motors
-from winchsim.model.keys import LoadPlace, ModeKey, Trip
+from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.link_demands import Channels, LargestShare, on_drum
 from winchsim.model.machine import Machine
 from winchsim.physics import heat, load, rope
-from winchsim.physics import supply as sp
 from winchsim.physics.chain import (
     Branch,
     Chain,
     RestingBounds,
     find_branch,
     likely_branch,
-    may_wedge,
     moving_torques,
     start_margins,
 )
-
-BAND = 1e-8
-"""Disarm band of a guard, as a share of the scale of what it watches. [-]"""
-
 
 SETTLED = 1e-3
 """Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: not
@@ -112,7 +105,7 @@ class Motion:
         self._chains: dict[ModeKey, Chain] = {}
         self._branches: dict[tuple[Chain, int], tuple[Branch, ...]] = {}  # the last ones found, the newest first
         self._motors = Motors(machine)
-        self._largest_share = LargestShare(machine)
+        self.largest_share = LargestShare(machine)
 
     def train(self, key: ModeKey) -> Chain:
         """Chain in force in a mode: braked when the power is off.
@@ -184,7 +177,7 @@ class Motion:
     def steady_pull(self, key: ModeKey, travel: Any) -> Any:
         """Rope force that keeps the load moving as it does, or hanging, without acceleration. [N]"""
         m = self.machine
-        friction = _friction_sign(key.load) * m.body.friction
+        friction = friction_sign(key.load) * m.body.friction
         return (load.pull_needed(m.body, m.reach - travel) + friction) / m.line.falls
 
     def riding_speed(self, key: ModeKey, y: Sequence[Any]) -> Any:
@@ -238,7 +231,7 @@ class Motion:
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
         riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
-        moves, friction, mass = key.load.moves, _friction_sign(key.load) * m.body.friction, load.inertia(m.body)
+        moves, friction, mass = key.load.moves, friction_sign(key.load) * m.body.friction, load.inertia(m.body)
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
         ambient = m.ambient
         find = self.branch_finder(key) if drum else None
@@ -275,7 +268,7 @@ class Motion:
             nonlocal at
             acceleration = at.acceleration(torques, rope_torque)
             if not at.holds(torques, rope_torque, acceleration):
-                at = self._find_branch(chain, drum, torques, rope_torque) or at
+                at = self.find_branch(chain, drum, torques, rope_torque) or at
                 acceleration = at.acceleration(torques, rope_torque)
             return at, acceleration
 
@@ -286,7 +279,7 @@ class Motion:
         known = self._branches.get((chain, drum))
         return known[0] if known else likely_branch(chain, drum)
 
-    def _find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch | None:
+    def find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch | None:
         """The branch that holds: mostly one of the last few, between which a bounce goes to and fro. None for a wedge."""
         known = self._branches.get((chain, drum), ())
         for found in known:
@@ -300,64 +293,6 @@ class Motion:
                 self._branches.clear()
         self._branches[chain, drum] = (found, *[other for other in known if other is not found][: BRANCHES_KEPT - 1])
         return found
-
-    # --- guards ------------------------------------------------------------------------------------------------------
-
-    def mode(self, key: ModeKey) -> Mode:
-        """The mode as the runner wants it."""
-        parts = [*self._drum_guards(key), *self._load_guards(key), *self._supply_guards(key)]
-        guards = tuple(Guard(name, band) for names, bands, _ in parts for name, band in zip(names, bands, strict=True))
-        functions = [function for _, _, function in parts]
-        flow = self.flow(key)
-
-        def guard_values(t: Any, y: Any) -> list[Any]:
-            now = flow(t, y)
-            values: list[Any] = []
-            for function in functions:
-                values += function(y, now)
-            return values
-
-        return Mode(key, self.rhs(key), guards, guard_values, key.until)
-
-    def _drum_guards(self, key: ModeKey) -> list[_GuardPart]:
-        m, scales = self.machine, self.machine.scales
-        direction = key.drum
-        parts: list[_GuardPart] = []
-        if direction:
-            parts.append(((Trip.DRUM_STOPS,), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],)))
-            edge = (m.layers[key.layer].end if direction > 0 else m.layers[key.layer].start) - m.wound_at_start
-            if direction < 0:
-                edge = max(edge, m.lowest_wound)
-            name = Trip.LAYER_UP if direction > 0 else Trip.PAID_OUT if edge <= m.lowest_wound else Trip.LAYER_DOWN
-            parts.append(((name,), (BAND * scales.stretch,), lambda y, now: (direction * (y[0] - edge),)))
-            if may_wedge(self.chain(key), direction):
-                parts.append(self._wedge_guard(key))
-        else:
-            parts.append(self._start_guards(key))
-        overload = self._overload(key)
-        if overload is not None:
-            parts.append(((Trip.OVERLOAD,), (1e-9,), overload))
-        return parts
-
-    def _wedge_guard(self, key: ModeKey) -> _GuardPart:
-        """Above zero where no acceleration balances the torques of the chain."""
-        chain, drum, radius = self.chain(key), key.drum, self.machine.layers[key.layer].radius
-
-        def lacks(*state: float) -> float:
-            *torques, rope_torque = state
-            return 1.0 if self._find_branch(chain, drum, torques, rope_torque) is None else -1.0
-
-        def values(_: Any, now: Flow) -> tuple[Any]:
-            state = (*now.torques, now.tension * radius)
-            return (np.vectorize(lacks, otypes=[float])(*state) if isinstance(state[-1], np.ndarray) else lacks(*state),)
-
-        return (Trip.WEDGES,), (0.5,), values
-
-    def _start_guards(self, key: ModeKey) -> _GuardPart:
-        margins, band = self.start_margins(key), BAND * self.machine.scales.torque
-        if self.pawl_grips(key):
-            return (Trip.RAISES,), (band,), lambda y, now: margins(now)[:1]
-        return (Trip.RAISES, Trip.RUNS_BACK), (band, band), lambda y, now: margins(now)
 
     def pawl_grips(self, key: ModeKey) -> bool:
         """Whether the pawl keeps the drum from running back in this mode."""
@@ -378,39 +313,6 @@ class Motion:
 
         return margins
 
-    def _load_guards(self, key: ModeKey) -> list[_GuardPart]:
-        m, scales = self.machine, self.machine.scales
-        falls, body, reach, place = m.line.falls, m.body, m.reach, key.load
-        sticking = sticking_force(m)
-        force = BAND * scales.pull
-        stiffness = m.line.stiffness / m.free_rope
-        parts: list[_GuardPart] = []
-        if key.settled:
-            return self._travel_guards(key) if key.drum else parts
-        if self.may_settle(key):
-            parts.append(self._settle_guard(key))
-        if key.taut:
-            parts.append(((Trip.SLACK,), (force,), lambda y, now: (-now.raw_tension,)))
-        else:
-            parts.append(((Trip.TAUT,), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
-
-        def excess(y: Any, now: Flow) -> Any:
-            return falls * now.tension - load.pull_needed(body, reach - y[2])
-
-        if place is LoadPlace.FLOOR:
-            parts.append(((Trip.LIFTS,), (force,), lambda y, now: (excess(y, now) - sticking,)))
-        elif place is LoadPlace.STUCK:
-            parts.append(((Trip.SLIPS_UP, Trip.SLIPS_DOWN), (force, force),
-                          lambda y, now: (excess(y, now) - sticking, -excess(y, now) - sticking)))  # fmt: skip
-        elif not place.moves:
-            parts.append(((Trip.COMES_OFF,), (force,), lambda y, now: (-excess(y, now) - sticking,)))
-        if place.moves:
-            parts += self._travel_guards(key)
-        if place in (LoadPlace.UP, LoadPlace.DOWN):
-            sign = -_friction_sign(place)
-            parts.append(((Trip.LOAD_STOPS,), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
-        return parts
-
     def may_settle(self, key: ModeKey) -> bool:
         """Whether the load may come to ride with the drum in this mode."""
         if not key.taut or key.ramping or key.judders:
@@ -418,79 +320,9 @@ class Motion:
         riding = replace(key, settled=True)
         if key.drum and self.first_branch(self.chain(riding), key.drum).inertia <= 0.0:
             return False  # a load that rides with the drum would wedge the train
-        return key.load is LoadPlace.FREE or (key.load.moves and key.drum == _friction_sign(key.load))
-
-    def _settle_guard(self, key: ModeKey) -> _GuardPart:
-        scales, after = self.machine.scales, key.settle_after
-        small, period = SETTLED * scales.stretch, scales.bounce_period
-
-        def value(y: Any, now: Flow) -> tuple[Any]:
-            return (smaller(1.0 - self.bounce(key, y, now) / small, (now.time - after) / period),)
-
-        return (Trip.SETTLES,), (1e-3,), value
-
-    def _travel_guards(self, key: ModeKey) -> list[_GuardPart]:
-        m, step = self.machine, self.machine.phases[key.phase]
-        band = BAND * max(m.top_travel, m.scales.stretch)
-        rising = [(Trip.TOP_STOP, m.stop_travel)]
-        if m.snag_travel < m.stop_travel:
-            rising.append((Trip.SNAG, m.snag_travel))
-        if step.action == "raise" and step.until == "top":
-            rising.append((Trip.TOP, m.top_travel))
-        names = tuple(name for name, _ in rising)
-        edges = tuple(edge for _, edge in rising)
-        return [
-            ((Trip.FLOOR,), (band,), lambda y, now: (-y[2],)),
-            (names, (band,) * len(names), lambda y, now: [y[2] - edge for edge in edges]),
-        ]
-
-    def _supply_guards(self, key: ModeKey) -> list[_GuardPart]:
-        m, source = self.machine, self.machine.source
-        step, regime = m.phases[key.phase], key.regime
-        limit = step.current_limit
-        parts: list[_GuardPart] = []
-        names = tuple(
-            (Trip.REGIME, following) for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)
-        )
-        if names:
-            amps = BAND * max(abs(step.voltage) * sum(g.live / g.motor.resistance for g in m.groups), 1e-9)
-            volts = BAND * max(abs(step.voltage), 1e-9)
-            bands = tuple(volts if following is sp.Regime.VOLTAGE else amps for _, following in names)
-            parts.append((names, bands, lambda y, now: [
-                margin for _, margin in sp.regime_margins(regime, now.voltage, now.total, now.open_voltage, source, limit)
-            ]))  # fmt: skip
-        cool = [i for i, hot in enumerate(key.hot) if not hot]
-        if cool:
-            rows = [(m.heat_state(i), m.groups[i].winding_limit) for i in cool]
-            parts.append((tuple((Trip.HOT, i) for i in cool), (1e-6,) * len(cool),
-                          lambda y, now: [y[at] - limit_c for at, limit_c in rows]))  # fmt: skip
-        if step.powered and not key.empty and source.capacity < float("inf"):
-            parts.append(((Trip.EMPTY,), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,)))
-        return parts
+        return key.load is LoadPlace.FREE or (key.load.moves and key.drum == friction_sign(key.load))
 
     # --- links -------------------------------------------------------------------------------------------------------
-
-    def _overload(self, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]] | None:
-        """Guard of the link with the largest demand over capacity: that share, less 1."""
-        if not self.machine.links:
-            return None
-        channels, largest_share = self.channels(key), self._largest_share
-        if not key.drum:
-            return lambda _, now: (largest_share(channels(now)) - 1.0,)
-        chain, radius, find = self.chain(key), self.machine.layers[key.layer].radius, self.branch_finder(key)
-        readers: dict[Branch, Callable[[Sequence[float], float, float], float]] = {}
-
-        def excess(_: Any, now: Flow) -> tuple[Any]:
-            if isinstance(now.tension, np.ndarray):
-                return (largest_share(channels(now)) - 1.0,)
-            rope_torque = now.tension * radius
-            at, acceleration = find(now.torques, rope_torque)
-            read = readers.get(at)
-            if read is None:
-                read = readers[at] = largest_share.of_branch(at, radius)
-            return (read(now.torques, rope_torque, acceleration) - 1.0,)
-
-        return excess
 
     def channels(self, key: ModeKey) -> Callable[[Flow], Channels]:
         """The function from a flow to the forces and torques that links are judged on."""
@@ -518,8 +350,6 @@ def sticking_force(machine: Machine) -> float:
     return machine.breakaway * friction + GRIP * machine.scales.pull if friction > 0 else 0.0
 
 
-_GuardPart = tuple[tuple[Any, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
-
-
-def _friction_sign(place: LoadPlace) -> float:
+def friction_sign(place: LoadPlace) -> float:
+    """Sense in which the guide's friction pulls the load down: +1 while it rises, -1 while it sinks. [-]"""
     return 1.0 if place is LoadPlace.UP else -1.0 if place is LoadPlace.DOWN else 0.0

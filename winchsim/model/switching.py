@@ -10,13 +10,15 @@ import numpy as np
 
 from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
+from winchsim.model.guards import mode
 from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, Mark, ModeKey, Target, Trip
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
-from winchsim.physics import load, rope
+from winchsim.model.settling import ride, speeds_up
+from winchsim.physics import load
 from winchsim.physics import supply as sp
-from winchsim.physics.chain import drum_inertia, find_branch
+from winchsim.physics.chain import drum_inertia
 from winchsim.physics.supply import Regime
 
 PROGRESS = 1e-6
@@ -39,7 +41,7 @@ SHORTEST_CONFIRM = 0.2
 that, the bounce of the load may still let it start again. Own assumption."""
 
 
-class _Step:
+class Step:
     """A switch in the making: key and state so far, and the marks made on the way."""
 
     def __init__(self, key: ModeKey, t: float, y: np.ndarray) -> None:
@@ -57,41 +59,6 @@ class _Step:
 
     def change(self, **fields: object) -> None:
         self.key = replace(self.key, **fields)  # type: ignore[arg-type]
-
-
-def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
-    """Mode and state in which a run begins, and what happens at once."""
-    y = np.zeros(machine.states)
-    y[2] = machine.start_travel
-    y[4] = rope.span(machine.line, machine.reach - machine.start_travel) - machine.free_rope
-    for i, group in enumerate(machine.groups):
-        y[machine.heat_state(i)] = group.winding_start
-        y[machine.heat_state(i) + 1] = machine.ambient
-    hanging = machine.start_travel > 0
-    layer = _layer_at(machine, 0.0)
-    key = ModeKey(
-        phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
-        settle_after=machine.scales.bounce_period, load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
-        regime=Regime.OPEN, hot=(False,) * len(machine.groups), empty=False, wedged=-1, stalled=False, phase_start=0.0,
-        phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
-    )  # fmt: skip
-    problem = WinchProblem(machine)
-    step = _Step(key, 0.0, y)
-    problem.enter_phase(step, 0)
-    problem.settle(step)
-    return step.key, step.y, tuple(step.marks)
-
-
-def _hanging_place(machine: Machine) -> LoadPlace:
-    return LoadPlace.STUCK if machine.body.friction > 0 else LoadPlace.FREE
-
-
-def _layer_at(machine: Machine, wound: float) -> int:
-    place = machine.wound_at_start + wound
-    for index, layer in enumerate(machine.layers):
-        if place < layer.end:
-            return index
-    return len(machine.layers) - 1
 
 
 class WinchProblem:
@@ -143,7 +110,7 @@ class WinchProblem:
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
-        return self.motion.mode(key)
+        return mode(self.motion, key)
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
         """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the bounce, which gets on by
@@ -161,7 +128,7 @@ class WinchProblem:
 
     def switch(self, key: ModeKey, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""
-        step = _Step(key, t, y)
+        step = Step(key, t, y)
         for name in fired:
             trip, *about = name if isinstance(name, tuple) else (name,)
             self._rules[trip](step, *about)
@@ -180,13 +147,13 @@ class WinchProblem:
             step.mark(Event.END)
         return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
 
-    def flow(self, step: _Step) -> Flow:
+    def flow(self, step: Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
         return self.motion.flow(step.key)(step.t, step.y.tolist())
 
     # --- phases ------------------------------------------------------------------------------------------------------
 
-    def enter_phase(self, step: _Step, index: int) -> None:
+    def enter_phase(self, step: Step, index: int) -> None:
         """Begin a phase: its voltage, its time, the supply's regime, brake and pawl."""
         m, phase = self.machine, self.machine.phases[index]
         before = m.phases[step.key.phase]
@@ -202,7 +169,7 @@ class WinchProblem:
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
 
-    def _connect(self, step: _Step) -> None:
+    def _connect(self, step: Step) -> None:
         """Set the supply's regime for the phase."""
         m, phase = self.machine, self.machine.phases[step.key.phase]
         if phase.action == "short":
@@ -215,22 +182,20 @@ class WinchProblem:
             regime = self._powered_regime(step)
         self._hold(step, regime)
 
-    def _hold(self, step: _Step, regime: Regime) -> None:
+    def _hold(self, step: Step, regime: Regime) -> None:
         """Change the supply's regime, and count the time at its limit."""
         delay = self.machine.source.trip_delay if regime is Regime.CURRENT else math.inf
         step.change(regime=regime, trip_at=step.t + delay)
 
-    def _powered_regime(self, step: _Step) -> Regime:
-        m, phase = self.machine, self.machine.phases[step.key.phase]
+    def _powered_regime(self, step: Step) -> Regime:
+        m, motors = self.machine, Motors(self.machine)
         step.change(regime=Regime.VOLTAGE)
         now = self.flow(step)
-        voltage = self.motion.open_voltage(step.key, step.t)
-        motors = Motors(m)
         emfs = motors.emfs(now.constants, step.y[1])
-        state = (voltage, m.source, motors.counts, now.resistances, emfs, motors.drops)
-        return sp.first_regime(*state, phase.current_limit)
+        state = (now.open_voltage, m.source, motors.counts, now.resistances, emfs, motors.drops)
+        return sp.first_regime(*state, m.phases[step.key.phase].current_limit)
 
-    def _leave_phase(self, step: _Step) -> None:
+    def _leave_phase(self, step: Step) -> None:
         last = len(self.machine.phases) - 1
         index = last if step.next_phase == "watch" else step.key.phase + 1
         if step.key.phase == last or index > last or (index == last and step.next_phase != "watch"):
@@ -239,14 +204,14 @@ class WinchProblem:
         step.next_phase = ""
         self.enter_phase(step, index)
 
-    def settle(self, step: _Step) -> None:
+    def settle(self, step: Step) -> None:
         """Decide what a drum at rest does next, and whether a stall has to be waited for."""
         if step.key.drum == 0:
             self._decide(step)
         if step.key.drum == 0:
             self._await_stall(step)
 
-    def _await_stall(self, step: _Step) -> None:
+    def _await_stall(self, step: Step) -> None:
         key, phase = step.key, self.machine.phases[step.key.phase]
         waits = (phase.powered and phase.until != "time") or phase.action == "raise"
         if not waits or key.stalled or key.ramping or key.confirm_at < math.inf:
@@ -258,7 +223,7 @@ class WinchProblem:
 
     # --- the drum ----------------------------------------------------------------------------------------------------
 
-    def _decide(self, step: _Step) -> None:
+    def _decide(self, step: Step) -> None:
         """Direction in which a drum at rest starts, if any, with the radius of the side that it is on."""
         m, key, y = self.machine, step.key, step.y
         place = m.wound_at_start + float(y[0])
@@ -276,7 +241,7 @@ class WinchProblem:
         elif down > 0 and not grips:
             self._start_drum(step, -1)
 
-    def _start_drum(self, step: _Step, direction: int) -> None:
+    def _start_drum(self, step: Step, direction: int) -> None:
         layer = step.key.layer if direction > 0 else step.key.layer_below
         again = step.key.stalled and direction > 0
         wedged = step.key.wedged if step.key.wedged == step.key.phase else -1
@@ -285,7 +250,7 @@ class WinchProblem:
         if direction < 0 and self.machine.wound_at_start + step.y[0] <= self.machine.lowest_wound + self.machine.wound_at_start:
             self._finish(step, Event.PAID_OUT)
 
-    def _on_wedges(self, step: _Step) -> None:
+    def _on_wedges(self, step: Step) -> None:
         """The drum stops at once with all that turns; the load goes on by itself. A settled rope is first let bounce."""
         if step.key.settled:
             return
@@ -294,41 +259,41 @@ class WinchProblem:
         step.y[1] = 0.0
         step.change(drum=0, layer_below=step.key.layer, held_since=step.t, wedged=step.key.phase)
 
-    def _stop_drum(self, step: _Step, *, jerk: bool = False) -> None:
+    def _stop_drum(self, step: Step, *, jerk: bool = False) -> None:
         chain = self.motion.train(step.key)
         lost = drum_inertia(chain) * float(step.y[1]) ** 2 / 2 if jerk else 0.0
         step.y[1] = 0.0
         step.change(drum=0, layer_below=step.key.layer, held_since=step.t)
         step.mark(Event.DRUM_STOPS, energy=lost)
 
-    def _on_layer_up(self, step: _Step) -> None:
+    def _on_layer_up(self, step: Step) -> None:
         m, layer = self.machine, step.key.layer + 1
         if layer >= len(m.layers):
             self._finish(step, Event.OVERFLOW)
         else:
             self._change_layer(step, layer)
 
-    def _change_layer(self, step: _Step, layer: int) -> None:
+    def _change_layer(self, step: Step, layer: int) -> None:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, AtLayer(layer))
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
         if step.key.settled and bounce < CALM * self.machine.scales.stretch and not self._speeds_up(step):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
-    def _on_overload(self, step: _Step) -> None:
+    def _on_overload(self, step: Step) -> None:
         shares = [np.max(share) for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))]
         worst = max(range(len(shares)), key=shares.__getitem__)
         self._finish(step, Event.OVERLOAD, AtLink(worst), float(shares[worst]))
 
     @staticmethod
-    def _finish(step: _Step, event: Event, target: Target = None, value: float | None = None) -> None:
+    def _finish(step: Step, event: Event, target: Target = None, value: float | None = None) -> None:
         """An event that ends the run."""
         step.mark(event, target, value)
         step.ends = True
 
     # --- the load ----------------------------------------------------------------------------------------------------
 
-    def _halt(self, step: _Step, place: LoadPlace, event: Event, travel: float) -> None:
+    def _halt(self, step: Step, place: LoadPlace, event: Event, travel: float) -> None:
         """The load meets something rigid at a travel; what it was found to be past it counts with the impact."""
         m, speed = self.machine, float(step.y[3])
         past = load.potential_energy(m.body, float(step.y[2]), m.reach - float(step.y[2]))
@@ -337,25 +302,25 @@ class WinchProblem:
         step.y[2], step.y[3] = travel, 0.0
         step.change(load=place)
 
-    def _on_floor(self, step: _Step) -> None:
+    def _on_floor(self, step: Step) -> None:
         self._halt(step, LoadPlace.FLOOR, Event.LANDED, 0.0)
         if self.machine.phases[step.key.phase].until == "floor":
             step.next_phase = "next"
 
-    def _on_top(self, step: _Step) -> None:
+    def _on_top(self, step: Step) -> None:
         step.mark(Event.TOP)
         step.next_phase = "next"
 
-    def _sets_off(self, step: _Step, event: Event, rubbing: LoadPlace) -> None:
+    def _sets_off(self, step: Step, event: Event, rubbing: LoadPlace) -> None:
         """The load leaves what it lay on, and rubs in its guide where it has one."""
         step.change(load=rubbing if self.machine.body.friction > 0 else LoadPlace.FREE)
         step.mark(event)
 
-    def _pulls(self, step: _Step, taut: bool) -> None:
+    def _pulls(self, step: Step, taut: bool) -> None:
         step.change(taut=taut)
         step.mark(Event.TAUT if taut else Event.SLACK)
 
-    def _on_load_stops(self, step: _Step) -> None:
+    def _on_load_stops(self, step: Step) -> None:
         step.y[3] = 0.0
         now = self.flow(step)
         left = self.machine.reach - float(step.y[2])
@@ -366,7 +331,7 @@ class WinchProblem:
         else:
             step.change(load=LoadPlace.UP if net > 0 else LoadPlace.DOWN)
 
-    def _slip(self, step: _Step, place: LoadPlace) -> None:
+    def _slip(self, step: Step, place: LoadPlace) -> None:
         step.change(load=place)
         step.mark(Event.SLIPS)
         self._slips += 1
@@ -375,58 +340,28 @@ class WinchProblem:
                 step.mark(Event.AVERAGED)
             self._ride(step)  # the mean pull of stick and slip is weight and friction in motion, as on a settled rope
 
-    def _on_settles(self, step: _Step) -> None:
+    def _on_settles(self, step: Step) -> None:
         if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(RETRY_PERIODS * self.machine.scales.bounce_period, RETRY_SHARE * (step.t - step.key.phase_start))
         else:
             self._ride(step)
 
-    def _speeds_up(self, step: _Step) -> bool:
-        """Whether a load that rode with the drum would need a pull other than the steady one, to be speeded up or slowed."""
-        if not step.key.drum:
-            return False
-        m, riding = self.machine, replace(step.key, settled=True)
-        now = self.motion.flow(riding)(step.t, step.y.tolist())
-        radius = m.layers[riding.layer].radius
-        torques, rope_torque = now.torques, float(now.tension) * radius
-        at = find_branch(self.motion.chain(riding), riding.drum, torques, rope_torque)
-        if at is None:
-            return True
-        gain = at.acceleration(torques, rope_torque) * radius / m.line.falls
-        return load.inertia(m.body) * abs(gain) > CALM * m.scales.pull
+    def _speeds_up(self, step: Step) -> bool:
+        return speeds_up(self.motion, step.key, step.t, step.y)
 
-    def _ride(self, step: _Step) -> None:
-        """The load rides with the drum from here on: what was left of its bounce is lost in the rope, its momentum is not."""
-        m, line, y = self.machine, self.machine.line, step.y
-        left, mass = m.free_rope - float(y[0]), load.inertia(m.body)
+    def _ride(self, step: Step) -> None:
+        """The load rides with the drum from here on."""
         step.change(settled=True)
-        before, place = float(y[4]), float(y[2])
-        for _round in range(3):  # the pull depends on the travel only through the rope's own weight
-            stretch = self.motion.steady_pull(step.key, float(y[2])) * left / line.stiffness
-            y[2] -= (stretch - y[4]) / line.falls
-            y[4] = stretch
-        lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * abs(float(y[2]) - place)
-        if step.key.drum:
-            turning, drum, rate = drum_inertia(self.motion.train(step.key)), float(y[1]), float(y[3])
-            slip = rate - self.motion.riding_speed(step.key, y.tolist())
-            lever = m.layers[step.key.layer].radius / line.falls
-            shared = mass / (turning + mass * lever * lever)
-            y[1] = drum + shared * lever * slip
-            y[3] = self.motion.riding_speed(step.key, y.tolist())
-            lost += turning * shared * slip * slip / 2
-        else:
-            lost += mass * float(y[3]) ** 2 / 2
-            y[3] = 0.0
-        step.mark(Event.SETTLED, energy=lost)
+        step.mark(Event.SETTLED, energy=ride(self.motion, step.key, step.y))
         step.calm += 1
 
     # --- supply, heat, time ------------------------------------------------------------------------------------------
 
-    def _on_regime(self, step: _Step, regime: Regime) -> None:
+    def _on_regime(self, step: Step, regime: Regime) -> None:
         self._hold(step, regime)
         step.mark(Event.SUPPLY, regime)
 
-    def _on_hot(self, step: _Step, group: int) -> None:
+    def _on_hot(self, step: Step, group: int) -> None:
         hot = list(step.key.hot)
         hot[group] = True
         step.change(hot=tuple(hot))
@@ -434,12 +369,12 @@ class WinchProblem:
         if step.key.stalled:
             step.next_phase = "watch"
 
-    def _on_empty(self, step: _Step) -> None:
+    def _on_empty(self, step: Step) -> None:
         step.change(empty=True)
         self._hold(step, Regime.EMPTY)
         step.mark(Event.EMPTY)
 
-    def _on_until(self, step: _Step) -> None:
+    def _on_until(self, step: Step) -> None:
         key = step.key
         if step.t >= key.ramp_end:
             step.change(ramp_end=math.inf)
@@ -454,7 +389,7 @@ class WinchProblem:
                 step.mark(Event.TIME_UP, Action(phase.action))
             step.next_phase = "watch" if step.key.stalled or phase.until != "time" else "next"
 
-    def _find_stall(self, step: _Step) -> None:
+    def _find_stall(self, step: Step) -> None:
         key = step.key
         if key.drum != 0:
             return
