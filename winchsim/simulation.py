@@ -288,8 +288,8 @@ def _demand_name(link: LinkLimit) -> Hashable:
 
 _PLAIN_CHANNELS = {
     "height": ("m", "Height of the load"),
-    "speed": ("m/s", "Speed of the load"),
-    "tension": ("N", "Rope tension"),
+    "speed": ("m/s", "Speed of the load along its path"),
+    "tension": ("N", "Rope tension above the load"),
     "rope_wound": ("m", "Rope wound on"),
     "drum_speed": ("rad/s", "Drum speed"),
     "drum_torque": ("N·m", "Rope torque on the drum"),

@@ -213,3 +213,11 @@ def test_dead_motors_leave_more_for_the_gearboxes_of_the_others(small, make_moto
     assert (whole.scale, half.scale) == (1 / 4, 1 / 2)
     assert whole.strength == half.strength
     assert half.scale == limit(2, 0).scale
+
+
+def test_the_knot_of_a_tackle_is_asked_for_its_largest_fall_in_lowering(small):
+    # By hand: sheaves that keep 0.8 raising keep q = 2 - 1/0.8 = 0.75 lowering. Three falls carry a, a/0.75 and
+    # a/0.75² from the lead on, together three times their mean: the last is 3/(1 + 0.75 + 0.75²) = 1.297 of the mean.
+    knot = _link(build(small(rope={"falls": 3, "sheave_efficiency": 0.8})), LinkKind.ROPE_KNOT, "rope")
+    assert knot.channel == "tension" and knot.scale == pytest.approx(1.297, abs=5e-4)
+    assert _link(build(small()), LinkKind.ROPE_KNOT, "rope").scale == 1.0

@@ -9,8 +9,6 @@ import pytest
 
 from winchsim.physics import bearings
 from winchsim.physics.bearings import (
-    fixed_ring_efficiency,
-    planet_pin_loss,
     ring_share,
     shaft_loss,
     tooth_load,
@@ -77,14 +75,6 @@ def test_bearings_take_the_same_torque_both_ways_and_grow_at_rest():
     for breakaway in (1.0, 1.3):
         assert demand(alone, 1, breakaway)(2.0) == pytest.approx(2.0 * (1 + breakaway * loss))
         assert demand(alone, -1, breakaway)(2.0) == pytest.approx(2.0 * (1 - breakaway * loss))
-
-
-def test_planets_on_pins():
-    # By hand: pin of 2 mm radius in a planet of 9 mm, 0.2: 2 x 0.2 x 2/9.
-    assert planet_pin_loss(0.2, 2e-3, 9e-3) == pytest.approx(0.0889, abs=1e-4)
-    # By hand: 8:1 with 0.766 from sun to ring: (1 + 7 x 0.766)/8.
-    assert fixed_ring_efficiency(0.766, 8.0) == pytest.approx(0.795, abs=5e-4)
-    assert fixed_ring_efficiency(1.0, 8.0) == 1.0
 
 
 @pytest.mark.parametrize(("kind", "greased"), list(bearings.BEARINGS))

@@ -16,8 +16,6 @@ import pytest
 from winchsim.model.reductions import FORM_LOSS, PRINTED_PLANETARY, WORM_AT_REST, WORM_FRICTION
 from winchsim.physics.bearings import (
     bearing_friction,
-    fixed_ring_efficiency,
-    planet_pin_loss,
     shaft_loss,
     tooth_load,
 )
@@ -61,15 +59,19 @@ def test_efficiency_of_gearheads(ratio, efficiency, off):
 
 
 def planetary(sun: int, planet: int, ring: int, flanks: float, form: float, pin: float) -> float:
-    """Efficiency of a stage of module 1 mm with pins of 5 mm, ring fixed."""
+    """Efficiency of a stage of module 1 mm with pins of 5 mm, ring fixed.
+
+    Sun and ring push a planet with equal forces F: its pin carries 2 F, at the speed with which it
+    rolls. Of the power ``(ratio - 1)/ratio`` rolls through the teeth: J. E. Shigley, *Mechanical
+    Engineering Design*, chapter on planetary trains (from memory).
+    """
     meshes = (
         mesh_efficiency(sun, planet, flanks)
         * mesh_efficiency(planet, ring, flanks, internal=True)
         * (1 - form) ** 2
     )
-    return fixed_ring_efficiency(
-        meshes / (1 + planet_pin_loss(pin, 2.5e-3, planet * 0.5e-3)), 1 + ring / sun
-    )
+    rolling, ratio = meshes / (1 + 2 * pin * 2.5e-3 / (planet * 0.5e-3)), 1 + ring / sun
+    return (1 + (ratio - 1) * rolling) / ratio
 
 
 @pytest.mark.parametrize(

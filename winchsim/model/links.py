@@ -15,7 +15,9 @@ from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.reductions import Reduction, pinion_material_name
 from winchsim.model.train import Train, printed_body
 from winchsim.physics.drum import Layer
+from winchsim.physics.chain import reverse_of
 from winchsim.physics.gears.mesh import Contact, contact
+from winchsim.physics.rope import tackle_efficiency
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material
@@ -303,7 +305,9 @@ def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
     anchor = line.anchor_strength(
         row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
     )
+    # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
+    most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
     return [
-        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, part=f"rope at its {r.end}"),
+        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, most, f"rope at its {r.end}"),
         _plain(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
     ]
