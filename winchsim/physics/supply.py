@@ -27,7 +27,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -210,12 +210,19 @@ def balance(
     return voltage, tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]), total
 
 
+class _Behind(NamedTuple):
+    """The source as the motors see it through a controller; its resistance may be an array."""
+
+    resistance: Any
+    plain: bool = True
+
+
 def _controlled(
     regime: Regime, open_voltage: Floats, source: Source, groups: tuple[Values, Values, Values, Values], current_limit: Floats
 ) -> tuple[Any, tuple[Any, ...], Any]:
     """`balance` behind a controller, or on a source that folds back."""
     duty, side = source.duty, source.limit_side
-    behind = Source(duty * duty * source.resistance)
+    behind: Any = _Behind(duty * duty * source.resistance)
     if regime is not _VOLTAGE and regime is not _CURRENT:
         return balance(regime, open_voltage, behind, *groups, current_limit)
     if regime is _VOLTAGE:
