@@ -120,12 +120,12 @@ def test_json_on_the_screen_is_what_the_file_holds(folder):
     assert json.loads(screen.out) == json.loads((folder / "short" / "ladder.json").read_text())
 
 
-def test_target_rungs_and_exit_codes(folder):
+def test_target_rungs_and_exit_codes(done, folder):
     crate = str(folder / "crate.toml")
     short = Screen().run("ladder", crate, "--target", "4 kg", "--rungs", "1", "--json")
     assert [row["mass_kg"] for row in json.loads(short.out)["rows"]] == [0, 4]
     heavy = Screen().run("ladder", crate, "--target", "60 kg")
-    assert heavy.code == ExitCode.BAD and re.match(r"FAILS \d of \d rungs. (Climb to|Do not load)", heavy.out)
+    assert heavy.code == ExitCode.BAD and re.match(r"FAILS \d of \d rungs. (Climb to|Do not run)", heavy.out)
     for wrong in ("0", "13", "two"):
         refused = Screen().run("ladder", crate, "--rungs", wrong)
         assert refused.code == ExitCode.MISUSE and refused.out == ""

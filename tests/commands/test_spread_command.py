@@ -129,7 +129,7 @@ def test_builds_are_simulated_on_request(folder):
 @pytest.mark.parametrize(("arguments", "words"), [
     (["--builds", "3"], "from 10 to"), (["--workers", "0"], "takes 1 to"),
     (["--workers", str(10**21), "--workers", str(10**21)], "takes 1 to"), (["--workers", "200"], "give --workers twice"),
-    (["--seed", "-1"], "random_seed"), (["--seed", str(10**30)], "random_seed"), (["--builds", str(10**9)], "from 10 to"),
+    (["--seed", "-1"], "seed is -1"), (["--seed", str(10**30)], "seed is 1"), (["--builds", str(10**9)], "from 10 to"),
     (["--level", "2"], "from 0.5 to 0.999"), (["--set", "tolerance.1.path=load.colour"], "load.colour"),
     (["--set", "tolerance.1.path=motors.1.count", "--set", "tolerance.1.by=1"], "a number that the scenario gives"),
 ])  # fmt: skip

@@ -32,7 +32,11 @@ def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
     rungs, failing = ladder.rungs, ladder.failing
     if failing is not None:
         below = [rung for rung in rungs if rung.number < failing.number and rung.mass]
-        climb = say("Climb to {} only.", _load(below[-1])) if below else say("Do not load it.")
+        climb = (
+            say("Climb to {} only.", _load(below[-1]))
+            if below
+            else say("Do not run the loaded rungs.")
+        )
         return joined([climb, () if blind else _failure(failing)])
     climb = say(f"{len(rungs)} rungs from an unloaded run to {{}}", _load(rungs[-1]))
     if blind:

@@ -190,7 +190,7 @@ def spread(
     """
     for name, value, low, high in (
         ("builds", builds, 10, MOST_BUILDS),
-        ("random_seed", random_seed, 0, 2**63 - 1),
+        ("seed", random_seed, 0, 2**63 - 1),
         ("level", level, 0.5, 0.999),
     ):
         if not low <= value <= high:
