@@ -6,15 +6,26 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
+
 from winchsim.assessment.actions import with_actions
 from winchsim.assessment.evaluate import assess
 from winchsim.inputs import Inputs
 from winchsim.page import picture
 from winchsim.page.answer import answer
+from winchsim.quantity_text import in_unit
 from winchsim.report.lift import build
+from winchsim.report.words.checks import CHECKS
+from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetRow
 from winchsim.simulation import simulate
+
+MOST_CANDIDATES = 48
+"""Candidates of a question that the page shows. [-]"""
+
+CELLS = 24
+"""Values of each key of a map. [-]"""
 
 
 def lift(inputs: Inputs) -> Iterator[dict[str, Any]]:
@@ -75,3 +86,58 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
 
 def _finite(value: float) -> float | None:
     return float(f"{value:.4g}") if math.isfinite(value) else None
+
+
+def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
+    """Candidates of a sizing question: for each its build and how it stands to each check that the question can change."""
+    from winchsim.studies.sizing import size
+
+    study = size(inputs, name)
+    count, named = len(study.values), {study.present, study.recommended} - {None}
+    step = max(1, math.ceil(count / MOST_CANDIDATES))
+    places = sorted({*range(0, count, step), *named})
+    columns = [limit.column for limit in study.limits]
+    rows = []
+    for i in places:
+        build = study.changes[i].inputs if study.changes else with_value(inputs, study.path, study.values[i].item())
+        text = f"{study.changes[i].ratio:.4g} : 1" if study.changes else f"{in_unit(study.values[i], study.question.unit):.4g}"
+        time = float(study.sweep.results["lift_time"][i])
+        rows.append(
+            {
+                "text": f"{text} {study.question.unit}".strip(),
+                "status": study.sweep.status(i).value,
+                "time": f"{time:.3g} s" if math.isfinite(time) else "no lift",
+                "ranks": [int(column.rank[i]) for column in columns],
+                "is_present": i == study.present,
+                "is_recommended": i == study.recommended,
+                "inputs": build,
+            }
+        )
+    yield {"rows": rows, "checks": [CHECKS[column.key] for column in columns]}
+
+
+def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[dict[str, Any]]:
+    """Map of two keys: status of each cell, and the line on which each check begins to fail."""
+    from winchsim.studies.sweep import sweep
+
+    (across, xs), (up, ys) = ((path, np.linspace(*ends, CELLS)) for path, ends in keys.items())
+    found = sweep(inputs, {across: xs, up: ys}, ranges=False)
+    shape = (CELLS, CELLS)
+    lines = []
+    for column in found.checks:
+        margin = np.asarray(column.value - column.hard if column.hard is not None else column.value * np.nan, dtype=float)
+        points = _crossings(xs, ys, margin.reshape(shape), (column.rank == 0).reshape(shape))
+        if points:
+            lines.append({"name": CHECKS[column.key], "points": points})
+    yield {"x": xs.tolist(), "y": ys.tolist(), "ranks": found.ranks.reshape(shape).tolist(), "lines": lines}
+
+
+def _crossings(xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray) -> list[list[float]]:
+    """Points at which a check begins to fail along each column; between two cells by its value where both have one."""
+    points = []
+    for x, values, fails in zip(xs, margin, failing, strict=True):
+        for n in np.flatnonzero(fails[1:] != fails[:-1]):
+            a, b = values[n], values[n + 1]
+            share = a / (a - b) if np.isfinite(a) and np.isfinite(b) and a * b < 0 else 0.5
+            points.append([float(x), float(ys[n] + share * (ys[n + 1] - ys[n]))])
+    return points
