@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import math
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -218,9 +220,11 @@ class Band:
         axes.plot(x, y, transform=foot, color=colour, linewidth=thin, zorder=1.1, label=REPEATED)
 
     def _number_marks(self) -> None:
-        """The number of each mark above the first panel; a grave one on a filled box."""
+        """The number of each mark above the first panel, those too near moved right; a grave one on a filled box."""
         first, look = self.axes[0], self.look
-        _, tall = size_mm(first)
+        wide, tall = size_mm(first)
+        apart = NUMBER_EMS * look.em * self.shown.shown(self.shown.origin + self.shown.span) / wide
+        free = -math.inf
         for n, mark in enumerate(self.marks, start=1):
             grave = mark.grave
             frame = {
@@ -229,7 +233,9 @@ class Band:
                 "edgecolor": VERMILLION if grave else GREY,
                 "linewidth": look.line * 0.5,
             }
-            place = (self.shown.shown(mark.start), 1 + 0.75 * look.row / tall)
+            x = max(self.shown.shown(mark.start), free)
+            free = x + apart
+            place = (x, 1 + 0.75 * look.row / tall)
             first.text(*place, str(n), transform=first.get_xaxis_transform(), ha="center", va="center",
                        color="white" if grave else INK, weight="bold", bbox=frame)  # fmt: skip
 
