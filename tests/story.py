@@ -21,7 +21,7 @@ from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate
 from winchsim.assessment.history import read_history
-from winchsim.verdict.judge import judge
+from winchsim.assessment.history import read_history
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 SCENARIO = SCENARIOS / "08-bell-into-its-frame.toml"
@@ -83,7 +83,7 @@ def _tested(row: SheetRow, winch: Inputs, rng: np.random.Generator) -> SheetRow:
         measured_time=round(time + rng.normal(0, READING["time"]), 1),
         measured_current=round(current * (1 + rng.normal(0, READING["current"])), 2),
         measured_voltage=round(voltage + rng.normal(0, READING["voltage"]), 2),
-        held=judge(record).held if row.mass else None,
+        held=read_history(record).held if row.mass else None,
         outcome="lifted",
     )
 

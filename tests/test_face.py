@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 
 import winchsim
-from winchsim.errors import InputError
+from winchsim.errors import InputError, WinchsimError
 
 SCENARIO = Path(__file__).parent.parent / "scenarios" / "01-workshop-hoist.toml"
 
@@ -46,8 +47,38 @@ def test_no_such_channel(record):
         winchsim.with_units(record, "torque")
 
 
-def test_judge(record):
-    assert winchsim.judge(record).sentence.startswith("Lifts 10 kg by 1.2 m in ")
+def test_an_assessment_prints_as_its_first_screen(record):
+    found = winchsim.assess(record, actions=False)
+    assert "Lifts 10 kg by 1.2 m in " in str(found) and "local codes" in " ".join(str(found).split())
+    assert "Lifts 10" in found._repr_html_() and len(repr(found)) < 100
+
+
+def test_a_record_is_read_by_name_and_stays_as_it_is(record):
+    assert record["time"] is record.time and len(repr(record)) < 120
+    with pytest.raises(ValueError, match="read-only"):
+        record["height"][0] = 1.0
+    with pytest.raises(KeyError, match="height"):
+        record["heigth"]
+    frame = pytest.importorskip("pandas") and record.to_frame()
+    assert list(frame.columns) == list(record.channels) and frame.index.name == "time"
+
+
+def test_a_record_can_be_sent_to_another_process(record):
+    copy = pickle.loads(pickle.dumps(record))
+    np.testing.assert_array_equal(copy["tension"], record["tension"])
+    assert copy.energy.spent == record.energy.spent
+
+
+def test_a_file_is_simulated_directly():
+    assert winchsim.simulate(SCENARIO)["height"].max() == pytest.approx(1.2, abs=0.03)
+    with pytest.raises(InputError):
+        winchsim.simulate("no-such-file.toml")
+
+
+def test_a_figure_is_one_of_matplotlib(record):
+    assert winchsim.figure(record, "energy").axes
+    with pytest.raises(WinchsimError, match="energy"):
+        winchsim.figure(record, "no-such-figure")
 
 
 def test_a_change_leaves_the_scenario_alone(crate):

@@ -11,8 +11,7 @@ from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate import LiftTest, look_into
 from winchsim.studies.drum import study_drum
-from winchsim.verdict.finding import FindingKind
-from winchsim.verdict.judge import judge
+from winchsim.assessment.kinds import FindingKind
 
 SHACKLE = LinkWords(
     "shackle at the load", "the shackles", "shackle", "A larger shackle.", ("shackle", "bow"), "rope", drops_load=True
@@ -45,10 +44,10 @@ def test_it_is_guarded_and_told(shackle, small):
     kind = shackle(100.0)
     assert list(LinkKind)[-1] is kind
     record = simulate(small(load={"mass": 12.0}))
-    verdict = judge(record)
-    finding = next(found for found in verdict.findings if found.kind is FindingKind.ROPE_BROKE)
-    assert "The shackle at the load breaks" in finding.sentence and finding.help == "A larger shackle."
-    parts = assess(record, actions=False).parts
+    found = assess(record, actions=False)
+    finding = next(each for each in found.findings if each.kind is FindingKind.PART_BROKE)
+    assert finding.values["part"] == found.target.part == "shackle at the load"
+    parts = found.parts
     assert "shackle" in {part.kind for part in parts}
     assert "shackle at the load" in {row[0] for row in part_table(parts).rows}
 

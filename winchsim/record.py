@@ -5,17 +5,28 @@ It has the same shape however the run ended: arrays over the same times, named c
 
 from __future__ import annotations
 
+import copyreg
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
+from winchsim.errors import did_you_mean
 from winchsim.hybrid import Outcome, Stats
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine
 from winchsim.model.keys import AtLink, Target
 from winchsim.model.machine import LinkLimit
 from winchsim.physics.load import Fall, fall
+
+
+def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(values)
+
+
+copyreg.pickle(MappingProxyType, lambda proxy: (_read_only, (dict(proxy),)))  # sent to workers
 
 ENERGY_LIMIT = 1e-4
 """The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
@@ -180,9 +191,34 @@ class Record:
     runs: int = 1
     sampled: Record | None = None
 
+    def __post_init__(self) -> None:
+        for array in (self.time, *(channel.values for channel in self.channels.values())):
+            array.flags.writeable = False
+
+    def __repr__(self) -> str:
+        title = self.machine.title or "untitled"
+        return f"<Record of {title!r}: {len(self.time)} samples, {self.time[-1]:.4g} s, {self.outcome.name.lower()}>"
+
     def __getitem__(self, name: str) -> np.ndarray:
-        """Values of a channel in SI, by name: ``record["height"]``."""
+        """Values of a channel in SI by name, read-only: ``record["height"]``; ``time`` for the times.
+
+        Raises
+        ------
+        KeyError
+            No such channel; names the nearest one.
+        """
+        if name == "time":
+            return self.time
+        if name not in self.channels:
+            raise KeyError(f"no channel {name!r}: {did_you_mean(name, self.channels) or ', '.join(self.channels)}")
         return self.channels[name].values
+
+    def to_frame(self) -> Any:
+        """All channels over time as a pandas DataFrame, columns in SI; needs pandas."""
+        import pandas  # only here: nothing else needs it
+
+        columns = {name: channel.values for name, channel in self.channels.items()}
+        return pandas.DataFrame(columns, index=pandas.Index(self.time, name="time"))
 
     @property
     def broken_link(self) -> LinkLimit | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
 from typing import Any
 
 from winchsim.assessment.enums import ActionKind as ActionKind
@@ -281,6 +282,16 @@ class Assessment:
     cautions: tuple[Caution, ...]
     energy_error: float
     trusted: bool
+
+    def __repr__(self) -> str:
+        status = self.status
+        return f"<Assessment {status.value} {self.counts[status]} of {len(self.checks)} checks, {self.target.end.value}>"
+
+    def __str__(self) -> str:
+        return str(import_module("winchsim.report.lift").text(self))
+
+    def _repr_html_(self) -> str:
+        return str(import_module("winchsim.report.lift").html(self))
 
     @property
     def status(self) -> Status:

@@ -22,6 +22,9 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.names import OF_A_LIFT
+from winchsim.report.render.html import body
+from winchsim.report.render.options import Options
+from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
@@ -32,6 +35,9 @@ from winchsim.version import __version__
 
 if TYPE_CHECKING:
     from winchsim.studies.snag import SnagStudy
+
+
+NOT_RATED = "not rated lifting equipment"
 
 
 def build(
@@ -55,38 +61,48 @@ def build(
     snag : SnagStudy, optional
         A simulated snag.
     """
-    body = (
+    nodes = (
         *_first_screen(found, scenario.name),
         *_details(found, scenario, record, overrides, snag),
     )
     command = _command(scenario, overrides)
-    return Document(record.machine.title or scenario.name, scenario.name, body, f"{command} --full")
+    return Document(record.machine.title or scenario.name, scenario.name, nodes, f"{command} --full")
+
+
+def text(found: Assessment) -> str:
+    """The first screen as text."""
+    return render_text(Document("", "", _first_screen(found, "")), Options())
+
+
+def html(found: Assessment) -> str:
+    """The first screen as the body of a page."""
+    return "\n".join(body(Document("", "", _first_screen(found, "")), Options()))
 
 
 def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
     status = found.status
-    remark = say(f"{os.path.basename(name)} · not rated lifting equipment")
+    remark = say(" · ".join(part for part in (os.path.basename(name), NOT_RATED) if part))
     if not found.trusted:
         mark = Mark("no result", "bad")
         nodes = [finding(f) for f in found.findings]
         return (Headline(mark, "", outcome(found), remark), *nodes, _closing(found))
     count = f"{found.counts[status]} of {len(found.checks)} checks"
-    body: list[Node] = [
+    screen: list[Node] = [
         Headline(MARKS[status], count, outcome(found), remark),
         FigureRef(OF_A_LIFT[0].name, OF_A_LIFT[0].heading, OF_A_LIFT[0].caption),
         *_actions(found),
         details.check_table(found.checks),
     ]
     if advice.unchecked(found):
-        body.append(Paragraph(advice.unchecked(found), faint=True))
+        screen.append(Paragraph(advice.unchecked(found), faint=True))
     if found.weakest:
-        body.append(details.weakest_table(found.weakest))
+        screen.append(details.weakest_table(found.weakest))
     if found.jam is not None:
-        body.append(
+        screen.append(
             Paragraph(advice.jam(found.jam, found.check(CheckKey.JAM)), label="If it jams:")
         )
-    body.append(Paragraph(advice.assumed(found)))
-    return (*body, _closing(found))
+    screen.append(Paragraph(advice.assumed(found)))
+    return (*screen, _closing(found))
 
 
 def _actions(found: Assessment) -> tuple[Node, ...]:

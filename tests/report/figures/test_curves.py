@@ -159,6 +159,6 @@ def test_no_line_style_means_two_things():
 
 
 def test_a_figure_by_name(lift):
-    assert isinstance(figure("energy", lift), Figure)
+    assert isinstance(figure(lift, "energy"), Figure)
     with pytest.raises(DomainError, match="height-and-speed"):
-        figure("height", lift)
+        figure(lift, "height")

@@ -49,14 +49,14 @@ class Picture:
         return self.words.caption
 
 
-def figure(name: str, record: Record, look: Look = COLUMN, *, us: bool = False) -> Figure | None:
+def figure(record: Record, name: str, look: Look = COLUMN, *, us: bool = False) -> Figure | None:
     """One figure of a record, to be shown or changed with matplotlib.
 
     Parameters
     ----------
-    name : str
-        One of `winchsim.report.names.NAMES`.
     record : Record
+    name : str
+        One of `winchsim.report.names.NAMES`, such as ``energy``.
     look : Look
         Its size.
     us : bool
@@ -86,7 +86,7 @@ def pictures(record: Record, look: Look, *, us: bool = False) -> list[Picture]:
     us : bool
         Whether axes are in US units.
     """
-    drawn = [(words, figure(words.name, record, look, us=us)) for words in OF_A_LIFT]
+    drawn = [(words, figure(record, words.name, look, us=us)) for words in OF_A_LIFT]
     return [Picture(words, found, look) for words, found in drawn if found is not None]
 
 

@@ -42,7 +42,7 @@ def render_html(document: Document, options: Options, style: str = "") -> str:
         size="long" if len(document.title) > LONG_TITLE else "short",
         file=safe(document.source),
         version=safe(__version__),
-        body="\n".join(_body(document, options)),
+        body="\n".join(body(document, options)),
     )
     return plain_characters(page) if options.plain else page
 
@@ -51,7 +51,7 @@ def _words(cell: Cell, options: Options) -> str:
     return cell_text(cell, options, safe)
 
 
-def _body(document: Document, options: Options) -> Iterable[str]:
+def body(document: Document, options: Options) -> Iterable[str]:
     """The answer with the first figure beside it, then the contents, then the sections."""
     sections = [n for n in document.body if isinstance(n, Section)]
     yield '<div class="answer"><div class="first">'
