@@ -17,6 +17,7 @@ from winchsim.scenario.read import load, loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
+from winchsim.strength.link import LinkKind
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
 from winchsim.assessment.history import read_history
 from winchsim.assessment.margins import holding
@@ -357,3 +358,15 @@ def test_out_of_range_is_said(small):
     assert near_stall.least_margin[0] > 1.05
     soft = lift_batch(stack_machines([build(small(rope={"axial_stiffness": 500.0}))]))
     assert not soft.in_range[0] and soft.lifted[0]
+
+
+@pytest.mark.parametrize("torque", [0.3, 1.0])
+def test_load_swings_under_a_brake_on_the_motor_shaft(torque):
+    """The brake stops the drum in less than a bounce: the rope then carries more than on the way up."""
+    inputs = load(Path(__file__).parents[2] / "scenarios" / "07-bicycle-by-bench-motor.toml")
+    machine = build(replace(inputs, brake=Brake(place="motor", torque=torque)))
+    record, slow = simulate(machine), lift_machine(machine)
+    worst = max(record.demands, key=lambda demand: demand.share * (machine.links[demand.link].kind is LinkKind.ROPE_KNOT))
+    factors = dict(zip(LinkKind, slow["kind_factors"], strict=True))
+    assert worst.time > record.first(Event.TOP).time
+    assert factors[LinkKind.ROPE_KNOT] == pytest.approx(1 / worst.share, rel=0.02)

@@ -1,9 +1,9 @@
 """The winch as a switched problem: what is built from a scenario, how it moves in each mode, when modes change.
 
 Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion` has the right-hand
-side of every mode, `guards` what ends it, `first_state` and `switching` the state that it begins with, `ledger` has the powers behind the energy
-books, `estimate` the closed-form balance at steady speed. Two make scenarios: `restate` with what a build assumed as values,
-`trial` as a test was made.
+side of every mode, `guards` what ends it, `first_state` and `switching` the state that it begins with, `ledger` the powers of
+the energy balance, `electric` the law of supply and motors, `estimate` the closed-form balance at steady speed. Two make
+scenarios: `restate` with what a build assumed as values, `trial` as a test was made.
 
 A `ModeKey` is one combination of phase, drum (raising, held, running back), layer, rope (taut, slack,
 settled), place of the load and regime of the supply. Inside it the right-hand side is smooth but for

@@ -55,9 +55,11 @@ class Step:
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
     def mark(self, event: Event, target: Target = None, value: float | None = None, energy: float = 0.0) -> None:
+        """Note an event of the switch."""
         self.marks.append(Mark(event, target, value, energy))
 
     def change(self, **fields: object) -> None:
+        """Change the mode."""
         self.key = replace(self.key, **fields)  # type: ignore[arg-type]
 
 

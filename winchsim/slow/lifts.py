@@ -20,6 +20,7 @@ from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_
 from winchsim.physics import load
 from winchsim.physics.chain import (
     Chain,
+    RestingBounds,
     driven_back,
     group_push,
     output_torques,
@@ -360,7 +361,7 @@ def _swing(batch: Batch, course: Course) -> Any:
     Notes
     -----
     A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden stop times
-    ``|sin(x)/x|``, ``x = pi t/period``; here at most ``1/x``. It has lost three quarters of a period's damping when it pulls
+    ``|sin(x)/x|``, ``x = pi t/period``; from ``x = pi/2`` on its envelope ``1/x`` is taken. It has lost three quarters of a period's damping when it pulls
     hardest. Own derivation, head of the package `slow`.
     """
     m, radius = batch.machine, course.path.radii[-1]
@@ -371,7 +372,8 @@ def _swing(batch: Batch, course: Course) -> Any:
     slows = output_torques(m.braked_chain, 1, pull(m, m.top_travel) * radius)[0]
     stops = course.last_speed * rotating_inertia(m.chain, len(m.groups)) / np.maximum(slows, TINY)
     x = math.pi * stops / bounce_period(batch)
-    return np.maximum(sudden * np.minimum(1.0, 1 / np.maximum(x, TINY)) - m.body.friction, 0.0)
+    gentler = np.where(x < math.pi / 2, np.sinc(x / math.pi), 1 / np.maximum(x, TINY))
+    return np.maximum(sudden * gentler - m.body.friction, 0.0)
 
 
 # --- links ----------------------------------------------------------------------------------------------------------
@@ -392,6 +394,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
     if m.braked_chain is not m.chain:
         up = np.maximum(up, _rows(_stopping(batch, course), n) * (moved & (course.reason == 0)))
+        up = np.maximum(up, _rows(_swinging(batch, course), n) * (moved & (course.reason == 0)))
     return up, _rows(link_shares(m, at_stall), n)
 
 
@@ -440,6 +443,16 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
     passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
     return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+
+
+def _swinging(batch: Batch, course: Course) -> list[Any]:
+    """Share of each link's strength that is used as the load swings under the drum that a brake has stopped. [-]"""
+    m, radius = batch.machine, course.path.radii[-1]
+    tension = hanging_pulls(m, m.top_travel).at_rest + _swing(batch, course)
+    idle = [np.zeros(batch.size) for _ in m.chain.groups]
+    at = RestingBounds(m.braked_chain, m.breakaway)(idle, tension * radius)
+    drum = at.outputs[m.drum_element]
+    return link_shares(m, Channels(tension, drum / radius, drum, at.outputs, True, at.groups, at.common))
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:

@@ -121,7 +121,7 @@ def stack_machines(machines: Sequence[Machine]) -> Batch:
         At least one, all of one shape (`shape_of`).
     """
     radii, ends, counts = pack_layers([machine.layers for machine in machines])
-    joined = join([bare(machine) for machine in machines], [1] * len(machines))
+    joined = _join_machines([bare(machine) for machine in machines], [1] * len(machines))
     return Batch(len(machines), joined, joined.phases[0], radii, ends, counts)
 
 
@@ -131,7 +131,7 @@ def join_batches(batches: Sequence[Batch]) -> Batch:
         return batches[0]
     sizes = [batch.size for batch in batches]
     deepest = max(batch.radii.shape[0] for batch in batches)
-    machine = join([batch.machine for batch in batches], sizes)
+    machine = _join_machines([batch.machine for batch in batches], sizes)
     return Batch(
         sum(sizes),
         machine,
@@ -140,6 +140,12 @@ def join_batches(batches: Sequence[Batch]) -> Batch:
         np.concatenate([_padded(batch.ends, deepest) for batch in batches], axis=1),
         np.concatenate([batch.layer_counts for batch in batches]),
     )
+
+
+def _join_machines(machines: Sequence[Machine], sizes: Sequence[int]) -> Machine:
+    joined = join(machines, sizes)
+    unbraked = all(machine.braked_chain is machine.chain for machine in machines)
+    return unchecked(joined, braked_chain=joined.chain) if unbraked else joined
 
 
 def _padded(rows: np.ndarray, deepest: int) -> np.ndarray:
