@@ -82,9 +82,10 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     zero = np.zeros_like(t)
     total = np.broadcast_to(now.total, t.shape)
     out: dict[str, np.ndarray] = {Head.SOURCE: now.open_voltage * total, Head.SOURCE_RESISTANCE: m.source.resistance * total**2}
-    limited = key.regime is sp.Regime.CURRENT and m.source.limit_side is None  # a controller that limits loses nothing
-    limiter = (now.open_voltage - m.source.resistance * total - now.voltage / m.source.duty) * total
-    out[Head.LIMITER] = limiter if limited else zero
+    # A controller that limits passes all on, except what the motors give back while it drives them against their turning.
+    taken = sum(now.voltage * group.live * current for group, current in zip(m.groups, now.currents, strict=True))
+    limiter = out[Head.SOURCE] - out[Head.SOURCE_RESISTANCE] - taken
+    out[Head.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
     out[Head.COPPER], out[Head.BRUSHES] = zero, zero
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
         out[Head.COPPER] = out[Head.COPPER] + group.live * resistance * current**2
