@@ -1,4 +1,4 @@
-"""Runs of the small winch, each made once and judged without remedies."""
+"""Runs of the small winch, each made once."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from collections.abc import Callable
 
 import pytest
 
+from winchsim.assessment.findings import find
 from winchsim.assessment.history import History, read_history
+from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.simulation import Record, simulate
-from winchsim.verdict.case import Case
-from winchsim.verdict.finding import Finding, FindingKind, Verdict
-from winchsim.verdict.judge import judge
 
 
 class Ran:
@@ -20,13 +19,16 @@ class Ran:
     def __init__(self, record: Record) -> None:
         self.record = record
         self.history: History = read_history(record)
-        self.case = Case(self.history)
-        self.verdict: Verdict = judge(record)
+        self.findings: tuple[Finding, ...] = tuple(find(self.history))
+
+    def has(self, kind: FindingKind) -> bool:
+        """Whether it has a finding of a kind."""
+        return any(finding.kind is kind for finding in self.findings)
 
     def one(self, kind: FindingKind) -> Finding:
         """The only finding of a kind."""
-        found = [finding for finding in self.verdict.findings if finding.kind is kind]
-        assert len(found) == 1, (kind, [finding.kind.value for finding in self.verdict.findings])
+        found = [finding for finding in self.findings if finding.kind is kind]
+        assert len(found) == 1, (kind, [finding.kind.value for finding in self.findings])
         return found[0]
 
 
