@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.history import middle_mean
+from winchsim.assessment.kinds import FindingKind
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event
 

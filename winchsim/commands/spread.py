@@ -9,7 +9,6 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
@@ -176,6 +175,8 @@ def _begin_worker() -> None:
 
 
 def _end_with_parent() -> None:
+    from multiprocessing import parent_process
+
     parent = parent_process()
     if parent is not None:
         parent.join()
