@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
@@ -12,12 +13,20 @@ from winchsim.physics import load
 from winchsim.physics.chain import drum_inertia, find_branch
 
 
-def speeds_up(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> bool:
+class AtSwitch(Protocol):
+    """Mode, time and state at a switch."""
+
+    key: ModeKey
+    t: float
+    y: np.ndarray
+
+
+def speeds_up(motion: Motion, step: AtSwitch) -> bool:
     """Whether a load that rode with the drum would need a pull other than the steady one, to be speeded up or slowed."""
-    if not key.drum:
+    if not step.key.drum:
         return False
-    m, riding = motion.machine, replace(key, settled=True)
-    now = motion.flow(riding)(t, y.tolist())
+    m, riding = motion.machine, replace(step.key, settled=True)
+    now = motion.flow(riding)(step.t, step.y.tolist())
     radius = m.layers[riding.layer].radius
     torques, rope_torque = now.torques, float(now.tension) * radius
     at = find_branch(motion.chain(riding), riding.drum, torques, rope_torque)

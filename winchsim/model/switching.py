@@ -279,7 +279,7 @@ class WinchProblem:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, AtLayer(layer))
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
-        if step.key.settled and bounce < CALM * self.machine.scales.stretch and not self._speeds_up(step):
+        if step.key.settled and bounce < CALM * self.machine.scales.stretch and not speeds_up(self.motion, step):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_overload(self, step: Step) -> None:
@@ -337,19 +337,16 @@ class WinchProblem:
         step.change(load=place)
         step.mark(Event.SLIPS)
         self._slips += 1
-        if self._slips >= FOLLOWED_SLIPS and self.motion.may_settle(step.key) and not self._speeds_up(step):
+        if self._slips >= FOLLOWED_SLIPS and self.motion.may_settle(step.key) and not speeds_up(self.motion, step):
             if self._slips == FOLLOWED_SLIPS:
                 step.mark(Event.AVERAGED)
             self._ride(step)  # the mean pull of stick and slip is weight and friction in motion, as on a settled rope
 
     def _on_settles(self, step: Step) -> None:
-        if self._speeds_up(step):  # the bounce goes through zero, but about another pull than the steady one
+        if speeds_up(self.motion, step):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(RETRY_PERIODS * self.machine.scales.bounce_period, RETRY_SHARE * (step.t - step.key.phase_start))
         else:
             self._ride(step)
-
-    def _speeds_up(self, step: Step) -> bool:
-        return speeds_up(self.motion, step.key, step.t, step.y)
 
     def _ride(self, step: Step) -> None:
         """The load rides with the drum from here on."""
