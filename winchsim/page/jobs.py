@@ -68,13 +68,13 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
     from winchsim.report.calibration import rounded
     from winchsim.report.measured import lift_tests
     from winchsim.studies.calibrate import calibrate
-    from winchsim.studies.calibrate.evidence import LABELS, UNITS
+    from winchsim.studies.calibrate.evidence import UNITS
 
     found = rounded(calibrate(inputs, lift_tests(inputs, rows)), inputs)
     measured = [
         {
             "test": f"{row.test.mass:.3g} kg" if not row.test.bare else "unloaded",
-            "kind": LABELS[row.kind],
+            "kind": row.kind.value.replace("_", " "),
             "unit": UNITS[row.kind],
             "values": [_finite(v) for v in (row.measured, row.predicted, row.before)],
             "is_outlier": bool(row.is_outlier),
@@ -93,9 +93,9 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     from winchsim.studies.sizing import size
 
     study = size(inputs, name)
-    count, named = len(study.values), {study.present, study.recommended} - {None}
-    step = max(1, math.ceil(count / MOST_CANDIDATES))
-    places = sorted({*range(0, count, step), *named})
+    offered, named = np.flatnonzero(study.offered).tolist(), {study.present, study.recommended} - {None}
+    step = max(1, math.ceil(len(offered) / MOST_CANDIDATES))
+    places = sorted({*offered[::step], *named})
     columns = [limit.column for limit in study.limits]
     rows = []
     for i in places:
@@ -126,18 +126,25 @@ def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[d
     lines = []
     for column in found.checks:
         margin = np.asarray(column.value - column.hard if column.hard is not None else column.value * np.nan, dtype=float)
-        points = _crossings(xs, ys, margin.reshape(shape), (column.rank == 0).reshape(shape))
-        if points:
-            lines.append({"name": CHECKS[column.key], "points": points})
+        tracks = _crossings(xs, ys, margin.reshape(shape), (column.rank == 0).reshape(shape))
+        lines += [{"name": CHECKS[column.key], "points": points} for points in tracks]
     yield {"x": xs.tolist(), "y": ys.tolist(), "ranks": found.ranks.reshape(shape).tolist(), "lines": lines}
 
 
-def _crossings(xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray) -> list[list[float]]:
-    """Points at which a check begins to fail along each column; between two cells by its value where both have one."""
-    points = []
-    for x, values, fails in zip(xs, margin, failing, strict=True):
+def _crossings(xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray) -> list[list[Any]]:
+    """Lines on which a check begins to fail, from bottom to top; None where a column has no such point.
+
+    Between two cells the place follows from the check's value where both have one.
+    """
+    columns = []
+    for values, fails in zip(margin, failing, strict=True):
+        found = []
         for n in np.flatnonzero(fails[1:] != fails[:-1]):
             a, b = values[n], values[n + 1]
             share = a / (a - b) if np.isfinite(a) and np.isfinite(b) and a * b < 0 else 0.5
-            points.append([float(x), float(ys[n] + share * (ys[n + 1] - ys[n]))])
-    return points
+            found.append(float(ys[n] + share * (ys[n + 1] - ys[n])))
+        columns.append(found)
+    count = max(map(len, columns))
+    return [
+        [[float(x), found[k] if k < len(found) else None] for x, found in zip(xs, columns, strict=True)] for k in range(count)
+    ]

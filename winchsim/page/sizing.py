@@ -30,7 +30,7 @@ SYMBOLS = ("path://M0 0L10 10M10 0L0 10", "triangle", "emptyCircle", "circle")
 WORDS = ("fails", "thin", "not checked", "ok")
 """Colour, shape and word of each rank of a status."""
 
-LINES = ("solid", "dashed", "dotted")
+LINES, INKS = ("solid", "dashed", "dotted"), ("#2a6fb0", "#8a4fa3", "#6b5a3a")
 
 _TEXT = {"color": "#7a8790"}
 
@@ -186,10 +186,10 @@ class Sizing:
         assert across is not None and up is not None
         units = across.spec.unit, up.spec.unit
 
-        def place(x: float, y: float) -> list[float]:
-            return [float(f"{in_unit(x, units[0]):.5g}"), float(f"{in_unit(y, units[1]):.5g}")]
+        def place(x: float, y: float | None) -> list[float | None]:
+            return [None if v is None else float(f"{in_unit(v, unit):.5g}") for v, unit in zip((x, y), units, strict=True)]
 
-        cells: list[list[list[float]]] = [[], [], [], []]
+        cells: list[list[list[float | None]]] = [[], [], [], []]
         for x, row in zip(found["x"], found["ranks"], strict=True):
             for y, rank in zip(found["y"], row, strict=True):
                 cells[rank].append(place(x, y))
@@ -198,11 +198,13 @@ class Sizing:
              "itemStyle": {"color": colour, "opacity": 0.75, "borderColor": colour, "borderWidth": 2}}
             for word, symbol, colour, data in zip(WORDS, SYMBOLS, COLOURS, cells, strict=True) if data
         ]  # fmt: skip
-        series += [
-            {"type": "line", "name": line["name"], "data": [place(*point) for point in line["points"]], "showSymbol": False,
-             "silent": True, "lineStyle": {"width": 3, "type": LINES[n % 3]}}
-            for n, line in enumerate(found["lines"])
-        ]  # fmt: skip
+        names = list(dict.fromkeys(line["name"] for line in found["lines"]))
+        for line in found["lines"]:
+            n = names.index(line["name"])
+            style = {"width": 3, "type": LINES[n % 3], "color": INKS[n % 3]}
+            points = [place(*point) for point in line["points"]]
+            series.append({"type": "line", "name": line["name"], "data": points, "showSymbol": False, "silent": True, "lineStyle": style,
+                           "itemStyle": {"color": INKS[n % 3]}})  # fmt: skip
         here = place(across.value, up.value)
         series.append(
             {"type": "scatter", "name": "this build", "symbol": "pin", "symbolSize": 30, "silent": True, "data": [here]}
