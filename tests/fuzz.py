@@ -26,34 +26,31 @@ from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
-from winchsim.report import sizing_text
 from winchsim.report.json_out import lift_json
 from winchsim.report.ladder import build as ladder_document
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
+from winchsim.report.sizing import study_document
 from winchsim.report.spread import build as spread_document
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record, simulate
-from winchsim.studies.drum import study_drum
-from winchsim.studies.gears import study_gears
-from winchsim.studies.heaviest import study_heaviest
 from winchsim.studies.ladder import plan_ladder
-from winchsim.studies.motors import study_motors
+from winchsim.studies.sizing import QUESTIONS, size
 from winchsim.studies.spread import spread
-from winchsim.studies.voltage import study_voltage
 
 MOST_SECONDS = 30.0
 MOST_MEBIBYTES = 1500
 MOST_GIVEN_UP = 0.01
 """Share of scenarios that may end as chatter or as too much work, each with that as its finding. [-]"""
 
+def _sizing(inputs: Inputs, name: str) -> str:
+    document = study_document(size(inputs, name), Scenario(inputs, "", "", ""))
+    return render_text(document, Options(full=True))
+
+
 STUDIES: dict[str, Callable[[Inputs], str]] = {
-    "drum": lambda inputs: sizing_text.drum_text(study_drum(inputs)),
-    "gears": lambda inputs: sizing_text.gear_text(study_gears(inputs)),
-    "motors": lambda inputs: sizing_text.motor_text(study_motors(inputs)),
-    "voltage": lambda inputs: sizing_text.voltage_text(study_voltage(inputs)),
-    "heaviest": lambda inputs: sizing_text.heaviest_text(study_heaviest(inputs)),
+    **{name: (lambda inputs, name=name: _sizing(inputs, name)) for name in QUESTIONS},
     "ladder": lambda inputs: render_text(ladder_document(plan_ladder(inputs, rungs=2), name=""), Options(full=True)),
     "spread": lambda inputs: render_text(spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)),
 }

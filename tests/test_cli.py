@@ -322,7 +322,7 @@ def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
 def test_every_module_that_adds_a_command_is_known():
     found = [module.name for module in pkgutil.iter_modules(winchsim.commands.__path__)]
     adding = [name for name in found if hasattr(importlib.import_module(f"winchsim.commands.{name}"), "register")]
-    assert sorted(cli.MODULES.get(name, name) for name in cli.COMMANDS) == sorted(adding)
+    assert sorted({cli.MODULES.get(name, name) for name in cli.COMMANDS}) == sorted(adding)
 
 
 @pytest.mark.parametrize(("set_before", "after"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])

@@ -5,12 +5,13 @@ from __future__ import annotations
 import pytest
 
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.model import build, links
 from winchsim.report.words.details import part_table
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate import LiftTest, look_into
-from winchsim.studies.drum import study_drum
+from winchsim.studies.sizing import size
 from winchsim.assessment.kinds import FindingKind
 
 SHACKLE = LinkWords(
@@ -52,15 +53,13 @@ def test_it_is_guarded_and_told(shackle, small):
     assert "shackle at the load" in {row[0] for row in part_table(parts).rows}
 
 
-def test_studies_judge_it(shackle, small):
-    inputs = small()
-    least = {limit.name for limit in study_drum(inputs).choice.judged.limits}
-    assert "required factor of the shackles" not in least
-    shackle(400.0)
-    judged = study_drum(inputs).choice.judged
-    limit = next(limit for limit in judged.limits if limit.name == "required factor of the shackles")
-    assert limit.tag == "shackle" and (limit.room < 1).any()
-    assert limit.words(0).startswith("the shackle at the load has a factor of")
+def test_studies_check_it(shackle, small):
+    before = size(small(), "drum").sweep
+    assert "shackle at the load" not in set(before.parts)
+    shackle(100.0)
+    found = size(small(), "drum").sweep
+    column = found.check(CheckKey.PARTS)
+    assert set(found.parts) == {"shackle at the load"} and (column.rank == Status.THIN.rank).any()
 
 
 def test_what_is_noted_of_a_test_finds_it(shackle, small):

@@ -30,12 +30,15 @@ if TYPE_CHECKING:
     from winchsim.record import Record
     from winchsim.report.figures.catalogue import figure as figure
     from winchsim.report.quantities import with_units as with_units
+    from winchsim.scenario.change import sweep as sweep
     from winchsim.scenario.change import with_value as with_value
     from winchsim.scenario.read import load as read
     from winchsim.scenario.read import loads as parse
+    from winchsim.studies.sizing import size as size
 
 __all__ = [
-    "__version__", "assess", "figure", "parse", "read", "simulate", "with_units", "with_value",
+    "__version__", "assess", "figure", "parse", "read", "simulate", "size", "sweep", "with_units",
+    "with_value",
 ]  # fmt: skip
 
 _FROM = {
@@ -43,6 +46,8 @@ _FROM = {
     "figure": ("winchsim.report.figures.catalogue", "figure"),
     "parse": ("winchsim.scenario.read", "loads"),
     "read": ("winchsim.scenario.read", "load"),
+    "size": ("winchsim.studies.sizing", "size"),
+    "sweep": ("winchsim.scenario.change", "sweep"),
     "with_units": ("winchsim.report.quantities", "with_units"),
     "with_value": ("winchsim.scenario.change", "with_value"),
 }

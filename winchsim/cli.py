@@ -27,6 +27,7 @@ COMMANDS = (
     "motors",
     "voltage",
     "heaviest",
+    "sweep",
     "ladder",
     "calibrate",
     "spread",
@@ -38,8 +39,8 @@ COMMANDS = (
 )
 """Every command in the order of the help: a module of `winchsim.commands`, whose ``register`` adds it."""
 
-MODULES = {"try": "try_page"}
-"""Modules that cannot have the name of their command."""
+MODULES = {"try": "try_page"} | dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), "sizing")
+"""Modules that do not have the name of their command."""
 
 _DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
 
@@ -154,6 +155,7 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
     add_common(parser)
     make: Any = functools.partial(Parser, env=env)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=make)
-    for name in [name for name in COMMANDS if name in arguments[:1]] or COMMANDS:
-        import_module(f"winchsim.commands.{MODULES.get(name, name)}").register(commands)
+    wanted = [name for name in COMMANDS if name in arguments[:1]] or COMMANDS
+    for module in dict.fromkeys(MODULES.get(name, name) for name in wanted):
+        import_module(f"winchsim.commands.{module}").register(commands)
     return parser

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim.assessment.kinds import CheckKey
 from winchsim.assessment.margins import hot_margins
 from winchsim.assessment.warmth import tooth_warmth
 from winchsim.inputs import (
@@ -26,6 +27,7 @@ from winchsim.inputs import (
     Sheave,
     Stage,
     Supply,
+    value_at,
     with_value,
 )
 from winchsim.model import Machine, build
@@ -35,16 +37,16 @@ from winchsim.physics.chain import demand, held_torque, start_margins, torque_ma
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import Record, simulate
-from winchsim.slow import lift_all
+from winchsim.slow import lift_all, vary
 from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate.breakage import look_into
 from winchsim.studies.calibrate.evidence import LiftTest
 from winchsim.studies.calibrate.factors import find_factors, moved
-from winchsim.studies.motors import study_motors
+from winchsim.studies.sizing import size
 from winchsim.studies.snag import snag_study
+from winchsim.studies.sweep import by_slow_model
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
-from winchsim.verdict.candidates import Wanted, judge_all
 from winchsim.verdict.finding import FindingKind, LinkRow, StallPullRow
 from winchsim.verdict.judge import judge
 from winchsim.assessment.proposals import more_motors
@@ -685,13 +687,12 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     record = simulate(inputs)
     peaks = [float(record[f"motor_{n}_winding"].max()) for n in (1, 2)]
     assert peaks[0] > 40.0 and peaks[1] < 35.0
-    room = next(limit for limit in judge_all(lifts, build(inputs), Wanted()).limits if limit.name == "winding temperature")
-    assert not lifts.over_limit[0] and room.room[0] > 1
+    winding = by_slow_model(vary(inputs, {})).check(CheckKey.WINDING)
+    assert not lifts.over_limit[0] and winding.value[0] < winding.hard[0]
     swapped = winch(replace(several[0], winding_limit=35.0), replace(several[1], winding_limit=180.0), load=inputs.load)
     found = lift_all(swapped)
-    room = next(limit for limit in judge_all(found, build(swapped), Wanted()).limits if limit.name == "winding temperature")
-    assert found.over_limit[0] and room.room[0] < 1
-    assert "its limit is 35.0 °C" in room.words(0)
+    winding = by_slow_model(vary(swapped, {})).check(CheckKey.WINDING)
+    assert found.over_limit[0] and winding.value[0] > winding.hard[0] == 35.0
     builds = plan(swapped, ())
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
@@ -706,12 +707,11 @@ def test_the_group_that_needs_fewest_gets_more_motors():
     assert (change.path, change.before) == ("motors.2.count", 1) and change.after <= 3
 
 
-def test_a_study_of_motors_says_which_group():
+def test_a_study_of_motors_varies_the_group_that_it_is_asked_about():
     several = winch(group(count=1), group(count=2), load=Load(mass=8.0, height=0.1))
-    study = study_motors(several, Wanted(margin=1.5), group=2, high=5)
-    assert "motors in group 2 work; take" in study.sentence
-    one = study_motors(winch(group(count=3)), high=5)
-    assert "group" not in one.sentence
+    study = size(several, "motors", margin=1.5, group=2, high=5)
+    assert study.path == "motors.2.count" and study.recommended is not None
+    assert value_at(study.sweep.inputs, "motors.1.count") == 1
 
 
 @pytest.mark.parametrize("breakaway", [1.0, 1.3, 2.0])

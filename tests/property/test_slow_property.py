@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from winchsim.assessment.kinds import Status
 from winchsim.assessment.margins import hardest_margins, holding, hot_margins
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
@@ -18,7 +19,7 @@ from winchsim.model.estimate import raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
-from winchsim.studies.drum import study_drum
+from winchsim.studies.sizing import size
 from winchsim.studies.ladder import plan_ladder
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
@@ -154,24 +155,24 @@ def test_a_heavier_load_is_never_lifted_faster_or_with_less_current(small, make_
 @given(data=st.data())
 def test_the_edges_of_the_drum_s_band_are_edges(small, make_motor, make_stage, data):
     inputs = data.draw(winches(small, make_motor, make_stage, shares=(0.2, 0.6), jolts=False))
-    study = study_drum(inputs)
-    assume(study.choice.band is not None)
-    for edge in (study.choice.band.low, study.choice.band.high):
-        if edge.beyond is None:
+    study = size(inputs, "drum")
+    band = study.band(study.sound)
+    assume(band is not None)
+    for edge, beyond in ((band[0], band[0] - 1), (band[1], band[1] + 1)):
+        if not 0 <= beyond < len(study.values):
             continue
-        inside, outside = lift_all(inputs, {"drum.diameter": [edge.value]}), lift_all(inputs, {"drum.diameter": [edge.beyond]})
-        assert abs(edge.beyond / edge.value - 1) < 0.02
-        assert _works(inside, study.wanted.margin) and not _works(outside, study.wanted.margin)
-        assert edge.limit and edge.reason
-    taken = study.choice.confirmation
-    if taken is not None and taken.sound:
-        again = simulate(with_value(inputs, "drum.diameter", float(study.diameters[study.choice.recommended])))
-        assert again.first(Event.TOP) is not None
+        inside, outside = study.values[[edge]], study.values[[beyond]]
+        assert abs(outside[0] / inside[0] - 1) < 0.02
+        assert _sound(lift_all(inputs, {"drum.diameter": inside}))
+        assert study.sweep.status(beyond) is Status.FAILS and study.sweep.cause(beyond) is not None
+    again = simulate(with_value(inputs, "drum.diameter", float(study.values[study.recommended])))
+    assert again.first(Event.TOP) is not None
 
 
-def _works(lifts, margin):
-    hard = lifts.lifted & (lifts.stall_margin_cold >= margin) & (lifts.stall_margin_hot >= 1) & (lifts.factor >= 1)
+def _sound(lifts):
+    hard = lifts.lifted & (lifts.stall_margin_cold >= 1) & (lifts.factor >= 1)
     return bool((hard & ~lifts.over_limit)[0])
+
 
 
 @settings(max_examples=2, deadline=None, derandomize=True)

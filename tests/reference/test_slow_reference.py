@@ -17,8 +17,7 @@ import pytest
 from winchsim.inputs import Phase
 from winchsim.model import build
 from winchsim.slow import lift_all, lift_machine
-from winchsim.studies.heaviest import study_heaviest
-from winchsim.verdict.candidates import Wanted
+from winchsim.studies.sizing import most_power, size
 
 pytestmark = pytest.mark.reference
 
@@ -49,10 +48,10 @@ STALL = 0.01 * 6.0 / 2.0 * 50 / 0.02 / 9.81  # kg
 
 def test_most_power_at_half_the_stall_load(linear):
     # P_max = M_stall w_0 / 4 at half of both: e.g. MIT course 2.007, tutorial on D.C. motor characteristics.
-    study = study_heaviest(linear(mass=1.0), Wanted(margin=1.0))
-    assert study.power_mass == pytest.approx(STALL / 2, rel=0.02)  # the loads tried are 1.5 % apart
-    assert study.power == pytest.approx(STALL * 9.81 * NO_LOAD / 4, rel=3e-4)
-    assert study.power_speed == pytest.approx(NO_LOAD / 2, rel=0.02)
+    found = most_power(size(linear(mass=1.0), "heaviest", margin=1.0))
+    assert found.mass == pytest.approx(STALL / 2, rel=0.02)  # the loads tried are 1.5 % apart
+    assert found.power == pytest.approx(STALL * 9.81 * NO_LOAD / 4, rel=3e-4)
+    assert found.speed == pytest.approx(NO_LOAD / 2, rel=0.02)
 
 
 # --- textbooks ------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -159,3 +160,14 @@ def test_drums_of_a_train_with_assumed_bearings_vary_in_one_batch(small):
     for row, diameter in enumerate(diameters.tolist()):
         one = lift_machine(build(with_value(inputs, "drum.diameter", diameter)))
         assert several.stall_margin_cold[row] == pytest.approx(one["stall_margin_cold"], rel=1e-9)
+
+
+def test_trains_without_a_brake_have_none_when_they_are_stacked(small):
+    """What holds a stacked winch is what holds it alone, the swing after the stop included."""
+    scenarios = [small(stage=replace(small().stage[0], efficiency=e)) for e in (0.6, 0.9)]
+    variants = vary_freely(scenarios)
+    (_, batch), *_ = variants.batches
+    assert batch.machine.braked_chain is batch.machine.chain
+    found = lift_all(variants)
+    for row, scenario in enumerate(scenarios):
+        assert found.holding[row] == lift_machine(build(scenario))["holding"]

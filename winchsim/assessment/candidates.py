@@ -19,7 +19,7 @@ from winchsim.assessment.parts import factor_range, undescribed
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.model import Machine
-from winchsim.slow import Batch, End, Lifts, Variants
+from winchsim.slow import Batch, End, Hold, Lifts, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
 
@@ -79,7 +79,7 @@ def check_columns(
         target,
         _column(CheckKey.START_COLD, lifts.stall_margin_cold, known, **start),
         hot,
-        *_holding(more, known),
+        *_holding(lifts, more, known),
         _column(
             CheckKey.WINDING, lifts.tight_winding, known, side=Side.MOST, hard=lifts.tight_limit,
             required=lifts.tight_limit, origin=inputs.settings.ambient,
@@ -98,7 +98,8 @@ def check_columns(
         _of_path(variants, path) for path in ("drum.diameter", "rope.diameter")
     )
     columns.append(_column(CheckKey.ROPE_BEND, drums / ropes, None, required=bend.low))
-    fits = np.where(lifts.end == End.OVERFLOW, 0.0, 1.0)
+    known_to_fit = inputs.drum.flange_diameter is not None or lifts.layers == 1
+    fits = np.where(lifts.end == End.OVERFLOW, 0.0, np.where(known_to_fit, 1.0, np.nan))
     columns.append(_column(CheckKey.DRUM_CAPACITY, fits, None, hard=1.0, required=1.0))
     order = list(CheckKey)
     return tuple(sorted(columns, key=lambda column: order.index(column.key)))
@@ -116,10 +117,10 @@ def _column(
 ) -> CheckColumn:
     down, up = (1.0, 1.0) if known is None else known.span(key)
     low, high = origin + (value - origin) * down, origin + (value - origin) * up
-    return CheckColumn(key, side, value, low, high, hard, required, _ranks(value, low, high, side, hard, required))
+    return CheckColumn(key, side, value, low, high, hard, required, ranks_of(value, low, high, side, hard, required))
 
 
-def _ranks(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
+def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
     """Status of each candidate as `grade` has it, as a rank."""
     sign = 1 if side is Side.LEAST else -1
     worst = low if side is Side.LEAST else high
@@ -191,9 +192,9 @@ def _parts(
     low, high = np.min(lows, axis=0), highs[at, every]
     columns = [
         CheckColumn(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked,
-                    _ranks(value, low, high, Side.LEAST, 1.0, asked)),
+                    ranks_of(value, low, high, Side.LEAST, 1.0, asked)),
         CheckColumn(CheckKey.JAM, Side.LEAST, more["jam"], more["jam_low"], more["jam_high"], None, 1.0,
-                    _ranks(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0)),
+                    ranks_of(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0)),
     ]  # fmt: skip
     for column in columns:
         partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
@@ -207,8 +208,13 @@ def _continuous(batch: Batch) -> Any:
     return CONTINUOUS_SHARE * stalled
 
 
-def _holding(more: Mapping[str, np.ndarray], known: Ranges | None) -> list[CheckColumn]:
-    """Holding margins from the share of the load's torque that drives the motors back."""
+def _holding(
+    lifts: Lifts, more: Mapping[str, np.ndarray], known: Ranges | None
+) -> list[CheckColumn]:
+    """Holding by the share of the load's torque that drives the motors back; a margin as in `assess`.
+
+    What the swing of the load after the stop sets going runs back, as it does in a full simulation.
+    """
     columns = []
     braked, pawl = more["braked"] == 1, more["pawl"] == 1
     for key, net, slope in (
@@ -223,10 +229,12 @@ def _holding(more: Mapping[str, np.ndarray], known: Ranges | None) -> list[Check
         value, high, low = margins
         firm = (key is CheckKey.HOLD) | braked | (more["hold"] > 0)
         hard, required = np.where(firm, 1.0, -np.inf), np.where(braked, BRAKE_REQUIRED, 1.0)
-        rank = _ranks(value, low, high, Side.LEAST, hard, required)
+        rank = ranks_of(value, low, high, Side.LEAST, hard, required)
         rank[~firm & (low < 1)] = RANKS[Status.THIN]
         by_friction = ~pawl & ~braked & (rank == RANKS[Status.OK])
         rank[by_friction] = RANKS[Status.THIN]
+        if key is CheckKey.HOLD:
+            rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = RANKS[Status.FAILS]
         columns.append(CheckColumn(key, Side.LEAST, value, low, high, hard, required, rank))
     return columns
 
@@ -275,7 +283,9 @@ def thin_counts(columns: Sequence[CheckColumn], keys: Collection[CheckKey]) -> n
     return np.sum(rows, axis=0) if rows else np.zeros(len(columns[0].rank), dtype=int)
 
 
-def choose_row(columns: Sequence[CheckColumn], aim: np.ndarray) -> int | None:
+def choose_row(
+    columns: Sequence[CheckColumn], aim: np.ndarray, among: np.ndarray | None = None
+) -> int | None:
     """Candidate to take, by the rule of `winchsim.assessment.choice.choose`; None where all fail.
 
     Parameters
@@ -283,8 +293,10 @@ def choose_row(columns: Sequence[CheckColumn], aim: np.ndarray) -> int | None:
     columns : sequence of CheckColumn
     aim : ndarray
         What the user wants least of.
+    among : ndarray of bool, optional
+        Candidates that may be taken.
     """
-    bad = fails(columns)
+    bad = fails(columns) if among is None else fails(columns) | ~among
     if bad.all():
         return None
     thin = thin_counts(columns, changeable(columns))

@@ -1,80 +1,139 @@
-"""Options and steps that the commands which choose a part have in common."""
+"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: which value of one thing to take."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import Parser, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.env import Env
+from winchsim.commands.options import Parser, add_command, add_force, add_scenario, add_units, usage_error
 from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
+    from winchsim.report.document import Document
     from winchsim.scenario.read import Scenario
-    from winchsim.verdict.candidates import Wanted
 
-
-ENDINGS = (".txt", ".json", ".csv", ".svg", ".png")
+ENDINGS = (".txt", ".html", ".json", ".csv", ".svg", ".png")
 """Of the files of a study, which are named after its command."""
 
 
 @dataclass(frozen=True)
-class Outputs:
-    """What a study gives out.
+class Row:
+    """One command: what it finds, an example of its range, the unit of that range, and what varies."""
 
-    Attributes
-    ----------
-    good : bool
-        Whether what was asked for was found, confirmed, and nothing dangerous with it.
-    text, json : callable
-        The two forms of the printed result.
-    csv : callable
-        Candidates as CSV text.
-    figure : callable
-        From a look and a word for the units to the picture.
-    """
-
-    good: bool
-    text: Callable[[], str]
-    json: Callable[[], str]
-    csv: Callable[[], str]
-    figure: Callable[[Any], Any]
+    summary: str
+    span: str
+    unit: str
+    details: str
 
 
-def add_sizing(parser: Parser, *, span: str = "") -> None:
-    """Scenario, what is wanted, and where the results go.
+COMMANDS = {
+    "drum": Row(
+        "find the drum diameters that work for a load, and one to take", "4mm:30mm", "mm",
+        "Diameters over a range, sizes that can be bought among them.",
+    ),
+    "gears": Row(
+        "find the change of the gears that suits a load", "150:600", "",
+        "One pair with other teeth, one pair more, one fewer. The range is that of the whole ratio.",
+    ),
+    "motors": Row("find how many motors a load needs", "1:12", "", "Every number of motors of one group."),
+    "voltage": Row(
+        "find the supply voltages that work for a load, and one to take", "4V:9V", "V",
+        "Voltages over a range; takes the one nearest to that of the motors' data.",
+    ),
+    "heaviest": Row(
+        "find the heaviest load that a build lifts, and what limits it", "1kg:40kg", "kg",
+        "Loads over a range; takes the heaviest.",
+    ),
+}  # fmt: skip
+"""The commands by name, which is that of their question."""
 
-    Parameters
-    ----------
-    parser : Parser
-    span : str
-        Example of a range, such as ``4mm:30mm``; empty for a command without one.
-    """
+_RULE = (
+    "Takes a candidate with no failing check, with the fewest thin ones that can be changed,\n"
+    "and confirms it by a full simulation. --full prints all candidates.\n"
+    "Ends with 0 when there is one, else with 1."
+)
+
+
+def register(commands: Any) -> None:
+    """Add all of them."""
+    for name, row in COMMANDS.items():
+        _register(commands, name, row)
+
+
+def _register(commands: Any, name: str, row: Row) -> None:
+    parser = add_command(
+        commands, name, row.summary, run,
+        example=f"winchsim {name} crate.toml --range {row.span}", details=f"{row.details}\n{_RULE}",
+    )  # fmt: skip
     add_scenario(parser)
-    if span:
-        parser.add_argument("--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {span}")
-    parser.add_argument("--target-time", metavar="TIME", help='longest lift time that will do, such as "60 s"')
-    parser.add_argument("--margin", metavar="NUMBER", help="torque of the motors over what starts the load (1.2 if left out)")
-    name = parser.prog.split()[-1]
-    add_out_folder(parser, lambda _: [name + ending for ending in ENDINGS], "write the result, its rows and its picture there")
+    parser.set_defaults(question=name)
+    parser.add_argument("--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {row.span}")
+    parser.add_argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"')
+    parser.add_argument("--margin", metavar="NUMBER", help="required starting torque margin (1.25 if left out)")
+    parser.add_argument("--fastest", action="store_true", help="of those that are otherwise equal, take the fastest")
+    if name == "motors":
+        parser.add_argument("--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1")
+    add_result_options(parser, name)
+
+
+def add_result_options(parser: Parser, name: str) -> None:
+    """Where results go, and how much is printed."""
+    parser.add_argument("--full", action="store_true", help="print all details")
+    names = [name + ending for ending in ENDINGS]
+    add_out_folder(parser, lambda _: names, "write the report, its data and its figure there")
     add_units(parser)
     add_force(parser)
 
 
-def wanted(options: argparse.Namespace) -> Wanted:
-    """What is asked of the lift."""
+def run(options: argparse.Namespace, env: Env) -> int:
+    """Study, write the files where asked to, print the result."""
+    from winchsim.scenario.read import read
     from winchsim.units import parse_quantity
-    from winchsim.verdict.candidates import USUAL_MARGIN, Wanted
 
-    target = None if options.target_time is None else parse_quantity(options.target_time, "s")
-    margin = USUAL_MARGIN if options.margin is None else parse_quantity(options.margin, "")
-    if target is not None and not target > 0:
+    name, us = options.question, options.units == "us"
+    low, high = parse_span(options.span, COMMANDS[name].unit)
+    time = None if options.target_time is None else parse_quantity(options.target_time, "s")
+    margin = None if options.margin is None else parse_quantity(options.margin, "")
+    if time is not None and not time > 0:
         raise usage_error(f"target time {options.target_time}", "a time over 0, such as --target-time 60s")
-    if not margin >= 1:
+    if margin is not None and not margin >= 1:
         raise usage_error(f"margin {options.margin}", "at least 1, such as --margin 1.3")
-    return Wanted(margin, target)
+    scenario, group = read(options.file, options.overrides), getattr(options, "group", 1)
+    if name == "motors":
+        _check_motors(scenario, group, low, high)
+
+    from winchsim.report import sizing as report
+    from winchsim.studies.sizing import size
+
+    with progress(env, "full simulations") as tell:
+        study = size(
+            scenario.inputs, name, low=low, high=high, margin=margin, target_time=time,
+            fastest=options.fastest, group=group, inch=us, on_progress=tell,
+        )  # fmt: skip
+
+    def figure(look: Any) -> Any:
+        from winchsim.report.figures.sizing import study_figure
+
+        return study_figure(study, look, us=us)
+
+    finish(
+        options, env, name, scenario.digest, report.study_document(study, scenario, options.overrides),
+        json=lambda: report.study_json(study, scenario), csv=lambda: report.study_csv(study), figure=figure,
+    )  # fmt: skip
+    return study.exit_code
+
+
+def _check_motors(scenario: Scenario, group: int, *ends: float | None) -> None:
+    count = len(scenario.inputs.motors)
+    if not 1 <= group <= count:
+        has = f"{count} motor group{'' if count == 1 else 's'}"
+        raise usage_error(f"no motor group {group}", f"this scenario has {has}, counted from 1")
+    for end in ends:
+        if end is not None and (end != int(end) or end < 1):
+            raise usage_error(f"{end:g} motors", "--range counts whole motors from 1 on, such as --range 1:12")
 
 
 def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]:
@@ -101,31 +160,41 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
     return ends[0], ends[1]
 
 
-def finish(options: argparse.Namespace, env: Env, scenario: Scenario, name: str, outputs: Outputs) -> int:
-    """Write the files where asked to, print the result, and say how it went.
+def finish(
+    options: argparse.Namespace, env: Env, name: str, digest: str, document: Document, *,
+    json: Any, csv: Any, figure: Any = None,
+) -> None:  # fmt: skip
+    """Write the files where asked to, and print the result.
 
     Parameters
     ----------
     options : argparse.Namespace
     env : Env
-    scenario : Scenario
     name : str
-        Of the files, without ending.
-    outputs : Outputs
+        Of the files, and of the figure in the document.
+    digest : str
+        SHA-256 of the scenario.
+    document : Document
+    json, csv : callable
+        Texts of these files.
+    figure : callable, optional
+        From a look to the picture.
     """
-    text = outputs.json() if options.json else outputs.text()
+    from winchsim.report.render.options import Options
+    from winchsim.report.render.text import render_text
+
+    us = options.units == "us"
     if options.out:
         from winchsim.report.figures.look import COLUMN
-        from winchsim.report.figures.save import image
+        from winchsim.report.figures.save import image, inline_svg
+        from winchsim.report.render.html import render_html
 
-        figure = outputs.figure(COLUMN)
-        contents: tuple[str | bytes, ...] = (
-            outputs.text(),
-            outputs.json(),
-            outputs.csv(),
-            image(figure, "svg", COLUMN, scenario.digest),
-            image(figure, "png", COLUMN, scenario.digest),
-        )
-        write_out(options, env, {name + ending: content for ending, content in zip(ENDINGS, contents, strict=True)})
-    env.out(text)
-    return ExitCode.GOOD if outputs.good else ExitCode.BAD
+        files: dict[str, str | bytes] = {".json": json(), ".csv": csv()}
+        drawn, inline = None if figure is None else figure(COLUMN), {}
+        if drawn is not None:
+            files |= {ending: image(drawn, ending[1:], COLUMN, digest) for ending in (".svg", ".png")}
+            inline = {name: inline_svg(drawn, COLUMN, name, "Candidates")}
+        files[".txt"] = render_text(document, Options(us=us, full=True))
+        files[".html"] = render_html(document, Options(us=us, figures=inline))
+        write_out(options, env, {name + ending: files[ending] for ending in ENDINGS if ending in files})
+    env.out(json() if options.json else render_text(document, env.rendering(us=us, full=options.full)))

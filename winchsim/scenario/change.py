@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+from collections.abc import Mapping, Sequence
 from dataclasses import MISSING
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from winchsim.errors import Code, Fault, InputError
-from winchsim.inputs import Inputs, default_of, is_required, specs, table_type
+from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type
 from winchsim.scenario.faults import Collector
 from winchsim.scenario.lines import LineIndex
-from winchsim.scenario.overrides import place_of
+from winchsim.scenario.overrides import place_of, raw_value
 from winchsim.scenario.read import inputs_of, usual_table
+from winchsim.scenario.values import read_value
+
+if TYPE_CHECKING:
+    from winchsim.studies.sweep import Sweep
 
 
 def from_values(values: dict[str, Any]) -> Inputs:
@@ -84,6 +89,43 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     else:
         place[key] = _plain(value)
     return from_values(values)
+
+
+def sweep(inputs: Inputs, values: Mapping[str, Sequence[Any]], **options: Any) -> Sweep:
+    """Builds of a scenario with other values of some keys.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    values : Mapping of str to sequence
+        By path: numbers in SI (°C for temperatures), or texts as in a file (``"30 kg"``).
+    **options
+        Those of `winchsim.studies.sweep.sweep`: simulate, grid, ranges, executor, workers.
+
+    Raises
+    ------
+    InputError, DomainError
+        A path or a text is not known, the lists are of different lengths, or the load is not raised.
+
+    Examples
+    --------
+    >>> import winchsim
+    >>> hoist = winchsim.read("scenarios/01-workshop-hoist.toml")
+    >>> found = winchsim.sweep(hoist, {"load.mass": ["8 kg", "40 kg"]})
+    >>> [row["end"] for row in found.rows()]
+    ['reached', 'stalled']
+    """
+    from winchsim.studies.sweep import sweep as sweep_values
+
+    return sweep_values(inputs, {path: _read(inputs, path, given) for path, given in values.items()}, **options)
+
+
+def _read(inputs: Inputs, path: str, given: Sequence[Any]) -> list[Any]:
+    spec = spec_at(inputs, path)
+    try:
+        return [read_value(spec, raw_value(spec, v)) if isinstance(v, str) else v for v in given]
+    except InputError as error:
+        raise InputError(tuple(dataclasses.replace(fault, key=path) for fault in error.faults)) from None
 
 
 def _plain(value: Any) -> Any:

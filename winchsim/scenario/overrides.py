@@ -53,7 +53,7 @@ def apply_overrides(
                 hint = 'write it like "load.mass=30 kg"'
                 raise _refused(path, "not of the form path=value", hint, Code.BAD_OVERRIDE)
             _, spec, place, key = place_of(raw, path)
-            place[key] = _raw_value(spec, value.strip())
+            place[key] = raw_value(spec, value.strip())
             origins[path] = text
         except InputError as error:
             faults += [replace(f, file="--set", line_text=shortened(text)) for f in error.faults]
@@ -150,7 +150,7 @@ def _unknown(path: str, key: str) -> InputError:
     return _refused(path, f"unknown key {shortened(key, 40)}", hint)
 
 
-def _raw_value(spec: Spec, text: str) -> Any:
+def raw_value(spec: Spec, text: str) -> Any:
     """Raw value of an option's text: TOML where it is TOML, else the text itself."""
     quoted = text[:1] in ('"', "'")
     if spec.kind in ("text", "choice") and not quoted:

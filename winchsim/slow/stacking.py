@@ -143,6 +143,7 @@ def join_batches(batches: Sequence[Batch]) -> Batch:
 
 
 def _join_machines(machines: Sequence[Machine], sizes: Sequence[int]) -> Machine:
+    """One machine of several; without a brake its braked chain is its chain, as in each of them."""
     joined = join(machines, sizes)
     unbraked = all(machine.braked_chain is machine.chain for machine in machines)
     return unchecked(joined, braked_chain=joined.chain) if unbraked else joined

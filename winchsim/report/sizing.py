@@ -1,0 +1,342 @@
+"""The reports of sizing studies and sweeps: documents, JSON and CSV."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from winchsim.assessment.kinds import Assessment, CheckKey, Status
+from winchsim.inputs import spec_at
+from winchsim.report.document import (
+    Cell,
+    Column,
+    Document,
+    Face,
+    FigureRef,
+    Headline,
+    Items,
+    Mark,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+    Value,
+    say,
+)
+from winchsim.report.json_out import facts, said
+from winchsim.report.json_text import document
+from winchsim.report.si_keys import key, si_unit
+from winchsim.report.words import advice
+from winchsim.report.words import sizing as words
+from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.details import check_table
+from winchsim.report.words.values import MARKS, limit_of, of_check, suited, value
+from winchsim.scenario.read import Scenario
+from winchsim.studies.sizing import Study, most_power
+from winchsim.studies.sweep import Sweep, rows_csv
+
+MOST_ROWS = 16
+"""Candidates in a table. [-]"""
+
+IN_TABLES = (
+    (CheckKey.START_HOT, "hot"),
+    (CheckKey.HOLD, "hold"),
+    (CheckKey.PARTS, "factor"),
+)
+"""Checks whose values stand in tables of candidates, and their short names."""
+
+
+def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = ()) -> Document:
+    """Document of a sizing study.
+
+    Parameters
+    ----------
+    study : Study
+    scenario : Scenario
+    overrides : sequence of str
+        Options that changed the scenario.
+    """
+    run, name = study.confirmation, study.question.name
+    mark, count = Mark("none", "bad"), ""
+    if run is not None and run.found is not None:
+        status = run.found.status
+        mark, count = MARKS[status], f"{run.found.counts[status]} of {len(run.found.checks)} checks"
+    body: list[Node] = [
+        Headline(mark, count, words.recommendation(study), _remark(scenario)),
+        FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
+        Paragraph(_sentences(study)),
+        _binding(study),
+    ]
+    shown = _closing(study)
+    body += [Paragraph(advice.last_line(shown))] if shown else []
+    body += [
+        Section("Candidates, by the quasi-static model", (_candidates(study),), details=True),
+        *([Section("Checks of the recommended build", (check_table(run.found.checks, all_rows=True),), details=True)]
+          if run and run.found else []),
+        *_power(study),
+        Section("Simulated in full", (_runs(study), _difference(study)), details=True),
+        _cautions(shown),
+    ]  # fmt: skip
+    command = shlex.join(["winchsim", name, scenario.name, *_set(overrides)])
+    return Document(study.sweep.inputs.title or scenario.name, scenario.name, tuple(body), f"{command} --full")
+
+
+def _remark(scenario: Scenario) -> Any:
+    return say(f"{os.path.basename(scenario.name)} · not rated lifting equipment")
+
+
+def _set(overrides: Sequence[str]) -> list[str]:
+    return [word for override in overrides for word in ("--set", override)]
+
+
+def _sentences(study: Study) -> Any:
+    texts = [*words.bands(study), words.present(study)]
+    if study.snag_left_out:
+        texts.append(say("The snag of the scenario is left out."))
+    found: list[Any] = []
+    for text in texts:
+        found += [" ", *text] if found and text else list(text)
+    return tuple(found)
+
+
+def _closing(study: Study) -> Assessment | None:
+    """An assessment to take the drop from: that of the recommended build, or of the nearest one."""
+    found = [run.found for run in study.runs if run.found is not None]
+    own = study.confirmation
+    return own.found if own else next(iter(found), None)
+
+
+def _cautions(found: Assessment | None) -> Section:
+    texts = [say(text) for text in advice.CAUTIONS.values()]
+    if found is not None:
+        texts = [advice.caution(kind, found) for kind in found.cautions]
+    return Section("Cautions", (Items(tuple(texts)),), details=True)
+
+
+def _binding(study: Study) -> Table:
+    """What binds: each check that is not ok everywhere, as recommended, and where it is ok and fails.
+
+    Where there is little room, checks are left out that are ok as recommended and fail nowhere.
+    """
+    index = study.nearest if study.recommended is None else study.recommended
+    run = next((run for run in study.runs if run.index == index), None)
+    columns = (Column("check", wraps=True), Column("limit", wraps=True), Column("value"), Column("status"),
+               Column("ok", wraps=True), Column("fails", wraps=True))  # fmt: skip
+    rows: list[tuple[Cell, ...]] = []
+    spare = []
+    for place, row in enumerate(study.limits):
+        c, check = row.column, None if run is None or run.found is None else run.found.check(row.column.key)
+        known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
+        if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
+            known = (limit_of(check), of_check(check, Face.VALUE), MARKS[check.status])
+        cells = (words.spans(study, mask) if mask.any() else "" for mask in (row.ok, row.failing))
+        rows.append((CHECKS[c.key], *known, *cells))
+        if known[2] == MARKS[Status.OK] and c.key not in study.bounds.values():
+            spare.append((int(row.failing.any()), place))
+    return Table(columns, tuple(rows), tuple(sorted(spare)), name="checks")
+
+
+def shown_rows(study: Study) -> list[int]:
+    """Candidates worth a row: the recommended one, the present one, those in full, and others spread over the range."""
+    offered = np.flatnonzero(study.offered)
+    every = np.arange(len(study.values))
+    pool = offered if MOST_ROWS <= len(offered) < len(every) / 2 or len(every) == len(offered) else every
+    if study.changes:
+        share = np.array([(study.sweep.ranks[i], study.meets[i]) for i in every])
+        pool = np.lexsort((-share[:, 1], -share[:, 0]))[:MOST_ROWS]
+    spread = pool[np.unique(np.round(np.linspace(0, len(pool) - 1, MOST_ROWS)).astype(int))]
+    also = [run.index for run in study.runs] + [study.nearest]
+    return sorted({*spread.tolist(), *also, *([] if study.present is None else [study.present])})
+
+
+def _candidates(study: Study) -> Table:
+    heads = (Column(study.question.name, wraps=bool(study.changes)), *_result_columns(study.sweep))
+    rows = [(words.candidate(study, i), *_results(study.sweep, i, study.always)) for i in shown_rows(study)]
+    return Table(heads, tuple(rows), name="candidates")
+
+
+def _result_columns(found: Sweep) -> tuple[Column, ...]:
+    checks = [name for name_key, name in IN_TABLES if found.check(name_key)]
+    return (Column("time"), *map(Column, checks), Column("status"), Column("bound by", wraps=True))
+
+
+def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tuple[Cell, ...]:
+    columns = [column for name, _ in IN_TABLES if (column := found.check(name))]
+    values = [words.number(found, column, i) for column in columns]
+    return words.time_or_end(found, i), *values, MARKS[found.status(i)], words.bound_by(found, i, leave_out)
+
+
+def _power(study: Study) -> tuple[Section, ...]:
+    found = most_power(study) if study.question.name == "heaviest" else None
+    if found is None:
+        return ()
+    values = value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
+    return (Section("Most power to the load", (Paragraph(say("{} at {}, at {}; strength is left out.", *values)),), details=True),)
+
+
+def _runs(study: Study) -> Table:
+    columns = (Column(study.question.name, wraps=bool(study.changes)), Column("status"), Column("lift time"),
+               Column("quasi-static"), Column("difference"), Column("end", wraps=True))  # fmt: skip
+    rows: list[tuple[Cell, ...]] = []
+    for run in study.runs:
+        mark: Cell = MARKS[run.found.status] if run.found else ""
+        times = (Value(t, "s") if t is not None else "" for t in (run.time, run.slow_time))
+        off: Cell = "" if run.difference is None else Value(run.difference, "%")
+        end = words.ENDS.get(run.found.target.end, run.found.target.end.value) if run.found else run.problem
+        rows.append((words.candidate(study, run.index), mark, *times, off, end))
+    return Table(columns, tuple(rows), name="runs")
+
+
+def _difference(study: Study) -> Paragraph:
+    off = study.difference
+    text = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
+    return Paragraph(text, faint=True)
+
+
+def study_json(study: Study, scenario: Scenario) -> str:
+    """JSON text of a sizing study: what is recommended with its assessment, limits, runs and all candidates."""
+    take, unit = study.recommended, si_unit(study.question.unit)
+    name = key("value", unit)
+
+    def bands(mask: np.ndarray) -> list[list[float]]:
+        return [[float(study.values[a]), float(study.values[b])] for a, b in study.bands(mask)]
+
+    run = study.confirmation
+    return document(
+        digest=scenario.digest,
+        verdict=said(words.recommendation(study)),
+        cautions=list(advice.CAUTIONS.values()),
+        rows=study_rows(study),
+        command=study.question.name,
+        path=study.path,
+        unit=unit,
+        recommended=None if take is None else {name: study.values[take].item(), "change": _change(study, take)},
+        status=None if run is None or run.found is None else run.found.status.value,
+        checks=[] if run is None or run.found is None else facts(run.found.checks),
+        meets_every_limit=bands(study.meets),
+        no_check_fails=bands(study.sound),
+        thin_for_all=facts(study.always),
+        limits=[{"check": row.column.key.value, "ok": bands(row.ok), "fails": bands(row.failing)}
+            for row in study.limits],
+        nearest={name: study.values[study.nearest].item(), "change": _change(study, study.nearest)},
+        full_runs=[
+            {
+                name: study.values[r.index].item(),
+                "status": None if r.found is None else r.found.status.value,
+                "end": None if r.found is None else r.found.target.end.value,
+                "lift_time_s": r.time,
+                "quasi_static_lift_time_s": r.slow_time,
+                "difference": r.difference,
+                "problem": r.problem or None,
+            }
+            for r in study.runs
+        ],
+        largest_difference=study.difference,
+        wanted=facts(study.wanted),
+        most_power=_power_facts(study),
+    )
+
+
+def _power_facts(study: Study) -> dict[str, float] | None:
+    found = most_power(study) if study.question.name == "heaviest" else None
+    return found and {"mass_kg": found.mass, "power_w": found.power, "speed_m_s": found.speed}
+
+
+def _change(study: Study, index: int) -> str | None:
+    return said(words.change(study.changes[index])) if study.changes else None
+
+
+def study_rows(study: Study) -> list[dict[str, Any]]:
+    """Every candidate as plain values."""
+    name = key(study.path, si_unit(study.question.unit))
+    rows = study.sweep.rows()
+    for index, row in enumerate(rows):
+        row.setdefault(name, study.values[index].item())
+        row["meets_every_limit"] = bool(study.meets[index])
+        if study.changes:
+            row["change"] = _change(study, index)
+    return [{name: row.pop(name), **row} for row in rows]
+
+
+def study_csv(study: Study) -> str:
+    """Every candidate as CSV text."""
+    return rows_csv(study_rows(study))
+
+
+# --- sweeps -----------------------------------------------------------------------------------------
+
+Swept = tuple[Scenario, Sweep, Sweep]
+"""A scenario, its sweep, and a sweep of the scenario as it is."""
+
+
+def sweep_document(found: Sequence[Swept], command: str) -> Document:
+    """Document of sweeps: a table by status, the scenario as it is first.
+
+    Parameters
+    ----------
+    found : sequence of (Scenario, Sweep, Sweep)
+    command : str
+        That shows all rows.
+    """
+    body: list[Node] = []
+    for scenario, swept, base in found:
+        best = max(Status, key=lambda status: (status.rank in swept.ranks, status.rank))
+        sentence = words.swept(swept)
+        body.append(Headline(MARKS[best], f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds", sentence, _remark(scenario)))
+        if scenario is found[0][0]:
+            body.append(FigureRef("sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."))
+        body.append(_sweep_table(swept, base))
+    line = "Keep the area below clear. Follow local codes; a competent person decides."
+    body += [Paragraph(say(line)), _cautions(None)]
+    first = found[0][0]
+    return Document(found[0][1].inputs.title or first.name, first.name, tuple(body), command)
+
+
+def _sweep_table(swept: Sweep, base: Sweep) -> Table:
+    heads = [Column(path.rpartition(".")[2] if _unique(path, swept) else path, wraps=True) for path in swept.values]
+    order = np.argsort(-swept.ranks, kind="stable")
+    rows = [("as it is", *[""] * (len(heads) - 1), *_results(base, 0))]
+    rows += [(*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order]
+    spare = tuple((0, row) for row in range(len(rows) - 1, MOST_ROWS, -1))
+    return Table((*heads, *_result_columns(swept)), tuple(rows), spare, "builds")
+
+
+def _unique(path: str, swept: Sweep) -> bool:
+    return sum(other.rpartition(".")[2] == path.rpartition(".")[2] for other in swept.values) == 1
+
+
+def _value(swept: Sweep, path: str, index: int) -> Cell:
+    given = swept.values[path][index].item()
+    if isinstance(given, str | bool):
+        return str(given)
+    unit = spec_at(swept.inputs, path).unit
+    return Value(float(given), suited(unit, given) if unit == "kg" else unit)
+
+
+def sweep_json(found: Sequence[Swept]) -> str:
+    """JSON text of sweeps."""
+    return document(
+        digest=found[0][0].digest,
+        verdict=" ".join(said(words.swept(swept)) for _, swept, _ in found),
+        cautions=list(advice.CAUTIONS.values()),
+        rows=sweep_rows(found),
+        command="sweep",
+        base=[{"file": scenario.name, **base.rows()[0]} for scenario, _, base in found],
+        simulated=found[0][1].simulated,
+    )
+
+
+def sweep_rows(found: Sequence[Swept]) -> list[dict[str, Any]]:
+    """Every build as plain values, with its file where there are several."""
+    several = len(found) > 1
+    rows = [
+        {"file": scenario.name, **row} if several else row
+        for scenario, swept, _ in found
+        for row in swept.rows()
+    ]
+    names = dict.fromkeys(name for row in rows for name in row)
+    return [{name: row.get(name) for name in names} for row in rows]

@@ -1,0 +1,333 @@
+"""One scenario with other values of some keys: what each of these builds comes to."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.candidates import RANKS, CheckColumn, changeable, check_columns
+from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Status
+from winchsim.assessment.ranges import find_ranges
+from winchsim.errors import DomainError, WinchsimError
+from winchsim.inputs import Inputs, spec_at, value_at
+from winchsim.model import build
+from winchsim.quantity_text import PRINTED_UNITS
+from winchsim.simulation import simulate as run
+from winchsim.slow import End as SlowEnd
+from winchsim.slow import Lifts, Variants, lift_all, vary
+
+UNITS = {
+    "lift_time": "s", "height": "m", "peak_current": "A", "mean_current": "A",
+    "energy_in": "J",
+}  # fmt: skip
+"""SI unit of each result that has no limit of its own."""
+
+CHECK_UNITS = {CheckKey.WINDING: "°C"}
+"""SI unit of each check that is not a ratio."""
+
+NOT_IN_ROWS = frozenset({CheckKey.TARGET, CheckKey.LIFT_TIME})
+"""Checks whose value stands among the results already."""
+
+ENDS = {
+    SlowEnd.LIFTED: End.REACHED,
+    SlowEnd.STALLED: End.STALLED,
+    SlowEnd.STALLED_AT_LAYER_END: End.STALLED_AT_LAYER_END,
+    SlowEnd.BATTERY_EMPTY: End.BATTERY_EMPTY,
+    SlowEnd.OVERFLOW: End.DRUM_OVERFLOW,
+    SlowEnd.BLOCKED: End.TOP_STOP,
+    SlowEnd.LATE: End.LATE,
+    SlowEnd.CANNOT_BE_BUILT: None,
+}
+"""How a quasi-static lift ended, as an assessment has it; None for a build that cannot be made."""
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Builds that differ in some values; arrays over them.
+
+    Attributes
+    ----------
+    inputs : Inputs
+        The scenario that was varied.
+    values : Mapping of str to ndarray
+        Values by path. SI
+    checks : tuple of CheckColumn
+        With ranges of what is assumed, where they were asked for.
+    results : Mapping of str to ndarray
+        By the names of `UNITS`, in these units; NaN where there is none.
+    ends : ndarray of (End or None)
+        How each ended; None where it cannot be built.
+    parts : ndarray of str
+        The part with the least share of its required factor.
+    problems : Mapping of int to str
+        Builds that cannot be made, and why.
+    lifts : Lifts or None
+        The quasi-static lifts; None where each build was simulated in full.
+    """
+
+    inputs: Inputs
+    values: Mapping[str, np.ndarray]
+    checks: tuple[CheckColumn, ...]
+    results: Mapping[str, np.ndarray]
+    ends: np.ndarray
+    parts: np.ndarray
+    problems: Mapping[int, str]
+    lifts: Lifts | None = None
+
+    def __len__(self) -> int:
+        return len(self.ends)
+
+    def __repr__(self) -> str:
+        counts = ", ".join(f"{np.sum(self.ranks == rank)} {name.value}" for name, rank in RANKS.items())
+        return f"Sweep({len(self)} builds over {', '.join(self.values)}: {counts})"
+
+    @property
+    def simulated(self) -> bool:
+        """Whether each was simulated in full."""
+        return self.lifts is None
+
+    @property
+    def ranks(self) -> np.ndarray:
+        """Status of each, the worst of its checks, as its rank."""
+        return np.min([column.rank for column in self.checks], axis=0)
+
+    def status(self, index: int) -> Status:
+        """Status of one build."""
+        return list(Status)[self.ranks[index]]
+
+    def check(self, key: CheckKey) -> CheckColumn | None:
+        """The column of a check; None where it does not apply."""
+        return next((column for column in self.checks if column.key is key), None)
+
+    @cached_property
+    def changeable(self) -> frozenset[CheckKey]:
+        """Checks that the values can change."""
+        return changeable(self.checks)
+
+    def binding(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
+        """The worst check of one build that the values can change; None where none is thin or fails.
+
+        A thin target has a thin starting margin for its cause, which is named instead.
+        """
+        found = [
+            column
+            for column in self.checks
+            if column.key in self.changeable
+            and column.key not in leave_out
+            and column.rank[index] <= RANKS[Status.FAILS if column.key is CheckKey.TARGET else Status.THIN]
+        ]
+        return min(found, key=lambda column: column.rank[index]).key if found else None
+
+    def cause(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
+        """The check that one build has its status from, one that the values can change first."""
+        worst, key = self.ranks[index], self.binding(index, leave_out)
+        column = None if key is None else self.check(key)
+        if worst >= RANKS[Status.NOT_CHECKED] or (column is not None and column.rank[index] == worst):
+            return key
+        return next((column.key for column in self.checks if column.rank[index] == worst), None)
+
+    def present(self, path: str) -> Any:
+        """Value of a path in the scenario as it is."""
+        return value_at(self.inputs, path)
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One dict a build, in SI with the unit in each key; None where there is no number."""
+        columns: dict[str, Sequence[Any]] = {
+            _key(path, spec_at(self.inputs, path).unit): column.tolist()
+            for path, column in self.values.items()
+        }
+        columns["status"] = [list(Status)[rank].value for rank in self.ranks]
+        columns["binding"] = [self.binding(i) for i in range(len(self))]
+        columns["end"] = self.ends.tolist()
+        for name, unit in UNITS.items():
+            columns[_key(name, unit)] = self.results[name].tolist()
+        for column in self.checks:
+            if column.key not in NOT_IN_ROWS:
+                columns[_key(column.key.value, CHECK_UNITS.get(column.key, ""))] = column.value.tolist()
+            columns[f"{column.key.value}_status"] = [list(Status)[rank].value for rank in column.rank]
+        columns["part"] = self.parts.tolist()
+        columns["problem"] = [self.problems.get(i) for i in range(len(self))]
+        return [
+            {name: _plain(values[i]) for name, values in columns.items()} for i in range(len(self))
+        ]
+
+    def to_csv(self) -> str:
+        """The rows as CSV text under a head of keys; empty where there is no number."""
+        return rows_csv(self.rows())
+
+    def to_frame(self) -> Any:
+        """The rows as a pandas DataFrame.
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        import pandas
+
+        return pandas.DataFrame(self.rows())
+
+
+def rows_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows with the same keys as CSV text; empty where there is no number."""
+    lines = [list(rows[0]), *(row.values() for row in rows)] if rows else []
+    return "".join(",".join(map(_cell, line)) + "\n" for line in lines)
+
+
+def _cell(value: Any) -> str:
+    text = "" if value is None else str(value)
+    return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
+
+
+def _key(name: str, unit: str) -> str:
+    kept = PRINTED_UNITS[unit].si
+    tail = PRINTED_UNITS[unit if kept is None else kept].tail
+    return f"{name}_{tail}" if tail else name
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float) and not math.isfinite(value):
+        return None if math.isnan(value) else "inf"
+    return getattr(value, "value", value)
+
+
+def sweep(
+    inputs: Inputs,
+    values: Mapping[str, Sequence[Any] | np.ndarray],
+    *,
+    simulate: bool = False,
+    grid: bool = True,
+    ranges: bool = True,
+    executor: Executor | None = None,
+    workers: int | None = None,
+) -> Sweep:
+    """Builds of a scenario with other values of some keys.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    values : Mapping of str to sequence
+        By path: in SI (°C for temperatures). `winchsim.sweep` takes texts as in a file too.
+    simulate : bool
+        Whether each is simulated in full, instead of all at once by the quasi-static model.
+    grid : bool
+        Whether every value is combined with every other, the last key changing fastest; else the
+        first values make one build, the second ones the next.
+    ranges : bool
+        Whether checks have the range of what is assumed: in full of each build, else of the
+        scenario's own, carried over as factors.
+    executor : Executor, optional
+        Of concurrent.futures' kind: where full simulations run. Left out, processes of this machine.
+    workers : int, optional
+        How many of these; 1 for none.
+
+    Returns
+    -------
+    Sweep
+
+    Raises
+    ------
+    InputError, DomainError
+        A path is not known, the lists are of different lengths, or the load is not raised.
+    """
+    if not values:
+        raise DomainError("values", {}, "at least one path with its values")
+    lists = {path: np.asarray(given) for path, given in values.items()}
+    if grid:
+        points = np.array(list(itertools.product(*(range(len(v)) for v in lists.values()))), dtype=int)
+        lists = {path: column[points[:, n]] for n, (path, column) in enumerate(lists.items())}
+    variants = vary(inputs, lists)
+    if not simulate:
+        return by_slow_model(variants, ranges=ranges)
+    scenarios: list[Inputs | str] = []
+    for index in range(variants.size):
+        scenarios.append(variants.problems.get(index) or variants.one(index))
+    with _pool(executor, workers) as pool:
+        each = map if pool is None else pool.map
+        found = list(each(_assessed, scenarios, itertools.repeat(ranges)))
+    return _of_assessments(inputs, variants.columns, found)
+
+
+@contextmanager
+def _pool(executor: Executor | None, workers: int | None) -> Iterator[Executor | None]:
+    with nullcontext(executor) if executor or workers == 1 else ProcessPoolExecutor(workers) as pool:
+        yield pool
+
+
+# --- by the quasi-static model ----------------------------------------------------------------------
+
+
+def by_slow_model(variants: Variants, *, ranges: bool = True) -> Sweep:
+    """A sweep of variants by the quasi-static model."""
+    machine, lifts = build(variants.inputs), lift_all(variants)
+    known = find_ranges(variants.inputs, machine) if ranges else None
+    checks = check_columns(variants, lifts, machine, known)
+    results = {name: getattr(lifts, name) for name in UNITS}
+    results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
+    ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
+    return Sweep(
+        variants.inputs, variants.columns, checks, results, ends, _parts(lifts), variants.problems,
+        lifts,
+    )  # fmt: skip
+
+
+def _parts(lifts: Lifts) -> np.ndarray:
+    at = np.argmin(lifts.kind_factors_over_required, axis=0)
+    return lifts.kind_short_links[at, np.arange(len(lifts))]
+
+
+# --- in full ----------------------------------------------------------------------------------------
+
+
+def _assessed(inputs: Inputs | str, ranges: bool) -> Assessment | str:
+    """Assessment of a full simulation, or why there is none."""
+    if isinstance(inputs, str):
+        return inputs
+    try:
+        return assess(run(inputs), actions=False, ranges=ranges)
+    except WinchsimError as error:
+        return str(error)
+
+
+def _of_assessments(
+    inputs: Inputs, values: Mapping[str, np.ndarray], found: Sequence[Assessment | str]
+) -> Sweep:
+    good = [None if isinstance(each, str) else each for each in found]
+    columns = [_column(key, good) for key in CheckKey if any(a and a.check(key) for a in good)]
+    results = {name: np.array([_result(a, name) for a in good]) for name in UNITS}
+    ends = np.array([None if a is None else a.target.end for a in good], dtype=object)
+    parts = np.array([a.parts[0].label if a and a.parts else "" for a in good], dtype=object)
+    problems = {i: each for i, each in enumerate(found) if isinstance(each, str)}
+    return Sweep(inputs, values, tuple(columns), results, ends, parts, problems)
+
+
+def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
+    checks = [None if a is None else a.check(key) for a in found]
+    side = next(check.side for check in checks if check)
+
+    def numbers(name: str) -> np.ndarray:
+        values = [None if check is None else getattr(check, name) for check in checks]
+        return np.array([math.nan if value is None else value for value in values], dtype=float)
+
+    missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
+    ranks = np.array([RANKS[missing if check is None else check.status] for check in checks])
+    return CheckColumn(key, side, *map(numbers, ("value", "low", "high", "hard", "required")), ranks)
+
+
+def _result(found: Assessment | None, name: str) -> float:
+    if found is None:
+        return math.nan
+    if name == "lift_time":
+        check = found.check(CheckKey.LIFT_TIME)
+        return math.nan if check is None or check.value is None else check.value
+    reading = found.reading(ReadingKey(name))
+    return math.nan if reading is None or reading.value is None else reading.value
