@@ -2,10 +2,18 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.physics.drum import dead_length, layers, outer_diameter, rod_inertia, turns_per_layer
+from winchsim.physics.drum import (
+    dead_length,
+    layers,
+    outer_diameter,
+    outermost_radius,
+    rod_inertia,
+    turns_per_layer,
+)
 
 CORE, WIDTH, ROPE = 0.020, 0.0301, 0.003
 """Ten turns of 3 mm rope between the flanges of a 20 mm drum. [m]"""
@@ -67,3 +75,14 @@ def test_inertia_of_a_core_is_half_its_mass_times_its_radius_squared():
 def test_absurd_numbers_of_dead_turns_end_in_an_error(turns):
     with pytest.raises(DomainError, match="200 layers"):
         layers(0.01, 0.04, 0.002, 5.0, dead_turns=turns)
+
+
+@pytest.mark.parametrize("length", [0.01, 0.3, 0.6, 1.5, 4.0])
+@pytest.mark.parametrize("nested", [False, True])
+@pytest.mark.parametrize("dead", [0.0, 3.0])
+def test_outermost_radius_is_that_of_the_last_layer(length, nested, dead):
+    stack = layers(0.01, 0.02, 0.002, length, nested=nested, dead_turns=dead)
+    kinds = {"nested": nested, "dead_turns": dead}
+    found = outermost_radius(0.006, 0.02, 0.002, length, **kinds)
+    assert found == pytest.approx(stack[-1].radius, rel=1e-12)
+    assert outermost_radius(np.array([0.006, 0.02]), 0.02, 0.002, length, **kinds)[0] == found

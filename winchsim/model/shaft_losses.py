@@ -3,6 +3,7 @@ constant drag."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,6 +14,7 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup
 from winchsim.model.reductions import Reduction
 from winchsim.physics import bearings
+from winchsim.physics import drum as drum_geometry
 
 SHAFT_SHARE = 0.4
 SHAFT_RANGE = (0.25, 0.5)
@@ -132,19 +134,30 @@ def _friction(
 
 
 def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> Any:
-    """Efficiency of the bearings of the drum, with the rope on its first layer. [-]"""
+    """Efficiency of the bearings of the drum, with the rope on the outermost layer of the lift. [-]
+
+    Notes
+    -----
+    That layer decides whether the load is raised and held. The share that bearings take grows
+    towards the core, at most as the radii; the high end of their friction is for the first layer.
+    """
     drum, last = inputs.drum, reductions[-1] if reductions else None
     if drum.bearing_efficiency is not None:
         return drum.bearing_efficiency
-    rope = 2 / (drum.diameter + inputs.rope.diameter)
+    first = (drum.diameter + inputs.rope.diameter) / 2
+    path = (inputs.load.start_height + inputs.load.height) / math.sin(inputs.load.slope)
+    outer = drum_geometry.outermost_radius(
+        first, drum.width, inputs.rope.diameter, inputs.rope.falls * path,
+        nested=drum.layering == "nested", dead_turns=drum.dead_turns,
+    )  # fmt: skip
     gear: Any = 0.0
     if last is not None and last.gear_radius is not None and last.stage.efficiency is None:
         gear = bearings.tooth_load(last.gear_radius, last.stage.pressure_angle)
     diameter, least = drum.shaft_diameter or (last and last.stage.shaft_diameter), 1.0
     if diameter is None:
         diameter, least = drum.diameter, CORE_LEAST
-    loss = bearings.shaft_loss(1.0, diameter / 2, gear, rope)
-    worst = bearings.shaft_loss(1.0, diameter / 2, gear, rope, aligned=True) / loss
+    loss = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / outer)
+    worst = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / first, aligned=True) / loss
     friction = drum.bearing_friction
     if friction is None:
         friction = _friction("drum.bearing_friction", drum.bearing, False, least, worst, notebook)

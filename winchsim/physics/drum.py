@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
 
 from winchsim.errors import DomainError
 
@@ -92,6 +95,30 @@ def layers(
         found.append(Layer(radius, start, end))
         start = end
     return tuple(found)
+
+
+def outermost_radius(
+    first: Any, width: float, rope_diameter: float, length: float, *, nested: bool, dead_turns: float
+) -> Any:
+    """Radius of the outermost layer that a length of rope makes, the dead turns on the first. [m]
+
+    Parameters
+    ----------
+    first : float or ndarray
+        Radius of the first layer. [m]
+    width, rope_diameter, length, nested, dead_turns
+        As in `layers`.
+
+    Notes
+    -----
+    k layers hold ``2 pi n (k r + k (k - 1) h/2)``; the least k that takes the rope.
+    """
+    rise = rope_diameter * (NESTED_RISE if nested else 1.0)
+    turns = length / (2 * math.pi * turns_per_layer(width, rope_diameter))
+    held = turns + first * dead_turns / turns_per_layer(width, rope_diameter)
+    middle = first / rise - 0.5
+    filled = (middle**2 + 2 * held / rise) ** 0.5 - middle
+    return first + rise * (np.ceil(np.maximum(filled - 1e-9, 1.0)) - 1)
 
 
 def turns_per_layer(width: float, rope_diameter: float) -> int:
