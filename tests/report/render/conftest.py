@@ -56,7 +56,7 @@ def document():
         "crate.toml",
         (
             Headline(THIN, "1 of 3", sentence, say("crate.toml · not rated")),
-            Table(columns, rows, spare=((0, 2), (0, 0)), name="checks"),
+            Table(columns, rows, spare=((1, 2), (1, 0)), name="checks"),
             Paragraph(say("the shaft breaks first."), label="If it jams:"),
             Items((say("Fit a brake."), say("Less load.")), ordered=True),
             Paragraph(say("Keep clear."), faint=True),

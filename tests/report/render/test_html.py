@@ -27,10 +27,10 @@ EXPECTED = """\
 <th scope="row" data-head="quantity">
 <bdi>lift time</bdi>
 </th>
-<td data-head="value">
+<td class="value" data-head="value">
 <bdi>28 s</bdi>
 </td>
-<td data-head="range">
+<td class="value" data-head="range">
 <bdi>26 to 33</bdi>
 </td>
 <td data-head="limit">
@@ -43,13 +43,13 @@ EXPECTED = """\
 <th scope="row" data-head="quantity">
 <bdi>holding margin</bdi>
 </th>
-<td data-head="value">
+<td class="value" data-head="value">
 <bdi>1.15 ×</bdi>
 </td>
-<td data-head="range">
+<td class="value" data-head="range">
 <bdi>0.95 to 1.40</bdi>
 </td>
-<td data-head="limit">
+<td class="value" data-head="limit">
 <bdi>1</bdi>
 </td>
 <td data-head="status">
@@ -60,10 +60,10 @@ EXPECTED = """\
 <th scope="row" data-head="quantity">
 <bdi>speed | odd</bdi>
 </th>
-<td data-head="value">
+<td class="value" data-head="value">
 <bdi>21.3 mm/s</bdi>
 </td>
-<td data-head="range">
+<td class="value" data-head="range">
 </td>
 <td data-head="limit">
 </td>

@@ -163,11 +163,11 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
 
 
 def _widths(node: Table, lines: list[list[str]], width: int) -> list[int]:
-    """Width of each column; those that wrap share what is left."""
+    """Width of each column; where there is too little room, those that wrap give way first."""
     widths = [max(map(len, column), default=1) or 1 for column in zip(*lines, strict=True)]
     over = sum(widths) + 2 * (len(widths) - 1) - width
-    flexible = [number for number, column in enumerate(node.columns) if column.wraps]
-    for number in sorted(flexible, key=lambda n: -widths[n]):
+    order = sorted(range(len(widths)), key=lambda n: (not node.columns[n].wraps, -widths[n]))
+    for number in order:
         cut = max(0, min(over, widths[number] - LEAST_WRAP))
         widths[number] -= cut
         over -= cut
