@@ -174,8 +174,10 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     view.set("measured time, test 1", "quick")
     view.page.locator("[role=alert]").first.wait_for()
     view.page.get_by_role("button", name="Calibrate").click()
-    view.page.get_by_role("button", name="Take the calibrated build").click()
-    view.head("Lifts 12 kg")
+    view.page.get_by_role("button", name="Take the calibrated build").click(timeout=240_000)
+    view.page.locator(".note", has_text="calibrated").wait_for()
+    view.context.close()
+    server.stop()
     times = [row.measured_time for row in read_sheet(str(sheet))[1:4]]
     assert times == pytest.approx([1.1 * row.predicted_time for row in rows[1:4]], rel=0.01)
     kept = json.loads(server.path.with_suffix(".work.json").read_text())

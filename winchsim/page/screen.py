@@ -114,6 +114,7 @@ class Tab:
         self.first: Worker | None = None
         self.second: Worker | None = None
         self.followers: list[Callable[[], None]] = []
+        self.closers: list[Callable[[], None]] = []
         self._wanted = asyncio.Event()
         self._tasks: list[asyncio.Task[Any]] = []
         self._since = 0.0
@@ -150,6 +151,8 @@ class Tab:
         for worker in (self.first, self.second):
             if worker is not None:
                 worker.stop(again=False)
+        for stop in self.closers:
+            stop()
         self.site.work.keep(self.key, self.state)
 
     def _offer(self, when: str, dumped: dict[str, Any]) -> None:

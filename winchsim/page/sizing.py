@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from contextlib import aclosing
 from typing import Any
 
 from nicegui import ui
 
-from winchsim.errors import InputError, WinchsimError
+from winchsim.errors import InputError
 from winchsim.inputs import Control, Inputs, controls
 from winchsim.page.facts import SIGNS
 from winchsim.page.form import ends, fault_text
-from winchsim.page.process import BrokenError, StoppedError
+from winchsim.page.long_job import LongJob
 from winchsim.page.state import with_text
 from winchsim.quantity_text import from_unit, in_unit
-from winchsim.report.plain_text import harmless, safe
+from winchsim.report.plain_text import safe
 from winchsim.report.words.values import MARKS
 
 QUESTIONS = {
@@ -40,14 +39,11 @@ class Sizing:
 
     def __init__(self, tab: Any) -> None:
         self.tab = tab
-        self._worker: Any = None
         with ui.element("section").classes("sheet").props('aria-label="Sizing"'):
             with ui.element("div").classes("line"):
                 for name, text in QUESTIONS.items():
                     ui.button(text, on_click=lambda n=name: self._ask(n)).props("outline no-caps")
-            self._busy = ui.label("").props('role="status"')
-            self._cancel = ui.button("Stop", on_click=self._stopped).props("outline dense no-caps")
-            self._cancel.set_visibility(False)
+            self._job = LongJob(tab)
             self._box = ui.element("div")
         with ui.element("section").classes("sheet").props('aria-label="Map of two keys"'):
             ui.label("Map of two keys").classes("heading")
@@ -55,39 +51,12 @@ class Sizing:
             ui.button("Draw the map", on_click=self._map).props("outline no-caps")
             self._map_box = ui.element("div")
 
-    # --- work ---------------------------------------------------------------------------------
-
-    def _stopped(self) -> None:
-        if self._worker is not None:
-            self._worker.stop(again=False)
-
-    async def _found(self, what: str, job: str, *arguments: Any) -> Any:
-        """Result of a job, or None with the reason on the page; a job that runs is stopped."""
-        self._stopped()
-        worker = self._worker = self.tab.site.worker()
-        self._busy.set_text(what)
-        self._cancel.set_visibility(True)
-        result, trouble = None, ""
-        try:
-            async with aclosing(worker.run(job, *arguments)) as results:
-                async for found in results:
-                    result = found
-        except InputError as error:
-            trouble = fault_text(error)
-        except StoppedError:
-            trouble = "Stopped."
-        except (WinchsimError, BrokenError) as error:
-            trouble = harmless(f"It did not succeed: {str(error).strip().splitlines()[-1][-300:]}")
-        worker.stop(again=False)
-        if worker is self._worker:
-            self._busy.set_text(trouble)
-            self._cancel.set_visibility(False)
-        return result
-
     # --- questions ----------------------------------------------------------------------------
 
     async def _ask(self, name: str) -> None:
-        found = await self._found(f"{QUESTIONS[name]} Candidates are being tried.", "question", self.tab.state.inputs, name)
+        found = await self._job.result(
+            f"{QUESTIONS[name]} Candidates are being tried.", "question", self.tab.state.inputs, name
+        )
         if found is None:
             return
         self._box.clear()
@@ -133,7 +102,7 @@ class Sizing:
 
     def _take(self, row: dict[str, Any]) -> None:
         self.tab.take(row["inputs"], f"Taken: {row['text']}.")
-        self._busy.set_text(harmless(f"Taken: {row['text']}. Undo takes it back."))
+        self._job.tell(f"Taken: {row['text']}. Undo takes it back.")
 
     # --- map ----------------------------------------------------------------------------------
 
@@ -169,12 +138,12 @@ class Sizing:
         try:
             keys = dict(self._ends(row) for row in self._keys)
         except InputError as error:
-            self._busy.set_text(fault_text(error))
+            self._job.tell(fault_text(error))
             return
         if len(keys) < 2:
-            self._busy.set_text("Choose two different keys.")
+            self._job.tell("Choose two different keys.")
             return
-        found = await self._found("The map is being computed.", "two_keys", self.tab.state.inputs, keys)
+        found = await self._job.result("The map is being computed.", "two_keys", self.tab.state.inputs, keys)
         if found is not None:
             self._map_box.clear()
             with self._map_box:
@@ -203,8 +172,8 @@ class Sizing:
             n = names.index(line["name"])
             style = {"width": 3, "type": LINES[n % 3], "color": INKS[n % 3]}
             points = [place(*point) for point in line["points"]]
-            series.append({"type": "line", "name": line["name"], "data": points, "showSymbol": False, "silent": True, "lineStyle": style,
-                           "itemStyle": {"color": INKS[n % 3]}})  # fmt: skip
+            drawn = {"type": "line", "name": line["name"], "data": points, "lineStyle": style}
+            series.append(drawn | {"showSymbol": False, "silent": True, "itemStyle": {"color": INKS[n % 3]}})
         here = place(across.value, up.value)
         series.append(
             {"type": "scatter", "name": "this build", "symbol": "pin", "symbolSize": 30, "silent": True, "data": [here]}
@@ -232,7 +201,7 @@ class Sizing:
     def _take_cell(self, paths: list[str], units: tuple[str, str], cell: list[float]) -> None:
         values = [from_unit(number, unit) for number, unit in zip(cell, units, strict=True)]
         self.tab.apply(list(zip(paths, values, strict=True)))
-        self._busy.set_text(f"Taken: {paths[0]} {cell[0]:g} {units[0]}, {paths[1]} {cell[1]:g} {units[1]}. Undo takes it back.")
+        self._job.tell(f"Taken: {paths[0]} {cell[0]:g} {units[0]}, {paths[1]} {cell[1]:g} {units[1]}. Undo takes it back.")
 
 
 def _is_axis(control: Control) -> bool:

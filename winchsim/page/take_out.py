@@ -10,9 +10,8 @@ from nicegui import ui
 
 from winchsim.errors import OutputError, WinchsimError
 from winchsim.inputs import Inputs, specs, table_type
-from winchsim.page.process import BrokenError, StoppedError
+from winchsim.page.long_job import LongJob
 from winchsim.page.state import State, changes
-from winchsim.report.plain_text import harmless
 from winchsim.report.writing import write_file
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.rewrite import quantity_text, rewrite
@@ -66,7 +65,7 @@ class TakeOut:
                 self._button("Scenario as TOML", self._toml)
                 self._button("Report", lambda: self._report("report.html", "text/html"))
                 self._button("Record as CSV", lambda: self._report("record.csv", "text/csv"))
-            self._busy = ui.label("").props('role="status"')
+            self._job = LongJob(tab)
             ui.label("Command of this lift").classes("heading")
             self._command = ui.html("", sanitize=False, tag="pre")
             self._share()
@@ -121,17 +120,14 @@ class TakeOut:
         state.base = self.tab.site.scenario.inputs if scenario.inputs == self.tab.site.scenario.inputs else scenario.inputs
         self.tab.site.scenario = scenario
         self.tab.saved()
-        self._busy.set_text(harmless(f"Saved as {path}."))
+        self._job.tell(f"Saved as {path}.")
 
     async def _report(self, name: str, kind: str) -> None:
-        state, worker = self.tab.state, self.tab.site.worker()
-        self._busy.set_text("The report is being made.")
         try:
-            scenario = rewritten(state)
-            async for made in worker.run("report", scenario):
-                ui.download.content(made[name], name, kind)
-            self._busy.set_text("")
-        except (WinchsimError, BrokenError, StoppedError) as error:
-            self._busy.set_text(harmless(f"No report: {str(error)[-200:] or 'it was stopped'}"))
-        finally:
-            worker.stop(again=False)
+            scenario = rewritten(self.tab.state)
+        except WinchsimError as error:
+            self.tab.tell(str(error))
+            return
+        made = await self._job.result("The report is being made.", "report", scenario)
+        if made is not None:
+            ui.download.content(made[name], name, kind)

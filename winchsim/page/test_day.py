@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import AsyncIterator
-from contextlib import aclosing, asynccontextmanager
 from typing import Any
 
 from nicegui import ui
 
 from winchsim.errors import InputError, OutputError, WinchsimError
 from winchsim.page.form import LEFT_OUT, fault_text
-from winchsim.page.process import BrokenError, StoppedError
+from winchsim.page.long_job import LongJob
 from winchsim.page.take_out import rewritten
 from winchsim.quantity_text import quantity
 from winchsim.report.plain_text import harmless
@@ -65,7 +63,7 @@ class TestDay:
             with ui.element("div").classes("line"):
                 ui.button("Plan the tests", on_click=self._plan).props("outline no-caps")
                 ui.button("Calibrate", on_click=self._calibrate).props("outline no-caps")
-            self._busy = ui.label("").props('role="status"')
+            self._job = LongJob(tab)
             self._result = ui.element("div")
             self._box = ui.element("div").classes("tests")
         if os.path.exists(self.path):
@@ -75,7 +73,7 @@ class TestDay:
         try:
             rows, origin = read_planned_sheet(self.path)
         except WinchsimError as error:
-            self._busy.set_text(fault_text(error) if isinstance(error, InputError) else harmless(str(error)))
+            self._job.tell(fault_text(error) if isinstance(error, InputError) else harmless(str(error)))
             return
         self._rows, self._comments = list(rows), () if origin is None else (origin_line(origin),)
         self._box.clear()
@@ -118,41 +116,27 @@ class TestDay:
         except OutputError as error:
             self.tab.tell(str(error))
 
-    @asynccontextmanager
-    async def _working(self, what: str) -> AsyncIterator[Any]:
-        """A worker for a long job, and its faults in words."""
-        worker = self.tab.site.worker()
-        self._busy.set_text(what)
-        try:
-            yield worker
-            self._busy.set_text("")
-        except InputError as error:
-            self._busy.set_text(fault_text(error))
-        except (WinchsimError, BrokenError, StoppedError) as error:
-            self._busy.set_text(harmless(f"It did not succeed: {str(error)[-300:]}"))
-        finally:
-            worker.stop(again=False)
-
     async def _plan(self) -> None:
         if os.path.exists(self.path) and not await self.tab.agreed(
             f"{self.path} exists. Replace it, with all that is filled in?"
         ):
             return
-        async with self._working("The tests are being planned.") as worker:
-            async with aclosing(worker.run("ladder", rewritten(self.tab.state))) as results:
-                async for text in results:
-                    write_file(self.path, text, force=True)
-            self._read()
+        try:
+            text = await self._job.result("The tests are being planned.", "ladder", rewritten(self.tab.state))
+            if text is not None:
+                write_file(self.path, text, force=True)
+                self._read()
+        except (InputError, OutputError) as error:
+            self._job.tell(str(error))
 
     async def _calibrate(self) -> None:
-        if not self._rows:
-            self._busy.set_text("Plan the tests first, and fill in what was measured.")
+        if not any(row.measured_time or row.measured_current or row.outcome for row in self._rows):
+            self._job.tell("Plan the tests first, and fill in what was measured.")
             return
-        async with self._working("Calibrating.") as worker:
-            job = worker.run("calibration", self.tab.state.inputs, tuple(self._rows))
-            async with aclosing(job) as results:
-                async for found in results:
-                    self._show(found)
+        what = "Calibrating. This may take half a minute."
+        found = await self._job.result(what, "calibration", self.tab.state.inputs, tuple(self._rows))
+        if found is not None:
+            self._show(found)
 
     def _show(self, found: dict[str, Any]) -> None:
         self._result.clear()

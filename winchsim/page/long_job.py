@@ -1,0 +1,67 @@
+"""A job that takes longer: what it does and a button that stops it, beside whatever asked for it."""
+
+from __future__ import annotations
+
+from contextlib import aclosing
+from typing import Any
+
+from nicegui import ui
+
+from winchsim.errors import InputError, WinchsimError
+from winchsim.page.form import fault_text
+from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.report.plain_text import harmless
+
+
+class LongJob:
+    """One line with the state of the job; a new job stops the one before."""
+
+    def __init__(self, tab: Any) -> None:
+        self.tab = tab
+        self._worker: Worker | None = None
+        with ui.element("div").classes("line"):
+            self._label = ui.label("").props('role="status"')
+            self._stop = ui.button("Stop", on_click=self.stop).props("outline dense no-caps")
+        self._stop.set_visibility(False)
+        tab.closers.append(self.stop)
+
+    def tell(self, text: str) -> None:
+        """Show a text in the line."""
+        self._label.set_text(harmless(text))
+
+    def stop(self) -> None:
+        """Stop the job that runs."""
+        if self._worker is not None:
+            self._worker.stop(again=False)
+
+    async def result(self, what: str, job: str, *arguments: Any) -> Any:
+        """Last result of a job; None where it failed or was stopped, with the reason in the line.
+
+        Parameters
+        ----------
+        what : str
+            Shown while it runs.
+        job : str
+            Function of `winchsim.page.jobs`.
+        """
+        self.stop()
+        worker = self._worker = self.tab.site.worker()
+        self.tell(what)
+        self._stop.set_visibility(True)
+        result, trouble = None, ""
+        try:
+            async with aclosing(worker.run(job, *arguments)) as results:
+                async for found in results:
+                    result = found
+        except InputError as error:
+            trouble = fault_text(error)
+        except StoppedError:
+            trouble = "Stopped."
+        except (WinchsimError, BrokenError) as error:
+            trouble = f"It did not succeed: {str(error).strip().splitlines()[-1][-300:]}"
+        worker.stop(again=False)
+        if worker is self._worker:
+            self._worker = None
+            self.tell(trouble)
+            self._stop.set_visibility(False)
+        return result
