@@ -1,51 +1,35 @@
-"""The contributors' guide keeps up with the code: every code, every finding and every room has its place in it."""
+"""The developer guide keeps up with the code: its map, its paths, its size; and every error code."""
 
 import re
 from pathlib import Path
 
-import pytest
-
 from winchsim.errors import Code
-from winchsim.verdict.finding import FindingKind
 
 _ROOT = Path(__file__).parents[1]
+_PACKAGE = _ROOT / "winchsim"
 _GUIDE = (_ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
-def _rows(head: str) -> list[list[str]]:
-    """Cells of the table that begins with these heads."""
-    table = _GUIDE.partition(f"\n{head}\n")[2].partition("\n\n")[0].splitlines()[1:]
-    return [[cell.strip() for cell in row.strip("|").split("|")] for row in table]
+def test_every_code_has_a_meaning_and_is_used_and_written_out_nowhere_else():
+    texts = {file: file.read_text(encoding="utf-8") for file in _PACKAGE.rglob("*.py")}
+    written = [file.name for file, text in texts.items() if re.search(r"[\"']W-[A-Z]?\d+[\"']", text)]
+    assert written == ["errors.py"]
+    assert all(code.meaning for code in Code)
+    assert [c.name for c in Code if not any(f"Code.{c.name}" in text for text in texts.values())] == []
 
 
-def test_every_code_is_listed_with_its_meaning_and_no_other():
-    cells = [cell for row in _rows("| Code | Meaning | Code | Meaning |") for cell in row]
-    listed = dict(zip(cells[::2], cells[1::2], strict=True))
-    listed.pop("", None)
-    assert listed == {code.value: code.meaning for code in Code}
+def test_every_module_and_package_is_on_the_map():
+    names = {path.stem if path.is_file() else path.name for path in _PACKAGE.iterdir()}
+    shown = _GUIDE.partition("## Map")[2].partition("## ")[0]
+    assert sorted(name for name in names - {"__pycache__", "__init__"} if not re.search(rf"\b{name}\b", shown)) == []
 
 
-def test_every_code_is_used_and_written_out_nowhere_else():
-    texts = {file: file.read_text(encoding="utf-8") for file in _ROOT.joinpath("winchsim").rglob("*.py")}
-    assert sorted(file.name for file, text in texts.items() if re.search(r"[\"']W-[A-Z]?\d+[\"']", text)) == ["errors.py"]
-    assert sorted(code.name for code in Code if not any(f"Code.{code.name}" in text for text in texts.values())) == []
+def test_every_path_that_the_guide_names_is_there():
+    named = set(re.findall(r"`((?:[\w.]+/)+[\w.]*)`", _GUIDE))
+    assert len(named) > 30
+    assert sorted(p for p in named if not (_PACKAGE / p).exists() and not (_ROOT / p).exists()) == []
 
 
-def test_every_finding_is_listed():
-    listed = [kind for row in _rows("| finding | means |") for kind in row[0].split(", ")]
-    assert sorted(listed) == sorted(kind.value for kind in FindingKind)
-
-
-def test_every_room_is_on_the_map():
-    rooms = {path.stem if path.is_file() else path.name for path in _ROOT.joinpath("winchsim").iterdir()}
-    rooms -= {"__pycache__", "__init__"}
-    assert sorted(room for room in rooms if room not in _GUIDE) == []
-
-
-@pytest.mark.parametrize("package", ["physics", "hybrid", "strength", "model"])
-def test_the_map_names_every_room_of_a_package_whose_rooms_it_lists(package):
-    here = re.search(rf"^  {package}/ (.*(?:\n {{14}}\S.*)*)", _GUIDE, re.MULTILINE)
-    assert here
-    rooms = {path.stem for path in _ROOT.joinpath("winchsim", package).iterdir()} - {"__pycache__", "__init__"}
-    assert len(rooms) > 4
-    assert sorted(room for room in rooms if not re.search(rf"\b{room}\b", here[1])) == []
+def test_the_guide_stays_short():
+    assert len(_GUIDE.encode()) <= 15_000
+    assert max(map(len, _GUIDE.splitlines())) <= 110
