@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,6 +21,7 @@ from winchsim.physics import drum as drum_room
 from winchsim.physics import gears, rope
 from winchsim.physics.bearings import ring_share
 from winchsim.physics.chain import Chain, Element, GroupMesh, factors, reverse_of
+from winchsim.physics.worm import Locking
 from winchsim.strength.materials import Material
 from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
 
@@ -73,18 +75,19 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     notebook : Notebook
     """
     first_group = inputs.motors[live[0].number - 1]
-    reductions = unroll(inputs, first_group, notebook, _free_speed(inputs, live[0]))
     units: list[LiveGroup | DraggedGroup] = [*live, *dragged]
-    own = [_first_reduction(inputs, unit) for unit in units]
+    single = len(units) == 1
+    least = -math.inf if single else 1 - LEAST_SHARE / inputs.settings.breakaway
+    own = [_first_reduction(inputs, unit, least, notebook) for unit in units]
+    reductions = unroll(inputs, first_group, notebook, _free_speed(inputs, live[0]))
     carried = [motor_bearings(inputs, unit, notebook) for unit in units]
-    meshes = [_group_mesh(inputs, *parts) for parts in zip(units, own, carried, strict=True)]
+    meshes = [_group_mesh(inputs, *parts, least) for parts in zip(units, own, carried, strict=True)]
     inertias = _shaft_inertias(inputs, reductions, notebook)
     ring = ring_share(sum(g.live for g in live), sum(g.count for g in dragged))
     row = _Row(
         reductions, inertias, shaft_drags(inputs, reductions, live, notebook),
         shaft_bearings(inputs, reductions, ring, notebook), inputs.settings.breakaway,
     )  # fmt: skip
-    single = len(units) == 1
     if inputs.brake is not None and inputs.brake.place == "motor":
         if not single:
             raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
@@ -119,21 +122,18 @@ def _on_common_gear(unit: LiveGroup | DraggedGroup, mesh: GroupMesh, inertia: fl
 
 
 def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
-    """Refuse groups side by side of which one locks when at rest: what the others have to hold is then undetermined."""
+    """Refuse groups side by side of which one locks when at rest by what is given: what the others have to hold is then
+    undetermined."""
     for unit, mesh in zip(units, meshes, strict=True):
         own = f"motors.{unit.number}"
         paths = {
-            MOTOR_BEARINGS: f"{own}.bearing_efficiency", "motor friction": f"{own}.reverse_efficiency",
-            "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
+            "motor friction": f"{own}.reverse_efficiency", "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
         }  # fmt: skip
         for e in mesh.elements:
             if factors(e, breakaway, -1)[1] <= 0:
-                path, value, least = paths.get(e.name, "stage.1.reverse_efficiency"), e.reverse, 1 - 1 / breakaway
-                if e.name == MOTOR_BEARINGS:
-                    value, least = e.forward, breakaway / (1 + breakaway)
                 raise DomainError(
-                    path, value,
-                    f"over {least:.3g} where several motor groups share the common gear (at rest the losses are "
+                    paths.get(e.name, "stage.1.reverse_efficiency"), e.reverse,
+                    f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
                     f"{breakaway:g} times as large)",
                 )  # fmt: skip
 
@@ -224,13 +224,13 @@ def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
 
 
 def _group_mesh(
-    inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float
+    inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float, least: float
 ) -> GroupMesh:
     count, geared, breakaway = _count(unit), unit.fit.output.geared, inputs.settings.breakaway
     name = "motor and gearbox" if geared else "motor friction"
     found = [Element(name, *_box(unit, breakaway), count * unit.motor.drag, grows_at_rest=_growth(unit, breakaway))]
     if bearings < 1:
-        found.append(Element(MOTOR_BEARINGS, 1.0, bearings, reverse_of(bearings)))
+        found.append(Element(MOTOR_BEARINGS, 1.0, bearings, max(reverse_of(bearings), least)))
     if first is not None:
         found.append(_mesh_element(first))
     return GroupMesh(tuple(found), count * (unit.motor.inertia + (0.0 if geared else _pinion_inertia(inputs, first))))
@@ -255,7 +255,8 @@ def _box(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float
 
 
 LEAST_SHARE = 0.95
-"""An assumed loss of a motor takes no more than this of what passes back at rest. [-] Own choice."""
+"""An assumed loss of a motor, or of what one of several groups drives the common gear through, takes no more than this of
+what passes back at rest. [-] Own choice: a group that locks leaves open what the others have to hold."""
 
 
 def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
@@ -329,9 +330,23 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     return found
 
 
-def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup) -> Reduction | None:
-    """The reduction that a group's own pinion makes with the common gear."""
-    return reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook()) if inputs.stage else None
+def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup, least: float, notebook: Notebook) -> Reduction | None:
+    """The reduction that a group's own pinion makes with the common gear; its reverse efficiency, unless it is given, is at
+    least this."""
+    if not inputs.stage:
+        return None
+    r = reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook())
+    at_rest = 1 - LEAST_SHARE
+    passes = r.reverse >= least and (r.rest is None or r.rest[1] >= at_rest)
+    if least < 0 or passes or r.stage.reverse_efficiency is not None:
+        return r
+    why = "the least that is not self-locking beside other groups, up to the root of the efficiency"
+    found = replace(
+        r, reverse=max(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
+        locking=r.locking and Locking.UNCERTAIN,
+    )  # fmt: skip
+    notebook.assume(f"{r.path}.reverse_efficiency", found.reverse, why, found.reverse, max(found.reverse, math.sqrt(r.forward)))
+    return found
 
 
 def _mesh_places(
