@@ -144,8 +144,8 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
     thin = [key for key in STARTING if found.target.reached and _is(found, key, Status.THIN)]
     if thin:
-        goals = [_starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET]
-        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, *(goals[-1:] or [_starts_hot(1.5)]))
+        enough = [_starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET]
+        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, *(enough[-1:] or [_starts_hot(1.5)]))
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
         yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)

@@ -70,7 +70,7 @@ def check_columns(
     spread = _capacities(machine)
     more = _of_batches(variants, spread)
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
-    start = dict(hard=1.0, required=START_REQUIRED)
+    start: dict[str, Any] = dict(hard=1.0, required=START_REQUIRED)
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
     target = _column(CheckKey.TARGET, ended, None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised

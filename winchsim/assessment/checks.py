@@ -273,7 +273,7 @@ def _hold_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         if held in (Holding.FRICTION, Holding.LOCKED_TRAIN) and status is Status.OK:
             status = Status.THIN
         cause = known.worst[key][0] if known is not None else ""
-        spans = (low, high) if known is not None else (None, None)
+        span = (low, high) if known is not None else (None, None)
         yield Check(
-            key, "ratio", "", value, *spans, Side.LEAST, hard, required, status, (), held.value, cause
+            key, "ratio", "", value, span[0], span[1], Side.LEAST, hard, required, status, (), held.value, cause
         )

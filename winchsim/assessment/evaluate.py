@@ -177,8 +177,8 @@ def _assumed(m: Machine, known: Ranges | None, checks: Sequence[Check]) -> tuple
         on = max(sizes, key=lambda key: sizes[key] / distances[key], default=None)
         size = 0.0 if on is None else sizes[on]
         weight = 0.0 if on is None else size / distances[on]
-        ends = (None if end is None else float(end) for end in (row.low, row.high))
-        item = AssumedInput(row.path, row.value, row.unit, *ends, row.why, group, size, on)
+        low, high = (None if end is None else float(end) for end in (row.low, row.high))
+        item = AssumedInput(row.path, row.value, row.unit, low, high, row.why, group, size, on)
         found.append((-weight, row.low is None, item))
     return tuple(item for *_, item in sorted(found, key=lambda entry: entry[:2]))
 

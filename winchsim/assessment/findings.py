@@ -325,14 +325,14 @@ def _creep(history: History) -> Iterator[Finding]:
     if history.broke is not None or record["height"][-1] <= OFF_FLOOR:
         return
     lasting = [
-        (float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value, link)
+        (float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value, link, link.material)
         for link in m.links
         if link.material is not None and link.strength.value > 0
     ]
-    found = [(share, link) for share, link in lasting if creeps(share, m.ambient, link.material)]
+    found = [row for row in lasting if creeps(row[0], m.ambient, row[2])]
     if found:
-        share, link = max(found, key=lambda pair: pair[0])
-        values = dict(part=link.label, path=link.where, material=link.material.name, share=share,
+        share, link, material = max(found, key=lambda row: row[0])
+        values = dict(part=link.label, path=link.where, material=material.name, share=share,
                       share_limit=LINEAR_CREEP_SHARE, temperature=m.ambient)  # fmt: skip
         yield Finding(FindingKind.CREEP, values)
 

@@ -99,7 +99,8 @@ def _limited(m: Machine, limits: np.ndarray) -> Batch:
     """One winch under many current limits."""
     one, n = stack_machines([m]), len(limits)
     radii, ends = (np.repeat(rows, n, axis=1) for rows in (one.radii, one.ends))
-    raising = replace(one.raising, current_limit=limits)
+    arrays: Any = limits
+    raising = replace(one.raising, current_limit=arrays)
     return Batch(n, one.machine, raising, radii, ends, np.repeat(one.layer_counts, n))
 
 
@@ -107,12 +108,12 @@ def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
     rows = []
     for link, static, dynamic in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
         capacity = link.strength
-        factors = [float(1 / share) if share > 0 else math.inf for share in (static, dynamic)]
+        still, caught = (float(1 / share) if share > 0 else math.inf for share in (static, dynamic))
         spread = [end / capacity.value if capacity.value else 1.0 for end in (capacity.low, capacity.high)]
         rows.append(
             JamPart(
                 link.label, link.kind.value, link.where, capacity.unit, capacity.value,
-                *factors, factors[1] * spread[0], factors[1] * spread[1],
+                still, caught, caught * spread[0], caught * spread[1],
             )
         )  # fmt: skip
     return tuple(sorted(rows, key=lambda row: row.dynamic))

@@ -328,7 +328,7 @@ def _combined(
         worst[key] = (_most(down), _most(up))
     hold = {}
     for key, share in base.hold.items():
-        moves = {v.name: [] for v in others}
+        moves: dict[str, list[tuple[float, float]]] = {v.name: [] for v in others}
         for v in others:
             moves[v.name].append((v.hold[key].net - share.net, v.hold[key].slope - share.slope))
         ends = []

@@ -286,9 +286,10 @@ class Motion:
             if found.holds(torques, rope_torque, found.acceleration(torques, rope_torque)):
                 break
         else:
-            found = find_branch(chain, drum, torques, rope_torque)
-            if found is None:
+            new = find_branch(chain, drum, torques, rope_torque)
+            if new is None:
                 return None
+            found = new
             if len(self._branches) > 64:
                 self._branches.clear()
         self._branches[chain, drum] = (found, *[other for other in known if other is not found][: BRANCHES_KEPT - 1])

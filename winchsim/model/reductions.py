@@ -322,7 +322,8 @@ def _worm(
         notebook.assume(f"{path}.reverse_efficiency", reverse, "by the screw formula")
     side = worm.Locking.DRIVES_BACK if rest.reverse > 0 else worm.Locking.LOCKS
     locks = worm.Locking.UNCERTAIN if reverse > 0 >= rest.reverse else side
-    return Reduction(stage, path, label, None, ratio, forward, reverse, tuple(rest), locks)
+    at_standstill = (rest.forward, rest.reverse)
+    return Reduction(stage, path, label, None, ratio, forward, reverse, at_standstill, locks)
 
 
 def _worm_by_efficiency(

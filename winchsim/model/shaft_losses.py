@@ -93,10 +93,8 @@ def _between(
     radius = r.stage.shaft_diameter and r.stage.shaft_diameter / 2
     sizes = (1.0, 1.0)
     if not radius:
-        radius, sizes = (
-            SHAFT_SHARE * min(small, r.gear_radius),
-            tuple(share / SHAFT_SHARE for share in SHAFT_RANGE),
-        )
+        radius = SHAFT_SHARE * min(small, r.gear_radius)
+        sizes = (SHAFT_RANGE[0] / SHAFT_SHARE, SHAFT_RANGE[1] / SHAFT_SHARE)
     loss = bearings.shaft_loss(1.0, radius, ring * first, second)
     worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss
     material = notebook.material(inputs, r.stage.material, f"{r.path}.material")
@@ -153,7 +151,8 @@ def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: N
     gear: Any = 0.0
     if last is not None and last.gear_radius is not None and last.stage.efficiency is None:
         gear = bearings.tooth_load(last.gear_radius, last.stage.pressure_angle)
-    diameter, least = drum.shaft_diameter or (last and last.stage.shaft_diameter), 1.0
+    of_stage = None if last is None else last.stage.shaft_diameter
+    diameter, least = drum.shaft_diameter or of_stage, 1.0
     if diameter is None:
         diameter, least = drum.diameter, CORE_LEAST
     loss = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / outer)

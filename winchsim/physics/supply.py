@@ -239,7 +239,9 @@ def _controlled(
         voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
         return voltage, currents, limit
     towards = _towards(open_voltage, 1.0)
-    slope = (current_limit - source.fold_to) / larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
+    volts: Any = open_voltage
+    kept: Any = larger(abs(volts) - source.resistance * current_limit, 1e-300)
+    slope: Any = (current_limit - source.fold_to) / kept
     ns, rs, es, drops = groups
     lows = [towards * e - drop for e, drop in zip(es, drops, strict=True)]
     highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]

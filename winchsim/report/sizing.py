@@ -243,7 +243,9 @@ def study_json(study: Study, scenario: Scenario) -> str:
 
 def _power_facts(study: Study) -> dict[str, float] | None:
     found = most_power(study) if study.question.name == "heaviest" else None
-    return found and {"mass_kg": found.mass, "power_w": found.power, "speed_m_s": found.speed}
+    if found is None:
+        return None
+    return {"mass_kg": found.mass, "power_w": found.power, "speed_m_s": found.speed}
 
 
 def _change(study: Study, index: int) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -98,7 +99,8 @@ class _Climb:
         self.drag, self.per_torque = raising_line(m.chain)
         start, ambient = start_temperatures(batch)
         zero, infinite = np.zeros(n), np.full(n, np.inf)
-        self.currents = self.friction = [zero for _ in m.groups]
+        self.currents: Sequence[Any] = [zero for _ in m.groups]
+        self.friction: Sequence[Any] = self.currents
         self.speed = zero
         self.pick_up = pick_up_force(batch, path, DriveLaw(batch.machine, batch.raising, start, ambient))
         self.margin, self.middle, self.radius = infinite, zero, zero

@@ -103,7 +103,7 @@ def shape_of(machine: Machine) -> tuple[Any, ...]:
     return (
         tuple(g.number for g in machine.groups),
         machine.chain_groups,
-        tuple(tuple(e.rest is None for e in row.elements) for row in (machine.chain, *machine.chain.groups)),
+        tuple(tuple(e.rest is None for e in row) for row in (machine.chain.elements, *(g.elements for g in machine.chain.groups))),
         tuple(mesh.path for mesh in machine.meshes),
         tuple((link.kind, link.where, link.channel, link.index) for link in machine.links),
         (machine.source.takes_back, machine.off_each, machine.pawl, machine.drum_element, machine.line.falls),

@@ -67,13 +67,13 @@ def sourced(unit: str, meaning: str, default: Any = MISSING) -> Any:
     return field(default=default, metadata={"unit": unit, "meaning": meaning})
 
 
-def sourced_values(row: type | _Sourced) -> dict[str, tuple[str, str]]:
+def sourced_values(row: Any) -> dict[str, tuple[str, str]]:
     """Unit and meaning of every sourced number of a row, by name, in the order of declaration."""
     return {
         f.name: (f.metadata["unit"], f.metadata["meaning"])
         for f in fields(row)
         if "unit" in f.metadata
-    }  # type: ignore[arg-type]
+    }
 
 
 class _Sourced:

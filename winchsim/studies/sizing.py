@@ -577,13 +577,15 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
             continue
         origin = found.inputs.settings.ambient if column.key is CheckKey.WINDING else 0.0
         ends = [check.value if end is None else end for end in (check.value, check.low, check.high)]
-        values = [origin + (column.value - origin) * ((end - origin) / (value - origin)) for end in ends]
-        rank = ranks_of(*values, column.side, column.hard, column.required)
+        value_, low, high = (
+            origin + (column.value - origin) * ((end - origin) / (value - origin)) for end in ends
+        )
+        rank = ranks_of(value_, low, high, column.side, column.hard, column.required)
         if column.key is CheckKey.PARTS:
             rank[(rank == RANKS[Status.OK]) & (column.rank == RANKS[Status.NOT_CHECKED])] = RANKS[
                 Status.NOT_CHECKED
             ]
-        columns.append(CheckColumn(column.key, column.side, *values, column.hard, column.required, rank))
+        columns.append(CheckColumn(column.key, column.side, value_, low, high, column.hard, column.required, rank))
     hot = next(column for column in columns if column.key is CheckKey.START_HOT)
     for place, column in enumerate(columns):
         if column.key is CheckKey.TARGET:

@@ -320,7 +320,8 @@ def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
 
     missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
     ranks = np.array([RANKS[missing if check is None else check.status] for check in checks])
-    return CheckColumn(key, side, *map(numbers, ("value", "low", "high", "hard", "required")), ranks)
+    value, low, high, hard, required = map(numbers, ("value", "low", "high", "hard", "required"))
+    return CheckColumn(key, side, value, low, high, hard, required, ranks)
 
 
 def _result(found: Assessment | None, name: str) -> float:

@@ -200,7 +200,8 @@ class RestingBounds:
 
     def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
         self._pushing = breakaway if pushing is None else pushing
-        self._driving, self._passing = [], []
+        self._driving: list[tuple[float, float]] = []
+        self._passing: list[tuple[float, float, bool]] = []
         for e in chain.elements:
             (forward, _, drag), (_, reverse, held) = factors(e, self._pushing, 1), factors(e, breakaway, -1)
             self._driving.append((e.ratio / forward, drag))

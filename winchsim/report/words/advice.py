@@ -39,7 +39,7 @@ def jam(found: Jam, check: Check | None) -> Text:
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
     if found.limit is not None:
         return joined([text, say("A current limit of {} prevents it.", Value(rounded(found.limit, 2), "A"))])
-    why = _NO_LIMIT[found.no_limit]
+    why = "" if found.no_limit is None else _NO_LIMIT[found.no_limit]
     return joined([text, say(why)]) if why else text
 
 
