@@ -131,6 +131,15 @@ def test_a_brake_holds_by_its_torque_over_the_loads(small):
     assert found.check(CheckKey.HOLD).value > 1.25
 
 
+def test_a_train_that_a_knock_sets_going_is_thin(small, make_stage):
+    """At rest it holds, with the losses of motion it does not."""
+    inputs = small(stage=make_stage(5.0, 0.95, repeat=2), load={"mass": 0.9}, settings={"breakaway": 2.0, "watch": 1.0})
+    found = assess(simulate(inputs), actions=False, ranges=False)
+    knocked = found.check(CheckKey.HOLD_DISTURBED)
+    assert found.held is Holding.FRICTION and knocked.status is Status.THIN
+    assert knocked.value < 1 < found.check(CheckKey.HOLD).value
+
+
 def test_what_is_not_described_is_not_checked_and_names_its_input(small):
     found = assess(simulate(small()), actions=False)
     parts = found.check(CheckKey.PARTS)
@@ -166,6 +175,49 @@ def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):
     body = record.machine.body
     assert found.drop_energy == pytest.approx(body.mass * body.gravity * found.drop_height)
     assert found.drop_speed == pytest.approx(math.sqrt(2 * body.gravity * found.drop_height))
+
+
+def test_the_drop_is_from_the_floor_wherever_the_lift_starts(small):
+    found = assess(simulate(small(load={"start_height": 1.0, "height": 0.5})), actions=False, ranges=False)
+    assert found.drop_energy == pytest.approx(8.0 * 9.80665 * 1.5)
+    assert found.drop_speed == pytest.approx(math.sqrt(2 * 9.80665 * 1.5))
+
+
+TOP, FLOOR = Phase(action="raise", until="top"), Phase(action="lower", until="floor")
+UP, DOWN, OFF = (Phase(action=action, until="time", time=1.0) for action in ("raise", "lower", "off"))
+HANGING = {"mass": 8.0, "start_height": 0.05, "height": 0.3}
+SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
+
+
+@pytest.mark.parametrize(
+    ("parts", "end", "held"),
+    [
+        ({}, End.REACHED, Holding.FRICTION),
+        ({"phase": (TOP, FLOOR)}, End.REACHED, Holding.FRICTION),
+        ({"load": {"mass": 80.0}}, End.STALLED, None),
+        ({"load": {"snag_height": 0.05}}, End.SNAGGED, None),
+        ({"load": {"top_stop": 0.05}}, End.TOP_STOP, None),
+        ({"rope": {"breaking_force": 140.0, "knot_efficiency": 0.5}}, End.PART_BROKE, None),
+        ({"drum": {"width": 0.006, "flange_diameter": 0.020}, "load": {"height": 0.4}}, End.DRUM_OVERFLOW, None),
+        ({"supply": {"kind": "battery", "capacity": 1.0}}, End.BATTERY_EMPTY, None),
+        ({"load": HANGING, "phase": (OFF,)}, End.DONE, Holding.FRICTION),
+        ({"load": HANGING, "phase": (DOWN,)}, End.DONE, Holding.FRICTION),
+        ({"load": HANGING, "phase": (UP, OFF)}, End.DONE, Holding.FRICTION),
+        ({"load": {"mass": 8.0}, "phase": (OFF,)}, End.DONE, Holding.FRICTION),
+        ({**SLIDES, "phase": (replace(OFF, time=0.1),)}, End.BACK_DRIVEN, Holding.NONE),
+        ({"stages": (5.0, 0.97, 2), "load": {"mass": 3.0}}, End.REACHED, Holding.NONE),
+    ],
+)
+def test_end_and_holding_of_a_programme(small, make_stage, parts, end, held):
+    """What the load does in it, where it stops and why; what is not met or not held never passes."""
+    parts = dict(parts)
+    if "stages" in parts:
+        ratio, efficiency, repeat = parts.pop("stages")
+        parts["stage"] = make_stage(ratio, efficiency, repeat=repeat)
+    found = assess(simulate(small(**{"settings": {"watch": 1.0, "stall_watch": 0.5}, **parts})), actions=False, ranges=False)
+    assert found.target.end is end
+    assert (found.exit_code == 0) is (end in (End.REACHED, End.DONE) and held is not Holding.NONE)
+    assert held is None or found.held is held
 
 
 def test_a_supply_that_trips_is_the_cause_of_a_missed_target(small):

@@ -154,3 +154,8 @@ def test_an_energy_balance_that_does_not_close_is_not_trusted(ran):
     record = replace(record, energy=replace(record.energy, residual=0.01 * record.energy.scale))
     (finding,) = find(read_history(record))
     assert finding.kind is FindingKind.NOT_TRUSTED and finding.values["energy_error"] == pytest.approx(0.01)
+
+
+def test_findings_stand_in_the_order_of_time(ran):
+    times = [finding.time for finding in ran(load={"top_stop": 0.05}).findings if finding.time is not None]
+    assert len(times) > 1 and times == sorted(times)

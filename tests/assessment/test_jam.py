@@ -69,3 +69,48 @@ def test_a_load_on_the_floor_pulls_no_harder_than_the_motors_can(small):
     machine = build(inputs)
     assert found.static_tension < machine.scales.pull
     assert found.no_limit is NoLimit.NOT_NEEDED
+
+
+def _lifting_by_hand(ideal, make_motor, make_stage, rope, **supply):
+    """2 motors of 20 mN·m/A at 6 V and 2 ohm on 50:1 at 0.8 and a drum of 10 mm radius pull 480 N at rest: statics."""
+    return build(ideal(
+        motors=make_motor(2.0, 0.02, count=2, rotor_inertia=1e-12), radius=0.01, span=1.0, load={"mass": 4.0},
+        stages=(make_stage(50.0, 0.8),), rope={"axial_stiffness": 1e5, "damping_ratio": 0.0, **rope}, supply=supply,
+    ))  # fmt: skip
+
+
+def test_a_jam_by_hand(ideal, make_motor, make_stage):
+    found = jam(_lifting_by_hand(ideal, make_motor, make_stage, {"breaking_force": 1000.0}))
+    pull = 2 * 0.02 * 3.0 * 50.0 * 0.8 / 0.01
+    knot = next(part for part in found.parts if part.kind == "rope_knot")
+    assert pull == pytest.approx(480.0) and found.current == pytest.approx(6.0)
+    assert found.static_tension == pytest.approx(pull) and knot.static == pytest.approx(1000.0 / pull)
+    assert not found.breaks and found.limit is None and found.no_limit is NoLimit.NOT_NEEDED
+    assert found.needed_current == pytest.approx(6.0 * 4.0 * 9.81 / pull, rel=1e-6)
+
+
+def test_the_current_limit_is_where_the_weakest_part_just_holds(ideal, make_motor, make_stage):
+    """120 N are a quarter of the 480 N of 6 A; rotors of next to no inertia on a rope without damping add nothing."""
+    rope = {"breaking_force": 240.0, "knot_efficiency": 0.5}
+    found = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope))
+    assert found.breaks and found.breaks_static and found.parts[0].label == "rope at its knot"
+    assert found.limit == pytest.approx(1.5, rel=0.02) and found.limit <= 1.5
+    limited = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope, current_limit=1.5))
+    assert limited.parts[0].static == pytest.approx(1.0) and limited.unlimited_current == pytest.approx(6.0)
+    saved = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope, current_limit=0.99 * found.limit))
+    assert not saved.breaks
+
+
+def test_no_limit_helps_a_part_that_the_load_itself_breaks(ideal, make_motor, make_stage):
+    found = jam(_lifting_by_hand(ideal, make_motor, make_stage, {"breaking_force": 30.0}))
+    assert found.breaks and found.limit is None and found.no_limit is NoLimit.RAISING_BREAKS
+
+
+def test_a_slow_stall_pulls_what_the_balance_says(small):
+    """Against the full simulation: the rope of a load that cannot move is pulled taut until the motors stand still."""
+    winch = small(
+        load={"snag_height": 0.01}, rope={"axial_stiffness": 500.0, "damping_ratio": 0.5}, settings={"stall_watch": 0.2}
+    )
+    record = simulate(winch)
+    assert record.first(Event.STALLED) is not None
+    assert record["tension"].max() == pytest.approx(jam(record.machine).static_tension, rel=1e-4)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from winchsim.assessment.kinds import ReadingKey
+from winchsim.assessment.kinds import FindingKind, ReadingKey
 from winchsim.assessment.readings import find_readings
 from winchsim.inputs import Phase
 
@@ -66,3 +66,10 @@ def test_efficiency_with_a_ramp(ran):
     run = ran(phase=(Phase(action="raise", until="top", ramp=1.0), Phase(action="off", until="time", time=1.0)))
     gained = 8.0 * 9.80665 * 0.1
     assert _values(run)[ReadingKey.EFFICIENCY] == pytest.approx(gained / run.record.energy.source, rel=2e-3)
+
+
+def test_lowering_time_is_from_its_phase_to_the_floor(ran):
+    run = ran(phase=(Phase(action="raise", until="top"), Phase(action="lower", until="floor")))
+    landed = run.one(FindingKind.LANDED_HARD)
+    assert landed.values["asked"]
+    assert _values(run)[ReadingKey.LOWERING_TIME] == pytest.approx(landed.time - run.history.spans[1].start)

@@ -2,9 +2,10 @@
 
 import pytest
 
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.findings import find
 from winchsim.assessment.history import read_history
-from winchsim.assessment.kinds import FindingKind
+from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.inputs import Supply
 from winchsim.physics.sources import Ordinary, shares_of_ordinary
 from winchsim.simulation import simulate
@@ -26,3 +27,12 @@ def test_a_supply_left_out_is_compared_with_ordinary_ones(small):
 def test_a_battery_of_the_resistance_of_the_motors_gives_half_its_voltage():
     # 8 cells of 0.15 ohm are 1.2 ohm: at 12 V stalled motors of 1.2 ohm would draw 10 A.
     assert shares_of_ordinary(10.0, 12.0)[Ordinary.ALKALINE_AA] == pytest.approx(1.0)
+
+
+def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(small):
+    short, long = small(supply={"current_limit": 2.0}), small(supply={"current_limit": 1.75}, load={"mass": 8.5})
+    one, other = (assess(simulate(inputs), actions=False, ranges=False).check(CheckKey.SUPPLY) for inputs in (short, long))
+    assert (one.status, other.status) == (Status.OK, Status.THIN) and 0 < one.value < other.value
+    for inputs, check in ((short, one), (long, other)):
+        values = finding(inputs, FindingKind.SUPPLY_LIMITED).values
+        assert values["duration"] / values["raising_time"] == pytest.approx(check.value)

@@ -18,7 +18,7 @@ from winchsim.report.si_keys import key
 @pytest.fixture(scope="module")
 def table(lifted):
     """Head and rows of the small lift."""
-    text = record_csv(lifted[0], digest="abcdef0123456789")
+    text = record_csv(lifted, digest="abcdef0123456789")
     rows = list(csv.reader(io.StringIO(text)))
     return rows[0], rows[1], rows[2:]
 
@@ -30,13 +30,13 @@ def test_first_line_says_where_it_is_from(table):
 def test_every_channel_stands_under_its_unit(lifted, table):
     _, head, rows = table
     assert head[:4] == ["time_s", "phase", "segment", "held"]
-    assert head[4:] == [key(channel.name, channel.unit) for channel in lifted[0].channels.values()]
+    assert head[4:] == [key(channel.name, channel.unit) for channel in lifted.channels.values()]
     assert {"height_m", "tension_n", "motor_1_speed_rad_s", "motor_1_winding_c", "mesh_1_force_n_m"} <= set(head)
     assert all(len(row) == len(head) for row in rows)
 
 
 def test_values_are_those_of_the_record(lifted, table):
-    record, (_, head, rows) = lifted[0], table
+    record, (_, head, rows) = lifted, table
     cells = np.array(rows, dtype=float)
     for name, column in (
         ("height_m", record["height"]),
@@ -50,7 +50,7 @@ def test_values_are_those_of_the_record(lifted, table):
 
 
 def test_what_is_not_finite_is_empty(lifted):
-    record = lifted[0]
+    record = lifted
     holes = replace(record.channels["tension"], values=np.where(record.time > 1.0, np.nan, record["tension"]))
     channels = MappingProxyType({**record.channels, "tension": holes})
     text = record_csv(replace(record, channels=channels))
@@ -58,7 +58,7 @@ def test_what_is_not_finite_is_empty(lifted):
 
 
 def test_same_record_same_bytes(lifted):
-    assert record_csv(lifted[0]) == record_csv(lifted[0])
+    assert record_csv(lifted) == record_csv(lifted)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):
-    record, _ = lifted
+    record = lifted
     time = np.array([0.5, 1.0, 1.5, 2.0, 1e6])
     true = np.interp(time, record.time, record["height"])
     trace = MeasuredTrace(time, height=true + np.array([0.001, 0.002, -0.006, np.nan, 0.0]))
@@ -26,7 +26,7 @@ def test_difference_of_a_trace_is_measured_less_simulated(lifted):
 
 
 def test_every_quantity_of_a_trace_counts(lifted):
-    record, _ = lifted
+    record = lifted
     time = np.linspace(0.1, 1.0, 5)
     trace = MeasuredTrace(time, current=np.ones(5), voltage=np.full(5, 6.0))
     assert [d.name for d in trace_differences(record, trace)] == ["current", "voltage"]
@@ -34,16 +34,16 @@ def test_every_quantity_of_a_trace_counts(lifted):
 
 
 def test_a_row_beside_its_simulation(lifted, stuck):
-    history = read_history(lifted[0])
+    history = read_history(lifted)
     time = history.lift_time
-    row = compared(SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"), lifted[0])
+    row = compared(SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"), lifted)
     assert row.time_difference == pytest.approx(0.02)
     assert row.current_difference == pytest.approx(0.5 / history.steady("current") - 1)
     assert "+2 %" in sentence_text(words.row(row))
-    other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck[0])
+    other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck)
     assert other.time_difference is None
     assert "not lifted in the simulation" in sentence_text(words.row(other))
-    assert "nothing measured" in sentence_text(words.row(compared(SheetRow(mass=8.0), lifted[0])))
+    assert "nothing measured" in sentence_text(words.row(compared(SheetRow(mass=8.0), lifted)))
     means = mean_difference([row, other])
     assert means == (pytest.approx(0.02), row.current_difference)
     assert mean_difference([other]) == (None, None)

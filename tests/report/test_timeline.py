@@ -14,28 +14,28 @@ from winchsim.simulation import RecordedEvent
 
 
 def test_a_lift_in_its_order(lifted):
-    texts = [sentence_text(moment.text) for moment in timeline(lifted[0])]
+    texts = [sentence_text(moment.text) for moment in timeline(lifted)]
     assert texts == ["power on, raising", "the drum starts", "the load lifts off", "the load is up", "power off",
                      "the drum stops"]  # fmt: skip
-    times = [moment.time for moment in timeline(lifted[0])]
+    times = [moment.time for moment in timeline(lifted)]
     assert times == sorted(times)
 
 
 def test_silent_events_stay_out(lifted):
-    assert {Event.SETTLED, Event.END} <= {event.event for event in lifted[0].events}
-    assert not [moment for moment in timeline(lifted[0]) if sentence_text(moment.text) in (Event.SETTLED.value, Event.END.value)]
+    assert {Event.SETTLED, Event.END} <= {event.event for event in lifted.events}
+    assert not [moment for moment in timeline(lifted) if sentence_text(moment.text) in (Event.SETTLED.value, Event.END.value)]
 
 
 def test_many_of_a_kind_become_the_first_two_and_the_last(lifted):
     slips = tuple(RecordedEvent(Event.SLIPS, 1.0 + k, 0.01 * k) for k in range(20))
-    found = timeline(replace(lifted[0], events=slips))
+    found = timeline(replace(lifted, events=slips))
     assert [moment.time for moment in found] == [1.0, 2.0, None, 20.0]
     assert sentence_text(found[2].text) == "(17 more times: the load slips in its guide)"
 
 
 def test_a_few_of_a_kind_are_all_shown(lifted):
     slips = tuple(RecordedEvent(Event.SLIPS, 1.0 + k, 0.0) for k in range(MOST_OF_A_KIND))
-    assert len(timeline(replace(lifted[0], events=slips))) == MOST_OF_A_KIND
+    assert len(timeline(replace(lifted, events=slips))) == MOST_OF_A_KIND
 
 
 @pytest.mark.parametrize(
@@ -51,4 +51,4 @@ def test_a_few_of_a_kind_are_all_shown(lifted):
     ],
 )
 def test_words(lifted, event, text):
-    assert sentence_text(moment_text(lifted[0], event)) == text
+    assert sentence_text(moment_text(lifted, event)) == text

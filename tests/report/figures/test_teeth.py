@@ -7,18 +7,19 @@ import math
 import numpy as np
 import pytest
 
+from winchsim.assessment.parts import part_rows
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.teeth import MOST_FACTOR, stage_factors, tooth_factors
-from winchsim.verdict.weakest import weakest_links
 
 
 def test_factors_are_those_of_the_weakest_links(lift):
     """The least factor over time is the one of the table of weakest links, which is made from the demands alone."""
     table = {}
-    for row in weakest_links(lift):
-        if row.link.kind.value.startswith("tooth"):
-            mesh = lift.machine.links[row.place].index
-            table[mesh] = min(table.get(mesh, math.inf), row.link.factor)
+    places = {link.label: link.index for link in lift.machine.links}
+    for row in part_rows(lift, None):
+        if row.kind.startswith("tooth"):
+            mesh = places[row.label]
+            table[mesh] = min(table.get(mesh, math.inf), row.factor)
     stages = stage_factors(lift)
     assert len(stages) == 4
     assert [stage.worst for stage in stages] == pytest.approx(
