@@ -15,7 +15,7 @@ import pytest
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
-PATIENCE = 30_000
+PATIENCE = 120_000
 """Longest wait for anything on the page. [ms]"""
 
 

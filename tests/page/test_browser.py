@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from pathlib import Path
 
 import pytest
 
@@ -175,7 +176,8 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     view.page.locator("[role=alert]").first.wait_for()
     view.page.get_by_role("button", name="Calibrate").click()
     view.page.get_by_role("button", name="Take the calibrated build").click(timeout=240_000)
-    view.page.locator(".note", has_text="calibrated").wait_for()
+    view.view("Save")
+    view.page.get_by_text("differ from the file:").wait_for()
     view.context.close()
     server.stop()
     times = [row.measured_time for row in read_sheet(str(sheet))[1:4]]
@@ -183,3 +185,46 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     kept = json.loads(server.path.with_suffix(".work.json").read_text())
     values = next(iter(kept["tabs"].values()))["state"]["values"]
     assert values != to_values(load(str(server.path))), "the calibrated build is another one"
+
+
+def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
+    view = look()
+    view.view("Sizing")
+    view.page.get_by_role("button", name="Which drum?").click()
+    view.page.locator(".candidates .q-btn", has_text="20 mm").first.click()
+    view.page.get_by_text("Taken: 20 mm. Undo").wait_for()
+    view.view("Lift")
+    view.part("drum")
+    assert view.page.get_by_label("diameter, drum.diameter").first.input_value() == "20 mm"
+    view.view("Sizing")
+    view.page.get_by_label("to, across").fill("12 furlongs")
+    view.page.get_by_role("button", name="Draw the map").click()
+    view.page.locator("[role=status]", has_text="expected").first.wait_for()
+    view.page.get_by_label("to, across").fill("14 kg")
+    view.page.get_by_role("button", name="Draw the map").click()
+    canvas = view.page.locator(".map canvas").first
+    canvas.wait_for()
+    taken = view.page.get_by_text("Taken: load.mass").first
+    box = canvas.bounding_box()
+    for share in range(30, 90):  # along the diagonal until a cell is met
+        if taken.count():
+            break
+        canvas.click(position={"x": box["width"] * share / 100, "y": box["height"] * (0.9 - share / 130)})
+    taken.wait_for()
+
+
+def test_a_page_left_open_does_not_grow(look, server):
+    view = look()
+
+    def resident():
+        lines = Path(f"/proc/{server.process.pid}/status").read_text().splitlines()
+        return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
+
+    for mass in range(10, 20):
+        view.set("mass, load.mass", f"{mass} kg")
+        view.head(f"Lifts {mass} kg")
+    before = resident()
+    for mass in range(10, 70):
+        view.set("mass, load.mass", f"{10 + mass / 10:.1f} kg")
+    view.head("Lifts 16.9 kg")
+    assert resident() - before < 20, "MB"

@@ -32,6 +32,7 @@ WORDS = ("fails", "thin", "not checked", "ok")
 LINES, INKS = ("solid", "dashed", "dotted"), ("#2a6fb0", "#8a4fa3", "#6b5a3a")
 
 _TEXT = {"color": "#7a8790"}
+_GRID = {"splitLine": {"show": True, "lineStyle": {"opacity": 0.3}}}
 
 
 class Sizing:
@@ -84,7 +85,12 @@ class Sizing:
             "legend": {"top": 0, "textStyle": _TEXT},
             "grid": {"left": 8, "right": 12, "top": 30, "bottom": 30, "containLabel": True},
             "xAxis": {"type": "category", "data": [row["text"] for row in rows], "axisLabel": _TEXT},
-            "yAxis": {"type": "category", "data": checks, "axisLabel": _TEXT, "splitLine": {"show": True}},
+            "yAxis": {
+                "type": "category",
+                "data": checks,
+                "axisLabel": _TEXT,
+                "splitLine": {"show": True, "lineStyle": {"opacity": 0.3}},
+            },
             "series": series,
         }
         chart = ui.echart(options, on_point_click=lambda e: self._take(rows[e.data[0]])).classes("small wider")

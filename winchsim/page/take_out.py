@@ -12,6 +12,7 @@ from winchsim.errors import OutputError, WinchsimError
 from winchsim.inputs import Inputs, specs, table_type
 from winchsim.page.long_job import LongJob
 from winchsim.page.state import State, changes
+from winchsim.report.plain_text import safe
 from winchsim.report.writing import write_file
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.rewrite import quantity_text, rewrite
@@ -68,23 +69,15 @@ class TakeOut:
             self._job = LongJob(tab)
             ui.label("Command of this lift").classes("heading")
             self._command = ui.html("", sanitize=False, tag="pre")
-            self._share()
+            if not tab.site.share_address.startswith(("http://127.", "http://localhost", "http://[::1]")):
+                ui.label("Address for a phone in the same network").classes("heading")
+                ui.label(tab.site.share_address)
         tab.followers.append(self._refresh)
 
     def _button(self, text: str, do: Any) -> None:
         ui.button(text, on_click=do).props("outline no-caps")
 
-    def _share(self) -> None:
-        if self.tab.site.share_address.startswith(("http://127.", "http://localhost", "http://[::1]")):
-            return
-        from winchsim.page.scan_code import scan_code
-
-        ui.label("Scan to open this page on a phone in the same network").classes("heading")
-        ui.html(scan_code(self.tab.site.share_address), sanitize=False)
-
     def _refresh(self) -> None:
-        from winchsim.report.plain_text import safe
-
         state = self.tab.state
         changed = changes(state.base, state.inputs)
         names = ", ".join(path for path, _ in changed[:8]) + (" …" if len(changed) > 8 else "")

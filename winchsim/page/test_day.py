@@ -12,7 +12,7 @@ from winchsim.errors import InputError, OutputError, WinchsimError
 from winchsim.page.form import LEFT_OUT, fault_text
 from winchsim.page.long_job import LongJob
 from winchsim.page.take_out import rewritten
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.plain_text import harmless
 from winchsim.report.writing import write_file
 from winchsim.scenario.sheet import SheetRow, origin_line, read_planned_sheet, write_sheet
@@ -99,7 +99,7 @@ class TestDay:
             field: Any = ui.select(options, label=short, value=now)
             field.on_value_change(lambda e: self._put(number, name, str(e.value), field))
         else:
-            text = "" if value is None else value if isinstance(value, str) else quantity(value, spec.unit, 6)
+            text = "" if value is None else value if isinstance(value, str) else f"{in_unit(value, spec.unit):.6g} {spec.unit}"
             field = ui.input(short, value=text)
             handler = "(v) => emit(v?.target ? v.target.value : v)"
             field.on("change", lambda e: self._put(number, name, str(e.args), field), js_handler=handler)
@@ -161,7 +161,12 @@ class TestDay:
             "animation": False,
             "legend": {"top": 0, "textStyle": {"color": "#7a8790"}},
             "xAxis": {"type": "category", "data": [row["test"] for row in rows]},
-            "yAxis": {"type": "value", "name": f"{kind}, {rows[0]['unit']}", "scale": True},
+            "yAxis": {
+                "type": "value",
+                "name": f"{kind}, {rows[0]['unit']}",
+                "scale": True,
+                "splitLine": {"lineStyle": {"opacity": 0.3}},
+            },
             "series": series,
         }
         text = "; ".join(f"{row['test']}: measured {row['values'][0]}, calibrated {row['values'][1]}" for row in rows)

@@ -1,1 +1,0 @@
-"""An address as a code that a phone scans."""
