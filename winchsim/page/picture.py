@@ -147,6 +147,12 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
     ratios = _shaft_ratios(m, plan)
     parts = [_gear(gear, ratios, plan) for gear in plan.gears]
     parts += [_motor(spot) for spot in plan.motors]
+    numbers = [n for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
+    last = {numbers[gear.shaft]: gear for gear in plan.gears if not gear.driver}
+    parts += [
+        _words(tables.get(f"stage.{n}", ""), gear.x, gear.y + gear.tip + 0.6 * unit, unit, f"stage {n} ")
+        for n, gear in last.items()
+    ]
     parts += [
         f'<g class="box"><path d="M{1e3 * o.x:.2f} {1e3 * o.y:.2f}L{1e3 * o.to_x:.2f} {1e3 * o.to_y:.2f}"/>'
         f"{_text(o.to_x, o.to_y + 3 * unit, f'{o.kind} {o.ratio:.3g}:1', unit)}</g>"

@@ -228,10 +228,9 @@ class Tab:
             self.chart.props('role="img" aria-label="Curves of the lift over time; the numbers are in the table below"')
             ui.html('<div class="readout" id="w-readout" aria-live="off"></div>', sanitize=False)
 
-    def _toggle(self, dark: Any) -> None:
-        self.client.run_javascript("return document.body.classList.contains('body--dark')")
-        dark.set_value(not dark.value if dark.value is not None else True)
-        self.client.run_javascript("setTimeout(() => winch.redraw(), 50)")
+    async def _toggle(self, dark: Any) -> None:
+        is_dark = await self.client.run_javascript("return document.body.classList.contains('body--dark')")
+        dark.set_value(not is_dark)
 
     def _key(self, event: Any) -> None:
         if event.action.keydown and event.modifiers.ctrl and event.key.name in ("z", "Z", "y"):
