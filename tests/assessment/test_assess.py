@@ -8,9 +8,10 @@ import pytest
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
+from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.parts import grade
 from winchsim.inputs import Brake, Pawl, Phase, with_value
-from winchsim.model import Event
+from winchsim.model import Event, build
 from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 
@@ -226,3 +227,19 @@ def test_a_supply_that_trips_is_the_cause_of_a_missed_target(small):
     assert found.target.end is End.SUPPLY_TRIPPED
     assert found.has(FindingKind.SUPPLY_TRIPPED)
     assert found.check(CheckKey.TARGET).status is Status.FAILS
+
+
+def test_a_load_that_is_lifted_but_not_started_is_thin_and_says_why(small):
+    """The drum turns before the rope pulls with the whole load: friction of motion is overcome, that of rest is not."""
+    margins = hardest_margins(build(small()))
+    mass = 8.0 * math.sqrt(margins.resting * margins.moving)  # between what starts and what keeps on
+    record = simulate(small(load={"mass": mass}))
+    found = assess(record, actions=False)
+    check = found.check(CheckKey.START_COLD)
+    assert found.target.reached and check.value < 1 and check.status is Status.THIN and check.hard is None
+    (note,) = [f for f in found.findings if f.kind is FindingKind.NO_RESTART]
+    assert note.values["margin"] == pytest.approx(check.value, rel=1e-9)
+    hanging = assess(simulate(small(load={"mass": mass, "start_height": 0.05})), actions=False)
+    assert not hanging.target.reached
+    assert hanging.check(CheckKey.START_COLD).status is Status.FAILS
+    assert all(f.kind is not FindingKind.NO_RESTART for f in hanging.findings)

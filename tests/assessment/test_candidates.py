@@ -6,6 +6,7 @@ import pytest
 from winchsim.assessment.candidates import RANKS, binding_key, changeable, check_columns, choose_row, fails
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import find_ranges
 from winchsim.inputs import Pawl, with_value
 from winchsim.model import build
@@ -25,7 +26,9 @@ def _columns(inputs, **values):
 def test_statuses_of_candidates_are_those_of_full_runs(small, pawl):
     """Values within the accuracy of the quasi-static model, and the same statuses away from limits."""
     inputs = small(pawl=pawl)
-    masses = [4.0, 8.0, 12.0, 40.0]
+    margins = hardest_margins(build(inputs))
+    run_up = 8.0 * float(np.sqrt(margins.resting * margins.moving))  # lifted from the floor, not started hanging
+    masses = [4.0, 8.0, 12.0, run_up, 40.0]
     columns = _columns(inputs, load__mass=masses)
     for row, mass in enumerate(masses):
         found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False)

@@ -38,6 +38,7 @@ class CheckColumn:
     value, low, high : ndarray
         In SI; NaN where there is none.
     hard, required : float or ndarray or None
+        NaN where a candidate has none.
     rank : ndarray of int
         Status, as its rank: 0 fails, 1 thin, 2 not checked, 3 ok.
     """
@@ -70,14 +71,16 @@ def check_columns(
     spread = _capacities(machine)
     more = _of_batches(variants, spread)
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
-    start: dict[str, Any] = dict(hard=1.0, required=START_REQUIRED)
+    cold, hanging = lifts.stall_margin_cold, inputs.load.start_height > 0
+    # From the floor a drum that turns already lifts what it does not start, as `find_checks` has it.
+    limit = np.where(lifts.lifted & (cold < 1) & (not hanging), np.nan, 1.0)
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
     target = _column(CheckKey.TARGET, ended, None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
         target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
     columns = [
         target,
-        _column(CheckKey.START_COLD, lifts.stall_margin_cold, known, **start),
+        _column(CheckKey.START_COLD, cold, known, hard=limit, required=START_REQUIRED),
         hot,
         *_holding(lifts, more, known),
         _column(
@@ -228,7 +231,7 @@ def _holding(
         margins = [np.where(pawl, np.inf, _margin(net + a, slope + b)) for a, b in shifts]
         value, high, low = margins
         firm = (key is CheckKey.HOLD) | braked | (more["hold"] > 0)
-        hard, required = np.where(firm, 1.0, -np.inf), np.where(braked, BRAKE_REQUIRED, 1.0)
+        hard, required = np.where(firm, 1.0, np.nan), np.where(braked, BRAKE_REQUIRED, 1.0)
         rank = ranks_of(value, low, high, Side.LEAST, hard, required)
         rank[~firm & (low < 1)] = RANKS[Status.THIN]
         by_friction = ~pawl & ~braked & (rank == RANKS[Status.OK])

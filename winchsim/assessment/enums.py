@@ -191,6 +191,8 @@ class FindingKind(StrEnum):
     """count, drum_speed (as it stopped first), energy: a self-locking stage stopped the drum."""
     ROPE_SLACK = "rope_slack"
     """count: how often the rope of a hanging load went slack."""
+    NO_RESTART = "no_restart"
+    """margin: of a load that is lifted, but that the motors do not start where it hangs. [-]"""
     DRUM_OVERFLOW = "drum_overflow"
     PAID_OUT = "paid_out"
     SNAGGED = "snagged"

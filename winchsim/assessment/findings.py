@@ -12,10 +12,11 @@ import numpy as np
 from winchsim.assessment.gear_flaws import gear_flaws
 from winchsim.assessment.history import OFF_FLOOR, History
 from winchsim.assessment.kinds import Finding, FindingKind
-from winchsim.assessment.margins import times_until_hot
+from winchsim.assessment.margins import hardest_margins, times_until_hot
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
 from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.model import AtGroup, Event, Machine
+from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
 from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
@@ -195,6 +196,14 @@ def _rope_slack(history: History) -> Iterator[Finding]:
         yield _at(FindingKind.ROPE_SLACK, hanging[0], count=len(hanging))
 
 
+def _no_restart(history: History) -> Iterator[Finding]:
+    """A load that the drum lifts because it turns already when the rope takes the load up."""
+    if history.lifted and raising_phase(history.machine).action == "raise":
+        margin = hardest_margins(history.machine).resting
+        if margin < 1:
+            yield Finding(FindingKind.NO_RESTART, {"margin": float(margin)})
+
+
 def _landed_hard(history: History) -> Iterator[Finding]:
     """A load that met the floor fast, unless it came back unasked."""
     back = {back.landed.time for back in history.run_backs() if back.landed is not None}
@@ -348,6 +357,6 @@ def _winding(history: History) -> Iterator[Finding]:
 
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
     _part_broke, _fell, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
-    _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, _creep, _winding, gear_flaws,
+    _no_restart, _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, _creep, _winding, gear_flaws,
 )  # fmt: skip
 """Every rule; a new finding is a kind and a rule here."""

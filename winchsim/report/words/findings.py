@@ -202,6 +202,15 @@ _WORDS: dict[FindingKind, Words] = {
         lambda v: say(f"The rope goes slack under a hanging load, {v['count']} times."),
         "",
     ),
+    FindingKind.NO_RESTART: (
+        NOTICE,
+        lambda v: say(
+            "The load is lifted only because the drum turns already when the rope takes it up. "
+            "Stopped on its way it does not start again: the motors reach {} of the torque needed.",
+            percent(v["margin"]),
+        ),
+        "",
+    ),
     FindingKind.DRUM_OVERFLOW: (
         DANGER,
         lambda _: say("The rope climbs over the flange."),
