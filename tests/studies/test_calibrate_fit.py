@@ -12,8 +12,6 @@ from winchsim.studies.calibrate.fit import (
     interval_width,
     outlier,
     posterior,
-    solve,
-    with_slopes,
 )
 
 X = np.linspace(0.0, 4.0, 12)
@@ -77,7 +75,8 @@ def test_the_scatter_is_that_of_the_data_whatever_was_expected():
 
 
 def test_values_stay_within_their_bounds():
-    values = solve(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), (np.zeros(2), FAR), np.ones(X.size, dtype=bool), 0.01)
+    every = np.ones(X.size, dtype=bool)
+    values = fit(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), (np.zeros(2), FAR), every, every).values
     assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
 
@@ -88,20 +87,24 @@ def test_interval_width_is_of_students_t():
     assert interval_width(0.9, 0.4) == pytest.approx(1.645, abs=5e-4)
 
 
-def test_slopes_stay_within_the_bounds_and_are_asked_for_as_wanted():
-    asked = []
+def test_evidence_from_one_side_counts_only_while_it_disagrees():
+    """A datum says 2 with a scatter of 1/10, a bound says at least 3 with the same scatter, another at most 9."""
+    slopes = np.array([[-10.0], [-10.0], [10.0]])
+    data = np.array([True, False, False])
+    done = fitted(lambda v: (np.array([20.0, 30.0, -90.0]) + slopes @ v, slopes), 3, 1, data)
+    assert done.values == pytest.approx([(200 + 300) / 201], rel=1e-3)
+    assert done.residuals[2] == 0.0 and done.slopes[2, 0] == 0.0
 
-    def many(sets):
-        asked.append(sets.copy())
-        return sets**2
 
-    value, slopes = with_slopes(many, np.array([1.0, 2.0]), np.array([3.0, 2.0]))
-    assert np.all(asked[0] <= [3.0, 2.0]) and len(asked) == 1
-    assert value.tolist() == [1.0, 4.0]
-    assert np.diag(slopes) == pytest.approx([2.0, 4.0], rel=1e-3)
-    assert slopes[0, 1] == slopes[1, 0] == 0.0
-    _, second = with_slopes(many, np.array([1.0, 2.0]), np.array([3.0, 2.0]), np.array([False, True]))
-    assert second[:, 0] == pytest.approx(slopes[:, 1]) and len(asked[1]) == 2
+def test_a_fit_that_overshoots_from_step_to_step_still_ends_at_the_best_values():
+    """A residual with so much curvature that plain Gauss-Newton steps go back and forth for ever."""
+
+    def both(v):
+        return np.array([3.0 + 4.0 * v[0] + 2.0 * v[0] ** 2]), np.array([[4.0 + 4.0 * v[0]]])
+
+    grid = np.linspace(-3.0, 1.0, 40001)
+    best = grid[np.argmin((3.0 + 4.0 * grid + 2.0 * grid**2) ** 2 + grid**2)]
+    assert fitted(both, 1, 1).values == pytest.approx([best], abs=0.05)
 
 
 def scattered(seed, spoiled=None, by=0.0):
@@ -113,8 +116,8 @@ def scattered(seed, spoiled=None, by=0.0):
 
 def found_in(measured):
     every = np.ones(X.size, dtype=bool)
-    values = solve(line(measured), np.zeros(2), (-FAR, FAR), every, 1.0, robust=True)
-    return outlier(*line(measured)(values), values, every, every)
+    done = fit(line(measured), np.zeros(2), (-FAR, FAR), every, every, robust=True)
+    return outlier(done.residuals, done.slopes, done.values, every, every)
 
 
 @pytest.mark.parametrize("place", [0, 5, 11])

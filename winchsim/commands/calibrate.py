@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
@@ -11,9 +12,9 @@ from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
+    from winchsim.report.document import Finding
     from winchsim.scenario.read import Scenario
     from winchsim.studies.calibrate import Calibration
-    from winchsim.verdict.finding import Finding
 
 FILE_NAMES = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
 
@@ -35,6 +36,7 @@ def register(commands: Any) -> None:
         ),
     )
     add_scenario(parser)
+    parser.add_argument("--full", action="store_true", help="print all details")
     parser.add_argument("tests", metavar="TESTS.csv", help="test sheet, one row a test")
     parser.add_argument(
         "--fit", metavar="NAMES", default="", help="factors to fit, such as mesh_friction,bearings; left out: all"
@@ -57,52 +59,47 @@ def run(options: argparse.Namespace, env: Env) -> int:
     scenario = read(options.file, options.overrides)
     (rows, origin), masses = read_planned_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
 
-    from winchsim.model import build
-    from winchsim.report.calibration import calibration_json, calibration_text, rounded
-    from winchsim.report.measured import lift_tests, planned_otherwise
+    from winchsim.report.calibration import build, calibration_json, rounded
+    from winchsim.report.measured import lift_tests
+    from winchsim.report.render.text import render_text
+    from winchsim.report.words.calibration import other_version
     from winchsim.studies.calibrate import calibrate
-    from winchsim.verdict.cautions import cautions
 
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
+    level = parse_quantity(options.level, "")
     with progress(env, "tests run in full") as tell:
-        found = calibrate(
-            scenario.inputs, tests, only=names, level=parse_quantity(options.level, ""), on_progress=tell
-        )  # fmt: skip
+        found = calibrate(scenario.inputs, tests, only=names, level=level, on_progress=tell)
     found = rounded(found, scenario.inputs)
-    closing, said = cautions(build(found.inputs)), planned_otherwise(origin, rows, scenario.inputs, scenario.digest)
-    findings = (said,) if said else ()
-    files = _write(options, env, scenario, found, findings, closing) if options.out else ()
+    caution = other_version(origin, rows, scenario.inputs, scenario.digest)
+    findings = (caution,) if caution else ()
+    files = _write(options, env, scenario, found, findings) if options.out else ()
     if options.json:
-        env.out(calibration_json(found, scenario.inputs, closing, findings, digest=scenario.digest, files=files))
+        env.out(calibration_json(found, findings, digest=scenario.digest, files=files))
     else:
-        us = options.units == "us"
-        env.out(calibration_text(found, scenario.inputs, closing, findings, name=scenario.name, us=us, paint=env.paint))
-        if not options.out:
-            env.out("\n--out DIR writes the calibrated scenario and a figure of measured against predicted.")
+        again = [f"--set={override}" for override in options.overrides]
+        again += [f"--next={mass}" for mass in options.masses]
+        again += [f"--fit={options.fit}"] if options.fit else []
+        more = shlex.join(["winchsim", "calibrate", scenario.name, options.tests, *again, "--full"])
+        report = build(found, scenario.inputs, name=scenario.name, findings=findings, command=more)
+        env.out(render_text(report, env.rendering(us=options.units == "us", full=options.full)))
     return ExitCode.GOOD if found.complete else ExitCode.INTERRUPTED
 
 
 def _write(
-    options: argparse.Namespace,
-    env: Env,
-    scenario: Scenario,
-    found: Calibration,
-    findings: tuple[Finding, ...],
-    closing: tuple[str, ...],
+    options: argparse.Namespace, env: Env, scenario: Scenario, found: Calibration, findings: tuple[Finding, ...]
 ) -> tuple[str, ...]:
-    from winchsim.report.calibration import calibration_json, remarks
+    from winchsim.report.calibration import calibration_json, remarks, with_cautions
     from winchsim.report.figures.calibration import measured_and_predicted
     from winchsim.report.figures.look import COLUMN
     from winchsim.report.figures.save import image
     from winchsim.scenario.rewrite import rewrite
 
-    calibrated = rewrite(scenario, found.inputs, remarks(found))
     figure = measured_and_predicted(found, COLUMN)
     contents = (
-        calibrated.text,
+        with_cautions(rewrite(scenario, found.inputs, remarks(found)).text),
         image(figure, "png", COLUMN, scenario.digest),
         image(figure, "svg", COLUMN, scenario.digest),
-        calibration_json(found, scenario.inputs, closing, findings, digest=scenario.digest, files=FILE_NAMES),
+        calibration_json(found, findings, digest=scenario.digest, files=FILE_NAMES),
     )
     return tuple(write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True))))

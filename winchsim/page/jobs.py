@@ -67,6 +67,7 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
     """Calibrated build, and each measurement beside it: test, kind, unit, measured, predicted and before."""
     from winchsim.report.calibration import rounded
     from winchsim.report.measured import lift_tests
+    from winchsim.report.words.calibration import LABELS
     from winchsim.studies.calibrate import calibrate
     from winchsim.studies.calibrate.evidence import UNITS
 

@@ -12,13 +12,9 @@ from winchsim.assessment.history import read_history
 from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
-from winchsim.report.ladder import title_on_sheet
-from winchsim.scenario.faults import shortened
-from winchsim.scenario.sheet import MeasuredTrace, SheetOrigin, SheetRow
+from winchsim.scenario.sheet import MeasuredTrace, SheetRow
 from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
-from winchsim.verdict.finding import Finding, FindingKind, Severity
-from winchsim.verdict.words import given, listed
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 """What a measured trace may hold: the same names as the record's channels, with their SI units."""
@@ -122,41 +118,6 @@ def compared(row: SheetRow, record: Record) -> TestComparison:
     history = read_history(record)
     return TestComparison(row, record, history.lift_time, history.steady("current"))
 
-
-def planned_otherwise(origin: SheetOrigin | None, rows: Sequence[SheetRow], inputs: Inputs, digest: str) -> Finding | None:
-    """A caution where a sheet was planned for another version of the scenario than the one that it is read with.
-
-    Parameters
-    ----------
-    origin : SheetOrigin or None
-        What the sheet says of its scenario.
-    rows : sequence of SheetRow
-    inputs : Inputs
-        The scenario.
-    digest : str
-        SHA-256 of its text and options.
-
-    Returns
-    -------
-    Finding or None
-        None where the sheet does not say, or says this very scenario.
-    """
-    if origin is None or digest.startswith(origin.digest):
-        return None
-    plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    apart = [] if origin.title == title else [f'"{shortened(origin.title, 60)}" instead of "{shortened(title, 60)}"']
-    for name, unit, own in (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage)):
-        planned = sorted({value for row in rows if (value := getattr(row, name)) and abs(value / own - 1) > SAME})
-        if planned:
-            apart.append(f"{listed([given(value, unit) for value in planned])} instead of {given(own, unit)}")
-    what = f" with {listed(apart)}" if apart else "; load's height and supply's voltage are the same"
-    text = f"The sheet was planned for another version of the scenario (hash {origin.digest}, now {digest[:12]}){what}."
-    help_ = "Each test counts as its row says; see that the scenario describes the winch that was tested."
-    return Finding(FindingKind.OTHER_VERSION, Severity.CAUTION, text, help=help_, about=origin.digest)
-
-
-SAME = 1e-4
-"""Difference up to which a height or a voltage of a sheet is the scenario's, its digits cut. [-]"""
 
 BARE = 1e-4
 """Load of a run of the bare hook in the computation, as a share of the scenario's. [-]"""

@@ -13,7 +13,7 @@ from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Inputs, out_of_bounds, spec_at, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.assumptions import Notebook
-from winchsim.model.build import places, wound_layers
+from winchsim.model.build import places, rebuild, wound_layers
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
@@ -110,7 +110,7 @@ def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
     return with_value(inputs, path, plain)
 
 
-def vary(inputs: Inputs, columns: Columns) -> Variants:
+def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Variants:
     """Variants of a scenario.
 
     Parameters
@@ -119,6 +119,8 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
         What all have in common.
     columns : Mapping of str to sequence
         Values by path, as for `winchsim.inputs.with_value`; all of one length, at least 1.
+    like : Machine, optional
+        Whose links and programme are taken over, where only losses, motors and heat differ.
 
     Returns
     -------
@@ -146,7 +148,7 @@ def vary(inputs: Inputs, columns: Columns) -> Variants:
             base = inputs
             for path in slow:
                 base = _with(base, path, arrays[path][members[0]])
-            family = _family(base, {path: arrays[path] for path in quick}, members, problems)
+            family = _family(base, {path: arrays[path] for path in quick}, members, problems, like)
         except (DomainError, InputError) as error:
             problems.update({int(i): _reason(error) for i in members})
             continue
@@ -214,11 +216,12 @@ def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray
 
 
 def _family(
-    inputs: Inputs, arrays: dict[str, np.ndarray], members: np.ndarray, problems: dict[int, str]
+    inputs: Inputs, arrays: dict[str, np.ndarray], members: np.ndarray, problems: dict[int, str], like: Machine | None
 ) -> list[tuple[Any, np.ndarray, Batch]]:
     """Batches of the variants that differ by arrays alone; those without a drum that fits are noted and left out."""
     columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
-    machine, rows = build(inputs, strict=False), members
+    machine = build(inputs, strict=False) if like is None else rebuild(inputs, like)
+    rows = members
     drums: tuple[Any, ...] | None = None
     if "drum.diameter" in columns:
         drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)
@@ -263,7 +266,7 @@ def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, d
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
         plain = replace(plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums))
-    if "supply.voltage" in columns:
+    if "supply.voltage" in columns and machine.links:
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
     raising = _raising(base, machine, columns)
     radii, ends, layer_counts = pack_layers(stacks)

@@ -26,7 +26,6 @@ from winchsim.report.figures.look import (
 )
 from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Residual
 from winchsim.studies.calibrate.evidence import UNITS
-from winchsim.verdict.words import percent
 
 _NAMES = {Kind.TIME: "lift time", Kind.CURRENT: "current", Kind.VOLTAGE: "voltage", Kind.STALL_CURRENT: "stall current"}
 _COMING = {Kind.TIME: "time", Kind.CURRENT: "current"}
@@ -134,7 +133,7 @@ def _key(figure: Figure, found: Calibration, look: Look, top: float) -> None:
     if found.outliers:
         entries.append((Line2D([], [], marker="X", color=VERMILLION, linestyle="none"), "does not fit the others, left out"))
     if any(math.isfinite(row.time.value) for row in found.predictions):
-        words = f"test to come, {percent(found.level)} interval"
+        words = f"test to come, {100 * found.level:.3g} % interval"
         entries.append((Line2D([], [], marker="D", color=BLUE, linewidth=2 * look.line), words))
     wide, high = look.width, figure.get_size_inches()[1] * 25.4
     figure.legend(

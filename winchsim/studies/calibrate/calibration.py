@@ -24,8 +24,8 @@ from winchsim.studies.calibrate.evidence import (
     gather,
 )
 from winchsim.studies.calibrate.factors import Factor, find_factors
-from winchsim.studies.calibrate.fit import Fit, fit, outlier, solve, with_slopes
-from winchsim.studies.calibrate.forecast import Bench, Forecast
+from winchsim.studies.calibrate.fit import Fit, fit, outlier
+from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
 from winchsim.studies.calibrate.prediction import Prediction, predict
 
 Array = NDArray[np.float64]
@@ -38,15 +38,15 @@ DETERMINED = 0.7
 FELT = 0.3
 """A factor stays as it is where a standard deviation of it moves the tests by less. [scatters]"""
 
+UNMOVED = 1e-6
+"""A factor of which a standard deviation moves every test by less keeps its prior. [expected scatters]"""
+
 MOST_FULL = 12
 """Most tests that are run in full; of more, those are that differ most in their load. [-]"""
 
 BARELY = 0.5
 """A factor that is not determined and moves by less keeps its default: writing it down would only make
 a given value of an assumed one. [standard deviations of the prior]"""
-
-SETTLED = 3
-"""Rounds in which further factors are freed, at most."""
 
 
 @dataclass(frozen=True)
@@ -260,11 +260,24 @@ class Case:
         self.ratios = np.ones(len(measured))
         self.full: dict[int, dict[Kind, float]] = {}
         self.held = np.zeros(len(bench.factors), dtype=bool)
-        self._seen: dict[Any, tuple[Array, Array]] = {}
         self.bounds = tuple(np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
+        self.moving = np.ones(len(bench.factors), dtype=bool)
+        self._seen: dict[bytes, tuple[Forecast, Array]] = {}
+        start = np.zeros(len(bench.factors))
+        self.moving = np.abs(self.both(start)[1]).max(axis=0, initial=0.0) > UNMOVED
+        self._seen.clear()
+
+    def both(self, place: Array) -> tuple[Array, Array]:
+        """Residuals, measurements first, then evidence from one side, and their change. (n,), (n, p)"""
+        if place.tobytes() not in self._seen:
+            self._seen[place.tobytes()] = forecast_with_slopes(self.bench, place, self.moving)
+        said, steps = self._seen[place.tobytes()]
+        rows, slopes = self.compare(said), np.zeros((len(self.data), len(place)))
+        slopes[:, self.moving] = ((rows[1:] - rows[0]) / steps[:, None]).T
+        return rows[0], slopes
 
     def compare(self, said: Forecast) -> Array:
-        """Residuals of forecasts, measurements first, then evidence from one side. shape (k, n)"""
+        """Residuals of forecasts; of evidence from one side a negative one agrees. shape (k, n)"""
         rows = []
         for m, ratio in zip(self.evidence.measurements, self.ratios, strict=True):
             value = said.of(m.kind)[:, m.test] * ratio
@@ -274,64 +287,36 @@ class Case:
                 rows.append(np.where(np.isfinite(value), (m.value - value) / m.scatter, 0.0))
         for row in self.evidence.sides:
             margin, hold = np.log(said.margin[:, row.test]), said.hold[:, row.test]
-            short = {
-                Side.LIFTED: -margin / STALL_SCATTER,
-                Side.STALLED: margin / STALL_SCATTER,
-                Side.HELD: -hold / HOLD_SCATTER,
-                Side.RAN_BACK: hold / HOLD_SCATTER,
-            }[row.side]
-            rows.append(np.maximum(short, 0.0))
-        return np.array(rows).T
-
-    def both(self, place: Array, free: Mask | None = None) -> tuple[Array, Array]:
-        """Residuals, and their change with all factors or the free ones. shapes (n,), (n, p)"""
-        key = (place.tobytes(), None if free is None else free.tobytes())
-        if key not in self._seen:
-            self._seen[key] = with_slopes(
-                lambda places: self.compare(self.bench.foretell(places)), place, self.bounds[1], free
+            rows.append(
+                {
+                    Side.LIFTED: -margin / STALL_SCATTER,
+                    Side.STALLED: margin / STALL_SCATTER,
+                    Side.HELD: -hold / HOLD_SCATTER,
+                    Side.RAN_BACK: hold / HOLD_SCATTER,
+                }[row.side]
             )
-        return self._seen[key]
+        return np.array(rows).T
 
     def settle(self) -> tuple[Fit, Mask]:
         """Fit with the outliers found one by one and left out, and what was kept."""
         kept = np.ones(self.data.shape, dtype=bool)
-        found = Fit(np.zeros(len(self.bench.factors)), *self.both(np.zeros(len(self.bench.factors))), 1.0, 0.0)
+        found = np.zeros(len(self.bench.factors))
         for _ in range(max(int(self.data.sum()) // 2, 1)):
-            found = self.fit(found.values, kept, robust=True)
-            worst = outlier(found.residuals, found.slopes, found.values, kept, self.data)
+            robust = self.fit(found, kept, robust=True)
+            found = robust.values
+            worst = outlier(robust.residuals, robust.slopes, found, kept, self.data)
             if worst is None:
                 break
             kept[worst] = False
-        return self.fit(found.values, kept), kept
+        return self.fit(found, kept), kept
 
     def fit(self, place: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False) -> Fit:
-        """Fit of all factors that the kept residuals feel; the others stay where they are."""
-        dof, free = float((kept & self.data).sum()), np.zeros(len(place), dtype=bool)
-        found = Fit(place, *self.both(place), scatter, dof)
-        for _ in range(SETTLED):
-            felt = np.linalg.norm(found.slopes * kept[:, None], axis=0) > FELT * found.scatter
-            felt &= ~self.held
-            if not np.any(felt & ~free):
-                break
-            free |= felt
-            found = self._fit_free(found, kept, free, robust)
-        return found
-
-    def _fit_free(self, found: Fit, kept: Mask, free: Mask, robust: bool) -> Fit:
-        place = found.values
-        bounds = (self.bounds[0][free], self.bounds[1][free])
-
-        def part(values: Array) -> tuple[Array, Array]:
-            return self.both(_filled(place, free, values), free)
-
-        if robust:
-            values, scatter, dof = solve(part, place[free], bounds, kept, 1.0, robust=True), 1.0, 0.0
-        else:
-            done = fit(part, place[free], bounds, kept, self.data, found.scatter)
-            values, scatter, dof = done.values, done.scatter, done.dof
-        place = _filled(place, free, values)
-        left, slopes = self.both(place)
-        return Fit(place, left, slopes if robust else slopes * kept[:, None], scatter, dof)
+        """Fit of all factors that the kept residuals feel and that are not held."""
+        felt = np.linalg.norm(self.both(place)[1] * kept[:, None], axis=0) > FELT * scatter
+        return fit(
+            self.both, place, self.bounds, kept, self.data,
+            scatter=scatter, free=felt & ~self.held, robust=robust,
+        )  # fmt: skip
 
     # --- full runs
 
@@ -352,7 +337,6 @@ class Case:
             complete = False
         if self.full:
             self._correct(place)
-            self._seen.clear()
         return complete
 
     def _correct(self, place: Array) -> None:
@@ -362,12 +346,6 @@ class Case:
             value, slow = self.full[near].get(m.kind), float(said.of(m.kind)[0, near])
             if value is not None and slow > 0:
                 self.ratios[i] = value / slow
-
-
-def _filled(place: Array, free: Mask, values: Array) -> Array:
-    whole = place.copy()
-    whole[free] = values
-    return whole
 
 
 def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
-from scipy.optimize import least_squares
+from scipy.optimize import lsq_linear
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -22,9 +22,21 @@ Both = Callable[[Array], tuple[Array, Array]]
 SOFT = 1.5
 """Residual from which the robust loss grows slower than a square. [-] Own choice."""
 
-MOST_CALLS = 100
-MOST_ROUNDS = 8
-"""Rounds in which fit and scatter are brought to agree, at most."""
+MOST_ROUNDS = 25
+"""Rounds of a fit, at most."""
+
+MOST_HALVINGS = 6
+"""Halvings of a step that raises the loss, at most."""
+
+SETTLED, SETTLED_ROBUST = 5e-3, 0.1
+"""A fit ends where a round gains less. [twice the logarithm of the posterior]"""
+
+NEAR = 0.5
+"""Gain from which on the scatter is taken from the residuals. [as `SETTLED`] Farther from the solution
+they would show a scatter so large that the data no longer count."""
+
+SETTLED_SCATTER = 0.02
+"""And where the logarithm of the scatter changes by less. [-]"""
 
 LEAST_SCATTER = 1e-3
 """Data that agree better than this with the model, in expected scatters, count as if they agreed so. [-]"""
@@ -109,10 +121,11 @@ def interval_width(level: float, dof: float) -> float:
     return float(stats.t.ppf(tail, dof) if dof >= 1 else stats.norm.ppf(tail))
 
 
-def solve(
-    both: Both, start: Array, bounds: tuple[Array, Array], kept: Mask, scatter: float, *, robust: bool = False
-) -> Array:
-    """Values of the largest posterior at one scatter of the data.
+def fit(
+    both: Both, start: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask, *,
+    scatter: float = 1.0, free: Mask | None = None, robust: bool = False,
+) -> Fit:  # fmt: skip
+    """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
     ----------
@@ -121,62 +134,78 @@ def solve(
     bounds : (ndarray, ndarray)
     kept : ndarray of bool, shape (n,)
         Residuals that count.
-    scatter : float
-        [expected scatters]
-    robust : bool
-        Whether large residuals weigh less.
-    """
-    seen: dict[bytes, tuple[Array, Array]] = {}
-
-    def whole(values: Array) -> tuple[Array, Array]:
-        if values.tobytes() not in seen:
-            left, slopes = both(values)
-            weight = kept / scatter
-            rows = np.concatenate([weight * left, values])
-            seen[values.tobytes()] = rows, np.concatenate([weight[:, None] * slopes, np.eye(len(values))])
-        return seen[values.tobytes()]
-
-    if not len(start):
-        return start
-    done = least_squares(
-        lambda x: whole(x)[0],
-        np.clip(start, bounds[0] + 1e-4, bounds[1] - 1e-4),
-        jac=lambda x: whole(x)[1],
-        bounds=bounds,
-        xtol=1e-3 if robust else 1e-5,
-        ftol=1e-3 if robust else 1e-7,
-        gtol=1e-12,
-        max_nfev=MOST_CALLS,
-        loss="soft_l1" if robust else "linear",
-        f_scale=SOFT,
-    )
-    return done.x
-
-
-def fit(
-    both: Both, start: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask, scatter: float = 1.0
-) -> Fit:
-    """Fit whose scatter is that of its residuals.
-
-    Parameters
-    ----------
-    both, start, bounds, kept
-        As of `solve`.
     data : ndarray of bool, shape (n,)
-        Residuals that are measurements; the others are evidence from one side.
+        Residuals that are measurements; the others are evidence from one side, which counts while
+        it is positive.
     scatter : float
         To begin with. [expected scatters]
+    free : ndarray of bool, shape (p,), optional
+        Values that are moved; left out: all.
+    robust : bool
+        Whether large residuals weigh less; the scatter then stays.
+
+    Notes
+    -----
+    Gauss-Newton with step halving: each round solves the linearised problem within the bounds and
+    takes the scatter from its residuals, so that a round costs one set of slopes.
     """
-    values, counted = start, kept & data
-    for _ in range(MOST_ROUNDS):
-        values = solve(both, values, bounds, kept, scatter)
-        left, slopes = both(values)
-        slopes = slopes * kept[:, None]
-        last = scatter
-        scatter, dof = scatter_of(left, slopes, counted, last)
-        if abs(np.log(scatter / last)) < 0.02:
+    free = np.ones(len(start), dtype=bool) if free is None else free
+    values, dof, gain = np.clip(start, *bounds), 0.0, np.inf
+    move = np.zeros(len(start))
+    left, slopes = both(values)
+    settled = SETTLED_ROBUST if robust else SETTLED
+    for turn in range(MOST_ROUNDS):
+        last, near = scatter, gain < NEAR or turn == MOST_ROUNDS - 1
+        if near and not robust:
+            seen, rows = _counted(left, slopes[:, free], kept, data)
+            scatter, dof = scatter_of(seen, rows, kept & data, last)
+        before = _loss(left, values, kept, data, scatter, robust)
+        ahead = _step(left, slopes, values, bounds, kept, data, scatter, free, robust)
+        gain = before - _loss(left + slopes @ ahead, values + ahead, kept, data, scatter, robust)
+        if (near or robust) and gain < settled and abs(np.log(scatter / last)) < SETTLED_SCATTER:
             break
-    return Fit(values, left, slopes, scatter, dof)
+        back = -(ahead @ move) / max(move @ move, 1e-12)
+        move = ahead / (1 + np.clip(back, 0.0, 2.0))  # steps that go back and forth meet in between
+        for _ in range(MOST_HALVINGS):
+            left, slopes = both(values + move)
+            if _loss(left, values + move, kept, data, scatter, robust) <= before * (1 + 1e-6) + 1e-9:
+                break
+            move = move / 2
+        values = values + move
+    return Fit(values, *_counted(left, slopes, kept, data), scatter, dof)
+
+
+def _counted(left: Array, slopes: Array, kept: Mask, data: Mask) -> tuple[Array, Array]:
+    """Residuals, 0 for evidence from one side that agrees, and the slopes of those that count."""
+    agrees = ~data & (left <= 0)
+    return np.where(agrees, 0.0, left), slopes * (kept & ~agrees)[:, None]
+
+
+def _loss(left: Array, values: Array, kept: Mask, data: Mask, scatter: float, robust: bool) -> float:
+    sizes = kept * np.where(data, left, np.maximum(left, 0.0)) / scatter
+    if robust:
+        sizes = SOFT * np.sqrt(2 * (np.sqrt(1 + (sizes / SOFT) ** 2) - 1))
+    return float(sizes @ sizes + values @ values)
+
+
+def _step(
+    left: Array, slopes: Array, values: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask,
+    scatter: float, free: Mask, robust: bool,
+) -> Array:  # fmt: skip
+    """Step to the best values of the linearised problem; evidence from one side may come and go on the way."""
+    weight = kept / scatter
+    if robust:
+        weight = weight * (1 + (left * weight / SOFT) ** 2) ** -0.25
+    move, counts = np.zeros(len(values)), data | (left > 0)
+    for _ in range(MOST_ROUNDS):
+        rows = np.concatenate([(weight * counts)[:, None] * slopes[:, free], np.eye(int(free.sum()))])
+        goal = -np.concatenate([weight * counts * left, values[free]])
+        room = (bounds[0] - values)[free] - 1e-9, (bounds[1] - values)[free] + 1e-9
+        move[free] = lsq_linear(rows, goal, room).x
+        last, counts = counts, data | (left + slopes @ move > 0)
+        if np.array_equal(counts, last):
+            break
+    return np.clip(values + move, *bounds) - values
 
 
 def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tuple[float, float]:
@@ -185,30 +214,6 @@ def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tup
     if dof < 1:
         return 1.0, dof
     return max(float(np.sqrt(np.sum(left[counted] ** 2) / dof)), LEAST_SCATTER), dof
-
-
-def with_slopes(
-    many: Callable[[Array], Array], values: Array, high: Array, free: Mask | None = None
-) -> tuple[Array, Array]:
-    """What a function of several values is, and how it changes with each, all of it asked for at once.
-
-    Parameters
-    ----------
-    many : callable
-        The function for several sets of values: (k, p) to (k, n).
-    values, high : ndarray, shape (p,)
-        Where; upper bounds, from which the step is taken downwards.
-    free : ndarray of bool, shape (p,), optional
-        Values of which the slopes are asked for; left out: all.
-
-    Returns
-    -------
-    (ndarray of shape (n,), ndarray of shape (n, free values))
-    """
-    steps = np.where(values + STEP > high, -STEP, STEP)
-    rows = np.diag(steps) if free is None else np.diag(steps)[free]
-    found = many(np.concatenate([values[None], values + rows]))
-    return found[0], ((found[1:] - found[0]) / rows.sum(axis=1)[:, None]).T
 
 
 def outlier(left: Array, slopes: Array, values: Array, kept: Mask, data: Mask) -> int | None:

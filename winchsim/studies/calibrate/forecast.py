@@ -84,6 +84,7 @@ class Bench:
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
         self.machine = build(self.base)
+        self._without_links = replace(self.machine, links=())
         self.pawl = self.machine.pawl
         self._loads = _raising_torques(self.machine, self.tests)
         self._refuse()
@@ -125,7 +126,7 @@ class Bench:
 
     def _variants(self, place: Array) -> Variants | None:
         try:
-            found = vary(self.moved(self.base, place), self._columns)
+            found = vary(self.moved(self.base, place), self._columns, like=self._without_links)
         except (DomainError, InputError):
             return None
         return None if found.problems else found
@@ -157,6 +158,23 @@ class Bench:
         if time is None or current is None or voltage is None:
             return {}
         return {Kind.TIME: float(self.heights[test] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
+
+
+STEP = 1e-4
+"""Step of a derivative, in standard deviations of the prior. [-]"""
+
+
+def forecast_with_slopes(bench: Bench, place: Array, moving: NDArray[np.bool_]) -> tuple[Forecast, Array]:
+    """Forecast of all tests at a place, and one step away along each moving factor, all at once.
+
+    Returns
+    -------
+    (Forecast of 1 + m places, ndarray of shape (m,))
+        And the steps. [standard deviations of the prior]
+    """
+    high = np.array([factor.high for factor in bench.factors])
+    steps = np.where(place + STEP > high, -STEP, STEP)
+    return bench.foretell(np.concatenate([place[None], place + np.diag(steps)[moving]])), steps[moving]
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:

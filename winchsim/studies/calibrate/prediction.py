@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from winchsim.studies.calibrate.evidence import READING, TIMING, Kind, LiftTest
-from winchsim.studies.calibrate.fit import Fit, interval_width, with_slopes
-from winchsim.studies.calibrate.forecast import Bench
+from winchsim.studies.calibrate.fit import Fit, interval_width
+from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 
 Array = NDArray[np.float64]
 
@@ -124,12 +124,9 @@ def _quantities(bench: Bench, at: Array) -> tuple[Array, Array]:
     Shapes (3, tests) and (3, tests, factors).
     """
 
-    def many(places: Array) -> Array:
-        said = bench.foretell(places)
-        return np.concatenate([said.speed, said.current, np.log(said.margin)], axis=1)
-
-    values, slopes = with_slopes(many, at, np.array([factor.high for factor in bench.factors]))
-    return values.reshape(3, -1), slopes.reshape(3, len(bench.tests), -1)
+    said, steps = forecast_with_slopes(bench, at, np.ones(len(at), dtype=bool))
+    rows = np.array([said.speed, said.current, np.log(said.margin)])
+    return rows[:, 0], np.moveaxis((rows[:, 1:] - rows[:, :1]) / steps[:, None], 1, 2)
 
 
 def _in_full(bench: Bench, at: Array, wanted: bool) -> tuple[list[dict[Kind, float]], bool]:

@@ -1,0 +1,34 @@
+"""Forecasts with their slopes: one batch of lifts, within the bounds of the factors."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from winchsim.studies.calibrate.evidence import LiftTest
+from winchsim.studies.calibrate.factors import Factor
+from winchsim.studies.calibrate.forecast import Forecast, forecast_with_slopes
+
+
+class Squares:
+    """A bench whose speed is the sum of the squares of two factors."""
+
+    tests = (LiftTest(number=1, mass=1.0),)
+    factors = (Factor("one", (), -1.0, 3.0), Factor("two", (), -1.0, 2.0))
+
+    def __init__(self):
+        self.asked = []
+
+    def foretell(self, places):
+        self.asked.append(places.copy())
+        return Forecast(*[np.sum(places**2, axis=1)[:, None]] * 6)
+
+
+@pytest.mark.parametrize("moving", [[True, True], [False, True]])
+def test_slopes_come_from_one_batch_within_the_bounds(moving):
+    bench = Squares()
+    said, steps = forecast_with_slopes(bench, np.array([1.0, 2.0]), np.array(moving))
+    assert len(bench.asked) == 1 and len(bench.asked[0]) == 1 + sum(moving)
+    assert np.all(bench.asked[0] <= [3.0, 2.0])
+    slopes = (said.speed[1:, 0] - said.speed[0, 0]) / steps
+    assert slopes == pytest.approx(np.array([2.0, 4.0])[moving], rel=1e-3)
