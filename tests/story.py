@@ -21,7 +21,6 @@ from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate
 from winchsim.assessment.history import read_history
-from winchsim.assessment.history import read_history
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 SCENARIO = SCENARIOS / "08-bell-into-its-frame.toml"
