@@ -55,7 +55,7 @@ def done(folder):
 def test_the_first_screen_has_the_answer_and_the_details_follow_on_request(done, folder):
     lines = done.out.splitlines()
     assert done.code == ExitCode.GOOD and lines[0].startswith("CALIBRATED. 5 tests determine ")
-    assert lines[-1].startswith("All details: winchsim calibrate") and "Measured and predicted" not in done.out
+    assert lines[-1].startswith("All details: ") and "Measured and predicted" not in done.out
     assert max(map(len, lines[:-1])) <= 80 and len(lines) <= 28
     full = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--full").out
     headings = ("In the calibrated scenario", "Measured and predicted", "Stalls and holds", "Broken parts", "Cautions")
@@ -66,7 +66,7 @@ def test_the_first_screen_has_the_answer_and_the_details_follow_on_request(done,
 
 def test_the_next_rung_waits_for_the_broken_part(done):
     coming = done.out.partition("next test")[2].splitlines()
-    assert coming[1].split()[:2] == ["18", "kg"]
+    assert any(line.startswith("18 kg ") for line in coming)
     assert "18 kg only once the part that broke in test 7 is mended" in done.out
 
 
@@ -134,10 +134,10 @@ def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run
     sheet = [str(folder / "crate.toml"), str(folder / "bare.csv")]
     text = Screen().run("calibrate", *sheet, "--full").out
     assert ", assumed" in text.partition("In the calibrated scenario")[2]
-    measured = text.partition("Measured and predicted")[2]
+    measured = text.partition("\nMeasured and predicted")[2]
     assert measured.splitlines()[2].split()[:2] == ["1", "unloaded"]
     assert "of the lifting torque in reserve" in text.partition("Stalls and holds")[2]
-    assert "With the power off 30 kg may run back. Fit a pawl or a brake first." in " ".join(text.split())
+    assert "With the power off 30 kg may run back. Action: Fit a pawl or a brake first." in " ".join(text.split())
     assert "may run back" not in Screen().run("calibrate", *sheet, "--set", "pawl.fitted=true").out
 
 

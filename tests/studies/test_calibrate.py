@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import Gearbox, Pawl, Stage, with_value
+from winchsim.inputs import Gearbox, Pawl, Stage, walk, with_value
 from winchsim.model import build
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from winchsim.scenario.read import load
+from winchsim.scenario.starter import STARTER
 from winchsim.studies.calibrate.evidence import LiftTest
-from winchsim.studies.calibrate.factors import Factor
-from winchsim.studies.calibrate.forecast import Forecast, forecast_with_slopes
+from winchsim.studies.calibrate.factors import Factor, find_factors
+from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
 
 
 class Squares:
@@ -32,3 +34,15 @@ def test_slopes_come_from_one_batch_within_the_bounds(moving):
     assert np.all(bench.asked[0] <= [3.0, 2.0])
     slopes = (said.speed[1:, 0] - said.speed[0, 0]) / steps
     assert slopes == pytest.approx(np.array([2.0, 4.0])[moving], rel=1e-3)
+
+
+def test_the_slope_at_a_derived_default_is_that_of_its_surroundings(tmp_path):
+    """Giving an assumed value that is else derived moves a lift a little; that is no slope."""
+    (tmp_path / "crate.toml").write_text(STARTER)
+    inputs = load(str(tmp_path / "crate.toml"))
+    heat = tuple(factor for factor in find_factors(inputs) if factor.name == "heat_capacity")
+    bench = Bench(inputs, (LiftTest(number=1, mass=10.0),), heat)
+    said, steps = forecast_with_slopes(bench, np.zeros(1), np.ones(1, dtype=bool))
+    around = bench.foretell(np.array([[-0.2], [0.2]])).speed[:, 0]
+    slope = float((said.speed[1, 0] - said.speed[0, 0]) / steps[0])
+    assert slope == pytest.approx(float(np.diff(around)[0]) / 0.4, rel=0.2)

@@ -23,6 +23,10 @@ from winchsim.studies.calibrate.factors import Factor, moved
 
 Array = NDArray[np.float64]
 
+HAIR = 1e-9
+"""Place that stands for 0 in forecasts: an assumed value that is derived differs a little from
+the same value given, and that difference over a small step would pass for a slope. [standard deviations]"""
+
 LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
 
@@ -84,6 +88,7 @@ class Bench:
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
         self.machine = build(self.base)
+        self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
         self._without_links = replace(self.machine, links=())
         self.pawl = self.machine.pawl
         self._loads = _raising_torques(self.machine, self.tests)
@@ -125,6 +130,7 @@ class Bench:
         return moved(inputs, self.machine, self.factors, place)
 
     def _variants(self, place: Array) -> Variants | None:
+        place = np.where((place == 0) & self._movable, HAIR, place)
         try:
             found = vary(self.moved(self.base, place), self._columns, like=self._without_links)
         except (DomainError, InputError):
