@@ -122,7 +122,10 @@ def test_a_wrong_tooth_count_is_seen(scenario):
 def test_no_text_leaves_the_drawing(scenario, see, look, name):
     belt = Stage(kind="belt", ratio=3.0, efficiency=0.9)
     spur = Stage(pinion=14, gear=20, module=0.001, width=0.01, material="steel")
-    slow = replace(scenario.motors[0], no_load_speed=scenario.motors[0].no_load_speed / 100, stall_torque=1.0)
+    fast = scenario.motors[0]
+    slow = replace(
+        fast, no_load_speed=fast.no_load_speed / 100, stall_torque=90 * fast.stall_torque
+    )
     inputs = {
         "as it is": scenario,
         "belt": replace(scenario, stage=(scenario.stage[0], belt, belt)),
