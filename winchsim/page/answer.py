@@ -80,13 +80,13 @@ def numbers(found: Assessment) -> dict[str, Any]:
     rows: dict[str, Any] = {"status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)}
     for key in (CheckKey.LIFT_TIME, CheckKey.START_HOT, CheckKey.HOLD, CheckKey.PARTS, CheckKey.JAM):
         check = found.check(key)
-        known = check is not None and check.value is not None
-        rows[CHECKS[key]] = (words(of_check(check)), check.value) if known else ("", None)
-    for key in (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY):
-        reading = found.reading(key)
+        known = None if check is None or check.value is None else check
+        rows[CHECKS[key]] = ("", None) if known is None else (words(of_check(known)), float(known.value or 0.0))
+    for name in (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY):
+        reading = found.reading(name)
         value = None if reading is None else reading.value
-        text = "" if value is None else quantity(value, "A" if key == "mean_current" else "%")
-        rows[key.value.replace("_", " ")] = (text, value)
+        text = "" if value is None else quantity(value, "A" if name == "mean_current" else "%")
+        rows[name.value.replace("_", " ")] = (text, value)
     return rows
 
 

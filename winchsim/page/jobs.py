@@ -94,7 +94,8 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     from winchsim.studies.sizing import size
 
     study = size(inputs, name)
-    offered, named = np.flatnonzero(study.offered).tolist(), {study.present, study.recommended} - {None}
+    offered = np.flatnonzero(study.offered).tolist()
+    named = {i for i in (study.present, study.recommended) if i is not None}
     step = max(1, math.ceil(len(offered) / MOST_CANDIDATES))
     places = sorted({*offered[::step], *named})
     columns = [limit.column for limit in study.limits]

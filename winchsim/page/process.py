@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
 from typing import Any
 
 from winchsim.errors import WinchsimError
@@ -40,7 +40,7 @@ class Worker:
             env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
         )
 
-    async def run(self, job: str, *arguments: Any) -> AsyncIterator[Any]:
+    async def run(self, job: str, *arguments: Any) -> AsyncGenerator[Any, None]:
         """Results of a job, one by one.
 
         Raises
