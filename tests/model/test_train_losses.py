@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from winchsim.errors import InputError
@@ -44,6 +45,13 @@ def test_each_shaft_has_bearings_and_the_last_is_the_drums(small):
     assert "bearings of stage 1 (3rd of 3)" not in found
     drum = shaft_loss(0.1, 2.5e-3, tooth_load(18e-3, ANGLE), 1 / 6e-3)  # core 10 mm, rope 2 mm
     assert found["drum bearings"].forward == pytest.approx(1 / (1 + drum))
+
+
+def test_the_numbers_of_a_chain_are_plain_floats(small):
+    """Numpy's are several times as slow, and the right-hand side of the lift is made of these."""
+    found = elements(small(stage=PAIR, drum={"bearing_efficiency": None}))
+    numbers = [(name, value) for name, e in found.items() for value in (e.ratio, e.forward, e.reverse, e.drag, e.inertia)]
+    assert not [name for name, value in numbers if isinstance(value, np.generic)]
 
 
 def test_a_single_motor_presses_the_common_gear_aside(small, make_motor):

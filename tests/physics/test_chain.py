@@ -57,6 +57,12 @@ def test_found_branch_balances_the_torques_as_bisection_does(chain, d, motor, ro
     assert x == pytest.approx(_balance_by_bisection(chain, d, torques, rope_torque), rel=1e-9, abs=1e-9)
 
 
+def test_a_branch_of_numpy_numbers_holds_as_one_of_floats():
+    chain = _train(drag=np.float64(1.3e-4), forward=np.float64(0.91))
+    at = ch.likely_branch(chain, 1)
+    assert at.holds([5e-3], 0.5, at.acceleration([5e-3], 0.5))
+
+
 def test_only_one_branch_holds_whichever_is_tried():
     chain, torques, rope_torque = _two_groups(), [2e-3, -1e-3], 0.02
     found = []

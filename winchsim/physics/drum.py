@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 
 NESTED_RISE = math.sqrt(3) / 2
@@ -118,7 +119,7 @@ def outermost_radius(
     held = turns + first * dead_turns / turns_per_layer(width, rope_diameter)
     middle = first / rise - 0.5
     filled = (middle**2 + 2 * held / rise) ** 0.5 - middle
-    return first + rise * (np.ceil(np.maximum(filled - 1e-9, 1.0)) - 1)
+    return plain(first + rise * (np.ceil(np.maximum(filled - 1e-9, 1.0)) - 1))
 
 
 def turns_per_layer(width: float, rope_diameter: float) -> int:

@@ -92,10 +92,10 @@ class Branch:
             return False
         d = self.direction
         for a, b, c, loaded in self.checks:
-            if (d * (a + b * rope_torque + c * acceleration) >= 0.0) is not loaded:
+            if (d * (a + b * rope_torque + c * acceleration) >= 0.0) != loaded:
                 return False
         for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving):  # noqa: B905
-            if lossy and (d * (torque - lever * acceleration) >= drag) is not driving:
+            if lossy and (d * (torque - lever * acceleration) >= drag) != driving:
                 return False
         return True
 
