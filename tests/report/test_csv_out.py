@@ -13,6 +13,7 @@ import pytest
 
 from winchsim.report.csv_out import cell, record_csv
 from winchsim.report.si_keys import key
+from winchsim.version import __version__
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +25,7 @@ def table(lifted):
 
 
 def test_first_line_says_where_it_is_from(table):
-    assert table[0] == ["# winchsim 0.1.0", " scenario abcdef012345"]
+    assert table[0] == [f"# winchsim {__version__}", " scenario abcdef012345"]
 
 
 def test_every_channel_stands_under_its_unit(lifted, table):
