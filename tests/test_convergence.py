@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -43,6 +44,15 @@ STRAY_AT_CORNERS = 0.02
 BOUNCE_LEFT = 1e-2
 """The same of what the last of a bounce makes of it, which one run may still ride while the other has settled. [-]"""
 
+LOOSE = 2.5
+"""Units of the last digit that a detail may move by at ten times the usual tolerance: a late bounce, or a thousandth of the
+energy account, printed to three digits like all the rest. [-]"""
+
+FIRST_SCREEN = 25
+"""Lines whose numbers move by one unit at most at that tolerance too. [-]"""
+
+_TOLERANCE = "settings.relative_tolerance"
+
 _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 
 each_scenario = pytest.mark.parametrize("path", SCENARIOS, ids=[path.stem for path in SCENARIOS])
@@ -66,38 +76,44 @@ class Printed:
 
 @contextmanager
 def numbers_printed() -> Iterator[list[tuple[float, float]]]:
-    """Collects every number that is made into text, before it is cut, with the unit of its last digit."""
+    """Collects every number that is made into text, before it is rounded, with the unit of its last digit."""
     found: list[tuple[float, float]] = []
-    cut = quantity_text._cut
+    cut, shown = quantity_text._cut, quantity_text._shown
 
     def spy(value: float, decimals: int, power: int | None = None) -> str:
         found.append((value, 10.0**-decimals))
         return cut(value, decimals, power)
 
-    quantity_text._cut = spy
+    def spy_of_ranges(value: float, place: int, limit: float | None, has_range: bool) -> str:
+        if math.isfinite(value):
+            found.append((value, 10.0**place))
+        return shown(value, place, limit, has_range)
+
+    quantity_text._cut, quantity_text._shown = spy, spy_of_ranges
     try:
         yield found
     finally:
-        quantity_text._cut = cut
+        quantity_text._cut, quantity_text._shown = cut, shown
 
 
-def _report(record, path: Path, actions: bool) -> str:
-    scenario = Scenario(record.inputs, path.name, "", "")
-    document = build(assess(record, actions=actions), scenario, record)
+def _report(record: Record, path: Path, assessed: Assessment) -> str:
+    """The report but for the two numbers that a tolerance moves by its nature: itself and the energy balance error."""
+    scenario = Scenario(with_value(record.inputs, _TOLERANCE, RELATIVE_TOLERANCE), path.name, "", "")
+    kept = tuple(check for check in assessed.checks if check.key is not CheckKey.ENERGY)
+    document = build(dataclasses.replace(assessed, checks=kept, energy_error=0.0), scenario, record)
     return render_text(document, Options(full=True))
 
 
 @cache
 def printed(path: Path, share: float = 1.0, remedies: bool = True) -> Printed:
-    """The report of a shipped scenario at a share of the usual tolerance; how well its energy books close is left out."""
-    inputs = with_value(winchsim.read(path), "settings.relative_tolerance", share * RELATIVE_TOLERANCE)
-    with numbers_printed() as found:
-        record = simulate(inputs)
-        text = _report(record, path, remedies)
-        assessed = assess(record, actions=False)
-    values, units = np.array(found).T
+    """The report of a shipped scenario at a share of the usual tolerance."""
+    record = simulate(with_value(winchsim.read(path), _TOLERANCE, share * RELATIVE_TOLERANCE))
     assert record.energy.closes
-    return Printed(record, assessed, re.sub(r"Energy balance error.*", "", text), values, units)
+    assessed = assess(record, actions=remedies)
+    with numbers_printed() as found:
+        text = _report(record, path, assessed)
+    values, units = np.array(found).T
+    return Printed(record, assessed, text, values, units)
 
 
 @cache
@@ -120,7 +136,7 @@ def moved(one: Printed, other: Printed) -> np.ndarray:
 
 
 @each_scenario
-@pytest.mark.parametrize(("share", "units"), [(10.0, 1.0), (0.5, 0.25), (0.25, 0.25)])
+@pytest.mark.parametrize(("share", "units"), [(10.0, LOOSE), (0.5, 0.25), (0.25, 0.25)])
 def test_no_printed_number_moves_by_its_last_digit_with_the_tolerance(path, share, units):
     usual, other = (printed(path, part, SHARES[share]) for part in (1.0, share))
     assert other.words == usual.words
@@ -134,10 +150,13 @@ def test_no_printed_number_moves_by_its_last_digit_with_the_tolerance(path, shar
 @pytest.mark.parametrize("share", SHARES)
 def test_printed_text_differs_by_one_in_a_last_digit_at_most(path, share):
     """The numbers as they stand in the text, those included that are not cut by the usual way."""
-    usual, other = (_NUMBER.findall(printed(path, part, SHARES[share]).text) for part in (1.0, share))
-    assert len(usual) == len(other)
-    for one, two in zip(usual, other, strict=True):
-        assert abs(float(one) - float(two)) <= 1.01 * _last_digit(one), f"{one} becomes {two}"
+    texts = [printed(path, part, SHARES[share]).text for part in (1.0, share)]
+    usual, other = (_NUMBER.findall(text) for text in texts)
+    first = len(_NUMBER.findall("".join(texts[0].splitlines(keepends=True)[:FIRST_SCREEN])))
+    assert len(usual) == len(other) > first > 20
+    for k, (one, two) in enumerate(zip(usual, other, strict=True)):
+        units = LOOSE if share > 1.0 and k >= first else 1.01
+        assert abs(float(one) - float(two)) <= units * _last_digit(one), f"{one} becomes {two}"
 
 
 def _last_digit(text: str) -> float:
@@ -214,8 +233,9 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     usual = printed(path, 1.0, False)
     record = simulate(with_value(winchsim.read(path), "settings.sample_step", step), sampled=True)
     assert record.demands == usual.record.demands
-    assert assess(record, actions=False).checks == usual.found.checks
-    assert _report(record, path, False).splitlines()[0] == usual.text.splitlines()[0]
+    assessed = assess(record, actions=False)
+    assert assessed.checks == usual.found.checks
+    assert _report(record, path, assessed).splitlines()[0] == usual.text.splitlines()[0]
     rows = record_csv(record).splitlines()[2:]
     assert len(rows) == len(record.sampled.time) <= record.time[-1] / step + 2 * len(record.segment_starts) + 1
 

@@ -66,7 +66,6 @@ class Code(StrEnum):
     SHEET_COLUMN = "W-S30", "wrong column of a sheet"
     SHEET_CELL = "W-S31", "wrong cell of a sheet"
     NOTHING_TO_FIT = "W-S32", "a sheet with nothing to fit, or a test that the scenario cannot be built for"
-    UNDERDETERMINED = "W-S33", "what is asked of a fit is under-determined"
     NO_SUCH_LINK = "W-S34", "a broken link that is not one of the build's"
     NO_BUILD = "W-S35", "no build of a spread can be made"
 
