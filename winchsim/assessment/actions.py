@@ -185,9 +185,10 @@ def _made(
 
 def _raises_warm(machine: Machine) -> bool:
     """Whether closed form sees a lift through, the windings warming up on the way."""
-    found, cold = warm_lift(machine), hardest_margins(machine)
+    cold = hardest_margins(machine)
     if cold.resting < RESERVE:
         return False
+    found = warm_lift(machine)
     reserve = RESERVE + WARM_RESERVE * max(0.0, cold.moving - found.margins.moving)
     return found.margins.moving >= reserve and found.spare >= 0
 
