@@ -108,7 +108,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
 def _actions(found: Assessment) -> tuple[Node, ...]:
     if found.actions:
         items = tuple(map(advice.action, found.actions))
-        return Paragraph((), label="Actions"), Items(items, True, ((1, 2), (1, 1)))
+        return Paragraph((), label="Actions"), Items(items, True, ((1, 2), (3, 1)))
     if found.status is Status.FAILS:
         return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
     return ()

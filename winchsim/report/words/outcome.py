@@ -70,6 +70,8 @@ def _ended(found: Assessment) -> Text:
             return say("Does not reach {} in time: {} after {}.", height, place, time)
         case End.PART_BROKE:
             at = say("at {}", place) if target.final_height > ON_FLOOR else say("before lift-off")
+            if found.has(FindingKind.SNAGGED):
+                return say("The load snags {}, and the {} breaks, after {}.", at, target.part, time)
             return say("The {} breaks {}, after {}.", target.part, at, time)
         case End.DRUM_OVERFLOW:
             return say("The rope climbs over the flange of the drum at {}.", place)
