@@ -44,7 +44,6 @@ def test_losses_grow_at_rest(small):
 def test_margin_tells_what_the_stall_was_about():
     assert Margins(0.9, 0.7).deciding == 0.9
     assert Margins(1.2, 0.95).deciding == 0.95
-    assert "starting it from rest" in Margins(1.2, 0.95).telling_word
 
 
 @pytest.mark.parametrize("factor", [0.97, 1.03])

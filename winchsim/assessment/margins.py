@@ -46,11 +46,6 @@ class Margins:
         """The one that explains a stall: motion, unless that was possible and only the start from rest was not. [-]"""
         return self.moving if self.moving < 1 else self.resting
 
-    @property
-    def telling_word(self) -> str:
-        """What the motors fall short of."""
-        return "raising the load takes" if self.moving < 1 else "starting it from rest takes"
-
 
 def margins(
     machine: Machine,
