@@ -67,7 +67,8 @@ def test_a_load_on_the_floor_pulls_no_harder_than_the_motors_can(small):
     inputs = small(load={"mass": 80.0})
     found = assess(simulate(inputs), actions=False, ranges=False).jam
     machine = build(inputs)
-    assert found.static_tension < machine.scales.pull
+    assert found.static_tension < machine.scales.pull and found.tension == found.static_tension
+    assert all(part.dynamic == part.static for part in found.parts)
     assert found.no_limit is NoLimit.NOT_NEEDED
 
 

@@ -155,8 +155,9 @@ def stops(batch: Batch) -> Stop:
     dynamic, tension, speed = static, pulled, nothing
     for travel, radius in ((m.start_travel, least), (m.top_travel, largest)):
         at, peak, drum_speed = _swing(batch, law, travel, radius)
-        dynamic = np.maximum(dynamic, _array(link_shares(m, at), n))
-        tension = np.maximum(tension, peak)
+        moves = drum_speed > 0  # what does not turn has no momentum, and its load may be out of reach
+        dynamic = np.maximum(dynamic, np.where(moves, _array(link_shares(m, at), n), 0.0))
+        tension = np.maximum(tension, np.where(moves, peak, 0.0))
         speed = np.maximum(speed, drum_speed * radius / m.line.falls)
     return Stop(static, dynamic, tension, pulled, still.total + nothing, speed)
 
@@ -209,7 +210,6 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
         larger = tension > peak
         peak, peak_speed = np.where(larger, tension, peak), np.where(larger, omega, peak_speed)
     gain = (law.push(peak_speed) - drag - per_torque * peak * radius) / inertia
-    gain = np.where(speed > 0, gain, 0.0)  # what does not turn has no momentum
     return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
 
 
