@@ -25,7 +25,6 @@ RANKS = {
     "record": 4.5,
     "simulation": 5, "slow": 5,
     "assessment": 6,
-    "verdict": 7,
     "studies": 7.5,
     "units": 8,
     "scenario": 9,

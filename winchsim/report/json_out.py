@@ -10,8 +10,7 @@ from typing import Any
 import numpy
 import scipy
 
-from winchsim.assessment.kinds import Action, Assessment, Jam, PartRow, Target
-from winchsim.assessment.kinds import Finding as AssessedFinding
+from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow, Target
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.report.document import Text
@@ -25,7 +24,6 @@ from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.studies.snag import SnagStudy
-from winchsim.verdict.finding import Finding
 
 _SNAG_UNITS = {
     "current_limit": "A",
@@ -41,7 +39,7 @@ _PLACE = {"time": "time_s", "height": "height_m"}
 _KEYS: dict[type, dict[str, str]] = {
     Target: {**_PLACE, "mass": "mass_kg", "final_height": "final_height_m"},
     PartRow: _PLACE,
-    AssessedFinding: _PLACE,
+    Finding: _PLACE,
     Action: {"lift_time": "lift_time_s"},
     Jam: {
         "current": "current_a",
@@ -218,20 +216,4 @@ def energy_facts(record: Record) -> dict[str, Any]:
         "scale_j": balance.scale,
         "error": balance.error,
         "closes": balance.closes,
-    }
-
-
-def finding_facts(finding: Finding) -> dict[str, Any]:
-    """A finding as plain data; `value` and `limit` are in the SI unit `unit`."""
-    return {
-        "kind": finding.kind.value,
-        "severity": finding.severity.value,
-        "time_s": finding.time,
-        "height_m": finding.height,
-        "value": finding.value,
-        "limit": finding.limit,
-        "unit": finding.unit,
-        "about": finding.about or None,
-        "sentence": finding.sentence,
-        "help": finding.help,
     }

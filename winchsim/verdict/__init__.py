@@ -1,1 +1,0 @@
-"""Findings, remedies and cautions, and the sentence made of them."""
