@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
 
 import pytest
 
@@ -36,7 +37,7 @@ def test_one_file_draws_everything(crate, tmp_path):
     code, said, noted = run("curves", crate, "--out", str(out))
     assert code == ExitCode.GOOD
     assert sorted(os.listdir(out)) == sorted(f"{name}.{form}" for name in NAMES for form in ("png", "svg"))
-    assert said.startswith(f"{crate[:40]}") and "Lifts 4 kg" in said.replace("\n  ", " ")
+    assert said.startswith(f"{crate[:40]}") and "Lifts 4 kg" in " ".join(said.split())
     assert noted.count("wrote ") == 2 * len(NAMES)
     assert max(len(line) for line in said.splitlines()) <= 100
     run("curves", crate, "--out", str(tmp_path / "again"), "--format", "svg")
@@ -95,7 +96,7 @@ def test_a_ladder_is_drawn_as_it_was_planned(crate, tmp_path):
         run("curves", file, "--ladder", "--out", str(tmp_path / "o"), "--format", "svg", "--force")[1]
         for file in (crate, str(lowered))
     ]
-    keys = [[line for line in said.splitlines() if line[:1].isdigit()] for said in told]
+    keys = [[line for line in said.splitlines() if re.match(r"\d+  ", line)] for said in told]
     assert keys[0] == keys[1] and len(keys[0]) == 5
 
 
@@ -162,7 +163,7 @@ def test_files_in_the_way_stay(crate, tmp_path):
 def test_lift_writes_its_report_into_a_folder(crate, tmp_path):
     out = tmp_path / "report"
     code, said, noted = run("lift", crate, "--out", str(out), "--set", "load.mass=3 kg")
-    assert code == ExitCode.GOOD and said.startswith("Lifts 3 kg")
+    assert code == ExitCode.GOOD and "Lifts 3 kg" in " ".join(said.splitlines()[:2])
     assert {"report.html", "report.md", "record.csv", "build.png"} <= set(os.listdir(out))
     assert f"wrote {out / 'report.html'}" in noted
     html = (out / "report.html").read_text(encoding="utf-8")
