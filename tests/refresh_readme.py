@@ -1,9 +1,9 @@
 """Regenerates all that README shows of results: ``python tests/refresh_readme.py``.
 
-It writes the story's sheets (`tests/story.py`), runs README's commands in a scratch folder, copies the
-figures to ``plots/``, and puts what came out into README: printed lines, the table of scenarios, the
-Python example, and the numbers of the passages in `Results.claims`. Words outside of these are edited by
-hand: afterwards ``pytest tests/test_readme.py`` names what does not agree.
+It writes the story's sheets (`tests/story.py`), runs in a scratch folder those of README's commands
+whose results are shown, copies the figures to ``plots``, and puts what came out there: printed
+lines, the table of scenarios, the Python example, numbers of the passages in `claims`. Other
+words are edited by hand: afterwards ``pytest tests/test_readme.py`` names what does not agree.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ EXCERPTS = {
     "lift tuned/calibrated.toml --set": (_ANSWER,),
     "lift tuned/calibrated.toml": (_ANSWER,),
 }
-"""First and last line of the parts that are shown, by how the command begins; others are shown whole."""
+"""First and last line of the parts shown, by how the command begins; others are shown whole."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def blocks(text: str, kind: str = r"\w+") -> list[tuple[str, list[str]]]:
 
 
 def commands(text: str) -> list[str]:
-    """Calls of winchsim in blocks and in the table of commands, in README's order; one that serves is left out."""
+    """Calls of winchsim in blocks and the table of commands, in order, but for the page."""
     shells = "\n".join(line for _, body in blocks(text, "sh|console") for line in body)
     found = re.findall(r"^(?:\$ |python3.*bin/)?(winchsim [^#\n]*)", shells, re.MULTILINE)
     found += re.findall(r"^\| `(winchsim [^`]*)` ", text, re.MULTILINE)
@@ -143,7 +143,7 @@ def interval(row: dict, name: str, unit: str) -> str:
 
 
 def claims() -> list[str]:
-    """Passages with numbers as they must stand in README, from the files that the commands wrote."""
+    """Passages with numbers as they must stand in README, from the files of the commands."""
     bell, rows = load(STORY), read_sheet(f"scenarios/{story.TESTED.name}")
     calibration = json.loads(Path("tuned/calibration.json").read_text(encoding="utf-8"))
     (coming,), tested = calibration["predictions"], rows[-1]
@@ -155,16 +155,20 @@ def claims() -> list[str]:
     read, recalled = read_cases()
     return [
         f"needs Python {python.removeprefix('>=')} or newer",
-        f"exit code is {ExitCode.GOOD:d} when the target is reached and no check fails, {ExitCode.BAD:d} when not, "
-        f"{ExitCode.MISUSE:d} for bad input, {ExitCode.NO_TRUST:d} when the computation is not to be trusted, "
-        f"{ExitCode.INTERNAL:d} for a fault of the program itself, {ExitCode.INTERRUPTED:d} when it was interrupted",
-        f"bell of {mass} is to go into its frame, {height} up, with {WORDS[bell.motors[0].count]} small motors",
+        f"exit code is {ExitCode.GOOD:d} when the target is reached and no check fails, "
+        f"{ExitCode.BAD:d} when not, {ExitCode.MISUSE:d} for bad input, "
+        f"{ExitCode.NO_TRUST:d} when the computation is not to be trusted, "
+        f"{ExitCode.INTERNAL:d} for a fault of the program itself, "
+        f"{ExitCode.INTERRUPTED:d} when it was interrupted",
+        f"bell of {mass} is to go into its frame, {height} up, "
+        f"with {WORDS[bell.motors[0].count]} small motors",
         f"After {WORDS[len(rows) - 1]} rungs it is",
-        f"| {mass}, {height} up | from the data sheet | after {WORDS[len(rows) - 1]} rungs, {level} interval | measured |",
-        f"| lift time | {quantity(tested.predicted_time, 's')} | {interval(coming, 'lift_time', 's')} "
-        f"| {quantity(tested.measured_time, 's')} |",
-        f"| current | {quantity(tested.predicted_current, 'A')} | {interval(coming, 'current', 'A')} "
-        f"| {quantity(tested.measured_current, 'A')} |",
+        f"| {mass}, {height} up | from the data sheet "
+        f"| after {WORDS[len(rows) - 1]} rungs, {level} interval | measured |",
+        f"| lift time | {quantity(tested.predicted_time, 's')} "
+        f"| {interval(coming, 'lift_time', 's')} | {quantity(tested.measured_time, 's')} |",
+        f"| current | {quantity(tested.predicted_current, 'A')} "
+        f"| {interval(coming, 'current', 'A')} | {quantity(tested.measured_current, 'A')} |",
         f"at least {read} cases, and fewer than {recalled} more whose values are from memory",
         f"Changes in version {winchsim.__version__}",
         "Answers differ from 0.1.0",
@@ -178,13 +182,18 @@ def python_output(text: str) -> str:
     return subprocess.run(call, cwd=ROOT, capture_output=True, text=True, check=True).stdout
 
 
-def results(text: str) -> Results:
-    """Every command of a README run once, in its order, in the current folder with a copy of ``scenarios``."""
-    ran = {command: run(command) for command in dict.fromkeys(commands(text))}
-    files = sorted(map(str, Path("scenarios").glob("*.toml")))
-    return Results(
-        ran, {path: lesson_and_result(path) for path in files}, claims(), python_output(text)
-    )
+def shown(text: str) -> list[str]:
+    """Calls whose results README shows: all but those on a scenario of the reader."""
+    return [call for call in commands(text) if "scenarios/" in call or "tuned/" in call]
+
+
+def results(text: str, called: list[str]) -> Results:
+    """Each of some calls run once, in order, in the current folder with a copy of ``scenarios``."""
+    ran = {command: run(command) for command in dict.fromkeys(called)}
+    ends = {
+        str(path): lesson_and_result(str(path)) for path in sorted(Path("scenarios").glob("*.toml"))
+    }
+    return Results(ran, ends, claims(), python_output(text))
 
 
 def rendered(text: str, found: Results) -> str:
@@ -231,7 +240,7 @@ def main() -> None:
         shutil.copytree(ROOT / "scenarios", Path(folder) / "scenarios")
         before = Path.cwd()
         os.chdir(folder)
-        found = results(text)
+        found = results(text, shown(text))
         os.chdir(before)
         for path in (
             *Path(folder, "plots").iterdir(),

@@ -1,4 +1,4 @@
-"""README holds: its commands run, what it shows is what they print, and every number in it is compared."""
+"""README: its commands run, what it shows is what they print, its other numbers are compared."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def place(tmp_path_factory) -> Iterator[Path]:
 @pytest.fixture(scope="module")
 def found(place) -> Results:
     """What the README's commands give, each run once."""
-    return results(README)
+    return results(README, commands(README))
 
 
 def prose(text: str) -> str:
@@ -181,7 +181,7 @@ def test_the_sheets_are_what_the_second_winch_gives(place, found):
 
 
 def test_the_story_goes_as_it_is_told(place, found):
-    """Held on every rung, predicted to run back at the target, and tested inside the interval on a pawl."""
+    """Held on every rung, predicted to run back at the target, tested there on a pawl."""
     (coming,) = json.loads((place / "tuned" / "calibration.json").read_text(encoding="utf-8"))[
         "predictions"
     ]
