@@ -42,6 +42,9 @@ DOUBLINGS, CLOSE, TINY = 60, 1e-12, 1e-30
 """Of the search for the deceleration under a brake: most steps to bracket it, share of the torque that may be left, and the
 least that it begins with. [-], [-], [rad/s²]"""
 
+LEAST_FREE = 1e-3
+"""Length of free rope below which no stop of the load is followed. [m]"""
+
 MARGIN_ENOUGH = 1.05
 """And where the motors could give at least this many times the torque needed, all the way up. [-]"""
 
@@ -278,7 +281,8 @@ def _lift_batch(batch: Batch) -> Lifts:
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     values = dict(
         end=end, height=np.where(course.wound <= path.lift_off, 0.0, height),
-        lift_time=np.where(lifted | (end == End.LATE), time, np.nan), take_up_time=course.take_up_time, spin_up_time=lost,
+        lift_time=np.where(lifted | (end == End.LATE), time, np.nan), take_up_time=course.take_up_time,
+        spin_up_time=np.where(lifted | (end == End.LATE), lost, np.nan),
         stall_margin_cold=cold, stall_margin_hot=hot, least_margin=course.least_margin, standstill_current=standstill,
         first_current=course.first_current, last_current=course.last_current, peak_current=course.peak_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
@@ -369,11 +373,16 @@ def _swing(batch: Batch, course: Course) -> Any:
     root = np.sqrt(stiffness * load.inertia(m.body)) / m.line.falls
     damping = np.clip(m.line.damping / (2 * root), 0.0, 0.99)
     sudden = course.last_speed * radius * root * np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
-    slows = output_torques(m.braked_chain, 1, pull(m, m.top_travel) * radius)[0]
-    stops = course.last_speed * rotating_inertia(m.chain, len(m.groups)) / np.maximum(slows, TINY)
-    x = math.pi * stops / bounce_period(batch)
+    x = math.pi * course.last_speed / _slowing(batch, course) / bounce_period(batch)
     gentler = np.where(x < math.pi / 2, np.sinc(x / math.pi), 1 / np.maximum(x, TINY))
     return np.maximum(sudden * gentler - m.body.friction, 0.0)
+
+
+def _slowing(batch: Batch, course: Course) -> Any:
+    """Deceleration of the drum as the power goes off at the top. [rad/s²]"""
+    m = batch.machine
+    slows = output_torques(m.braked_chain, 1, pull(m, m.top_travel) * course.path.radii[-1])[0]
+    return np.maximum(slows, TINY) / rotating_inertia(m.chain, len(m.groups))
 
 
 # --- links ----------------------------------------------------------------------------------------------------------
@@ -392,6 +401,7 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
     at_stall = stalled_channels(m, torques, breakaway_pull(batch) + np.zeros(n), *radii_used(batch))
     moved = course.first_speed > 0
     up = np.maximum(_rows(rising, n), _rows(_starting(batch, course.path, torques), n)) * moved
+    up = np.maximum(up, _rows(_running_on(batch, course), n) * (moved & (course.reason == 0)))
     if m.braked_chain is not m.chain:
         up = np.maximum(up, _rows(_stopping(batch, course), n) * (moved & (course.reason == 0)))
         up = np.maximum(up, _rows(_swinging(batch, course), n) * (moved & (course.reason == 0)))
@@ -441,6 +451,29 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
     gain = root_between(lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0)
     (common, *outputs), rotors = at(gain)
     passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
+    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+
+
+def _running_on(batch: Batch, course: Course) -> list[Any]:
+    """Share of each link's strength that is used as a drum that runs on with the power off pulls the load against its stop.
+
+    Notes
+    -----
+    What is left of the rotation's energy goes into the rope that is free there: ``T = T0 + w sqrt(k J)``, J at the drum
+    as the train feels it, k the rope's stiffness, w the speed behind the even deceleration on the way. Own derivation.
+    """
+    m, radius = batch.machine, course.path.radii[-1]
+    way = m.line.falls * (m.stop_travel - m.top_travel)
+    squared = np.maximum(course.last_speed**2 - 2 * _slowing(batch, course) * way / radius, 0.0)
+    drag, per_torque = raising_line(m.chain)
+    inertia = rotating_inertia(m.chain, len(m.groups))
+    stiffness = m.line.stiffness / np.maximum(m.free_rope - course.wound - way, LEAST_FREE)
+    tension = pull(m, m.top_travel) + np.sqrt(squared * stiffness * inertia / per_torque)
+    gain = np.where(squared > 0, -(drag + per_torque * tension * radius) / inertia, 0.0)
+    common, *outputs = output_torques(m.chain, 1, tension * radius, acceleration=gain)
+    common_gain = shaft_ratios(m.chain)[0] * gain
+    passed = [-mesh.drag - mesh.inertia * mesh.ratio * common_gain for mesh in m.chain.groups]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
     return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
 
