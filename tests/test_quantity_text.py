@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winchsim.quantity_text import at_most, digits_of_share, fixed, number, quantity, round_numbers, rounded, show
+from winchsim.quantity_text import fixed, number, quantity, round_numbers, rounded, show
 
 
 @pytest.mark.parametrize(
@@ -30,15 +30,6 @@ def test_significant_digits(value, digits, text):
 )  # fmt: skip
 def test_a_column_keeps_its_decimals_while_they_are_known(value, decimals, text):
     assert fixed(value, decimals) == text
-
-
-def test_a_small_number_as_the_power_of_ten_above_it():
-    assert [at_most(v) for v in (4e-9, 1e-6, 1.1e-6, 0.0, math.inf)] == ["1e-08", "1e-06", "1e-05", "0", "no limit"]
-
-
-def test_a_small_share_is_told_to_fewer_digits_than_its_whole():
-    assert [digits_of_share(v, 148.0) for v in (148.0, 4.82, 0.213, 0.0768, 0.0066, 1e-7)] == [3, 3, 2, 1, 1, 1]
-    assert digits_of_share(0.0, 1.0) == digits_of_share(1.0, 0.0) == 3
 
 
 @settings(max_examples=50, deadline=None)
@@ -104,4 +95,6 @@ def test_a_shown_range_keeps_order_and_side_of_the_limit(numbers, limit):
     for number, read in zip((value, low, high), back, strict=True):
         assert abs(read - number) <= max(0.06 * abs(number), 0.51 * (high - low))
         if limit is not None:
-            assert (number > limit, number < limit) == (read > limit, read < limit) or number == limit
+            assert (number > limit, number < limit) == (read > limit, read < limit) or math.isclose(
+                number, limit, rel_tol=1e-11  # twelve digits are kept at most
+            )

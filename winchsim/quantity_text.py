@@ -131,9 +131,6 @@ STEADY_DIGITS = 5
 _MOST_PLACES = 12
 """Most digits behind the point that keep a number on its side of a limit. [-]"""
 
-SHARE_DIGITS = 5
-"""Digits of a whole to which its shares are told: a small head of an energy account is not known to more. [-]"""
-
 
 def show(
     value: float,
@@ -304,33 +301,6 @@ def round_numbers(low: float, high: float, digits: int = 3) -> list[float]:
         last = min(10**digits - 1, math.ceil(high / 10.0**place))
         found += [float(f"{whole}e{place}") for whole in range(first, last + 1)]
     return [value for value in found if low < value < high]
-
-
-def digits_of_share(value: float, whole: float, digits: int = 3) -> int:
-    """Significant digits of one amount of many that are known to `SHARE_DIGITS` digits of their whole.
-
-    Parameters
-    ----------
-    value, whole : float
-        The amount, and what all are shares of, in one unit.
-    digits : int
-        Most digits that are wanted. [-]
-
-    Returns
-    -------
-    int
-        At least 1.
-    """
-    if value == 0 or whole == 0 or not math.isfinite(value / whole):
-        return digits
-    return max(1, min(digits, _magnitude(value, 1) - _magnitude(whole, 1) + SHARE_DIGITS))
-
-
-def at_most(value: float) -> str:
-    """The power of ten that a small positive number stays below, as text: ``1e-06``; ``0`` for none."""
-    if not math.isfinite(value):
-        return number(value)
-    return f"{10.0 ** math.ceil(math.log10(value)):.0e}" if value > 0 else "0"
 
 
 def _magnitude(value: float, digits: int) -> int:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from winchsim.assessment.candidates import RANKS, binding_key, changeable, check_columns, choose_row, fails
+from winchsim.assessment.candidates import RANKS, changeable, check_columns, choose_row, fails
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.assessment.margins import hardest_margins
@@ -49,7 +49,6 @@ def test_a_failing_candidate_is_never_taken_where_another_does_not_fail(small):
     assert fails(columns).tolist() == [False, False, True]
     assert choose_row(columns, heaviest_first) in (0, 1)
     assert choose_row(columns, -heaviest_first) == 0
-    assert binding_key(columns, 2) is CheckKey.TARGET
 
 
 def test_all_failing_gives_no_choice(small):

@@ -64,7 +64,7 @@ GEAR = Tooth(40, 1e-3, 8e-3, bore=5e-3)
 def test_metal_tooth_is_lewis_beam():
     found = tooth_strength(Tooth(12, 1e-3, 6e-3, bore=2e-3), BRASS)
     assert found.force == pytest.approx(220e6 * 6e-3 * 1e-3 * root_section(12).form_factor)
-    assert (found.basis, found.main_cause) == ("tabled", "size")
+    assert found.basis == "tabled"
     assert found.rim_share == 1.0
     assert (
         tooth_strength(Tooth(12, 1e-3, 6e-3), BRASS, contact_ratio=1.6).force == found.force
@@ -76,7 +76,6 @@ def test_thin_rim_weakens_a_metal_pinion_too():
     found = tooth_strength(Tooth(10, 1e-3, 6e-3, bore=5e-3), BRASS)
     assert found.backup_ratio == pytest.approx(1.25 / 2.25)
     assert 1 / found.rim_share == pytest.approx(1.6 * math.log(2.242 * 2.25 / 1.25))
-    assert found.main_cause == "thin rim"
     assert not found.outside_published_range
     thinner = tooth_strength(Tooth(10, 1e-3, 6e-3, bore=5.6e-3), BRASS)
     assert thinner.outside_published_range and thinner.low < thinner.force < thinner.high
@@ -155,7 +154,7 @@ def test_printed_standing_keeps_the_strength_between_layers():
     assert standing.force == pytest.approx(0.6 * lying.force)
     spread = math.hypot(math.log(2), math.log(0.6 / 0.5))
     assert standing.low == pytest.approx(standing.force * math.exp(-spread))
-    assert (standing.basis, standing.main_cause) == ("from memory", "layers")
+    assert standing.basis == "from memory"
     unknown = replace(PRINT, across_layers=None)
     with pytest.raises(DomainError, match="print direction"):
         tooth_strength(GEAR, unknown, body=PrintedBody(9, LINE, 1.0, direction="standing"))
@@ -165,7 +164,7 @@ def test_warmth_weakens_and_is_named():
     cold, warm = tooth_strength(GEAR, PRINT), tooth_strength(GEAR, PRINT, temperature=48.0)
     assert warm.force == pytest.approx(0.55 * cold.force)
     assert (cold.basis, warm.basis) == ("tabled", "from memory")
-    assert warm.main_cause == "warmth"
+    assert warm.temperature_factor == pytest.approx(0.55)
     assert warm.assumed
 
 

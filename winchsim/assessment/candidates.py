@@ -304,16 +304,3 @@ def choose_row(
         return None
     thin = thin_counts(columns, changeable(columns))
     return int(np.lexsort((aim, thin, bad))[0])
-
-
-def binding_key(columns: Sequence[CheckColumn], row: int) -> CheckKey | None:
-    """The check that binds a candidate: the worst that the question can change; None for none.
-
-    Parameters
-    ----------
-    columns : sequence of CheckColumn
-    row : int
-    """
-    keys = changeable(columns)
-    found = [c for c in columns if c.key in keys and c.rank[row] <= RANKS[Status.THIN]]
-    return min(found, key=lambda column: column.rank[row]).key if found else None

@@ -280,18 +280,10 @@ class Holding:
     resting, moving : float
         Pull that the train just holds over the pull of the load with its guide: as it stands, and once it has been set going;
         infinite where nothing sets it going. At least 1 holds. [-]
-    by_guide : bool
-        Whether the load's own guide carries it without any rope.
     """
 
     resting: float
     moving: float
-    by_guide: bool
-
-    @property
-    def knock_proof(self) -> bool:
-        """Whether a train set going by a knock comes to rest again."""
-        return self.moving >= 1
 
 
 def holding(machine: Machine, travel: float, layer: int, action: str = "off") -> Holding:
@@ -314,4 +306,4 @@ def holding(machine: Machine, travel: float, layer: int, action: str = "off") ->
         held_torque(chain, grip) / (tension * radius) if tension > 0 else math.inf
         for tension, grip in zip(pulls, (m.breakaway, 1.0), strict=True)
     )
-    return Holding(max(at_rest, moving), moving, not pulls.sliding > 0)
+    return Holding(max(at_rest, moving), moving)

@@ -45,9 +45,6 @@ _NAMES = (
 )
 """Cause of a path; of any other it is the last part of the path, like for like."""
 
-CAPACITY = "capacity"
-"""Cause that stands for the ranges of the parts' own capacities."""
-
 FAR = 1e4
 """Multiple of the load at which the line of the torque passed up is read. [-]"""
 

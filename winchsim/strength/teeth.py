@@ -143,18 +143,6 @@ class ToothStrength:
         it."""
         return self.backup_ratio < LEAST_PUBLISHED_RIM and self.basis != "tested"
 
-    @property
-    def main_cause(self) -> str:
-        """What weakens the tooth most: ``warmth``, ``layers``, ``thin rim`` or, when nothing does,
-        ``size``."""
-        shares = {
-            "warmth": self.temperature_factor,
-            "layers": self.layer_factor,
-            "thin rim": self.rim_share,
-        }
-        cause = min(shares, key=lambda key: shares[key])
-        return cause if shares[cause] < 0.98 else "size"
-
     def as_strength(self) -> Strength:
         """The same as the strength of a link. [N]"""
         return Strength(self.force, "N", self.basis, self.low, self.high, self.assumed)
