@@ -34,6 +34,8 @@ def jam(found: Jam, check: Check | None) -> Text:
     low, high = (first.low, first.high) if check is None else (check.low, check.high)
     factor = Value(first.dynamic, "", low, high, 1.0)
     if not found.breaks:
+        if low is not None and low < 1:
+            return say("the {} may break: lowest factor {}.", first.label, factor)
         return say("no part breaks; lowest factor {}, {}.", factor, first.label)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
@@ -76,7 +78,7 @@ _ACTIONS = {
     ActionKind.MORE_MOTORS: "Use {after} motors instead of {before}",
     ActionKind.THINNER_DRUM: "Use a drum of {after} instead of {before}",
     ActionKind.MORE_RATIO: "Use a larger ratio ({path} {before} → {after})",
-    ActionKind.ONE_MORE_STAGE: "Add a gear stage ({path} {before} → {after})",
+    ActionKind.ONE_MORE_STAGE: "Add gear stages ({path} {before} → {after})",
     ActionKind.MORE_VOLTAGE: "Supply {after} instead of {before}",
     ActionKind.HIGHER_CURRENT_LIMIT: "Raise the current limit from {before} to {after}",
     ActionKind.LOWER_CURRENT_LIMIT: "Set a current limit of {after}",
@@ -169,15 +171,19 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
 
 def unchecked(found: Assessment) -> Text:
     """Inputs without which a check is left out."""
-    paths = dict.fromkeys(path for check in found.checks for path in check.missing)
-    return say(f"Not checked without {', '.join(paths)}.") if paths else ()
+    names = [
+        f"{CHECKS[check.key]} ({', '.join(check.missing)} not given)"
+        for check in found.checks
+        if check.missing
+    ]
+    return say(f"Not checked: {'; '.join(names)}.") if names else ()
 
 
 def last_line(found: Assessment) -> Text:
     """Drop energy, area below, codes and people in charge."""
     return say(
-        "From {} the load falls with {}. Keep the area below clear. Follow local codes; "
-        "a competent person decides.",
+        "A fall from {} releases {}. Keep the area below clear. Follow local safety codes; "
+        "a competent person decides whether to lift.",
         value(found.drop_height, "m"),
         Value(found.drop_energy, "J"),
     )

@@ -53,13 +53,15 @@ def _ended(found: Assessment) -> Text:
             took = time if check is None or check.value is None else of_check(check, Face.VALUE)
             reaches = "Lifts {} by {} in {}"
             if found.has(FindingKind.BACK_DRIVEN):
-                reaches = "Does not stay up: lifts {} by {} in {}"
-            reaches += "." if target.reached else "; not all phases end as asked."
+                reaches += ", but does not stay up"
+            reaches += "." if target.reached or found.has(FindingKind.BACK_DRIVEN) else ("; not all phases end as asked.")
             return say(reaches, mass, height, took)
         case End.DONE:
             return say("The programme ends as asked after {}, with the load at {}.", time, place)
         case End.STALLED if target.final_height <= ON_FLOOR:
-            return say("Stalls before lift-off{}.", _short_of(target.torque_share))
+            start = found.check(CheckKey.START_COLD)
+            share = target.torque_share if start is None or not start.value else min(start.value, 1.0)
+            return say("{} stalls before lift-off{}.", mass, _short_of(share))
         case End.STALLED:
             return say("Stalls at {} after {}{}.", place, time, _short_of(target.torque_share))
         case End.STALLED_AT_LAYER_END:
@@ -110,5 +112,5 @@ def _ran_back(found: Assessment) -> Text:
             floor = " to the floor" if known["landing_speed"] is not None else ""
             off = "with the power on" if known["powered"] else "with the power off"
             speed: Value = value(known["speed"], "m/s")
-            return say("Then runs back{} {}, at up to {}.", floor, off, speed)
+            return say("It runs back{} {}, at up to {}.", floor, off, speed)
     return ()
