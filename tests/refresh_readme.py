@@ -120,7 +120,7 @@ def lesson_and_result(path: str) -> tuple[str, str]:
     lesson = re.match(r" Teaches: (.*?)\.\s", comment)
     assert lesson, f"{path}: no lesson on top"
     facts = json.loads(run(f"winchsim lift {path} --json --no-remedies").out)
-    return lesson[1], f"{facts['status']}: {facts['verdict'].partition('. ')[0]}"
+    return lesson[1], f"{facts['status']}: {facts['verdict'].partition('. ')[0].rstrip('.')}"
 
 
 def read_cases(step: int = 50) -> tuple[int, int]:
@@ -169,7 +169,7 @@ def claims() -> list[str]:
         f"| {interval(coming, 'lift_time', 's')} | {quantity(tested.measured_time, 's')} |",
         f"| current | {quantity(tested.predicted_current, 'A')} "
         f"| {interval(coming, 'current', 'A')} | {quantity(tested.measured_current, 'A')} |",
-        f"at least {read} cases, and fewer than {recalled} more whose values are from memory",
+        f"at least {read} cases, and at most {recalled} more whose values are from memory",
         f"Changes in version {winchsim.__version__}",
         "Answers differ from 0.1.0",
     ]
