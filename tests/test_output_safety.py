@@ -41,7 +41,7 @@ def _parsers() -> dict[str, Parser]:
 FOLDER_COMMANDS = {
     "lift": [], "drum": [], "gears": [], "motors": [], "voltage": [], "heaviest": [], "ladder": [], "calibrate": ["no.csv"],
     "spread": [], "curves": [], "curves --ladder": [], "curves --format pdf,svg": [], "curves --measured no.csv": [],
-    "curves other.toml": [],
+    "curves other.toml": [], "sweep": ["--vary", "load.mass=5kg,6kg"],
 }  # fmt: skip
 """Every way to write a folder, with the arguments that it needs behind the scenario."""
 

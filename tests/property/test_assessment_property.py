@@ -56,7 +56,7 @@ def test_every_run_has_a_report(small, parts, us):
         text = render_text(document, Options(us=us, full=full))
         assert "nan" not in text and "None" not in text
         assert full or us or max(map(len, text.split("\n"))) <= 80
-        assert full or us or len(text.splitlines()) <= 25
+        assert full or us or len(text.splitlines()) <= 26
     facts = json.loads(lift_json(found, scenario, record), parse_constant=pytest.fail)
     assert facts["verdict"].split()[0] in text and facts["status"] == found.status
     assert len(record_csv(record).splitlines()) == len(record.time) + 2

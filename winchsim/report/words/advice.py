@@ -182,8 +182,8 @@ def unchecked(found: Assessment) -> Text:
 def last_line(found: Assessment) -> Text:
     """Drop energy, area below, codes and people in charge."""
     return say(
-        "A fall from {} releases {}. Keep the area below clear. Follow local safety codes; "
-        "a competent person decides whether to lift.",
+        "A fall from {} releases {}. Keep the area below clear. Follow local codes; "
+        "a competent person decides.",
         value(found.drop_height, "m"),
         Value(found.drop_energy, "J"),
     )

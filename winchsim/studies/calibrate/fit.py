@@ -123,7 +123,7 @@ def interval_width(level: float, dof: float) -> float:
 
 def fit(
     both: Both, start: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask, *,
-    scatter: float = 1.0, free: Mask | None = None, robust: bool = False,
+    scatter: float = 1.0, free: Mask | None = None, robust: bool = False, settled: float | None = None,
 ) -> Fit:  # fmt: skip
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
@@ -143,6 +143,8 @@ def fit(
         Values that are moved; left out: all.
     robust : bool
         Whether large residuals weigh less; the scatter then stays.
+    settled : float, optional
+        Gain of a round at which it ends; left out: that of a calibration. [-]
 
     Notes
     -----
@@ -153,7 +155,8 @@ def fit(
     values, dof, gain = np.clip(start, *bounds), 0.0, np.inf
     move = np.zeros(len(start))
     left, slopes = both(values)
-    settled = SETTLED_ROBUST if robust else SETTLED
+    if settled is None:
+        settled = SETTLED_ROBUST if robust else SETTLED
     for turn in range(MOST_ROUNDS):
         last, near = scatter, gain < NEAR or turn == MOST_ROUNDS - 1
         if near and not robust:
