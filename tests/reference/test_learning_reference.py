@@ -148,10 +148,10 @@ def test_a_school_motor_whose_stall_lies_between_two_rungs(ideal, make_motor):
     """Source: school report "Physics motor efficiency", markedbyteachers.com: a 6 V motor with the thread on its axle
     lifts 0.40 kg at 1.03 A and 0.45 kg at 1.12 A, and stalls under 0.50 kg at 1.20 A. Own: I = 0.35 A + 1.70 A/kg m.
 
-    The scenario's motor is about a tenth too strong and lifts all three; the currents and the stall correct it.
+    The scenario's motor is somewhat too strong and lifts all three; the currents and the stall correct it.
     """
     radius = 0.004
-    motor = make_motor(6.0 / 1.25, 0.0212, idle_current=0.30)
+    motor = make_motor(6.0 / 1.25, 0.0205, idle_current=0.30)
     winch = ideal(motors=motor, radius=radius, span=2.0, load={"mass": 0.4, "height": 0.1})
     tests = [
         LiftTest(number=1, mass=0.40, current=1.03, outcome="lifted"),
