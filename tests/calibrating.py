@@ -15,7 +15,12 @@ def loss(path, value):
 
 def place(row: Row, multiple: float) -> float:
     """Place of a factor at which a value's loss is a multiple of what it was."""
-    return brentq(lambda z: loss(row.path, row.at(z)) / loss(row.path, row.value) - multiple, -6.0, 6.0, xtol=1e-12)
+    return brentq(
+        lambda z: loss(row.path, row.at(z)) / loss(row.path, row.value) - multiple,
+        -6.0,
+        6.0,
+        xtol=1e-12,
+    )
 
 
 def places(inputs, truth):
@@ -28,7 +33,9 @@ def places(inputs, truth):
 def multiples(found):
     """Fitted multiples by factor, of a calibration."""
     rows = {row.factor.name: row.values[0] for row in found.parameters}
-    return {name: loss(v.path, v.after) / loss(v.path, v.before) for name, v in rows.items() if v.before}
+    return {
+        name: loss(v.path, v.after) / loss(v.path, v.before) for name, v in rows.items() if v.before
+    }
 
 
 def spans(found):

@@ -1,4 +1,5 @@
-"""Winches for tests: a small quick one whose every part can be changed, and an ideal one for the textbooks' drives."""
+"""Winches for tests: a small quick one whose every part can be changed, and an ideal one for the
+textbooks' drives."""
 
 from __future__ import annotations
 
@@ -19,15 +20,23 @@ IDEAL_ROPE = {"damping_ratio": 1.0, **UNBREAKABLE, **WEIGHTLESS}
 
 
 def motor(
-    resistance: float, constant: float, *, idle_current: float = 0.0, voltage: float = 6.0, brush_drop: float = 0.0, **more
+    resistance: float,
+    constant: float,
+    *,
+    idle_current: float = 0.0,
+    voltage: float = 6.0,
+    brush_drop: float = 0.0,
+    **more,
 ) -> MotorGroup:
-    """Motor group whose data sheet agrees exactly with a resistance, a constant and a no-load current."""
+    """Motor group whose data sheet agrees exactly with a resistance, a constant and a no-load
+    current."""
     stall_current = (voltage - brush_drop) / resistance
     data = {
         "voltage": voltage,
         "no_load_speed": (voltage - brush_drop - idle_current * resistance) / constant,
         "no_load_current": idle_current,
-        "stall_torque": constant * (stall_current - idle_current * (1 - more.get("drag_speed_share", 0.0))),
+        "stall_torque": constant
+        * (stall_current - idle_current * (1 - more.get("drag_speed_share", 0.0))),
         "stall_current": stall_current,
         "brush_drop": brush_drop,
         "rotor_inertia": 1e-7,
@@ -43,7 +52,13 @@ def motor(
 
 def stage(ratio: float, efficiency: float = 1.0, reverse: float | None = None, **more) -> Stage:
     """Reduction of a ratio and efficiency, without drag and without inertia unless said."""
-    data = {"kind": "other", "ratio": ratio, "efficiency": efficiency, "reverse_efficiency": reverse, "shaft_drag": 0.0}
+    data = {
+        "kind": "other",
+        "ratio": ratio,
+        "efficiency": efficiency,
+        "reverse_efficiency": reverse,
+        "shaft_drag": 0.0,
+    }
     return Stage(**{**data, **more})
 
 
@@ -51,7 +66,9 @@ SMALL = {
     "motors": (motor(4.0, 0.005, idle_current=0.12, count=2),),
     "supply": Supply(voltage=6.0, resistance=0.2),
     "stage": (stage(5.0, 0.8, shaft_drag=2e-4, repeat=3),),
-    "drum": Drum(diameter=0.010, width=0.040, inertia=1e-6, anchor_hold=1e7, bearing_efficiency=1.0),
+    "drum": Drum(
+        diameter=0.010, width=0.040, inertia=1e-6, anchor_hold=1e7, bearing_efficiency=1.0
+    ),
     "rope": Rope(diameter=0.002, axial_stiffness=2e4, **UNBREAKABLE, **WEIGHTLESS),
     "load": Load(mass=8.0, height=0.1),
     "settings": Settings(watch=1.0, stall_watch=1.0),
@@ -60,7 +77,8 @@ SMALL = {
 
 
 def small_winch(**parts) -> Inputs:
-    """The small winch with parts replaced (whole tables) or changed (a dict of some of a table's values)."""
+    """The small winch with parts replaced (whole tables) or changed (a dict of some of a table's
+    values)."""
     chosen = dict(SMALL)
     for name, part in parts.items():
         if isinstance(part, dict):
@@ -77,7 +95,8 @@ def ideal_winch(
     supply: dict | None = None, rope: dict | None = None, drum: dict | None = None, settings: dict | None = None,
     phase: tuple[Phase, ...] = (), **more,
 ) -> Inputs:  # fmt: skip
-    """Winch of a textbook: one layer at one radius, no losses but those given, a rope that its load stretches by a millionth.
+    """Winch of a textbook: one layer at one radius, no losses but those given, a rope that its load
+    stretches by a millionth.
 
     Parameters
     ----------
@@ -100,18 +119,31 @@ def ideal_winch(
             supply=Supply(**{"voltage": groups[0].voltage, "kind": "battery", **(supply or {})}),
             stage=stages,
             drum=Drum(
-                **{"diameter": 2 * radius - thin, "width": max(span / radius * thin, 0.05), "inertia": 0.0, "dead_turns": 0.0,
-                   "anchor_hold": 1e7, "bearing_efficiency": 1.0, **(drum or {})}
+                **{
+                    "diameter": 2 * radius - thin,
+                    "width": max(span / radius * thin, 0.05),
+                    "inertia": 0.0,
+                    "dead_turns": 0.0,
+                    "anchor_hold": 1e7,
+                    "bearing_efficiency": 1.0,
+                    **(drum or {}),
+                }
             ),
             rope=Rope(**{"diameter": thin, "axial_stiffness": stiff, **IDEAL_ROPE, **(rope or {})}),
             load=Load(**{"height": span / 2, "drum_height": span, **load}),
             settings=Settings(
-                **{"breakaway": 1.0, "gravity": 9.81, "watch": 0.0, "relative_tolerance": 1e-7, **(settings or {})}
+                **{
+                    "breakaway": 1.0,
+                    "gravity": 9.81,
+                    "watch": 0.0,
+                    "relative_tolerance": 1e-7,
+                    **(settings or {}),
+                }
             ),
             phase=phase,
             **more,
         )
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="session")
@@ -139,7 +171,8 @@ def make_stage() -> Callable[..., Stage]:
 
 
 TRACED = 5.0
-"""How many times longer a computation may take while something watches each of its lines, as a count of coverage does."""
+"""How many times longer a computation may take while something watches each of its lines, as a
+count of coverage does."""
 
 
 @contextmanager
@@ -153,5 +186,6 @@ def _within(seconds: float) -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def within() -> Callable[[float], AbstractContextManager[None]]:
-    """Maker of a context that fails where its block takes longer than so many seconds of this process, whatever else runs."""
+    """Maker of a context that fails where its block takes longer than so many seconds of this
+    process, whatever else runs."""
     return _within

@@ -1,9 +1,11 @@
-"""Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py [--studies] [COUNT] [FIRST SEED]``.
+"""Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py
+[--studies] [COUNT] [FIRST SEED]``.
 
-Each must end with a verdict or be refused with a reason, its energy books closed, its time ascending, every number finite, no
-warning from numpy or scipy, within `MOST_SECONDS` of processor time; the report of it must hold no number that is none, as text
-and as JSON. With ``--studies`` each goes through every study instead, within `MOST_SECONDS` each, and their texts are
-read. Prints a tally and exits 1 when any fails.
+Each must end with a verdict or be refused with a reason, its energy books closed, its time
+ascending, every number finite, no warning from numpy or scipy, within `MOST_SECONDS` of processor
+time; the report of it must hold no number that is none, as text and as JSON. With ``--studies``
+each goes through every study instead, within `MOST_SECONDS` each, and their texts are read. Prints
+a tally and exits 1 when any fails.
 """
 
 from __future__ import annotations
@@ -42,7 +44,9 @@ from winchsim.studies.spread import spread
 MOST_SECONDS = 30.0
 MOST_MEBIBYTES = 1500
 MOST_GIVEN_UP = 0.01
-"""Share of scenarios that may end as chatter or as too much work, each with that as its finding. [-]"""
+"""Share of scenarios that may end as chatter or as too much work, each with that as its finding.
+[-]"""
+
 
 def _sizing(inputs: Inputs, name: str) -> str:
     document = study_document(size(inputs, name), Scenario(inputs, "", "", ""))
@@ -51,8 +55,12 @@ def _sizing(inputs: Inputs, name: str) -> str:
 
 STUDIES: dict[str, Callable[[Inputs], str]] = {
     **{name: (lambda inputs, name=name: _sizing(inputs, name)) for name in QUESTIONS},
-    "ladder": lambda inputs: render_text(ladder_document(plan_ladder(inputs, rungs=2), name=""), Options(full=True)),
-    "spread": lambda inputs: render_text(spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)),
+    "ladder": lambda inputs: render_text(
+        ladder_document(plan_ladder(inputs, rungs=2), name=""), Options(full=True)
+    ),
+    "spread": lambda inputs: render_text(
+        spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)
+    ),
 }
 """Every study that needs nothing but a scenario, to its printed text."""
 
@@ -144,7 +152,9 @@ def main(arguments: list[str]) -> int:
     """Check COUNT seeds from FIRST on."""
     checked = check_studies if "--studies" in arguments else check
     arguments = [argument for argument in arguments if argument != "--studies"]
-    count, first = (int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0)))
+    count, first = (
+        int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0))
+    )
     tally: Counter[str] = Counter()
     slowest = (0.0, -1)
     with ProcessPoolExecutor(os.cpu_count()) as pool:

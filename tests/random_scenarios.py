@@ -1,6 +1,7 @@
 """Random valid scenarios over the whole space that the reader lets through, extremes included.
 
-Used by the fuzz command and by property tests; a scenario depends on its seed alone. All values are invented.
+Used by the fuzz command and by property tests; a scenario depends on its seed alone. All values are
+invented.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ _MATERIALS, _ROPES, _PAIRS = load_materials(), load_ropes(), load_friction_pairs
 _GEAR_MATERIALS = ("PLA", "PETG", "ABS", "steel")
 
 VARIED_FROM = 100_000
-"""First seed whose scenarios have controllers, adapters, bearings, worms and motors known in other ways; tests name some of
-the seeds below."""
+"""First seed whose scenarios have controllers, adapters, bearings, worms and motors known in other
+ways; tests name some of the seeds below."""
 
 
 class _Dice:
@@ -42,7 +43,8 @@ class _Dice:
 
 
 def random_inputs(seed: int) -> sc.Inputs:
-    """A scenario that passes every check of a single value; it may still be refused as a whole, with a reason."""
+    """A scenario that passes every check of a single value; it may still be refused as a whole,
+    with a reason."""
     d = _Dice(seed)
     d.chance(0.5)  # not used: with this draw the seeds that tests name keep their scenarios
     groups = tuple(_motors(d) for _ in range(d.pick(1, 1, 1, 2, 3)))
@@ -72,12 +74,17 @@ def random_inputs(seed: int) -> sc.Inputs:
     hanging = d.chance(0.3)
     hang = mass * 9.8 / falls
     rope = sc.Rope(
-        material=d.pick(*_ROPES), diameter=rope_d, damping_ratio=d.pick(0.0, 0.02, 0.05, 0.3),
-        mass_per_length=d.pick(0.0, d.log(1e-4, 1)), falls=falls, sheave_efficiency=d.uniform(0.6, 1.0),
-        slack=0.0 if hanging or d.chance(0.6) else d.log(1e-3, 0.1), lead=d.pick(0.0, d.uniform(0, 2)),
+        material=d.pick(*_ROPES),
+        diameter=rope_d,
+        damping_ratio=d.pick(0.0, 0.02, 0.05, 0.3),
+        mass_per_length=d.pick(0.0, d.log(1e-4, 1)),
+        falls=falls,
+        sheave_efficiency=d.uniform(0.6, 1.0),
+        slack=0.0 if hanging or d.chance(0.6) else d.log(1e-3, 0.1),
+        lead=d.pick(0.0, d.uniform(0, 2)),
         axial_stiffness=hang * d.log(1.5, 1e9) if d.chance(0.3) else None,
         breaking_force=hang * (d.log(0.5, 30) if d.chance(0.4) else d.log(30, 1e7)),
-    )  # fmt: skip
+    )
     start = d.uniform(0.05, 2) if hanging else 0.0
     sloped = d.chance(0.2)
     load = sc.Load(
@@ -89,22 +96,31 @@ def random_inputs(seed: int) -> sc.Inputs:
         top_stop=start + height * d.uniform(0.3, 1.2) if d.chance(0.1) else None,
     )  # fmt: skip
     found = sc.Inputs(
-        title=f"random {seed}", motors=groups, supply=supply, stage=stages, drum=drum, rope=rope, load=load,
+        title=f"random {seed}",
+        motors=groups,
+        supply=supply,
+        stage=stages,
+        drum=drum,
+        rope=rope,
+        load=load,
         sheave=(sc.Sheave(efficiency=d.uniform(0.7, 1)),) if d.chance(0.2) else (),
-        edge=(sc.Edge(friction=d.uniform(0, 0.4), angle=d.uniform(0, 3)),) if d.chance(0.15) else (),
+        edge=(sc.Edge(friction=d.uniform(0, 0.4), angle=d.uniform(0, 3)),)
+        if d.chance(0.15)
+        else (),
         pawl=sc.Pawl() if d.chance(0.1) else None,
         brake=sc.Brake(torque=d.log(1e-3, 100), place="drum") if d.chance(0.15) else None,
         phase=_programme(d),
-        settings=sc.Settings(
-            breakaway=d.pick(1.0, 1.3, d.uniform(1, 2)), watch=d.pick(0.0, 10.0)
-        ),
-        materials=_MATERIALS, ropes=_ROPES, friction_pairs=_PAIRS,
-    )  # fmt: skip
+        settings=sc.Settings(breakaway=d.pick(1.0, 1.3, d.uniform(1, 2)), watch=d.pick(0.0, 10.0)),
+        materials=_MATERIALS,
+        ropes=_ROPES,
+        friction_pairs=_PAIRS,
+    )
     return found if seed < VARIED_FROM else _varied(d, found)
 
 
 def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
-    """The scenario with more kinds of supply, motor data, bearings and stages, and fewer values that are sure to be refused."""
+    """The scenario with more kinds of supply, motor data, bearings and stages, and fewer values
+    that are sure to be refused."""
     stages = tuple(_varied_stage(d, stage) for stage in inputs.stage[:5])
     pull = inputs.load.mass * inputs.settings.gravity / inputs.rope.falls
     stiffness = inputs.rope.axial_stiffness
@@ -121,14 +137,22 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     if d.chance(0.3):
         limit = (supply.current_limit or d.log(0.1, 100)) if d.chance(0.7) else None
         supply = replace(
-            supply, current_limit=None,
+            supply,
+            current_limit=None,
             controller=sc.Controller(
-                duty=d.pick(1.0, d.uniform(0.05, 1)), limit=limit, limit_side=d.pick("motor", "battery"), braking=d.chance(0.3)
+                duty=d.pick(1.0, d.uniform(0.05, 1)),
+                limit=limit,
+                limit_side=d.pick("motor", "battery"),
+                braking=d.chance(0.3),
             ),
-        )  # fmt: skip
+        )
     elif supply.current_limit is not None:
         what = d.pick("hold", "foldback", "trip")
-        fold = supply.current_limit * d.uniform(0.02, 0.9) if what == "foldback" and d.chance(0.5) else None
+        fold = (
+            supply.current_limit * d.uniform(0.02, 0.9)
+            if what == "foldback" and d.chance(0.5)
+            else None
+        )
         delay = d.log(1e-3, 5) if what == "trip" and d.chance(0.5) else None
         supply = replace(supply, over_current=what, fold_current=fold, trip_delay=delay)
     groups = tuple(_varied_motors(d, group) for group in inputs.motors)
@@ -142,17 +166,34 @@ def _bearing(d: _Dice) -> str:
 def _varied_stage(d: _Dice, stage: sc.Stage) -> sc.Stage:
     if stage.kind == "spur":
         root = (stage.gear - 3) * stage.module
-        return replace(stage, bearing=d.pick(None, _bearing(d)), shaft_diameter=d.pick(None, root * d.uniform(0.1, 0.7)))
+        return replace(
+            stage,
+            bearing=d.pick(None, _bearing(d)),
+            shaft_diameter=d.pick(None, root * d.uniform(0.1, 0.7)),
+        )
     if stage.kind == "worm" and d.chance(0.7):
         lead = d.pick(None, math.radians(d.uniform(2, 30)))
         return replace(
-            stage, ratio=None, gear=d.integer(10, 80), starts=d.integer(1, 4), lead_angle=lead, efficiency=None,
-            bearing_efficiency=None, worm_diameter=d.pick(None, d.log(5e-3, 0.04)),
-            friction=d.pick(None, d.uniform(0.01, 0.3)), bearing=d.pick(None, _bearing(d)),
-        )  # fmt: skip
+            stage,
+            ratio=None,
+            gear=d.integer(10, 80),
+            starts=d.integer(1, 4),
+            lead_angle=lead,
+            efficiency=None,
+            bearing_efficiency=None,
+            worm_diameter=d.pick(None, d.log(5e-3, 0.04)),
+            friction=d.pick(None, d.uniform(0.01, 0.3)),
+            bearing=d.pick(None, _bearing(d)),
+        )
     if stage.kind == "belt":
-        return replace(stage, kind=d.pick("belt", "chain"), ratio=None, pinion=d.integer(8, 20), gear=d.integer(20, 60),
-                       efficiency=d.pick(None, stage.efficiency))  # fmt: skip
+        return replace(
+            stage,
+            kind=d.pick("belt", "chain"),
+            ratio=None,
+            pinion=d.integer(8, 20),
+            gear=d.integer(20, 60),
+            efficiency=d.pick(None, stage.efficiency),
+        )
     return replace(stage, efficiency=None) if d.chance(0.5) and stage.kind == "planetary" else stage
 
 
@@ -161,32 +202,73 @@ def _varied_motors(d: _Dice, group: sc.MotorGroup) -> sc.MotorGroup:
     free, held = group.no_load_speed, group.stall_torque
     way = d.pick("data sheet", "bench", "lever", "points", "label", "turns")
     if way == "bench":
-        return replace(group, known_by="bench", stall_torque=None, stall_current=None, brush_drop=0.0, gearbox=None,
-                       terminal_resistance=group.voltage / group.stall_current)  # fmt: skip
+        return replace(
+            group,
+            known_by="bench",
+            stall_torque=None,
+            stall_current=None,
+            brush_drop=0.0,
+            gearbox=None,
+            terminal_resistance=group.voltage / group.stall_current,
+        )
     if way == "lever":
         share = d.uniform(0.2, 0.9)
         return replace(
-            group, known_by="bench", stall_torque=None, stall_current=None, no_load_speed=None, brush_drop=0.0, gearbox=None,
-            lever_voltage=share * group.voltage, lever_current=share * group.stall_current,
-            lever_force=share * held / 0.1, lever_arm=0.1,
-        )  # fmt: skip
+            group,
+            known_by="bench",
+            stall_torque=None,
+            stall_current=None,
+            no_load_speed=None,
+            brush_drop=0.0,
+            gearbox=None,
+            lever_voltage=share * group.voltage,
+            lever_current=share * group.stall_current,
+            lever_force=share * held / 0.1,
+            lever_arm=0.1,
+        )
     if way == "points":
         shares = sorted(d.uniform(0, 0.9) for _ in range(d.integer(2, 5)))
         span = group.stall_current - group.no_load_current
         idle, off = group.no_load_current, d.uniform(0.98, 1)
         points = tuple(
-            sc.MotorPoint(torque=x * held, speed=(1 - x) * free * off, current=idle + x * span) for x in shares
+            sc.MotorPoint(torque=x * held, speed=(1 - x) * free * off, current=idle + x * span)
+            for x in shares
         )
-        return replace(group, known_by="points", points=points, no_load_speed=None, no_load_current=None, stall_torque=None,
-                       stall_current=None, gearbox=None)  # fmt: skip
+        return replace(
+            group,
+            known_by="points",
+            points=points,
+            no_load_speed=None,
+            no_load_current=None,
+            stall_torque=None,
+            stall_current=None,
+            gearbox=None,
+        )
     if way == "label":
         wide = d.log(0.01, 0.06)
-        return replace(group, known_by="label", no_load_current=None, stall_torque=None, stall_current=None, gearbox=None,
-                       body_diameter=wide, body_length=wide * d.uniform(1, 2.5), brush_drop=0.0)  # fmt: skip
+        return replace(
+            group,
+            known_by="label",
+            no_load_current=None,
+            stall_torque=None,
+            stall_current=None,
+            gearbox=None,
+            body_diameter=wide,
+            body_length=wide * d.uniform(1, 2.5),
+            brush_drop=0.0,
+        )
     if way == "turns":
         turns = d.log(5, 100)
-        return replace(group, no_load_speed=None, output_turns=turns, output_time=turns * 2 * math.pi / free, gearbox=None)
-    box = sc.Gearbox(ratio=d.log(2, 200), kind=d.pick("spur", "planetary"), data_at=d.pick("output", "motor"))
+        return replace(
+            group,
+            no_load_speed=None,
+            output_turns=turns,
+            output_time=turns * 2 * math.pi / free,
+            gearbox=None,
+        )
+    box = sc.Gearbox(
+        ratio=d.log(2, 200), kind=d.pick("spur", "planetary"), data_at=d.pick("output", "motor")
+    )
     return replace(group, gearbox=box) if d.chance(0.4) else group
 
 
@@ -200,13 +282,24 @@ def _motors(d: _Dice) -> sc.MotorGroup:
     stall_current = stall_torque * speed / voltage / efficiency
     count = d.pick(1, 1, 2, 4, 7)
     group = sc.MotorGroup(
-        count=count, dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0, voltage=voltage, no_load_speed=speed,
-        no_load_current=share * stall_current, stall_torque=stall_torque, stall_current=stall_current,
-        brush_drop=d.pick(0.0, 0.0, 0.05 * voltage), drag_speed_share=d.pick(0.0, 0.5),
-        gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95), data_at="output") if d.chance(0.1) else None,
-    )  # fmt: skip
-    # So that the torque constant is the drawn share of the speed constant, whatever drag and brushes take.
-    kept = (1 - share) * (1 - share * (1 - group.drag_speed_share)) * (1 - group.brush_drop / voltage)
+        count=count,
+        dead=d.integer(0, count - 1) if count > 1 and d.chance(0.2) else 0,
+        voltage=voltage,
+        no_load_speed=speed,
+        no_load_current=share * stall_current,
+        stall_torque=stall_torque,
+        stall_current=stall_current,
+        brush_drop=d.pick(0.0, 0.0, 0.05 * voltage),
+        drag_speed_share=d.pick(0.0, 0.5),
+        gearbox=sc.Gearbox(ratio=d.log(2, 200), efficiency=d.uniform(0.4, 0.95), data_at="output")
+        if d.chance(0.1)
+        else None,
+    )
+    # So that the torque constant is the drawn share of the speed constant, whatever drag and
+    # brushes take.
+    kept = (
+        (1 - share) * (1 - share * (1 - group.drag_speed_share)) * (1 - group.brush_drop / voltage)
+    )
     return replace(group, stall_torque=stall_torque * kept)
 
 
@@ -229,11 +322,20 @@ def _stages(d: _Dice) -> tuple[sc.Stage, ...]:
             gear = d.integer(pinion, 80)
             step = gear / pinion
             found.append(
-                sc.Stage(pinion=pinion, gear=gear, module=d.log(3e-4, 4e-3), width=d.log(3e-3, 3e-2),
-                         material=d.pick(*_GEAR_MATERIALS),
-                         walls=d.pick(None, 2, 5), infill=d.pick(None, 0.2), efficiency=efficiency,
-                         tested_tooth_force=d.pick(None, 1e7), shaft_drag=d.pick(None, 0.0), greased=d.chance(0.5))
-            )  # fmt: skip
+                sc.Stage(
+                    pinion=pinion,
+                    gear=gear,
+                    module=d.log(3e-4, 4e-3),
+                    width=d.log(3e-3, 3e-2),
+                    material=d.pick(*_GEAR_MATERIALS),
+                    walls=d.pick(None, 2, 5),
+                    infill=d.pick(None, 0.2),
+                    efficiency=efficiency,
+                    tested_tooth_force=d.pick(None, 1e7),
+                    shaft_drag=d.pick(None, 0.0),
+                    greased=d.chance(0.5),
+                )
+            )
         ratio *= step
     return tuple(found)
 
@@ -255,11 +357,17 @@ def _programme(d: _Dice) -> tuple[sc.Phase, ...]:
     found = []
     for _ in range(d.integer(1, 12)):
         action = d.pick("raise", "raise", "lower", "off", "short")
-        until = {"raise": d.pick("top", "time"), "lower": d.pick("floor", "time")}.get(action, "time")
+        until = {"raise": d.pick("top", "time"), "lower": d.pick("floor", "time")}.get(
+            action, "time"
+        )
         powered = action in ("raise", "lower")
         found.append(
-            sc.Phase(action=action, until=until, time=d.log(0.01, 30) if until == "time" or d.chance(0.3) else None,
-                     ramp=d.pick(0.0, d.log(0.01, 3)) if powered else 0.0,
-                     current_limit=d.log(0.05, 50) if powered and d.chance(0.2) else None)
-        )  # fmt: skip
+            sc.Phase(
+                action=action,
+                until=until,
+                time=d.log(0.01, 30) if until == "time" or d.chance(0.3) else None,
+                ramp=d.pick(0.0, d.log(0.01, 3)) if powered else 0.0,
+                current_limit=d.log(0.05, 50) if powered and d.chance(0.2) else None,
+            )
+        )
     return tuple(found)

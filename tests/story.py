@@ -1,7 +1,9 @@
-"""Makes the measurements of README's story, all of them invented: ``python tests/story.py`` writes them again.
+"""Makes the measurements of README's story, all of them invented: ``python tests/story.py`` writes
+them again.
 
-They come from simulating a second winch, whose friction, drag, motors, leads and rope differ from what the scenario says
-(`TRUTH`), and from errors of reading with a fixed seed (`READING`). What calibrates never sees that second winch.
+They come from simulating a second winch, whose friction, drag, motors, leads and rope differ from
+what the scenario says (`TRUTH`), and from errors of reading with a fixed seed (`READING`). What
+calibrates never sees that second winch.
 """
 
 from __future__ import annotations
@@ -14,13 +16,13 @@ from pathlib import Path
 import numpy as np
 
 from winchsim import cli
+from winchsim.assessment.history import read_history
 from winchsim.commands.env import Env
 from winchsim.inputs import Inputs, Pawl, with_value
 from winchsim.scenario.change import with_value as changed
 from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate
-from winchsim.assessment.history import read_history
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 SCENARIO = SCENARIOS / "08-bell-into-its-frame.toml"
@@ -44,7 +46,8 @@ TRUTH = {
 """What the winch of the measurements is, where it differs from the scenario."""
 
 READING = {"time": 0.15, "current": 0.012, "voltage": 0.02}
-"""Standard deviation of what a stopwatch and two meters give away: [s], share of the current, [V]."""
+"""Standard deviation of what a stopwatch and two meters give away: [s], share of the current,
+[V]."""
 
 SEED = 8
 
@@ -60,13 +63,16 @@ def second_winch() -> Inputs:
 
 
 def sheets(blank: Path) -> tuple[str, str]:
-    """The sheet that ``winchsim ladder`` wrote, filled in but for the target, and filled in with it; the target on a pawl."""
+    """The sheet that ``winchsim ladder`` wrote, filled in but for the target, and filled in with
+    it; the target on a pawl."""
     rng = np.random.default_rng(SEED)
     winch = second_winch()
     *rungs, target = read_sheet(str(blank))
     done = [_tested(row, winch, rng) for row in rungs]
     last = replace(_tested(target, replace(winch, pawl=Pawl()), rng), note="pawl fitted")
-    return write_sheet([*done, target], comments=[REMARK]), write_sheet([*done, last], comments=[REMARK])
+    return write_sheet([*done, target], comments=[REMARK]), write_sheet(
+        [*done, last], comments=[REMARK]
+    )
 
 
 def _tested(row: SheetRow, winch: Inputs, rng: np.random.Generator) -> SheetRow:

@@ -50,20 +50,25 @@ def screen():
 
 @pytest.fixture
 def command(monkeypatch):
-    """Make the command line know one more command, called ``probe FILE``, that does what it is told."""
+    """Make the command line know one more command, called ``probe FILE``, that does what it is
+    told."""
 
     def make(action):
         def register(commands):
-            parser = add_command(commands, "probe", "does what the test says", action, example="winchsim probe x")
+            parser = add_command(
+                commands, "probe", "does what the test says", action, example="winchsim probe x"
+            )
             add_scenario(parser)
 
-        monkeypatch.setitem(sys.modules, "winchsim.commands.probe", SimpleNamespace(register=register))
+        monkeypatch.setitem(
+            sys.modules, "winchsim.commands.probe", SimpleNamespace(register=register)
+        )
         monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, "probe"))
 
     return make
 
 
-# --- exit codes ----------------------------------------------------------------------------------------------------------
+# --- exit codes
 
 
 def test_0_when_all_went_well(screen, tmp_path):
@@ -157,7 +162,12 @@ def test_a_closed_pipe_ends_quietly():
     """The process as a whole: whoever reads the output goes away at once."""
     reader, writer = os.pipe()
     os.close(reader)
-    done = subprocess.run([sys.executable, "-m", "winchsim", "keys"], stdout=writer, stderr=subprocess.PIPE, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "winchsim", "keys"],
+        stdout=writer,
+        stderr=subprocess.PIPE,
+        check=False,
+    )
     os.close(writer)
     assert (done.returncode, done.stderr) == (141, b"")
 
@@ -166,10 +176,12 @@ def test_every_exit_code_is_told_in_words():
     assert {code.value for code in ExitCode} == {0, 1, 2, 3, 4, 130, 141}
 
 
-# --- JSON ------------------------------------------------------------------------------------------------------------------
+# --- JSON
 
 
-@pytest.mark.parametrize("arguments", [["materials"], ["materials", "PLA"], ["keys"], ["keys", "rope"]])
+@pytest.mark.parametrize(
+    "arguments", [["materials"], ["materials", "PLA"], ["keys"], ["keys", "rope"]]
+)
 def test_json_is_one_document_and_nothing_else(screen, arguments):
     assert screen.run(*arguments, "--json").code == 0
     data = json.loads(screen.out)
@@ -204,7 +216,7 @@ def test_an_internal_fault_as_json(screen, command):
     assert json.loads(screen.out)["error"]["message"] == "ZeroDivisionError: oops"
 
 
-# --- hints -----------------------------------------------------------------------------------------------------------------
+# --- hints
 
 
 @pytest.mark.parametrize(
@@ -231,7 +243,7 @@ def test_options_are_not_guessed_from_their_first_letters(screen, tmp_path):
     assert not (tmp_path / "a").exists()
 
 
-# --- help, version, colour -------------------------------------------------------------------------------------------------
+# --- help, version, colour
 
 
 def test_version_in_one_line(screen):
@@ -239,7 +251,9 @@ def test_version_in_one_line(screen):
     assert screen.out == f"winchsim {__version__}\n"
 
 
-@pytest.mark.parametrize("arguments", [["-h"], ["new", "-h"], ["materials", "--help"], ["keys", "-h"]])
+@pytest.mark.parametrize(
+    "arguments", [["-h"], ["new", "-h"], ["materials", "--help"], ["keys", "-h"]]
+)
 def test_help_has_an_example_and_fits(screen, arguments):
     assert screen.run(*arguments).code == 0
     assert "example:\n  winchsim " in screen.out
@@ -256,7 +270,10 @@ def test_help_lists_every_command_with_its_summary(screen):
 def test_no_colour_unless_on_a_terminal(screen):
     assert "\033" not in screen.run("materials").out
     assert "\033" in Screen(stdout_is_terminal=True).run("materials").out
-    assert "\033" not in Screen(stdout_is_terminal=True, environ={"NO_COLOR": "1"}).run("materials").out
+    assert (
+        "\033"
+        not in Screen(stdout_is_terminal=True, environ={"NO_COLOR": "1"}).run("materials").out
+    )
     assert "\033" in Screen().run("materials", "--color", "always").out
     assert "\033" in Screen().run("--color", "always", "materials").out
     assert "\033" in Screen(stderr_is_terminal=True).run("keys", "rop").err
@@ -273,14 +290,15 @@ def test_keys_as_markdown(screen):
     assert "| `mass` | mass to lift |" in screen.run("keys", "load", "--markdown").out
 
 
-# --- the process -------------------------------------------------------------------------------------------------------------
+# --- the process
 
 
 HEAVY = ("matplotlib", "multiprocessing", "numpy", "pint", "scipy")
 
 
 def heavy_after(*arguments):
-    """Exit code of a command line in a process of its own, and which libraries that take long to import it has imported."""
+    """Exit code of a command line in a process of its own, and which libraries that take long to
+    import it has imported."""
     code = (
         "import sys\n"
         "from winchsim.cli import main\n"
@@ -288,28 +306,38 @@ def heavy_after(*arguments):
         f"print(*[name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)\n"
         "sys.exit(code)"
     )
-    done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False
+    )
     return done.returncode, done.stderr.splitlines()[-1].split()
 
 
-@pytest.mark.parametrize("line", ["", "--help", "lift --help", "keys load", "materials PETG", "new NEW", "lift MISSING"])
+@pytest.mark.parametrize(
+    "line", ["", "--help", "lift --help", "keys load", "materials PETG", "new NEW", "lift MISSING"]
+)
 def test_what_does_not_simulate_is_instant_because_heavy_parts_are_not_imported(line, tmp_path):
     code, heavy = heavy_after(*line.replace("NEW", str(tmp_path / "new.toml")).split())
     assert heavy == []
     assert code == (2 if line in ("", "lift MISSING") else 0)
 
 
-@pytest.mark.parametrize("command", ["lift", "drum", "gears", "motors", "voltage", "heaviest", "ladder", "spread"])
+@pytest.mark.parametrize(
+    "command", ["lift", "drum", "gears", "motors", "voltage", "heaviest", "ladder", "spread"]
+)
 def test_a_fault_in_the_scenario_is_told_before_heavy_parts_are_imported(command, tmp_path):
     path = tmp_path / "crate.toml"
     path.write_text(STARTER.replace("[load]", "[laod]"), encoding="utf-8")
     assert heavy_after(command, str(path)) == (2, [])
 
 
-@pytest.mark.parametrize("line", ["lift FAULTY --out DIR", "curves FAULTY --out DIR", "curves MISSING"])
+@pytest.mark.parametrize(
+    "line", ["lift FAULTY --out DIR", "curves FAULTY --out DIR", "curves MISSING"]
+)
 def test_the_names_of_files_to_come_need_no_heavy_parts(line, tmp_path):
     (tmp_path / "crate.toml").write_text(STARTER.replace("[load]", "[laod]"), encoding="utf-8")
-    line = line.replace("FAULTY", str(tmp_path / "crate.toml")).replace("DIR", str(tmp_path / "out"))
+    line = line.replace("FAULTY", str(tmp_path / "crate.toml")).replace(
+        "DIR", str(tmp_path / "out")
+    )
     assert heavy_after(*line.split()) == (2, [])
 
 
@@ -321,15 +349,23 @@ def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
 
 def test_every_module_that_adds_a_command_is_known():
     found = [module.name for module in pkgutil.iter_modules(winchsim.commands.__path__)]
-    adding = [name for name in found if hasattr(importlib.import_module(f"winchsim.commands.{name}"), "register")]
+    adding = [
+        name
+        for name in found
+        if hasattr(importlib.import_module(f"winchsim.commands.{name}"), "register")
+    ]
     assert sorted({cli.MODULES.get(name, name) for name in cli.COMMANDS}) == sorted(adding)
 
 
 @pytest.mark.parametrize(("set_before", "after"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])
 def test_the_process_of_a_command_needs_one_thread_unless_told_otherwise(set_before, after):
     code = "import os, winchsim.cli; winchsim.cli.main(); print(os.environ['OPENBLAS_NUM_THREADS'])"
-    environ = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"} | set_before
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environ, check=False)
+    environ = {
+        name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"
+    } | set_before
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, env=environ, check=False
+    )
     assert done.stdout == f"{after}\n"
 
 
@@ -341,6 +377,11 @@ def test_a_program_that_runs_a_command_line_keeps_its_own_settings(screen, monke
 
 def test_runs_as_a_module_in_a_plain_locale():
     environ = {"PATH": os.environ["PATH"], "LC_ALL": "C", "PYTHONIOENCODING": "ascii"}
-    done = subprocess.run([sys.executable, "-m", "winchsim", "materials"], capture_output=True, env=environ, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "winchsim", "materials"],
+        capture_output=True,
+        env=environ,
+        check=False,
+    )
     assert done.returncode == 0
     assert b"1250 kg/m\\xb3" in done.stdout

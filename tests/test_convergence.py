@@ -1,4 +1,5 @@
-"""Digits that are printed are digits that the integrator gives: other tolerances, and other samples, change nothing of them."""
+"""Digits that are printed are digits that the integrator gives: other tolerances, and other
+samples, change nothing of them."""
 
 from __future__ import annotations
 
@@ -17,6 +18,7 @@ import pytest
 import winchsim
 from winchsim import quantity_text
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Assessment, CheckKey, ReadingKey
 from winchsim.inputs import with_value
 from winchsim.model import Event
 from winchsim.report.csv_out import record_csv
@@ -28,7 +30,6 @@ from winchsim.simulation import RELATIVE_TOLERANCE, Record, simulate
 from winchsim.slow import lift_all
 from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
 from winchsim.studies.sizing import size
-from winchsim.assessment.kinds import Assessment, CheckKey, ReadingKey
 
 SCENARIOS = sorted((Path(__file__).resolve().parents[1] / "scenarios").glob("*.toml"))
 
@@ -42,11 +43,12 @@ STRAY_AT_CORNERS = 0.02
 """The same for a tooth force, whose absolute value has a corner where it turns over. [-]"""
 
 BOUNCE_LEFT = 1e-2
-"""The same of what the last of a bounce makes of it, which one run may still ride while the other has settled. [-]"""
+"""The same of what the last of a bounce makes of it, which one run may still ride while the other
+has settled. [-]"""
 
 LOOSE = 2.5
-"""Units of the last digit that a detail may move by at ten times the usual tolerance: a late bounce, or a thousandth of the
-energy account, printed to three digits like all the rest. [-]"""
+"""Units of the last digit that a detail may move by at ten times the usual tolerance: a late
+bounce, or a thousandth of the energy account, printed to three digits like all the rest. [-]"""
 
 FIRST_SCREEN = 25
 """Lines whose numbers move by one unit at most at that tolerance too. [-]"""
@@ -76,7 +78,8 @@ class Printed:
 
 @contextmanager
 def numbers_printed() -> Iterator[list[tuple[float, float]]]:
-    """Collects every number that is made into text, before it is rounded, with the unit of its last digit."""
+    """Collects every number that is made into text, before it is rounded, with the unit of its last
+    digit."""
     found: list[tuple[float, float]] = []
     cut, shown = quantity_text._cut, quantity_text._shown
 
@@ -97,8 +100,11 @@ def numbers_printed() -> Iterator[list[tuple[float, float]]]:
 
 
 def _report(record: Record, path: Path, assessed: Assessment) -> str:
-    """The report but for the two numbers that a tolerance moves by its nature: itself and the energy balance error."""
-    scenario = Scenario(with_value(record.inputs, _TOLERANCE, RELATIVE_TOLERANCE), path.name, "", "")
+    """The report but for the two numbers that a tolerance moves by its nature: itself and the
+    energy balance error."""
+    scenario = Scenario(
+        with_value(record.inputs, _TOLERANCE, RELATIVE_TOLERANCE), path.name, "", ""
+    )
     kept = tuple(check for check in assessed.checks if check.key is not CheckKey.ENERGY)
     document = build(dataclasses.replace(assessed, checks=kept, energy_error=0.0), scenario, record)
     return render_text(document, Options(full=True))
@@ -132,7 +138,7 @@ def moved(one: Printed, other: Printed) -> np.ndarray:
     return np.abs(one.values - other.values) / np.maximum(one.units, other.units)
 
 
-# --- tolerance ------------------------------------------------------------------------------------------------------
+# --- tolerance
 
 
 @each_scenario
@@ -143,7 +149,9 @@ def test_no_printed_number_moves_by_its_last_digit_with_the_tolerance(path, shar
     assert len(other.values) == len(usual.values) > 80
     off = moved(usual, other)
     worst = int(np.argmax(off))
-    assert off[worst] < units, f"{usual.values[worst]!r} becomes {other.values[worst]!r}, printed to {usual.units[worst]}"
+    assert off[worst] < units, (
+        f"{usual.values[worst]!r} becomes {other.values[worst]!r}, printed to {usual.units[worst]}"
+    )
 
 
 @each_scenario
@@ -160,7 +168,8 @@ def test_printed_text_differs_by_one_in_a_last_digit_at_most(path, share):
 
 
 def _last_digit(text: str) -> float:
-    """Unit of the last digit of a printed number; noughts before the point are taken as digits of their own."""
+    """Unit of the last digit of a printed number; noughts before the point are taken as digits of
+    their own."""
     mantissa, _, power = text.partition("e")
     decimals = len(mantissa.partition(".")[2])
     return 10.0 ** (int(power or 0) - decimals)
@@ -168,13 +177,18 @@ def _last_digit(text: str) -> float:
 
 @each_scenario
 def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
-    """Not only near each other: lift time, peaks and events are those of a tolerance that leaves no error to see."""
+    """Not only near each other: lift time, peaks and events are those of a tolerance that leaves no
+    error to see."""
     usual = printed(path, 1.0, False)
     found, true = usual.found, assess(exact(path), actions=False, ranges=False)
     tolerances = {
-        CheckKey.LIFT_TIME: 1e-5, CheckKey.WINDING: 3e-5, ReadingKey.SPEED: 1e-5, ReadingKey.PEAK_TENSION: 3e-4,
-        ReadingKey.PEAK_CURRENT: 1e-6, ReadingKey.ENERGY_IN: 3e-5,
-    }  # fmt: skip
+        CheckKey.LIFT_TIME: 1e-5,
+        CheckKey.WINDING: 3e-5,
+        ReadingKey.SPEED: 1e-5,
+        ReadingKey.PEAK_TENSION: 3e-4,
+        ReadingKey.PEAK_CURRENT: 1e-6,
+        ReadingKey.ENERGY_IN: 3e-5,
+    }
     for key, tolerance in tolerances.items():
         one, two = (each.check(key) or each.reading(key) for each in (found, true))
         assert (one is None) is (two is None)
@@ -183,7 +197,9 @@ def test_the_answer_is_that_of_a_run_ten_thousand_times_as_tight(path):
         assert one.share == pytest.approx(two.share, rel=3e-4)
     events, others = (_events(record) for record in (usual.record, exact(path)))
     assert [name for name, _ in events] == [name for name, _ in others]
-    np.testing.assert_allclose([time for _, time in events], [time for _, time in others], rtol=2e-5, atol=2e-4)
+    np.testing.assert_allclose(
+        [time for _, time in events], [time for _, time in others], rtol=2e-5, atol=2e-4
+    )
 
 
 def _events(record: Record) -> list[tuple[str, float]]:
@@ -191,7 +207,7 @@ def _events(record: Record) -> list[tuple[str, float]]:
     return [((e.event, e.target), e.time) for e in record.events if e.event is not Event.SETTLED]
 
 
-# --- the quasi-static model's steps -----------------------------------------------------------------------------------------
+# --- the quasi-static model's steps
 
 
 def _finer(monkeypatch) -> None:
@@ -212,19 +228,28 @@ def test_slow_lifts_do_not_hang_on_the_quasi_static_model_s_steps(path, monkeypa
     np.testing.assert_allclose(usual.peak_winding, finer.peak_winding, rtol=5e-4)
 
 
-@pytest.mark.parametrize(("name", "question"), [("02-tender-stalls", "heaviest"), ("05-harvest-basket-on-a-battery", "drum")])
-def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps(name, question, monkeypatch):
+@pytest.mark.parametrize(
+    ("name", "question"),
+    [("02-tender-stalls", "heaviest"), ("05-harvest-basket-on-a-battery", "drum")],
+)
+def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps(
+    name, question, monkeypatch
+):
     """Near a stall too, where the windings' warmth decides."""
     inputs = winchsim.read(SCENARIOS[0].with_name(f"{name}.toml"))
     usual = size(inputs, question)
     _finer(monkeypatch)
     finer = size(inputs, question)
-    assert usual.values[usual.recommended] == pytest.approx(finer.values[finer.recommended], rel=0.02)
+    assert usual.values[usual.recommended] == pytest.approx(
+        finer.values[finer.recommended], rel=0.02
+    )
     for study in (usual, finer):
-        assert study.values[study.sound].max() == pytest.approx(usual.values[usual.sound].max(), rel=0.01)
+        assert study.values[study.sound].max() == pytest.approx(
+            usual.values[usual.sound].max(), rel=0.01
+        )
 
 
-# --- samples --------------------------------------------------------------------------------------------------------
+# --- samples
 
 
 @each_scenario
@@ -237,12 +262,17 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     assert assessed.checks == usual.found.checks
     assert _report(record, path, assessed).splitlines()[0] == usual.text.splitlines()[0]
     rows = record_csv(record).splitlines()[2:]
-    assert len(rows) == len(record.sampled.time) <= record.time[-1] / step + 2 * len(record.segment_starts) + 1
+    assert (
+        len(rows)
+        == len(record.sampled.time)
+        <= record.time[-1] / step + 2 * len(record.segment_starts) + 1
+    )
 
 
 @each_scenario
 def test_every_event_is_a_sample_on_both_of_its_sides(path):
-    """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse grid too."""
+    """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse
+    grid too."""
     record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         for event in table.events:
@@ -254,7 +284,8 @@ def test_every_event_is_a_sample_on_both_of_its_sides(path):
 
 @each_scenario
 def test_no_sample_lies_across_a_switch(path):
-    """Stretches follow each other without a gap, one mode each, and times grow strictly inside them."""
+    """Stretches follow each other without a gap, one mode each, and times grow strictly inside
+    them."""
     record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         ends = np.append(table.segment_starts[1:], len(table.time))
@@ -262,12 +293,15 @@ def test_no_sample_lies_across_a_switch(path):
             assert np.all(np.diff(table.time[start:end]) > 0)
             assert np.ptp(table["layer"][start:end]) == 0 == np.ptp(table.phase[start:end])
             assert table.bound[start:end].all() or not table.bound[start:end].any()
-        np.testing.assert_array_equal(table.time[table.segment_starts[1:]], table.time[ends[:-1] - 1])
+        np.testing.assert_array_equal(
+            table.time[table.segment_starts[1:]], table.time[ends[:-1] - 1]
+        )
 
 
 @each_scenario
 def test_lines_between_samples_tell_the_run(path):
-    """Between two samples no quantity strays from the straight line, nor beyond the record's largest and smallest values."""
+    """Between two samples no quantity strays from the straight line, nor beyond the record's
+    largest and smallest values."""
     record = printed(path, 1.0, False).record
     dense = simulate(winchsim.read(path), times=np.concatenate(list(_between(record))))
     starts, others = (np.append(table.segment_starts, len(table.time)) for table in (record, dense))
@@ -285,7 +319,8 @@ def test_lines_between_samples_tell_the_run(path):
 
 
 def _between(record: Record) -> Iterator[np.ndarray]:
-    """Three times between every two samples of a stretch, none of them at an even part of an integrator's step."""
+    """Three times between every two samples of a stretch, none of them at an even part of an
+    integrator's step."""
     gaps = np.diff(record.time)
     for part in (0.21, 0.47, 0.79):
         yield (record.time[:-1] + part * gaps)[gaps > 0]
@@ -293,7 +328,8 @@ def _between(record: Record) -> Iterator[np.ndarray]:
 
 @each_scenario
 def test_between_samples_the_run_is_as_right_as_at_them(path):
-    """The interpolant inside the steps, against a run of a tolerance that leaves no error to see."""
+    """The interpolant inside the steps, against a run of a tolerance that leaves no error to
+    see."""
     usual, true = printed(path, 1.0, False).record, exact(path)
     times = even_times(path)
     switches = np.concatenate([record.time[record.segment_starts] for record in (usual, true)])

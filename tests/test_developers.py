@@ -1,4 +1,5 @@
-"""The developer guide keeps up with the code: its map, its paths, its size; and every error code."""
+"""The developer guide keeps up with the code: its map, its paths, its size; and every error
+code."""
 
 import re
 from pathlib import Path
@@ -12,22 +13,35 @@ _GUIDE = (_ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 def test_every_code_has_a_meaning_and_is_used_and_written_out_nowhere_else():
     texts = {file: file.read_text(encoding="utf-8") for file in _PACKAGE.rglob("*.py")}
-    written = [file.name for file, text in texts.items() if re.search(r"[\"']W-[A-Z]?\d+[\"']", text)]
+    written = [
+        file.name for file, text in texts.items() if re.search(r"[\"']W-[A-Z]?\d+[\"']", text)
+    ]
     assert written == ["errors.py"]
     assert all(code.meaning for code in Code)
-    assert [c.name for c in Code if not any(f"Code.{c.name}" in text for text in texts.values())] == []
+    assert [
+        c.name for c in Code if not any(f"Code.{c.name}" in text for text in texts.values())
+    ] == []
 
 
 def test_every_module_and_package_is_on_the_map():
     names = {path.stem if path.is_file() else path.name for path in _PACKAGE.iterdir()}
     shown = _GUIDE.partition("## Map")[2].partition("## ")[0]
-    assert sorted(name for name in names - {"__pycache__", "__init__"} if not re.search(rf"\b{name}\b", shown)) == []
+    assert (
+        sorted(
+            name
+            for name in names - {"__pycache__", "__init__"}
+            if not re.search(rf"\b{name}\b", shown)
+        )
+        == []
+    )
 
 
 def test_every_path_that_the_guide_names_is_there():
     named = set(re.findall(r"`((?:[\w.]+/)+[\w.]*)`", _GUIDE))
     assert len(named) > 30
-    assert sorted(p for p in named if not (_PACKAGE / p).exists() and not (_ROOT / p).exists()) == []
+    assert (
+        sorted(p for p in named if not (_PACKAGE / p).exists() and not (_ROOT / p).exists()) == []
+    )
 
 
 def test_the_guide_stays_short():

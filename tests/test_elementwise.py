@@ -9,7 +9,9 @@ _A = np.array([-2.0, 0.0, 3.0, 0.5])
 _B = np.array([1.0, 0.0, -3.0, 0.7])
 
 
-@pytest.mark.parametrize(("function", "expected"), [(larger, [1.0, 0.0, 3.0, 0.7]), (smaller, [-2.0, 0.0, -3.0, 0.5])])
+@pytest.mark.parametrize(
+    ("function", "expected"), [(larger, [1.0, 0.0, 3.0, 0.7]), (smaller, [-2.0, 0.0, -3.0, 0.5])]
+)
 def test_of_two(function, expected):
     assert function(_A, _B).tolist() == expected
     assert [function(float(a), float(b)) for a, b in zip(_A, _B, strict=True)] == expected
@@ -21,14 +23,18 @@ def test_positive_part():
 
 
 def test_pick():
-    assert pick(_A > 0, 1.0, _B).tolist() == [pick(bool(a > 0), 1.0, float(b)) for a, b in zip(_A, _B, strict=True)]
+    assert pick(_A > 0, 1.0, _B).tolist() == [
+        pick(bool(a > 0), 1.0, float(b)) for a, b in zip(_A, _B, strict=True)
+    ]
 
 
 def test_dead_band():
     wanted = [-1.4, 0.0, 2.4, 0.0]
     assert dead_band(_A, 0.6) == pytest.approx(wanted)
     assert [dead_band(float(a), 0.6) for a in _A] == pytest.approx(wanted)
-    assert dead_band(_A, np.abs(_B)).tolist() == [dead_band(float(a), abs(float(b))) for a, b in zip(_A, _B, strict=True)]
+    assert dead_band(_A, np.abs(_B)).tolist() == [
+        dead_band(float(a), abs(float(b))) for a, b in zip(_A, _B, strict=True)
+    ]
     assert [dead_band(float(a), 0.0) for a in _A] == _A.tolist()
 
 

@@ -35,7 +35,9 @@ def test_arrays_without_units(record):
 
 def test_arrays_with_units(record):
     tension = winchsim.with_units(record, "tension")
-    np.testing.assert_allclose(tension.to("lbf").magnitude * 4.4482216152605, record["tension"], rtol=1e-12)
+    np.testing.assert_allclose(
+        tension.to("lbf").magnitude * 4.4482216152605, record["tension"], rtol=1e-12
+    )
     assert str(winchsim.with_units(record, "time").units) == "second"
     winding = winchsim.with_units(record, "motor_1_winding")
     assert winding[0].to("degF").magnitude == pytest.approx(68.0)
@@ -49,7 +51,9 @@ def test_no_such_channel(record):
 
 def test_an_assessment_prints_as_its_first_screen(record):
     found = winchsim.assess(record, actions=False)
-    assert "Lifts 10 kg by 1.2 m in " in str(found) and "local codes" in " ".join(str(found).split())
+    assert "Lifts 10 kg by 1.2 m in " in str(found) and "local codes" in " ".join(
+        str(found).split()
+    )
     assert "Lifts 10" in found._repr_html_() and len(repr(found)) < 100
 
 
@@ -114,7 +118,9 @@ def test_a_change_that_cannot_be(crate, path, value, says):
     assert says in f"{fault.message} {fault.expected} {fault.hint}" and fault.key == path
 
 
-@pytest.mark.parametrize(("path", "value", "code"), [("stage.9.gear", 40, "W-S10"), ("load.mass", -1.0, "W-S13")])
+@pytest.mark.parametrize(
+    ("path", "value", "code"), [("stage.9.gear", 40, "W-S10"), ("load.mass", -1.0, "W-S13")]
+)
 def test_an_unknown_path_is_another_fault_than_a_value_out_of_bounds(crate, path, value, code):
     with pytest.raises(InputError) as caught:
         winchsim.with_value(crate, path, value)

@@ -1,4 +1,5 @@
-"""The house plan, held by the syntax tree: who may import whom, what stays above the boundary, what a room owes its readers."""
+"""The house plan, held by the syntax tree: who may import whom, what stays above the boundary, what
+a room owes its readers."""
 
 from __future__ import annotations
 
@@ -17,24 +18,36 @@ import winchsim
 PACKAGE = Path(winchsim.__file__).parent
 
 RANKS = {
-    "errors": 0, "constants": 0, "roots": 0, "version": 0, "assumption": 0, "elementwise": 0, "data": 0,
+    "errors": 0,
+    "constants": 0,
+    "roots": 0,
+    "version": 0,
+    "assumption": 0,
+    "elementwise": 0,
+    "data": 0,
     "quantity_text": 1,
-    "physics": 2, "hybrid": 2,
-    "strength": 3, "inputs": 3, "sampling": 3,
+    "physics": 2,
+    "hybrid": 2,
+    "strength": 3,
+    "inputs": 3,
+    "sampling": 3,
     "model": 4,
     "record": 4.5,
-    "simulation": 5, "slow": 5,
+    "simulation": 5,
+    "slow": 5,
     "assessment": 6,
     "studies": 7.5,
     "units": 8,
     "scenario": 9,
     "report": 10,
     "page": 10.5,
-    "commands": 11, "__init__": 11,
+    "commands": 11,
+    "__init__": 11,
     "cli": 12,
     "__main__": 13,
-}  # fmt: skip
-"""Rank of each top-level room. A file imports strictly lower ranks only, and the rooms of its own package."""
+}
+"""Rank of each top-level room. A file imports strictly lower ranks only, and the rooms of its own
+package."""
 
 BOUNDARY = RANKS["scenario"]
 SEPARATE = ("physics", "studies")
@@ -54,13 +67,15 @@ def _tree(path: Path) -> ast.Module:
 
 
 def _name(path: Path) -> tuple[str, ...]:
-    """Parts of a module's name below the package: ``("scenario", "read")``, ``("__init__",)`` for the package itself."""
+    """Parts of a module's name below the package: ``("scenario", "read")``, ``("__init__",)`` for
+    the package itself."""
     parts = path.relative_to(PACKAGE).with_suffix("").parts
     return parts[:-1] if len(parts) > 1 and parts[-1] == "__init__" else parts
 
 
 def _imports(path: Path) -> Iterator[tuple[tuple[str, ...], int]]:
-    """Full names that a file imports, each with its line; what it takes from a module counts as a part of the name."""
+    """Full names that a file imports, each with its line; what it takes from a module counts as a
+    part of the name."""
     for node in ast.walk(_tree(path)):
         if isinstance(node, ast.Import):
             yield from ((tuple(alias.name.split(".")), node.lineno) for alias in node.names)
@@ -90,7 +105,9 @@ def test_imports_only_lower_ranks_and_its_own_package(path):
             continue
         target = name[1] if len(name) > 1 and name[1] in RANKS else "__init__"
         if target == own[0] and own[0] not in ("__init__",):
-            assert not _crosses_rooms(own, name), f"line {line}: the rooms of {own[0]} do not import each other"
+            assert not _crosses_rooms(own, name), (
+                f"line {line}: the rooms of {own[0]} do not import each other"
+            )
             continue
         assert RANKS[target] < RANKS[own[0]], f"line {line}: {own[0]} may not import {target}"
 
@@ -108,19 +125,39 @@ def test_libraries_stay_in_their_rooms(path):
         if name[0] == "pint":
             assert own == ("units",), f"line {line}: only units.py imports pint"
         if name[0] in ("matplotlib", "mpl_toolkits"):
-            assert own[0] == "report" and own[1].startswith("figures"), f"line {line}: only the figures import matplotlib"
+            assert own[0] == "report" and own[1].startswith("figures"), (
+                f"line {line}: only the figures import matplotlib"
+            )
 
 
 @each_module
 def test_no_surroundings_below_the_boundary(path):
-    """No files, streams, clocks, environment or processes below the reader; nobody prints but through an Env."""
-    calls = [n for n in ast.walk(_tree(path)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
+    """No files, streams, clocks, environment or processes below the reader; nobody prints but
+    through an Env."""
+    calls = [
+        n for n in ast.walk(_tree(path)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)
+    ]
     for call in calls:
-        assert call.func.id not in ("print", "input", "eval", "exec", "breakpoint"), f"line {call.lineno}"
+        assert call.func.id not in ("print", "input", "eval", "exec", "breakpoint"), (
+            f"line {call.lineno}"
+        )
     if RANKS[_name(path)[0]] >= BOUNDARY:
         return
     assert not [call.lineno for call in calls if call.func.id == "open"]
-    outside = {"os", "sys", "io", "time", "datetime", "random", "pathlib", "subprocess", "tempfile", "socket", "csv", "tomllib"}
+    outside = {
+        "os",
+        "sys",
+        "io",
+        "time",
+        "datetime",
+        "random",
+        "pathlib",
+        "subprocess",
+        "tempfile",
+        "socket",
+        "csv",
+        "tomllib",
+    }
     for name, line in _imports(path):
         assert name[0] not in outside, f"line {line}: {name[0]} stays above the boundary"
 
@@ -136,22 +173,31 @@ def test_public_things_say_what_they_are(path):
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
             for method in node.body:
                 if isinstance(method, ast.FunctionDef) and not method.name.startswith("_"):
-                    assert ast.get_docstring(method), f"line {method.lineno}: {node.name}.{method.name} has no docstring"
+                    assert ast.get_docstring(method), (
+                        f"line {method.lineno}: {node.name}.{method.name} has no docstring"
+                    )
 
 
 @each_module
 def test_names_offered_are_sorted(path):
     """Constants, then classes, then functions, each by the alphabet."""
     for node in _tree(path).body:
-        if isinstance(node, ast.Assign) and any(isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets):
+        if isinstance(node, ast.Assign) and any(
+            isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets
+        ):
             names = ast.literal_eval(node.value)
-            assert names == sorted(names, key=lambda name: (not name.isupper(), not name[0].isupper(), name))
+            assert names == sorted(
+                names, key=lambda name: (not name.isupper(), not name[0].isupper(), name)
+            )
             assert len(set(names)) == len(names)
 
 
 def test_every_module_imports_without_a_warning():
-    """A process of their own, for whoever runs the tests has imported them before; what they offer is there."""
-    names = [".".join(("winchsim", *(p for p in _name(path) if p != "__init__"))) for path in _modules()]
+    """A process of their own, for whoever runs the tests has imported them before; what they offer
+    is there."""
+    names = [
+        ".".join(("winchsim", *(p for p in _name(path) if p != "__init__"))) for path in _modules()
+    ]
     names = [name for name in names if name != "winchsim.__main__"]
     code = (
         "import importlib, warnings\n"
@@ -167,7 +213,8 @@ def test_every_module_imports_without_a_warning():
 
 
 def test_nothing_imports_in_a_circle():
-    """So whichever module is imported first, it finds what it takes; imports inside functions wait until all is there."""
+    """So whichever module is imported first, it finds what it takes; imports inside functions wait
+    until all is there."""
     modules = {_name(path): path for path in _modules()}
     taken = {own: _taken(modules, own) for own in modules}
     done: set[tuple[str, ...]] = set()
@@ -185,9 +232,15 @@ def test_nothing_imports_in_a_circle():
 
 
 def _taken(modules: dict[tuple[str, ...], Path], own: tuple[str, ...]) -> set[tuple[str, ...]]:
-    """Modules that one runs while it is being imported, with the packages around them that are not around it too."""
+    """Modules that one runs while it is being imported, with the packages around them that are not
+    around it too."""
     tree = _tree(modules[own])
-    later = {id(node) for scope in ast.walk(tree) if isinstance(scope, ast.FunctionDef) for node in ast.walk(scope)}
+    later = {
+        id(node)
+        for scope in ast.walk(tree)
+        if isinstance(scope, ast.FunctionDef)
+        for node in ast.walk(scope)
+    }
     names: list[tuple[str, ...]] = []
     for node in ast.walk(tree):
         if id(node) in later:
@@ -198,11 +251,16 @@ def _taken(modules: dict[tuple[str, ...], Path], own: tuple[str, ...]) -> set[tu
             names += [tuple(alias.name.split(".")) for alias in node.names]
     found = set()
     for name in (name[1:] for name in names if name[0] == "winchsim"):
-        held = [name[:length] for length in range(1, len(name) + 1) if name[:length] in modules] or [("__init__",)]
+        held = [
+            name[:length] for length in range(1, len(name) + 1) if name[:length] in modules
+        ] or [("__init__",)]
         found |= {module for module in held if module == held[-1] or module != own[: len(module)]}
     return found
 
 
 def test_version_is_the_same_everywhere():
     project = PACKAGE.parent / "pyproject.toml"
-    assert tomllib.loads(project.read_text(encoding="utf-8"))["project"]["version"] == winchsim.__version__
+    assert (
+        tomllib.loads(project.read_text(encoding="utf-8"))["project"]["version"]
+        == winchsim.__version__
+    )

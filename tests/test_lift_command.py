@@ -150,7 +150,7 @@ def test_layers_slow_the_lift_and_the_dead_motor_drags():
     assert lively["target"]["time_s"] < dead["target"]["time_s"]
 
 
-# --- options --------------------------------------------------------------------------------------------------------
+# --- options
 
 
 @pytest.mark.parametrize("name", EXPECTED)

@@ -1,21 +1,27 @@
-"""A kind of link that does not exist is added as the guide for contributors says: everything that follows, follows."""
+"""A kind of link that does not exist is added as the guide for contributors says: everything that
+follows, follows."""
 
 from __future__ import annotations
 
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.model import build, links
 from winchsim.report.words.details import part_table
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate import LiftTest, look_into
 from winchsim.studies.sizing import size
-from winchsim.assessment.kinds import FindingKind
 
 SHACKLE = LinkWords(
-    "shackle at the load", "the shackles", "shackle", "A larger shackle.", ("shackle", "bow"), "rope", drops_load=True
+    "shackle at the load",
+    "the shackles",
+    "shackle",
+    "A larger shackle.",
+    ("shackle", "bow"),
+    "rope",
+    drops_load=True,
 )
 
 
@@ -33,7 +39,10 @@ def shackle(monkeypatch):
     def bearing(force: float) -> LinkKind:
         def with_shackle(inputs, notebook):
             strength = Strength(force, "N", "given", 0.9 * force, 1.1 * force)
-            return [*rope_links(inputs, notebook), links._plain(inputs, kind, "rope", "tension", strength)]
+            return [
+                *rope_links(inputs, notebook),
+                links._plain(inputs, kind, "rope", "tension", strength),
+            ]
 
         monkeypatch.setattr(links, "_rope_links", with_shackle)
         return kind
@@ -66,7 +75,14 @@ def test_what_is_noted_of_a_test_finds_it(shackle, small):
     shackle(150.0)
     inputs = small()
     broken = look_into(
-        inputs, LiftTest(number=1, mass=8.0, height=0.1, outcome="broke", broke_link="the bow of the shackle bent open")
+        inputs,
+        LiftTest(
+            number=1,
+            mass=8.0,
+            height=0.1,
+            outcome="broke",
+            broke_link="the bow of the shackle bent open",
+        ),
     )
     assert broken.broke.name == "shackle at the load" and 8 * 9.8 < broken.upper < 150.0
     names = [link.label for link in build(inputs).links]

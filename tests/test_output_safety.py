@@ -1,4 +1,5 @@
-"""Results of commands: refused before the work, only where announced, and told when standard output takes nothing."""
+"""Results of commands: refused before the work, only where announced, and told when standard output
+takes nothing."""
 
 from __future__ import annotations
 
@@ -30,7 +31,9 @@ SCENARIO = str(Path(__file__).parents[1] / "scenarios" / "07-bicycle-by-bench-mo
 def _parsers() -> dict[str, Parser]:
     """Parser of every command, by its name."""
     env = Env(io.StringIO(), io.StringIO())
-    commands = Parser(prog="winchsim", env=env).add_subparsers(parser_class=functools.partial(Parser, env=env))
+    commands = Parser(prog="winchsim", env=env).add_subparsers(
+        parser_class=functools.partial(Parser, env=env)
+    )
     for path in Path(winchsim.__file__).parent.glob("commands/*.py"):
         module = importlib.import_module(f"winchsim.commands.{path.stem}")
         if hasattr(module, "register"):
@@ -39,10 +42,22 @@ def _parsers() -> dict[str, Parser]:
 
 
 FOLDER_COMMANDS = {
-    "lift": [], "drum": [], "gears": [], "motors": [], "voltage": [], "heaviest": [], "ladder": [], "calibrate": ["no.csv"],
-    "spread": [], "curves": [], "curves --ladder": [], "curves --format pdf,svg": [], "curves --measured no.csv": [],
-    "curves other.toml": [], "sweep": ["--vary", "load.mass=5kg,6kg"],
-}  # fmt: skip
+    "lift": [],
+    "drum": [],
+    "gears": [],
+    "motors": [],
+    "voltage": [],
+    "heaviest": [],
+    "ladder": [],
+    "calibrate": ["no.csv"],
+    "spread": [],
+    "curves": [],
+    "curves --ladder": [],
+    "curves --format pdf,svg": [],
+    "curves --measured no.csv": [],
+    "curves other.toml": [],
+    "sweep": ["--vary", "load.mass=5kg,6kg"],
+}
 """Every way to write a folder, with the arguments that it needs behind the scenario."""
 
 
@@ -53,7 +68,8 @@ def _run(*arguments: str) -> tuple[int, str, str]:
 
 
 def _line(words: str, *more: str) -> tuple[list[str], list[str]]:
-    """Command line on a scenario that is not there, and the names that it announces: no work can be done before it is read."""
+    """Command line on a scenario that is not there, and the names that it announces: no work can be
+    done before it is read."""
     command, *given = words.split()
     line = [command, "nowhere.toml", *given, *FOLDER_COMMANDS[words], *more]
     options = _parsers()[command].parse_args(line[1:])
@@ -78,7 +94,9 @@ def test_results_go_out_one_way_only():
         names = {node.id for node in nodes if isinstance(node, ast.Name)}
         attributes = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
         assert path.name in ("outputs.py", "writing.py") or "write_folder" not in names, path
-        assert path.name in ("outputs.py", "new.py", "writing.py") or "write_file" not in names, path
+        assert path.name in ("outputs.py", "new.py", "writing.py") or "write_file" not in names, (
+            path
+        )
         assert path.name == "env.py" or not {"stdout", "stderr"} & attributes, path
         assert path.name in ("writing.py", "env.py") or "open" not in names, path
 
@@ -95,7 +113,10 @@ def test_a_folder_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path
             write_folder(place, dict.fromkeys(names, "new"))
         assert (code, out, err) == (ExitCode.MISUSE, "", error_text(caught.value))
     assert "nowhere.toml" in _run(*_line(words, "--out", str(taken), "--force")[0])[2]
-    assert (taken / names[-1]).read_text() == "mine" and sorted(os.listdir(tmp_path)) == ["file", "taken"]
+    assert (taken / names[-1]).read_text() == "mine" and sorted(os.listdir(tmp_path)) == [
+        "file",
+        "taken",
+    ]
 
 
 @pytest.mark.parametrize("line", [["new", "PLACE"], ["lift", "nowhere.toml", "--csv", "PLACE"]])
@@ -150,18 +171,21 @@ def test_a_command_may_only_write_what_it_announced(tmp_path):
 
 
 def test_names_of_files_do_not_come_from_a_scenario(tmp_path):
-    """Title, file name and a value of the scenario that would lead elsewhere: the files keep their names and their folder."""
+    """Title, file name and a value of the scenario that would lead elsewhere: the files keep their
+    names and their folder."""
     folder = tmp_path / "in" / "deep"
     folder.mkdir(parents=True)
     odd = folder / "..%2f CON.toml"
     odd.write_text(Path(SCENARIO).read_text("utf-8"), "utf-8")
     title = 'title="../../escaped/CON "'
     out = folder / "out"
-    code, _, err = _run("curves", str(odd), SCENARIO, "--set", title, "--out", str(out), "--format", "svg")
+    code, _, err = _run(
+        "curves", str(odd), SCENARIO, "--set", title, "--out", str(out), "--format", "svg"
+    )
     assert code == ExitCode.GOOD, err
-    assert sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*") if path.is_file()) == [
-        "in/deep/..%2f CON.toml", "in/deep/out/overlay.svg"
-    ]  # fmt: skip
+    assert sorted(
+        str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*") if path.is_file()
+    ) == ["in/deep/..%2f CON.toml", "in/deep/out/overlay.svg"]
     assert "../../escaped/CON" in (out / "overlay.svg").read_text("utf-8")
 
 
@@ -171,11 +195,14 @@ resource.setrlimit(resource.RLIMIT_FSIZE, (900, 900))
 from winchsim.cli import main
 sys.exit(main(sys.argv[1:]))
 """
-"""A process for which no file may grow over 900 bytes: the system itself refuses in the middle of a write."""
+"""A process for which no file may grow over 900 bytes: the system itself refuses in the middle of a
+write."""
 
 
 def _limited(*arguments: str, **options) -> subprocess.CompletedProcess:
-    return subprocess.run([sys.executable, "-c", LIMITED, *arguments], check=False, text=True, **options)
+    return subprocess.run(
+        [sys.executable, "-c", LIMITED, *arguments], check=False, text=True, **options
+    )
 
 
 def test_a_file_that_the_system_cuts_short_is_not_left(tmp_path):
@@ -186,7 +213,7 @@ def test_a_file_that_the_system_cuts_short_is_not_left(tmp_path):
     assert path.read_text() == "old" and os.listdir(tmp_path) == ["crate.toml"]
 
 
-# --- standard output ----------------------------------------------------------------------------------------------------------
+# --- standard output
 
 
 class Full(io.StringIO):
@@ -197,7 +224,11 @@ class Full(io.StringIO):
         self.number = number
 
     def write(self, text):
-        raise OSError(self.number, os.strerror(self.number)) if self.number != errno.EPIPE else BrokenPipeError()
+        raise (
+            OSError(self.number, os.strerror(self.number))
+            if self.number != errno.EPIPE
+            else BrokenPipeError()
+        )
 
 
 PRINTING = [
@@ -231,18 +262,23 @@ def test_a_reader_that_has_gone_ends_it_quietly(line):
 def test_notes_that_nobody_can_read_stop_nothing(tmp_path, number):
     env = Env(io.StringIO(), Full(number))
     assert cli.main(["keys", "no-such"], env) == ExitCode.MISUSE
-    assert cli.main(["new", str(tmp_path / "a.toml")], env) == ExitCode.GOOD and (tmp_path / "a.toml").exists()
+    assert (
+        cli.main(["new", str(tmp_path / "a.toml")], env) == ExitCode.GOOD
+        and (tmp_path / "a.toml").exists()
+    )
 
 
 @pytest.mark.parametrize("unbuffered", ["", "1"])
 def test_a_process_on_a_full_disk_ends_with_words(tmp_path, unbuffered):
-    """The buffered rest is refused as well while the process ends; Python itself then has nothing to add."""
+    """The buffered rest is refused as well while the process ends; Python itself then has nothing
+    to add."""
     environ = {**os.environ, "PYTHONUNBUFFERED": unbuffered}
     with open(tmp_path / "out", "w") as out:
         done = _limited("keys", stdout=out, stderr=subprocess.PIPE, env=environ)
     assert done.returncode == 2
     assert (
-        done.stderr.startswith("standard output: cannot be written: file too large [W-F01]\n") and done.stderr.count("\n") == 2
+        done.stderr.startswith("standard output: cannot be written: file too large [W-F01]\n")
+        and done.stderr.count("\n") == 2
     )
 
 

@@ -96,5 +96,7 @@ def test_a_shown_range_keeps_order_and_side_of_the_limit(numbers, limit):
         assert abs(read - number) <= max(0.06 * abs(number), 0.51 * (high - low))
         if limit is not None:
             assert (number > limit, number < limit) == (read > limit, read < limit) or math.isclose(
-                number, limit, rel_tol=1e-11  # twelve digits are kept at most
+                number,
+                limit,
+                rel_tol=1e-11,  # twelve digits are kept at most
             )

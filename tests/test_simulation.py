@@ -1,4 +1,5 @@
-"""The record: its shape, its samples, its events and its energy books, whatever the run comes to."""
+"""The record: its shape, its samples, its events and its energy books, whatever the run comes
+to."""
 
 import pickle
 from dataclasses import replace
@@ -15,14 +16,25 @@ from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBooks, s
 
 
 def _winch(mass=5.0, **load) -> Inputs:
-    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    motors = MotorGroup(
+        count=4,
+        voltage=6.0,
+        no_load_speed=1200.0,
+        no_load_current=0.09,
+        stall_torque=6e-3,
+        stall_current=1.4,
+    )
     stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0)
     return with_tables(
         Inputs(
-            motors=(motors,), supply=Supply(voltage=6.0, resistance=0.1), stage=(stage,),
-            drum=Drum(diameter=0.01, width=0.06), rope=Rope(diameter=0.004), load=Load(mass=mass, height=0.2, **load),
+            motors=(motors,),
+            supply=Supply(voltage=6.0, resistance=0.1),
+            stage=(stage,),
+            drum=Drum(diameter=0.01, width=0.06),
+            rope=Rope(diameter=0.004),
+            load=Load(mass=mass, height=0.2, **load),
         )
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="module")
@@ -118,21 +130,30 @@ def test_the_shape_is_the_same_however_the_run_ends(inputs, record):
 
 def test_the_books_list_every_place_that_energy_goes(record):
     books = record.energy
-    assert {"copper", "motor drag", "mesh of stage 1", "rope damping", "impacts"} <= set(books.spent)
+    assert {"copper", "motor drag", "mesh of stage 1", "rope damping", "impacts"} <= set(
+        books.spent
+    )
     assert all(amount >= -1e-9 for amount in books.spent.values())
     gained = sum(books.stored_after.values()) - sum(books.stored_before.values())
-    assert books.source - sum(books.spent.values()) - gained == pytest.approx(books.residual, abs=1e-12)
+    assert books.source - sum(books.spent.values()) - gained == pytest.approx(
+        books.residual, abs=1e-12
+    )
     height, rope = record["height"][-1], record.machine.line.mass_per_length
-    # The load is raised whole; of the rope, what comes in at the top is raised from the middle of where it hung.
+    # The load is raised whole; of the rope, what comes in at the top is raised from the middle of
+    # where it hung.
     lifted = 9.80665 * (5.0 * height + rope * height * (record.machine.reach - height / 2))
     assert rope > 0
-    assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(lifted, rel=1e-12)
+    assert books.stored_after["potential"] - books.stored_before["potential"] == pytest.approx(
+        lifted, rel=1e-12
+    )
 
 
 def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
     books = record.energy
     elements = {element.name for element in record.machine.chain.elements}
-    assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {h for h in Head if h.kind == "stored"}
+    assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {
+        h for h in Head if h.kind == "stored"
+    }
     assert set(Head) - set(books.spent) - set(books.stored_after) == {Head.SOURCE}
     assert {kind_of(name) for name in elements} == {kind_of("motor drag")} == {"mechanical"}
     assert kind_of("brushes") == "electrical"
@@ -164,14 +185,31 @@ def test_books_that_close_at_once_are_kept_at_the_tolerance_asked_for(record):
 
 
 def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it():
-    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
-    stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0, torque_limit=1.02 * 20 * 9.80665 * 0.0085)
+    motors = MotorGroup(
+        count=4,
+        voltage=6.0,
+        no_load_speed=1200.0,
+        no_load_current=0.09,
+        stall_torque=6e-3,
+        stall_current=1.4,
+    )
+    stage = Stage(
+        kind="planetary",
+        ratio=400.0,
+        efficiency=0.6,
+        shaft_drag=0.0,
+        torque_limit=1.02 * 20 * 9.80665 * 0.0085,
+    )
     inputs = with_tables(
         Inputs(
-            motors=(motors,), supply=Supply(voltage=6.0), stage=(stage,), drum=Drum(diameter=0.01, width=0.04),
-            rope=Rope(diameter=0.004), load=Load(mass=20.0, height=0.4),
+            motors=(motors,),
+            supply=Supply(voltage=6.0),
+            stage=(stage,),
+            drum=Drum(diameter=0.01, width=0.04),
+            rope=Rope(diameter=0.004),
+            load=Load(mass=20.0, height=0.4),
         )
-    )  # fmt: skip
+    )
     record = simulate(inputs)
     broken = record.first(Event.OVERLOAD)
     assert record.first(Event.LAYER).time == broken.time
@@ -205,7 +243,8 @@ def test_integrators_agree_on_what_is_printed(method, record):
 
 
 @pytest.mark.parametrize(
-    ("residual", "error", "closes"), [(0.0, 0.0, True), (-2e-4, 1e-4, True), (3e-4, 1.5e-4, False), (np.nan, np.nan, False)]
+    ("residual", "error", "closes"),
+    [(0.0, 0.0, True), (-2e-4, 1e-4, True), (3e-4, 1.5e-4, False), (np.nan, np.nan, False)],
 )
 def test_books_close_to_their_limit(residual, error, closes):
     books = EnergyBooks(0.0, {}, {}, {}, residual, 2.0)

@@ -13,13 +13,15 @@ from winchsim.errors import InputError
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.units import _joined, _symbols, describe_unit, parse_quantity, to_pint
 
-# Exact definitions: the inch and the pound of the international yard and pound agreement (1959); standard gravity of the 3rd
-# CGPM (1901), CR 70; SI prefixes and coherent units of the SI brochure, 9th edition (BIPM, 2019).
+# Exact definitions: the inch and the pound of the international yard and pound agreement (1959);
+# standard gravity of the 3rd CGPM (1901), CR 70; SI prefixes and coherent units of the SI brochure,
+# 9th edition (BIPM, 2019).
 INCH, POUND, GRAVITY = 0.0254, 0.45359237, 9.80665
 LBF = POUND * GRAVITY
 
 READ = [
-    # the traps of a general units library: what the trade writes, the key's unit, what is meant in SI
+    # the traps of a general units library: what the trade writes, the key's unit, what is meant in
+    # SI
     pytest.param("0.5 Nm", "N·m", 0.5, id="Nm is a torque, not a yarn number"),
     pytest.param("12 mNm", "mN·m", 0.012, id="mNm"),
     pytest.param("6.1 mN*m", "mN·m", 0.0061, id="mN*m"),
@@ -33,14 +35,18 @@ READ = [
     pytest.param("3 kgf·cm", "N·m", 0.03 * GRAVITY, id="kgf·cm"),
     pytest.param("3 kgf-cm", "N·m", 0.03 * GRAVITY, id="kgf-cm"),
     pytest.param("130 g·cm", "mN·m", 1.3e-3 * GRAVITY, id="g·cm"),
-    pytest.param("20 oz·in", "mN·m", 20 / 16 * LBF * INCH, id="oz·in is a torque, not mass x length"),
+    pytest.param(
+        "20 oz·in", "mN·m", 20 / 16 * LBF * INCH, id="oz·in is a torque, not mass x length"
+    ),
     pytest.param("20 oz-in", "mN·m", 20 / 16 * LBF * INCH, id="oz-in"),
     pytest.param("20 ozf·in", "mN·m", 20 / 16 * LBF * INCH, id="ozf·in"),
     pytest.param("20 in-oz", "mN·m", 20 / 16 * LBF * INCH, id="in-oz"),
     pytest.param("7 lb-in", "N·m", 7 * LBF * INCH, id="lb-in"),
     pytest.param("7 inch-pounds", "N·m", 7 * LBF * INCH, id="inch-pounds"),
     pytest.param("7 ft·lbf", "N·m", 7 * LBF * 12 * INCH, id="ft·lbf"),
-    pytest.param("11500 rpm", "rpm", 11500 * math.pi / 30, id="rpm is turns, not radians, a minute"),
+    pytest.param(
+        "11500 rpm", "rpm", 11500 * math.pi / 30, id="rpm is turns, not radians, a minute"
+    ),
     pytest.param("11500 RPM", "rpm", 11500 * math.pi / 30, id="RPM"),
     pytest.param("11500rpm", "rpm", 11500 * math.pi / 30, id="no blank"),
     pytest.param("11.5 krpm", "rpm", 11500 * math.pi / 30, id="krpm"),
@@ -93,7 +99,9 @@ READ = [
     pytest.param("1.2 g/cm³", "kg/m³", 1200.0, id="g/cm³"),
     pytest.param("3 g·cm²", "g·cm²", 3e-7, id="g·cm² is an inertia"),
     pytest.param("3 gcm2", "g·cm²", 3e-7, id="gcm2"),
-    pytest.param("1 oz-in-s^2", "kg·m²", LBF / 16 * INCH, id="oz-in-s² is an inertia, with oz as a force"),
+    pytest.param(
+        "1 oz-in-s^2", "kg·m²", LBF / 16 * INCH, id="oz-in-s² is an inertia, with oz as a force"
+    ),
     pytest.param("20°", "deg", math.pi / 9, id="°"),
     pytest.param("20 deg", "deg", math.pi / 9, id="deg"),
     pytest.param("24 1/in", "1/in", 24 / INCH, id="diametral pitch, 1/in"),
@@ -111,7 +119,7 @@ READ = [
     pytest.param("−5 °C", "°C", -5.0, id="a typographic minus"),
     pytest.param("1.5\u00a0kg", "kg", 1.5, id="a hard blank"),
     pytest.param("6 VDC", "V", 6.0, id="VDC"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "unit", "meant"), READ)
@@ -180,7 +188,14 @@ def test_is_refused_with_the_spelling_to_use(text, unit, code, message, hint):
 
 
 @pytest.mark.parametrize(
-    "text", ["9" * 10**6 + " V", "1e" + "9" * 50 + " V", "5 " + "(" * 50, "5 V" + "^9" * 25, "5" + " " * 10**6]
+    "text",
+    [
+        "9" * 10**6 + " V",
+        "1e" + "9" * 50 + " V",
+        "5 " + "(" * 50,
+        "5 V" + "^9" * 25,
+        "5" + " " * 10**6,
+    ],
 )
 def test_bombs_are_refused_at_once(text, within):
     with within(0.5), pytest.raises(InputError):
@@ -188,7 +203,8 @@ def test_bombs_are_refused_at_once(text, within):
 
 
 @pytest.mark.parametrize(
-    ("metric", "inch"), [("25.4 mm", "1 in"), ("6.35 mm", "1/4 in"), ("304.8 mm", "1 ft"), ("2.54 cm", '1"')]
+    ("metric", "inch"),
+    [("25.4 mm", "1 in"), ("6.35 mm", "1/4 in"), ("304.8 mm", "1 ft"), ("2.54 cm", '1"')],
 )
 def test_equal_lengths_give_equal_floats(metric, inch):
     assert parse_quantity(metric, "mm") == parse_quantity(inch, "mm")
@@ -196,14 +212,18 @@ def test_equal_lengths_give_equal_floats(metric, inch):
 
 @pytest.mark.parametrize("unit", [u for u in PRINTED_UNITS if u not in ("°C", "°F", "°F rise")])
 def test_every_printed_unit_is_read_back(unit):
-    assert parse_quantity(f"3 {unit}".strip(), unit) * PRINTED_UNITS[unit].factor == pytest.approx(3, rel=1e-13)
+    assert parse_quantity(f"3 {unit}".strip(), unit) * PRINTED_UNITS[unit].factor == pytest.approx(
+        3, rel=1e-13
+    )
 
 
 @pytest.mark.parametrize("unit", list(PRINTED_UNITS))
 def test_to_pint_agrees_with_the_printed_unit(unit):
     quantity = to_pint(np.array([1.0, 2.0]), unit)
     printed = PRINTED_UNITS[unit]
-    assert quantity.magnitude == pytest.approx([printed.factor + printed.offset, 2 * printed.factor + printed.offset])
+    assert quantity.magnitude == pytest.approx(
+        [printed.factor + printed.offset, 2 * printed.factor + printed.offset]
+    )
     if unit not in ("°C", "°F", "%"):
         base = quantity.to_base_units().magnitude
         assert base == pytest.approx([1.0, 2.0], rel=1e-12)
@@ -215,7 +235,8 @@ def test_to_pint_refuses_other_units():
 
 
 def test_table_agrees_with_pint_where_pint_knows_the_word():
-    """Outside check of our table: pint's own definitions, symbol by symbol, for the sense that pint has."""
+    """Outside check of our table: pint's own definitions, symbol by symbol, for the sense that pint
+    has."""
     import pint
 
     registry = pint.UnitRegistry()

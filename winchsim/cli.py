@@ -1,4 +1,5 @@
-"""The command line: read the arguments, call the command, turn whatever happens into text and an exit code."""
+"""The command line: read the arguments, call the command, turn whatever happens into text and an
+exit code."""
 
 from __future__ import annotations
 
@@ -37,9 +38,12 @@ COMMANDS = (
     "keys",
     "try",
 )
-"""Every command in the order of the help: a module of `winchsim.commands`, whose ``register`` adds it."""
+"""Every command in the order of the help: a module of `winchsim.commands`, whose ``register`` adds
+it."""
 
-MODULES = {"try": "try_page"} | dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), "sizing")
+MODULES = {"try": "try_page"} | dict.fromkeys(
+    ("drum", "gears", "motors", "voltage", "heaviest"), "sizing"
+)
 """Modules that do not have the name of their command."""
 
 _DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
@@ -80,9 +84,11 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
 def _spare_the_process() -> None:
     """Leave out what costs a process of one command a quarter of its time, and gives it nothing."""
     gc.set_threshold(100_000, 50, 50)  # imports make no garbage worth a search
-    # No matrix here is large enough to be shared out: other threads of the linear algebra would only wait for work.
+    # No matrix here is large enough to be shared out: other threads of the linear algebra would
+    # only wait for work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # What is in memory at the end goes with the process: no need to look through all of it for cycles.
+    # What is in memory at the end goes with the process: no need to look through all of it for
+    # cycles.
     atexit.register(gc.freeze)
 
 
@@ -97,7 +103,8 @@ def _quieten() -> None:
 
 
 def _guarded(arguments: list[str], env: Env) -> int:
-    """Exit code of a command line, whatever it raises; errors are printed, as JSON where JSON was asked for."""
+    """Exit code of a command line, whatever it raises; errors are printed, as JSON where JSON was
+    asked for."""
     as_json = "--json" in arguments
     try:
         return _run(arguments, env)
@@ -118,7 +125,17 @@ def _guarded(arguments: list[str], env: Env) -> int:
     except Exception as error:
         summary = f"{type(error).__name__}: {error}".replace("\n", " ")[:300]
         if as_json:
-            env.out(document(error={"code": Code.INTERNAL, "message": summary, "file": None, "line": None, "key": None}))
+            env.out(
+                document(
+                    error={
+                        "code": Code.INTERNAL,
+                        "message": summary,
+                        "file": None,
+                        "line": None,
+                        "key": None,
+                    }
+                )
+            )
         env.note(f"internal fault: {summary} [{Code.INTERNAL}]")
         if not _trace(arguments, env):
             env.note("   try: the same command with --debug shows where it happened")
@@ -149,8 +166,14 @@ def _run(arguments: list[str], env: Env) -> int:
 
 
 def _parser(env: Env, arguments: Sequence[str]) -> Parser:
-    """Parser of a command line: it knows every command, or only the one that the arguments begin with."""
-    parser = Parser(prog="winchsim", description=_DESCRIPTION, env=env, epilog="example:\n  winchsim new crate.toml")
+    """Parser of a command line: it knows every command, or only the one that the arguments begin
+    with."""
+    parser = Parser(
+        prog="winchsim",
+        description=_DESCRIPTION,
+        env=env,
+        epilog="example:\n  winchsim new crate.toml",
+    )
     parser.add_argument("--version", action="version", version=f"winchsim {__version__}")
     add_common(parser)
     make: Any = functools.partial(Parser, env=env)

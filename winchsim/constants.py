@@ -9,12 +9,14 @@ INCH = 0.0254
 """International inch [m]. Exact by definition: international yard and pound agreement (1959)."""
 
 POUND = 0.45359237
-"""International avoirdupois pound [kg]. Exact by definition: international yard and pound agreement (1959)."""
+"""International avoirdupois pound [kg]. Exact by definition: international yard and pound agreement
+(1959)."""
 
 COPPER_COEFFICIENT = 0.00393
 """Relative rise of copper's resistance per kelvin, referred to 20 °C [1/K].
 
-Common engineering value (1/254.5); the 234.5 and 235 conventions differ from it by less than 0.1 % up to 100 °C."""
+Common engineering value (1/254.5); the 234.5 and 235 conventions differ from it by less than 0.1 %
+up to 100 °C."""
 
 COPPER_MELTS = 1085.0
 """Melting point of copper [°C]. Handbook value (1084.6 °C). A winding is not followed beyond it."""
@@ -26,7 +28,8 @@ FERRITE_COEFFICIENT = -0.002
 """Relative change of a ferrite magnet's flux per kelvin [1/K]. Common practice, from memory."""
 
 ROTOR_TIME_CONSTANT = (0.015, 0.005, 0.030)
-"""Mechanical time constant of a small iron-cored motor and its range [s]. Common practice, from memory."""
+"""Mechanical time constant of a small iron-cored motor and its range [s]. Common practice, from
+memory."""
 
 BEARING_KINDS = ("polymer bore", "metal bush", "ball")
 """Kinds of bearing: a hole in a plastic part, a plain metal bearing, a ball bearing."""

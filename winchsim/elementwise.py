@@ -1,4 +1,5 @@
-"""Choices that are made for one float at once and for an array element by element: one formula serves both."""
+"""Choices that are made for one float at once and for an array element by element: one formula
+serves both."""
 
 from __future__ import annotations
 
@@ -13,7 +14,11 @@ Floats = float | NDArray[np.float64]
 
 def pick(condition: Any, yes: Any, no: Any) -> Any:
     """``yes if condition else no``."""
-    return np.where(condition, yes, no) if isinstance(condition, np.ndarray) else (yes if condition else no)
+    return (
+        np.where(condition, yes, no)
+        if isinstance(condition, np.ndarray)
+        else (yes if condition else no)
+    )
 
 
 def larger(a: Any, b: Any) -> Any:
@@ -36,7 +41,8 @@ def positive(value: Any) -> Any:
 
 
 def dead_band(value: Any, band: Any) -> Any:
-    """What is left of a value outside a band around zero: nothing within it, beyond it the value less the band.
+    """What is left of a value outside a band around zero: nothing within it, beyond it the value
+    less the band.
 
     Parameters
     ----------

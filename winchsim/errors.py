@@ -3,12 +3,14 @@
 The whole tree::
 
     WinchsimError                 exit 4 unless a row below says otherwise
-    ├── DomainError (ValueError)  W-D01  a function was given a value outside the range it is valid in   exit 2
-    ├── InputError                W-S01  a scenario, a sheet or an option cannot be read as meant        exit 2
-    ├── OutputError               W-F01  a result could not be written, or would overwrite a file         exit 2
-    └── TrustError                W-T01  the computation ended without a result that can be trusted       exit 3
+    ├── DomainError (ValueError)  W-D01  a function was given a value outside the range it is valid
+    in   exit 2 ├── InputError                W-S01  a scenario, a sheet or an option cannot be read
+    as meant        exit 2 ├── OutputError               W-F01  a result could not be written, or
+    would overwrite a file         exit 2 └── TrustError                W-T01  the computation ended
+    without a result that can be trusted       exit 3
 
-Every error keeps its facts as attributes and survives pickling, so that worker processes can raise them too.
+Every error keeps its facts as attributes and survives pickling, so that worker processes can raise
+them too.
 """
 
 from __future__ import annotations
@@ -65,7 +67,10 @@ class Code(StrEnum):
     CANNOT_REWRITE = "W-S24", "a value cannot be written into the file"
     SHEET_COLUMN = "W-S30", "wrong column of a sheet"
     SHEET_CELL = "W-S31", "wrong cell of a sheet"
-    NOTHING_TO_FIT = "W-S32", "a sheet with nothing to fit, or a test that the scenario cannot be built for"
+    NOTHING_TO_FIT = (
+        "W-S32",
+        "a sheet with nothing to fit, or a test that the scenario cannot be built for",
+    )
     NO_SUCH_LINK = "W-S34", "a broken link that is not one of the build's"
     NO_BUILD = "W-S35", "no build of a spread can be made"
 
@@ -116,7 +121,8 @@ class Fault:
     message : str
         What is wrong, in one short clause.
     key : str
-        Path into the file, counted from 1 at the motors (``stage.3.walls``); empty for the file as a whole.
+        Path into the file, counted from 1 at the motors (``stage.3.walls``); empty for the file as
+        a whole.
     file : str
         File as the user typed it; empty when the value came from Python.
     line : int or None
@@ -160,7 +166,9 @@ class InputError(WinchsimError):
         self.faults = tuple(faults)
 
     def __str__(self) -> str:
-        return "; ".join(f"{fault.key or fault.file or 'input'}: {fault.message}" for fault in self.faults)
+        return "; ".join(
+            f"{fault.key or fault.file or 'input'}: {fault.message}" for fault in self.faults
+        )
 
 
 class OutputError(WinchsimError):

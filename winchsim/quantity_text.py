@@ -1,7 +1,7 @@
 """An SI number as text in the unit declared for it: the only place that turns numbers into words.
 
-No units library here: this room only needs a factor from SI to each unit that winchsim prints. Temperatures are kept in
-degrees Celsius everywhere inside winchsim, so their "SI" value is in °C.
+No units library here: this room only needs a factor from SI to each unit that winchsim prints.
+Temperatures are kept in degrees Celsius everywhere inside winchsim, so their "SI" value is in °C.
 """
 
 from __future__ import annotations
@@ -24,11 +24,13 @@ class PrintedUnit:
     factor, offset : float
         From SI (°C for temperatures) to this unit.
     us : str
-        Unit printed beside it on request in the customary units of the United States; empty when there is none.
+        Unit printed beside it on request in the customary units of the United States; empty when
+        there is none.
     si : str, optional
         SI unit (°C for temperatures) that its values are kept in; None where it is one itself.
     tail : str
-        How the name of a value in this SI unit ends where machines read it (``lift_time_s``); empty without a dimension.
+        How the name of a value in this SI unit ends where machines read it (``lift_time_s``); empty
+        without a dimension.
     pint : str
         What pint calls it, where that is something else.
     """
@@ -119,14 +121,16 @@ PRINTED_UNITS: dict[str, PrintedUnit] = {
         PrintedUnit("°F", 1.8, 32.0, si="°C", pint="degF"),
     )
 }
-"""Every unit that winchsim prints, and every SI unit that it keeps values in, by name: each declared here alone."""
+"""Every unit that winchsim prints, and every SI unit that it keeps values in, by name: each
+declared here alone."""
 
 
 WHOLE_DIGITS = 4
 """Significant digits that are kept before the point, also where fewer are asked for. [-]"""
 
 STEADY_DIGITS = 5
-"""Most significant digits of a time or height: the integrator's tolerance does not move so many. [-]"""
+"""Most significant digits of a time or height: the integrator's tolerance does not move so many.
+[-]"""
 
 _MOST_PLACES = 12
 """Most digits behind the point that keep a number on its side of a limit. [-]"""
@@ -171,7 +175,8 @@ def show(
     place = _last_place(first if first in known else max(known, default=0.0, key=abs), width)
     extra = any(_crosses(x, _place_of(x, place), edge) for x in known)
     value_text, low_text, high_text = (
-        "" if x is None else _shown(x, _place_of(x, place) - extra, edge, width > 0) for x in numbers
+        "" if x is None else _shown(x, _place_of(x, place) - extra, edge, width > 0)
+        for x in numbers
     )
     return value_text, low_text, high_text
 
@@ -218,7 +223,8 @@ def _shown(number: float, place: int, limit: float | None, has_range: bool) -> s
 
 
 def number(value: float, digits: int = 3) -> str:
-    """A number as plain text with `digits` significant digits, never in scientific notation between 1e-4 and 1e7.
+    """A number as plain text with `digits` significant digits, never in scientific notation between
+    1e-4 and 1e7.
 
     Parameters
     ----------
@@ -230,7 +236,8 @@ def number(value: float, digits: int = 3) -> str:
     Returns
     -------
     str
-        For example ``0.0123``, ``12.3``, ``1234``, ``56780``; ``none`` for NaN, ``no limit`` for infinity.
+        For example ``0.0123``, ``12.3``, ``1234``, ``56780``; ``none`` for NaN, ``no limit`` for
+        infinity.
     """
     if math.isnan(value):
         return "none"
@@ -242,11 +249,14 @@ def number(value: float, digits: int = 3) -> str:
     if magnitude < -4 or magnitude >= 7:
         return _cut(value, digits - 1 - magnitude, power=magnitude)
     decimals = digits - 1 - magnitude
-    return _cut(value, decimals if decimals >= 0 else min(0, max(digits, WHOLE_DIGITS) - 1 - magnitude))
+    return _cut(
+        value, decimals if decimals >= 0 else min(0, max(digits, WHOLE_DIGITS) - 1 - magnitude)
+    )
 
 
 def fixed(value: float, decimals: int, digits: int = STEADY_DIGITS) -> str:
-    """A number for a column: a fixed count of decimals, fewer where it would have more than `digits` significant digits.
+    """A number for a column: a fixed count of decimals, fewer where it would have more than
+    `digits` significant digits.
 
     Parameters
     ----------
@@ -286,7 +296,8 @@ def rounded(value: float, digits: int, *, up: bool = False) -> float:
 
 
 def round_numbers(low: float, high: float, digits: int = 3) -> list[float]:
-    """Every number of so many significant digits between two positive ones, these left out, ascending.
+    """Every number of so many significant digits between two positive ones, these left out,
+    ascending.
 
     Parameters
     ----------
@@ -296,7 +307,9 @@ def round_numbers(low: float, high: float, digits: int = 3) -> list[float]:
         [-]
     """
     found: list[float] = []
-    for place in range(math.floor(math.log10(low)) - digits + 1, math.ceil(math.log10(high)) - digits + 1):
+    for place in range(
+        math.floor(math.log10(low)) - digits + 1, math.ceil(math.log10(high)) - digits + 1
+    ):
         first = max(10 ** (digits - 1), math.floor(low / 10.0**place))
         last = min(10**digits - 1, math.ceil(high / 10.0**place))
         found += [float(f"{whole}e{place}") for whole in range(first, last + 1)]
@@ -309,7 +322,8 @@ def _magnitude(value: float, digits: int) -> int:
 
 
 def _cut(value: float, decimals: int, power: int | None = None) -> str:
-    """A number cut at a place behind the point, or before it where that is negative: all numbers of a report pass here."""
+    """A number cut at a place behind the point, or before it where that is negative: all numbers of
+    a report pass here."""
     if power is not None:
         return f"{value:.{power + decimals}e}"
     return f"{value:.{decimals}f}" if decimals >= 0 else f"{round(value, decimals):.0f}"
@@ -351,7 +365,8 @@ def text_of(value: float, unit: str) -> str:
 
 
 def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
-    """An SI number as text in a unit, on request with the customary United States unit in brackets behind it.
+    """An SI number as text in a unit, on request with the customary United States unit in brackets
+    behind it.
 
     Parameters
     ----------

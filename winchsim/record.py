@@ -1,6 +1,8 @@
-"""The record of a lift: every channel over time, every event, the demand on every link, and the energy balance.
+"""The record of a lift: every channel over time, every event, the demand on every link, and the
+energy balance.
 
-It has the same shape however the run ended: arrays over the same times, named channels, events in order.
+It has the same shape however the run ended: arrays over the same times, named channels, events in
+order.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 copyreg.pickle(MappingProxyType, lambda proxy: (_read_only, (dict(proxy),)))  # sent to workers
 
 ENERGY_LIMIT = 1e-4
-"""The books must close to this share of the largest of source energy, change of potential energy and stored energy. [-]"""
+"""The books must close to this share of the largest of source energy, change of potential energy
+and stored energy. [-]"""
 
 
 @dataclass(frozen=True)
@@ -65,11 +68,13 @@ class RecordedEvent:
     height : float
         Of the load. [m]
     target : Target
-        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
+        The link that breaks, the group that is hot, the new layer, the action of the phase, the new
+        regime.
     value : float or None
         The number that belongs to it, in SI.
     energy : float
-        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles. [J]
+        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles.
+        [J]
     """
 
     event: Event
@@ -95,8 +100,8 @@ class EnergyBooks:
     residual : float
         Source less spent less gained in store. [J]
     scale : float
-        Largest of source energy, change of potential energy, initially stored energy and `LEAST_SHARE` of the energy that the
-        whole lift gives the load; over 0. [J]
+        Largest of source energy, change of potential energy, initially stored energy and
+        `LEAST_SHARE` of the energy that the whole lift gives the load; over 0. [J]
     """
 
     source: float
@@ -167,12 +172,14 @@ class Record:
         One for each link of the machine, in its order.
     stats : Stats
     relative_tolerance : float
-        That it was computed with: what was asked for, or a tighter one where the books did not close at that. [-]
+        That it was computed with: what was asked for, or a tighter one where the books did not
+        close at that. [-]
     runs : int
         How many times it was run, each time with a tighter tolerance. [-]
     sampled : Record or None
-        The same run at every ``settings.sample_step``, for tables; None where the scenario gives none or none was asked for.
-        Nothing is judged on it: between its samples anything may happen.
+        The same run at every ``settings.sample_step``, for tables; None where the scenario gives
+        none or none was asked for. Nothing is judged on it: between its samples anything may
+        happen.
     """
 
     machine: Machine
@@ -197,10 +204,14 @@ class Record:
 
     def __repr__(self) -> str:
         title = self.machine.title or "untitled"
-        return f"<Record of {title!r}: {len(self.time)} samples, {self.time[-1]:.4g} s, {self.outcome.name.lower()}>"
+        return (
+            f"<Record of {title!r}: {len(self.time)} samples, "
+            f"{self.time[-1]:.4g} s, {self.outcome.name.lower()}>"
+        )
 
     def __getitem__(self, name: str) -> np.ndarray:
-        """Values of a channel in SI by name, read-only: ``record["height"]``; ``time`` for the times.
+        """Values of a channel in SI by name, read-only: ``record["height"]``; ``time`` for the
+        times.
 
         Raises
         ------
@@ -210,7 +221,10 @@ class Record:
         if name == "time":
             return self.time
         if name not in self.channels:
-            raise KeyError(f"no channel {name!r}: {did_you_mean(name, self.channels) or ', '.join(self.channels)}")
+            raise KeyError(
+                f"no channel {name!r}: "
+                f"{did_you_mean(name, self.channels) or ', '.join(self.channels)}"
+            )
         return self.channels[name].values
 
     def to_frame(self) -> Any:
@@ -224,18 +238,27 @@ class Record:
     def broken_link(self) -> LinkLimit | None:
         """The link that broke, which ended the run."""
         broke = self.first(Event.OVERLOAD)
-        return self.machine.links[broke.target.index] if broke is not None and isinstance(broke.target, AtLink) else None
+        return (
+            self.machine.links[broke.target.index]
+            if broke is not None and isinstance(broke.target, AtLink)
+            else None
+        )
 
     @property
     def fall(self) -> Fall | None:
         """Fall of the load after a break, free but for its own friction; None where nothing broke.
 
-        So it falls where its rope has gone. Where a part in front of the drum has broken, what is left of the train turns
-        with the load: it takes longer and lands slower, and this is the bound.
+        So it falls where its rope has gone. Where a part in front of the drum has broken, what is
+        left of the train turns with the load: it takes longer and lands slower, and this is the
+        bound.
         """
         if self.broken_link is None:
             return None
-        return fall(self.machine.body, float(self["height"][-1]) / self.machine.body.rise, float(self["speed"][-1]))
+        return fall(
+            self.machine.body,
+            float(self["height"][-1]) / self.machine.body.rise,
+            float(self["speed"][-1]),
+        )
 
     def first(self, event: Event) -> RecordedEvent | None:
         """First event of a kind, or None."""

@@ -15,7 +15,13 @@ NARROW = 1e-13
 
 
 def root_between(
-    function: Callable[[Any], Any], above: Any, below: Any, *, close: Any, guess: Any = None, active: Any = True
+    function: Callable[[Any], Any],
+    above: Any,
+    below: Any,
+    *,
+    close: Any,
+    guess: Any = None,
+    active: Any = True,
 ) -> np.ndarray:
     """Roots of a function between places where it is positive and places where it is not.
 
@@ -34,12 +40,16 @@ def root_between(
 
     Notes
     -----
-    Chords between two places around the root, exact as soon as both lie on one straight piece. The end that stays twice
-    loses half its weight, lest the chord creep along a kink ("Illinois algorithm": M. Dowell and P. Jarratt, BIT 11, 1971,
-    p. 168, from memory).
+    Chords between two places around the root, exact as soon as both lie on one straight piece. The
+    end that stays twice loses half its weight, lest the chord creep along a kink ("Illinois
+    algorithm": M. Dowell and P. Jarratt, BIT 11, 1971, p. 168, from memory).
     """
     (first, at_first), (second, at_second) = above, below
-    place = guess if guess is not None else first + (second - first) * (at_first / (at_first - at_second))
+    place = (
+        guess
+        if guess is not None
+        else first + (second - first) * (at_first / (at_first - at_second))
+    )
     last = np.zeros(np.shape(place))
     for _ in range(MOST_STEPS):
         value = function(place)
@@ -52,5 +62,7 @@ def root_between(
         at_second = np.where(positive, np.where(last > 0, at_second / 2, at_second), value)
         first, second = np.where(positive, place, first), np.where(positive, second, place)
         last = np.where(positive, 1.0, -1.0)
-        place = np.where(sought, first + (second - first) * (at_first / (at_first - at_second)), place)
+        place = np.where(
+            sought, first + (second - first) * (at_first / (at_first - at_second)), place
+        )
     return place

@@ -1,8 +1,10 @@
-"""Which instants of a run are kept as samples, so that straight lines between them tell the run and no peak is lost.
+"""Which instants of a run are kept as samples, so that straight lines between them tell the run and
+no peak is lost.
 
 The record keeps the integrator's own steps, long ones divided. Each is looked into at three more
-instants, and those are kept that lie off the straight line by over 0.1 % of a quantity's range, or are
-the most or least of anything. Both sides of every switch are samples; nothing is interpolated across.
+instants, and those are kept that lie off the straight line by over 0.1 % of a quantity's range, or
+are the most or least of anything. Both sides of every switch are samples; nothing is interpolated
+across.
 """
 
 from __future__ import annotations
@@ -12,22 +14,27 @@ import math
 import numpy as np
 
 LEAST_SAMPLES = 250
-"""A run is looked at in at least about this many equal parts, also where the integrator took long steps. [-]"""
+"""A run is looked at in at least about this many equal parts, also where the integrator took long
+steps. [-]"""
 
 INSIDE = 3
 """Instants looked at inside each step. [-]"""
 
 MOST_LOOKED_INTO = 20_000
-"""Runs of more steps than this are not looked into: their steps are close enough, and memory is not without end. [-]"""
+"""Runs of more steps than this are not looked into: their steps are close enough, and memory is not
+without end. [-]"""
 
 STRAIGHT = 1e-3
-"""An instant inside a step is kept where a quantity is off the straight line by more than this share of its range. [-]"""
+"""An instant inside a step is kept where a quantity is off the straight line by more than this
+share of its range. [-]"""
 
 MOST_ON_A_GRID = 200_000
 """Most samples of a grid; the step of a finer one is taken several times over. [-]"""
 
 
-def looked_at(steps: np.ndarray, longest: float, inside: int = INSIDE) -> tuple[np.ndarray, np.ndarray]:
+def looked_at(
+    steps: np.ndarray, longest: float, inside: int = INSIDE
+) -> tuple[np.ndarray, np.ndarray]:
     """Instants of one stretch that are looked at, and which of them are kept whatever they show.
 
     Parameters
@@ -51,12 +58,15 @@ def looked_at(steps: np.ndarray, longest: float, inside: int = INSIDE) -> tuple[
     place = np.arange(begin.size) - (np.cumsum(finer) - finer)[begin]
     times = np.append(steps[begin] + place / finer[begin] * np.diff(steps)[begin], steps[-1])
     kept = np.append(place % (inside + 1) == 0, True)
-    new = np.append(np.diff(times) > 0, True)  # a step of a few units in the last place has no room inside
+    new = np.append(
+        np.diff(times) > 0, True
+    )  # a step of a few units in the last place has no room inside
     return times[new], kept[new]
 
 
 def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Which samples a record needs: those kept anyway, those off the straight line, and every row's largest and smallest.
+    """Which samples a record needs: those kept anyway, those off the straight line, and every row's
+    largest and smallest.
 
     Parameters
     ----------
@@ -98,7 +108,8 @@ def on_grid(start: float, end: float, step: float) -> np.ndarray:
 
 
 def grid_step(step: float, end: float) -> float:
-    """The step of a grid up to a time, or the least multiple of it that does with `MOST_ON_A_GRID` samples. [s]"""
+    """The step of a grid up to a time, or the least multiple of it that does with `MOST_ON_A_GRID`
+    samples. [s]"""
     return step * max(1, math.ceil(end / step / MOST_ON_A_GRID))
 
 

@@ -1,6 +1,7 @@
 """From a built winch to its record: every channel over time, every event, and the energy books.
 
-The record has the same shape however the run ended: arrays over the same times, named channels, events in order.
+The record has the same shape however the run ended: arrays over the same times, named channels,
+events in order.
 """
 
 from __future__ import annotations
@@ -14,16 +15,34 @@ import numpy as np
 
 from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
-from winchsim.model import Event, Head, Machine, ModeKey, WinchProblem, build, powers, start, stored_energy
+from winchsim.model import (
+    Event,
+    Head,
+    Machine,
+    ModeKey,
+    WinchProblem,
+    build,
+    powers,
+    start,
+    stored_energy,
+)
 from winchsim.model.keys import Mark
 from winchsim.model.link_demands import demand, mesh_force
 from winchsim.model.machine import LinkLimit
 from winchsim.record import ENERGY_LIMIT, Channel, EnergyBooks, LinkDemand, Record, RecordedEvent
-from winchsim.sampling import INSIDE, LEAST_SAMPLES, MOST_LOOKED_INTO, grid_step, looked_at, on_grid, worth_keeping
+from winchsim.sampling import (
+    INSIDE,
+    LEAST_SAMPLES,
+    MOST_LOOKED_INTO,
+    grid_step,
+    looked_at,
+    on_grid,
+    worth_keeping,
+)
 
 LEAST_SHARE = 1e-6
-"""Share of the energy that the whole lift gives the load, to hold the books against where hardly anything has moved: what
-rounding makes of nothing is far below it. [-] Own choice."""
+"""Share of the energy that the whole lift gives the load, to hold the books against where hardly
+anything has moved: what rounding makes of nothing is far below it. [-] Own choice."""
 
 RELATIVE_TOLERANCE = Settings().relative_tolerance
 """Relative tolerance of a machine that no scenario stands behind. [-]"""
@@ -32,12 +51,14 @@ ABSOLUTE_SHARE = 1e-6
 """Absolute tolerance of a state as a share of its scale: static stretch, steady speed. [-]"""
 
 LENGTH_SHARE = 0.01
-"""Share of the lift's height below which no length has to be known any better than to `ABSOLUTE_SHARE`. [-]"""
+"""Share of the lift's height below which no length has to be known any better than to
+`ABSOLUTE_SHARE`. [-]"""
 
 TIGHTENINGS = 3
 TIGHTEN = 0.01
 TIGHTEST = 1e-11
-"""A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most `TIGHTENINGS` runs in all."""
+"""A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most
+`TIGHTENINGS` runs in all."""
 
 TEMPERATURE_TOLERANCE = 1e-5
 """Absolute tolerance of windings and cases. [K]"""
@@ -45,7 +66,8 @@ TEMPERATURE_TOLERANCE = 1e-5
 MOST_RHS_CALLS = 800_000
 MOST_STEPS = 120_000
 MOST_SWITCHES = 8_000
-"""Budgets of one run: beyond them it ends unfinished, and no result of it is trusted. Own choice. [-]"""
+"""Budgets of one run: beyond them it ends unfinished, and no result of it is trusted. Own choice.
+[-]"""
 
 
 def simulate(
@@ -58,16 +80,17 @@ def simulate(
 ) -> Record:
     """Record of a lift.
 
-    A run whose energy books do not close is done again with a tighter tolerance, so it may take up to `TIGHTENINGS` runs; the
-    record is that of the last one.
+    A run whose energy books do not close is done again with a tighter tolerance, so it may take up
+    to `TIGHTENINGS` runs; the record is that of the last one.
 
     Parameters
     ----------
     what : Inputs or Machine
         A scenario, or a winch already built from one.
     times : array_like, optional
-        Times that are to be samples besides the record's own, which are the integrator's steps, long ones divided, and what
-        inside them is off the straight line or the most of anything. [s]
+        Times that are to be samples besides the record's own, which are the integrator's steps,
+        long ones divided, and what inside them is off the straight line or the most of anything.
+        [s]
     rtol : float, optional
         Relative tolerance; left out, the scenario's. [-]
     method : str
@@ -99,7 +122,14 @@ def simulate(
     return record
 
 
-def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol: float, method: str, sampled: bool) -> Record:
+def _run_once(
+    machine: Machine,
+    inputs: Inputs | None,
+    wanted: np.ndarray,
+    rtol: float,
+    method: str,
+    sampled: bool,
+) -> Record:
     problem = WinchProblem(machine)
     key, y0, marks = start(machine)
     end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
@@ -111,19 +141,29 @@ def _run_once(machine: Machine, inputs: Inputs | None, wanted: np.ndarray, rtol:
     begun = (key, y0, marks)
     record = _record(machine, inputs, problem, done, begun, wanted, rtol)
     step = inputs.settings.sample_step if sampled and inputs is not None else None
-    return record if step is None else replace(record, sampled=_sampled(record, problem, done, begun, step))
+    return (
+        record
+        if step is None
+        else replace(record, sampled=_sampled(record, problem, done, begun, step))
+    )
 
 
 def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
     share = ABSOLUTE_SHARE * rtol / RELATIVE_TOLERANCE
     atol = np.full(m.states, TEMPERATURE_TOLERANCE)
     length = share * max(m.scales.stretch, LENGTH_SHARE * (m.top_travel - m.start_travel))
-    atol[:5] = [length, share * m.scales.drum_speed, length, share * m.scales.load_speed, share * m.scales.stretch]
+    atol[:5] = [
+        length,
+        share * m.scales.drum_speed,
+        length,
+        share * m.scales.load_speed,
+        share * m.scales.stretch,
+    ]
     atol[-1] = share * sum(g.live * g.fit.stall_current for g in m.groups)
     return atol
 
 
-# --- the record -----------------------------------------------------------------------------------------------------
+# --- the record
 
 _Begun = tuple[ModeKey, np.ndarray, tuple[Mark, ...]]
 """Mode, state and marks that a run began with."""
@@ -131,7 +171,8 @@ _Begun = tuple[ModeKey, np.ndarray, tuple[Mark, ...]]
 
 @dataclass(frozen=True)
 class _Piece:
-    """Times and states of one stretch of the record, its mode, and which of its samples are kept whatever they show."""
+    """Times and states of one stretch of the record, its mode, and which of its samples are kept
+    whatever they show."""
 
     time: np.ndarray
     states: np.ndarray
@@ -141,7 +182,8 @@ class _Piece:
 
 @dataclass(frozen=True)
 class _Table:
-    """Samples of all stretches behind each other; `rows` holds one row for each name, a channel or a demand."""
+    """Samples of all stretches behind each other; `rows` holds one row for each name, a channel or
+    a demand."""
 
     time: np.ndarray
     names: tuple[Hashable, ...]
@@ -153,30 +195,62 @@ class _Table:
     def only(self, wanted: np.ndarray) -> _Table:
         """Some of the samples; those that begin a stretch have to be among them."""
         starts = (np.cumsum(wanted) - 1)[self.starts]
-        return _Table(self.time[wanted], self.names, self.rows[:, wanted], self.bound[wanted], self.phase[wanted], starts)
+        return _Table(
+            self.time[wanted],
+            self.names,
+            self.rows[:, wanted],
+            self.bound[wanted],
+            self.phase[wanted],
+            starts,
+        )
 
 
 def _record(
-    machine: Machine, inputs: Inputs | None, problem: WinchProblem, done: Run, begun: _Begun, wanted: np.ndarray, rtol: float
+    machine: Machine,
+    inputs: Inputs | None,
+    problem: WinchProblem,
+    done: Run,
+    begun: _Begun,
+    wanted: np.ndarray,
+    rtol: float,
 ) -> Record:
     pieces = _with_breaks(done, _looked_at(done, wanted)) or [_at_the_start(begun)]
     fine = _table(problem, pieces)
     kept = np.concatenate([piece.kept for piece in pieces])
     table = fine.only(worth_keeping(fine.time, kept, fine.rows))
     return Record(
-        machine=machine, inputs=inputs, outcome=done.outcome, time=table.time, channels=_channels(machine, table),
-        bound=table.bound, segment_starts=table.starts, phase=table.phase, events=_events(machine, begun[2], done),
-        energy=_books(problem, done, begun), demands=_demands(machine, table), stats=done.stats, relative_tolerance=rtol,
-    )  # fmt: skip
+        machine=machine,
+        inputs=inputs,
+        outcome=done.outcome,
+        time=table.time,
+        channels=_channels(machine, table),
+        bound=table.bound,
+        segment_starts=table.starts,
+        phase=table.phase,
+        events=_events(machine, begun[2], done),
+        energy=_books(problem, done, begun),
+        demands=_demands(machine, table),
+        stats=done.stats,
+        relative_tolerance=rtol,
+    )
 
 
-def _sampled(record: Record, problem: WinchProblem, done: Run, begun: _Begun, step: float) -> Record:
+def _sampled(
+    record: Record, problem: WinchProblem, done: Run, begun: _Begun, step: float
+) -> Record:
     """The same run at the multiples of a step."""
-    grid = _table(problem, _with_breaks(done, _on_grid(done, grid_step(step, done.t))) or [_at_the_start(begun)])
+    grid = _table(
+        problem,
+        _with_breaks(done, _on_grid(done, grid_step(step, done.t))) or [_at_the_start(begun)],
+    )
     return replace(
-        record, time=grid.time, channels=_channels(record.machine, grid), bound=grid.bound, segment_starts=grid.starts,
+        record,
+        time=grid.time,
+        channels=_channels(record.machine, grid),
+        bound=grid.bound,
+        segment_starts=grid.starts,
         phase=grid.phase,
-    )  # fmt: skip
+    )
 
 
 def _at_the_start(begun: _Begun) -> _Piece:
@@ -210,10 +284,11 @@ def _on_grid(done: Run, step: float) -> list[_Piece]:
 
 
 def _with_breaks(done: Run, pieces: list[_Piece]) -> list[_Piece]:
-    """The pieces, and a sample of its own for each break that came at the very instant of another switch.
+    """The pieces, and a sample of its own for each break that came at the very instant of another
+    switch.
 
-    A rope that runs onto a larger layer may break a tooth there and then: the mode that breaks it has no length, but its
-    torques are what broke it.
+    A rope that runs onto a larger layer may break a tooth there and then: the mode that breaks it
+    has no length, but its torques are what broke it.
     """
     for transition in done.events:
         if not any(k.event is Event.OVERLOAD for k in transition.events):
@@ -221,7 +296,12 @@ def _with_breaks(done: Run, pieces: list[_Piece]) -> list[_Piece]:
         place = sum(1 for piece in pieces if piece.time[-1] <= transition.t)
         if place and pieces[place - 1].key == transition.key_from:
             continue
-        instant = _Piece(np.array([transition.t]), transition.y_before[:, None], transition.key_from, np.array([True]))
+        instant = _Piece(
+            np.array([transition.t]),
+            transition.y_before[:, None],
+            transition.key_from,
+            np.array([True]),
+        )
         pieces.insert(place, instant)
     return pieces
 
@@ -249,15 +329,20 @@ def _table(problem: WinchProblem, pieces: Sequence[_Piece]) -> _Table:
     )
 
 
-def _sample(problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[Hashable, Any]:
-    """Every channel of one segment by its name, and every demand on links by the channel and index of these."""
+def _sample(
+    problem: WinchProblem, key: ModeKey, t: np.ndarray, y: np.ndarray
+) -> dict[Hashable, Any]:
+    """Every channel of one segment by its name, and every demand on links by the channel and index
+    of these."""
     m, motion = problem.machine, problem.motion
     now = motion.flow(key)(t, list(y))
     at = motion.channels(key)(now)
     out: dict[Hashable, Any] = {
         "height": m.height(y[2]),
         "speed": y[3],
-        "tension": np.maximum(now.tension, 0.0),  # at the instant of going slack it is 0 to within rounding
+        "tension": np.maximum(
+            now.tension, 0.0
+        ),  # at the instant of going slack it is 0 to within rounding
         "rope_wound": y[0],
         "drum_speed": y[1],
         "drum_torque": at.drum,
@@ -329,7 +414,10 @@ def _unit_and_label(m: Machine, name: str) -> tuple[str, str]:
 
 
 def _events(m: Machine, marks: tuple[Mark, ...], done: Run) -> tuple[RecordedEvent, ...]:
-    found = [RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.target, k.value, k.energy) for k in marks]
+    found = [
+        RecordedEvent(k.event, 0.0, m.height(m.start_travel), k.target, k.value, k.energy)
+        for k in marks
+    ]
     for transition in done.events:
         height = float(m.height(transition.y_after[2]))
         for k in transition.events:
@@ -350,11 +438,13 @@ def _demands(m: Machine, table: _Table) -> tuple[LinkDemand, ...]:
         row = places[_demand_name(link)]
         k = largest[row]
         share = float(table.rows[row, k]) / link.bears
-        found.append(LinkDemand(index, share, float(table.time[k]), float(heights[k]), bool(table.bound[k])))
+        found.append(
+            LinkDemand(index, share, float(table.time[k]), float(heights[k]), bool(table.bound[k]))
+        )
     return tuple(found)
 
 
-# --- energy ---------------------------------------------------------------------------------------------------------
+# --- energy
 
 
 _LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SETTLED: Head.ROPE_DAMPING}
@@ -381,8 +471,27 @@ def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
     lifted = after[Head.POTENTIAL] - before[Head.POTENTIAL]
     m = problem.machine
     asked = m.scales.pull * (m.top_travel - m.start_travel)
-    scale = max(abs(source), abs(lifted), sum(v for k, v in before.items() if k != Head.POTENTIAL), LEAST_SHARE * asked)
-    return EnergyBooks(source, MappingProxyType(spent), MappingProxyType(before), MappingProxyType(after), residual, scale)
+    scale = max(
+        abs(source),
+        abs(lifted),
+        sum(v for k, v in before.items() if k != Head.POTENTIAL),
+        LEAST_SHARE * asked,
+    )
+    return EnergyBooks(
+        source,
+        MappingProxyType(spent),
+        MappingProxyType(before),
+        MappingProxyType(after),
+        residual,
+        scale,
+    )
 
 
-__all__ = ["ENERGY_LIMIT", "RELATIVE_TOLERANCE", "EnergyBooks", "Record", "RecordedEvent", "simulate"]
+__all__ = [
+    "ENERGY_LIMIT",
+    "RELATIVE_TOLERANCE",
+    "EnergyBooks",
+    "Record",
+    "RecordedEvent",
+    "simulate",
+]

@@ -1,9 +1,10 @@
 """Quantities as the trade writes them, read into SI: the only file that knows pint.
 
-One table of unit symbols decides. A symbol may have several senses (``lb`` is a mass and a force, ``C`` a coulomb and
-a degree); the dimension that the key asks for picks one, so that ``3 kg·cm`` is a torque where a torque is meant. Symbols that
-are not in the table are looked up in pint, which is only then imported. Nothing in a text is ever evaluated: a value
-is one number, then a product of a few unit symbols.
+One table of unit symbols decides. A symbol may have several senses (``lb`` is a mass and a force,
+``C`` a coulomb and a degree); the dimension that the key asks for picks one, so that ``3 kg·cm`` is
+a torque where a torque is meant. Symbols that are not in the table are looked up in pint, which is
+only then imported. Nothing in a text is ever evaluated: a value is one number, then a product of a
+few unit symbols.
 """
 
 from __future__ import annotations
@@ -30,10 +31,11 @@ _MAX_FACTORS = 6
 _MAX_EXPONENT = 60
 
 Dimension = tuple[int, int, int, int, int, int]
-"""Powers of kilogram, metre, second, ampere, kelvin and radian. The angle is kept, so that rad/s differs from Hz."""
+"""Powers of kilogram, metre, second, ampere, kelvin and radian. The angle is kept, so that rad/s
+differs from Hz."""
 
 
-# --- dimensions and their names --------------------------------------------------------------------------------------
+# --- dimensions and their names
 
 _NUMBER: Dimension = (0, 0, 0, 0, 0, 0)
 _MASS: Dimension = (1, 0, 0, 0, 0, 0)
@@ -93,7 +95,7 @@ _TEMPERATURES = ("°C", "°F")
 _ENERGY_SYMBOLS = frozenset({"J", "mJ", "kJ", "MJ", "Wh", "mWh", "kWh"})
 
 
-# --- the table of unit symbols -----------------------------------------------------------------------------------------
+# --- the table of unit symbols
 
 
 @dataclass(frozen=True)
@@ -170,7 +172,8 @@ _SYMBOLS: tuple[tuple[str, str, tuple[_Sense, ...]], ...] = (
     ("% percent", "", (_Sense(Fraction(1, 100), _NUMBER),)),
     ("ppm", "", (_Sense(Fraction(1, 10**6), _NUMBER),)),
 )
-"""Symbols, the prefixes that they take, and their senses. Exact by definition (SI brochure; inch, pound, standard gravity)."""
+"""Symbols, the prefixes that they take, and their senses. Exact by definition (SI brochure; inch,
+pound, standard gravity)."""
 
 
 @cache
@@ -183,16 +186,27 @@ def _symbols() -> Mapping[str, tuple[_Sense, ...]]:
             for prefix in prefixes:
                 scale = Fraction(10) ** _PREFIX[prefix]
                 plain = [s for s in senses if s.dimension != _ACCELERATION]
-                table[prefix + name] = tuple(_Sense(s.factor * scale, s.dimension, s.pi) for s in plain)
+                table[prefix + name] = tuple(
+                    _Sense(s.factor * scale, s.dimension, s.pi) for s in plain
+                )
     return table
 
 
 @cache
 def _joined() -> Mapping[str, tuple[str, str]]:
-    """Two symbols written as one word, as data sheets do. pint reads a bare ``Nm`` as a yarn number."""
+    """Two symbols written as one word, as data sheets do. pint reads a bare ``Nm`` as a yarn
+    number."""
     pairs = [(f, a) for f in ("N", "mN", "kN", "cN", "dN", "µN", "uN") for a in ("m", "cm", "mm")]
     pairs += [(f, a) for f in ("kg", "kgf", "kp") for a in ("m", "cm", "mm")]
-    pairs += [("g", "cm"), ("g", "mm"), ("gf", "cm"), ("gf", "mm"), ("V", "s"), ("A", "s"), ("W", "s")]
+    pairs += [
+        ("g", "cm"),
+        ("g", "mm"),
+        ("gf", "cm"),
+        ("gf", "mm"),
+        ("V", "s"),
+        ("A", "s"),
+        ("W", "s"),
+    ]
     for force in ("oz", "ozf", "lb", "lbf"):
         pairs += [(force, "in"), ("in", force), (force, "ft"), ("ft", force)]
     return {a + b: (a, b) for a, b in pairs}
@@ -204,24 +218,27 @@ _REFUSED = {
 }
 
 
-# --- reading -----------------------------------------------------------------------------------------------------------
+# --- reading
 
 
 def parse_quantity(text: str, unit: str) -> float:
-    """SI value of a quantity written as people write it, for a key that is declared in a given unit.
+    """SI value of a quantity written as people write it, for a key that is declared in a given
+    unit.
 
     Parameters
     ----------
     text : str
-        One number, plain, as a fraction or mixed (``1 1/2``), then the unit: ``0.5 Nm``, ``3 kg·cm``, ``1/4 in``.
+        One number, plain, as a fraction or mixed (``1 1/2``), then the unit: ``0.5 Nm``, ``3
+        kg·cm``, ``1/4 in``.
     unit : str
-        Unit of the declaration, one of quantity_text.PRINTED_UNITS. It fixes the dimension, not the unit of `text`.
+        Unit of the declaration, one of quantity_text.PRINTED_UNITS. It fixes the dimension, not the
+        unit of `text`.
 
     Returns
     -------
     float
-        In SI; °C for temperatures; 0.4 for ``40 %``. Equal lengths in different units give equal floats: the
-        conversion is exact and rounded once.
+        In SI; °C for temperatures; 0.4 for ``40 %``. Equal lengths in different units give equal
+        floats: the conversion is exact and rounded once.
 
     Raises
     ------
@@ -285,12 +302,43 @@ def _meaning(unit: str) -> tuple[tuple[str, tuple[str, ...]], Dimension]:
     return _NAMES[first], first
 
 
-_TRANSLATION = str.maketrans({
-    "·": "*", "⋅": "*", "•": "*", "∙": "*", "×": "*", "−": "-", "–": "-", "‐": "-", "‑": "-", "⁄": "/", "∕": "/",
-    "μ": "µ", "\u2126": "Ω", "º": "°", "˚": "°", "⁰": "^0", "¹": "^1", "²": "^2", "³": "^3", "⁴": "^4", "⁻": "^-",
-    "\u00a0": " ", "\u2009": " ", "\u202f": " ", "\t": " ", "”": '"', "’": "'", "“": '"',
-    "℃": "°C", "℉": "°F", "½": " 1/2", "¼": " 1/4", "¾": " 3/4",
-})  # fmt: skip
+_TRANSLATION = str.maketrans(
+    {
+        "·": "*",
+        "⋅": "*",
+        "•": "*",
+        "∙": "*",
+        "×": "*",
+        "−": "-",
+        "–": "-",
+        "‐": "-",
+        "‑": "-",
+        "⁄": "/",
+        "∕": "/",
+        "μ": "µ",
+        "\u2126": "Ω",
+        "º": "°",
+        "˚": "°",
+        "⁰": "^0",
+        "¹": "^1",
+        "²": "^2",
+        "³": "^3",
+        "⁴": "^4",
+        "⁻": "^-",
+        "\u00a0": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+        "\t": " ",
+        "”": '"',
+        "’": "'",
+        "“": '"',
+        "℃": "°C",
+        "℉": "°F",
+        "½": " 1/2",
+        "¼": " 1/4",
+        "¾": " 3/4",
+    }
+)
 
 _DEGREE = re.compile(r"(?:°|\bdeg(?:rees?)?|(?<=[0-9./* ])deg(?:rees?)?) ?([CFK])(?![A-Za-z])")
 
@@ -299,7 +347,11 @@ def _plain(text: str) -> str:
     """Text with one spelling for each operator, superscript and degree sign."""
     text = text.translate(_TRANSLATION).replace("**", "^").replace("^-^", "^-").strip()
     text = re.sub(r"(?i:\bper\b)", "/", text)
-    text = re.sub(r"(?i)\b(?:deg(?:rees?)? )?(celsius|fahrenheit|kelvin)\b", lambda m: "°" + m[1][0].upper(), text)
+    text = re.sub(
+        r"(?i)\b(?:deg(?:rees?)? )?(celsius|fahrenheit|kelvin)\b",
+        lambda m: "°" + m[1][0].upper(),
+        text,
+    )
     return _DEGREE.sub(r"°\1", text)
 
 
@@ -321,13 +373,21 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
     match = _LEADING.match(plain)
     if not match:
         example = _usual(unit)[0]
-        raise _fault(text, unit, "does not start with a number", Code.NOT_A_NUMBER, f'write it like "5 {example}"')
+        raise _fault(
+            text,
+            unit,
+            "does not start with a number",
+            Code.NOT_A_NUMBER,
+            f'write it like "5 {example}"',
+        )
     rest, written = plain[match.end() :], match[0].strip()
     _refuse_odd_numbers(rest, written, text, unit)
     if match["over"]:
         if int(match["under"]) == 0:
             raise _fault(text, unit, "divides by zero", Code.NOT_A_NUMBER)
-        value = Fraction(int(match["whole"] or 0)) + Fraction(int(match["over"]), int(match["under"]))
+        value = Fraction(int(match["whole"] or 0)) + Fraction(
+            int(match["over"]), int(match["under"])
+        )
     else:
         exponent = int(match["exponent"] or 0)
         if abs(exponent) > _MAX_EXPONENT:
@@ -337,24 +397,46 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
 
 
 def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
-    """Refuse what looks like one number to people and another to a computer, and every arithmetic."""
+    """Refuse what looks like one number to people and another to a computer, and every
+    arithmetic."""
     usual = _usual(unit)[0]
     if comma := re.match(r",([0-9]+)", rest):
         options = [f'"{written}.{comma[1]} {usual}"']
         if len(comma[1]) == 3:
             options.append(f'"{written}{comma[1]} {usual}"')
-        raise _fault(text, unit, "a comma inside a number", Code.NOT_A_NUMBER, f"write a point: {' or '.join(options)}")
+        raise _fault(
+            text,
+            unit,
+            "a comma inside a number",
+            Code.NOT_A_NUMBER,
+            f"write a point: {' or '.join(options)}",
+        )
     if re.match(r"[0-9]{3}(?![0-9])", rest) and written.lstrip("+-").isdigit():
-        raise _fault(text, unit, "a space inside a number", Code.NOT_A_NUMBER, f'write "{written}{rest[:3]} {usual}"')
+        raise _fault(
+            text,
+            unit,
+            "a space inside a number",
+            Code.NOT_A_NUMBER,
+            f'write "{written}{rest[:3]} {usual}"',
+        )
     if re.match(r"[-+*/^(]* *\(?[0-9]", rest) and not re.match(r"1 ?/ ?[^0-9]", rest):
-        raise _fault(text, unit, "arithmetic in a value", Code.NOT_A_NUMBER, f'write the result, like "5 {usual}"')
+        raise _fault(
+            text,
+            unit,
+            "arithmetic in a value",
+            Code.NOT_A_NUMBER,
+            f'write the result, like "5 {usual}"',
+        )
 
 
-_TERM = re.compile(r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(?P<exponent>-?[0-9]))?""")
+_TERM = re.compile(
+    r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(?P<exponent>-?[0-9]))?"""
+)
 
 
 def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, int]]:
-    """Unit part of a text as symbols with exponents. Behind a slash, every further symbol needs a slash of its own."""
+    """Unit part of a text as symbols with exponents. Behind a slash, every further symbol needs a
+    slash of its own."""
     rest = re.sub(r"^1(?= ?/)", "", re.sub(r" *([*/]) *", r"\1", rest.strip()))
     factors: list[tuple[str, int]] = []
     position, divided = 0, False
@@ -369,7 +451,14 @@ def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, i
         factors += [(first, sign), (second, exponent)] if second else [(first, exponent)]
         position, divided = match.end(), divided or divides
     if position < len(rest) or not factors or any(abs(e) > 4 for _, e in factors):
-        raise _fault(text, unit, "not a number followed by a unit", Code.UNKNOWN_UNIT, _spelling(written, unit), rest=rest)
+        raise _fault(
+            text,
+            unit,
+            "not a number followed by a unit",
+            Code.UNKNOWN_UNIT,
+            _spelling(written, unit),
+            rest=rest,
+        )
     return factors
 
 
@@ -387,10 +476,14 @@ def _senses(factors: list[tuple[str, int]]) -> list[_Sense]:
     return found
 
 
-def _sense(factors: list[tuple[str, int]], wanted: Dimension, text: str, unit: str) -> _Sense | None:
+def _sense(
+    factors: list[tuple[str, int]], wanted: Dimension, text: str, unit: str
+) -> _Sense | None:
     for name, _ in factors:
         if name in _REFUSED:
-            raise _fault(text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, _REFUSED[name])
+            raise _fault(
+                text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, _REFUSED[name]
+            )
         if not _lookup(name):
             raise _unknown_unit(name, text, unit)
     return next((sense for sense in _senses(factors) if sense.dimension == wanted), None)
@@ -409,7 +502,8 @@ _PINT_BASES = ("kilogram", "meter", "second", "ampere", "kelvin", "radian")
 
 @cache
 def _from_pint(name: str) -> tuple[_Sense, ...]:
-    """Sense that pint gives a word, none where it knows none or where the unit is not a plain multiple."""
+    """Sense that pint gives a word, none where it knows none or where the unit is not a plain
+    multiple."""
     import pint
 
     registry = _registry()
@@ -419,9 +513,18 @@ def _from_pint(name: str) -> tuple[_Sense, ...]:
         twice = registry.Quantity(2.0, unit).to_base_units()
         powers = dict(base.unit_items())
         factor = Fraction(repr(float(base.magnitude)))
-    except (pint.errors.PintError, ValueError, TypeError, ArithmeticError, AttributeError, RecursionError):
+    except (
+        pint.errors.PintError,
+        ValueError,
+        TypeError,
+        ArithmeticError,
+        AttributeError,
+        RecursionError,
+    ):
         return ()
-    if not math.isclose(twice.magnitude, 2 * base.magnitude):  # a scale with an offset, or a logarithm
+    if not math.isclose(
+        twice.magnitude, 2 * base.magnitude
+    ):  # a scale with an offset, or a logarithm
         return ()
     if set(powers) - set(_PINT_BASES) or any(power != int(power) for power in powers.values()):
         return ()
@@ -438,7 +541,8 @@ def _registry() -> Any:
 
 
 def _temperature(value: Fraction, rest: str, text: str, unit: str) -> float:
-    """Temperature in °C. In one string pint would refuse ``20 degC`` and take C and F for coulomb and farad."""
+    """Temperature in °C. In one string pint would refuse ``20 degC`` and take C and F for coulomb
+    and farad."""
     if rest in ("°C", "C"):
         celsius = value
     elif rest in ("°F", "F"):
@@ -464,7 +568,7 @@ def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
     return result
 
 
-# --- words for what is wrong -------------------------------------------------------------------------------------------
+# --- words for what is wrong
 
 
 def _usual(unit: str) -> tuple[str, ...]:
@@ -477,7 +581,9 @@ def _spelling(written: str, unit: str) -> str:
     return f'write it like "{written} {_usual(unit)[0]}"'
 
 
-def _fault(text: str, unit: str, message: str, code: Code, hint: str = "", *, rest: str = "") -> InputError:
+def _fault(
+    text: str, unit: str, message: str, code: Code, hint: str = "", *, rest: str = ""
+) -> InputError:
     expected = describe_unit(unit, with_units=_meaning(unit)[1] != _NUMBER)
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
     if rest and len(rest) < len(text):
@@ -493,10 +599,18 @@ def _unknown_unit(name: str, text: str, unit: str) -> InputError:
     return _fault(text, unit, f'"{name}" is no unit known here', Code.UNKNOWN_UNIT, hint)
 
 
-def _wrong_dimension(factors: list[tuple[str, int]], text: str, unit: str, written: str) -> InputError:
+def _wrong_dimension(
+    factors: list[tuple[str, int]], text: str, unit: str, written: str
+) -> InputError:
     found = _senses(factors)[0].dimension
     words, wanted = _meaning(unit)
-    read = _NAMES[found][0] if found in _NAMES else _ENERGY_WORDS[0] if found == _ENERGY else "something else"
+    read = (
+        _NAMES[found][0]
+        if found in _NAMES
+        else _ENERGY_WORDS[0]
+        if found == _ENERGY
+        else "something else"
+    )
     if found == _ENERGY and not any(name in _ENERGY_SYMBOLS for name, _ in factors):
         read = _TORQUE_WORDS[0]
     hint = _spelling(written, unit)
@@ -507,7 +621,7 @@ def _wrong_dimension(factors: list[tuple[str, int]], text: str, unit: str, writt
     return _fault(text, unit, f"{read}, where {words[0]} is expected", Code.WRONG_DIMENSION, hint)
 
 
-# --- the Python face ---------------------------------------------------------------------------------------------------
+# --- the Python face
 
 
 def to_pint(value: Any, unit: str) -> Any:
@@ -531,4 +645,6 @@ def to_pint(value: Any, unit: str) -> Any:
     """
     import pint
 
-    return pint.get_application_registry().Quantity(in_unit(value, unit), PRINTED_UNITS[unit].pint or unit)
+    return pint.get_application_registry().Quantity(
+        in_unit(value, unit), PRINTED_UNITS[unit].pint or unit
+    )

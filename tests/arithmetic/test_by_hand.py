@@ -18,9 +18,11 @@ RPM = 2.0 * math.pi / 60.0
 
 
 def test_motor_cold_and_hot():
-    # Engineering examination problem on a permanent-magnet motor: 50 V, 1800 rpm at zero torque, 2 ohm, load 2.0 N·m.
-    # The statement was found; the answers are worked by hand from U = R i + k w.
-    motor = from_bench(terminal_resistance=2.0, no_load_voltage=50.0, no_load_speed=1800 * RPM, no_load_current=0.0).motor
+    # Engineering examination problem on a permanent-magnet motor: 50 V, 1800 rpm at zero torque, 2
+    # ohm, load 2.0 N·m. The statement was found; the answers are worked by hand from U = R i + k w.
+    motor = from_bench(
+        terminal_resistance=2.0, no_load_voltage=50.0, no_load_speed=1800 * RPM, no_load_current=0.0
+    ).motor
     cold = operating_point(motor, 50.0, 2.0)
     assert motor.constant == pytest.approx(0.265258, rel=2e-6)
     assert cold.current == pytest.approx(7.53982, rel=1e-5)
@@ -40,11 +42,14 @@ def test_motor_cold_and_hot():
 
 
 @pytest.mark.parametrize(
-    ("shaft", "pin", "stress", "torque"), [(8, 2, 60, 1.507964), (10, 3, 60, 4.241150), (6, 2, 100, 1.884956)]
+    ("shaft", "pin", "stress", "torque"),
+    [(8, 2, 60, 1.507964), (10, 3, 60, 4.241150), (6, 2, 100, 1.884956)],
 )
 def test_cross_pin(shaft, pin, stress, torque):
     # Statics, worked by hand: two shear planes at half the shaft's diameter.
-    assert cross_pin_torque(stress * 1e6, pin * 1e-3, shaft * 1e-3) == pytest.approx(torque, rel=1e-6)
+    assert cross_pin_torque(stress * 1e6, pin * 1e-3, shaft * 1e-3) == pytest.approx(
+        torque, rel=1e-6
+    )
     pull = torque / (shaft * 1e-3)
     assert double_shear_stress(2 * pull, pin * 1e-3) / 1e6 == pytest.approx(stress, rel=1e-6)
 

@@ -14,7 +14,9 @@ from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 
 RPM = 2 * math.pi / 60
-FOUR_TO_ONE = Stage(pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4)
+FOUR_TO_ONE = Stage(
+    pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4
+)
 
 
 def hobby_motors(count: int) -> MotorGroup:
@@ -29,7 +31,9 @@ def hobby_motors(count: int) -> MotorGroup:
     )
 
 
-def rig(motors: MotorGroup, stages: tuple[Stage, ...], mass: float, height: float, drum: float = 0.012) -> Inputs:
+def rig(
+    motors: MotorGroup, stages: tuple[Stage, ...], mass: float, height: float, drum: float = 0.012
+) -> Inputs:
     return with_tables(
         Inputs(
             motors=(motors,),
@@ -52,10 +56,20 @@ def test_four_to_one_again_and_again(stages, total):
 
 
 def test_a_gang_of_hobby_motors_raises_tens_of_kilograms_slowly_and_holds_them():
-    # Common practice, no published source: a gang of small motors on some thousands to one and a thin drum raises
-    # several tens of kilograms, at millimetres a second, and the load stays up with the power off.
+    # Common practice, no published source: a gang of small motors on some thousands to one and a
+    # thin drum raises several tens of kilograms, at millimetres a second, and the load stays up
+    # with the power off.
     stages = (
-        Stage(pinion=13, gear=52, module=1e-3, width=8e-3, material="PETG", walls=5, infill=0.4, repeat=3),
+        Stage(
+            pinion=13,
+            gear=52,
+            module=1e-3,
+            width=8e-3,
+            material="PETG",
+            walls=5,
+            infill=0.4,
+            repeat=3,
+        ),
         Stage(pinion=13, gear=52, module=2e-3, width=20e-3, material="PETG", repeat=3),
     )
     record = simulate(rig(hobby_motors(5), stages, 40.0, 0.10))
@@ -64,9 +78,9 @@ def test_a_gang_of_hobby_motors_raises_tens_of_kilograms_slowly_and_holds_them()
     top = record.first(Event.TOP)
     assert top is not None
     assert 0.001 < 0.10 / top.time < 0.004
-    assert steady_speed(machine, 40 * 9.80665 * machine.layers[0].radius) * machine.layers[0].radius == pytest.approx(
-        np.median(record["speed"][record.phase == 0]), rel=0.05
-    )
+    assert steady_speed(machine, 40 * 9.80665 * machine.layers[0].radius) * machine.layers[
+        0
+    ].radius == pytest.approx(np.median(record["speed"][record.phase == 0]), rel=0.05)
     off = record.phase == 1
     assert record.time[-1] - top.time == pytest.approx(10.0, abs=1e-6)
     assert record.first(Event.RUNS_BACK) is None
@@ -78,8 +92,8 @@ def test_a_gang_of_hobby_motors_raises_tens_of_kilograms_slowly_and_holds_them()
 
 
 def test_the_same_motors_without_the_train_do_not_move_it():
-    # Common practice, no published source: what the train does. On a single 4:1 stage the same motors stall at
-    # once.
+    # Common practice, no published source: what the train does. On a single 4:1 stage the same
+    # motors stall at once.
     record = simulate(rig(hobby_motors(5), (FOUR_TO_ONE,), 40.0, 0.10))
     assert record.first(Event.LIFT_OFF) is None
     assert record.first(Event.STALLED) is not None
@@ -88,7 +102,8 @@ def test_the_same_motors_without_the_train_do_not_move_it():
 
 
 def test_a_low_ratio_lifts_and_runs_back():
-    # Common practice, no published source: with little reduction a lift is quick and falls back when the power is cut.
+    # Common practice, no published source: with little reduction a lift is quick and falls back
+    # when the power is cut.
     stages = (Stage(pinion=13, gear=52, module=2e-3, width=20e-3, material="PETG", repeat=2),)
     record = simulate(rig(hobby_motors(5), stages, 2.0, 0.20))
     assert record.first(Event.TOP) is not None

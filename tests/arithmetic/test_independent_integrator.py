@@ -1,8 +1,10 @@
-"""Three lifts against a general-purpose solver: the equations written out once more and integrated by CVODE.
+"""Three lifts against a general-purpose solver: the equations written out once more and integrated
+by CVODE.
 
-CVODE is the variable-order BDF solver of SUNDIALS (A. C. Hindmarsh et al., "SUNDIALS: Suite of nonlinear and
-differential/algebraic equation solvers", ACM Transactions on Mathematical Software 31, 2005), reached through the package
-scikit-sundae. The right-hand side below shares no code with winchsim: it is written for one winch, with its numbers.
+CVODE is the variable-order BDF solver of SUNDIALS (A. C. Hindmarsh et al., "SUNDIALS: Suite of
+nonlinear and differential/algebraic equation solvers", ACM Transactions on Mathematical Software
+31, 2005), reached through the package scikit-sundae. The right-hand side below shares no code with
+winchsim: it is written for one winch, with its numbers.
 """
 
 from __future__ import annotations
@@ -30,9 +32,11 @@ SPAN = 0.4
 
 @dataclass
 class PlainWinch:
-    """One lift: `ratio` and `e` of each of three stages, a mass, and the equations of motion in each of its states.
+    """One lift: `ratio` and `e` of each of three stages, a mass, and the equations of motion in
+    each of its states.
 
-    State: rope wound on, drum speed, travel and speed of the load, temperatures of winding and case.
+    State: rope wound on, drum speed, travel and speed of the load, temperatures of winding and
+    case.
     """
 
     ratio: float
@@ -56,7 +60,8 @@ class PlainWinch:
         return elastic + self.damping * (taken_up - rate), elastic, taken_up
 
     def current(self, y, volts):
-        """Current of one motor: 0 with the lead open, for equal motors joined in parallel drive no current around."""
+        """Current of one motor: 0 with the lead open, for equal motors joined in parallel drive no
+        current around."""
         if volts == 0.0:
             return 0.0
         k = CONSTANT * (1 + FERRITE * (y[5] - AMBIENT))
@@ -64,11 +69,15 @@ class PlainWinch:
         return (volts - k * self.ratio**3 * y[1]) / (r + MOTORS * SUPPLY_RESISTANCE)
 
     def acceleration(self, direction, pull, y, volts, layer):
-        """Drum acceleration at which the torques balance, stage by stage: Newton's steps on a piecewise straight line."""
+        """Drum acceleration at which the torques balance, stage by stage: Newton's steps on a
+        piecewise straight line."""
         motor = MOTORS * CONSTANT * (1 + FERRITE * (y[5] - AMBIENT)) * self.current(y, volts)
         at = 0.0
         for _ in range(30):
-            torque, slope = pull * self.radius(layer) + direction * SHAFT_DRAG + DRUM_INERTIA * at, DRUM_INERTIA
+            torque, slope = (
+                pull * self.radius(layer) + direction * SHAFT_DRAG + DRUM_INERTIA * at,
+                DRUM_INERTIA,
+            )
             for drag in (SHAFT_DRAG, SHAFT_DRAG, MOTORS * DRAG):
                 factor = (1 / self.e if direction * torque >= 0 else self.q) / self.ratio
                 torque, slope = direction * drag + factor * torque, factor * slope
@@ -81,7 +90,8 @@ class PlainWinch:
         return at
 
     def stretch(self, span, *, volts, direction, on_floor, layer, stop):
-        """Times, states and end of one smooth stretch; `stop` gives the values whose zero ends it."""
+        """Times, states and end of one smooth stretch; `stop` gives the values whose zero ends
+        it."""
         weight = self.mass * GRAVITY
 
         def rhs(t, y, out):
@@ -108,7 +118,8 @@ class PlainWinch:
         return done
 
     def lift(self, steps, times):
-        """Values at given times of stretches that follow each other: (until, settings, stop, what changes at its end)."""
+        """Values at given times of stretches that follow each other: (until, settings, stop, what
+        changes at its end)."""
         t, y = 0.0, np.array([0.0, 0.0, 0.0, 0.0, AMBIENT, AMBIENT])
         rows, ends = [], []
         for until, settings, stop, change in steps:
@@ -135,9 +146,17 @@ def stand(y):
 
 def inputs_of(plain, small, make_motor, make_stage, **more):
     motors = make_motor(
-        RESISTANCE, CONSTANT, idle_current=DRAG / CONSTANT, count=MOTORS, rotor_inertia=ROTOR, magnet_coefficient=FERRITE,
-        winding_heat_capacity=WINDING, case_heat_capacity=CASE, winding_to_case=INSIDE, case_to_ambient=OUTSIDE,
-    )  # fmt: skip
+        RESISTANCE,
+        CONSTANT,
+        idle_current=DRAG / CONSTANT,
+        count=MOTORS,
+        rotor_inertia=ROTOR,
+        magnet_coefficient=FERRITE,
+        winding_heat_capacity=WINDING,
+        case_heat_capacity=CASE,
+        winding_to_case=INSIDE,
+        case_to_ambient=OUTSIDE,
+    )
     parts = {
         "motors": motors,
         "stage": make_stage(plain.ratio, plain.e, shaft_drag=SHAFT_DRAG, repeat=3),
@@ -149,9 +168,9 @@ def inputs_of(plain, small, make_motor, make_stage, **more):
 
 
 def compare(record, rows, mass):
-    """Height within 0.02 mm, speed within 1.5 % of the fastest, tension within 0.5 % of the weight, current 0.5 % of the peak,
-    winding within 0.05 K; at times where both have a sample. The speed is the coarsest: winchsim takes a bounce below a
-    thousandth of the static stretch as over."""
+    """Height within 0.02 mm, speed within 1.5 % of the fastest, tension within 0.5 % of the weight,
+    current 0.5 % of the peak, winding within 0.05 K; at times where both have a sample. The speed
+    is the coarsest: winchsim takes a bounce below a thousandth of the static stretch as over."""
     t = rows[:, 0]
     at = np.searchsorted(record.time, t)
     assert record.time[at] == pytest.approx(t, abs=1e-12)
@@ -160,7 +179,9 @@ def compare(record, rows, mass):
     assert record["tension"][at] == pytest.approx(rows[:, 3], abs=0.005 * mass * GRAVITY)
     assert record["current"][at] == pytest.approx(rows[:, 4], abs=0.005 * np.abs(rows[:, 4]).max())
     assert record["motor_1_winding"][at] == pytest.approx(rows[:, 5], abs=0.05)
-    assert record["drum_speed"][at] == pytest.approx(rows[:, 6], abs=0.01 * np.abs(rows[:, 6]).max())
+    assert record["drum_speed"][at] == pytest.approx(
+        rows[:, 6], abs=0.01 * np.abs(rows[:, 6]).max()
+    )
 
 
 def test_lift_over_two_layers_that_holds(small, make_motor, make_stage):
@@ -171,14 +192,26 @@ def test_lift_over_two_layers_that_holds(small, make_motor, make_stage):
     times = np.arange(1, 700) * 0.0101
     steps = [
         (9.0, {**up, "on_floor": True, "layer": 0}, lambda y, excess: (excess,), nothing),
-        (9.0, {**up, "on_floor": False, "layer": 0}, lambda y, excess: (y[0] - plain.first_layer,), nothing),
+        (
+            9.0,
+            {**up, "on_floor": False, "layer": 0},
+            lambda y, excess: (y[0] - plain.first_layer,),
+            nothing,
+        ),
         (9.0, {**up, "on_floor": False, "layer": 1}, lambda y, excess: (y[2] - 0.1,), nothing),
         (9.0, {**off, "direction": 1}, lambda y, excess: (y[1],), stand),
         (9.0, {**off, "direction": 0}, lambda y, excess: (), nothing),
     ]
     rows, ends, _ = plain.lift(steps, times)
     record = simulate(
-        inputs_of(plain, small, make_motor, make_stage, settings={"watch": 2.0, "relative_tolerance": 1e-8}), times=times
+        inputs_of(
+            plain,
+            small,
+            make_motor,
+            make_stage,
+            settings={"watch": 2.0, "relative_tolerance": 1e-8},
+        ),
+        times=times,
     )
     wanted = (Event.LIFT_OFF, Event.LAYER, Event.TOP, Event.DRUM_STOPS)
     assert [record.first(event).time for event in wanted] == pytest.approx(ends[:4], abs=2e-4)
@@ -201,10 +234,15 @@ def test_power_cut_halfway_and_run_back_to_the_floor(small, make_motor, make_sta
         (9.0, {**off, "direction": -1}, lambda y, excess: (y[2],), nothing),
     ]
     rows, ends, last = plain.lift(steps, times)
-    phases = (Phase(action="raise", until="time", time=cut), Phase(action="off", until="time", time=5.0))
+    phases = (
+        Phase(action="raise", until="time", time=cut),
+        Phase(action="off", until="time", time=5.0),
+    )
     record = simulate(inputs_of(plain, small, make_motor, make_stage, phase=phases), times=times)
     wanted = (Event.LIFT_OFF, Event.DRUM_STOPS, Event.RUNS_BACK, Event.LANDED)
-    assert [record.first(event).time for event in wanted] == pytest.approx([ends[0], ends[2], ends[2], ends[3]], abs=2e-4)
+    assert [record.first(event).time for event in wanted] == pytest.approx(
+        [ends[0], ends[2], ends[2], ends[3]], abs=2e-4
+    )
     assert record.first(Event.LAYER) is None
     compare(record, rows, plain.mass)
     assert record.first(Event.LANDED).value == pytest.approx(-last[3], rel=1e-3)
@@ -217,7 +255,12 @@ def test_stall_as_the_second_layer_begins(small, make_motor, make_stage):
     times = np.arange(1, 700) * 0.0101
     steps = [
         (9.0, {**up, "on_floor": True, "layer": 0}, lambda y, excess: (excess,), nothing),
-        (9.0, {**up, "on_floor": False, "layer": 0}, lambda y, excess: (y[0] - plain.first_layer,), nothing),
+        (
+            9.0,
+            {**up, "on_floor": False, "layer": 0},
+            lambda y, excess: (y[0] - plain.first_layer,),
+            nothing,
+        ),
         (9.0, {**up, "on_floor": False, "layer": 1}, lambda y, excess: (y[1],), stand),
     ]
     rows, ends, _ = plain.lift(steps, times)

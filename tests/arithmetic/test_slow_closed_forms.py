@@ -16,7 +16,8 @@ from winchsim.slow.stacking import join, unchecked
 
 @pytest.fixture
 def linear(ideal, make_motor, make_stage):
-    """One linear motor without drag on a lossless 50:1 train: 2 ohm, 0.01 V·s/rad, 6 V on a 20 mm radius."""
+    """One linear motor without drag on a lossless 50:1 train: 2 ohm, 0.01 V·s/rad, 6 V on a 20 mm
+    radius."""
 
     def make(**load):
         return ideal(
@@ -31,26 +32,33 @@ def linear(ideal, make_motor, make_stage):
     return make
 
 
-# The linear motor: speed = no-load speed (1 - M/M_stall). Common to every machines text; own arithmetic.
+# The linear motor: speed = no-load speed (1 - M/M_stall). Common to every machines text; own
+# arithmetic.
 NO_LOAD = 6.0 / 0.01 / 50 * 0.02  # of the load, m/s
 STALL = 0.01 * 6.0 / 2.0 * 50 / 0.02 / 9.81  # kg
 
 
 def never_warm(machine):
     """The machine with windings whose resistance stays that of 20 °C."""
-    groups = tuple(replace(g, motor=replace(g.motor, copper_coefficient=0.0)) for g in machine.groups)
+    groups = tuple(
+        replace(g, motor=replace(g.motor, copper_coefficient=0.0)) for g in machine.groups
+    )
     return replace(machine, groups=groups)
 
 
 def lifts_of(linear, masses, **load):
-    return lift_batch(stack_machines([never_warm(build(linear(mass=float(mass), **load))) for mass in masses]))
+    return lift_batch(
+        stack_machines([never_warm(build(linear(mass=float(mass), **load))) for mass in masses])
+    )
 
 
 def test_speed_and_time_of_the_linear_motor(linear):
     shares = np.array([0.05, 0.2, 0.5, 0.8, 0.94])
     lifts = lifts_of(linear, shares * STALL)
     np.testing.assert_allclose(lifts.last_speed, NO_LOAD * (1 - shares), rtol=1e-9)
-    np.testing.assert_allclose(lifts.lift_time - lifts.spin_up_time - lifts.take_up_time, 1.0 / lifts.last_speed, rtol=1e-7)
+    np.testing.assert_allclose(
+        lifts.lift_time - lifts.spin_up_time - lifts.take_up_time, 1.0 / lifts.last_speed, rtol=1e-7
+    )
     np.testing.assert_allclose(lifts.last_current, 3.0 * shares, rtol=1e-9)
     np.testing.assert_allclose(lifts.stall_margin_cold, 1 / shares, rtol=1e-9)
 
@@ -61,7 +69,8 @@ def test_stall_load_of_the_linear_motor(linear):
 
 
 def test_spin_up_costs_one_time_constant(ideal, make_motor, make_stage):
-    # First-order lag of a linear motor: tau = J R / k². Own derivation; the load's mass is negligible here.
+    # First-order lag of a linear motor: tau = J R / k². Own derivation; the load's mass is
+    # negligible here.
     inputs = ideal(
         motors=make_motor(2.0, 0.01, rotor_inertia=4e-6),
         stages=(make_stage(50.0),),
@@ -76,7 +85,8 @@ def test_spin_up_costs_one_time_constant(ideal, make_motor, make_stage):
 
 
 def test_spin_up_under_a_current_limit(ideal, make_motor, make_stage):
-    # Constant torque up to the corner speed, then a lag: the lost angle is that of the two pieces. Own derivation.
+    # Constant torque up to the corner speed, then a lag: the lost angle is that of the two pieces.
+    # Own derivation.
     k, r, j, limit = 0.01, 2.0, 4e-6, 1.0
     inputs = ideal(
         motors=make_motor(r, k, rotor_inertia=j),
@@ -88,12 +98,15 @@ def test_spin_up_under_a_current_limit(ideal, make_motor, make_stage):
     )
     w0, corner = 6.0 / k, (6.0 - r * limit) / k
     lost = j / w0 * ((w0 * corner - corner**2 / 2) / (k * limit) + (w0 - corner) / (k * k / r))
-    assert lift_machine(build(inputs))["spin_up_time"] == pytest.approx(lost, rel=0.02)  # six nodes across a corner
+    assert lift_machine(build(inputs))["spin_up_time"] == pytest.approx(
+        lost, rel=0.02
+    )  # six nodes across a corner
 
 
 def test_layers_of_a_drum(small):
-    # Layered drum, B 50, width 60, d 6 mm: ten turns a layer, L = sum of n pi (B + (2i - 1) d). Rope wound when each
-    # layer is full, recomputed: 1.7593 ... 20.2319 m. 20 m need seven layers (a school-maths exercise).
+    # Layered drum, B 50, width 60, d 6 mm: ten turns a layer, L = sum of n pi (B + (2i - 1) d).
+    # Rope wound when each layer is full, recomputed: 1.7593 ... 20.2319 m. 20 m need seven layers
+    # (a school-maths exercise).
     full = [1.7593, 3.8956, 6.4089, 9.2991, 12.5664, 16.2106, 20.2319]
     heights = [value + shift for value in full for shift in (-0.004, 0.004)]
     inputs = small(
@@ -107,12 +120,22 @@ def test_layers_of_a_drum(small):
 
 
 def test_two_node_heat(ideal, make_motor, make_stage):
-    # Two-node heat path, Cw 3 and Cc 20 J/K, R1 5 and R2 20 K/W, 2 W: rises of 4.917925 and 0.260008 K after 10 s,
-    # 15.737522 and 6.853700 after 100 s, 45.116039 and 35.274604 after 1000 s. Recomputed by a matrix exponential.
-    warm = {"winding_heat_capacity": 3.0, "case_heat_capacity": 20.0, "winding_to_case": 5.0, "case_to_ambient": 20.0}
+    # Two-node heat path, Cw 3 and Cc 20 J/K, R1 5 and R2 20 K/W, 2 W: rises of 4.917925 and
+    # 0.260008 K after 10 s, 15.737522 and 6.853700 after 100 s, 45.116039 and 35.274604 after 1000
+    # s. Recomputed by a matrix exponential.
+    warm = {
+        "winding_heat_capacity": 3.0,
+        "case_heat_capacity": 20.0,
+        "winding_to_case": 5.0,
+        "case_to_ambient": 20.0,
+    }
     torque = 0.01 * 1.0  # 1 A through 2 ohm
     speed = (6.0 - 2.0 * 1.0) / 0.01 / 50 * 0.02
-    for time, winding, case in ((10, 4.917925, 0.260008), (100, 15.737522, 6.853700), (1000, 45.116039, 35.274604)):
+    for time, winding, case in (
+        (10, 4.917925, 0.260008),
+        (100, 15.737522, 6.853700),
+        (1000, 45.116039, 35.274604),
+    ):
         inputs = ideal(
             motors=make_motor(2.0, 0.01, rotor_inertia=1e-12, **warm),
             stages=(make_stage(50.0),),
@@ -130,7 +153,8 @@ def test_two_node_heat(ideal, make_motor, make_stage):
 
 
 def test_chain_of_arrays_is_the_chain(small):
-    """A batch's raising law is that of each machine alone: losses element by element, never lumped."""
+    """A batch's raising law is that of each machine alone: losses element by element, never
+    lumped."""
     machines = []
     for efficiency in (0.7, 0.8, 0.9):
         inputs = small()

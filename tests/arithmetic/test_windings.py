@@ -16,8 +16,8 @@ from winchsim.simulation import simulate
 class TestLayers:
     """Layered drum: 50 mm core, 60 mm wide, 6 mm rope, ten turns a layer.
 
-    Exercise of a school-mathematics site (its own outer diameter uses another packing); lengths are the sum of n pi D over
-    layers, recomputed. Nested layers rise by sqrt(3)/2 of a rope.
+    Exercise of a school-mathematics site (its own outer diameter uses another packing); lengths are
+    the sum of n pi D over layers, recomputed. Nested layers rise by sqrt(3)/2 of a rope.
     """
 
     STACKED = (1.7593, 3.8956, 6.4089, 9.2991, 12.5664, 16.2106, 20.2319)
@@ -47,7 +47,14 @@ class TestLayers:
         )
         inputs = replace(
             inputs,
-            drum=Drum(diameter=0.05, width=0.06, layering=layering, dead_turns=0.0, inertia=0.0, anchor_hold=1e7),
+            drum=Drum(
+                diameter=0.05,
+                width=0.06,
+                layering=layering,
+                dead_turns=0.0,
+                inertia=0.0,
+                anchor_hold=1e7,
+            ),
             rope=replace(inputs.rope, diameter=0.006),
         )
         record = simulate(inputs)
@@ -57,7 +64,9 @@ class TestLayers:
         for number, event in enumerate(began, start=1):
             # The rope is stretched by less than a millionth: what is wound on is the load's rise.
             assert event.height == pytest.approx(ends[number - 1], abs=6e-5)
-            inside = (record["layer"] == number + 1) & (record["height"] < min(ends[number], 10.0) - 0.01)
+            inside = (record["layer"] == number + 1) & (
+                record["height"] < min(ends[number], 10.0) - 0.01
+            )
             ratio = record["speed"][inside][-1] / record["drum_speed"][inside][-1]
             assert ratio == pytest.approx(0.028 + number * rise, rel=1e-3)
         assert record.first(Event.TOP) is not None

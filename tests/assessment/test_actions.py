@@ -50,7 +50,9 @@ def test_an_action_makes_no_other_check_fail(stalled):
     _, found = stalled
     for action in found.actions:
         for effect in action.effects:
-            assert not (effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS)
+            assert not (
+                effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
+            )
 
 
 def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):
@@ -63,7 +65,13 @@ def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):
 
 
 def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):
-    found = assess(simulate(small(pawl=Pawl(), rope={"breaking_force": 165.0}, load={"drum_height": 0.5, "mass": 5.0})))
+    found = assess(
+        simulate(
+            small(
+                pawl=Pawl(), rope={"breaking_force": 165.0}, load={"drum_height": 0.5, "mass": 5.0}
+            )
+        )
+    )
     action = next(a for a in found.actions if a.kind is ActionKind.LOWER_CURRENT_LIMIT)
     assert action.changes[0].path == "supply.current_limit"
     assert action.changes[0].after <= found.jam.limit
@@ -71,7 +79,9 @@ def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):
 
 
 def test_a_build_without_a_failing_check_is_taken_before_a_faster_one(small):
-    builds = [assess(simulate(small(load={"mass": mass})), actions=False) for mass in (22.0, 8.0, 6.0)]
+    builds = [
+        assess(simulate(small(load={"mass": mass})), actions=False) for mass in (22.0, 8.0, 6.0)
+    ]
     assert builds[0].status is Status.FAILS
     assert choose(builds, lambda i: -float(i == 0)) != 0
     keys = changed_by(builds)

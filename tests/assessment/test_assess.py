@@ -1,4 +1,5 @@
-"""The assessment of runs: statuses, target, holding, and that its parts cannot contradict each other."""
+"""The assessment of runs: statuses, target, holding, and that its parts cannot contradict each
+other."""
 
 import math
 from dataclasses import replace
@@ -42,7 +43,9 @@ def assessed():
         (None, None, None, Side.LEAST, 1.0, 1.25, Status.NOT_CHECKED),
     ],
 )
-def test_a_range_that_crosses_the_hard_limit_is_never_ok(value, low, high, side, hard, required, status):
+def test_a_range_that_crosses_the_hard_limit_is_never_ok(
+    value, low, high, side, hard, required, status
+):
     assert grade(value, low, high, side, hard, required) is status
 
 
@@ -66,7 +69,9 @@ def test_a_missed_target_fails_and_a_broken_part_fails(assessed):
     for found, record in assessed.values():
         target = found.check(CheckKey.TARGET)
         assert (target.status is Status.FAILS) is not found.target.reached
-        broke = [row for row in found.parts if row.status is Status.FAILS and row.factor <= 1 + 1e-9]
+        broke = [
+            row for row in found.parts if row.status is Status.FAILS and row.factor <= 1 + 1e-9
+        ]
         assert bool(broke) is any(demand.share >= 1 for demand in record.demands)
 
 
@@ -89,7 +94,8 @@ def test_every_range_holds_its_value(assessed):
 
 
 def test_the_jam_never_asks_for_more_pull_than_the_motors_reach(assessed):
-    """A load on the floor that cannot be raised hangs on the rope with no more than the stall pull."""
+    """A load on the floor that cannot be raised hangs on the rope with no more than the stall
+    pull."""
     found, record = assessed["02"]
     m = record.machine
     reached = found.check(CheckKey.START_COLD).value * m.scales.pull / m.line.falls
@@ -134,7 +140,11 @@ def test_a_brake_holds_by_its_torque_over_the_loads(small):
 
 def test_a_train_that_a_knock_sets_going_is_thin(small, make_stage):
     """At rest it holds, with the losses of motion it does not."""
-    inputs = small(stage=make_stage(5.0, 0.95, repeat=2), load={"mass": 0.9}, settings={"breakaway": 2.0, "watch": 1.0})
+    inputs = small(
+        stage=make_stage(5.0, 0.95, repeat=2),
+        load={"mass": 0.9},
+        settings={"breakaway": 2.0, "watch": 1.0},
+    )
     found = assess(simulate(inputs), actions=False, ranges=False)
     knocked = found.check(CheckKey.HOLD_DISTURBED)
     assert found.held is Holding.FRICTION and knocked.status is Status.THIN
@@ -179,13 +189,17 @@ def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):
 
 
 def test_the_drop_is_from_the_floor_wherever_the_lift_starts(small):
-    found = assess(simulate(small(load={"start_height": 1.0, "height": 0.5})), actions=False, ranges=False)
+    found = assess(
+        simulate(small(load={"start_height": 1.0, "height": 0.5})), actions=False, ranges=False
+    )
     assert found.drop_energy == pytest.approx(8.0 * 9.80665 * 1.5)
     assert found.drop_speed == pytest.approx(math.sqrt(2 * 9.80665 * 1.5))
 
 
 TOP, FLOOR = Phase(action="raise", until="top"), Phase(action="lower", until="floor")
-UP, DOWN, OFF = (Phase(action=action, until="time", time=1.0) for action in ("raise", "lower", "off"))
+UP, DOWN, OFF = (
+    Phase(action=action, until="time", time=1.0) for action in ("raise", "lower", "off")
+)
 HANGING = {"mass": 8.0, "start_height": 0.05, "height": 0.3}
 SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
 
@@ -199,7 +213,11 @@ SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
         ({"load": {"snag_height": 0.05}}, End.SNAGGED, None),
         ({"load": {"top_stop": 0.05}}, End.TOP_STOP, None),
         ({"rope": {"breaking_force": 140.0, "knot_efficiency": 0.5}}, End.PART_BROKE, None),
-        ({"drum": {"width": 0.006, "flange_diameter": 0.020}, "load": {"height": 0.4}}, End.DRUM_OVERFLOW, None),
+        (
+            {"drum": {"width": 0.006, "flange_diameter": 0.020}, "load": {"height": 0.4}},
+            End.DRUM_OVERFLOW,
+            None,
+        ),
         ({"supply": {"kind": "battery", "capacity": 1.0}}, End.BATTERY_EMPTY, None),
         ({"load": HANGING, "phase": (OFF,)}, End.DONE, Holding.FRICTION),
         ({"load": HANGING, "phase": (DOWN,)}, End.DONE, Holding.FRICTION),
@@ -210,12 +228,17 @@ SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
     ],
 )
 def test_end_and_holding_of_a_programme(small, make_stage, parts, end, held):
-    """What the load does in it, where it stops and why; what is not met or not held never passes."""
+    """What the load does in it, where it stops and why; what is not met or not held never
+    passes."""
     parts = dict(parts)
     if "stages" in parts:
         ratio, efficiency, repeat = parts.pop("stages")
         parts["stage"] = make_stage(ratio, efficiency, repeat=repeat)
-    found = assess(simulate(small(**{"settings": {"watch": 1.0, "stall_watch": 0.5}, **parts})), actions=False, ranges=False)
+    found = assess(
+        simulate(small(**{"settings": {"watch": 1.0, "stall_watch": 0.5}, **parts})),
+        actions=False,
+        ranges=False,
+    )
     assert found.target.end is end
     assert (found.exit_code == 0) is (end in (End.REACHED, End.DONE) and held is not Holding.NONE)
     assert held is None or found.held is held
@@ -230,13 +253,21 @@ def test_a_supply_that_trips_is_the_cause_of_a_missed_target(small):
 
 
 def test_a_load_that_is_lifted_but_not_started_is_thin_and_says_why(small):
-    """The drum turns before the rope pulls with the whole load: friction of motion is overcome, that of rest is not."""
+    """The drum turns before the rope pulls with the whole load: friction of motion is overcome,
+    that of rest is not."""
     margins = hardest_margins(build(small()))
-    mass = 8.0 * math.sqrt(margins.resting * margins.moving)  # between what starts and what keeps on
+    mass = 8.0 * math.sqrt(
+        margins.resting * margins.moving
+    )  # between what starts and what keeps on
     record = simulate(small(load={"mass": mass}))
     found = assess(record, actions=False)
     check = found.check(CheckKey.START_COLD)
-    assert found.target.reached and check.value < 1 and check.status is Status.THIN and check.hard is None
+    assert (
+        found.target.reached
+        and check.value < 1
+        and check.status is Status.THIN
+        and check.hard is None
+    )
     (note,) = [f for f in found.findings if f.kind is FindingKind.NO_RESTART]
     assert note.values["margin"] == pytest.approx(check.value, rel=1e-9)
     hanging = assess(simulate(small(load={"mass": mass, "start_height": 0.05})), actions=False)

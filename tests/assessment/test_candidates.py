@@ -19,20 +19,31 @@ def _columns(inputs, **values):
     variants = vary(inputs, {path.replace("__", "."): candidates})
     machine = build(inputs)
     known = find_ranges(inputs, machine)
-    return {column.key: column for column in check_columns(variants, lift_all(variants), machine, known)}
+    return {
+        column.key: column for column in check_columns(variants, lift_all(variants), machine, known)
+    }
 
 
 @pytest.mark.parametrize("pawl", [None, Pawl()])
 def test_statuses_of_candidates_are_those_of_full_runs(small, pawl):
-    """Values within the accuracy of the quasi-static model, and the same statuses away from limits."""
+    """Values within the accuracy of the quasi-static model, and the same statuses away from
+    limits."""
     inputs = small(pawl=pawl)
     margins = hardest_margins(build(inputs))
-    run_up = 8.0 * float(np.sqrt(margins.resting * margins.moving))  # lifted from the floor, not started hanging
+    run_up = 8.0 * float(
+        np.sqrt(margins.resting * margins.moving)
+    )  # lifted from the floor, not started hanging
     masses = [4.0, 8.0, 12.0, run_up, 40.0]
     columns = _columns(inputs, load__mass=masses)
     for row, mass in enumerate(masses):
         found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False)
-        for key in (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.HOLD, CheckKey.HOLD_DISTURBED, CheckKey.JAM):
+        for key in (
+            CheckKey.TARGET,
+            CheckKey.START_COLD,
+            CheckKey.HOLD,
+            CheckKey.HOLD_DISTURBED,
+            CheckKey.JAM,
+        ):
             check = found.check(key)
             assert RANKS[check.status] == columns[key].rank[row], (mass, key)
         for key in (CheckKey.START_COLD, CheckKey.HOLD, CheckKey.JAM):

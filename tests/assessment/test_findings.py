@@ -18,7 +18,12 @@ TOUGH_ROPE = {"breaking_force": 1e8, "knot_efficiency": 1.0}
 
 
 def _hot(small, **changes):
-    heat = {"winding_heat_capacity": 0.05, "case_heat_capacity": 1.0, "winding_to_case": 20.0, "case_to_ambient": 40.0}
+    heat = {
+        "winding_heat_capacity": 0.05,
+        "case_heat_capacity": 1.0,
+        "winding_to_case": 20.0,
+        "case_to_ambient": 40.0,
+    }
     return replace(small().motors[0], **{**heat, **changes})
 
 
@@ -52,13 +57,22 @@ def test_windings_that_stay_cool_never_reach_the_limit(ran):
 
 def test_stall_at_the_end_of_a_layer(ran):
     """A load that the first layer still carries and the second does not."""
-    run = ran(load={"mass": 12.0, "height": 0.3}, drum={"width": 0.012}, rope={"diameter": 0.002, **TOUGH_ROPE})
+    run = ran(
+        load={"mass": 12.0, "height": 0.3},
+        drum={"width": 0.012},
+        rope={"diameter": 0.002, **TOUGH_ROPE},
+    )
     stalled = run.one(FindingKind.STALLED)
     assert stalled.height > 0.01 and stalled.values["layer_end"]
 
 
 def test_late_has_its_limit(ran):
-    assert ran(phase=(Phase(action="raise", until="top", time=0.5),)).one(FindingKind.LATE).values["time_limit"] == 0.5
+    assert (
+        ran(phase=(Phase(action="raise", until="top", time=0.5),))
+        .one(FindingKind.LATE)
+        .values["time_limit"]
+        == 0.5
+    )
 
 
 def test_back_driven_with_speed_and_energy(ran, make_stage):
@@ -69,17 +83,21 @@ def test_back_driven_with_speed_and_energy(ran, make_stage):
 
 
 def test_a_drum_that_pays_out_while_the_guide_holds_the_load(ran, make_stage, make_motor):
-    """A load of 100 N whose guide rubs with 80 N, 104 N at rest, on a drum that turns back freely."""
+    """A load of 100 N whose guide rubs with 80 N, 104 N at rest, on a drum that turns back
+    freely."""
     motors = make_motor(4.0, 0.005, idle_current=0.05, count=12)
     load = {"mass": 100.0 / 9.80665, "height": 0.2, "guide_friction": 80.0}
     run = ran(motors=motors, stage=make_stage(5.0, 0.97, repeat=2), load=load)
     back = run.one(FindingKind.BACK_DRIVEN).values
     assert back["in_guide"] and back["landing_speed"] is None
-    assert run.record["rope_wound"].max() - run.record["rope_wound"][-1] > 2 * run.history.allowed_sag
+    assert (
+        run.record["rope_wound"].max() - run.record["rope_wound"][-1] > 2 * run.history.allowed_sag
+    )
 
 
 def test_a_load_that_still_creeps_when_the_watch_ends(ran, make_stage):
-    """Too slow to come back by 5 mm within the watch: not held, though it is not back-driven yet."""
+    """Too slow to come back by 5 mm within the watch: not held, though it is not back-driven
+    yet."""
     run = ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0}, settings={"watch": 0.02})
     assert run.history.held is False and not run.history.run_backs()
     assert run.one(FindingKind.CREEPS).values["watched"] == pytest.approx(0.02)
@@ -87,7 +105,9 @@ def test_a_load_that_still_creeps_when_the_watch_ends(ran, make_stage):
 
 def test_a_broken_part_has_its_force(ran):
     broke = ran(**WEAK_ROPE).one(FindingKind.PART_BROKE)
-    assert broke.values["capacity"] == pytest.approx(70.0) and broke.values["demand"] == pytest.approx(70.0)
+    assert broke.values["capacity"] == pytest.approx(70.0) and broke.values[
+        "demand"
+    ] == pytest.approx(70.0)
     assert broke.values["unit"] == "N" and broke.time > 0
 
 
@@ -153,9 +173,15 @@ def test_an_energy_balance_that_does_not_close_is_not_trusted(ran):
     record = ran().record
     record = replace(record, energy=replace(record.energy, residual=0.01 * record.energy.scale))
     (finding,) = find(read_history(record))
-    assert finding.kind is FindingKind.NOT_TRUSTED and finding.values["energy_error"] == pytest.approx(0.01)
+    assert finding.kind is FindingKind.NOT_TRUSTED and finding.values[
+        "energy_error"
+    ] == pytest.approx(0.01)
 
 
 def test_findings_stand_in_the_order_of_time(ran):
-    times = [finding.time for finding in ran(load={"top_stop": 0.05}).findings if finding.time is not None]
+    times = [
+        finding.time
+        for finding in ran(load={"top_stop": 0.05}).findings
+        if finding.time is not None
+    ]
     assert len(times) > 1 and times == sorted(times)

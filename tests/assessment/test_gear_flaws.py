@@ -10,7 +10,14 @@ from winchsim.assessment.kinds import GearFlaw
 from winchsim.inputs import Stage
 from winchsim.simulation import simulate
 
-PAIR = {"pinion": 20, "gear": 60, "module": 1e-3, "width": 8e-3, "material": "steel", "efficiency": 0.9}
+PAIR = {
+    "pinion": 20,
+    "gear": 60,
+    "module": 1e-3,
+    "width": 8e-3,
+    "material": "steel",
+    "efficiency": 0.9,
+}
 
 
 @pytest.fixture(scope="module")
@@ -18,7 +25,9 @@ def found(small):
     """Maker of the flaws of a winch whose stages have these values besides those of a good pair."""
 
     def make(*stages):
-        inputs = small(stage=tuple(Stage(**{**PAIR, **values}) for values in stages), load={"mass": 1.0})
+        inputs = small(
+            stage=tuple(Stage(**{**PAIR, **values}) for values in stages), load={"mass": 1.0}
+        )
         return [flaw.values for flaw in gear_flaws(read_history(simulate(inputs)))]
 
     return make
@@ -33,11 +42,22 @@ def test_a_good_pair_has_no_flaw(found):
 
 
 def test_undercut_begins_below_seventeen_teeth(found):
-    # J. E. Shigley, Mechanical Engineering Design, §13-7: 17 teeth is the least that a rack cuts at 20 degrees without
-    # interference; at 25 degrees it is 11 (2/sin² 25° = 11.2).
-    assert found({"pinion": 17, "gear": 20}, {"pinion": 11, "gear": 20, "pressure_angle": math.radians(25)}) == []
+    # J. E. Shigley, Mechanical Engineering Design, §13-7: 17 teeth is the least that a rack cuts at
+    # 20 degrees without interference; at 25 degrees it is 11 (2/sin² 25° = 11.2).
+    assert (
+        found(
+            {"pinion": 17, "gear": 20},
+            {"pinion": 11, "gear": 20, "pressure_angle": math.radians(25)},
+        )
+        == []
+    )
     (plain,) = found({"pinion": 16, "gear": 20})
-    assert (plain["flaw"], plain["side"], plain["value"], plain["limit"]) == (GearFlaw.UNDERCUT.value, "pinion", 16, 17)
+    assert (plain["flaw"], plain["side"], plain["value"], plain["limit"]) == (
+        GearFlaw.UNDERCUT.value,
+        "pinion",
+        16,
+        17,
+    )
     assert found({"pinion": 16, "gear": 20, "pinion_shift": 0.1, "gear_shift": -0.0}) == []
 
 
@@ -63,17 +83,28 @@ def test_a_contact_ratio_under_the_least(found):
 
 
 def test_shift_takes_the_room_at_the_tips(found):
-    # Own arithmetic with the working angle of ISO 21771: inv a' = inv 20° + 2 (x1 + x2)/(z1 + z2) tan 20° for 20 and 20 teeth
-    # shifted by 0.6 each gives a' = 26.654°, axes 20 cos 20°/cos a' = 21.0285 modules apart: less 10 + 1.6 and 10 - 1.25 + 0.6.
-    near = _of(found({"pinion": 20, "gear": 20, "pinion_shift": 0.6, "gear_shift": 0.6}), GearFlaw.CLEARANCE)
+    # Own arithmetic with the working angle of ISO 21771: inv a' = inv 20° + 2 (x1 + x2)/(z1 + z2)
+    # tan 20° for 20 and 20 teeth shifted by 0.6 each gives a' = 26.654°, axes 20 cos 20°/cos a' =
+    # 21.0285 modules apart: less 10 + 1.6 and 10 - 1.25 + 0.6.
+    near = _of(
+        found({"pinion": 20, "gear": 20, "pinion_shift": 0.6, "gear_shift": 0.6}),
+        GearFlaw.CLEARANCE,
+    )
     assert [values["side"] for values in near] == ["pinion", "gear"]
     for values in near:
-        assert values["limit"] == LEAST_CLEARANCE and values["value"] == pytest.approx(21.0285 - 11.6 - 9.35, abs=1e-4)
+        assert values["limit"] == LEAST_CLEARANCE and values["value"] == pytest.approx(
+            21.0285 - 11.6 - 9.35, abs=1e-4
+        )
     assert found({"pinion": 20, "gear": 20, "pinion_shift": 0.5, "gear_shift": 0.5}) == []
-    jams = _of(found({"pinion": 20, "gear": 20, "pinion_shift": 0.8, "gear_shift": 0.8}), GearFlaw.CLEARANCE)
+    jams = _of(
+        found({"pinion": 20, "gear": 20, "pinion_shift": 0.8, "gear_shift": 0.8}),
+        GearFlaw.CLEARANCE,
+    )
     assert len(jams) == 2 and all(values["value"] < 0 for values in jams)
 
 
 def test_pointed_teeth(found):
-    (pointed,) = _of(found({"pinion": 12, "pinion_shift": 0.62, "gear_shift": -0.62}), GearFlaw.TIP_THICKNESS)
+    (pointed,) = _of(
+        found({"pinion": 12, "pinion_shift": 0.62, "gear_shift": -0.62}), GearFlaw.TIP_THICKNESS
+    )
     assert pointed["side"] == "pinion" and 0 < pointed["value"] < pointed["limit"] == LEAST_TIP

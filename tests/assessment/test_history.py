@@ -16,7 +16,11 @@ def slippery(ran, make_stage):
     """A winch whose few good stages let the load run back, with parts changed."""
 
     def make(**parts):
-        return ran(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 3.0, **parts.pop("load", {})}, **parts)
+        return ran(
+            stage=make_stage(5.0, 0.97, repeat=2),
+            load={"mass": 3.0, **parts.pop("load", {})},
+            **parts,
+        )
 
     return make
 
@@ -29,13 +33,21 @@ def test_a_lift_that_holds(ran):
     assert not history.run_backs()
 
 
-def test_steady_values_are_those_of_the_middle_half_of_the_lift_wherever_it_stands_in_the_programme(ran):
+def test_steady_values_are_those_of_the_middle_half_of_the_lift_wherever_it_stands_in_the_programme(
+    ran,
+):
     plain = ran().history
     assert plain.steady("voltage") == pytest.approx(6.0 - 0.2 * plain.steady("current"), rel=1e-6)
     time = plain.record.time
     middle = (time > plain.lift_time / 4) & (time < 3 * plain.lift_time / 4)
-    assert plain.record["current"][middle].min() < plain.steady("current") < plain.record["current"][middle].max()
-    later = ran(phase=(Phase(action="off", until="time", time=3.0), Phase(action="raise", until="top"))).history
+    assert (
+        plain.record["current"][middle].min()
+        < plain.steady("current")
+        < plain.record["current"][middle].max()
+    )
+    later = ran(
+        phase=(Phase(action="off", until="time", time=3.0), Phase(action="raise", until="top"))
+    ).history
     assert later.up.time == pytest.approx(later.lift_time + 3.0)
     assert later.lift_time == pytest.approx(plain.lift_time, rel=1e-4)
     assert later.steady("current") == pytest.approx(plain.steady("current"), rel=1e-3)
@@ -73,13 +85,19 @@ def test_a_run_back_is_measured_from_where_the_drum_turned(slippery):
     run = slippery()
     (back,) = run.history.run_backs()
     assert run.history.held is False
-    assert run.history.lifted and run.history.as_asked, "it was lifted as asked; that it does not hold is a danger of its own"
+    assert run.history.lifted and run.history.as_asked, (
+        "it was lifted as asked; that it does not hold is a danger of its own"
+    )
     assert back.from_height == pytest.approx(run.record["height"].max(), abs=2e-3)
-    assert back.landed is not None and back.landed.value == pytest.approx(-run.record["speed"].min(), rel=0.05)
+    assert back.landed is not None and back.landed.value == pytest.approx(
+        -run.record["speed"].min(), rel=0.05
+    )
     assert not back.powered
 
 
-@pytest.mark.parametrize("part", [{"pawl": Pawl()}, {"brake": Brake(torque=1.0)}], ids=["pawl", "brake"])
+@pytest.mark.parametrize(
+    "part", [{"pawl": Pawl()}, {"brake": Brake(torque=1.0)}], ids=["pawl", "brake"]
+)
 def test_a_holding_part_holds_it(slippery, part):
     assert slippery(**part).history.held is True
 
@@ -104,7 +122,9 @@ def test_shorted_terminals_for_a_time_do_not_hold(slippery):
 
 
 def test_a_load_that_hangs_from_the_start_is_watched(ran):
-    history = ran(load={"start_height": 0.1}, phase=(Phase(action="off", until="time", time=2.0),)).history
+    history = ran(
+        load={"start_height": 0.1}, phase=(Phase(action="off", until="time", time=2.0),)
+    ).history
     assert history.held is True and history.as_asked
 
 
@@ -132,9 +152,14 @@ def test_what_broke_is_known(ran):
 
 
 def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
-    """The load runs back while the power is off, and lands later under power: the run-back hits no floor."""
+    """The load runs back while the power is off, and lands later under power: the run-back hits no
+    floor."""
     run = slippery(
-        phase=(Phase(action="raise", until="top"), Phase(action="off", time=0.15), Phase(action="lower", until="floor"))
+        phase=(
+            Phase(action="raise", until="top"),
+            Phase(action="off", time=0.15),
+            Phase(action="lower", until="floor"),
+        )
     )
     (back,) = run.history.run_backs()
     assert back.landed is None and back.to_height > 0
@@ -143,11 +168,14 @@ def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
 
 
 def test_a_snag_that_lets_go_of_the_stretch_of_the_rope_is_no_run_back(ran, make_stage):
-    """With the power off the drum unwinds what the stall had stretched the rope by; the load has not moved yet."""
+    """With the power off the drum unwinds what the stall had stretched the rope by; the load has
+    not moved yet."""
     run = ran(
-        load={"snag_height": 0.05, "mass": 3.0}, rope={"axial_stiffness": 1e3}, settings={"watch": 0.4},
+        load={"snag_height": 0.05, "mass": 3.0},
+        rope={"axial_stiffness": 1e3},
+        settings={"watch": 0.4},
         stage=make_stage(5.0, 0.79, shaft_drag=2e-4, repeat=3),
-    )  # fmt: skip
+    )
     wound = run.record["rope_wound"]
     assert wound.max() - wound[-1] > 2 * run.history.allowed_sag
     assert run.history.run_backs() == []

@@ -15,7 +15,11 @@ from winchsim.simulation import simulate
 
 def _unbreakable(machine):
     links = tuple(
-        replace(k, strength=replace(k.strength, value=k.strength.value * 1e3, high=k.strength.high * 1e3)) for k in machine.links
+        replace(
+            k,
+            strength=replace(k.strength, value=k.strength.value * 1e3, high=k.strength.high * 1e3),
+        )
+        for k in machine.links
     )
     return replace(machine, links=links)
 
@@ -26,7 +30,9 @@ def _snagged(inputs, height):
     record = simulate(machine)
     event = record.first(Event.SNAGGED)
     first = int(np.searchsorted(record.time, event.time))
-    return float(record["tension"][first:].max()), max(demand.share for demand in record.demands) * 1e3
+    return float(record["tension"][first:].max()), max(
+        demand.share for demand in record.demands
+    ) * 1e3
 
 
 @pytest.mark.parametrize("inertia", [1e-7, 1e-6, 1e-5])
@@ -73,11 +79,19 @@ def test_a_load_on_the_floor_pulls_no_harder_than_the_motors_can(small):
 
 
 def _lifting_by_hand(ideal, make_motor, make_stage, rope, **supply):
-    """2 motors of 20 mN·m/A at 6 V and 2 ohm on 50:1 at 0.8 and a drum of 10 mm radius pull 480 N at rest: statics."""
-    return build(ideal(
-        motors=make_motor(2.0, 0.02, count=2, rotor_inertia=1e-12), radius=0.01, span=1.0, load={"mass": 4.0},
-        stages=(make_stage(50.0, 0.8),), rope={"axial_stiffness": 1e5, "damping_ratio": 0.0, **rope}, supply=supply,
-    ))  # fmt: skip
+    """2 motors of 20 mN·m/A at 6 V and 2 ohm on 50:1 at 0.8 and a drum of 10 mm radius pull 480 N
+    at rest: statics."""
+    return build(
+        ideal(
+            motors=make_motor(2.0, 0.02, count=2, rotor_inertia=1e-12),
+            radius=0.01,
+            span=1.0,
+            load={"mass": 4.0},
+            stages=(make_stage(50.0, 0.8),),
+            rope={"axial_stiffness": 1e5, "damping_ratio": 0.0, **rope},
+            supply=supply,
+        )
+    )
 
 
 def test_a_jam_by_hand(ideal, make_motor, make_stage):
@@ -85,20 +99,27 @@ def test_a_jam_by_hand(ideal, make_motor, make_stage):
     pull = 2 * 0.02 * 3.0 * 50.0 * 0.8 / 0.01
     knot = next(part for part in found.parts if part.kind == "rope_knot")
     assert pull == pytest.approx(480.0) and found.current == pytest.approx(6.0)
-    assert found.static_tension == pytest.approx(pull) and knot.static == pytest.approx(1000.0 / pull)
+    assert found.static_tension == pytest.approx(pull) and knot.static == pytest.approx(
+        1000.0 / pull
+    )
     assert not found.breaks and found.limit is None and found.no_limit is NoLimit.NOT_NEEDED
     assert found.needed_current == pytest.approx(6.0 * 4.0 * 9.81 / pull, rel=1e-6)
 
 
 def test_the_current_limit_is_where_the_weakest_part_just_holds(ideal, make_motor, make_stage):
-    """120 N are a quarter of the 480 N of 6 A; rotors of next to no inertia on a rope without damping add nothing."""
+    """120 N are a quarter of the 480 N of 6 A; rotors of next to no inertia on a rope without
+    damping add nothing."""
     rope = {"breaking_force": 240.0, "knot_efficiency": 0.5}
     found = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope))
     assert found.breaks and found.breaks_static and found.parts[0].label == "rope at its knot"
     assert found.limit == pytest.approx(1.5, rel=0.02) and found.limit <= 1.5
     limited = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope, current_limit=1.5))
-    assert limited.parts[0].static == pytest.approx(1.0) and limited.unlimited_current == pytest.approx(6.0)
-    saved = jam(_lifting_by_hand(ideal, make_motor, make_stage, rope, current_limit=0.99 * found.limit))
+    assert limited.parts[0].static == pytest.approx(
+        1.0
+    ) and limited.unlimited_current == pytest.approx(6.0)
+    saved = jam(
+        _lifting_by_hand(ideal, make_motor, make_stage, rope, current_limit=0.99 * found.limit)
+    )
     assert not saved.breaks
 
 
@@ -108,9 +129,12 @@ def test_no_limit_helps_a_part_that_the_load_itself_breaks(ideal, make_motor, ma
 
 
 def test_a_slow_stall_pulls_what_the_balance_says(small):
-    """Against the full simulation: the rope of a load that cannot move is pulled taut until the motors stand still."""
+    """Against the full simulation: the rope of a load that cannot move is pulled taut until the
+    motors stand still."""
     winch = small(
-        load={"snag_height": 0.01}, rope={"axial_stiffness": 500.0, "damping_ratio": 0.5}, settings={"stall_watch": 0.2}
+        load={"snag_height": 0.01},
+        rope={"axial_stiffness": 500.0, "damping_ratio": 0.5},
+        settings={"stall_watch": 0.2},
     )
     record = simulate(winch)
     assert record.first(Event.STALLED) is not None

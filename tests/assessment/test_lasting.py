@@ -1,4 +1,5 @@
-"""Findings of what lasts or is wound: creep of teeth, layers and dead turns; and "breaks" against "may break"."""
+"""Findings of what lasts or is wound: creep of teeth, layers and dead turns; and "breaks" against
+"may break"."""
 
 from __future__ import annotations
 
@@ -15,8 +16,15 @@ from winchsim.simulation import simulate
 from winchsim.strength.link import LinkState
 
 TEETH = Stage(
-    repeat=3, pinion=12, gear=60, module=1e-3, width=8e-3, material="PLA", efficiency=0.8, shaft_drag=2e-4,
-)  # fmt: skip
+    repeat=3,
+    pinion=12,
+    gear=60,
+    module=1e-3,
+    width=8e-3,
+    material="PLA",
+    efficiency=0.8,
+    shaft_drag=2e-4,
+)
 
 
 def found(inputs: Inputs, kind: FindingKind) -> list[Finding]:
@@ -37,7 +45,10 @@ def test_polymer_teeth_over_half_used_by_a_hanging_load_creep(small):
     held = hanging_force(small)
     assert not found(loaded(small, held / 0.3), FindingKind.CREEP)
     (creep,) = found(loaded(small, held / 0.55), FindingKind.CREEP)
-    assert creep.values["share"] == pytest.approx(0.55, rel=1e-6) and creep.values["share_limit"] == 0.5
+    assert (
+        creep.values["share"] == pytest.approx(0.55, rel=1e-6)
+        and creep.values["share_limit"] == 0.5
+    )
     assert creep.values["part"].endswith("stage 1 (3rd of 3)")
     assert not found(loaded(small, held / 0.55, material="steel"), FindingKind.CREEP)
 
@@ -59,7 +70,9 @@ def test_a_part_breaks_only_where_its_capacity_has_no_range_left(small):
     assert broke.values["state"] is LinkState.BREAKS
     rows = {row.label: row.state for row in part_rows(simulate(strips), None)}
     assert rows[broke.values["part"]] is LinkState.BREAKS
-    printed = replace(strips, stage=(replace(strips.stage[0], tested_tooth_force=None, width=3e-4),))
+    printed = replace(
+        strips, stage=(replace(strips.stage[0], tested_tooth_force=None, width=3e-4),)
+    )
     (broke,) = found(printed, FindingKind.PART_BROKE)
     assert broke.values["state"] is LinkState.MAY_BREAK
     rows = {row.label: row.state for row in part_rows(simulate(printed), None)}

@@ -1,4 +1,5 @@
-"""Life of the teeth: cycles per lift from the turns of the drum, and lifts to fatigue by a sourced S–N line."""
+"""Life of the teeth: cycles per lift from the turns of the drum, and lifts to fatigue by a sourced
+S–N line."""
 
 import math
 from dataclasses import replace
@@ -12,20 +13,45 @@ from winchsim.simulation import simulate
 
 
 def _winch(**own) -> Inputs:
-    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    motors = MotorGroup(
+        count=4,
+        voltage=6.0,
+        no_load_speed=1200.0,
+        no_load_current=0.09,
+        stall_torque=6e-3,
+        stall_current=1.4,
+    )
     stages = (
-        Stage(repeat=3, pinion=12, gear=48, module=1e-3, width=0.01, material="own polymer", shaft_drag=0.0),
+        Stage(
+            repeat=3,
+            pinion=12,
+            gear=48,
+            module=1e-3,
+            width=0.01,
+            material="own polymer",
+            shaft_drag=0.0,
+        ),
         Stage(pinion=14, gear=56, module=2e-3, width=0.02, material="own polymer", shaft_drag=0.0),
     )
     material = OwnMaterial(
-        name="own polymer", family="printed polymer", tensile_strength=60e6, softening=80.0, friction=0.2, **own
-    )  # fmt: skip
+        name="own polymer",
+        family="printed polymer",
+        tensile_strength=60e6,
+        softening=80.0,
+        friction=0.2,
+        **own,
+    )
     return with_tables(
         Inputs(
-            motors=(motors,), supply=Supply(voltage=6.0), stage=stages, drum=Drum(diameter=0.01, width=0.06),
-            rope=Rope(diameter=0.003), load=Load(mass=5.0, height=0.2), material=(material,),
+            motors=(motors,),
+            supply=Supply(voltage=6.0),
+            stage=stages,
+            drum=Drum(diameter=0.01, width=0.06),
+            rope=Rope(diameter=0.003),
+            load=Load(mass=5.0, height=0.2),
+            material=(material,),
         )
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="module")
@@ -58,14 +84,23 @@ def test_without_a_line_no_number_of_lifts_is_claimed(lives):
 
 
 def test_a_line_gives_lifts_that_fall_with_its_slope():
-    line = {"fatigue_stress": 20e6, "fatigue_cycles": 1e7, "fatigue_slope": 6.0, "fatigue_source": "invented for this test"}
+    line = {
+        "fatigue_stress": 20e6,
+        "fatigue_cycles": 1e7,
+        "fatigue_slope": 6.0,
+        "fatigue_source": "invented for this test",
+    }
     record = simulate(_winch(**line))
     found = tooth_lives(record)
     worst = min(found, key=lambda life: life.lifts)
-    index = [k for k, link in enumerate(record.machine.links) if link.channel == "mesh"][found.index(worst)]
+    index = [k for k, link in enumerate(record.machine.links) if link.channel == "mesh"][
+        found.index(worst)
+    ]
     share = record.demands[index].share  # the line meets 20 of 60 MPa at a third
     assert worst.lifts == pytest.approx(1e7 * (1 / 3 / share) ** 6 / worst.cycles_per_lift)
-    assert worst.low <= worst.lifts / 2**6 * (1 + 1e-9) and worst.high >= worst.lifts * 2**6 * (1 - 1e-9)
+    assert worst.low <= worst.lifts / 2**6 * (1 + 1e-9) and worst.high >= worst.lifts * 2**6 * (
+        1 - 1e-9
+    )
 
 
 def test_a_run_without_teeth_has_no_lives():

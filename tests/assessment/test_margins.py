@@ -28,12 +28,20 @@ from winchsim.slow import Hold, lift_machine
 
 def test_margin_of_one_stage_by_hand(ideal, make_motor, make_stage):
     """One motor of 20 mN·m/A on 6 V and 2 ohm, 100:1 at 0.8, drum radius 10 mm, 4 kg: statics."""
-    winch = ideal(motors=make_motor(2.0, 0.02), radius=0.01, span=1.0, load={"mass": 4.0}, stages=(make_stage(100.0, 0.8),))
+    winch = ideal(
+        motors=make_motor(2.0, 0.02),
+        radius=0.01,
+        span=1.0,
+        load={"mass": 4.0},
+        stages=(make_stage(100.0, 0.8),),
+    )
     found = margins(build(winch), 0.0, 0)
     torque = 0.02 * 6.0 / 2.0
     needed = 4.0 * 9.81 * 0.01 / 100.0 / 0.8
     assert found.moving == pytest.approx(torque / needed, rel=1e-9)
-    assert found.resting == pytest.approx(found.moving, rel=1e-9), "breakaway 1: at rest as in motion"
+    assert found.resting == pytest.approx(found.moving, rel=1e-9), (
+        "breakaway 1: at rest as in motion"
+    )
 
 
 def test_losses_grow_at_rest(small):
@@ -53,7 +61,11 @@ def test_full_run_stalls_on_one_side_of_the_margin_and_lifts_on_the_other(small,
     low, high = 8.0, 30.0
     for _ in range(8):
         middle = (low + high) / 2
-        low, high = (middle, high) if hardest_margins(build(small(load={"mass": middle}))).moving > 1 else (low, middle)
+        low, high = (
+            (middle, high)
+            if hardest_margins(build(small(load={"mass": middle}))).moving > 1
+            else (low, middle)
+        )
     history = read_history(simulate(replace(base, load=replace(base.load, mass=factor * low))))
     assert history.lifted is (factor < 1)
 
@@ -84,14 +96,20 @@ def test_holding_by_hand(ideal, make_motor, make_stage):
 
 def test_a_locking_stage_holds_anything(ideal, make_motor, make_stage):
     winch = ideal(
-        motors=make_motor(2.0, 0.02), radius=0.01, span=1.0, load={"mass": 1.0}, stages=(make_stage(100.0, 0.4),),
+        motors=make_motor(2.0, 0.02),
+        radius=0.01,
+        span=1.0,
+        load={"mass": 1.0},
+        stages=(make_stage(100.0, 0.4),),
         rope={"axial_stiffness": 1e6},
-    )  # fmt: skip
+    )
     assert math.isinf(holding(build(winch), 0.0, 0).moving)
 
 
 def test_a_brake_adds_to_what_holds(small):
-    bare, braked = (holding(build(small(**part)), 0.1, 0) for part in ({}, {"brake": Brake(torque=1.0)}))
+    bare, braked = (
+        holding(build(small(**part)), 0.1, 0) for part in ({}, {"brake": Brake(torque=1.0)})
+    )
     machine = build(small())
     pull = 8.0 * 9.80665
     gained = 1.0 / (pull * machine.layers[0].radius)
@@ -99,22 +117,31 @@ def test_a_brake_adds_to_what_holds(small):
 
 
 def test_a_guide_pulls_on_a_drum_at_rest_and_carries_part_of_the_load_once_it_turns(small):
-    """Brought up, the load hangs with its guide's friction on the rope; to come down it has to slide against it."""
+    """Brought up, the load hangs with its guide's friction on the rope; to come down it has to
+    slide against it."""
     free, guided = (build(small(load={"mass": 8.0, "guide_friction": f})) for f in (0.0, 3.0))
     weight = 8.0 * 9.80665
     bare, found = (holding(machine, machine.top_travel, 0) for machine in (free, guided))
     assert found.resting * (weight + 3.0) == pytest.approx(bare.resting * weight, rel=1e-9)
     assert found.moving * (weight - 3.0) == pytest.approx(bare.moving * weight, rel=1e-9)
-    stuck = build(small(load={"mass": 8.0, "guide_friction": 80.0}, stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),)))
+    stuck = build(
+        small(
+            load={"mass": 8.0, "guide_friction": 80.0},
+            stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),),
+        )
+    )
     carried = holding(stuck, stuck.top_travel, 0)
     assert math.isinf(carried.moving) and math.isfinite(found.moving)
 
 
 @pytest.mark.parametrize(("friction", "holds"), [(0.0, False), (5.0, True)])
 def test_a_guide_may_hold_what_the_train_alone_does_not(small, make_stage, friction, holds):
-    """The full run, the slow lift and the balance agree: the drum turns back, and stops before the load comes with it."""
+    """The full run, the slow lift and the balance agree: the drum turns back, and stops before the
+    load comes with it."""
     winch = small(
-        stage=make_stage(5.0, 0.97, repeat=2), load={"mass": 0.8, "guide_friction": friction}, settings={"watch": 3.0}
+        stage=make_stage(5.0, 0.97, repeat=2),
+        load={"mass": 0.8, "guide_friction": friction},
+        settings={"watch": 3.0},
     )
     machine, record = build(winch), simulate(winch)
     assert (holding(machine, machine.top_travel, 0).resting >= 1) is holds
@@ -124,14 +151,19 @@ def test_a_guide_may_hold_what_the_train_alone_does_not(small, make_stage, frict
 
 
 @pytest.mark.parametrize("hold", [74.0, 79.0, 88.0, 125.0])
-def test_a_drum_that_turns_carries_the_load_past_its_guide_s_friction_at_rest(small, make_motor, make_stage, hold):
-    """100 N in a guide of 20 N, 30 N at rest, on a train without losses: its brake must bear the 80 N of the sliding load."""
+def test_a_drum_that_turns_carries_the_load_past_its_guide_s_friction_at_rest(
+    small, make_motor, make_stage, hold
+):
+    """100 N in a guide of 20 N, 30 N at rest, on a train without losses: its brake must bear the 80
+    N of the sliding load."""
     radius = build(small()).layers[0].radius
     winch = small(
-        motors=make_motor(4.0, 0.005, idle_current=1e-6, count=2), stage=make_stage(5.0, 1.0, repeat=3),
+        motors=make_motor(4.0, 0.005, idle_current=1e-6, count=2),
+        stage=make_stage(5.0, 1.0, repeat=3),
         load={"mass": 100 / 9.80665, "guide_friction": 20.0, "height": 0.2},
-        brake=Brake(torque=hold * radius), settings={"breakaway": 1.5, "watch": 3.0},
-    )  # fmt: skip
+        brake=Brake(torque=hold * radius),
+        settings={"breakaway": 1.5, "watch": 3.0},
+    )
     machine = build(winch)
     holds = hold > 84
     assert (holding(machine, machine.top_travel, 0).moving >= 1) is (hold > 80)
@@ -152,8 +184,13 @@ def test_holding_decides_the_full_run(small, make_stage):
 
 def test_warming_costs_torque(small):
     base = small()
-    motor = replace(base.motors[0], winding_heat_capacity=0.5, case_heat_capacity=5.0, winding_to_case=20.0,
-                    case_to_ambient=40.0)  # fmt: skip
+    motor = replace(
+        base.motors[0],
+        winding_heat_capacity=0.5,
+        case_heat_capacity=5.0,
+        winding_to_case=20.0,
+        case_to_ambient=40.0,
+    )
     machine = build(replace(base, motors=(motor,)))
     warm, cold, hot = warm_lift(machine), hardest_margins(machine), hot_margins(machine)
     assert hot.moving < warm.margins.moving < cold.moving
@@ -165,26 +202,46 @@ def test_warming_costs_torque(small):
 
 def test_a_lift_that_warms_itself_to_a_stall_is_seen(small):
     base = small(load={"mass": 11.0, "height": 0.3}, drum={"width": 0.2})
-    motor = replace(base.motors[0], winding_heat_capacity=0.2, case_heat_capacity=2.0, winding_to_case=40.0,
-                    case_to_ambient=80.0)  # fmt: skip
+    motor = replace(
+        base.motors[0],
+        winding_heat_capacity=0.2,
+        case_heat_capacity=2.0,
+        winding_to_case=40.0,
+        case_to_ambient=80.0,
+    )
     machine = build(replace(base, motors=(motor,)))
     assert hardest_margins(machine).moving > 1
     assert warm_lift(machine).margins.moving < 1.08
     assert not read_history(simulate(machine)).lifted
 
 
-def test_the_current_that_warms_a_lift_carries_the_drag_that_grows_with_speed_and_weak_magnets(small, make_motor):
-    """Drag that grows with the speed takes current like any other; so do magnets that are warm and weak."""
-    light = {"winding_heat_capacity": 0.5, "case_heat_capacity": 5.0, "winding_to_case": 20.0, "case_to_ambient": 40.0}
+def test_the_current_that_warms_a_lift_carries_the_drag_that_grows_with_speed_and_weak_magnets(
+    small, make_motor
+):
+    """Drag that grows with the speed takes current like any other; so do magnets that are warm and
+    weak."""
+    light = {
+        "winding_heat_capacity": 0.5,
+        "case_heat_capacity": 5.0,
+        "winding_to_case": 20.0,
+        "case_to_ambient": 40.0,
+    }
     for more in ({"drag_speed_share": 1.0}, {"magnet_coefficient": -0.002}):
-        machine = build(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light, **more)))
+        machine = build(
+            small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light, **more))
+        )
         record = simulate(machine)
         top = record["height"] <= machine.height(machine.top_travel)
         hottest = machine.groups[0].winding_limit - warm_lift(machine).spare
         assert hottest == pytest.approx(record["motor_1_winding"][top].max(), abs=0.3), more
 
 
-HOT = {"winding_heat_capacity": 0.3, "case_heat_capacity": 6.0, "winding_to_case": 40.0, "case_to_ambient": 40.0}
+HOT = {
+    "winding_heat_capacity": 0.3,
+    "case_heat_capacity": 6.0,
+    "winding_to_case": 40.0,
+    "case_to_ambient": 40.0,
+}
 
 
 @pytest.mark.parametrize("start", [20.0, 80.0])
@@ -192,7 +249,14 @@ HOT = {"winding_heat_capacity": 0.3, "case_heat_capacity": 6.0, "winding_to_case
 def test_stalled_motors_bear_what_the_full_run_shows(small, make_motor, limit, start):
     """Warmer from the start, and with a supply that keeps its voltage or its current up."""
     motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_start=start, **HOT)
-    machine = build(small(motors=motors, supply={"current_limit": limit}, load={"mass": 80.0}, settings={"stall_watch": 60.0}))
+    machine = build(
+        small(
+            motors=motors,
+            supply={"current_limit": limit},
+            load={"mass": 80.0},
+            settings={"stall_watch": 60.0},
+        )
+    )
     record = simulate(machine)
     stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
     assert stalled_until_hot(machine) == pytest.approx(hot - stopped, rel=0.05)
@@ -200,40 +264,65 @@ def test_stalled_motors_bear_what_the_full_run_shows(small, make_motor, limit, s
 
 @pytest.mark.parametrize("source", [0.0, 0.5, 2.0, 6.0])
 @pytest.mark.parametrize("limit", [None, 0.9, 0.6])
-def test_stalled_motors_behind_a_source_bear_what_the_full_run_shows(small, make_motor, source, limit):
-    """Six volts on the two cold motors: beside a source's own resistance the loss falls by less than 1/R, or rises."""
+def test_stalled_motors_behind_a_source_bear_what_the_full_run_shows(
+    small, make_motor, source, limit
+):
+    """Six volts on the two cold motors: beside a source's own resistance the loss falls by less
+    than 1/R, or rises."""
     current = 2 * 6.0 / 4.0
-    supply = {"voltage": 6.0 + source * current, "resistance": source, "current_limit": limit and limit * current}
+    supply = {
+        "voltage": 6.0 + source * current,
+        "resistance": source,
+        "current_limit": limit and limit * current,
+    }
     motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)
-    machine = build(small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 200.0}))
+    machine = build(
+        small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 200.0})
+    )
     record = simulate(machine)
     stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
-    assert hot - stopped < stalled_until_hot(machine) < 1.001 * hot  # it is warmer than at the start when it stops
+    assert (
+        hot - stopped < stalled_until_hot(machine) < 1.001 * hot
+    )  # it is warmer than at the start when it stops
     k = int(np.searchsorted(record.time, stopped))
     winding, case = (float(record[f"motor_1_{part}"][k]) for part in ("winding", "case"))
-    assert times_until_hot(machine, machine.phases[0], [winding], [case])[0] == pytest.approx(hot - stopped, rel=0.005)
+    assert times_until_hot(machine, machine.phases[0], [winding], [case])[0] == pytest.approx(
+        hot - stopped, rel=0.005
+    )
 
 
 def test_a_stalled_group_has_what_the_other_groups_leave_it(small, make_motor):
-    """Two unlike groups on one source, each with its own time: the sooner of them is the full run's."""
+    """Two unlike groups on one source, each with its own time: the sooner of them is the full
+    run's."""
     thick = {**HOT, "winding_heat_capacity": 3.0, "case_heat_capacity": 60.0}
-    motors = (make_motor(4.0, 0.005, idle_current=0.12, **HOT), make_motor(4.0, 0.005, idle_current=0.12, **thick))
+    motors = (
+        make_motor(4.0, 0.005, idle_current=0.12, **HOT),
+        make_motor(4.0, 0.005, idle_current=0.12, **thick),
+    )
     supply = {"voltage": 12.0, "resistance": 2.0}
-    machine = build(small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 60.0}))
+    machine = build(
+        small(motors=motors, supply=supply, load={"mass": 80.0}, settings={"stall_watch": 60.0})
+    )
     light, heavy = times_until_hot(machine, machine.phases[0], [20.0, 20.0], [20.0, 20.0])
     assert light < heavy and stalled_until_hot(machine) == light
     record = simulate(machine)
     stopped, hot = record.first(Event.STALLED).time, record.first(Event.HOT).time
-    assert light == pytest.approx(hot - stopped, rel=0.1)  # the heavy group is colder by then than it is taken to be
+    assert light == pytest.approx(
+        hot - stopped, rel=0.1
+    )  # the heavy group is colder by then than it is taken to be
 
 
 def test_a_limited_current_heats_sooner_than_one_that_falls(small, make_motor):
     """Both begin with 1.2 A a motor, where two of 4 ohm are on 4.8 V."""
     group = make_motor(4.0, 0.005, idle_current=0.12, count=2, **HOT)
     supplies = ({"voltage": 12.0, "current_limit": 2.4}, {"voltage": 4.8}, {"voltage": 0.04})
-    machines = [build(small(motors=group, supply={"resistance": 0.0, **supply})) for supply in supplies]
+    machines = [
+        build(small(motors=group, supply={"resistance": 0.0, **supply})) for supply in supplies
+    ]
     held, falling, faint = (times_until_hot(m, m.phases[0], [20.0], [20.0])[0] for m in machines)
     assert 0 < held < 0.9 * falling
     assert math.isinf(faint)
-    (at_once,) = times_until_hot(machines[0], machines[0].phases[0], [machines[0].groups[0].winding_limit], [20.0])
+    (at_once,) = times_until_hot(
+        machines[0], machines[0].phases[0], [machines[0].groups[0].winding_limit], [20.0]
+    )
     assert at_once == 0.0

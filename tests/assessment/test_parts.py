@@ -12,8 +12,18 @@ from winchsim.strength.link import LinkKind, LinkState
 
 SHEAR = {"drum": {"cross_pin_diameter": 0.002}}
 WEAK_ROPE = {"rope": {"breaking_force": 140.0, "knot_efficiency": 0.5}}
-SPUR = {"kind": "spur", "ratio": None, "efficiency": 0.8, "pinion": 12, "gear": 60, "module": 0.001, "width": 0.008,
-        "material": "PLA", "walls": 2, "infill": 0.10}  # fmt: skip
+SPUR = {
+    "kind": "spur",
+    "ratio": None,
+    "efficiency": 0.8,
+    "pinion": 12,
+    "gear": 60,
+    "module": 0.001,
+    "width": 0.008,
+    "material": "PLA",
+    "walls": 2,
+    "infill": 0.10,
+}
 
 
 def _checked(inputs):
@@ -30,7 +40,9 @@ def test_rows_are_the_demands_of_the_record_worst_first(ran):
     shares = [row.factor / row.required for row in rows]
     assert shares == sorted(shares)
     found = {row.label: (row.factor, row.time) for row in rows}
-    assert found == {links[d.link].label: (pytest.approx(1 / d.share), d.time) for d in record.demands}
+    assert found == {
+        links[d.link].label: (pytest.approx(1 / d.share), d.time) for d in record.demands
+    }
     assert len(found) == len(links)
 
 
@@ -50,7 +62,9 @@ def test_what_the_rope_settles_is_no_bound(ran):
 def test_a_broken_part_fails_at_its_capacity(ran):
     rows = part_rows(ran(**WEAK_ROPE).record, None)
     broke = [row for row in rows if row.status is Status.FAILS]
-    assert [(row.label, row.factor) for row in broke] == [("rope at its knot", pytest.approx(1.0, abs=1e-6))]
+    assert [(row.label, row.factor) for row in broke] == [
+        ("rope at its knot", pytest.approx(1.0, abs=1e-6))
+    ]
     assert broke[0] is rows[0]
 
 
@@ -63,7 +77,10 @@ def test_a_part_below_its_required_factor_is_thin(small):
 
 def test_the_bend_of_a_rope_is_the_drum_over_the_rope_and_at_most_thin(small):
     tough = {"breaking_force": 1e8, "knot_efficiency": 1.0}
-    tight, wide = (_checked(small(rope={"diameter": d, **tough})).check(CheckKey.ROPE_BEND) for d in (0.004, 0.0004))
+    tight, wide = (
+        _checked(small(rope={"diameter": d, **tough})).check(CheckKey.ROPE_BEND)
+        for d in (0.004, 0.0004)
+    )
     assert (tight.value, tight.status) == (pytest.approx(2.5), Status.THIN)
     assert (wide.value, wide.status) == (pytest.approx(25.0), Status.OK)
 
@@ -84,13 +101,22 @@ def test_a_thin_rim_is_found_where_it_may_decide(printed):
     (rim,) = (finding.values for finding in found.findings if finding.kind is FindingKind.RIM_THIN)
     row = next(row for row in found.parts if row.label == rim["part"])
     assert (rim["low"], rim["high"]) == (pytest.approx(row.low), pytest.approx(row.high))
-    assert not _checked(printed(bore=0.0555, width=0.002, tested_tooth_force=50.0)).has(FindingKind.RIM_THIN)
+    assert not _checked(printed(bore=0.0555, width=0.002, tested_tooth_force=50.0)).has(
+        FindingKind.RIM_THIN
+    )
 
 
 def test_a_tooth_that_breaks_says_what_its_capacity_rests_on(printed):
     for changes, basis in (({"width": 0.0004}, "tabled"), ({"tested_tooth_force": 1.0}, "tested")):
         found = _checked(printed(**changes))
-        (broke,) = (finding.values for finding in found.findings if finding.kind is FindingKind.PART_BROKE)
+        (broke,) = (
+            finding.values for finding in found.findings if finding.kind is FindingKind.PART_BROKE
+        )
         assert (broke["path"], broke["unit"], broke["basis"]) == ("stage.1", "N", basis)
-        assert found.target.part == broke["part"] == found.parts[0].label == "pinion tooth of stage 1 (3rd of 3)"
+        assert (
+            found.target.part
+            == broke["part"]
+            == found.parts[0].label
+            == "pinion tooth of stage 1 (3rd of 3)"
+        )
         assert found.parts[0].state in (LinkState.BREAKS, LinkState.MAY_BREAK)

@@ -45,7 +45,9 @@ def test_the_low_end_of_the_starting_margin_is_that_of_its_worst_build(small):
             changed = inputs
             for row in rows:
                 changed = with_value(changed, row.path, end_of(row, end))
-            worst = min(worst, math.log(hardest_margins(build(changed, strict=False)).resting / base))
+            worst = min(
+                worst, math.log(hardest_margins(build(changed, strict=False)).resting / base)
+            )
         ends.append(worst)
     expected = math.exp(-math.sqrt(sum(end * end for end in ends)))
     corner = math.exp(sum(sorted(ends)[:2]))  # the two worst together, which may widen it
@@ -58,7 +60,9 @@ def test_holding_by_arrays_is_holding_by_numbers(small):
         machine = build(small(**parts))
         shares = hold_shares(stack_machines([machine]))
         scalar = holding(machine, machine.top_travel, machine.layers_used[-1])
-        found = {key: HoldShare(*(float(v[0]) for v in pair)).margin for key, pair in shares.items()}
+        found = {
+            key: HoldShare(*(float(v[0]) for v in pair)).margin for key, pair in shares.items()
+        }
         assert found[CheckKey.HOLD_DISTURBED] == pytest.approx(scalar.moving, rel=1e-8)
         assert max(found.values()) == pytest.approx(scalar.resting, rel=1e-8)
 

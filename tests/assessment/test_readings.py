@@ -18,13 +18,18 @@ def test_readings_of_a_lift(ran):
     assert found[ReadingKey.PEAK_CURRENT] == record["current"].max()
     assert found[ReadingKey.PEAK_TENSION] == record["tension"].max()
     assert found[ReadingKey.ENERGY_IN] == record.energy.source
-    assert found[ReadingKey.MEAN_CURRENT] == pytest.approx(record["charge"][-1] / run.history.lift_time, rel=1e-9)
+    assert found[ReadingKey.MEAN_CURRENT] == pytest.approx(
+        record["charge"][-1] / run.history.lift_time, rel=1e-9
+    )
     useful = 8.0 * 9.80665 * 0.1
-    assert found[ReadingKey.EFFICIENCY] == pytest.approx(useful / record.energy.source, rel=1e-6), "no power after the lift"
+    assert found[ReadingKey.EFFICIENCY] == pytest.approx(useful / record.energy.source, rel=1e-6), (
+        "no power after the lift"
+    )
 
 
 def test_mean_current_is_that_of_the_lift_alone(ran):
-    """What comes before the raise and after the top, here a letting down and a pause, does not dilute it."""
+    """What comes before the raise and after the top, here a letting down and a pause, does not
+    dilute it."""
     phases = (
         Phase(action="raise", until="time", time=1.0), Phase(action="lower", until="floor"),
         Phase(action="raise", until="top"), Phase(action="lower", until="floor"),
@@ -62,14 +67,24 @@ def test_a_load_that_stays_down_has_neither_speed_nor_efficiency(ran):
 
 
 def test_efficiency_with_a_ramp(ran):
-    """Energy of the source over a ramp, from voltage and current: the energy balance has the same."""
-    run = ran(phase=(Phase(action="raise", until="top", ramp=1.0), Phase(action="off", until="time", time=1.0)))
+    """Energy of the source over a ramp, from voltage and current: the energy balance has the
+    same."""
+    run = ran(
+        phase=(
+            Phase(action="raise", until="top", ramp=1.0),
+            Phase(action="off", until="time", time=1.0),
+        )
+    )
     gained = 8.0 * 9.80665 * 0.1
-    assert _values(run)[ReadingKey.EFFICIENCY] == pytest.approx(gained / run.record.energy.source, rel=2e-3)
+    assert _values(run)[ReadingKey.EFFICIENCY] == pytest.approx(
+        gained / run.record.energy.source, rel=2e-3
+    )
 
 
 def test_lowering_time_is_from_its_phase_to_the_floor(ran):
     run = ran(phase=(Phase(action="raise", until="top"), Phase(action="lower", until="floor")))
     landed = run.one(FindingKind.LANDED_HARD)
     assert landed.values["asked"]
-    assert _values(run)[ReadingKey.LOWERING_TIME] == pytest.approx(landed.time - run.history.spans[1].start)
+    assert _values(run)[ReadingKey.LOWERING_TIME] == pytest.approx(
+        landed.time - run.history.spans[1].start
+    )

@@ -18,7 +18,9 @@ def finding(inputs, kind):
 def test_a_supply_left_out_is_compared_with_ordinary_ones(small):
     left_out = finding(small(supply=Supply(voltage=6.0)), FindingKind.SUPPLY_NOT_DESCRIBED)
     assert left_out.values["inrush"] == pytest.approx(2 * 6.0 / 4.0)
-    assert left_out.values[Ordinary.SMALL_ADAPTER] == pytest.approx(1.5), "two stalled motors are too much for 2 A"
+    assert left_out.values[Ordinary.SMALL_ADAPTER] == pytest.approx(1.5), (
+        "two stalled motors are too much for 2 A"
+    )
     assert left_out.values[Ordinary.LARGE_ADAPTER] < 1
     limited = small(supply=Supply(voltage=6.0, current_limit=2.0))
     assert finding(limited, FindingKind.SUPPLY_NOT_DESCRIBED) is None
@@ -30,8 +32,14 @@ def test_a_battery_of_the_resistance_of_the_motors_gives_half_its_voltage():
 
 
 def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(small):
-    short, long = small(supply={"current_limit": 2.0}), small(supply={"current_limit": 1.75}, load={"mass": 8.5})
-    one, other = (assess(simulate(inputs), actions=False, ranges=False).check(CheckKey.SUPPLY) for inputs in (short, long))
+    short, long = (
+        small(supply={"current_limit": 2.0}),
+        small(supply={"current_limit": 1.75}, load={"mass": 8.5}),
+    )
+    one, other = (
+        assess(simulate(inputs), actions=False, ranges=False).check(CheckKey.SUPPLY)
+        for inputs in (short, long)
+    )
     assert (one.status, other.status) == (Status.OK, Status.THIN) and 0 < one.value < other.value
     for inputs, check in ((short, one), (long, other)):
         values = finding(inputs, FindingKind.SUPPLY_LIMITED).values

@@ -1,7 +1,8 @@
-"""Cost of the runner per step, as ratios to scipy's own driver on the same problem in the same process.
+"""Cost of the runner per step, as ratios to scipy's own driver on the same problem in the same
+process.
 
-Run as ``python tests/benchmarks/hybrid_overhead.py``. Both drive LSODA over the same accepted steps with six guards;
-what differs is the looking on: root search, dense output, record.
+Run as ``python tests/benchmarks/hybrid_overhead.py``. Both drive LSODA over the same accepted steps
+with six guards; what differs is the looking on: root search, dense output, record.
 """
 
 from __future__ import annotations
@@ -75,7 +76,15 @@ def best(work: Callable[[], Any]) -> tuple[float, Any]:
 def main() -> int:
     bare, solution = best(lambda: solve_ivp(rhs, (0.0, SPAN), START, method="LSODA", **TOLERANCES))
     full, _ = best(
-        lambda: solve_ivp(rhs, (0.0, SPAN), START, method="LSODA", dense_output=True, events=single_guards(), **TOLERANCES)
+        lambda: solve_ivp(
+            rhs,
+            (0.0, SPAN),
+            START,
+            method="LSODA",
+            dense_output=True,
+            events=single_guards(),
+            **TOLERANCES,
+        )
     )
     steps = solution.t.size - 1
     unguarded, _ = best(lambda: run(Quiet(False), 0, START, 0.0, SPAN, **TOLERANCES))
@@ -84,9 +93,15 @@ def main() -> int:
     per_step = 1e6 / steps
     print(f"{steps} steps, {result.stats.rhs_calls} right-hand sides")
     print(f"solve_ivp without events or dense output  {bare * per_step:6.2f} us/step   1.00")
-    print(f"solve_ivp with both                       {full * per_step:6.2f} us/step  {full / bare:5.2f}")
-    print(f"runner without guards                     {unguarded * per_step:6.2f} us/step  {unguarded / bare:5.2f}")
-    print(f"runner with six guards                    {guarded * per_step:6.2f} us/step  {guarded / bare:5.2f}")
+    print(
+        f"solve_ivp with both                       {full * per_step:6.2f} us/step  {full / bare:5.2f}"
+    )
+    print(
+        f"runner without guards                     {unguarded * per_step:6.2f} us/step  {unguarded / bare:5.2f}"
+    )
+    print(
+        f"runner with six guards                    {guarded * per_step:6.2f} us/step  {guarded / bare:5.2f}"
+    )
     print(
         f"runner in {len(pieces.segments)} segments of {pieces.stats.steps / len(pieces.segments):.0f} steps         "
         f"{whole * 1e6 / pieces.stats.steps:6.2f} us/step"

@@ -1,10 +1,13 @@
-"""The shipped working lift against a plain scipy script of the same equations with smoothed friction, in one run, as ratios.
+"""The shipped working lift against a plain scipy script of the same equations with smoothed
+friction, in one run, as ratios.
 
-Run it by hand: ``python tests/benchmarks/lift.py``. It is no test: nothing here depends on a clock to pass.
+Run it by hand: ``python tests/benchmarks/lift.py``. It is no test: nothing here depends on a clock
+to pass.
 
-The script is what a careful engineer would write in an afternoon: the same motor, chain, drum, rope and heat, the sign of every
-friction smoothed by ``tanh(w / w0)``, floor and slack rope by ``max``, a terminal event at the top and a second run with the
-power off. Its tolerances are the loosest that give the same lift time to 0.1 %.
+The script is what a careful engineer would write in an afternoon: the same motor, chain, drum, rope
+and heat, the sign of every friction smoothed by ``tanh(w / w0)``, floor and slack rope by ``max``,
+a terminal event at the top and a second run with the power off. Its tolerances are the loosest that
+give the same lift time to 0.1 %.
 """
 
 from __future__ import annotations
@@ -30,12 +33,16 @@ TOLERANCES = (1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8)
 
 
 def smoothed_script(m: Machine, powered: bool):
-    """Right-hand side of the same lift with smoothed friction; state: wound, drum speed, travel, speed, two temperatures."""
+    """Right-hand side of the same lift with smoothed friction; state: wound, drum speed, travel,
+    speed, two temperatures."""
     g, line, body = m.groups[0], m.line, m.body
     k20, r20, n, ratio = g.motor.constant, g.motor.resistance, g.live, g.ratio
     chain: Chain = m.chain
     ratios = drum_ratios(chain)
-    rows = [(e.ratio, 1 / e.forward, e.reverse, e.drag, e.inertia, q) for e, q in zip(chain.elements, ratios[1:], strict=True)]
+    rows = [
+        (e.ratio, 1 / e.forward, e.reverse, e.drag, e.inertia, q)
+        for e, q in zip(chain.elements, ratios[1:], strict=True)
+    ]
     rotors = chain.groups[0].inertia * ratios[0]
     w0 = SMOOTHING * m.scales.drum_speed
     mass = body.mass + body.rope_mass
@@ -48,7 +55,10 @@ def smoothed_script(m: Machine, powered: bool):
     def rhs(t, y):
         s, w, u, v, tw, tc = y.tolist()
         unstretched = m.free_rope - s
-        elastic = max(0.0, line.stiffness * (line.falls * (m.reach - u) + line.lead - unstretched) / unstretched)
+        elastic = max(
+            0.0,
+            line.stiffness * (line.falls * (m.reach - u) + line.lead - unstretched) / unstretched,
+        )
         radius = next((r for end, r in layers if s < end), layers[-1][1])
         ds = radius * w / (1 + elastic / line.stiffness)
         tension = max(0.0, elastic + line.damping * (ds - line.falls * v)) if elastic > 0 else 0.0
@@ -71,25 +81,49 @@ def smoothed_script(m: Machine, powered: bool):
         if u <= 0 and dv < 0:
             dv, v = -v / 1e-3, max(v, 0.0)
         inward = (tw - tc) / path.winding_to_case
-        return [ds, dw, v, dv, (i * i * r - inward) / path.winding_capacity,
-                (inward - (tc - m.ambient) / path.case_to_ambient) / path.case_capacity]  # fmt: skip
+        return [
+            ds,
+            dw,
+            v,
+            dv,
+            (i * i * r - inward) / path.winding_capacity,
+            (inward - (tc - m.ambient) / path.case_to_ambient) / path.case_capacity,
+        ]
 
     return rhs
 
 
 def run_script(m: Machine, method: str, rtol: float) -> tuple[float, int]:
-    """Lift time of the script [s] and its right-hand-side calls: the raise to the top, then the watch with the power off."""
+    """Lift time of the script [s] and its right-hand-side calls: the raise to the top, then the
+    watch with the power off."""
     y = np.array([0.0, 0.0, m.start_travel, 0.0, m.ambient, m.ambient])
-    scale = np.array([m.scales.stretch, m.scales.drum_speed, m.scales.stretch, m.scales.load_speed, 1.0, 1.0])
+    scale = np.array(
+        [m.scales.stretch, m.scales.drum_speed, m.scales.stretch, m.scales.load_speed, 1.0, 1.0]
+    )
 
     def top(t, y):
         return y[2] - m.top_travel
 
     top.terminal, top.direction = True, 1
-    up = solve_ivp(smoothed_script(m, True), (0, m.phases[0].time), y, method=method, rtol=rtol, atol=rtol * scale,
-                   events=top, dense_output=True)  # fmt: skip
-    held = solve_ivp(smoothed_script(m, False), (up.t[-1], up.t[-1] + 10), up.y[:, -1], method=method, rtol=rtol,
-                     atol=rtol * scale, dense_output=True)  # fmt: skip
+    up = solve_ivp(
+        smoothed_script(m, True),
+        (0, m.phases[0].time),
+        y,
+        method=method,
+        rtol=rtol,
+        atol=rtol * scale,
+        events=top,
+        dense_output=True,
+    )
+    held = solve_ivp(
+        smoothed_script(m, False),
+        (up.t[-1], up.t[-1] + 10),
+        up.y[:, -1],
+        method=method,
+        rtol=rtol,
+        atol=rtol * scale,
+        dense_output=True,
+    )
     return float(up.t[-1]), up.nfev + held.nfev
 
 
@@ -121,7 +155,9 @@ def main() -> None:
     record = simulate(m)
     lift_time = record.first(Event.TOP).time
     own = best_of(lambda: simulate(m))
-    print(f"{SCENARIO.name}: lift time {lift_time:.3f} s, {record.stats.steps} steps, {record.stats.rhs_calls} calls")
+    print(
+        f"{SCENARIO.name}: lift time {lift_time:.3f} s, {record.stats.steps} steps, {record.stats.rhs_calls} calls"
+    )
     print(f"simulate(): {own * 1e3:.1f} ms")
     for method in ("LSODA", "RK45"):
         rtol = loosest(m, method, lift_time)
@@ -129,7 +165,9 @@ def main() -> None:
             print(f"smoothed script, {method}: no tolerance gives the lift time to 0.1 %")
             continue
         taken = best_of(lambda: run_script(m, method, rtol), 3)  # noqa: B023
-        print(f"smoothed script, {method}, rtol {rtol:g}: {taken * 1e3:.1f} ms; simulate() takes {own / taken:.2f} of that")
+        print(
+            f"smoothed script, {method}, rtol {rtol:g}: {taken * 1e3:.1f} ms; simulate() takes {own / taken:.2f} of that"
+        )
     tall = build(_ten_times_higher(inputs))
     print(f"ten times the height: {best_of(lambda: simulate(tall), 3) / own:.2f} times the cost")
 
@@ -139,7 +177,9 @@ def _ten_times_higher(inputs):
 
     higher = with_value(inputs, "load.height", inputs.load.height * 10)
     if higher.load.drum_height is not None:
-        higher = with_value(higher, "load.drum_height", inputs.load.drum_height + 9 * inputs.load.height)
+        higher = with_value(
+            higher, "load.drum_height", inputs.load.drum_height + 9 * inputs.load.height
+        )
     return higher
 
 

@@ -1,9 +1,10 @@
-"""Server side of one change on the page: checking it, the first answer, and packing it for the server.
+"""Server side of one change on the page: checking it, the first answer, and packing it for the
+server.
 
-Run it by hand: ``python tests/benchmarks/page.py [CHANGES]``. It is no test. Random changes of any key
-that applies, each between half and twice its value or within its usual range; a refused change does
-not count. Wall and processor time are printed apart: other work on the machine moves the first alone.
-The pipe between worker and server adds about 3 ms.
+Run it by hand: ``python tests/benchmarks/page.py [CHANGES]``. It is no test. Random changes of any
+key that applies, each between half and twice its value or within its usual range; a refused change
+does not count. Wall and processor time are printed apart: other work on the machine moves the first
+alone. The pipe between worker and server adds about 3 ms.
 """
 
 from __future__ import annotations

@@ -18,7 +18,8 @@ COUNT = 10_000
 
 
 def mixed_columns(inputs, count: int) -> dict[str, np.ndarray]:
-    """Columns of everything that a sizing study or a ladder varies, all at random and all at once."""
+    """Columns of everything that a sizing study or a ladder varies, all at random and all at
+    once."""
     rng = np.random.default_rng(1)
     return {
         "load.mass": inputs.load.mass * rng.uniform(0.3, 1.5, count),
@@ -46,7 +47,9 @@ def main() -> None:
         start = time.process_time()
         simulate(machine)
         full = min(full, time.process_time() - start)
-    print(f"{COUNT} mixed variants by the quasi-static model: {slow:.2f} s, {slow / COUNT * 1e6:.0f} us each")
+    print(
+        f"{COUNT} mixed variants by the quasi-static model: {slow:.2f} s, {slow / COUNT * 1e6:.0f} us each"
+    )
     print(
         f"one full simulation: {full * 1e3:.1f} ms; looping it over as many would take {full * COUNT / slow:.0f} times as long"
     )

@@ -49,7 +49,13 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def done(folder):
     """One run that writes everything."""
-    return Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--out", str(folder / "out"))
+    return Screen().run(
+        "calibrate",
+        str(folder / "crate.toml"),
+        str(folder / "tests.csv"),
+        "--out",
+        str(folder / "out"),
+    )
 
 
 def test_the_first_screen_has_the_answer_and_the_details_follow_on_request(done, folder):
@@ -57,8 +63,18 @@ def test_the_first_screen_has_the_answer_and_the_details_follow_on_request(done,
     assert done.code == ExitCode.GOOD and lines[0].startswith("CALIBRATED. 5 tests determine ")
     assert lines[-1].startswith("All details: ") and "Measured and predicted" not in done.out
     assert max(map(len, lines[:-1])) <= 80 and len(lines) <= 28
-    full = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--full").out
-    headings = ("In the calibrated scenario", "Measured and predicted", "Stalls and holds", "Broken parts", "Cautions")
+    full = (
+        Screen()
+        .run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--full")
+        .out
+    )
+    headings = (
+        "In the calibrated scenario",
+        "Measured and predicted",
+        "Stalls and holds",
+        "Broken parts",
+        "Cautions",
+    )
     places = [full.index(f"\n{heading}") for heading in headings]
     assert places == sorted(places)
     assert "- pinion tooth of stage 1 (4th of 4): it broke" in full and "its capacity is" in full
@@ -87,7 +103,10 @@ def test_the_numbers_are_the_same_in_the_file_and_on_the_screen(done, folder):
     facts = json.loads((folder / "out" / "calibration.json").read_text())
     assert facts["meta"]["format"] >= 1 and facts["complete"] is True
     current = next(row for row in facts["changes"] if row["path"] == "motors.1.no_load_current")
-    assert current["after_a"] == load(str(folder / "out" / "calibrated.toml")).motors[0].no_load_current
+    assert (
+        current["after_a"]
+        == load(str(folder / "out" / "calibrated.toml")).motors[0].no_load_current
+    )
     assert {row["kind"] for row in facts["rows"]} == {"time", "current"}
     assert facts["predictions"][0]["mass_kg"] == 18.0
     assert facts["predictions"][0]["lift_time_low_s"] < facts["predictions"][0]["lift_time_s"]
@@ -97,7 +116,10 @@ def test_the_numbers_are_the_same_in_the_file_and_on_the_screen(done, folder):
 
 def test_the_figure_is_drawn_and_names_its_axes(done, folder):
     picture = folder / "out" / "measured-predicted.svg"
-    texts = {"".join(node.itertext()) for node in ET.parse(picture).iter("{http://www.w3.org/2000/svg}text")}
+    texts = {
+        "".join(node.itertext())
+        for node in ET.parse(picture).iter("{http://www.w3.org/2000/svg}text")
+    }
     assert {"Predicted lift time (s)", "Measured lift time (s)", "Measured current (A)"} <= texts
     assert (folder / "out" / "measured-predicted.png").read_bytes().startswith(b"\x89PNG")
 
@@ -137,30 +159,44 @@ def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run
     measured = text.partition("\nMeasured and predicted")[2]
     assert measured.splitlines()[2].split()[:2] == ["1", "unloaded"]
     assert "of the lifting torque in reserve" in text.partition("Stalls and holds")[2]
-    assert "With the power off 30 kg may run back. Action: Fit a pawl or a brake first." in " ".join(text.split())
+    assert (
+        "With the power off 30 kg may run back. Action: Fit a pawl or a brake first."
+        in " ".join(text.split())
+    )
     assert "may run back" not in Screen().run("calibrate", *sheet, "--set", "pawl.fitted=true").out
 
 
 def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measured(folder):
-    """People edit their scenario between: a caution, no error, and nothing where the version is the same."""
+    """People edit their scenario between: a caution, no error, and nothing where the version is the
+    same."""
     crate = str(folder / "crate.toml")
     Screen().run("ladder", crate, "--out", str(folder / "plan"), "--rungs", "2")
     blank = (folder / "plan" / "ladder.csv").read_text().splitlines()
     heads = blank[2].split(",")
     times = ["16.1", "17.0", "18.4"]
     filled = [
-        ",".join(time if head == "measured_time_s" else cell for head, cell in zip(heads, row.split(","), strict=True))
+        ",".join(
+            time if head == "measured_time_s" else cell
+            for head, cell in zip(heads, row.split(","), strict=True)
+        )
         for row, time in zip(blank[3:], times, strict=True)
     ]
     (folder / "plan" / "filled.csv").write_text("\n".join([blank[0] + ",,,", *blank[1:3], *filled]))
     arguments = (str(folder / "plan" / "filled.csv"), "--fit", "bearings")
     same = Screen().run("calibrate", crate, *arguments)
     assert same.code == ExitCode.GOOD and "another version" not in same.out
-    lower = Screen().run("calibrate", crate, *arguments, "--set", "load.height=0.5 m", "--set", "title=Other crate")
+    lower = Screen().run(
+        "calibrate", crate, *arguments, "--set", "load.height=0.5 m", "--set", "title=Other crate"
+    )
     said = " ".join(lower.out.split())
-    assert lower.code == ExitCode.GOOD and "caution The sheet was planned for another version (hash " in said
+    assert (
+        lower.code == ExitCode.GOOD
+        and "caution The sheet was planned for another version (hash " in said
+    )
     assert 'instead of "Other crate"' in said and "0.6 m instead of 0.5 m" in said
-    facts = json.loads(Screen().run("calibrate", crate, *arguments, "--set", "rope.diameter=2.1 mm", "--json").out)
+    facts = json.loads(
+        Screen().run("calibrate", crate, *arguments, "--set", "rope.diameter=2.1 mm", "--json").out
+    )
     (finding,) = facts["findings"]
     assert finding["kind"] == "other_version" and finding["severity"] == "caution"
     planned, now = re.search(r"hash (\w+), now (\w+)", finding["sentence"]).groups()
@@ -169,7 +205,14 @@ def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measu
 
 def test_a_factor_that_does_not_exist_is_an_error_that_lists_them(folder):
     (folder / "one.csv").write_text("mass_kg,measured_time_s\n8,18.3\n")
-    empty = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "one.csv"), "--json", "--fit", "grease")
+    empty = Screen().run(
+        "calibrate",
+        str(folder / "crate.toml"),
+        str(folder / "one.csv"),
+        "--json",
+        "--fit",
+        "grease",
+    )
     assert empty.code == ExitCode.MISUSE and json.loads(empty.out)["error"]["code"] == "W-D01"
     assert "mesh_friction" in empty.out
 
@@ -183,6 +226,16 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
 
     monkeypatch.setattr(Bench, "in_full", interrupted)
     (folder / "few.csv").write_text("\n".join(SHEET.splitlines()[:6]) + "\n6,18,,,,,,\n")
-    screen = Screen().run("calibrate", str(folder / "crate.toml"), str(folder / "few.csv"), "--fit", "mesh_friction,motor_no_load_current")
+    screen = Screen().run(
+        "calibrate",
+        str(folder / "crate.toml"),
+        str(folder / "few.csv"),
+        "--fit",
+        "mesh_friction,motor_no_load_current",
+    )
     assert screen.code == ExitCode.INTERRUPTED
-    assert screen.out.startswith("PARTIAL") and "no-load current" in screen.out and "next test" in screen.out
+    assert (
+        screen.out.startswith("PARTIAL")
+        and "no-load current" in screen.out
+        and "next test" in screen.out
+    )

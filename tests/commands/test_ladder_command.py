@@ -50,13 +50,25 @@ def test_the_first_screen_has_answer_limits_and_cautions(done):
     lines, text = done.out.splitlines(), " ".join(done.out.split())
     assert max(map(len, lines)) <= 80 and len(lines) <= 30
     assert "6 rungs from an unloaded run to 10 kg" in text and "Held by friction only" in text
-    for words in ("reverse the polarity", "power off within", "25 %", "Follow local codes", "--full"):
+    for words in (
+        "reverse the polarity",
+        "power off within",
+        "25 %",
+        "Follow local codes",
+        "--full",
+    ):
         assert words in text
 
 
 def test_details_are_shown_on_request(folder):
     full = Screen().run("ladder", str(folder / "crate.toml"), "--rungs", "1", "--full").out
-    for heading in ("Stop limits", "Lowering and falls", "Weigh and measure first", "Print settings", "Cautions"):
+    for heading in (
+        "Stop limits",
+        "Lowering and falls",
+        "Weigh and measure first",
+        "Print settings",
+        "Cautions",
+    ):
         assert f"\n{heading}\n" in full
     assert "Do not reach under the load" in full and "stage.1.friction (assumed" in full
     assert "PETG, 4 walls, 40 % infill" in full and "on a scale" in full
@@ -69,7 +81,10 @@ def test_us_units_stand_beside_the_si_ones(folder):
 
 def test_a_pawl_that_blocks_the_lowering_asked_for_is_told_on_screen_and_sheet(folder, tmp_path):
     pawled = tmp_path / "pawl.toml"
-    steps = "".join(f'\n[[phase]]\naction = "{action}"\nuntil = "{until}"\n' for action, until in (("raise", "top"), ("lower", "floor")))
+    steps = "".join(
+        f'\n[[phase]]\naction = "{action}"\nuntil = "{until}"\n'
+        for action, until in (("raise", "top"), ("lower", "floor"))
+    )
     pawled.write_text(STARTER + steps + "\n[pawl]\n")
     done = Screen().run("ladder", str(pawled), "--rungs", "1", "--out", str(tmp_path / "out"))
     page = (tmp_path / "out" / "ladder.html").read_text()
@@ -81,9 +96,18 @@ def test_a_pawl_that_blocks_the_lowering_asked_for_is_told_on_screen_and_sheet(f
 
 def test_the_sheet_is_what_calibrate_reads(done, folder):
     rows = read_sheet(str(folder / "tests" / "ladder.csv"))
-    assert [row.rung for row in rows] == [1, 2, 3, 4, 5, 6] and rows[0].mass == 0 and rows[-1].mass == 10
+    assert (
+        [row.rung for row in rows] == [1, 2, 3, 4, 5, 6]
+        and rows[0].mass == 0
+        and rows[-1].mass == 10
+    )
     for row in rows:
-        assert row.predicted_time > 0 and row.predicted_current > 0 and row.voltage == 12 and row.height == pytest.approx(0.6)
+        assert (
+            row.predicted_time > 0
+            and row.predicted_current > 0
+            and row.voltage == 12
+            and row.height == pytest.approx(0.6)
+        )
         assert row.rest_before is not None and row.winding_start >= 20
         assert row.measured_time is None and row.outcome is None and row.held is None
 
@@ -91,7 +115,9 @@ def test_the_sheet_is_what_calibrate_reads(done, folder):
 def test_a_filled_sheet_calibrates(done, folder):
     lines = (folder / "tests" / "ladder.csv").read_text().splitlines()
     head = next(line for line in lines if not line.startswith("#")).split(",")
-    time, current, predicted = (head.index(name) for name in ("measured_time_s", "measured_current_a", "predicted_time_s"))
+    time, current, predicted = (
+        head.index(name) for name in ("measured_time_s", "measured_current_a", "predicted_time_s")
+    )
     filled = []
     for line in lines:
         cells = line.split(",")
@@ -108,14 +134,24 @@ def test_a_filled_sheet_calibrates(done, folder):
 def test_json_has_every_rung(done, folder):
     facts = json.loads((folder / "tests" / "ladder.json").read_text())
     assert facts["verdict"] in " ".join(done.out.split()) and facts["status"] == "thin"
-    assert len(facts["rows"]) == 6 and facts["measure_first"] and facts["prints"] and facts["lowering"]
+    assert (
+        len(facts["rows"]) == 6 and facts["measure_first"] and facts["prints"] and facts["lowering"]
+    )
     for row in facts["rows"]:
         assert row["lift_time_s"] < row["stop_time_s"] and row["status"] in ("ok", "thin")
         assert row["mass_kg"] == 0 or (row["checks"] and row["lowering"]["descent"] == "powered")
 
 
 def test_json_on_the_screen_is_what_the_file_holds(folder):
-    screen = Screen().run("ladder", str(folder / "crate.toml"), "--rungs", "1", "--json", "--out", str(folder / "short"))
+    screen = Screen().run(
+        "ladder",
+        str(folder / "crate.toml"),
+        "--rungs",
+        "1",
+        "--json",
+        "--out",
+        str(folder / "short"),
+    )
     assert screen.code == ExitCode.GOOD
     assert json.loads(screen.out) == json.loads((folder / "short" / "ladder.json").read_text())
 
@@ -125,14 +161,16 @@ def test_target_rungs_and_exit_codes(done, folder):
     short = Screen().run("ladder", crate, "--target", "4 kg", "--rungs", "1", "--json")
     assert [row["mass_kg"] for row in json.loads(short.out)["rows"]] == [0, 4]
     heavy = Screen().run("ladder", crate, "--target", "60 kg")
-    assert heavy.code == ExitCode.BAD and re.match(r"FAILS \d of \d rungs. (Climb to|Do not run)", heavy.out)
+    assert heavy.code == ExitCode.BAD and re.match(
+        r"FAILS \d of \d rungs. (Climb to|Do not run)", heavy.out
+    )
     for wrong in ("0", "13", "two"):
         refused = Screen().run("ladder", crate, "--rungs", wrong)
         assert refused.code == ExitCode.MISUSE and refused.out == ""
     assert Screen().run("ladder", crate, "--out", str(folder / "tests")).code == ExitCode.MISUSE
 
 
-# --- the page -------------------------------------------------------------------------------------------------------
+# --- the page
 
 
 class _Tags(html.parser.HTMLParser):
@@ -166,7 +204,11 @@ def test_the_page_is_whole_and_needs_nothing_else(done, folder):
     seen = _tags(page).seen
     assert not [tag for tag, _ in seen if tag in ("script", "img", "iframe", "object")]
     links = [attributes.get("href", "") for tag, attributes in seen if tag in ("a", "link")]
-    assert {link for link in links if not link.startswith("#")} == {"data:,"} and "http:" not in page and "https:" not in page
+    assert (
+        {link for link in links if not link.startswith("#")} == {"data:,"}
+        and "http:" not in page
+        and "https:" not in page
+    )
     blanks = page.partition('id="run-and-fill-in"')[2].partition("</tbody>")[0]
     assert len(re.findall(r"<td [^>]*></td>", blanks)) == 6 * 7
     for text in ("Tool chest onto the loft", "every test load, on a scale", "Do not reach under the load",
@@ -177,7 +219,12 @@ def test_the_page_is_whole_and_needs_nothing_else(done, folder):
 def test_nothing_in_a_title_becomes_markup(small):
     nasty = '<script>alert("x")</script> & <b onmouseover=x>\x1b[31m'
     page = ladder_page(plan_ladder(small(title=nasty), rungs=1), name="<i>.toml")
-    assert "<script" not in page and "<b onmouseover" not in page and "\x1b" not in page and "<i>.toml" not in page
+    assert (
+        "<script" not in page
+        and "<b onmouseover" not in page
+        and "\x1b" not in page
+        and "<i>.toml" not in page
+    )
     assert "&lt;script&gt;" in page
     _tags(page)
 
@@ -203,11 +250,17 @@ def test_a_title_is_no_formula_in_the_sheet(small, title):
 
 def test_a_sheet_for_pupils_has_no_predictions_and_the_answers_stand_apart(folder, tmp_path):
     out = tmp_path / "pupils"
-    done = Screen().run("ladder", str(folder / "crate.toml"), "--rungs", "2", "--blind", "--out", str(out))
+    done = Screen().run(
+        "ladder", str(folder / "crate.toml"), "--rungs", "2", "--blind", "--out", str(out)
+    )
     assert done.code == ExitCode.GOOD
     facts = json.loads((out / "answers.json").read_text())["rows"]
     rows = read_sheet(str(out / "ladder.csv"))
-    assert [row.predicted_time for row in rows] == [row.predicted_current for row in rows] == [None] * 3
+    assert (
+        [row.predicted_time for row in rows]
+        == [row.predicted_current for row in rows]
+        == [None] * 3
+    )
     assert [row.mass for row in rows] == [row["mass_kg"] for row in facts]
     blind, answers = ((out / f"{name}.html").read_text() for name in ("ladder", "answers"))
     current = f"{facts[-1]['current_a']:.3g}\N{NO-BREAK SPACE}A"
@@ -219,7 +272,9 @@ def test_it_prints_on_two_pages(done, folder, tmp_path):
     """By a browser, where there is one: A4."""
     source, pdf = folder / "tests" / "ladder.html", tmp_path / "page.pdf"
     assert "@page { size: A4;" in source.read_text()
-    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    program = next(
+        filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
+    )
     if program is None:
         return
     subprocess.run(

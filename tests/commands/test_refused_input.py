@@ -1,4 +1,5 @@
-"""What a command line may ask for in vain: too much, nothing that answers, a table that is none; said, with nothing written."""
+"""What a command line may ask for in vain: too much, nothing that answers, a table that is none;
+said, with nothing written."""
 
 from __future__ import annotations
 
@@ -32,7 +33,7 @@ def crate(tmp_path_factory):
     return str(path)
 
 
-# --- curves ---------------------------------------------------------------------------------------------------------
+# --- curves
 
 
 def test_too_many_scenarios_for_one_picture(crate, tmp_path):
@@ -55,14 +56,24 @@ def test_a_test_is_simulated_as_warm_as_it_was_and_repeats_once(crate, tmp_path)
     # The hot winding has more resistance: the same load takes longer.
     sheet = tmp_path / "tests.csv"
     sheet.write_text(HEAD + "4,,20,5,lifted\n4,,20,5.2,lifted\n4,,110,5,lifted\n")
-    code, said, _ = run("curves", crate, "--measured", str(sheet), "--out", str(tmp_path / "o"), "--json", "--format", "svg")
+    code, said, _ = run(
+        "curves",
+        crate,
+        "--measured",
+        str(sheet),
+        "--out",
+        str(tmp_path / "o"),
+        "--json",
+        "--format",
+        "svg",
+    )
     cold, again, hot = json.loads(said)["differences"]
     assert code == ExitCode.GOOD
     assert cold["simulated_time_s"] == again["simulated_time_s"] < hot["simulated_time_s"]
     assert (cold["measured_time_s"], again["measured_time_s"]) == (5, 5.2)
 
 
-# --- lift -----------------------------------------------------------------------------------------------------------
+# --- lift
 
 
 def test_a_snag_that_cannot_be_is_said(crate):
@@ -87,16 +98,20 @@ def test_an_override_of_what_is_no_table(crate, override, key, message):
 
 def test_an_override_where_the_file_holds_a_number_for_a_table(tmp_path):
     path = tmp_path / "odd.toml"
-    path.write_text(STARTER.replace("[supply]", "[bulk]").replace("[[motors]]", "supply = 3\n[[motors]]", 1))
+    path.write_text(
+        STARTER.replace("[supply]", "[bulk]").replace("[[motors]]", "supply = 3\n[[motors]]", 1)
+    )
     code, said, noted = run("lift", str(path), "--set", "supply.voltage=6 V")
     assert (code, said) == (ExitCode.MISUSE, "") and "supply is not a table in this file" in noted
 
 
-# --- spread on a scheduler ------------------------------------------------------------------------------------------
+# --- spread on a scheduler
 
 
 def test_a_scheduler_without_the_library_for_it(crate, monkeypatch):
-    monkeypatch.setitem(sys.modules, "distributed", None)  # so that importing it fails, also where it is installed
+    monkeypatch.setitem(
+        sys.modules, "distributed", None
+    )  # so that importing it fails, also where it is installed
     code, said, noted = run("spread", crate, "--builds", "10", "--scheduler", "tcp://127.0.0.1:9")
     assert (code, said) == (ExitCode.MISUSE, "")
     assert 'pip install "winchsim[cluster]"' in noted

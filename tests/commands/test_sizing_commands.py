@@ -1,4 +1,5 @@
-"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: text, JSON, files, options, exit codes."""
+"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: text, JSON, files,
+options, exit codes."""
 
 from __future__ import annotations
 
@@ -55,19 +56,28 @@ def written(crate, tmp_path_factory):
 
 @pytest.mark.parametrize("command", COMMANDS)
 @pytest.mark.parametrize("units", ["si", "us"])
-def test_the_first_screen_begins_with_the_answer_and_ends_with_the_cautions(crate, written, command, units):
+def test_the_first_screen_begins_with_the_answer_and_ends_with_the_cautions(
+    crate, written, command, units
+):
     done = written(command)[0] if units == "si" else Screen().run(command, crate, "--units", units)
     assert done.code == ExitCode.GOOD
     assert [line for line in done.err.splitlines() if not line.startswith("wrote ")] == []
     lines = done.out.splitlines()
-    assert lines[0].split()[0] in ("OK", "THIN", "NOT") and "competent person decides" in " ".join(done.out.split())
+    assert lines[0].split()[0] in ("OK", "THIN", "NOT") and "competent person decides" in " ".join(
+        done.out.split()
+    )
     assert len(lines) <= (25 if units == "si" else 27) and max(map(len, lines)) <= 80
     assert ("lb]" in done.out) == (units == "us")
 
 
 def test_the_rest_is_printed_on_request(crate, written):
     full = Screen().run("drum", crate, "--full").out
-    for heading in ("Candidates, by the quasi-static model", "Checks of the recommended build", "Simulated in full", "Cautions"):
+    for heading in (
+        "Candidates, by the quasi-static model",
+        "Checks of the recommended build",
+        "Simulated in full",
+        "Cautions",
+    ):
         assert f"\n{heading}\n" in full and heading not in written("drum")[0].out
 
 
@@ -76,10 +86,22 @@ def test_json_is_one_document_in_si(written, command):
     done, folder = written(command)
     facts = json.loads((folder / f"{command}.json").read_text())
     assert done.code == ExitCode.GOOD
-    assert facts["meta"]["scenario_hash"] and facts["verdict"] and facts["cautions"] and facts["command"] == command
+    assert (
+        facts["meta"]["scenario_hash"]
+        and facts["verdict"]
+        and facts["cautions"]
+        and facts["command"] == command
+    )
     assert len(facts["rows"]) > 5 and facts["full_runs"] and facts["wanted"]["margin"] is None
     for row in facts["rows"]:
-        assert {"status", "binding", "lift_time_s", "starting_margin_hot", "part", "meets_every_limit"} <= set(row)
+        assert {
+            "status",
+            "binding",
+            "lift_time_s",
+            "starting_margin_hot",
+            "part",
+            "meets_every_limit",
+        } <= set(row)
     assert facts["largest_difference"] < 0.01
     checks = {check["key"]: check for check in facts["checks"]}
     assert checks["target"]["status"] != "fails" and facts["recommended"]
@@ -105,7 +127,7 @@ def test_files_of_a_study(written, command):
     assert "<svg" in (folder / f"{command}.html").read_text()
 
 
-# --- sweep ------------------------------------------------------------------------------------------
+# --- sweep
 
 VARY = ("--vary", "drum.diameter=8mm,10mm,12mm", "--vary", "supply.voltage=6V,7V")
 
@@ -119,7 +141,12 @@ def test_a_sweep_is_a_table_by_status_with_the_scenario_first(crate):
     facts = json.loads(Screen().run("sweep", crate, *VARY, "--json").out)
     assert len(facts["rows"]) == 6 and facts["base"][0]["status"] and not facts["simulated"]
     statuses = [row["status"] for row in facts["rows"]]
-    shown = [word for line in lines[at + 2 :] for word in ("fails", "thin", "ok") if f"  {word}  " in f"{line}  "]
+    shown = [
+        word
+        for line in lines[at + 2 :]
+        for word in ("fails", "thin", "ok")
+        if f"  {word}  " in f"{line}  "
+    ]
     assert sorted(shown, key=["ok", "thin", "fails"].index) == shown and len(shown) == len(statuses)
 
 
@@ -127,14 +154,25 @@ def test_files_of_a_sweep_and_several_scenarios(crate, tmp_path):
     done = Screen().run("sweep", crate, *VARY, "--out", str(tmp_path / "out"))
     assert done.code == ExitCode.GOOD
     rows = list(csv.DictReader((tmp_path / "out" / "sweep.csv").read_text().splitlines()))
-    assert [float(row["drum.diameter_m"]) for row in rows] == [0.008, 0.008, 0.01, 0.01, 0.012, 0.012]
+    assert [float(row["drum.diameter_m"]) for row in rows] == [
+        0.008,
+        0.008,
+        0.01,
+        0.01,
+        0.012,
+        0.012,
+    ]
     assert (tmp_path / "out" / "sweep.png").exists()
-    both = json.loads(Screen().run("sweep", crate, crate, "--vary", "load.mass=4kg,5kg", "--json").out)
+    both = json.loads(
+        Screen().run("sweep", crate, crate, "--vary", "load.mass=4kg,5kg", "--json").out
+    )
     assert len(both["rows"]) == 4 and {row["file"] for row in both["rows"]} == {crate}
 
 
 def test_a_sweep_in_full_says_so(crate):
-    facts = json.loads(Screen().run("sweep", crate, "--vary", "load.mass=3kg,4kg", "--simulate", "--json").out)
+    facts = json.loads(
+        Screen().run("sweep", crate, "--vary", "load.mass=3kg,4kg", "--simulate", "--json").out
+    )
     assert facts["simulated"] and all(row["energy_balance_status"] == "ok" for row in facts["rows"])
 
 
@@ -144,7 +182,10 @@ def test_a_sweep_in_full_says_so(crate):
         (("--vary", "drum.diameter"), "write a path and values"),
         (("--vary", "drum.diametre=8mm"), "drum.diameter"),
         (("--vary", "drum.diameter=8 kg"), "drum.diameter"),
-        (("--list", "--vary", "drum.diameter=8mm,9mm", "--vary", "load.mass=1kg"), "values, as in the other columns"),
+        (
+            ("--list", "--vary", "drum.diameter=8mm,9mm", "--vary", "load.mass=1kg"),
+            "values, as in the other columns",
+        ),
     ],
 )
 def test_a_sweep_that_cannot_be_read_ends_with_2(crate, arguments, words):
@@ -164,7 +205,9 @@ def test_files_are_not_replaced_unless_told_to(crate, tmp_path):
 
 
 def test_options_narrow_the_drums(crate):
-    done = Screen().run("drum", crate, "--range", "8mm:14 mm", "--target-time", "20 s", "--margin", "1.5", "--json")
+    done = Screen().run(
+        "drum", crate, "--range", "8mm:14 mm", "--target-time", "20 s", "--margin", "1.5", "--json"
+    )
     facts = json.loads(done.out)
     diameters = [row["drum.diameter_m"] for row in facts["rows"]]
     assert min(diameters) == pytest.approx(0.008) and max(diameters) == pytest.approx(0.014)
@@ -220,7 +263,7 @@ def test_a_range_of_nothing_is_refused():
             parse_span(text, "mm")
 
 
-# --- progress and interruption --------------------------------------------------------------------------------------
+# --- progress and interruption
 
 
 def test_progress_only_on_a_terminal_and_after_a_second():
@@ -244,7 +287,9 @@ def test_interrupted_leaves_no_file_and_ends_with_130(crate, command, tmp_path, 
     def interrupt(*_, **__):
         raise KeyboardInterrupt
 
-    module = "winchsim.studies.ladder.plan" if command == "ladder" else "winchsim.studies.sizing.rule"
+    module = (
+        "winchsim.studies.ladder.plan" if command == "ladder" else "winchsim.studies.sizing.rule"
+    )
     monkeypatch.setattr(f"{module}.simulate", interrupt)
     folder = tmp_path / "out"
     done = Screen().run(command, crate, "--out", str(folder))

@@ -1,4 +1,5 @@
-"""``winchsim spread``: report, JSON, files, tolerances of the file, workers, and what happens when it is cut short."""
+"""``winchsim spread``: report, JSON, files, tolerances of the file, workers, and what happens when
+it is cut short."""
 
 from __future__ import annotations
 
@@ -50,7 +51,16 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def done(folder):
     """One run that writes everything."""
-    return Screen().run("spread", str(folder / "crate.toml"), "--builds", "60", "--seed", "7", "--out", str(folder / "out"))
+    return Screen().run(
+        "spread",
+        str(folder / "crate.toml"),
+        "--builds",
+        "60",
+        "--seed",
+        "7",
+        "--out",
+        str(folder / "out"),
+    )
 
 
 def test_the_first_screen_has_the_answer_and_the_cautions(done):
@@ -63,7 +73,14 @@ def test_the_first_screen_has_the_answer_and_the_cautions(done):
 
 def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_their_units(folder):
     full = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20", "--full").out
-    for heading in ("Percentiles", "Motors among themselves", "Influence", "What differs", "Method", "Cautions"):
+    for heading in (
+        "Percentiles",
+        "Motors among themselves",
+        "Influence",
+        "What differs",
+        "Method",
+        "Cautions",
+    ):
         assert f"\n{heading}" in full
     found = full.partition("What differs")[2].splitlines()
     rows = {line.split()[0]: line for line in found if line.strip()}
@@ -83,7 +100,11 @@ def test_json_has_the_same_numbers(done, folder):
         "low": pytest.approx(0.9404, abs=1e-4),
         "high": 1.0,
     }
-    assert {row["input"] for row in facts["rows"]} >= {"load.mass", "stage.1.friction", "motors.1.stall_torque"}
+    assert {row["input"] for row in facts["rows"]} >= {
+        "load.mass",
+        "stage.1.friction",
+        "motors.1.stall_torque",
+    }
     median = {row["share"]: row["value"] for row in facts["percentiles"]["time_s"]}[0.5]
     assert [row["place"] for row in facts["motors"]] == [1, 2, 3, 4]
     with open(folder / "out" / "spread.csv", newline="") as file:
@@ -91,13 +112,16 @@ def test_json_has_the_same_numbers(done, folder):
     assert len(rows) == 60
     times = [float(row["lift_time_s"]) for row in rows]
     assert np.median(times) == pytest.approx(median, rel=1e-6)
-    assert {"load.mass_kg", "motors.3.no_load_speed_rad_s", "group_1_motor_4_current_a"} <= set(rows[0])
+    assert {"load.mass_kg", "motors.3.no_load_speed_rad_s", "group_1_motor_4_current_a"} <= set(
+        rows[0]
+    )
     assert all(9.546 < float(row["load.mass_kg"]) < 10.454 for row in rows)
 
 
 def test_the_picture_names_what_moves_the_lift(done, folder):
     texts = {
-        "".join(node.itertext()) for node in ET.parse(folder / "out" / "spread.svg").iter("{http://www.w3.org/2000/svg}text")
+        "".join(node.itertext())
+        for node in ET.parse(folder / "out" / "spread.svg").iter("{http://www.w3.org/2000/svg}text")
     }
     rows = json.loads((folder / "out" / "spread.json").read_text())["rows"]
     most = max(rows, key=lambda row: abs(row["rank_correlation"]["time"]))
@@ -106,13 +130,17 @@ def test_the_picture_names_what_moves_the_lift(done, folder):
 
 
 def test_workers_change_nothing(folder):
-    one = Screen().run("spread", str(folder / "crate.toml"), "--builds", "50", "--json", "--workers", "1")
+    one = Screen().run(
+        "spread", str(folder / "crate.toml"), "--builds", "50", "--json", "--workers", "1"
+    )
     two = Screen(workers=2).run("spread", str(folder / "crate.toml"), "--builds", "50", "--json")
     assert one.out == two.out and one.code == two.code == ExitCode.GOOD
 
 
 def test_bad_builds_end_with_1(folder):
-    screen = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20", "--set", "load.mass=30 kg", "--json")
+    screen = Screen().run(
+        "spread", str(folder / "crate.toml"), "--builds", "20", "--set", "load.mass=30 kg", "--json"
+    )
     facts = json.loads(screen.out)
     assert screen.code == ExitCode.BAD
     assert facts["status"] == "fails"
@@ -121,7 +149,14 @@ def test_bad_builds_end_with_1(folder):
 
 def test_builds_are_simulated_on_request(folder):
     screen = Screen().run(
-        "spread", str(folder / "crate.toml"), "--builds", "10", "--simulate", "--json", "--set", "settings.watch=0 s"
+        "spread",
+        str(folder / "crate.toml"),
+        "--builds",
+        "10",
+        "--simulate",
+        "--json",
+        "--set",
+        "settings.watch=0 s",
     )
     assert json.loads(screen.out)["simulated"] is True
 
@@ -175,7 +210,11 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
     assert "Interrupted after 80 of 200 builds." in screen.out
     count[0] = 2
     nothing = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20")
-    assert nothing.code == ExitCode.INTERRUPTED and nothing.out == "" and nothing.err == "interrupted\n"
+    assert (
+        nothing.code == ExitCode.INTERRUPTED
+        and nothing.out == ""
+        and nothing.err == "interrupted\n"
+    )
 
 
 def test_progress_is_shown_to_whoever_watches(folder):

@@ -33,7 +33,8 @@ class TableProblem:
 
 @pytest.fixture
 def make_problem():
-    """Builds a problem of one mode "go" (more through `modes`) that stops at the first switch unless told otherwise."""
+    """Builds a problem of one mode "go" (more through `modes`) that stops at the first switch
+    unless told otherwise."""
 
     def make(rhs, guards=None, *, band=1e-9, until=math.inf, switch=None, progress=None, modes=()):
         guards = guards or {}

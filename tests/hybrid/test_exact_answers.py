@@ -1,4 +1,5 @@
-"""Switched problems with closed solutions: errors in units of tolerance, and a ceiling on right-hand-side calls.
+"""Switched problems with closed solutions: errors in units of tolerance, and a ceiling on
+right-hand-side calls.
 
 All closed solutions are own derivations from the equations in each problem's docstring.
 """
@@ -21,7 +22,8 @@ def tolerance_units(got, expected, atol):
 
 
 class CoilOnASupply:
-    """R-L circuit, L di/dt = u - R i - k w: voltage on at a known time, shorted at a current, opened at a low current."""
+    """R-L circuit, L di/dt = u - R i - k w: voltage on at a known time, shorted at a current,
+    opened at a low current."""
 
     R, L, U = 2.0, 0.004, 12.0
     ON, HIGH, LOW = 0.01, 4.5, 0.25
@@ -76,18 +78,26 @@ def test_copper_heat_by_gauss_nodes(method, points):
     result = run(problem, "waiting", [0.0], 0.0, 1.0, rtol=RTOL, atol=1e-9, method=method)
     _, weights, y = result.segments[2].gauss(points)
     heat = float(np.sum(weights * problem.R * y[0] ** 2))
-    assert heat == pytest.approx(0.5 * problem.L * (problem.HIGH**2 - problem.LOW**2), rel=10 * RTOL)
+    assert heat == pytest.approx(
+        0.5 * problem.L * (problem.HIGH**2 - problem.LOW**2), rel=10 * RTOL
+    )
 
 
 class BlockOnABelt:
-    """m x'' = -k x + friction on a belt of constant speed: sticks up to the static force, slides at the kinetic one."""
+    """m x'' = -k x + friction on a belt of constant speed: sticks up to the static force, slides at
+    the kinetic one."""
 
     M, K, SPEED, STATIC, KINETIC = 2.0, 50.0, 0.3, 12.0, 7.0
 
     def mode(self, key):
         if key == "sticks":
             slips = (Guard("slips", 1e-9),)
-            return Mode(key, lambda t, y: (self.SPEED, 0.0), slips, lambda t, y: (self.K * y[0] - self.STATIC,))
+            return Mode(
+                key,
+                lambda t, y: (self.SPEED, 0.0),
+                slips,
+                lambda t, y: (self.K * y[0] - self.STATIC,),
+            )
 
         def slide(t, y):
             return (y[1], (self.KINETIC - self.K * y[0]) / self.M)
@@ -104,7 +114,8 @@ class BlockOnABelt:
         return (y[0] / 0.1,)
 
     def exact_times(self, count):
-        """Times of slipping and gripping: a harmonic slide from (static/k, speed) back to the belt's speed."""
+        """Times of slipping and gripping: a harmonic slide from (static/k, speed) back to the
+        belt's speed."""
         w, a = math.sqrt(self.K / self.M), (self.STATIC - self.KINETIC) / self.K
         slide = 2.0 * (math.pi - math.atan(a * w / self.SPEED)) / w
         stick = 2.0 * a / self.SPEED
@@ -117,13 +128,16 @@ class BlockOnABelt:
 @pytest.mark.parametrize(("method", "calls"), [("LSODA", 1600), ("Radau", 6500), ("DOP853", 1600)])
 def test_block_on_a_belt(method, calls):
     problem = BlockOnABelt()
-    result = run(problem, "sticks", [0.0, problem.SPEED], 0.0, 12.0, rtol=RTOL, atol=1e-9, method=method)
+    result = run(
+        problem, "sticks", [0.0, problem.SPEED], 0.0, 12.0, rtol=RTOL, atol=1e-9, method=method
+    )
     assert result.outcome is Outcome.FINISHED
     times = np.array([event.t for event in result.events])
     assert times.size >= 12
     labels = [event.events[0] for event in result.events]
     assert labels == ["slips" if k % 2 == 0 else "grips" for k in range(times.size)]
-    # Every cycle starts afresh from the static force: the errors add up linearly, a few tolerances a cycle.
+    # Every cycle starts afresh from the static force: the errors add up linearly, a few tolerances
+    # a cycle.
     assert np.max(np.abs(times - problem.exact_times(times.size))) < RTOL * times.size
     for segment in result.segments:
         if segment.key == "sticks":
@@ -132,14 +146,17 @@ def test_block_on_a_belt(method, calls):
 
 
 class BouncingMass:
-    """x'' = -g, restitution at the floor; a rebound below the rest speed sets the mass to rest for good."""
+    """x'' = -g, restitution at the floor; a rebound below the rest speed sets the mass to rest for
+    good."""
 
     G, RESTITUTION, REST_SPEED = 9.81, 0.6, 0.02
 
     def mode(self, key):
         if key == "rests":
             return Mode(key, lambda t, y: (0.0, 0.0), (), lambda t, y: ())
-        return Mode(key, lambda t, y: (y[1], -self.G), (Guard("floor", 1e-12),), lambda t, y: (-y[0],))
+        return Mode(
+            key, lambda t, y: (y[1], -self.G), (Guard("floor", 1e-12),), lambda t, y: (-y[0],)
+        )
 
     def switch(self, key, fired, t, y):
         rebound = -self.RESTITUTION * y[1]
@@ -175,7 +192,8 @@ def test_bouncing_then_resting_mass(method, calls):
 
 
 class MassOnARope:
-    """A mass on a rope that cannot push: x down from the point where the rope comes taut, m x'' = m g - k max(0, x)."""
+    """A mass on a rope that cannot push: x down from the point where the rope comes taut, m x'' = m
+    g - k max(0, x)."""
 
     M, K, G = 3.0, 1200.0, 9.81
 
@@ -216,13 +234,20 @@ def test_rope_going_slack_and_taut(method, calls):
     assert np.max(np.abs(times - problem.exact_times(drop, times.size))) < 10 * RTOL * times.size
     for segment in result.segments:
         x, v = segment.y
-        energy = 0.5 * problem.M * v**2 - problem.M * problem.G * x + 0.5 * problem.K * np.maximum(x, 0.0) ** 2
-        assert np.max(np.abs(energy / (problem.M * problem.G * drop) - 1.0)) < 15 * RTOL * times.size
+        energy = (
+            0.5 * problem.M * v**2
+            - problem.M * problem.G * x
+            + 0.5 * problem.K * np.maximum(x, 0.0) ** 2
+        )
+        assert (
+            np.max(np.abs(energy / (problem.M * problem.G * drop) - 1.0)) < 15 * RTOL * times.size
+        )
     assert result.stats.rhs_calls < calls
 
 
 class BrakedDrum:
-    """J w' = load - (brake torque + c w) while turning; held while the load torque, growing in time, is within it."""
+    """J w' = load - (brake torque + c w) while turning; held while the load torque, growing in
+    time, is within it."""
 
     J, BRAKE, DRAG, GROWTH = 0.08, 1.6, 0.11, 0.5
 
@@ -231,9 +256,16 @@ class BrakedDrum:
             return self.GROWTH * t - self.BRAKE
 
         if key == "held":
-            return Mode(key, lambda t, y: (0.0, 0.0), (Guard("slips", 1e-9),), lambda t, y: (excess(t),))
+            return Mode(
+                key, lambda t, y: (0.0, 0.0), (Guard("slips", 1e-9),), lambda t, y: (excess(t),)
+            )
         if key == "slips":
-            return Mode(key, lambda t, y: (y[1], (excess(t) - self.DRAG * y[1]) / self.J), (), lambda t, y: ())
+            return Mode(
+                key,
+                lambda t, y: (y[1], (excess(t) - self.DRAG * y[1]) / self.J),
+                (),
+                lambda t, y: (),
+            )
 
         def braking(t, y):
             return (y[1], -(self.BRAKE + self.DRAG * y[1]) / self.J)

@@ -47,7 +47,9 @@ def test_guard_on_a_straight_line(make_problem, method, start, slope, expected):
 @pytest.mark.parametrize("method", ["LSODA", "RK45"])
 def test_disarmed_guard_is_armed_on_its_way_down(make_problem, method):
     """Zero at the start, down past the band, and back up: fires at zero, not at plus the band."""
-    assert fired_at(make_problem, lambda t: 0.1 * t * (t - 5.0), method=method) == pytest.approx(5.0, abs=1e-9)
+    assert fired_at(make_problem, lambda t: 0.1 * t * (t - 5.0), method=method) == pytest.approx(
+        5.0, abs=1e-9
+    )
     # A dip that stays inside the band does not arm it.
     assert fired_at(make_problem, lambda t: 1e-3 * t * (t - 5.0), method=method) == pytest.approx(
         2.5 + math.sqrt(2.5**2 + BAND / 1e-3), abs=1e-6
@@ -62,7 +64,11 @@ def test_negative_band_is_refused():
 
 
 def test_guards_that_cross_together_are_given_together(make_problem):
-    guards = {"b": lambda t, y: y[0] - 1.0, "other": lambda t, y: y[0] - 1.5, "a": lambda t, y: 3.0 * (y[0] - 1.0)}
+    guards = {
+        "b": lambda t, y: y[0] - 1.0,
+        "other": lambda t, y: y[0] - 1.5,
+        "a": lambda t, y: 3.0 * (y[0] - 1.0),
+    }
     problem = make_problem(lambda t, y: (1.0,), guards)
     run(problem, "go", [0.0], 0.0, 5.0, **TOLERANCES)
     assert problem.calls[0][1] == ("b", "a")
@@ -70,7 +76,8 @@ def test_guards_that_cross_together_are_given_together(make_problem):
 
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_guards_whose_roots_differ_by_rounding_are_given_together(make_problem, method):
-    """Powers of the same rising state: their roots differ in the last digits, and so do their signs there."""
+    """Powers of the same rising state: their roots differ in the last digits, and so do their signs
+    there."""
     guards = {f"power {p}": lambda t, y, p=p: y[0] ** p - 2.0**p for p in range(1, 9)}
     for slope in (0.7, 1.1, 1.3):
         problem = make_problem(lambda t, y, slope=slope: (slope * math.exp(-0.1 * t),), guards)
@@ -97,8 +104,11 @@ def test_guards_above_their_band_at_the_start_fire_together(make_problem):
 
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_many_peaks_that_just_do_not_reach(make_problem, method):
-    """Thirty swings whose tops stay a millionth below the guard: never fires, whatever the samples miss."""
-    problem = make_problem(lambda t, y: (math.cos(t),), {"g": lambda t, y: np.sin(t) - (1.0 + 1e-6)})
+    """Thirty swings whose tops stay a millionth below the guard: never fires, whatever the samples
+    miss."""
+    problem = make_problem(
+        lambda t, y: (math.cos(t),), {"g": lambda t, y: np.sin(t) - (1.0 + 1e-6)}
+    )
     result = run(problem, "go", [0.0], 0.0, 60.0 * math.pi, method=method, rtol=1e-6, atol=1e-8)
     assert result.outcome is Outcome.FINISHED
 
@@ -108,7 +118,9 @@ def test_many_peaks_that_just_do_not_reach(make_problem, method):
 def test_one_peak_among_many_that_just_reaches(make_problem, method, swing):
     """Swings that grow; the guard is reached by the top of one of them, by a millionth part."""
     growth = 1e-3
-    top = math.pi - math.atan(1.0 / growth) + 2.0 * math.pi * swing  # exp(growth t) sin t has its tops there
+    top = (
+        math.pi - math.atan(1.0 / growth) + 2.0 * math.pi * swing
+    )  # exp(growth t) sin t has its tops there
     level = math.exp(growth * top) * math.sin(top) * (1.0 - 1e-6)
 
     def guard(t, y):
@@ -127,7 +139,9 @@ def test_one_peak_among_many_that_just_reaches(make_problem, method, swing):
 def test_peak_at_the_seam_of_two_looks(make_problem, monkeypatch, phase):
     """Looked at after every step: each step's end is a seam, and the top may lie right on it."""
     monkeypatch.setattr(integrate, "_BATCH", 1)
-    problem = make_problem(lambda t, y: (math.cos(t + phase),), {"g": lambda t, y: np.sin(t + phase) - (1.0 - 1e-9)})
+    problem = make_problem(
+        lambda t, y: (math.cos(t + phase),), {"g": lambda t, y: np.sin(t + phase) - (1.0 - 1e-9)}
+    )
     result = run(problem, "go", [0.0], 0.0, 9.0, rtol=1e-6, atol=1e-8)
     assert result.outcome is Outcome.STOPPED
     top = (0.5 * math.pi - phase) % (2.0 * math.pi)
@@ -138,7 +152,8 @@ def test_peak_at_the_seam_of_two_looks(make_problem, monkeypatch, phase):
 def test_peaks_of_a_disarmed_guard_inside_its_band(make_problem, method):
     """Above zero for short times, but never below minus the band before."""
     problem = make_problem(
-        lambda t, y: (math.cos(t),), {Guard("g", BAND): lambda t, y: 0.4 * BAND * (np.sin(t) - (1.0 - 1e-3))}
+        lambda t, y: (math.cos(t),),
+        {Guard("g", BAND): lambda t, y: 0.4 * BAND * (np.sin(t) - (1.0 - 1e-3))},
     )
     result = run(problem, "go", [0.0], 0.0, 60.0, method=method, rtol=1e-6, atol=1e-8)
     assert result.outcome is Outcome.FINISHED
@@ -146,7 +161,9 @@ def test_peaks_of_a_disarmed_guard_inside_its_band(make_problem, method):
 
 def test_guard_may_return_floats_for_arrays(make_problem):
     """A guard that does not depend on time or state need not be broadcast by the problem."""
-    problem = make_problem(lambda t, y: (1.0,), {"constant": lambda t, y: -1.0, "end": lambda t, y: y[0] - 2.0})
+    problem = make_problem(
+        lambda t, y: (1.0,), {"constant": lambda t, y: -1.0, "end": lambda t, y: y[0] - 2.0}
+    )
     result = run(problem, "go", [0.0], 0.0, 5.0, **TOLERANCES)
     assert (result.outcome, result.t) == (Outcome.STOPPED, pytest.approx(2.0))
 
@@ -154,7 +171,9 @@ def test_guard_may_return_floats_for_arrays(make_problem):
 def test_number_of_guard_values_must_fit():
     class Misfit:
         def mode(self, key):
-            return Mode(key, lambda t, y: (1.0,), (Guard("a", 0.0), Guard("b", 0.0)), lambda t, y: (-1.0,))
+            return Mode(
+                key, lambda t, y: (1.0,), (Guard("a", 0.0), Guard("b", 0.0)), lambda t, y: (-1.0,)
+            )
 
         def switch(self, key, fired, t, y):
             return Switch(None, y)
@@ -167,10 +186,13 @@ def test_number_of_guard_values_must_fit():
 
 
 def test_scalar_and_array_calls_that_differ_by_rounding(make_problem):
-    """The scalar call decides at the ends of steps, so the two calls cannot disagree into a lost event."""
+    """The scalar call decides at the ends of steps, so the two calls cannot disagree into a lost
+    event."""
 
     def guard(t, y):
         return t - 1.0 if isinstance(t, float) else t - (1.0 + 1e-9)
 
-    result = run(make_problem(lambda t, y: (0.0,), {"g": guard}), "go", [0.0], 0.0, 1.0 + 5e-10, **TOLERANCES)
+    result = run(
+        make_problem(lambda t, y: (0.0,), {"g": guard}), "go", [0.0], 0.0, 1.0 + 5e-10, **TOLERANCES
+    )
     assert (result.outcome, result.t) == (Outcome.STOPPED, pytest.approx(1.0, abs=1e-8))

@@ -27,8 +27,20 @@ def test_end_time_and_final_state(make_problem):
 
 
 def test_empty_time_span(make_problem):
-    result = run(make_problem(lambda t, y: (1.0,), {"g": lambda t, y: 1.0}), "go", [2.0], 1.0, 1.0, **TOLERANCES)
-    assert (result.outcome, result.t, result.segments, result.events) == (Outcome.FINISHED, 1.0, (), ())
+    result = run(
+        make_problem(lambda t, y: (1.0,), {"g": lambda t, y: 1.0}),
+        "go",
+        [2.0],
+        1.0,
+        1.0,
+        **TOLERANCES,
+    )
+    assert (result.outcome, result.t, result.segments, result.events) == (
+        Outcome.FINISHED,
+        1.0,
+        (),
+        (),
+    )
     assert result.y.tolist() == [2.0]
 
 
@@ -39,7 +51,10 @@ def test_known_jumps_are_met_exactly(make_problem, method):
     modes.append(Mode("four", lambda t, y: (4.0,), (), lambda t, y: ()))
     following = {"go": "two", "two": "four"}
     problem = make_problem(
-        lambda t, y: (1.0,), until=0.1, switch=lambda key, fired, t, y: Switch(following[key], y, fired), modes=modes
+        lambda t, y: (1.0,),
+        until=0.1,
+        switch=lambda key, fired, t, y: Switch(following[key], y, fired),
+        modes=modes,
     )
     result = run(problem, "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
     assert [event.t for event in result.events] == [0.1, 0.7]
@@ -69,7 +84,9 @@ def test_span_of_a_few_float_spacings(make_problem, method, t0, spacings):
     t_end = t0
     for _ in range(spacings):
         t_end = float(np.nextafter(t_end, math.inf))
-    result = run(make_problem(lambda t, y: (-y[0],)), "go", [1.0], t0, t_end, method=method, **TOLERANCES)
+    result = run(
+        make_problem(lambda t, y: (-y[0],)), "go", [1.0], t0, t_end, method=method, **TOLERANCES
+    )
     assert (result.outcome, result.t) == (Outcome.FINISHED, t_end)
     assert result.y == pytest.approx([1.0])
 
@@ -112,7 +129,9 @@ def test_start_state_is_not_changed(make_problem):
 
 
 def test_arguments_out_of_range(make_problem):
-    problem = make_problem(lambda t, y: (1.0,), until=0.5, switch=lambda key, fired, t, y: Switch("go", [1.0, 2.0]))
+    problem = make_problem(
+        lambda t, y: (1.0,), until=0.5, switch=lambda key, fired, t, y: Switch("go", [1.0, 2.0])
+    )
     with pytest.raises(ValueError, match="BDF, DOP853, LSODA, RK23, RK45, Radau"):
         run(problem, "go", [0.0], 0.0, 1.0, method="lsoda", **TOLERANCES)
     with pytest.raises(ValueError, match="t_end must not be before t0"):
@@ -146,17 +165,22 @@ def test_first_step(make_problem, method):
     result = run(problem, "go", [1.0], 0.0, 1.0, method=method, first_step=1e-5, **TOLERANCES)
     assert result.segments[0].t[1] == pytest.approx(1e-5, rel=0.01)
     # A first step beyond the end of a segment is cut to it.
-    assert run(problem, "go", [1.0], 0.0, 1e-3, method=method, first_step=1.0, **TOLERANCES).t == 1e-3
+    assert (
+        run(problem, "go", [1.0], 0.0, 1e-3, method=method, first_step=1.0, **TOLERANCES).t == 1e-3
+    )
 
 
 class Swing:
-    """Two modes of an oscillator with different stiffness on either side: many segments, no damping."""
+    """Two modes of an oscillator with different stiffness on either side: many segments, no
+    damping."""
 
     def mode(self, key):
         stiffness = 4.0 if key == "left" else 1.0
         sign = 1.0 if key == "left" else -1.0
         guards = (Guard("middle", 1e-9),)
-        return Mode(key, lambda t, y: (y[1], -stiffness * y[0]), guards, lambda t, y: (sign * y[0],))
+        return Mode(
+            key, lambda t, y: (y[1], -stiffness * y[0]), guards, lambda t, y: (sign * y[0],)
+        )
 
     def switch(self, key, fired, t, y):
         return Switch("left" if key == "right" else "right", y)
@@ -167,7 +191,9 @@ class Swing:
 
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_same_run_twice_gives_the_same_bits(method):
-    runs = [run(Swing(), "right", [1.0, 0.0], 0.0, 30.0, method=method, **TOLERANCES) for _ in range(2)]
+    runs = [
+        run(Swing(), "right", [1.0, 0.0], 0.0, 30.0, method=method, **TOLERANCES) for _ in range(2)
+    ]
     assert astuple(runs[0].stats) == astuple(runs[1].stats)
     assert len(runs[0].segments) == len(runs[1].segments) > 10
     for one, two in zip(runs[0].segments, runs[1].segments, strict=True):
@@ -194,7 +220,8 @@ def test_counts_of_a_run(make_problem):
 
 
 def test_guards_are_looked_at_once_a_step():
-    """One scalar call per step, and one array call per near hundred steps, a few more around crossings."""
+    """One scalar call per step, and one array call per near hundred steps, a few more around
+    crossings."""
     scalar_calls = array_calls = 0
 
     class Counted(Swing):

@@ -72,7 +72,9 @@ def test_gauss_integral_of_the_state(segment):
     for points in (5, 8):
         times, weights, y = segment.gauss(points)
         assert times.size == points * (segment.t.size - 1)
-        assert np.sum(weights * y[1] ** 2) == pytest.approx(END / 2.0 - math.sin(2.0 * END) / 4.0, abs=1e-5)
+        assert np.sum(weights * y[1] ** 2) == pytest.approx(
+            END / 2.0 - math.sin(2.0 * END) / 4.0, abs=1e-5
+        )
 
 
 def test_public_names_are_there():

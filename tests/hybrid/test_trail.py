@@ -22,7 +22,8 @@ START = np.array([2.0, 0.0])
 
 @pytest.fixture
 def lsoda():
-    """Our LSODA and scipy's own interpolants of the same steps; looked at every 50 steps, as the runner does."""
+    """Our LSODA and scipy's own interpolants of the same steps; looked at every 50 steps, as the
+    runner does."""
     ours = LsodaStepper(stiffening, 0.0, START, 60.0, **SETTINGS)
     theirs = LSODA(stiffening, 0.0, START, 60.0, rtol=1e-7, atol=1e-10)
     outputs = []
@@ -47,7 +48,9 @@ def test_lsoda_interpolants_are_scipys(lsoda):
     ours, outputs = lsoda
     times, trail = ours.record()
     grid = times[:-1, None] + np.array([0.0, 0.1, 0.5, 0.9, 1.0]) * np.diff(times)[:, None]
-    expected = np.concatenate([output(row) for output, row in zip(outputs, grid, strict=True)], axis=1)
+    expected = np.concatenate(
+        [output(row) for output, row in zip(outputs, grid, strict=True)], axis=1
+    )
     scale = np.max(np.abs(expected), axis=1, keepdims=True)
     assert np.max(np.abs(trail.on_steps(0, grid) - expected) / scale) < 1e-13
     steps = np.repeat(np.arange(len(outputs)), 5)
@@ -77,7 +80,8 @@ def test_lsoda_is_where_it_is_looked_for():
 
 @pytest.mark.parametrize("moved", ["_NEXT_SIZE", "_HISTORY", "_CALLS", "_LAST_ORDER"])
 def test_lsoda_that_has_moved_is_noticed(monkeypatch, moved):
-    """As a later scipy might lay out its arrays; the same problem then goes through the public interface."""
+    """As a later scipy might lay out its arrays; the same problem then goes through the public
+    interface."""
     monkeypatch.setattr(stepper, moved, getattr(stepper, moved) + 1)
     assert not lsoda_is_as_known.__wrapped__()
 

@@ -18,7 +18,8 @@ def oscillator(t, y):
 
 
 def swings(make_problem, **options):
-    """An oscillator in two modes, right and left of its middle: every restart stands exactly on the guard that fired."""
+    """An oscillator in two modes, right and left of its middle: every restart stands exactly on the
+    guard that fired."""
     left = Mode("left", oscillator, (Guard("up", 1e-9),), lambda t, y: (y[0],))
     other = {"go": "left", "left": "go"}
     return make_problem(
@@ -37,12 +38,15 @@ def test_guard_that_is_zero_at_the_restart_does_not_fire_there(make_problem, met
     assert result.outcome is Outcome.FINISHED
     assert [event.fired[0] for event in result.events] == ["down", "up", "down", "up", "down", "up"]
     # From exactly zero the guard falls, is armed, and rises through zero half a swing later.
-    assert [event.t for event in result.events] == pytest.approx(math.pi * np.arange(1, 7), abs=1e-3)
+    assert [event.t for event in result.events] == pytest.approx(
+        math.pi * np.arange(1, 7), abs=1e-3
+    )
 
 
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_two_crossings_inside_one_step(make_problem, method):
-    """A guard that is above zero for 9 ms of a step of a good part of a second, and so at no step's end."""
+    """A guard that is above zero for 9 ms of a step of a good part of a second, and so at no step's
+    end."""
     peak, excess = 1.0 + 1.0 / 7.0, 1e-5
 
     def rhs(t, y):
@@ -63,13 +67,16 @@ def test_two_crossings_inside_one_step(make_problem, method):
 
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_crossing_hidden_in_a_step_before_one_that_shows(make_problem, method):
-    """The hidden one comes first, so it is the one that counts; what was stepped past it is thrown away."""
+    """The hidden one comes first, so it is the one that counts; what was stepped past it is thrown
+    away."""
     top = 1.0 - 1e-6
 
     def rhs(t, y):
         return (y[1], -1.0)
 
-    problem = make_problem(rhs, {"top": lambda t, y: y[0] - 0.5 * top, "far": lambda t, y: -0.2 - y[0]})
+    problem = make_problem(
+        rhs, {"top": lambda t, y: y[0] - 0.5 * top, "far": lambda t, y: -0.2 - y[0]}
+    )
     result = run(problem, "go", [0.0, 1.0], 0.0, 4.0, method=method, **TOLERANCES)
     assert problem.calls[0][1] == ("top",)
     assert result.t == pytest.approx(1.0 - 1e-3, abs=1e-5)
@@ -85,7 +92,9 @@ def test_event_point_is_in_the_record(make_problem, method):
     )
     result = run(problem, "go", [1.0, 0.0], 0.0, 9.0, method=method, **TOLERANCES)
     assert len(result.events) >= 3
-    for before, event, after in zip(result.segments, result.events, result.segments[1:], strict=False):
+    for before, event, after in zip(
+        result.segments, result.events, result.segments[1:], strict=False
+    ):
         assert before.t[-1] == event.t == after.t[0]
         assert np.array_equal(before.y[:, -1], event.y_before)
         assert np.array_equal(after.y[:, 0], event.y_after)
@@ -120,8 +129,17 @@ def test_zero_length_segment_leaves_its_event_only(make_problem):
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_right_hand_side_that_is_not_finite(make_problem, method, bad, capfd):
-    """No success with NaN in the state, no warning (they are errors here), nothing printed by the solver."""
-    result = run(make_problem(lambda t, y: (bad if t > 0.5 else 1.0,)), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
+    """No success with NaN in the state, no warning (they are errors here), nothing printed by the
+    solver."""
+    result = run(
+        make_problem(lambda t, y: (bad if t > 0.5 else 1.0,)),
+        "go",
+        [0.0],
+        0.0,
+        1.0,
+        method=method,
+        **TOLERANCES,
+    )
     assert result.outcome is Outcome.NOT_FINITE
     assert result.t <= 0.5
     assert np.isfinite(result.y).all()
@@ -135,7 +153,9 @@ def test_right_hand_side_that_is_not_finite(make_problem, method, bad, capfd):
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_right_hand_side_that_is_never_finite(make_problem, method, bad, capfd):
     """A solver whose first step size is not a number must not shrink it for ever."""
-    result = run(make_problem(lambda t, y: (bad,)), "go", [2.0], 1.0, 3.0, method=method, **TOLERANCES)
+    result = run(
+        make_problem(lambda t, y: (bad,)), "go", [2.0], 1.0, 3.0, method=method, **TOLERANCES
+    )
     assert (result.outcome, result.t, result.y.tolist()) == (Outcome.NOT_FINITE, 1.0, [2.0])
     assert result.segments == result.events == ()
     assert capfd.readouterr() == ("", "")
@@ -144,7 +164,15 @@ def test_right_hand_side_that_is_never_finite(make_problem, method, bad, capfd):
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_solution_that_runs_off_to_infinity(make_problem, method, capfd):
     """y' = y^2 from 1 has no solution beyond t = 1."""
-    result = run(make_problem(lambda t, y: (y[0] * y[0],)), "go", [1.0], 0.0, 2.0, method=method, **TOLERANCES)
+    result = run(
+        make_problem(lambda t, y: (y[0] * y[0],)),
+        "go",
+        [1.0],
+        0.0,
+        2.0,
+        method=method,
+        **TOLERANCES,
+    )
     assert result.outcome in (Outcome.SOLVER_FAILED, Outcome.NOT_FINITE)
     assert result.t == pytest.approx(1.0, abs=1e-4)
     assert np.isfinite(result.y).all()
@@ -153,7 +181,10 @@ def test_solution_that_runs_off_to_infinity(make_problem, method, capfd):
 
 def test_not_finite_from_the_problem_itself(make_problem):
     steady = lambda t, y: (1.0,)  # noqa: E731
-    assert run(make_problem(steady), "go", [math.nan], 0.0, 1.0, **TOLERANCES).outcome is Outcome.NOT_FINITE
+    assert (
+        run(make_problem(steady), "go", [math.nan], 0.0, 1.0, **TOLERANCES).outcome
+        is Outcome.NOT_FINITE
+    )
     jump = make_problem(steady, until=0.5, switch=lambda key, fired, t, y: Switch("go", [math.nan]))
     result = run(jump, "go", [0.0], 0.0, 1.0, **TOLERANCES)
     assert (result.outcome, result.t) == (Outcome.NOT_FINITE, 0.5)
@@ -163,30 +194,53 @@ def test_not_finite_from_the_problem_itself(make_problem):
 def test_guard_that_is_not_a_number(make_problem, method):
     """It could hide a crossing, so it ends the run; beyond a crossing it does no harm."""
     steady = lambda t, y: (1.0,)  # noqa: E731
-    lost = {"never": lambda t, y: t * 0.0 - 1.0, "lost": lambda t, y: np.where(np.asarray(t) < 0.5, -1.0, math.nan)}
+    lost = {
+        "never": lambda t, y: t * 0.0 - 1.0,
+        "lost": lambda t, y: np.where(np.asarray(t) < 0.5, -1.0, math.nan),
+    }
     result = run(make_problem(steady, lost), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
     assert result.outcome is Outcome.NOT_FINITE
     at_once = {"lost": lambda t, y: math.nan}
-    assert run(make_problem(steady, at_once), "go", [0.0], 0.0, 1.0, **TOLERANCES).outcome is Outcome.NOT_FINITE
+    assert (
+        run(make_problem(steady, at_once), "go", [0.0], 0.0, 1.0, **TOLERANCES).outcome
+        is Outcome.NOT_FINITE
+    )
     late = {"first": lambda t, y: t - 0.25, **lost}
     result = run(make_problem(steady, late), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
     assert (result.outcome, result.t) == (Outcome.STOPPED, pytest.approx(0.25))
 
 
 def test_guard_that_is_not_a_number_at_its_own_crossing(make_problem):
-    """Its sign changes between two samples, but in between it is not a number: no time can be given."""
+    """Its sign changes between two samples, but in between it is not a number: no time can be
+    given."""
 
     def guard(t, y):
         return np.where(np.abs(np.asarray(t) - 0.5) < 1e-4, math.nan, np.asarray(t) - 0.5)
 
-    result = run(make_problem(lambda t, y: (1.0,), {"g": guard}), "go", [0.0], 0.0, 1.0, method="RK45", **TOLERANCES)
+    result = run(
+        make_problem(lambda t, y: (1.0,), {"g": guard}),
+        "go",
+        [0.0],
+        0.0,
+        1.0,
+        method="RK45",
+        **TOLERANCES,
+    )
     assert result.outcome is Outcome.NOT_FINITE
 
 
 def test_exception_of_the_problem_is_not_swallowed(make_problem):
     for method in sorted(METHODS):
         with pytest.raises(ValueError, match="math domain error"):
-            run(make_problem(lambda t, y: (math.sqrt(0.5 - t),)), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
+            run(
+                make_problem(lambda t, y: (math.sqrt(0.5 - t),)),
+                "go",
+                [0.0],
+                0.0,
+                1.0,
+                method=method,
+                **TOLERANCES,
+            )
 
 
 def test_segment_that_lsoda_gives_up_is_done_again_with_radau(make_problem, monkeypatch):
@@ -203,7 +257,9 @@ def test_segment_that_lsoda_gives_up_is_done_again_with_radau(make_problem, monk
     assert result.outcome is Outcome.FINISHED
     assert result.stats.fallbacks == 1
     assert result.stats.restarts == len(result.segments) + 1
-    assert [event.t for event in result.events] == pytest.approx(math.pi * (np.arange(3) + 0.5), abs=1e-6)
+    assert [event.t for event in result.events] == pytest.approx(
+        math.pi * (np.arange(3) + 0.5), abs=1e-6
+    )
 
 
 def toggling(make_problem, progress):
@@ -212,7 +268,11 @@ def toggling(make_problem, progress):
     modes = [Mode(key, lambda t, y: (0.0,), guard, lambda t, y: (1.0,)) for key in ("a", "b")]
     other = {"a": "b", "b": "a", "go": "a"}
     return make_problem(
-        lambda t, y: (0.0,), until=0.1, switch=lambda key, *_: Switch(other[key], [0.0]), modes=modes, progress=progress
+        lambda t, y: (0.0,),
+        until=0.1,
+        switch=lambda key, *_: Switch(other[key], [0.0]),
+        modes=modes,
+        progress=progress,
     )
 
 
@@ -262,7 +322,9 @@ def test_ever_shorter_bounces_end_as_chatter(make_problem):
 def test_friction_by_sign_runs_into_the_budget(make_problem, method):
     """What a switched mode should have been: the runner cannot remedy it, but it ends."""
     rhs = lambda t, y: (0.3 - math.copysign(1.0, y[0]),)  # noqa: E731
-    result = run(make_problem(rhs), "go", [1.0], 0.0, 3.0, method=method, max_rhs_calls=5000, **TOLERANCES)
+    result = run(
+        make_problem(rhs), "go", [1.0], 0.0, 3.0, method=method, max_rhs_calls=5000, **TOLERANCES
+    )
     assert result.outcome is Outcome.BUDGET
     assert 5000 <= result.stats.rhs_calls < 5300
     assert result.segments[-1].t[-1] == result.t

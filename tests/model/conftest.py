@@ -14,7 +14,8 @@ QUIET = (Event.SUPPLY, Event.SETTLED, Event.PHASE_STARTS, Event.END)
 
 
 def must_be_sound(record: Record) -> Record:
-    """The record, after checking what holds for every one: it ended by itself, its books close, its arrays are whole."""
+    """The record, after checking what holds for every one: it ended by itself, its books close, its
+    arrays are whole."""
     assert record.outcome.ok, record.outcome
     assert record.energy.error <= 1e-4
     assert np.all(np.diff(record.time) >= 0)
@@ -26,7 +27,9 @@ def must_be_sound(record: Record) -> Record:
     assert np.all(record["height"] >= -1e-9)
     held = record.bound
     assert np.all(record["drum_speed"][held] == 0)
-    for start, end in zip(record.segment_starts, [*record.segment_starts[1:], record.time.size], strict=True):
+    for start, end in zip(
+        record.segment_starts, [*record.segment_starts[1:], record.time.size], strict=True
+    ):
         if held[start]:
             assert np.ptp(record["rope_wound"][start:end]) == 0  # held means zero creep
     assert record.events[-1].event is Event.END

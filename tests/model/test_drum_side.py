@@ -30,12 +30,15 @@ def demands(inputs) -> dict[LinkKind, float]:
 
 
 def test_an_edge_loads_the_drum_and_not_the_knot(small):
-    """The capstan equation: 1/exp(-mu angle) of the load's pull is on the drum while it is raised."""
+    """The capstan equation: 1/exp(-mu angle) of the load's pull is on the drum while it is
+    raised."""
     record = simulate(small(**PARTS, edge=EDGE))
     middle = int(np.argmin(np.abs(record["height"] - 0.05)))
     radius = record.machine.layers[0].radius
     assert record["drum_speed"][middle] > 0
-    assert record["drum_torque"][middle] == pytest.approx(record["tension"][middle] * radius / KEPT, rel=1e-6)
+    assert record["drum_torque"][middle] == pytest.approx(
+        record["tension"][middle] * radius / KEPT, rel=1e-6
+    )
 
 
 def test_the_drum_s_links_follow_from_the_pull_on_it(small):
@@ -51,14 +54,18 @@ def test_the_rope_is_judged_at_its_knot_and_at_its_bend_over_the_drum(small):
     inputs = small(rope={"breaking_force": 1000.0, "knot_efficiency": 0.5})
     links = {link.kind: link for link in build(inputs).links}
     knot, drum = links[LinkKind.ROPE_KNOT], links[LinkKind.ROPE]
-    # A drum of five rope diameters leaves 0.77 of a wire rope; of a fibre rope between the square of it and all.
+    # A drum of five rope diameters leaves 0.77 of a wire rope; of a fibre rope between the square
+    # of it and all.
     assert knot.strength.value == 500.0
-    assert (drum.strength.low, drum.strength.value, drum.strength.high) == pytest.approx((592.9, 770.0, 1000.0))
+    assert (drum.strength.low, drum.strength.value, drum.strength.high) == pytest.approx(
+        (592.9, 770.0, 1000.0)
+    )
     assert (drum.channel, drum.required) == ("pull", knot.required)
 
 
 def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
-    """Spliced without loss at the load, its whole strength just above the load's pull: the edge's share is too much."""
+    """Spliced without loss at the load, its whole strength just above the load's pull: the edge's
+    share is too much."""
     strong = {"breaking_force": 130.0, "knot_efficiency": 1.0}  # 100 N at the drum
     assert simulate(small(rope=strong)).first(Event.OVERLOAD) is None
     record = simulate(small(rope=strong, edge=EDGE))
@@ -69,7 +76,9 @@ def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
 @pytest.mark.parametrize("parts", [{}, {"edge": EDGE}, {"edge": EDGE, "rope": {"falls": 2}}])
 def test_a_stall_loads_the_same_links_in_both_models(small, parts):
     machine = build(small(**PARTS, **parts))
-    assert min(part.static for part in jam(machine).parts) == pytest.approx(lift_machine(machine)["stall_factor"], rel=1e-9)
+    assert min(part.static for part in jam(machine).parts) == pytest.approx(
+        lift_machine(machine)["stall_factor"], rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)

@@ -1,4 +1,5 @@
-"""Supply and motors in whole lifts: limits, batteries, several groups, dead motors, brush drop, gearboxes."""
+"""Supply and motors in whole lifts: limits, batteries, several groups, dead motors, brush drop,
+gearboxes."""
 
 from dataclasses import replace
 
@@ -41,11 +42,15 @@ class TestController:
     """A speed controller between supply and motors, and supplies that do not hold their limit."""
 
     def test_half_the_duty_is_half_the_voltage(self, lift):
-        halved = lift(supply={"resistance": 0.0, "voltage": 12.0, "controller": Controller(duty=0.5)})
+        halved = lift(
+            supply={"resistance": 0.0, "voltage": 12.0, "controller": Controller(duty=0.5)}
+        )
         plain = lift(supply={"resistance": 0.0})
         assert halved.first(Event.TOP).time == pytest.approx(plain.first(Event.TOP).time, rel=1e-4)
         raising = (halved.phase == 0) & (halved.time > 0.1)
-        assert halved["current"][raising] == pytest.approx(halved["motor_1_current"][raising], rel=1e-6)  # half of both
+        assert halved["current"][raising] == pytest.approx(
+            halved["motor_1_current"][raising], rel=1e-6
+        )  # half of both
 
     def test_a_limit_at_the_battery_lets_a_stalled_motor_take_more(self, lift):
         heavy = {"load": {"mass": 30.0}, "settings": {"watch": 0.0, "stall_watch": 1.0}}
@@ -56,10 +61,15 @@ class TestController:
             stalled = (record.phase == 0) & (record.time > record.first(Event.STALLED).time)
             reached[side] = 2 * record["motor_1_current"][stalled].max()
         assert reached["motor"] == pytest.approx(0.8)
-        assert reached["battery"] == pytest.approx((6.0 * 0.8 / 2.0) ** 0.5, rel=1e-6)  # two of 4 ohm take 4.8 W
+        assert reached["battery"] == pytest.approx(
+            (6.0 * 0.8 / 2.0) ** 0.5, rel=1e-6
+        )  # two of 4 ohm take 4.8 W
 
     def test_slow_and_full_model_agree(self, lift, small):
-        for supply in ({"controller": Controller(duty=0.8)}, {"controller": Controller(limit=1.2, limit_side="battery")}):
+        for supply in (
+            {"controller": Controller(duty=0.8)},
+            {"controller": Controller(limit=1.2, limit_side="battery")},
+        ):
             found = lift_machine(build(small(supply=supply)))
             record = lift(supply=supply)
             assert found["lift_time"] == pytest.approx(record.first(Event.TOP).time, rel=5e-3)
@@ -76,7 +86,10 @@ class TestController:
     def test_a_supply_that_folds_back_latches_at_a_stall(self, lift):
         hanging = {"load": {"start_height": 0.05}}
         held = lift(**hanging, supply={"current_limit": 2.4})
-        folded = lift(**hanging, supply={"current_limit": 2.4, "over_current": "foldback", "fold_current": 0.1})
+        folded = lift(
+            **hanging,
+            supply={"current_limit": 2.4, "over_current": "foldback", "fold_current": 0.1},
+        )
         assert held.first(Event.TOP) is not None
         assert folded.first(Event.TOP) is None and folded.first(Event.STALLED) is not None
         running = np.median(held["current"][held.phase == 0])
@@ -104,7 +117,8 @@ class TestBattery:
 
 
 def test_bench_supply_takes_nothing_back(lift, make_motor, make_stage):
-    """An overhauling load drives the motors faster than the supply would: the current stops at zero."""
+    """An overhauling load drives the motors faster than the supply would: the current stops at
+    zero."""
     record = lift(
         stage=make_stage(4.0, 0.98, repeat=3),
         motors=make_motor(1.0, 0.01, count=1),
@@ -114,7 +128,9 @@ def test_bench_supply_takes_nothing_back(lift, make_motor, make_stage):
     assert supply_events(record)[-1] == "taking nothing back"
     down = (record.phase == 1) & (record.time > record.events[-3].time)
     assert np.abs(record["current"][down]).max() < 1e-6
-    assert np.abs(record["voltage"][down]).max() > 6.0  # the motors' own e.m.f. is above the supply's voltage
+    assert (
+        np.abs(record["voltage"][down]).max() > 6.0
+    )  # the motors' own e.m.f. is above the supply's voltage
 
 
 class TestGroups:
@@ -142,7 +158,8 @@ class TestGroups:
             assert record[f"motor_{i}_current"][powered] == pytest.approx(drawn[powered], rel=1e-6)
 
     def test_open_lead_lets_them_exchange_current(self, lift, two):
-        """Joined in parallel with the lead open, unlike motors drive each other as they coast; opened at each, not."""
+        """Joined in parallel with the lead open, unlike motors drive each other as they coast;
+        opened at each, not."""
         joined = lift(motors=two())
         apart = lift(motors=two(), supply={"off": "each motor"})
         for record, flows in ((joined, True), (apart, False)):
@@ -151,13 +168,23 @@ class TestGroups:
             assert bool(np.abs(record["motor_1_current"][coasting]).max() > 1e-3) is flows
 
     def test_run_back_with_joined_terminals(self, lift, story, two, sliding):
-        record = lift(**sliding, motors=two(), phase=(UP, Phase(action="short", until="floor", time=30.0)))
+        record = lift(
+            **sliding, motors=two(), phase=(UP, Phase(action="short", until="floor", time=30.0))
+        )
         assert story(record)[-2:] == [Event.RUNS_BACK, Event.LANDED]
         assert record["motor_1_current"][-1] > 0 and record["motor_2_current"][-1] > 0
         assert record["current"][-1] == 0.0
 
     def test_a_pinion_of_its_own_changes_its_ratio(self, lift, make_motor):
-        spur = Stage(pinion=12, gear=60, module=1e-3, width=8e-3, efficiency=0.9, shaft_drag=2e-4, tooth_strength=1e9)
+        spur = Stage(
+            pinion=12,
+            gear=60,
+            module=1e-3,
+            width=8e-3,
+            efficiency=0.9,
+            shaft_drag=2e-4,
+            tooth_strength=1e9,
+        )
         stages = (spur, Stage(kind="other", ratio=25.0, efficiency=0.8, shaft_drag=2e-4))
         motors = (
             make_motor(4.0, 0.005, idle_current=0.12),
@@ -175,7 +202,10 @@ class TestDeadMotors:
 
     def test_slower_with_one_dead_of_three(self, lift, make_motor):
         three = make_motor(4.0, 0.005, idle_current=0.12, count=3)
-        whole, hurt = lift(motors=three), lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1))
+        whole, hurt = (
+            lift(motors=three),
+            lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1)),
+        )
         two = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
         tops = [r.first(Event.TOP).time for r in (whole, two, hurt)]
         assert tops[0] < tops[1] < tops[2]  # the dead one drags besides
@@ -186,7 +216,11 @@ class TestDeadMotors:
         drag = {"idle_current": 0.45}
         one = lift(**sliding, motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
         assert one.first(Event.RUNS_BACK) is not None
-        more = lift(**sliding, motors=make_motor(4.0, 0.005, count=4, dead=2, **drag), supply={"voltage": 9.0})
+        more = lift(
+            **sliding,
+            motors=make_motor(4.0, 0.005, count=4, dead=2, **drag),
+            supply={"voltage": 9.0},
+        )
         assert more.first(Event.TOP) is not None and more.first(Event.RUNS_BACK) is None
 
 
@@ -227,12 +261,17 @@ class TestBrushDrop:
         assert record.energy.spent["brushes"] == pytest.approx(lost, rel=1e-3)
 
     def test_a_slow_descent_makes_no_current(self, lift, make_motor, sliding):
-        """Terminals joined, motors dragged so slowly that their e.m.f. stays below the brush drop: nothing brakes."""
-        motors = make_motor(4.0, 0.005, idle_current=0.30, count=2, brush_drop=1.0, drag_speed_share=0.2)
+        """Terminals joined, motors dragged so slowly that their e.m.f. stays below the brush drop:
+        nothing brakes."""
+        motors = make_motor(
+            4.0, 0.005, idle_current=0.30, count=2, brush_drop=1.0, drag_speed_share=0.2
+        )
         record = lift(
-            **{**sliding, "load": {"mass": 8.0, "height": 0.1}}, motors=motors, supply={"voltage": 9.0},
+            **{**sliding, "load": {"mass": 8.0, "height": 0.1}},
+            motors=motors,
+            supply={"voltage": 9.0},
             phase=(UP, Phase(action="short", until="floor", time=60.0)),
-        )  # fmt: skip
+        )
         down = (record.phase == 1) & (record["drum_speed"] < 0)
         assert down.any()
         emf = 0.005 * np.abs(record["motor_1_speed"][down])
@@ -242,7 +281,8 @@ class TestBrushDrop:
 
 
 def test_drag_that_grows_with_speed(lift, make_motor):
-    """The same no-load current, half of it growing with speed: less drag when loaded, so a quicker lift that holds less."""
+    """The same no-load current, half of it growing with speed: less drag when loaded, so a quicker
+    lift that holds less."""
     constant = lift()
     growing = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, drag_speed_share=0.5))
     assert growing.first(Event.TOP).time < constant.first(Event.TOP).time
@@ -253,14 +293,28 @@ def test_drag_that_grows_with_speed(lift, make_motor):
 class TestGearmotor:
     """Motors bought with a gearbox: their data hold at its output."""
 
-    DATA = {"voltage": 6.0, "no_load_speed": 30.0, "no_load_current": 0.1, "stall_torque": 0.2527, "stall_current": 2.0}
+    DATA = {
+        "voltage": 6.0,
+        "no_load_speed": 30.0,
+        "no_load_current": 0.1,
+        "stall_torque": 0.2527,
+        "stall_current": 2.0,
+    }
 
     def test_output_data_come_back(self, lift, make_stage):
-        group = MotorGroup(**self.DATA, gearbox=Gearbox(ratio=40.0, efficiency=0.7), winding_heat_capacity=1e6)
-        record = lift(motors=group, stage=make_stage(3.0, 0.95), load={"mass": 5.0}, supply={"resistance": 0.0})
+        group = MotorGroup(
+            **self.DATA, gearbox=Gearbox(ratio=40.0, efficiency=0.7), winding_heat_capacity=1e6
+        )
+        record = lift(
+            motors=group,
+            stage=make_stage(3.0, 0.95),
+            load={"mass": 5.0},
+            supply={"resistance": 0.0},
+        )
         assert record.machine.groups[0].ratio == pytest.approx(120.0)
         top = record.first(Event.TOP)
-        # Torque at the output: what the stage passes on; speed on the line between no load and stall.
+        # Torque at the output: what the stage passes on; speed on the line between no load and
+        # stall.
         torque = 5 * 9.80665 * 0.006 / 3 / 0.95
         speed = np.median(record["drum_speed"][record.phase == 0]) * 3
         assert speed == pytest.approx(30.0 * (1 - torque / 0.2527), rel=0.01)
@@ -273,11 +327,17 @@ class TestGearmotor:
         assert record.machine.groups[0].ratio == pytest.approx(40.0)
         assert record.energy.spent["motor and gearbox"] > 0
 
-    def test_a_gearbox_holds_because_it_is_known_to_lock_not_because_it_is_lossy(self, lift, make_stage):
+    def test_a_gearbox_holds_because_it_is_known_to_lock_not_because_it_is_lossy(
+        self, lift, make_stage
+    ):
         data = {**self.DATA, "stall_torque": 0.144}
         for reverse, holds in ((-0.5, True), (None, False)):
             box = Gearbox(ratio=40.0, reverse_efficiency=reverse)
-            record = lift(motors=MotorGroup(**data, gearbox=box), stage=make_stage(3.0, 0.98), load={"mass": 5.0})
+            record = lift(
+                motors=MotorGroup(**data, gearbox=box),
+                stage=make_stage(3.0, 0.98),
+                load={"mass": 5.0},
+            )
             assert record.first(Event.TOP) is not None
             assert (record.first(Event.RUNS_BACK) is None) is holds
 
@@ -292,25 +352,49 @@ class TestHeat:
         assert hot.first(Event.TOP).time > 1.1 * cold.first(Event.TOP).time
 
     def test_winding_takes_the_copper_heat(self, lift, make_motor):
-        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=2.0, case_heat_capacity=1e6,
-                            winding_to_case=1e4)  # fmt: skip
+        motors = make_motor(
+            4.0,
+            0.005,
+            idle_current=0.12,
+            count=2,
+            winding_heat_capacity=2.0,
+            case_heat_capacity=1e6,
+            winding_to_case=1e4,
+        )
         record = lift(motors=motors)
         warmed = 2 * 2.0 * (record["motor_1_winding"][-1] - 20.0)
         assert warmed == pytest.approx(record.energy.spent["copper"], rel=1e-3)
         assert record["motor_1_case"].max() < 20.01
 
     def test_the_case_takes_the_heat_of_friction(self, lift, make_motor):
-        """Of drag, and of what the torque loses in the motor: its case warms by that energy over its capacity."""
-        data = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_to_case=1e4, case_heat_capacity=0.5,
-                          case_to_ambient=1e4)  # fmt: skip
+        """Of drag, and of what the torque loses in the motor: its case warms by that energy over
+        its capacity."""
+        data = make_motor(
+            4.0,
+            0.005,
+            idle_current=0.12,
+            count=2,
+            winding_to_case=1e4,
+            case_heat_capacity=0.5,
+            case_to_ambient=1e4,
+        )
         record = lift(motors=replace(data, stall_torque=0.85 * data.stall_torque))
         spent = record.energy.spent["motor drag"] + record.energy.spent["motor friction"]
         assert 2 * 0.5 * (record["motor_1_case"][-1] - 20.0) == pytest.approx(spent, rel=0.01)
 
     def test_passing_the_limit_is_marked_once(self, lift, make_motor):
-        motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=0.3, winding_limit=30.0,
-                            winding_to_case=100.0)  # fmt: skip
+        motors = make_motor(
+            4.0,
+            0.005,
+            idle_current=0.12,
+            count=2,
+            winding_heat_capacity=0.3,
+            winding_limit=30.0,
+            winding_to_case=100.0,
+        )
         record = lift(motors=motors)
         hot = [e for e in record.events if e.event is Event.HOT]
         assert len(hot) == 1 and hot[0].value == 30.0
-        assert np.interp(hot[0].time, record.time, record["motor_1_winding"]) == pytest.approx(30.0, abs=1e-4)
+        assert np.interp(hot[0].time, record.time, record["motor_1_winding"]) == pytest.approx(
+            30.0, abs=1e-4
+        )

@@ -38,17 +38,39 @@ def test_stalls_at_the_start(lift, story):
 
 def test_stalls_midway_as_a_new_layer_begins(lift, story):
     record = lift(load={"mass": 11.0}, drum={"width": 0.008})
-    assert story(record)[:5] == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.LAYER, Event.DRUM_STOPS, Event.STALLED]
+    assert story(record)[:5] == [
+        Event.DRUM_STARTS,
+        Event.LIFT_OFF,
+        Event.LAYER,
+        Event.DRUM_STOPS,
+        Event.STALLED,
+    ]
     wound = np.interp(record.first(Event.LAYER).time, record.time, record["rope_wound"])
-    assert wound == pytest.approx(2 * np.pi * 0.006)  # three of the layer's four turns are dead ones
+    assert wound == pytest.approx(
+        2 * np.pi * 0.006
+    )  # three of the layer's four turns are dead ones
     assert 0.03 < record.first(Event.STALLED).height < 0.05
 
 
 def test_stalls_as_its_winding_heats(lift, story, make_motor):
-    warm = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_heat_capacity=0.5, case_heat_capacity=50.0,
-                      winding_to_case=60.0, winding_limit=140.0)  # fmt: skip
+    warm = make_motor(
+        4.0,
+        0.005,
+        idle_current=0.12,
+        count=2,
+        winding_heat_capacity=0.5,
+        case_heat_capacity=50.0,
+        winding_to_case=60.0,
+        winding_limit=140.0,
+    )
     record = lift(motors=warm, load={"mass": 11.0, "height": 0.3}, settings={"stall_watch": 30.0})
-    assert story(record) == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.DRUM_STOPS, Event.STALLED, Event.HOT]
+    assert story(record) == [
+        Event.DRUM_STARTS,
+        Event.LIFT_OFF,
+        Event.DRUM_STOPS,
+        Event.STALLED,
+        Event.HOT,
+    ]
     assert 0.01 < record.first(Event.STALLED).height < 0.3
     # The power goes off when the winding passes its limit, well before the stall watch is over.
     hot = record.first(Event.HOT)
@@ -89,7 +111,8 @@ class TestStallAtTheEndOfALayer:
         assert gaps[-1] < 0.2 * gaps[0]
 
     def test_either_side_alone_would_move(self, at_layers_end):
-        """More than the motors can raise on the upper layer, less on the lower one, and friction too small to hold."""
+        """More than the motors can raise on the upper layer, less on the lower one, and friction
+        too small to hold."""
         machine = at_layers_end.machine
         lower, upper = (layer.radius for layer in machine.layers[:2])
         assert steady_speed(machine, 25 * 9.80665 * lower) > 0
@@ -99,9 +122,15 @@ class TestStallAtTheEndOfALayer:
 def test_runs_back_and_lands_with_slack_rope(lift, story, sliding):
     record = lift(**sliding)
     assert story(record) == [
-        Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS, Event.RUNS_BACK, Event.LANDED, Event.SLACK,
+        Event.DRUM_STARTS,
+        Event.LIFT_OFF,
+        Event.TOP,
+        Event.DRUM_STOPS,
+        Event.RUNS_BACK,
+        Event.LANDED,
+        Event.SLACK,
         Event.PAID_OUT,
-    ]  # fmt: skip
+    ]
     landed = record.first(Event.LANDED)
     assert landed.value > 0.3 and landed.energy == pytest.approx(6 * landed.value**2 / 2)
     assert record["height"][-1] == 0.0 and record["tension"][-1] == 0.0
@@ -110,7 +139,11 @@ def test_runs_back_and_lands_with_slack_rope(lift, story, sliding):
 
 
 def test_pays_out_to_the_dead_turns(lift, story, sliding):
-    parts = {**sliding, "load": {"mass": 6.0, "start_height": 0.05, "height": 0.02}, "rope": {"axial_stiffness": 2e3}}
+    parts = {
+        **sliding,
+        "load": {"mass": 6.0, "start_height": 0.05, "height": 0.02},
+        "rope": {"axial_stiffness": 2e3},
+    }
     record = lift(**parts, phase=(Phase(action="off", until="time", time=5.0),))
     assert story(record)[0] is Event.RUNS_BACK and story(record)[-1] is Event.PAID_OUT
     assert record["rope_wound"][-1] == pytest.approx(record.machine.lowest_wound, abs=1e-9) == -0.05
@@ -126,7 +159,13 @@ def test_hanging_start_moves_at_once(lift, story):
 
 def test_slack_start_takes_up_first(lift, story):
     record = lift(rope={"slack": 0.02})
-    assert story(record) == [Event.DRUM_STARTS, Event.TAUT, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS]
+    assert story(record) == [
+        Event.DRUM_STARTS,
+        Event.TAUT,
+        Event.LIFT_OFF,
+        Event.TOP,
+        Event.DRUM_STOPS,
+    ]
     taut = record.first(Event.TAUT)
     assert np.interp(taut.time, record.time, record["rope_wound"]) == pytest.approx(0.02, rel=1e-3)
     assert np.all(record["tension"][record.time < taut.time] == 0.0)
@@ -148,13 +187,21 @@ def test_stiff_and_soft_ropes(lift, story, stiffness):
     assert story(record) == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS]
     stretch = 8 * 9.80665 / stiffness * 0.4
     lifted = record.first(Event.LIFT_OFF)
-    assert np.interp(lifted.time, record.time, record["rope_wound"]) == pytest.approx(stretch, rel=0.3)
+    assert np.interp(lifted.time, record.time, record["rope_wound"]) == pytest.approx(
+        stretch, rel=0.3
+    )
     assert record.stats.steps < 5000
 
 
 def test_critically_damped_rope_does_not_bounce(lift, story):
     record = lift(rope={"damping_ratio": 1.0, "slack": 0.01})
-    assert story(record) == [Event.DRUM_STARTS, Event.TAUT, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS]
+    assert story(record) == [
+        Event.DRUM_STARTS,
+        Event.TAUT,
+        Event.LIFT_OFF,
+        Event.TOP,
+        Event.DRUM_STOPS,
+    ]
     wild = lift(rope={"damping_ratio": 0.01, "slack": 0.01})
     late = record.first(Event.LIFT_OFF).time + 0.3
     swing = [np.ptp(r["tension"][(r.time > late) & (r.time < late + 0.3)]) for r in (record, wild)]
@@ -167,7 +214,9 @@ def test_no_creep_over_a_long_watch(lift):
     assert record.time[-1] - record.first(Event.TOP).time == pytest.approx(600.0)
     late = record.time > stopped
     assert np.ptp(record["rope_wound"][late]) == 0.0
-    assert record["height"][-1] == pytest.approx(record["height"][record.time > stopped + 2.0][0], abs=1e-6)
+    assert record["height"][-1] == pytest.approx(
+        record["height"][record.time > stopped + 2.0][0], abs=1e-6
+    )
     assert record.stats.steps < 5000
 
 
@@ -193,7 +242,8 @@ def test_direct_drive_without_a_stage(lift, make_motor):
 
 
 def test_tension_of_an_accelerating_load_counts_its_inertia(lift, sliding):
-    """Running back faster and faster, the rope carries the weight less what speeds the load up, to the end."""
+    """Running back faster and faster, the rope carries the weight less what speeds the load up, to
+    the end."""
     record = lift(**{**sliding, "load": {"mass": 6.0, "height": 0.3}, "drum": {"width": 0.2}})
     back = record.first(Event.RUNS_BACK).time
     landed = record.first(Event.LANDED).time
@@ -206,5 +256,6 @@ def test_tension_of_an_accelerating_load_counts_its_inertia(lift, sliding):
 def test_built_machine_and_inputs_give_the_same(small):
     inputs = small()
     assert np.array_equal(
-        simulate(inputs)["height"], simulate(build(inputs), rtol=inputs.settings.relative_tolerance)["height"]
+        simulate(inputs)["height"],
+        simulate(build(inputs), rtol=inputs.settings.relative_tolerance)["height"],
     )

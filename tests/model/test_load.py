@@ -1,4 +1,5 @@
-"""What the load meets: slopes, guides, tackles, stops and snags, the rope's own weight, links that break."""
+"""What the load meets: slopes, guides, tackles, stops and snags, the rope's own weight, links that
+break."""
 
 import math
 
@@ -16,18 +17,29 @@ class TestSlope:
 
     def test_pull_and_path(self, lift, story):
         record = lift(load={"slope": math.radians(30), "slope_friction": 0.3})
-        assert story(record) == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS, Event.STICKS]
+        assert story(record) == [
+            Event.DRUM_STARTS,
+            Event.LIFT_OFF,
+            Event.TOP,
+            Event.DRUM_STOPS,
+            Event.STICKS,
+        ]
         steady = np.median(record["tension"][record.phase == 0])
         assert steady == pytest.approx(WEIGHT * (0.5 + 0.3 * math.sqrt(3) / 2), rel=1e-3)
-        # Twice the rope of a straight lift of the same height; the channel "speed" is along the path.
+        # Twice the rope of a straight lift of the same height; the channel "speed" is along the
+        # path.
         assert record["rope_wound"].max() == pytest.approx(0.2, rel=0.02)
-        assert record.energy.spent["guide and slope"] == pytest.approx(0.3 * WEIGHT * math.sqrt(3) / 2 * 0.2, rel=0.01)
+        assert record.energy.spent["guide and slope"] == pytest.approx(
+            0.3 * WEIGHT * math.sqrt(3) / 2 * 0.2, rel=0.01
+        )
         gained = record.energy.stored_after["potential"] - record.energy.stored_before["potential"]
         assert gained == pytest.approx(WEIGHT * 0.1, rel=0.01)
 
     def test_gentle_slope_holds_the_load_by_itself(self, lift, sliding):
         """With more friction than slope the load stays where it is, whatever the train does."""
-        record = lift(**{**sliding, "load": {"mass": 6.0, "slope": math.radians(10), "slope_friction": 0.3}})
+        record = lift(
+            **{**sliding, "load": {"mass": 6.0, "slope": math.radians(10), "slope_friction": 0.3}}
+        )
         stuck = record.first(Event.STICKS)
         assert stuck.height > 0.1
         assert record["height"][-1] == pytest.approx(stuck.height, abs=1e-9)
@@ -35,15 +47,21 @@ class TestSlope:
     def test_lossless_slope_is_a_lighter_lift(self, lift):
         slope = lift(load={"slope": math.radians(30), "mass": 8.0})
         straight = lift(load={"mass": 4.0, "height": 0.2})
-        assert slope.first(Event.TOP).time == pytest.approx(straight.first(Event.TOP).time, rel=5e-3)
+        assert slope.first(Event.TOP).time == pytest.approx(
+            straight.first(Event.TOP).time, rel=5e-3
+        )
 
 
 def test_bounce_period_is_that_of_the_run_on_a_soft_rope(lift):
-    """A load that stretches its rope by a tenth, on the held drum: its spring is as long as the rope is unstretched."""
+    """A load that stretches its rope by a tenth, on the held drum: its spring is as long as the
+    rope is unstretched."""
     record = lift(
         rope={"axial_stiffness": 800.0, "damping_ratio": 0.01, "falls": 2, "lead": 0.3},
         load={"mass": 16.0, "start_height": 0.2, "height": 0.3},
-        phase=(Phase(action="raise", until="time", time=0.05), Phase(action="off", until="time", time=6.0)),
+        phase=(
+            Phase(action="raise", until="time", time=0.05),
+            Phase(action="off", until="time", time=6.0),
+        ),
     )
     held = record.bound & (record.time > 0.2)
     time, speed = record.time[held], record["speed"][held]
@@ -59,11 +77,18 @@ class TestGuide:
     def test_steady_guide(self, lift, story):
         record = lift(load={"guide_friction": 10.0})
         assert story(record)[:3] == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP]
-        assert np.median(record["tension"][record.phase == 0]) == pytest.approx(WEIGHT + 10, rel=1e-3)
-        # Static friction is higher by the breakaway ratio: that much has to be pulled before it moves.
+        assert np.median(record["tension"][record.phase == 0]) == pytest.approx(
+            WEIGHT + 10, rel=1e-3
+        )
+        # Static friction is higher by the breakaway ratio: that much has to be pulled before it
+        # moves.
         lifted = record.first(Event.LIFT_OFF).time
-        assert np.interp(lifted, record.time, record["tension"]) == pytest.approx(WEIGHT + 1.3 * 10, rel=1e-4)
-        assert record.energy.spent["guide and slope"] == pytest.approx(10 * record["height"][-1], rel=0.01)
+        assert np.interp(lifted, record.time, record["tension"]) == pytest.approx(
+            WEIGHT + 1.3 * 10, rel=1e-4
+        )
+        assert record.energy.spent["guide and slope"] == pytest.approx(
+            10 * record["height"][-1], rel=0.01
+        )
 
     def test_power_off_leaves_it_stuck(self, lift):
         record = lift(load={"guide_friction": 10.0})
@@ -83,13 +108,19 @@ class TestGuide:
         slips = [e for e in record.events if e.event is Event.SLIPS]
         sticks = [e for e in record.events if e.event is Event.STICKS]
         assert len(slips) >= 10 and record.first(Event.TOP) is not None
-        # Each slip begins at the static friction; without losses the load would run past balance as far as it was short of it.
+        # Each slip begins at the static friction; without losses the load would run past balance as
+        # far as it was short of it.
         for slip in slips[:5]:
-            assert np.interp(slip.time, record.time, record["tension"]) == pytest.approx(3 * 9.80665 + 39, rel=1e-4)
+            assert np.interp(slip.time, record.time, record["tension"]) == pytest.approx(
+                3 * 9.80665 + 39, rel=1e-4
+            )
         stiffness = 1000.0 / (0.4 - np.interp(slips[1].time, record.time, record["rope_wound"]))
         jump = sticks[2].height - sticks[1].height
         assert jump == pytest.approx(2 * 9.0 / stiffness, rel=0.1)
-        between = [record.time[(record.time > a.time) & (record.time < b.time)] for a, b in zip(sticks, slips, strict=False)]
+        between = [
+            record.time[(record.time > a.time) & (record.time < b.time)]
+            for a, b in zip(sticks, slips, strict=False)
+        ]
         for times in between[:5]:
             here = np.isin(record.time, times)
             assert np.all(record["speed"][here] == 0.0)
@@ -103,12 +134,19 @@ class TestGuide:
         record = lift(rope={"axial_stiffness": 1e4, "damping_ratio": 0.01}, **parts)
         averaged = record.first(Event.AVERAGED)
         assert len([e for e in record.events if e.event is Event.SLIPS]) == 40
-        # From then on weight and friction in motion pull, and the load keeps the pace of one that never stuck: 0.1 %.
+        # From then on weight and friction in motion pull, and the load keeps the pace of one that
+        # never stuck: 0.1 %.
         rest = (record.time > averaged.time) & (record.phase == 0)
         assert np.median(record["tension"][rest]) == pytest.approx(3 * 9.80665 + 30, rel=1e-3)
-        smooth = lift(rope={"axial_stiffness": 1e4, "damping_ratio": 0.01}, settings={"breakaway": 1.0}, **parts)
+        smooth = lift(
+            rope={"axial_stiffness": 1e4, "damping_ratio": 0.01},
+            settings={"breakaway": 1.0},
+            **parts,
+        )
         assert record.first(Event.TOP).time == pytest.approx(smooth.first(Event.TOP).time, rel=2e-3)
-        assert record.energy.spent["guide and slope"] == pytest.approx(30 * record["height"][-1], rel=2e-3)
+        assert record.energy.spent["guide and slope"] == pytest.approx(
+            30 * record["height"][-1], rel=2e-3
+        )
         assert record.energy.error < 1e-4
 
     def test_stuck_before_the_motors_can_pull_it_free(self, lift, story):
@@ -142,16 +180,23 @@ class TestTackle:
         assert at_start == pytest.approx((10 + 0.2 * 2 * 0.6) * 9.80665 / 2, rel=1e-4)
         top = record.first(Event.TOP)
         near = (record.time < top.time) & (record.time > 0.95 * top.time)
-        assert np.median(record["tension"][near]) == pytest.approx((10 + 0.2 * 2 * 0.3) * 9.80665 / 2, rel=5e-3)
+        assert np.median(record["tension"][near]) == pytest.approx(
+            (10 + 0.2 * 2 * 0.3) * 9.80665 / 2, rel=5e-3
+        )
 
 
 class TestRopeOnItsWay:
     """Sheaves and edges between drum and load, and the rope's own weight."""
 
     def test_sheaves_and_edges_take_their_share(self, lift):
-        record = lift(sheave=(Sheave(efficiency=0.9, repeat=2),), edge=(Edge(friction=0.1, angle=math.pi / 2),))
+        record = lift(
+            sheave=(Sheave(efficiency=0.9, repeat=2),),
+            edge=(Edge(friction=0.1, angle=math.pi / 2),),
+        )
         plain = lift()
-        at_top = np.interp(record.first(Event.TOP).time - 1e-6, record.time, record["motor_1_torque"])
+        at_top = np.interp(
+            record.first(Event.TOP).time - 1e-6, record.time, record["motor_1_torque"]
+        )
         before = np.interp(plain.first(Event.TOP).time - 1e-6, plain.time, plain["motor_1_torque"])
         drag = 0.12 * 0.005 + 2 * 2e-4 / 5 / 0.8 / 2  # motors' own, and roughly the shafts'
         share = (at_top - drag) / (before - drag)
@@ -160,12 +205,16 @@ class TestRopeOnItsWay:
 
     def test_friction_on_the_way_helps_to_hold(self, lift, sliding):
         assert lift(**sliding).first(Event.RUNS_BACK) is not None
-        record = lift(**sliding, edge=(Edge(friction=0.2, angle=2 * math.pi),), supply={"voltage": 12.0})
+        record = lift(
+            **sliding, edge=(Edge(friction=0.2, angle=2 * math.pi),), supply={"voltage": 12.0}
+        )
         assert record.first(Event.TOP) is not None
         assert record.first(Event.RUNS_BACK) is None
 
     def test_rope_gets_lighter_on_the_way_up(self, lift):
-        record = lift(rope={"mass_per_length": 0.5, "axial_stiffness": 1e5}, load={"height": 0.5, "mass": 4.0})
+        record = lift(
+            rope={"mass_per_length": 0.5, "axial_stiffness": 1e5}, load={"height": 0.5, "mass": 4.0}
+        )
         up = (record.phase == 0) & (record["height"] > 0.05)
         straight = (4 + 0.5 * (0.8 - record["height"][up])) * 9.80665
         assert record["tension"][up] == pytest.approx(straight, rel=0.02)
@@ -174,10 +223,18 @@ class TestRopeOnItsWay:
 class TestStops:
     """Rigid stops and snags: the load stands still at once, the rope takes the rest."""
 
-    @pytest.mark.parametrize(("key", "event"), [("top_stop", Event.TOP_STOP), ("snag_height", Event.SNAGGED)])
+    @pytest.mark.parametrize(
+        ("key", "event"), [("top_stop", Event.TOP_STOP), ("snag_height", Event.SNAGGED)]
+    )
     def test_load_is_stopped_and_the_motors_stall(self, lift, story, key, event):
         record = lift(load={key: 0.05})
-        assert story(record)[:5] == [Event.DRUM_STARTS, Event.LIFT_OFF, event, Event.DRUM_STOPS, Event.STALLED]
+        assert story(record)[:5] == [
+            Event.DRUM_STARTS,
+            Event.LIFT_OFF,
+            event,
+            Event.DRUM_STOPS,
+            Event.STALLED,
+        ]
         hit = record.first(event)
         assert hit.height == pytest.approx(0.05, abs=1e-6)
         assert hit.energy == pytest.approx(8 * hit.value**2 / 2, rel=1e-3)
@@ -189,10 +246,13 @@ class TestStops:
         assert Event.RUNS_BACK in after and Event.CAME_OFF in after and Event.LANDED in after
 
     def test_snag_does_not_hold_the_load_up(self, lift):
-        """It blocks upward motion only: the load comes off as soon as the rope carries less than its weight."""
+        """It blocks upward motion only: the load comes off as soon as the rope carries less than
+        its weight."""
         record = lift(load={"snag_height": 0.05})
         came_off = record.first(Event.CAME_OFF)
-        assert np.interp(came_off.time, record.time, record["tension"]) == pytest.approx(WEIGHT, rel=1e-3)
+        assert np.interp(came_off.time, record.time, record["tension"]) == pytest.approx(
+            WEIGHT, rel=1e-3
+        )
 
     def test_heavier_rotors_hit_harder(self, lift, make_motor):
         peaks = []
@@ -217,7 +277,9 @@ class TestBrokenLinks:
     def test_the_load_falls_from_where_the_rope_broke(self, lift):
         record = lift(rope={"breaking_force": 1.05 * WEIGHT}, load={"start_height": 0.2})
         start, speed = record["height"][-1], record["speed"][-1]
-        assert 0.2 <= start and record.fall.energy == pytest.approx(WEIGHT * start + WEIGHT / 9.80665 * speed**2 / 2)
+        assert start >= 0.2 and record.fall.energy == pytest.approx(
+            WEIGHT * start + WEIGHT / 9.80665 * speed**2 / 2
+        )
         assert record.fall.time >= math.sqrt(2 * start / 9.80665)
 
     def test_strong_enough_is_not_broken(self, lift):

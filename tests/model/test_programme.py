@@ -1,4 +1,5 @@
-"""Phases of the programme: lowering, off, short, ramps, limits; and the parts that hold: pawl and brake."""
+"""Phases of the programme: lowering, off, short, ramps, limits; and the parts that hold: pawl and
+brake."""
 
 import numpy as np
 import pytest
@@ -17,8 +18,13 @@ def starts(record):
 def test_lowers_under_power_to_the_floor(lift, story):
     record = lift(phase=(UP, Phase(action="lower", until="floor")))
     assert story(record) == [
-        Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS, Event.RUNS_BACK, Event.LANDED,
-    ]  # fmt: skip
+        Event.DRUM_STARTS,
+        Event.LIFT_OFF,
+        Event.TOP,
+        Event.DRUM_STOPS,
+        Event.RUNS_BACK,
+        Event.LANDED,
+    ]
     down = record.phase == 1
     assert record["voltage"][down].min() < -5.0
     assert record["height"][-1] == pytest.approx(0.0, abs=1e-12)
@@ -28,7 +34,11 @@ def test_lowers_under_power_to_the_floor(lift, story):
 
 
 def test_lowering_into_a_battery_gives_energy_back(lift, make_motor, make_stage):
-    parts = {"stage": make_stage(3.0, 0.98, repeat=3), "load": {"mass": 6.0}, "motors": make_motor(1.0, 0.01, count=1)}
+    parts = {
+        "stage": make_stage(3.0, 0.98, repeat=3),
+        "load": {"mass": 6.0},
+        "motors": make_motor(1.0, 0.01, count=1),
+    }
     phases = (Phase(action="raise", until="top"), Phase(action="lower", until="floor"))
     given = {}
     for kind in ("battery", "bench"):
@@ -54,8 +64,13 @@ def test_short_circuit_slows_the_descent_but_does_not_hold(lift, story, sliding)
     free = lift(**sliding, phase=(UP, Phase(action="off", until="floor", time=30.0)))
     for record in (shorted, free):
         assert story(record)[:6] == [
-            Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS, Event.RUNS_BACK, Event.LANDED,
-        ]  # fmt: skip
+            Event.DRUM_STARTS,
+            Event.LIFT_OFF,
+            Event.TOP,
+            Event.DRUM_STOPS,
+            Event.RUNS_BACK,
+            Event.LANDED,
+        ]
     assert shorted.first(Event.LANDED).value < 0.1 * free.first(Event.LANDED).value
     # Steady at last: the torque that comes through equals k² w/R and the drag.
     m = shorted.machine
@@ -101,7 +116,13 @@ def test_current_limit_of_a_phase(lift):
 
 
 def test_lift_ends_at_the_top_and_the_next_phase_begins(lift):
-    record = lift(phase=(UP, Phase(action="off", until="time", time=0.5), Phase(action="raise", until="time", time=0.2)))
+    record = lift(
+        phase=(
+            UP,
+            Phase(action="off", until="time", time=0.5),
+            Phase(action="raise", until="time", time=0.2),
+        )
+    )
     top = record.first(Event.TOP).time
     assert starts(record) == pytest.approx([0.0, top, top + 0.5])
     assert record["height"][-1] > 0.1
@@ -117,12 +138,16 @@ def test_pawl_never_lets_it_back(lift, story, sliding):
 
 def test_pawl_is_lifted_while_the_motors_lower(lift, story, sliding):
     record = lift(
-        **sliding, pawl=Pawl(), phase=(UP, Phase(action="lower", until="time", time=0.2), Phase(action="off", time=1.0))
+        **sliding,
+        pawl=Pawl(),
+        phase=(UP, Phase(action="lower", until="time", time=0.2), Phase(action="off", time=1.0)),
     )
     assert Event.RUNS_BACK in story(record)
     off = starts(record)[2]
     stopped = [e for e in record.events if e.event is Event.DRUM_STOPS and e.time >= off]
-    assert stopped[0].time == pytest.approx(off)  # it drops in at once, and what turned is stopped with a jerk
+    assert stopped[0].time == pytest.approx(
+        off
+    )  # it drops in at once, and what turned is stopped with a jerk
     assert stopped[0].energy > 0
     assert record.energy.spent["brake and pawl"] == pytest.approx(stopped[0].energy)
     after = record.time > off

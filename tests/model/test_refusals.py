@@ -36,25 +36,43 @@ def test_first_stage_given_as_locking_under_several_groups(small, make_motor, ma
     with pytest.raises(InputError) as refused:
         build(small(motors=motors, stage=(make_stage(125.0, 0.4, -0.5),)))
     assert keys_of(refused) == ["stage.1.reverse_efficiency"]
-    assert build(small(motors=motors[0], stage=(make_stage(125.0, 0.4, -0.5),))).groups[0].ratio == pytest.approx(125.0)
+    assert build(small(motors=motors[0], stage=(make_stage(125.0, 0.4, -0.5),))).groups[
+        0
+    ].ratio == pytest.approx(125.0)
 
 
 @pytest.mark.parametrize(
     "first",
-    [{"efficiency": 0.4}, {"kind": "worm", "efficiency": 0.35}, {"kind": "worm", "efficiency": None, "starts": 1}],
+    [
+        {"efficiency": 0.4},
+        {"kind": "worm", "efficiency": 0.35},
+        {"kind": "worm", "efficiency": None, "starts": 1},
+    ],
     ids=["efficiency", "worm by efficiency", "worm by starts"],
 )
 @pytest.mark.parametrize("partner", [{}, {"dead": 1}], ids=["a group", "a dead motor"])
-def test_nothing_is_refused_for_an_assumed_reverse_efficiency(small, make_motor, make_stage, first, partner):
-    """Beside other motors it passes back a little at rest, and its range says so; one group alone may lock."""
-    side = (make_motor(4.0, 0.005, count=2, dead=1),) if partner else (make_motor(4.0, 0.005), make_motor(5.0, 0.006))
+def test_nothing_is_refused_for_an_assumed_reverse_efficiency(
+    small, make_motor, make_stage, first, partner
+):
+    """Beside other motors it passes back a little at rest, and its range says so; one group alone
+    may lock."""
+    side = (
+        (make_motor(4.0, 0.005, count=2, dead=1),)
+        if partner
+        else (make_motor(4.0, 0.005), make_motor(5.0, 0.006))
+    )
     winch = build(small(motors=side, stage=(make_stage(60.0, **first),), load={"mass": 1.0}))
     for mesh in winch.chain.groups:
         assert all(factors(e, winch.breakaway, -1)[1] > 0 for e in mesh.elements)
     row = {a.path: a for a in winch.assumed}["stage.1.reverse_efficiency"]
     assert row.low == row.value == winch.chain.groups[0].elements[-1].reverse > 0
     assert row.low < row.high < 1
-    alone = build(small(motors=side[0] if not partner else make_motor(4.0, 0.005), stage=(make_stage(60.0, **first),)))
+    alone = build(
+        small(
+            motors=side[0] if not partner else make_motor(4.0, 0.005),
+            stage=(make_stage(60.0, **first),),
+        )
+    )
     assert any(factors(e, alone.breakaway, -1)[1] <= 0 for e in alone.chain.elements)
 
 
@@ -70,7 +88,10 @@ def test_brake_on_the_motor_shaft_of_several_groups(small, make_motor):
     with pytest.raises(InputError) as refused:
         build(small(motors=motors, brake=Brake(torque=0.01, place="motor")))
     assert keys_of(refused) == ["brake.place"]
-    assert build(small(motors=motors, brake=Brake(torque=0.01, place="drum"))).chain_groups == ((True, 0), (True, 1))
+    assert build(small(motors=motors, brake=Brake(torque=0.01, place="drum"))).chain_groups == (
+        (True, 0),
+        (True, 1),
+    )
 
 
 def test_all_motors_dead(small, make_motor):
@@ -88,7 +109,11 @@ def test_slack_rope_on_a_hanging_load(small):
 def test_every_contradiction_at_once(small, make_motor):
     with pytest.raises(InputError) as refused:
         build(
-            small(motors=make_motor(4.0, 0.005, dead=3), load={"start_height": 0.1, "snag_height": 0.05}, rope={"slack": 0.01})
+            small(
+                motors=make_motor(4.0, 0.005, dead=3),
+                load={"start_height": 0.1, "snag_height": 0.05},
+                rope={"slack": 0.01},
+            )
         )
     assert {"motors.1.dead", "load.snag_height", "rope.slack"} <= set(keys_of(refused))
 

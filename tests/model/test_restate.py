@@ -1,4 +1,5 @@
-"""What a build assumed or fitted, said again as values of a scenario: the same winch comes of it."""
+"""What a build assumed or fitted, said again as values of a scenario: the same winch comes of
+it."""
 
 from __future__ import annotations
 
@@ -18,7 +19,9 @@ def measured(group, fit):
     rows = []
     for speed in (200.0, 800.0):
         current = (fit.voltage - motor.constant * speed) / motor.resistance
-        rows.append(MotorPoint(torque=motor.constant * current - motor.drag, speed=speed, current=current))
+        rows.append(
+            MotorPoint(torque=motor.constant * current - motor.drag, speed=speed, current=current)
+        )
     return replace(group, known_by="points", points=tuple(rows))
 
 
@@ -30,7 +33,9 @@ def test_motors_known_otherwise_become_the_same_motors_by_data_sheet(small):
     again = as_data_sheets(points, before)
     assert again.motors[0].known_by == "data sheet" and again.motors[0].voltage == fit.voltage
     old, new = before.groups[0].motor, build(again).groups[0].motor
-    assert (new.constant, new.resistance, new.drag) == pytest.approx((old.constant, old.resistance, old.drag))
+    assert (new.constant, new.resistance, new.drag) == pytest.approx(
+        (old.constant, old.resistance, old.drag)
+    )
 
 
 def test_data_sheets_that_stand_there_are_left_alone(small):
@@ -53,7 +58,9 @@ def test_both_factors_at_once(small):
 
 
 def test_drags_that_are_given_are_said_as_they_are(small, make_stage):
-    inputs = small(stage=(make_stage(5.0, 0.9, shaft_drag=3e-4), make_stage(4.0, 0.9, shaft_drag=None)))
+    inputs = small(
+        stage=(make_stage(5.0, 0.9, shaft_drag=3e-4), make_stage(4.0, 0.9, shaft_drag=None))
+    )
     machine = build(inputs)
     found = shaft_drags(inputs, machine)
     assert found["stage.1.shaft_drag"] == 3e-4

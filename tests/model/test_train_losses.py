@@ -1,4 +1,5 @@
-"""Losses of a train as built: bearings with keys and without, what a given efficiency contains, belts, chains and worms."""
+"""Losses of a train as built: bearings with keys and without, what a given efficiency contains,
+belts, chains and worms."""
 
 from __future__ import annotations
 
@@ -50,7 +51,11 @@ def test_each_shaft_has_bearings_and_the_last_is_the_drums(small):
 def test_the_numbers_of_a_chain_are_plain_floats(small):
     """Numpy's are several times as slow, and the right-hand side of the lift is made of these."""
     found = elements(small(stage=PAIR, drum={"bearing_efficiency": None}))
-    numbers = [(name, value) for name, e in found.items() for value in (e.ratio, e.forward, e.reverse, e.drag, e.inertia)]
+    numbers = [
+        (name, value)
+        for name, e in found.items()
+        for value in (e.ratio, e.forward, e.reverse, e.drag, e.inertia)
+    ]
     assert not [name for name, value in numbers if isinstance(value, np.generic)]
 
 
@@ -77,7 +82,8 @@ def test_a_dead_motor_unbalances_the_ring(small, make_motor):
     ],
 )
 def test_what_a_given_efficiency_contains(small, keys, mesh, bearings):
-    """Sliding, form and bearings; a bearing key takes the bearings out, a given efficiency of theirs wins."""
+    """Sliding, form and bearings; a bearing key takes the bearings out, a given efficiency of
+    theirs wins."""
     found = elements(small(stage=replace(PAIR, **keys)))
     own = found.get("bearings of stage 1 (2nd of 3)")
     if mesh is not None:
@@ -129,8 +135,16 @@ def test_belts_and_chains_need_no_ratio_and_no_efficiency(small, kind):
 
 
 def test_a_worm_by_its_lead_angle_is_exact_in_motion_and_at_rest(small):
-    stage = Stage(kind="worm", gear=40, starts=2, lead_angle=math.radians(30), friction=0.3, rest_friction=0.35, bearing="ball",
-                  bearing_friction=0.0)  # fmt: skip
+    stage = Stage(
+        kind="worm",
+        gear=40,
+        starts=2,
+        lead_angle=math.radians(30),
+        friction=0.3,
+        rest_friction=0.35,
+        bearing="ball",
+        bearing_friction=0.0,
+    )
     machine = build(small(stage=stage))
     mesh = machine.chain.elements[machine.meshes[0].element]
     assert mesh.ratio == 20.0
@@ -157,6 +171,9 @@ def test_a_worm_that_cannot_drive_is_refused(small):
 
 
 def test_a_chain_of_one_winch_holds_plain_numbers(small, make_motor):
-    """A number of numpy's in a chain makes every comparison of a branch fail that asks for true or false itself."""
+    """A number of numpy's in a chain makes every comparison of a branch fail that asks for true or
+    false itself."""
     for element in build(small(stage=PAIR, motors=make_motor(4.0, 0.005, count=3))).chain.elements:
-        assert {type(value) for value in (element.ratio, element.forward, element.reverse)} == {float}, element.name
+        assert {type(value) for value in (element.ratio, element.forward, element.reverse)} == {
+            float
+        }, element.name

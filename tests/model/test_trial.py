@@ -13,7 +13,13 @@ from winchsim.model.trial import first_raise, plain_raise, trial_values, under_t
 
 def test_only_the_first_raise_of_a_programme_counts(small):
     first = Phase(action="raise", until="top", voltage=5.0, current_limit=2.0)
-    winch = small(phase=(Phase(action="off", time=1.0), first, Phase(action="lower", until="floor", voltage=3.0)))
+    winch = small(
+        phase=(
+            Phase(action="off", time=1.0),
+            first,
+            Phase(action="lower", until="floor", voltage=3.0),
+        )
+    )
     assert first_raise(winch) is first
     plain = plain_raise(winch)
     assert plain.phase == () and plain.supply.voltage == 5.0 and plain.supply.current_limit == 2.0

@@ -1,4 +1,5 @@
-"""A self-locking stage with much inertia behind it: it wedges, the drum stops at once, and under power it judders on."""
+"""A self-locking stage with much inertia behind it: it wedges, the drum stops at once, and under
+power it judders on."""
 
 import numpy as np
 import pytest
@@ -12,7 +13,8 @@ UP = Phase(action="raise", until="top")
 
 @pytest.fixture
 def worm(lift, make_stage, make_motor):
-    """A lift through a worm of which the load takes as much to be let down as it gives; the drum is a flywheel."""
+    """A lift through a worm of which the load takes as much to be let down as it gives; the drum is
+    a flywheel."""
 
     def run(**parts):
         return lift(
@@ -29,11 +31,16 @@ def worm(lift, make_stage, make_motor):
 def test_with_the_power_off_the_drum_stops_at_once_and_the_load_coasts(worm):
     record = worm()
     wedged = record.first(Event.WEDGED)
-    assert wedged is not None and wedged.time == pytest.approx(record.first(Event.TOP).time, abs=1e-3)
-    assert wedged.energy == pytest.approx((INERTIA + ROTOR * RATIO**2) * wedged.value**2 / 2, rel=1e-6)
+    assert wedged is not None and wedged.time == pytest.approx(
+        record.first(Event.TOP).time, abs=1e-3
+    )
+    assert wedged.energy == pytest.approx(
+        (INERTIA + ROTOR * RATIO**2) * wedged.value**2 / 2, rel=1e-6
+    )
     after = record.time > wedged.time
     assert np.all(record["drum_speed"][after] == 0.0)
-    # What the load's speed carries it on, and no more: it hangs on the rope of the drum that stands.
+    # What the load's speed carries it on, and no more: it hangs on the rope of the drum that
+    # stands.
     assert record["speed"][after].max() <= RADIUS * wedged.value * 1.01
     assert record.energy.error < 1e-4
 
@@ -44,7 +51,8 @@ def test_lowered_under_power_it_judders_at_the_static_speed(worm):
     assert start.event is Event.LANDED
     down = record.phase == 2
     assert any(e.event is Event.WEDGED and e.time > record.time[down][0] for e in record.events)
-    # Own arithmetic: the motor makes what the worm asks for letting the load down, and its drag; U = R i + k w.
+    # Own arithmetic: the motor makes what the worm asks for letting the load down, and its drag; U
+    # = R i + k w.
     asked = -LOCKED * MASS * 9.80665 * RADIUS / RATIO
     current = asked / 0.01 + 0.1
     expected = (6.0 - (1.0 + 0.2) * current) / 0.01 / RATIO * RADIUS

@@ -31,8 +31,18 @@ class Server:
 
     def start(self) -> None:
         """Start it, and wait for its address."""
-        environment = {k: v for k, v in os.environ.items() if not k.startswith(("PYTEST", "NICEGUI"))}
-        line = [sys.executable, "-m", "winchsim", "try", str(self.path), "--no-browser", *self.arguments]
+        environment = {
+            k: v for k, v in os.environ.items() if not k.startswith(("PYTEST", "NICEGUI"))
+        }
+        line = [
+            sys.executable,
+            "-m",
+            "winchsim",
+            "try",
+            str(self.path),
+            "--no-browser",
+            *self.arguments,
+        ]
         with self.log.open("a") as log:
             self.process = subprocess.Popen(
                 line, stdout=subprocess.PIPE, stderr=log, text=True, env=environment,
@@ -60,7 +70,9 @@ class Server:
 def server(tmp_path):
     """A server that ends with the test."""
     if find_spec("nicegui") is None:
-        pytest.skip("left out: the packages of the page are not installed (pip install 'winchsim[page]')")
+        pytest.skip(
+            "left out: the packages of the page are not installed (pip install 'winchsim[page]')"
+        )
     running = Server(tmp_path)
     yield running
     running.stop()

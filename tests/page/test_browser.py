@@ -136,8 +136,14 @@ def test_accessible_and_no_wider_than_the_window(look, width, scheme):
     for name in ("Lift", "Variants", "Sizing", "Test day", "Save"):
         view.view(name)
         view.page.wait_for_timeout(300)
-        found = Axe().run(view.page, context={"exclude": [["#q-loading-bar"]]}).response["violations"]
-        serious = {v["id"]: [n["html"][:200] for n in v["nodes"][:3]] for v in found if v["impact"] in ("serious", "critical")}
+        found = (
+            Axe().run(view.page, context={"exclude": [["#q-loading-bar"]]}).response["violations"]
+        )
+        serious = {
+            v["id"]: [n["html"][:200] for n in v["nodes"][:3]]
+            for v in found
+            if v["impact"] in ("serious", "critical")
+        }
         assert serious == {}, name
         assert view.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
     assert "Not rated lifting equipment" in view.page.locator("footer").inner_text()
@@ -209,7 +215,9 @@ def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
     for share in range(30, 90):  # along the diagonal until a cell is met
         if taken.count():
             break
-        canvas.click(position={"x": box["width"] * share / 100, "y": box["height"] * (0.9 - share / 130)})
+        canvas.click(
+            position={"x": box["width"] * share / 100, "y": box["height"] * (0.9 - share / 130)}
+        )
     taken.wait_for()
 
 

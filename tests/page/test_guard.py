@@ -1,4 +1,5 @@
-"""What the guard lets in: exact host, exact origin, the token of this run; for requests and sockets."""
+"""What the guard lets in: exact host, exact origin, the token of this run; for requests and
+sockets."""
 
 from __future__ import annotations
 
@@ -24,7 +25,13 @@ def asked(kind="http", path="/", query="", method="GET", **headers):
     """What the guard answers: its first message, and the whole body."""
     sent = []
     head = [(k.replace("_", "-").encode(), v.encode()) for k, v in headers.items() if v is not None]
-    scope = {"type": kind, "path": path, "query_string": query.encode(), "method": method, "headers": head}
+    scope = {
+        "type": kind,
+        "path": path,
+        "query_string": query.encode(),
+        "method": method,
+        "headers": head,
+    }
 
     async def send(message):
         sent.append(message)

@@ -1,4 +1,5 @@
-"""Workers: results in parts, faults in the words of the job, a stopped job, and no result of an earlier one."""
+"""Workers: results in parts, faults in the words of the job, a stopped job, and no result of an
+earlier one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""The server as a process: closed without its token, one address a port, ended by Ctrl-C with nothing left."""
+"""The server as a process: closed without its token, one address a port, ended by Ctrl-C with
+nothing left."""
 
 from __future__ import annotations
 
@@ -17,7 +18,9 @@ from winchsim.errors import InputError
 
 def status(address, **headers):
     try:
-        with urllib.request.urlopen(urllib.request.Request(address, headers=headers), timeout=20) as answer:
+        with urllib.request.urlopen(
+            urllib.request.Request(address, headers=headers), timeout=20
+        ) as answer:
             return answer.status
     except urllib.error.HTTPError as error:
         return error.code
@@ -32,12 +35,16 @@ def test_closed_without_its_token_and_gone_after_ctrl_c(server):
     assert children
     server.stop()
     assert server.process.returncode == 0
-    assert not [pid for pid in children if Path(f"/proc/{pid}/stat").exists() and _state(pid) != "Z"]
+    assert not [
+        pid for pid in children if Path(f"/proc/{pid}/stat").exists() and _state(pid) != "Z"
+    ]
     assert server.log.read_text() == ""
 
 
 def _children(pid):
-    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    found = subprocess.run(
+        ["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False
+    )
     return [int(word) for word in found.stdout.split()]
 
 
@@ -49,11 +56,16 @@ def test_a_busy_port_is_an_input_error():
     pytest.importorskip("nicegui")
     from winchsim.page.serve import PORTS, addresses, bind
 
-    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(InputError, match="cannot listen"):
+    with (
+        socket.create_server(("127.0.0.1", 0)) as taken,
+        pytest.raises(InputError, match="cannot listen"),
+    ):
         bind("127.0.0.1", taken.getsockname()[1])
     with bind("127.0.0.1", None) as first, bind("127.0.0.1", None) as second:
         assert first.getsockname()[1] in PORTS and first.getsockname() != second.getsockname()
-        assert addresses(first) == tuple(f"{name}:{first.getsockname()[1]}" for name in ("127.0.0.1", "localhost"))
+        assert addresses(first) == tuple(
+            f"{name}:{first.getsockname()[1]}" for name in ("127.0.0.1", "localhost")
+        )
 
 
 def test_without_the_extra_one_line_says_what_to_install(monkeypatch, capsys):

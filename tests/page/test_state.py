@@ -64,11 +64,15 @@ def test_work_of_a_tab_comes_back(state, tmp_path):
     work = WorkFile(path)
     assert restored(again, work.of_tab("tab")) and not restored(other, work.of_tab("another"))
     assert again.inputs == state.inputs
-    assert [(v.name, v.inputs, v.numbers["status"][0]) for v in again.variants] == [("one", state.inputs, "thin 3")]
+    assert [(v.name, v.inputs, v.numbers["status"][0]) for v in again.variants] == [
+        ("one", state.inputs, "thin 3")
+    ]
     assert work.latest()[1] == work.of_tab("tab")
 
 
-@pytest.mark.parametrize("text", ["{", "[]", '{"format": 99, "tabs": {}}', '{"format": 1, "tabs": [1]}'])
+@pytest.mark.parametrize(
+    "text", ["{", "[]", '{"format": 99, "tabs": {}}', '{"format": 1, "tabs": [1]}']
+)
 def test_a_work_file_that_is_not_ours_is_left_alone(state, tmp_path, text):
     path = tmp_path / "winch.work.json"
     path.write_text(text)
@@ -89,7 +93,12 @@ def test_command_line_gives_the_same_inputs(state, tmp_path):
 
     path = tmp_path / "winch.toml"
     path.write_text(STARTER)
-    for key, text in (("load.mass", "66 lb"), ("drum.layering", "nested"), ("stage.1.greased", "true"), ("factors.rope", "5")):
+    for key, text in (
+        ("load.mass", "66 lb"),
+        ("drum.layering", "nested"),
+        ("stage.1.greased", "true"),
+        ("factors.rope", "5"),
+    ):
         state.put(with_text(state.inputs, key, text))
     words = shlex.split(command_line(state, str(path)))
     assert words[:3] == ["winchsim", "lift", str(path)]

@@ -69,9 +69,7 @@ def test_bearings_take_the_same_torque_both_ways_and_grow_at_rest():
     loss = 0.1
     e = bearings.efficiency(loss)
     assert reverse_of(e) == pytest.approx(1 - loss)
-    alone = Chain(
-        (GroupMesh((), 1e-6),), 0.0, (Element("bearings", 1.0, e, reverse_of(e)),)
-    )
+    alone = Chain((GroupMesh((), 1e-6),), 0.0, (Element("bearings", 1.0, e, reverse_of(e)),))
     for breakaway in (1.0, 1.3):
         assert demand(alone, 1, breakaway)(2.0) == pytest.approx(2.0 * (1 + breakaway * loss))
         assert demand(alone, -1, breakaway)(2.0) == pytest.approx(2.0 * (1 - breakaway * loss))

@@ -18,7 +18,10 @@ def _driven(rotor, *elements):
 
 def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-7, rotor=8e-7):
     reverse = ch.reverse_of(forward) if reverse is None else reverse
-    elements = [ch.Element(f"mesh of stage {i}", ratio, forward, reverse, drag, inertia) for i in range(2, count + 1)]
+    elements = [
+        ch.Element(f"mesh of stage {i}", ratio, forward, reverse, drag, inertia)
+        for i in range(2, count + 1)
+    ]
     elements.append(ch.Element("drum bearings", 1.0, 1.0, 1.0, 2e-4, 1e-6))
     elements.insert(0, ch.Element("mesh of stage 1", ratio, forward, reverse, drag, inertia))
     return _driven(rotor, *elements)
@@ -26,8 +29,13 @@ def _train(count=3, ratio=4.0, forward=0.9, reverse=None, drag=1e-4, inertia=1e-
 
 def _two_groups(**kw):
     one = _train(**kw)
-    first, second = ch.Element("mesh", 4.0, 0.9, 0.88, 3e-4), ch.Element("mesh", 5.0, 0.85, 0.8, 1e-4)
-    return ch.Chain((ch.GroupMesh((first,), 4e-7), ch.GroupMesh((second,), 2e-7)), 1e-7, one.elements[1:])
+    first, second = (
+        ch.Element("mesh", 4.0, 0.9, 0.88, 3e-4),
+        ch.Element("mesh", 5.0, 0.85, 0.8, 1e-4),
+    )
+    return ch.Chain(
+        (ch.GroupMesh((first,), 4e-7), ch.GroupMesh((second,), 2e-7)), 1e-7, one.elements[1:]
+    )
 
 
 def _balance_by_bisection(chain, d, torques, rope_torque):
@@ -54,7 +62,9 @@ def test_found_branch_balances_the_torques_as_bisection_does(chain, d, motor, ro
     at = ch.find_branch(chain, d, torques, rope_torque)
     x = at.acceleration(torques, rope_torque)
     assert at.holds(torques, rope_torque, x)
-    assert x == pytest.approx(_balance_by_bisection(chain, d, torques, rope_torque), rel=1e-9, abs=1e-9)
+    assert x == pytest.approx(
+        _balance_by_bisection(chain, d, torques, rope_torque), rel=1e-9, abs=1e-9
+    )
 
 
 def test_a_branch_of_numpy_numbers_holds_as_one_of_floats():
@@ -85,7 +95,9 @@ def test_arrays_give_what_floats_give(chain, d):
     for k in range(60):
         each = [float(t[k]) for t in torques]
         at = ch.find_branch(chain, d, each, float(rope[k]))
-        assert many.acceleration[k] == pytest.approx(at.acceleration(each, float(rope[k])), rel=1e-9)
+        assert many.acceleration[k] == pytest.approx(
+            at.acceleration(each, float(rope[k])), rel=1e-9
+        )
 
 
 @pytest.mark.parametrize("d", [1, -1])
@@ -114,12 +126,15 @@ def test_losses_are_what_goes_in_less_what_comes_out_and_never_negative(chain, d
     kinetic = ch.drum_inertia(chain) * speed * many.acceleration
     lost = ch.losses(chain, many, speed)
     assert np.all(lost >= -1e-15)
-    np.testing.assert_allclose(into - drag - kinetic - rope * speed, lost.sum(axis=0), rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(
+        into - drag - kinetic - rope * speed, lost.sum(axis=0), rtol=1e-9, atol=1e-12
+    )
     assert ratios[-1] == 1.0
 
 
 def test_seven_meshes_of_nine_tenths_run_back_though_the_lumped_rule_says_they_lock():
-    # Own arithmetic: q = 2 - 1/e for each mesh; 0.9^7 = 0.4783, 0.8889^7 = 0.4384; lumped 2 - 1/0.4783 = -0.0908.
+    # Own arithmetic: q = 2 - 1/e for each mesh; 0.9^7 = 0.4783, 0.8889^7 = 0.4384; lumped 2 -
+    # 1/0.4783 = -0.0908.
     chain = _train(count=7, ratio=2.0, forward=0.9, drag=0.0, inertia=0.0)
     total = 2.0**7
     bare = ch.Chain(chain.groups, 0.0, chain.elements[:-1])
@@ -142,7 +157,9 @@ def test_a_locking_element_holds_any_load_and_is_driven_down():
 
 def test_at_rest_losses_grow_by_the_breakaway_ratio():
     element = ch.Element("mesh", 4.0, 0.9, 0.88, 1e-3)
-    assert ch.input_torque(element, 1, 2.0, 1.3) == pytest.approx(1.3e-3 + 0.5 * (1 + 1.3 * (1 / 0.9 - 1)))
+    assert ch.input_torque(element, 1, 2.0, 1.3) == pytest.approx(
+        1.3e-3 + 0.5 * (1 + 1.3 * (1 / 0.9 - 1))
+    )
     assert ch.input_torque(element, -1, 2.0, 1.3) == pytest.approx(-1.3e-3 + 0.5 * (1 - 1.3 * 0.12))
     brake = ch.Element("brake", 1.0, 1.0, 1.0, 1e-3, grows_at_rest=(0.0, 0.0))
     assert ch.input_torque(brake, 1, 2.0, 1.3) == pytest.approx(2.001)
@@ -172,21 +189,29 @@ def test_output_torques_are_those_of_the_branch_that_holds(chain, direction):
         common, *outputs = ch.output_torques(chain, direction, rope_torque, acceleration=x)
         wanted = at.output_torques(rope_torque, x)
         assert outputs == pytest.approx(wanted, rel=1e-10, abs=1e-15)
-        assert _imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(0.0, abs=1e-12 * (1 + abs(common)))
+        assert _imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(
+            0.0, abs=1e-12 * (1 + abs(common))
+        )
 
 
 def test_output_torques_of_arrays_are_those_of_floats():
     torques, extra = np.array([0.0, 0.01, 0.2, 1.5]), np.array([1.0, 1.0, 1.3, 1.3])
     many = ch.output_torques(_train(), -1, torques, breakaway=extra)
     for k, (torque, breakaway) in enumerate(zip(torques, extra, strict=True)):
-        assert [row[k] for row in many] == ch.output_torques(_train(), -1, float(torque), breakaway=float(breakaway))
-    assert ch.shaft_ratios(_train()) == list(ch.drum_ratios(_train())) == [64.0, 16.0, 4.0, 1.0, 1.0]
+        assert [row[k] for row in many] == ch.output_torques(
+            _train(), -1, float(torque), breakaway=float(breakaway)
+        )
+    assert (
+        ch.shaft_ratios(_train()) == list(ch.drum_ratios(_train())) == [64.0, 16.0, 4.0, 1.0, 1.0]
+    )
 
 
 def test_rotating_inertia_is_that_of_the_raising_branch():
     for chain in (_train(), _two_groups()):
         every = len(chain.groups)
-        assert ch.rotating_inertia(chain, every) == pytest.approx(ch.likely_branch(chain, 1).inertia, rel=1e-12)
+        assert ch.rotating_inertia(chain, every) == pytest.approx(
+            ch.likely_branch(chain, 1).inertia, rel=1e-12
+        )
     dragged = ch.branch(chain, 1, (True,) * len(chain.elements), (True, False))
     assert ch.rotating_inertia(chain, 1) == pytest.approx(dragged.inertia, rel=1e-12)
 
@@ -194,8 +219,12 @@ def test_rotating_inertia_is_that_of_the_raising_branch():
 def test_reverse_efficiency_has_the_friction_torque_of_the_forward_one():
     for forward in (1.0, 0.9, 0.5, 0.3):
         assert 1 - ch.reverse_of(forward) == pytest.approx(1 / forward - 1, abs=1e-15)
-    assert ch.reverse_of(0.5) == 0.0 > ch.reverse_of(0.4)  # the rule that half the power lost is where it locks
-    np.testing.assert_array_equal(ch.reverse_of(np.array([0.9, 0.5])), [ch.reverse_of(0.9), ch.reverse_of(0.5)])
+    assert (
+        ch.reverse_of(0.5) == 0.0 > ch.reverse_of(0.4)
+    )  # the rule that half the power lost is where it locks
+    np.testing.assert_array_equal(
+        ch.reverse_of(np.array([0.9, 0.5])), [ch.reverse_of(0.9), ch.reverse_of(0.5)]
+    )
 
 
 def test_a_branch_on_which_slowing_asks_more_of_the_motors_never_holds():
@@ -208,24 +237,34 @@ def test_a_branch_on_which_slowing_asks_more_of_the_motors_never_holds():
 
 
 def test_losses_in_front_of_a_locking_element_make_it_wedge_sooner():
-    # Behind the worm -0.5 x 1/2; a mesh of 0.8 in front, driven by the motor, makes that -0.25/0.8 = -0.3125.
-    worm, mesh = ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0), ch.Element("mesh", 1.0, 0.8, 0.75, 0.0, 0.0)
+    # Behind the worm -0.5 x 1/2; a mesh of 0.8 in front, driven by the motor, makes that -0.25/0.8
+    # = -0.3125.
+    worm, mesh = (
+        ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0),
+        ch.Element("mesh", 1.0, 0.8, 0.75, 0.0, 0.0),
+    )
     for inertia, wedges in ((0.3 / 2, True), (0.32 / 2, False)):
         assert ch.may_wedge(_driven(inertia, mesh, worm), -1) is wedges
 
 
-@pytest.mark.parametrize(("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)])
+@pytest.mark.parametrize(
+    ("direction", "motor", "rope_torque"), [(1, -1e-2, 0.5), (-1, 0.0, 0.5), (-1, 1e-3, 0.0)]
+)
 def test_torques_that_no_motion_balances_are_a_wedge(direction, motor, rope_torque):
-    # Locked against the drum behind it, the stage turns back only while it is driven; more inertia only jams it more.
+    # Locked against the drum behind it, the stage turns back only while it is driven; more inertia
+    # only jams it more.
     lock = ch.Element("worm", 4.0, 0.5, -0.5, 0.0, 1e-7)
-    mesh, drum = ch.Element("mesh", 4.0, 0.9, 0.88, 0.0, 1e-9), ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3)
+    mesh, drum = (
+        ch.Element("mesh", 4.0, 0.9, 0.88, 0.0, 1e-9),
+        ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3),
+    )
     chain = _driven(1e-9, mesh, lock, drum)
     assert ch.find_branch(chain, direction, [motor], rope_torque) is None
 
 
 def test_where_two_motions_balance_the_one_that_lasts_is_taken():
-    # Forward 0.1 N·m x 2 x 0.4 speeds 1 kg·m² up. The other balance has the shaft drive the worm, slowed by as much as
-    # jams it: the least disturbance drives it away from there.
+    # Forward 0.1 N·m x 2 x 0.4 speeds 1 kg·m² up. The other balance has the shaft drive the worm,
+    # slowed by as much as jams it: the least disturbance drives it away from there.
     chain = _driven(1e-9, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0))
     found = ch.find_branch(chain, 1, [0.1], 0.0)
     assert found.loaded == (True,) and found.inertia > 0
@@ -235,11 +274,14 @@ def test_where_two_motions_balance_the_one_that_lasts_is_taken():
 @pytest.mark.parametrize("reverse", [None, 0.4, -0.5])
 @pytest.mark.parametrize(("motor", "rope"), [(0.0, 0.02), (2e-3, 0.3), (4e-3, 0.1), (1e-3, 0.5)])
 def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
-    """Linear programmes over all states of friction: each shaft's least torque, with both ends as they are given."""
+    """Linear programmes over all states of friction: each shaft's least torque, with both ends as
+    they are given."""
     chain, breakaway = _train(drag=2e-4, reverse=reverse), 1.3
     rows = [(e.ratio, *_at_rest(e, breakaway)) for e in chain.elements]
     above, right = [], []
-    for k, (ratio, forward, back, drag) in enumerate(rows):  # back t/N - c <= t of the shaft before <= forward t/N + c
+    for k, (ratio, forward, back, drag) in enumerate(
+        rows
+    ):  # back t/N - c <= t of the shaft before <= forward t/N + c
         for sign, factor in ((1.0, forward), (-1.0, back)):
             row = np.zeros(len(rows) + 1)
             row[k], row[k + 1] = sign, -sign * factor / ratio
@@ -248,8 +290,12 @@ def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
     ends = [(motor, motor), *[(0.0, None)] * (len(rows) - 1), (rope, rope)]
     found = ch.RestingBounds(chain, breakaway)([motor], rope)
     for k in range(len(rows)):
-        least = linprog(np.eye(len(rows) + 1)[k], A_ub=above, b_ub=right, bounds=ends, method="highs")
-        if least.status == 2:  # the load is too heavy or too light for this push: nothing is at rest
+        least = linprog(
+            np.eye(len(rows) + 1)[k], A_ub=above, b_ub=right, bounds=ends, method="highs"
+        )
+        if (
+            least.status == 2
+        ):  # the load is too heavy or too light for this push: nothing is at rest
             up, down = ch.start_margins(chain, [motor], rope, breakaway)
             assert max(up, down) > 0
             return
@@ -258,9 +304,12 @@ def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
 
 
 def _at_rest(element, breakaway):
-    """Input torque per output torque over the ratio while raising and while running back, and the drag, at rest."""
+    """Input torque per output torque over the ratio while raising and while running back, and the
+    drag, at rest."""
     drag = ch.input_torque(element, 1, 0.0, breakaway)
-    raising, back = (ch.input_torque(element, way, element.ratio, breakaway) - way * drag for way in (1, -1))
+    raising, back = (
+        ch.input_torque(element, way, element.ratio, breakaway) - way * drag for way in (1, -1)
+    )
     return raising, back, drag
 
 
@@ -269,11 +318,15 @@ def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_d
     rope = np.array([0.0, 0.5])
     up = ch.RestingBounds(chain, 1.3)([np.array([1e-2, 0.0])], rope)
     assert up.outputs[-1][1] == pytest.approx(0.5)
-    assert up.outputs[-1][0] == pytest.approx(1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3)
+    assert up.outputs[-1][0] == pytest.approx(
+        1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3
+    )
     assert math.isclose(up.common[0], 1e-2)
 
 
-@pytest.mark.parametrize("chain", [_train(), _train(reverse=-0.3), _two_groups()], ids=["one", "locks", "two"])
+@pytest.mark.parametrize(
+    "chain", [_train(), _train(reverse=-0.3), _two_groups()], ids=["one", "locks", "two"]
+)
 @pytest.mark.parametrize("breakaway", [1.0, 1.3])
 def test_what_drives_an_idle_train_back_rises_over_zero_where_it_is_just_held(chain, breakaway):
     held = ch.held_torque(chain, breakaway)

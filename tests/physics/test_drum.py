@@ -1,4 +1,5 @@
-"""Layers on the drum: counted turn by turn, dead turns that fill more than one, and drums that cannot be."""
+"""Layers on the drum: counted turn by turn, dead turns that fill more than one, and drums that
+cannot be."""
 
 import math
 
@@ -31,7 +32,9 @@ def test_layers_are_what_laying_turn_by_turn_gives(nested, turns):
     length = _by_turns(turns, nested)
     stack = layers(CORE, WIDTH, ROPE, length - 1e-9, nested=nested)
     assert len(stack) == math.ceil(turns / 10)
-    assert [layer.end for layer in stack] == pytest.approx([_by_turns(10 * (k + 1), nested) for k in range(len(stack))])
+    assert [layer.end for layer in stack] == pytest.approx(
+        [_by_turns(10 * (k + 1), nested) for k in range(len(stack))]
+    )
     assert [layer.start for layer in stack[1:]] == [layer.end for layer in stack[:-1]]
     assert outer_diameter(stack[-1], ROPE) == pytest.approx(2 * stack[-1].radius + ROPE)
 

@@ -66,7 +66,8 @@ def test_tooth_is_half_a_pitch_thick_at_the_pitch_line_of_a_large_gear():
 
 
 def test_undercut_limit_of_both_racks():
-    # A rack whose straight flank ends one module below the pitch line: 2/sin² of the pressure angle.
+    # A rack whose straight flank ends one module below the pitch line: 2/sin² of the pressure
+    # angle.
     sharp = Rack(1.0, 1.0, 0.0)
     assert undercut_limit(rack=sharp) == pytest.approx(17.0973, abs=5e-5)
     assert undercut_limit(25 * DEG, rack=sharp) == pytest.approx(11.198, abs=5e-4)
@@ -79,7 +80,8 @@ def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
     low, high = tooth_form._fillet_range(0.0, 20 * DEG, ISO_RACK)
     x, y = tooth_form._fillet(np.array([low, high]), 30, 0.0, 20 * DEG, ISO_RACK)
     assert math.hypot(x[0], y[0]) == pytest.approx(15 - 1.25, rel=1e-12)
-    # Where the straight flank takes over, the point lies on the involute: angle from the tooth's centre line at that radius.
+    # Where the straight flank takes over, the point lies on the involute: angle from the tooth's
+    # centre line at that radius.
     radius = math.hypot(x[1], y[1])
     angle_there = math.acos(15 * math.cos(20 * DEG) / radius)
     half = math.pi / 60 + involute(20 * DEG) - involute(angle_there)
@@ -92,7 +94,9 @@ def test_hardest_section_is_the_hardest_of_the_whole_fillet():
     x, y = tooth_form._fillet(places, 17, 0.0, 20 * DEG, ISO_RACK)
     _, apex = tooth_form._tip_load(17, 0.0, 20 * DEG, ISO_RACK)
     inside = y < apex
-    assert section.form_factor == pytest.approx(np.min((2 * x[inside]) ** 2 / (6 * (apex - y[inside]))), rel=1e-6)
+    assert section.form_factor == pytest.approx(
+        np.min((2 * x[inside]) ** 2 / (6 * (apex - y[inside]))), rel=1e-6
+    )
     assert section.form_factor == lewis(17)
 
 
@@ -104,7 +108,8 @@ def test_form_factor_grows_with_teeth_and_with_shift(angle):
 
 
 def test_small_undercut_pinions_have_a_weak_but_real_tooth():
-    # Own computation for a rack of 1.25 m and 0.3 m: 8 teeth 0.155, 9: 0.177, 10: 0.197, 11: 0.214, 12: 0.230.
+    # Own computation for a rack of 1.25 m and 0.3 m: 8 teeth 0.155, 9: 0.177, 10: 0.197, 11: 0.214,
+    # 12: 0.230.
     rack = Rack(1.0, 1.25, 0.3)
     found = [lewis(z, rack=rack) for z in (8, 9, 10, 11, 12)]
     assert found == pytest.approx([0.155, 0.177, 0.197, 0.214, 0.230], abs=6e-4)
@@ -121,7 +126,9 @@ def test_a_centre_distance_given_as_it_was_found_is_the_same_contact():
     shifted = contact(12, 36, module=1e-3, shift1=0.4)
     assert shifted.centre_distance > 24e-3
     again = contact(12, 36, module=1e-3, shift1=0.4, centre_distance=shifted.centre_distance)
-    assert (again.recess, again.approach) == pytest.approx((shifted.recess, shifted.approach), rel=1e-9)
+    assert (again.recess, again.approach) == pytest.approx(
+        (shifted.recess, shifted.approach), rel=1e-9
+    )
     assert again.ratio == pytest.approx(shifted.ratio, rel=1e-9)
 
 
@@ -157,7 +164,8 @@ def test_ring_clearances_by_hand():
 
 
 def _integrated_loss(z1, z2, e1, e2, side):
-    """Sliding loss by stepping through one base pitch with the force shared equally by the pairs in contact."""
+    """Sliding loss by stepping through one base pitch with the force shared equally by the pairs in
+    contact."""
     phases = (np.arange(20000) + 0.5) / 20000
     pairs = np.stack([phases - e2 + k for k in range(math.ceil(e1 + e2))])
     touching = pairs < e1
@@ -166,12 +174,15 @@ def _integrated_loss(z1, z2, e1, e2, side):
 
 
 @pytest.mark.parametrize(
-    ("z1", "z2", "angle", "internal"), [(20, 40, 20, False), (60, 200, 14.5, False), (20, 80, 20, True), (18, 60, 25, False)]
+    ("z1", "z2", "angle", "internal"),
+    [(20, 40, 20, False), (60, 200, 14.5, False), (20, 80, 20, True), (18, 60, 25, False)],
 )
 def test_loss_factor_against_stepping_through_the_mesh(z1, z2, angle, internal):
     pair = contact(z1, z2, pressure_angle=angle * DEG, internal=internal)
     found = loss_factor(z1, z2, pair.e1, pair.e2, internal=internal)
-    assert found == pytest.approx(_integrated_loss(z1, z2, pair.e1, pair.e2, -1 if internal else 1), rel=1e-3)
+    assert found == pytest.approx(
+        _integrated_loss(z1, z2, pair.e1, pair.e2, -1 if internal else 1), rel=1e-3
+    )
 
 
 def test_more_than_two_pairs_in_contact_are_counted():
@@ -209,7 +220,9 @@ def test_bodies():
     assert gear_inertia(50, 2e-3, 10e-3, 7850.0) == pytest.approx(0.616538 * 0.1**2 / 8, rel=1e-5)
     hollow = disc_inertia(0.1, 0.0, 0.01, 1e3) - disc_inertia(0.04, 0.0, 0.01, 1e3)
     assert disc_inertia(0.1, 0.04, 0.01, 1e3) == pytest.approx(hollow)
-    assert gear_inertia(50, 2e-3, 10e-3, 7850.0, fill=0.5) == pytest.approx(0.5 * gear_inertia(50, 2e-3, 10e-3, 7850.0))
+    assert gear_inertia(50, 2e-3, 10e-3, 7850.0, fill=0.5) == pytest.approx(
+        0.5 * gear_inertia(50, 2e-3, 10e-3, 7850.0)
+    )
     with pytest.raises(DomainError, match="bore"):
         gear_inertia(50, 2e-3, 10e-3, 7850.0, bore=0.1)
 
@@ -229,8 +242,14 @@ def test_bodies():
         (lambda: lewis(40, shift=0.9), "profile shift"),
         (lambda: lewis(5, shift=-0.9), "undercut cuts this tooth off"),
         (lambda: tip_load_factors(5, shift=-0.9), "undercut cuts this tooth off"),
-        (lambda: lewis(5, 10 * DEG, shift=-1.0, rack=Rack(0.8, 1.0, 0.3)), "outside the base circle"),
-        (lambda: tip_load_factors(5, 10 * DEG, shift=-1.0, rack=Rack(0.8, 1.0, 0.3)), "outside the base circle"),
+        (
+            lambda: lewis(5, 10 * DEG, shift=-1.0, rack=Rack(0.8, 1.0, 0.3)),
+            "outside the base circle",
+        ),
+        (
+            lambda: tip_load_factors(5, 10 * DEG, shift=-1.0, rack=Rack(0.8, 1.0, 0.3)),
+            "outside the base circle",
+        ),
         (lambda: tip_load_factors(20, 30 * DEG, rack=Rack(1.0, 1.5, 0.3)), "come to a point"),
         (lambda: gears.module_from_diametral_pitch(0), "diametral pitch"),
         (lambda: contact(20, 40, centre_distance=20.0), "centre distance"),
@@ -252,7 +271,8 @@ def test_rack_tip_radius_is_cut_down_to_what_fits():
 
 @pytest.mark.parametrize(("teeth", "share"), [(5, 0.80), (17, 0.945), (30, 0.96)])
 def test_how_far_the_tangent_section_falls_short_of_the_hardest_one(teeth, share):
-    # Own comparison of the two constructions; the shares are stated where the tip-load factors are documented.
+    # Own comparison of the two constructions; the shares are stated where the tip-load factors are
+    # documented.
     hardest = root_section(teeth)
     stress_there = math.cos(hardest.load_angle) / (hardest.form_factor * math.cos(20 * DEG))
     assert tip_load_factors(teeth).form / stress_there == pytest.approx(share, abs=6e-3)

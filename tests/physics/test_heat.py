@@ -26,12 +26,16 @@ def test_step_equals_integration(feedback):
         return rates(PATH, 2.0 + feedback * (y[0] - start[0]), y[0], y[1], 20.0)
 
     run = solve_ivp(rhs, (0.0, 50.0), start, rtol=1e-11, atol=1e-11)
-    assert step_exact(PATH, 2.0, *start, 20.0, 50.0, feedback) == pytest.approx(tuple(run.y[:, -1]), rel=1e-8)
+    assert step_exact(PATH, 2.0, *start, 20.0, 50.0, feedback) == pytest.approx(
+        tuple(run.y[:, -1]), rel=1e-8
+    )
 
 
 def test_two_steps_are_one():
     half = step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 30.0)
-    assert step_exact(PATH, 2.0, *half, 20.0, 30.0) == pytest.approx(step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 60.0))
+    assert step_exact(PATH, 2.0, *half, 20.0, 30.0) == pytest.approx(
+        step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 60.0)
+    )
 
 
 def test_no_time_changes_nothing():
@@ -49,7 +53,9 @@ def test_steps_take_arrays():
 
 def test_loss_given_at_another_temperature():
     # 0.004 per kelvin of 2 W at 20 °C: 2.4 W at 70 °C is the same motor and the same current.
-    assert steady(PATH, 2.4, 20.0, 0.008, t_reference=70.0) == pytest.approx(steady(PATH, 2.0, 20.0, 0.008))
+    assert steady(PATH, 2.4, 20.0, 0.008, t_reference=70.0) == pytest.approx(
+        steady(PATH, 2.0, 20.0, 0.008)
+    )
 
 
 def test_steady_without_loss_is_ambient():
@@ -76,7 +82,9 @@ def test_limit_of_a_runaway_is_always_reached():
     power = 20.0
     time = time_to_limit(PATH, power, 20.0, 20.0, 20.0, 500.0, 0.00393 * power)
     assert math.isfinite(time)
-    assert step_exact(PATH, power, 20.0, 20.0, 20.0, time, 0.00393 * power)[0] == pytest.approx(500.0)
+    assert step_exact(PATH, power, 20.0, 20.0, 20.0, time, 0.00393 * power)[0] == pytest.approx(
+        500.0
+    )
 
 
 def test_limit_passed_on_the_way_to_a_lower_steady_state():
@@ -104,12 +112,13 @@ def test_limits_take_arrays():
 
 
 def test_stalled_hobby_motor_is_at_its_limit_within_a_minute():
-    # 6 V, 1.4 A stalled, 17 g: about 8 W into less than 1 J/K. Common practice, no published source: seconds, not minutes.
+    # 6 V, 1.4 A stalled, 17 g: about 8 W into less than 1 J/K. Common practice, no published
+    # source: seconds, not minutes.
     path = estimate(0.017).path
     assert 3.0 < time_to_limit(path, 8.4, 20.0, 20.0, 20.0, 120.0) < 60.0
 
 
-# --- estimate --------------------------------------------------------------------------------------------------
+# --- estimate
 
 
 def test_estimate_lists_what_it_assumed():
@@ -135,11 +144,14 @@ def test_estimate_without_a_mass_is_less_sure():
 
 
 def test_friction_warms_the_case_and_through_it_the_winding():
-    """Without current: the case ends at friction x resistance to the air, and the winding with it."""
+    """Without current: the case ends at friction x resistance to the air, and the winding with
+    it."""
     winding, case = step_exact(PATH, 0.0, 20.0, 20.0, 20.0, 1e6, 0.0, 1.5)
     assert winding == pytest.approx(20.0 + 1.5 * PATH.case_to_ambient) == pytest.approx(case)
     early = step_exact(PATH, 0.0, 20.0, 20.0, 20.0, 1.0, 0.0, 1.5)
-    assert early[1] - 20.0 == pytest.approx(1.5 / PATH.case_capacity, rel=0.05) and early[0] < early[1]
+    assert (
+        early[1] - 20.0 == pytest.approx(1.5 / PATH.case_capacity, rel=0.05) and early[0] < early[1]
+    )
 
 
 def test_known_values_are_kept():
@@ -147,11 +159,16 @@ def test_known_values_are_kept():
     assert result.path.case_to_ambient == 12.0
     assert result.path.winding_capacity == 2.5
     assert result.path.winding_to_case == pytest.approx(0.7 * 0.05 ** (-2 / 3))
-    assert [assumption.path_tail for assumption in result.assumed] == ["case_heat_capacity", "winding_to_case"]
+    assert [assumption.path_tail for assumption in result.assumed] == [
+        "case_heat_capacity",
+        "winding_to_case",
+    ]
 
 
 def test_nothing_to_estimate_needs_no_size():
-    result = estimate(winding_capacity=3.0, case_capacity=20.0, winding_to_case=5.0, case_to_ambient=20.0)
+    result = estimate(
+        winding_capacity=3.0, case_capacity=20.0, winding_to_case=5.0, case_to_ambient=20.0
+    )
     assert result.path == PATH
     assert result.assumed == ()
     assert result.mass is None

@@ -1,4 +1,5 @@
-"""The load on its path: weight along it, friction against it, and energies that belong to the forces."""
+"""The load on its path: weight along it, friction against it, and energies that belong to the
+forces."""
 
 import math
 
@@ -24,14 +25,20 @@ def test_a_load_on_a_slope_rubs_with_what_it_presses_with(angle):
 
 
 def test_rope_adds_its_weight_to_the_pull_and_its_mass_to_the_inertia():
-    body = make_body(8.0, math.radians(90.0), 0.0, 0.0, G, rope_mass=0.3, rope_mass_per_length=0.05, falls=2)
+    body = make_body(
+        8.0, math.radians(90.0), 0.0, 0.0, G, rope_mass=0.3, rope_mass_per_length=0.05, falls=2
+    )
     assert inertia(body) == pytest.approx(8.3)
     assert pull_needed(body, 3.0) == pytest.approx(8.0 * G + 2 * 0.05 * 3.0 * G)
 
 
 @pytest.mark.parametrize("angle", [20.0, 90.0])
 def test_the_pull_is_the_slope_of_the_potential_energy(angle):
-    body, top, step = make_body(8.0, math.radians(angle), 0.0, 0.0, G, rope_mass_per_length=0.2, falls=2), 4.0, 1e-4
+    body, top, step = (
+        make_body(8.0, math.radians(angle), 0.0, 0.0, G, rope_mass_per_length=0.2, falls=2),
+        4.0,
+        1e-4,
+    )
     for travel in (0.5, 1.0, 3.5):
         above = potential_energy(body, travel + step, top - travel - step)
         below = potential_energy(body, travel - step, top - travel + step)

@@ -30,14 +30,16 @@ PLAIN = Motor(resistance=2.0, constant=0.01, drag=0.002)
 FULL = Motor(resistance=2.0, constant=0.01, drag=0.001, drag_slope=2e-6, brush_drop=0.8)
 
 
-# --- the law ---------------------------------------------------------------------------------------------------
+# --- the law
 
 
 def warmed(motor, winding, magnet):
     """A motor as it is at other temperatures than 20 °C."""
     resistance = resistance_at(motor.resistance, winding, motor.copper_coefficient)
     return dataclasses.replace(
-        motor, resistance=resistance, constant=constant_at(motor.constant, magnet, motor.magnet_coefficient)
+        motor,
+        resistance=resistance,
+        constant=constant_at(motor.constant, magnet, motor.magnet_coefficient),
     )
 
 
@@ -49,17 +51,23 @@ def worst_residual(fit):
 def test_copper_loss_and_its_growth_are_those_of_the_warm_resistance():
     loss, growth = copper_loss(PLAIN, 3.0, 80.0)
     assert loss == pytest.approx(9.0 * resistance_at(2.0, 80.0))
-    assert growth == pytest.approx(copper_loss(PLAIN, 3.0, 81.0)[0] - loss), "the same current, one kelvin warmer"
+    assert growth == pytest.approx(copper_loss(PLAIN, 3.0, 81.0)[0] - loss), (
+        "the same current, one kelvin warmer"
+    )
     power = 6.0 * steady_current(warmed(PLAIN, 80.0, 20.0), 6.0, 0.0)
     warmer = 6.0 * steady_current(warmed(PLAIN, 80.01, 20.0), 6.0, 0.0)
     _, growth = copper_loss(PLAIN, power / 6.0, 80.0)
-    assert (warmer - power) / 0.01 == pytest.approx(-growth, rel=1e-3), "the same voltage: it falls by as much"
+    assert (warmer - power) / 0.01 == pytest.approx(-growth, rel=1e-3), (
+        "the same voltage: it falls by as much"
+    )
 
 
 def test_standstill_torque_is_what_the_drag_leaves():
     assert shaft_torque(PLAIN, 6.0, 0.0) == pytest.approx(0.028)
     assert shaft_torque(PLAIN, -6.0, 0.0) == pytest.approx(-0.028)
-    assert shaft_torque(PLAIN, 0.3, 0.0) == 0.0  # 0.0015 N·m of magnetic torque does not overcome 0.002
+    assert (
+        shaft_torque(PLAIN, 0.3, 0.0) == 0.0
+    )  # 0.0015 N·m of magnetic torque does not overcome 0.002
 
 
 def test_drag_opposes_either_motion():
@@ -137,7 +145,7 @@ def test_motor_refuses_what_no_motor_has(name, value):
     assert refused.value.argument == name
 
 
-# --- data sheet ------------------------------------------------------------------------------------------------
+# --- data sheet
 
 
 def sheet_of(motor, voltage):
@@ -146,12 +154,19 @@ def sheet_of(motor, voltage):
 
 
 @pytest.mark.parametrize(
-    "motor", [PLAIN, dataclasses.replace(PLAIN, brush_drop=0.7), Motor(2.0, 0.01, drag=0.0012, drag_slope=1.5e-6)]
+    "motor",
+    [
+        PLAIN,
+        dataclasses.replace(PLAIN, brush_drop=0.7),
+        Motor(2.0, 0.01, drag=0.0012, drag_slope=1.5e-6),
+    ],
 )
 def test_data_sheet_of_a_motor_without_further_loss_gives_it_back(motor):
     sheet = sheet_of(motor, 6.0)
     share = motor.drag_slope * sheet[0] / (motor.constant * sheet[1])
-    fit = from_data_sheet(6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7)
+    fit = from_data_sheet(
+        6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7
+    )
     expected = dataclasses.asdict(motor) | {"inertia": 1e-7}
     assert dataclasses.asdict(fit.motor) == pytest.approx(expected)
     assert fit.output.efficiency == pytest.approx(1.0)
@@ -159,24 +174,39 @@ def test_data_sheet_of_a_motor_without_further_loss_gives_it_back(motor):
     assert fit.best_measurement is None
 
 
-@pytest.mark.parametrize("gearbox", [None, Gearbox(30.0), Gearbox(30.0, 0.8), Gearbox(30.0, data_at="motor")])
+@pytest.mark.parametrize(
+    "gearbox", [None, Gearbox(30.0), Gearbox(30.0, 0.8), Gearbox(30.0, data_at="motor")]
+)
 @pytest.mark.parametrize("extras", [{}, {"brush_drop": 0.4}, {"drag_speed_share": 0.6}])
 def test_free_run_and_stall_come_back_exactly(gearbox, extras):
-    """A fit that compromises between torque and speed, or counts a gearbox twice, misses one of the four."""
+    """A fit that compromises between torque and speed, or counts a gearbox twice, misses one of the
+    four."""
     fit = from_data_sheet(6.0, 60.0, 0.2, 0.19, 3.0, gearbox=gearbox, measured=True, **extras)
     free, held = fit.operating_point(6.0, 0.0), fit.operating_point(6.0, 0.19 * (1 - 1e-12))
-    assert (free.speed, free.current) == (pytest.approx(60.0, rel=1e-9), pytest.approx(0.2, rel=1e-9))
-    assert (held.speed, held.current) == (pytest.approx(0.0, abs=1e-6), pytest.approx(3.0, rel=1e-9))
-    assert (fit.no_load_speed, fit.stall_torque, fit.stall_current) == pytest.approx((60.0, 0.19, 3.0))
+    assert (free.speed, free.current) == (
+        pytest.approx(60.0, rel=1e-9),
+        pytest.approx(0.2, rel=1e-9),
+    )
+    assert (held.speed, held.current) == (
+        pytest.approx(0.0, abs=1e-6),
+        pytest.approx(3.0, rel=1e-9),
+    )
+    assert (fit.no_load_speed, fit.stall_torque, fit.stall_current) == pytest.approx(
+        (60.0, 0.19, 3.0)
+    )
     assert fit.residuals == ()
 
 
 def test_what_torque_lacks_against_speed_is_a_loss_in_proportion_to_it():
     speed, idle, torque, current = sheet_of(PLAIN, 6.0)
     fit = from_data_sheet(6.0, speed, idle, 0.8 * torque, current)
-    assert dataclasses.replace(fit.motor, inertia=0.0) == PLAIN, "speed and current are not touched by it"
+    assert dataclasses.replace(fit.motor, inertia=0.0) == PLAIN, (
+        "speed and current are not touched by it"
+    )
     assert fit.output.efficiency == pytest.approx(0.8)
-    assert fit.output.reverse == pytest.approx(math.sqrt(0.8)), "what holds a load is taken at the end that holds least"
+    assert fit.output.reverse == pytest.approx(math.sqrt(0.8)), (
+        "what holds a load is taken at the end that holds least"
+    )
     row = next(row for row in fit.assumed if row.path_tail == "reverse_efficiency")
     assert (row.low, row.high) == (pytest.approx(2 - 1 / 0.8), pytest.approx(math.sqrt(0.8)))
 
@@ -185,7 +215,9 @@ def test_a_stall_torque_of_a_data_sheet_may_be_less_at_rest_and_a_lever_test_is_
     sheet = from_data_sheet(6.0, 560.0, 0.2, 0.0252, 3.0)
     (row,) = [row for row in sheet.assumed if row.path_tail == "breakaway"]
     assert (row.value, row.low, row.high) == (1.0, 1.0, 1.3)
-    assert "breakaway" not in [row.path_tail for row in from_bench(**bench(lever_force=0.045)).assumed]
+    assert "breakaway" not in [
+        row.path_tail for row in from_bench(**bench(lever_force=0.045)).assumed
+    ]
 
 
 def test_a_rounding_excess_of_torque_is_clipped_and_a_larger_one_refused():
@@ -208,7 +240,9 @@ def test_hardly_any_torque_is_asked_about_unless_it_was_measured():
     with pytest.raises(DomainError) as asked:
         from_data_sheet(6.0, speed, idle, 0.19 * torque, current)
     assert asked.value.argument == "stall_torque"
-    assert from_data_sheet(6.0, speed, idle, 0.19 * torque, current, measured=True).output.efficiency == pytest.approx(0.19)
+    assert from_data_sheet(
+        6.0, speed, idle, 0.19 * torque, current, measured=True
+    ).output.efficiency == pytest.approx(0.19)
 
 
 def test_rotor_inertia_left_out_comes_from_a_time_constant():
@@ -221,11 +255,20 @@ def test_rotor_inertia_left_out_comes_from_a_time_constant():
 def test_data_at_a_gearbox_output_contain_all_its_losses():
     speed, idle, torque, current = sheet_of(PLAIN, 6.0)
     data = (6.0, speed / 50.0, idle, torque * 50.0 * 0.6, current)
-    fit, split = from_data_sheet(*data, gearbox=Gearbox(50.0)), from_data_sheet(*data, gearbox=Gearbox(50.0, 0.7))
+    fit, split = (
+        from_data_sheet(*data, gearbox=Gearbox(50.0)),
+        from_data_sheet(*data, gearbox=Gearbox(50.0, 0.7)),
+    )
     assert fit.motor == split.motor
-    assert fit.motor.drag == pytest.approx(PLAIN.drag)  # the gearbox' idle drag is in the current, so it is in here
-    assert fit.output.efficiency == split.output.efficiency == pytest.approx(0.6), "none comes on top"
-    assert split.output.own_efficiency == pytest.approx(0.6 / 0.7), "a given one only divides the loss"
+    assert fit.motor.drag == pytest.approx(
+        PLAIN.drag
+    )  # the gearbox' idle drag is in the current, so it is in here
+    assert fit.output.efficiency == split.output.efficiency == pytest.approx(0.6), (
+        "none comes on top"
+    )
+    assert split.output.own_efficiency == pytest.approx(0.6 / 0.7), (
+        "a given one only divides the loss"
+    )
     assert (fit.output.ratio, fit.output.geared) == (50.0, True)
     assert "gearbox.efficiency" not in [row.path_tail for row in fit.assumed]
 
@@ -234,10 +277,15 @@ def test_data_of_the_motor_alone_get_the_gearbox_on_top():
     sheet = sheet_of(PLAIN, 6.0)
     fit = from_data_sheet(6.0, *sheet, gearbox=Gearbox(36.0, data_at="motor"))
     assert fit.output.efficiency == pytest.approx(0.9**3)  # three pairs of 3.3:1
-    assert (fit.no_load_speed, fit.stall_torque) == (pytest.approx(sheet[0]), pytest.approx(sheet[2]))
+    assert (fit.no_load_speed, fit.stall_torque) == (
+        pytest.approx(sheet[0]),
+        pytest.approx(sheet[2]),
+    )
     row = next(row for row in fit.assumed if row.path_tail == "gearbox.efficiency")
     assert row.low < row.value < row.high
-    planetary = from_data_sheet(6.0, *sheet, gearbox=Gearbox(20.0, kind="planetary", data_at="motor"))
+    planetary = from_data_sheet(
+        6.0, *sheet, gearbox=Gearbox(20.0, kind="planetary", data_at="motor")
+    )
     assert planetary.output.efficiency == pytest.approx(0.81**2)
 
 
@@ -246,7 +294,9 @@ def test_a_speed_that_no_output_shaft_has_is_asked_about():
     with pytest.raises(DomainError) as asked:
         from_data_sheet(*data, gearbox=Gearbox(10.0))
     assert asked.value.argument == "gearbox.data_at"
-    assert from_data_sheet(*data, gearbox=Gearbox(10.0, data_at="output")).motor.constant == pytest.approx(0.001)
+    assert from_data_sheet(
+        *data, gearbox=Gearbox(10.0, data_at="output")
+    ).motor.constant == pytest.approx(0.001)
     assert from_data_sheet(*data, gearbox=Gearbox(9.0)).output.ratio == 9.0
 
 
@@ -291,7 +341,11 @@ def test_data_sheet_refuses_nonsense(change, argument):
 
 @pytest.mark.parametrize(
     ("values", "argument"),
-    [((0.0, 0.7), "gearbox.ratio"), ((50.0, 1.1), "gearbox.efficiency"), ((50.0, 0.7, 1.2), "gearbox.reverse_efficiency")],
+    [
+        ((0.0, 0.7), "gearbox.ratio"),
+        ((50.0, 1.1), "gearbox.efficiency"),
+        ((50.0, 0.7, 1.2), "gearbox.reverse_efficiency"),
+    ],
 )
 def test_gearbox_refuses_nonsense(values, argument):
     with pytest.raises(DomainError) as refused:
@@ -299,7 +353,7 @@ def test_gearbox_refuses_nonsense(values, argument):
     assert refused.value.argument == argument
 
 
-# --- points ----------------------------------------------------------------------------------------------------
+# --- points
 
 
 def points_of(motor, voltage, torques):
@@ -331,7 +385,12 @@ def test_points_with_brush_drop_and_growing_drag():
     motor = dataclasses.replace(FULL, drag_slope=0.001 / no_load(FULL, 6.0)[0])
     w0 = no_load(motor, 6.0)[0]
     share = motor.drag_slope * w0 / (motor.drag + motor.drag_slope * w0)
-    fit = from_points(6.0, *points_of(motor, 6.0, [0.0, 0.005, 0.01, 0.02]), brush_drop=0.8, drag_speed_share=share)
+    fit = from_points(
+        6.0,
+        *points_of(motor, 6.0, [0.0, 0.005, 0.01, 0.02]),
+        brush_drop=0.8,
+        drag_speed_share=share,
+    )
     assert fit.motor.resistance == pytest.approx(motor.resistance, rel=1e-6)
     assert fit.motor.constant == pytest.approx(motor.constant, rel=1e-6)
     assert fit.motor.drag == pytest.approx(motor.drag, rel=1e-6)
@@ -350,7 +409,9 @@ def test_points_at_several_voltages():
 def test_points_at_a_gearbox_output():
     torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.01, 0.02])
     box = Gearbox(30.0, 0.8)
-    fit = from_points(6.0, [24.0 * m for m in torques], [w / 30.0 for w in speeds], currents, gearbox=box)
+    fit = from_points(
+        6.0, [24.0 * m for m in torques], [w / 30.0 for w in speeds], currents, gearbox=box
+    )
     assert fit.motor.constant == pytest.approx(0.01)
     assert fit.output.efficiency == pytest.approx(0.8)
     assert fit.no_load_speed == pytest.approx(560.0 / 30.0)
@@ -380,8 +441,18 @@ def test_points_never_fit_a_drag_below_zero():
         ([0.01, 0.02], [300.0], [1.0, 2.0], "points"),
         ([0.01, 0.01], [300.0, 300.0], [1.0, 1.0], "points"),  # the same point twice
         ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load, and drawing less
-        ([0.0, 0.02], [300.0, 600.0], [0.1, 0.2], "points"),  # faster under load: a resistance below zero
-        ([0.0, 0.001, 0.02], [300.0, 500.0, 600.0], [0.1, 2.0, 0.1], "points"),  # nothing like a straight line
+        (
+            [0.0, 0.02],
+            [300.0, 600.0],
+            [0.1, 0.2],
+            "points",
+        ),  # faster under load: a resistance below zero
+        (
+            [0.0, 0.001, 0.02],
+            [300.0, 500.0, 600.0],
+            [0.1, 2.0, 0.1],
+            "points",
+        ),  # nothing like a straight line
         ([0.0, 0.02], [0.0, 0.0], [2.0, 3.0], "points.speed"),
         ([0.0, -0.02], [300.0, 200.0], [0.2, 1.0], "points.torque"),
         ([0.0, 0.02], [300.0, math.nan], [0.2, 1.0], "points.speed"),
@@ -400,7 +471,7 @@ def test_points_below_the_brush_drop_are_refused():
     assert refused.value.argument == "voltage"
 
 
-# --- bench -----------------------------------------------------------------------------------------------------
+# --- bench
 
 WHOLE_BENCH = {
     "terminal_resistance": 2.0,
@@ -434,9 +505,12 @@ def test_any_sufficient_bench_measures_give_the_motor(measures):
     assert motor.drag == pytest.approx(0.002)
 
 
-@pytest.mark.parametrize("left_out", [("no_load_speed", "terminal_resistance"), ("no_load_voltage", "no_load_speed")])
+@pytest.mark.parametrize(
+    "left_out", [("no_load_speed", "terminal_resistance"), ("no_load_voltage", "no_load_speed")]
+)
 def test_lever_test_stands_in_for_a_tachometer(left_out):
-    """Pull and current of a stalled shaft give the torque constant; the speed follows from the usual ratio of the two."""
+    """Pull and current of a stalled shaft give the torque constant; the speed follows from the
+    usual ratio of the two."""
     fit = from_bench(**bench(*left_out), voltage=6.0)
     assert fit.stall_torque == pytest.approx(0.01 * (3.0 - 0.2))
     assert fit.motor.constant == pytest.approx(0.01 / 0.85)
@@ -450,7 +524,10 @@ def test_lever_test_stands_in_for_a_tachometer(left_out):
 
 def test_bench_without_no_load_current_assumes_one():
     fit = from_bench(**bench("no_load_current", lever_force=0.05))
-    assert [assumption.path_tail for assumption in fit.assumed][:2] == ["no_load_current", "rotor_inertia"]
+    assert [assumption.path_tail for assumption in fit.assumed][:2] == [
+        "no_load_current",
+        "rotor_inertia",
+    ]
     assert fit.assumed[0].value == pytest.approx(0.06 * 3.0)
     assert fit.best_measurement.startswith("the no-load current: let the motor run free at 6.0 V")
 
@@ -507,7 +584,10 @@ def test_bench_states_its_values_at_the_voltage_asked():
         (bench(lever_force=0.005), "lever_force"),
         (bench(no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
         (bench(no_load_current=0.9), "lever_current"),
-        (bench("no_load_speed", no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
+        (
+            bench("no_load_speed", no_load_current=4.0, lever_current=5.0, lever_voltage=10.0),
+            "no_load_current",
+        ),
         (bench(temperature=-300.0), "temperature"),
     ],
 )
@@ -517,14 +597,18 @@ def test_bench_refuses_what_does_not_suffice(measures, argument):
     assert refused.value.argument == argument
 
 
-# --- label -----------------------------------------------------------------------------------------------------
+# --- label
 
 
 def test_label_with_stall_current():
     fit = from_label(6.0, 560.0, stall_current=3.0)
     assert fit.motor.resistance == pytest.approx(2.0)
     assert fit.no_load_speed == pytest.approx(560.0)
-    assert [row.path_tail for row in fit.assumed][:3] == ["no_load_current", "efficiency", "rotor_inertia"]
+    assert [row.path_tail for row in fit.assumed][:3] == [
+        "no_load_current",
+        "efficiency",
+        "rotor_inertia",
+    ]
     assert fit.best_measurement.startswith("the no-load current")
 
 
@@ -532,13 +616,17 @@ def test_label_with_everything_but_the_torque_takes_it_from_the_usual_loss():
     fit = from_label(6.0, 560.0, stall_current=3.0, no_load_current=0.2)
     assert fit.motor.constant == pytest.approx(0.01)
     assert fit.stall_torque == pytest.approx(0.85 * 0.028)
-    assert from_label(6.0, 560.0, stall_current=3.0, no_load_current=0.2, efficiency=0.9).stall_torque == pytest.approx(0.0252)
+    assert from_label(
+        6.0, 560.0, stall_current=3.0, no_load_current=0.2, efficiency=0.9
+    ).stall_torque == pytest.approx(0.0252)
     assert fit.best_measurement is None
 
 
 def test_label_with_body_size_says_how_unsure_it_is():
     fit = from_label(6.0, 11500 * RPM, body_diameter=0.020, body_length=0.025)
-    current = next(assumption for assumption in fit.assumed if assumption.path_tail == "stall_current")
+    current = next(
+        assumption for assumption in fit.assumed if assumption.path_tail == "stall_current"
+    )
     assert current.high / current.low == pytest.approx(9.0)
     assert current.low < 1.4 < current.high  # what the data sheet of such a can says
     assert fit.no_load_speed == pytest.approx(11500 * RPM)

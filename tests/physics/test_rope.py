@@ -1,4 +1,5 @@
-"""The rope: energies that belong to its forces, tackles reeved part by part, and what a sheave keeps."""
+"""The rope: energies that belong to its forces, tackles reeved part by part, and what a sheave
+keeps."""
 
 import numpy as np
 import pytest
@@ -24,7 +25,10 @@ LINE = Line(stiffness=2e4, damping=3.0, falls=2, mass_per_length=0.01, lead=0.4)
 
 def test_tension_is_the_slope_of_the_stretch_energy_for_floats_and_arrays():
     stretch, step, free = np.array([1e-3, 5e-3, 0.02]), 1e-7, 1.5
-    slope = (free_stretch_energy(LINE, stretch + step, free) - free_stretch_energy(LINE, stretch - step, free)) / (2 * step)
+    slope = (
+        free_stretch_energy(LINE, stretch + step, free)
+        - free_stretch_energy(LINE, stretch - step, free)
+    ) / (2 * step)
     np.testing.assert_allclose(elastic_tension(LINE, stretch, free), slope, rtol=1e-9)
     assert elastic_tension(LINE, 5e-3, free) == pytest.approx(slope[1])
 
@@ -38,20 +42,27 @@ def test_span_holds_the_unstretched_rope_and_its_stretch():
 
 def test_bounce_period_is_that_of_the_slope_of_the_pull():
     left, mass, step = 1.5, 7.0, 1e-7
-    per_travel = LINE.falls * (elastic_tension(LINE, LINE.falls * step, left) - elastic_tension(LINE, 0.0, left)) / step
+    per_travel = (
+        LINE.falls
+        * (elastic_tension(LINE, LINE.falls * step, left) - elastic_tension(LINE, 0.0, left))
+        / step
+    )
     assert bounce_period(LINE, left, mass) == pytest.approx(2 * np.pi * np.sqrt(mass / per_travel))
-    assert bounce_period(LINE, np.array([left, 4 * left]), mass)[1] == pytest.approx(2 * bounce_period(LINE, left, mass))
+    assert bounce_period(LINE, np.array([left, 4 * left]), mass)[1] == pytest.approx(
+        2 * bounce_period(LINE, left, mass)
+    )
 
 
 def test_what_the_drum_gives_is_what_is_stored_wound_on_and_damped():
-    # A held load: all that the drum gives stretches rope, on the drum, off it, or in its damping. Energies by difference.
+    # A held load: all that the drum gives stretches rope, on the drum, off it, or in its damping.
+    # Energies by difference.
     stretch, free, surface, step = 4e-3, 1.5, 0.02, 1e-6
     elastic = elastic_tension(LINE, stretch, free)
     taken = take_up(LINE, surface, elastic)
     tension = elastic + LINE.damping * taken
-    stored = free_stretch_energy(LINE, stretch + taken * step, free - taken * step) - free_stretch_energy(
-        LINE, stretch - taken * step, free + taken * step
-    )
+    stored = free_stretch_energy(
+        LINE, stretch + taken * step, free - taken * step
+    ) - free_stretch_energy(LINE, stretch - taken * step, free + taken * step)
     damped = (tension - elastic) * taken
     given = stored / (2 * step) + wound_stretch_power(LINE, tension, elastic, taken) + damped
     assert given == pytest.approx(tension * surface, rel=1e-9)
@@ -59,7 +70,8 @@ def test_what_the_drum_gives_is_what_is_stored_wound_on_and_damped():
 
 
 @pytest.mark.parametrize(
-    ("falls", "squares"), [(1, 1), (2, 0 + 4), (3, 1 + 1 + 9), (4, 0 + 4 + 4 + 16), (5, 1 + 1 + 9 + 9 + 25)]
+    ("falls", "squares"),
+    [(1, 1), (2, 0 + 4), (3, 1 + 1 + 9), (4, 0 + 4 + 4 + 16), (5, 1 + 1 + 9 + 9 + 25)],
 )
 def test_moving_mass_of_a_tackle_counts_each_part_with_its_speed_squared(falls, squares):
     line = Line(2e4, 3.0, falls, 0.01, 0.4)
@@ -68,7 +80,8 @@ def test_moving_mass_of_a_tackle_counts_each_part_with_its_speed_squared(falls, 
 
 @pytest.mark.parametrize("falls", [1, 2, 3, 6])
 def test_tackle_passes_its_tension_on_from_part_to_part(falls):
-    # Raising, the part at the drum carries most and each sheave keeps its share; lowering, the other way round.
+    # Raising, the part at the drum carries most and each sheave keeps its share; lowering, the
+    # other way round.
     parts = [100.0 * 0.96**k for k in range(falls)]
     assert tackle_efficiency(falls, 0.96) == pytest.approx(sum(parts) / (falls * parts[0]))
     back = [100.0 / 0.95**k for k in range(falls)]
@@ -77,7 +90,9 @@ def test_tackle_passes_its_tension_on_from_part_to_part(falls):
 
 
 def test_two_edges_are_one_of_both_angles():
-    assert edge_efficiency(0.3, 1.0) * edge_efficiency(0.3, 0.5) == pytest.approx(edge_efficiency(0.3, 1.5))
+    assert edge_efficiency(0.3, 1.0) * edge_efficiency(0.3, 0.5) == pytest.approx(
+        edge_efficiency(0.3, 1.5)
+    )
     assert edge_efficiency(0.0, 3.0) == 1.0
 
 

@@ -30,7 +30,7 @@ def summed(groups, currents):
     return sum(n * i for n, i in zip(groups[0], currents, strict=True))
 
 
-# --- balance ----------------------------------------------------------------------------------------
+# --- balance
 
 
 def test_holding_voltage_worked_by_hand():
@@ -41,7 +41,9 @@ def test_holding_voltage_worked_by_hand():
 
 def test_brush_drop_worked_by_hand():
     # As above with 0.5 V less to drive the current: 3.0 V over 2.5 ohm.
-    voltage, currents, total = balance(Regime.VOLTAGE, 6.0, BENCH, (2,), (4.0,), (2.5,), (0.5,), FREE)
+    voltage, currents, total = balance(
+        Regime.VOLTAGE, 6.0, BENCH, (2,), (4.0,), (2.5,), (0.5,), FREE
+    )
     assert (voltage, *currents, total) == pytest.approx((5.4, 0.6, 1.2))
 
 
@@ -91,13 +93,18 @@ def test_joined_terminals_brake_and_leave_the_source_alone():
 def test_brush_drop_keeps_a_band_without_current():
     groups = ((2,), (4.0,), (2.5,), (0.5,))
     for open_voltage in (2.0, 2.3, 3.0):
-        assert balance(Regime.VOLTAGE, open_voltage, BENCH, *groups, FREE) == (open_voltage, (0.0,), 0.0)
+        assert balance(Regime.VOLTAGE, open_voltage, BENCH, *groups, FREE) == (
+            open_voltage,
+            (0.0,),
+            0.0,
+        )
     assert balance(Regime.VOLTAGE, 3.1, BENCH, *groups, FREE)[2] > 0.0
     assert balance(Regime.VOLTAGE, 1.9, BENCH, *groups, FREE)[2] < 0.0
 
 
 def test_voltage_within_the_dead_band_when_nothing_flows():
-    # Two groups whose bands overlap from 2.7 to 2.9 V: nothing taken back stands at the edge where giving begins.
+    # Two groups whose bands overlap from 2.7 to 2.9 V: nothing taken back stands at the edge where
+    # giving begins.
     groups = ((1, 1), (4.0, 4.0), (2.5, 3.1), (0.4, 0.4))
     assert balance(Regime.NO_RETURN, 6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.7)
     assert balance(Regime.NO_RETURN, -6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.9)
@@ -130,13 +137,15 @@ def test_arrays_give_what_floats_give(groups, regime):
     volts = np.where(np.arange(40) % 3, 6.0, -6.0)
     voltage, currents, total = balance(regime, volts, BENCH, n, r, tuple(emfs), drop, 1.5)
     for k in range(40):
-        alone = balance(regime, float(volts[k]), BENCH, n, r, tuple(float(e) for e in emfs[:, k]), drop, 1.5)
+        alone = balance(
+            regime, float(volts[k]), BENCH, n, r, tuple(float(e) for e in emfs[:, k]), drop, 1.5
+        )
         assert voltage[k] == pytest.approx(alone[0], rel=1e-12, abs=1e-12)
         assert [i[k] for i in currents] == pytest.approx(alone[1], rel=1e-12, abs=1e-12)
         assert np.broadcast_to(total, 40)[k] == pytest.approx(alone[2], rel=1e-12, abs=1e-12)
 
 
-# --- regimes ---------------------------------------------------------------------------------------------------
+# --- regimes
 
 
 @pytest.mark.parametrize(
@@ -147,7 +156,13 @@ def test_arrays_give_what_floats_give(groups, regime):
         (6.0, 5.0, BENCH, 2.0, Regime.VOLTAGE),
         (6.0, 7.0, BENCH, 2.0, Regime.NO_RETURN),
         (6.0, 7.0, BATTERY, 2.0, Regime.VOLTAGE),
-        (6.0, 16.0, BATTERY, 2.0, Regime.VOLTAGE),  # more than the limit flows back: the limit is for giving
+        (
+            6.0,
+            16.0,
+            BATTERY,
+            2.0,
+            Regime.VOLTAGE,
+        ),  # more than the limit flows back: the limit is for giving
         (-6.0, 0.0, BENCH, 2.0, Regime.CURRENT),
         (-6.0, -7.0, BENCH, 2.0, Regime.NO_RETURN),
         (-6.0, -7.0, BATTERY, 2.0, Regime.VOLTAGE),
@@ -177,7 +192,8 @@ def margin_of(regime, following, open_voltage, source, groups, limit):
 @pytest.mark.parametrize(
     ("before", "after", "emf", "step"),
     [
-        # 6 V behind 0.5 ohm, limit 1 A, two motors of 4 ohm: the limit is reached at 3.5 V less the drop.
+        # 6 V behind 0.5 ohm, limit 1 A, two motors of 4 ohm: the limit is reached at 3.5 V less the
+        # drop.
         (Regime.VOLTAGE, Regime.CURRENT, lambda drop: 3.5 - drop, -1.0),
         (Regime.CURRENT, Regime.VOLTAGE, lambda drop: 3.5 - drop, 1.0),
         (Regime.VOLTAGE, Regime.NO_RETURN, lambda drop: 6.0 + drop, 1.0),
@@ -201,7 +217,9 @@ def test_guard_against_return_does_not_stand_at_zero_in_the_dead_band():
 def test_which_guards_there_are():
     following = [regime for regime, _ in regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BENCH, 1.0)]
     assert following == [Regime.CURRENT, Regime.NO_RETURN]
-    assert [regime for regime, _ in regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BATTERY, 1.0)] == [Regime.CURRENT]
+    assert [
+        regime for regime, _ in regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BATTERY, 1.0)
+    ] == [Regime.CURRENT]
     assert regime_margins(Regime.VOLTAGE, 6.0, 0.0, 6.0, BATTERY, FREE) == ()
     for regime in (Regime.OPEN, Regime.EACH_OPEN, Regime.SHORTED, Regime.EMPTY):
         assert regime_margins(regime, 0.0, 0.0, 6.0, BENCH, 1.0) == ()
@@ -215,7 +233,7 @@ def test_margins_of_arrays():
     assert (margins[Regime.NO_RETURN] > 0.0).tolist() == (emfs > 6.0).tolist()
 
 
-# --- source ----------------------------------------------------------------------------------------------------
+# --- source
 
 
 @pytest.mark.parametrize(
@@ -235,10 +253,14 @@ def test_source_refuses_nonsense(values, argument):
 
 
 def test_regimes_carry_the_phrase_shown():
-    assert [regime.value for regime in Regime][:3] == ["holding voltage", "holding current", "taking nothing back"]
+    assert [regime.value for regime in Regime][:3] == [
+        "holding voltage",
+        "holding current",
+        "taking nothing back",
+    ]
 
 
-# --- controllers and adapters ----------------------------------------------------------------------------------
+# --- controllers and adapters
 
 PAIR = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.0, 0.0))
 BRUSHED = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.3, 0.2))
@@ -254,14 +276,17 @@ def test_a_controller_at_full_duty_is_not_there(groups, sign):
     turned = (*groups[:2], tuple(sign * e for e in groups[2]), groups[3])
     plain = balance(Regime.VOLTAGE, sign * 6.0, Source(0.5), *turned, math.inf)
     there = Source(0.5, limit_side=LimitSide.BATTERY)
-    assert balance(Regime.VOLTAGE, sign * 6.0, there, *turned, math.inf)[2] == pytest.approx(plain[2])
+    assert balance(Regime.VOLTAGE, sign * 6.0, there, *turned, math.inf)[2] == pytest.approx(
+        plain[2]
+    )
 
 
 @pytest.mark.parametrize("groups", [PAIR, BRUSHED])
 @pytest.mark.parametrize("side", list(LimitSide))
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_a_limiting_controller_passes_on_all_power(groups, side, sign):
-    """Lossless: what the battery gives behind its resistance is what the motors take, whatever the duty."""
+    """Lossless: what the battery gives behind its resistance is what the motors take, whatever the
+    duty."""
     turned = (*groups[:2], tuple(sign * e for e in groups[2]), groups[3])
     source = Source(0.5, limit_side=side)
     voltage, currents, total = balance(Regime.CURRENT, sign * 6.0, source, *turned, 0.6)
@@ -273,8 +298,13 @@ def test_a_limiting_controller_passes_on_all_power(groups, side, sign):
 
 def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
     source = Source(0.5, duty=0.5)
-    voltage, (current,), total = balance(Regime.VOLTAGE, 12.0, source, (1,), (2.0,), (1.0,), (0.0,), math.inf)
-    assert (total, voltage) == (pytest.approx(0.5 * current), pytest.approx(0.5 * (12.0 - 0.5 * total)))
+    voltage, (current,), total = balance(
+        Regime.VOLTAGE, 12.0, source, (1,), (2.0,), (1.0,), (0.0,), math.inf
+    )
+    assert (total, voltage) == (
+        pytest.approx(0.5 * current),
+        pytest.approx(0.5 * (12.0 - 0.5 * total)),
+    )
     assert current == pytest.approx((6.0 - 1.0) / (2.0 + 0.25 * 0.5))
 
 
@@ -289,12 +319,17 @@ def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
     ],
 )
 def test_at_the_limit_both_regimes_agree(source):
-    """The current that the source gives does not jump where it begins to limit, and the guards of both are at zero."""
+    """The current that the source gives does not jump where it begins to limit, and the guards of
+    both are at zero."""
     groups = ((2,), (4.0,), (1.0,), (0.1,))
     voltage, currents, total = balance(Regime.VOLTAGE, 6.0, source, *groups, math.inf)
     limit = limited_current(source, total)
     held = balance(Regime.CURRENT, 6.0, source, *groups, limit)
-    assert (held[0], held[1][0], held[2]) == (pytest.approx(voltage), pytest.approx(currents[0]), pytest.approx(total))
+    assert (held[0], held[1][0], held[2]) == (
+        pytest.approx(voltage),
+        pytest.approx(currents[0]),
+        pytest.approx(total),
+    )
     for regime, state in ((Regime.VOLTAGE, (voltage, total)), (Regime.CURRENT, (held[0], held[2]))):
         margin = regime_margins(regime, *state, 6.0, source, limit)[0][1]
         assert margin == pytest.approx(0.0, abs=1e-9)
@@ -302,7 +337,9 @@ def test_at_the_limit_both_regimes_agree(source):
 
 def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_floor():
     source = Source(0.0, fold_to=0.5)
-    voltage, (current,), total = balance(Regime.CURRENT, 12.0, source, (1,), (1.0,), (0.0,), (0.0,), 3.0)
+    voltage, (current,), total = balance(
+        Regime.CURRENT, 12.0, source, (1,), (1.0,), (0.0,), (0.0,), 3.0
+    )
     assert (total, current) == pytest.approx([0.5 + 2.5 * voltage / 12.0] * 2)
     assert current == pytest.approx(0.5 / (1.0 - 2.5 / 12.0))
 
@@ -311,8 +348,19 @@ def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_flo
 def test_controllers_of_arrays_are_those_of_each_entry(side):
     source, emfs = Source(0.3, limit_side=side), np.linspace(0.0, 3.0, 7)
     each = unchecked(source, resistance=np.full(7, 0.3))
-    many = balance(Regime.CURRENT, np.full(7, 6.0), each, (2, 1), (4.0, 3.0), (emfs, 0.5 * emfs), (0.2, 0.0), 0.8)
+    many = balance(
+        Regime.CURRENT,
+        np.full(7, 6.0),
+        each,
+        (2, 1),
+        (4.0, 3.0),
+        (emfs, 0.5 * emfs),
+        (0.2, 0.0),
+        0.8,
+    )
     for k, e in enumerate(emfs.tolist()):
-        one = balance(Regime.CURRENT, 6.0, source, (2, 1), (4.0, 3.0), (e, 0.5 * e), (0.2, 0.0), 0.8)
+        one = balance(
+            Regime.CURRENT, 6.0, source, (2, 1), (4.0, 3.0), (e, 0.5 * e), (0.2, 0.0), 0.8
+        )
         assert (many[0][k], many[1][1][k]) == (pytest.approx(one[0]), pytest.approx(one[1][1]))
         assert np.broadcast_to(many[2], 7)[k] == pytest.approx(one[2])

@@ -32,10 +32,10 @@ PARTS = st.fixed_dictionaries(
         ),
         "rope": st.fixed_dictionaries({"breaking_force": st.floats(50.0, 1e4)}),
         "drum": st.fixed_dictionaries({"width": st.floats(0.006, 0.1)}),
-        "supply": st.fixed_dictionaries({"voltage": st.floats(1.0, 12.0), "current_limit": st.floats(0.3, 5.0)}),
-        "settings": st.fixed_dictionaries(
-            {"watch": st.just(0.5), "stall_watch": st.just(0.5)}
+        "supply": st.fixed_dictionaries(
+            {"voltage": st.floats(1.0, 12.0), "current_limit": st.floats(0.3, 5.0)}
         ),
+        "settings": st.fixed_dictionaries({"watch": st.just(0.5), "stall_watch": st.just(0.5)}),
     },
 )
 

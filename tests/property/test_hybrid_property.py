@@ -40,7 +40,8 @@ class OneMode:
     method=st.sampled_from(["LSODA", "RK45", "DOP853", "Radau"]),
 )
 def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
-    """cos(w t + phase) rises through a level below its top by `short`, for however short a part of a step."""
+    """cos(w t + phase) rises through a level below its top by `short`, for however short a part of
+    a step."""
     level = 1.0 - short
 
     def rhs(t, y):
@@ -65,11 +66,16 @@ def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
     method=st.sampled_from(["LSODA", "DOP853"]),
 )
 def test_earliest_of_several_guards_fires(rates, levels, method):
-    """Independent decays, each with its own level: the one that gets there first, and all states at that time."""
+    """Independent decays, each with its own level: the one that gets there first, and all states at
+    that time."""
     r = np.array(rates)
     levels = levels[: len(rates)]
     names = [f"state {k}" for k in range(len(rates))]
-    problem = OneMode(lambda t, y: -r * y, lambda t, y: [level - v for level, v in zip(levels, y, strict=True)], names)
+    problem = OneMode(
+        lambda t, y: -r * y,
+        lambda t, y: [level - v for level, v in zip(levels, y, strict=True)],
+        names,
+    )
     result = run(problem, "only", np.ones(r.size), 0.0, 1000.0, rtol=RTOL, atol=ATOL, method=method)
     times = -np.log(levels) / r
     assert result.t == pytest.approx(times.min(), rel=1e-5)
@@ -86,7 +92,8 @@ def test_earliest_of_several_guards_fires(rates, levels, method):
     method=st.sampled_from(["LSODA", "RK45"]),
 )
 def test_segments_join_and_energy_only_falls(left, right, damping, method):
-    """A mass between two different springs: ordered record, no gap, and no energy out of nothing at a switch."""
+    """A mass between two different springs: ordered record, no gap, and no energy out of nothing at
+    a switch."""
     stiffness = {-1: left, 1: right}
 
     class Springs:
@@ -108,7 +115,9 @@ def test_segments_join_and_energy_only_falls(left, right, damping, method):
     for segment, following in zip(result.segments, [*result.segments[1:], None], strict=True):
         assert np.all(np.diff(segment.t) > 0.0)
         assert np.all(segment.key * segment.y[0] >= -1e-9)
-        energy += (0.5 * stiffness[segment.key] * segment.y[0] ** 2 + 0.5 * segment.y[1] ** 2).tolist()
+        energy += (
+            0.5 * stiffness[segment.key] * segment.y[0] ** 2 + 0.5 * segment.y[1] ** 2
+        ).tolist()
         if following is not None:
             assert segment.t[-1] == following.t[0]
             assert segment.key == -following.key

@@ -34,12 +34,19 @@ def winch(small, make_stage):
 def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
     """Data that agree with the model overrule the priors, wherever the truth lies."""
     factors = [factor for factor in find_factors(winch) if factor.name in FITTED]
-    truth = np.array([{"efficiency": loss, "shaft_drag": drag, "motor_constant": constant}[f.name] for f in factors])
+    truth = np.array(
+        [
+            {"efficiency": loss, "shaft_drag": drag, "motor_constant": constant}[f.name]
+            for f in factors
+        ]
+    )
     tests = [LiftTest(number=i, mass=mass) for i, mass in enumerate(MASSES, start=1)]
     bench = Bench(winch, tests, factors)
     said = bench.foretell(truth[None])
     exact = [
-        replace(test, time=float(bench.heights[i] / said.speed[0, i]), current=float(said.current[0, i]))
+        replace(
+            test, time=float(bench.heights[i] / said.speed[0, i]), current=float(said.current[0, i])
+        )
         for i, test in enumerate(tests)
     ]
     evidence = gather(exact)
@@ -52,7 +59,8 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
 @given(st.permutations(range(3)), st.integers(0, 2**31))
 @settings(max_examples=6, deadline=None, derandomize=True)
 def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
-    """Which of the motors is the weak one does not matter: only the motors' own rows change their places."""
+    """Which of the motors is the weak one does not matter: only the motors' own rows change their
+    places."""
     inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3), load={"mass": 6.0})
     made = plan(inputs, uncertain(inputs, build(inputs), ()))
     shares = np.random.default_rng(seed).random((4, made.dimensions))
@@ -73,16 +81,31 @@ def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
 def test_intervals_of_a_probability_hold_it_and_shrink_with_the_trials(count, more, level):
     of = count + more
     for method in ("exact", "wilson"):
-        small_one, large_one = probability(count, of, level, method), probability(4 * count, 4 * of, level, method)
+        small_one, large_one = (
+            probability(count, of, level, method),
+            probability(4 * count, 4 * of, level, method),
+        )
         assert 0 <= small_one.low <= small_one.share <= small_one.high <= 1
         assert large_one.high - large_one.low < small_one.high - small_one.low
 
 
-@given(st.floats(-5, 5), st.floats(0.01, 3), st.floats(0.01, 3), st.sampled_from(["uniform", "normal", "triangular"]))
+@given(
+    st.floats(-5, 5),
+    st.floats(0.01, 3),
+    st.floats(0.01, 3),
+    st.sampled_from(["uniform", "normal", "triangular"]),
+)
 @settings(max_examples=40, deadline=None)
 def test_draws_rise_with_their_share_and_stay_near_their_interval(center, below, above, shape):
-    low, high = (center - below, center + above) if shape == "triangular" else (center - above, center + above)
+    low, high = (
+        (center - below, center + above)
+        if shape == "triangular"
+        else (center - above, center + above)
+    )
     drawn = draw(np.linspace(0, 1, 41), center, low, high, shape)
     assert np.all(np.diff(drawn) >= 0)
     reach = 1.5 if shape == "normal" else 1.0
-    assert center - reach * (center - low) - 1e-9 <= drawn[0] and drawn[-1] <= center + reach * (high - center) + 1e-9
+    assert (
+        center - reach * (center - low) - 1e-9 <= drawn[0]
+        and drawn[-1] <= center + reach * (high - center) + 1e-9
+    )

@@ -41,12 +41,31 @@ WINCHES = st.fixed_dictionaries(
 def winch(small, make_motor, make_stage):
     """Maker of a small winch from the numbers drawn."""
 
-    def make(*, mass, ratio, efficiency, idle, drag, stiffness, damping, falls, layers, slack, guide, **more):
+    def make(
+        *,
+        mass,
+        ratio,
+        efficiency,
+        idle,
+        drag,
+        stiffness,
+        damping,
+        falls,
+        layers,
+        slack,
+        guide,
+        **more,
+    ):
         return small(
             motors=make_motor(4.0, 0.005, idle_current=idle, count=2),
             stage=make_stage(ratio, efficiency, shaft_drag=drag, repeat=3),
             drum={"width": 0.008 if layers else 0.040},
-            rope={"axial_stiffness": stiffness, "damping_ratio": damping, "falls": falls, "slack": slack},
+            rope={
+                "axial_stiffness": stiffness,
+                "damping_ratio": damping,
+                "falls": falls,
+                "slack": slack,
+            },
             load={"mass": mass, "height": 0.06, "guide_friction": guide},
             **more,
         )
@@ -57,17 +76,24 @@ def winch(small, make_motor, make_stage):
 @QUICK
 @given(drawn=WINCHES)
 def test_books_close_and_nothing_held_creeps(winch, drawn):
-    """Whatever becomes of the lift: energy closes, ropes pull, time runs on, and a drum that is held stands still."""
+    """Whatever becomes of the lift: energy closes, ropes pull, time runs on, and a drum that is
+    held stands still."""
     record = simulate(winch(**drawn))
     assert record.outcome.ok
     assert record.energy.error <= 1e-4
     assert np.all(record["tension"] >= 0.0)
     assert np.all(np.diff(record.time) >= 0.0)
     assert np.all(record["drum_speed"][record.bound] == 0.0)
-    for start, end in zip(record.segment_starts, [*record.segment_starts[1:], record.time.size], strict=True):
+    for start, end in zip(
+        record.segment_starts, [*record.segment_starts[1:], record.time.size], strict=True
+    ):
         if record.bound[start]:
             assert np.ptp(record["rope_wound"][start:end]) == 0.0
-    assert all(value >= -1e-6 * record.energy.scale for head, value in record.energy.spent.items() if "stretch" not in head)
+    assert all(
+        value >= -1e-6 * record.energy.scale
+        for head, value in record.energy.spent.items()
+        if "stretch" not in head
+    )
 
 
 @QUICK
@@ -83,7 +109,10 @@ def test_more_load_never_lifts_faster(winch, drawn, more):
 @settings(max_examples=8, deadline=None)
 @given(drawn=WINCHES)
 def test_two_methods_agree_on_the_lift_time(winch, drawn):
-    tops = [simulate(winch(**drawn), method=method, rtol=1e-6).first(Event.TOP) for method in ("LSODA", "Radau")]
+    tops = [
+        simulate(winch(**drawn), method=method, rtol=1e-6).first(Event.TOP)
+        for method in ("LSODA", "Radau")
+    ]
     assert (tops[0] is None) is (tops[1] is None)
     if tops[0] is not None:
         assert tops[0].time == pytest.approx(tops[1].time, rel=2e-4)
@@ -92,13 +121,15 @@ def test_two_methods_agree_on_the_lift_time(winch, drawn):
 @QUICK
 @given(drawn=WINCHES)
 def test_lift_time_is_near_the_closed_form(winch, drawn):
-    """The steady speed of each layer gives the time of a lift that is long enough, on a stiff rope and clear of a stall."""
+    """The steady speed of each layer gives the time of a lift that is long enough, on a stiff rope
+    and clear of a stall."""
     machine = build(winch(**{**drawn, "stiffness": 1e5}))
     estimate = raise_time(machine)
     assume(0.5 < estimate < 30.0 and hardest_margins(machine).resting > 1.3)
     record = simulate(machine)
     top, lifted = record.first(Event.TOP), record.first(Event.LIFT_OFF)
-    # The rope that stretch and slack ask for is wound on before lift-off; then the height, at the steady speed.
+    # The rope that stretch and slack ask for is wound on before lift-off; then the height, at the
+    # steady speed.
     assert top.time - lifted.time == pytest.approx(estimate, rel=0.05)
 
 
@@ -110,7 +141,8 @@ def test_lift_time_is_near_the_closed_form(winch, drawn):
     time=st.floats(0.3, 4.0),
 )
 def test_similar_winches_lift_alike(winch, drawn, mass, length, time):
-    """The same winch in other units of mass, length and time (gravity with them) tells the same story."""
+    """The same winch in other units of mass, length and time (gravity with them) tells the same
+    story."""
     force, torque = mass * length / time**2, mass * length**2 / time**2
     first = winch(**drawn)
     first = replace(first, load=replace(first.load, drum_height=0.36))
@@ -131,7 +163,11 @@ def test_similar_winches_lift_alike(winch, drawn, mass, length, time):
                 case_to_ambient=motors.case_to_ambient / power,
             ),
         ),
-        supply=replace(first.supply, voltage=first.supply.voltage * power, resistance=first.supply.resistance * power),
+        supply=replace(
+            first.supply,
+            voltage=first.supply.voltage * power,
+            resistance=first.supply.resistance * power,
+        ),
         stage=(replace(stage, shaft_drag=stage.shaft_drag * torque),),
         drum=replace(
             first.drum,
@@ -153,7 +189,11 @@ def test_similar_winches_lift_alike(winch, drawn, mass, length, time):
             drum_height=first.load.drum_height * length,
             guide_friction=first.load.guide_friction * force,
         ),
-        settings=replace(first.settings, gravity=first.settings.gravity * length / time**2, watch=first.settings.watch * time),
+        settings=replace(
+            first.settings,
+            gravity=first.settings.gravity * length / time**2,
+            watch=first.settings.watch * time,
+        ),
     )
     assume(first.load.drum_height * length - first.load.height * length > 0.05)
     a, b = simulate(first, rtol=1e-7), simulate(other, rtol=1e-7)
@@ -199,7 +239,8 @@ height = "{height}"
     height=st.integers(16, 64),
 )
 def test_inches_and_millimetres_give_the_same_floats(core, width, rope, height):
-    """Thirty-seconds and sixteenths of an inch, as fractions and as the millimetres that they exactly are."""
+    """Thirty-seconds and sixteenths of an inch, as fractions and as the millimetres that they
+    exactly are."""
     sizes = {
         "core": Fraction(core, 16),
         "width": Fraction(width, 16),
@@ -207,7 +248,10 @@ def test_inches_and_millimetres_give_the_same_floats(core, width, rope, height):
         "height": Fraction(height, 16),
     }
     inches = loads(SCENARIO.format(**{key: f"{size} in" for key, size in sizes.items()}))
-    exact = {key: Decimal(size.numerator) / Decimal(size.denominator) * Decimal("25.4") for key, size in sizes.items()}
+    exact = {
+        key: Decimal(size.numerator) / Decimal(size.denominator) * Decimal("25.4")
+        for key, size in sizes.items()
+    }
     metric = loads(SCENARIO.format(**{key: f"{size} mm" for key, size in exact.items()}))
     assert list(walk(inches)) == list(walk(metric))
     a, b = simulate(inches), simulate(metric)

@@ -1,4 +1,5 @@
-"""Motors and supply over random builds: Kirchhoff's laws, energy, regimes, symmetry, and fits that give back their motor."""
+"""Motors and supply over random builds: Kirchhoff's laws, energy, regimes, symmetry, and fits that
+give back their motor."""
 
 import math
 
@@ -8,7 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from winchsim.physics.heat import HeatPath, step_exact, time_to_limit
-from winchsim.physics.motor import Motor, from_data_sheet, from_points, no_load, operating_point, stall
+from winchsim.physics.motor import (
+    Motor,
+    from_data_sheet,
+    from_points,
+    no_load,
+    operating_point,
+    stall,
+)
 from winchsim.physics.supply import (
     NOTHING_BACK,
     Regime,
@@ -22,7 +30,9 @@ few = settings(max_examples=50, deadline=None)
 NO_SOURCE = (Regime.NO_RETURN, Regime.OPEN, Regime.EMPTY, Regime.EACH_OPEN, Regime.SHORTED)
 
 volts = st.floats(-48.0, 48.0).map(lambda v: 0.0 if abs(v) < 1e-6 else v)
-sources = st.builds(Source, resistance=st.one_of(st.just(0.0), st.floats(1e-3, 5.0)), takes_back=st.booleans())
+sources = st.builds(
+    Source, resistance=st.one_of(st.just(0.0), st.floats(1e-3, 5.0)), takes_back=st.booleans()
+)
 group = st.tuples(
     st.integers(1, 20),
     st.floats(0.02, 50.0),
@@ -46,7 +56,11 @@ def summed(rows, currents):
 def size_of(rows, open_voltage, limit):
     """Currents and voltages that rounding is measured against."""
     emfs = [abs(e) for e in rows[2]]
-    return 1.0 + limit + sum(n * (max(emfs) + abs(open_voltage) + 3.0) / r for n, r, *_ in zip(*rows, strict=True))
+    return (
+        1.0
+        + limit
+        + sum(n * (max(emfs) + abs(open_voltage) + 3.0) / r for n, r, *_ in zip(*rows, strict=True))
+    )
 
 
 @few
@@ -60,7 +74,9 @@ def test_kirchhoff_and_the_regime_hold(rows, source, open_voltage, limit, regime
         elif i == 0.0:
             assert abs(voltage - e) <= drop + 1e-12 * size * r
         else:
-            assert voltage == pytest.approx(e + r * i + math.copysign(drop, i), abs=1e-12 * size * r + 1e-9)
+            assert voltage == pytest.approx(
+                e + r * i + math.copysign(drop, i), abs=1e-12 * size * r + 1e-9
+            )
     if regime is Regime.VOLTAGE:
         assert summed(rows, currents) == pytest.approx(total, abs=1e-11 * size)
         assert voltage == pytest.approx(open_voltage - source.resistance * total, abs=1e-11 * size)
@@ -86,24 +102,36 @@ def test_power_of_the_supply_goes_somewhere(rows, source, open_voltage):
 
 
 @few
-@given(st.lists(groups.filter(lambda rows: len(rows[0]) == 2), min_size=1, max_size=3), sources, limits, st.data())
+@given(
+    st.lists(groups.filter(lambda rows: len(rows[0]) == 2), min_size=1, max_size=3),
+    sources,
+    limits,
+    st.data(),
+)
 def test_arrays_are_their_entries(variants, source, limit, data):
     regime = data.draw(st.sampled_from(list(Regime)))
     voltages = np.array(data.draw(st.lists(volts, min_size=len(variants), max_size=len(variants))))
     counts = variants[0][0]
-    columns = [[np.array([rows[field][place] for rows in variants]) for place in range(2)] for field in (1, 2, 3)]
+    columns = [
+        [np.array([rows[field][place] for rows in variants]) for place in range(2)]
+        for field in (1, 2, 3)
+    ]
     together = balance(regime, voltages, source, counts, *columns, limit)
     for n, rows in enumerate(variants):
         alone = balance(regime, float(voltages[n]), source, counts, *rows[1:], limit)
         size = size_of((counts, *rows[1:]), voltages[n], limit)
         assert together[0][n] == pytest.approx(alone[0], abs=1e-12 * size)
         for there, here in zip(together[1], alone[1], strict=True):
-            assert np.broadcast_to(there, voltages.shape)[n] == pytest.approx(here, abs=1e-11 * size)
+            assert np.broadcast_to(there, voltages.shape)[n] == pytest.approx(
+                here, abs=1e-11 * size
+            )
         assert together[2][n] == pytest.approx(alone[2], abs=1e-11 * size)
 
 
 @few
-@given(groups, sources, volts, limits, st.sampled_from(list(Regime)), st.randoms(use_true_random=False))
+@given(
+    groups, sources, volts, limits, st.sampled_from(list(Regime)), st.randoms(use_true_random=False)
+)
 def test_order_of_groups_does_not_matter(rows, source, open_voltage, limit, regime, random):
     order = list(range(len(rows[0])))
     random.shuffle(order)
@@ -143,7 +171,7 @@ def test_first_regime_violates_no_guard(rows, source, open_voltage, limit):
     assert source.takes_back or forward >= -NOTHING_BACK
 
 
-# --- fits ------------------------------------------------------------------------------------------------------
+# --- fits
 
 
 @few
@@ -153,9 +181,13 @@ def test_data_sheet_round_trip(motor, voltage, idle_share, speed_share, drop_sha
     idle = idle_share * (voltage - drop) / motor.resistance
     speed = (voltage - drop - motor.resistance * idle) / motor.constant
     drag = motor.constant * idle
-    real = Motor(motor.resistance, motor.constant, (1 - speed_share) * drag, speed_share * drag / speed, drop)
+    real = Motor(
+        motor.resistance, motor.constant, (1 - speed_share) * drag, speed_share * drag / speed, drop
+    )
     (w0, i0), (torque, current) = no_load(real, voltage), stall(real, voltage)
-    fit = from_data_sheet(voltage, w0, i0, torque, current, brush_drop=drop, drag_speed_share=speed_share)
+    fit = from_data_sheet(
+        voltage, w0, i0, torque, current, brush_drop=drop, drag_speed_share=speed_share
+    )
     assert fit.motor.resistance == pytest.approx(real.resistance, rel=1e-9)
     assert fit.motor.constant == pytest.approx(real.constant, rel=1e-9)
     assert fit.motor.drag == pytest.approx(real.drag, rel=1e-9, abs=1e-15)
@@ -187,11 +219,19 @@ def test_points_round_trip(motor, voltage, idle_share, shares):
 
 @few
 @given(
-    st.builds(HeatPath, *[st.floats(0.1, 100.0)] * 4), st.floats(0.0, 100.0), st.floats(-20.0, 120.0), st.floats(-20.0, 120.0)
+    st.builds(HeatPath, *[st.floats(0.1, 100.0)] * 4),
+    st.floats(0.0, 100.0),
+    st.floats(-20.0, 120.0),
+    st.floats(-20.0, 120.0),
 )
 def test_heat_is_never_lost(path, power, winding, case):
-    # What goes in is stored or given to the air; the air's part by quadrature of the case's exact temperature.
-    time = 3.0 * min(path.winding_capacity, path.case_capacity) * min(path.winding_to_case, path.case_to_ambient)
+    # What goes in is stored or given to the air; the air's part by quadrature of the case's exact
+    # temperature.
+    time = (
+        3.0
+        * min(path.winding_capacity, path.case_capacity)
+        * min(path.winding_to_case, path.case_to_ambient)
+    )
     nodes, weights = np.polynomial.legendre.leggauss(60)
     _, cases = step_exact(path, power, winding, case, 20.0, 0.5 * time * (nodes + 1.0))
     to_air = 0.5 * time * float(weights @ (cases - 20.0)) / path.case_to_ambient
@@ -212,7 +252,7 @@ def test_more_torque_never_runs_faster(motor, voltage, idle_share, share, more):
     assert heavy.speed <= light.speed + 1e-12 * voltage / real.constant
 
 
-# --- heat ------------------------------------------------------------------------------------------------------
+# --- heat
 
 
 @few
@@ -247,9 +287,15 @@ def test_time_to_limit_is_the_first_crossing(path, power, winding, case, limit, 
     if time == 0.0:
         assert winding >= limit
     elif math.isinf(time):
-        later = step_exact(path, power, winding, case, 20.0, np.geomspace(1e-3, 1e5, 60), feedback)[0]
+        later = step_exact(path, power, winding, case, 20.0, np.geomspace(1e-3, 1e5, 60), feedback)[
+            0
+        ]
         assert np.all(later <= limit + 1e-6)
     else:
-        assert step_exact(path, power, winding, case, 20.0, time, feedback)[0] == pytest.approx(limit, rel=1e-7)
-        before = step_exact(path, power, winding, case, 20.0, np.linspace(0.0, time, 60)[:-1], feedback)[0]
+        assert step_exact(path, power, winding, case, 20.0, time, feedback)[0] == pytest.approx(
+            limit, rel=1e-7
+        )
+        before = step_exact(
+            path, power, winding, case, 20.0, np.linspace(0.0, time, 60)[:-1], feedback
+        )[0]
         assert np.all(before <= limit + 1e-6)

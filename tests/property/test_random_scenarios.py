@@ -1,4 +1,5 @@
-"""Random scenarios over the whole space that the reader lets through; ``tests/fuzz.py`` runs thousands of them."""
+"""Random scenarios over the whole space that the reader lets through; ``tests/fuzz.py`` runs
+thousands of them."""
 
 import importlib.util
 import sys
@@ -38,13 +39,22 @@ def test_a_scenario_depends_on_its_seed_alone(fuzz):
 @pytest.mark.parametrize(
     "seed",
     [
-        pytest.param(33801, id="creeps to its balance in a guide whose losses at rest are those of motion"),
+        pytest.param(
+            33801, id="creeps to its balance in a guide whose losses at rest are those of motion"
+        ),
         pytest.param(10225, id="a drum that creeps to its balance"),
         pytest.param(81760, id="a drum let go by its train that the brake just holds"),
-        pytest.param(80551, id="breaks as the drum starts, with all it has not yet lifted to be held against"),
-        pytest.param(70038, id="breaks before anything has moved: books of nothing but rounding errors"),
+        pytest.param(
+            80551, id="breaks as the drum starts, with all it has not yet lifted to be held against"
+        ),
+        pytest.param(
+            70038, id="breaks before anything has moved: books of nothing but rounding errors"
+        ),
         pytest.param(100436, id="a controller that drives against a load on its way down"),
-        pytest.param(32671, id="little energy beside the load's: the books need a tighter tolerance than most"),
+        pytest.param(
+            32671,
+            id="little energy beside the load's: the books need a tighter tolerance than most",
+        ),
     ],
 )
 def test_what_once_failed_ends_soundly(fuzz, seed):

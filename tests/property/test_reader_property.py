@@ -45,9 +45,42 @@ def test_any_text_gives_inputs_or_an_input_error(text):
 
 
 _PIECES = st.sampled_from(
-    ["[", "]", "[[", "]]", "{", "}", "=", ".", ",", "\n", "\r\n", '"', "'", '"""', "'''", "#", "\\", " ", "\t", "mass", "load",
-     "motors", "1", "true", "nan", "inf", '"25 kg"', "0x1", "1e5", "2026-01-02", "\x00", "°", "-"]
-)  # fmt: skip
+    [
+        "[",
+        "]",
+        "[[",
+        "]]",
+        "{",
+        "}",
+        "=",
+        ".",
+        ",",
+        "\n",
+        "\r\n",
+        '"',
+        "'",
+        '"""',
+        "'''",
+        "#",
+        "\\",
+        " ",
+        "\t",
+        "mass",
+        "load",
+        "motors",
+        "1",
+        "true",
+        "nan",
+        "inf",
+        '"25 kg"',
+        "0x1",
+        "1e5",
+        "2026-01-02",
+        "\x00",
+        "°",
+        "-",
+    ]
+)
 
 
 @QUICK
@@ -71,7 +104,20 @@ _RAW = st.one_of(
     st.integers().map(str),
     st.floats().map(repr),
     st.booleans().map(lambda b: str(b).lower()),
-    st.sampled_from(["{}", "[{}]", "[1, 2]", "2026-01-02", "12:00:00", '"25 kg"', '"1e400 V"', '"5 %"', "''", '"PLA"']),
+    st.sampled_from(
+        [
+            "{}",
+            "[{}]",
+            "[1, 2]",
+            "2026-01-02",
+            "12:00:00",
+            '"25 kg"',
+            '"1e400 V"',
+            '"5 %"',
+            "''",
+            '"PLA"',
+        ]
+    ),
     st.text(max_size=20).map(lambda s: "'" + s.replace("'", "") + "'"),
 )
 
@@ -99,7 +145,11 @@ def test_any_quantity_gives_a_finite_number_or_an_input_error(text, unit):
 
 
 @QUICK
-@given(st.integers(1, 10**5), st.integers(0, 3), st.sampled_from(["kg", "N·m", "rpm", "mm", "MPa", "ohm", "A·h", "g·cm²"]))
+@given(
+    st.integers(1, 10**5),
+    st.integers(0, 3),
+    st.sampled_from(["kg", "N·m", "rpm", "mm", "MPa", "ohm", "A·h", "g·cm²"]),
+)
 def test_a_printed_quantity_is_read_back(digits, places, unit):
     text = f"{digits / 10**places:.{places}f}"
     expected = float(text) / PRINTED_UNITS[unit].factor
@@ -121,24 +171,43 @@ def test_a_scenario_in_inches_and_in_millimetres_is_the_same(millionths):
 
 def _toml(value: Any, depth: int) -> str:
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(item, depth + 1)}" for key, item in value.items()) + " }"
+        return (
+            "{ "
+            + ", ".join(f"{key} = {_toml(item, depth + 1)}" for key, item in value.items())
+            + " }"
+        )
     if isinstance(value, list):
         return "[\n" + ",\n".join(_toml(item, depth + 1) for item in value) + "\n]"
     return f'"{value}"' if isinstance(value, str) else str(value)
 
 
 _NAMES = st.sampled_from(["a", "b", "c", "d_1", "'q k'"])
-_LEAVES = st.one_of(st.integers(0, 99), st.sampled_from(["x", "1 # no remark", "[no.table]", "{", "a = 1"]))
+_LEAVES = st.one_of(
+    st.integers(0, 99), st.sampled_from(["x", "1 # no remark", "[no.table]", "{", "a = 1"])
+)
 _VALUES = st.recursive(
-    _LEAVES, lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(_NAMES, inner, max_size=3)), max_leaves=6
+    _LEAVES,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3), st.dictionaries(_NAMES, inner, max_size=3)
+    ),
+    max_leaves=6,
 )
 
 
 @QUICK
-@given(st.lists(st.tuples(st.sampled_from(["t", "u"]), st.dictionaries(_NAMES, _VALUES, max_size=3)), max_size=4))
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["t", "u"]), st.dictionaries(_NAMES, _VALUES, max_size=3)),
+        max_size=4,
+    )
+)
 def test_line_index_agrees_with_the_toml_reader(tables):
-    """Every path that the TOML reader of the standard library finds has the line of its key in a table."""
-    text = "".join(f"[[{name}]]\n" + "".join(f"{k} = {_toml(v, 0)}\n" for k, v in keys.items()) for name, keys in tables)
+    """Every path that the TOML reader of the standard library finds has the line of its key in a
+    table."""
+    text = "".join(
+        f"[[{name}]]\n" + "".join(f"{k} = {_toml(v, 0)}\n" for k, v in keys.items())
+        for name, keys in tables
+    )
     raw, index = tomllib.loads(text), index_lines(text)
     for path, _ in _paths(raw, ""):
         key = path.split(".")[2] if path.count(".") > 1 else f"[[{path[0]}]]"

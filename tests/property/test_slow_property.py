@@ -1,4 +1,5 @@
-"""The quasi-static model beside the full simulation, and what sizing and ladders must keep, on random winches."""
+"""The quasi-static model beside the full simulation, and what sizing and ladders must keep, on
+random winches."""
 
 from __future__ import annotations
 
@@ -19,15 +20,16 @@ from winchsim.model.estimate import raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_machine
-from winchsim.studies.sizing import size
 from winchsim.studies.ladder import plan_ladder
+from winchsim.studies.sizing import size
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
 
 
 @st.composite
 def winches(draw, small, make_motor, make_stage, shares=(0.1, 0.95), jolts=True):
-    """A winch whose load is a share of what stalls it: one or two motor groups, one to three falls, several layers, heat."""
+    """A winch whose load is a share of what stalls it: one or two motor groups, one to three falls,
+    several layers, heat."""
 
     def between(low, high):
         return draw(st.floats(low, high))
@@ -35,37 +37,62 @@ def winches(draw, small, make_motor, make_stage, shares=(0.1, 0.95), jolts=True)
     resistance, constant = between(1, 6), between(0.003, 0.01)
     drop = draw(st.sampled_from([0.0, 0.4]))
     warm = {
-        "winding_heat_capacity": between(1, 10), "case_heat_capacity": between(5, 50), "winding_to_case": between(2, 15),
-        "case_to_ambient": between(10, 40), "magnet_coefficient": -0.002,
-    }  # fmt: skip
+        "winding_heat_capacity": between(1, 10),
+        "case_heat_capacity": between(5, 50),
+        "winding_to_case": between(2, 15),
+        "case_to_ambient": between(10, 40),
+        "magnet_coefficient": -0.002,
+    }
     groups = [
         make_motor(
-            resistance, constant, idle_current=between(0.02, 0.1), count=draw(st.integers(1, 5)), brush_drop=drop,
-            drag_speed_share=draw(st.sampled_from([0.0, 0.3])), rotor_inertia=between(0.5e-7, 3e-7), **warm,
+            resistance,
+            constant,
+            idle_current=between(0.02, 0.1),
+            count=draw(st.integers(1, 5)),
+            brush_drop=drop,
+            drag_speed_share=draw(st.sampled_from([0.0, 0.3])),
+            rotor_inertia=between(0.5e-7, 3e-7),
+            **warm,
         )
-    ]  # fmt: skip
+    ]
     if draw(st.booleans()):
-        groups.append(make_motor(resistance * 1.2, constant * 1.1, idle_current=0.05, brush_drop=drop, **warm))
+        groups.append(
+            make_motor(resistance * 1.2, constant * 1.1, idle_current=0.05, brush_drop=drop, **warm)
+        )
     start = draw(st.sampled_from([0.0, 0.0, 0.3])) if jolts else 0.0
     inputs = small(
         motors=tuple(groups),
         supply=Supply(
-            voltage=between(4, 12), resistance=between(0, 0.5), current_limit=draw(st.sampled_from([None, 2.0, 4.0])),
+            voltage=between(4, 12),
+            resistance=between(0, 0.5),
+            current_limit=draw(st.sampled_from([None, 2.0, 4.0])),
             kind=draw(st.sampled_from(["bench", "battery"])),
         ),
-        stage=make_stage(between(3, 6), between(0.75, 0.97), repeat=draw(st.integers(2, 4)), shaft_drag=between(0, 3e-4)),
+        stage=make_stage(
+            between(3, 6),
+            between(0.75, 0.97),
+            repeat=draw(st.integers(2, 4)),
+            shaft_drag=between(0, 3e-4),
+        ),
         rope=Rope(
-            diameter=between(0.001, 0.004), axial_stiffness=10 ** between(3.5, 5.5), breaking_force=1e8, knot_efficiency=1.0,
-            falls=draw(st.integers(1, 3)), damping_ratio=between(0.02, 0.2),
+            diameter=between(0.001, 0.004),
+            axial_stiffness=10 ** between(3.5, 5.5),
+            breaking_force=1e8,
+            knot_efficiency=1.0,
+            falls=draw(st.integers(1, 3)),
+            damping_ratio=between(0.02, 0.2),
             mass_per_length=draw(st.sampled_from([0.0, 0.01])),
         ),
         drum=Drum(
-            diameter=between(0.004, 0.03), width=between(0.008, 0.05), inertia=1e-6, anchor_hold=1e9,
+            diameter=between(0.004, 0.03),
+            width=between(0.008, 0.05),
+            inertia=1e-6,
+            anchor_hold=1e9,
             layering=draw(st.sampled_from(["stacked", "nested"])),
         ),
         load=Load(mass=1.0, height=between(0.2, 1.5), start_height=start),
         settings={"watch": 0.0},
-    )  # fmt: skip
+    )
     try:
         mass = _stall_mass(build(inputs)) * between(*shares)
         assume(1e-3 < mass < 1e5)
@@ -94,10 +121,15 @@ def test_agrees_with_the_full_simulation_where_it_says_so(small, make_motor, mak
     if slow["in_range"]:
         assert top is not None
         assert slow["lift_time"] == pytest.approx(top.time, rel=0.01)
-    elif top is not None and slow["end"] == End.LIFTED and abs(slow["lift_time"] / top.time - 1) > 0.01:
+    elif (
+        top is not None
+        and slow["end"] == End.LIFTED
+        and abs(slow["lift_time"] / top.time - 1) > 0.01
+    ):
         # Off by more than a hundredth, and it says why: a short lift, a soft rope, or near a stall.
         reasons = (
-            slow["lift_time"] <= 100 * max(slow["time_constant"], slow["spin_up_time"], slow["bounce_period"]),
+            slow["lift_time"]
+            <= 100 * max(slow["time_constant"], slow["spin_up_time"], slow["bounce_period"]),
             slow["least_margin"] <= 1.05,
         )
         assert any(reasons)
@@ -117,7 +149,10 @@ def test_margins_and_holding_are_those_of_the_static_balances(small, make_motor,
     ):
         assert margin == pytest.approx(found.resting, rel=1e-6)
     found = holding(machine, machine.top_travel, slow["layers"] - 1)
-    for margin, holds in ((found.resting - 1, slow["hold_margin"] >= 0), (found.moving - 1, slow["holding"] == Hold.HOLDS)):
+    for margin, holds in (
+        (found.resting - 1, slow["hold_margin"] >= 0),
+        (found.moving - 1, slow["holding"] == Hold.HOLDS),
+    ):
         assert abs(margin) < 1e-9 or (margin > 0) == holds
 
 
@@ -130,7 +165,9 @@ def test_currents_and_heat_agree_too(small, make_motor, make_stage, data):
     record = simulate(inputs)
     top = record.first(Event.TOP).time
     at = int(np.searchsorted(record.time, top))
-    windings = [float(record[f"motor_{g.number}_winding"][: at + 1].max()) for g in record.machine.groups]
+    windings = [
+        float(record[f"motor_{g.number}_winding"][: at + 1].max()) for g in record.machine.groups
+    ]
     assert slow["peak_winding"] - 20 == pytest.approx(max(windings) - 20, rel=0.05, abs=0.2)
     assert slow["charge"] == pytest.approx(record["charge"][at], rel=0.02)
     assert slow["last_current"] == pytest.approx(record["current"][at], rel=0.02, abs=0.01)
@@ -140,7 +177,9 @@ def test_currents_and_heat_agree_too(small, make_motor, make_stage, data):
 
 @FEW
 @given(data=st.data())
-def test_a_heavier_load_is_never_lifted_faster_or_with_less_current(small, make_motor, make_stage, data):
+def test_a_heavier_load_is_never_lifted_faster_or_with_less_current(
+    small, make_motor, make_stage, data
+):
     inputs = data.draw(winches(small, make_motor, make_stage, jolts=False))
     lifts = lift_all(inputs, {"load.mass": inputs.load.mass * np.linspace(0.2, 1.4, 13)})
     up = lifts.lifted
@@ -174,14 +213,15 @@ def _sound(lifts):
     return bool((hard & ~lifts.over_limit)[0])
 
 
-
 @settings(max_examples=2, deadline=None, derandomize=True)
 @given(data=st.data())
 def test_a_ladder_climbs_in_load_time_and_current(small, make_motor, make_stage, data):
     inputs = data.draw(winches(small, make_motor, make_stage, shares=(0.2, 0.5), jolts=False))
     ladder = plan_ladder(inputs, rungs=2)
     up = [rung for rung in ladder.rungs if rung.lift_time is not None]
-    assert ladder.rungs[0].mass == 0 and [rung.number for rung in ladder.rungs] == list(range(1, len(ladder.rungs) + 1))
+    assert ladder.rungs[0].mass == 0 and [rung.number for rung in ladder.rungs] == list(
+        range(1, len(ladder.rungs) + 1)
+    )
     for name in ("mass", "lift_time", "current"):
         values = [getattr(rung, name) for rung in up]
         assert values == sorted(values), name

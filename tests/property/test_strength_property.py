@@ -1,4 +1,5 @@
-"""What must hold for the strength of any gear: more material never weakens it, and load counts in proportion."""
+"""What must hold for the strength of any gear: more material never weakens it, and load counts in
+proportion."""
 
 from __future__ import annotations
 
@@ -13,7 +14,10 @@ from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody, body_strength
 from winchsim.strength.teeth import Tooth, tooth_force, tooth_strength
 
-ORIGINS = {key: Origin("a paper") for key in ("tensile_strength", "flexural_strength", "softening", "across_layers")}
+ORIGINS = {
+    key: Origin("a paper")
+    for key in ("tensile_strength", "flexural_strength", "softening", "across_layers")
+}
 PRINT = Material(
     "print", "printed polymer", 1270.0, 50e6, 2e9,
     flexural_strength=80e6, softening=71.0, across_layers=0.6, origins=ORIGINS,
@@ -38,7 +42,13 @@ SLACK = 1 - 1e-9
 modest = settings(max_examples=40, deadline=None, derandomize=True)
 
 
-def factor(tooth: Tooth, body: PrintedBody, torque: float = 1.0, sharing: int = 1, temperature: float = 23.0) -> float:
+def factor(
+    tooth: Tooth,
+    body: PrintedBody,
+    torque: float = 1.0,
+    sharing: int = 1,
+    temperature: float = 23.0,
+) -> float:
     """Factor of a tooth whose gear carries a torque [N·m]."""
     strength = tooth_strength(tooth, PRINT, body=body, temperature=temperature).as_strength()
     demand = float(tooth_force(torque, tooth.teeth * tooth.module, sharing))
@@ -66,7 +76,9 @@ def test_more_infill_never_weakens_the_body_and_warmth_never_strengthens_it(body
 @modest
 @given(teeth, bodies, grown)
 def test_a_wider_face_never_weakens(tooth, body, by):
-    assert factor(replace(tooth, width=by * tooth.width), body) == pytest.approx(by * factor(tooth, body))
+    assert factor(replace(tooth, width=by * tooth.width), body) == pytest.approx(
+        by * factor(tooth, body)
+    )
 
 
 @modest
@@ -96,7 +108,12 @@ def test_warmth_never_strengthens(tooth, body, temperature, more):
 
 @modest
 @given(teeth, bodies, st.floats(1.0, 2.5), st.floats(23.0, 70.0))
-def test_the_range_holds_the_best_estimate_and_at_least_a_factor_of_two(tooth, body, ratio, temperature):
+def test_the_range_holds_the_best_estimate_and_at_least_a_factor_of_two(
+    tooth, body, ratio, temperature
+):
     found = tooth_strength(tooth, PRINT, body=body, contact_ratio=ratio, temperature=temperature)
     assert found.low <= found.force / 2 / SLACK and found.high >= 2 * found.force * SLACK
-    assert found.force >= SLACK * tooth_strength(tooth, PRINT, body=body, temperature=temperature).force
+    assert (
+        found.force
+        >= SLACK * tooth_strength(tooth, PRINT, body=body, temperature=temperature).force
+    )

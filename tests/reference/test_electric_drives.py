@@ -1,11 +1,13 @@
-"""Driving, regenerating, plugging and short-circuit braking: worked examples run as lifts of the whole winch.
+"""Driving, regenerating, plugging and short-circuit braking: worked examples run as lifts of the
+whole winch.
 
-Each test names its source. The motor's own law is checked against the same examples elsewhere; here the examples pass through
-the scenario's values, the chain, the rope and the switching between phases. Recomputed values from the printed inputs.
+Each test names its source. The motor's own law is checked against the same examples elsewhere; here
+the examples pass through the scenario's values, the chain, the rope and the switching between
+phases. Recomputed values from the printed inputs.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
@@ -27,8 +29,9 @@ RPM = 2 * math.pi / 60
 class TestLinearMotor:
     """A. R. Hambley, Electrical Engineering, Ex. 16.2: linear motor, 2 V, 0.05 ohm, B·l 0.3 N/A.
 
-    Printed: stalled 40 A and 12 N, unloaded 6.67 m/s; against 4 N 4.44 m/s, 26.67 W in, 17.78 W out, 66.67 %; pulled along with
-    2 N 7.78 m/s, 15.56 W taken up, 13.33 W given back, 85.71 %. A drum of 1 m radius turns newton-metres into newtons.
+    Printed: stalled 40 A and 12 N, unloaded 6.67 m/s; against 4 N 4.44 m/s, 26.67 W in, 17.78 W
+    out, 66.67 %; pulled along with 2 N 7.78 m/s, 15.56 W taken up, 13.33 W given back, 85.71 %. A
+    drum of 1 m radius turns newton-metres into newtons.
     """
 
     @staticmethod
@@ -37,7 +40,11 @@ class TestLinearMotor:
             motors=make_motor(0.05, 0.3, voltage=2.0, rotor_inertia=0.01),
             radius=1.0,
             span=40.0,
-            load={"mass": force / 9.81, "start_height": 30.0 if action == "lower" else 0.01, "height": 5.0},
+            load={
+                "mass": force / 9.81,
+                "start_height": 30.0 if action == "lower" else 0.01,
+                "height": 5.0,
+            },
             phase=(Phase(action=action, until="time", time=3.5 if action == "lower" else 4.0),),
         )
 
@@ -66,9 +73,10 @@ class TestLinearMotor:
 
 
 def test_regenerating_into_the_source(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.3: 220 V, 200 A, 0.06 ohm, 800 rpm; held by it at 600 rpm a
-    # load makes it give 160 A back into a source of 0.04 ohm. Printed: the source's e.m.f. is 140 V. Lowering with that
-    # source and the torque of 160 A must therefore end at 600 rpm and 160 A.
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.3: 220 V, 200 A, 0.06 ohm, 800 rpm; held
+    # by it at 600 rpm a load makes it give 160 A back into a source of 0.04 ohm. Printed: the
+    # source's e.m.f. is 140 V. Lowering with that source and the torque of 160 A must therefore end
+    # at 600 rpm and 160 A.
     k = (220 - 200 * 0.06) / (800 * RPM)
     radius = 0.05
     inputs = ideal(
@@ -82,15 +90,17 @@ def test_regenerating_into_the_source(ideal, make_motor):
     record = simulate(inputs)
     assert record["motor_1_speed"][-1] == pytest.approx(-600 * RPM, rel=0.5 / 140)
     assert record["motor_1_speed"][-1] == pytest.approx(-600 * RPM, rel=1e-5)
-    assert record["current"][-1] == pytest.approx(160.0, rel=1e-5)  # reversed polarity: this flows into the source
+    assert record["current"][-1] == pytest.approx(
+        160.0, rel=1e-5
+    )  # reversed polarity: this flows into the source
     assert record.energy.source < 0
     assert record.energy.error <= 1e-4
 
 
 def test_plugging(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.8: 220 V, 100 A, 0.05 ohm, 970 rpm; reversed at 1000 rpm
-    # with so much resistance that 200 A flow. Printed: 2.16 ohm, 423.3 N·m, and 210.9 N·m at standstill (recomputed
-    # 2.15825, 423.319, 210.869).
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.8: 220 V, 100 A, 0.05 ohm, 970 rpm;
+    # reversed at 1000 rpm with so much resistance that 200 A flow. Printed: 2.16 ohm, 423.3 N·m,
+    # and 210.9 N·m at standstill (recomputed 2.15825, 423.319, 210.869).
     k = (220 - 100 * 0.05) / (970 * RPM)
     added = (220 + k * 1000 * RPM) / 200 - 0.05
     assert added == pytest.approx(2.16, abs=0.005)
@@ -123,10 +133,11 @@ def test_plugging(ideal, make_motor):
 
 
 def test_short_circuit_braking_of_a_hanging_load(ideal, make_motor):
-    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 8 kg·m²; braked from 1050 rpm
-    # on a resistor of 0.538 ohm that limits the first current to 350 A, 15 % of rated torque keeps pulling. Printed for the
-    # end, when the load runs the motor backwards with the terminals joined: 8.247 rad/s and 26.25 A. The printed way there
-    # has an inductance of 0.12 H in it, which the law here has not.
+    # G. K. Dubey, Fundamentals of Electrical Drives, Ex. 5.9: 220 V, 1000 rpm, 175 A, 0.08 ohm, 8
+    # kg·m²; braked from 1050 rpm on a resistor of 0.538 ohm that limits the first current to 350 A,
+    # 15 % of rated torque keeps pulling. Printed for the end, when the load runs the motor
+    # backwards with the terminals joined: 8.247 rad/s and 26.25 A. The printed way there has an
+    # inductance of 0.12 H in it, which the law here has not.
     k = (220 - 175 * 0.08) / (1000 * RPM)
     torque, radius = 0.15 * 175 * k, 0.02
     resistance = k * 1050 * RPM / 350
@@ -138,7 +149,12 @@ def test_short_circuit_braking_of_a_hanging_load(ideal, make_motor):
         span=200.0,
         load={"mass": mass, "start_height": 0.01, "height": 120.0},
         phase=(
-            Phase(action="raise", until="time", time=before, voltage=k * 1050 * RPM + resistance * torque / k),
+            Phase(
+                action="raise",
+                until="time",
+                time=before,
+                voltage=k * 1050 * RPM + resistance * torque / k,
+            ),
             Phase(action="short", until="time", time=12.0),
         ),
     )

@@ -1,10 +1,11 @@
 """Gear geometry, tooth bending and mesh losses against published tables and worked examples.
 
-Each block names its source. Where a book works in inches, the numbers are converted here by the exact factors.
+Each block names its source. Where a book works in inches, the numbers are converted here by the
+exact factors.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
@@ -29,16 +30,37 @@ RPM = math.pi / 30
 SHALLOW_RACK = Rack(1.0, 1.157, 0.3)
 """The older inch-system rack, on which the printed tables rest."""
 
-# J. E. Shigley, Mechanical Engineering Design, Table 14-2: Lewis form factor, 20° full-depth teeth, load at the tip.
-# Second number: own earlier computation for a rack of dedendum 1.157 m and tip radius 0.3 m.
+# J. E. Shigley, Mechanical Engineering Design, Table 14-2: Lewis form factor, 20° full-depth teeth,
+# load at the tip. Second number: own earlier computation for a rack of dedendum 1.157 m and tip
+# radius 0.3 m.
 LEWIS = {
-    12: (0.245, 0.2483), 13: (0.261, 0.2612), 14: (0.277, 0.2727), 15: (0.290, 0.2830), 16: (0.296, 0.2922),
-    17: (0.303, 0.3006), 18: (0.309, 0.3083), 19: (0.314, 0.3153), 20: (0.322, 0.3217), 21: (0.328, 0.3276),
-    22: (0.331, 0.3330), 24: (0.337, 0.3428), 26: (0.346, 0.3512), 28: (0.353, 0.3587), 30: (0.359, 0.3652),
-    34: (0.371, 0.3763), 38: (0.384, 0.3853), 43: (0.397, 0.3945), 50: (0.409, 0.4045), 60: (0.422, 0.4151),
-    75: (0.435, 0.4261), 100: (0.447, 0.4374), 150: (0.460, 0.4493), 300: (0.472, 0.4619), 400: (0.480, 0.4651),
+    12: (0.245, 0.2483),
+    13: (0.261, 0.2612),
+    14: (0.277, 0.2727),
+    15: (0.290, 0.2830),
+    16: (0.296, 0.2922),
+    17: (0.303, 0.3006),
+    18: (0.309, 0.3083),
+    19: (0.314, 0.3153),
+    20: (0.322, 0.3217),
+    21: (0.328, 0.3276),
+    22: (0.331, 0.3330),
+    24: (0.337, 0.3428),
+    26: (0.346, 0.3512),
+    28: (0.353, 0.3587),
+    30: (0.359, 0.3652),
+    34: (0.371, 0.3763),
+    38: (0.384, 0.3853),
+    43: (0.397, 0.3945),
+    50: (0.409, 0.4045),
+    60: (0.422, 0.4151),
+    75: (0.435, 0.4261),
+    100: (0.447, 0.4374),
+    150: (0.460, 0.4493),
+    300: (0.472, 0.4619),
+    400: (0.480, 0.4651),
     10**6: (0.485, 0.4752),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("teeth", "table", "earlier"), [(z, *row) for z, row in LEWIS.items()])
@@ -52,20 +74,37 @@ def test_lewis_form_factor_follows_the_printed_table(teeth, table, earlier):
 def test_lewis_form_factor_grows_from_20_to_100_teeth_as_in_the_table():
     # Shigley, Table 14-2: 0.447/0.322 = 1.388.
     for rack_ratio in (
-        root_section(100, rack=SHALLOW_RACK).form_factor / root_section(20, rack=SHALLOW_RACK).form_factor,
+        root_section(100, rack=SHALLOW_RACK).form_factor
+        / root_section(20, rack=SHALLOW_RACK).form_factor,
         root_section(100).form_factor / root_section(20).form_factor,
     ):
         assert rack_ratio == pytest.approx(1.388, rel=0.05)
 
 
-# Pu and Ji, Machine Design (university text, in Chinese), Table 10-5: form factor and stress correction,
-# external spur, 20°, no shift, rack 1.25 m with tip radius 0.38 m.
+# Pu and Ji, Machine Design (university text, in Chinese), Table 10-5: form factor and stress
+# correction, external spur, 20°, no shift, rack 1.25 m with tip radius 0.38 m.
 TIP_LOAD = {
-    17: (2.97, 1.52), 18: (2.91, 1.53), 19: (2.85, 1.54), 20: (2.80, 1.55), 21: (2.76, 1.56), 22: (2.72, 1.57),
-    25: (2.62, 1.59), 30: (2.52, 1.625), 35: (2.45, 1.65), 40: (2.40, 1.67), 45: (2.35, 1.68), 50: (2.32, 1.70),
-    60: (2.28, 1.73), 70: (2.24, 1.75), 80: (2.22, 1.77), 90: (2.20, 1.78), 100: (2.18, 1.79), 150: (2.14, 1.83),
-    200: (2.12, 1.865), 10**6: (2.06, 1.97),
-}  # fmt: skip
+    17: (2.97, 1.52),
+    18: (2.91, 1.53),
+    19: (2.85, 1.54),
+    20: (2.80, 1.55),
+    21: (2.76, 1.56),
+    22: (2.72, 1.57),
+    25: (2.62, 1.59),
+    30: (2.52, 1.625),
+    35: (2.45, 1.65),
+    40: (2.40, 1.67),
+    45: (2.35, 1.68),
+    50: (2.32, 1.70),
+    60: (2.28, 1.73),
+    70: (2.24, 1.75),
+    80: (2.22, 1.77),
+    90: (2.20, 1.78),
+    100: (2.18, 1.79),
+    150: (2.14, 1.83),
+    200: (2.12, 1.865),
+    10**6: (2.06, 1.97),
+}
 
 
 @pytest.mark.parametrize(("teeth", "form", "stress"), [(z, *row) for z, row in TIP_LOAD.items()])
@@ -77,7 +116,8 @@ def test_tip_load_factors_follow_the_printed_table(teeth, form, stress):
 
 @pytest.mark.memory
 def test_bending_of_an_inch_pinion():
-    # Shigley, Example 14-1 (answer from memory, recomputed): pitch 8 per inch, 16 teeth, 1.5 in, 10 kpsi, 1200 rpm.
+    # Shigley, Example 14-1 (answer from memory, recomputed): pitch 8 per inch, 16 teeth, 1.5 in, 10
+    # kpsi, 1200 rpm.
     module = module_from_diametral_pitch(8)
     speed = 0.5 * 16 * module * 1200 * RPM
     assert speed / FT_MIN == pytest.approx(628.319, rel=1e-6)
@@ -89,23 +129,29 @@ def test_bending_of_an_inch_pinion():
 
 
 def test_bending_of_a_thirty_horsepower_pinion():
-    # qamnty.com, question 6445976 (excerpt, complete), a problem of Shigley's chapter 14: pitch 5, 20 teeth, 2000 rpm, 30 hp, 1
-    # in, Y 0.321, cut teeth. Its printed 2.0472 and 15.07 kpsi take 2000 for 1200 ft/min in the velocity factor.
+    # qamnty.com, question 6445976 (excerpt, complete), a problem of Shigley's chapter 14: pitch 5,
+    # 20 teeth, 2000 rpm, 30 hp, 1 in, Y 0.321, cut teeth. Its printed 2.0472 and 15.07 kpsi take
+    # 2000 for 1200 ft/min in the velocity factor.
     module = module_from_diametral_pitch(5)
     speed = 0.5 * 20 * module * 2000 * RPM
     factor = velocity_factor(speed, "cut")
     assert factor == pytest.approx(2.745329, rel=2e-3)
-    assert beam_stress(30 * HORSEPOWER / speed, INCH, module, 0.321, factor) / KSI == pytest.approx(20.213, rel=2e-3)
+    assert beam_stress(30 * HORSEPOWER / speed, INCH, module, 0.321, factor) / KSI == pytest.approx(
+        20.213, rel=2e-3
+    )
 
 
 @pytest.mark.memory
 def test_bending_of_a_metric_pinion():
-    # Shigley, chapter 14 problem (answer from memory, recomputed): m 1.25 mm, 18 teeth, 12 mm, 1800 rpm, 0.5 kW.
+    # Shigley, chapter 14 problem (answer from memory, recomputed): m 1.25 mm, 18 teeth, 12 mm, 1800
+    # rpm, 0.5 kW.
     speed = 0.5 * 18 * 1.25e-3 * 1800 * RPM
     factor = velocity_factor(speed, "cut")
     force = 500.0 / speed
     assert (speed, factor, force) == pytest.approx((2.120575, 1.347635, 235.785), rel=2e-6)
-    assert beam_stress(force, 12e-3, 1.25e-3, 0.309, factor) / 1e6 == pytest.approx(68.5550, rel=1e-5)
+    assert beam_stress(force, 12e-3, 1.25e-3, 0.309, factor) / 1e6 == pytest.approx(
+        68.5550, rel=1e-5
+    )
 
 
 def test_forces_of_a_five_horsepower_pinion():
@@ -120,7 +166,9 @@ def test_forces_of_a_five_horsepower_pinion():
     assert force * velocity_factor(speed, "cast") / POUND_FORCE == pytest.approx(420.976, rel=1e-3)
 
 
-@pytest.mark.parametrize(("stress", "factor", "force"), [(47.5, 0.320, 1900.0), (44.0, 0.421, 2315.5)])
+@pytest.mark.parametrize(
+    ("stress", "factor", "force"), [(47.5, 0.320, 1900.0), (44.0, 0.421, 2315.5)]
+)
 def test_static_beam_strength(stress, factor, force):
     # Wentzell, Machine Design, Example 12.3: 1 in wide, pitch 8 per inch, no velocity factor.
     found = stress * KSI / beam_stress(1.0, INCH, module_from_diametral_pitch(8), factor)
@@ -128,7 +176,8 @@ def test_static_beam_strength(stress, factor, force):
 
 
 def test_power_of_a_cast_pinion_and_width_of_its_gear():
-    # Wentzell, Machine Design, Examples 12.5 and 12.6: pitch 12 per inch, 24 and 48 teeth, velocity factor (600+V)/600.
+    # Wentzell, Machine Design, Examples 12.5 and 12.6: pitch 12 per inch, 24 and 48 teeth, velocity
+    # factor (600+V)/600.
     module = module_from_diametral_pitch(12)
     speed = 0.5 * 24 * module * 1800 * RPM
     factor = velocity_factor(speed, "cast")
@@ -146,7 +195,8 @@ def test_power_of_a_cast_pinion_and_width_of_its_gear():
 @pytest.mark.parametrize(
     ("train", "ratio", "torque_in", "torque_out"),
     [
-        # Wentzell, Machine Design, Example 11.2: 20 into 65, then 20 into 60 over an idler of 22 teeth.
+        # Wentzell, Machine Design, Example 11.2: 20 into 65, then 20 into 60 over an idler of 22
+        # teeth.
         (((20, 65), (20, 22), (22, 60)), 9.75, 10.0, 97.5),
         # Wentzell, Machine Design, Example 11.5: 12 into 36, 16 into 64, 54 lb·in in.
         (((12, 36), (16, 64)), 12.0, 54.0, 648.0),
@@ -168,7 +218,7 @@ def test_normal_force_of_a_120_kw_gear():
     assert force / math.cos(math.radians(20)) / 1e3 == pytest.approx(15.00871, rel=1e-6)
 
 
-# --- contact: Khurmi and Gupta, Theory of Machines, chapter 12, worked examples ----------------------------------------
+# --- contact: Khurmi and Gupta, Theory of Machines, chapter 12, worked examples
 
 
 def arc(pair: Contact) -> float:
@@ -223,10 +273,11 @@ def test_path_of_contact_of_a_20_60_pair():
     assert pair.ratio == pytest.approx(1.6708, abs=5e-5)
 
 
-# --- losses ------------------------------------------------------------------------------------------------------------
+# --- losses
 
-# Sliding-loss factor pi (u+1)/(z1 u) (1 - e + e1² + e2²): G. Niemann and H. Ohlendorf, as used by B.-R. Höhn, K. Michaelis and
-# M. Hinterstoißer, Goriva i maziva 48 (2009) 441 (formula from memory; confirmed by integrating sliding over a base pitch).
+# Sliding-loss factor pi (u+1)/(z1 u) (1 - e + e1² + e2²): G. Niemann and H. Ohlendorf, as used by
+# B.-R. Höhn, K. Michaelis and M. Hinterstoißer, Goriva i maziva 48 (2009) 441 (formula from memory;
+# confirmed by integrating sliding over a base pitch).
 LOSSES = [
     (20, 20, 0.7784, 0.7784, 1.5568, 0.20579, (0.9897, 0.9794, 0.9588, 0.9383)),
     (20, 40, 0.7784, 0.8568, 1.6352, 0.16606, (0.9917, 0.9834, 0.9668, 0.9502)),
@@ -252,10 +303,12 @@ def test_loss_factor_with_the_whole_path(z1, z2, e1, e2, ratio, loss, efficienci
 
 @pytest.mark.memory
 @pytest.mark.parametrize(
-    ("z1", "z2", "ratio", "loss"), [(12, 48, 1.4053, 0.1905), (12, 36, 1.4053, 0.2032), (10, 40, 1.2640, 0.2122)]
+    ("z1", "z2", "ratio", "loss"),
+    [(12, 48, 1.4053, 0.1905), (12, 36, 1.4053, 0.2032), (10, 40, 1.2640, 0.2122)],
 )
 def test_loss_factor_of_undercut_pinions_with_the_path_cut_at_the_base_point(z1, z2, ratio, loss):
-    # Same formula; the path of contact ends where the line of action touches the pinion's base circle.
+    # Same formula; the path of contact ends where the line of action touches the pinion's base
+    # circle.
     pair = contact(z1, z2)
     assert pair.cut_pinion
     assert pair.ratio == pytest.approx(ratio, abs=6e-5)
@@ -264,16 +317,18 @@ def test_loss_factor_of_undercut_pinions_with_the_path_cut_at_the_base_point(z1,
 
 
 def test_efficiencies_stay_within_what_handbooks_give_for_spur_gears():
-    # One general handbook table: spur gears 94 to 98 % per mesh; well-lubricated steel sets 98 to 99 %.
+    # One general handbook table: spur gears 94 to 98 % per mesh; well-lubricated steel sets 98 to
+    # 99 %.
     assert 0.98 < mesh_efficiency(20, 60, 0.08) < 0.995
     assert 0.94 < mesh_efficiency(20, 60, 0.3) < 0.98
 
 
-# --- rim and speed -----------------------------------------------------------------------------------------------------
+# --- rim and speed
 
 
 @pytest.mark.parametrize(
-    ("backup", "factor"), [(0.5, 2.40082), (0.6, 2.10911), (0.8, 1.64882), (1.0, 1.29179), (1.2, 1.0), (1.5, 1.0)]
+    ("backup", "factor"),
+    [(0.5, 2.40082), (0.6, 2.10911), (0.8, 1.64882), (1.0, 1.29179), (1.2, 1.0), (1.5, 1.0)],
 )
 def test_rim_factor(backup, factor):
     # Shigley, Mechanical Engineering Design, eq. 14-39 and 14-40, §14-16.
@@ -286,10 +341,15 @@ def test_rim_factor(backup, factor):
         ("cast", lambda v: (600 + v) / 600),
         ("cut", lambda v: (1200 + v) / 1200),
         pytest.param("hobbed", lambda v: (50 + math.sqrt(v)) / 50, marks=pytest.mark.memory),
-        pytest.param("ground", lambda v: math.sqrt((78 + math.sqrt(v)) / 78), marks=pytest.mark.memory),
+        pytest.param(
+            "ground", lambda v: math.sqrt((78 + math.sqrt(v)) / 78), marks=pytest.mark.memory
+        ),
     ],
 )
 def test_velocity_factors_agree_with_their_inch_forms(making, inch_form):
-    # Shigley, Mechanical Engineering Design, eq. 14-4 to 14-6 (hobbed and ground from memory), V in ft/min.
+    # Shigley, Mechanical Engineering Design, eq. 14-4 to 14-6 (hobbed and ground from memory), V in
+    # ft/min.
     for feet_per_minute in (0.0, 100.0, 600.0, 2000.0):
-        assert velocity_factor(feet_per_minute * FT_MIN, making) == pytest.approx(inch_form(feet_per_minute), rel=2e-3)
+        assert velocity_factor(feet_per_minute * FT_MIN, making) == pytest.approx(
+            inch_form(feet_per_minute), rel=2e-3
+        )

@@ -1,9 +1,10 @@
 """The runner against published reference results of a general-purpose modelling library.
 
-Source of both tables: Modelica Standard Library 4.0.0, Modelica Association (BSD-3-Clause), published reference results
-of the library's own examples (results repository, branch v4.0.0, commit d6a2b9b2): a rotational train with a clutch, a
-brake and a spring, and a mass between two elastic gaps. Rows are thinned and rounded; SI units. The equations below are
-written from the description of the set-ups; friction and contact are switched, nothing is smoothed.
+Source of both tables: Modelica Standard Library 4.0.0, Modelica Association (BSD-3-Clause),
+published reference results of the library's own examples (results repository, branch v4.0.0, commit
+d6a2b9b2): a rotational train with a clutch, a brake and a spring, and a mass between two elastic
+gaps. Rows are thinned and rounded; SI units. The equations below are written from the description
+of the set-ups; friction and contact are switched, nothing is smoothed.
 """
 
 from __future__ import annotations
@@ -54,10 +55,12 @@ def error_of_range(got: np.ndarray, expected: np.ndarray) -> float:
 
 
 class ClutchBrakeSpring:
-    """Inertia 3, clutch, inertia 2, spring with damper, inertia 1 with a brake; state w3, w2, w1, twist.
+    """Inertia 3, clutch, inertia 2, spring with damper, inertia 1 with a brake; state w3, w2, w1,
+    twist.
 
-    The key is (phase, clutch, brake): a clutch or brake that slides has the sign of its relative speed (right minus
-    left), 0 when it sticks; the brake of phase 0 is open and slides without torque.
+    The key is (phase, clutch, brake): a clutch or brake that slides has the sign of its relative
+    speed (right minus left), 0 when it sticks; the brake of phase 0 is open and slides without
+    torque.
     """
 
     J3, J2, J1 = 1.0, 0.05, 1.0
@@ -70,7 +73,8 @@ class ClutchBrakeSpring:
         return 200.0 * np.sin(100.0 * t) if phase == 0 else 0.0
 
     def torques(self, key, t, y):
-        """Torques: the spring's on inertia 2, what the sticking clutch and the sticking brake must carry."""
+        """Torques: the spring's on inertia 2, what the sticking clutch and the sticking brake must
+        carry."""
         phase, clutch, _ = key
         _, w2, w1, twist = y
         spring = self.STIFFNESS * twist + self.DAMPING * (w1 - w2)
@@ -96,15 +100,29 @@ class ClutchBrakeSpring:
         def guard_values(t, y):
             w3, w2, w1, _ = y
             _, on_clutch, on_brake = self.torques(key, t, y)
-            values = [-clutch * (w2 - w3)] if clutch else [on_clutch - self.CLUTCH, -on_clutch - self.CLUTCH]
+            values = (
+                [-clutch * (w2 - w3)]
+                if clutch
+                else [on_clutch - self.CLUTCH, -on_clutch - self.CLUTCH]
+            )
             if phase == 1:
-                values += [-brake * w1] if brake else [on_brake - self.BRAKE, -on_brake - self.BRAKE]
+                values += (
+                    [-brake * w1] if brake else [on_brake - self.BRAKE, -on_brake - self.BRAKE]
+                )
             return values
 
         slides, slips = self.SPEED_BAND, self.TORQUE_BAND
-        guards = [Guard("clutch grips", slides)] if clutch else [Guard("clutch -", slips), Guard("clutch +", slips)]
+        guards = (
+            [Guard("clutch grips", slides)]
+            if clutch
+            else [Guard("clutch -", slips), Guard("clutch +", slips)]
+        )
         if phase == 1:
-            guards += [Guard("brake grips", slides)] if brake else [Guard("brake +", slips), Guard("brake -", slips)]
+            guards += (
+                [Guard("brake grips", slides)]
+                if brake
+                else [Guard("brake +", slips), Guard("brake -", slips)]
+            )
         until = self.PHASE_END if phase == 0 else math.inf
         return Mode(key, lambda t, y: self.rhs(key, t, y), tuple(guards), guard_values, until)
 
@@ -137,7 +155,16 @@ class ClutchBrakeSpring:
 def test_clutch_brake_and_spring(method):
     expected = table("clutch_brake_spring.csv")
     t = expected["time_s"]
-    result = run(ClutchBrakeSpring(), (0, -1, 1), [100.0, 90.0, 90.0, 0.0], 0.0, 3.0, rtol=1e-7, atol=1e-7, method=method)
+    result = run(
+        ClutchBrakeSpring(),
+        (0, -1, 1),
+        [100.0, 90.0, 90.0, 0.0],
+        0.0,
+        3.0,
+        rtol=1e-7,
+        atol=1e-7,
+        method=method,
+    )
     assert result.outcome is Outcome.FINISHED
     w3, w2, w1, twist = states(result, t)
     assert error_of_range(w3, expected["inertia3_speed"]) < 0.003
@@ -150,8 +177,11 @@ def test_clutch_brake_and_spring(method):
         return (clutch, 2 if phase == 0 else brake)
 
     modes = np.array([published_modes(key) for key in keys(result, t)])
-    assert np.array_equal(modes, np.stack([expected["clutch_mode"], expected["brake_mode"]], axis=1))
-    # Sticking is exact: from the brake's grip on, inertia 1 stands still; from the clutch's on, it does not slip.
+    assert np.array_equal(
+        modes, np.stack([expected["clutch_mode"], expected["brake_mode"]], axis=1)
+    )
+    # Sticking is exact: from the brake's grip on, inertia 1 stands still; from the clutch's on, it
+    # does not slip.
     held = [segment for segment in result.segments if segment.key == (1, 0, 0)]
     assert len(held) == 1
     assert np.all(held[0].y[2] == 0.0)
@@ -159,11 +189,13 @@ def test_clutch_brake_and_spring(method):
 
 
 class TwoMassesBetweenWalls:
-    """Two masses between walls at -2 m and +2 m, one on springs that also pull, one with contacts that only push.
+    """Two masses between walls at -2 m and +2 m, one on springs that also pull, one with contacts
+    that only push.
 
-    State: position and speed of the pulled mass, position and speed of the pushed one. The key is (side, regime) of the
-    pushing contact. Its damper force is at most as large as its spring force, so it has four regimes: "open",
-    "entering" (damper limited, pushing), "touching", and "leaving" (damper limited, so no force is left).
+    State: position and speed of the pulled mass, position and speed of the pushed one. The key is
+    (side, regime) of the pushing contact. Its damper force is at most as large as its spring force,
+    so it has four regimes: "open", "entering" (damper limited, pushing), "touching", and "leaving"
+    (damper limited, so no force is left).
     """
 
     STIFFNESS, DAMPING, TOUCH = 10.0, 1.5, 0.5
@@ -174,7 +206,9 @@ class TwoMassesBetweenWalls:
         x1, v1, x2, v2 = y.tolist()
         spring = self.STIFFNESS * (side * x2 - self.TOUCH)
         damper = self.DAMPING * side * v2
-        push = {"open": 0.0, "entering": 2.0 * spring, "touching": spring + damper, "leaving": 0.0}[regime]
+        push = {"open": 0.0, "entering": 2.0 * spring, "touching": spring + damper, "leaving": 0.0}[
+            regime
+        ]
         return (v1, -2.0 * self.STIFFNESS * x1 - 2.0 * self.DAMPING * v1, v2, -side * push)
 
     def mode(self, key):
@@ -191,13 +225,20 @@ class TwoMassesBetweenWalls:
                 "leaving": (-spring,),
             }[regime]
 
-        names = {"open": ("+1", "-1"), "entering": ("touching",), "touching": ("leaving",), "leaving": ("open",)}[regime]
+        names = {
+            "open": ("+1", "-1"),
+            "entering": ("touching",),
+            "touching": ("leaving",),
+            "leaving": ("open",),
+        }[regime]
         guards = tuple(Guard(name, 1e-9) for name in names)
         return Mode(key, lambda t, y: self.rhs(key, t, y), guards, guard_values)
 
     def switch(self, key, fired, t, y):
         side, regime = key
-        return Switch((int(fired[0]), "entering") if regime == "open" else (side, fired[0]), y, fired)
+        return Switch(
+            (int(fired[0]), "entering") if regime == "open" else (side, fired[0]), y, fired
+        )
 
     def progress(self, t, y):
         return (y[2],)
@@ -208,7 +249,16 @@ def test_contact_that_only_pushes(method):
     expected = table("elastic_gap.csv")
     t = expected["time_s"]
     problem = TwoMassesBetweenWalls()
-    result = run(problem, (1, "touching"), [2.0, 0.0, 2.0, 0.0], 0.0, 5.0, rtol=1e-7, atol=1e-8, method=method)
+    result = run(
+        problem,
+        (1, "touching"),
+        [2.0, 0.0, 2.0, 0.0],
+        0.0,
+        5.0,
+        rtol=1e-7,
+        atol=1e-8,
+        method=method,
+    )
     assert result.outcome is Outcome.FINISHED
     x1, v1, x2, v2 = states(result, t)
     assert error_of_range(v2, expected["mass2_speed_m_per_s"]) < 0.01

@@ -1,4 +1,5 @@
-"""Calibration on lifts that another program made: a plain script of a winch under scipy, which shares no code with ours."""
+"""Calibration on lifts that another program made: a plain script of a winch under scipy, which
+shares no code with ours."""
 
 from __future__ import annotations
 
@@ -26,12 +27,15 @@ RADIUS, STIFFNESS, HEIGHT, SPAN = 0.006, 2e4, 0.4, 0.7
 ROTOR, DRUM = 1e-7, 1e-6
 
 
-def lift(mass: float, *, efficiency: float, drag: float, k: float, leads: float) -> tuple[float, float, float]:
+def lift(
+    mass: float, *, efficiency: float, drag: float, k: float, leads: float
+) -> tuple[float, float, float]:
     """Time of a lift, current and voltage at the motors, from the equations of motion.
 
-    One shaft after the other from the drum to the motor: each mesh asks for its output torque over ratio and efficiency,
-    each shaft adds its drag. The rope is a spring that takes no push; the load stands until the rope carries it. The
-    inertia of the rotors is carried by the same losses as any other torque.
+    One shaft after the other from the drum to the motor: each mesh asks for its output torque over
+    ratio and efficiency, each shaft adds its drag. The rope is a spring that takes no push; the
+    load stands until the rope carries it. The inertia of the rotors is carried by the same losses
+    as any other torque.
     """
     ahead = RATIO**STAGES
     gain = efficiency**STAGES * ahead
@@ -49,7 +53,11 @@ def lift(mass: float, *, efficiency: float, drag: float, k: float, leads: float)
         turned, drum, up, speed = state
         wound = turned * RADIUS
         stretch = wound - up
-        tension = max(0.0, STIFFNESS / (SPAN - wound) * stretch + damping * (drum * RADIUS - speed)) if stretch > 0 else 0.0
+        tension = (
+            max(0.0, STIFFNESS / (SPAN - wound) * stretch + damping * (drum * RADIUS - speed))
+            if stretch > 0
+            else 0.0
+        )
         current, _ = electrics(drum * ahead)
         push = MOTORS * k * (current - IDLE) - idle
         pull = tension - mass * G
@@ -61,10 +69,20 @@ def lift(mass: float, *, efficiency: float, drag: float, k: float, leads: float)
         return state[2] - HEIGHT
 
     is_up.terminal = True
-    done = solve_ivp(rates, (0.0, 200.0), [0.0, 1e-6, 0.0, 0.0], method="LSODA", events=is_up, rtol=1e-8, atol=1e-10)
+    done = solve_ivp(
+        rates,
+        (0.0, 200.0),
+        [0.0, 1e-6, 0.0, 0.0],
+        method="LSODA",
+        events=is_up,
+        rtol=1e-8,
+        atol=1e-10,
+    )
     time = done.t_events[0][0]
     middle = (done.t > 0.25 * time) & (done.t < 0.75 * time)
-    current, voltage = electrics(np.interp(np.linspace(0.25, 0.75, 101) * time, done.t[middle], done.y[1][middle]) * ahead)
+    current, voltage = electrics(
+        np.interp(np.linspace(0.25, 0.75, 101) * time, done.t[middle], done.y[1][middle]) * ahead
+    )
     return time, MOTORS * float(np.mean(current)), float(np.mean(voltage))
 
 
@@ -79,7 +97,11 @@ def sheet(masses, noise, seed=3, **really):
     generator, rows = np.random.default_rng(seed), []
     for number, mass in enumerate(masses, start=1):
         values = [value * (1 + noise * generator.normal()) for value in lift(mass, **truth)]
-        rows.append(LiftTest(number=number, mass=mass, time=values[0], current=values[1], motor_voltage=values[2]))
+        rows.append(
+            LiftTest(
+                number=number, mass=mass, time=values[0], current=values[1], motor_voltage=values[2]
+            )
+        )
     return rows
 
 
@@ -100,7 +122,11 @@ def test_both_programs_agree_where_nothing_is_fitted(scenario):
 
 
 def test_exact_lifts_give_the_losses_back(scenario):
-    found = multiples(calibrate(scenario, sheet(MASSES, 0.0, **really(LOSS, DRAGS)), only=["efficiency", "shaft_drag"]))
+    found = multiples(
+        calibrate(
+            scenario, sheet(MASSES, 0.0, **really(LOSS, DRAGS)), only=["efficiency", "shaft_drag"]
+        )
+    )
     assert found["efficiency"] == pytest.approx(LOSS, rel=0.01)
     assert found["shaft_drag"] == pytest.approx(DRAGS, rel=0.01)
 
@@ -122,7 +148,8 @@ def test_a_weaker_magnet_and_longer_leads_are_found_among_all_factors(scenario):
 
 
 def test_a_stall_and_a_breakage_among_the_rungs_change_no_estimate(scenario):
-    """Nothing in the other program stalls under 12 kg but this winch; a broken rung has no time that counts."""
+    """Nothing in the other program stalls under 12 kg but this winch; a broken rung has no time
+    that counts."""
     own = really(LOSS, DRAGS)
     rows = sheet(MASSES[:5], 0.005, 5, **own)
     stalled = LiftTest(number=8, mass=12.0, outcome="stalled")

@@ -1,4 +1,5 @@
-"""Fits, intervals and indices behind calibrate and spread, against certified and published values."""
+"""Fits, intervals and indices behind calibrate and spread, against certified and published
+values."""
 
 from __future__ import annotations
 
@@ -14,12 +15,43 @@ from winchsim.studies.spread.statistics import probability, rank_correlation
 pytestmark = pytest.mark.reference
 
 
-# --- nonlinear least squares --------------------------------------------------------------------------------------------
+# --- nonlinear least squares
 
-# NIST, Statistical Reference Datasets, nonlinear regression, sets "Misra1a" and "BoxBOD", from memory: the data and the
-# certified values were recalled, not read; the data reproduce the certified residual sums to all digits given here.
-MISRA1A_Y = [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78]
-MISRA1A_X = [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0]
+# NIST, Statistical Reference Datasets, nonlinear regression, sets "Misra1a" and "BoxBOD", from
+# memory: the data and the certified values were recalled, not read; the data reproduce the
+# certified residual sums to all digits given here.
+MISRA1A_Y = [
+    10.07,
+    14.73,
+    17.94,
+    23.93,
+    29.61,
+    35.18,
+    40.02,
+    44.82,
+    50.76,
+    55.05,
+    61.01,
+    66.40,
+    75.47,
+    81.78,
+]
+MISRA1A_X = [
+    77.6,
+    114.9,
+    141.1,
+    190.8,
+    239.9,
+    289.0,
+    332.8,
+    378.4,
+    434.8,
+    477.3,
+    536.8,
+    593.1,
+    689.1,
+    760.0,
+]
 BOXBOD_Y = [109.0, 149.0, 149.0, 191.0, 213.0, 224.0]
 BOXBOD_X = [1.0, 2.0, 3.0, 5.0, 7.0, 10.0]
 
@@ -39,7 +71,8 @@ CERTIFIED = [
     ids=["Misra1a, start 1", "Misra1a, start 2", "BoxBOD, start 2"],
 )
 def test_certified_values_and_standard_deviations(x, y, start, values, deviations, scatter):
-    """Model of both sets: y = b1 (1 - exp(-b2 x)), b = start exp(200 z): priors so wide that they say nothing."""
+    """Model of both sets: y = b1 (1 - exp(-b2 x)), b = start exp(200 z): priors so wide that they
+    say nothing."""
     x, y, start, wide = np.array(x), np.array(y), np.array(start), 200.0
 
     def both(z):
@@ -56,19 +89,21 @@ def test_certified_values_and_standard_deviations(x, y, start, values, deviation
     assert done.scatter == pytest.approx(scatter, rel=1e-5)
 
 
-# --- law of the machine -------------------------------------------------------------------------------------------------
+# --- law of the machine
 
 
 def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     """Source: S. S. Bhavikatti, *Engineering Mechanics*, example 6.2 (lifting machines).
 
-    A machine of velocity ratio 30 lifts 2400 N with an effort of 150 N and 3000 N with 180 N: P = 0.05 W + 30. With an
-    effort of 200 N it lifts 3400 N, with a mechanical advantage of 17, an efficiency of 56.67 % and a friction of
-    86.67 N at the effort. Efficiency approaches 1/(m VR) = 66.67 % under large loads.
+    A machine of velocity ratio 30 lifts 2400 N with an effort of 150 N and 3000 N with 180 N: P =
+    0.05 W + 30. With an effort of 200 N it lifts 3400 N, with a mechanical advantage of 17, an
+    efficiency of 56.67 % and a friction of 86.67 N at the effort. Efficiency approaches 1/(m VR) =
+    66.67 % under large loads.
 
-    Here the effort is the torque of a motor of 1 N·m/A at a lever of 1 m, so the current is the effort in newtons; a train
-    of 3:1 and a drum of 0.1 m make the velocity ratio. Its loss and its drag are wrong at first. Each reading counts four
-    times, so that they agree with each other better than a meter would and overrule the priors.
+    Here the effort is the torque of a motor of 1 N·m/A at a lever of 1 m, so the current is the
+    effort in newtons; a train of 3:1 and a drum of 0.1 m make the velocity ratio. Its loss and its
+    drag are wrong at first. Each reading counts four times, so that they agree with each other
+    better than a meter would and overrule the priors.
     """
     gravity, lever, ratio, radius = 9.81, 1.0, 3.0, 0.1
     winch = ideal(
@@ -77,7 +112,10 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     )  # fmt: skip
     assert lever * ratio / radius == pytest.approx(30.0)
     readings = 4 * ((2400, 150.0), (3000, 180.0))
-    tests = [LiftTest(number=i, mass=load / gravity, current=effort) for i, (load, effort) in enumerate(readings, 1)]
+    tests = [
+        LiftTest(number=i, mass=load / gravity, current=effort)
+        for i, (load, effort) in enumerate(readings, 1)
+    ]
     coming = [LiftTest(number=9, mass=3400 / gravity), LiftTest(number=10, mass=1e-3)]
     found = calibrate(winch, [*tests, *coming], only=["efficiency", "drag"])
 
@@ -95,28 +133,45 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     assert found.predictions[1].current.value == pytest.approx(30.0, rel=5e-3)
 
 
-# --- measured lifts -----------------------------------------------------------------------------------------------------
+# --- measured lifts
 
 
 def test_a_student_lab_predicts_its_fifth_mass_from_four(small, make_motor):
-    """Source: E. Welenc, student laboratory report, sites.suffolk.edu/emilywelenc, 26 September 2014: a toy motor
-    winds up masses of 80 to 160 g by 0.28 m at full power; its speeds of rotation.
+    """Source: E. Welenc, student laboratory report, sites.suffolk.edu/emilywelenc, 26 September
+    2014: a toy motor winds up masses of 80 to 160 g by 0.28 m at full power; its speeds of
+    rotation.
 
-    Voltage and current were not stated: the scenario guesses both, and a motor that is 8 % too fast and a fifth too
-    strong. The four lighter masses predict the speed under the fifth within 2 %.
+    Voltage and current were not stated: the scenario guesses both, and a motor that is 8 % too fast
+    and a fifth too strong. The four lighter masses predict the speed under the fifth within 2 %.
     """
     rpm = {0.08: 123.17, 0.10: 121.37, 0.12: 119.68, 0.14: 120.88, 0.16: 118.82}
     radius, height = 0.0132, 0.2797
     speed, torque, idle = 1.08 * 126.3 * 2 * np.pi / 60, 0.45, 0.06
     stalled = torque * speed / 9.0 + idle
     motor = make_motor(1.0, 1.0, voltage=9.0)
-    motor = replace(motor, no_load_speed=speed, no_load_current=idle, stall_torque=0.8 * torque, stall_current=stalled)
+    motor = replace(
+        motor,
+        no_load_speed=speed,
+        no_load_current=idle,
+        stall_torque=0.8 * torque,
+        stall_current=stalled,
+    )
     drum = {"diameter": 2 * radius - 0.001, "bearing_efficiency": 0.95}
-    winch = small(motors=motor, supply={"voltage": 9.0}, stage=(), drum=drum, rope={"diameter": 0.001}, load={"mass": 0.1, "height": height})
+    winch = small(
+        motors=motor,
+        supply={"voltage": 9.0},
+        stage=(),
+        drum=drum,
+        rope={"diameter": 0.001},
+        load={"mass": 0.1, "height": height},
+    )
     times = {mass: height / (radius * 2 * np.pi * value / 60) for mass, value in rpm.items()}
-    tests = [LiftTest(number=i, mass=mass, time=times[mass]) for i, mass in enumerate(list(rpm)[:4], 1)]
+    tests = [
+        LiftTest(number=i, mass=mass, time=times[mass]) for i, mass in enumerate(list(rpm)[:4], 1)
+    ]
     before, found = (
-        calibrate(winch, [*rows, LiftTest(number=5, mass=0.16)]).predictions[0].time.value for rows in (tests[:1], tests)
+        calibrate(winch, [*rows, LiftTest(number=5, mass=0.16)]).predictions[0].time.value
+        for rows in (tests[:1], tests)
     )
     assert found == pytest.approx(times[0.16], rel=0.02)
     assert abs(found / times[0.16] - 1) <= abs(before / times[0.16] - 1) + 0.01
@@ -127,8 +182,9 @@ def test_a_student_lab_predicts_its_fifth_mass_from_four(small, make_motor):
     [("M", (328.3, 239.9, 125.5)), ("L", (315.8, 258.8, 184.3)), ("XL", (197.1, 184.1, 165.8))],
 )
 def test_two_coupled_motors_predict_their_third_load(ideal, make_motor, name, rpm):
-    """Source: P. Hurbain, philohome.com, "Motor coupling": two like toy motors on one shaft, speed under 2.56, 6.40 and
-    11.5 N·cm. Two of the loads, and a motor of the right kind that is a tenth too fast, predict the third within 1 %."""
+    """Source: P. Hurbain, philohome.com, "Motor coupling": two like toy motors on one shaft, speed
+    under 2.56, 6.40 and 11.5 N·cm. Two of the loads, and a motor of the right kind that is a tenth
+    too fast, predict the third within 1 %."""
     torques, radius = np.array([0.0256, 0.064, 0.115]), 0.02
     slope = (rpm[2] - rpm[0]) / (torques[2] - torques[0])
     free, stall = rpm[0] - slope * torques[0], torques[0] - rpm[0] / slope
@@ -139,16 +195,22 @@ def test_two_coupled_motors_predict_their_third_load(ideal, make_motor, name, rp
     winch = ideal(motors=motor, radius=radius, span=40.0, load={"mass": 0.3, "height": 10.0})
     masses = torques / (9.81 * radius)
     times = [10.0 / (radius * 2 * np.pi * value / 60) for value in rpm]
-    tests = [LiftTest(number=i + 1, mass=float(masses[i]), time=times[i]) for i in (0, 2) for _ in range(3)]
+    tests = [
+        LiftTest(number=i + 1, mass=float(masses[i]), time=times[i])
+        for i in (0, 2)
+        for _ in range(3)
+    ]
     found = calibrate(winch, [*tests, LiftTest(number=9, mass=float(masses[1]))])
     assert found.predictions[0].time.value == pytest.approx(times[1], rel=0.01)
 
 
 def test_a_school_motor_whose_stall_lies_between_two_rungs(ideal, make_motor):
-    """Source: school report "Physics motor efficiency", markedbyteachers.com: a 6 V motor with the thread on its axle
-    lifts 0.40 kg at 1.03 A and 0.45 kg at 1.12 A, and stalls under 0.50 kg at 1.20 A. Own: I = 0.35 A + 1.70 A/kg m.
+    """Source: school report "Physics motor efficiency", markedbyteachers.com: a 6 V motor with the
+    thread on its axle lifts 0.40 kg at 1.03 A and 0.45 kg at 1.12 A, and stalls under 0.50 kg at
+    1.20 A. Own: I = 0.35 A + 1.70 A/kg m.
 
-    The scenario's motor is somewhat too strong and lifts all three; the currents and the stall correct it.
+    The scenario's motor is somewhat too strong and lifts all three; the currents and the stall
+    correct it.
     """
     radius = 0.004
     motor = make_motor(6.0 / 1.25, 0.0205, idle_current=0.30)
@@ -169,10 +231,11 @@ def test_a_school_motor_whose_stall_lies_between_two_rungs(ideal, make_motor):
     assert stall.predicted == pytest.approx(1.20, rel=0.05)
 
 
-# --- intervals of a probability -----------------------------------------------------------------------------------------
+# --- intervals of a probability
 
-# R. G. Newcombe, "Two-sided confidence intervals for the single proportion: comparison of seven methods", *Statistics in
-# Medicine* 17 (1998), table I, 95 % intervals of Wilson's score method and of Clopper and Pearson; from memory.
+# R. G. Newcombe, "Two-sided confidence intervals for the single proportion: comparison of seven
+# methods", *Statistics in Medicine* 17 (1998), table I, 95 % intervals of Wilson's score method and
+# of Clopper and Pearson; from memory.
 NEWCOMBE = [
     (81, 263, (0.2553, 0.3662), (0.2527, 0.3676)),
     (15, 148, (0.0624, 0.1605), (0.0578, 0.1617)),
@@ -191,15 +254,16 @@ def test_intervals_of_a_proportion(count, of, wilson, exact):
 
 @pytest.mark.memory
 def test_rule_of_three():
-    """Nothing seen in n trials: the one-sided 95 % bound is 3/n. Common practice; J. A. Hanley and A. Lippman-Hand, "If nothing
-    goes wrong, is everything all right?", *JAMA* 249 (1983), from memory."""
+    """Nothing seen in n trials: the one-sided 95 % bound is 3/n. Common practice; J. A. Hanley and
+    A. Lippman-Hand, "If nothing goes wrong, is everything all right?", *JAMA* 249 (1983), from
+    memory."""
     assert probability(0, 1000, 0.9).high == pytest.approx(3 / 1000, rel=0.01)
 
 
 @pytest.mark.memory
 def test_rank_correlation_of_a_worked_example():
-    """Source: the example of ten pupils' IQ and hours of television in many introductions to Spearman's coefficient,
-    from memory: -0.1758 (29/165)."""
+    """Source: the example of ten pupils' IQ and hours of television in many introductions to
+    Spearman's coefficient, from memory: -0.1758 (29/165)."""
     iq = np.array([106, 100, 86, 101, 99, 103, 97, 113, 112, 110], dtype=float)
     hours = np.array([7, 27, 2, 50, 28, 29, 20, 12, 6, 17], dtype=float)
     found = rank_correlation([iq[:, None]], hours)

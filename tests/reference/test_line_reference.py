@@ -2,8 +2,8 @@
 compared, not numbers.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
@@ -61,17 +61,17 @@ def test_power_of_a_capstan():
 @pytest.mark.parametrize(
     ("friction", "degrees", "pull", "tight", "slack"),
     [
-        # Band and capstan with the difference of their two pulls, N, read in published companions of
-        # the books. B. K. Sarkar, Theory of Machines, ch. 10, Ill. 5, p. 271: 340 N·m on 0.32 m,
+        # Band and capstan with the difference of their two pulls, N, read in published companions
+        # of the books. B. K. Sarkar, Theory of Machines, ch. 10, Ill. 5, p. 271: 340 N·m on 0.32 m,
         # printed 3107.7 and 982.7 N with 3.14 for pi.
         (0.3, 220, 340 / 0.16, 3106.86, 981.86),
         # Ill. 4, p. 271: 5/8 of a turn, 0.25, slack end 10 kN on 0.5 m: printed 4.17 kN·m.
         (0.25, 225, 4172.8 / 0.25, 10e3 + 4172.8 / 0.25, 10e3),
-        # U. C. Jindal, Machine Design, Ex. 23-2, p. 618: 80x2 mm at 60 MPa on 0.2 m: 9600 and 4046.4
-        # N, 1110.72 N·m.
+        # U. C. Jindal, Machine Design, Ex. 23-2, p. 618: 80x2 mm at 60 MPa on 0.2 m: 9600 and
+        # 4046.4 N, 1110.72 N·m.
         (0.22, 225, 1110.72 / 0.2, 9600.0, 4046.4),
-        # B. K. Sarkar, ch. 2, Ill. 7, p. 62: capstan, 1000 kg over 2.75 turns at 0.25: printed 132.4
-        # N with 2.71 for e; right is 130.512.
+        # B. K. Sarkar, ch. 2, Ill. 7, p. 62: capstan, 1000 kg over 2.75 turns at 0.25: printed
+        # 132.4 N with 2.71 for e; right is 130.512.
         (0.25, 990, 9810 - 130.512, 9810.0, 130.512),
         # T. Bevan, Theory of Machines, ch. 8, Ex. 4, p. 259 (companion; the book's page was not
         # seen): 1120 lb on a 15 in drum held by a 21 in band of 270°: the lever of 18/4 in takes
@@ -129,11 +129,18 @@ def test_wire_rope_rows(name, mass, area, force):
 # Public table of three- and eight-strand rope: breaking force kN and kg/m. Its labels of 5, 6, 8
 # and 10 mm are rounded from 3/16, 1/4, 5/16 and 3/8 in, which is what its forces fit.
 FIBRE = [
-    ("nylon", 3 / 16, 3.91, 0.013), ("nylon", 1 / 4, 6.61, 0.023), ("nylon", 5 / 16, 10.2, 0.036), ("nylon", 3 / 8, 14.4, None),
-    ("polyester", 3 / 16, 3.40, 0.016), ("polyester", 1 / 4, 5.85, 0.029), ("polyester", 5 / 16, 9.10, 0.045),
-    ("polyester", 3 / 8, 12.9, None), ("polypropylene", 1 / 4, 5.00, 0.020), ("polypropylene", 5 / 16, 7.61, 0.030),
+    ("nylon", 3 / 16, 3.91, 0.013),
+    ("nylon", 1 / 4, 6.61, 0.023),
+    ("nylon", 5 / 16, 10.2, 0.036),
+    ("nylon", 3 / 8, 14.4, None),
+    ("polyester", 3 / 16, 3.40, 0.016),
+    ("polyester", 1 / 4, 5.85, 0.029),
+    ("polyester", 5 / 16, 9.10, 0.045),
+    ("polyester", 3 / 8, 12.9, None),
+    ("polypropylene", 1 / 4, 5.00, 0.020),
+    ("polypropylene", 5 / 16, 7.61, 0.030),
     ("polypropylene", 3 / 8, 10.8, None),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "inches", "force", "mass"), FIBRE)
@@ -291,13 +298,21 @@ def test_bowline_in_hmpe_keeps_less_than_two_fifths():
 
 # Host, pull that raises and pull that lowers 75 kg [kg], angle [deg], coefficient of friction.
 HOSTS = [
-    ("50 mm aluminium", 98, 50, 90, 0.21), ("50 mm aluminium", 88, 35, 180, 0.15), ("50 mm aluminium", 89, 49, 90, 0.19),
-    ("60 mm anodised", 92, 53, 90, 0.18), ("60 mm anodised", 87, 36, 180, 0.14), ("60 mm anodised", 92, 52, 90, 0.18),
-    ("43 mm galvanised", 103, 47, 90, 0.25), ("43 mm galvanised", 125, 37, 180, 0.19), ("43 mm galvanised", 92, 47, 90, 0.21),
-    ("10 mm steel", 127, 29, 180, 0.24), ("12 mm steel", 140, 31, 180, 0.24),
-    ("timber, flat", 179, 17, 180, 0.37), ("timber, tall", 140, 15, 180, 0.36),
+    ("50 mm aluminium", 98, 50, 90, 0.21),
+    ("50 mm aluminium", 88, 35, 180, 0.15),
+    ("50 mm aluminium", 89, 49, 90, 0.19),
+    ("60 mm anodised", 92, 53, 90, 0.18),
+    ("60 mm anodised", 87, 36, 180, 0.14),
+    ("60 mm anodised", 92, 52, 90, 0.18),
+    ("43 mm galvanised", 103, 47, 90, 0.25),
+    ("43 mm galvanised", 125, 37, 180, 0.19),
+    ("43 mm galvanised", 92, 47, 90, 0.21),
+    ("10 mm steel", 127, 29, 180, 0.24),
+    ("12 mm steel", 140, 31, 180, 0.24),
+    ("timber, flat", 179, 17, 180, 0.37),
+    ("timber, tall", 140, 15, 180, 0.36),
     ("concrete", 135, 34, 90, 0.44),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("host", "raising", "lowering", "degrees", "friction"), HOSTS)

@@ -2,8 +2,8 @@
 Sources at each test.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ ANGLE = math.radians(20)
 
 
 # --- gearheads and planetary stages
-# ---------------------------------------------------------------------------------
 
 
 def gearhead(ratio: float, bush: float) -> float:
@@ -168,7 +167,6 @@ def test_crabs_and_worm_hoists(ratio, effort, efficiency, load):
 
 
 # --- worms and screws
-# -----------------------------------------------------------------------------------------------
 
 FRICTIONS = (0.044, 0.08, 0.12, 0.2, 0.3)
 BOTH_WAYS = {

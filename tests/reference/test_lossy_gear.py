@@ -1,9 +1,11 @@
-"""A lossy gear between two inertias, against published reference results of a general-purpose modelling library.
+"""A lossy gear between two inertias, against published reference results of a general-purpose
+modelling library.
 
-Source: Modelica Standard Library 4.0.0, Modelica Association (BSD-3-Clause), published reference results of the library's own
-example (results repository, branch v4.0.0, commit d6a2b9b2): ratio 2, efficiency 0.5 whichever side drives, no constant drag;
-1 kg·m² on the fast side with a torque of 10 sin(2 pi t) N·m, 1.5 kg·m² on the slow side with -10 + 2.5 t N·m; at rest at first.
-There the second efficiency is that of the slow side driving: the reverse efficiency here.
+Source: Modelica Standard Library 4.0.0, Modelica Association (BSD-3-Clause), published reference
+results of the library's own example (results repository, branch v4.0.0, commit d6a2b9b2): ratio 2,
+efficiency 0.5 whichever side drives, no constant drag; 1 kg·m² on the fast side with a torque of 10
+sin(2 pi t) N·m, 1.5 kg·m² on the slow side with -10 + 2.5 t N·m; at rest at first. There the second
+efficiency is that of the slow side driving: the reverse efficiency here.
 
 The chain is the package's own; the equations of motion around it are written here.
 """
@@ -30,7 +32,9 @@ from winchsim.physics.chain import (
 
 pytestmark = pytest.mark.reference
 
-DATA = np.loadtxt(Path(__file__).parent / "data" / "lossy_gear_1.csv", delimiter=",", comments="#", skiprows=4)
+DATA = np.loadtxt(
+    Path(__file__).parent / "data" / "lossy_gear_1.csv", delimiter=",", comments="#", skiprows=4
+)
 TIME, SPEED, MODE = DATA.T
 CHANGES = (0.0805, 0.1995, 0.3713, 0.4645)
 """When it sticks, goes forward, sticks, and goes backward again. [s]"""
@@ -60,7 +64,12 @@ class LossyGear:
             return start_margins(self.CHAIN, [drive], load, 1.0)
 
         names = ("stops",) if direction else ("forward", "backward")
-        return Mode(direction, lambda t, y: self.rhs(direction, t, y), tuple(Guard(n, 1e-9) for n in names), guard_values)
+        return Mode(
+            direction,
+            lambda t, y: self.rhs(direction, t, y),
+            tuple(Guard(n, 1e-9) for n in names),
+            guard_values,
+        )
 
     def switch(self, direction, fired, t, y):
         if fired[0] == "stops":
@@ -106,7 +115,8 @@ def test_stuck_is_exactly_still(result):
 
 
 def test_power_balance_of_the_gear(result):
-    """What goes in on both sides less what speeds the inertias up is the mesh's loss by its own formula."""
+    """What goes in on both sides less what speeds the inertias up is the mesh's loss by its own
+    formula."""
     gear = LossyGear()
     for segment in result.segments:
         if segment.key == 0:

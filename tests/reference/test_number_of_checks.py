@@ -13,7 +13,9 @@ def collected(mark: str) -> int:
     options = ["--collect-only", "-qq", "-m", mark, "-p", "no:cacheprovider"]
     command = [sys.executable, "-m", "pytest", *options, str(here)]
     found = subprocess.run(command, capture_output=True, text=True, cwd=here.parents[1], check=True)
-    return sum(int(line.rsplit(": ", 1)[1]) for line in found.stdout.splitlines() if ".py: " in line)
+    return sum(
+        int(line.rsplit(": ", 1)[1]) for line in found.stdout.splitlines() if ".py: " in line
+    )
 
 
 @pytest.mark.slow

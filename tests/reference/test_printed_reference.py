@@ -1,8 +1,8 @@
 """Printed gears, bars and their fatigue against published tests. Each block names its source.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations

@@ -41,8 +41,8 @@ G = 9.80665
         ("PC", "PC", False, 0.54, 0.66),
         ("ABS", "ABS", False, 0.60, 0.78),
         # Shackelford and Alexander, CRC Materials Science and Engineering Handbook, 2001, Table
-        # 399 (excerpt): polycarbonate on itself. (Its 0.04 to 0.13 for PA66 on itself contradict the
-        # row above and are not used.)
+        # 399 (excerpt): polycarbonate on itself. (Its 0.04 to 0.13 for PA66 on itself contradict
+        # the row above and are not used.)
         ("PC", "PC", False, 0.52, 0.52),
         # Materials Science-Poland 2025, 10.2478/msp-2025-0039 (excerpt; the other face not seen).
         ("PLA", "PLA", False, 0.62, 0.76),
@@ -155,7 +155,8 @@ def test_what_warmth_leaves_of_moulded_teeth(name, factor):
         3 * 0.020, 3 * 0.030, 3 * 0.090,
         # Three lithium-polymer cells, good and aged (uavmodel.com, excerpt).
         3 * 0.008, 3 * 0.012,
-        # One AAA alkaline cell, fresh (Energizer E92, second hand); pulse of 5 to 505 mA: 0.214 ohm.
+        # One AAA alkaline cell, fresh (Energizer E92, second hand); pulse of 5 to 505 mA: 0.214
+        # ohm.
         0.150, 0.300, (1.485 - 1.378) / 0.5,
     ],
 )  # fmt: skip
@@ -165,8 +166,8 @@ def test_resistance_of_batteries_lies_in_the_range_of_one_that_is_left_out(resis
 
 
 def test_controller_at_a_stall():
-    # Team test, 2018, public forum thread "stall testing 775 pro" (excerpt): 12 V and about 10 A in,
-    # 3.3 V and 36 A in the stalled motor.
+    # Team test, 2018, public forum thread "stall testing 775 pro" (excerpt): 12 V and about 10 A
+    # in, 3.3 V and 36 A in the stalled motor.
     source = Source(0.0, 10.0, duty=1.0, limit_side=LimitSide.BATTERY)
     voltage, (current,), drawn = balance(
         Regime.CURRENT, 12.0, source, (1,), (3.3 / 36,), (0.0,), (0.0,), 10.0
@@ -207,8 +208,8 @@ def test_windings_of_fibre_rope(name, layers, turns, cautions):
 # --- measured lifts -------------------------------------------------------------------------------
 
 LIFTED = {0.08: 123.17, 0.10: 121.37, 0.12: 119.68, 0.14: 120.88, 0.16: 118.82}
-"""E. Welenc, lab of 19 September 2014, sites.suffolk.edu (excerpt): mass [kg] and speed [rpm] of one
-motor of a kit at full power. Current was not measured: any will do here."""
+"""E. Welenc, lab of 19 September 2014, sites.suffolk.edu (excerpt): mass [kg] and speed [rpm] of
+one motor of a kit at full power. Current was not measured: any will do here."""
 
 
 @pytest.mark.parametrize("mass", [0.10, 0.12, 0.14])

@@ -1,8 +1,9 @@
-"""Shafts and pins against worked examples of textbooks. Inch examples are left in inches: the formulas have no unit.
+"""Shafts and pins against worked examples of textbooks. Inch examples are left in inches: the
+formulas have no unit.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check says
-how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer), other sources in their own text, unless a check
+says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 from __future__ import annotations
@@ -67,15 +68,17 @@ def test_pin_diameter_in_double_shear():
 
 
 def test_one_plane_bears_half_of_two():
-    # Hibbeler, Mechanics of Materials, Problem 1-61: an 18 mm pin at 60 MPa bears 15.268 kN at one plane.
+    # Hibbeler, Mechanics of Materials, Problem 1-61: an 18 mm pin at 60 MPa bears 15.268 kN at one
+    # plane.
     assert double_shear_stress(2 * 15.26814e3, 18e-3) / 1e6 == pytest.approx(60.0, rel=1e-6)
 
 
 @pytest.mark.parametrize(
     ("diameter", "stress", "width", "crush", "thickness", "length"),
     [
-        # Sadhu Singh, Machine Design I, Ex. 7.4 and 7.7 (published companion): key as strong as its shaft, by shear of its
-        # width and crushing of half its height. Printed 26.67 by 110.4 mm, 17.5 by 65.45 mm.
+        # Sadhu Singh, Machine Design I, Ex. 7.4 and 7.7 (published companion): key as strong as its
+        # shaft, by shear of its width and crushing of half its height. Printed 26.67 by 110.4 mm,
+        # 17.5 by 65.45 mm.
         (0.075, 50e6, 0.020, 75e6, 26.67e-3, 110.4e-3),
         (0.050, 42e6, 0.015, 72e6, 17.5e-3, 65.45e-3),
     ],
@@ -89,9 +92,11 @@ def test_key_as_strong_as_its_shaft(diameter, stress, width, crush, thickness, l
 @pytest.mark.parametrize(
     ("diameter", "torque", "printed"),
     [
-        # B. K. Sarkar, Strength of Materials, Ex. 7.14, p. 194 (published companion): 100 kW at 120 rpm: 40.53 MPa.
+        # B. K. Sarkar, Strength of Materials, Ex. 7.14, p. 194 (published companion): 100 kW at 120
+        # rpm: 40.53 MPa.
         (0.100, 100e3 / (120 * math.pi / 30), 40.53e6),
-        # U. C. Jindal, Machine Design, Ex. 15-7, p. 424 (published companion): 47 N·m on 20 mm: 29.921 MPa.
+        # U. C. Jindal, Machine Design, Ex. 15-7, p. 424 (published companion): 47 N·m on 20 mm:
+        # 29.921 MPa.
         (0.020, 47.0, 29.921e6),
     ],
 )
@@ -100,7 +105,8 @@ def test_torsion_of_printed_examples(diameter, torque, printed):
 
 
 def test_bending_of_the_same_shaft():
-    # U. C. Jindal, Machine Design, Ex. 15-7: 32 N·m on 20 mm; with endurance 75 and yield in shear 165 MPa printed 1.75.
+    # U. C. Jindal, Machine Design, Ex. 15-7: 32 N·m on 20 mm; with endurance 75 and yield in shear
+    # 165 MPa printed 1.75.
     bent, twisted = bending_stress(32.0, 0.020), torsion_stress(47.0, 0.020)
     assert 1 / math.hypot(bent / 75e6, twisted / 165e6) == pytest.approx(1.75, abs=5e-3)
 

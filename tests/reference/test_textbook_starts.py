@@ -208,11 +208,13 @@ HAULS = {
     "truck winch": Haul(3501.4 * POUND, 9.80665, 0.0, math.pi / 2 * FOOT, 1.0, 7457.0, 2e-4),
     # S. B. Junnarkar, Mechanics of Structures, ch. 12, Ex. 12, p. 466: 10 long tons at 25 ft/min
     # through 0.64: 26.515 hp of 33 000 ft·lbf/min (the printed shaft of 2.010 in follows from it).
-    "crane": Haul(22400 * POUND, 9.80665, 0.0, 25 * FOOT / 60, 0.64, 26.515 * 550 * FOOT_POUND, 1e-4),
+    "crane": Haul(
+        22400 * POUND, 9.80665, 0.0, 25 * FOOT / 60, 0.64, 26.515 * 550 * FOOT_POUND, 1e-4
+    ),
     # physicsforums.com, thread 387295 (excerpt, complete): 0.2 kg by 2 m in 5 s from 6 V and 0.25 A
     # at printed 53 %, which with g = 10 is 53.33 %.
     "toy": Haul(0.2, 10.0, 0.0, 0.4, 0.5333, 1.5, 2e-4),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", HAULS)

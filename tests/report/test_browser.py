@@ -1,7 +1,8 @@
-"""The report in a real headless browser: nothing complains, asks, overlaps or is cut off; printed, it paginates.
+"""The report in a real headless browser: nothing complains, asks, overlaps or is cut off; printed,
+it paginates.
 
-Needs a Chromium; where there is none, or none that runs, the tests say so and are left out. It is spoken to over its own pipe,
-with nothing but the standard library.
+Needs a Chromium; where there is none, or none that runs, the tests say so and are left out. It is
+spoken to over its own pipe, with nothing but the standard library.
 """
 
 from __future__ import annotations
@@ -30,7 +31,10 @@ PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 TIME_LIMIT = 30.0
 """Longest wait for one answer. [s]"""
 
-TITLE = 'Crate "A" & <b>B</b> </title><script>alert(1)</script> $x_1$ {y} | 漢字 かな עברית العربية 😀 ' + "verylong" * 40
+TITLE = (
+    'Crate "A" & <b>B</b> </title><script>alert(1)</script> $x_1$ {y} | 漢字 かな עברית العربية 😀 '
+    + "verylong" * 40
+)
 
 SCENARIO = """# </pre><script>document.title = "x"</script> ``` <img src=http://example.invalid/x.png onerror=alert(1)>
 # %s
@@ -80,22 +84,36 @@ class Browser:
         (to_read, self._write), (self._read, to_write) = os.pipe(), os.pipe()
         to_read, to_write = (_moved_up(end) for end in (to_read, to_write))
         arguments = [
-            "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run", "--disable-extensions",
-            "--disable-background-networking", f"--user-data-dir={folder}", "--remote-debugging-pipe", "about:blank",
-        ]  # fmt: skip
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--hide-scrollbars",
+            "--no-first-run",
+            "--disable-extensions",
+            "--disable-background-networking",
+            f"--user-data-dir={folder}",
+            "--remote-debugging-pipe",
+            "about:blank",
+        ]
         # the browser takes its orders from descriptor 3 and answers on 4
         script = f'exec 3<&{to_read} 4>&{to_write} {to_read}<&- {to_write}>&-; exec "$0" "$@"'
         self._process = subprocess.Popen(
-            ["bash", "-c", script, program, *arguments], pass_fds=(to_read, to_write), stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
-        )  # fmt: skip
+            ["bash", "-c", script, program, *arguments],
+            pass_fds=(to_read, to_write),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
         os.close(to_read)
         os.close(to_write)
         self._number, self._buffer = 0, b""
         self._session: str | None = None
         self.heard: list[dict] = []
         target = self.ask("Target.createTarget", url="about:blank")["targetId"]
-        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)[
+            "sessionId"
+        ]
         for domain in ("Page", "Network", "Log", "Runtime"):
             self.ask(f"{domain}.enable")
 
@@ -127,7 +145,13 @@ class Browser:
     def open(self, path: Path, width: int, *, phone: bool) -> None:
         """Load a file in a window of a width in CSS pixels."""
         self.heard.clear()
-        self.ask("Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=phone)
+        self.ask(
+            "Emulation.setDeviceMetricsOverride",
+            width=width,
+            height=900,
+            deviceScaleFactor=1,
+            mobile=phone,
+        )
         self.ask("Page.navigate", url=path.resolve().as_uri())
         while not any(message.get("method") == "Page.loadEventFired" for message in self.heard):
             self.heard.append(self._next())
@@ -140,7 +164,12 @@ class Browser:
 
     def complaints(self) -> list[str]:
         """What console, log and scripts said since the page was opened."""
-        said = ("Log.entryAdded", "Runtime.exceptionThrown", "Runtime.consoleAPICalled", "Page.javascriptDialogOpening")
+        said = (
+            "Log.entryAdded",
+            "Runtime.exceptionThrown",
+            "Runtime.consoleAPICalled",
+            "Page.javascriptDialogOpening",
+        )
         return [json.dumps(m["params"])[:300] for m in self.heard if m.get("method") in said]
 
     def requests(self) -> list[str]:
@@ -150,7 +179,9 @@ class Browser:
 
     def pdf(self) -> bytes:
         """The page printed as its style sheet says."""
-        return base64.b64decode(self.ask("Page.printToPDF", preferCSSPageSize=True, printBackground=True)["data"])
+        return base64.b64decode(
+            self.ask("Page.printToPDF", preferCSSPageSize=True, printBackground=True)["data"]
+        )
 
     def close(self) -> None:
         """End the browser, and only this one."""
@@ -178,7 +209,9 @@ def browser(tmp_path_factory):
     """A running browser."""
     program = next((found for name in PROGRAMS if (found := shutil.which(name))), None)
     if program is None:
-        pytest.skip(f"left out: no headless browser here (none of {', '.join(PROGRAMS)} is installed)")
+        pytest.skip(
+            f"left out: no headless browser here (none of {', '.join(PROGRAMS)} is installed)"
+        )
     try:
         running = Browser(program, tmp_path_factory.mktemp("profile"))
     except (OSError, AssertionError) as error:
@@ -189,13 +222,19 @@ def browser(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def reports(tmp_path_factory):
-    """Files of reports: of a lift, of one that breaks at once, of one that jerks for long, each under a nasty title."""
+    """Files of reports: of a lift, of one that breaks at once, of one that jerks for long, each
+    under a nasty title."""
     folder = tmp_path_factory.mktemp("reports")
     text = SCENARIO % ("x" * 300, json.dumps(TITLE, ensure_ascii=False))
     cases = {
         "lift": (),
         "breaks": ("load.mass=150 kg", "stage.1.width=3 mm"),
-        "jerks": ("load.mass=3 kg", "load.guide_friction=25 N", "rope.axial_stiffness=900 N", "load.height=0.2 m"),
+        "jerks": (
+            "load.mass=3 kg",
+            "load.guide_friction=25 N",
+            "rope.axial_stiffness=900 N",
+            "load.height=0.2 m",
+        ),
         "us": ("load.mass=11 kg",),
     }
     files = {}
@@ -225,18 +264,31 @@ def test_page_is_quiet_whole_and_uncovered(browser, reports, name, width, phone)
 
 def test_title_is_text_and_nothing_runs(browser, reports):
     browser.open(reports["lift"], 1280, phone=False)
-    assert browser.value("document.title") == TITLE.strip() or browser.value("document.title") == TITLE
+    assert (
+        browser.value("document.title") == TITLE.strip() or browser.value("document.title") == TITLE
+    )
     assert browser.value("document.querySelector('h1').textContent") == TITLE
     assert browser.value("document.scripts.length") == 0
-    assert browser.value("document.querySelector('pre').textContent").startswith('# </pre><script>document.title = "x"')
-    assert browser.value("document.querySelectorAll('img, iframe, object, link:not([rel=icon])').length") == 0
+    assert browser.value("document.querySelector('pre').textContent").startswith(
+        '# </pre><script>document.title = "x"'
+    )
+    assert (
+        browser.value(
+            "document.querySelectorAll('img, iframe, object, link:not([rel=icon])').length"
+        )
+        == 0
+    )
 
 
 def test_the_layout_check_finds_what_is_wrong(browser, reports):
     browser.open(reports["lift"], 1280, phone=False)
     browser.value("document.querySelector('table').style.marginBottom = '-90px'")
-    browser.value("document.querySelectorAll('svg.figure text')[3].setAttribute('transform', 'translate(-900 0)')")
-    browser.value("Object.assign(document.querySelector('h1').style, {position: 'relative', left: '900px'})")
+    browser.value(
+        "document.querySelectorAll('svg.figure text')[3].setAttribute('transform', 'translate(-900 0)')"
+    )
+    browser.value(
+        "Object.assign(document.querySelector('h1').style, {position: 'relative', left: '900px'})"
+    )
     found = browser.value(LAYOUT)
     assert found["covered"] and found["beyond"] and found["outside"]
 
@@ -250,8 +302,16 @@ def test_print_paginates(browser, reports):
         assert float(wide) == pytest.approx(595, abs=2) and float(high) == pytest.approx(842, abs=2)
     browser.ask("Emulation.setEmulatedMedia", media="print")
     try:
-        browser.ask("Emulation.setDeviceMetricsOverride", width=680, height=998, deviceScaleFactor=1, mobile=False)
-        assert browser.value("document.documentElement.scrollWidth") == 680, "wider than the paper between its margins"
+        browser.ask(
+            "Emulation.setDeviceMetricsOverride",
+            width=680,
+            height=998,
+            deviceScaleFactor=1,
+            mobile=False,
+        )
+        assert browser.value("document.documentElement.scrollWidth") == 680, (
+            "wider than the paper between its margins"
+        )
         tallest = "Math.max(...[...document.querySelectorAll('figure, tr, li')].map(e => e.getBoundingClientRect().height))"
         assert browser.value(tallest) < 998, "does not fit a page, so it would be cut"
     finally:

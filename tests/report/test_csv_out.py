@@ -32,7 +32,13 @@ def test_every_channel_stands_under_its_unit(lifted, table):
     _, head, rows = table
     assert head[:4] == ["time_s", "phase", "segment", "held"]
     assert head[4:] == [key(channel.name, channel.unit) for channel in lifted.channels.values()]
-    assert {"height_m", "tension_n", "motor_1_speed_rad_s", "motor_1_winding_c", "mesh_1_force_n_m"} <= set(head)
+    assert {
+        "height_m",
+        "tension_n",
+        "motor_1_speed_rad_s",
+        "motor_1_winding_c",
+        "mesh_1_force_n_m",
+    } <= set(head)
     assert all(len(row) == len(head) for row in rows)
 
 
@@ -47,12 +53,16 @@ def test_values_are_those_of_the_record(lifted, table):
         np.testing.assert_allclose(cells[:, head.index(name)], column, rtol=1e-8, atol=1e-300)
     np.testing.assert_array_equal(cells[:, head.index("held")], record.bound)
     np.testing.assert_array_equal(cells[:, head.index("phase")], record.phase + 1)
-    assert np.count_nonzero(np.diff(cells[:, head.index("segment")])) == len(record.segment_starts) - 1
+    assert (
+        np.count_nonzero(np.diff(cells[:, head.index("segment")])) == len(record.segment_starts) - 1
+    )
 
 
 def test_what_is_not_finite_is_empty(lifted):
     record = lifted
-    holes = replace(record.channels["tension"], values=np.where(record.time > 1.0, np.nan, record["tension"]))
+    holes = replace(
+        record.channels["tension"], values=np.where(record.time > 1.0, np.nan, record["tension"])
+    )
     channels = MappingProxyType({**record.channels, "tension": holes})
     text = record_csv(replace(record, channels=channels))
     assert "nan" not in text and ",," in text

@@ -13,7 +13,9 @@ EVERYTHING = [*load_materials().values(), *load_ropes().values(), *load_friction
 
 
 def test_overview_fits_and_marks_what_is_from_memory():
-    text = overview_text(list(load_materials().values()), list(load_ropes().values()), list(load_friction_pairs()))
+    text = overview_text(
+        list(load_materials().values()), list(load_ropes().values()), list(load_friction_pairs())
+    )
     lines = text.splitlines()
     assert max(map(len, lines)) <= 100
     asa = load_materials()["ASA"]

@@ -19,9 +19,17 @@ def test_difference_of_a_trace_is_measured_less_simulated(lifted):
     true = np.interp(time, record.time, record["height"])
     trace = MeasuredTrace(time, height=true + np.array([0.001, 0.002, -0.006, np.nan, 0.0]))
     (found,) = trace_differences(record, trace)
-    assert (found.name, found.unit, len(found.time)) == ("height", "m", 3)  # one blank, one after the run's end
+    assert (found.name, found.unit, len(found.time)) == (
+        "height",
+        "m",
+        3,
+    )  # one blank, one after the run's end
     assert found.difference == pytest.approx([0.001, 0.002, -0.006])
-    assert found.mean == pytest.approx(-0.001) and found.largest == pytest.approx(-0.006) and found.largest_at == 1.5
+    assert (
+        found.mean == pytest.approx(-0.001)
+        and found.largest == pytest.approx(-0.006)
+        and found.largest_at == 1.5
+    )
     assert found.printed_unit == "mm"
 
 
@@ -36,7 +44,10 @@ def test_every_quantity_of_a_trace_counts(lifted):
 def test_a_row_beside_its_simulation(lifted, stuck):
     history = read_history(lifted)
     time = history.lift_time
-    row = compared(SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"), lifted)
+    row = compared(
+        SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"),
+        lifted,
+    )
     assert row.time_difference == pytest.approx(0.02)
     assert row.current_difference == pytest.approx(0.5 / history.steady("current") - 1)
     assert "+2 %" in sentence_text(words.row(row))
@@ -50,4 +61,6 @@ def test_a_row_beside_its_simulation(lifted, stuck):
 
 
 def test_signs_are_written():
-    assert sentence_text(signed(0.02, "%")) == "+2 %" and sentence_text(signed(-0.5, "A")) == "−0.5 A"
+    assert (
+        sentence_text(signed(0.02, "%")) == "+2 %" and sentence_text(signed(-0.5, "A")) == "−0.5 A"
+    )

@@ -13,7 +13,16 @@ from winchsim.report.plain_text import harmless
 
 
 @pytest.mark.parametrize(
-    "text", ["Kiste A", "漢字 かな", "עברית العربية", "می\u200cخواهم", "👩\u200d🔧 ☀\ufe0f", "a\u00a0b\u3000c", "न\u200dी"]
+    "text",
+    [
+        "Kiste A",
+        "漢字 かな",
+        "עברית العربية",
+        "می\u200cخواهم",
+        "👩\u200d🔧 ☀\ufe0f",
+        "a\u00a0b\u3000c",
+        "न\u200dी",
+    ],
 )
 def test_every_script_comes_through(text):
     assert harmless(text) == text

@@ -74,14 +74,23 @@ def test_colour_adds_nothing_but_control_codes():
 
 
 def test_a_fault_of_no_file_has_no_count():
-    assert error_text(InputError((Fault("wrong", hint="this", code="W-C01"),))) == "wrong [W-C01]\n   try: this\n"
+    assert (
+        error_text(InputError((Fault("wrong", hint="this", code="W-C01"),)))
+        == "wrong [W-C01]\n   try: this\n"
+    )
 
 
 @pytest.mark.parametrize(
     ("error", "text"),
     [
-        (OutputError("a.csv", "exists", "--force replaces it"), "a.csv: exists [W-F01]\n   try: --force replaces it\n"),
-        (TrustError("It does not close.", "Try this."), "It does not close. [W-T01]\n   try: Try this.\n"),
+        (
+            OutputError("a.csv", "exists", "--force replaces it"),
+            "a.csv: exists [W-F01]\n   try: --force replaces it\n",
+        ),
+        (
+            TrustError("It does not close.", "Try this."),
+            "It does not close. [W-T01]\n   try: Try this.\n",
+        ),
         (DomainError("mass", -1.0, "over 0"), "mass is -1.0; expected over 0 [W-D01]\n"),
     ],
 )
@@ -98,5 +107,7 @@ def test_a_file_cannot_steer_the_terminal():
 
 def test_everything_fits_100_columns():
     long = "x" * 150
-    text = error_text(_error(f'{long} = "{long}"\n[load]\nmass = "{long}"\n[drum]\nlay = "{long}"\n'))
+    text = error_text(
+        _error(f'{long} = "{long}"\n[load]\nmass = "{long}"\n[drum]\nlay = "{long}"\n')
+    )
     assert max(map(len, text.splitlines())) <= 100

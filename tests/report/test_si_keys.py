@@ -19,7 +19,8 @@ def test_every_printed_unit_has_an_si_unit_with_a_tail(unit):
 
 @pytest.mark.parametrize("unit", PRINTED_UNITS)
 def test_values_are_kept_in_that_unit(unit):
-    """Where a unit is its own SI unit, nothing is converted when it is printed (percentages aside)."""
+    """Where a unit is its own SI unit, nothing is converted when it is printed (percentages
+    aside)."""
     if si_unit(unit) == unit:
         assert in_unit(1.5, unit) == 1.5
 
@@ -47,7 +48,10 @@ def test_keyed_keeps_the_order():
         mass = 2.0
         speed = 3.0
 
-    assert list(keyed({"speed": "m/s", "mass": "kg"}, Thing()).items()) == [("speed_m_s", 3.0), ("mass_kg", 2.0)]
+    assert list(keyed({"speed": "m/s", "mass": "kg"}, Thing()).items()) == [
+        ("speed_m_s", 3.0),
+        ("mass_kg", 2.0),
+    ]
 
 
 def test_tails_are_keys_of_plain_letters():

@@ -15,15 +15,25 @@ from winchsim.simulation import RecordedEvent
 
 def test_a_lift_in_its_order(lifted):
     texts = [sentence_text(moment.text) for moment in timeline(lifted)]
-    assert texts == ["power on, raising", "the drum starts", "the load lifts off", "the load is up", "power off",
-                     "the drum stops"]  # fmt: skip
+    assert texts == [
+        "power on, raising",
+        "the drum starts",
+        "the load lifts off",
+        "the load is up",
+        "power off",
+        "the drum stops",
+    ]
     times = [moment.time for moment in timeline(lifted)]
     assert times == sorted(times)
 
 
 def test_silent_events_stay_out(lifted):
     assert {Event.SETTLED, Event.END} <= {event.event for event in lifted.events}
-    assert not [moment for moment in timeline(lifted) if sentence_text(moment.text) in (Event.SETTLED.value, Event.END.value)]
+    assert not [
+        moment
+        for moment in timeline(lifted)
+        if sentence_text(moment.text) in (Event.SETTLED.value, Event.END.value)
+    ]
 
 
 def test_many_of_a_kind_become_the_first_two_and_the_last(lifted):

@@ -24,7 +24,15 @@ def test_both(text, both):
 
 
 @pytest.mark.parametrize(
-    "text", ["7 walls, 5 min, 6.00 A", "stage 2 (3rd of 5)", "motors.1.rotor_inertia", "0.5 K/W", "3 N·m·s/rad", "12 kg·m²x"]
+    "text",
+    [
+        "7 walls, 5 min, 6.00 A",
+        "stage 2 (3rd of 5)",
+        "motors.1.rotor_inertia",
+        "0.5 K/W",
+        "3 N·m·s/rad",
+        "12 kg·m²x",
+    ],
 )
 def test_left_alone(text):
     assert beside_us(text) == text

@@ -1,4 +1,5 @@
-"""Values that are each fine and do not go together: each is told at its key, with what would do instead."""
+"""Values that are each fine and do not go together: each is told at its key, with what would do
+instead."""
 
 import pytest
 
@@ -49,7 +50,9 @@ def test_is_told_at_its_key(good, faults_of, old, new, key, message):
 
 def test_a_pinion_of_a_group_needs_a_gear_to_run_on(good, faults_of):
     belt = BELT + "ratio = 3\nefficiency = 0.95\n" + SPUR
-    fault = faults_of(good.replace(SPUR, belt).replace("count = 6", "count = 6\npinion = 12"))["motors.1.pinion"]
+    fault = faults_of(good.replace(SPUR, belt).replace("count = 6", "count = 6\npinion = 12"))[
+        "motors.1.pinion"
+    ]
     assert "needs a spur gear as first stage" in fault.message
     assert loads(good.replace("count = 6", "count = 6\npinion = 12")).motors[0].pinion == 12
 
@@ -62,7 +65,10 @@ def test_a_scenario_without_motors(good, faults_of):
 
 
 def test_keys_of_older_files_are_read_with_a_note(good):
-    text = good.replace("count = 6", 'inductance = "1 mH"\ncount = 6', 1) + '\n[settings]\nafter_overload = "release"\n'
+    text = (
+        good.replace("count = 6", 'inductance = "1 mH"\ncount = 6', 1)
+        + '\n[settings]\nafter_overload = "release"\n'
+    )
     found = loads(text)
     assert set(found.unused) == {"motors.1.inductance", "settings.after_overload"}
     assert {note.split()[0] for note in build(found).notes} >= set(found.unused)

@@ -1,4 +1,5 @@
-"""The declarations of the inputs hang together: bounds, usual ranges, conditions, assumed defaults."""
+"""The declarations of the inputs hang together: bounds, usual ranges, conditions, assumed
+defaults."""
 
 from __future__ import annotations
 

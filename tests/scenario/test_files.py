@@ -23,7 +23,10 @@ def test_missing_file_names_the_nearest_and_what_is_there(tmp_path):
         (tmp_path / name).write_text("x")
     fault = _fault(tmp_path / "crat.toml")
     assert (fault.code, fault.message) == ("W-S01", "no such file")
-    assert fault.hint == f'did you mean "{tmp_path / "crate.toml"}"? in {tmp_path}: bench.toml, crate.toml'
+    assert (
+        fault.hint
+        == f'did you mean "{tmp_path / "crate.toml"}"? in {tmp_path}: bench.toml, crate.toml'
+    )
 
 
 def test_missing_file_in_a_folder_without_scenarios(tmp_path):

@@ -23,7 +23,11 @@ def test_every_key_stands_in_the_reference_once():
 def test_a_row_tells_unit_bounds_default_and_meaning():
     rows = {row.path: row for table in key_tables() for row in table.rows}
     mass = rows["load.mass"]
-    assert (mass.takes, mass.bounds, mass.required) == ("a mass, printed in kg", "over 0 kg, at most 100000 kg", True)
+    assert (mass.takes, mass.bounds, mass.required) == (
+        "a mass, printed in kg",
+        "over 0 kg, at most 100000 kg",
+        True,
+    )
     assert mass.meaning == "mass to lift"
     assert rows["stage.1.pressure_angle"].default == "20 deg"
     assert rows["rope.breaking_force"].default == "from the rope table"
@@ -33,7 +37,10 @@ def test_a_row_tells_unit_bounds_default_and_meaning():
 KINDS = ("data sheet", "points", "bench", "label")
 
 
-@pytest.mark.parametrize("key", ["no_load_speed", "no_load_current", "stall_torque", "stall_current", "terminal_resistance"])
+@pytest.mark.parametrize(
+    "key",
+    ["no_load_speed", "no_load_current", "stall_torque", "stall_current", "terminal_resistance"],
+)
 def test_the_reference_tells_which_motor_data_are_needed(key):
     """As the check of a scenario asks for them."""
     rows = {row.path: row for table in key_tables() for row in table.rows}
@@ -73,7 +80,11 @@ def test_every_meaning_is_one_clause():
 
 
 def test_one_table_with_those_inside_it():
-    assert [table.name for table in key_tables("motors")] == ["motors", "motors.points", "motors.gearbox"]
+    assert [table.name for table in key_tables("motors")] == [
+        "motors",
+        "motors.points",
+        "motors.gearbox",
+    ]
     assert [table.heading for table in key_tables("[rope]")] == ["[rope]"]
 
 
@@ -109,7 +120,11 @@ def test_starter_keeps_to_the_width_of_a_page():
     assert max(map(len, STARTER.splitlines())) <= 100
 
 
-SUGGESTIONS = [line for line in STARTER.splitlines() if line.startswith("# ") and " = " in line and "known_by" not in line]
+SUGGESTIONS = [
+    line
+    for line in STARTER.splitlines()
+    if line.startswith("# ") and " = " in line and "known_by" not in line
+]
 """Lines that can be switched on alone (the other forms of motor data ask for more than one)."""
 
 

@@ -3,7 +3,12 @@
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes, read_tables
+from winchsim.scenario.materials_table import (
+    load_friction_pairs,
+    load_materials,
+    load_ropes,
+    read_tables,
+)
 from winchsim.strength.materials import find_friction, sourced_values
 
 ROW = """
@@ -20,7 +25,19 @@ elastic_modulus = { value = "2 GPa", source = "from memory: data sheets" }
 
 def test_common_materials_are_there():
     names = load_materials()
-    assert {"PLA", "PETG", "ABS", "ASA", "PA", "PC", "POM", "PA66", "steel", "brass", "aluminium"} <= names.keys()
+    assert {
+        "PLA",
+        "PETG",
+        "ABS",
+        "ASA",
+        "PA",
+        "PC",
+        "POM",
+        "PA66",
+        "steel",
+        "brass",
+        "aluminium",
+    } <= names.keys()
     assert {"polyester", "nylon", "polypropylene", "HMPE", "steel wire 6x7"} <= load_ropes().keys()
 
 
@@ -61,7 +78,10 @@ def test_grease_never_raises_friction():
     rows = list(load_materials().values())
     for first in rows:
         for second in rows:
-            dry, wet = (find_friction(load_friction_pairs(), first, second, greased) for greased in (False, True))
+            dry, wet = (
+                find_friction(load_friction_pairs(), first, second, greased)
+                for greased in (False, True)
+            )
             assert wet.friction < dry.friction
 
 
@@ -72,7 +92,9 @@ def test_the_caller_gets_a_copy():
 
 def test_a_row_reads_as_si_with_its_sources():
     row = read_tables(ROW).materials["X"]
-    assert (row.density, row.tensile_strength, row.elastic_modulus) == pytest.approx((1200.0, 50e6, 2e9))
+    assert (row.density, row.tensile_strength, row.elastic_modulus) == pytest.approx(
+        (1200.0, 50e6, 2e9)
+    )
     assert row.origin("density").source == "A. Author, A Paper"
     assert row.basis("density") == "tabled"
     assert row.basis("elastic_modulus") == "from memory"
@@ -84,15 +106,35 @@ def test_a_row_reads_as_si_with_its_sources():
 @pytest.mark.parametrize(
     ("old", "new", "key", "words"),
     [
-        ('source = "paper" }\ntensile', 'source = "rumour" }\ntensile', "material.1.density.source", "unknown source"),
-        ('range = "from memory"', 'range = "hearsay"', "material.1.tensile_strength.range", "unknown source"),
+        (
+            'source = "paper" }\ntensile',
+            'source = "rumour" }\ntensile',
+            "material.1.density.source",
+            "unknown source",
+        ),
+        (
+            'range = "from memory"',
+            'range = "hearsay"',
+            "material.1.tensile_strength.range",
+            "unknown source",
+        ),
         ('"1.2 g/cm³"', '"1.2 mm"', "material.1.density.value", "density"),
-        ('low = "40 MPa"', 'low = "52 MPa"', "material.1.tensile_strength", "outside its own range"),
+        (
+            'low = "40 MPa"',
+            'low = "52 MPa"',
+            "material.1.tensile_strength",
+            "outside its own range",
+        ),
         ('family = "printed polymer"', 'family = "wood"', "material.1.family", "no such family"),
         ('name = "X"\n', "", "material.1.name", "missing"),
         ('name = "X"', "name = 3", "material.1.name", "wrong kind"),
         ('name = "X"', 'name = "X"\ncolour = "red"', "material.1.colour", "unknown key"),
-        (', source = "from memory: data sheets"', "", "material.1.elastic_modulus", "not a sourced value"),
+        (
+            ', source = "from memory: data sheets"',
+            "",
+            "material.1.elastic_modulus",
+            "not a sourced value",
+        ),
         ("[[material]]", "[[stuff]]", "stuff", "unknown table"),
     ],
 )
@@ -109,7 +151,10 @@ def test_faults_of_a_table_are_named(old, new, key, words):
 def test_all_faults_come_at_once():
     with pytest.raises(InputError) as caught:
         read_tables(ROW.replace('"2 GPa"', '"2 kg"').replace('"1.2 g/cm³"', '"1.2"'))
-    assert {f.key for f in caught.value.faults} == {"material.1.density.value", "material.1.elastic_modulus.value"}
+    assert {f.key for f in caught.value.faults} == {
+        "material.1.density.value",
+        "material.1.elastic_modulus.value",
+    }
 
 
 def test_a_name_that_stands_twice_is_refused():

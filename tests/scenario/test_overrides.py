@@ -44,7 +44,16 @@ def test_the_last_one_wins(good):
 
 
 def test_a_table_may_be_built_by_several(good):
-    inputs = loads(good, "x", ["edge.1.friction=0.2", "edge.1.angle=90 deg", "edge.2.friction=0.1", "edge.2.angle=45 deg"])
+    inputs = loads(
+        good,
+        "x",
+        [
+            "edge.1.friction=0.2",
+            "edge.1.angle=90 deg",
+            "edge.2.friction=0.1",
+            "edge.2.angle=45 deg",
+        ],
+    )
     assert [edge.friction for edge in inputs.edge] == [0.2, 0.1]
 
 
@@ -99,4 +108,10 @@ def test_a_table_of_the_wrong_kind_in_the_file(good, faults_of):
 def test_known_paths_cover_the_declarations():
     paths = list(known_paths())
     assert len(paths) == len(set(paths))
-    assert {"title", "motors.1.count", "motors.1.points.1.torque", "motors.1.gearbox.ratio", "load.mass"} <= set(paths)
+    assert {
+        "title",
+        "motors.1.count",
+        "motors.1.points.1.torque",
+        "motors.1.gearbox.ratio",
+        "load.mass",
+    } <= set(paths)

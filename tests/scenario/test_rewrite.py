@@ -25,7 +25,9 @@ def changed_lines(before: str, after: str) -> list[str]:
 
 
 def same_values(first, second) -> bool:
-    return [(path, value) for path, value, _ in walk(first)] == [(path, value) for path, value, _ in walk(second)]
+    return [(path, value) for path, value, _ in walk(first)] == [
+        (path, value) for path, value, _ in walk(second)
+    ]
 
 
 def test_nothing_intended_changes_nothing():
@@ -34,14 +36,25 @@ def test_nothing_intended_changes_nothing():
 
 
 def test_a_value_changes_in_its_line_and_keeps_remark_column_and_unit():
-    scenario = read_string(STARTER.replace('mass = "10 kg"', 'mass = "22 lb"   # with its box'), "x.toml")
-    done = rewrite(scenario, with_value(scenario.inputs, "load.mass", parse_quantity("33 lb", "kg")))
-    assert changed_lines(scenario.text, done.text) == ['- mass = "22 lb"   # with its box', '+ mass = "33 lb"   # with its box']
+    scenario = read_string(
+        STARTER.replace('mass = "10 kg"', 'mass = "22 lb"   # with its box'), "x.toml"
+    )
+    done = rewrite(
+        scenario, with_value(scenario.inputs, "load.mass", parse_quantity("33 lb", "kg"))
+    )
+    assert changed_lines(scenario.text, done.text) == [
+        '- mass = "22 lb"   # with its box',
+        '+ mass = "33 lb"   # with its box',
+    ]
 
 
 def test_a_missing_key_goes_behind_the_last_one_of_its_table():
     scenario = read_string(STARTER, "x.toml")
-    done = rewrite(scenario, with_value(scenario.inputs, "stage.1.friction", 0.41), {"stage.1.friction": "calibrated"})
+    done = rewrite(
+        scenario,
+        with_value(scenario.inputs, "stage.1.friction", 0.41),
+        {"stage.1.friction": "calibrated"},
+    )
     assert changed_lines(STARTER, done.text) == ["+ friction = 0.41 # calibrated"]
     lines = done.text.splitlines()
     assert lines[lines.index("friction = 0.41 # calibrated") - 1].startswith("infill")
@@ -49,7 +62,11 @@ def test_a_missing_key_goes_behind_the_last_one_of_its_table():
 
 def test_a_remark_that_stands_there_is_not_replaced():
     scenario = read_string(STARTER, "x.toml")
-    done = rewrite(scenario, with_value(scenario.inputs, "supply.resistance", 0.25), {"supply.resistance": "calibrated"})
+    done = rewrite(
+        scenario,
+        with_value(scenario.inputs, "supply.resistance", 0.25),
+        {"supply.resistance": "calibrated"},
+    )
     assert "inside the supply and in the wires" in done.text and "calibrated" not in done.text
 
 
@@ -68,7 +85,9 @@ def test_missing_tables_are_added_and_the_rest_stays():
 def test_entries_of_a_list_are_added_and_taken_off_at_its_end():
     scenario = read_string(STARTER, "x.toml")
     first = scenario.inputs.motors[0]
-    more = dataclasses.replace(scenario.inputs, motors=(first, dataclasses.replace(first, count=2, brush_drop=0.5)))
+    more = dataclasses.replace(
+        scenario.inputs, motors=(first, dataclasses.replace(first, count=2, brush_drop=0.5))
+    )
     grown = rewrite(scenario, more)
     assert same_values(grown.inputs, more)
     back = rewrite(grown, dataclasses.replace(grown.inputs, motors=(first,)))
@@ -100,16 +119,23 @@ def test_every_spelling_of_a_table(spelling, end):
     head = STARTER.partition("[load]")[0]
     text = f"{spelling}\n{head}" if not spelling.startswith("[") else f"{head}{spelling}"
     scenario = read_string(text.replace("\n", end), "x.toml")
-    intended = with_value(with_value(scenario.inputs, "load.mass", 11.0), "load.guide_friction", 3.0)
+    intended = with_value(
+        with_value(scenario.inputs, "load.mass", 11.0), "load.guide_friction", 3.0
+    )
     done = rewrite(scenario, intended)
     assert same_values(done.inputs, intended)
-    assert ("\r\n" in done.text) == (end == "\r\n") and "\n" not in done.text.replace("\r\n", "") * (end == "\r\n")
+    assert ("\r\n" in done.text) == (end == "\r\n") and "\n" not in done.text.replace(
+        "\r\n", ""
+    ) * (end == "\r\n")
 
 
 def test_motors_in_one_line():
     row = '{ voltage = "6 V", no_load_speed = "9000 rpm", no_load_current = "0.1 A", '
     row += 'stall_torque = "9 mN*m", stall_current = "1 A" }'
-    text = f"motors = [{row}, {row}]\n" + STARTER.partition("# --- what feeds them")[2].partition("\n")[2]
+    text = (
+        f"motors = [{row}, {row}]\n"
+        + STARTER.partition("# --- what feeds them")[2].partition("\n")[2]
+    )
     scenario = read_string(text, "x.toml")
     intended = with_value(scenario.inputs, "motors.2.stall_torque", 0.010)
     done = rewrite(scenario, intended)
@@ -118,7 +144,8 @@ def test_motors_in_one_line():
 
 
 def test_a_text_that_cannot_take_the_change_is_refused(monkeypatch):
-    """Whatever the text library makes of a file, a scenario that says something else is never handed back."""
+    """Whatever the text library makes of a file, a scenario that says something else is never
+    handed back."""
     scenario = read_string(STARTER, "x.toml")
     monkeypatch.setattr("winchsim.scenario.rewrite.tomlkit.dumps", lambda document: STARTER)
     with pytest.raises(InputError) as caught:
@@ -144,7 +171,9 @@ def test_any_number_is_read_back(path, factor):
     (0.013, "13 mN*m", "13 mN*m"), (0.01 * 25.4e-3, "1/4 in", "0.01 in"), (0.30480, "", "304.8 mm"), (1e-7, "", "0.0001 mm"),
 ])  # fmt: skip
 def test_spelling_of_a_quantity(value, like, text):
-    table, key = (STARTED.drum, "diameter") if "mN" not in like else (STARTED.motors[0], "stall_torque")
+    table, key = (
+        (STARTED.drum, "diameter") if "mN" not in like else (STARTED.motors[0], "stall_torque")
+    )
     assert quantity_text(specs(type(table))[key], value, like) == text
 
 

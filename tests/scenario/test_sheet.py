@@ -22,12 +22,25 @@ from winchsim.scenario.sheet import (
 )
 
 ROWS = [
-    SheetRow(rung=1, mass=5.0, height=0.5, predicted_time=12.3, predicted_current=1.25, voltage=6.0, winding_start=20.0,
-             rest_before=300.0, measured_time=12.8, measured_current=1.3, measured_voltage=5.9, held=True, outcome="lifted",
-             note='slow, "but" steady'),
+    SheetRow(
+        rung=1,
+        mass=5.0,
+        height=0.5,
+        predicted_time=12.3,
+        predicted_current=1.25,
+        voltage=6.0,
+        winding_start=20.0,
+        rest_before=300.0,
+        measured_time=12.8,
+        measured_current=1.3,
+        measured_voltage=5.9,
+        held=True,
+        outcome="lifted",
+        note='slow, "but" steady',
+    ),
     SheetRow(rung=1, mass=5.0, held=False, outcome="broke", broke_link="stage 5 teeth"),
     SheetRow(rung=2, mass=10.0, predicted_time=25.0),
-]  # fmt: skip
+]
 
 
 @pytest.fixture
@@ -57,7 +70,9 @@ def test_what_is_written_is_read_back(sheet, us):
     for row, wrote in zip(rows, ROWS, strict=True):
         for name in SheetRow.__dataclass_fields__:
             value, expected = getattr(row, name), getattr(wrote, name)
-            assert value == (pytest.approx(expected, rel=1e-6) if isinstance(expected, float) else expected), name
+            assert value == (
+                pytest.approx(expected, rel=1e-6) if isinstance(expected, float) else expected
+            ), name
 
 
 @pytest.mark.parametrize("spoilt", ["{}", "{},,,,", "{};;;", "{}\t\t"])
@@ -87,7 +102,9 @@ def test_other_units_by_the_head(sheet):
     (row,) = read_sheet(sheet(text))
     # inch and pound: exact by the international yard and pound agreement (1959)
     assert (row.mass, row.height) == pytest.approx((4.5359237, 0.508))
-    assert (row.measured_time, row.measured_current, row.winding_start) == pytest.approx((30.0, 1.5, 20.0))
+    assert (row.measured_time, row.measured_current, row.winding_start) == pytest.approx(
+        (30.0, 1.5, 20.0)
+    )
 
 
 @pytest.mark.parametrize(
@@ -117,7 +134,9 @@ def test_short_rows_are_filled_with_blanks(sheet):
 
 
 def test_both_units_of_one_column_must_agree(sheet, faults_of):
-    assert read_sheet(sheet("mass_kg,mass_lb\n5,\n,11.0231\n"))[1].mass == pytest.approx(5.0, rel=1e-5)
+    assert read_sheet(sheet("mass_kg,mass_lb\n5,\n,11.0231\n"))[1].mass == pytest.approx(
+        5.0, rel=1e-5
+    )
     (fault,) = faults_of("mass_kg,mass_lb\n5,11.0231\n5,12\n")
     assert (fault.line, fault.key) == (3, "mass_lb")
     assert "disagree" in fault.message
@@ -183,7 +202,9 @@ def test_trace_in_si(sheet):
 
 
 def test_measured_is_a_sheet_where_masses_stand(sheet):
-    assert read_measured(sheet("mass_kg,measured_time_s\n5,20\n")) == (SheetRow(mass=5.0, measured_time=20.0),)
+    assert read_measured(sheet("mass_kg,measured_time_s\n5,20\n")) == (
+        SheetRow(mass=5.0, measured_time=20.0),
+    )
 
 
 @pytest.mark.parametrize(

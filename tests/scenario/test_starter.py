@@ -12,6 +12,8 @@ def test_it_lifts_and_holds():
     inputs = loads(STARTER)
     record = simulate(inputs)
     events = [event.event for event in record.events]
-    heights = next(channel.values for channel in record.channels.values() if channel.name == "height")
+    heights = next(
+        channel.values for channel in record.channels.values() if channel.name == "height"
+    )
     assert Event.TOP in events
     assert heights[-1] >= inputs.load.height

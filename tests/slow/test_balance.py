@@ -16,7 +16,10 @@ DRIVES = {
     "current limit": {"supply": {"current_limit": 0.6}},
     "brush drop": {"motors": {"brush_drop": 0.6, "count": 2}},
     "drag that grows": {"motors": {"drag_speed_share": 0.5}},
-    "drag that grows under a limit": {"motors": {"drag_speed_share": 0.5}, "supply": {"current_limit": 0.55}},
+    "drag that grows under a limit": {
+        "motors": {"drag_speed_share": 0.5},
+        "supply": {"current_limit": 0.55},
+    },
 }
 
 
@@ -29,7 +32,8 @@ def drive(request, small, make_motor):
 
 @pytest.fixture
 def mixed(small, make_motor):
-    """Two unlike groups and a dead motor on one gear, on a supply that gives little: kinks wherever one looks."""
+    """Two unlike groups and a dead motor on one gear, on a supply that gives little: kinks wherever
+    one looks."""
     groups = (
         make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
         make_motor(2.0, 0.009, idle_current=0.08, count=1),

@@ -1,4 +1,5 @@
-"""The slow climb: its path, its ends, its heat and its links, beside single full runs where these are quick."""
+"""The slow climb: its path, its ends, its heat and its links, beside single full runs where these
+are quick."""
 
 from __future__ import annotations
 
@@ -10,17 +11,30 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from winchsim.assessment.history import read_history
+from winchsim.assessment.margins import holding
 from winchsim.constants import COPPER_MELTS
-from winchsim.inputs import Brake, Drum, Edge, Gearbox, Inputs, Load, MotorGroup, Pawl, Phase, Rope, Sheave, Supply
+from winchsim.inputs import (
+    Brake,
+    Drum,
+    Edge,
+    Gearbox,
+    Inputs,
+    Load,
+    MotorGroup,
+    Pawl,
+    Phase,
+    Rope,
+    Sheave,
+    Supply,
+)
 from winchsim.model import Event, build
 from winchsim.scenario.read import load, loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
-from winchsim.strength.link import LinkKind
 from winchsim.slow.path import bounce_period, find_path, hanging_pull, travel_at, wound_at
-from winchsim.assessment.history import read_history
-from winchsim.assessment.margins import holding
+from winchsim.strength.link import LinkKind
 
 
 @pytest.fixture
@@ -29,10 +43,12 @@ def row(small):
     return lambda **parts: lift_machine(build(small(**parts)))
 
 
-# --- path -----------------------------------------------------------------------------------------------------------
+# --- path
 
 
-@pytest.mark.parametrize("rope", [{}, {"mass_per_length": 0.05}, {"falls": 3, "lead": 0.4, "mass_per_length": 0.2}])
+@pytest.mark.parametrize(
+    "rope", [{}, {"mass_per_length": 0.05}, {"falls": 3, "lead": 0.4, "mass_per_length": 0.2}]
+)
 def test_wound_rope_and_travel_are_inverse(small, rope):
     batch = stack_machines([build(small(rope=rope, load={"height": 0.5, "guide_friction": 5.0}))])
     travel = np.array([0.05, 0.2, 0.5])
@@ -67,10 +83,12 @@ def test_every_layer_has_its_radius(small):
 
 def test_bounce_period(small):
     machine = build(small())
-    assert bounce_period(stack_machines([machine])) == pytest.approx(machine.scales.bounce_period, rel=1e-12)
+    assert bounce_period(stack_machines([machine])) == pytest.approx(
+        machine.scales.bounce_period, rel=1e-12
+    )
 
 
-# --- ends -----------------------------------------------------------------------------------------------------------
+# --- ends
 
 
 def test_stalls_before_lift_off(row):
@@ -88,7 +106,12 @@ def test_stalls_where_the_next_layer_begins(small):
 
 
 def test_stalls_as_the_windings_warm(small, make_motor):
-    warm = {"winding_heat_capacity": 1.0, "case_heat_capacity": 500.0, "winding_to_case": 20.0, "case_to_ambient": 5.0}
+    warm = {
+        "winding_heat_capacity": 1.0,
+        "case_heat_capacity": 500.0,
+        "winding_to_case": 20.0,
+        "case_to_ambient": 5.0,
+    }
     inputs = small(
         motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **warm),
         drum={"width": 0.2},
@@ -104,26 +127,54 @@ def test_stalls_as_the_windings_warm(small, make_motor):
 
 
 def runaway(mass: float) -> Inputs:
-    """Two unlike groups that only just carry a long wire rope: they all but stand still over the next layer."""
+    """Two unlike groups that only just carry a long wire rope: they all but stand still over the
+    next layer."""
     geared = MotorGroup(
-        voltage=3.0, no_load_speed=180.01715911789654, no_load_current=0.05506427019332649, stall_torque=0.27059207702788546,
-        stall_current=21.505599886252753, gearbox=Gearbox(ratio=52.38900455580697, reverse_efficiency=0.7379687393279217),
-        mass=0.06091, winding_to_case=7.235, case_to_ambient=20.67,
-    )  # fmt: skip
+        voltage=3.0,
+        no_load_speed=180.01715911789654,
+        no_load_current=0.05506427019332649,
+        stall_torque=0.27059207702788546,
+        stall_current=21.505599886252753,
+        gearbox=Gearbox(ratio=52.38900455580697, reverse_efficiency=0.7379687393279217),
+        mass=0.06091,
+        winding_to_case=7.235,
+        case_to_ambient=20.67,
+    )
     plain = MotorGroup(
-        count=2, voltage=6.0, no_load_speed=692.26430830576, no_load_current=0.19940824702144144,
-        stall_torque=0.01761897712000089, stall_current=2.522877901123166, brush_drop=0.30000000000000004,
-        mass=0.02556, winding_to_case=12.91, case_to_ambient=36.88,
-    )  # fmt: skip
+        count=2,
+        voltage=6.0,
+        no_load_speed=692.26430830576,
+        no_load_current=0.19940824702144144,
+        stall_torque=0.01761897712000089,
+        stall_current=2.522877901123166,
+        brush_drop=0.30000000000000004,
+        mass=0.02556,
+        winding_to_case=12.91,
+        case_to_ambient=36.88,
+    )
     rope = Rope(
-        material="steel wire 6x7", diameter=0.0018967123844950565, breaking_force=1609.858077304549,
-        axial_stiffness=226.61361133195996, damping_ratio=0.02, mass_per_length=0.10732795455439341, falls=3,
-        sheave_efficiency=0.7362419923182966, slack=0.008947625181135838,
-    )  # fmt: skip
-    drum = Drum(diameter=0.004982156042174735, width=0.17803700452006407, layering="nested", support_span=0.1, bearing_efficiency=1.0)
+        material="steel wire 6x7",
+        diameter=0.0018967123844950565,
+        breaking_force=1609.858077304549,
+        axial_stiffness=226.61361133195996,
+        damping_ratio=0.02,
+        mass_per_length=0.10732795455439341,
+        falls=3,
+        sheave_efficiency=0.7362419923182966,
+        slack=0.008947625181135838,
+    )
+    drum = Drum(
+        diameter=0.004982156042174735,
+        width=0.17803700452006407,
+        layering="nested",
+        support_span=0.1,
+        bearing_efficiency=1.0,
+    )
     load = Load(mass=mass, height=19.038557639707808)
     supply = Supply(voltage=3.601402605571519)
-    return with_tables(Inputs(motors=(geared, plain), supply=supply, stage=(), drum=drum, rope=rope, load=load))
+    return with_tables(
+        Inputs(motors=(geared, plain), supply=supply, stage=(), drum=drum, rope=rope, load=load)
+    )
 
 
 def test_a_winding_that_runs_away_melts_and_never_lifts():
@@ -136,9 +187,16 @@ def test_a_winding_that_runs_away_melts_and_never_lifts():
 
 def test_nothing_is_hotter_than_molten_copper(small, make_motor):
     """A lift that all but stalls: its heat has all the time there is."""
-    no_cooling = {"winding_heat_capacity": 1.0, "case_heat_capacity": 5.0, "winding_to_case": 100.0, "case_to_ambient": 100.0}
+    no_cooling = {
+        "winding_heat_capacity": 1.0,
+        "case_heat_capacity": 5.0,
+        "winding_to_case": 100.0,
+        "case_to_ambient": 100.0,
+    }
     inputs = small(
-        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **no_cooling),
+        motors=make_motor(
+            4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **no_cooling
+        ),
         drum={"width": 0.02},
         load=Load(mass=6.0, height=1.0),
         phase=Phase(action="raise", until="top", time=80000.0),
@@ -180,18 +238,27 @@ def test_does_not_start_from_rest_though_it_would_keep_turning(small):
     inputs = small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.6})
     found = lift_machine(build(inputs))
     assert found["end"] == End.STALLED and found["height"] == 0.0
-    moving = lift_machine(build(small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.0})))
+    moving = lift_machine(
+        build(small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.0}))
+    )
     assert moving["end"] == End.LIFTED
 
 
-# --- numbers beside the full run ------------------------------------------------------------------------------------
+# --- numbers beside the full run
 
 
 @pytest.fixture(scope="module")
 def warm_lift(make_motor, small):
-    warm = {"winding_heat_capacity": 2.0, "case_heat_capacity": 20.0, "winding_to_case": 6.0, "case_to_ambient": 15.0}
+    warm = {
+        "winding_heat_capacity": 2.0,
+        "case_heat_capacity": 20.0,
+        "winding_to_case": 6.0,
+        "case_to_ambient": 15.0,
+    }
     inputs = small(
-        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **warm),
+        motors=make_motor(
+            4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002, **warm
+        ),
         drum={"width": 0.018},
         rope={"mass_per_length": 0.02, "slack": 0.004, "damping_ratio": 0.2},
         load=Load(mass=4.0, height=1.2),
@@ -225,13 +292,18 @@ def test_pick_up_pulls_as_hard_as_the_full_run(warm_lift):
 
 @pytest.mark.parametrize("damping", [0.02, 0.2, 0.45, 0.5, 0.8])
 def test_jolt_of_a_pick_up_is_that_of_a_mass_on_a_spring_and_a_damper(small, damping):
-    """The closed form against the integrated motion of a mass whose spring's other end starts at once."""
+    """The closed form against the integrated motion of a mass whose spring's other end starts at
+    once."""
     machine = build(small(rope={"damping_ratio": damping}))
     stiffness, mass = machine.line.stiffness / machine.free_rope, machine.body.mass
     moved = solve_ivp(
-        lambda t, y: (y[1], -(stiffness * y[0] + machine.line.damping * y[1]) / mass), (0.0, 0.2), (0.0, 1.0),
-        rtol=1e-10, atol=1e-13, max_step=1e-3,
-    )  # fmt: skip
+        lambda t, y: (y[1], -(stiffness * y[0] + machine.line.damping * y[1]) / mass),
+        (0.0, 0.2),
+        (0.0, 1.0),
+        rtol=1e-10,
+        atol=1e-13,
+        max_step=1e-3,
+    )
     greatest = np.max(stiffness * moved.y[0] + machine.line.damping * moved.y[1])
     batch = stack_machines([machine])
     assert find_path(batch).impedances[0, 0] == pytest.approx(greatest, rel=2e-3)
@@ -246,11 +318,12 @@ def test_a_ramp_costs_about_half_of_itself(small):
     assert not slow["in_range"]  # and it says so: the ramp is no hundredth of the lift
 
 
-# --- power off ------------------------------------------------------------------------------------------------------
+# --- power off
 
 
 def test_what_holds_at_rest_and_in_motion(small):
-    """Three stages: the static margin decides whether it starts back, the moving one whether it goes on."""
+    """Three stages: the static margin decides whether it starts back, the moving one whether it
+    goes on."""
     for reverse, expected in ((0.2, Hold.HOLDS), (0.95, Hold.RUNS_BACK)):
         stage = replace(small().stage[0], efficiency=0.9, reverse_efficiency=reverse)
         assert lift_machine(build(small(stage=stage)))["holding"] == expected
@@ -276,16 +349,20 @@ def test_holding_is_that_of_the_full_run(small, reverse):
     assert (lift_machine(build(inputs))["holding"] == Hold.RUNS_BACK) == sank
 
 
-# --- links ----------------------------------------------------------------------------------------------------------
+# --- links
 
 
 @pytest.mark.parametrize("torque", [1.0, 4.0])
 def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torque):
     """The rotors are stopped through the train, which can take more than the lift itself."""
-    scenario = load(str(Path(__file__).resolve().parents[2] / "scenarios" / "07-bicycle-by-bench-motor.toml"))
+    scenario = load(
+        str(Path(__file__).resolve().parents[2] / "scenarios" / "07-bicycle-by-bench-motor.toml")
+    )
     braked = replace(scenario, brake=Brake(torque=torque, place="drum"))
     found = lift_machine(build(braked))
-    assert found["factor"] == pytest.approx(min(1 / asked.share for asked in simulate(braked).demands), rel=0.02)
+    assert found["factor"] == pytest.approx(
+        min(1 / asked.share for asked in simulate(braked).demands), rel=0.02
+    )
     bare = lift_machine(build(replace(scenario, brake=None)))
     assert (found["factor"] < 0.6 * bare["factor"]) is (torque > 1)
 
@@ -329,7 +406,8 @@ breakaway = 1.26
 
 @pytest.mark.parametrize(("mass", "held"), [(1.6, True), (2.0, False)])
 def test_the_swing_of_a_sudden_stop_can_set_going_what_friction_holds_at_rest(mass, held):
-    """Losses at rest bear either load as it hangs; the heavier one swings back onto the stopped drum and takes it along."""
+    """Losses at rest bear either load as it hangs; the heavier one swings back onto the stopped
+    drum and takes it along."""
     winch = loads(NEARLY_HELD.replace("MASS", str(mass)), "nearly-held.toml")
     machine = build(winch)
     found = holding(machine, machine.top_travel, 0)
@@ -339,15 +417,26 @@ def test_the_swing_of_a_sudden_stop_can_set_going_what_friction_holds_at_rest(ma
 
 
 def test_factors_by_kind_are_behind_the_least_one(small):
-    lifts = lift_all(small(drum={"support_span": 0.06}, rope={"breaking_force": 500.0}), {"load.mass": [4.0, 8.0]})
+    lifts = lift_all(
+        small(drum={"support_span": 0.06}, rope={"breaking_force": 500.0}),
+        {"load.mass": [4.0, 8.0]},
+    )
     np.testing.assert_allclose(lifts.factor, lifts.kind_factors.min(axis=0))
-    np.testing.assert_allclose(lifts.factor_over_required, lifts.kind_factors_over_required.min(axis=0))
-    assert np.all(np.isfinite(lifts.kind_factors_over_required).sum(axis=0) == 4)  # drum rod, rope at knot and drum, its hold
-    assert lifts.weakest.tolist() == ["drum rod between its supports"] * 2 or lifts.weakest[0].startswith("rope")
+    np.testing.assert_allclose(
+        lifts.factor_over_required, lifts.kind_factors_over_required.min(axis=0)
+    )
+    assert np.all(
+        np.isfinite(lifts.kind_factors_over_required).sum(axis=0) == 4
+    )  # drum rod, rope at knot and drum, its hold
+    assert lifts.weakest.tolist() == ["drum rod between its supports"] * 2 or lifts.weakest[
+        0
+    ].startswith("rope")
 
 
 def test_a_stalled_winch_is_judged_by_all_that_its_motors_give(small):
-    lifts = lift_all(small(rope={"breaking_force": 400.0, "knot_efficiency": 0.5}), {"load.mass": [8.0, 60.0]})
+    lifts = lift_all(
+        small(rope={"breaking_force": 400.0, "knot_efficiency": 0.5}), {"load.mass": [8.0, 60.0]}
+    )
     assert lifts.end[1] == End.STALLED and lifts.factor[1] <= lifts.stall_factor[1] * (1 + 1e-9)
     assert lifts.stall_weakest[0] == "rope at its knot"
     assert lifts.stall_factor[0] < lifts.factor[0]
@@ -362,11 +451,15 @@ def test_out_of_range_is_said(small):
 
 @pytest.mark.parametrize("torque", [0.3, 1.0])
 def test_load_swings_under_a_brake_on_the_motor_shaft(torque):
-    """The brake stops the drum in less than a bounce: the rope then carries more than on the way up."""
+    """The brake stops the drum in less than a bounce: the rope then carries more than on the way
+    up."""
     inputs = load(Path(__file__).parents[2] / "scenarios" / "07-bicycle-by-bench-motor.toml")
     machine = build(replace(inputs, brake=Brake(place="motor", torque=torque)))
     record, slow = simulate(machine), lift_machine(machine)
-    worst = max(record.demands, key=lambda demand: demand.share * (machine.links[demand.link].kind is LinkKind.ROPE_KNOT))
+    worst = max(
+        record.demands,
+        key=lambda demand: demand.share * (machine.links[demand.link].kind is LinkKind.ROPE_KNOT),
+    )
     factors = dict(zip(LinkKind, slow["kind_factors"], strict=True))
     assert worst.time > record.first(Event.TOP).time
     assert factors[LinkKind.ROPE_KNOT] == pytest.approx(1 / worst.share, rel=0.02)

@@ -1,4 +1,5 @@
-"""A drum that runs on with the power off pulls a light load against its stop, in the quasi-static model as in a full run."""
+"""A drum that runs on with the power off pulls a light load against its stop, in the quasi-static
+model as in a full run."""
 
 import math
 from pathlib import Path

@@ -8,17 +8,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.errors import DomainError
 from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
 from winchsim.slow.stacking import shape_of
-from winchsim.assessment.margins import hardest_margins, hot_margins
 
 
 def assert_same(found: dict, expected: dict) -> None:
     for name, value in expected.items():
-        if isinstance(value, str | int | bool) or (isinstance(value, list) and isinstance(value[0], str)):
+        if isinstance(value, str | int | bool) or (
+            isinstance(value, list) and isinstance(value[0], str)
+        ):
             assert found[name] == value, name
         else:
             np.testing.assert_allclose(found[name], value, rtol=1e-9, atol=1e-12, err_msg=name)
@@ -44,8 +46,20 @@ def toothed(small):
     """A winch with steel teeth (their strength depends on speed), a drum rod and a cross-pin."""
     from winchsim.inputs import Stage
 
-    steel = Stage(pinion=12, gear=48, module=0.001, width=0.008, material="steel", repeat=3, shaft_diameter=0.004)
-    return small(stage=steel, drum={"support_span": 0.06, "cross_pin_diameter": 0.002, "inertia": None}, load={"mass": 3.0})
+    steel = Stage(
+        pinion=12,
+        gear=48,
+        module=0.001,
+        width=0.008,
+        material="steel",
+        repeat=3,
+        shaft_diameter=0.004,
+    )
+    return small(
+        stage=steel,
+        drum={"support_span": 0.06, "cross_pin_diameter": 0.002, "inertia": None},
+        load={"mass": 3.0},
+    )
 
 
 @pytest.mark.parametrize("path", COLUMNS)
@@ -81,7 +95,9 @@ def test_several_groups_and_a_dead_motor(small, make_motor):
         make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
         make_motor(3.0, 0.006, idle_current=0.1, count=2),
     )
-    variants = vary(small(motors=groups), {"motors.2.count": [1, 2, 4], "load.mass": [4.0, 8.0, 12.0]})
+    variants = vary(
+        small(motors=groups), {"motors.2.count": [1, 2, 4], "load.mass": [4.0, 8.0, 12.0]}
+    )
     lifts = lift_all(variants)
     for i in range(3):
         assert_same(lifts.row(i), lift_machine(build(variants.one(i))))
@@ -139,20 +155,28 @@ def test_no_columns_are_one_variant(small):
 
 
 def test_agrees_with_the_closed_form_balance(small):
-    """Margins and speeds are those that the time limits and the verdict of a full run are made with, guide friction too."""
-    variants = vary(small(), {"load.mass": [2.0, 8.0, 12.0], "load.guide_friction": [0.0, 5.0, 9.0]})
+    """Margins and speeds are those that the time limits and the verdict of a full run are made
+    with, guide friction too."""
+    variants = vary(
+        small(), {"load.mass": [2.0, 8.0, 12.0], "load.guide_friction": [0.0, 5.0, 9.0]}
+    )
     lifts = lift_all(variants)
     for i in range(3):
         machine = build(variants.one(i))
-        assert lifts.stall_margin_cold[i] == pytest.approx(hardest_margins(machine).resting, rel=1e-12)
+        assert lifts.stall_margin_cold[i] == pytest.approx(
+            hardest_margins(machine).resting, rel=1e-12
+        )
         assert lifts.stall_margin_hot[i] == pytest.approx(hot_margins(machine).resting, rel=1e-12)
         pull = machine.body.mass * 9.80665 + machine.body.friction
         speed = steady_speed(machine, pull * machine.layers[0].radius)
-        assert lifts.last_speed[i] == pytest.approx(speed * machine.layers[0].radius, rel=2e-4)  # hardly warmer
+        assert lifts.last_speed[i] == pytest.approx(
+            speed * machine.layers[0].radius, rel=2e-4
+        )  # hardly warmer
 
 
 def test_drums_of_a_train_with_assumed_bearings_vary_in_one_batch(small):
-    """Range of the drum bearing's friction depends on the diameter: an array of them is no fault."""
+    """Range of the drum bearing's friction depends on the diameter: an array of them is no
+    fault."""
     stages = (Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3),)
     inputs = small(stage=stages, load={"mass": 5.0}, drum={"bearing_efficiency": None})
     diameters = np.array([0.006, 0.012])

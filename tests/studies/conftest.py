@@ -19,7 +19,9 @@ from calibrating import places
 MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
 
 
-def lift_tests(inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True, voltage=False, voltages=()):
+def lift_tests(
+    inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True, voltage=False, voltages=()
+):
     """Tests of a winch whose losses are really others, as the full simulation lifts it.
 
     Parameters
@@ -48,7 +50,14 @@ def lift_tests(inputs, truth, masses=MASSES, *, noise=0.0, seed=1, current=True,
         time = bench.heights[place] / full[Kind.TIME] * (1 + noise * generator.normal())
         amps = full[Kind.CURRENT] * (1 + 2 * noise * generator.normal())
         volts = full[Kind.VOLTAGE]
-        found.append(replace(test, time=time, current=amps if current else None, motor_voltage=volts if voltage else None))
+        found.append(
+            replace(
+                test,
+                time=time,
+                current=amps if current else None,
+                motor_voltage=volts if voltage else None,
+            )
+        )
     return found
 
 

@@ -49,7 +49,7 @@ def at(inputs, truth):
     return moved(inputs, build(inputs), find_factors(inputs), places(inputs, truth))
 
 
-# --- factors ----------------------------------------------------------------------------------------------------------
+# --- factors
 
 
 @pytest.mark.parametrize("row", [
@@ -86,12 +86,23 @@ def test_causes_are_those_of_the_ranges_and_each_is_one_factor(geared):
     assert len(names) == len(set(names))
 
 
-@pytest.mark.parametrize("name, multiple", [("motor_constant", 1.2), ("motor_constant", 0.8), ("motor_resistance", 1.3)])
 @pytest.mark.parametrize(
-    "more", [{}, {"brush_drop": 0.4, "drag_speed_share": 0.3}, {"gearbox": Gearbox(ratio=5.0, efficiency=0.8)}]
+    "name, multiple", [("motor_constant", 1.2), ("motor_constant", 0.8), ("motor_resistance", 1.3)]
 )
-def test_a_motor_has_the_constant_and_resistance_of_its_factor(small, make_motor, name, multiple, more):
-    own = make_motor(4.0, 0.005, idle_current=0.12, **{k: v for k, v in more.items() if k != "gearbox"})
+@pytest.mark.parametrize(
+    "more",
+    [
+        {},
+        {"brush_drop": 0.4, "drag_speed_share": 0.3},
+        {"gearbox": Gearbox(ratio=5.0, efficiency=0.8)},
+    ],
+)
+def test_a_motor_has_the_constant_and_resistance_of_its_factor(
+    small, make_motor, name, multiple, more
+):
+    own = make_motor(
+        4.0, 0.005, idle_current=0.12, **{k: v for k, v in more.items() if k != "gearbox"}
+    )
     if "gearbox" in more:
         box = more["gearbox"]
         own = replace(own, gearbox=box, no_load_speed=own.no_load_speed / box.ratio,
@@ -108,7 +119,7 @@ def test_a_given_efficiency_is_moved_by_its_loss(winch):
     assert at(winch, {"efficiency": 2.0}).stage[0].efficiency == pytest.approx(1 / 1.5)
 
 
-# --- the fit ----------------------------------------------------------------------------------------------------------
+# --- the fit
 
 
 def test_noisy_tests_give_the_truth_within_their_intervals(calibrated):
@@ -124,7 +135,10 @@ def test_the_calibrated_scenario_is_what_was_fitted(winch, calibrated):
     rows = {row.factor.name: row for row in calibrated.parameters}
     at = [rows[factor.name].place for factor in find_factors(winch)]
     assert calibrated.inputs == moved(winch, build(winch), find_factors(winch), at)
-    assert {path for path, _, _ in calibrated.changes} >= {"stage.1.efficiency", "stage.1.shaft_drag"}
+    assert {path for path, _, _ in calibrated.changes} >= {
+        "stage.1.efficiency",
+        "stage.1.shaft_drag",
+    }
     after = winch
     for path, _, value in calibrated.changes:
         after = with_value(after, path, value)
@@ -149,17 +163,25 @@ def test_the_next_load_is_foretold_with_an_interval(winch, calibrated, synthetic
 
 
 def test_an_outlier_is_named_and_changes_little(winch, small_tests, calibrated):
-    spoiled = [replace(test, time=1.6 * test.time) if test.number == 3 else test for test in small_tests]
+    spoiled = [
+        replace(test, time=1.6 * test.time) if test.number == 3 else test for test in small_tests
+    ]
     found = calibrate(winch, spoiled)
     assert [(row.test.number, row.kind) for row in found.outliers] == [(3, Kind.TIME)]
-    assert multiples(found)["efficiency"] == pytest.approx(multiples(calibrated)["efficiency"], rel=0.2)
+    assert multiples(found)["efficiency"] == pytest.approx(
+        multiples(calibrated)["efficiency"], rel=0.2
+    )
 
 
 def test_a_stall_bounds_what_times_alone_would_allow(winch, synthetic):
-    """Light loads say little of the loss; a stall under a load that the fit would just lift shows that there is more of it."""
+    """Light loads say little of the loss; a stall under a load that the fit would just lift shows
+    that there is more of it."""
     light = synthetic(winch, {"efficiency": 1.5}, [1.0, 2.0], noise=0.02, current=False)
     without = calibrate(winch, light, only=["efficiency"])
-    loads = [LiftTest(number=9, mass=float(mass), outcome="stalled") for mass in np.arange(5.0, 20.0, 0.25)]
+    loads = [
+        LiftTest(number=9, mass=float(mass), outcome="stalled")
+        for mass in np.arange(5.0, 20.0, 0.25)
+    ]
     margins = Bench(without.inputs, loads, ()).foretell(np.zeros((1, 0))).margin[0]
     just = max(place for place, margin in enumerate(margins) if margin > 1.08)
     told = calibrate(winch, [*light, loads[just]], only=["efficiency"])
@@ -169,12 +191,18 @@ def test_a_stall_bounds_what_times_alone_would_allow(winch, synthetic):
 
 def test_a_stall_that_contradicts_the_rest_does_not_bend_the_fit(winch, small_tests, calibrated):
     found = calibrate(winch, [*small_tests, LiftTest(number=9, mass=5.0, outcome="stalled")])
-    assert multiples(found)["efficiency"] == pytest.approx(multiples(calibrated)["efficiency"], rel=0.05)
+    assert multiples(found)["efficiency"] == pytest.approx(
+        multiples(calibrated)["efficiency"], rel=0.05
+    )
     assert [row.agrees for row in found.sides if row.side is Side.STALLED] == [False]
 
 
 def test_holding_and_running_back_are_evidence(winch, small_tests):
-    held = [replace(small_tests[0], held=True), replace(small_tests[5], held=False), *small_tests[1:5]]
+    held = [
+        replace(small_tests[0], held=True),
+        replace(small_tests[5], held=False),
+        *small_tests[1:5],
+    ]
     found = calibrate(winch, held)
     assert {(row.test.number, row.side, row.agrees) for row in found.sides} == {
         (1, Side.HELD, True), (6, Side.RAN_BACK, found.sides[1].share < 0)
@@ -189,17 +217,27 @@ def test_a_load_that_ran_back_is_believed_against_the_model(winch, small_tests):
     found = calibrate(winch, [*seen, *to_come])
     assert [row.side for row in found.against] == [Side.RAN_BACK]
     assert [row.holds for row in found.predictions] == [True, False]
-    assert [row.holds for row in calibrate(winch, [*small_tests, *to_come]).predictions] == [True, True]
+    assert [row.holds for row in calibrate(winch, [*small_tests, *to_come]).predictions] == [
+        True,
+        True,
+    ]
 
 
 @pytest.mark.parametrize("load", [{}, {"guide_friction": 8.0}])
 def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(winch, load):
-    """A run without a load among the tests: the share is that of the machine with this load, from its own chain."""
+    """A run without a load among the tests: the share is that of the machine with this load, from
+    its own chain."""
     guided = replace(winch, load=replace(winch.load, **load))
     machine = build(guided)
-    bench = Bench(guided, (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass)), ())
-    spare = lift_batch(vary(guided, {"load.mass": np.array([winch.load.mass])}).batches[0][1]).hold_margin[0]
-    raising = demand(machine.chain, 1)(pull(machine, machine.start_travel) * machine.layers[0].radius)
+    bench = Bench(
+        guided, (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass)), ()
+    )
+    spare = lift_batch(
+        vary(guided, {"load.mass": np.array([winch.load.mass])}).batches[0][1]
+    ).hold_margin[0]
+    raising = demand(machine.chain, 1)(
+        pull(machine, machine.start_travel) * machine.layers[0].radius
+    )
     assert bench.foretell(np.zeros((1, 0))).hold[0, 1] == pytest.approx(spare / raising, rel=1e-6)
     assert abs(spare / raising) > 0.01
 
@@ -208,7 +246,9 @@ def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, s
     """Beside an unloaded run too."""
     tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
     bench = Bench(winch, tests, find_factors(winch))
-    hold = bench.foretell(np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])).hold[:, 1]
+    hold = bench.foretell(
+        np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])
+    ).hold[:, 1]
     assert np.all(np.diff(hold) > 0.02)
 
 
@@ -217,7 +257,10 @@ def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     tests = synthetic(winch, truth, noise=0.005)
     bench = Bench(at(winch, truth), [LiftTest(number=9, mass=40.0)], ())
     stalled = bench.foretell(np.zeros((1, 0))).standstill_current[0, 0]
-    rows = [LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled)) for n in range(9, 13)]
+    rows = [
+        LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled))
+        for n in range(9, 13)
+    ]
     found = calibrate(winch, [*tests, *rows], only=["motor_resistance"])
     assert multiples(found)["motor_resistance"] == pytest.approx(1.2, rel=0.02)
 
@@ -235,7 +278,7 @@ def test_a_losing_motor_is_told_from_losing_gears_by_the_current(winch, syntheti
     assert multiples(found)["motor_constant"] == pytest.approx(0.9, rel=0.02)
 
 
-# --- what is refused, and what is said ----------------------------------------------------------------------------------
+# --- what is refused, and what is said
 
 
 def test_nothing_measured_is_refused(winch):
@@ -252,7 +295,9 @@ def test_one_measurement_is_enough_and_leaves_nearly_all_open(winch, synthetic):
 
 
 def test_loads_that_are_all_the_same_do_not_separate_drag_from_loss(winch, synthetic):
-    found = calibrate(winch, synthetic(winch, {"efficiency": 1.3}, [7.0, 7.0, 7.0], noise=0.01, current=False))
+    found = calibrate(
+        winch, synthetic(winch, {"efficiency": 1.3}, [7.0, 7.0, 7.0], noise=0.01, current=False)
+    )
     names = [row.factor.name for row in found.parameters]
     i, j = names.index("efficiency"), names.index("shaft_drag")
     assert found.correlation[i, j] < -0.3
@@ -261,7 +306,8 @@ def test_loads_that_are_all_the_same_do_not_separate_drag_from_loss(winch, synth
 
 
 def test_an_interval_is_wider_where_the_tests_leave_something_open(winch, synthetic, calibrated):
-    """One load only: for another load, drag and loss cannot be told apart, and the interval owns up to it."""
+    """One load only: for another load, drag and loss cannot be told apart, and the interval owns up
+    to it."""
     same = synthetic(winch, TRUTH, [5.0] * 6, noise=0.01, current=False)
     found = calibrate(winch, [*same, LiftTest(number=9, mass=8.0)])
     row, known = found.predictions[0], calibrated.predictions[0]
@@ -278,7 +324,10 @@ def test_names_of_factors_are_checked(winch, small_tests):
 
 def test_a_test_that_the_scenario_cannot_have_seen_is_refused(winch, small_tests):
     with pytest.raises(InputError, match="test 9"):
-        calibrate(with_value(winch, "load.top_stop", 0.45), [*small_tests, replace(small_tests[0], number=9, height=0.5)])
+        calibrate(
+            with_value(winch, "load.top_stop", 0.45),
+            [*small_tests, replace(small_tests[0], number=9, height=0.5)],
+        )
 
 
 def test_an_interrupted_full_run_leaves_a_partial_result(winch, small_tests):
@@ -302,7 +351,11 @@ def test_sorting_the_evidence():
     ]
     found = gather(tests)
     assert [(m.test, m.kind, m.value) for m in found.measurements] == [(0, Kind.TIME, 3.0)]
-    assert [(s.test, s.side) for s in found.sides] == [(1, Side.STALLED), (2, Side.LIFTED), (2, Side.RAN_BACK)]
+    assert [(s.test, s.side) for s in found.sides] == [
+        (1, Side.STALLED),
+        (2, Side.LIFTED),
+        (2, Side.RAN_BACK),
+    ]
     assert [t.number for t in found.next_rungs] == [5] and [t.number for t in found.broken] == [4]
     assert [(note.kind, note.test.number) for note in found.notes] == [
         (NoteKind.NOT_A_LIFT_TIME, number) for number in (2, 4, 6)
@@ -319,12 +372,14 @@ def test_what_a_pawl_held_tells_nothing_of_friction(winch, small_tests):
     assert [row.holds for row in calibrate(winch, held).predictions] == [False]
 
 
-# --- breakages --------------------------------------------------------------------------------------------------------
+# --- breakages
 
 
 @pytest.fixture(scope="module")
 def geared(small):
-    first = Stage(pinion=12, gear=60, module=1e-3, width=8e-3, material="PETG", friction=0.2, shaft_drag=2e-4)
+    first = Stage(
+        pinion=12, gear=60, module=1e-3, width=8e-3, material="PETG", friction=0.2, shaft_drag=2e-4
+    )
     return small(stage=(first, replace(first, repeat=2, walls=3, infill=0.3)), load={"mass": 6.0})
 
 
@@ -338,13 +393,20 @@ def test_what_broke_is_understood(geared, words, where, kind):
 
 
 def test_a_breakage_bounds_the_strength_from_both_sides(geared):
-    tests = [LiftTest(number=1, mass=3.0, time=5.0), LiftTest(number=2, mass=6.0, outcome="broke", broke_link="stage 2")]
+    tests = [
+        LiftTest(number=1, mass=3.0, time=5.0),
+        LiftTest(number=2, mass=6.0, outcome="broke", broke_link="stage 2"),
+    ]
     found = look_into(geared, tests[1], tests)
     assert found.survived_mass == 3.0
     assert found.lower / found.upper == pytest.approx(0.5, abs=0.06) and not found.weakened
     estimate = found.broke.link.strength.value
     assert found.share_of_estimate == pytest.approx(found.upper / estimate)
-    links = [k for k in build(found.put_into(geared)).links if k.where == "stage.2" and k.kind is found.broke.link.kind]
+    links = [
+        k
+        for k in build(found.put_into(geared)).links
+        if k.where == "stage.2" and k.kind is found.broke.link.kind
+    ]
     assert links[0].strength.value == pytest.approx(found.lower, rel=1e-6)
 
 
@@ -352,7 +414,9 @@ def test_the_next_link_is_the_weakest_of_the_others(geared):
     found = look_into(geared, LiftTest(number=1, mass=6.0, outcome="broke", broke_link="rope"))
     assert found.next.link.where == "stage.2" and found.next.factor > 0
     other = look_into(geared, LiftTest(number=1, mass=6.0, outcome="broke", broke_link="stage 2"))
-    assert other.next.link.where == "stage.2", "the same part one shaft before is as strong as the one that broke"
+    assert other.next.link.where == "stage.2", (
+        "the same part one shaft before is as strong as the one that broke"
+    )
     assert other.next.factor == pytest.approx(5 * 0.9, rel=0.15)
 
 
@@ -373,9 +437,12 @@ def test_a_breakage_of_nothing_known_does_not_stop_a_calibration(winch, small_te
 
 
 def test_a_tooth_without_its_stage_is_asked_for_by_likelihood(geared, synthetic):
-    """The tooth of the last stage carries most: it comes first, and nothing is written of either."""
+    """The tooth of the last stage carries most: it comes first, and nothing is written of
+    either."""
     tests = synthetic(geared, {}, [2.0, 3.0, 4.0])
-    found = calibrate(geared, [*tests, LiftTest(number=9, mass=20.0, outcome="broke", broke_link="tooth")])
+    found = calibrate(
+        geared, [*tests, LiftTest(number=9, mass=20.0, outcome="broke", broke_link="tooth")]
+    )
     (note,) = found.notes
     assert note.kind is NoteKind.WHICH_PART and not found.broken
     parts, shares = zip(*note.choices, strict=True)
@@ -386,12 +453,14 @@ def test_a_tooth_without_its_stage_is_asked_for_by_likelihood(geared, synthetic)
 
 
 def test_a_part_that_broke_is_not_forgotten(geared, synthetic):
-    """The proof-load bracket: capacity lies between the largest load survived and the one at which it
-    broke; only the lower one may be relied on (common practice, no published source). Lifting the
-    load that broke it breaks it again, the load that it survived does not."""
+    """The proof-load bracket: capacity lies between the largest load survived and the one at which
+    it broke; only the lower one may be relied on (common practice, no published source). Lifting
+    the load that broke it breaks it again, the load that it survived does not."""
     tests = synthetic(geared, {}, [2.0, 3.0, 4.0])
     broke = LiftTest(number=9, mass=6.0, outcome="broke", broke_link="stage 2 pinion")
-    found = calibrate(geared, [*tests, broke, *(LiftTest(number=n, mass=m) for n, m in ((10, 3.5), (11, 7.0)))])
+    found = calibrate(
+        geared, [*tests, broke, *(LiftTest(number=n, mass=m) for n, m in ((10, 3.5), (11, 7.0)))]
+    )
     (row,) = found.broken
     assert row.survived_mass == 4.0 and row.lower == row.survived < row.upper
     assert row.set_path == "stage.2.tested_tooth_force"
@@ -412,7 +481,11 @@ def test_a_survived_load_raises_a_lower_bound(geared, synthetic):
     tests = synthetic(weak, {}, [2.0, 3.0, 4.0])
     found = calibrate(weak, tests)
     raised = {bound.at.name: bound for bound in found.bounds if bound.set_path}
-    (name,) = [name for name, bound in raised.items() if bound.at.link.kind is LinkKind.TOOTH_PINION and "(2nd" in name]
+    (name,) = [
+        name
+        for name, bound in raised.items()
+        if bound.at.link.kind is LinkKind.TOOTH_PINION and "(2nd" in name
+    ]
     bound = raised[name]
     assert bound.test.mass == 4.0 and bound.at.demand > bound.at.link.strength.value
     assert found.inputs.stage[1].tested_tooth_force >= bound.set_value * (1 - 1e-12)

@@ -1,4 +1,5 @@
-"""Whether the interval of the next rung holds its share of the measurements: many repeats on a winch of one formula."""
+"""Whether the interval of the next rung holds its share of the measurements: many repeats on a
+winch of one formula."""
 
 from __future__ import annotations
 
@@ -24,7 +25,8 @@ WIDTHS = {"loss": 0.4, "drag": 0.8, "constant": 0.06}
 
 @dataclass
 class FormulaBench:
-    """A winch by its formula: motors with a straight line, a loss that grows with the load, and a drag that does not."""
+    """A winch by its formula: motors with a straight line, a loss that grows with the load, and a
+    drag that does not."""
 
     tests: tuple[LiftTest, ...]
     factors: tuple[Factor, ...]
@@ -42,14 +44,21 @@ class FormulaBench:
 
         mass = np.array([[test.mass for test in self.tests]])
         loss, drag, k = column("loss"), column("drag"), column("constant")
-        needed = 0.06 * drag + 0.02 * mass * (1 + 0.5 * loss)  # torque, in stall torques of the estimated motor
+        needed = 0.06 * drag + 0.02 * mass * (
+            1 + 0.5 * loss
+        )  # torque, in stall torques of the estimated motor
         current = 10.0 * needed / k
         speed = 0.05 * (1.0 - needed / k) / k
         shape = np.broadcast_shapes(speed.shape, current.shape)
         fill = np.broadcast_to
         stalled = np.full(shape, 10.0)
         return Forecast(
-            fill(speed, shape), fill(current, shape), stalled, np.full(shape, np.nan), fill(k / needed, shape), np.ones(shape)
+            fill(speed, shape),
+            fill(current, shape),
+            stalled,
+            np.full(shape, np.nan),
+            fill(k / needed, shape),
+            np.ones(shape),
         )
 
     def in_full(self, place, test):
@@ -61,7 +70,9 @@ def factors(names):
 
 
 def bench(masses, names):
-    return FormulaBench(tuple(LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)), factors(names))
+    return FormulaBench(
+        tuple(LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)), factors(names)
+    )
 
 
 def at(names, truth):
@@ -92,14 +103,18 @@ def fitted(tests, names):
 
 
 def share_held(names, draw, repeats, *, scatter=1.0, masses=MASSES, seed=5):
-    """How many of the next measurements fall into their intervals: of the time, and of the current."""
+    """How many of the next measurements fall into their intervals: of the time, and of the
+    current."""
     generator, held = np.random.default_rng(seed), np.zeros(2)
     for _ in range(repeats):
         truth = at(EVERY, draw(generator))
         fit = fitted(measured(bench(masses, EVERY), truth, generator, scatter), names)
         row = predict(bench((NEXT,), names), fit, LEVEL)[0][0]
         real = measured(bench((NEXT,), EVERY), truth, generator, scatter)[0]
-        held += [row.time.low <= real.time <= row.time.high, row.current.low <= real.current <= row.current.high]
+        held += [
+            row.time.low <= real.time <= row.time.high,
+            row.current.low <= real.current <= row.current.high,
+        ]
     return held
 
 
@@ -117,7 +132,9 @@ def anywhere(generator):
     return {name: np.exp(width * generator.normal()) for name, width in WIDTHS.items()}
 
 
-@pytest.mark.parametrize("scatter", [1.0, 3.0], ids=["expected scatter", "three times the expected scatter"])
+@pytest.mark.parametrize(
+    "scatter", [1.0, 3.0], ids=["expected scatter", "three times the expected scatter"]
+)
 def test_the_interval_holds_its_share(scatter):
     """The scatter is found from the tests, whatever was expected of it."""
     held = share_held(("loss", "drag"), near_truth, 300, scatter=scatter)
@@ -136,7 +153,8 @@ def any_drag(generator):
 
 
 def test_a_factor_that_is_not_determined_widens_it_by_what_it_may_do():
-    """All tests under one load, which cannot separate drag from loss: without the drag far too few would be held."""
+    """All tests under one load, which cannot separate drag from loss: without the drag far too few
+    would be held."""
     one_load = (5.0,) * 5
     held = share_held(("loss", "drag"), any_drag, 150, masses=one_load)
     assert np.all(held >= stats.binom.ppf(1e-4, 150, LEVEL)), held

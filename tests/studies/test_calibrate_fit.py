@@ -32,8 +32,9 @@ def fitted(both, n, p=2, data=None):
 def test_errors_of_a_straight_line():
     """Against the closed form of a regression line, where the priors are too wide to matter.
 
-    Source: the textbook formulas, as in D. C. Montgomery and G. C. Runger, *Applied Statistics and Probability for
-    Engineers*, section 11-3 (from memory): s²/Sxx for the slope, s² (1/n + x̄²/Sxx) for the intercept.
+    Source: the textbook formulas, as in D. C. Montgomery and G. C. Runger, *Applied Statistics and
+    Probability for Engineers*, section 11-3 (from memory): s²/Sxx for the slope, s² (1/n + x̄²/Sxx)
+    for the intercept.
     """
     noise = np.random.default_rng(4).normal(size=X.size)
     done = fitted(line(2.0 + 0.7 * X + noise), X.size)
@@ -41,11 +42,14 @@ def test_errors_of_a_straight_line():
     s2 = np.sum(done.residuals**2) / (n - 2)
     errors = 1e4 * np.sqrt(np.diag(done.covariance))
     assert done.dof == pytest.approx(n - 2, abs=1e-6)
-    assert errors == pytest.approx([np.sqrt(s2 * (1 / n + X.mean() ** 2 / sxx)), np.sqrt(s2 / sxx)], rel=1e-5)
+    assert errors == pytest.approx(
+        [np.sqrt(s2 * (1 / n + X.mean() ** 2 / sxx)), np.sqrt(s2 / sxx)], rel=1e-5
+    )
 
 
 def test_a_prior_and_one_measurement_are_weighed_by_their_variances():
-    """Normal prior of variance 1, one datum of variance 1/4 that says 2: mean 2 (4/5), variance 1/5 (common practice)."""
+    """Normal prior of variance 1, one datum of variance 1/4 that says 2: mean 2 (4/5), variance 1/5
+    (common practice)."""
     done = fitted(lambda v: (2.0 * (2.0 - v), np.array([[-2.0]])), 1, 1)
     assert done.values == pytest.approx([1.6])
     assert done.covariance == pytest.approx(np.array([[0.2]]))
@@ -76,19 +80,23 @@ def test_the_scatter_is_that_of_the_data_whatever_was_expected():
 
 def test_values_stay_within_their_bounds():
     every = np.ones(X.size, dtype=bool)
-    values = fit(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), (np.zeros(2), FAR), every, every).values
+    values = fit(
+        line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), (np.zeros(2), FAR), every, every
+    ).values
     assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
 
 def test_interval_width_is_of_students_t():
-    """Source: table of Student's t, 0.95 quantile: 2.015 at 5 and 1.812 at 10 degrees of freedom (any statistics textbook)."""
+    """Source: table of Student's t, 0.95 quantile: 2.015 at 5 and 1.812 at 10 degrees of freedom
+    (any statistics textbook)."""
     assert interval_width(0.9, 5) == pytest.approx(2.015, abs=5e-4)
     assert interval_width(0.9, 10) == pytest.approx(1.812, abs=5e-4)
     assert interval_width(0.9, 0.4) == pytest.approx(1.645, abs=5e-4)
 
 
 def test_evidence_from_one_side_counts_only_while_it_disagrees():
-    """A datum says 2 with a scatter of 1/10, a bound says at least 3 with the same scatter, another at most 9."""
+    """A datum says 2 with a scatter of 1/10, a bound says at least 3 with the same scatter, another
+    at most 9."""
     slopes = np.array([[-10.0], [-10.0], [10.0]])
     data = np.array([True, False, False])
     done = fitted(lambda v: (np.array([20.0, 30.0, -90.0]) + slopes @ v, slopes), 3, 1, data)
@@ -97,7 +105,8 @@ def test_evidence_from_one_side_counts_only_while_it_disagrees():
 
 
 def test_a_fit_that_overshoots_from_step_to_step_still_ends_at_the_best_values():
-    """A residual with so much curvature that plain Gauss-Newton steps go back and forth for ever."""
+    """A residual with so much curvature that plain Gauss-Newton steps go back and forth for
+    ever."""
 
     def both(v):
         return np.array([3.0 + 4.0 * v[0] + 2.0 * v[0] ** 2]), np.array([[4.0 + 4.0 * v[0]]])
@@ -131,7 +140,8 @@ def test_no_outlier_is_named_more_often_than_the_level_says():
 
 
 def test_intervals_of_a_line_hold_their_share():
-    """Of 400 forecasts at a new place, 90 % intervals; the bounds are four binomial standard deviations apart."""
+    """Of 400 forecasts at a new place, 90 % intervals; the bounds are four binomial standard
+    deviations apart."""
     generator = np.random.default_rng(8)
     new, held = 6.0, 0
     for _ in range(400):

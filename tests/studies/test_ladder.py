@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.enums import CheckKey, End, FindingKind, Holding, Status
+from winchsim.assessment.evaluate import assess
 from winchsim.inputs import Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics import heat
@@ -35,7 +35,9 @@ def test_from_an_unloaded_run_to_the_target(ladder):
     assert masses[0] == 0 and masses[-1] == 8.0 and masses == sorted(masses)
     assert [rung.number for rung in ladder.rungs] == [1, 2, 3, 4, 5, 6]
     assert all(float(f"{mass:.2g}") == mass for mass in masses)  # what people can weigh
-    assert ladder.status is Status.THIN and ladder.exit_code == 0 and ladder.failing is None, "held by friction"
+    assert ladder.status is Status.THIN and ladder.exit_code == 0 and ladder.failing is None, (
+        "held by friction"
+    )
 
 
 def test_the_unloaded_run_measures_drag(ladder, small):
@@ -53,7 +55,10 @@ def test_the_unloaded_run_measures_drag(ladder, small):
         ({}, End.REACHED),
         ({"supply": {"voltage": 0.3}}, End.STALLED),
         ({"supply": {"kind": "battery", "capacity": 0.3}}, End.BATTERY_EMPTY),
-        ({"drum": {"width": 0.01, "flange_diameter": 0.016}, "load": {"height": 0.5}}, End.DRUM_OVERFLOW),
+        (
+            {"drum": {"width": 0.01, "flange_diameter": 0.016}, "load": {"height": 0.5}},
+            End.DRUM_OVERFLOW,
+        ),
         ({"load": {"top_stop": 0.05}}, End.TOP_STOP),
         ({"phase": Phase(action="raise", until="top", time=1.0)}, End.LATE),
     ],
@@ -82,15 +87,30 @@ def test_each_rung_is_the_assessment_of_a_full_run(small):
     inputs = small()
     for rung in plan_ladder(inputs, rungs=2).rungs[1:]:
         own = assess(simulate(with_value(inputs, "load.mass", rung.mass)), actions=False)
-        assert [check.key for check in rung.assessment.checks] == [check.key for check in own.checks]
-        assert (rung.status, rung.exit_code, rung.assessment.held) == (own.status, own.exit_code, own.held)
+        assert [check.key for check in rung.assessment.checks] == [
+            check.key for check in own.checks
+        ]
+        assert (rung.status, rung.exit_code, rung.assessment.held) == (
+            own.status,
+            own.exit_code,
+            own.held,
+        )
         assert rung.assessment.parts[0].factor == pytest.approx(own.parts[0].factor, rel=0.02)
 
 
 def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make_motor):
-    """As the full run of a load that cannot be moved shows it: the resistance grows as they warm, and the current falls."""
-    light = {"winding_heat_capacity": 0.3, "case_heat_capacity": 6.0, "winding_to_case": 40.0, "case_to_ambient": 40.0}
-    inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light), settings={"stall_watch": 30.0})
+    """As the full run of a load that cannot be moved shows it: the resistance grows as they warm,
+    and the current falls."""
+    light = {
+        "winding_heat_capacity": 0.3,
+        "case_heat_capacity": 6.0,
+        "winding_to_case": 40.0,
+        "case_to_ambient": 40.0,
+    }
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light),
+        settings={"stall_watch": 30.0},
+    )
     stuck = simulate(build(with_value(inputs, "load.mass", 80.0)))
     bears = stuck.first(Event.HOT).time - stuck.first(Event.STALLED).time
     for rung in plan_ladder(inputs, rungs=1).rungs:
@@ -102,7 +122,9 @@ def test_what_a_rung_predicts_is_what_its_measurement_is_compared_with(ladder, s
     bench = Bench(small(), [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs], ())
     for place, rung in ((0, rungs[0]), (len(rungs) - 1, rungs[-1])):
         full = bench.in_full(np.zeros(0), place)
-        assert rung.lift_time == pytest.approx(0.1 / full[Kind.TIME], rel=2e-3)  # windings that have cooled to the air again
+        assert rung.lift_time == pytest.approx(
+            0.1 / full[Kind.TIME], rel=2e-3
+        )  # windings that have cooled to the air again
         assert rung.current == pytest.approx(full[Kind.CURRENT], rel=2e-3)
         assert rung.voltage == pytest.approx(full[Kind.VOLTAGE], rel=2e-3)
 
@@ -116,8 +138,15 @@ def test_powered_lowering(ladder):
 
 
 def test_the_wait_lets_the_windings_cool(small, make_motor):
-    warm = {"winding_heat_capacity": 1.0, "case_heat_capacity": 20.0, "winding_to_case": 5.0, "case_to_ambient": 20.0}
-    inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **warm), load={"height": 0.4})
+    warm = {
+        "winding_heat_capacity": 1.0,
+        "case_heat_capacity": 20.0,
+        "winding_to_case": 5.0,
+        "case_to_ambient": 20.0,
+    }
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **warm), load={"height": 0.4}
+    )
     ladder = plan_ladder(inputs, rungs=3)
     assert ladder.rungs[-1].rest >= 60 and ladder.rungs[1].rest == 0
     group = ladder.machine.groups[0]
@@ -140,34 +169,51 @@ def test_it_ends_at_the_first_load_that_does_not_come_up(small):
 def test_a_part_that_breaks_ends_it_too(small):
     ladder = plan_ladder(small(rope={"breaking_force": 60.0, "knot_efficiency": 1.0}))
     target = ladder.rungs[-1].assessment.target
-    assert target.end is End.PART_BROKE and "rope" in target.part and ladder.rungs[-1].lowering is None
+    assert (
+        target.end is End.PART_BROKE and "rope" in target.part and ladder.rungs[-1].lowering is None
+    )
 
 
 def test_coasting_past_the_mark_is_no_stop_that_was_hit(small):
-    fast = small(stage=dataclasses.replace(small().stage[0], repeat=1, inertia=2e-3), load={"mass": 0.3})
+    fast = small(
+        stage=dataclasses.replace(small().stage[0], repeat=1, inertia=2e-3), load={"mass": 0.3}
+    )
     last = plan_ladder(fast, rungs=1).rungs[-1]
     assert last.coast > 0.01 and not last.assessment.has(FindingKind.TOP_STOP)
 
 
 def test_a_load_that_drives_its_motors_is_not_lowered_under_power(small):
-    loose = dataclasses.replace(small().stage[0], efficiency=0.97, reverse_efficiency=0.97, shaft_drag=0.0)
+    loose = dataclasses.replace(
+        small().stage[0], efficiency=0.97, reverse_efficiency=0.97, shaft_drag=0.0
+    )
     ladder = plan_ladder(small(stage=loose, load={"mass": 6.0}), rungs=2)
     last = ladder.rungs[-1]
     assert last.assessment.held is Holding.NONE and last.assessment.has(FindingKind.BACK_DRIVEN)
     assert last.lowering.descent in (Descent.OVERHAULS, Descent.SHORTED)
-    assert ladder.failing is not None and ladder.exit_code == 1, "running back is as bad as in a lift"
+    assert ladder.failing is not None and ladder.exit_code == 1, (
+        "running back is as bad as in a lift"
+    )
 
 
 def test_a_pawl_takes_the_doubt_of_friction_away(small):
-    inputs = small(stage=dataclasses.replace(small().stage[0], efficiency=0.84, shaft_drag=0.0), load={"mass": 8.0})
+    inputs = small(
+        stage=dataclasses.replace(small().stage[0], efficiency=0.84, shaft_drag=0.0),
+        load={"mass": 8.0},
+    )
     keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
     for build_, good in ((inputs, False), (dataclasses.replace(inputs, pawl=Pawl()), True)):
-        found = [rung.assessment.check(key) for rung in plan_ladder(build_, rungs=2).rungs[1:] for key in keys]
+        found = [
+            rung.assessment.check(key)
+            for rung in plan_ladder(build_, rungs=2).rungs[1:]
+            for key in keys
+        ]
         assert all((check.status is Status.OK) is good for check in found)
 
 
 def test_a_pawl_does_not_change_how_a_load_comes_down_once_it_is_held_open(small):
-    loose = dataclasses.replace(small().stage[0], efficiency=0.9, reverse_efficiency=0.9, shaft_drag=0.0)
+    loose = dataclasses.replace(
+        small().stage[0], efficiency=0.9, reverse_efficiency=0.9, shaft_drag=0.0
+    )
     lowering = (Phase(action="raise", until="top"), Phase(action="lower", until="floor"))
     bare = small(stage=loose, load={"mass": 6.0}, phase=lowering)
     ways = []
@@ -180,7 +226,8 @@ def test_a_pawl_does_not_change_how_a_load_comes_down_once_it_is_held_open(small
 
 
 def test_a_reversal_at_full_speed_that_breaks_a_part_is_no_way_down():
-    """Weak teeth bear the lift and the lowering after a pause, but not the reversal under full speed."""
+    """Weak teeth bear the lift and the lowering after a pause, but not the reversal under full
+    speed."""
     vent = read(str(SCENARIOS / "04-greenhouse-vent-strips-a-tooth.toml"), []).inputs
     light = with_value(vent, "load.mass", 2.0)
     broken, whole = (lowered(light, held=held)[0] for held in (False, True))
@@ -192,12 +239,21 @@ def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it
     locks = dataclasses.replace(small().stage[0], reverse_efficiency=-0.1)
     for more in ({}, {"pawl": Pawl()}):
         rung = plan_ladder(small(stage=locks, **more), rungs=1).rungs[-1]
-        assert rung.assessment.held in (Holding.LOCKED_TRAIN, Holding.PAWL) and rung.lowering.descent is Descent.POWERED
+        assert (
+            rung.assessment.held in (Holding.LOCKED_TRAIN, Holding.PAWL)
+            and rung.lowering.descent is Descent.POWERED
+        )
 
 
 def test_motors_too_weak_to_lower_it_need_a_prop(small):
     stuck = dataclasses.replace(small().stage[0], reverse_efficiency=-3.0)
-    inputs = small(stage=stuck, phase=(Phase(action="raise", until="top"), Phase(action="lower", until="floor", voltage=0.5)))
+    inputs = small(
+        stage=stuck,
+        phase=(
+            Phase(action="raise", until="top"),
+            Phase(action="lower", until="floor", voltage=0.5),
+        ),
+    )
     rung = plan_ladder(inputs, rungs=1).rungs[-1]
     assert rung.lowering == Lowering(Descent.NOT_DOWN)
 

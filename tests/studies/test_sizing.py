@@ -1,4 +1,5 @@
-"""The sizing questions: candidates, the rule of choice, bands and what binds them, and full simulations."""
+"""The sizing questions: candidates, the rule of choice, bands and what binds them, and full
+simulations."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ PAIR = Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", rep
 
 
 SLENDER = {"pawl": Pawl(), "rope": {"diameter": 0.001}, "load": {"mass": 2.0}}
-"""A rope that bends over thin drums, and a light load that a pawl holds: some drums meet every limit."""
+"""A rope that bends over thin drums, and a light load that a pawl holds: some drums meet every
+limit."""
 
 
 @pytest.fixture
@@ -44,27 +46,35 @@ def taken(study) -> float:
     return float(study.values[study.recommended])
 
 
-# --- for every question -----------------------------------------------------------------------------
+# --- for every question
 
 
 @pytest.mark.parametrize("name", QUESTIONS)
 def test_the_rule_of_choice(small, name):
-    """Never a failing check where another candidate has none; what is shown is the assessment of the full simulation."""
+    """Never a failing check where another candidate has none; what is shown is the assessment of
+    the full simulation."""
     study = size(small(), name)
     run = study.confirmation
-    assert study.exit_code == 0 and run.found.exit_code == 0 and run.found.status is not Status.FAILS
+    assert (
+        study.exit_code == 0 and run.found.exit_code == 0 and run.found.status is not Status.FAILS
+    )
     assert study.sound[study.recommended]
     if study.meets[study.offered].any():
         assert study.meets[study.recommended]
     for column in study.sweep.checks:
         check = run.found.check(column.key)
-        if check is not None and check.key is not CheckKey.TARGET and not isinstance(column.rank, float):
+        if (
+            check is not None
+            and check.key is not CheckKey.TARGET
+            and not isinstance(column.rank, float)
+        ):
             assert column.rank[study.recommended] == check.status.rank, column.key
 
 
 @pytest.mark.parametrize("name", QUESTIONS)
 def test_holding_is_the_same_in_a_study_as_in_a_lift(small, name):
-    """The study's own row of what is recommended and the full simulation agree on both holding margins."""
+    """The study's own row of what is recommended and the full simulation agree on both holding
+    margins."""
     study = size(small(), name)
     for key in (CheckKey.HOLD, CheckKey.HOLD_DISTURBED):
         column, check = study.sweep.check(key), study.confirmation.found.check(key)
@@ -122,9 +132,13 @@ def test_a_sixth_question_is_one_row(small):
     """How stiff a supply has to be: any number of the scenario can be asked about."""
 
     def resistances(inputs, machine, span):
-        return Proposal(np.linspace(0.0, 4.0, 9), lambda values: (np.ones(len(values), dtype=bool),))
+        return Proposal(
+            np.linspace(0.0, 4.0, 9), lambda values: (np.ones(len(values), dtype=bool),)
+        )
 
-    row = Question("supply", "supply.resistance", "ohm", resistances, lambda found, values, machine: -values)
+    row = Question(
+        "supply", "supply.resistance", "ohm", resistances, lambda found, values, machine: -values
+    )
     study = answer(row, small(load={"mass": 3.0}))
     assert study.recommended is not None and study.confirmation.found.exit_code == 0
     good = study.meets if study.meets.any() else study.sound
@@ -132,7 +146,10 @@ def test_a_sixth_question_is_one_row(small):
 
 
 def test_a_target_time_and_a_margin_bind(small):
-    free, quick = size(small(load={"mass": 4.0}), "drum"), size(small(load={"mass": 4.0}), "drum", target_time=3.0)
+    free, quick = (
+        size(small(load={"mass": 4.0}), "drum"),
+        size(small(load={"mass": 4.0}), "drum", target_time=3.0),
+    )
     assert quick.values[quick.sound].min() > free.values[free.sound].min()
     assert quick.confirmation.time <= 3.0
     ends = []
@@ -150,7 +167,7 @@ def test_the_fastest_on_request(small):
     assert fast.confirmation.time <= usual.confirmation.time
 
 
-# --- drum -------------------------------------------------------------------------------------------
+# --- drum
 
 
 def test_drums_are_tried_from_the_rope_to_beyond_the_stall(drums):
@@ -196,7 +213,7 @@ def test_a_thicker_drum_never_holds_better(small):
     assert study.recommended is None or margins[study.recommended] >= 1
 
 
-# --- motors and voltage -----------------------------------------------------------------------------
+# --- motors and voltage
 
 
 def test_fewest_motors_that_meet_every_limit(small):
@@ -209,14 +226,20 @@ def test_fewest_motors_that_meet_every_limit(small):
 def test_of_motors_that_lift_those_that_also_hold_are_taken(bell):
     """Three and four motors lift the bell and let it run back; the fewest that hold it are more."""
     study = size(bell, "motors")
-    hold, lifted = study.sweep.check(CheckKey.HOLD), [end is End.REACHED for end in study.sweep.ends]
+    hold, lifted = (
+        study.sweep.check(CheckKey.HOLD),
+        [end is End.REACHED for end in study.sweep.ends],
+    )
     back = [n for n in range(len(study.values)) if lifted[n] and hold.rank[n] == Status.FAILS.rank]
     assert back and max(study.values[back]) < taken(study)
     assert study.confirmation.found.held is not Holding.NONE
 
 
 def test_a_range_of_counts_and_a_group(small, make_motor):
-    groups = (make_motor(4.0, 0.005, idle_current=0.12, count=2), make_motor(4.0, 0.005, idle_current=0.12))
+    groups = (
+        make_motor(4.0, 0.005, idle_current=0.12, count=2),
+        make_motor(4.0, 0.005, idle_current=0.12),
+    )
     study = size(small(motors=groups), "motors", group=2, low=1, high=3)
     assert study.values.tolist() == [1, 2, 3] and study.path == "motors.2.count"
     with pytest.raises(DomainError, match="motors"):
@@ -224,7 +247,12 @@ def test_a_range_of_counts_and_a_group(small, make_motor):
 
 
 def test_dead_motors_are_kept_dead(small, make_motor):
-    study = size(small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=4, dead=1)), "motors", low=1, high=5)
+    study = size(
+        small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=4, dead=1)),
+        "motors",
+        low=1,
+        high=5,
+    )
     assert study.values[0] == 2  # one live beside the dead one
 
 
@@ -233,7 +261,9 @@ def test_the_voltage_nearest_to_the_motors_own(small):
     volts, good = study.values, study.offered & study.meets
     assert taken(study) * 2 == round(taken(study) * 2)
     if good.any():
-        assert abs(np.log(taken(study) / 6.0)) == pytest.approx(np.abs(np.log(volts[good] / 6.0)).min())
+        assert abs(np.log(taken(study) / 6.0)) == pytest.approx(
+            np.abs(np.log(volts[good] / 6.0)).min()
+        )
 
 
 @pytest.mark.parametrize("span", [(3.0, 12.0), (12.0, 20.0), (11.9, 12.1)])
@@ -247,7 +277,7 @@ def test_a_phase_with_its_own_voltage_is_refused(small):
         size(small(phase=Phase(action="raise", until="top", voltage=5.0)), "voltage")
 
 
-# --- gears ------------------------------------------------------------------------------------------
+# --- gears
 
 
 def test_every_change_has_the_ratio_that_its_build_has(toothed):
@@ -272,13 +302,18 @@ def test_gears_that_meet_every_limit_are_left_as_they_are(toothed):
 
 
 def test_gears_that_are_too_fast_are_changed(small):
-    study = size(small(stage=dataclasses.replace(PAIR, repeat=2), load={"mass": 9.0}, pawl=Pawl()), "gears")
+    study = size(
+        small(stage=dataclasses.replace(PAIR, repeat=2), load={"mass": 9.0}, pawl=Pawl()), "gears"
+    )
     change = study.changes[study.recommended]
     assert change.kind != "none" and change.ratio > 16.0 and study.exit_code == 0
 
 
 def test_a_range_of_ratios(toothed):
-    assert all(60.0 <= change.ratio <= 100.0 for change in size(toothed, "gears", low=60.0, high=100.0).changes)
+    assert all(
+        60.0 <= change.ratio <= 100.0
+        for change in size(toothed, "gears", low=60.0, high=100.0).changes
+    )
     with pytest.raises(DomainError, match="one change of the gears"):
         size(toothed, "gears", low=1e6)
 
@@ -290,7 +325,7 @@ def test_stages_that_are_no_gear_pairs_can_be_added_and_left_out(small):
     assert all(change.kind != "fewer" for change in alone.changes)
 
 
-# --- heaviest ---------------------------------------------------------------------------------------
+# --- heaviest
 
 
 def test_the_heaviest_load_meets_every_limit_and_one_above_fails(small):
@@ -305,7 +340,9 @@ def test_the_heaviest_load_meets_every_limit_and_one_above_fails(small):
 
 def test_required_factors_count(small):
     weak = {"breaking_force": 400.0}
-    strict = size(small(rope=weak, factors=dataclasses.replace(small().factors, rope=14.0)), "heaviest")
+    strict = size(
+        small(rope=weak, factors=dataclasses.replace(small().factors, rope=14.0)), "heaviest"
+    )
     usual = size(small(rope=weak), "heaviest")
     ends = []
     for study in (strict, usual):
@@ -319,11 +356,18 @@ def test_a_heavy_target_is_not_blamed_on_the_rope(small):
     """A load that the motors cannot start is bound by them."""
     study = size(small(load={"mass": 500.0}), "gears")
     assert study.recommended is None
-    assert study.sweep.cause(study.nearest) in (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
+    assert study.sweep.cause(study.nearest) in (
+        CheckKey.TARGET,
+        CheckKey.START_COLD,
+        CheckKey.START_HOT,
+    )
 
 
 def test_most_power_is_that_of_the_lifted_loads(small):
     study = size(small(), "heaviest")
     found = most_power(study)
     assert found.power == pytest.approx(found.mass * 9.80665 * found.speed, rel=1e-3)
-    assert found.mass in study.values and most_power(size(small(load={"mass": 300.0}), "heaviest")) is not None
+    assert (
+        found.mass in study.values
+        and most_power(size(small(load={"mass": 300.0}), "heaviest")) is not None
+    )

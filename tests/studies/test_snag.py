@@ -5,7 +5,18 @@ from dataclasses import replace
 import pytest
 
 from winchsim.assessment.kinds import NoLimit
-from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply, with_value
+from winchsim.inputs import (
+    Drum,
+    Inputs,
+    Load,
+    MotorGroup,
+    Phase,
+    Rope,
+    Settings,
+    Stage,
+    Supply,
+    with_value,
+)
 from winchsim.model import Event
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.simulation import simulate
@@ -13,14 +24,27 @@ from winchsim.studies.snag import snag_study
 
 
 def _winch(**rope) -> Inputs:
-    motors = MotorGroup(count=4, voltage=6.0, no_load_speed=1200.0, no_load_current=0.09, stall_torque=6e-3, stall_current=1.4)
+    motors = MotorGroup(
+        count=4,
+        voltage=6.0,
+        no_load_speed=1200.0,
+        no_load_current=0.09,
+        stall_torque=6e-3,
+        stall_current=1.4,
+    )
     stage = Stage(kind="planetary", ratio=600.0, efficiency=0.6, shaft_drag=0.0)
     return Inputs(
-        motors=(motors,), supply=Supply(voltage=6.0, resistance=0.1), stage=(stage,),
-        drum=Drum(diameter=0.01, width=0.06, inertia=1e-6, anchor_hold=1e4), rope=Rope(diameter=0.003, **rope),
-        load=Load(mass=20.0, height=0.4), settings=Settings(),
-        materials=load_materials(), ropes=load_ropes(), friction_pairs=load_friction_pairs(),
-    )  # fmt: skip
+        motors=(motors,),
+        supply=Supply(voltage=6.0, resistance=0.1),
+        stage=(stage,),
+        drum=Drum(diameter=0.01, width=0.06, inertia=1e-6, anchor_hold=1e4),
+        rope=Rope(diameter=0.003, **rope),
+        load=Load(mass=20.0, height=0.4),
+        settings=Settings(),
+        materials=load_materials(),
+        ropes=load_ropes(),
+        friction_pairs=load_friction_pairs(),
+    )
 
 
 def test_a_weak_rope_breaks_and_a_current_limit_saves_it():
@@ -29,7 +53,11 @@ def test_a_weak_rope_breaks_and_a_current_limit_saves_it():
     assert found.height == pytest.approx(0.2)
     assert "rope" in found.as_built.broke
     assert found.safe is not None
-    snagged = with_value(with_value(inputs, "load.snag_height", 0.2), "supply.current_limit", found.safe.current_limit)
+    snagged = with_value(
+        with_value(inputs, "load.snag_height", 0.2),
+        "supply.current_limit",
+        found.safe.current_limit,
+    )
     record = simulate(snagged)
     assert record.first(Event.OVERLOAD) is None
     assert record.first(Event.STALLED) is not None
@@ -54,7 +82,8 @@ def test_rotors_alone_can_break_what_the_stall_torque_would_not():
 
 
 def _breaks_at_its_second_layer(snag_height: float) -> Inputs:
-    """The reduction bears the first layer of rope, which ends less than 0.2 m up, with the load on it, but not the second."""
+    """The reduction bears the first layer of rope, which ends less than 0.2 m up, with the load on
+    it, but not the second."""
     inputs = _winch(breaking_force=2e5)
     weak = replace(inputs.stage[0], torque_limit=1.55 * 20.0 * 9.80665 * 0.0065)
     inputs = replace(inputs, stage=(weak,), drum=replace(inputs.drum, width=0.021))
@@ -80,5 +109,8 @@ def test_a_lift_that_never_comes_to_the_snag_has_no_study():
 
 
 def test_a_programme_of_its_own_is_cut_to_its_raise():
-    inputs = replace(_winch(), phase=(Phase(action="raise", until="top", voltage=5.0), Phase(action="off", time=2.0)))
+    inputs = replace(
+        _winch(),
+        phase=(Phase(action="raise", until="top", voltage=5.0), Phase(action="off", time=2.0)),
+    )
     assert snag_study(inputs) is not None

@@ -1,4 +1,5 @@
-"""A spread: what is drawn, how motors are told apart, what comes of it, and that it does not matter who lifts."""
+"""A spread: what is drawn, how motors are told apart, what comes of it, and that it does not matter
+who lifts."""
 
 from __future__ import annotations
 
@@ -48,7 +49,7 @@ def same(first: Outcomes, second: Outcomes) -> bool:
     return all(np.array_equal(getattr(first, n), getattr(second, n), equal_nan=True) for n in names)
 
 
-# --- what is drawn ------------------------------------------------------------------------------------------------------
+# --- what is drawn
 
 
 @pytest.mark.parametrize(("shape", "against"), [
@@ -66,14 +67,22 @@ def test_a_tolerance_of_nothing_draws_the_value():
 
 
 def test_values_keep_to_their_bounds(winch):
-    wide = next(row for row in rows_of(winch, [Given("stage.1.efficiency", 0.9, "uniform")]).rows if "efficiency" in row.path)
+    wide = next(
+        row
+        for row in rows_of(winch, [Given("stage.1.efficiency", 0.9, "uniform")]).rows
+        if "efficiency" in row.path
+    )
     drawn = wide.quantile(np.array([0.0, 0.5, 1.0]))
     assert 0 < drawn[0] < 1e-6 and drawn[2] == 1.0
 
 
 def test_what_is_given_stands_before_what_is_assumed(geared):
     rows = {row.path: row for row in rows_of(geared, [Given("load.mass", 0.5, "uniform")]).rows}
-    assert (rows["load.mass"].low, rows["load.mass"].high, rows["load.mass"].shape) == (4.5, 5.5, "uniform")
+    assert (rows["load.mass"].low, rows["load.mass"].high, rows["load.mass"].shape) == (
+        4.5,
+        5.5,
+        "uniform",
+    )
     assert not rows["load.mass"].assumed
     usual = rows["motors.1.stall_torque"]
     assert usual.assumed and usual.each and usual.high / usual.center == pytest.approx(1.1)
@@ -93,14 +102,21 @@ def test_what_the_scenario_leaves_out_lies_in_the_range_of_its_estimate(geared):
     drag = rows["stage.1.shaft_drag"]
     assert drag.low == drag.center == 0.0 < drag.high
     assert rows["stage.1.friction"].shape == "normal", "given: a usual tolerance"
-    without = {row.path: row for row in rows_of(replace(geared, stage=(replace(geared.stage[0], friction=None),))).rows}
+    without = {
+        row.path: row
+        for row in rows_of(replace(geared, stage=(replace(geared.stage[0], friction=None),))).rows
+    }
     assert without["stage.1.friction"].shape == "triangular", "left out: the range of the estimate"
     strength = rows["strength of the teeth of stage 1"]
-    assert strength.is_strength and len(strength.links) == 8, "a mesh for each motor and two more, two teeth each"
+    assert strength.is_strength and len(strength.links) == 8, (
+        "a mesh for each motor and two more, two teeth each"
+    )
 
 
 def test_a_given_strength_is_no_estimate(geared):
-    rows = {row.path for row in rows_of(with_value(geared, "stage.1.tested_tooth_force", 40.0)).rows}
+    rows = {
+        row.path for row in rows_of(with_value(geared, "stage.1.tested_tooth_force", 40.0)).rows
+    }
     assert "stage.1.tested_tooth_force" in rows and "strength of the teeth of stage 1" not in rows
 
 
@@ -119,14 +135,25 @@ def test_arguments_are_checked(winch):
             spread(winch, **{"builds": 10, **more})
 
 
-# --- motors one by one --------------------------------------------------------------------------------------------------
+# --- motors one by one
 
 
 def test_motors_are_told_apart_and_dead_ones_stay_dead(small, make_motor):
-    inputs = small(motors=(make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1), make_motor(5.0, 0.005, count=2)))
+    inputs = small(
+        motors=(
+            make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
+            make_motor(5.0, 0.005, count=2),
+        )
+    )
     made = rows_of(inputs)
     assert [(s.number, s.group) for s in made.singles] == [(1, 1), (2, 1), (3, 2), (4, 2)]
-    assert [(g.count, g.dead) for g in made.inputs.motors] == [(1, 0), (1, 0), (1, 0), (1, 0), (1, 1)]
+    assert [(g.count, g.dead) for g in made.inputs.motors] == [
+        (1, 0),
+        (1, 0),
+        (1, 0),
+        (1, 0),
+        (1, 1),
+    ]
     place = [row.path for row in made.rows].index("motors.2.stall_torque")
     assert made.columns[place] == ("motors.3.stall_torque", "motors.4.stall_torque")
 
@@ -140,7 +167,8 @@ def test_what_is_one_for_all_motors_of_a_group_is_drawn_once(winch):
 
 
 def test_equal_motors_told_apart_lift_like_their_group(winch):
-    """All draws in the middle: several groups of one motor are the same winch as one group of several."""
+    """All draws in the middle: several groups of one motor are the same winch as one group of
+    several."""
     made = rows_of(winch)
     machine = made.machines(np.full((1, made.dimensions), 0.5))[0]
     whole, apart = simulate(winch).first(Event.TOP), simulate(machine).first(Event.TOP)
@@ -151,11 +179,19 @@ def test_equal_motors_told_apart_lift_like_their_group(winch):
 
 
 def test_the_weaker_motor_is_dragged_as_its_own_law_says(winch):
-    """At one speed w a motor of constant k and resistance R draws (U - k w)/R and pulls k times that, less its drag."""
-    light, slow_one = with_value(winch, "load.mass", 0.5), [Given("motors.1.no_load_speed", 300.0, "uniform")]
+    """At one speed w a motor of constant k and resistance R draws (U - k w)/R and pulls k times
+    that, less its drag."""
+    light, slow_one = (
+        with_value(winch, "load.mass", 0.5),
+        [Given("motors.1.no_load_speed", 300.0, "uniform")],
+    )
     made = rows_of(light, slow_one)
     shares = np.full((1, made.dimensions), 0.5)
-    start = int(np.cumsum((0, *made.widths))[[row.path for row in made.rows].index("motors.1.no_load_speed")])
+    start = int(
+        np.cumsum((0, *made.widths))[
+            [row.path for row in made.rows].index("motors.1.no_load_speed")
+        ]
+    )
     shares[0, start : start + 2] = (0.02, 0.98)
     found = lift_builds(made, shares)
     machine = made.machines(shares)[0]
@@ -163,14 +199,18 @@ def test_the_weaker_motor_is_dragged_as_its_own_law_says(winch):
     speeds = []
     for group, current, torque in zip(machine.groups, currents, found.torques[0], strict=True):
         speeds.append((voltage - current * group.motor.resistance) / group.motor.constant)
-        assert torque == pytest.approx(group.motor.constant * current - group.motor.drag, rel=1e-6, abs=1e-9)
+        assert torque == pytest.approx(
+            group.motor.constant * current - group.motor.drag, rel=1e-6, abs=1e-9
+        )
     assert speeds[0] == pytest.approx(speeds[1], rel=1e-6), "both turn at one speed"
     assert found.torques[0, 0] < 0 < found.torques[0, 1]
     assert spread(light, slow_one, builds=40).motors[0].dragged.count > 0
 
 
 def test_motors_that_cannot_be_told_apart_are_equal_and_it_is_said(winch, make_stage):
-    locked = replace(winch, stage=(make_stage(30.0, 0.45, reverse=-0.2, shaft_drag=1e-4), make_stage(5.0, 0.9)))
+    locked = replace(
+        winch, stage=(make_stage(30.0, 0.45, reverse=-0.2, shaft_drag=1e-4), make_stage(5.0, 0.9))
+    )
     found = spread(locked, builds=12)
     assert not found.plan.singles and not found.motors
     assert found.plan.motors is Motors.NOT_APART
@@ -184,7 +224,7 @@ def test_very_many_motors_go_in_bundles(small, make_motor):
     assert made.motors is Motors.BUNDLED
 
 
-# --- what comes of it -----------------------------------------------------------------------------------------------------
+# --- what comes of it
 
 
 def test_slow_and_full_builds_agree(geared):
@@ -200,12 +240,18 @@ def test_slow_and_full_builds_agree(geared):
 
 def test_a_spread_of_everything(done):
     assert done.complete and len(done.outcomes) == 160
-    assert done.probabilities["lifted"].share == 1.0 and done.status is Status.THIN, "held by friction only"
+    assert done.probabilities["lifted"].share == 1.0 and done.status is Status.THIN, (
+        "held by friction only"
+    )
     times = done.percentiles["time"]
     assert list(times) == sorted(times) and times[2] == pytest.approx(np.median(done.outcomes.time))
     assert done.slow_difference < 0.02
     shares = np.array([row.share[0] for row in done.motors])
-    assert len(shares) == 2 and shares[0] < 1 < shares[1] and shares.sum() == pytest.approx(2.0, abs=0.01)
+    assert (
+        len(shares) == 2
+        and shares[0] < 1 < shares[1]
+        and shares.sum() == pytest.approx(2.0, abs=0.01)
+    )
 
 
 def test_what_matters_is_found(done):
@@ -223,7 +269,9 @@ def test_a_lift_counts_from_its_own_phase_on_in_full_too(winch):
     made = rows_of(replace(winch, phase=waits), [Given("load.mass", 0.5, "uniform")])
     shares = np.full((1, made.dimensions), 0.5)
     slow, full = lift_builds(made, shares), lift_builds(made, shares, simulated=True)
-    assert full.time == pytest.approx(slow.time, rel=0.01) and full.current == pytest.approx(slow.current, rel=0.01)
+    assert full.time == pytest.approx(slow.time, rel=0.01) and full.current == pytest.approx(
+        slow.current, rel=0.01
+    )
 
 
 def test_bad_builds_are_counted_and_fail(winch):
@@ -248,7 +296,11 @@ def test_breakages_say_what_goes_first(geared):
 def test_overheating_and_running_back_are_counted(small, make_stage):
     hot = small(stage=make_stage(5.0, 0.95, shaft_drag=1e-5, repeat=3), load={"mass": 6.0})
     hot = replace(
-        hot, motors=tuple(replace(g, winding_limit=30.0, winding_heat_capacity=0.05, winding_to_case=50.0) for g in hot.motors)
+        hot,
+        motors=tuple(
+            replace(g, winding_limit=30.0, winding_heat_capacity=0.05, winding_to_case=50.0)
+            for g in hot.motors
+        ),
     )
     found = spread(hot, builds=30)
     assert found.probabilities["overheated"].count > 0 and found.probabilities["ran_back"].count > 0
@@ -268,7 +320,7 @@ def test_a_scenario_of_which_no_build_can_be_made_is_refused(winch, monkeypatch)
         spread(winch, builds=10)
 
 
-# --- who lifts --------------------------------------------------------------------------------------------------------------
+# --- who lifts
 
 
 def test_the_same_whoever_lifts(winch):
@@ -344,7 +396,7 @@ def test_progress_counts_every_lift(winch):
     assert [done for done, _ in steps] == sorted(done for done, _ in steps)
 
 
-# --- statistics -------------------------------------------------------------------------------------------------------------
+# --- statistics
 
 
 def test_what_a_pawl_holds_and_nothing_befalls_is_ok_and_friction_never_is(winch):
@@ -359,10 +411,17 @@ def test_what_a_pawl_holds_and_nothing_befalls_is_ok_and_friction_never_is(winch
 def test_a_tolerance_acts_on_the_value_that_the_scenario_gives(winch):
     """On the resistance of a motor on the bench, and on a point of a motor known by points."""
     motor = winch.motors[0]
-    bench = replace(motor, known_by="bench", terminal_resistance=3.0, stall_torque=None, stall_current=None)
-    points = tuple(MotorPoint(torque=torque, speed=speed, current=current)
-                   for torque, speed, current in ((0.0, 900.0, 0.12), (0.005, 480.0, 1.0)))  # fmt: skip
-    for known, path in ((bench, "terminal_resistance"), (replace(motor, known_by="points", points=points), "points.2.current")):
+    bench = replace(
+        motor, known_by="bench", terminal_resistance=3.0, stall_torque=None, stall_current=None
+    )
+    points = tuple(
+        MotorPoint(torque=torque, speed=speed, current=current)
+        for torque, speed, current in ((0.0, 900.0, 0.12), (0.005, 480.0, 1.0))
+    )
+    for known, path in (
+        (bench, "terminal_resistance"),
+        (replace(motor, known_by="points", points=points), "points.2.current"),
+    ):
         given = [Given(f"motors.1.{path}", 0.01, "uniform")]
         found = spread(replace(winch, motors=(known,)), given, builds=20)
         values = found.values[[row.path for row in found.plan.rows].index(f"motors.1.{path}")]
@@ -373,16 +432,25 @@ def test_a_tolerance_acts_on_the_value_that_the_scenario_gives(winch):
 
 
 def test_probabilities_of_nothing_and_of_too_much():
-    assert (probability(0, 0).low, probability(0, 0).high, probability(0, 0).share) == (0.0, 1.0, 0.0)
+    assert (probability(0, 0).low, probability(0, 0).high, probability(0, 0).share) == (
+        0.0,
+        1.0,
+        0.0,
+    )
     with pytest.raises(DomainError):
         probability(3, 2)
 
 
 def test_the_exact_interval_holds_its_share():
-    """All counts of 30 trials at several probabilities: never less than the level, by enumeration."""
+    """All counts of 30 trials at several probabilities: never less than the level, by
+    enumeration."""
     for true in (0.02, 0.1, 0.37, 0.5):
         chances = stats.binom.pmf(np.arange(31), 30, true)
-        held = sum(c for k, c in enumerate(chances) if probability(k, 30, 0.9).low <= true <= probability(k, 30, 0.9).high)
+        held = sum(
+            c
+            for k, c in enumerate(chances)
+            if probability(k, 30, 0.9).low <= true <= probability(k, 30, 0.9).high
+        )
         assert held >= 0.9
 
 
@@ -392,7 +460,10 @@ def test_rank_correlation_leaves_gaps_out_and_takes_means_over_motors():
     result = wide.sum(axis=1) ** 3
     result[::7] = np.nan
     found = rank_correlation([wide, other], result)
-    assert found.values[0] == pytest.approx(1.0, abs=1e-12) and abs(found.values[1]) < found.noise < 0.2
+    assert (
+        found.values[0] == pytest.approx(1.0, abs=1e-12)
+        and abs(found.values[1]) < found.noise < 0.2
+    )
     assert np.all(rank_correlation([wide], np.ones(400)).values == 0)
     spearman = stats.spearmanr(other[:, 0], result, nan_policy="omit").statistic
     assert found.values[1] == pytest.approx(spearman)
@@ -403,7 +474,9 @@ def test_chance_passes_the_noise_limit_as_often_as_it_says():
     columns = [generator.random((100, 1)) for _ in range(600)]
     found = rank_correlation(columns, generator.random(100))
     assert (
-        stats.binom.ppf(1e-4, 600, 0.01) <= np.sum(np.abs(found.values) > found.noise) <= stats.binom.ppf(1 - 1e-4, 600, 0.01)
+        stats.binom.ppf(1e-4, 600, 0.01)
+        <= np.sum(np.abs(found.values) > found.noise)
+        <= stats.binom.ppf(1 - 1e-4, 600, 0.01)
     )
 
 

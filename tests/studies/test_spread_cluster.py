@@ -17,7 +17,9 @@ def client():
     except ImportError:
         pytest.skip("dask's distributed is not installed: pip install winchsim[cluster]")
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster,
         Client(cluster) as client,
     ):
         yield client

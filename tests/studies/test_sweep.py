@@ -21,7 +21,9 @@ def test_a_grid_combines_every_value_and_a_list_does_not(small):
     values = {"load.mass": [4.0, 8.0, 40.0], "drum.diameter": [0.008, 0.012]}
     found = winchsim.sweep(small(), values)
     assert len(found) == 6 and found.values["drum.diameter"].tolist() == [0.008, 0.012] * 3
-    paired = winchsim.sweep(small(), {path: given[:2] for path, given in values.items()}, grid=False)
+    paired = winchsim.sweep(
+        small(), {path: given[:2] for path, given in values.items()}, grid=False
+    )
     assert paired.values["load.mass"].tolist() == [4.0, 8.0]
     with pytest.raises(DomainError):
         winchsim.sweep(small(), values, grid=False)
@@ -37,7 +39,9 @@ def test_one_build_of_a_sweep_is_the_lift_of_its_scenario(small):
         found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False)
         assert full.status(index) is found.status and full.ends[index] is found.target.end
         assert full.results["lift_time"][index] == found.check(CheckKey.LIFT_TIME).value
-        assert slow.results["lift_time"][index] == pytest.approx(found.check(CheckKey.LIFT_TIME).value, rel=0.01)
+        assert slow.results["lift_time"][index] == pytest.approx(
+            found.check(CheckKey.LIFT_TIME).value, rel=0.01
+        )
         for column in full.checks:
             check = found.check(column.key)
             assert column.rank[index] == check.status.rank
@@ -65,7 +69,11 @@ def test_an_executor_gives_the_same(small):
 def test_a_build_that_cannot_be_made_fails_and_says_why(small):
     for full in (False, True):
         found = winchsim.sweep(small(), {"load.mass": [4.0, -1.0]}, simulate=full, workers=1)
-        assert found.status(1) is Status.FAILS and found.ends[1] is None and "load.mass" in found.problems[1]
+        assert (
+            found.status(1) is Status.FAILS
+            and found.ends[1] is None
+            and "load.mass" in found.problems[1]
+        )
         assert found.rows()[1]["lift_time_s"] is None and found.ends[0] is End.REACHED
 
 
@@ -73,8 +81,17 @@ def test_rows_are_in_si_with_the_unit_in_the_key_and_csv_and_frame_hold_them(sma
     found = winchsim.sweep(small(), {"load.mass": [4.0, 8.0], "supply.voltage": ["6 V"]})
     rows = found.rows()
     assert rows[0]["load.mass_kg"] == 4.0 and rows[0]["supply.voltage_v"] == 6.0
-    names = {"lift_time_s", "peak_current_a", "starting_margin_hot", "holding_margin", "weakest_part",
-             "winding_temperature_c", "part", "status", "binding"}  # fmt: skip
+    names = {
+        "lift_time_s",
+        "peak_current_a",
+        "starting_margin_hot",
+        "holding_margin",
+        "weakest_part",
+        "winding_temperature_c",
+        "part",
+        "status",
+        "binding",
+    }
     assert names <= set(rows[0])
     read = list(csv.DictReader(io.StringIO(found.to_csv())))
     assert [float(row["lift_time_s"]) for row in read] == found.results["lift_time"].tolist()
@@ -84,6 +101,8 @@ def test_rows_are_in_si_with_the_unit_in_the_key_and_csv_and_frame_hold_them(sma
 
 def test_the_binding_check_is_one_that_the_values_change(small):
     """The drum is too thin for the rope whatever the load is: that is no news about the load."""
-    found = winchsim.sweep(small(drum={"diameter": 0.008}), {"load.mass": np.linspace(2.0, 40.0, 8)})
+    found = winchsim.sweep(
+        small(drum={"diameter": 0.008}), {"load.mass": np.linspace(2.0, 40.0, 8)}
+    )
     assert CheckKey.ROPE_BEND not in {found.binding(index) for index in range(len(found))}
     assert found.binding(7) is CheckKey.TARGET

@@ -144,8 +144,13 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
     thin = [key for key in STARTING if found.target.reached and _is(found, key, Status.THIN)]
     if thin:
-        enough = [_starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET]
-        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, *(enough[-1:] or [_starts_hot(1.5)]))
+        enough = [
+            _starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET
+        ]
+        yield (
+            tuple(thin),
+            _made(proposals.TO_RAISE, inputs, machine, *(enough[-1:] or [_starts_hot(1.5)])),
+        )
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
         yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)
@@ -214,7 +219,9 @@ def _holds(reserve: float) -> Callable[[Machine], bool]:
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:
     """The weakest part made as strong as is required; where that is too much, so that it lasts."""
-    row = min(found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
+    row = min(
+        found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None
+    )
     if row is None or row.status is Status.OK or not 0 < row.factor < math.inf:
         return
     factor, kind = row.factor, LinkKind(row.kind)
@@ -223,7 +230,11 @@ def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[P
         jammed = [part for part in found.jam.parts if part.label == row.label] if found.jam else []
         if jammed and found.has(FindingKind.SNAGGED):
             factor = min(factor, jammed[0].dynamic)
-    for gain in (row.required / factor, max(1.0, row.factor / max(row.low, 1e-9)) / factor, RESERVE / factor):
+    for gain in (
+        row.required / factor,
+        max(1.0, row.factor / max(row.low, 1e-9)) / factor,
+        RESERVE / factor,
+    ):
         change = proposals.stronger_part(inputs, kind, row.path, gain) if gain > 1 else None
         if change is not None:
             yield change

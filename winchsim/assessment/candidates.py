@@ -72,7 +72,8 @@ def check_columns(
     more = _of_batches(variants, spread)
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
     cold, hanging = lifts.stall_margin_cold, inputs.load.start_height > 0
-    # From the floor a drum that turns already lifts what it does not start, as `find_checks` has it.
+    # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
+    # it.
     limit = np.where(lifts.lifted & (cold < 1) & (not hanging), np.nan, 1.0)
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
     target = _column(CheckKey.TARGET, ended, None, hard=0.5, required=0.5)
@@ -84,22 +85,35 @@ def check_columns(
         hot,
         *_holding(lifts, more, known),
         _column(
-            CheckKey.WINDING, lifts.tight_winding, known, side=Side.MOST, hard=lifts.tight_limit,
-            required=lifts.tight_limit, origin=inputs.settings.ambient,
+            CheckKey.WINDING,
+            lifts.tight_winding,
+            known,
+            side=Side.MOST,
+            hard=lifts.tight_limit,
+            required=lifts.tight_limit,
+            origin=inputs.settings.ambient,
         ),
         *_parts(lifts, more, spread, known),
-        _column(CheckKey.CONTINUOUS_CURRENT, lifts.mean_current / more["continuous"], known, side=Side.MOST, required=1.0),
-    ]  # fmt: skip
-    given = [phase.time for phase in inputs.phase if phase.action == "raise" and phase.time is not None]
+        _column(
+            CheckKey.CONTINUOUS_CURRENT,
+            lifts.mean_current / more["continuous"],
+            known,
+            side=Side.MOST,
+            required=1.0,
+        ),
+    ]
+    given = [
+        phase.time for phase in inputs.phase if phase.action == "raise" and phase.time is not None
+    ]
     if given:
-        columns.append(_column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=given[0]))
+        columns.append(
+            _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=given[0])
+        )
     if inputs.supply.capacity is not None:
         ratio = inputs.supply.capacity / lifts.charge
         columns.append(_column(CheckKey.BATTERY, ratio, None, hard=1.0, required=BATTERY_REQUIRED))
     bend = line.bend(inputs.ropes[inputs.rope.material], 1.0, 1.0)
-    drums, ropes = (
-        _of_path(variants, path) for path in ("drum.diameter", "rope.diameter")
-    )
+    drums, ropes = (_of_path(variants, path) for path in ("drum.diameter", "rope.diameter"))
     columns.append(_column(CheckKey.ROPE_BEND, drums / ropes, None, required=bend.low))
     known_to_fit = inputs.drum.flange_diameter is not None or lifts.layers == 1
     fits = np.where(lifts.end == End.OVERFLOW, 0.0, np.where(known_to_fit, 1.0, np.nan))
@@ -120,7 +134,16 @@ def _column(
 ) -> CheckColumn:
     down, up = (1.0, 1.0) if known is None else known.span(key)
     low, high = origin + (value - origin) * down, origin + (value - origin) * up
-    return CheckColumn(key, side, value, low, high, hard, required, ranks_of(value, low, high, side, hard, required))
+    return CheckColumn(
+        key,
+        side,
+        value,
+        low,
+        high,
+        hard,
+        required,
+        ranks_of(value, low, high, side, hard, required),
+    )
 
 
 def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
@@ -139,7 +162,9 @@ def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: A
     return rank
 
 
-def _of_batches(variants: Variants, spread: Mapping[LinkKind, tuple[float, float]]) -> dict[str, np.ndarray]:
+def _of_batches(
+    variants: Variants, spread: Mapping[LinkKind, tuple[float, float]]
+) -> dict[str, np.ndarray]:
     """What the lifts do not carry: holding, a jam, the required factor, the continuous current."""
     names = (
         "hold", "hold_slope", "moving", "moving_slope", "jam", "jam_low", "jam_high", "continuous",
@@ -180,7 +205,11 @@ def _parts(
     known: Ranges | None,
 ) -> list[CheckColumn]:
     """The part with the least share of its required factor, and a jam, with their ranges."""
-    every, kept, factors = np.arange(len(lifts)), lifts.kind_factors_over_required, lifts.kind_factors
+    every, kept, factors = (
+        np.arange(len(lifts)),
+        lifts.kind_factors_over_required,
+        lifts.kind_factors,
+    )
     with np.errstate(invalid="ignore"):
         required = factors / kept
     lows, highs = np.array(factors), np.array(factors)
@@ -194,11 +223,27 @@ def _parts(
     value, asked = np.where(known_parts, value, np.nan), np.where(known_parts, asked, 1.0)
     low, high = np.min(lows, axis=0), highs[at, every]
     columns = [
-        CheckColumn(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked,
-                    ranks_of(value, low, high, Side.LEAST, 1.0, asked)),
-        CheckColumn(CheckKey.JAM, Side.LEAST, more["jam"], more["jam_low"], more["jam_high"], None, 1.0,
-                    ranks_of(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0)),
-    ]  # fmt: skip
+        CheckColumn(
+            CheckKey.PARTS,
+            Side.LEAST,
+            value,
+            low,
+            high,
+            1.0,
+            asked,
+            ranks_of(value, low, high, Side.LEAST, 1.0, asked),
+        ),
+        CheckColumn(
+            CheckKey.JAM,
+            Side.LEAST,
+            more["jam"],
+            more["jam_low"],
+            more["jam_high"],
+            None,
+            1.0,
+            ranks_of(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0),
+        ),
+    ]
     for column in columns:
         partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
         column.rank[partly] = RANKS[Status.NOT_CHECKED]
@@ -207,14 +252,18 @@ def _parts(
 
 def _continuous(batch: Batch) -> Any:
     """Supply current at which the motors run at the most that they bear continuously. [A]"""
-    stalled = sum(g.live * (batch.raising.voltage - g.motor.brush_drop) / g.motor.resistance for g in batch.machine.groups)
+    stalled = sum(
+        g.live * (batch.raising.voltage - g.motor.brush_drop) / g.motor.resistance
+        for g in batch.machine.groups
+    )
     return CONTINUOUS_SHARE * stalled
 
 
 def _holding(
     lifts: Lifts, more: Mapping[str, np.ndarray], known: Ranges | None
 ) -> list[CheckColumn]:
-    """Holding by the share of the load's torque that drives the motors back; a margin as in `assess`.
+    """Holding by the share of the load's torque that drives the motors back; a margin as in
+    `assess`.
 
     What the swing of the load after the stop sets going runs back, as it does in a full simulation.
     """
@@ -270,7 +319,9 @@ def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:
     found = set()
     for column in columns:
         values = column.value[np.isfinite(column.value)]
-        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values))) or len(set(column.rank)) > 1:
+        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values))) or len(
+            set(column.rank)
+        ) > 1:
             found.add(column.key)
     return frozenset(found)
 

@@ -111,9 +111,18 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
         status = Status.THIN
     cause = known.never if never and known is not None else ""
     yield Check(
-        CheckKey.TARGET, "length", "m", reached, None, None, Side.LEAST, target.height, target.height,
-        status, cause=cause,
-    )  # fmt: skip
+        CheckKey.TARGET,
+        "length",
+        "m",
+        reached,
+        None,
+        None,
+        Side.LEAST,
+        target.height,
+        target.height,
+        status,
+        cause=cause,
+    )
     time = history.lift_time
     if time is not None:
         phase = raising_phase(m)
@@ -121,17 +130,29 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
             p.action == "raise" and p.time is not None for p in history.record.inputs.phase
         )
         check = _check(
-            CheckKey.LIFT_TIME, "s", time, known, side=Side.MOST, hard=phase.time, limit_assumed=not given
+            CheckKey.LIFT_TIME,
+            "s",
+            time,
+            known,
+            side=Side.MOST,
+            hard=phase.time,
+            limit_assumed=not given,
         )
         if never:
             check = replace(check, high=math.inf, status=Status.THIN, cause=cause)
         yield check
     if raising_phase(m).action == "raise":
         cold, hot = hardest_margins(m).resting, hot_margins(m).resting
-        # A drum that turned before the rope took up the load has lifted it though it does not start it.
+        # A drum that turned before the rope took up the load has lifted it though it does not start
+        # it.
         started = history.lifted and cold < 1
         yield _check(
-            CheckKey.START_COLD, "", cold, known, hard=None if started else 1.0, required=START_REQUIRED
+            CheckKey.START_COLD,
+            "",
+            cold,
+            known,
+            hard=None if started else 1.0,
+            required=START_REQUIRED,
         )
         yield _check(CheckKey.START_HOT, "", hot, known, required=1.0)
 
@@ -154,7 +175,9 @@ def _motor_checks(history: History, known: Ranges | None) -> Iterator[Check]:
     )  # fmt: skip
 
 
-def _part_checks(history: History, parts: tuple[PartRow, ...], found: Jam | None) -> Iterator[Check]:
+def _part_checks(
+    history: History, parts: tuple[PartRow, ...], found: Jam | None
+) -> Iterator[Check]:
     missing = undescribed(history.machine)
     if parts:
         worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required))
@@ -172,16 +195,30 @@ def _part_checks(history: History, parts: tuple[PartRow, ...], found: Jam | None
         if missing and status is Status.OK:
             status = Status.NOT_CHECKED
         yield Check(
-            CheckKey.JAM, "ratio", "", first.dynamic, low, first.high, Side.LEAST, None, 1.0, status,
-            missing, first.label,
-        )  # fmt: skip
+            CheckKey.JAM,
+            "ratio",
+            "",
+            first.dynamic,
+            low,
+            first.high,
+            Side.LEAST,
+            None,
+            1.0,
+            status,
+            missing,
+            first.label,
+        )
 
 
 def _rope_checks(history: History) -> Iterator[Check]:
     inputs, m = history.record.inputs, history.machine
     if inputs is not None:
-        bend = line.bend(inputs.ropes[inputs.rope.material], inputs.drum.diameter, inputs.rope.diameter)
-        yield _check(CheckKey.ROPE_BEND, "", bend.ratio, None, required=bend.low, about="drum.diameter")
+        bend = line.bend(
+            inputs.ropes[inputs.rope.material], inputs.drum.diameter, inputs.rope.diameter
+        )
+        yield _check(
+            CheckKey.ROPE_BEND, "", bend.ratio, None, required=bend.low, about="drum.diameter"
+        )
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
     flanged = inputs is None or inputs.drum.flange_diameter is not None or len(m.layers_used) == 1
     missing = () if flanged else ("drum.flange_diameter",)
@@ -197,7 +234,9 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         share = lasts / whole
         yield _check(CheckKey.SUPPLY, "", share, None, side=Side.MOST, required=SUPPLY_SHARE)
     elif not battery and source.resistance == 0:
-        yield _check(CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",))
+        yield _check(
+            CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",)
+        )
     if battery or math.isfinite(source.capacity):
         charge = float(history.record["charge"][-1])
         finite = math.isfinite(source.capacity)
@@ -209,7 +248,12 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         if ratio is not None and known is not None:
             down, up = known.span(CheckKey.BATTERY)
             low, high = ratio / up, ratio / down
-            check = replace(check, low=low, high=high, status=grade(ratio, low, high, Side.LEAST, 1.0, BATTERY_REQUIRED))
+            check = replace(
+                check,
+                low=low,
+                high=high,
+                status=grade(ratio, low, high, Side.LEAST, 1.0, BATTERY_REQUIRED),
+            )
         yield check
 
 
@@ -228,7 +272,9 @@ def energy_check(history: History) -> Check:
 # --- holding ----------------------------------------------------------------------------------
 
 
-def hold_of(m: Machine, known: Ranges | None) -> dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]:
+def hold_of(
+    m: Machine, known: Ranges | None
+) -> dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]:
     """Share of the load's torque that drives the motors back: middle, least and most, by check.
 
     Parameters
@@ -243,7 +289,9 @@ def hold_of(m: Machine, known: Ranges | None) -> dict[CheckKey, tuple[HoldShare,
     return {key: (share, share, share) for key, share in shares.items()}
 
 
-def holding_of(history: History, hold: dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]) -> Holding:
+def holding_of(
+    history: History, hold: dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
+) -> Holding:
     """What holds the load with the power off.
 
     Parameters
@@ -279,5 +327,17 @@ def _hold_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         cause = known.worst[key][0] if known is not None else ""
         span = (low, high) if known is not None else (None, None)
         yield Check(
-            key, "ratio", "", value, span[0], span[1], Side.LEAST, hard, required, status, (), held.value, cause
+            key,
+            "ratio",
+            "",
+            value,
+            span[0],
+            span[1],
+            Side.LEAST,
+            hard,
+            required,
+            status,
+            (),
+            held.value,
+            cause,
         )

@@ -174,8 +174,8 @@ class FindingKind(StrEnum):
     HELD = "held"
     """watched, let_down."""
     FELL = "fell"
-    """landing_speed, landing_energy of a free fall after a part has broken: the rest of a train that turns with the load
-    makes it slower."""
+    """landing_speed, landing_energy of a free fall after a part has broken: the rest of a train
+    that turns with the load makes it slower."""
     LANDED_HARD = "landed_hard"
     """speed, energy, asked (whether a lowering was meant)."""
     SUPPLY_LIMITED = "supply_limited"

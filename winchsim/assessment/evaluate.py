@@ -51,7 +51,11 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     parts = part_rows(record, known)
     target = _target(history, known)
     found = jam(m) if history.trusted else None
-    checks = find_checks(history, known, target, parts, found) if history.trusted else (energy_check(history),)
+    checks = (
+        find_checks(history, known, target, parts, found)
+        if history.trusted
+        else (energy_check(history),)
+    )
     base = Assessment(
         target=target,
         held=holding_of(history, hold_of(m, known)),
@@ -190,7 +194,9 @@ def _distance(check: Check, ambient: float) -> float:
         return math.inf
     origin = ambient if check.key is CheckKey.WINDING else 0.0
     value, bound = check.value - origin, limit - origin
-    return max(abs(math.log(value / bound)), CLOSE) if 0 < value < math.inf and bound > 0 else math.inf
+    return (
+        max(abs(math.log(value / bound)), CLOSE) if 0 < value < math.inf and bound > 0 else math.inf
+    )
 
 
 CLOSE = 0.1

@@ -59,7 +59,11 @@ def _at(finding: FindingKind, event: RecordedEvent, /, **values: Any) -> Finding
 def _not_trusted(history: History) -> Finding:
     record = history.record
     often = Counter(event.event.value for event in record.events).most_common(2)
-    values = {"reason": record.outcome.value, "energy_error": record.energy.error, "work": dict(often)}
+    values = {
+        "reason": record.outcome.value,
+        "energy_error": record.energy.error,
+        "work": dict(often),
+    }
     return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
 
 
@@ -69,17 +73,31 @@ def _part_broke(history: History) -> Iterator[Finding]:
         capacity = limit.strength
         demand = (event.value or 1.0) * capacity.value
         yield _at(
-            FindingKind.PART_BROKE, event, part=limit.label, path=limit.where, kind=limit.kind.value,
-            unit=capacity.unit, demand=demand, capacity=capacity.value,
-            capacity_low=capacity.low, capacity_high=capacity.high, basis=capacity.basis,
+            FindingKind.PART_BROKE,
+            event,
+            part=limit.label,
+            path=limit.where,
+            kind=limit.kind.value,
+            unit=capacity.unit,
+            demand=demand,
+            capacity=capacity.value,
+            capacity_low=capacity.low,
+            capacity_high=capacity.high,
+            basis=capacity.basis,
             state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
-        )  # fmt: skip
+        )
 
 
 def _fell(history: History) -> Iterator[Finding]:
-    """The free fall after a part has broken: faster than any in which the rest of the train turns with the load."""
+    """The free fall after a part has broken: faster than any in which the rest of the train turns
+    with the load."""
     broke, fallen = history.broke, history.record.fall
-    if broke is not None and fallen is not None and fallen.energy > 0 and math.isfinite(fallen.time):
+    if (
+        broke is not None
+        and fallen is not None
+        and fallen.energy > 0
+        and math.isfinite(fallen.time)
+    ):
         yield _at(FindingKind.FELL, broke, landing_speed=fallen.speed, landing_energy=fallen.energy)
 
 
@@ -101,7 +119,9 @@ def _creeps(history: History) -> Finding:
     span = next(span for span in history.watches() if not history.holds(span))
     height = float(history.record["height"][span.samples.stop - 1])
     back = float(history.given_back(span.samples)[-1])
-    return Finding(FindingKind.CREEPS, {"let_down": back, "watched": span.end - span.start}, span.end, height)
+    return Finding(
+        FindingKind.CREEPS, {"let_down": back, "watched": span.end - span.start}, span.end, height
+    )
 
 
 def _held(history: History) -> Iterator[Finding]:
@@ -133,10 +153,14 @@ def _stalled(history: History) -> Iterator[Finding]:
     )
     step = history.span_at(event.time).step
     yield _at(
-        FindingKind.STALLED, event, torque_share=float(found.deciding), from_rest=bool(found.moving >= 1),
-        layer_end=layer_that_ends(history, event) is not None, blocked_by=blocked_by(history, event),
+        FindingKind.STALLED,
+        event,
+        torque_share=float(found.deciding),
+        from_rest=bool(found.moving >= 1),
+        layer_end=layer_that_ends(history, event) is not None,
+        blocked_by=blocked_by(history, event),
         time_to_limit=min(times_until_hot(history.machine, step, windings, cases)),
-    )  # fmt: skip
+    )
 
 
 def _late(history: History) -> Iterator[Finding]:
@@ -146,13 +170,18 @@ def _late(history: History) -> Iterator[Finding]:
 
 
 def _stopped(history: History) -> Iterator[Finding]:
-    for kind, what in ((FindingKind.SNAGGED, Event.SNAGGED), (FindingKind.TOP_STOP, Event.TOP_STOP)):
+    for kind, what in (
+        (FindingKind.SNAGGED, Event.SNAGGED),
+        (FindingKind.TOP_STOP, Event.TOP_STOP),
+    ):
         event = history.record.first(what)
         if event is not None:
             k = int(np.searchsorted(history.record.time, event.time))
             peak = float(history.record["tension"][k:].max())
             hanging = history.machine.scales.pull / history.machine.line.falls
-            yield _at(kind, event, speed=event.value, energy=event.energy, tension=peak, hanging=hanging)
+            yield _at(
+                kind, event, speed=event.value, energy=event.energy, tension=peak, hanging=hanging
+            )
 
 
 def _stick_slip(history: History) -> Iterator[Finding]:
@@ -163,17 +192,23 @@ def _stick_slip(history: History) -> Iterator[Finding]:
     stretch = slice(history.at(first), history.at(last) + 1)
     pulls = history.record["tension"][stretch] * history.machine.line.falls
     yield _at(
-        FindingKind.STICK_SLIP, slips[0], count=len(slips), pull_low=float(pulls.min()),
-        rate=(len(slips) - 1) / (last - first) if last > first else math.inf, pull_high=float(pulls.max()),
+        FindingKind.STICK_SLIP,
+        slips[0],
+        count=len(slips),
+        pull_low=float(pulls.min()),
+        rate=(len(slips) - 1) / (last - first) if last > first else math.inf,
+        pull_high=float(pulls.max()),
         averaged=history.record.first(Event.AVERAGED) is not None,
-    )  # fmt: skip
+    )
 
 
 def _wedged(history: History) -> Iterator[Finding]:
     events = history.of(Event.WEDGED)
     if events:
         first, energy = events[0], sum(event.energy for event in events)
-        yield _at(FindingKind.WEDGED, first, count=len(events), drum_speed=first.value, energy=energy)
+        yield _at(
+            FindingKind.WEDGED, first, count=len(events), drum_speed=first.value, energy=energy
+        )
 
 
 def tripped(history: History) -> RecordedEvent | None:
@@ -210,7 +245,9 @@ def _landed_hard(history: History) -> Iterator[Finding]:
     for event in history.of(Event.LANDED):
         if (event.value or 0.0) >= HARD_LANDING and event.time not in back:
             asked = history.span_at(event.time - 1e-9).descends
-            yield _at(FindingKind.LANDED_HARD, event, speed=event.value, energy=event.energy, asked=asked)
+            yield _at(
+                FindingKind.LANDED_HARD, event, speed=event.value, energy=event.energy, asked=asked
+            )
             return
 
 
@@ -253,9 +290,16 @@ def _supply(history: History) -> Iterator[Finding]:
 def _not_described(m: Machine) -> Iterator[Finding]:
     """A supply of no resistance and no limit, because neither was given."""
     voltage = max(abs(phase.voltage) for phase in m.phases)
-    if m.source.current_limit < math.inf or all(row.path != "supply.resistance" for row in m.assumed) or not voltage:
+    if (
+        m.source.current_limit < math.inf
+        or all(row.path != "supply.resistance" for row in m.assumed)
+        or not voltage
+    ):
         return
-    inrush = sum(g.live * max(m.source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in m.groups)
+    inrush = sum(
+        g.live * max(m.source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
+        for g in m.groups
+    )
     values = {"inrush": inrush, **shares_of_ordinary(m.source.duty * inrush, voltage)}
     yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
 
@@ -268,9 +312,19 @@ def _motors(history: History) -> Iterator[Finding]:
         peak = float(winding.max())
         if peak > group.winding_limit + 1e-3:
             hot = next((e for e in history.of(Event.HOT) if e.target == AtGroup(index)), None)
-            k = int(np.argmax(winding > group.winding_limit)) if hot is None else history.at(hot.time)
-            values = {"group": group.number, "winding_peak": peak, "winding_limit": group.winding_limit}
-            yield Finding(FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k]))
+            k = (
+                int(np.argmax(winding > group.winding_limit))
+                if hot is None
+                else history.at(hot.time)
+            )
+            values = {
+                "group": group.number,
+                "winding_peak": peak,
+                "winding_limit": group.winding_limit,
+            }
+            yield Finding(
+                FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k])
+            )
         values = {"group": group.number, "voltage": highest, "nominal": nominal}
         plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
         if plain and 0 < highest < FAR_BELOW * nominal:
@@ -325,7 +379,10 @@ def _rim_thin(history: History) -> Iterator[Finding]:
         share, link = max(thin, key=lambda pair: pair[0])
         ends = {"low": link.strength.low, "high": link.strength.high}
         factors = {key: end / link.strength.value / share for key, end in ends.items()}
-        yield Finding(FindingKind.RIM_THIN, dict(part=link.label, path=link.where, more=len(thin) - 1, **factors))
+        yield Finding(
+            FindingKind.RIM_THIN,
+            dict(part=link.label, path=link.where, more=len(thin) - 1, **factors),
+        )
 
 
 def _creep(history: History) -> Iterator[Finding]:
@@ -334,7 +391,11 @@ def _creep(history: History) -> Iterator[Finding]:
     if history.broke is not None or record["height"][-1] <= OFF_FLOOR:
         return
     lasting = [
-        (float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value, link, link.material)
+        (
+            float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value,
+            link,
+            link.material,
+        )
         for link in m.links
         if link.material is not None and link.strength.value > 0
     ]
@@ -352,11 +413,32 @@ def _winding(history: History) -> Iterator[Finding]:
         layers = int(history.record["layer"].max())
         rope = inputs.ropes[inputs.rope.material]
         for quantity, value, limit in winding_cautions(rope, layers, inputs.drum.dead_turns):
-            yield Finding(FindingKind.WINDING, {"quantity": quantity, "value": value, "limit": limit})
+            yield Finding(
+                FindingKind.WINDING, {"quantity": quantity, "value": value, "limit": limit}
+            )
 
 
 RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
-    _part_broke, _fell, _back_driven, _held, _drum_ends, _stalled, _late, _stopped, _stick_slip, _wedged, _rope_slack,
-    _no_restart, _landed_hard, _supply, _motors, _no_path_down, _teeth_warm, _rim_thin, _creep, _winding, gear_flaws,
-)  # fmt: skip
+    _part_broke,
+    _fell,
+    _back_driven,
+    _held,
+    _drum_ends,
+    _stalled,
+    _late,
+    _stopped,
+    _stick_slip,
+    _wedged,
+    _rope_slack,
+    _no_restart,
+    _landed_hard,
+    _supply,
+    _motors,
+    _no_path_down,
+    _teeth_warm,
+    _rim_thin,
+    _creep,
+    _winding,
+    gear_flaws,
+)
 """Every rule; a new finding is a kind and a rule here."""

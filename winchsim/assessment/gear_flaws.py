@@ -45,7 +45,9 @@ def gear_flaws(history: History) -> Iterator[Finding]:
         for flaw in _flaws(value_at(inputs, mesh.path), mesh):
             alike.setdefault(flaw, []).append(mesh.path)
     for (kind, side, teeth, value, limit), paths in alike.items():
-        values = dict(paths=tuple(paths), flaw=kind.value, side=side, teeth=teeth, value=value, limit=limit)
+        values = dict(
+            paths=tuple(paths), flaw=kind.value, side=side, teeth=teeth, value=value, limit=limit
+        )
         yield Finding(FindingKind.GEAR_GEOMETRY, values)
 
 

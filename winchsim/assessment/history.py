@@ -1,4 +1,5 @@
-"""What happened in a run, read off its record once: phases, where the load went, what let go, whether it held."""
+"""What happened in a run, read off its record once: phases, where the load went, what let go,
+whether it held."""
 
 from __future__ import annotations
 
@@ -12,14 +13,23 @@ from winchsim.simulation import Record, RecordedEvent
 
 SAGS_BY_SHARE = 0.01
 SAGS_BY = 0.005
-"""A load that came back by less than a hundredth of its height, or 5 mm if that is more, counts as held. [-], [m] Own
-assumption: what is left of the bounce, and the coasting back before the friction bites."""
+"""A load that came back by less than a hundredth of its height, or 5 mm if that is more, counts as
+held. [-], [m] Own assumption: what is left of the bounce, and the coasting back before the friction
+bites."""
 
 OFF_FLOOR = 1e-6
 """Height over which a load hangs. [m]"""
 
 NOT_AS_ASKED = frozenset(
-    {Event.STALLED, Event.TIME_UP, Event.OVERLOAD, Event.OVERFLOW, Event.EMPTY, Event.TOP_STOP, Event.SNAGGED}
+    {
+        Event.STALLED,
+        Event.TIME_UP,
+        Event.OVERLOAD,
+        Event.OVERFLOW,
+        Event.EMPTY,
+        Event.TOP_STOP,
+        Event.SNAGGED,
+    }
 )
 """Events after which a programme has not gone as it was meant to."""
 
@@ -68,7 +78,8 @@ class RunBack:
     landed : RecordedEvent or None
         Where it met the floor.
     in_guide : bool
-        Whether the load stayed where it was, held by its guide: the drum paid out slack rope, and nothing else holds the load.
+        Whether the load stayed where it was, held by its guide: the drum paid out slack rope, and
+        nothing else holds the load.
     """
 
     start: float
@@ -114,9 +125,11 @@ class History:
 
     def span_at(self, time: float) -> Span:
         """Phase that runs at a time, the later one where two meet."""
-        return next(span for span in reversed(self.spans) if span.start <= time or span is self.spans[0])
+        return next(
+            span for span in reversed(self.spans) if span.start <= time or span is self.spans[0]
+        )
 
-    # --- the load's way ----------------------------------------------------------------------------------------------
+    # --- the load's way
 
     @property
     def lift_off(self) -> RecordedEvent | None:
@@ -133,16 +146,23 @@ class History:
         """Start of the phase that raised the load to the top; None where it did not come up. [s]"""
         if self.up is None:
             return None
-        begun = [span.start for span in self.spans if span.step.action == "raise" and span.start < self.up.time]
+        begun = [
+            span.start
+            for span in self.spans
+            if span.step.action == "raise" and span.start < self.up.time
+        ]
         return begun[-1] if begun else None
 
     @property
     def lift_time(self) -> float | None:
         """From the start of the phase that raised it to the load being up. [s]"""
-        return None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
+        return (
+            None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
+        )
 
     def steady(self, channel: str) -> float | None:
-        """Mean of a channel over the middle half of the lift; None where the load did not come up. [unit of the channel]"""
+        """Mean of a channel over the middle half of the lift; None where the load did not come up.
+        [unit of the channel]"""
         if self.up is None or self.lift_began is None:
             return None
         return middle_mean(self.record.time, self.record[channel], self.lift_began, self.up.time)
@@ -165,7 +185,9 @@ class History:
     @property
     def wants_top(self) -> int:
         """How many phases of the programme raise the load to the top."""
-        return sum(step.action == "raise" and step.until == "top" for step in self.machine.phases[:-1])
+        return sum(
+            step.action == "raise" and step.until == "top" for step in self.machine.phases[:-1]
+        )
 
     @property
     def lifted(self) -> bool:
@@ -179,14 +201,16 @@ class History:
     def as_asked(self) -> bool:
         """Whether every phase ended as it was meant to."""
         tops = self.of(Event.TOP)
-        overcome = tops[-1].time if tops else -1.0  # a stall that the motors got over does not matter
+        overcome = (
+            tops[-1].time if tops else -1.0
+        )  # a stall that the motors got over does not matter
         if not self.trusted or any(e.time > overcome for e in self.of(*NOT_AS_ASKED)):
             return False
         if any(e.height > OFF_FLOOR for e in self.of(Event.PAID_OUT)):
             return False
         return len(tops) >= self.wants_top
 
-    # --- holding -----------------------------------------------------------------------------------------------------
+    # --- holding
 
     @property
     def allowed_sag(self) -> float:
@@ -200,21 +224,28 @@ class History:
         What only slackens a rope that a snag, a stall or a bounce had stretched does not count.
         """
         machine, wound = self.machine, self.record["rope_wound"][samples]
-        stretch = (machine.free_rope - wound) * self.record["tension"][samples] / machine.line.stiffness
+        stretch = (
+            (machine.free_rope - wound) * self.record["tension"][samples] / machine.line.stiffness
+        )
         drum, load = (np.maximum.accumulate(row) - row for row in (wound, wound - stretch))
         return machine.height(np.minimum(drum, load) / machine.line.falls)
 
     def watches(self) -> list[Span]:
-        """Phases with the power off that began with the load hanging and were not meant to let it down."""
+        """Phases with the power off that began with the load hanging and were not meant to let it
+        down."""
         height = self.record["height"]
         return [
             span
             for span in self.spans
-            if not span.step.powered and not span.descends and height[span.samples.start] > OFF_FLOOR and span.end > span.start
+            if not span.step.powered
+            and not span.descends
+            and height[span.samples.start] > OFF_FLOOR
+            and span.end > span.start
         ]
 
     def holds(self, span: Span) -> bool:
-        """Whether the drum stands at the end of a phase and has let the load down by no more than is allowed."""
+        """Whether the drum stands at the end of a phase and has let the load down by no more than
+        is allowed."""
         last = span.samples.stop - 1
         fell = self.broke is not None and self.broke.time <= span.end
         still = bool(self.record.bound[last]) and self.record["height"][last] > OFF_FLOOR
@@ -227,7 +258,8 @@ class History:
         return all(found) if found else None
 
     def run_backs(self) -> list[RunBack]:
-        """Every stretch of phases that should not let the load down, and did by more than is allowed."""
+        """Every stretch of phases that should not let the load down, and did by more than is
+        allowed."""
         found: list[RunBack] = []
         stretch: list[Span] = []
         for span in self.spans:
@@ -251,20 +283,40 @@ class History:
         if heights[begin] <= OFF_FLOOR:
             return []
         last = spans[-1].end  # what is let down after that was meant to be
-        landed = next((e for e in self.of(Event.LANDED) if time[begin] <= e.time <= last and (e.value or 0.0) > 0), None)
+        landed = next(
+            (
+                e
+                for e in self.of(Event.LANDED)
+                if time[begin] <= e.time <= last and (e.value or 0.0) > 0
+            ),
+            None,
+        )
         fell = float(heights[begin] - heights[begin : samples.stop].min())
-        stayed = self.machine.body.friction > 0 and fell <= min(self.allowed_sag, float(back.max()) / 2)
+        stayed = self.machine.body.friction > 0 and fell <= min(
+            self.allowed_sag, float(back.max()) / 2
+        )
         return [
             RunBack(
-                start=float(time[begin]), from_height=float(heights[begin]), to_height=float(heights[worst]),
-                speed=float(max(0.0, -speeds[begin : worst + 1].min(), landed.value or 0.0 if landed else 0.0)),
-                powered=self.span_at(float(time[begin])).step.powered, landed=landed, in_guide=stayed and landed is None,
+                start=float(time[begin]),
+                from_height=float(heights[begin]),
+                to_height=float(heights[worst]),
+                speed=float(
+                    max(
+                        0.0,
+                        -speeds[begin : worst + 1].min(),
+                        landed.value or 0.0 if landed else 0.0,
+                    )
+                ),
+                powered=self.span_at(float(time[begin])).step.powered,
+                landed=landed,
+                in_guide=stayed and landed is None,
             )
-        ]  # fmt: skip
+        ]
 
 
 def middle_mean(time: np.ndarray, values: np.ndarray, start: float, end: float) -> float:
-    """Mean over the middle half of a stretch of time, its start and end left out; exact for the lines between samples.
+    """Mean over the middle half of a stretch of time, its start and end left out; exact for the
+    lines between samples.
 
     Parameters
     ----------
@@ -291,5 +343,13 @@ def read_history(record: Record) -> History:
     for first, last in zip(firsts, lasts, strict=True):
         number = int(record.phase[first])
         step = record.machine.phases[number]
-        spans.append(Span(number, step, slice(first, last), float(record.time[first]), float(record.time[last - 1])))
+        spans.append(
+            Span(
+                number,
+                step,
+                slice(first, last),
+                float(record.time[first]),
+                float(record.time[last - 1]),
+            )
+        )
     return History(record, tuple(spans))

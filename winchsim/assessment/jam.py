@@ -109,7 +109,9 @@ def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
     for link, static, dynamic in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
         capacity = link.strength
         still, caught = (float(1 / share) if share > 0 else math.inf for share in (static, dynamic))
-        spread = [end / capacity.value if capacity.value else 1.0 for end in (capacity.low, capacity.high)]
+        spread = [
+            end / capacity.value if capacity.value else 1.0 for end in (capacity.low, capacity.high)
+        ]
         rows.append(
             JamPart(
                 link.label, link.kind.value, link.where, capacity.unit, capacity.value,
@@ -155,7 +157,9 @@ def stops(batch: Batch) -> Stop:
     dynamic, tension, speed = static, pulled, nothing
     for travel, radius in ((m.start_travel, least), (m.top_travel, largest)):
         at, peak, drum_speed = _swing(batch, law, travel, radius)
-        moves = drum_speed > 0  # what does not turn has no momentum, and its load may be out of reach
+        moves = (
+            drum_speed > 0
+        )  # what does not turn has no momentum, and its load may be out of reach
         dynamic = np.maximum(dynamic, np.where(moves, _array(link_shares(m, at), n), 0.0))
         tension = np.maximum(tension, np.where(moves, peak, 0.0))
         speed = np.maximum(speed, drum_speed * radius / m.line.falls)
@@ -213,7 +217,9 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
     return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
 
 
-def _channels(m: Machine, law: DriveLaw, tension: Any, speed: Any, gain: Any, radius: Any) -> Channels:
+def _channels(
+    m: Machine, law: DriveLaw, tension: Any, speed: Any, gain: Any, radius: Any
+) -> Channels:
     """What parts carry at a rope force and an acceleration of the drum, raising."""
     rope_torque = tension * radius
     common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)

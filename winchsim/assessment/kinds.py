@@ -285,7 +285,10 @@ class Assessment:
 
     def __repr__(self) -> str:
         status = self.status
-        return f"<Assessment {status.value} {self.counts[status]} of {len(self.checks)} checks, {self.target.end.value}>"
+        return (
+            f"<Assessment {status.value} {self.counts[status]} of "
+            f"{len(self.checks)} checks, {self.target.end.value}>"
+        )
 
     def __str__(self) -> str:
         return str(import_module("winchsim.report.lift").text(self))

@@ -1,4 +1,5 @@
-"""Life of the teeth: how often a lift loads them, and how many lifts they stand where that is known."""
+"""Life of the teeth: how often a lift loads them, and how many lifts they stand where that is
+known."""
 
 from __future__ import annotations
 
@@ -15,12 +16,14 @@ from winchsim.strength.teeth import mesh_cycles
 
 
 def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
-    """Mesh cycles of every pinion and gear in a run, and the lifts to fatigue where a line is known.
+    """Mesh cycles of every pinion and gear in a run, and the lifts to fatigue where a line is
+    known.
 
     Parameters
     ----------
     record : Record
-        The stress in a tooth is taken as its worst of the run in every cycle; a link broken by the run has no life left.
+        The stress in a tooth is taken as its worst of the run in every cycle; a link broken by the
+        run has no life left.
 
     Returns
     -------
@@ -36,14 +39,22 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         mesh = m.meshes[link.index]
         assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
         is_pinion = link.kind is LinkKind.TOOTH_PINION
-        speed = gear_ratio(m.chain, mesh) * (mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0)
-        met = 1 if is_pinion else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
+        speed = gear_ratio(m.chain, mesh) * (
+            mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0
+        )
+        met = (
+            1
+            if is_pinion
+            else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
+        )
         cycles = float(mesh_cycles(angle * speed, met))
         assert link.material is not None
         own = link.strength
         spread = max(own.high / own.value, own.value / own.low) if own.low > 0 else math.inf
         ends = cycles_to_failure(record.demands[index].share, link.material, spread) or (None,) * 3
-        low, best, high = (None if end is None else end / cycles if cycles else math.inf for end in ends)
+        low, best, high = (
+            None if end is None else end / cycles if cycles else math.inf for end in ends
+        )
         found.append(ToothLife(link.label, cycles, best, low, high))
     return tuple(found)
 

@@ -1,13 +1,14 @@
-"""Static balances behind the sentences: what the motors can give against what the load asks, at one place of its way.
+"""Static balances behind the sentences: what the motors can give against what the load asks, at one
+place of its way.
 
 Warm lift. The lift is followed in equal heights, each at the steady speed that the windings' mean
-temperature over it allows and heated exactly at that constant current. Near a stall warming feeds on
-itself, and this closed form is a little too kind.
+temperature over it allows and heated exactly at that constant current. Near a stall warming feeds
+on itself, and this closed form is a little too kind.
 
-Time until a stalled winding is hot. The way to the limit is divided into equal steps of temperature,
-the loss straight in each between what supply and motors do at rest at its ends. At a constant voltage
-it falls as 1/R, behind the source resistance Rs of n motors as ``R/(R + n Rs)^2``, which rises up to
-``R = n Rs``.
+Time until a stalled winding is hot. The way to the limit is divided into equal steps of
+temperature, the loss straight in each between what supply and motors do at rest at its ends. At a
+constant voltage it falls as 1/R, behind the source resistance Rs of n motors as ``R/(R + n Rs)^2``,
+which rises up to ``R = n Rs``.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ from winchsim.physics.motor import copper_loss
 
 @dataclass(frozen=True)
 class Margins:
-    """Torque that the motors can give at zero speed over the torque that raising takes; 1 just stalls.
+    """Torque that the motors can give at zero speed over the torque that raising takes; 1 just
+    stalls.
 
     Attributes
     ----------
@@ -43,7 +45,8 @@ class Margins:
 
     @property
     def deciding(self) -> float:
-        """The one that explains a stall: motion, unless that was possible and only the start from rest was not. [-]"""
+        """The one that explains a stall: motion, unless that was possible and only the start from
+        rest was not. [-]"""
         return self.moving if self.moving < 1 else self.resting
 
 
@@ -71,7 +74,11 @@ def margins(
         Left out: the first that raises.
     """
     m = machine
-    torques = DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases)).drive(0.0).torques
+    torques = (
+        DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases))
+        .drive(0.0)
+        .torques
+    )
     radius = m.layers[layer].radius
     found = []
     for grip in (1.0, m.breakaway):
@@ -81,7 +88,10 @@ def margins(
 
 
 def hardest_margins(
-    machine: Machine, *, windings: Sequence[float] | None = None, cases: Sequence[float] | None = None
+    machine: Machine,
+    *,
+    windings: Sequence[float] | None = None,
+    cases: Sequence[float] | None = None,
 ) -> Margins:
     """Margins on the fullest layer of the lift.
 
@@ -91,12 +101,16 @@ def hardest_margins(
     windings, cases : sequence of float, optional
         Temperatures of each live group; left out, those of the start. [°C]
     """
-    found = [margins(machine, machine.start_travel, i, windings=windings, cases=cases) for i in machine.layers_used]
+    found = [
+        margins(machine, machine.start_travel, i, windings=windings, cases=cases)
+        for i in machine.layers_used
+    ]
     return Margins(min(f.moving for f in found), min(f.resting for f in found))
 
 
 def hot_margins(machine: Machine) -> Margins:
-    """Margins on the fullest layer with the windings at their limits, the cases at the temperature of the air."""
+    """Margins on the fullest layer with the windings at their limits, the cases at the temperature
+    of the air."""
     return hardest_margins(machine, windings=[g.winding_limit for g in machine.groups])
 
 
@@ -111,7 +125,8 @@ class WarmLift:
     Attributes
     ----------
     margins : Margins
-        On the fullest layer, with the windings and cases of the lift's end; 0 where the motors stall from the start.
+        On the fullest layer, with the windings and cases of the lift's end; 0 where the motors
+        stall from the start.
     spare : float
         Least that is left to a winding's limit at the end. [K]
     """
@@ -129,8 +144,8 @@ def warm_lift(machine: Machine) -> WarmLift:
 
     Notes
     -----
-    Own derivation: the lift in `WARM_STEPS` equal heights, each at the steady speed that the windings still allow and at
-    its constant current. head of `assessment/margins.py`.
+    Own derivation: the lift in `WARM_STEPS` equal heights, each at the steady speed that the
+    windings still allow and at its constant current. head of `assessment/margins.py`.
     """
     m, phase = machine, raising_phase(machine)
     windings, cases = [g.winding_start for g in m.groups], [m.ambient] * len(m.groups)
@@ -138,24 +153,34 @@ def warm_lift(machine: Machine) -> WarmLift:
     for step in range(WARM_STEPS):
         travel = m.start_travel + (step + 0.5) * rise
         wound = m.wound_at_start + m.line.falls * (travel - m.start_travel)
-        radius = next((layer.radius for layer in m.layers if wound < layer.end), m.layers[-1].radius)
+        radius = next(
+            (layer.radius for layer in m.layers if wound < layer.end), m.layers[-1].radius
+        )
         middle, warm = windings, cases
         for _ in range(2):  # the second time with the step's mean temperature
             speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
             if speed <= 0:
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
             currents = DriveLaw(m, phase, middle, cases).drive(speed).currents
-            ends, warm = _warmed(m, currents, windings, cases, m.line.falls * rise / (speed * radius))
+            ends, warm = _warmed(
+                m, currents, windings, cases, m.line.falls * rise / (speed * radius)
+            )
             if not all(math.isfinite(t) for t in ends):
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
             middle = [(a + b) / 2 for a, b in zip(windings, ends, strict=True)]
         windings, cases = ends, warm
     found = hardest_margins(m, windings=windings, cases=cases)
-    return WarmLift(found, min(g.winding_limit - t for g, t in zip(m.groups, windings, strict=True)))
+    return WarmLift(
+        found, min(g.winding_limit - t for g, t in zip(m.groups, windings, strict=True))
+    )
 
 
 def _warmed(
-    m: Machine, currents: Sequence[float], windings: Sequence[float], cases: Sequence[float], time: float
+    m: Machine,
+    currents: Sequence[float],
+    windings: Sequence[float],
+    cases: Sequence[float],
+    time: float,
 ) -> tuple[list[float], list[float]]:
     """Temperatures of windings and cases after a time at constant currents. [°C]"""
     found = []
@@ -166,11 +191,15 @@ def _warmed(
 
 
 HOT_STEPS = 12
-"""Steps of temperature in which the warming of a stalled winding is followed up to its limit. [-]"""
+"""Steps of temperature in which the warming of a stalled winding is followed up to its limit.
+[-]"""
 
 
-def times_until_hot(machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]) -> tuple[float, ...]:
-    """Time until the stalled winding of each live group passes its limit; infinite where it never does. [s]
+def times_until_hot(
+    machine: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
+) -> tuple[float, ...]:
+    """Time until the stalled winding of each live group passes its limit; infinite where it never
+    does. [s]
 
     Parameters
     ----------
@@ -182,23 +211,36 @@ def times_until_hot(machine: Machine, phase: PhaseStep, windings: Sequence[float
 
     Notes
     -----
-    In `HOT_STEPS` equal steps of temperature, in each of which the loss is linear in it, between what supply and motors do at
-    rest at both of its ends: it grows under a current limit, falls at a constant voltage, and behind a source's own resistance
-    falls by less, or rises until the two resistances are equal. Of each group's way to its limit the others are taken to
-    have gone the same share. Own derivation, head of `assessment/margins.py`.
+    In `HOT_STEPS` equal steps of temperature, in each of which the loss is linear in it, between
+    what supply and motors do at rest at both of its ends: it grows under a current limit, falls at
+    a constant voltage, and behind a source's own resistance falls by less, or rises until the two
+    resistances are equal. Of each group's way to its limit the others are taken to have gone the
+    same share. Own derivation, head of `assessment/margins.py`.
     """
-    ways = [max(g.winding_limit - winding, 0.0) for g, winding in zip(machine.groups, windings, strict=True)]
+    ways = [
+        max(g.winding_limit - winding, 0.0)
+        for g, winding in zip(machine.groups, windings, strict=True)
+    ]
     stations = [
-        [winding + way * step / HOT_STEPS for winding, way in zip(windings, ways, strict=True)] for step in range(HOT_STEPS + 1)
+        [winding + way * step / HOT_STEPS for winding, way in zip(windings, ways, strict=True)]
+        for step in range(HOT_STEPS + 1)
     ]
     losses = [_losses_at_rest(machine, phase, station, cases) for station in stations]
     return tuple(
-        _time_through(g.heat, [station[i] for station in stations], [loss[i] for loss in losses], cases[i], machine.ambient)
+        _time_through(
+            g.heat,
+            [station[i] for station in stations],
+            [loss[i] for loss in losses],
+            cases[i],
+            machine.ambient,
+        )
         for i, g in enumerate(machine.groups)
     )
 
 
-def _losses_at_rest(m: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]) -> list[float]:
+def _losses_at_rest(
+    m: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
+) -> list[float]:
     """Heat in one winding of each live group while the motors stand still under power. [W]"""
     currents = DriveLaw(m, phase, windings, cases).drive(0.0).currents
     return [
@@ -208,9 +250,14 @@ def _losses_at_rest(m: Machine, phase: PhaseStep, windings: Sequence[float], cas
 
 
 def _time_through(
-    path: heat.HeatPath, windings: Sequence[float], losses: Sequence[float], case: float, ambient: float
+    path: heat.HeatPath,
+    windings: Sequence[float],
+    losses: Sequence[float],
+    case: float,
+    ambient: float,
 ) -> float:
-    """Time in which a winding goes through ascending temperatures, its loss at each of them given; infinite for never. [s]"""
+    """Time in which a winding goes through ascending temperatures, its loss at each of them given;
+    infinite for never. [s]"""
     total = 0.0
     for (start, end), (loss, later) in zip(pairwise(windings), pairwise(losses), strict=True):
         if not end > start:
@@ -225,17 +272,21 @@ def _time_through(
 
 
 def stalled_until_hot(machine: Machine) -> float:
-    """Time that the motors bear standing still under power, from the temperatures of the start on. [s]
+    """Time that the motors bear standing still under power, from the temperatures of the start on.
+    [s]
 
     Parameters
     ----------
     machine : Machine
     """
-    return min(times_until_hot(machine, raising_phase(machine), *_temperatures(machine, None, None)))
+    return min(
+        times_until_hot(machine, raising_phase(machine), *_temperatures(machine, None, None))
+    )
 
 
 def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
-    """Supply current at which the motors, at zero speed, just raise the load on the fullest layer; None where none does. [A]
+    """Supply current at which the motors, at zero speed, just raise the load on the fullest layer;
+    None where none does. [A]
 
     Parameters
     ----------
@@ -278,8 +329,8 @@ class Holding:
     Attributes
     ----------
     resting, moving : float
-        Pull that the train just holds over the pull of the load with its guide: as it stands, and once it has been set going;
-        infinite where nothing sets it going. At least 1 holds. [-]
+        Pull that the train just holds over the pull of the load with its guide: as it stands, and
+        once it has been set going; infinite where nothing sets it going. At least 1 holds. [-]
     """
 
     resting: float

@@ -29,7 +29,8 @@ class PartRow:
     status : Status
         `Status.FAILS` where it broke.
     state : LinkState
-        `LinkState.BREAKS` only where even the high factor is under 1; a run stops where `factor` is.
+        `LinkState.BREAKS` only where even the high factor is under 1; a run stops where `factor`
+        is.
     bound : bool
         Whether the demand is only the least that statics allows: that of a held train, whose
         torques friction leaves open.

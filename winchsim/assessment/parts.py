@@ -60,18 +60,38 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
     for asked in record.demands:
         limit, share = m.links[asked.link], asked.share
         capacity, factor = limit.strength, 1 / share if share > 0 else math.inf
-        low, high = factor_range(factor, capacity.low, capacity.value, capacity.high, limit.kind, ranges)
+        low, high = factor_range(
+            factor, capacity.low, capacity.value, capacity.high, limit.kind, ranges
+        )
         gone = asked.link in broke
         status = Status.FAILS if gone else grade(factor, low, high, Side.LEAST, 1.0, limit.required)
-        state = LinkState.BREAKS if gone and high <= factor else link_state(factor, low, high, limit.required)
+        state = (
+            LinkState.BREAKS
+            if gone and high <= factor
+            else link_state(factor, low, high, limit.required)
+        )
         rows.append(
             PartRow(
-                limit.label, limit.kind.value, limit.where, capacity.unit, capacity.value,
-                capacity.low, capacity.high, capacity.basis, share * capacity.value,
-                factor, low, high, limit.required, status, state,
-                bound=asked.bound and limit.channel not in settled, time=asked.time, height=asked.height,
+                limit.label,
+                limit.kind.value,
+                limit.where,
+                capacity.unit,
+                capacity.value,
+                capacity.low,
+                capacity.high,
+                capacity.basis,
+                share * capacity.value,
+                factor,
+                low,
+                high,
+                limit.required,
+                status,
+                state,
+                bound=asked.bound and limit.channel not in settled,
+                time=asked.time,
+                height=asked.height,
             )
-        )  # fmt: skip
+        )
     return tuple(sorted(rows, key=lambda row: row.factor / row.required))
 
 
@@ -104,9 +124,15 @@ def undescribed(machine: Machine) -> tuple[str, ...]:
     ----------
     machine : Machine
     """
-    known = {link.where for link in machine.links if link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT}
+    known = {
+        link.where
+        for link in machine.links
+        if link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT
+    }
     missing = []
     for mesh in machine.meshes:
         if mesh.path not in known:
-            missing.append(f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}")
+            missing.append(
+                f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}"
+            )
     return tuple(dict.fromkeys(missing))

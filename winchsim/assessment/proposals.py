@@ -77,10 +77,17 @@ def smallest_count(inputs: Inputs, path: str, most: int, enough: Enough) -> int 
     return high
 
 
-def smallest_step(inputs: Inputs, path: str, limit: float, enough: Enough, start: float | None = None) -> float | None:
+def smallest_step(
+    inputs: Inputs, path: str, limit: float, enough: Enough, start: float | None = None
+) -> float | None:
     """Value nearest to the present one, towards `limit`, that is enough, in round numbers."""
-    start, unit = float(value_at(inputs, path)) if start is None else start, spec_at(inputs, path).unit
-    if not _good(inputs, path, limit, enough):  # too far may be wrong: a thin drum needs more layers
+    start, unit = (
+        float(value_at(inputs, path)) if start is None else start,
+        spec_at(inputs, path).unit,
+    )
+    if not _good(
+        inputs, path, limit, enough
+    ):  # too far may be wrong: a thin drum needs more layers
         steps = [start * (limit / start) ** (k / GRID) for k in range(1, GRID)]
         limit = next((value for value in steps if _good(inputs, path, value, enough)), math.nan)
         if math.isnan(limit):
@@ -125,7 +132,9 @@ def _nominal(inputs: Inputs, machine: Machine) -> float:
 
 
 def _stalled_current(inputs: Inputs, machine: Machine) -> float:
-    currents = (group.live * group.fit.stall_current / group.fit.voltage for group in machine.groups)
+    currents = (
+        group.live * group.fit.stall_current / group.fit.voltage for group in machine.groups
+    )
     return max(sum(currents) * inputs.supply.voltage, inputs.supply.current_limit or 0.0)
 
 
@@ -172,7 +181,11 @@ def _more_stages(inputs: Inputs, enough: Enough) -> Iterator[tuple[float, Action
         path, before = f"stage.{number}.repeat", stage.repeat
         after = smallest_count(inputs, path, before + 2, enough)
         if after is not None:
-            ratio = (stage.gear or 0) / stage.pinion if stage.kind == "spur" and stage.pinion else stage.ratio
+            ratio = (
+                (stage.gear or 0) / stage.pinion
+                if stage.kind == "spur" and stage.pinion
+                else stage.ratio
+            )
             yield float(ratio or 1.0) ** (after - before), ActionKind.ONE_MORE_STAGE, path, after
 
 
@@ -185,7 +198,14 @@ thinner_drum = _step(
     lambda i, m: max(SMALLEST * i.drum.diameter, i.rope.diameter),
 )
 
-TO_RAISE: tuple[Maker, ...] = (more_ratio, more_motors, thinner_drum, more_voltage, more_current, less_load)
+TO_RAISE: tuple[Maker, ...] = (
+    more_ratio,
+    more_motors,
+    thinner_drum,
+    more_voltage,
+    more_current,
+    less_load,
+)
 TO_COOL: tuple[Maker, ...] = (more_motors, more_ratio, less_load)
 TO_BE_FASTER: tuple[Maker, ...] = (more_voltage, more_current, less_load)
 
@@ -265,10 +285,16 @@ def without_group(inputs: Inputs, number: int) -> Proposal:
         From 1.
     """
     left = tuple(group for i, group in enumerate(inputs.motors, start=1) if i != number)
-    moved = frozenset(_renumbered(path, number) for path in inputs.given if not path.startswith(f"motors.{number}."))
+    moved = frozenset(
+        _renumbered(path, number)
+        for path in inputs.given
+        if not path.startswith(f"motors.{number}.")
+    )
     count = inputs.motors[number - 1].count
     setting = Setting(f"motors.{number}.count", count, 0, "")
-    return Proposal(ActionKind.LEAVE_OUT_GROUP, (setting,), replace(inputs, motors=left, given=moved))
+    return Proposal(
+        ActionKind.LEAVE_OUT_GROUP, (setting,), replace(inputs, motors=left, given=moved)
+    )
 
 
 def _renumbered(path: str, gone: int) -> str:

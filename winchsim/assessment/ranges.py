@@ -67,7 +67,15 @@ LOGS: Mapping[Key, str] = {
 }
 """Results of the quasi-static model whose logarithm is combined."""
 
-ONLY_IF_LIFTED = frozenset({CheckKey.LIFT_TIME, CheckKey.CONTINUOUS_CURRENT, CheckKey.WINDING, CheckKey.BATTERY, *ReadingKey})
+ONLY_IF_LIFTED = frozenset(
+    {
+        CheckKey.LIFT_TIME,
+        CheckKey.CONTINUOUS_CURRENT,
+        CheckKey.WINDING,
+        CheckKey.BATTERY,
+        *ReadingKey,
+    }
+)
 """Compared only with variants that end as the base does."""
 
 
@@ -182,9 +190,15 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
     paths = {row.path for row in rows if _ranged(row)}
     found: dict[str, list[Assumed]] = {}
     for row in rows:
-        derived = row.path.endswith(".efficiency") and row.path.replace(".efficiency", ".friction") in paths
+        derived = (
+            row.path.endswith(".efficiency")
+            and row.path.replace(".efficiency", ".friction") in paths
+        )
         if _ranged(row) and not derived:
-            name = next((name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)), row.path.rpartition(".")[2])
+            name = next(
+                (name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)),
+                row.path.rpartition(".")[2],
+            )
             found.setdefault(name, []).append(row)
     return found
 
@@ -258,14 +272,20 @@ def _run(inputs: Inputs, variants: Sequence[_Variant]) -> list[End]:
         for k, place in enumerate(places):
             ends[place] = End(int(lifts.end[k]))
             variants[place].lifted = bool(lifts.lifted[k])
-            variants[place].logs = {key: float(values[k]) for key, values in logs.items() if math.isfinite(values[k])}
-            variants[place].hold = {key: HoldShare(*(float(v[k]) for v in pair)) for key, pair in hold.items()}
+            variants[place].logs = {
+                key: float(values[k]) for key, values in logs.items() if math.isfinite(values[k])
+            }
+            variants[place].hold = {
+                key: HoldShare(*(float(v[k]) for v in pair)) for key, pair in hold.items()
+            }
     return ends
 
 
 def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
     with np.errstate(divide="ignore", invalid="ignore"):
-        found: dict[Key, np.ndarray] = {key: np.log(getattr(lifts, name)) for key, name in LOGS.items()}
+        found: dict[Key, np.ndarray] = {
+            key: np.log(getattr(lifts, name)) for key, name in LOGS.items()
+        }
         found[CheckKey.WINDING] = np.log(lifts.tight_winding - batch.machine.ambient)
         for place, kind in enumerate(LinkKind):
             found[kind] = np.log(lifts.kind_factors[place])
@@ -320,7 +340,10 @@ def _combined(
     keys = {key for own in effects.values() for key in own}
     spans, worst = {}, {}
     for key in keys:
-        down, up = ({name: end((0.0, *own.get(key, ()))) for name, own in effects.items()} for end in (min, max))
+        down, up = (
+            {name: end((0.0, *own.get(key, ()))) for name, own in effects.items()}
+            for end in (min, max)
+        )
         spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
         worst[key] = (_most(down), _most(up))
     hold = {}
@@ -334,13 +357,20 @@ def _combined(
             slope = _root(end(0.0, *(b for _, b in own)) for own in moves.values())
             ends.append(HoldShare(share.net + sign * net, share.slope + sign * slope))
         hold[key] = (share, *ends)
-        worst[key] = (_most({name: max(0.0, *(a for a, _ in own)) for name, own in moves.items()}), "")
+        worst[key] = (
+            _most({name: max(0.0, *(a for a, _ in own)) for name, own in moves.items()}),
+            "",
+        )
         for v in others:
             effects[v.name].setdefault(key, []).append(v.hold[key].compared_to(share))
     causes = []
     for name, own in effects.items():
         kept = {k: (e[0], e[-1]) for k, e in own.items() if isinstance(k, CheckKey) and _matters(e)}
-        turns = CheckKey.TARGET if any(v.name == name and v.lifted is not base.lifted for v in others) else None
+        turns = (
+            CheckKey.TARGET
+            if any(v.name == name and v.lifted is not base.lifted for v in others)
+            else None
+        )
         if kept or turns:
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
     causes.sort(key=lambda cause: -largest_effect(cause)[0])
@@ -383,7 +413,9 @@ def _never(
     falls: dict[str, tuple[float, str]] = {}
     for variant in variants[1:]:
         fall = variant.logs.get(key, 0.0) - base.logs.get(key, 0.0)
-        falls[variant.name] = min(falls.get(variant.name, (0.0, variant.side)), (fall, variant.side))
+        falls[variant.name] = min(
+            falls.get(variant.name, (0.0, variant.side)), (fall, variant.side)
+        )
     two = sorted(falls, key=lambda name: falls[name])[:2]
     if len(two) == 2 and falls[two[1]][0] < -NEGLIGIBLE:
         both = _moved(inputs, machine, *((groups[name], falls[name][1]) for name in two))

@@ -107,7 +107,9 @@ def mean_current(history: History) -> float:
     """Over the lift; over all time under power where the target was not reached. [A]"""
     record = history.record
     if history.up is not None and history.lift_began is not None:
-        began, ended = np.interp([history.lift_began, history.up.time], record.time, record["charge"])
+        began, ended = np.interp(
+            [history.lift_began, history.up.time], record.time, record["charge"]
+        )
         return float(ended - began) / (history.up.time - history.lift_began)
     powered = sum(span.end - span.start for span in history.spans if span.step.powered)
     return float(record["charge"][-1]) / powered if powered > 0 else 0.0
@@ -141,8 +143,14 @@ def efficiency(history: History) -> float | None:
     if up is None:
         return None
     body = history.machine.body
-    spent = sum(_source_energy(history, span) for span in history.spans if span.step.action == "raise")
-    gained = body.mass * body.gravity * (up.height - history.machine.height(history.machine.start_travel))
+    spent = sum(
+        _source_energy(history, span) for span in history.spans if span.step.action == "raise"
+    )
+    gained = (
+        body.mass
+        * body.gravity
+        * (up.height - history.machine.height(history.machine.start_travel))
+    )
     return gained / spent if spent > 0 and math.isfinite(spent) else None
 
 

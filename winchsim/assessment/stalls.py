@@ -35,7 +35,9 @@ def _on_layer(history: History, event: RecordedEvent, layer: int) -> Margins:
     cases = [float(record[f"motor_{g.number}_case"][k]) for g in m.groups]
     phase = history.span_at(event.time).step
     raising = phase if phase.action == "raise" else None
-    return margins(m, event.height / m.body.rise, layer, windings=windings, cases=cases, phase=raising)
+    return margins(
+        m, event.height / m.body.rise, layer, windings=windings, cases=cases, phase=raising
+    )
 
 
 def layer_that_ends(history: History, event: RecordedEvent) -> int | None:

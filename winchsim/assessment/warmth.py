@@ -1,4 +1,5 @@
-"""Warmth of polymer teeth from their own friction, for a run: what the friction power of each mesh makes of root and flank."""
+"""Warmth of polymer teeth from their own friction, for a run: what the friction power of each mesh
+makes of root and flank."""
 
 from __future__ import annotations
 
@@ -42,8 +43,13 @@ class ToothWarmth:
 
     @property
     def flank_limit(self) -> float | None:
-        """Highest temperature for lasting use, or the softening temperature where that is not known. [°C]"""
-        return self.material.softening if self.material.service_limit is None else self.material.service_limit
+        """Highest temperature for lasting use, or the softening temperature where that is not
+        known. [°C]"""
+        return (
+            self.material.softening
+            if self.material.service_limit is None
+            else self.material.service_limit
+        )
 
     @property
     def too_warm(self) -> bool:
@@ -62,8 +68,9 @@ def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
 
     Notes
     -----
-    The friction power of a mesh is what it carries times one less its efficiency. Steady running at the mean power of the
-    raise: a short lift stays cooler. From memory of the guideline for plastic gears, good to a factor of two.
+    The friction power of a mesh is what it carries times one less its efficiency. Steady running at
+    the mean power of the raise: a short lift stays cooler. From memory of the guideline for plastic
+    gears, good to a factor of two.
     """
     if record.inputs is None or not raising_time(record) > 0:
         return ()
@@ -84,7 +91,8 @@ def raising_time(record: Record) -> float:
 
 
 def _raising_weights(record: Record) -> np.ndarray:
-    """Time that each sample stands for while the drum raises: half of the gaps on its two sides. [s]"""
+    """Time that each sample stands for while the drum raises: half of the gaps on its two sides.
+    [s]"""
     gaps = np.diff(record.time)
     weights = np.zeros(record.time.size)
     weights[:-1] += gaps / 2
@@ -100,10 +108,16 @@ def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkK
 
     def lost(place: int) -> float:
         """Mean friction power that one pinion of a mesh makes. [W]"""
-        carried = float((record[f"mesh_{place + 1}_force"] * pitch_speed * weights).sum()) / total if total > 0 else 0.0
+        carried = (
+            float((record[f"mesh_{place + 1}_force"] * pitch_speed * weights).sum()) / total
+            if total > 0
+            else 0.0
+        )
         return carried * (1 - _efficiency(record, m.meshes[place]))
 
-    if kind is LinkKind.TOOTH_GEAR:  # a gear that meets several pinions a turn takes the heat of each
+    if (
+        kind is LinkKind.TOOTH_GEAR
+    ):  # a gear that meets several pinions a turn takes the heat of each
         power = sum(m.meshes[place].pinions * lost(place) for place in on_one_gear(m.meshes, mesh))
     else:
         power = lost(index)
@@ -120,7 +134,13 @@ def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkK
 def _mesh_speed(record: Record, mesh: Mesh) -> np.ndarray:
     """Pitch-line speed of a mesh over the run. [m/s]"""
     assert mesh.gear_teeth is not None and mesh.module is not None
-    return np.abs(record["drum_speed"]) * gear_ratio(record.machine.chain, mesh) * mesh.gear_teeth * mesh.module / 2
+    return (
+        np.abs(record["drum_speed"])
+        * gear_ratio(record.machine.chain, mesh)
+        * mesh.gear_teeth
+        * mesh.module
+        / 2
+    )
 
 
 def _efficiency(record: Record, mesh: Mesh) -> float:
@@ -135,5 +155,7 @@ def _partner(record: Record, case: ToothCase, kind: LinkKind) -> str:
     """What the other gear of the mesh is made of, as the table of heating asks."""
     assert record.inputs is not None
     stage = case.stage
-    name = stage.material if kind is LinkKind.TOOTH_PINION else stage.pinion_material or stage.material
+    name = (
+        stage.material if kind is LinkKind.TOOTH_PINION else stage.pinion_material or stage.material
+    )
     return "metal" if record.inputs.materials[name].is_metal else "polymer"

@@ -16,7 +16,12 @@ if TYPE_CHECKING:
     from winchsim.scenario.read import Scenario
     from winchsim.studies.calibrate import Calibration
 
-FILE_NAMES = ("calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json")
+FILE_NAMES = (
+    "calibrated.toml",
+    "measured-predicted.png",
+    "measured-predicted.svg",
+    "calibration.json",
+)
 
 
 def register(commands: Any) -> None:
@@ -39,13 +44,30 @@ def register(commands: Any) -> None:
     parser.add_argument("--full", action="store_true", help="print all details")
     parser.add_argument("tests", metavar="TESTS.csv", help="test sheet, one row a test")
     parser.add_argument(
-        "--fit", metavar="NAMES", default="", help="factors to fit, such as mesh_friction,bearings; left out: all"
+        "--fit",
+        metavar="NAMES",
+        default="",
+        help="factors to fit, such as mesh_friction,bearings; left out: all",
     )
     parser.add_argument(
-        "--next", metavar="MASS", action="append", default=[], dest="masses", help='load to predict, such as "12 kg"'
+        "--next",
+        metavar="MASS",
+        action="append",
+        default=[],
+        dest="masses",
+        help='load to predict, such as "12 kg"',
     )
-    parser.add_argument("--level", metavar="SHARE", default="90 %", help="probability of the intervals (default: 90 %%)")
-    add_out_folder(parser, lambda _: FILE_NAMES, "folder for the calibrated scenario, the figure and the numbers")
+    parser.add_argument(
+        "--level",
+        metavar="SHARE",
+        default="90 %",
+        help="probability of the intervals (default: 90 %%)",
+    )
+    add_out_folder(
+        parser,
+        lambda _: FILE_NAMES,
+        "folder for the calibrated scenario, the figure and the numbers",
+    )
     add_units(parser)
     add_force(parser)
 
@@ -57,7 +79,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.units import parse_quantity
 
     scenario = read(options.file, options.overrides)
-    (rows, origin), masses = read_planned_sheet(options.tests), [parse_quantity(text, "kg") for text in options.masses]
+    (rows, origin), masses = (
+        read_planned_sheet(options.tests),
+        [parse_quantity(text, "kg") for text in options.masses],
+    )
 
     from winchsim.report.calibration import build, calibration_json, rounded
     from winchsim.report.measured import lift_tests
@@ -87,7 +112,11 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 
 def _write(
-    options: argparse.Namespace, env: Env, scenario: Scenario, found: Calibration, findings: tuple[Finding, ...]
+    options: argparse.Namespace,
+    env: Env,
+    scenario: Scenario,
+    found: Calibration,
+    findings: tuple[Finding, ...],
 ) -> tuple[str, ...]:
     from winchsim.report.calibration import calibration_json, remarks, with_cautions
     from winchsim.report.figures.calibration import measured_and_predicted

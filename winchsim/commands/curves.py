@@ -1,4 +1,5 @@
-"""``winchsim curves``: figures ready to publish, of one lift or of several on shared axes, with measured points on them."""
+"""``winchsim curves``: figures ready to publish, of one lift or of several on shared axes, with
+measured points on them."""
 
 from __future__ import annotations
 
@@ -45,10 +46,19 @@ def register(commands: Any) -> None:
     )
     add_scenario(parser, several=True)
     parser.add_argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare")
-    parser.add_argument("--ladder", action="store_true", help="draw the rungs of a ladder up to the FILE's load")
+    parser.add_argument(
+        "--ladder", action="store_true", help="draw the rungs of a ladder up to the FILE's load"
+    )
     add_out_folder(parser, _names, "folder to write to; left out, this one", default=".")
-    parser.add_argument("--format", metavar="LIST", default="png,svg", help="any of png, svg and pdf, with commas")
-    parser.add_argument("--width", choices=("column", "slide"), default="column", help="86 mm, or 254 mm with larger type")
+    parser.add_argument(
+        "--format", metavar="LIST", default="png,svg", help="any of png, svg and pdf, with commas"
+    )
+    parser.add_argument(
+        "--width",
+        choices=("column", "slide"),
+        default="column",
+        help="86 mm, or 254 mm with larger type",
+    )
     add_units(parser)
     add_force(parser)
 
@@ -86,7 +96,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     return ExitCode.NO_TRUST if ExitCode.NO_TRUST in codes else max(codes)
 
 
-# --- arguments --------------------------------------------------------------------------------------------------------
+# --- arguments
 
 
 def _names(options: argparse.Namespace) -> list[str]:
@@ -105,7 +115,10 @@ def _formats(text: str) -> list[str]:
     formats = [part.strip().lower().lstrip(".") for part in text.split(",") if part.strip()]
     for name in formats:
         if name not in FORMATS:
-            raise usage_error(f"unknown format {name!r}", "--format takes png, svg and pdf, such as --format png,pdf")
+            raise usage_error(
+                f"unknown format {name!r}",
+                "--format takes png, svg and pdf, such as --format png,pdf",
+            )
     if not formats:
         raise usage_error("no format given", "--format takes png, svg and pdf")
     return list(dict.fromkeys(formats))
@@ -117,9 +130,13 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
     if len(options.files) > 1 and options.measured:
         raise usage_error("measured points belong to one scenario", "give one FILE with --measured")
     if options.ladder and options.measured:
-        raise usage_error("--ladder and --measured do not go together", "a test sheet brings its own loads")
+        raise usage_error(
+            "--ladder and --measured do not go together", "a test sheet brings its own loads"
+        )
     if len(options.files) > MOST_LIFTS:
-        raise usage_error(f"{len(options.files)} files", f"at most {MOST_LIFTS} go onto shared axes")
+        raise usage_error(
+            f"{len(options.files)} files", f"at most {MOST_LIFTS} go onto shared axes"
+        )
 
 
 def _measured(path: str | None) -> tuple[SheetRow, ...] | MeasuredTrace | None:
@@ -128,7 +145,7 @@ def _measured(path: str | None) -> tuple[SheetRow, ...] | MeasuredTrace | None:
     return None if path is None else read_measured(path)
 
 
-# --- drawing ----------------------------------------------------------------------------------------------------------
+# --- drawing
 
 
 def _draw(
@@ -141,7 +158,9 @@ def _draw(
 ) -> _Drawn:
     us = options.units == "us"
     if len(scenarios) > 1:
-        return _several(look, us, [scenario.inputs.title or scenario.name for scenario in scenarios], records)
+        return _several(
+            look, us, [scenario.inputs.title or scenario.name for scenario in scenarios], records
+        )
     if options.ladder:
         return _ladder(look, us, scenarios[0].inputs, tell)
     if measured is None:
@@ -166,7 +185,12 @@ def _ladder(look: Look, us: bool, inputs: Inputs, tell: Progress) -> _Drawn:
     from winchsim.studies.ladder import plan_ladder
 
     ladder = plan_ladder(inputs, on_progress=tell)
-    return _several(look, us, [text_of(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0], ladder.records)
+    return _several(
+        look,
+        us,
+        [text_of(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0],
+        ladder.records,
+    )
 
 
 def _trace(look: Look, us: bool, record: Record, measured: MeasuredTrace) -> _Drawn:
@@ -176,33 +200,52 @@ def _trace(look: Look, us: bool, record: Record, measured: MeasuredTrace) -> _Dr
 
     found = trace_differences(record, measured)
     if not found:
-        raise usage_error("no sample of the trace lies within the run", "its time counts from power on, in seconds")
+        raise usage_error(
+            "no sample of the trace lies within the run",
+            "its time counts from power on, in seconds",
+        )
     picture = beside_trace(record, measured, look, us=us)
     return _Drawn([picture], [trace(d) for d in found], [difference_facts(d) for d in found])
 
 
-def _sheet(look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress) -> _Drawn:
+def _sheet(
+    look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress
+) -> _Drawn:
     from winchsim.report.figures.catalogue import beside_sheet
     from winchsim.report.measured import comparison_facts, simulated_sheet
     from winchsim.report.words.measured import row
 
     tests = simulated_sheet(inputs, rows, most=MOST_LIFTS, on_progress=tell)
     if not tests:
-        raise usage_error("the test sheet has no row that was measured", "fill in measured_time_s or measured_current_a")
-    return _Drawn(beside_sheet(tests, look, us=us), [row(t) for t in tests], [comparison_facts(t) for t in tests])
+        raise usage_error(
+            "the test sheet has no row that was measured",
+            "fill in measured_time_s or measured_current_a",
+        )
+    return _Drawn(
+        beside_sheet(tests, look, us=us),
+        [row(t) for t in tests],
+        [comparison_facts(t) for t in tests],
+    )
 
 
-# --- files and output --------------------------------------------------------------------------------------------------
+# --- files and output
 
 
 def _write(
-    options: argparse.Namespace, drawn: _Drawn, formats: list[str], look: Look, scenarios: list[Scenario], env: Env
+    options: argparse.Namespace,
+    drawn: _Drawn,
+    formats: list[str],
+    look: Look,
+    scenarios: list[Scenario],
+    env: Env,
 ) -> list[str]:
     from winchsim.report.figures.save import image
 
     digest = scenarios[0].digest if len(scenarios) == 1 else ""
     files: dict[str, str | bytes] = {
-        f"{picture.name}.{form}": image(picture.figure, form, look, digest) for picture in drawn.pictures for form in formats
+        f"{picture.name}.{form}": image(picture.figure, form, look, digest)
+        for picture in drawn.pictures
+        for form in formats
     }
     return write_out(options, env, files)
 

@@ -1,4 +1,5 @@
-"""What a command gets from outside, so that tests can put something else in its place; and the exit codes."""
+"""What a command gets from outside, so that tests can put something else in its place; and the exit
+codes."""
 
 from __future__ import annotations
 
@@ -52,7 +53,8 @@ class _Closed(io.TextIOBase):
 
 
 def _whole(stream: Any) -> Any:
-    """A stream that hands on all of a text or says that it cannot; without a buffer (``python -u``) the rest would be lost."""
+    """A stream that hands on all of a text or says that it cannot; without a buffer (``python -u``)
+    the rest would be lost."""
     if not isinstance(getattr(stream, "buffer", None), io.RawIOBase):
         return stream
     return open(stream.fileno(), "w", encoding=stream.encoding, closefd=False)
@@ -148,7 +150,8 @@ class Env:
         self.show(text if text.endswith("\n") else text + "\n")
 
     def show(self, text: str) -> None:
-        """Write to standard error as it is and at once. Where that takes nothing, nobody can be told, and the result counts."""
+        """Write to standard error as it is and at once. Where that takes nothing, nobody can be
+        told, and the result counts."""
         with contextlib.suppress(OSError):
             self.stderr.write(text)
             self.stderr.flush()

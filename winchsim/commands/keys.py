@@ -19,7 +19,9 @@ def register(commands: Any) -> None:
         run,
         example="winchsim keys rope",
     )
-    parser.add_argument("table", metavar="TABLE", nargs="?", help="only this table, such as rope or motors.gearbox")
+    parser.add_argument(
+        "table", metavar="TABLE", nargs="?", help="only this table, such as rope or motors.gearbox"
+    )
     parser.add_argument("--markdown", action="store_true", help="print Markdown tables")
 
 

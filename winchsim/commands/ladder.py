@@ -49,9 +49,13 @@ def register(commands: Any) -> None:
         help=f"loaded rungs (default: {RUNGS})",
     )
     parser.add_argument(
-        "--blind", action="store_true",
-        help="leave the predictions out of the sheet, for pupils who make their own; they go into answers.html",
-    )  # fmt: skip
+        "--blind",
+        action="store_true",
+        help=(
+            "leave the predictions out of the sheet, for pupils who make "
+            "their own; they go into answers.html"
+        ),
+    )
     add_out_folder(parser, _names, "write the sheet as HTML and CSV there, and the numbers as JSON")
     add_units(parser)
     add_force(parser)

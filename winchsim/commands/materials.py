@@ -1,4 +1,5 @@
-"""``winchsim materials``: what the tables of materials, ropes and friction say, and where each value is from."""
+"""``winchsim materials``: what the tables of materials, ropes and friction say, and where each
+value is from."""
 
 from __future__ import annotations
 
@@ -18,9 +19,14 @@ def register(commands: Any) -> None:
         "show the materials, ropes and friction pairs, each value with its source",
         run,
         example="winchsim materials PETG polyester",
-        details="Without names: an overview. With names: every value of these, with its range and source.",
+        details=(
+            "Without names: an overview. With names: every value of "
+            "these, with its range and source."
+        ),
     )
-    parser.add_argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full")
+    parser.add_argument(
+        "names", metavar="NAME", nargs="*", help="materials or ropes to show in full"
+    )
     add_units(parser)
 
 
@@ -38,5 +44,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     elif options.names or us:
         env.out(detail_text(rows, us=us, paint=env.paint))
     else:
-        env.out(overview_text(list(materials.values()), list(ropes.values()), list(pairs), paint=env.paint))
+        env.out(
+            overview_text(
+                list(materials.values()), list(ropes.values()), list(pairs), paint=env.paint
+            )
+        )
     return ExitCode.GOOD

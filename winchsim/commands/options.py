@@ -18,7 +18,8 @@ class HelpShownError(Exception):
 
 
 class Parser(argparse.ArgumentParser):
-    """Argument parser that raises instead of ending the process, and names the nearest word for a wrong one."""
+    """Argument parser that raises instead of ending the process, and names the nearest word for a
+    wrong one."""
 
     def __init__(self, *args: Any, env: Env, **kwargs: Any) -> None:
         kwargs = {"formatter_class": _formatter, "allow_abbrev": False, **kwargs}
@@ -44,7 +45,9 @@ class Parser(argparse.ArgumentParser):
             return
         known = [option for action in self._actions for option in action.option_strings]
         hint = did_you_mean(left[0].partition("=")[0], known)
-        raise usage_error(f"unknown argument {left[0]}", hint or f"{self.prog} -h shows what it takes")
+        raise usage_error(
+            f"unknown argument {left[0]}", hint or f"{self.prog} -h shows what it takes"
+        )
 
 
 def usage_error(message: str, hint: str) -> InputError:
@@ -52,9 +55,14 @@ def usage_error(message: str, hint: str) -> InputError:
     choice = re.search(r"invalid choice: '(.*?)' \(choose from (.*)\)", message)
     if choice:
         words = re.findall(r"[\w-]+", choice[2])
-        message = f"unknown {'command' if message.startswith('argument COMMAND') else 'choice'} {choice[1]!r}"
+        message = (
+            f"unknown "
+            f"{'command' if message.startswith('argument COMMAND') else 'choice'} {choice[1]!r}"
+        )
         hint = did_you_mean(choice[1], words) or hint
-        return InputError((Fault(message, expected="one of: " + ", ".join(words), hint=hint, code=Code.USAGE),))
+        return InputError(
+            (Fault(message, expected="one of: " + ", ".join(words), hint=hint, code=Code.USAGE),)
+        )
     return InputError((Fault(message, hint=hint, code=Code.USAGE),))
 
 
@@ -62,7 +70,9 @@ def _formatter(prog: str) -> argparse.HelpFormatter:
     return argparse.RawDescriptionHelpFormatter(prog, max_help_position=28, width=96)
 
 
-def add_command(commands: Any, name: str, summary: str, run: Run, *, example: str, details: str = "") -> Parser:
+def add_command(
+    commands: Any, name: str, summary: str, run: Run, *, example: str, details: str = ""
+) -> Parser:
     """Parser of one command, with the options that every command has.
 
     Parameters
@@ -86,18 +96,30 @@ def add_command(commands: Any, name: str, summary: str, run: Run, *, example: st
         To add the command's own arguments to.
     """
     description = f"{summary[:1].upper()}{summary[1:]}." + (f"\n\n{details}" if details else "")
-    parser: Parser = commands.add_parser(name, help=summary, description=description, epilog=f"example:\n  {example}")
+    parser: Parser = commands.add_parser(
+        name, help=summary, description=description, epilog=f"example:\n  {example}"
+    )
     parser.set_defaults(run=run, parser=parser)
-    parser.add_argument("--json", action="store_true", help="print one JSON document instead of text")
+    parser.add_argument(
+        "--json", action="store_true", help="print one JSON document instead of text"
+    )
     add_common(parser)
     return parser
 
 
 def add_common(parser: argparse.ArgumentParser) -> None:
     """Options that stand before or after the command's name."""
-    parser.add_argument("--color", choices=("auto", "always", "never"), default=argparse.SUPPRESS, help="when to use colour")
     parser.add_argument(
-        "--debug", action="store_true", default=argparse.SUPPRESS, help="show the traceback of an internal fault"
+        "--color",
+        choices=("auto", "always", "never"),
+        default=argparse.SUPPRESS,
+        help="when to use colour",
+    )
+    parser.add_argument(
+        "--debug",
+        action="store_true",
+        default=argparse.SUPPRESS,
+        help="show the traceback of an internal fault",
     )
 
 
@@ -119,7 +141,9 @@ def add_scenario(parser: argparse.ArgumentParser, *, several: bool = False) -> N
 
 def add_units(parser: argparse.ArgumentParser) -> None:
     """Whether US units are printed beside the SI ones."""
-    parser.add_argument("--units", choices=("si", "us"), default="si", help="print US units beside the SI ones")
+    parser.add_argument(
+        "--units", choices=("si", "us"), default="si", help="print US units beside the SI ones"
+    )
 
 
 def add_force(parser: argparse.ArgumentParser) -> None:

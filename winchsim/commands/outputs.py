@@ -1,4 +1,5 @@
-"""Options that say where results go: refused before any work where they would be refused after it."""
+"""Options that say where results go: refused before any work where they would be refused after
+it."""
 
 from __future__ import annotations
 
@@ -63,8 +64,8 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
     Raises
     ------
     OutputError
-        A file is in the way, a place is missing or cannot be written to, two results would go into one file, or one into a
-        file that the command reads.
+        A file is in the way, a place is missing or cannot be written to, two results would go into
+        one file, or one into a file that the command reads.
     """
     file = getattr(options, getattr(options, "file_written", ""), None)
     folder = getattr(options, "out", None)
@@ -95,7 +96,8 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
 
 
 def announced(options: argparse.Namespace) -> tuple[str, ...]:
-    """Names of all files that a command may write into its folder, with what goes beside each CSV."""
+    """Names of all files that a command may write into its folder, with what goes beside each
+    CSV."""
     names = tuple(options.names_written(options))
     return (*names, *(about_name(name) for name in names if _is_csv(name)))
 
@@ -143,7 +145,8 @@ def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
 
 
 def _spare_inputs(options: argparse.Namespace, written: Iterable[str]) -> None:
-    """Refuse a result that would go into a file which the command reads, whatever the user says of replacing files."""
+    """Refuse a result that would go into a file which the command reads, whatever the user says of
+    replacing files."""
     read = [
         getattr(options, name, None)
         for name in READ
@@ -168,7 +171,8 @@ def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | b
     options : argparse.Namespace
     env : Env
     files : Mapping of str to str or bytes
-        Content by plain name; every name is one that was announced, so that `check_outputs` has looked for it.
+        Content by plain name; every name is one that was announced, so that `check_outputs` has
+        looked for it.
 
     Returns
     -------

@@ -13,7 +13,8 @@ QUIET_FOR = 1.0
 
 @contextmanager
 def progress(env: Env, what: str) -> Iterator[Callable[[int, int], None]]:
-    """Shows ``what: 3 of 8`` on standard error while that is a terminal, and clears the line at the end.
+    """Shows ``what: 3 of 8`` on standard error while that is a terminal, and clears the line at the
+    end.
 
     Parameters
     ----------

@@ -1,4 +1,5 @@
-"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: which value of one thing to take."""
+"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: which value of one thing
+to take."""
 
 from __future__ import annotations
 
@@ -7,7 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import Parser, add_command, add_force, add_scenario, add_units, usage_error
+from winchsim.commands.options import (
+    Parser,
+    add_command,
+    add_force,
+    add_scenario,
+    add_units,
+    usage_error,
+)
 from winchsim.commands.outputs import add_out_folder, write_out
 from winchsim.commands.progress import progress
 
@@ -21,7 +29,8 @@ ENDINGS = (".txt", ".html", ".json", ".csv", ".svg", ".png")
 
 @dataclass(frozen=True)
 class Row:
-    """One command: what it finds, an example of its range, the unit of that range, and what varies."""
+    """One command: what it finds, an example of its range, the unit of that range, and what
+    varies."""
 
     summary: str
     span: str
@@ -31,23 +40,36 @@ class Row:
 
 COMMANDS = {
     "drum": Row(
-        "find the drum diameters that work for a load, and one to take", "4mm:30mm", "mm",
+        "find the drum diameters that work for a load, and one to take",
+        "4mm:30mm",
+        "mm",
         "Diameters over a range, sizes that can be bought among them.",
     ),
     "gears": Row(
-        "find the change of the gears that suits a load", "150:600", "",
-        "One pair with other teeth, one pair more, one fewer. The range is that of the whole ratio.",
+        "find the change of the gears that suits a load",
+        "150:600",
+        "",
+        (
+            "One pair with other teeth, one pair more, one fewer. The "
+            "range is that of the whole ratio."
+        ),
     ),
-    "motors": Row("find how many motors a load needs", "1:12", "", "Every number of motors of one group."),
+    "motors": Row(
+        "find how many motors a load needs", "1:12", "", "Every number of motors of one group."
+    ),
     "voltage": Row(
-        "find the supply voltages that work for a load, and one to take", "4V:9V", "V",
+        "find the supply voltages that work for a load, and one to take",
+        "4V:9V",
+        "V",
         "Voltages over a range; takes the one nearest to that of the motors' data.",
     ),
     "heaviest": Row(
-        "find the heaviest load that a build lifts, and what limits it", "1kg:40kg", "kg",
+        "find the heaviest load that a build lifts, and what limits it",
+        "1kg:40kg",
+        "kg",
         "Loads over a range; takes the heaviest.",
     ),
-}  # fmt: skip
+}
 """The commands by name, which is that of their question."""
 
 _RULE = (
@@ -70,12 +92,20 @@ def _register(commands: Any, name: str, row: Row) -> None:
     )  # fmt: skip
     add_scenario(parser)
     parser.set_defaults(question=name)
-    parser.add_argument("--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {row.span}")
+    parser.add_argument(
+        "--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {row.span}"
+    )
     parser.add_argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"')
-    parser.add_argument("--margin", metavar="NUMBER", help="required starting torque margin (1.25 if left out)")
-    parser.add_argument("--fastest", action="store_true", help="of those that are otherwise equal, take the fastest")
+    parser.add_argument(
+        "--margin", metavar="NUMBER", help="required starting torque margin (1.25 if left out)"
+    )
+    parser.add_argument(
+        "--fastest", action="store_true", help="of those that are otherwise equal, take the fastest"
+    )
     if name == "motors":
-        parser.add_argument("--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1")
+        parser.add_argument(
+            "--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1"
+        )
     add_result_options(parser, name)
 
 
@@ -98,7 +128,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     time = None if options.target_time is None else parse_quantity(options.target_time, "s")
     margin = None if options.margin is None else parse_quantity(options.margin, "")
     if time is not None and not time > 0:
-        raise usage_error(f"target time {options.target_time}", "a time over 0, such as --target-time 60s")
+        raise usage_error(
+            f"target time {options.target_time}", "a time over 0, such as --target-time 60s"
+        )
     if margin is not None and not margin >= 1:
         raise usage_error(f"margin {options.margin}", "at least 1, such as --margin 1.3")
     scenario, group = read(options.file, options.overrides), getattr(options, "group", 1)
@@ -120,9 +152,15 @@ def run(options: argparse.Namespace, env: Env) -> int:
         return study_figure(study, look, us=us)
 
     finish(
-        options, env, name, scenario.digest, report.study_document(study, scenario, options.overrides),
-        json=lambda: report.study_json(study, scenario), csv=lambda: report.study_csv(study), figure=figure,
-    )  # fmt: skip
+        options,
+        env,
+        name,
+        scenario.digest,
+        report.study_document(study, scenario, options.overrides),
+        json=lambda: report.study_json(study, scenario),
+        csv=lambda: report.study_csv(study),
+        figure=figure,
+    )
     return study.exit_code
 
 
@@ -133,7 +171,9 @@ def _check_motors(scenario: Scenario, group: int, *ends: float | None) -> None:
         raise usage_error(f"no motor group {group}", f"this scenario has {has}, counted from 1")
     for end in ends:
         if end is not None and (end != int(end) or end < 1):
-            raise usage_error(f"{end:g} motors", "--range counts whole motors from 1 on, such as --range 1:12")
+            raise usage_error(
+                f"{end:g} motors", "--range counts whole motors from 1 on, such as --range 1:12"
+            )
 
 
 def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]:
@@ -152,7 +192,9 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
         return None, None
     low, colon, high = (part.strip() for part in text.partition(":"))
     if not colon or not (low or high):
-        raise usage_error(f"range {text!r}", f"write both ends with a colon, such as --range 4{unit}:30{unit}")
+        raise usage_error(
+            f"range {text!r}", f"write both ends with a colon, such as --range 4{unit}:30{unit}"
+        )
     tail = high.lstrip("0123456789.+-eE ") if high else ""
     if low and tail and low.replace(".", "", 1).isdigit():
         low += tail
@@ -192,9 +234,15 @@ def finish(
         files: dict[str, str | bytes] = {".json": json(), ".csv": csv()}
         drawn, inline = None if figure is None else figure(COLUMN), {}
         if drawn is not None:
-            files |= {ending: image(drawn, ending[1:], COLUMN, digest) for ending in (".svg", ".png")}
+            files |= {
+                ending: image(drawn, ending[1:], COLUMN, digest) for ending in (".svg", ".png")
+            }
             inline = {name: inline_svg(drawn, COLUMN, name, "Candidates")}
         files[".txt"] = render_text(document, Options(us=us, full=True))
         files[".html"] = render_html(document, Options(us=us, figures=inline))
-        write_out(options, env, {name + ending: files[ending] for ending in ENDINGS if ending in files})
-    env.out(json() if options.json else render_text(document, env.rendering(us=us, full=options.full)))
+        write_out(
+            options, env, {name + ending: files[ending] for ending in ENDINGS if ending in files}
+        )
+    env.out(
+        json() if options.json else render_text(document, env.rendering(us=us, full=options.full))
+    )

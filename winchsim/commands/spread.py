@@ -30,7 +30,10 @@ def register(commands: Any) -> None:
     parser = add_command(
         commands,
         "spread",
-        "lift many builds with the differences that parts have: what fails how often, and what matters",
+        (
+            "lift many builds with the differences that parts have: what "
+            "fails how often, and what matters"
+        ),
         run,
         example="winchsim spread crate.toml --builds 2000 --seed 7 --out spread",
         details=(
@@ -94,7 +97,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     inputs, us = scenario.inputs, options.units == "us"
     found_builds = SIMULATED_BUILDS if options.simulate else BUILDS
-    with executor_of(options.scheduler, workers) as executor, progress(env, "builds lifted") as tell:
+    with (
+        executor_of(options.scheduler, workers) as executor,
+        progress(env, "builds lifted") as tell,
+    ):
         found = spread(
             inputs,
             [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance],

@@ -21,7 +21,10 @@ def register(commands: Any) -> None:
         "sweep",
         "compare builds that differ in some values",
         run,
-        example="winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm --vary supply.voltage=12V,14V",
+        example=(
+            "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm "
+            "--vary supply.voltage=12V,14V"
+        ),
         details=(
             "Every value is combined with every other. Prints a table by status, the scenario as it is first.\n"
             "One key is drawn as curves, two as a map with the limits as lines. Ends with 0."
@@ -32,7 +35,9 @@ def register(commands: Any) -> None:
         "--vary", metavar="PATH=VALUE,VALUE...", action="append", required=True, dest="varied",
         help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
     )  # fmt: skip
-    parser.add_argument("--list", action="store_true", help="combine first with first, second with second")
+    parser.add_argument(
+        "--list", action="store_true", help="combine first with first, second with second"
+    )
     parser.add_argument("--simulate", action="store_true", help="simulate each build in full")
     add_result_options(parser, "sweep")
 
@@ -82,5 +87,8 @@ def parse_values(text: str) -> tuple[str, list[str]]:
     path, equals, values = text.partition("=")
     found = [value.strip() for value in values.split(",")]
     if not equals or not path.strip() or not all(found):
-        raise usage_error(f"cannot read {text!r}", "write a path and values, such as --vary drum.diameter=8mm,10mm")
+        raise usage_error(
+            f"cannot read {text!r}",
+            "write a path and values, such as --vary drum.diameter=8mm,10mm",
+        )
     return path.strip(), found

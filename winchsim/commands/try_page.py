@@ -11,7 +11,8 @@ from winchsim.commands.options import add_command
 from winchsim.errors import Code, Fault, InputError
 
 OPEN_WARNING = (
-    "Everybody in this network who has the address can change and save this scenario: end the page when you do not need it."
+    "Everybody in this network who has the address can change and save this "
+    "scenario: end the page when you do not need it."
 )
 
 
@@ -34,9 +35,14 @@ def register(commands: Any) -> None:
         help="change a value before the page opens (may be repeated)",
     )  # fmt: skip
     parser.add_argument(
-        "--listen", metavar="ADDRESS", default="127.0.0.1",
-        help="address to serve on; 0.0.0.0 opens the page to the network, for a phone beside the winch",
-    )  # fmt: skip
+        "--listen",
+        metavar="ADDRESS",
+        default="127.0.0.1",
+        help=(
+            "address to serve on; 0.0.0.0 opens the page to the "
+            "network, for a phone beside the winch"
+        ),
+    )
     parser.add_argument("--port", type=int, help="port to serve on")
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
 
@@ -44,7 +50,9 @@ def register(commands: Any) -> None:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Serve the page until it is interrupted."""
     if find_spec("nicegui") is None:
-        fault = Fault("the page needs further packages", hint="pip install 'winchsim[page]'", code=Code.USAGE)
+        fault = Fault(
+            "the page needs further packages", hint="pip install 'winchsim[page]'", code=Code.USAGE
+        )
         raise InputError((fault,))
     from winchsim.page.process import Worker
 

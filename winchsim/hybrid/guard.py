@@ -1,4 +1,5 @@
-"""Guards: values whose rise through zero ends a segment, their arming, and the search for their first crossing."""
+"""Guards: values whose rise through zero ends a segment, their arming, and the search for their
+first crossing."""
 
 from __future__ import annotations
 
@@ -18,8 +19,8 @@ _ROOT_PART = 1e-12
 _ROOT_RTOL = 4.0 * float(np.finfo(float).eps)
 # Looks for the far side of a root, each twice as far on: enough to pass any bracket.
 _PAST_ROUNDS = 60
-# A peak between samples is looked at again when four times its parabola's rise above the sample would reach zero: a
-# kinked top, as of the smaller of two values, rises up to that much.
+# A peak between samples is looked at again when four times its parabola's rise above the sample
+# would reach zero: a kinked top, as of the smaller of two values, rises up to that much.
 _PEAK_DOUBT = 4.0
 _PEAK_ROUNDS = 8
 _PEAK_PARTS = 10
@@ -34,8 +35,8 @@ class Guard:
     name : hashable
         Given to the problem's `switch`.
     band : float
-        Disarm band, in the guard's own unit: a guard that starts within plus or minus this is not armed until its value
-        is below ``-band``, and fires unarmed only above ``+band``.
+        Disarm band, in the guard's own unit: a guard that starts within plus or minus this is not
+        armed until its value is below ``-band``, and fires unarmed only above ``+band``.
     """
 
     name: Hashable
@@ -48,7 +49,8 @@ class Guard:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """The first crossing found: its time and state, the step that holds it, and the guards that fired."""
+    """The first crossing found: its time and state, the step that holds it, and the guards that
+    fired."""
 
     t: float
     y: np.ndarray
@@ -84,7 +86,9 @@ def fired_at_start(guards: tuple[Guard, ...], values: Sequence[float]) -> tuple[
         raise ValueError(f"guard_values gave {len(values)} values for {len(guards)} guards")
     if any(value != value for value in values):
         raise GuardNotFiniteError
-    return tuple(guard.name for guard, value in zip(guards, values, strict=True) if value > guard.band)
+    return tuple(
+        guard.name for guard, value in zip(guards, values, strict=True) if value > guard.band
+    )
 
 
 class Watch:
@@ -105,9 +109,9 @@ class Watch:
 
     Notes
     -----
-    After each step only the values at its end are looked at (`is_hot`). What happens between the ends of steps is
-    looked at for many steps in one call (`search`): the values at `samples` points per step, and a closer look at
-    every peak that a parabola cannot rule out.
+    After each step only the values at its end are looked at (`is_hot`). What happens between the
+    ends of steps is looked at for many steps in one call (`search`): the values at `samples` points
+    per step, and a closer look at every peak that a parabola cannot rule out.
     """
 
     def __init__(
@@ -129,14 +133,19 @@ class Watch:
         self._tail_values = np.array(values, dtype=float)[:, None]
 
     def is_hot(self, values: Sequence[float]) -> bool:
-        """True when the values at a step's end show a crossing (or are not numbers); arms what has come clear."""
+        """True when the values at a step's end show a crossing (or are not numbers); arms what has
+        come clear."""
         disarmed, bands = self.disarmed, self._bands
         for j in tuple(disarmed):
             if values[j] < -bands[j]:
                 disarmed.discard(j)
-        return any(not v < 0.0 and (j not in disarmed or not v <= bands[j]) for j, v in enumerate(values))
+        return any(
+            not v < 0.0 and (j not in disarmed or not v <= bands[j]) for j, v in enumerate(values)
+        )
 
-    def search(self, trail: Trail, times: np.ndarray, first: int, last_values: Sequence[float]) -> Crossing | None:
+    def search(
+        self, trail: Trail, times: np.ndarray, first: int, last_values: Sequence[float]
+    ) -> Crossing | None:
         """The first crossing in the steps from `first` on.
 
         Parameters
@@ -148,7 +157,8 @@ class Watch:
         first : int
             The first step not searched before.
         last_values : sequence of float
-            Guard values at the last time, from the scalar call, so that both calls see the same sign there.
+            Guard values at the last time, from the scalar call, so that both calls see the same
+            sign there.
 
         Returns
         -------
@@ -188,7 +198,8 @@ class Watch:
         return out
 
     def _rises(self, t: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, list[_Bracket]]:
-        """From which sample on each guard is armed, and the first crossing of each that the samples show."""
+        """From which sample on each guard is armed, and the first crossing of each that the samples
+        show."""
         old = self._tail_t.size - 1
         armed_from = np.where(self._armed, 0, t.size)
         brackets = []
@@ -214,7 +225,8 @@ class Watch:
         armed_from: np.ndarray,
         horizon: float,
     ) -> list[_Bracket]:
-        """Crossings hidden between two samples below zero: a guard that rises through zero and falls back."""
+        """Crossings hidden between two samples below zero: a guard that rises through zero and
+        falls back."""
         found: list[_Bracket] = []
         rising = values[:, 1:] > values[:, :-1]
         guards, k = np.nonzero(rising[:, :-1] & ~rising[:, 1:] & (values[:, 1:-1] < 0.0))
@@ -235,7 +247,9 @@ class Watch:
             fine_t = np.concatenate([t[:1], t[:1] + inner * (t[2] - t[0]), t[2:]])
             flat = fine_t[1:-1].ravel()
             steps = np.maximum(np.searchsorted(times, flat, side="left") - 1, 0)
-            all_values = self._values(flat, trail.at(steps, flat)).reshape(-1, _PEAK_PARTS - 1, guards.size)
+            all_values = self._values(flat, trail.at(steps, flat)).reshape(
+                -1, _PEAK_PARTS - 1, guards.size
+            )
             columns = np.arange(guards.size)
             fine_v = np.concatenate([v[:1], all_values[guards, :, columns].T, v[2:]])
             up = fine_v[1:-1] >= 0.0
@@ -268,7 +282,8 @@ class Watch:
         return Crossing(earliest, y, step, tuple(self._names[guard] for guard in fired))
 
     def _root(self, trail: Trail, times: np.ndarray, bracket: _Bracket) -> float:
-        """Time at which one guard passes its level; the bracket's own end where rounding hides the change of sign."""
+        """Time at which one guard passes its level; the bracket's own end where rounding hides the
+        change of sign."""
         guard, level, guard_values = bracket.guard, bracket.level, self._guard_values
 
         def excess(t: float) -> float:
@@ -292,8 +307,8 @@ class Watch:
 def _risen(excess: Callable[[float], float], root: float, end: float, step: float) -> float:
     """A time at or just beyond a root where the rise is done.
 
-    On the near side a steep guard may be further from zero than its band: a mode that watches the same value from its
-    other side would then switch back at once.
+    On the near side a steep guard may be further from zero than its band: a mode that watches the
+    same value from its other side would then switch back at once.
     """
     for _ in range(_PAST_ROUNDS):
         if root >= end:
@@ -312,7 +327,8 @@ def _first(mask: np.ndarray, start: int) -> int:
 
 
 def _parabola_rise(t: np.ndarray, v: np.ndarray) -> np.ndarray:
-    """Most that a parabola through three samples, the middle one highest, can rise above it; shapes (3, c)."""
+    """Most that a parabola through three samples, the middle one highest, can rise above it; shapes
+    (3, c)."""
     before, after = t[1] - t[0], t[2] - t[1]
     curvature = ((v[1] - v[0]) / before - (v[2] - v[1]) / after) / (before + after)
     return 0.25 * curvature * np.maximum(before, after) ** 2

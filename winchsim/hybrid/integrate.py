@@ -13,13 +13,21 @@ from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch, fired_at
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
 from winchsim.hybrid.reset import Switch
-from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, StepError, Stepper, lsoda_is_as_known
+from winchsim.hybrid.stepper import (
+    METHODS,
+    LsodaStepper,
+    ScipyStepper,
+    StepError,
+    Stepper,
+    lsoda_is_as_known,
+)
 
 __all__ = ["run"]
 
 UNTIL = "until"
 _FALLBACK = "Radau"
-# Steps between two looks at the inside of steps: many, for cheap array calls; few, as steps past a crossing are waste.
+# Steps between two looks at the inside of steps: many, for cheap array calls; few, as steps past a
+# crossing are waste.
 _BATCH = 96
 # A stretch this many float spacings long cannot be stepped and is taken as nothing.
 _ULPS = 8
@@ -64,8 +72,9 @@ def run(
     max_switches : int
         Switches after which the run ends as TOO_MANY_SWITCHES.
     chatter_switches : int
-        Switches in a row without progress after which the run ends as CHATTER. A row starts anew as soon as one
-        component of ``problem.progress`` differs by 1 or more from its value at the row's start.
+        Switches in a row without progress after which the run ends as CHATTER. A row starts anew as
+        soon as one component of ``problem.progress`` differs by 1 or more from its value at the
+        row's start.
     max_rhs_calls, max_steps : int
         Work after which the run ends as BUDGET.
     first_step : float or None
@@ -145,7 +154,15 @@ class _Runner:
     segments: list[Segment] = field(default_factory=list)
     transitions: list[Transition] = field(default_factory=list)
 
-    def run(self, key: Any, y: np.ndarray, t: float, t_end: float, max_switches: int, chatter_switches: int) -> Run:
+    def run(
+        self,
+        key: Any,
+        y: np.ndarray,
+        t: float,
+        t_end: float,
+        max_switches: int,
+        chatter_switches: int,
+    ) -> Run:
         """All segments, until something ends the run."""
         if not np.isfinite(y).all():
             return self._finish(Outcome.NOT_FINITE, t, y)
@@ -176,8 +193,13 @@ class _Runner:
         """Record a switch; the next key and state."""
         after = np.array(switch.y, dtype=float)
         if after.shape != leg.y.shape:
-            raise ValueError(f"switch of {key!r} by {leg.fired} gave a state of shape {after.shape}, not {leg.y.shape}")
-        self.transitions.append(Transition(leg.t, leg.y, after, leg.fired, key, switch.key, tuple(switch.events)))
+            raise ValueError(
+                f"switch of {key!r} by {leg.fired} gave a state of shape "
+                f"{after.shape}, not {leg.y.shape}"
+            )
+        self.transitions.append(
+            Transition(leg.t, leg.y, after, leg.fired, key, switch.key, tuple(switch.events))
+        )
         return switch.key, after
 
     def _finish(self, outcome: Outcome, t: float, y: np.ndarray) -> Run:
@@ -205,8 +227,17 @@ class _Runner:
             leg.fired = on_bound
         return leg
 
-    def _attempt(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float, values: Sequence[float]) -> _Leg:
-        """One segment with one method: to its first crossing, to its bound, or until it breaks off."""
+    def _attempt(
+        self,
+        method: str,
+        mode: Mode,
+        t: float,
+        y: np.ndarray,
+        bound: float,
+        values: Sequence[float],
+    ) -> _Leg:
+        """One segment with one method: to its first crossing, to its bound, or until it breaks
+        off."""
         stepper = self._start(method, mode, t, y, bound)
         watch = Watch(mode.guards, mode.guard_values, t, values, stepper.samples)
         self.restarts += 1
@@ -224,10 +255,16 @@ class _Runner:
         """A solver at the start of a segment."""
         first = None if self.first_step is None else min(self.first_step, bound - t)
         if method == "LSODA" and lsoda_is_as_known():
-            return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
-        return ScipyStepper(method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first)
+            return LsodaStepper(
+                mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first
+            )
+        return ScipyStepper(
+            method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first
+        )
 
-    def _march(self, stepper: Stepper, watch: Watch, mode: Mode, bound: float) -> tuple[Outcome | None, Crossing | None]:
+    def _march(
+        self, stepper: Stepper, watch: Watch, mode: Mode, bound: float
+    ) -> tuple[Outcome | None, Crossing | None]:
         """Step until a crossing, the bound, the budget or a failure."""
         advance, guard_values, disarmed = stepper.advance, mode.guard_values, watch.disarmed
         guarded = bool(mode.guards)
@@ -272,4 +309,6 @@ def _cut(key: Any, stepper: Stepper, crossing: Crossing, t: float, y: np.ndarray
     if crossing.t < times[-1]:
         times[-1] = crossing.t
         states[:, -1] = crossing.y
-    return _Leg(crossing.fired, crossing.t, states[:, -1].copy(), Segment(key, times, states, trail))
+    return _Leg(
+        crossing.fired, crossing.t, states[:, -1].copy(), Segment(key, times, states, trail)
+    )

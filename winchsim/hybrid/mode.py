@@ -24,17 +24,17 @@ class Mode:
     key : hashable
         Name of the mode; written on its segments.
     rhs : callable
-        ``rhs(t, y) -> dy/dt`` with a scalar time and `y` an ndarray of shape (n,); smooth inside the mode. It must not
-        keep or change `y`.
+        ``rhs(t, y) -> dy/dt`` with a scalar time and `y` an ndarray of shape (n,); smooth inside
+        the mode. It must not keep or change `y`.
     guards : tuple of Guard
         Names and disarm bands, in the order of `guard_values`.
     guard_values : callable
-        All guard values at once, a guard fires when its value rises through zero. Called with a float and a sequence
-        of n floats it returns one float per guard; called with times of shape (k,) and states of shape (n, k) it
-        returns one array (or one float) per guard.
+        All guard values at once, a guard fires when its value rises through zero. Called with a
+        float and a sequence of n floats it returns one float per guard; called with times of shape
+        (k,) and states of shape (n, k) it returns one array (or one float) per guard.
     until : float
-        The segment ends at this time at the latest (a jump known beforehand: a phase change, a ramp's corner);
-        ``("until",)`` is then what has fired.
+        The segment ends at this time at the latest (a jump known beforehand: a phase change, a
+        ramp's corner); ``("until",)`` is then what has fired.
     """
 
     key: Any
@@ -52,9 +52,11 @@ class Problem(Protocol):
         ...
 
     def switch(self, key: Any, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
-        """What follows when guards have fired in a mode (earliest first), at this time and state."""
+        """What follows when guards have fired in a mode (earliest first), at this time and
+        state."""
         ...
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
-        """Quantities whose change counts as progress, scaled so that 1.0 is a real advance; time is not one of them."""
+        """Quantities whose change counts as progress, scaled so that 1.0 is a real advance; time is
+        not one of them."""
         ...

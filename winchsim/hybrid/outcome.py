@@ -1,4 +1,5 @@
-"""What a run hands back: how it ended, its segments with dense output, its transitions, its counts."""
+"""What a run hands back: how it ended, its segments with dense output, its transitions, its
+counts."""
 
 from __future__ import annotations
 
@@ -28,7 +29,8 @@ class Outcome(Enum):
 
     @property
     def ok(self) -> bool:
-        """True where the run came to its own end: it reached its end time or was stopped by a switch."""
+        """True where the run came to its own end: it reached its end time or was stopped by a
+        switch."""
         return self in (Outcome.FINISHED, Outcome.STOPPED)
 
 
@@ -39,7 +41,8 @@ class Stats:
     Parameters
     ----------
     rhs_calls, steps : int
-        Right-hand-side calls (those for difference Jacobians included) and accepted steps, of abandoned attempts too.
+        Right-hand-side calls (those for difference Jacobians included) and accepted steps, of
+        abandoned attempts too.
     switches : int
         Answered calls of the problem's `switch`.
     restarts : int
@@ -90,7 +93,8 @@ class Segment:
     key : hashable
         Mode of the segment.
     t : ndarray, shape (m,)
-        Times of the accepted steps, strictly ascending, both ends included; the last one is the event itself.
+        Times of the accepted steps, strictly ascending, both ends included; the last one is the
+        event itself.
     y : ndarray, shape (n, m)
         States at these times.
     trail : Trail
@@ -106,7 +110,10 @@ class Segment:
         self._trail = trail
 
     def __repr__(self) -> str:
-        return f"Segment(key={self.key!r}, t={self.t[0]:.9g}..{self.t[-1]:.9g}, steps={self.t.size - 1})"
+        return (
+            f"Segment(key={self.key!r}, "
+            f"t={self.t[0]:.9g}..{self.t[-1]:.9g}, steps={self.t.size - 1})"
+        )
 
     def at(self, times: np.ndarray) -> np.ndarray:
         """States at any times of the segment, from the solver's interpolant.
@@ -131,7 +138,9 @@ class Segment:
         if times.ndim != 1:
             raise ValueError(f"times must be one-dimensional, not of shape {times.shape}")
         if times.size and not (times.min() >= start and times.max() <= end):
-            raise ValueError(f"times {times.min()!r}..{times.max()!r} leave the segment {start!r}..{end!r}")
+            raise ValueError(
+                f"times {times.min()!r}..{times.max()!r} leave the segment {start!r}..{end!r}"
+            )
         steps = np.maximum(np.searchsorted(self.t, times, side="left") - 1, 0)
         y = self._trail.at(steps, times)
         y[:, times == start] = self.y[:, :1]
@@ -174,7 +183,8 @@ class Run:
     outcome : Outcome
         How it ended.
     segments : tuple of Segment
-        Stretches of positive length, in time order; a stretch that broke off is kept as far as it is sound.
+        Stretches of positive length, in time order; a stretch that broke off is kept as far as it
+        is sound.
     events : tuple of Transition
         Every answered switch, those of zero-length stretches too.
     t : float

@@ -24,13 +24,15 @@ METHODS: dict[str, type[OdeSolver]] = {
 }
 
 _LSODA_MAX_ORDER = 12
-# Where LSODA's real work array holds the last and the next step size and, from 20 on, the history array.
+# Where LSODA's real work array holds the last and the next step size and, from 20 on, the history
+# array.
 _LAST_SIZE, _NEXT_SIZE, _HISTORY = 10, 11, 20
 # Where its integer work array holds the number of calls, the last order and the next order.
 _CALLS, _LAST_ORDER, _NEXT_ORDER = 11, 13, 14
 
-# Calls within one step after which it is given up: shrinking a step to nothing takes under a third of it, but a step
-# size that is not a number is never small enough for the explicit methods to stop.
+# Calls within one step after which it is given up: shrinking a step to nothing takes under a third
+# of it, but a step size that is not a number is never small enough for the explicit methods to
+# stop.
 _CALLS_PER_STEP = 20_000
 
 Rhs = Callable[[float, np.ndarray], Sequence[float]]
@@ -84,7 +86,8 @@ class Stepper(Protocol):
         ...
 
     def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
-        """Times (count + 1,), states (n, count + 1) and interpolants of the first steps, for good."""
+        """Times (count + 1,), states (n, count + 1) and interpolants of the first steps, for
+        good."""
         ...
 
 
@@ -106,9 +109,10 @@ class LsodaStepper:
 
     Notes
     -----
-    scipy's LSODA is set up as usual and stepped as its own `step` does it, only without the wrapping of each call: a
-    third of the time of a step goes into that. The parts of scipy used for it are not public; `lsoda_is_as_known` tells
-    whether they are where they are looked for, else `ScipyStepper` does the same work more slowly.
+    scipy's LSODA is set up as usual and stepped as its own `step` does it, only without the
+    wrapping of each call: a third of the time of a step goes into that. The parts of scipy used for
+    it are not public; `lsoda_is_as_known` tells whether they are where they are looked for, else
+    `ScipyStepper` does the same work more slowly.
     """
 
     samples = 4
@@ -139,7 +143,10 @@ class LsodaStepper:
         self.count = 0
         self._settled = 0
         self._width = (_LSODA_MAX_ORDER + 1) * y.size
-        self._sources = (integrator.rwork[_LAST_SIZE : _HISTORY + self._width], integrator.iwork[_LAST_ORDER:15])
+        self._sources = (
+            integrator.rwork[_LAST_SIZE : _HISTORY + self._width],
+            integrator.iwork[_LAST_ORDER:15],
+        )
         self._iwork = integrator.iwork
         self._times = [self.t]
         self._reals = np.empty((128, self._sources[0].size))
@@ -189,7 +196,8 @@ class LsodaStepper:
         return self._reals[:count, _NEXT_SIZE - _LAST_SIZE]
 
     def _coefficients(self, count: int) -> np.ndarray:
-        """View of the history arrays of the first steps, shape (count, orders, n), cut to the highest order used."""
+        """View of the history arrays of the first steps, shape (count, orders, n), cut to the
+        highest order used."""
         shape = (count, _LSODA_MAX_ORDER + 1, self._start.size)
         used = int(self._orders[:count, 0].max(initial=0)) + 1
         return self._reals[:count, _HISTORY - _LAST_SIZE :].reshape(shape)[:, :used]
@@ -201,9 +209,12 @@ class LsodaStepper:
             return
         self._settled = b
         reals, last, following = self._reals[a:b], self._orders[a:b, 0], self._orders[a:b, 1]
-        history = reals[:, _HISTORY - _LAST_SIZE :].reshape(b - a, _LSODA_MAX_ORDER + 1, self._start.size)
+        history = reals[:, _HISTORY - _LAST_SIZE :].reshape(
+            b - a, _LSODA_MAX_ORDER + 1, self._start.size
+        )
         history[np.arange(_LSODA_MAX_ORDER + 1) > last[:, None]] = 0.0
-        # Where the order is about to fall, the highest column still has the scale of the last step size.
+        # Where the order is about to fall, the highest column still has the scale of the last step
+        # size.
         k = np.flatnonzero(following < last)
         history[k, last[k]] *= ((reals[k, 1] / reals[k, 0]) ** last[k])[:, None]
 
@@ -244,10 +255,13 @@ class ScipyStepper:
         self._times = [self.t]
         self._states = [y]
         self._outputs: list = []
-        self._solver = METHODS[method](self._counted, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step)
+        self._solver = METHODS[method](
+            self._counted, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step
+        )
 
     def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
-        """The right-hand side, counted, with its own exceptions and its own bad values told apart from the solver's."""
+        """The right-hand side, counted, with its own exceptions and its own bad values told apart
+        from the solver's."""
         if self.rhs_calls >= self._calls_allowed:
             raise StepError(not self._rhs_finite)
         self.rhs_calls += 1
@@ -258,7 +272,9 @@ class ScipyStepper:
             raise
         if slope.shape != y.shape:
             self._rhs_raised = True
-            raise ValueError(f"rhs gave a derivative of shape {slope.shape} for a state of shape {y.shape}")
+            raise ValueError(
+                f"rhs gave a derivative of shape {slope.shape} for a state of shape {y.shape}"
+            )
         if self._rhs_finite and not np.isfinite(slope).all():
             self._rhs_finite = False
         return slope
@@ -300,7 +316,8 @@ class ScipyStepper:
 
 @cache
 def lsoda_is_as_known() -> bool:
-    """True where `LsodaStepper` does the same steps with the same interpolants as scipy's public interface.
+    """True where `LsodaStepper` does the same steps with the same interpolants as scipy's public
+    interface.
 
     A trial of some tenths of a millisecond, once per process.
     """
@@ -321,7 +338,9 @@ def lsoda_is_as_known() -> bool:
         return (
             np.array_equal(times, expected_times)
             and np.array_equal(y, expected_y)
-            and np.allclose(trail.on_steps(0, inside), expected_trail.on_steps(0, inside), rtol=0.0, atol=1e-12)
+            and np.allclose(
+                trail.on_steps(0, inside), expected_trail.on_steps(0, inside), rtol=0.0, atol=1e-12
+            )
             and ours.rhs_calls == theirs.rhs_calls
         )
     except (AttributeError, IndexError, TypeError, ValueError, StepError):

@@ -14,7 +14,8 @@ class Trail(Protocol):
     """Interpolants of consecutive steps."""
 
     def at(self, steps: np.ndarray, times: np.ndarray) -> np.ndarray:
-        """States, shape (n, k), at `times` (k,), each by the interpolant of its step in `steps` (k,)."""
+        """States, shape (n, k), at `times` (k,), each by the interpolant of its step in `steps`
+        (k,)."""
         ...
 
     def point(self, step: int, t: float) -> np.ndarray:
@@ -22,12 +23,14 @@ class Trail(Protocol):
         ...
 
     def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
-        """States, shape (n, s q), at `times` (s, q): row i by the interpolant of step ``first + i``."""
+        """States, shape (n, s q), at `times` (s, q): row i by the interpolant of step ``first +
+        i``."""
         ...
 
 
 class NordsieckTrail:
-    """Interpolants of LSODA: per step the scaled derivatives at its end, ``y = sum_j c_j ((t - t_end)/h)^j``.
+    """Interpolants of LSODA: per step the scaled derivatives at its end, ``y = sum_j c_j ((t -
+    t_end)/h)^j``.
 
     Parameters
     ----------
@@ -38,8 +41,9 @@ class NordsieckTrail:
 
     Notes
     -----
-    A. C. Hindmarsh, "ODEPACK, a systematized collection of ODE solvers", in *Scientific Computing*, North-Holland,
-    1983, describes the history array; the interpolant is the one of scipy's `LsodaDenseOutput`.
+    A. C. Hindmarsh, "ODEPACK, a systematized collection of ODE solvers", in *Scientific Computing*,
+    North-Holland, 1983, describes the history array; the interpolant is the one of scipy's
+    `LsodaDenseOutput`.
     """
 
     __slots__ = ("coefficients", "ends", "scales")
@@ -69,7 +73,8 @@ class NordsieckTrail:
         return np.ascontiguousarray(y.reshape(count * per_step, -1).T)
 
     def _powers(self, x: np.ndarray) -> np.ndarray:
-        """Powers 0 to p - 1 of `x` along a new last axis, by repeated products (far cheaper than `**`)."""
+        """Powers 0 to p - 1 of `x` along a new last axis, by repeated products (far cheaper than
+        `**`)."""
         powers = np.empty((*x.shape, self.coefficients.shape[1]))
         powers[..., 0] = 1.0
         powers[..., 1:] = x[..., None]
@@ -104,4 +109,6 @@ class ScipyTrail:
     def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
         """States at the same number of times in each of some consecutive steps."""
         outputs = self.outputs[first : first + times.shape[0]]
-        return np.concatenate([output(row) for output, row in zip(outputs, times, strict=True)], axis=1)
+        return np.concatenate(
+            [output(row) for output, row in zip(outputs, times, strict=True)], axis=1
+        )

@@ -67,7 +67,9 @@ def _check_supply(inputs: Inputs) -> list[Fault]:
         )  # fmt: skip
     if supply.fold_current is not None and limit is not None and supply.fold_current >= limit:
         faults.append(
-            Fault("it does not fold back", "supply.fold_current", expected="less than current_limit")
+            Fault(
+                "it does not fold back", "supply.fold_current", expected="less than current_limit"
+            )
         )
     return faults
 
@@ -165,9 +167,12 @@ def _check_load(inputs: Inputs) -> list[Fault]:
     reach = load.height
     if load.drum_height is not None and load.drum_height - reach < LEAST_ROOM:
         faults.append(
-            Fault(f"less than {1e3 * LEAST_ROOM:g} mm would be left between load and drum at the top", "load.drum_height",
-                  expected=f"at least {reach + LEAST_ROOM:.3f} m for this height")
-        )  # fmt: skip
+            Fault(
+                f"less than {1e3 * LEAST_ROOM:g} mm would be left between load and drum at the top",
+                "load.drum_height",
+                expected=f"at least {reach + LEAST_ROOM:.3f} m for this height",
+            )
+        )
     if load.top_stop is not None and load.top_stop < load.start_height:
         faults.append(
             Fault(

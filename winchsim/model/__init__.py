@@ -1,13 +1,15 @@
-"""The winch as a switched problem: what is built from a scenario, how it moves in each mode, when modes change.
+"""The winch as a switched problem: what is built from a scenario, how it moves in each mode, when
+modes change.
 
-Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion` has the right-hand
-side of every mode, `guards` what ends it, `first_state` and `switching` the state that it begins with, `ledger` the powers of
-the energy balance, `electric` the law of supply and motors, `estimate` the closed-form balance at steady speed. Two make
-scenarios: `restate` with what a build assumed as values, `trial` as a test was made.
+Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes,
+`motion` has the right-hand side of every mode, `guards` what ends it, `first_state` and `switching`
+the state that it begins with, `ledger` the powers of the energy balance, `electric` the law of
+supply and motors, `estimate` the closed-form balance at steady speed. Two make scenarios: `restate`
+with what a build assumed as values, `trial` as a test was made.
 
-A `ModeKey` is one combination of phase, drum (raising, held, running back), layer, rope (taut, slack,
-settled), place of the load and regime of the supply. Inside it the right-hand side is smooth but for
-kinks where a direction of power turns over.
+A `ModeKey` is one combination of phase, drum (raising, held, running back), layer, rope (taut,
+slack, settled), place of the load and regime of the supply. Inside it the right-hand side is smooth
+but for kinks where a direction of power turns over.
 
 - Held means zero creep: drum speed and take-up are exactly zero. A drum at rest starts when the
   torque passes the breakaway band. At the end of a layer it is judged with the radius of each side.
@@ -17,9 +19,9 @@ kinks where a direction of power turns over.
   ratio; after 40 slips in a phase the load follows its mean motion.
 - A pawl holds against running back except while lowering. A brake is a drag of the given torque.
 - A broken part ends the run; the fall after it is in closed form.
-- Settled rope: once the bounce is below 0.1 % of the static stretch, the load rides with the drum, and
-  the energy left in the bounce is booked as rope damping. A minute's lift then costs no more than its
-  first seconds. It moves the lift time by less than 1e-5.
+- Settled rope: once the bounce is below 0.1 % of the static stretch, the load rides with the drum,
+  and the energy left in the bounce is booked as rope damping. A minute's lift then costs no more
+  than its first seconds. It moves the lift time by less than 1e-5.
 """
 
 from winchsim.model.build import build

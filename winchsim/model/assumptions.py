@@ -21,7 +21,13 @@ class Notebook:
         self.notes: list[str] = []
 
     def assume(
-        self, path: str, value: float | int | str, why: str, low: float | None = None, high: float | None = None, unit: str = ""
+        self,
+        path: str,
+        value: float | int | str,
+        why: str,
+        low: float | None = None,
+        high: float | None = None,
+        unit: str = "",
     ) -> None:
         """Note a value that was not given."""
         self._rows.setdefault(path, Assumed(path, value, unit, why, low, high))
@@ -59,7 +65,8 @@ class Notebook:
         return _look_up(inputs.ropes, inputs.rope.material, "rope.material")
 
     def rows(self, inputs: Inputs) -> tuple[Assumed, ...]:
-        """Everything assumed: defaults of the scenario first, then what was estimated, with the unit of its declaration."""
+        """Everything assumed: defaults of the scenario first, then what was estimated, with the
+        unit of its declaration."""
         found = [*_defaults(inputs)]
         taken = {row.path for row in found}
         for path, row in self._rows.items():
@@ -74,7 +81,9 @@ def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
     if name in table:
         return table[name]
     hint = did_you_mean(name, table)
-    raise DomainError(path, name, "one of " + ", ".join(sorted(table)) + (f"; {hint}" if hint else ""))
+    raise DomainError(
+        path, name, "one of " + ", ".join(sorted(table)) + (f"; {hint}" if hint else "")
+    )
 
 
 def _defaults(inputs: Inputs) -> list[Assumed]:

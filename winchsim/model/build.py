@@ -1,4 +1,5 @@
-"""From a checked scenario to a machine: every missing value filled in and noted, every length and force worked out."""
+"""From a checked scenario to a machine: every missing value filled in and noted, every length and
+force worked out."""
 
 from __future__ import annotations
 
@@ -36,17 +37,20 @@ from winchsim.quantity_text import quantity
 from winchsim.strength import line as line_strength
 
 LEAST_LEFT = 0.02
-"""Rope left between load and top sheave at which the load counts as having run into it. [m] Own assumption."""
+"""Rope left between load and top sheave at which the load counts as having run into it. [m] Own
+assumption."""
 
 LONGEST_RAISE = 24 * 3600.0
 """A raise that would take longer is refused. [s]"""
 
 LEAST_DAMPING = 0.003
 MOST_BOUNCES = 5000
-"""A rope damped less than this is refused where the programme leaves it time for more bounces than this. [-], [-]"""
+"""A rope damped less than this is refused where the programme leaves it time for more bounces than
+this. [-], [-]"""
 
 LEAST_STRAIN = 1e-8
-"""Strain of the rope under the hanging load below which it counts as rigid and its bounce cannot be followed. [-]"""
+"""Strain of the rope under the hanging load below which it counts as rigid and its bounce cannot be
+followed. [-]"""
 
 
 def build(inputs: Inputs, *, strict: bool = True) -> Machine:
@@ -57,8 +61,8 @@ def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     inputs : Inputs
         Each value within its own bounds.
     strict : bool
-        Whether motor data that contradict each other are refused; in builds whose given values are varied the stall torque
-        gives way instead.
+        Whether motor data that contradict each other are refused; in builds whose given values are
+        varied the stall torque gives way instead.
 
     Returns
     -------
@@ -67,7 +71,8 @@ def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     Raises
     ------
     InputError
-        Values that contradict each other, or that no winch can be built from; each fault names its path.
+        Values that contradict each other, or that no winch can be built from; each fault names its
+        path.
     """
     faults = check_inputs(inputs)
     if faults:
@@ -77,7 +82,11 @@ def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     except DomainError as error:
         got, expected = _as_given(inputs, error), error.expected
         fault = Fault(
-            "no winch can be built with this value", error.argument, got=got, expected=expected, code=Code.CONTRADICTION
+            "no winch can be built with this value",
+            error.argument,
+            got=got,
+            expected=expected,
+            code=Code.CONTRADICTION,
         )
         raise InputError((fault,)) from error
 
@@ -93,7 +102,8 @@ def _as_given(inputs: Inputs, error: DomainError) -> str:
 
 
 def rebuild(inputs: Inputs, base: Machine) -> Machine:
-    """Machine of a scenario that differs from that of another in neither capacities nor programme: those are taken over.
+    """Machine of a scenario that differs from that of another in neither capacities nor programme:
+    those are taken over.
 
     Parameters
     ----------
@@ -111,30 +121,40 @@ def rebuild(inputs: Inputs, base: Machine) -> Machine:
 
 
 def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine, Train]:
-    """Machine without its links, with a programme whose time limits are not filled in; and its train."""
+    """Machine without its links, with a programme whose time limits are not filled in; and its
+    train."""
     live, dragged = _motors(inputs, notebook, strict)
     train = build_train(inputs, live, dragged, notebook)
     units = [(True, i) for i in range(len(live))] + [(False, i) for i in range(len(dragged))]
     live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
-    dragged = [replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)]
+    dragged = [
+        replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)
+    ]
     return _assemble(inputs, notebook, live, dragged, train, tuple(units)), train
 
 
 def _build(inputs: Inputs, strict: bool) -> Machine:
     notebook = Notebook()
     machine, train = _unlinked(inputs, notebook, strict)
-    machine = replace(machine, links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook))
+    machine = replace(
+        machine,
+        links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook),
+    )
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
-    unused = (f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused)
+    unused = (
+        f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused
+    )
     notes = tuple(dict.fromkeys([*unused, *notebook.notes]))
     return replace(machine, assumed=notebook.rows(inputs), notes=notes)
 
 
-# --- motors and supply ----------------------------------------------------------------------------------------------
+# --- motors and supply
 
 
-def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[LiveGroup], list[DraggedGroup]]:
+def _motors(
+    inputs: Inputs, notebook: Notebook, strict: bool
+) -> tuple[list[LiveGroup], list[DraggedGroup]]:
     live, dragged = [], []
     for number, group in enumerate(inputs.motors, start=1):
         path = f"motors.{number}"
@@ -144,18 +164,36 @@ def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[Live
         if group.known_by in ("data sheet", "label") and not group.measured:
             for key in _CATALOGUE:
                 if getattr(group, key):
-                    notebook.read_off(f"{path}.{key}", getattr(group, key), "read off a data sheet or label", TOLERANCE)
+                    notebook.read_off(
+                        f"{path}.{key}",
+                        getattr(group, key),
+                        "read off a data sheet or label",
+                        TOLERANCE,
+                    )
         for note in fit.notes:
             notebook.say(f"Motor group {number}: {note}")
         if fit.best_measurement:
-            notebook.say(f"Motor group {number}: the measurement that would help most is {fit.best_measurement}.")
+            notebook.say(
+                f"Motor group {number}: the measurement that would help "
+                f"most is {fit.best_measurement}."
+            )
         path_of_heat = _heat(group, fit, path, notebook)
         start = group.winding_start if group.winding_start is not None else inputs.settings.ambient
         if group.count > group.dead:
             live.append(
-                LiveGroup(number, group.count - group.dead, group.dead, fit.motor, fit, path_of_heat,
-                          group.winding_limit, start, 1.0, fit.output.own_efficiency)
-            )  # fmt: skip
+                LiveGroup(
+                    number,
+                    group.count - group.dead,
+                    group.dead,
+                    fit.motor,
+                    fit,
+                    path_of_heat,
+                    group.winding_limit,
+                    start,
+                    1.0,
+                    fit.output.own_efficiency,
+                )
+            )
         if group.dead:
             dragged.append(DraggedGroup(number, group.dead, fit.motor, fit, 1.0))
     return live, dragged
@@ -164,40 +202,64 @@ def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[list[Live
 _CATALOGUE = ("no_load_speed", "no_load_current", "stall_torque", "stall_current")
 
 TOLERANCE = 0.1
-"""What values of a catalogue or label may be off by, unless they were measured. [-] Makers of small motors state 10 to 20 %:
-9100 ± 1800 rpm, Adafruit, product 711 (read at second hand)."""
+"""What values of a catalogue or label may be off by, unless they were measured. [-] Makers of small
+motors state 10 to 20 %: 9100 ± 1800 rpm, Adafruit, product 711 (read at second hand)."""
 
-_PASSED_ON = ("brush_drop", "drag_speed_share", "magnet_coefficient", "efficiency", "reverse_efficiency", "breakaway", "measured")
-"""Keys of a motor group that mean what the attributes of the same names mean in `winchsim.physics.motor`."""
+_PASSED_ON = (
+    "brush_drop",
+    "drag_speed_share",
+    "magnet_coefficient",
+    "efficiency",
+    "reverse_efficiency",
+    "breakaway",
+    "measured",
+)
+"""Keys of a motor group that mean what the attributes of the same names mean in
+`winchsim.physics.motor`."""
 
 
 def _fit(inputs: Inputs, group: MotorGroup, path: str, strict: bool) -> motor.MotorFit:
-    extras = {key: getattr(group, key) for key in _PASSED_ON} | {"inertia": group.rotor_inertia, "strict": strict}
+    extras = {key: getattr(group, key) for key in _PASSED_ON} | {
+        "inertia": group.rotor_inertia,
+        "strict": strict,
+    }
     try:
         if group.gearbox is not None:
             box = group.gearbox
-            extras["gearbox"] = motor.Gearbox(box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at)
+            extras["gearbox"] = motor.Gearbox(
+                box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at
+            )
         return _fit_form(replace(group, no_load_speed=_no_load_speed(inputs, group)), extras)
     except DomainError as error:
         raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
 
 
 def _no_load_speed(inputs: Inputs, group: MotorGroup) -> float | None:
-    """No-load speed where the motor's data belong, from turns of a slower shaft where it was not measured. [rad/s]"""
+    """No-load speed where the motor's data belong, from turns of a slower shaft where it was not
+    measured. [rad/s]"""
     if group.output_turns is None or group.output_time is None or group.no_load_speed is not None:
         return group.no_load_speed
     speed = 2 * math.pi * group.output_turns / group.output_time
     if group.output_at == "drum":
         speed *= stages_ratio(inputs, group)
-    return speed * group.gearbox.ratio if group.gearbox is not None and group.gearbox.data_at == "motor" else speed
+    return (
+        speed * group.gearbox.ratio
+        if group.gearbox is not None and group.gearbox.data_at == "motor"
+        else speed
+    )
 
 
 def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
     g: Any = group  # what each form needs was checked to be given
     if group.known_by == "data sheet":
-        return motor.from_data_sheet(g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current, **extras)  # type: ignore[arg-type]
+        return motor.from_data_sheet(
+            g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current, **extras
+        )  # type: ignore[arg-type]
     if group.known_by == "points":
-        columns = [[getattr(point, key) for point in group.points] for key in ("torque", "speed", "current")]
+        columns = [
+            [getattr(point, key) for point in group.points]
+            for key in ("torque", "speed", "current")
+        ]
         return motor.from_points(group.voltage, *columns, **extras)
     if group.known_by == "bench":
         return motor.from_bench(
@@ -205,9 +267,14 @@ def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
             group.lever_voltage, group.lever_current, group.lever_force, group.lever_arm, **extras,
         )  # fmt: skip
     return motor.from_label(
-        g.voltage, g.no_load_speed, stall_current=group.stall_current, no_load_current=group.no_load_current,
-        body_diameter=group.body_diameter, body_length=group.body_length, **extras,
-    )  # type: ignore[arg-type]  # fmt: skip
+        g.voltage,
+        g.no_load_speed,
+        stall_current=group.stall_current,
+        no_load_current=group.no_load_current,
+        body_diameter=group.body_diameter,
+        body_length=group.body_length,
+        **extras,
+    )  # type: ignore[arg-type]
 
 
 def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook) -> heat.HeatPath:
@@ -236,7 +303,9 @@ def _source(inputs: Inputs, notebook: Notebook) -> Source:
     fold, delay, controller = s.fold_current, s.trip_delay, s.controller
     if s.over_current == "foldback" and fold is None and s.current_limit is not None:
         fold, low, high = (share * s.current_limit for share in FOLD_SHARE)
-        notebook.assume("supply.fold_current", fold, "a fifth of the limit, own assumption", low, high)
+        notebook.assume(
+            "supply.fold_current", fold, "a fifth of the limit, own assumption", low, high
+        )
     if s.over_current == "trip" and delay is None:
         delay, low, high = TRIP_DELAY
         notebook.assume("supply.trip_delay", delay, "own assumption", low, high)
@@ -255,11 +324,15 @@ def _source(inputs: Inputs, notebook: Notebook) -> Source:
 def current_limit(inputs: Inputs) -> float:
     """Limit of the supply, or of its controller where that limits; infinite for none. [A]"""
     controller = inputs.supply.controller
-    found = controller.limit if controller and controller.limit is not None else inputs.supply.current_limit
+    found = (
+        controller.limit
+        if controller and controller.limit is not None
+        else inputs.supply.current_limit
+    )
     return math.inf if found is None else found
 
 
-# --- drum, rope, load -----------------------------------------------------------------------------------------------
+# --- drum, rope, load
 
 
 def _assemble(
@@ -275,9 +348,15 @@ def _assemble(
     bare = _undamped_line(inputs, notebook)
     left = where.reach - where.start
     body = load.make_body(
-        inputs.load.mass, inputs.load.slope, inputs.load.slope_friction, inputs.load.guide_friction, inputs.settings.gravity,
-        rope_mass=rope.moving_mass(bare, left), rope_mass_per_length=bare.mass_per_length, falls=bare.falls,
-    )  # fmt: skip
+        inputs.load.mass,
+        inputs.load.slope,
+        inputs.load.slope_friction,
+        inputs.load.guide_friction,
+        inputs.settings.gravity,
+        rope_mass=rope.moving_mass(bare, left),
+        rope_mass_per_length=bare.mass_per_length,
+        falls=bare.falls,
+    )
     free, hang = rope.span(bare, left), _hanging_pull(bare, body, left)
     critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
@@ -285,45 +364,88 @@ def _assemble(
     stack, at_start, overflows = wound_layers(inputs, where)
     scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hung, hang)
     return Machine(
-        title=inputs.title, groups=tuple(live), dragged=tuple(dragged), chain_groups=units, source=_source(inputs, notebook),
-        off_each=inputs.supply.off == "each motor", chain=train.chain, braked_chain=train.braked,
-        drum_element=train.drum_element, meshes=train.meshes,
-        layers=stack, wound_at_start=at_start,
-        lowest_wound=-bare.falls * where.start, overflows=overflows, line=line,
-        free_rope=hung if where.start > 0 else free + inputs.rope.slack, body=body,
-        reach=where.reach, start_travel=where.start, top_travel=where.top, stop_travel=where.stop, snag_travel=where.snag,
-        pawl=inputs.pawl is not None and inputs.pawl.fitted, phases=_bare_phases(inputs), links=(),
-        breakaway=inputs.settings.breakaway, ambient=inputs.settings.ambient, stall_watch=inputs.settings.stall_watch,
-        scales=scales, assumed=(), notes=(),
-    )  # fmt: skip
+        title=inputs.title,
+        groups=tuple(live),
+        dragged=tuple(dragged),
+        chain_groups=units,
+        source=_source(inputs, notebook),
+        off_each=inputs.supply.off == "each motor",
+        chain=train.chain,
+        braked_chain=train.braked,
+        drum_element=train.drum_element,
+        meshes=train.meshes,
+        layers=stack,
+        wound_at_start=at_start,
+        lowest_wound=-bare.falls * where.start,
+        overflows=overflows,
+        line=line,
+        free_rope=hung if where.start > 0 else free + inputs.rope.slack,
+        body=body,
+        reach=where.reach,
+        start_travel=where.start,
+        top_travel=where.top,
+        stop_travel=where.stop,
+        snag_travel=where.snag,
+        pawl=inputs.pawl is not None and inputs.pawl.fitted,
+        phases=_bare_phases(inputs),
+        links=(),
+        breakaway=inputs.settings.breakaway,
+        ambient=inputs.settings.ambient,
+        stall_watch=inputs.settings.stall_watch,
+        scales=scales,
+        assumed=(),
+        notes=(),
+    )
 
 
 def _hanging_pull(line: rope.Line, body: load.Body, left: float) -> float:
-    """Rope force under the load that hangs at its start; refused where the rope is too stiff or too soft for it. [N]"""
+    """Rope force under the load that hangs at its start; refused where the rope is too stiff or too
+    soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
     if hang / line.stiffness < LEAST_STRAIN:
         raise DomainError(
-            "rope.axial_stiffness", line.stiffness,
-            f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its length: a softer rope or a heavier load",
-        )  # fmt: skip
+            "rope.axial_stiffness",
+            line.stiffness,
+            (
+                f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its "
+                f"length: a softer rope or a heavier load"
+            ),
+        )
     if hang / line.stiffness > 0.5:
-        raise DomainError("rope.axial_stiffness", line.stiffness, "a rope that the load stretches by less than half its length")
+        raise DomainError(
+            "rope.axial_stiffness",
+            line.stiffness,
+            "a rope that the load stretches by less than half its length",
+        )
     return hang
 
 
 def _undamped_line(inputs: Inputs, notebook: Notebook) -> rope.Line:
-    """The rope, with what the table of ropes knows of its kind where the scenario does not say it."""
+    """The rope, with what the table of ropes knows of its kind where the scenario does not say
+    it."""
     r, row = inputs.rope, notebook.rope(inputs)
     stiffness, mass = r.axial_stiffness, r.mass_per_length
     if stiffness is None:
         force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
         stiffness = float(line_strength.axial_stiffness(row, force))
         low, high = (force * ratio for ratio in row.span("stiffness_ratio"))
-        notebook.assume("rope.axial_stiffness", stiffness, f"{row.name} rope, {row.basis('stiffness_ratio')}", low, high)
+        notebook.assume(
+            "rope.axial_stiffness",
+            stiffness,
+            f"{row.name} rope, {row.basis('stiffness_ratio')}",
+            low,
+            high,
+        )
     if mass is None:
         mass = float(line_strength.mass_per_length(row, r.diameter))
         low, high = (density * r.diameter**2 for density in row.span("mass_per_volume"))
-        notebook.assume("rope.mass_per_length", mass, f"{row.name} rope, {row.basis('mass_per_volume')}", low, high)
+        notebook.assume(
+            "rope.mass_per_length",
+            mass,
+            f"{row.name} rope, {row.basis('mass_per_volume')}",
+            low,
+            high,
+        )
     return rope.Line(stiffness, 0.0, r.falls, mass, r.lead)
 
 
@@ -335,7 +457,9 @@ class Places:
         self.start = l.start_height / rise
         self.top = self.start + l.height / rise
         self.reach = reach
-        self.stop = min(self.reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise)
+        self.stop = min(
+            self.reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise
+        )
         self.snag = math.inf if l.snag_height is None else l.snag_height / rise
 
 
@@ -389,30 +513,58 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
     d, r = inputs.drum, inputs.rope
     needed = r.falls * where.stop
     stack = drum_room.layers(
-        d.diameter, d.width, r.diameter, needed * 1.1, nested=d.layering == "nested", dead_turns=d.dead_turns
-    )  # fmt: skip
+        d.diameter,
+        d.width,
+        r.diameter,
+        needed * 1.1,
+        nested=d.layering == "nested",
+        dead_turns=d.dead_turns,
+    )
     dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
     overflows = False
     if d.flange_diameter is not None:
-        fitting = [layer for layer in stack if drum_room.outer_diameter(layer, r.diameter) <= d.flange_diameter]
+        fitting = [
+            layer
+            for layer in stack
+            if drum_room.outer_diameter(layer, r.diameter) <= d.flange_diameter
+        ]
         if not fitting:
-            raise DomainError("drum.flange_diameter", quantity(d.flange_diameter, "mm"), "room for one layer of rope at least")
+            raise DomainError(
+                "drum.flange_diameter",
+                quantity(d.flange_diameter, "mm"),
+                "room for one layer of rope at least",
+            )
         overflows = len(fitting) < len(stack) and fitting[-1].end < dead + r.falls * where.top
         stack = tuple(fitting)
     if dead + r.falls * where.start >= stack[-1].end:
-        raise DomainError("drum.flange_diameter", d.flange_diameter, "room for the dead turns and the rope of the start")
+        raise DomainError(
+            "drum.flange_diameter",
+            d.flange_diameter,
+            "room for the dead turns and the rope of the start",
+        )
     return stack, dead + r.falls * where.start, overflows
 
 
 def _scales(
-    inputs: Inputs, train: Train, live: list[LiveGroup], line: rope.Line, body: load.Body, radius: float,
-    free: float, hung: float, hang: float,
-) -> Scales:  # fmt: skip
+    inputs: Inputs,
+    train: Train,
+    live: list[LiveGroup],
+    line: rope.Line,
+    body: load.Body,
+    radius: float,
+    free: float,
+    hung: float,
+    hang: float,
+) -> Scales:
     duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
     speed = max(duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
     stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
-    torque = max(output_torques(train.chain, 1, hang * radius)[0], abs(group_push(train.chain, 1, stalled)), 1e-12)
+    torque = max(
+        output_torques(train.chain, 1, hang * radius)[0],
+        abs(group_push(train.chain, 1, stalled)),
+        1e-12,
+    )
     return Scales(
         stretch=hang / line.stiffness * free,
         drum_speed=speed,
@@ -430,12 +582,16 @@ def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
     bounces = sum(phase.time for phase in machine.phases[:-1]) / machine.scales.bounce_period
     if bounces > MOST_BOUNCES:
         raise DomainError(
-            "rope.damping_ratio", inputs.rope.damping_ratio,
-            f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, more than can be followed one by one",
-        )  # fmt: skip
+            "rope.damping_ratio",
+            inputs.rope.damping_ratio,
+            (
+                f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, "
+                f"more than can be followed one by one"
+            ),
+        )
 
 
-# --- programme ------------------------------------------------------------------------------------------------------
+# --- programme
 
 
 def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
@@ -446,7 +602,11 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
         sign = {"raise": 1.0, "lower": -1.0}.get(phase.action, 0.0)
         own = limit if phase.current_limit is None else phase.current_limit
-        found.append(PhaseStep(phase.action, phase.until, phase.time or math.nan, sign * voltage, own, phase.ramp))
+        found.append(
+            PhaseStep(
+                phase.action, phase.until, phase.time or math.nan, sign * voltage, own, phase.ramp
+            )
+        )
     watch = PhaseStep("off", "time", inputs.settings.watch, 0.0, math.inf, 0.0)
     if not found:
         found = [PhaseStep("raise", "top", math.nan, inputs.supply.voltage, limit, 0.0)]
@@ -463,9 +623,16 @@ def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[Phase
             basis = phase if phase.action == "raise" else raising_phase(machine)
             estimate = raise_time(machine, basis)
             if LONGEST_RAISE < estimate < math.inf:
-                raise DomainError("load.height", quantity(inputs.load.height, "m"),
-                                  f"a raise of less than 24 h; this one would take {quantity(estimate, 'min')}")  # fmt: skip
-            limit = SHORTEST_LIMIT if math.isinf(estimate) else max(SHORTEST_LIMIT, LIMIT_PER_ESTIMATE * estimate)
+                raise DomainError(
+                    "load.height",
+                    quantity(inputs.load.height, "m"),
+                    f"a raise of less than 24 h; this one would take {quantity(estimate, 'min')}",
+                )
+            limit = (
+                SHORTEST_LIMIT
+                if math.isinf(estimate)
+                else max(SHORTEST_LIMIT, LIMIT_PER_ESTIMATE * estimate)
+            )
             limit += phase.ramp
             if inputs.phase:
                 notebook.assume(f"phase.{number}.time", limit, LIMIT_TEXT)

@@ -1,7 +1,9 @@
-"""The motors of a winch between supply and chain: what their temperatures make of them, and what they give the chain.
+"""The motors of a winch between supply and chain: what their temperatures make of them, and what
+they give the chain.
 
-Whatever asks for the torque of motors at a voltage, a speed and temperatures asks here: the equations of motion in a known
-regime of the supply (`Motors.drive`), everything that is quasi-static in the regime that agrees with itself (`DriveLaw`).
+Whatever asks for the torque of motors at a voltage, a speed and temperatures asks here: the
+equations of motion in a known regime of the supply (`Motors.drive`), everything that is
+quasi-static in the regime that agrees with itself (`DriveLaw`).
 """
 
 from __future__ import annotations
@@ -68,12 +70,25 @@ class Motors:
         self.drops = tuple(g.motor.brush_drop for g in live)
         self._ratios = tuple(g.ratio for g in live)
         self._laws = tuple(
-            (g.motor.resistance, g.motor.copper_coefficient, g.motor.constant, g.motor.magnet_coefficient) for g in live
+            (
+                g.motor.resistance,
+                g.motor.copper_coefficient,
+                g.motor.constant,
+                g.motor.magnet_coefficient,
+            )
+            for g in live
         )
-        self._friction = tuple((g.motor.drag, g.motor.drag_slope, 1.0 - g.own_efficiency) for g in live)
-        self._units = tuple((u.place if u.live else None, u.count, u.motor.drag_slope * u.ratio) for u in machine.units)
+        self._friction = tuple(
+            (g.motor.drag, g.motor.drag_slope, 1.0 - g.own_efficiency) for g in live
+        )
+        self._units = tuple(
+            (u.place if u.live else None, u.count, u.motor.drag_slope * u.ratio)
+            for u in machine.units
+        )
 
-    def at_temperatures(self, windings: Sequence[Any], cases: Sequence[Any]) -> tuple[Sequence[Any], Sequence[Any]]:
+    def at_temperatures(
+        self, windings: Sequence[Any], cases: Sequence[Any]
+    ) -> tuple[Sequence[Any], Sequence[Any]]:
         """Resistance [ohm] and constant [V·s/rad] of one motor of each live group.
 
         Parameters
@@ -81,11 +96,15 @@ class Motors:
         windings, cases : sequence of float or ndarray
             Temperatures of each live group. [°C]
         """
-        if len(self._laws) == 1:  # the common case, spelt out because it stands in the innermost loop
+        if (
+            len(self._laws) == 1
+        ):  # the common case, spelt out because it stands in the innermost loop
             ((r20, copper, k20, magnet),) = self._laws
             return (resistance_at(r20, windings[0], copper),), (constant_at(k20, cases[0], magnet),)
         resistances, constants = [], []
-        for (r20, copper, k20, magnet), winding, case in zip(self._laws, windings, cases, strict=True):
+        for (r20, copper, k20, magnet), winding, case in zip(
+            self._laws, windings, cases, strict=True
+        ):
             resistances.append(resistance_at(r20, winding, copper))
             constants.append(constant_at(k20, case, magnet))
         return resistances, constants
@@ -96,8 +115,11 @@ class Motors:
             return (constants[0] * self._ratios[0] * drum_speed,)
         return [k * ratio * drum_speed for k, ratio in zip(constants, self._ratios, strict=True)]
 
-    def torques(self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any) -> Sequence[Any]:
-        """Torque of each of the chain's groups, all its motors together, before their constant drag. [N·m]
+    def torques(
+        self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any
+    ) -> Sequence[Any]:
+        """Torque of each of the chain's groups, all its motors together, before their constant
+        drag. [N·m]
 
         Parameters
         ----------
@@ -113,7 +135,13 @@ class Motors:
         return found
 
     def drive(
-        self, regime: sp.Regime | None, voltage: Any, limit: Any, resistances: Sequence[Any], constants: Sequence[Any], speed: Any
+        self,
+        regime: sp.Regime | None,
+        voltage: Any,
+        limit: Any,
+        resistances: Sequence[Any],
+        constants: Sequence[Any],
+        speed: Any,
     ) -> Drive:
         """What supply and motors do at a drum speed.
 
@@ -130,11 +158,16 @@ class Motors:
         """
         emfs = self.emfs(constants, speed)
         state = (voltage, self._source, self.counts, resistances, emfs, self.drops, limit)
-        terminal, currents, total = sp.agreeing_balance(*state) if regime is None else sp.balance(regime, *state)
+        terminal, currents, total = (
+            sp.agreeing_balance(*state) if regime is None else sp.balance(regime, *state)
+        )
         return Drive(self.torques(constants, currents, speed), currents, total, terminal)
 
-    def friction_heat(self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any) -> Sequence[Any]:
-        """Heat that drag and load-dependent loss make in the case of one motor of each live group. [W]
+    def friction_heat(
+        self, constants: Sequence[Any], currents: Sequence[Any], drum_speed: Any
+    ) -> Sequence[Any]:
+        """Heat that drag and load-dependent loss make in the case of one motor of each live group.
+        [W]
 
         Parameters
         ----------
@@ -144,7 +177,9 @@ class Motors:
             [rad/s]
         """
         found = []
-        for (drag, slope, lost), ratio, k, i in zip(self._friction, self._ratios, constants, currents, strict=True):
+        for (drag, slope, lost), ratio, k, i in zip(
+            self._friction, self._ratios, constants, currents, strict=True
+        ):
             speed = ratio * abs(drum_speed)
             held = drag + slope * speed
             found.append(speed * (held + lost * positive(abs(k * i) - held)))
@@ -163,7 +198,9 @@ class DriveLaw:
         Temperatures of each live group. [°C]
     """
 
-    def __init__(self, machine: Machine, phase: PhaseStep, windings: Sequence[Any], cases: Sequence[Any]) -> None:
+    def __init__(
+        self, machine: Machine, phase: PhaseStep, windings: Sequence[Any], cases: Sequence[Any]
+    ) -> None:
         self._machine, self._phase, self._motors = machine, phase, Motors(machine)
         self._resistances, self._constants = self._motors.at_temperatures(windings, cases)
 
@@ -171,20 +208,26 @@ class DriveLaw:
         """Torques, currents and voltage at a steady drum speed. [rad/s]"""
         phase = self._phase
         regime = None if phase.powered else sp.Regime.OPEN
-        return self._motors.drive(regime, phase.voltage, phase.current_limit, self._resistances, self._constants, speed)
+        return self._motors.drive(
+            regime, phase.voltage, phase.current_limit, self._resistances, self._constants, speed
+        )
 
     def friction_heat(self, drive: Drive, speed: Any) -> Sequence[Any]:
         """Heat of friction in the case of one motor of each live group at a drum speed. [W]"""
         return self._motors.friction_heat(self._constants, drive.currents, speed)
 
     def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
-        """Torque that all groups together give to the common gear at a drum speed, raising. [N·m]"""
+        """Torque that all groups together give to the common gear at a drum speed, raising.
+        [N·m]"""
         return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)
 
     def at_rest(self, needed: Any, breakaway: Any = 1.0) -> tuple[Any, Any]:
-        """Torque that all groups give to the common gear at rest, and the margin over the torque needed there. [N·m], [-]"""
+        """Torque that all groups give to the common gear at rest, and the margin over the torque
+        needed there. [N·m], [-]"""
         chain, torques = self._machine.chain, self.drive(np.zeros_like(needed)).torques
-        return group_push(chain, 1, torques, breakaway), torque_margin(chain, torques, needed, breakaway)
+        return group_push(chain, 1, torques, breakaway), torque_margin(
+            chain, torques, needed, breakaway
+        )
 
     def top_speed(self) -> Any:
         """Speed of the drum at which no group draws a current any more. [rad/s]"""
@@ -207,9 +250,9 @@ class DriveLaw:
 
         Notes
         -----
-        The excess torque falls with the speed along straight lines between a few kinks (current limit, a group that begins
-        to be dragged). The line that ends at the highest speed is tried first: for one group, and wherever no kink lies
-        between, its zero is the balance.
+        The excess torque falls with the speed along straight lines between a few kinks (current
+        limit, a group that begins to be dragged). The line that ends at the highest speed is tried
+        first: for one group, and wherever no kink lies between, its zero is the balance.
         """
         if at_rest is None:
             at_rest = self.push(np.zeros_like(needed))
@@ -221,4 +264,10 @@ class DriveLaw:
             guess = top * (1 - (1 - NEAR_TOP) * below / (below - near))
             guess = np.where(moves & (guess > 0) & (guess < top), guess, top * moves / 2)
             ends = (np.zeros_like(top), above), (top, below)
-            return root_between(lambda speed: self.push(speed) - needed, *ends, close=close, guess=guess, active=moves)
+            return root_between(
+                lambda speed: self.push(speed) - needed,
+                *ends,
+                close=close,
+                guess=guess,
+                active=moves,
+            )

@@ -1,6 +1,8 @@
-"""The closed-form balance: speed at which the motors just carry a pull, and the time that a lift takes at it.
+"""The closed-form balance: speed at which the motors just carry a pull, and the time that a lift
+takes at it.
 
-Used for time limits, for the margins to stall, and to bracket remedies; the full simulation decides.
+Used for time limits, for the margins to stall, and to bracket remedies; the full simulation
+decides.
 """
 
 from __future__ import annotations
@@ -19,7 +21,10 @@ from winchsim.physics.chain import output_torques
 
 
 def steady_speed(
-    machine: Machine, rope_torque: float, phase: PhaseStep | None = None, windings: Sequence[float] | None = None
+    machine: Machine,
+    rope_torque: float,
+    phase: PhaseStep | None = None,
+    windings: Sequence[float] | None = None,
 ) -> float:
     """Drum speed at which the motors carry a rope torque, raising; 0 where they stall. [rad/s]
 
@@ -31,7 +36,8 @@ def steady_speed(
     phase : PhaseStep, optional
         Left out: the first that raises.
     windings : sequence of float, optional
-        Winding temperatures; the cases are taken at the ambient temperature. Left out: as at the start. [°C]
+        Winding temperatures; the cases are taken at the ambient temperature. Left out: as at the
+        start. [°C]
     """
     phase = phase or raising_phase(machine)
     windings = windings or [g.winding_start for g in machine.groups]
@@ -54,21 +60,26 @@ def pull(machine: Machine, travel: Any, grip: float = 1.0) -> Any:
     travel : float or ndarray
         Of the load. [m]
     grip : float
-        Friction of the guide over that in motion: 1 in motion, the machine's breakaway ratio to start from rest. [-]
+        Friction of the guide over that in motion: 1 in motion, the machine's breakaway ratio to
+        start from rest. [-]
     """
     body = machine.body
-    return (load.pull_needed(body, machine.reach - travel) + grip * body.friction) / machine.line.falls
+    return (
+        load.pull_needed(body, machine.reach - travel) + grip * body.friction
+    ) / machine.line.falls
 
 
 class Hanging(NamedTuple):
-    """Rope force of a load that was brought up and is to stay there, floats or arrays, none below 0.
+    """Rope force of a load that was brought up and is to stay there, floats or arrays, none below
+    0.
 
     Attributes
     ----------
     at_rest : float or ndarray
         That the rope was left with by the rising load, which a drum at rest has to bear. [N]
     sliding : float or ndarray
-        Of a load that slides down in its guide: what a train that has been set going must bear to stop it. [N]
+        Of a load that slides down in its guide: what a train that has been set going must bear to
+        stop it. [N]
     """
 
     at_rest: Any
@@ -76,7 +87,8 @@ class Hanging(NamedTuple):
 
 
 def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
-    """What decides whether a load stays up: its guide tightens the rope on the way up and carries part of the load after.
+    """What decides whether a load stays up: its guide tightens the rope on the way up and carries
+    part of the load after.
 
     Parameters
     ----------
@@ -86,15 +98,17 @@ def hanging_pulls(machine: Machine, travel: Any) -> Hanging:
 
     Notes
     -----
-    The drum starts back only if its losses at rest do not bear the first; once it turns it is stopped by its losses in motion,
-    if they bear the second. Its momentum carries it past the pull at which the load breaks away: friction of the guide at rest
-    does not count. Own derivation, head of `assessment/margins.py`.
+    The drum starts back only if its losses at rest do not bear the first; once it turns it is
+    stopped by its losses in motion, if they bear the second. Its momentum carries it past the pull
+    at which the load breaks away: friction of the guide at rest does not count. Own derivation,
+    head of `assessment/margins.py`.
     """
     return Hanging(larger(pull(machine, travel), 0.0), larger(pull(machine, travel, -1.0), 0.0))
 
 
 def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:
-    """Time to raise the load to the top at the steady speed of each layer; infinite where the motors stall. [s]
+    """Time to raise the load to the top at the steady speed of each layer; infinite where the
+    motors stall. [s]
 
     Parameters
     ----------
@@ -110,7 +124,9 @@ def raise_time(machine: Machine, phase: PhaseStep | None = None) -> float:
         length = min(last, layer.end) - max(first, layer.start)
         if length <= 0:
             continue
-        middle = (max(first, layer.start) + length / 2 - first) / machine.line.falls + machine.start_travel
+        middle = (
+            max(first, layer.start) + length / 2 - first
+        ) / machine.line.falls + machine.start_travel
         speed = steady_speed(machine, pull(machine, middle) * layer.radius, phase)
         if speed <= 0:
             return math.inf

@@ -24,11 +24,26 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     hanging = machine.start_travel > 0
     layer = _layer_at(machine, 0.0)
     key = ModeKey(
-        phase=0, drum=0, layer=layer, layer_below=layer, taut=bool(y[4] >= 0), settled=False,
-        settle_after=machine.scales.bounce_period, load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
-        regime=Regime.OPEN, hot=(False,) * len(machine.groups), empty=False, wedged=-1, stalled=False, phase_start=0.0,
-        phase_end=math.inf, ramp_end=math.inf, ramp_from=0.0, held_since=0.0, confirm_at=math.inf,
-    )  # fmt: skip
+        phase=0,
+        drum=0,
+        layer=layer,
+        layer_below=layer,
+        taut=bool(y[4] >= 0),
+        settled=False,
+        settle_after=machine.scales.bounce_period,
+        load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
+        regime=Regime.OPEN,
+        hot=(False,) * len(machine.groups),
+        empty=False,
+        wedged=-1,
+        stalled=False,
+        phase_start=0.0,
+        phase_end=math.inf,
+        ramp_end=math.inf,
+        ramp_from=0.0,
+        held_since=0.0,
+        confirm_at=math.inf,
+    )
     problem = WinchProblem(machine)
     step = Step(key, 0.0, y)
     problem.enter_phase(step, 0)

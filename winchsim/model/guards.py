@@ -1,4 +1,5 @@
-"""The guards of a mode: values that rise through zero where the mode ends, for floats and arrays alike."""
+"""The guards of a mode: values that rise through zero where the mode ends, for floats and arrays
+alike."""
 
 from __future__ import annotations
 
@@ -21,12 +22,14 @@ BAND = 1e-8
 _GuardPart = tuple[tuple[Any, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
 
 
-
-
 def mode(motion: Motion, key: ModeKey) -> Mode:
     """The mode as the runner wants it."""
     parts = [*_drum_guards(motion, key), *_load_guards(motion, key), *_supply_guards(motion, key)]
-    guards = tuple(Guard(name, band) for names, bands, _ in parts for name, band in zip(names, bands, strict=True))
+    guards = tuple(
+        Guard(name, band)
+        for names, bands, _ in parts
+        for name, band in zip(names, bands, strict=True)
+    )
     functions = [function for _, _, function in parts]
     flow = motion.flow(key)
 
@@ -45,12 +48,24 @@ def _drum_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     direction = key.drum
     parts: list[_GuardPart] = []
     if direction:
-        parts.append(((Trip.DRUM_STOPS,), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],)))
-        edge = (m.layers[key.layer].end if direction > 0 else m.layers[key.layer].start) - m.wound_at_start
+        parts.append(
+            ((Trip.DRUM_STOPS,), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],))
+        )
+        edge = (
+            m.layers[key.layer].end if direction > 0 else m.layers[key.layer].start
+        ) - m.wound_at_start
         if direction < 0:
             edge = max(edge, m.lowest_wound)
-        name = Trip.LAYER_UP if direction > 0 else Trip.PAID_OUT if edge <= m.lowest_wound else Trip.LAYER_DOWN
-        parts.append(((name,), (BAND * scales.stretch,), lambda y, now: (direction * (y[0] - edge),)))
+        name = (
+            Trip.LAYER_UP
+            if direction > 0
+            else Trip.PAID_OUT
+            if edge <= m.lowest_wound
+            else Trip.LAYER_DOWN
+        )
+        parts.append(
+            ((name,), (BAND * scales.stretch,), lambda y, now: (direction * (y[0] - edge),))
+        )
         if may_wedge(motion.chain(key), direction):
             parts.append(_wedge_guard(motion, key))
     else:
@@ -71,7 +86,11 @@ def _wedge_guard(motion: Motion, key: ModeKey) -> _GuardPart:
 
     def values(_: Any, now: Flow) -> tuple[Any]:
         state = (*now.torques, now.tension * radius)
-        return (np.vectorize(lacks, otypes=[float])(*state) if isinstance(state[-1], np.ndarray) else lacks(*state),)
+        return (
+            np.vectorize(lacks, otypes=[float])(*state)
+            if isinstance(state[-1], np.ndarray)
+            else lacks(*state),
+        )
 
     return (Trip.WEDGES,), (0.5,), values
 
@@ -97,7 +116,13 @@ def _load_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     if key.taut:
         parts.append(((Trip.SLACK,), (force,), lambda y, now: (-now.raw_tension,)))
     else:
-        parts.append(((Trip.TAUT,), (force,), lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),)))
+        parts.append(
+            (
+                (Trip.TAUT,),
+                (force,),
+                lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),),
+            )
+        )
 
     def excess(y: Any, now: Flow) -> Any:
         return falls * now.tension - load.pull_needed(body, reach - y[2])
@@ -105,15 +130,22 @@ def _load_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     if place is LoadPlace.FLOOR:
         parts.append(((Trip.LIFTS,), (force,), lambda y, now: (excess(y, now) - sticking,)))
     elif place is LoadPlace.STUCK:
-        parts.append(((Trip.SLIPS_UP, Trip.SLIPS_DOWN), (force, force),
-                      lambda y, now: (excess(y, now) - sticking, -excess(y, now) - sticking)))  # fmt: skip
+        parts.append(
+            (
+                (Trip.SLIPS_UP, Trip.SLIPS_DOWN),
+                (force, force),
+                lambda y, now: (excess(y, now) - sticking, -excess(y, now) - sticking),
+            )
+        )
     elif not place.moves:
         parts.append(((Trip.COMES_OFF,), (force,), lambda y, now: (-excess(y, now) - sticking,)))
     if place.moves:
         parts += _travel_guards(motion, key)
     if place in (LoadPlace.UP, LoadPlace.DOWN):
         sign = -friction_sign(place)
-        parts.append(((Trip.LOAD_STOPS,), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],)))
+        parts.append(
+            ((Trip.LOAD_STOPS,), (BAND * scales.load_speed,), lambda y, now: (sign * y[3],))
+        )
     return parts
 
 
@@ -149,22 +181,36 @@ def _supply_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     limit = step.current_limit
     parts: list[_GuardPart] = []
     names = tuple(
-        (Trip.REGIME, following) for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)
+        (Trip.REGIME, following)
+        for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)
     )
     if names:
-        amps = BAND * max(abs(step.voltage) * sum(g.live / g.motor.resistance for g in m.groups), 1e-9)
+        amps = BAND * max(
+            abs(step.voltage) * sum(g.live / g.motor.resistance for g in m.groups), 1e-9
+        )
         volts = BAND * max(abs(step.voltage), 1e-9)
         bands = tuple(volts if following is sp.Regime.VOLTAGE else amps for _, following in names)
-        parts.append((names, bands, lambda y, now: [
-            margin for _, margin in sp.regime_margins(regime, now.voltage, now.total, now.open_voltage, source, limit)
-        ]))  # fmt: skip
+        parts.append(
+            (
+                names,
+                bands,
+                lambda y, now: [
+                    margin
+                    for _, margin in sp.regime_margins(
+                        regime, now.voltage, now.total, now.open_voltage, source, limit
+                    )
+                ],
+            )
+        )
     cool = [i for i, hot in enumerate(key.hot) if not hot]
     if cool:
         rows = [(m.heat_state(i), m.groups[i].winding_limit) for i in cool]
         parts.append((tuple((Trip.HOT, i) for i in cool), (1e-6,) * len(cool),
                       lambda y, now: [y[at] - limit_c for at, limit_c in rows]))  # fmt: skip
     if step.powered and not key.empty and source.capacity < float("inf"):
-        parts.append(((Trip.EMPTY,), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,)))
+        parts.append(
+            ((Trip.EMPTY,), (BAND * source.capacity,), lambda y, now: (y[-1] - source.capacity,))
+        )
     return parts
 
 
@@ -175,7 +221,11 @@ def _overload(motion: Motion, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]]
     channels, largest_share = motion.channels(key), motion.largest_share
     if not key.drum:
         return lambda _, now: (largest_share(channels(now)) - 1.0,)
-    chain, radius, find = motion.chain(key), motion.machine.layers[key.layer].radius, motion.branch_finder(key)
+    chain, radius, find = (
+        motion.chain(key),
+        motion.machine.layers[key.layer].radius,
+        motion.branch_finder(key),
+    )
     readers: dict[Branch, Callable[[Sequence[float], float, float], float]] = {}
 
     def excess(_: Any, now: Flow) -> tuple[Any]:

@@ -39,7 +39,8 @@ class ModeKey:
     layer : int
         Layer that the rope runs onto when the drum raises.
     layer_below : int
-        Layer that it runs off when the drum goes back; differs from `layer` only for a drum held at a layer's end.
+        Layer that it runs off when the drum goes back; differs from `layer` only for a drum held at
+        a layer's end.
     taut : bool
         Whether the rope pulls.
     settled : bool
@@ -54,7 +55,8 @@ class ModeKey:
     empty : bool
         Whether the battery is empty.
     wedged : int
-        Phase in which the train wedged last; -1 for none. While that phase lasts the drum judders when it turns.
+        Phase in which the train wedged last; -1 for none. While that phase lasts the drum judders
+        when it turns.
     stalled : bool
         Whether a stall has been found in this phase.
     phase_start, phase_end : float
@@ -99,7 +101,8 @@ class ModeKey:
 
     @property
     def judders(self) -> bool:
-        """Whether the drum stops and starts faster than is followed: its mean motion is what counts."""
+        """Whether the drum stops and starts faster than is followed: its mean motion is what
+        counts."""
         return self.drum != 0 and self.wedged >= 0
 
     @property
@@ -109,7 +112,8 @@ class ModeKey:
 
 
 class Trip(Enum):
-    """Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the group."""
+    """Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the
+    group."""
 
     DRUM_STOPS, RAISES, RUNS_BACK = range(3)
     WEDGES = 22
@@ -196,7 +200,8 @@ class Mark:
     ----------
     event : Event
     target : Target
-        The link that breaks, the group that is hot, the new layer, the action of the phase, the new regime.
+        The link that breaks, the group that is hot, the new layer, the action of the phase, the new
+        regime.
     value : float or None
         Speed of an impact, factor of an overload: the number that matters, in SI.
     energy : float

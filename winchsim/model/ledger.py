@@ -1,6 +1,7 @@
 """The energy books: every power from its own formula, none as the difference of others.
 
-Source energy = what is turned into heat at each place + what is stored + what is lost at once in impacts.
+Source energy = what is turned into heat at each place + what is stored + what is lost at once in
+impacts.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ class HeadKind(StrEnum):
 
 
 class Head(StrEnum):
-    """Heads of the books besides the chain's elements, which go by their own names; each with its sort."""
+    """Heads of the books besides the chain's elements, which go by their own names; each with its
+    sort."""
 
     kind: HeadKind
 
@@ -55,7 +57,8 @@ class Head(StrEnum):
 
 
 def kind_of(head: str) -> HeadKind:
-    """Sort of a head; what is no `Head` is an element of the chain, which turns energy into friction's heat."""
+    """Sort of a head; what is no `Head` is an element of the chain, which turns energy into
+    friction's heat."""
     return _KINDS.get(head, HeadKind.MECHANICAL)
 
 
@@ -63,7 +66,8 @@ _KINDS: dict[str, HeadKind] = {head: head.kind for head in Head}
 
 
 def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
-    """Power of the source and under every head that turns energy into heat, at many instants of one mode. [W]
+    """Power of the source and under every head that turns energy into heat, at many instants of one
+    mode. [W]
 
     Parameters
     ----------
@@ -75,24 +79,36 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     Returns
     -------
     dict of str to ndarray, shape (k,)
-        `Head.SOURCE` first, then the other heads that are no store, then the chain's elements by name.
+        `Head.SOURCE` first, then the other heads that are no store, then the chain's elements by
+        name.
     """
     m = motion.machine
     now = motion.flow(key)(t, list(y))
     zero = np.zeros_like(t)
     total = np.broadcast_to(now.total, t.shape)
-    out: dict[str, np.ndarray] = {Head.SOURCE: now.open_voltage * total, Head.SOURCE_RESISTANCE: m.source.resistance * total**2}
-    # A controller that limits passes all on, except what the motors give back while it drives them against their turning.
-    taken = sum(now.voltage * group.live * current for group, current in zip(m.groups, now.currents, strict=True))
+    out: dict[str, np.ndarray] = {
+        Head.SOURCE: now.open_voltage * total,
+        Head.SOURCE_RESISTANCE: m.source.resistance * total**2,
+    }
+    # A controller that limits passes all on, except what the motors give back while it drives them
+    # against their turning.
+    taken = sum(
+        now.voltage * group.live * current
+        for group, current in zip(m.groups, now.currents, strict=True)
+    )
     limiter = out[Head.SOURCE] - out[Head.SOURCE_RESISTANCE] - taken
     out[Head.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
     out[Head.COPPER], out[Head.BRUSHES] = zero, zero
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
         out[Head.COPPER] = out[Head.COPPER] + group.live * resistance * current**2
-        out[Head.BRUSHES] = out[Head.BRUSHES] + group.live * group.motor.brush_drop * np.abs(current)
+        out[Head.BRUSHES] = out[Head.BRUSHES] + group.live * group.motor.brush_drop * np.abs(
+            current
+        )
     out[Head.MOTOR_DRAG] = _motor_drag(m, y[1])
     out[Head.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
-    out[Head.WOUND_STRETCH] = rope.wound_stretch_power(m.line, now.tension, now.elastic, now.taken_up)
+    out[Head.WOUND_STRETCH] = rope.wound_stretch_power(
+        m.line, now.tension, now.elastic, now.taken_up
+    )
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
     out[Head.GUIDE] = m.body.friction * np.abs(y[3]) if rubs else zero
     out[Head.BRAKE] = zero
@@ -119,9 +135,17 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
             out.pop("brake")
         return out
     rope_torque = now.tension * m.layers[key.layer].radius
-    torques = moving_torques(chain, key.drum, list(now.torques), np.asarray(rope_torque), motion.first_branch(chain, key.drum))
+    torques = moving_torques(
+        chain,
+        key.drum,
+        list(now.torques),
+        np.asarray(rope_torque),
+        motion.first_branch(chain, key.drum),
+    )
     rows = losses(chain, torques, y[1])
-    if len(m.chain_groups) == 1:  # the first element's drag is the motors', booked there; a brake may stand before it
+    if (
+        len(m.chain_groups) == 1
+    ):  # the first element's drag is the motors', booked there; a brake may stand before it
         first = 1 if chain.elements[0].name == "brake" else 0
         rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
@@ -135,7 +159,11 @@ def _mesh_head(m: Machine, live: bool, place: int) -> str:
     """Head of what a group loses between its motors and the common gear."""
     group = m.groups[place] if live else m.dragged[place]
     part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
-    return f"{part} of group {group.number}" if live else f"{part} of dead motors, group {group.number}"
+    return (
+        f"{part} of group {group.number}"
+        if live
+        else f"{part} of dead motors, group {group.number}"
+    )
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:
@@ -151,7 +179,10 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
     m = motion.machine
     state = [float(value) for value in y]
     now = motion.flow(key)(t, state)
-    kinetic = drum_inertia(motion.train(key)) * state[1] ** 2 / 2 + load.inertia(m.body) * state[3] ** 2 / 2
+    kinetic = (
+        drum_inertia(motion.train(key)) * state[1] ** 2 / 2
+        + load.inertia(m.body) * state[3] ** 2 / 2
+    )
     return {
         Head.KINETIC: kinetic,
         Head.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),

@@ -1,4 +1,5 @@
-"""What is asked of each link at a state of the winch, as a share of what it bears; floats and arrays alike."""
+"""What is asked of each link at a state of the winch, as a share of what it bears; floats and
+arrays alike."""
 
 from __future__ import annotations
 
@@ -42,8 +43,11 @@ class Channels(NamedTuple):
     common: Any
 
 
-def on_drum(chain: Chain, drum: int, direction: int, outputs: Sequence[Any], rope_torque: Any) -> Any:
-    """Torque of the rope on the drum, with what sheaves, edges and a tackle between drum and load add or keep. [N·m]
+def on_drum(
+    chain: Chain, drum: int, direction: int, outputs: Sequence[Any], rope_torque: Any
+) -> Any:
+    """Torque of the rope on the drum, with what sheaves, edges and a tackle between drum and load
+    add or keep. [N·m]
 
     Parameters
     ----------
@@ -62,11 +66,14 @@ def on_drum(chain: Chain, drum: int, direction: int, outputs: Sequence[Any], rop
     return input_torque(chain.elements[drum + 1], direction, outputs[drum + 1])
 
 
-def stalled_channels(machine: Machine, motor_torques: Sequence[Any], held: Any, largest: Any, least: Any) -> Channels:
-    """The most that links carry when the drum comes to rest with the motors on: by a stall, or by a snag on any layer.
+def stalled_channels(
+    machine: Machine, motor_torques: Sequence[Any], held: Any, largest: Any, least: Any
+) -> Channels:
+    """The most that links carry when the drum comes to rest with the motors on: by a stall, or by a
+    snag on any layer.
 
-    The motors push with the losses of motion, out of which the drum comes to rest; what the load passes up meets the losses at
-    rest. The rotors' momentum is not in it.
+    The motors push with the losses of motion, out of which the drum comes to rest; what the load
+    passes up meets the losses at rest. The rotors' momentum is not in it.
 
     Parameters
     ----------
@@ -80,11 +87,20 @@ def stalled_channels(machine: Machine, motor_torques: Sequence[Any], held: Any, 
     """
     bounds = RestingBounds(machine.chain, machine.breakaway, 1.0)(motor_torques, held * largest)
     rope_torque, torque = bounds.outputs[-1], bounds.outputs[machine.drum_element]
-    return Channels(rope_torque / least, torque / least, torque, bounds.outputs, True, bounds.groups, bounds.common)
+    return Channels(
+        rope_torque / least,
+        torque / least,
+        torque,
+        bounds.outputs,
+        True,
+        bounds.groups,
+        bounds.common,
+    )
 
 
 def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
-    """Tooth force of one mesh, of the one pinion where several share; for other reductions the input torque. [N]
+    """Tooth force of one mesh, of the one pinion where several share; for other reductions the
+    input torque. [N]
 
     The two sides of a mesh differ by its friction; the driving side carries more and is taken.
     """
@@ -92,7 +108,10 @@ def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
     share = _tooth_share(place)
     if place.element is None:
         assert place.chain_group is not None
-        passed, weights = at.groups[place.chain_group], _group_weights(machine, place.chain_group, share)
+        passed, weights = (
+            at.groups[place.chain_group],
+            _group_weights(machine, place.chain_group, share),
+        )
     else:
         passed, weights = at.outputs[place.element], _mesh_weights(machine, place.element, share)
     return _weighed(passed, at.forward, weights)
@@ -127,7 +146,8 @@ def _box_weights(machine: Machine, group: int, share: float) -> tuple[float, flo
 
 
 def _passed(elements: Sequence[Element], share: float) -> tuple[float, float]:
-    """A share of the torque behind some elements per torque before them, with power passing forward and backward."""
+    """A share of the torque behind some elements per torque before them, with power passing forward
+    and backward."""
     driven = driving = share
     for e in elements:
         driven, driving = driven * e.ratio * e.forward, driving * e.ratio / e.reverse
@@ -159,13 +179,16 @@ def link_shares(machine: Machine, at: Channels) -> list[Any]:
     return shares
 
 
-def _keep_larger(found: dict[int, tuple[float, float]], index: int, weights: tuple[float, float]) -> None:
+def _keep_larger(
+    found: dict[int, tuple[float, float]], index: int, weights: tuple[float, float]
+) -> None:
     old = found.get(index, (0.0, 0.0))
     found[index] = max(old[0], weights[0]), max(old[1], weights[1])
 
 
 class LargestShare:
-    """The largest of `link_shares`, compiled: of all links on one element only the weakest is looked at.
+    """The largest of `link_shares`, compiled: of all links on one element only the weakest is
+    looked at.
 
     Parameters
     ----------
@@ -185,10 +208,16 @@ class LargestShare:
             elif link.channel == "gearbox":
                 _keep_larger(groups, link.index, _box_weights(machine, link.index, used))
             elif mesh is not None and mesh.chain_group is not None:
-                _keep_larger(groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share))
+                _keep_larger(
+                    groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share)
+                )
             else:
                 index = link.index if mesh is None or mesh.element is None else mesh.element
-                _keep_larger(elements, index, (used, used) if mesh is None else _mesh_weights(machine, index, share))
+                _keep_larger(
+                    elements,
+                    index,
+                    (used, used) if mesh is None else _mesh_weights(machine, index, share),
+                )
         self._elements, self._groups = tuple(elements.items()), tuple(groups.items())
         self._tension, self._pull, self._drum = single["tension"], single["pull"], single["drum"]
         self._common, self._drum_element = single["common"], machine.drum_element
@@ -196,7 +225,9 @@ class LargestShare:
     def __call__(self, at: Channels) -> Any:
         """Largest share at a state, of floats or arrays. [-]"""
         forward = at.forward
-        largest = larger(larger(at.tension * self._tension, at.pull * self._pull), at.drum * self._drum)
+        largest = larger(
+            larger(at.tension * self._tension, at.pull * self._pull), at.drum * self._drum
+        )
         largest = larger(largest, abs(at.common) * self._common)
         for index, weights in self._groups:
             largest = larger(largest, _weighed(at.groups[index], forward, weights))
@@ -204,8 +235,11 @@ class LargestShare:
             largest = larger(largest, _weighed(at.outputs[index], forward, weights))
         return largest
 
-    def of_branch(self, branch: Branch, radius: float) -> Callable[[Sequence[float], float, float], float]:
-        """Largest share while the chain moves in a branch, from motor torques, rope torque and drum acceleration (floats).
+    def of_branch(
+        self, branch: Branch, radius: float
+    ) -> Callable[[Sequence[float], float, float], float]:
+        """Largest share while the chain moves in a branch, from motor torques, rope torque and drum
+        acceleration (floats).
 
         Parameters
         ----------
@@ -215,14 +249,22 @@ class LargestShare:
         """
         drum = self._drum_element
         pulled = branch.inputs[drum + 1] if drum + 1 < len(branch.inputs) else (0.0, 1.0, 0.0)
-        rows = [(branch.outputs[i], driven if branch.loaded[i] else driving) for i, (driven, driving) in self._elements]
-        rows += [((0.0, 1.0, 0.0), self._tension / radius), (pulled, max(self._drum, self._pull / radius))]
+        rows = [
+            (branch.outputs[i], driven if branch.loaded[i] else driving)
+            for i, (driven, driving) in self._elements
+        ]
+        rows += [
+            ((0.0, 1.0, 0.0), self._tension / radius),
+            (pulled, max(self._drum, self._pull / radius)),
+        ]
         rows.append((branch.common, self._common))
         affine = _without_proportional([(w * a, w * b, w * c) for (a, b, c), w in rows])
         groups = [(i, *branch.groups[i][:2], weights) for i, weights in self._groups]
         direction, forward = branch.direction, branch.direction > 0
 
-        def largest(motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
+        def largest(
+            motor_torques: Sequence[float], rope_torque: float, acceleration: float
+        ) -> float:
             share = max([abs(a + b * rope_torque + c * acceleration) for a, b, c in affine])
             for index, lever, drag, weights in groups:
                 passed = motor_torques[index] - lever * acceleration - direction * drag
@@ -232,7 +274,9 @@ class LargestShare:
         return largest
 
 
-def _without_proportional(rows: Sequence[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+def _without_proportional(
+    rows: Sequence[tuple[float, float, float]],
+) -> list[tuple[float, float, float]]:
     """Rows of which none is a multiple of a larger one; at least one."""
     kept: dict[tuple[float, ...], tuple[float, float, float]] = {}
     for row in rows:

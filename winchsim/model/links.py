@@ -14,15 +14,21 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.reductions import Reduction, pinion_material_name
 from winchsim.model.train import Train, printed_body
-from winchsim.physics.drum import Layer
 from winchsim.physics.chain import reverse_of
+from winchsim.physics.drum import Layer
 from winchsim.physics.gears.mesh import Contact, contact
 from winchsim.physics.rope import tackle_efficiency
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength
 from winchsim.strength.materials import Material
 from winchsim.strength.printed import TEST_TEMPERATURE, PrintedBody, body_strength
-from winchsim.strength.teeth import Tooth, ToothStrength, dynamic_factor, tooth_force, tooth_strength
+from winchsim.strength.teeth import (
+    Tooth,
+    ToothStrength,
+    dynamic_factor,
+    tooth_force,
+    tooth_strength,
+)
 
 
 def build_links(
@@ -117,14 +123,33 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
     """
     stage: Stage = value_at(inputs, mesh.path)
     width = stage.tooth_width
-    assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None and mesh.module is not None and width is not None
+    assert (
+        mesh.pinion_teeth is not None
+        and mesh.gear_teeth is not None
+        and mesh.module is not None
+        and width is not None
+    )
     if kind is LinkKind.TOOTH_PINION:
-        count, bore, shift, name = mesh.pinion_teeth, 0.0, stage.pinion_shift, pinion_material_name(stage)
+        count, bore, shift, name = (
+            mesh.pinion_teeth,
+            0.0,
+            stage.pinion_shift,
+            pinion_material_name(stage),
+        )
         key = "pinion_material" if stage.pinion_material else "material"
     else:
-        count, bore, shift, name, key = mesh.gear_teeth, stage.gear_bore, stage.gear_shift, stage.material, "material"
+        count, bore, shift, name, key = (
+            mesh.gear_teeth,
+            stage.gear_bore,
+            stage.gear_shift,
+            stage.material,
+            "material",
+        )
     material = Notebook.material(inputs, name, f"{mesh.path}.{key}")
-    body, temperature = printed_body(stage, material), max(inputs.settings.ambient, TEST_TEMPERATURE)
+    body, temperature = (
+        printed_body(stage, material),
+        max(inputs.settings.ambient, TEST_TEMPERATURE),
+    )
     ratio = contact_of(stage, mesh).ratio
     try:
         tooth = Tooth(count, mesh.module, width, bore, stage.pressure_angle, shift)
@@ -139,7 +164,11 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
 
 def _key_of(error: DomainError) -> str:
     key = error.argument.replace(" ", "_")
-    return key if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift") else "gear"
+    return (
+        key
+        if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift")
+        else "gear"
+    )
 
 
 def _given(value: float, unit: str) -> Strength:
@@ -174,7 +203,8 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLim
 
 
 class _OutputShaft(NamedTuple):
-    """Output shaft of a reduction: a mesh whose gear it carries, the one that it drives, and where its torque is read from."""
+    """Output shaft of a reduction: a mesh whose gear it carries, the one that it drives, and where
+    its torque is read from."""
 
     reduction: Reduction
     mesh: Mesh
@@ -196,7 +226,8 @@ def _output_shafts(train: Train) -> list[_OutputShaft]:
 
 
 def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
-    """The body of a printed gear on a shaft of its own; a gear without a bore is one piece with its pinion."""
+    """The body of a printed gear on a shaft of its own; a gear without a bore is one piece with its
+    pinion."""
     r, stage = output.reduction, output.reduction.stage
     if stage.kind != "spur" or stage.width is None or not stage.gear_bore:
         return []
@@ -204,9 +235,13 @@ def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
     if case.body is None:
         return []
     tooth = case.tooth
-    strength = body_strength(case.material, case.body, stage.width, tooth.bore, tooth.circles.root, case.temperature)
+    strength = body_strength(
+        case.material, case.body, stage.width, tooth.bore, tooth.circles.root, case.temperature
+    )
     channel, place, required = output.channel, output.place, _required(inputs, kind)
-    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, 1.0, strength, required)]
+    return [
+        LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, 1.0, strength, required)
+    ]
 
 
 def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
@@ -215,7 +250,19 @@ def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
         return []
     bears, kind = _given(limit, "N·m"), LinkKind.STAGE_LIMIT
     required = _required(inputs, kind)
-    return [LinkLimit(kind, r.path, LINKS[kind].part, r.label, output.channel, output.place, 1.0, bears, required)]
+    return [
+        LinkLimit(
+            kind,
+            r.path,
+            LINKS[kind].part,
+            r.label,
+            output.channel,
+            output.place,
+            1.0,
+            bears,
+            required,
+        )
+    ]
 
 
 def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:
@@ -227,7 +274,17 @@ def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> 
         strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
         scale, kind = _shaft_scale(r.stage, mesh, following), LinkKind.SHAFT
         found.append(
-            LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, scale, strength, _required(inputs, kind))
+            LinkLimit(
+                kind,
+                r.path,
+                LINKS[kind].part,
+                r.label,
+                channel,
+                place,
+                scale,
+                strength,
+                _required(inputs, kind),
+            )
         )
     return found
 
@@ -243,15 +300,25 @@ def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
             bears = _given(group.gearbox.torque_limit, "N·m")
             found.append(
-                LinkLimit(LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", part, "", channel, index or 0,
-                          1 / (group.count - group.dead), bears, _required(inputs, LinkKind.STAGE_LIMIT))
-            )  # fmt: skip
+                LinkLimit(
+                    LinkKind.STAGE_LIMIT,
+                    f"motors.{number}.gearbox",
+                    part,
+                    "",
+                    channel,
+                    index or 0,
+                    1 / (group.count - group.dead),
+                    bears,
+                    _required(inputs, LinkKind.STAGE_LIMIT),
+                )
+            )
         place += 1  # the chain's groups begin with the running ones, in their order
     return found
 
 
 def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
-    """Equivalent torque per torque: the pulls of its gear and of the next pinion bend it at the middle of its span."""
+    """Equivalent torque per torque: the pulls of its gear and of the next pinion bend it at the
+    middle of its span."""
     if stage.shaft_span is None or mesh.gear_teeth is None or mesh.module is None:
         return 1.0
     pull = tooth_force(1.0, mesh.gear_teeth * mesh.module)
@@ -262,7 +329,8 @@ def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
 
 
 def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
-    """Links of the drum: the rope's bend over it, its cross-pin and its shaft's bending, as far as their measures are given.
+    """Links of the drum: the rope's bend over it, its cross-pin and its shaft's bending, as far as
+    their measures are given.
 
     Parameters
     ----------
@@ -272,7 +340,9 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
         Takes what is assumed.
     """
     d, row, rope = inputs.drum, notebook.rope(inputs), inputs.rope
-    at_drum = line.drum_strength(row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force)
+    at_drum = line.drum_strength(
+        row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force
+    )
     found = [_plain(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
     if d.cross_pin_diameter is not None:
         material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
@@ -284,26 +354,56 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     if d.support_span is not None:
         material = notebook.material(inputs, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
-        scale = float(shafts.drum_rod_moment(1.0, float(np.max([layer.radius for layer in layers])), d.support_span))
+        scale = float(
+            shafts.drum_rod_moment(
+                1.0, float(np.max([layer.radius for layer in layers])), d.support_span
+            )
+        )
         found.append(_plain(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale))
     return found
 
 
 def _plain(
-    inputs: Inputs, kind: LinkKind, where: str, channel: str, strength: Strength, scale: float = 1.0, part: str = ""
+    inputs: Inputs,
+    kind: LinkKind,
+    where: str,
+    channel: str,
+    strength: Strength,
+    scale: float = 1.0,
+    part: str = "",
 ) -> LinkLimit:
-    """A link of which there is one, read from a channel of which there is one; called as its kind is, unless said."""
-    return LinkLimit(kind, where, part or LINKS[kind].part, "", channel, 0, scale, strength, _required(inputs, kind))
+    """A link of which there is one, read from a channel of which there is one; called as its kind
+    is, unless said."""
+    return LinkLimit(
+        kind,
+        where,
+        part or LINKS[kind].part,
+        "",
+        channel,
+        0,
+        scale,
+        strength,
+        _required(inputs, kind),
+    )
 
 
 def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
     r, d = inputs.rope, inputs.drum
     row = notebook.rope(inputs)
     end = line.end_strength(
-        row, r.diameter, given_breaking_force=r.breaking_force, given_efficiency=r.knot_efficiency, end=r.end
+        row,
+        r.diameter,
+        given_breaking_force=r.breaking_force,
+        given_efficiency=r.knot_efficiency,
+        end=r.end,
     )
     anchor = line.anchor_strength(
-        row, r.diameter, d.anchor_friction, d.dead_turns, hold=d.anchor_hold, given_breaking_force=r.breaking_force
+        row,
+        r.diameter,
+        d.anchor_friction,
+        d.dead_turns,
+        hold=d.anchor_hold,
+        given_breaking_force=r.breaking_force,
     )
     # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
     most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))

@@ -1,4 +1,5 @@
-"""The built winch: every number that the equations of motion need, in SI, and nothing that they do not."""
+"""The built winch: every number that the equations of motion need, in SI, and nothing that they do
+not."""
 
 from __future__ import annotations
 
@@ -138,7 +139,8 @@ class Mesh:
     label : str
         ``stage 2`` or ``stage 2, 3rd of 5``.
     element : int or None
-        Its element in the chain; None where several groups share the common gear, whose meshes are the chain's groups.
+        Its element in the chain; None where several groups share the common gear, whose meshes are
+        the chain's groups.
     chain_group : int or None
         Then: which of the chain's groups.
     pinions : int
@@ -163,7 +165,8 @@ class Mesh:
 
     @property
     def pinion_radius(self) -> float:
-        """Pitch radius of the pinion; 1 m where there is none, so that force and torque are the same number."""
+        """Pitch radius of the pinion; 1 m where there is none, so that force and torque are the
+        same number."""
         if self.pinion_teeth is None or self.module is None:
             return 1.0
         return self.pinion_teeth * self.module / 2
@@ -176,7 +179,8 @@ def bracketed(label: str) -> str:
 
 
 def on_one_gear(meshes: Sequence[Mesh], mesh: Mesh) -> list[int]:
-    """Places of all meshes of a mesh's gear: its own, and on the common gear those of every group."""
+    """Places of all meshes of a mesh's gear: its own, and on the common gear those of every
+    group."""
     if mesh.element is None:
         return [i for i, other in enumerate(meshes) if other.element is None]
     return [meshes.index(mesh)]
@@ -197,13 +201,13 @@ class LinkLimit:
     where : str
         Path into the scenario.
     part, place : str
-        For people: ``pinion tooth``, and the mesh or reduction that it belongs to, as that is labelled; empty for a part of
-        which there is one.
+        For people: ``pinion tooth``, and the mesh or reduction that it belongs to, as that is
+        labelled; empty for a part of which there is one.
     channel : str
-        ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain element `index`),
-        ``common`` (torque of the common gear's shaft), ``gearbox`` (torque behind the gearboxes of the chain's group
-        `index`, all its motors together), ``tension`` (rope at the load), ``pull`` (rope at the drum) or ``drum`` (torque on
-        the drum rod).
+        ``mesh`` (tooth force of `meshes[index]`), ``output`` (torque of the output shaft of chain
+        element `index`), ``common`` (torque of the common gear's shaft), ``gearbox`` (torque behind
+        the gearboxes of the chain's group `index`, all its motors together), ``tension`` (rope at
+        the load), ``pull`` (rope at the drum) or ``drum`` (torque on the drum rod).
     index : int
         Which mesh, element or group; 0 for the others.
     scale : float
@@ -283,7 +287,8 @@ class Scales:
     pull : float
         Weight along the path. [N]
     torque : float
-        Torque that the hanging load asks of the common gear, or the motors' stall torque there if larger. [N·m]
+        Torque that the hanging load asks of the common gear, or the motors' stall torque there if
+        larger. [N·m]
     bounce_period : float
         Of the load on the rope of the start, hanging. [s]
     """
@@ -332,12 +337,14 @@ class Machine:
     reach : float
         Travel from the floor to the top sheave. [m]
     start_travel, top_travel, stop_travel : float
-        Where the load starts, where it is to go, and where it meets a rigid stop. [m] along the path
+        Where the load starts, where it is to go, and where it meets a rigid stop. [m] along the
+        path
     snag_travel : float
         Where it snags; infinite for nowhere. [m]
     pawl : bool
     phases : tuple of PhaseStep
-        The programme; the last one is the watch with the power off that follows a stall, outside the programme.
+        The programme; the last one is the watch with the power off that follows a stall, outside
+        the programme.
     links : tuple of LinkLimit
     breakaway : float
         Losses at rest against losses in motion. [-]
@@ -389,7 +396,15 @@ class Machine:
         found = []
         for live, place in self.chain_groups:
             if live:
-                found.append(Unit(self.groups[place].motor, self.groups[place].ratio, self.groups[place].live, True, place))
+                found.append(
+                    Unit(
+                        self.groups[place].motor,
+                        self.groups[place].ratio,
+                        self.groups[place].live,
+                        True,
+                        place,
+                    )
+                )
             else:
                 dead = self.dragged[place]
                 found.append(Unit(dead.motor, dead.ratio, dead.count, False, place))
@@ -397,7 +412,8 @@ class Machine:
 
     @property
     def states(self) -> int:
-        """Number of states: rope wound, drum speed, travel, speed, stretch, temperatures, charge."""
+        """Number of states: rope wound, drum speed, travel, speed, stretch, temperatures,
+        charge."""
         return 6 + 2 * len(self.groups)
 
     def heat_state(self, group: int) -> int:
@@ -412,7 +428,11 @@ class Machine:
     def layers_used(self) -> tuple[int, ...]:
         """Layers of the drum that a lift to the top winds onto, from 0; at least one."""
         last = self.wound_at_start + self.line.falls * (self.top_travel - self.start_travel)
-        used = [i for i, layer in enumerate(self.layers) if layer.start < last and layer.end > self.wound_at_start]
+        used = [
+            i
+            for i, layer in enumerate(self.layers)
+            if layer.start < last and layer.end > self.wound_at_start
+        ]
         return tuple(used) or (len(self.layers) - 1,)
 
     def height(self, travel: Floats) -> Any:

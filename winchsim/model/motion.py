@@ -1,9 +1,11 @@
-"""How the winch moves inside one mode: forces, currents and the right-hand side, for floats and arrays alike.
+"""How the winch moves inside one mode: forces, currents and the right-hand side, for floats and
+arrays alike.
 
-The state is ``[s, w, u, v, x, (winding, case temperature) per group, charge]``: unstretched rope wound on [m], drum
-speed [rad/s], travel and speed of the load along its path [m, m/s], stretch of the free rope [m] (negative when it is loose),
-temperatures [°C], charge drawn [C]. The stretch follows
-from rope wound and travel, but as their small difference; as a state of its own it keeps its digits on the stiffest rope.
+The state is ``[s, w, u, v, x, (winding, case temperature) per group, charge]``: unstretched rope
+wound on [m], drum speed [rad/s], travel and speed of the load along its path [m, m/s], stretch of
+the free rope [m] (negative when it is loose), temperatures [°C], charge drawn [C]. The stretch
+follows from rope wound and travel, but as their small difference; as a state of its own it keeps
+its digits on the stiffest rope.
 """
 
 from __future__ import annotations
@@ -31,19 +33,22 @@ from winchsim.physics.chain import (
 )
 
 SETTLED = 1e-3
-"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum. [-] Own assumption: not
-seen on a curve, and the energy in it is a millionth of the rope's."""
+"""Bounce, as a share of the static stretch, below which the load is taken to ride with the drum.
+[-] Own assumption: not seen on a curve, and the energy in it is a millionth of the rope's."""
 
 BRANCHES_KEPT = 6
-"""Branches of a chain that are tried before one is looked for. [-] They decide nothing but the time taken."""
+"""Branches of a chain that are tried before one is looked for. [-] They decide nothing but the time
+taken."""
 
 GRIP = 1e-6
-"""Pull beyond friction at rest that a load in its guide, or a drum, still does not move for, as a share of the static pull. [-]
-Own choice: where the losses at rest are those of motion, what creeps to its balance would else stop and start for ever."""
+"""Pull beyond friction at rest that a load in its guide, or a drum, still does not move for, as a
+share of the static pull. [-] Own choice: where the losses at rest are those of motion, what creeps
+to its balance would else stop and start for ever."""
 
 CALM = 3e-3
-"""Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of the static stretch. [-] Own
-assumption: hardly seen on a curve; it saves following a bounce at every layer of a long lift."""
+"""Bounce that a change of layer may stir up in a settled rope without unsettling it, as a share of
+the static stretch. [-] Own assumption: hardly seen on a curve; it saves following a bounce at every
+layer of a long lift."""
 
 
 class Flow(NamedTuple):
@@ -103,15 +108,17 @@ class Motion:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
         self._chains: dict[ModeKey, Chain] = {}
-        self._branches: dict[tuple[Chain, int], tuple[Branch, ...]] = {}  # the last ones found, the newest first
+        self._branches: dict[
+            tuple[Chain, int], tuple[Branch, ...]
+        ] = {}  # the last ones found, the newest first
         self._motors = Motors(machine)
         self.largest_share = LargestShare(machine)
 
     def train(self, key: ModeKey) -> Chain:
         """Chain in force in a mode: braked when the power is off.
 
-        Where the drum judders, each stop takes the motion of the shafts from the motors on: their inertia has no part in
-        the mean motion, which follows the balance of torques without it.
+        Where the drum judders, each stop takes the motion of the shafts from the motors on: their
+        inertia has no part in the mean motion, which follows the balance of torques without it.
         """
         chain = self.machine.chain_in(self.machine.phases[key.phase].action)
         if not key.judders:
@@ -132,7 +139,10 @@ class Motion:
         chain = self.train(key)
         if key.settled and key.drum:
             *front, last = chain.elements
-            carried = load.inertia(self.machine.body) * (self.machine.layers[key.layer].radius / self.machine.line.falls) ** 2
+            carried = (
+                load.inertia(self.machine.body)
+                * (self.machine.layers[key.layer].radius / self.machine.line.falls) ** 2
+            )
             return replace(chain, elements=(*front, replace(last, inertia=last.inertia + carried)))
         return chain
 
@@ -162,7 +172,8 @@ class Motion:
         return flow
 
     def _settled_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
-        """Rope whose stretch is that of the steady pull: own derivation, head of `physics/rope.py`."""
+        """Rope whose stretch is that of the steady pull: own derivation, head of
+        `physics/rope.py`."""
         m, line = self.machine, self.machine.line
         radius, held = m.layers[key.layer].radius, key.drum == 0
 
@@ -170,12 +181,20 @@ class Motion:
             unstretched = m.free_rope - y[0]
             tension = self.steady_pull(key, y[2])
             taken_up = y[1] * 0.0 if held else rope.take_up(line, radius * y[1], tension)
-            return tension * unstretched / line.stiffness, unstretched, tension, tension, tension, taken_up
+            return (
+                tension * unstretched / line.stiffness,
+                unstretched,
+                tension,
+                tension,
+                tension,
+                taken_up,
+            )
 
         return part
 
     def steady_pull(self, key: ModeKey, travel: Any) -> Any:
-        """Rope force that keeps the load moving as it does, or hanging, without acceleration. [N]"""
+        """Rope force that keeps the load moving as it does, or hanging, without acceleration.
+        [N]"""
         m = self.machine
         friction = friction_sign(key.load) * m.body.friction
         return (load.pull_needed(m.body, m.reach - travel) + friction) / m.line.falls
@@ -218,12 +237,14 @@ class Motion:
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             speed, given = y[1], open_voltage(key, t)
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            torques, currents, total, voltage = motors.drive(regime, given, limit, resistances, constants, speed)
+            torques, currents, total, voltage = motors.drive(
+                regime, given, limit, resistances, constants, speed
+            )
             return resistances, constants, voltage, given, currents, total, torques
 
         return part
 
-    # --- right-hand side ---------------------------------------------------------------------------------------------
+    # --- right-hand side
 
     def rhs(self, key: ModeKey) -> Callable[[float, np.ndarray], list[float]]:
         """Right-hand side of a mode."""
@@ -231,7 +252,11 @@ class Motion:
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
         riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
-        moves, friction, mass = key.load.moves, friction_sign(key.load) * m.body.friction, load.inertia(m.body)
+        moves, friction, mass = (
+            key.load.moves,
+            friction_sign(key.load) * m.body.friction,
+            load.inertia(m.body),
+        )
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
         ambient = m.ambient
         find = self.branch_finder(key) if drum else None
@@ -249,18 +274,32 @@ class Motion:
                     gain = acceleration * radius / falls
             elif moves:
                 rate = state[3]
-                gain = (falls * now.tension - load.pull_needed(body, reach - state[2]) - friction) / mass
+                gain = (
+                    falls * now.tension - load.pull_needed(body, reach - state[2]) - friction
+                ) / mass
             out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate]
             in_case = friction_heat(now.constants, now.currents, state[1])
-            for (place, path), resistance, current, warms in zip(heats, now.resistances, now.currents, in_case, strict=True):
-                out += heat.rates(path, resistance * current * current, state[place], state[place + 1], ambient, warms)
+            for (place, path), resistance, current, warms in zip(
+                heats, now.resistances, now.currents, in_case, strict=True
+            ):
+                out += heat.rates(
+                    path,
+                    resistance * current * current,
+                    state[place],
+                    state[place + 1],
+                    ambient,
+                    warms,
+                )
             out.append(now.total)
             return out
 
         return rhs
 
-    def branch_finder(self, key: ModeKey) -> Callable[[Sequence[float], float], tuple[Branch, float]]:
-        """The function from motor torques and rope torque to the branch of a moving drum and its acceleration (floats)."""
+    def branch_finder(
+        self, key: ModeKey
+    ) -> Callable[[Sequence[float], float], tuple[Branch, float]]:
+        """The function from motor torques and rope torque to the branch of a moving drum and its
+        acceleration (floats)."""
         chain, drum = self.chain(key), key.drum
         at = self.first_branch(chain, drum)
 
@@ -279,8 +318,11 @@ class Motion:
         known = self._branches.get((chain, drum))
         return known[0] if known else likely_branch(chain, drum)
 
-    def find_branch(self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float) -> Branch | None:
-        """The branch that holds: mostly one of the last few, between which a bounce goes to and fro. None for a wedge."""
+    def find_branch(
+        self, chain: Chain, drum: int, torques: Sequence[float], rope_torque: float
+    ) -> Branch | None:
+        """The branch that holds: mostly one of the last few, between which a bounce goes to and
+        fro. None for a wedge."""
         known = self._branches.get((chain, drum), ())
         for found in known:
             if found.holds(torques, rope_torque, found.acceleration(torques, rope_torque)):
@@ -292,7 +334,10 @@ class Motion:
             found = new
             if len(self._branches) > 64:
                 self._branches.clear()
-        self._branches[chain, drum] = (found, *[other for other in known if other is not found][: BRANCHES_KEPT - 1])
+        self._branches[chain, drum] = (
+            found,
+            *[other for other in known if other is not found][: BRANCHES_KEPT - 1],
+        )
         return found
 
     def pawl_grips(self, key: ModeKey) -> bool:
@@ -300,7 +345,8 @@ class Motion:
         return self.machine.pawl and self.machine.phases[key.phase].action != "lower"
 
     def start_margins(self, key: ModeKey) -> Callable[[Flow], tuple[Any, Any]]:
-        """How far a drum at rest is past the point where it raises, and where it runs back. [N·m] at the common gear"""
+        """How far a drum at rest is past the point where it raises, and where it runs back. [N·m]
+        at the common gear"""
         m, chain = self.machine, self.chain(key)
         above, below = m.layers[key.layer].radius, m.layers[key.layer_below].radius
         breakaway = m.breakaway
@@ -321,9 +367,11 @@ class Motion:
         riding = replace(key, settled=True)
         if key.drum and self.first_branch(self.chain(riding), key.drum).inertia <= 0.0:
             return False  # a load that rides with the drum would wedge the train
-        return key.load is LoadPlace.FREE or (key.load.moves and key.drum == friction_sign(key.load))
+        return key.load is LoadPlace.FREE or (
+            key.load.moves and key.drum == friction_sign(key.load)
+        )
 
-    # --- links -------------------------------------------------------------------------------------------------------
+    # --- links
 
     def channels(self, key: ModeKey) -> Callable[[Flow], Channels]:
         """The function from a flow to the forces and torques that links are judged on."""
@@ -334,13 +382,24 @@ class Motion:
         def channels(now: Flow) -> Channels:
             rope_torque = now.tension * radius
             if resting is None:
-                instants = [np.atleast_1d(torque) for torque in now.torques], np.atleast_1d(rope_torque)
+                instants = (
+                    [np.atleast_1d(torque) for torque in now.torques],
+                    np.atleast_1d(rope_torque),
+                )
                 torques = moving_torques(chain, drum, *instants, self.first_branch(chain, drum))
                 pulled = on_drum(chain, place, drum, torques.outputs, rope_torque)
             else:
                 torques = resting(now.torques, rope_torque)
                 pulled = rope_torque if place + 1 == len(chain.elements) else torques.outputs[place]
-            return Channels(now.tension, pulled / radius, pulled, torques.outputs, drum >= 0, torques.groups, torques.common)
+            return Channels(
+                now.tension,
+                pulled / radius,
+                pulled,
+                torques.outputs,
+                drum >= 0,
+                torques.groups,
+                torques.common,
+            )
 
         return channels
 
@@ -352,5 +411,6 @@ def sticking_force(machine: Machine) -> float:
 
 
 def friction_sign(place: LoadPlace) -> float:
-    """Sense in which the guide's friction pulls the load down: +1 while it rises, -1 while it sinks. [-]"""
+    """Sense in which the guide's friction pulls the load down: +1 while it rises, -1 while it
+    sinks. [-]"""
     return 1.0 if place is LoadPlace.UP else -1.0 if place is LoadPlace.DOWN else 0.0

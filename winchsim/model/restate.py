@@ -1,4 +1,5 @@
-"""What a built winch assumed or fitted, said again as values that a scenario can give: ground for turning and varying them."""
+"""What a built winch assumed or fitted, said again as values that a scenario can give: ground for
+turning and varying them."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from winchsim.physics.motor import MotorFit
 
 
 def data_sheet(fit: MotorFit, constant: float = 1.0, resistance: float = 1.0) -> dict[str, float]:
-    """Data sheet that gives a fitted motor, with its constant and resistance times two factors and the same no-load current.
+    """Data sheet that gives a fitted motor, with its constant and resistance times two factors and
+    the same no-load current.
 
     Parameters
     ----------
@@ -25,7 +27,9 @@ def data_sheet(fit: MotorFit, constant: float = 1.0, resistance: float = 1.0) ->
     Returns
     -------
     dict of str to float
-        ``no_load_speed``, ``no_load_current``, ``stall_torque`` and ``stall_current``, where the motor's data belong; they agree with each other, so that `winchsim.physics.motor.from_data_sheet` finds just that motor.
+        ``no_load_speed``, ``no_load_current``, ``stall_torque`` and ``stall_current``, where the
+        motor's data belong; they agree with each other, so that
+        `winchsim.physics.motor.from_data_sheet` finds just that motor.
 
     Raises
     ------
@@ -37,18 +41,28 @@ def data_sheet(fit: MotorFit, constant: float = 1.0, resistance: float = 1.0) ->
     voltage = fit.voltage - motor.brush_drop
     stalled = voltage / r
     if idle >= stalled:
-        raise DomainError("motor resistance", r, "a resistance at which the motor draws more stalled than running free")
+        raise DomainError(
+            "motor resistance",
+            r,
+            "a resistance at which the motor draws more stalled than running free",
+        )
     constant_share = motor.drag / (motor.constant * idle) if idle > 0 else 1.0
     return {
         "no_load_speed": (voltage - idle * r) / k / fit.data_ratio,
         "no_load_current": idle,
-        "stall_torque": k * (stalled - constant_share * idle) * fit.data_ratio * fit.data_efficiency,
+        "stall_torque": k
+        * (stalled - constant_share * idle)
+        * fit.data_ratio
+        * fit.data_efficiency,
         "stall_current": stalled,
     }
 
 
-def with_data_sheets(inputs: Inputs, machine: Machine, constant: float = 1.0, resistance: float = 1.0) -> Inputs:
-    """Scenario whose running motors are all given by data sheets, their constants and resistances times two factors.
+def with_data_sheets(
+    inputs: Inputs, machine: Machine, constant: float = 1.0, resistance: float = 1.0
+) -> Inputs:
+    """Scenario whose running motors are all given by data sheets, their constants and resistances
+    times two factors.
 
     Parameters
     ----------
@@ -69,7 +83,8 @@ def with_data_sheets(inputs: Inputs, machine: Machine, constant: float = 1.0, re
 
 
 def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ()) -> Inputs:
-    """Scenario in which the running motors that are described by working points are given by data sheets; the same motors.
+    """Scenario in which the running motors that are described by working points are given by data
+    sheets; the same motors.
 
     Parameters
     ----------
@@ -89,7 +104,8 @@ def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ())
 
 
 def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
-    """Constant drag of each stage's output shafts, or the most that is usual, as one number for all its repeats. [N·m]
+    """Constant drag of each stage's output shafts, or the most that is usual, as one number for all
+    its repeats. [N·m]
 
     Parameters
     ----------
@@ -103,6 +119,8 @@ def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
         torque *= ratio if number > 1 else 1.0
         shares = sum(ratio**-turn for turn in range(stage.repeat))
         drag = stage.shaft_drag
-        found[f"stage.{number}.shaft_drag"] = stage.repeat * DRAG_RANGE[1] * torque / shares if drag is None else drag
+        found[f"stage.{number}.shaft_drag"] = (
+            stage.repeat * DRAG_RANGE[1] * torque / shares if drag is None else drag
+        )
         torque *= ratio ** (stage.repeat - 1)
     return found

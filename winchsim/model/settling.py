@@ -1,4 +1,5 @@
-"""The passage from a load that bounces on its rope to one that rides with the drum on a settled rope."""
+"""The passage from a load that bounces on its rope to one that rides with the drum on a settled
+rope."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ class AtSwitch(Protocol):
 
 
 def speeds_up(motion: Motion, step: AtSwitch) -> bool:
-    """Whether a load that rode with the drum would need a pull other than the steady one, to be speeded up or slowed."""
+    """Whether a load that rode with the drum would need a pull other than the steady one, to be
+    speeded up or slowed."""
     if not step.key.drum:
         return False
     m, riding = motion.machine, replace(step.key, settled=True)
@@ -37,7 +39,8 @@ def speeds_up(motion: Motion, step: AtSwitch) -> bool:
 
 
 def ride(motion: Motion, key: ModeKey, y: np.ndarray) -> float:
-    """Set the state of a load that rides with the drum from here on; the energy of its bounce, which the rope takes. [J]
+    """Set the state of a load that rides with the drum from here on; the energy of its bounce,
+    which the rope takes. [J]
 
     Its momentum is kept.
     """
@@ -48,7 +51,9 @@ def ride(motion: Motion, key: ModeKey, y: np.ndarray) -> float:
         stretch = motion.steady_pull(key, float(y[2])) * left / line.stiffness
         y[2] -= (stretch - y[4]) / line.falls
         y[4] = stretch
-    lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * abs(float(y[2]) - place)
+    lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * abs(
+        float(y[2]) - place
+    )
     if key.drum:
         turning, drum, rate = drum_inertia(motion.train(key)), float(y[1]), float(y[3])
         slip = rate - motion.riding_speed(key, y.tolist())

@@ -125,7 +125,9 @@ def _friction(
     the forces' directions."""
     own = bearings.bearing_friction(kind, greased)
     why = f"{kind}: {own.source}" + (
-        "" if least == 1 and np.all(most == 1) else "; with the range of shaft size and directions of force"
+        ""
+        if least == 1 and np.all(most == 1)
+        else "; with the range of shaft size and directions of force"
     )
     notebook.assume(path, own.value, why, own.low * least, own.high * most)
     return own.value

@@ -1,4 +1,5 @@
-"""What follows when a guard fires: one small rule for each, and the state that the next mode starts from."""
+"""What follows when a guard fires: one small rule for each, and the state that the next mode starts
+from."""
 
 from __future__ import annotations
 
@@ -11,7 +12,18 @@ import numpy as np
 from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
 from winchsim.model.guards import mode
-from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, Mark, ModeKey, Target, Trip
+from winchsim.model.keys import (
+    Action,
+    AtGroup,
+    AtLayer,
+    AtLink,
+    Event,
+    LoadPlace,
+    Mark,
+    ModeKey,
+    Target,
+    Trip,
+)
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
@@ -26,19 +38,22 @@ PROGRESS = 1e-6
 
 DYING = 0.05
 SMALLEST = 1e-6
-"""A bounce that dies down by this share is getting on, down to this share of the static stretch. [-]"""
+"""A bounce that dies down by this share is getting on, down to this share of the static stretch.
+[-]"""
 
 FOLLOWED_SLIPS = 40
-"""Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean motion is. [-] Own choice:
-enough to see how often it slips and how far the pull swings."""
+"""Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean
+motion is. [-] Own choice: enough to see how often it slips and how far the pull swings."""
 
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
-"""A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the phase's time. Own choice."""
+"""A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the
+phase's time. Own choice."""
 
 CONFIRM_PERIODS = 10.0
 SHORTEST_CONFIRM = 0.2
-"""A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, and at least this long [s]: before
-that, the bounce of the load may still let it start again. Own assumption."""
+"""A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, and at
+least this long [s]: before that, the bounce of the load may still let it start again. Own
+assumption."""
 
 
 class Step:
@@ -54,7 +69,9 @@ class Step:
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
-    def mark(self, event: Event, target: Target = None, value: float | None = None, energy: float = 0.0) -> None:
+    def mark(
+        self, event: Event, target: Target = None, value: float | None = None, energy: float = 0.0
+    ) -> None:
         """Note an event of the switch."""
         self.marks.append(Mark(event, target, value, energy))
 
@@ -103,7 +120,9 @@ class WinchProblem:
             Trip.FLOOR: self._on_floor,
             Trip.SNAG: lambda step: halt(step, LoadPlace.SNAG, Event.SNAGGED, machine.snag_travel),
             Trip.TOP: self._on_top,
-            Trip.TOP_STOP: lambda step: halt(step, LoadPlace.STOP, Event.TOP_STOP, machine.stop_travel),
+            Trip.TOP_STOP: lambda step: halt(
+                step, LoadPlace.STOP, Event.TOP_STOP, machine.stop_travel
+            ),
             Trip.REGIME: self._on_regime,
             Trip.HOT: self._on_hot,
             Trip.EMPTY: self._on_empty,
@@ -115,18 +134,24 @@ class WinchProblem:
         return mode(self.motion, key)
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
-        """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the bounce, which gets on by
-        dying down. Called once for each switch."""
+        """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the
+        bounce, which gets on by dying down. Called once for each switch."""
         unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
         m, scales, falls = self.machine, self.machine.scales, self.machine.line.falls
         softness = (m.free_rope - float(y[0])) / (falls * m.line.stiffness)
-        hung = load.pull_needed(m.body, m.reach - float(y[2])) * softness  # stretch of the rope as long as it is now
+        hung = (
+            load.pull_needed(m.body, m.reach - float(y[2])) * softness
+        )  # stretch of the rope as long as it is now
         off = max(abs(float(y[4]) - hung) - m.body.friction * softness, 0.0)
         bounce = math.hypot(off, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
         # A load thrown up comes down where it rose: its speed tells the way between.
         self._way += max(abs(float(y[2]) - self._place), abs(float(y[3])) * (t - self._at) / 2)
         self._place, self._at = float(y[2]), t
-        return self._way / unit, float(y[0]) / unit, math.log(max(bounce, SMALLEST * scales.stretch)) / DYING
+        return (
+            self._way / unit,
+            float(y[0]) / unit,
+            math.log(max(bounce, SMALLEST * scales.stretch)) / DYING,
+        )
 
     def switch(self, key: ModeKey, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""
@@ -153,18 +178,27 @@ class WinchProblem:
         """Forces and currents at a switch, in the mode reached so far."""
         return self.motion.flow(step.key)(step.t, step.y.tolist())
 
-    # --- phases ------------------------------------------------------------------------------------------------------
+    # --- phases
 
     def enter_phase(self, step: Step, index: int) -> None:
         """Begin a phase: its voltage, its time, the supply's regime, brake and pawl."""
         m, phase = self.machine, self.machine.phases[index]
         before = m.phases[step.key.phase]
         same = index > 0 and before.action == phase.action
-        ramp_from = self.motion.open_voltage(step.key, step.t) if same else math.copysign(0.0, phase.voltage)
+        ramp_from = (
+            self.motion.open_voltage(step.key, step.t)
+            if same
+            else math.copysign(0.0, phase.voltage)
+        )
         step.change(
-            phase=index, phase_start=step.t, phase_end=step.t + phase.time, ramp_from=ramp_from, stalled=False,
-            ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf, confirm_at=math.inf,
-        )  # fmt: skip
+            phase=index,
+            phase_start=step.t,
+            phase_end=step.t + phase.time,
+            ramp_from=ramp_from,
+            stalled=False,
+            ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf,
+            confirm_at=math.inf,
+        )
         step.mark(Event.PHASE_STARTS, Action(phase.action))
         self._slips = 0
         self._connect(step)
@@ -223,10 +257,11 @@ class WinchProblem:
         period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
         step.change(confirm_at=step.t + period)
 
-    # --- the drum ----------------------------------------------------------------------------------------------------
+    # --- the drum
 
     def _decide(self, step: Step) -> None:
-        """Direction in which a drum at rest starts, if any, with the radius of the side that it is on."""
+        """Direction in which a drum at rest starts, if any, with the radius of the side that it is
+        on."""
         m, key, y = self.machine, step.key, step.y
         place = m.wound_at_start + float(y[0])
         slack = 1e-6 * m.scales.stretch
@@ -247,13 +282,27 @@ class WinchProblem:
         layer = step.key.layer if direction > 0 else step.key.layer_below
         again = step.key.stalled and direction > 0
         wedged = step.key.wedged if step.key.wedged == step.key.phase else -1
-        step.change(drum=direction, wedged=wedged, layer=layer, layer_below=layer, held_since=math.inf, confirm_at=math.inf)
-        step.mark(Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK)
-        if direction < 0 and self.machine.wound_at_start + step.y[0] <= self.machine.lowest_wound + self.machine.wound_at_start:
+        step.change(
+            drum=direction,
+            wedged=wedged,
+            layer=layer,
+            layer_below=layer,
+            held_since=math.inf,
+            confirm_at=math.inf,
+        )
+        step.mark(
+            Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK
+        )
+        if (
+            direction < 0
+            and self.machine.wound_at_start + step.y[0]
+            <= self.machine.lowest_wound + self.machine.wound_at_start
+        ):
             self._finish(step, Event.PAID_OUT)
 
     def _on_wedges(self, step: Step) -> None:
-        """The drum stops at once with all that turns; the load goes on by itself. A settled rope is first let bounce."""
+        """The drum stops at once with all that turns; the load goes on by itself. A settled rope is
+        first let bounce."""
         if step.key.settled:
             return
         lost = drum_inertia(self.motion.train(step.key)) * float(step.y[1]) ** 2 / 2
@@ -279,24 +328,34 @@ class WinchProblem:
         step.change(layer=layer, layer_below=layer)
         step.mark(Event.LAYER, AtLayer(layer))
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
-        if step.key.settled and bounce < CALM * self.machine.scales.stretch and not speeds_up(self.motion, step):
+        if (
+            step.key.settled
+            and bounce < CALM * self.machine.scales.stretch
+            and not speeds_up(self.motion, step)
+        ):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_overload(self, step: Step) -> None:
-        shares = [np.max(share) for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))]
+        shares = [
+            np.max(share)
+            for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
+        ]
         worst = max(range(len(shares)), key=shares.__getitem__)
         self._finish(step, Event.OVERLOAD, AtLink(worst), float(shares[worst]))
 
     @staticmethod
-    def _finish(step: Step, event: Event, target: Target = None, value: float | None = None) -> None:
+    def _finish(
+        step: Step, event: Event, target: Target = None, value: float | None = None
+    ) -> None:
         """An event that ends the run."""
         step.mark(event, target, value)
         step.ends = True
 
-    # --- the load ----------------------------------------------------------------------------------------------------
+    # --- the load
 
     def _halt(self, step: Step, place: LoadPlace, event: Event, travel: float) -> None:
-        """The load meets something rigid at a travel; what it was found to be past it counts with the impact."""
+        """The load meets something rigid at a travel; what it was found to be past it counts with
+        the impact."""
         m, speed = self.machine, float(step.y[3])
         past = load.potential_energy(m.body, float(step.y[2]), m.reach - float(step.y[2]))
         past -= load.potential_energy(m.body, travel, m.reach - travel)
@@ -337,14 +396,27 @@ class WinchProblem:
         step.change(load=place)
         step.mark(Event.SLIPS)
         self._slips += 1
-        if self._slips >= FOLLOWED_SLIPS and self.motion.may_settle(step.key) and not speeds_up(self.motion, step):
+        if (
+            self._slips >= FOLLOWED_SLIPS
+            and self.motion.may_settle(step.key)
+            and not speeds_up(self.motion, step)
+        ):
             if self._slips == FOLLOWED_SLIPS:
                 step.mark(Event.AVERAGED)
-            self._ride(step)  # the mean pull of stick and slip is weight and friction in motion, as on a settled rope
+            self._ride(
+                step
+                # the mean pull of stick and slip is weight and friction in motion, as on a settled
+                # rope
+            )
 
     def _on_settles(self, step: Step) -> None:
-        if speeds_up(self.motion, step):  # the bounce goes through zero, but about another pull than the steady one
-            step.wait = max(RETRY_PERIODS * self.machine.scales.bounce_period, RETRY_SHARE * (step.t - step.key.phase_start))
+        if speeds_up(
+            self.motion, step
+        ):  # the bounce goes through zero, but about another pull than the steady one
+            step.wait = max(
+                RETRY_PERIODS * self.machine.scales.bounce_period,
+                RETRY_SHARE * (step.t - step.key.phase_start),
+            )
         else:
             self._ride(step)
 
@@ -354,7 +426,7 @@ class WinchProblem:
         step.mark(Event.SETTLED, energy=ride(self.motion, step.key, step.y))
         step.calm += 1
 
-    # --- supply, heat, time ------------------------------------------------------------------------------------------
+    # --- supply, heat, time
 
     def _on_regime(self, step: Step, regime: Regime) -> None:
         self._hold(step, regime)
@@ -394,6 +466,8 @@ class WinchProblem:
             return
         up, _ = self.motion.start_margins(key)(self.flow(step))
         step.mark(Event.STALLED, value=-up)
-        step.change(stalled=True, phase_end=min(key.phase_end, key.held_since + self.machine.stall_watch))
+        step.change(
+            stalled=True, phase_end=min(key.phase_end, key.held_since + self.machine.stall_watch)
+        )
         if any(key.hot):
             step.next_phase = "watch"

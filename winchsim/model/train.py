@@ -1,4 +1,5 @@
-"""From the stages of a scenario to the elements of the chain: ratios, losses, drags and inertias, stage by stage."""
+"""From the stages of a scenario to the elements of the chain: ratios, losses, drags and inertias,
+stage by stage."""
 
 from __future__ import annotations
 
@@ -25,7 +26,6 @@ from winchsim.physics.worm import Locking
 from winchsim.strength.materials import Material
 from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
 
-
 MOTOR_BEARINGS = "motor bearings"
 
 
@@ -44,7 +44,8 @@ class Train:
     reductions : tuple of Reduction
         From the motors of the first group to the drum.
     gearbox_element : int or None
-        Which element is the gearbox on a single group's motors; None where there is none or several groups have their own.
+        Which element is the gearbox on a single group's motors; None where there is none or several
+        groups have their own.
     """
 
     chain: Chain
@@ -64,8 +65,11 @@ def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     return PrintedBody(walls, stage.line_width, infill, stage.print_direction)  # type: ignore[arg-type]
 
 
-def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGroup], notebook: Notebook) -> Train:
-    """Chain of a scenario: the groups' meshes, the stages with their shafts, the drum, and what the rope runs over.
+def build_train(
+    inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGroup], notebook: Notebook
+) -> Train:
+    """Chain of a scenario: the groups' meshes, the stages with their shafts, the drum, and what the
+    rope runs over.
 
     Parameters
     ----------
@@ -90,9 +94,16 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     )  # fmt: skip
     if inputs.brake is not None and inputs.brake.place == "motor":
         if not single:
-            raise DomainError("brake.place", "motor", "drum, where several groups or dead motors share the common gear")
+            raise DomainError(
+                "brake.place",
+                "motor",
+                "drum, where several groups or dead motors share the common gear",
+            )
         row.add_brake()
-    pinions = [_count(u) * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0 for u, r in zip(units, own, strict=True)]
+    pinions = [
+        _count(u) * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
+        for u, r in zip(units, own, strict=True)
+    ]
     if single:
         row.add_front(meshes[0].elements, pinions[0])
     row.add_stages()
@@ -107,47 +118,59 @@ def build_train(inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGrou
     else:
         _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
         turned = sum(_on_common_gear(*row) for row in zip(units, meshes, pinions, strict=True))
-        chain = Chain(tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements))
+        chain = Chain(
+            tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements)
+        )
     places = _mesh_places(reductions, units, own, row.meshes)
     return Train(chain, row.braked(chain, inputs), row.drum, places, reductions, row.gearbox)
 
 
 def _on_common_gear(unit: LiveGroup | DraggedGroup, mesh: GroupMesh, inertia: float) -> float:
-    """Inertia of pinions behind gearboxes as the common gear feels it through their mesh while raising: running motors drive
-    it, dead ones are driven. Where the power goes the other way it is kept as it is for raising. [kg·m²]"""
+    """Inertia of pinions behind gearboxes as the common gear feels it through their mesh while
+    raising: running motors drive it, dead ones are driven. Where the power goes the other way it is
+    kept as it is for raising. [kg·m²]"""
     for e in mesh.elements[1:]:
         through = e.forward if isinstance(unit, LiveGroup) else 1 / e.reverse
         inertia = inertia * e.ratio**2 * through
     return inertia
 
 
-def _refuse_locking_at_rest(units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float) -> None:
-    """Refuse groups side by side of which one locks when at rest by what is given: what the others have to hold is then
-    undetermined."""
+def _refuse_locking_at_rest(
+    units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float
+) -> None:
+    """Refuse groups side by side of which one locks when at rest by what is given: what the others
+    have to hold is then undetermined."""
     for unit, mesh in zip(units, meshes, strict=True):
         own = f"motors.{unit.number}"
         paths = {
-            "motor friction": f"{own}.reverse_efficiency", "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
-        }  # fmt: skip
+            "motor friction": f"{own}.reverse_efficiency",
+            "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
+        }
         for e in mesh.elements:
             if factors(e, breakaway, -1)[1] <= 0:
                 raise DomainError(
-                    paths.get(e.name, "stage.1.reverse_efficiency"), e.reverse,
+                    paths.get(e.name, "stage.1.reverse_efficiency"),
+                    e.reverse,
                     f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
                     f"{breakaway:g} times as large)",
-                )  # fmt: skip
+                )
 
 
 class _Row:
-    """Elements of a chain in the making, from the motors to the rope, and where the ones that matter sit.
+    """Elements of a chain in the making, from the motors to the rope, and where the ones that
+    matter sit.
 
     A shaft's drag acts at the input of the next element; it waits in `drag` until that is added.
     """
 
     def __init__(
-        self, reductions: tuple[Reduction, ...], inertias: list[float], drags: list[float], bearings: list[Any],
+        self,
+        reductions: tuple[Reduction, ...],
+        inertias: list[float],
+        drags: list[float],
+        bearings: list[Any],
         breakaway: float,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.breakaway = breakaway
         self.reductions = reductions
         self.inertias = inertias
@@ -161,7 +184,13 @@ class _Row:
         self.drag = 0.0
 
     def _add(
-        self, name: str, ratio: float, forward: Any, reverse: Any, inertia: float = 0.0, rest: tuple[float, float] | None = None
+        self,
+        name: str,
+        ratio: float,
+        forward: Any,
+        reverse: Any,
+        inertia: float = 0.0,
+        rest: tuple[float, float] | None = None,
     ) -> int:
         self.elements.append(Element(name, ratio, forward, reverse, self.drag, inertia, rest=rest))
         self.drag = 0.0
@@ -169,19 +198,27 @@ class _Row:
 
     def _add_mesh(self, index: int) -> None:
         self.meshes[index] = len(self.elements)
-        self.elements.append(replace(_mesh_element(self.reductions[index]), drag=self.drag, inertia=self.inertias[index]))
+        self.elements.append(
+            replace(
+                _mesh_element(self.reductions[index]), drag=self.drag, inertia=self.inertias[index]
+            )
+        )
         self.drag = 0.0
 
     def _add_bearings(self, index: int) -> None:
         self.drag += self.drags[index]
         e = self.bearings[index]
         if e is not None:
-            self._add(f"bearings of {bracketed(self.reductions[index].label)}", 1.0, e, reverse_of(e))
+            self._add(
+                f"bearings of {bracketed(self.reductions[index].label)}", 1.0, e, reverse_of(e)
+            )
 
     def add_front(self, front: tuple[Element, ...], pinions: float) -> None:
-        """What a single group's motors drive the first gear through, as ordinary elements; their drag is the first's.
+        """What a single group's motors drive the first gear through, as ordinary elements; their
+        drag is the first's.
 
-        Behind a gearbox the pinions turn with its output; without one their inertia is part of the rotors'.
+        Behind a gearbox the pinions turn with its output; without one their inertia is part of the
+        rotors'.
         """
         self.gearbox = len(self.elements)
         self.elements += [replace(front[0], inertia=pinions), *front[1:]]
@@ -211,7 +248,10 @@ class _Row:
         if self.brake is None or inputs.brake is None:
             return chain
         gripping = replace(self.elements[self.brake], drag=inputs.brake.torque)
-        return replace(chain, elements=(*chain.elements[: self.brake], gripping, *chain.elements[self.brake + 1 :]))
+        return replace(
+            chain,
+            elements=(*chain.elements[: self.brake], gripping, *chain.elements[self.brake + 1 :]),
+        )
 
 
 def _count(unit: LiveGroup | DraggedGroup) -> int:
@@ -224,16 +264,30 @@ def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
 
 
 def _group_mesh(
-    inputs: Inputs, unit: LiveGroup | DraggedGroup, first: Reduction | None, bearings: float, least: float
+    inputs: Inputs,
+    unit: LiveGroup | DraggedGroup,
+    first: Reduction | None,
+    bearings: float,
+    least: float,
 ) -> GroupMesh:
     count, geared, breakaway = _count(unit), unit.fit.output.geared, inputs.settings.breakaway
     name = "motor and gearbox" if geared else "motor friction"
-    found = [Element(name, *_box(unit, breakaway), count * unit.motor.drag, grows_at_rest=_growth(unit, breakaway))]
+    found = [
+        Element(
+            name,
+            *_box(unit, breakaway),
+            count * unit.motor.drag,
+            grows_at_rest=_growth(unit, breakaway),
+        )
+    ]
     if bearings < 1:
         found.append(Element(MOTOR_BEARINGS, 1.0, bearings, max(reverse_of(bearings), least)))
     if first is not None:
         found.append(_mesh_element(first))
-    return GroupMesh(tuple(found), count * (unit.motor.inertia + (0.0 if geared else _pinion_inertia(inputs, first))))
+    return GroupMesh(
+        tuple(found),
+        count * (unit.motor.inertia + (0.0 if geared else _pinion_inertia(inputs, first))),
+    )
 
 
 def _mesh_element(r: Reduction) -> Element:
@@ -241,12 +295,14 @@ def _mesh_element(r: Reduction) -> Element:
 
 
 def _growth(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float]:
-    """Shares of the growth of friction at rest that a motor's losses take: raising, what its data leave open; back, all. [-]"""
+    """Shares of the growth of friction at rest that a motor's losses take: raising, what its data
+    leave open; back, all. [-]"""
     return min(1.0, (unit.fit.breakaway - 1.0) / (breakaway - 1.0)) if breakaway > 1.0 else 0.0, 1.0
 
 
 def _box(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float, float]:
-    """Ratio and efficiencies behind a motor's drag; a reverse efficiency that is only assumed locks nothing at rest. [-]"""
+    """Ratio and efficiencies behind a motor's drag; a reverse efficiency that is only assumed locks
+    nothing at rest. [-]"""
     found = unit.fit.output
     reverse = found.reverse if isinstance(unit, LiveGroup) else found.dragged
     if found.given_reverse is None:
@@ -255,8 +311,9 @@ def _box(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float
 
 
 LEAST_SHARE = 0.95
-"""An assumed loss of a motor, or of what one of several groups drives the common gear through, takes no more than this of
-what passes back at rest. [-] Own choice: a group that locks leaves open what the others have to hold."""
+"""An assumed loss of a motor, or of what one of several groups drives the common gear through,
+takes no more than this of what passes back at rest. [-] Own choice: a group that locks leaves open
+what the others have to hold."""
 
 
 def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
@@ -267,11 +324,16 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
     width = stage.pinion_width or stage.width
     if material is None or width is None:
         return 0.0
-    return gears.gear_inertia(reduction.pinion_teeth, reduction.module, width, material.density, 0.0)
+    return gears.gear_inertia(
+        reduction.pinion_teeth, reduction.module, width, material.density, 0.0
+    )
 
 
-def _shaft_inertias(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> list[float]:
-    """Inertia of the output shaft of each reduction: its gear, the next pinion, and on the last one the drum."""
+def _shaft_inertias(
+    inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook
+) -> list[float]:
+    """Inertia of the output shaft of each reduction: its gear, the next pinion, and on the last one
+    the drum."""
     found = []
     for i, r in enumerate(reductions):
         if r.stage.inertia is not None:
@@ -314,7 +376,11 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
     """What the rope runs over, from the drum to the load."""
     found = []
     for number, sheave in enumerate(inputs.sheave, start=1):
-        reverse = reverse_of(sheave.efficiency) if sheave.reverse_efficiency is None else sheave.reverse_efficiency
+        reverse = (
+            reverse_of(sheave.efficiency)
+            if sheave.reverse_efficiency is None
+            else sheave.reverse_efficiency
+        )
         found += [Element(f"sheave {number}", 1.0, sheave.efficiency, reverse)] * sheave.repeat
     for number, edge in enumerate(inputs.edge, start=1):
         kept = rope.edge_efficiency(edge.friction, edge.angle)
@@ -324,15 +390,21 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
         notebook.assume("rope.sheave_efficiency", sheave_e, "default")
         back = reverse_of(sheave_e)
         if back <= 0:
-            raise DomainError("rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself")
+            raise DomainError(
+                "rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself"
+            )
         forward = rope.tackle_efficiency(inputs.rope.falls, sheave_e)
-        found.append(Element("tackle", 1.0, forward, rope.tackle_reverse_efficiency(inputs.rope.falls, back)))
+        found.append(
+            Element("tackle", 1.0, forward, rope.tackle_reverse_efficiency(inputs.rope.falls, back))
+        )
     return found
 
 
-def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup, least: float, notebook: Notebook) -> Reduction | None:
-    """The reduction that a group's own pinion makes with the common gear; its reverse efficiency, unless it is given, is at
-    least this."""
+def _first_reduction(
+    inputs: Inputs, unit: LiveGroup | DraggedGroup, least: float, notebook: Notebook
+) -> Reduction | None:
+    """The reduction that a group's own pinion makes with the common gear; its reverse efficiency,
+    unless it is given, is at least this."""
     if not inputs.stage:
         return None
     r = reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook())
@@ -345,7 +417,13 @@ def _first_reduction(inputs: Inputs, unit: LiveGroup | DraggedGroup, least: floa
         r, reverse=max(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
         locking=r.locking and Locking.UNCERTAIN,
     )  # fmt: skip
-    notebook.assume(f"{r.path}.reverse_efficiency", found.reverse, why, found.reverse, max(found.reverse, math.sqrt(r.forward)))
+    notebook.assume(
+        f"{r.path}.reverse_efficiency",
+        found.reverse,
+        why,
+        found.reverse,
+        max(found.reverse, math.sqrt(r.forward)),
+    )
     return found
 
 
@@ -360,10 +438,24 @@ def _mesh_places(
         for k, (unit, r) in enumerate(zip(units, own, strict=True)):
             if isinstance(unit, LiveGroup) and r is not None:
                 label = f"{r.label}, group {unit.number}"
-                found.append(Mesh(r.path, label, None, k, unit.live, r.pinion_teeth, r.gear_teeth, r.module, r.locking))
+                found.append(
+                    Mesh(
+                        r.path,
+                        label,
+                        None,
+                        k,
+                        unit.live,
+                        r.pinion_teeth,
+                        r.gear_teeth,
+                        r.module,
+                        r.locking,
+                    )
+                )
     for i, r in enumerate(reductions):
         if i in places:
             pinions = units[0].live if i == 0 and isinstance(units[0], LiveGroup) else 1
             teeth = r.pinion_teeth, r.gear_teeth
-            found.append(Mesh(r.path, r.label, places[i], None, pinions, *teeth, r.module, r.locking))
+            found.append(
+                Mesh(r.path, r.label, places[i], None, pinions, *teeth, r.module, r.locking)
+            )
     return tuple(found)

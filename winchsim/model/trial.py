@@ -1,4 +1,5 @@
-"""A scenario as it is tried: one raise to the top, with the load, height, voltage and warmth that a test had."""
+"""A scenario as it is tried: one raise to the top, with the load, height, voltage and warmth that a
+test had."""
 
 from __future__ import annotations
 
@@ -9,12 +10,17 @@ from winchsim.inputs import Inputs, Phase, with_value
 
 
 def first_raise(inputs: Inputs) -> Phase:
-    """First phase of a scenario's programme that raises the load; where none does, a raise to the top."""
-    return next((phase for phase in inputs.phase if phase.action == "raise"), Phase(action="raise", until="top"))
+    """First phase of a scenario's programme that raises the load; where none does, a raise to the
+    top."""
+    return next(
+        (phase for phase in inputs.phase if phase.action == "raise"),
+        Phase(action="raise", until="top"),
+    )
 
 
 def plain_raise(inputs: Inputs) -> Inputs:
-    """Scenario whose programme is a raise with the power off after it, at what its first raise says."""
+    """Scenario whose programme is a raise with the power off after it, at what its first raise
+    says."""
     step, found = first_raise(inputs), replace(inputs, phase=())
     if step.voltage is not None:
         found = with_value(found, "supply.voltage", step.voltage)
@@ -44,9 +50,14 @@ def trial_values(
     """
     given = {"load.mass": mass, "load.height": height, "supply.voltage": voltage}
     if isinstance(winding_start, Mapping):
-        given |= {f"motors.{number}.winding_start": value for number, value in winding_start.items()}
+        given |= {
+            f"motors.{number}.winding_start": value for number, value in winding_start.items()
+        }
     else:
-        given |= {f"motors.{number}.winding_start": winding_start for number in range(1, len(inputs.motors) + 1)}
+        given |= {
+            f"motors.{number}.winding_start": winding_start
+            for number in range(1, len(inputs.motors) + 1)
+        }
     return {path: value for path, value in given.items() if value is not None}
 
 

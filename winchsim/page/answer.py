@@ -1,4 +1,5 @@
-"""An assessment for the page: its first screen as HTML with bars, its actions as changes, its key numbers."""
+"""An assessment for the page: its first screen as HTML with bars, its actions as changes, its key
+numbers."""
 
 from __future__ import annotations
 
@@ -49,7 +50,10 @@ def words(cell: Cell | Text) -> str:
 def mark(status: Status) -> str:
     """A status as a shape and its word."""
     found = MARKS[status]
-    return f'<span class="mark {found.tone}"><i aria-hidden="true">{SIGNS[found.tone]}</i> {found.word}</span>'
+    return (
+        f'<span class="mark {found.tone}"><i '
+        f'aria-hidden="true">{SIGNS[found.tone]}</i> {found.word}</span>'
+    )
 
 
 def answer(found: Assessment, record: Record) -> dict[str, Any]:
@@ -77,11 +81,21 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
 
 def numbers(found: Assessment) -> dict[str, Any]:
     """Key numbers of a build for the table of variants: text, and a number to sort by."""
-    rows: dict[str, Any] = {"status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)}
-    for key in (CheckKey.LIFT_TIME, CheckKey.START_HOT, CheckKey.HOLD, CheckKey.PARTS, CheckKey.JAM):
+    rows: dict[str, Any] = {
+        "status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)
+    }
+    for key in (
+        CheckKey.LIFT_TIME,
+        CheckKey.START_HOT,
+        CheckKey.HOLD,
+        CheckKey.PARTS,
+        CheckKey.JAM,
+    ):
         check = found.check(key)
         known = None if check is None or check.value is None else check
-        rows[CHECKS[key]] = ("", None) if known is None else (words(of_check(known)), float(known.value or 0.0))
+        rows[CHECKS[key]] = (
+            ("", None) if known is None else (words(of_check(known)), float(known.value or 0.0))
+        )
     for name in (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY):
         reading = found.reading(name)
         value = None if reading is None else reading.value
@@ -123,7 +137,10 @@ def _finding(one: Any) -> str:
     shown = finding(one)
     act = f" <em>Action: {words(shown.action)}</em>" if shown.action else ""
     sign = f'<i aria-hidden="true">{SIGNS[shown.mark.tone]}</i> {safe(shown.mark.word)}'
-    return f'<p class="finding"><span class="mark {shown.mark.tone}">{sign}</span> {words(shown.text)}{act}</p>'
+    return (
+        f'<p class="finding"><span class="mark '
+        f'{shown.mark.tone}">{sign}</span> {words(shown.text)}{act}</p>'
+    )
 
 
 def _check(check: Check) -> str:
@@ -131,9 +148,22 @@ def _check(check: Check) -> str:
     value = words(of_check(check, Face.VALUE)) if known else ""
     span = words(of_check(check, Face.RANGE)) if known else ""
     limit = check.hard if check.hard is not None else check.required
-    drawn = bar(check.value, check.low, check.high, limit, check.required, check.side == "at least", MARKS[check.status].tone)
-    cells = f"<td>{value}</td><td>{drawn}<small>{span}</small></td><td>{words(limit_of(check))}</td>"
-    return f'<tr><th scope="row">{safe(CHECKS[check.key])}</th>{cells}<td>{mark(check.status)}</td></tr>'
+    drawn = bar(
+        check.value,
+        check.low,
+        check.high,
+        limit,
+        check.required,
+        check.side == "at least",
+        MARKS[check.status].tone,
+    )
+    cells = (
+        f"<td>{value}</td><td>{drawn}<small>{span}</small></td><td>{words(limit_of(check))}</td>"
+    )
+    return (
+        f"<tr><th "
+        f'scope="row">{safe(CHECKS[check.key])}</th>{cells}<td>{mark(check.status)}</td></tr>'
+    )
 
 
 def _weakest(found: Assessment) -> Iterator[str]:
@@ -182,8 +212,17 @@ def bar(
             return 0.0
         return min(100.0, max(0.0, 50 + 50 * math.log(min(ratio, 1e9)) / math.log(WIDEST)))
 
-    at, ends = place(value), sorted((place(low if low is not None else value), place(high if high is not None else value)))
-    want = f'<path class="want" d="M{place(required):.1f} 4V14"/>' if required not in (None, limit) else ""
+    at, ends = (
+        place(value),
+        sorted(
+            (place(low if low is not None else value), place(high if high is not None else value))
+        ),
+    )
+    want = (
+        f'<path class="want" d="M{place(required):.1f} 4V14"/>'
+        if required not in (None, limit)
+        else ""
+    )
     return (
         '<svg class="bar" viewBox="-3 0 106 18" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
         '<rect class="short" x="0" y="7" width="50" height="4"/><path class="line" d="M0 9H100"/>'

@@ -1,4 +1,5 @@
-"""Shapes of a status and a few words for each part: for the server too, so without the simulation."""
+"""Shapes of a status and a few words for each part: for the server too, so without the
+simulation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""The form: one part of the path of power at a time, its controls made from the declarations of the inputs."""
+"""The form: one part of the path of power at a time, its controls made from the declarations of the
+inputs."""
 
 from __future__ import annotations
 
@@ -32,7 +33,9 @@ def fault_text(error: InputError) -> str:
     found = []
     for fault in error.faults[:3]:
         parts = [f"{fault.key}: {fault.message}" if fault.key else fault.message]
-        parts += [f"expected {fault.expected}"] * bool(fault.expected) + [fault.hint] * bool(fault.hint)
+        parts += [f"expected {fault.expected}"] * bool(fault.expected) + [fault.hint] * bool(
+            fault.hint
+        )
         found.append("; ".join(parts))
     return harmless(" · ".join(found))
 
@@ -89,11 +92,16 @@ def removable(inputs: Inputs, table: str) -> bool:
         above = head.rpartition(".")[0]
         kind = type(value_at(inputs, above)) if above else Inputs
         return len(owner) > 1 or not is_required(kind, head.rpartition(".")[2])
-    return dataclasses.is_dataclass(owner) and not is_required(type(owner), key) and key not in ("factors", "settings")
+    return (
+        dataclasses.is_dataclass(owner)
+        and not is_required(type(owner), key)
+        and key not in ("factors", "settings")
+    )
 
 
 class Row:
-    """Control of one value: text field, slider or choice, what is assumed, and a way to leave it out."""
+    """Control of one value: text field, slider or choice, what is assumed, and a way to leave it
+    out."""
 
     def __init__(self, form: Form, control: Control) -> None:
         self.form, self.path, self.spec = form, control.path, control.spec
@@ -103,7 +111,9 @@ class Row:
         with ui.element("div").classes("key"):
             self._build(control, label)
             self._clear = ui.button(icon="backspace", on_click=lambda: self.set_to(None))
-            self._clear.props(f'flat dense size=sm aria-label="Leave out {control.path}"').classes("clear")
+            self._clear.props(f'flat dense size=sm aria-label="Leave out {control.path}"').classes(
+                "clear"
+            )
             self._info = ui.label("").classes("info")
         self._busy = False
         self.sync(control)
@@ -112,11 +122,19 @@ class Row:
         spec, self._slider = control.spec, None
         if control.choices or spec.kind == "flag":
             options = [LEFT_OUT, *(control.choices or ("true", "false"))]
-            self._field: Any = ui.select(options, label=spec.label, value=LEFT_OUT, on_change=self._chosen)
+            self._field: Any = ui.select(
+                options, label=spec.label, value=LEFT_OUT, on_change=self._chosen
+            )
             self._field.props(f'dense outlined options-dense aria-label="{label}"')
             return
-        self._field = ui.input(label=spec.label).props(f'dense outlined aria-label="{label}" autocomplete=off')
-        self._field.on("change", lambda e: self.set_to(e.args), js_handler="(v) => emit(v?.target ? v.target.value : v)")
+        self._field = ui.input(label=spec.label).props(
+            f'dense outlined aria-label="{label}" autocomplete=off'
+        )
+        self._field.on(
+            "change",
+            lambda e: self.set_to(e.args),
+            js_handler="(v) => emit(v?.target ? v.target.value : v)",
+        )
         if spec.kind in ("quantity", "number", "integer"):
             for key, sign in (("up", 1), ("down", -1)):
                 self._field.on(f"keydown.{key}.prevent", lambda _, s=sign: self._stepped(s))
@@ -139,7 +157,9 @@ class Row:
         span = ends(self.spec, self._value)
         if self.spec.step <= 0:
             return
-        now = in_unit(self._value, self.spec.unit) if self._value is not None else (span or (0.0,))[0]
+        now = (
+            in_unit(self._value, self.spec.unit) if self._value is not None else (span or (0.0,))[0]
+        )
         self.set_to(f"{now + sign * self.spec.step:.6g} {self.spec.unit}".strip())
 
     def set_to(self, text: Any) -> None:
@@ -152,7 +172,9 @@ class Row:
         self.form.told(self.path, trouble)
         if isinstance(self._field, ui.input):
             self._field.error = trouble or None
-            self._field.props("aria-invalid=true" if trouble else "", remove="" if trouble else "aria-invalid")
+            self._field.props(
+                "aria-invalid=true" if trouble else "", remove="" if trouble else "aria-invalid"
+            )
             if trouble and text is not None:
                 self._field.set_value(str(text))
         elif trouble:
@@ -167,7 +189,11 @@ class Row:
         text = shown(control)
         given = control.given
         if isinstance(self._field, ui.select):
-            wanted = text if (given or control.value is not None) and text in self._field.options else LEFT_OUT
+            wanted = (
+                text
+                if (given or control.value is not None) and text in self._field.options
+                else LEFT_OUT
+            )
             if self._field.value != wanted:
                 self._field.set_value(wanted)
         elif self._field.value != text:
@@ -186,7 +212,13 @@ class Row:
         assumed = self.form.assumed.get(control.path, "")
         info = assumed if assumed and not given else control.spec.meaning
         if not given and not assumed:
-            info += f"; {control.spec.left_out}" if control.spec.left_out else "; default" if text else "; left out"
+            info += (
+                f"; {control.spec.left_out}"
+                if control.spec.left_out
+                else "; default"
+                if text
+                else "; left out"
+            )
         if not control.applies and control.spec.condition is not None:
             info = f"only for {control.spec.condition[0]} {' or '.join(control.spec.condition[1])}"
         if self._info.text != info:
@@ -208,12 +240,24 @@ class Form:
         self._structure: Any = None
         self._parts: dict[str, Any] = {}
         with ui.element("section").classes("form").props('aria-label="Build"'):
-            with ui.element("div").classes("path").props('role="group" aria-label="Parts along the way of the power"'):
+            with (
+                ui.element("div")
+                .classes("path")
+                .props('role="group" aria-label="Parts along the way of the power"')
+            ):
                 for group in GROUPS:
-                    part = ui.button(on_click=lambda g=group: self.choose(g)).props("flat no-caps").classes("part")
+                    part = (
+                        ui.button(on_click=lambda g=group: self.choose(g))
+                        .props("flat no-caps")
+                        .classes("part")
+                    )
                     with part:
                         self._parts[group] = ui.html("", sanitize=False), part
-            search = ui.input("Search for a key").props("dense outlined clearable debounce=200").classes("search")
+            search = (
+                ui.input("Search for a key")
+                .props("dense outlined clearable debounce=200")
+                .classes("search")
+            )
             search.on_value_change(lambda e: self._search(str(e.value or "")))
             self._wrong = ui.label("").classes("wrong")
             self._box = ui.element("div").classes("keys")
@@ -236,11 +280,19 @@ class Form:
         if trouble:
             self.wrong[path] = trouble
         names = ", ".join(self.wrong)
-        text = f"Not taken over, because it is wrong: {names}. The answer is that of the values before." if names else ""
+        text = (
+            (
+                f"Not taken over, because it is wrong: {names}. The answer "
+                f"is that of the values before."
+            )
+            if names
+            else ""
+        )
         self._wrong.set_text(text)
 
     def refresh(self) -> None:
-        """Bring the controls to the present build; only a changed set of tables builds them anew."""
+        """Bring the controls to the present build; only a changed set of tables builds them
+        anew."""
         inputs = self.tab.state.inputs
         if self._structure_of(inputs) != self._structure:
             self.fill()
@@ -251,18 +303,28 @@ class Form:
         self._show_parts()
 
     def _structure_of(self, inputs: Inputs) -> Any:
-        tables = {control.path.rpartition(".")[0] for control in controls(inputs) if control.group == self.group}
+        tables = {
+            control.path.rpartition(".")[0]
+            for control in controls(inputs)
+            if control.group == self.group
+        }
         return self.group, frozenset(tables)
 
     def _show_parts(self) -> None:
         inputs = self.tab.state.inputs
-        facts, groups = group_facts(inputs), {key: spec.group for key, spec in specs(Inputs).items()}
+        facts, groups = (
+            group_facts(inputs),
+            {key: spec.group for key, spec in specs(Inputs).items()},
+        )
         status = {groups[key]: word for key, word in self._tables.items() if key in groups}
         tones = {word.value: found.tone for word, found in MARKS.items()}
         for group, (html, button) in self._parts.items():
             word = status.get(group, "")
             sign = (
-                f'<i class="mark {tones[word]}" title="{word}">{SIGNS[tones[word]]}</i><span class="spoken">{word}</span>'
+                (
+                    f'<i class="mark {tones[word]}" '
+                    f'title="{word}">{SIGNS[tones[word]]}</i><span class="spoken">{word}</span>'
+                )
                 if word
                 else ""
             )
@@ -290,7 +352,10 @@ class Form:
                 for path in addable(inputs, self.group):
                     name = _name(path)
                     ui.button(
-                        f"Add {name}", on_click=lambda p=path: self._change(lambda: with_table(self.tab.state.inputs, p))
+                        f"Add {name}",
+                        on_click=lambda p=path: self._change(
+                            lambda: with_table(self.tab.state.inputs, p)
+                        ),
                     ).props(f'outline dense no-caps icon=add aria-label="Add {path}"')
 
     def _table(self, inputs: Inputs, table: str, rows: list[Control]) -> None:
@@ -303,7 +368,9 @@ class Form:
             for control in first:
                 self._rows[control.path] = Row(self, control)
             if rest:
-                more = ui.expansion(f"{len(rest)} more keys", value=table in self._open).props("dense dense-toggle")
+                more = ui.expansion(f"{len(rest)} more keys", value=table in self._open).props(
+                    "dense dense-toggle"
+                )
                 more.classes("more")
                 more.on_value_change(lambda e: self._opened(table, e.value, more, rest))
                 if table in self._open:
@@ -325,15 +392,28 @@ class Form:
         with ui.element("div").classes("buttons"):
             if number.isdecimal() and key in LISTS:
                 at = int(number) - 1
-                for icon, by, words in (("arrow_upward", -1, "earlier"), ("arrow_downward", 1, "later")):
+                for icon, by, words in (
+                    ("arrow_upward", -1, "earlier"),
+                    ("arrow_downward", 1, "later"),
+                ):
                     if 0 <= at + by < len(getattr(inputs, key)):
-                        self._icon(icon, f"Move {table} {words}", lambda b=by: moved(self.tab.state.inputs, key, at, b))
-                self._icon("content_copy", f"Copy {table}", lambda: _copied(self.tab.state.inputs, key, at))
+                        self._icon(
+                            icon,
+                            f"Move {table} {words}",
+                            lambda b=by: moved(self.tab.state.inputs, key, at, b),
+                        )
+                self._icon(
+                    "content_copy", f"Copy {table}", lambda: _copied(self.tab.state.inputs, key, at)
+                )
             if table and removable(inputs, table):
-                self._icon("delete", f"Remove {table}", lambda: without_table(self.tab.state.inputs, table))
+                self._icon(
+                    "delete", f"Remove {table}", lambda: without_table(self.tab.state.inputs, table)
+                )
 
     def _icon(self, icon: str, label: str, change: Any) -> None:
-        ui.button(icon=icon, on_click=lambda: self._change(change)).props(f'flat dense size=sm aria-label="{label}"')
+        ui.button(icon=icon, on_click=lambda: self._change(change)).props(
+            f'flat dense size=sm aria-label="{label}"'
+        )
 
     def _change(self, change: Any) -> None:
         trouble = self.tab.attempt(change)

@@ -1,4 +1,5 @@
-"""Who may talk to the page: exact host, exact origin, and the token of this run, for requests and sockets alike."""
+"""Who may talk to the page: exact host, exact origin, and the token of this run, for requests and
+sockets alike."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ MOST_BYTES = 1_000_000
 """Largest body of a request. [bytes]"""
 
 _REFUSED = (
-    "This address does not belong to a page that is open. Use the full address that winchsim try printed in the terminal.\n"
+    "This address does not belong to a page that is open. Use the full address that "
+    "winchsim try printed in the terminal.\n"
 )
 
 _POLICY = (

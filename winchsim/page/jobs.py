@@ -64,10 +64,10 @@ def ladder(scenario: Scenario) -> Iterator[str]:
 
 
 def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str, Any]]:
-    """Calibrated build, and each measurement beside it: test, kind, unit, measured, predicted and before."""
+    """Calibrated build, and each measurement beside it: test, kind, unit, measured, predicted and
+    before."""
     from winchsim.report.calibration import rounded
     from winchsim.report.measured import lift_tests
-    from winchsim.report.words.calibration import LABELS
     from winchsim.studies.calibrate import calibrate
     from winchsim.studies.calibrate.evidence import UNITS
 
@@ -90,7 +90,8 @@ def _finite(value: float) -> float | None:
 
 
 def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
-    """Candidates of a sizing question: for each its build and how it stands to each check that the question can change."""
+    """Candidates of a sizing question: for each its build and how it stands to each check that the
+    question can change."""
     from winchsim.studies.sizing import size
 
     study = size(inputs, name)
@@ -101,8 +102,16 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     columns = [limit.column for limit in study.limits]
     rows = []
     for i in places:
-        build = study.changes[i].inputs if study.changes else with_value(inputs, study.path, study.values[i].item())
-        text = f"{study.changes[i].ratio:.4g} : 1" if study.changes else f"{in_unit(study.values[i], study.question.unit):.4g}"
+        build = (
+            study.changes[i].inputs
+            if study.changes
+            else with_value(inputs, study.path, study.values[i].item())
+        )
+        text = (
+            f"{study.changes[i].ratio:.4g} : 1"
+            if study.changes
+            else f"{in_unit(study.values[i], study.question.unit):.4g}"
+        )
         time = float(study.sweep.results["lift_time"][i])
         rows.append(
             {
@@ -127,14 +136,25 @@ def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[d
     shape = (CELLS, CELLS)
     lines = []
     for column in found.checks:
-        margin = np.asarray(column.value - column.hard if column.hard is not None else column.value * np.nan, dtype=float)
+        margin = np.asarray(
+            column.value - column.hard if column.hard is not None else column.value * np.nan,
+            dtype=float,
+        )
         tracks = _crossings(xs, ys, margin.reshape(shape), (column.rank == 0).reshape(shape))
         lines += [{"name": CHECKS[column.key], "points": points} for points in tracks]
-    yield {"x": xs.tolist(), "y": ys.tolist(), "ranks": found.ranks.reshape(shape).tolist(), "lines": lines}
+    yield {
+        "x": xs.tolist(),
+        "y": ys.tolist(),
+        "ranks": found.ranks.reshape(shape).tolist(),
+        "lines": lines,
+    }
 
 
-def _crossings(xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray) -> list[list[Any]]:
-    """Lines on which a check begins to fail, from bottom to top; None where a column has no such point.
+def _crossings(
+    xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray
+) -> list[list[Any]]:
+    """Lines on which a check begins to fail, from bottom to top; None where a column has no such
+    point.
 
     Between two cells the place follows from the check's value where both have one.
     """
@@ -148,5 +168,9 @@ def _crossings(xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.n
         columns.append(found)
     count = max(map(len, columns))
     return [
-        [[float(x), found[k] if k < len(found) else None] for x, found in zip(xs, columns, strict=True)] for k in range(count)
+        [
+            [float(x), found[k] if k < len(found) else None]
+            for x, found in zip(xs, columns, strict=True)
+        ]
+        for k in range(count)
     ]

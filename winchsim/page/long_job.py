@@ -1,4 +1,5 @@
-"""A job that takes longer: what it does and a button that stops it, beside whatever asked for it."""
+"""A job that takes longer: what it does and a button that stops it, beside whatever asked for
+it."""
 
 from __future__ import annotations
 

@@ -25,7 +25,8 @@ FALL_SAMPLES = 24
 
 
 def kept_samples(record: Record, most: int = MOST_SAMPLES) -> np.ndarray:
-    """Places of the samples that stand for a record: evenly spaced in time, with peaks and ends of stretches."""
+    """Places of the samples that stand for a record: evenly spaced in time, with peaks and ends of
+    stretches."""
     time = record.time
     grid = np.searchsorted(time, np.linspace(time[0], time[-1], most)).clip(0, time.size - 1)
     starts = record.segment_starts
@@ -37,7 +38,8 @@ def kept_samples(record: Record, most: int = MOST_SAMPLES) -> np.ndarray:
 
 
 def tracks(record: Record) -> dict[str, Any]:
-    """Curves for the page: time, and for each panel its name, its unit and its lines; limits apart."""
+    """Curves for the page: time, and for each panel its name, its unit and its lines; limits
+    apart."""
     places = kept_samples(record)
     m, inputs = record.machine, record.inputs
 
@@ -61,20 +63,38 @@ def tracks(record: Record) -> dict[str, Any]:
             if link.index not in shares or share.max() > shares[link.index].max():
                 shares[link.index] = share
     lines += [line(5, f"teeth of pair {n + 1}", share) for n, share in sorted(shares.items())]
-    lines += [line(6, f"winding, motors {g.number}", record[f"motor_{g.number}_winding"]) for g in m.groups]
+    lines += [
+        line(6, f"winding, motors {g.number}", record[f"motor_{g.number}_winding"])
+        for g in m.groups
+    ]
     limits = [{"panel": 5, "name": "capacity", "at": 100.0}] if shares else []
     if inputs is not None:
-        limits.append({"panel": 6, "name": "limit", "at": min(g.winding_limit for g in inputs.motors)})
+        limits.append(
+            {"panel": 6, "name": "limit", "at": min(g.winding_limit for g in inputs.motors)}
+        )
         limits.append({"panel": 0, "name": "target", "at": inputs.load.height})
         if inputs.supply.current_limit is not None:
             limits.append({"panel": 2, "name": "limit", "at": inputs.supply.current_limit})
-    panels = [("height", "m"), ("speed", "mm/s"), ("current", "A"), ("voltage", "V"), ("tension", "N"),
-              ("tooth load", "% of capacity"), ("winding", "°C")]  # fmt: skip
-    return {"t": [float(f"{t:.5g}") for t in record.time[places]], "panels": panels, "lines": lines, "limits": limits}
+    panels = [
+        ("height", "m"),
+        ("speed", "mm/s"),
+        ("current", "A"),
+        ("voltage", "V"),
+        ("tension", "N"),
+        ("tooth load", "% of capacity"),
+        ("winding", "°C"),
+    ]
+    return {
+        "t": [float(f"{t:.5g}") for t in record.time[places]],
+        "panels": panels,
+        "lines": lines,
+        "limits": limits,
+    }
 
 
 def motion(record: Record) -> dict[str, Any]:
-    """Height, angle of the drum, radius of its rope and heat of the motors over time, the fall after a break included."""
+    """Height, angle of the drum, radius of its rope and heat of the motors over time, the fall
+    after a break included."""
     places = kept_samples(record)
     m, time = record.machine, record.time
     steps = np.diff(time) * (record["drum_speed"][1:] + record["drum_speed"][:-1]) / 2
@@ -103,8 +123,11 @@ def _limits(record: Record) -> list[tuple[Any, float]]:
     return [(g, limits.get(g.number, 120.0)) for g in record.machine.groups]
 
 
-def _with_fall(found: dict[str, np.ndarray], duration: float, speed: float, m: Any) -> dict[str, np.ndarray]:
-    """The same with the closed form of the fall behind it: constant acceleration down to the floor."""
+def _with_fall(
+    found: dict[str, np.ndarray], duration: float, speed: float, m: Any
+) -> dict[str, np.ndarray]:
+    """The same with the closed form of the fall behind it: constant acceleration down to the
+    floor."""
     s = np.linspace(0, duration, FALL_SAMPLES)[1:]
     height = float(found["h"][-1])
     rising = max(speed, 0.0)
@@ -118,12 +141,17 @@ def _with_fall(found: dict[str, np.ndarray], duration: float, speed: float, m: A
     else:
         travel = height / m.body.rise + speed * s - pull * s**2 / 2
     more = {key: np.repeat(array[-1], s.size) for key, array in found.items()}
-    more |= {"t": found["t"][-1] + s, "h": np.maximum(travel, 0.0) * m.body.rise, "i": np.zeros(s.size)}
+    more |= {
+        "t": found["t"][-1] + s,
+        "h": np.maximum(travel, 0.0) * m.body.rise,
+        "i": np.zeros(s.size),
+    }
     return {key: np.concatenate([array, more[key]]) for key, array in found.items()}
 
 
 def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
-    """The build seen along its shafts, with the load's lane beside it; parts are marked by their status in words.
+    """The build seen along its shafts, with the load's lane beside it; parts are marked by their
+    status in words.
 
     Parameters
     ----------
@@ -136,7 +164,9 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
     core = inputs.drum.diameter / 2
     outer = max([core, *(layer.radius + inputs.rope.diameter / 2 for layer in m.layers[:8])])
     flange = (inputs.drum.flange_diameter or 0.0) / 2 or outer
-    spots = [(g.x, g.y, g.tip) for g in plan.gears] + [(s.x, s.y, s.diameter / 2) for s in plan.motors]
+    spots = [(g.x, g.y, g.tip) for g in plan.gears] + [
+        (s.x, s.y, s.diameter / 2) for s in plan.motors
+    ]
     spots += [(*plan.drum, max(outer, flange)), *((x, y, 0.006) for x, y in plan.shafts)]
     left, right = min(x - r for x, _, r in spots), max(x + r for x, _, r in spots)
     low, high = min(y - r for _, y, r in spots), max(y + r for _, y, r in spots)
@@ -150,7 +180,13 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
     numbers = [n for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
     last = {numbers[gear.shaft]: gear for gear in plan.gears if not gear.driver}
     parts += [
-        _words(tables.get(f"stage.{n}", ""), gear.x, gear.y + gear.tip + 0.6 * unit, unit, f"stage {n} ")
+        _words(
+            tables.get(f"stage.{n}", ""),
+            gear.x,
+            gear.y + gear.tip + 0.6 * unit,
+            unit,
+            f"stage {n} ",
+        )
         for n, gear in last.items()
     ]
     parts += [
@@ -179,11 +215,19 @@ def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
     right = max(right, x + 16 * unit)
     box = (left - 2 * unit, -high - 6 * unit, right - left + 4 * unit, high - floor + 9 * unit)
     edge = " ".join(f"{1e3 * number:.2f}" for number in box)
-    about = "The build to scale, seen along its shafts; the height of the load has a scale of its own."
+    about = (
+        "The build to scale, seen along its shafts; the height of the load has a scale of its own."
+    )
     return (
-        f'<svg class="build" viewBox="{edge}" role="img" aria-label="{about}"><g transform="scale(1 -1)">'
-        + "".join(parts) + hang + drum + "</g></svg>"
-    )  # fmt: skip
+        (
+            f'<svg class="build" viewBox="{edge}" role="img" '
+            f'aria-label="{about}"><g transform="scale(1 -1)">'
+        )
+        + "".join(parts)
+        + hang
+        + drum
+        + "</g></svg>"
+    )
 
 
 def _shaft_ratios(m: Any, plan: Plan) -> list[float]:
@@ -201,7 +245,10 @@ def _gear(gear: Gear, ratios: list[float], plan: Plan) -> str:
         first = next(g for g in plan.gears if not g.driver)
         k = -ratios[0] * first.teeth / gear.teeth
     kind = "pinion" if gear.driver else "gear"
-    hub = f'<circle class="hub" cx="{1e3 * gear.x:.2f}" cy="{1e3 * gear.y:.2f}" r="{0.3e3 * gear.root:.2f}"/>'
+    hub = (
+        f'<circle class="hub" cx="{1e3 * gear.x:.2f}" '
+        f'cy="{1e3 * gear.y:.2f}" r="{0.3e3 * gear.root:.2f}"/>'
+    )
     reach, turn = 1e3 * gear.root, gear.turn
     spoke = (
         f'<path class="spoke" d="M{1e3 * gear.x:.2f} {1e3 * gear.y:.2f}'
@@ -215,7 +262,10 @@ def _gear(gear: Gear, ratios: list[float], plan: Plan) -> str:
 
 def _motor(spot: Any) -> str:
     kind = "motor" if spot.live else "motor dead"
-    return f'<circle class="{kind}" cx="{1e3 * spot.x:.2f}" cy="{1e3 * spot.y:.2f}" r="{1e3 * spot.diameter / 2:.2f}"/>'
+    return (
+        f'<circle class="{kind}" cx="{1e3 * spot.x:.2f}" cy="{1e3 * spot.y:.2f}" '
+        f'r="{1e3 * spot.diameter / 2:.2f}"/>'
+    )
 
 
 def _words(status: str, x: float, y: float, unit: float, before: str = "") -> str:

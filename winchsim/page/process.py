@@ -66,7 +66,9 @@ class Worker:
         except (EOFError, OSError) as error:
             raise StoppedError from error
         finally:
-            if self.busy and process is self._process:  # left in the middle: its results are not wanted
+            if (
+                self.busy and process is self._process
+            ):  # left in the middle: its results are not wanted
                 self.stop()
         kind, found = message
         if kind == FAULT and isinstance(found, WinchsimError):

@@ -1,4 +1,5 @@
-"""One tab: its layout, and the loop that lifts the newest build while the last good answer stays."""
+"""One tab: its layout, and the loop that lifts the newest build while the last good answer
+stays."""
 
 from __future__ import annotations
 
@@ -181,7 +182,11 @@ class Tab:
         script = (package / "page.js").read_text(encoding="utf-8")
         ui.add_body_html(f"<script>{script}</script>")
         self._lay_out_top()
-        with ui.tabs().props("no-caps dense align=left outside-arrows mobile-arrows").classes("views") as tabs:
+        with (
+            ui.tabs()
+            .props("no-caps dense align=left outside-arrows mobile-arrows")
+            .classes("views") as tabs
+        ):
             for name in ("Lift", "Variants", "Sizing", "Test day", "Save"):
                 ui.tab(name)
         tabs.on_value_change(lambda: self.client.run_javascript("setTimeout(winch.redraw, 100)"))
@@ -189,7 +194,12 @@ class Tab:
             with ui.tab_panel("Lift"), ui.element("div").classes("work"):
                 self.form = Form(self)
                 self._lay_out_answer()
-            for name, part in (("Variants", Variants), ("Sizing", Sizing), ("Test day", TestDay), ("Save", TakeOut)):
+            for name, part in (
+                ("Variants", Variants),
+                ("Sizing", Sizing),
+                ("Test day", TestDay),
+                ("Save", TakeOut),
+            ):
                 with ui.tab_panel(name):
                     part(self)
         with ui.footer().classes("caution"):
@@ -206,14 +216,22 @@ class Tab:
         with ui.header().classes("top"):
             with ui.element("div").classes("bar1"):
                 ui.label(harmless(self.state.base.title or self.site.path)).classes("title")
-                self._undo = ui.button(icon="undo", on_click=self.undo).props('flat dense aria-label="Undo"')
-                self._redo = ui.button(icon="redo", on_click=self.redo).props('flat dense aria-label="Redo"')
+                self._undo = ui.button(icon="undo", on_click=self.undo).props(
+                    'flat dense aria-label="Undo"'
+                )
+                self._redo = ui.button(icon="redo", on_click=self.redo).props(
+                    'flat dense aria-label="Redo"'
+                )
                 dark = ui.dark_mode(None)
-                ui.button(icon="contrast", on_click=lambda: self._toggle(dark)).props('flat dense aria-label="Light or dark"')
+                ui.button(icon="contrast", on_click=lambda: self._toggle(dark)).props(
+                    'flat dense aria-label="Light or dark"'
+                )
             with ui.element("div").classes("verdict").props('role="status" aria-live="polite"'):
                 self._head = ui.html("Computing the first answer …", sanitize=False).classes("head")
                 self._note = ui.label("").classes("note")
-                self._stop = ui.button("Stop this run", on_click=self._stop_run).props("outline dense no-caps")
+                self._stop = ui.button("Stop this run", on_click=self._stop_run).props(
+                    "outline dense no-caps"
+                )
                 self._stop.set_visibility(False)
             self._offered = ui.element("div").classes("offered")
 
@@ -225,11 +243,16 @@ class Tab:
             self._picture = ui.html("", sanitize=False).classes("picture")
             ui.html(_PLAYER, sanitize=False)
             self.chart = ui.echart({"series": []}, renderer="canvas").classes("curves")
-            self.chart.props('role="img" aria-label="Curves of the lift over time; the numbers are in the table below"')
+            self.chart.props(
+                'role="img" aria-label="Curves of the lift over time; the '
+                'numbers are in the table below"'
+            )
             ui.html('<div class="readout" id="w-readout" aria-live="off"></div>', sanitize=False)
 
     async def _toggle(self, dark: Any) -> None:
-        is_dark = await self.client.run_javascript("return document.body.classList.contains('body--dark')")
+        is_dark = await self.client.run_javascript(
+            "return document.body.classList.contains('body--dark')"
+        )
         dark.set_value(not is_dark)
 
     def _key(self, event: Any) -> None:
@@ -241,7 +264,9 @@ class Tab:
     def tell(self, text: str) -> None:
         """Show a message until it is closed."""
         with self.client:
-            ui.notification(harmless(text), close_button="Close", timeout=8, multi_line=True, position="top")
+            ui.notification(
+                harmless(text), close_button="Close", timeout=8, multi_line=True, position="top"
+            )
 
     async def agreed(self, question: str) -> bool:
         """Ask before something is replaced."""
@@ -249,7 +274,9 @@ class Tab:
             ui.label(harmless(question))
             with ui.element("div").classes("line"):
                 ui.button("Replace", on_click=lambda: dialog.submit(True)).props("outline no-caps")
-                ui.button("Leave it", on_click=lambda: dialog.submit(False)).props("outline no-caps")
+                ui.button("Leave it", on_click=lambda: dialog.submit(False)).props(
+                    "outline no-caps"
+                )
         agreed = bool(await dialog)
         dialog.delete()
         return agreed
@@ -310,7 +337,11 @@ class Tab:
         for follow in self.followers:
             follow()
         self._wanted.set()
-        if self.first is not None and self.first.busy and time.monotonic() - self._since > PATIENCE / 2:
+        if (
+            self.first is not None
+            and self.first.busy
+            and time.monotonic() - self._since > PATIENCE / 2
+        ):
             self.first.stop()
 
     def apply(self, changes: list[tuple[str, Any]]) -> None:
@@ -353,7 +384,9 @@ class Tab:
                 waiting.cancel()
                 self._stop.set_visibility(False)
             if revision == self._revision:
-                later = background_tasks.create(self._second_pass(inputs, revision), name="second pass")
+                later = background_tasks.create(
+                    self._second_pass(inputs, revision), name="second pass"
+                )
 
     def _slow(self) -> None:
         self._stop.set_visibility(True)
@@ -373,7 +406,9 @@ class Tab:
         if isinstance(error, BrokenError):
             text = "An internal fault: " + text.strip().splitlines()[-1]
             self.site.faults.append(str(error))
-        self._old(harmless(f"No answer for this build: {text} Below is the answer of an earlier build."))
+        self._old(
+            harmless(f"No answer for this build: {text} Below is the answer of an earlier build.")
+        )
 
     def _show_first(self, found: dict[str, Any]) -> None:
         self.answer = found
@@ -385,7 +420,9 @@ class Tab:
 
     def _draw(self) -> None:
         base = self.base if self.state.inputs != self.state.base else None
-        found = {key: self.answer[key] for key in ("tracks", "motion")} | {"base": self._grey or base}
+        found = {key: self.answer[key] for key in ("tracks", "motion")} | {
+            "base": self._grey or base
+        }
         self.client.run_javascript(f"winch.show({self.chart.id}, {json.dumps(found)})")
 
     def _show(self, found: dict[str, Any], note: str) -> None:
@@ -412,7 +449,9 @@ class Tab:
                         self._show(found, next(notes))
                         self._show_actions(found["actions"])
             except (BrokenError, WinchsimError) as error:
-                self._note.set_text(f"Ranges and actions could not be computed: {str(error)[-200:]}")
+                self._note.set_text(
+                    f"Ranges and actions could not be computed: {str(error)[-200:]}"
+                )
 
     def _show_actions(self, actions: list[dict[str, Any]]) -> None:
         self._actions.clear()

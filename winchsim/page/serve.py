@@ -1,4 +1,5 @@
-"""The server of the page: one socket, bound before anything is printed, closed to others, gone on Ctrl-C."""
+"""The server of the page: one socket, bound before anything is printed, closed to others, gone on
+Ctrl-C."""
 
 from __future__ import annotations
 
@@ -46,13 +47,16 @@ def bind(address: str, port: int | None) -> socket.socket:
             reason = str(getattr(error, "strerror", None) or error).lower()
         else:
             return found
-    wanted = f"{address}:{port}" if port is not None else f"{address}, ports {PORTS[0]} to {PORTS[-1]}"
+    wanted = (
+        f"{address}:{port}" if port is not None else f"{address}, ports {PORTS[0]} to {PORTS[-1]}"
+    )
     hint = "choose another one with --port" if port is not None else "give a free one with --port"
     raise InputError((Fault(f"cannot listen on {wanted}: {reason}", hint=hint, code=Code.USAGE),))
 
 
 def addresses(listening: socket.socket) -> tuple[str, ...]:
-    """Hosts, each with the port, under which a socket is reached; the one for other devices last."""
+    """Hosts, each with the port, under which a socket is reached; the one for other devices
+    last."""
     address, port = listening.getsockname()[:2]
     names = ["127.0.0.1", "localhost"]
     if address == "0.0.0.0":
@@ -72,7 +76,9 @@ def _own_address() -> str:
     return "127.0.0.1"
 
 
-def serve(site: Site, listening: socket.socket, ready: Callable[[str], None], *, browse: bool) -> None:
+def serve(
+    site: Site, listening: socket.socket, ready: Callable[[str], None], *, browse: bool
+) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters

@@ -56,7 +56,10 @@ class Sizing:
 
     async def _ask(self, name: str) -> None:
         found = await self._job.result(
-            f"{QUESTIONS[name]} Candidates are being tried.", "question", self.tab.state.inputs, name
+            f"{QUESTIONS[name]} Candidates are being tried.",
+            "question",
+            self.tab.state.inputs,
+            name,
         )
         if found is None:
             return
@@ -64,7 +67,11 @@ class Sizing:
         with self._box:
             ui.label(QUESTIONS[name]).classes("heading")
             self._matrix(found)
-            with ui.element("div").classes("candidates").props('role="group" aria-label="Candidates"'):
+            with (
+                ui.element("div")
+                .classes("candidates")
+                .props('role="group" aria-label="Candidates"')
+            ):
                 for row in found["rows"]:
                     self._candidate(row)
 
@@ -76,15 +83,26 @@ class Sizing:
             for y, rank in enumerate(row["ranks"]):
                 points[rank].append([x, y])
         series = [
-            {"type": "scatter", "name": word, "symbol": symbol, "symbolSize": 9, "data": data,
-             "itemStyle": {"color": colour, "borderColor": colour, "borderWidth": 2}}
-            for word, symbol, colour, data in zip(WORDS, SYMBOLS, COLOURS, points, strict=True) if data
-        ]  # fmt: skip
+            {
+                "type": "scatter",
+                "name": word,
+                "symbol": symbol,
+                "symbolSize": 9,
+                "data": data,
+                "itemStyle": {"color": colour, "borderColor": colour, "borderWidth": 2},
+            }
+            for word, symbol, colour, data in zip(WORDS, SYMBOLS, COLOURS, points, strict=True)
+            if data
+        ]
         options = {
             "animation": False,
             "legend": {"top": 0, "textStyle": _TEXT},
             "grid": {"left": 8, "right": 12, "top": 30, "bottom": 30, "containLabel": True},
-            "xAxis": {"type": "category", "data": [row["text"] for row in rows], "axisLabel": _TEXT},
+            "xAxis": {
+                "type": "category",
+                "data": [row["text"] for row in rows],
+                "axisLabel": _TEXT,
+            },
             "yAxis": {
                 "type": "category",
                 "data": checks,
@@ -93,18 +111,34 @@ class Sizing:
             },
             "series": series,
         }
-        chart = ui.echart(options, on_point_click=lambda e: self._take(rows[e.data[0]])).classes("small wider")
-        chart.props('role="img" aria-label="Candidates against the checks; the buttons below take one"')
+        chart = ui.echart(options, on_point_click=lambda e: self._take(rows[e.data[0]])).classes(
+            "small wider"
+        )
+        chart.props(
+            'role="img" aria-label="Candidates against the checks; the buttons below take one"'
+        )
 
     def _candidate(self, row: dict[str, Any]) -> None:
         tone = next(mark.tone for mark in MARKS.values() if mark.word == row["status"])
-        about = " · recommended" if row["is_recommended"] else " · as it is" if row["is_present"] else ""
+        about = (
+            " · recommended"
+            if row["is_recommended"]
+            else " · as it is"
+            if row["is_present"]
+            else ""
+        )
         button = ui.button(on_click=lambda: self._take(row)).props("outline dense no-caps")
         if row["is_recommended"]:
             button.classes("best")
-        sign = f'<span class="mark {tone}"><i aria-hidden="true">{SIGNS[tone]}</i> {row["status"]}</span>'
+        sign = (
+            f'<span class="mark {tone}"><i '
+            f'aria-hidden="true">{SIGNS[tone]}</i> {row["status"]}</span>'
+        )
         with button:
-            ui.html(f"<b>{safe(row['text'])}</b> {sign}<br><small>{row['time']}{about}</small>", sanitize=False)
+            ui.html(
+                f"<b>{safe(row['text'])}</b> {sign}<br><small>{row['time']}{about}</small>",
+                sanitize=False,
+            )
 
     def _take(self, row: dict[str, Any]) -> None:
         self.tab.take(row["inputs"], f"Taken: {row['text']}.")
@@ -115,7 +149,12 @@ class Sizing:
     def _key(self, axis: str, path: str) -> dict[str, Any]:
         choices = [c.path for c in controls(self.tab.state.inputs) if _is_axis(c)]
         with ui.element("div").classes("line"):
-            field = ui.select(choices, label=f"key {axis}", value=path if path in choices else choices[0], with_input=True)
+            field = ui.select(
+                choices,
+                label=f"key {axis}",
+                value=path if path in choices else choices[0],
+                with_input=True,
+            )
             low = ui.input("from").props(f'dense outlined aria-label="from, {axis}"')
             high = ui.input("to").props(f'dense outlined aria-label="to, {axis}"')
         field.props(f'dense outlined aria-label="key {axis}"')
@@ -137,7 +176,10 @@ class Sizing:
 
     def _ends(self, row: dict[str, Any]) -> tuple[str, tuple[float, float]]:
         path, inputs = row["path"].value, self.tab.state.inputs
-        found = [_control(with_text(inputs, path, field.value or ""), path).value for field in (row["low"], row["high"])]  # type: ignore[union-attr]
+        found = [
+            _control(with_text(inputs, path, field.value or ""), path).value
+            for field in (row["low"], row["high"])
+        ]  # type: ignore[union-attr]
         return path, (min(found), max(found))
 
     async def _map(self) -> None:
@@ -149,7 +191,9 @@ class Sizing:
         if len(keys) < 2:
             self._job.tell("Choose two different keys.")
             return
-        found = await self._job.result("The map is being computed.", "two_keys", self.tab.state.inputs, keys)
+        found = await self._job.result(
+            "The map is being computed.", "two_keys", self.tab.state.inputs, keys
+        )
         if found is not None:
             self._map_box.clear()
             with self._map_box:
@@ -162,27 +206,51 @@ class Sizing:
         units = across.spec.unit, up.spec.unit
 
         def place(x: float, y: float | None) -> list[float | None]:
-            return [None if v is None else float(f"{in_unit(v, unit):.5g}") for v, unit in zip((x, y), units, strict=True)]
+            return [
+                None if v is None else float(f"{in_unit(v, unit):.5g}")
+                for v, unit in zip((x, y), units, strict=True)
+            ]
 
         cells: list[list[list[float | None]]] = [[], [], [], []]
         for x, row in zip(found["x"], found["ranks"], strict=True):
             for y, rank in zip(found["y"], row, strict=True):
                 cells[rank].append(place(x, y))
         series: list[dict[str, Any]] = [
-            {"type": "scatter", "name": word, "symbol": symbol, "symbolSize": 8, "data": data,
-             "itemStyle": {"color": colour, "opacity": 0.75, "borderColor": colour, "borderWidth": 2}}
-            for word, symbol, colour, data in zip(WORDS, SYMBOLS, COLOURS, cells, strict=True) if data
-        ]  # fmt: skip
+            {
+                "type": "scatter",
+                "name": word,
+                "symbol": symbol,
+                "symbolSize": 8,
+                "data": data,
+                "itemStyle": {
+                    "color": colour,
+                    "opacity": 0.75,
+                    "borderColor": colour,
+                    "borderWidth": 2,
+                },
+            }
+            for word, symbol, colour, data in zip(WORDS, SYMBOLS, COLOURS, cells, strict=True)
+            if data
+        ]
         names = list(dict.fromkeys(line["name"] for line in found["lines"]))
         for line in found["lines"]:
             n = names.index(line["name"])
             style = {"width": 3, "type": LINES[n % 3], "color": INKS[n % 3]}
             points = [place(*point) for point in line["points"]]
             drawn = {"type": "line", "name": line["name"], "data": points, "lineStyle": style}
-            series.append(drawn | {"showSymbol": False, "silent": True, "itemStyle": {"color": INKS[n % 3]}})
+            series.append(
+                drawn | {"showSymbol": False, "silent": True, "itemStyle": {"color": INKS[n % 3]}}
+            )
         here = place(across.value, up.value)
         series.append(
-            {"type": "scatter", "name": "this build", "symbol": "pin", "symbolSize": 30, "silent": True, "data": [here]}
+            {
+                "type": "scatter",
+                "name": "this build",
+                "symbol": "pin",
+                "symbolSize": 30,
+                "silent": True,
+                "data": [here],
+            }
         )
         axis = {
             "type": "value",
@@ -200,18 +268,30 @@ class Sizing:
             "yAxis": axis | {"name": f"{paths[1]}, {units[1]}"},
             "series": series,
         }
-        chart = ui.echart(options, on_point_click=lambda e: self._take_cell(paths, units, e.data)).classes("map")
-        about = f"Map of {paths[0]} and {paths[1]}: status of each pair of values, and lines where a check begins to fail"
+        chart = ui.echart(
+            options, on_point_click=lambda e: self._take_cell(paths, units, e.data)
+        ).classes("map")
+        about = (
+            f"Map of {paths[0]} and {paths[1]}: status of each pair of values, and "
+            f"lines where a check begins to fail"
+        )
         chart.props('role="img"').props["aria-label"] = about
 
     def _take_cell(self, paths: list[str], units: tuple[str, str], cell: list[float]) -> None:
         values = [from_unit(number, unit) for number, unit in zip(cell, units, strict=True)]
         self.tab.apply(list(zip(paths, values, strict=True)))
-        self._job.tell(f"Taken: {paths[0]} {cell[0]:g} {units[0]}, {paths[1]} {cell[1]:g} {units[1]}. Undo takes it back.")
+        self._job.tell(
+            f"Taken: {paths[0]} {cell[0]:g} {units[0]}, {paths[1]} {cell[1]:g} "
+            f"{units[1]}. Undo takes it back."
+        )
 
 
 def _is_axis(control: Control) -> bool:
-    return control.applies and control.spec.kind in ("quantity", "number") and isinstance(control.value, float)
+    return (
+        control.applies
+        and control.spec.kind in ("quantity", "number")
+        and isinstance(control.value, float)
+    )
 
 
 def _control(inputs: Inputs, path: str) -> Control | None:

@@ -1,4 +1,5 @@
-"""State of one tab: the present build, undo and redo, variants; and the work file beside the scenario."""
+"""State of one tab: the present build, undo and redo, variants; and the work file beside the
+scenario."""
 
 from __future__ import annotations
 
@@ -59,9 +60,12 @@ def moved(inputs: Inputs, table: str, index: int, by: int) -> Inputs:
 
 
 def changes(base: Inputs, inputs: Inputs) -> list[tuple[str, Any]]:
-    """Single values in which a build differs from another one: path and value, None where it is left out."""
+    """Single values in which a build differs from another one: path and value, None where it is
+    left out."""
     here, there = dict(_leaves(to_values(inputs))), dict(_leaves(to_values(base)))
-    return [(path, here.get(path)) for path in {**there, **here} if here.get(path) != there.get(path)]
+    return [
+        (path, here.get(path)) for path in {**there, **here} if here.get(path) != there.get(path)
+    ]
 
 
 def _leaves(node: Any, path: str = "") -> Any:
@@ -75,7 +79,8 @@ def _leaves(node: Any, path: str = "") -> Any:
 
 @dataclass
 class Variant:
-    """A build that is kept under a name, with its key numbers as `winchsim.page.answer.numbers` gives them."""
+    """A build that is kept under a name, with its key numbers as `winchsim.page.answer.numbers`
+    gives them."""
 
     name: str
     inputs: Inputs
@@ -116,7 +121,8 @@ class State:
         return self.inputs != self.base or bool(self.variants)
 
     def put(self, inputs: Inputs, what: str = "") -> None:
-        """Make a build the present one; changes of the same `what` in quick succession are one step."""
+        """Make a build the present one; changes of the same `what` in quick succession are one
+        step."""
         if inputs == self.inputs:
             return
         now = time.monotonic()
@@ -153,13 +159,18 @@ class State:
         self.variants = [variant for variant in self.variants if variant.name != name]
         if not name or len(self.variants) >= MOST_VARIANTS:
             expected = "a name" if not name else f"at most {MOST_VARIANTS} variants"
-            raise InputError((Fault("cannot be kept", "variant", expected=expected, code=Code.TOO_MUCH),))
+            raise InputError(
+                (Fault("cannot be kept", "variant", expected=expected, code=Code.TOO_MUCH),)
+            )
         self.variants.append(Variant(name, self.inputs, numbers))
         return self.variants[-1]
 
     def dump(self) -> dict[str, Any]:
         """State as plain values for the work file."""
-        kept = [{"name": v.name, "values": to_values(v.inputs), "numbers": v.numbers} for v in self.variants]
+        kept = [
+            {"name": v.name, "values": to_values(v.inputs), "numbers": v.numbers}
+            for v in self.variants
+        ]
         return {"values": to_values(self.inputs), "variants": kept}
 
     def load(self, dumped: dict[str, Any]) -> None:
@@ -179,7 +190,8 @@ class State:
 
 
 class WorkFile:
-    """``NAME.work.json`` beside the scenario: the state of each tab by the tab's key, the latest last.
+    """``NAME.work.json`` beside the scenario: the state of each tab by the tab's key, the latest
+    last.
 
     Parameters
     ----------
@@ -199,7 +211,9 @@ class WorkFile:
         except FileNotFoundError:
             pass
         except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-            self.trouble = f"{os.path.basename(self.path)} cannot be read and is left as it is: {error}"
+            self.trouble = (
+                f"{os.path.basename(self.path)} cannot be read and is left as it is: {error}"
+            )
 
     def of_tab(self, key: str) -> dict[str, Any] | None:
         """State that a tab had."""

@@ -42,7 +42,13 @@ def command_line(state: State, path: str) -> str:
 
 
 def _plain(value: Any) -> str:
-    return str(value).lower() if isinstance(value, bool) else f"{value!r}" if isinstance(value, float) else str(value)
+    return (
+        str(value).lower()
+        if isinstance(value, bool)
+        else f"{value!r}"
+        if isinstance(value, float)
+        else str(value)
+    )
 
 
 def _spec(path: str) -> Any:
@@ -69,7 +75,9 @@ class TakeOut:
             self._job = LongJob(tab)
             ui.label("Command of this lift").classes("heading")
             self._command = ui.html("", sanitize=False, tag="pre")
-            if not tab.site.share_address.startswith(("http://127.", "http://localhost", "http://[::1]")):
+            if not tab.site.share_address.startswith(
+                ("http://127.", "http://localhost", "http://[::1]")
+            ):
                 ui.label("Address for a phone in the same network").classes("heading")
                 ui.label(tab.site.share_address)
         tab.followers.append(self._refresh)
@@ -82,10 +90,14 @@ class TakeOut:
         changed = changes(state.base, state.inputs)
         names = ", ".join(path for path, _ in changed[:8]) + (" …" if len(changed) > 8 else "")
         self._changed.set_text(
-            f"{len(changed)} values differ from the file: {names}" if changed else "No value differs from the file."
+            f"{len(changed)} values differ from the file: {names}"
+            if changed
+            else "No value differs from the file."
         )
         command = command_line(state, self.tab.site.path)
-        self._command.set_content(safe(command) or "A value was taken back or a table removed: save the scenario first.")
+        self._command.set_content(
+            safe(command) or "A value was taken back or a table removed: save the scenario first."
+        )
 
     def _toml(self) -> None:
         try:
@@ -102,7 +114,9 @@ class TakeOut:
         except WinchsimError as error:
             self.tab.tell(str(error))
             return
-        if os.path.exists(path) and not await self.tab.agreed(f"{path} exists. Replace it? Its comments are kept."):
+        if os.path.exists(path) and not await self.tab.agreed(
+            f"{path} exists. Replace it? Its comments are kept."
+        ):
             return
         try:
             write_file(path, scenario.text, force=True)
@@ -110,7 +124,11 @@ class TakeOut:
             self.tab.tell(str(error))
             return
         state.scenario = scenario
-        state.base = self.tab.site.scenario.inputs if scenario.inputs == self.tab.site.scenario.inputs else scenario.inputs
+        state.base = (
+            self.tab.site.scenario.inputs
+            if scenario.inputs == self.tab.site.scenario.inputs
+            else scenario.inputs
+        )
         self.tab.site.scenario = scenario
         self.tab.saved()
         self._job.tell(f"Saved as {path}.")

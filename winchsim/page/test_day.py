@@ -1,4 +1,5 @@
-"""The test day: the ladder as a form beside the winch, kept as the sheet that ``winchsim calibrate`` reads."""
+"""The test day: the ladder as a form beside the winch, kept as the sheet that ``winchsim
+calibrate`` reads."""
 
 from __future__ import annotations
 
@@ -32,7 +33,8 @@ _SPECS = {f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)}
 
 
 def read_cell(name: str, text: str) -> Any:
-    """Value of one field as it was typed: a number alone is in the unit of its column; None where it is empty.
+    """Value of one field as it was typed: a number alone is in the unit of its column; None where
+    it is empty.
 
     Raises
     ------
@@ -59,7 +61,12 @@ class TestDay:
         self._rows: list[SheetRow] = []
         self._comments: tuple[str, ...] = ()
         with ui.element("section").classes("sheet").props('aria-label="Test day"'):
-            ui.label(harmless(f"The tests are kept in {os.path.basename(self.path)}, as winchsim calibrate reads it."))
+            ui.label(
+                harmless(
+                    f"The tests are kept in {os.path.basename(self.path)}, as "
+                    f"winchsim calibrate reads it."
+                )
+            )
             with ui.element("div").classes("line"):
                 ui.button("Plan the tests", on_click=self._plan).props("outline no-caps")
                 ui.button("Calibrate", on_click=self._calibrate).props("outline no-caps")
@@ -73,7 +80,9 @@ class TestDay:
         try:
             rows, origin = read_planned_sheet(self.path)
         except WinchsimError as error:
-            self._job.tell(fault_text(error) if isinstance(error, InputError) else harmless(str(error)))
+            self._job.tell(
+                fault_text(error) if isinstance(error, InputError) else harmless(str(error))
+            )
             return
         self._rows, self._comments = list(rows), () if origin is None else (origin_line(origin),)
         self._box.clear()
@@ -83,11 +92,17 @@ class TestDay:
 
     def _test(self, number: int, row: SheetRow) -> None:
         load = "Unloaded run" if not row.mass else quantity(row.mass, "kg")
-        expected = [quantity(v, unit) for v, unit in ((row.predicted_time, "s"), (row.predicted_current, "A")) if v is not None]
+        expected = [
+            quantity(v, unit)
+            for v, unit in ((row.predicted_time, "s"), (row.predicted_current, "A"))
+            if v is not None
+        ]
         with ui.element("fieldset").classes("table"):
             with ui.element("legend"):
                 ui.label(f"Test {number + 1}: {load}")
-            ui.label("Predicted: " + (", ".join(expected) if expected else "no lift")).classes("info")
+            ui.label("Predicted: " + (", ".join(expected) if expected else "no lift")).classes(
+                "info"
+            )
             for name, label in ASKED:
                 self._field(number, name, f"{label}, test {number + 1}", label)
 
@@ -95,14 +110,30 @@ class TestDay:
         spec, value = _SPECS[name], getattr(self._rows[number], name)
         if spec.kind in ("choice", "flag"):
             options = [LEFT_OUT, *(spec.choices or ("yes", "no"))]
-            now = LEFT_OUT if value is None else value if isinstance(value, str) else "yes" if value else "no"
+            now = (
+                LEFT_OUT
+                if value is None
+                else value
+                if isinstance(value, str)
+                else "yes"
+                if value
+                else "no"
+            )
             field: Any = ui.select(options, label=short, value=now)
             field.on_value_change(lambda e: self._put(number, name, str(e.value), field))
         else:
-            text = "" if value is None else value if isinstance(value, str) else f"{in_unit(value, spec.unit):.6g} {spec.unit}"
+            text = (
+                ""
+                if value is None
+                else value
+                if isinstance(value, str)
+                else f"{in_unit(value, spec.unit):.6g} {spec.unit}"
+            )
             field = ui.input(short, value=text)
             handler = "(v) => emit(v?.target ? v.target.value : v)"
-            field.on("change", lambda e: self._put(number, name, str(e.args), field), js_handler=handler)
+            field.on(
+                "change", lambda e: self._put(number, name, str(e.args), field), js_handler=handler
+            )
         field.props("dense outlined").props["aria-label"] = label
 
     def _put(self, number: int, name: str, text: str, field: Any) -> None:
@@ -122,7 +153,9 @@ class TestDay:
         ):
             return
         try:
-            text = await self._job.result("The tests are being planned.", "ladder", rewritten(self.tab.state))
+            text = await self._job.result(
+                "The tests are being planned.", "ladder", rewritten(self.tab.state)
+            )
             if text is not None:
                 write_file(self.path, text, force=True)
                 self._read()
@@ -134,7 +167,9 @@ class TestDay:
             self._job.tell("Plan the tests first, and fill in what was measured.")
             return
         what = "Calibrating. This may take half a minute."
-        found = await self._job.result(what, "calibration", self.tab.state.inputs, tuple(self._rows))
+        found = await self._job.result(
+            what, "calibration", self.tab.state.inputs, tuple(self._rows)
+        )
         if found is not None:
             self._show(found)
 
@@ -145,7 +180,8 @@ class TestDay:
         self.tab.changed()
         with self._result:
             ui.button(
-                "Take the calibrated build", on_click=lambda: self.tab.take(found["inputs"], "This is the calibrated build.")
+                "Take the calibrated build",
+                on_click=lambda: self.tab.take(found["inputs"], "This is the calibrated build."),
             ).props("outline no-caps")
             for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
                 self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])
@@ -154,7 +190,13 @@ class TestDay:
         names = ("measured", "calibrated", "before")
         symbols, sizes = ("diamond", "circle", "emptyCircle"), (14, 10, 10)
         series = [
-            {"type": "scatter", "name": name, "symbol": symbol, "symbolSize": size, "data": [row["values"][n] for row in rows]}
+            {
+                "type": "scatter",
+                "name": name,
+                "symbol": symbol,
+                "symbolSize": size,
+                "data": [row["values"][n] for row in rows],
+            }
             for n, (name, symbol, size) in enumerate(zip(names, symbols, sizes, strict=True))
         ]
         options = {
@@ -169,6 +211,9 @@ class TestDay:
             },
             "series": series,
         }
-        text = "; ".join(f"{row['test']}: measured {row['values'][0]}, calibrated {row['values'][1]}" for row in rows)
+        text = "; ".join(
+            f"{row['test']}: measured {row['values'][0]}, calibrated {row['values'][1]}"
+            for row in rows
+        )
         chart = ui.echart(options).classes("small").props('role="img"')
         chart.props["aria-label"] = f"{kind} in {rows[0]['unit']}: {text}"

@@ -1,4 +1,5 @@
-"""The process that computes for one tab: jobs come on standard input, results leave on standard output.
+"""The process that computes for one tab: jobs come on standard input, results leave on standard
+output.
 
 It knows nothing of the page, so that it can be killed at any time. It ends when its input ends.
 """
@@ -46,7 +47,8 @@ def _exactly(stream: BinaryIO, count: int) -> bytes:
 
 
 def main() -> None:
-    """Do one job after the other: a function of `winchsim.page.jobs` by its name, and its arguments."""
+    """Do one job after the other: a function of `winchsim.page.jobs` by its name, and its
+    arguments."""
     to, source = os.fdopen(os.dup(1), "wb"), sys.stdin.buffer
     os.dup2(2, 1)  # nothing that a library prints may come between the messages
     jobs = import_module("winchsim.page.jobs")

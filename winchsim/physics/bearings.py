@@ -44,7 +44,9 @@ class BearingFriction:
 
 BEARINGS: dict[tuple[str, bool], BearingFriction] = {
     ("polymer bore", False): BearingFriction(
-        0.25, 0.10, 0.40,
+        0.25,
+        0.10,
+        0.40,
         "POM and PA on steel 0.20 to 0.40, dry (Covestro, Snap-Fit Joints for Plastics, Table 3); "
         "bearing polymers 0.06 to 0.28 (igus data sheets)",
     ),
@@ -55,9 +57,12 @@ BEARINGS: dict[tuple[str, bool], BearingFriction] = {
         0.10, 0.05, 0.15, "plain 0.01 to 0.02, in certain cases 0.1 to 0.2 (Koyo/JTEKT, Table 8-1)"
     ),
     ("ball", False): BearingFriction(
-        0.0015, 0.0010, 0.0030, "deep groove ball 0.0010 to 0.0015, start twice (Koyo/JTEKT, Table 8-1)"
+        0.0015,
+        0.0010,
+        0.0030,
+        "deep groove ball 0.0010 to 0.0015, start twice (Koyo/JTEKT, Table 8-1)",
     ),
-}  # fmt: skip
+}
 """Friction by kind of bearing and whether it is greased."""
 
 

@@ -12,7 +12,8 @@ from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 
 NESTED_RISE = math.sqrt(3) / 2
-"""Rise of a layer that lies in the grooves of the one below, in rope diameters. [-] Own geometry: 0.866."""
+"""Rise of a layer that lies in the grooves of the one below, in rope diameters. [-] Own geometry:
+0.866."""
 
 MOST_LAYERS = 200
 """More layers than this are refused: no drum of this kind carries them."""
@@ -27,7 +28,8 @@ class Layer:
     radius : float
         From the drum's axis to the rope's centre line. [m]
     start, end : float
-        Rope wound on when the layer begins and when it is full, from the first turn of the first layer. [m]
+        Rope wound on when the layer begins and when it is full, from the first turn of the first
+        layer. [m]
     """
 
     radius: float
@@ -57,7 +59,8 @@ def layers(
     length : float
         Rope to be wound on besides the dead turns. [m]
     nested : bool
-        Whether each layer lies in the grooves of the one below (rise 0.866 d) instead of on top of it (rise d).
+        Whether each layer lies in the grooves of the one below (rise 0.866 d) instead of on top of
+        it (rise d).
     dead_turns : float
         Turns that are on the drum already and stay there; they fill the first layers. [-]
 
@@ -73,12 +76,13 @@ def layers(
 
     Notes
     -----
-    ``r_j = D/2 + d/2 + (j - 1) h`` with ``h = d`` or ``0.866 d``; ``n = floor(width/d)`` turns a layer.
+    ``r_j = D/2 + d/2 + (j - 1) h`` with ``h = d`` or ``0.866 d``; ``n = floor(width/d)`` turns a
+    layer.
 
     References
     ----------
-    .. [1] Own geometry; agrees with the layer sum printed in *Handbook of Oceanographic Winch, Wire and Cable
-       Technology*, 3rd ed., ch. 12.
+    .. [1] Own geometry; agrees with the layer sum printed in *Handbook of Oceanographic Winch, Wire
+       and Cable Technology*, 3rd ed., ch. 12.
     """
     turns = turns_per_layer(width, rope_diameter)
     rise = rope_diameter * (NESTED_RISE if nested else 1.0)
@@ -86,7 +90,9 @@ def layers(
     start, left_turns, wanted = 0.0, dead_turns, math.inf
     while start < wanted or wanted == math.inf:
         if len(found) >= MOST_LAYERS:
-            raise DomainError("drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers")
+            raise DomainError(
+                "drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers"
+            )
         radius = diameter / 2 + rope_diameter / 2 + len(found) * rise
         if wanted == math.inf:
             if left_turns <= turns:
@@ -99,7 +105,13 @@ def layers(
 
 
 def outermost_radius(
-    first: Any, width: float, rope_diameter: float, length: float, *, nested: bool, dead_turns: float
+    first: Any,
+    width: float,
+    rope_diameter: float,
+    length: float,
+    *,
+    nested: bool,
+    dead_turns: float,
 ) -> Any:
     """Radius of the outermost layer that a length of rope makes, the dead turns on the first. [m]
 
@@ -123,7 +135,8 @@ def outermost_radius(
 
 
 def turns_per_layer(width: float, rope_diameter: float) -> int:
-    """Whole turns that lie side by side between the flanges; a hundred-thousandth of a rope is forgiven for rounding.
+    """Whole turns that lie side by side between the flanges; a hundred-thousandth of a rope is
+    forgiven for rounding.
 
     Raises
     ------
@@ -136,7 +149,9 @@ def turns_per_layer(width: float, rope_diameter: float) -> int:
     return turns
 
 
-def dead_length(stack: tuple[Layer, ...], turns: float, width: float, rope_diameter: float) -> float:
+def dead_length(
+    stack: tuple[Layer, ...], turns: float, width: float, rope_diameter: float
+) -> float:
     """Rope in the dead turns, which fill the first layers. [m]
 
     Parameters

@@ -1,14 +1,16 @@
-"""Heat of a motor: a winding and a case, each at one temperature, warmed by copper loss and friction and cooled by the
-air.
+"""Heat of a motor: a winding and a case, each at one temperature, warmed by copper loss and
+friction and cooled by the air.
 
-The pair of equations is linear, also where the copper loss grows with the winding's temperature at constant
-current, so every question here has an exact answer: the response over a time, the steady state, and the time
-until a limit. Temperatures are in °C throughout. The copper loss warms the winding, friction of brushes and bearings the case.
+The pair of equations is linear, also where the copper loss grows with the winding's temperature at
+constant current, so every question here has an exact answer: the response over a time, the steady
+state, and the time until a limit. Temperatures are in °C throughout. The copper loss warms the
+winding, friction of brushes and bearings the case.
 
 Derivation. With the start rates v and the two eigenvalues of the pair,
-``T(t) = T0 + sum Z v (exp(rate t) - 1)/rate``, which also holds for a rate of zero or above (thermal
-run-away). The smaller eigenvalue comes from the product of both, to keep its digits. The winding's
-curve turns once at most, at a time in closed form; the time to a limit is sought before or after it.
+``T(t) = T0 + sum Z v (exp(rate t) - 1)/rate``, which also holds for a rate of zero or above
+(thermal run-away). The smaller eigenvalue comes from the product of both, to keep its digits. The
+winding's curve turns once at most, at a time in closed form; the time to a limit is sought before
+or after it.
 """
 
 from __future__ import annotations
@@ -62,7 +64,12 @@ class HeatPath:
 
 
 def rates(
-    path: HeatPath, loss_power: Floats, t_winding: Floats, t_case: Floats, ambient: Floats, friction: Floats = 0.0
+    path: HeatPath,
+    loss_power: Floats,
+    t_winding: Floats,
+    t_case: Floats,
+    ambient: Floats,
+    friction: Floats = 0.0,
 ) -> tuple[Floats, Floats]:
     """Rates of change of the winding's and the case's temperature.
 
@@ -84,7 +91,8 @@ def rates(
 
     References
     ----------
-    .. [1] The general two-time-constant thermal model of a machine; own derivation, head of this module.
+    .. [1] The general two-time-constant thermal model of a machine; own derivation, head of this
+       module.
 
     Examples
     --------
@@ -121,19 +129,21 @@ def step_exact(
     time : float or ndarray
         Time passed, >= 0. [s]
     feedback : float or ndarray
-        Growth of the loss per kelvin of the winding, i² R20 x copper coefficient; 0 for constant power. [W/K]
+        Growth of the loss per kelvin of the winding, i² R20 x copper coefficient; 0 for constant
+        power. [W/K]
     friction : float or ndarray
         As for `rates`. [W]
 
     Returns
     -------
     tuple of float or ndarray
-        Temperatures of winding and case, all arguments broadcast. They may grow without end where the
-        feedback has no steady state. [°C]
+        Temperatures of winding and case, all arguments broadcast. They may grow without end where
+        the feedback has no steady state. [°C]
 
     References
     ----------
-    .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, head of this module.
+    .. [1] Own derivation: matrix exponential of the two linear equations by their eigenvalues, head
+       of this module.
 
     Examples
     --------
@@ -151,7 +161,11 @@ def step_exact(
 
 
 def steady(
-    path: HeatPath, loss_power: Floats, ambient: Floats, feedback: Floats = 0.0, t_reference: Floats | None = None
+    path: HeatPath,
+    loss_power: Floats,
+    ambient: Floats,
+    feedback: Floats = 0.0,
+    t_reference: Floats | None = None,
 ) -> tuple[Any, Any]:
     """Temperatures that a constant current ends at.
 
@@ -171,11 +185,13 @@ def steady(
     Returns
     -------
     tuple of float or ndarray
-        Temperatures of winding and case; infinite where the loss grows faster than the cooling. [°C]
+        Temperatures of winding and case; infinite where the loss grows faster than the cooling.
+        [°C]
 
     References
     ----------
-    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, head of this module.
+    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, head of this
+       module.
 
     Examples
     --------
@@ -183,10 +199,14 @@ def steady(
     (70.0, 60.0)
     """
     resistance = path.winding_to_case + path.case_to_ambient
-    at_ambient = loss_power if t_reference is None else loss_power - feedback * (t_reference - ambient)
+    at_ambient = (
+        loss_power if t_reference is None else loss_power - feedback * (t_reference - ambient)
+    )
     room = 1.0 - np.asarray(feedback) * resistance
     with np.errstate(divide="ignore", invalid="ignore"):
-        rise = np.where((room > 0.0) | (np.asarray(at_ambient) <= 0.0), at_ambient * resistance / room, math.inf)
+        rise = np.where(
+            (room > 0.0) | (np.asarray(at_ambient) <= 0.0), at_ambient * resistance / room, math.inf
+        )
     return plain(ambient + rise), plain(ambient + rise * (path.case_to_ambient / resistance))
 
 
@@ -215,9 +235,9 @@ def time_to_limit(
 
     Notes
     -----
-    The winding's temperature is a sum of two exponentials, so it turns around once at most, at a time known
-    in closed form. The first crossing lies before or after that time and is halved down to, a bounded number
-    of times.
+    The winding's temperature is a sum of two exponentials, so it turns around once at most, at a
+    time known in closed form. The first crossing lies before or after that time and is halved down
+    to, a bounded number of times.
 
     Examples
     --------
@@ -253,10 +273,16 @@ def time_to_limit(
 
 
 def _modes(
-    path: HeatPath, loss_power: Any, t_winding: Any, t_case: Any, ambient: Any, feedback: Any, friction: Any = 0.0
+    path: HeatPath,
+    loss_power: Any,
+    t_winding: Any,
+    t_case: Any,
+    ambient: Any,
+    feedback: Any,
+    friction: Any = 0.0,
 ) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
-    """Fast and slow mode, each as (rate [1/s], its part of dTw/dt at the start, its part of dTc/dt at the
-    start)."""
+    """Fast and slow mode, each as (rate [1/s], its part of dTw/dt at the start, its part of dTc/dt
+    at the start)."""
     winding_rate, case_rate = rates(path, loss_power, t_winding, t_case, ambient, friction)
     a = 1.0 / (path.winding_capacity * path.winding_to_case)
     b = 1.0 / (path.case_capacity * path.winding_to_case)
@@ -272,7 +298,11 @@ def _modes(
     span = slow - fast
     slow_winding = ((f - a - fast) * winding_rate + a * case_rate) / span
     slow_case = (b * winding_rate - (b + c + fast) * case_rate) / span
-    return (fast, winding_rate - slow_winding, case_rate - slow_case), (slow, slow_winding, slow_case)
+    return (fast, winding_rate - slow_winding, case_rate - slow_case), (
+        slow,
+        slow_winding,
+        slow_case,
+    )
 
 
 def _grown(rate: Any, time: Any) -> Any:
@@ -282,7 +312,8 @@ def _grown(rate: Any, time: Any) -> Any:
 
 
 def _late_crossing(modes: Any, above: Any, short: Any, turn: Any) -> tuple[Any, Any]:
-    """Whether the limit is passed after the turning point, and a time at which it certainly has been."""
+    """Whether the limit is passed after the turning point, and a time at which it certainly has
+    been."""
     (fast, fast_part, _), (slow, slow_part, _) = modes
     settled = np.where(slow < 0.0, slow, -1.0)
     final = np.where(
@@ -300,7 +331,7 @@ def _late_crossing(modes: Any, above: Any, short: Any, turn: Any) -> tuple[Any, 
     return ever & (above(late) >= 0.0), late
 
 
-# --- estimates ----------------------------------------------------------------------------------------------
+# --- estimates
 
 
 @dataclass(frozen=True)
@@ -312,7 +343,8 @@ class HeatEstimate:
     path : HeatPath
         Given values as given, the others estimated.
     mass : float or None
-        Mass that the estimate rests on; None where nothing had to be estimated and none was given. [kg]
+        Mass that the estimate rests on; None where nothing had to be estimated and none was given.
+        [kg]
     assumed : tuple of Assumption
         One for each value that was left out.
     """
@@ -323,28 +355,30 @@ class HeatEstimate:
 
 
 _WINDING_PER_MASS = (50.0, 30.0, 80.0)
-"""Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K)) is
-8 to 20 % of a small motor. Own assumption."""
+"""Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K))
+is 8 to 20 % of a small motor. Own assumption."""
 
 _CASE_PER_MASS = (400.0, 300.0, 480.0)
-"""The same for the case with magnets and rotor iron [J/(kg·K)]: mostly steel and ferrite, 450 to 800
-J/(kg·K). Own assumption."""
+"""The same for the case with magnets and rotor iron [J/(kg·K)]: mostly steel and ferrite, 450 to
+800 J/(kg·K). Own assumption."""
 
 _CASE_TO_AMBIENT = (6.8, 2.4, 7.5)
-"""Thermal resistance case to air of a motor of 1 kg, and its range [K/W]; goes with mass^(-2/3), as surface does. With
-`_WINDING_TO_CASE` 7.5 to 8.1 in all of iron-cored motors of 0.25 and 0.89 kg (data sheets Ametek Pittman 9233S013 and
-14203S010), 5.2 of an ironless one of 2.1 kg (maxon 353297), 3.1 the least of seven (excerpts read)."""
+"""Thermal resistance case to air of a motor of 1 kg, and its range [K/W]; goes with mass^(-2/3), as
+surface does. With `_WINDING_TO_CASE` 7.5 to 8.1 in all of iron-cored motors of 0.25 and 0.89 kg
+(data sheets Ametek Pittman 9233S013 and 14203S010), 5.2 of an ironless one of 2.1 kg (maxon
+353297), 3.1 the least of seven (excerpts read)."""
 
 _WINDING_TO_CASE = (0.7, 0.4, 2.8)
-"""Thermal resistance winding to case of a motor of 1 kg, and its range [K/W]; goes with mass^(-2/3). Own assumption: winding
-time constants of 9 s at 17 g and 20 s at 170 g, 5 to 60 s being seen; agrees with a stall test of a motor of 0.36 kg (108 W
-for 60 s unharmed, 168 W smoking after 30 s: team test 2018, public forum thread "stall testing 775 pro", excerpt read)."""
+"""Thermal resistance winding to case of a motor of 1 kg, and its range [K/W]; goes with
+mass^(-2/3). Own assumption: winding time constants of 9 s at 17 g and 20 s at 170 g, 5 to 60 s
+being seen; agrees with a stall test of a motor of 0.36 kg (108 W for 60 s unharmed, 168 W smoking
+after 30 s: team test 2018, public forum thread "stall testing 775 pro", excerpt read)."""
 
 _MASS = 31.0
 _MASS_FACTOR = 1.4
-"""Mass of an iron-cored motor with 1 N·m·s/rad of stall torque over no-load speed [kg], and the factor it may be off by; goes
-with that quotient to the power of 0.6. Seven motors of 45 to 1083 g lie at 0.72 to 1.08 of it (makers' data sheets, excerpts
-read)."""
+"""Mass of an iron-cored motor with 1 N·m·s/rad of stall torque over no-load speed [kg], and the
+factor it may be off by; goes with that quotient to the power of 0.6. Seven motors of 45 to 1083 g
+lie at 0.72 to 1.08 of it (makers' data sheets, excerpts read)."""
 
 _KEYS = {
     "winding_capacity": "winding_heat_capacity",
@@ -371,7 +405,8 @@ def estimate(
     mass : float, optional
         Of one motor. [kg]
     torque_per_speed : float, optional
-        Stall torque over no-load speed of the motor alone; used for the size where the mass is not known. [N·m·s/rad]
+        Stall torque over no-load speed of the motor alone; used for the size where the mass is not
+        known. [N·m·s/rad]
     winding_capacity, case_capacity : float, optional
         Heat capacities that are known. [J/K]
     winding_to_case, case_to_ambient : float, optional
@@ -385,8 +420,8 @@ def estimate(
     Raises
     ------
     DomainError
-        Neither mass nor torque and speed though something is left out, or a value that is not finite and above
-        zero.
+        Neither mass nor torque and speed though something is left out, or a value that is not
+        finite and above zero.
 
     References
     ----------
@@ -405,8 +440,20 @@ def estimate(
     rows = (
         ("winding_capacity", mass, _WINDING_PER_MASS, unsure, f"copper as a share of {of_what}"),
         ("case_capacity", mass, _CASE_PER_MASS, unsure, f"steel and magnets of {of_what}"),
-        ("winding_to_case", surface, _WINDING_TO_CASE, unsure * 2 / 3, f"winding time constants, {of_what}"),
-        ("case_to_ambient", surface, _CASE_TO_AMBIENT, unsure * 2 / 3, f"a can in still air, {of_what}"),
+        (
+            "winding_to_case",
+            surface,
+            _WINDING_TO_CASE,
+            unsure * 2 / 3,
+            f"winding time constants, {of_what}",
+        ),
+        (
+            "case_to_ambient",
+            surface,
+            _CASE_TO_AMBIENT,
+            unsure * 2 / 3,
+            f"a can in still air, {of_what}",
+        ),
     )
     assumed = []
     for name, size, factors, spread, why in rows:
@@ -414,7 +461,11 @@ def estimate(
             value = given[name] = size * factors[0]
             below = math.hypot(math.log(factors[0] / factors[1]), spread)
             above = math.hypot(math.log(factors[2] / factors[0]), spread)
-            assumed.append(Assumption(_KEYS[name], value, value * math.exp(-below), value * math.exp(above), why))
+            assumed.append(
+                Assumption(
+                    _KEYS[name], value, value * math.exp(-below), value * math.exp(above), why
+                )
+            )
     return HeatEstimate(HeatPath(**given), mass, tuple(assumed))  # type: ignore[arg-type]
 
 
@@ -427,4 +478,8 @@ def _mass(mass: float | None, torque_per_speed: float | None) -> tuple[float, fl
     if torque_per_speed is None or not (0.0 < torque_per_speed < math.inf):
         raise DomainError("mass", mass, "a mass above zero [kg], or stall torque and no-load speed")
     value = _MASS * torque_per_speed**0.6
-    return value, math.log(_MASS_FACTOR), f"a mass of {quantity(value, 'g', 2)} estimated from torque and speed"
+    return (
+        value,
+        math.log(_MASS_FACTOR),
+        f"a mass of {quantity(value, 'g', 2)} estimated from torque and speed",
+    )

@@ -1,7 +1,7 @@
 """The load: its weight on a line or a slope, the guide it rubs in, and the energies it has.
 
-The load's place is its travel along its path; `rise` is the share of it that goes upward (1 for a vertical lift). All
-functions take floats or arrays.
+The load's place is its travel along its path; `rise` is the share of it that goes upward (1 for a
+vertical lift). All functions take floats or arrays.
 """
 
 from __future__ import annotations
@@ -76,7 +76,9 @@ def make_body(
     rise = 1.0 if slope >= math.pi / 2 else math.sin(slope)
     normal = mass * gravity * (0.0 if rise == 1.0 else math.cos(slope))
     weight_per_length = rope_mass_per_length * gravity * falls * rise
-    return Body(mass, rope_mass, rise, guide_friction + slope_friction * normal, gravity, weight_per_length)
+    return Body(
+        mass, rope_mass, rise, guide_friction + slope_friction * normal, gravity, weight_per_length
+    )
 
 
 def pull_needed(body: Body, left: Floats) -> Any:
@@ -112,7 +114,8 @@ def potential_energy(body: Body, travel: Floats, left: Floats) -> Any:
 
 @dataclass(frozen=True)
 class Fall:
-    """A load that nothing holds, on its way to the floor; infinite time where its friction stops it.
+    """A load that nothing holds, on its way to the floor; infinite time where its friction stops
+    it.
 
     Attributes
     ----------
@@ -142,8 +145,8 @@ def fall(body: Body, travel: float, speed: float = 0.0) -> Fall:
 
     Notes
     -----
-    Constant acceleration ``g sin(slope) - friction/m`` down, ``g sin(slope) + friction/m`` while it still rises. The rope
-    is left out.
+    Constant acceleration ``g sin(slope) - friction/m`` down, ``g sin(slope) + friction/m`` while it
+    still rises. The rope is left out.
 
     Examples
     --------

@@ -1,7 +1,8 @@
 """The rope: an elastic line that can pull and not push, its tackle, its sheaves and edges.
 
-The unstretched rope wound on, `s`, and the present span of the free rope, `l`, are kept apart, so that the rope carries its
-stretch onto the drum and the energy books close. All functions take floats or arrays.
+The unstretched rope wound on, `s`, and the present span of the free rope, `l`, are kept apart, so
+that the rope carries its stretch onto the drum and the energy books close. All functions take
+floats or arrays.
 
 With s the unstretched rope wound on, x the stretch of the free rope and l_u its unstretched length:
 ``T_e = EA x / l_u`` and ``T = max(0, T_e + c x')``. The drum's surface takes in stretched rope:
@@ -9,9 +10,9 @@ With s the unstretched rope wound on, x the stretch of the free rope and l_u its
 ``T x' + T (T_e/EA) s'``. The free rope stores ``T_e x' + T_e^2/(2 EA) s'``, its damping takes
 ``(T - T_e) x'``, and the rest, ``(T - T_e/2)(T_e/EA) s'``, is stretch wound onto the drum.
 
-In a tackle the parts of a heavy rope run at 0, 2, 2, 4, ... times the load's speed (even falls) or 1,
-1, 3, 3, ... (odd). A tackle of n falls has the sum of its sheaves' shares, forward and in reverse. An
-edge keeps ``exp(-mu angle)`` of the tension in both directions.
+In a tackle the parts of a heavy rope run at 0, 2, 2, 4, ... times the load's speed (even falls) or
+1, 1, 3, 3, ... (odd). A tackle of n falls has the sum of its sheaves' shares, forward and in
+reverse. An edge keeps ``exp(-mu angle)`` of the tension in both directions.
 """
 
 from __future__ import annotations
@@ -75,7 +76,8 @@ def unstretched_length(line: Line, span: Floats, tension: Floats) -> Any:
 
 
 def elastic_tension(line: Line, stretch: Floats, unstretched: Floats) -> Any:
-    """Tension that the free rope's stretch makes, ``EA x / l_u``; negative stretch gives a negative number. [N]
+    """Tension that the free rope's stretch makes, ``EA x / l_u``; negative stretch gives a negative
+    number. [N]
 
     Parameters
     ----------
@@ -101,7 +103,8 @@ def take_up(line: Line, surface_speed: Floats, tension: Floats) -> Any:
 
     Notes
     -----
-    The rope arrives stretched: ``s' (1 + T_e/EA) = r w``. own derivation, head of `physics/rope.py`.
+    The rope arrives stretched: ``s' (1 + T_e/EA) = r w``. own derivation, head of
+    `physics/rope.py`.
     """
     return surface_speed / (1 + tension / line.stiffness)
 
@@ -135,8 +138,8 @@ def wound_stretch_power(line: Line, tension: Floats, elastic: Floats, taken_up: 
 
     Notes
     -----
-    What the drum gives, ``T r w``, less what the load receives, ``T n v``, less what the free rope stores and its damping
-    takes. own derivation, head of `physics/rope.py`.
+    What the drum gives, ``T r w``, less what the load receives, ``T n v``, less what the free rope
+    stores and its damping takes. own derivation, head of `physics/rope.py`.
     """
     return (tension - elastic / 2) * (elastic / line.stiffness) * taken_up
 
@@ -152,13 +155,15 @@ def moving_mass(line: Line, hanging: float) -> float:
 
     Notes
     -----
-    Rope on the drum keeps the rope's speed, so the moving rope is the free rope of the start, throughout. In a tackle the
-    parts run at 0, 2, 2, 4, … times the load's speed (even falls) or 1, 1, 3, 3, … (odd), the lead at ``falls`` times.
-    own derivation, head of `physics/rope.py`.
+    Rope on the drum keeps the rope's speed, so the moving rope is the free rope of the start,
+    throughout. In a tackle the parts run at 0, 2, 2, 4, … times the load's speed (even falls) or 1,
+    1, 3, 3, … (odd), the lead at ``falls`` times. own derivation, head of `physics/rope.py`.
     """
     n = line.falls
     speeds = [2 * ((k + 1) // 2) if n % 2 == 0 else 2 * (k // 2) + 1 for k in range(n)]
-    return line.mass_per_length * (hanging * sum(speed * speed for speed in speeds) + line.lead * n * n)
+    return line.mass_per_length * (
+        hanging * sum(speed * speed for speed in speeds) + line.lead * n * n
+    )
 
 
 def tackle_efficiency(falls: int, sheave: float) -> float:
@@ -173,8 +178,8 @@ def tackle_efficiency(falls: int, sheave: float) -> float:
 
     Notes
     -----
-    Each part carries ``E`` times the one before it: :math:`(1 - E^n)/(n (1 - E))`. With a negative or zero `sheave` (a
-    locking reverse efficiency) see `tackle_reverse_efficiency`.
+    Each part carries ``E`` times the one before it: :math:`(1 - E^n)/(n (1 - E))`. With a negative
+    or zero `sheave` (a locking reverse efficiency) see `tackle_reverse_efficiency`.
 
     References
     ----------
@@ -195,13 +200,15 @@ def tackle_reverse_efficiency(falls: int, sheave_reverse: float) -> float:
 
     Notes
     -----
-    The lead carries least, each further part ``1/q`` times more: ``n / sum(q^-k)``. Own derivation from statics.
+    The lead carries least, each further part ``1/q`` times more: ``n / sum(q^-k)``. Own derivation
+    from statics.
     """
     return falls / sum(sheave_reverse**-k for k in range(falls))
 
 
 def edge_efficiency(friction: float, angle: float) -> float:
-    r"""Share of tension kept over an edge, :math:`e^{-\mu\varphi}`, the same in both directions. [-]
+    r"""Share of tension kept over an edge, :math:`e^{-\mu\varphi}`, the same in both directions.
+    [-]
 
     Parameters
     ----------
@@ -212,7 +219,8 @@ def edge_efficiency(friction: float, angle: float) -> float:
 
     References
     ----------
-    .. [1] The belt friction (capstan) equation, in R. C. Hibbeler, *Engineering Mechanics: Statics*, ch. 8.
+    .. [1] The belt friction (capstan) equation, in R. C. Hibbeler, *Engineering Mechanics:
+       Statics*, ch. 8.
     """
     return math.exp(-friction * angle)
 
@@ -230,8 +238,9 @@ def bounce_period(line: Line, unstretched: Floats, mass: Floats) -> Any:
 
     Notes
     -----
-    A mass on a spring: :math:`2\pi\sqrt{m/K}`, of which :math:`K = n^2 EA/l_u` is the load's force per travel. A stretched
-    rope is as stiff as its unstretched length makes it, because its force is ``EA`` times the strain.
+    A mass on a spring: :math:`2\pi\sqrt{m/K}`, of which :math:`K = n^2 EA/l_u` is the load's force
+    per travel. A stretched rope is as stiff as its unstretched length makes it, because its force
+    is ``EA`` times the strain.
     """
     return 2 * math.pi * (mass * unstretched / line.stiffness) ** 0.5 / line.falls
 

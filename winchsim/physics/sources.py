@@ -1,4 +1,5 @@
-"""Ordinary supplies, to compare the current of starting motors with where the supply is not described."""
+"""Ordinary supplies, to compare the current of starting motors with where the supply is not
+described."""
 
 from __future__ import annotations
 
@@ -41,15 +42,22 @@ ORDINARY = MappingProxyType(
         Ordinary.SMALL_ADAPTER: OrdinarySource(2.0, None, "common practice, no published source"),
         Ordinary.LARGE_ADAPTER: OrdinarySource(5.0, None, "common practice, no published source"),
         Ordinary.BLADE_FUSE: OrdinarySource(10.0, None, "common practice, no published source"),
-        Ordinary.ALKALINE_AA: OrdinarySource(None, 0.15 / 1.5, "Energizer, data sheets E91 and E92 (read at second hand)"),
-        Ordinary.LITHIUM_18650: OrdinarySource(None, 0.03 / 3.6, "makers' sheets: 20 to 90 mohm a cell (read at second hand)"),
-        Ordinary.LEAD_ACID_7AH: OrdinarySource(None, 0.0215 / 12.0, "NP125 and LC-X1228 sheets: R C of 135 to 168 mohm A h (excerpts)"),
+        Ordinary.ALKALINE_AA: OrdinarySource(
+            None, 0.15 / 1.5, "Energizer, data sheets E91 and E92 (read at second hand)"
+        ),
+        Ordinary.LITHIUM_18650: OrdinarySource(
+            None, 0.03 / 3.6, "makers' sheets: 20 to 90 mohm a cell (read at second hand)"
+        ),
+        Ordinary.LEAD_ACID_7AH: OrdinarySource(
+            None, 0.0215 / 12.0, "NP125 and LC-X1228 sheets: R C of 135 to 168 mohm A h (excerpts)"
+        ),
     }
 )
 
 
 def shares_of_ordinary(inrush: float, voltage: float) -> dict[str, float]:
-    """How far an inrush is beyond ordinary sources: over 1 where it limits, blows, or loses half its voltage or more.
+    """How far an inrush is beyond ordinary sources: over 1 where it limits, blows, or loses half
+    its voltage or more.
 
     Parameters
     ----------
@@ -61,7 +69,8 @@ def shares_of_ordinary(inrush: float, voltage: float) -> dict[str, float]:
     Returns
     -------
     dict of str to float
-        By `Ordinary`: inrush over the current of an adapter or fuse; for a battery its resistance over that of the motors. [-]
+        By `Ordinary`: inrush over the current of an adapter or fuse; for a battery its resistance
+        over that of the motors. [-]
     """
     found = {}
     for kind, row in ORDINARY.items():

@@ -1,24 +1,26 @@
-"""The supply and the motors in parallel on it: terminal voltage and currents of every regime, in closed form.
+"""The supply and the motors in parallel on it: terminal voltage and currents of every regime, in
+closed form.
 
-Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that sense, so
-a positive total times a positive voltage is power out of the source. Reversed polarity (lowering) is the same
-law mirrored: the limit acts on the current in the sense of the voltage, and "back" means against it. A ramp
-from zero must say which way it goes: pass ``-0.0``, not ``0.0``, at the start of a reversed one (``-V * t /
-ramp`` does so by itself).
+Sign convention: a positive open-circuit voltage raises; current is positive when it drives in that
+sense, so a positive total times a positive voltage is power out of the source. Reversed polarity
+(lowering) is the same law mirrored: the limit acts on the current in the sense of the voltage, and
+"back" means against it. A ramp from zero must say which way it goes: pass ``-0.0``, not ``0.0``, at
+the start of a reversed one (``-V * t / ramp`` does so by itself).
 
-The motors are linear between their kinks (brush drop makes a band without current around the back e.m.f.), so
-the terminal voltage is the root of one monotone piecewise-linear law and is found by looking at its kinks: no
-iteration.
+The motors are linear between their kinks (brush drop makes a band without current around the back
+e.m.f.), so the terminal voltage is the root of one monotone piecewise-linear law and is found by
+looking at its kinks: no iteration.
 
-Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the reverse diode
-of a real one would clamp the terminals near zero when the load drives the motors backwards faster than the
-limit can hold.
+Left out: a current-limited supply is taken to hold its current whatever voltage that needs; the
+reverse diode of a real one would clamp the terminals near zero when the load drives the motors
+backwards faster than the limit can hold.
 
 Derivation. Without brush drops the terminal voltage is ``(V + Rs H)/(1 + Rs G)`` with
-``G = sum n/r`` and ``H = sum n e/r``, or ``(I + H)/G`` where the sum of currents is I. With drops the
-total is piecewise linear in the voltage with kinks at ``e +- drop``; the highest kink below the root
-gives the piece, the piece gives the voltage. A supply that takes nothing back has no unique voltage in
-its dead band: the edge at which giving would begin is taken, so that its guard is zero exactly there.
+``G = sum n/r`` and ``H = sum n e/r``, or ``(I + H)/G`` where the sum of currents is I. With drops
+the total is piecewise linear in the voltage with kinks at ``e +- drop``; the highest kink below the
+root gives the piece, the piece gives the voltage. A supply that takes nothing back has no unique
+voltage in its dead band: the edge at which giving would begin is taken, so that its guard is zero
+exactly there.
 """
 
 from __future__ import annotations
@@ -40,8 +42,8 @@ Values = Sequence[Any]
 NOTHING_BACK = 1e-9
 """Current into a source that takes nothing back, above which it counts as flowing [A].
 
-Far below any real current; needed because with a brush drop the total is exactly zero over a whole range of
-speeds, and a guard must not stand at zero there."""
+Far below any real current; needed because with a brush drop the total is exactly zero over a whole
+range of speeds, and a guard must not stand at zero there."""
 
 
 class LimitSide(Enum):
@@ -85,9 +87,11 @@ class Source:
     duty : float
         Share of the time for which a controller connects the motors at most, 0 < duty <= 1. [-]
     limit_side : LimitSide or None
-        Where a controller limits the current by lowering its duty; None where the source itself limits it.
+        Where a controller limits the current by lowering its duty; None where the source itself
+        limits it.
     fold_to : float or None
-        Current to which a limiting source folds back when its terminals are joined, > 0; None: it holds its limit. [A]
+        Current to which a limiting source folds back when its terminals are joined, > 0; None: it
+        holds its limit. [A]
     trip_delay : float
         Time at the limit after which the source switches off, >= 0; infinite: it stays on. [s]
 
@@ -108,7 +112,9 @@ class Source:
 
     def __post_init__(self) -> None:
         if not (0.0 <= self.resistance < math.inf):
-            raise DomainError("resistance", self.resistance, "a finite resistance, zero or above [ohm]")
+            raise DomainError(
+                "resistance", self.resistance, "a finite resistance, zero or above [ohm]"
+            )
         if not self.current_limit > 0.0:
             raise DomainError("current_limit", self.current_limit, "a current above zero [A]")
         if not self.capacity > 0.0:
@@ -164,11 +170,12 @@ def balance(
 
     Notes
     -----
-    With a brush drop and no net current the voltage is undetermined within the dead band. Taking nothing
-    back, the edge is taken at which the source would begin to give; with the lead open, the middle.
+    With a brush drop and no net current the voltage is undetermined within the dead band. Taking
+    nothing back, the edge is taken at which the source would begin to give; with the lead open, the
+    middle.
 
-    A controller is taken at its mean, the motors' current as continuous: at a duty D they see D U behind D² R, and the source
-    gives D times their current.
+    A controller is taken at its mean, the motors' current as continuous: at a duty D they see D U
+    behind D² R, and the source gives D times their current.
 
     References
     ----------
@@ -180,10 +187,21 @@ def balance(
     (5.3, (0.7,), 1.4)
     """
     if not source.plain:
-        return _controlled(regime, open_voltage, source, (groups_n, groups_r, groups_e, groups_drop), current_limit)
+        return _controlled(
+            regime, open_voltage, source, (groups_n, groups_r, groups_e, groups_drop), current_limit
+        )
     for drop in groups_drop:
         if drop if drop.__class__ is float else np.any(drop):
-            return _balance_with_drop(regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
+            return _balance_with_drop(
+                regime,
+                open_voltage,
+                source,
+                groups_n,
+                groups_r,
+                groups_e,
+                groups_drop,
+                current_limit,
+            )
     if len(groups_n) == 1:  # the common case, spelt out because it stands in the innermost loop
         conductance = groups_n[0] / groups_r[0]
         shorted = conductance * groups_e[0]
@@ -193,7 +211,9 @@ def balance(
             conductance = conductance + n / r
             shorted = shorted + n / r * e
     if regime is _VOLTAGE:
-        voltage = (open_voltage + source.resistance * shorted) / (1.0 + source.resistance * conductance)
+        voltage = (open_voltage + source.resistance * shorted) / (
+            1.0 + source.resistance * conductance
+        )
         total = voltage * conductance - shorted
     elif regime is _SHORTED or not groups_n:
         voltage = total = open_voltage * 0.0
@@ -207,7 +227,11 @@ def balance(
             return voltage, tuple([e * 0.0 for e in groups_e]), total
     if len(groups_n) == 1:
         return voltage, ((voltage - groups_e[0]) / groups_r[0],), total
-    return voltage, tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]), total
+    return (
+        voltage,
+        tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]),
+        total,
+    )
 
 
 class _Behind(NamedTuple):
@@ -218,7 +242,11 @@ class _Behind(NamedTuple):
 
 
 def _controlled(
-    regime: Regime, open_voltage: Floats, source: Source, groups: tuple[Values, Values, Values, Values], current_limit: Floats
+    regime: Regime,
+    open_voltage: Floats,
+    source: Source,
+    groups: tuple[Values, Values, Values, Values],
+    current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
     """`balance` behind a controller, or on a source that folds back."""
     duty, side = source.duty, source.limit_side
@@ -226,14 +254,18 @@ def _controlled(
     if regime is not _VOLTAGE and regime is not _CURRENT:
         return balance(regime, open_voltage, behind, *groups, current_limit)
     if regime is _VOLTAGE:
-        voltage, currents, total = balance(regime, duty * open_voltage, behind, *groups, current_limit)
+        voltage, currents, total = balance(
+            regime, duty * open_voltage, behind, *groups, current_limit
+        )
         return voltage, currents, duty * total
     limit = _towards(open_voltage, current_limit)
     if side is LimitSide.MOTOR:
         voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit)
         return voltage, currents, _drawn(open_voltage, source.resistance, voltage * limit)
     if side is LimitSide.BATTERY:
-        voltage = _at_power((open_voltage - source.resistance * limit) * limit, open_voltage, *groups)
+        voltage = _at_power(
+            (open_voltage - source.resistance * limit) * limit, open_voltage, *groups
+        )
         return voltage, _currents(voltage, *groups), limit
     if source.fold_to is None:
         voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
@@ -247,28 +279,42 @@ def _controlled(
     highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]
     weights = [n / r for n, r in zip(ns, rs, strict=True)]
     size = _highest_root(weights, lows, highs, -slope, open_voltage * 0.0 + source.fold_to)
-    return towards * size, _currents(towards * size, *groups), towards * (source.fold_to + slope * size)
+    return (
+        towards * size,
+        _currents(towards * size, *groups),
+        towards * (source.fold_to + slope * size),
+    )
 
 
 def _currents(voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> tuple[Any, ...]:  # noqa: ARG001 - as `groups`
-    return tuple([dead_band(voltage - e, drop) / r for r, e, drop in zip(rs, es, drops, strict=True)])
+    return tuple(
+        [dead_band(voltage - e, drop) / r for r, e, drop in zip(rs, es, drops, strict=True)]
+    )
 
 
 def _drawn(open_voltage: Any, resistance: float, power: Any) -> Any:
-    """Current of a source behind which a lossless controller takes a power; none for a power below zero. [A]"""
+    """Current of a source behind which a lossless controller takes a power; none for a power below
+    zero. [A]"""
     towards, power = _towards(open_voltage, 1.0), positive(power)
     at_open = abs(open_voltage)
     root = positive(at_open * at_open - 4.0 * resistance * power) ** 0.5
     return towards * 2.0 * power / larger(at_open + root, 1e-300)
 
 
-def _at_power(power: Any, open_voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> Any:
-    """Voltage at which all motors together take a power, driven in the sense of the open voltage. [V]
+def _at_power(
+    power: Any, open_voltage: Any, ns: Values, rs: Values, es: Values, drops: Values
+) -> Any:
+    """Voltage at which all motors together take a power, driven in the sense of the open voltage.
+    [V]
 
-    Above the kink where the power begins to fit, their current is a straight line: a quadratic equation in the voltage.
+    Above the kink where the power begins to fit, their current is a straight line: a quadratic
+    equation in the voltage.
     """
     towards = _towards(open_voltage, 1.0)
-    rows = [(n / r, towards * e - d, towards * e + d) for n, r, e, d in zip(ns, rs, es, drops, strict=True)]
+    rows = [
+        (n / r, towards * e - d, towards * e + d)
+        for n, r, e, d in zip(ns, rs, es, drops, strict=True)
+    ]
     best = power * 0.0
     for _, low, high in rows:
         for kink in (low, high):
@@ -292,9 +338,15 @@ def limited_current(source: Source, total: Any) -> Any:
 
 
 def regime_margins(
-    regime: Regime, voltage: Floats, total: Floats, open_voltage: Floats, source: Source, current_limit: Floats
+    regime: Regime,
+    voltage: Floats,
+    total: Floats,
+    open_voltage: Floats,
+    source: Source,
+    current_limit: Floats,
 ) -> tuple[tuple[Regime, Any], ...]:
-    """Guards of a regime: which one takes over, and the margin that crosses zero upward when it does.
+    """Guards of a regime: which one takes over, and the margin that crosses zero upward when it
+    does.
 
     Parameters
     ----------
@@ -308,13 +360,17 @@ def regime_margins(
     Returns
     -------
     tuple of (Regime, margin)
-        Empty for regimes that only a phase or the state of charge ends. The same entries in the same order
-        for the same regime, source and limit. An unlimited current has no entry.
+        Empty for regimes that only a phase or the state of charge ends. The same entries in the
+        same order for the same regime, source and limit. An unlimited current has no entry.
     """
     if regime is _VOLTAGE:
         forward = _towards(open_voltage, 1.0) * limited_current(source, total)
         margins: tuple[tuple[Regime, Any], ...] = ()
-        limited = current_limit < math.inf if current_limit.__class__ is float else bool(np.any(np.isfinite(current_limit)))
+        limited = (
+            current_limit < math.inf
+            if current_limit.__class__ is float
+            else bool(np.any(np.isfinite(current_limit)))
+        )
         if limited:
             margins = ((_CURRENT, forward - current_limit),)
         if not source.takes_back:
@@ -350,9 +406,12 @@ def first_regime(
     Returns
     -------
     Regime
-        VOLTAGE, CURRENT or NO_RETURN: exactly one of them is consistent, as the total grows with the voltage.
+        VOLTAGE, CURRENT or NO_RETURN: exactly one of them is consistent, as the total grows with
+        the voltage.
     """
-    _, _, total = balance(_VOLTAGE, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit)
+    _, _, total = balance(
+        _VOLTAGE, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+    )
     forward = math.copysign(1.0, open_voltage) * limited_current(source, total)
     if forward > current_limit:
         return _CURRENT
@@ -370,7 +429,8 @@ def agreeing_balance(
     groups_drop: Values,
     current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
-    """`balance` of a powered supply in the regime that agrees with itself, of arrays each element in its own.
+    """`balance` of a powered supply in the regime that agrees with itself, of arrays each element
+    in its own.
 
     Parameters
     ----------
@@ -382,7 +442,9 @@ def agreeing_balance(
     forward = _towards(open_voltage, 1.0) * limited_current(source, found[2])
     over, back = forward > current_limit, forward < -NOTHING_BACK
     if np.any(over):
-        limited = balance(_CURRENT, *state, np.where(np.isfinite(current_limit), current_limit, 0.0))
+        limited = balance(
+            _CURRENT, *state, np.where(np.isfinite(current_limit), current_limit, 0.0)
+        )
         found = _chosen(over, limited, found)
     if not source.takes_back and np.any(back):
         found = _chosen(back, balance(_NO_RETURN, *state, current_limit), found)
@@ -394,7 +456,7 @@ def _chosen(where: Any, first: Any, second: Any) -> tuple[Any, tuple[Any, ...], 
     return pick(where, first[0], second[0]), currents, pick(where, first[2], second[2])
 
 
-# --- brush drop ---------------------------------------------------------------------------------------------
+# --- brush drop
 
 
 def _balance_with_drop(
@@ -407,10 +469,18 @@ def _balance_with_drop(
     groups_drop: Values,
     current_limit: Floats,
 ) -> tuple[Any, tuple[Any, ...], Any]:
-    """`balance` where a group carries no current while the voltage is within its drop of its back e.m.f."""
+    """`balance` where a group carries no current while the voltage is within its drop of its back
+    e.m.f."""
     if len(groups_n) == 1 and regime is not _SHORTED:
         return _one_group_with_drop(
-            regime, open_voltage, source, groups_n[0], groups_r[0], groups_e[0], groups_drop[0], current_limit
+            regime,
+            open_voltage,
+            source,
+            groups_n[0],
+            groups_r[0],
+            groups_e[0],
+            groups_drop[0],
+            current_limit,
         )
     weights = [n / r for n, r in zip(groups_n, groups_r, strict=True)]
     lows = [e - drop for e, drop in zip(groups_e, groups_drop, strict=True)]
@@ -426,12 +496,19 @@ def _balance_with_drop(
         voltage = _highest_root(weights, lows, highs, 0.0, total)
     else:
         top = _highest_root(weights, lows, highs, 0.0, total)
-        bottom = -_highest_root(weights, [-high for high in highs], [-low for low in lows], 0.0, total)
+        bottom = -_highest_root(
+            weights, [-high for high in highs], [-low for low in lows], 0.0, total
+        )
         giving = _choose(_towards(open_voltage, 1.0) > 0.0, bottom, top)
         voltage = giving if regime is _NO_RETURN else 0.5 * (bottom + top)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
-    currents = tuple([dead_band(voltage - e, drop) / r for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)])
+    currents = tuple(
+        [
+            dead_band(voltage - e, drop) / r
+            for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)
+        ]
+    )
     if regime is _VOLTAGE:
         for n, i in zip(groups_n, currents, strict=True):
             total = total + n * i
@@ -439,7 +516,14 @@ def _balance_with_drop(
 
 
 def _one_group_with_drop(
-    regime: Regime, open_voltage: Any, source: Source, n: Any, r: Any, e: Any, drop: Any, current_limit: Any
+    regime: Regime,
+    open_voltage: Any,
+    source: Source,
+    n: Any,
+    r: Any,
+    e: Any,
+    drop: Any,
+    current_limit: Any,
 ) -> tuple[Any, tuple[Any], Any]:
     """`_balance_with_drop` for one group, where no kink has to be looked for."""
     if regime is _VOLTAGE:
@@ -454,9 +538,11 @@ def _one_group_with_drop(
     return voltage, (e * 0.0,), open_voltage * 0.0
 
 
-def _highest_root(weights: Values, lows: Values, highs: Values, slope: float, target: Floats) -> Any:
-    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks of that
-    monotone law."""
+def _highest_root(
+    weights: Values, lows: Values, highs: Values, slope: float, target: Floats
+) -> Any:
+    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks
+    of that monotone law."""
     if isinstance(target, float) and all(isinstance(x, float) for x in (*weights, *lows, *highs)):
         best: Any = -math.inf
         for kink in (*lows, *highs):

@@ -12,7 +12,17 @@ from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
 from winchsim.quantity_text import quantity
 from winchsim.report.document import (
-    Document, FigureRef, Finding, Headline, Items, Mark, Node, Paragraph, Section, Value, say,
+    Document,
+    FigureRef,
+    Finding,
+    Headline,
+    Items,
+    Mark,
+    Node,
+    Paragraph,
+    Section,
+    Value,
+    say,
 )  # fmt: skip
 from winchsim.report.json_out import said
 from winchsim.report.json_text import document
@@ -22,7 +32,16 @@ from winchsim.report.words.advice import CAUTIONS
 from winchsim.report.words.values import value
 from winchsim.scenario import rewrite
 from winchsim.studies.calibrate import (
-    Bound, Broken, Calibration, Interval, Kind, LiftTest, Note, Parameter, Residual, Side,
+    Bound,
+    Broken,
+    Calibration,
+    Interval,
+    Kind,
+    LiftTest,
+    Note,
+    Parameter,
+    Residual,
+    Side,
 )  # fmt: skip
 from winchsim.studies.calibrate.calibration import changes
 from winchsim.studies.calibrate.evidence import UNITS
@@ -49,14 +68,18 @@ def rounded(found: Calibration, before: Inputs) -> Calibration:
     for path, old, new in found.changes:
         if isinstance(new, float):
             same = isinstance(old, float) and math.isclose(old, new, rel_tol=SAME)
-            inputs = with_value(inputs, path, old if same else rewrite.rounded(spec_at(inputs, path), new, DIGITS))
+            inputs = with_value(
+                inputs, path, old if same else rewrite.rounded(spec_at(inputs, path), new, DIGITS)
+            )
     return replace(found, inputs=inputs, changes=changes(before, inputs))
 
 
 def remarks(found: Calibration) -> dict[str, str]:
     """Comment behind each changed value of the calibrated scenario, by path."""
     count = words.count_of_tests(found)
-    texts = {path: f"calibrated with {count} test{'s' * (count != 1)}" for path, _, _ in found.changes}
+    texts = {
+        path: f"calibrated with {count} test{'s' * (count != 1)}" for path, _, _ in found.changes
+    }
     for bound in found.bounds:
         texts[bound.set_path] = f"at least: survived test {bound.test.number}"
     for row in found.broken:
@@ -73,7 +96,12 @@ def with_cautions(text: str) -> str:
 
 
 def build(
-    found: Calibration, before: Inputs, *, name: str, findings: tuple[Finding, ...] = (), command: str = ""
+    found: Calibration,
+    before: Inputs,
+    *,
+    name: str,
+    findings: tuple[Finding, ...] = (),
+    command: str = "",
 ) -> Document:
     """Document of a calibration.
 
@@ -107,7 +135,9 @@ def build(
         "Measured and predicted": (words.residuals(found),),
         "Stalls and holds": (words.sides(found),) if found.sides else (),
         "Broken parts": tuple(Items(words.broken(row)) for row in found.broken),
-        "Stronger than estimated": (Items(tuple(map(words.bound, found.bounds))),) if found.bounds else (),
+        "Stronger than estimated": (Items(tuple(map(words.bound, found.bounds))),)
+        if found.bounds
+        else (),
         "Cautions": (Items(tuple(say(text) for text in CAUTIONS.values())),),
     }
     body += [Section(head, nodes, details=True) for head, nodes in sections.items() if nodes]
@@ -125,7 +155,7 @@ def _last_line(found: Calibration) -> tuple[str | Value, ...]:
     )  # fmt: skip
 
 
-# --- JSON -------------------------------------------------------------------------------------------
+# --- JSON
 
 _SHARES = {
     Side.LIFTED: "torque_share", Side.STALLED: "torque_share",
@@ -135,13 +165,20 @@ _SHARES = {
 
 
 def calibration_json(
-    found: Calibration, findings: tuple[Finding, ...] = (), *, digest: str | None = None, files: tuple[str, ...] = ()
+    found: Calibration,
+    findings: tuple[Finding, ...] = (),
+    *,
+    digest: str | None = None,
+    files: tuple[str, ...] = (),
 ) -> str:
     """JSON text of a calibration; `digest` is the SHA-256 of the scenario."""
     return document(
         digest=digest,
         verdict=said(words.sentence(found)),
-        findings=[{"kind": "other_version", "severity": f.mark.word, "sentence": said(f.text)} for f in findings],
+        findings=[
+            {"kind": "other_version", "severity": f.mark.word, "sentence": said(f.text)}
+            for f in findings
+        ],
         cautions=[*CAUTIONS.values(), said(_last_line(found))],
         rows=[_residual_facts(row) for row in found.residuals],
         complete=found.complete,
@@ -149,7 +186,10 @@ def calibration_json(
         degrees_of_freedom=found.dof,
         scatter=found.scatter,
         parameters=[_parameter_facts(found.inputs, row) for row in found.parameters],
-        correlation={"of": [row.factor.name for row in found.parameters], "matrix": found.correlation},
+        correlation={
+            "of": [row.factor.name for row in found.parameters],
+            "matrix": found.correlation,
+        },
         notes=[_note_facts(note) for note in found.notes],
         changes=[
             {"path": path, key("before", spec.unit): old, key("after", spec.unit): new}
@@ -157,7 +197,12 @@ def calibration_json(
             for spec in [spec_at(found.inputs, path)]
         ],
         sides=[
-            {**_test_facts(row.test), "side": row.side.value, "agrees": row.agrees, _SHARES[row.side]: row.share}
+            {
+                **_test_facts(row.test),
+                "side": row.side.value,
+                "agrees": row.agrees,
+                _SHARES[row.side]: row.share,
+            }
             for row in found.sides
         ],
         quasi_static_off=found.quasi_static_off,
@@ -201,28 +246,42 @@ def _parameter_facts(inputs: Inputs, row: Parameter) -> dict[str, Any]:
     values = []
     for value in row.values:
         unit = spec_at(inputs, value.path).unit if "." in value.path else ""
-        numbers = {"before": value.before, "after": value.after, "low": value.low, "high": value.high}
+        numbers = {
+            "before": value.before,
+            "after": value.after,
+            "low": value.low,
+            "high": value.high,
+        }
         values.append({"path": value.path, **{key(name, unit): x for name, x in numbers.items()}})
     return {
-        "name": row.factor.name, "label": words.label(row.factor.name), "determined": row.determined,
-        "width_over_prior": row.width, "place": row.place, "values": values,
-    }  # fmt: skip
+        "name": row.factor.name,
+        "label": words.label(row.factor.name),
+        "determined": row.determined,
+        "width_over_prior": row.width,
+        "place": row.place,
+        "values": values,
+    }
 
 
 def _note_facts(note: Note) -> dict[str, Any]:
     choices = [{"part": part, "probability": share} for part, share in note.choices]
     return {
-        "kind": note.kind.value, "test": note.test.number if note.test else None, "choices": choices,
+        "kind": note.kind.value,
+        "test": note.test.number if note.test else None,
+        "choices": choices,
         "sentence": said(words.note(note)),
-    }  # fmt: skip
+    }
 
 
 def _bound_facts(row: Bound) -> dict[str, Any]:
     unit = row.at.link.strength.unit
     return {
-        **_test_facts(row.test), "link": row.at.name, key("survived", unit): row.at.demand,
-        key("estimated_strength", unit): row.at.link.strength.value, "set_path": row.set_path or None,
-    }  # fmt: skip
+        **_test_facts(row.test),
+        "link": row.at.name,
+        key("survived", unit): row.at.demand,
+        key("estimated_strength", unit): row.at.link.strength.value,
+        "set_path": row.set_path or None,
+    }
 
 
 def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:

@@ -13,7 +13,8 @@ def aligned(rows: Sequence[Sequence[str]], right: str = "", gap: int = 2) -> lis
     rows : sequence of sequences of str
         Cells, the same number in each row.
     right : str
-        One character a column: ``r`` aligns it to the right; columns beyond its end are to the left.
+        One character a column: ``r`` aligns it to the right; columns beyond its end are to the
+        left.
     gap : int
         Blanks between columns.
 

@@ -1,4 +1,5 @@
-"""The record as CSV: one column a channel with its SI unit in the head, one row a sample; and the cells of other tables."""
+"""The record as CSV: one column a channel with its SI unit in the head, one row a sample; and the
+cells of other tables."""
 
 from __future__ import annotations
 
@@ -36,10 +37,10 @@ def record_csv(record: Record, *, digest: str | None = None) -> str:
     Returns
     -------
     str
-        A line behind ``#`` that says where it is from, the heads, then the samples: those at ``settings.sample_step`` where
-        the scenario gives one, else all of the record. At a switch two rows share their time.
-        ``phase`` and ``segment`` count from 1; ``held`` is 1 where the drum is at rest and the tooth forces are bounds.
-        Cells without a finite number are empty.
+        A line behind ``#`` that says where it is from, the heads, then the samples: those at
+        ``settings.sample_step`` where the scenario gives one, else all of the record. At a switch
+        two rows share their time. ``phase`` and ``segment`` count from 1; ``held`` is 1 where the
+        drum is at rest and the tooth forces are bounds. Cells without a finite number are empty.
     """
     record = record.sampled or record
     segment = np.zeros(len(record.time), dtype=int)
@@ -55,5 +56,8 @@ def record_csv(record: Record, *, digest: str | None = None) -> str:
     row = ",".join(kinds)
     lines = [row % values for values in zip(*(column.tolist() for column in columns), strict=True)]
     if not all(np.isfinite(column).all() for column in columns):
-        lines = [",".join("" if cell in ("nan", "inf", "-inf") else cell for cell in line.split(",")) for line in lines]
+        lines = [
+            ",".join("" if cell in ("nan", "inf", "-inf") else cell for cell in line.split(","))
+            for line in lines
+        ]
     return "\n".join([head, ",".join(heads), *lines]) + "\n"

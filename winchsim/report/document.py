@@ -169,7 +169,8 @@ class Listing:
 
 @dataclass(frozen=True)
 class Section:
-    """Nodes under a heading. A section of `details` is shown on request, or open (`shown`) on a page."""
+    """Nodes under a heading. A section of `details` is shown on request, or open (`shown`) on a
+    page."""
 
     heading: str
     body: tuple[Node, ...]

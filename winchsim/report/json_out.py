@@ -133,7 +133,12 @@ def curves_json(
 ) -> str:
     """JSON text of figures: the files, what they show, and the answer for each scenario."""
     answers = [
-        {"file": s.name, "scenario_hash": s.digest, "status": a.status.value, "verdict": said(outcome(a))}
+        {
+            "file": s.name,
+            "scenario_hash": s.digest,
+            "status": a.status.value,
+            "verdict": said(outcome(a)),
+        }
         for s, a in zip(scenarios, found, strict=True)
     ]
     cautions = [said(caution(kind, each)) for each in found for kind in each.cautions]
@@ -176,7 +181,12 @@ def _snag(found: SnagStudy) -> dict[str, Any]:
         "safe": found.safe,
     }
     runs = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in names.items()}
-    return {"sentence": said(snag_words(found)), "height_m": found.height, "no_limit": found.no_limit.value, **runs}
+    return {
+        "sentence": said(snag_words(found)),
+        "height_m": found.height,
+        "no_limit": found.no_limit.value,
+        **runs,
+    }
 
 
 def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:

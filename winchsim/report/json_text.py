@@ -46,9 +46,20 @@ def document(
     str
         Indented, keys in the order given, with a line end. NaN and infinities are null.
     """
-    meta = {"format": FORMAT, "version": __version__, "scenario_hash": digest, "random_seed": random_seed}
+    meta = {
+        "format": FORMAT,
+        "version": __version__,
+        "scenario_hash": digest,
+        "random_seed": random_seed,
+    }
     meta |= dict(meta_more or {})
-    parts: dict[str, Any] = {"meta": meta, "verdict": verdict, "findings": findings, "cautions": cautions, "rows": rows}
+    parts: dict[str, Any] = {
+        "meta": meta,
+        "verdict": verdict,
+        "findings": findings,
+        "cautions": cautions,
+        "rows": rows,
+    }
     parts.update(more)
     if error is not None:
         parts["error"] = error
@@ -62,7 +73,13 @@ def error_document(error: WinchsimError, digest: str | None = None) -> str:
 
 def error_facts(error: WinchsimError) -> dict[str, Any]:
     """An error as plain data; `file`, `line` and `key` are those of its first fault."""
-    facts: dict[str, Any] = {"code": error.code, "message": str(error), "file": None, "line": None, "key": None}
+    facts: dict[str, Any] = {
+        "code": error.code,
+        "message": str(error),
+        "file": None,
+        "line": None,
+        "key": None,
+    }
     if isinstance(error, OutputError):
         facts |= {"file": error.path, "hint": error.hint}
     if isinstance(error, InputError):
@@ -95,5 +112,8 @@ def _plain(value: Any) -> Any:
     if hasattr(value, "tolist"):
         return _plain(value.tolist())
     if isinstance(value, (Sequence, set, frozenset)):
-        return [_plain(item) for item in (sorted(value) if isinstance(value, (set, frozenset)) else value)]
+        return [
+            _plain(item)
+            for item in (sorted(value) if isinstance(value, (set, frozenset)) else value)
+        ]
     raise TypeError(f"{type(value).__name__} does not go into JSON")

@@ -132,9 +132,19 @@ def ladder_page(found: Ladder, *, name: str, us: bool = False, blind: bool = Fal
 
 
 _UNITS = {
-    "number": "", "mass": "kg", "lift_time": "s", "current": "A", "voltage": "V", "winding_start": "°C",
-    "winding_end": "°C", "coast": "m", "stop_time": "s", "stop_current": "A", "cut": "s", "rest": "s",
-}  # fmt: skip
+    "number": "",
+    "mass": "kg",
+    "lift_time": "s",
+    "current": "A",
+    "voltage": "V",
+    "winding_start": "°C",
+    "winding_end": "°C",
+    "coast": "m",
+    "stop_time": "s",
+    "stop_current": "A",
+    "cut": "s",
+    "rest": "s",
+}
 """Unit of every number of a rung, in the order of the output."""
 
 

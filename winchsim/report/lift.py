@@ -66,7 +66,9 @@ def build(
         *_details(found, scenario, record, overrides, snag),
     )
     command = _command(scenario, overrides)
-    return Document(record.machine.title or scenario.name, scenario.name, nodes, f"{command} --full")
+    return Document(
+        record.machine.title or scenario.name, scenario.name, nodes, f"{command} --full"
+    )
 
 
 def text(found: Assessment) -> str:
@@ -184,7 +186,10 @@ def _balance(found: Assessment, record: Record) -> Paragraph:
         "Energy balance error {}, allowed {}.", _small(found.energy_error), _small(ENERGY_LIMIT)
     )
     if record.runs > 1:
-        again = f" {record.runs} runs, the last with a relative tolerance of {record.relative_tolerance:.0e}."
+        again = (
+            f" {record.runs} runs, the last with a relative tolerance of "
+            f"{record.relative_tolerance:.0e}."
+        )
         text = (*text, again)
     return Paragraph(text, faint=True)
 

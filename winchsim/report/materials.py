@@ -1,4 +1,5 @@
-"""Text and data of the tables of materials, ropes and friction pairs; a value from memory is marked wherever it stands."""
+"""Text and data of the tables of materials, ropes and friction pairs; a value from memory is marked
+wherever it stands."""
 
 from __future__ import annotations
 
@@ -20,7 +21,10 @@ MARK = "*"
 """Stands behind a value that was recalled and not looked up."""
 
 
-_FOOT = f"{MARK} from memory: recalled, not looked up. winchsim materials NAME shows every value with its source."
+_FOOT = (
+    f"{MARK} from memory: recalled, not looked up. winchsim materials NAME "
+    f"shows every value with its source."
+)
 _KIND = {Material: "material", RopeMaterial: "rope", FrictionPair: "friction"}
 _PLAIN = Paint()
 
@@ -51,17 +55,30 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
         if name.lower() not in known:
             names = [row.name for row in known.values()]
             hint, listed = did_you_mean(name, names), "one of: " + ", ".join(names)
-            faults.append(Fault(f'no material or rope "{name}"', expected=listed, hint=hint, code=Code.UNKNOWN_NAME))
+            faults.append(
+                Fault(
+                    f'no material or rope "{name}"',
+                    expected=listed,
+                    hint=hint,
+                    code=Code.UNKNOWN_NAME,
+                )
+            )
     if faults:
         raise InputError(tuple(faults))
     chosen: list[Row] = [known[name.lower()] for name in dict.fromkeys(names)]
     wanted = {row.name for row in chosen}
-    pairs = [row for row in rows if isinstance(row, FrictionPair) and wanted & {row.first, row.second}]
+    pairs = [
+        row for row in rows if isinstance(row, FrictionPair) and wanted & {row.first, row.second}
+    ]
     return chosen + pairs
 
 
 def overview_text(
-    materials: Sequence[Material], ropes: Sequence[RopeMaterial], pairs: Sequence[FrictionPair], *, paint: Paint = _PLAIN
+    materials: Sequence[Material],
+    ropes: Sequence[RopeMaterial],
+    pairs: Sequence[FrictionPair],
+    *,
+    paint: Paint = _PLAIN,
 ) -> str:
     """The three tables with what matters most, within 100 columns.
 
@@ -76,13 +93,27 @@ def overview_text(
     lines = [paint.strong("Materials of gears, shafts and pins")]
     head = ["name", "kind", "density", "strength", "elastic mod.", "softens at", "across layers"]
     keys = ("density", "tensile_strength", "elastic_modulus", "softening", "across_layers")
-    lines += _table(head, [[m.name, m.family, *(_short(m, key) for key in keys)] for m in materials], "llrrrrr")
+    lines += _table(
+        head, [[m.name, m.family, *(_short(m, key) for key in keys)] for m in materials], "llrrrrr"
+    )
     lines += ["", paint.strong("Ropes")]
-    head = ["name", "strength/d²", "EA/strength", "mass/(length d²)", "at a knot", "at a splice", "drum/rope"]
+    head = [
+        "name",
+        "strength/d²",
+        "EA/strength",
+        "mass/(length d²)",
+        "at a knot",
+        "at a splice",
+        "drum/rope",
+    ]
     rope_keys = tuple(sourced_values(RopeMaterial))
-    lines += _table(head, [[rope.name, *(_short(rope, key) for key in rope_keys)] for rope in ropes], "lrrrrrr")
+    lines += _table(
+        head, [[rope.name, *(_short(rope, key) for key in rope_keys)] for rope in ropes], "lrrrrrr"
+    )
     lines += ["", paint.strong("Friction between the flanks of teeth")]
-    rows = [[p.first, p.second, "greased" if p.greased else "dry", _short(p, "friction")] for p in pairs]
+    rows = [
+        [p.first, p.second, "greased" if p.greased else "dry", _short(p, "friction")] for p in pairs
+    ]
     lines += _table(["one", "other", "running", "coefficient"], rows, "lllr")
     return "\n".join([*lines, "", *textwrap.wrap(_FOOT, WIDTH)]) + "\n"
 
@@ -114,11 +145,16 @@ def detail_text(rows: Sequence[Row], *, us: bool = False, paint: Paint = _PLAIN)
             if value is None:
                 continue
             origin = row.origin(key)
-            lines.append(f"  {meaning}: {quantity(value, unit, us=us)}{_mark(origin)}{_range(origin, unit, us)}")
+            lines.append(
+                f"  {meaning}: "
+                f"{quantity(value, unit, us=us)}{_mark(origin)}{_range(origin, unit, us)}"
+            )
             source = origin.source
             if origin.range_source and origin.range_source != source:
                 source += f"; range: {origin.range_source}"
-            lines += textwrap.wrap(source, WIDTH, initial_indent="      ", subsequent_indent="      ")
+            lines += textwrap.wrap(
+                source, WIDTH, initial_indent="      ", subsequent_indent="      "
+            )
         lines.append("")
     return "\n".join([*lines, f"{MARK} from memory: recalled, not looked up."]) + "\n"
 
@@ -156,7 +192,8 @@ def _table(head: list[str], rows: list[list[str]], right: str) -> list[str]:
 
 
 def _short(row: Row, key: str) -> str:
-    """One value for the overview; a blank keeps the place of the mark, so that digits stand under digits."""
+    """One value for the overview; a blank keeps the place of the mark, so that digits stand under
+    digits."""
     value = getattr(row, key)
     if value is None:
         return "- "
@@ -171,7 +208,9 @@ def _mark(origin: Origin) -> str:
 def _range(origin: Origin, unit: str, us: bool) -> str:
     if origin.low is None and origin.high is None:
         return ""
-    ends = [quantity(end, unit, us=us) if end is not None else "?" for end in (origin.low, origin.high)]
+    ends = [
+        quantity(end, unit, us=us) if end is not None else "?" for end in (origin.low, origin.high)
+    ]
     if not us and unit and None not in (origin.low, origin.high):
         ends[0] = number(in_unit(origin.low, unit))  # type: ignore[arg-type]
     return f", {ends[0]} to {ends[1]}"

@@ -53,7 +53,8 @@ class TraceDifference:
 
 
 def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDifference, ...]:
-    """Differences of every quantity that a trace holds; its time counts from power on, as the record's does.
+    """Differences of every quantity that a trace holds; its time counts from power on, as the
+    record's does.
 
     Parameters
     ----------
@@ -70,13 +71,19 @@ def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDiffer
         values = getattr(trace, name)
         if values is None:
             continue
-        good = np.isfinite(values) & (trace.time >= record.time[0]) & (trace.time <= record.time[-1])
+        good = (
+            np.isfinite(values) & (trace.time >= record.time[0]) & (trace.time <= record.time[-1])
+        )
         if not good.any():
             continue
         time = trace.time[good]
         gap = values[good] - np.interp(time, record.time, record[name])
         worst = int(np.argmax(np.abs(gap)))
-        found.append(TraceDifference(name, unit, time, gap, float(np.mean(gap)), float(gap[worst]), float(time[worst])))
+        found.append(
+            TraceDifference(
+                name, unit, time, gap, float(np.mean(gap)), float(gap[worst]), float(time[worst])
+            )
+        )
     return tuple(found)
 
 
@@ -124,7 +131,8 @@ BARE = 1e-4
 
 
 def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]:
-    """Rows of a test sheet as tests of a scenario's lift; a row without a load is a run of the bare hook.
+    """Rows of a test sheet as tests of a scenario's lift; a row without a load is a run of the bare
+    hook.
 
     Parameters
     ----------
@@ -133,19 +141,33 @@ def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]
     """
     return tuple(
         LiftTest(
-            number=number, mass=row.mass or BARE * inputs.load.mass, rung=row.rung, height=row.height or None,
-            voltage=row.voltage or None, winding_start=row.winding_start, time=row.measured_time,
-            current=row.measured_current, motor_voltage=row.measured_voltage, held=row.held, outcome=row.outcome,
-            broke_link=row.broke_link or "", bare=not row.mass,
+            number=number,
+            mass=row.mass or BARE * inputs.load.mass,
+            rung=row.rung,
+            height=row.height or None,
+            voltage=row.voltage or None,
+            winding_start=row.winding_start,
+            time=row.measured_time,
+            current=row.measured_current,
+            motor_voltage=row.measured_voltage,
+            held=row.held,
+            outcome=row.outcome,
+            broke_link=row.broke_link or "",
+            bare=not row.mass,
         )
         for number, row in enumerate(rows, start=1)
-    )  # fmt: skip
+    )
 
 
 def simulated_sheet(
-    inputs: Inputs, rows: Sequence[SheetRow], *, most: int, on_progress: Callable[[int, int], object] = lambda *_: None
+    inputs: Inputs,
+    rows: Sequence[SheetRow],
+    *,
+    most: int,
+    on_progress: Callable[[int, int], object] = lambda *_: None,
 ) -> tuple[TestComparison, ...]:
-    """Rows of a test sheet that were measured with a load, each beside the full simulation of the same test.
+    """Rows of a test sheet that were measured with a load, each beside the full simulation of the
+    same test.
 
     Parameters
     ----------
@@ -164,7 +186,11 @@ def simulated_sheet(
         More different tests than that, or one that the scenario cannot be built for.
     """
     plain = plain_raise(inputs)
-    done = [row for row in rows if row.mass and (row.measured_time or row.measured_current or row.outcome)]
+    done = [
+        row
+        for row in rows
+        if row.mass and (row.measured_time or row.measured_current or row.outcome)
+    ]
     tests = lift_tests(inputs, done)
     different = {test.conditions: test for test in tests}
     if len(different) > most:
@@ -174,24 +200,34 @@ def simulated_sheet(
     for conditions, test in different.items():
         records[conditions] = simulate(under_test(plain, test.values_in(plain)))
         on_progress(len(records), len(different))
-    return tuple(compared(row, records[test.conditions]) for row, test in zip(done, tests, strict=True))
+    return tuple(
+        compared(row, records[test.conditions]) for row, test in zip(done, tests, strict=True)
+    )
 
 
 def comparison_facts(test: TestComparison) -> dict[str, Any]:
     """A row beside its simulation as plain data."""
     return {
-        "mass_kg": test.record.machine.body.mass, "measured_time_s": test.row.measured_time, "simulated_time_s": test.time,
-        "time_difference": test.time_difference, "measured_current_a": test.row.measured_current,
-        "simulated_current_a": test.current, "current_difference": test.current_difference,
-    }  # fmt: skip
+        "mass_kg": test.record.machine.body.mass,
+        "measured_time_s": test.row.measured_time,
+        "simulated_time_s": test.time,
+        "time_difference": test.time_difference,
+        "measured_current_a": test.row.measured_current,
+        "simulated_current_a": test.current,
+        "current_difference": test.current_difference,
+    }
 
 
 def difference_facts(found: TraceDifference) -> dict[str, Any]:
     """Differences of one quantity of a trace as plain data."""
     return {
-        "quantity": found.name, "unit": found.unit, "samples": len(found.time), "mean_difference": found.mean,
-        "largest_difference": found.largest, "largest_at_s": found.largest_at,
-    }  # fmt: skip
+        "quantity": found.name,
+        "unit": found.unit,
+        "samples": len(found.time),
+        "mean_difference": found.mean,
+        "largest_difference": found.largest,
+        "largest_at_s": found.largest_at,
+    }
 
 
 def _share(measured: float | None, simulated: float | None) -> float | None:
@@ -201,7 +237,10 @@ def _share(measured: float | None, simulated: float | None) -> float | None:
 def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:
     """Mean of the differences in time and in current over several tests, as shares. [-]"""
     means = []
-    for values in ([c.time_difference for c in comparisons], [c.current_difference for c in comparisons]):
+    for values in (
+        [c.time_difference for c in comparisons],
+        [c.current_difference for c in comparisons],
+    ):
         known = [value for value in values if value is not None]
         means.append(sum(known) / len(known) if known else None)
     return means[0], means[1]

@@ -1,7 +1,7 @@
 """Every figure and every file of a report by name. Nothing is drawn here.
 
-Apart from the figures themselves, so that a command knows which files it will write without the time
-that a drawing library takes to load.
+Apart from the figures themselves, so that a command knows which files it will write without the
+time that a drawing library takes to load.
 """
 
 from __future__ import annotations
@@ -35,7 +35,10 @@ OF_A_LIFT = (
     FigureWords(
         "build",
         "The build",
-        "Gears, motors and drum to scale, with their tooth counts. Dark turns of rope are dead turns.",
+        (
+            "Gears, motors and drum to scale, with their tooth counts. "
+            "Dark turns of rope are dead turns."
+        ),
         "schematic:build",
     ),
     FigureWords(
@@ -83,7 +86,8 @@ OF_A_LIFT = (
         "energy:energy_ledger",
     ),
 )
-"""The figures of one lift in the order of a report. One entry here and its function add a figure."""
+"""The figures of one lift in the order of a report. One entry here and its function add a
+figure."""
 
 OVERLAY = FigureWords(
     "overlay",
@@ -116,7 +120,8 @@ BESIDE_SHEET = FigureWords(
 NAMES = tuple(words.name for words in OF_A_LIFT)
 SEVERAL_NAMES = (OVERLAY.name,)
 MEASURED_NAMES = (TESTS.name, BESIDE_SHEET.name)
-"""Names of all figures of one lift in order, of several lifts, and of those with measured points."""
+"""Names of all figures of one lift in order, of several lifts, and of those with measured
+points."""
 
 FILE_NAMES = ("report.html", "report.md", "record.csv", *(f"{name}.png" for name in NAMES))
 """Names of all files that the report of a lift may have."""

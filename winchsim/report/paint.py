@@ -37,7 +37,8 @@ class Paint:
 
 
 def use_colour(choice: str, environ: Mapping[str, str], is_terminal: bool) -> bool:
-    """Whether to colour: the option decides, then NO_COLOR, FORCE_COLOR, a dumb terminal, whether it is a terminal.
+    """Whether to colour: the option decides, then NO_COLOR, FORCE_COLOR, a dumb terminal, whether
+    it is a terminal.
 
     Parameters
     ----------

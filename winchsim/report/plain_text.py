@@ -1,4 +1,5 @@
-"""Text of any origin made harmless for a page or a figure, with every letter of every script left in it."""
+"""Text of any origin made harmless for a page or a figure, with every letter of every script left
+in it."""
 
 from __future__ import annotations
 
@@ -33,5 +34,8 @@ def safe(text: str) -> str:
 
 
 def _keeps(character: str) -> bool:
-    odd = unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp") or (ord(character) & 0xFFFE) == 0xFFFE
+    odd = (
+        unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp")
+        or (ord(character) & 0xFFFE) == 0xFFFE
+    )
     return not odd and character not in _STEERING

@@ -55,10 +55,13 @@ def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN) -> str:
 def clean(text: str) -> str:
     """Text for a terminal: without control characters, so that a file cannot steer it, on one line.
 
-    For a page, a figure or a file it is `plain_text.harmless`: joiners and odd spaces, which scripts need, are told by
-    their code here, since terminals differ in the room that they give them.
+    For a page, a figure or a file it is `plain_text.harmless`: joiners and odd spaces, which
+    scripts need, are told by their code here, since terminals differ in the room that they give
+    them.
     """
-    return "".join(c if c.isprintable() else " " if c in "\t\n" else f"\\x{ord(c):02x}" for c in text)
+    return "".join(
+        c if c.isprintable() else " " if c in "\t\n" else f"\\x{ord(c):02x}" for c in text
+    )
 
 
 def _block(fault: Fault, paint: Paint) -> str:
@@ -78,4 +81,6 @@ def _labelled(label: str, text: str) -> list[str]:
     if not text:
         return []
     first = f"   {label}: "
-    return textwrap.wrap(clean(text), WIDTH, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False)
+    return textwrap.wrap(
+        clean(text), WIDTH, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False
+    )

@@ -15,7 +15,8 @@ def with_units(record: Record, name: str) -> Any:
     ----------
     record : Record
     name : str
-        Of the channel: ``height``, ``tension``, ``motor_1_current``; ``time`` for the times of the samples.
+        Of the channel: ``height``, ``tension``, ``motor_1_current``; ``time`` for the times of the
+        samples.
 
     Returns
     -------

@@ -1,4 +1,5 @@
-"""Names with their SI unit in them, for machine-readable output, by what `PRINTED_UNITS` says of each unit."""
+"""Names with their SI unit in them, for machine-readable output, by what `PRINTED_UNITS` says of
+each unit."""
 
 from __future__ import annotations
 

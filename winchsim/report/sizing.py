@@ -75,14 +75,25 @@ def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = 
     body += [Paragraph(advice.last_line(shown))] if shown else []
     body += [
         Section("Candidates, by the quasi-static model", (_candidates(study),), details=True),
-        *([Section("Checks of the recommended build", (check_table(run.found.checks, all_rows=True),), details=True)]
-          if run and run.found else []),
+        *(
+            [
+                Section(
+                    "Checks of the recommended build",
+                    (check_table(run.found.checks, all_rows=True),),
+                    details=True,
+                )
+            ]
+            if run and run.found
+            else []
+        ),
         *_power(study),
         Section("Simulated in full", (_runs(study), _difference(study)), details=True),
         _cautions(shown),
-    ]  # fmt: skip
+    ]
     command = shlex.join(["winchsim", name, scenario.name, *_set(overrides)])
-    return Document(study.sweep.inputs.title or scenario.name, scenario.name, tuple(body), f"{command} --full")
+    return Document(
+        study.sweep.inputs.title or scenario.name, scenario.name, tuple(body), f"{command} --full"
+    )
 
 
 def _remark(scenario: Scenario) -> Any:
@@ -118,18 +129,28 @@ def _cautions(found: Assessment | None) -> Section:
 
 
 def _binding(study: Study) -> Table:
-    """What binds: each check that is not ok everywhere, as recommended, and where it is ok and fails.
+    """What binds: each check that is not ok everywhere, as recommended, and where it is ok and
+    fails.
 
     Where there is little room, checks are left out that are ok as recommended and fail nowhere.
     """
     index = study.nearest if study.recommended is None else study.recommended
     run = next((run for run in study.runs if run.index == index), None)
-    columns = (Column("check", wraps=True), Column("limit", wraps=True), Column("value"), Column("status"),
-               Column("ok", wraps=True), Column("fails", wraps=True))  # fmt: skip
+    columns = (
+        Column("check", wraps=True),
+        Column("limit", wraps=True),
+        Column("value"),
+        Column("status"),
+        Column("ok", wraps=True),
+        Column("fails", wraps=True),
+    )
     rows: list[tuple[Cell, ...]] = []
     spare = []
     for place, row in enumerate(study.limits):
-        c, check = row.column, None if run is None or run.found is None else run.found.check(row.column.key)
+        c, check = (
+            row.column,
+            None if run is None or run.found is None else run.found.check(row.column.key),
+        )
         known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
         if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
             known = (limit_of(check), of_check(check, Face.VALUE), MARKS[check.status])
@@ -141,10 +162,15 @@ def _binding(study: Study) -> Table:
 
 
 def shown_rows(study: Study) -> list[int]:
-    """Candidates worth a row: the recommended one, the present one, those in full, and others spread over the range."""
+    """Candidates worth a row: the recommended one, the present one, those in full, and others
+    spread over the range."""
     offered = np.flatnonzero(study.offered)
     every = np.arange(len(study.values))
-    pool = offered if MOST_ROWS <= len(offered) < len(every) / 2 or len(every) == len(offered) else every
+    pool = (
+        offered
+        if MOST_ROWS <= len(offered) < len(every) / 2 or len(every) == len(offered)
+        else every
+    )
     if study.changes:
         share = np.array([(study.sweep.ranks[i], study.meets[i]) for i in every])
         pool = np.lexsort((-share[:, 1], -share[:, 0]))[:MOST_ROWS]
@@ -155,7 +181,10 @@ def shown_rows(study: Study) -> list[int]:
 
 def _candidates(study: Study) -> Table:
     heads = (Column(study.question.name, wraps=bool(study.changes)), *_result_columns(study.sweep))
-    rows = [(words.candidate(study, i), *_results(study.sweep, i, study.always)) for i in shown_rows(study)]
+    rows = [
+        (words.candidate(study, i), *_results(study.sweep, i, study.always))
+        for i in shown_rows(study)
+    ]
     return Table(heads, tuple(rows), name="candidates")
 
 
@@ -167,7 +196,12 @@ def _result_columns(found: Sweep) -> tuple[Column, ...]:
 def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tuple[Cell, ...]:
     columns = [column for name, _ in IN_TABLES if (column := found.check(name))]
     values = [words.number(found, column, i) for column in columns]
-    return words.time_or_end(found, i), *values, MARKS[found.status(i)], words.bound_by(found, i, leave_out)
+    return (
+        words.time_or_end(found, i),
+        *values,
+        MARKS[found.status(i)],
+        words.bound_by(found, i, leave_out),
+    )
 
 
 def _power(study: Study) -> tuple[Section, ...]:
@@ -175,18 +209,34 @@ def _power(study: Study) -> tuple[Section, ...]:
     if found is None:
         return ()
     values = value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
-    return (Section("Most power to the load", (Paragraph(say("{} at {}, at {}; strength is left out.", *values)),), details=True),)
+    return (
+        Section(
+            "Most power to the load",
+            (Paragraph(say("{} at {}, at {}; strength is left out.", *values)),),
+            details=True,
+        ),
+    )
 
 
 def _runs(study: Study) -> Table:
-    columns = (Column(study.question.name, wraps=bool(study.changes)), Column("status"), Column("lift time"),
-               Column("quasi-static"), Column("difference"), Column("end", wraps=True))  # fmt: skip
+    columns = (
+        Column(study.question.name, wraps=bool(study.changes)),
+        Column("status"),
+        Column("lift time"),
+        Column("quasi-static"),
+        Column("difference"),
+        Column("end", wraps=True),
+    )
     rows: list[tuple[Cell, ...]] = []
     for run in study.runs:
         mark: Cell = MARKS[run.found.status] if run.found else ""
         times = (Value(t, "s") if t is not None else "" for t in (run.time, run.slow_time))
         off: Cell = "" if run.difference is None else Value(run.difference, "%")
-        end = words.ENDS.get(run.found.target.end, run.found.target.end.value) if run.found else run.problem
+        end = (
+            words.ENDS.get(run.found.target.end, run.found.target.end.value)
+            if run.found
+            else run.problem
+        )
         rows.append((words.candidate(study, run.index), mark, *times, off, end))
     return Table(columns, tuple(rows), name="runs")
 
@@ -198,7 +248,8 @@ def _difference(study: Study) -> Paragraph:
 
 
 def study_json(study: Study, scenario: Scenario) -> str:
-    """JSON text of a sizing study: what is recommended with its assessment, limits, runs and all candidates."""
+    """JSON text of a sizing study: what is recommended with its assessment, limits, runs and all
+    candidates."""
     take, unit = study.recommended, si_unit(study.question.unit)
     name = key("value", unit)
 
@@ -214,14 +265,18 @@ def study_json(study: Study, scenario: Scenario) -> str:
         command=study.question.name,
         path=study.path,
         unit=unit,
-        recommended=None if take is None else {name: study.values[take].item(), "change": _change(study, take)},
+        recommended=None
+        if take is None
+        else {name: study.values[take].item(), "change": _change(study, take)},
         status=None if run is None or run.found is None else run.found.status.value,
         checks=[] if run is None or run.found is None else facts(run.found.checks),
         meets_every_limit=bands(study.meets),
         no_check_fails=bands(study.sound),
         thin_for_all=facts(study.always),
-        limits=[{"check": row.column.key.value, "ok": bands(row.ok), "fails": bands(row.failing)}
-            for row in study.limits],
+        limits=[
+            {"check": row.column.key.value, "ok": bands(row.ok), "fails": bands(row.failing)}
+            for row in study.limits
+        ],
         nearest={name: study.values[study.nearest].item(), "change": _change(study, study.nearest)},
         full_runs=[
             {
@@ -269,7 +324,7 @@ def study_csv(study: Study) -> str:
     return rows_csv(study_rows(study))
 
 
-# --- sweeps -----------------------------------------------------------------------------------------
+# --- sweeps
 
 Swept = tuple[Scenario, Sweep, Sweep]
 """A scenario, its sweep, and a sweep of the scenario as it is."""
@@ -288,9 +343,22 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
     for scenario, swept, base in found:
         best = max(Status, key=lambda status: (status.rank in swept.ranks, status.rank))
         sentence = words.swept(swept)
-        body.append(Headline(MARKS[best], f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds", sentence, _remark(scenario)))
+        body.append(
+            Headline(
+                MARKS[best],
+                f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds",
+                sentence,
+                _remark(scenario),
+            )
+        )
         if scenario is found[0][0]:
-            body.append(FigureRef("sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."))
+            body.append(
+                FigureRef(
+                    "sweep",
+                    "Sweep",
+                    "Builds by the quasi-static model, or in full where asked for.",
+                )
+            )
         body.append(_sweep_table(swept, base))
     line = "Keep the area below clear. Follow local codes; a competent person decides."
     body += [Paragraph(say(line)), _cautions(None)]
@@ -299,10 +367,15 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
 
 
 def _sweep_table(swept: Sweep, base: Sweep) -> Table:
-    heads = [Column(path.rpartition(".")[2] if _unique(path, swept) else path, wraps=True) for path in swept.values]
+    heads = [
+        Column(path.rpartition(".")[2] if _unique(path, swept) else path, wraps=True)
+        for path in swept.values
+    ]
     order = np.argsort(-swept.ranks, kind="stable")
     rows = [("as it is", *[""] * (len(heads) - 1), *_results(base, 0))]
-    rows += [(*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order]
+    rows += [
+        (*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order
+    ]
     spare = tuple((0, row) for row in range(len(rows) - 1, MOST_ROWS, -1))
     return Table((*heads, *_result_columns(swept)), tuple(rows), spare, "builds")
 

@@ -119,7 +119,8 @@ def _facts(p: Any) -> dict[str, Any]:
 
 
 def spread_csv(found: Spread) -> str:
-    """Every build as a row: what was drawn, and what became of it; SI with the unit in each head."""
+    """Every build as a row: what was drawn, and what became of it; SI with the unit in each
+    head."""
     names = {
         "time": "lift_time_s", "current": "mean_current_a", "winding": "winding_over_limit_k",
         "factor": "factor", "teeth": "tooth_factor", "weakest": "weakest", "held": "held",

@@ -41,4 +41,7 @@ def _both(found: re.Match[str]) -> str:
     other = PRINTED_UNITS[unit.us]
     si = (float(written) - unit.offset) / unit.factor
     digits = len(re.sub(r"e.*|^-?0*\.?0*|[-.]", "", written)) or 1
-    return f"{found[0]} ({number(si * other.factor + other.offset, max(LEAST_DIGITS, digits))} {other.name})"
+    return (
+        f"{found[0]} "
+        f"({number(si * other.factor + other.offset, max(LEAST_DIGITS, digits))} {other.name})"
+    )

@@ -73,8 +73,8 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     path : str
         Such as ``load.mass`` or ``stage.3.walls``.
     value : object
-        Number in SI (°C for temperatures), text as in a file (``"30 kg"``), a table, or None to take
-        back what was given.
+        Number in SI (°C for temperatures), text as in a file (``"30 kg"``), a table, or None to
+        take back what was given.
 
     Raises
     ------
@@ -105,7 +105,8 @@ def sweep(inputs: Inputs, values: Mapping[str, Sequence[Any]], **options: Any) -
     Raises
     ------
     InputError, DomainError
-        A path or a text is not known, the lists are of different lengths, or the load is not raised.
+        A path or a text is not known, the lists are of different lengths, or the load is not
+        raised.
 
     Examples
     --------
@@ -117,7 +118,9 @@ def sweep(inputs: Inputs, values: Mapping[str, Sequence[Any]], **options: Any) -
     """
     from winchsim.studies.sweep import sweep as sweep_values
 
-    return sweep_values(inputs, {path: _read(inputs, path, given) for path, given in values.items()}, **options)
+    return sweep_values(
+        inputs, {path: _read(inputs, path, given) for path, given in values.items()}, **options
+    )
 
 
 def _read(inputs: Inputs, path: str, given: Sequence[Any]) -> list[Any]:
@@ -125,7 +128,9 @@ def _read(inputs: Inputs, path: str, given: Sequence[Any]) -> list[Any]:
     try:
         return [read_value(spec, raw_value(spec, v)) if isinstance(v, str) else v for v in given]
     except InputError as error:
-        raise InputError(tuple(dataclasses.replace(fault, key=path) for fault in error.faults)) from None
+        raise InputError(
+            tuple(dataclasses.replace(fault, key=path) for fault in error.faults)
+        ) from None
 
 
 def _plain(value: Any) -> Any:

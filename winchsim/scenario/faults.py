@@ -88,7 +88,8 @@ class Collector:
         raise InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
-        """Text of the option that set a path, or a table around it, or that made its table where the file has none."""
+        """Text of the option that set a path, or a table around it, or that made its table where
+        the file has none."""
         path = key
         while path:
             if path in self.origins:

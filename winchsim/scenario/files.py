@@ -1,4 +1,5 @@
-"""A user's text file read whole: bounded, UTF-8, and with a message that helps when it cannot be."""
+"""A user's text file read whole: bounded, UTF-8, and with a message that helps when it cannot
+be."""
 
 from __future__ import annotations
 
@@ -45,17 +46,28 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
         raise _unreadable(path, error, what, suffix) from error
     if len(data) > limit:
         shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {limit / 1e6:g} MB"
-        raise _fault(path, f"the file is too large: {shown}", Code.TOO_LARGE, f"{what} of at most {limit / 1e6:g} MB")
+        raise _fault(
+            path,
+            f"the file is too large: {shown}",
+            Code.TOO_LARGE,
+            f"{what} of at most {limit / 1e6:g} MB",
+        )
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         message = f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}"
-        raise _fault(path, message, Code.NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line) from error
+        raise _fault(
+            path, message, Code.NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line
+        ) from error
 
 
-def _fault(path: str, message: str, code: Code, expected: str, hint: str = "", line: int | None = None) -> InputError:
-    return InputError((Fault(message, file=path, line=line, expected=expected, hint=hint, code=code),))
+def _fault(
+    path: str, message: str, code: Code, expected: str, hint: str = "", line: int | None = None
+) -> InputError:
+    return InputError(
+        (Fault(message, file=path, line=line, expected=expected, hint=hint, code=code),)
+    )
 
 
 def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) -> InputError:
@@ -65,7 +77,13 @@ def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) 
         return _fault(path, "no such file", Code.UNREADABLE, expected, _neighbours(path, suffix))
     if number == errno.EISDIR or os.path.isdir(path.replace("\0", "")):
         inside = os.path.join(path, "")
-        return _fault(path, "this is a folder, not a file", Code.UNREADABLE, expected, _neighbours(inside, suffix))
+        return _fault(
+            path,
+            "this is a folder, not a file",
+            Code.UNREADABLE,
+            expected,
+            _neighbours(inside, suffix),
+        )
     if number == errno.EACCES:
         return _fault(path, "you may not read this file", Code.UNREADABLE, expected)
     reason = error.strerror if isinstance(error, OSError) and error.strerror else "not a file name"

@@ -1,4 +1,5 @@
-"""Reader of the materials table that comes with winchsim: materials, ropes and friction pairs in SI, with their sources."""
+"""Reader of the materials table that comes with winchsim: materials, ropes and friction pairs in
+SI, with their sources."""
 
 from __future__ import annotations
 
@@ -53,7 +54,9 @@ class MaterialTables:
 @cache
 def _tables() -> MaterialTables:
     """The table that comes with winchsim, read once."""
-    return read_tables(resources.files("winchsim.data").joinpath(TABLE_FILE).read_text(encoding="utf-8"))
+    return read_tables(
+        resources.files("winchsim.data").joinpath(TABLE_FILE).read_text(encoding="utf-8")
+    )
 
 
 def load_materials() -> dict[str, Material]:
@@ -88,8 +91,9 @@ def read_tables(text: str, file: str = TABLE_FILE) -> MaterialTables:
     Raises
     ------
     InputError
-        With every fault of the table: broken TOML, an unknown or missing key, a value that is no quantity, a value
-        outside its own range, a source that is neither listed nor marked as from memory, a name that stands twice.
+        With every fault of the table: broken TOML, an unknown or missing key, a value that is no
+        quantity, a value outside its own range, a source that is neither listed nor marked as from
+        memory, a name that stands twice.
     """
     try:
         data = tomllib.loads(text)
@@ -149,39 +153,69 @@ class _Reader:
             self.fault(f"{path}.{key}", "unknown key", expected=", ".join(known))
         for key, field in known.items():
             if key in numbers and key in table:
-                values[key], origins[key] = self._sourced(f"{path}.{key}", table[key], numbers[key][0])
+                values[key], origins[key] = self._sourced(
+                    f"{path}.{key}", table[key], numbers[key][0]
+                )
             elif key in table:
-                values[key] = self._plain(f"{path}.{key}", table[key], bool if key == "greased" else str)
+                values[key] = self._plain(
+                    f"{path}.{key}", table[key], bool if key == "greased" else str
+                )
             elif field.default is MISSING:
                 self.fault(f"{path}.{key}", "missing")
         if values.get("family", FAMILIES[0]) not in FAMILIES:
-            self.fault(f"{path}.family", "no such family", got=str(values["family"]), expected=", ".join(FAMILIES))
+            self.fault(
+                f"{path}.family",
+                "no such family",
+                got=str(values["family"]),
+                expected=", ".join(FAMILIES),
+            )
         return {**values, "origins": MappingProxyType(origins)}
 
     def _plain(self, path: str, value: Any, kind: type) -> Any:
         """A text or a flag as it stands."""
         if not isinstance(value, kind):
-            self.fault(path, "of the wrong kind", got=repr(value), expected="a text" if kind is str else "true or false")
+            self.fault(
+                path,
+                "of the wrong kind",
+                got=repr(value),
+                expected="a text" if kind is str else "true or false",
+            )
         return value
 
     def _sourced(self, path: str, table: Any, unit: str) -> tuple[float, Origin]:
         """A number with where it comes from."""
         if not isinstance(table, dict) or not {"value", "source"} <= table.keys() <= _VALUE_KEYS:
-            self.fault(path, "not a sourced value", got=repr(table), expected="{ value, source } and perhaps low, high, range")
+            self.fault(
+                path,
+                "not a sourced value",
+                got=repr(table),
+                expected="{ value, source } and perhaps low, high, range",
+            )
             return 0.0, Origin("")
         value = self._number(f"{path}.value", table["value"], unit)
         low = self._number(f"{path}.low", table["low"], unit) if "low" in table else None
         high = self._number(f"{path}.high", table["high"], unit) if "high" in table else None
         if not (value if low is None else low) <= value <= (value if high is None else high):
             self.fault(path, "outside its own range", got=str(table["value"]))
-        texts = [self._source(f"{path}.{key}", str(table.get(key, ""))) for key in ("source", "range")]
+        texts = [
+            self._source(f"{path}.{key}", str(table.get(key, ""))) for key in ("source", "range")
+        ]
         return value, Origin(texts[0], low, high, texts[1])
 
     def _source(self, path: str, source: str) -> str:
         """A source in full; an empty one is left to stand for a range that has none of its own."""
-        known = source in self.sources or source.startswith(FROM_MEMORY) or (not source and path.endswith(".range"))
+        known = (
+            source in self.sources
+            or source.startswith(FROM_MEMORY)
+            or (not source and path.endswith(".range"))
+        )
         if not known:
-            self.fault(path, "unknown source", got=source, expected=f'a key of [source], or "{FROM_MEMORY}"')
+            self.fault(
+                path,
+                "unknown source",
+                got=source,
+                expected=f'a key of [source], or "{FROM_MEMORY}"',
+            )
         return self.sources.get(source, source)
 
     def _number(self, path: str, text: Any, unit: str) -> float:

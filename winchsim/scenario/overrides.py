@@ -1,4 +1,5 @@
-"""Values changed by options: ``path=value`` texts put into the raw scenario before it is checked like the file itself."""
+"""Values changed by options: ``path=value`` texts put into the raw scenario before it is checked
+like the file itself."""
 
 from __future__ import annotations
 
@@ -32,7 +33,8 @@ def apply_overrides(
     Parameters
     ----------
     raw : dict
-        Scenario as the TOML reader gave it; changed in place. Optional tables that a path needs are added.
+        Scenario as the TOML reader gave it; changed in place. Optional tables that a path needs are
+        added.
     overrides : sequence of str
         Such as ``load.mass=30 kg``: the value is written as in the file, quotes may be left out.
 
@@ -84,7 +86,8 @@ def place_of(values: dict[str, Any], path: str) -> tuple[type, Spec, dict[str, A
     Returns
     -------
     (type, Spec, dict, str)
-        Dataclass of the table that holds it, its declaration, the table's values, and its key there.
+        Dataclass of the table that holds it, its declaration, the table's values, and its key
+        there.
 
     Raises
     ------

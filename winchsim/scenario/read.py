@@ -49,7 +49,8 @@ class Scenario:
     text : str
         The file's text, for a rewrite that keeps its comments.
     digest : str
-        SHA-256 of the text and the values set by options: the same for the same calculation asked for.
+        SHA-256 of the text and the values set by options: the same for the same calculation asked
+        for.
     """
 
     inputs: Inputs
@@ -141,7 +142,7 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     return Scenario(inputs, name, text, digest)
 
 
-# --- tables ----------------------------------------------------------------------------------------------------------
+# --- tables
 
 
 def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) -> Inputs:
@@ -175,8 +176,8 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
 
 
 class _Reading:
-    """One pass over the raw tables. Faults go to the collector; where a required value is missing or
-    wrong, a usual one stands in so that the rest can be checked too."""
+    """One pass over the raw tables. Faults go to the collector; where a required value is missing
+    or wrong, a usual one stands in so that the rest can be checked too."""
 
     def __init__(self, faults: Collector, raw: dict[str, Any], in_si: bool) -> None:
         self.faults = faults
@@ -351,8 +352,15 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
         try:
             tolerance_width(inputs, tolerance)
         except DomainError as error:
-            faults.append(Fault(f'no value "{error.value}" to vary', f"{key}.path", got=shortened(tolerance.path, 60),
-                                expected=error.expected, code=Code.UNKNOWN_NAME))  # fmt: skip
+            faults.append(
+                Fault(
+                    f'no value "{error.value}" to vary',
+                    f"{key}.path",
+                    got=shortened(tolerance.path, 60),
+                    expected=error.expected,
+                    code=Code.UNKNOWN_NAME,
+                )
+            )
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults

@@ -187,7 +187,8 @@ def _write_rows(
 
 
 def _append(place: Any, key: str, item: Any) -> None:
-    """Add a key behind the last one of its table, before the blank lines and remarks that lead to the next table."""
+    """Add a key behind the last one of its table, before the blank lines and remarks that lead to
+    the next table."""
     if not isinstance(place, (Table, tomlkit.TOMLDocument)) or isinstance(place, InlineTable):
         place[key] = item
         return

@@ -1,8 +1,9 @@
-"""The test sheet and the measured trace: CSV files that people fill in, read and written in one place.
+"""The test sheet and the measured trace: CSV files that people fill in, read and written in one
+place.
 
-A column's head is its name and a unit (``mass_kg``, ``mass_lb``, ``height_in``); the order is free. Tolerated as spreadsheets
-write them: a byte order mark, either line end, semicolons or tabs between cells, empty rows and empty cells, and lines
-that start with ``#``.
+A column's head is its name and a unit (``mass_kg``, ``mass_lb``, ``height_in``); the order is free.
+Tolerated as spreadsheets write them: a byte order mark, either line end, semicolons or tabs between
+cells, empty rows and empty cells, and lines that start with ``#``.
 """
 
 from __future__ import annotations
@@ -34,16 +35,36 @@ MAX_TRACE_BYTES = 20_000_000
 MAX_ROWS = 10_000
 MAX_SAMPLES = 500_000
 
-_SUFFIXES = MappingProxyType({
-    "kg": "kg", "g": "g", "lb": "lb", "oz": "oz", "m": "m", "cm": "cm", "mm": "mm", "in": "in", "ft": "ft",
-    "s": "s", "ms": "ms", "min": "min", "a": "A", "ma": "mA", "v": "V", "mv": "mV", "c": "°C", "f": "°F", "k": "K",
-})  # fmt: skip
+_SUFFIXES = MappingProxyType(
+    {
+        "kg": "kg",
+        "g": "g",
+        "lb": "lb",
+        "oz": "oz",
+        "m": "m",
+        "cm": "cm",
+        "mm": "mm",
+        "in": "in",
+        "ft": "ft",
+        "s": "s",
+        "ms": "ms",
+        "min": "min",
+        "a": "A",
+        "ma": "mA",
+        "v": "V",
+        "mv": "mV",
+        "c": "°C",
+        "f": "°F",
+        "k": "K",
+    }
+)
 _SUFFIX_OF = {unit: suffix for suffix, unit in _SUFFIXES.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetRow:
-    """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures); None where blank."""
+    """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures);
+    None where blank."""
 
     rung: int | None = integer("step of the ladder, from 1", 0, 1000, None)
     mass: float | None = quantity("test load, 0 for an unloaded run", "kg", 0, 1e7, None)
@@ -57,7 +78,9 @@ class SheetRow:
     measured_current: float | None = quantity("measured steady current", "A", 0, 1e5, None)
     measured_voltage: float | None = quantity("voltage measured at the motors", "V", 0, 1000, None)
     held: bool | None = flag("whether the load held with the power off", None)
-    outcome: str | None = choice("how the test ended", ("lifted", "stalled", "broke", "stopped"), None)
+    outcome: str | None = choice(
+        "how the test ended", ("lifted", "stalled", "broke", "stopped"), None
+    )
     broke_link: str | None = text("what broke", None)
     note: str | None = text("anything worth knowing", None)
 
@@ -80,13 +103,19 @@ class MeasuredTrace:
     voltage: np.ndarray | None = None
 
 
-_SHEET: Mapping[str, Spec] = MappingProxyType({f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)})
+_SHEET: Mapping[str, Spec] = MappingProxyType(
+    {f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)}
+)
 _TRACE: Mapping[str, Spec] = MappingProxyType(
     {
         "time": Spec(kind="quantity", unit="s", meaning="time of the sample", low=-1e6, high=1e6),
         "height": Spec(kind="quantity", unit="m", meaning="height of the load", low=-1e4, high=1e4),
-        "current": Spec(kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5),
-        "voltage": Spec(kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000),
+        "current": Spec(
+            kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5
+        ),
+        "voltage": Spec(
+            kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000
+        ),
     }
 )
 
@@ -107,7 +136,7 @@ class SheetOrigin:
     digest: str
 
 
-# --- faces -----------------------------------------------------------------------------------------------------------
+# --- faces
 
 
 def read_sheet(path: str) -> tuple[SheetRow, ...]:
@@ -132,12 +161,18 @@ def read_sheet(path: str) -> tuple[SheetRow, ...]:
 
 
 def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | None]:
-    """Rows of a test sheet, as `read_sheet` gives them, and what it was planned for; None where it does not say."""
+    """Rows of a test sheet, as `read_sheet` gives them, and what it was planned for; None where it
+    does not say."""
     cells = _Cells(path, MAX_SHEET_BYTES, "a test sheet")
     if _is_trace(cells):
-        told = Fault("this is a trace of one lift, no test sheet", file=cells.faults.file, line=cells.line,
-                     expected="one row a test, with a column mass_kg",
-                     hint="winchsim curves takes a trace: --measured", code=Code.SHEET_COLUMN)  # fmt: skip
+        told = Fault(
+            "this is a trace of one lift, no test sheet",
+            file=cells.faults.file,
+            line=cells.line,
+            expected="one row a test, with a column mass_kg",
+            hint="winchsim curves takes a trace: --measured",
+            code=Code.SHEET_COLUMN,
+        )
         raise InputError((told,))
     return _sheet_of(cells), cells.origin
 
@@ -148,7 +183,8 @@ def read_trace(path: str) -> MeasuredTrace:
     Parameters
     ----------
     path : str
-        CSV file with a column ``time_s`` and any of ``height_m``, ``current_a``, ``voltage_v`` (or other units).
+        CSV file with a column ``time_s`` and any of ``height_m``, ``current_a``, ``voltage_v`` (or
+        other units).
 
     Returns
     -------
@@ -163,7 +199,8 @@ def read_trace(path: str) -> MeasuredTrace:
 
 
 def read_measured(path: str) -> tuple[SheetRow, ...] | MeasuredTrace:
-    """Test sheet or measured trace, whichever the file is: a trace has a column of times and no masses."""
+    """Test sheet or measured trace, whichever the file is: a trace has a column of times and no
+    masses."""
     cells = _Cells(path, MAX_TRACE_BYTES, "a test sheet or a measured trace")
     return _trace_of(cells) if _is_trace(cells) else _sheet_of(cells)
 
@@ -178,7 +215,8 @@ _ORIGIN = re.compile(r"#\s*winchsim \S+, ladder of (.*), scenario ([0-9a-f]{12,6
 
 
 def _origin_in(line: str) -> SheetOrigin | None:
-    """Scenario that a first line names, whatever separators and quotes a spreadsheet put around it."""
+    """Scenario that a first line names, whatever separators and quotes a spreadsheet put around
+    it."""
     found = _ORIGIN.fullmatch(line.strip(' \t\r,;"'))
     return None if found is None else SheetOrigin(found[1], found[2])
 
@@ -223,12 +261,13 @@ def _cell_text(value: Any, unit: str) -> str:
     return f"{in_unit(value, unit):.6g}" if unit else str(value)
 
 
-# --- reading ---------------------------------------------------------------------------------------------------------
+# --- reading
 
 
 @dataclass(frozen=True)
 class _Column:
-    """A column that means something: its place in a row, its head, and value = number in the cell x `scale` + `offset`."""
+    """A column that means something: its place in a row, its head, and value = number in the cell x
+    `scale` + `offset`."""
 
     position: int
     head: str
@@ -252,12 +291,16 @@ class _Cells:
         self.origin = _origin_in(lines[0])
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
-        self._reader = csv.reader([line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True)
+        self._reader = csv.reader(
+            [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
+        )
         self._rows = self._numbered()
         try:
             self.line, heads = next(self._rows)
         except StopIteration:
-            raise InputError((Fault("the file is empty", file=str(path), expected=what, code=Code.MISSING),)) from None
+            raise InputError(
+                (Fault("the file is empty", file=str(path), expected=what, code=Code.MISSING),)
+            ) from None
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
 
     def _numbered(self) -> Iterator[tuple[int, list[str]]]:
@@ -292,15 +335,32 @@ class _Cells:
             if problem:
                 hint = did_you_mean(head, [other for other in _all_heads(known) if other != head])
                 listed = "one of: " + ", ".join(_all_heads(known))
-                self.faults.add(Fault(problem, shortened(head, 60), line=self.line, got=shortened(head, 60),
-                                      expected=listed, hint=hint, code=Code.SHEET_COLUMN))  # fmt: skip
+                self.faults.add(
+                    Fault(
+                        problem,
+                        shortened(head, 60),
+                        line=self.line,
+                        got=shortened(head, 60),
+                        expected=listed,
+                        hint=hint,
+                        code=Code.SHEET_COLUMN,
+                    )
+                )
             else:
                 found.append(_Column(position, head, name, unit, *_scale(unit, known[name])))
         for name in required:
             if name not in {column.name for column in found}:
                 head = _usual_head(name, known[name])
                 message = f"no column {head}"
-                self.faults.add(Fault(message, head, line=self.line, expected=known[name].meaning, code=Code.MISSING))
+                self.faults.add(
+                    Fault(
+                        message,
+                        head,
+                        line=self.line,
+                        expected=known[name].meaning,
+                        code=Code.MISSING,
+                    )
+                )
         return found
 
 
@@ -355,11 +415,15 @@ def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
                 message = f"two columns for {column.name} disagree"
-                cells.faults.add(Fault(message, column.head, line=line, got=cell, code=Code.SHEET_CELL))
+                cells.faults.add(
+                    Fault(message, column.head, line=line, got=cell, code=Code.SHEET_CELL)
+                )
         rows.append(SheetRow(**values))
     cells.faults.raise_if_any()
     if not rows:
-        raise InputError((Fault("no rows below the heads", file=cells.faults.file, code=Code.MISSING),))
+        raise InputError(
+            (Fault("no rows below the heads", file=cells.faults.file, code=Code.MISSING),)
+        )
     return tuple(rows)
 
 
@@ -374,9 +438,19 @@ def _trace_of(cells: _Cells) -> MeasuredTrace:
             value = _cell(cells.faults, line, column, _TRACE[column.name], cell)
             if column.name == "time":
                 if value is not None and value <= last:
-                    cells.faults.add(Fault("time does not increase", column.head, line=line, got=cell, code=Code.SHEET_CELL))
+                    cells.faults.add(
+                        Fault(
+                            "time does not increase",
+                            column.head,
+                            line=line,
+                            got=cell,
+                            code=Code.SHEET_CELL,
+                        )
+                    )
                 elif not cell:
-                    cells.faults.add(Fault("time is missing", column.head, line=line, code=Code.SHEET_CELL))
+                    cells.faults.add(
+                        Fault("time is missing", column.head, line=line, code=Code.SHEET_CELL)
+                    )
                 last = last if value is None else value
             samples[column.name].append(math.nan if value is None else value)
     if len(columns) == 1 and not cells.faults.faults:
@@ -384,7 +458,9 @@ def _trace_of(cells: _Cells) -> MeasuredTrace:
                                expected="any of height_m, current_a, voltage_v"))  # fmt: skip
     cells.faults.raise_if_any()
     if len(samples["time"]) < 2:
-        raise InputError((Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING),))
+        raise InputError(
+            (Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING),)
+        )
     return MeasuredTrace(**{name: np.asarray(values) for name, values in samples.items()})
 
 
@@ -393,7 +469,9 @@ def _refuse_surplus(cells: _Cells, line: int, row: list[str]) -> None:
     if surplus:
         hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
         got = shortened(surplus[0], 60)
-        cells.faults.add(Fault("more cells than heads", line=line, got=got, hint=hint, code=Code.SHEET_CELL))
+        cells.faults.add(
+            Fault("more cells than heads", line=line, got=got, hint=hint, code=Code.SHEET_CELL)
+        )
 
 
 _YES, _NO = ("yes", "y", "true", "1", "ok", "x"), ("no", "n", "false", "0")
@@ -412,13 +490,28 @@ def _cell(faults: Collector, line: int, column: _Column, spec: Spec, cell: str) 
     try:
         value = _read_cell(spec, column, cell)
     except InputError as error:
-        problem = dataclasses.replace(error.faults[0], hint=_cell_hint(spec, cell) or error.faults[0].hint)
-        faults.add(dataclasses.replace(problem, key=column.head, line=line, got=shortened(cell, 60), code=Code.SHEET_CELL))
+        problem = dataclasses.replace(
+            error.faults[0], hint=_cell_hint(spec, cell) or error.faults[0].hint
+        )
+        faults.add(
+            dataclasses.replace(
+                problem, key=column.head, line=line, got=shortened(cell, 60), code=Code.SHEET_CELL
+            )
+        )
         return None
     expected = out_of_bounds(spec, value)
     if expected:
         got = shortened(cell, 60)
-        faults.add(Fault("out of bounds", column.head, line=line, got=got, expected=expected, code=Code.SHEET_CELL))
+        faults.add(
+            Fault(
+                "out of bounds",
+                column.head,
+                line=line,
+                got=got,
+                expected=expected,
+                code=Code.SHEET_CELL,
+            )
+        )
         return None
     return value
 
@@ -428,7 +521,11 @@ def _cell_hint(spec: Spec, cell: str) -> str:
         return ""
     if "," in cell:
         return "write a decimal point, and nothing between thousands"
-    return "write the number alone; its unit stands in the head" if cell[0].isdigit() and not cell[-1].isdigit() else ""
+    return (
+        "write the number alone; its unit stands in the head"
+        if cell[0].isdigit() and not cell[-1].isdigit()
+        else ""
+    )
 
 
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2})?")
@@ -449,7 +546,9 @@ def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
         word = "lifted" if cell.lower() in _DONE and "lifted" in spec.choices else cell.lower()
         if word not in spec.choices:
             hint = did_you_mean(word, spec.choices)
-            raise InputError((Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),))
+            raise InputError(
+                (Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),)
+            )
         return word
     if spec.kind == "text":
         return shortened(cell, 2000)

@@ -53,4 +53,5 @@ diameter = "3 mm"
 mass = "10 kg"
 height = "0.6 m"                 # how far it is to be lifted
 """
-"""Text of the scenario. The numbers are our own demonstration, of no particular motor or machine."""
+"""Text of the scenario. The numbers are our own demonstration, of no particular motor or
+machine."""

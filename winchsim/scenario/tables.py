@@ -1,4 +1,5 @@
-"""The tables that a scenario's names refer to: those that come with winchsim, and the scenario's own materials over them."""
+"""The tables that a scenario's names refer to: those that come with winchsim, and the scenario's
+own materials over them."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ def with_tables(inputs: Inputs) -> Inputs:
     Parameters
     ----------
     inputs : Inputs
-        Own materials replace those of the same name; their friction stands before the pairs of the table.
+        Own materials replace those of the same name; their friction stands before the pairs of the
+        table.
 
     Returns
     -------

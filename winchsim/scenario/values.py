@@ -1,4 +1,5 @@
-"""One raw value of a scenario, as TOML gives it, checked against its declaration and turned into SI."""
+"""One raw value of a scenario, as TOML gives it, checked against its declaration and turned into
+SI."""
 
 from __future__ import annotations
 

@@ -1,17 +1,19 @@
 """The quasi-static model: thousands of variants of a winch lifted at once.
 
-It follows the slow states alone (travel, temperatures, charge) and takes the fast ones (speed, current, stretch of the rope) at
-their balance: hence the name of the package. A *slow lift* is one that was lifted so.
+It follows the slow states alone (travel, temperatures, charge) and takes the fast ones (speed,
+current, stretch of the rope) at their balance: hence the name of the package. A *slow lift* is one
+that was lifted so.
 
-Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed values into a scenario;
-`path` is the way up, `climb` the climb itself, `lifts` what it comes to.
+Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of
+changed values into a scenario; `path` is the way up, `climb` the climb itself, `lifts` what it
+comes to.
 
-- Path. The coordinate is the unstretched rope wound on. Take-up: ``T = EA (l0 - l_u)/l_u``. Hanging:
-  ``T = (W + F + w (l_u - lead)/n)/(n - w l_u/(n EA))``. Cells of take-up, cells of the way up, and one
-  more for the end of each layer.
+- Path. The coordinate is the unstretched rope wound on. Take-up: ``T = EA (l0 - l_u)/l_u``.
+  Hanging: ``T = (W + F + w (l_u - lead)/n)/(n - w l_u/(n EA))``. Cells of take-up, cells of the way
+  up, and one more for the end of each layer.
 - Balance. While raising all power goes forward, so the demand of the chain is one line in the rope
-  pull. The torque of the motors falls with the speed along straight lines; the line that ends at the
-  highest speed is tried first, then chords around the balance, bounded.
+  pull. The torque of the motors falls with the speed along straight lines; the line that ends at
+  the highest speed is tried first, then chords around the balance, bounded.
 - Spin-up. A linear drive with the time constant tau ends ``tau w_end`` short in angle, so the lift
   takes tau longer. Under a current limit the lost angle is integrated by Gauss nodes.
 - Jolt of a new layer: the surface speed jumps by ``w dr``, which makes a force of
@@ -21,8 +23,8 @@ Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants`
   losses of motion must stop a load that slides down with W - F.
 
 It is within 1 % of the full simulation where the lift lasts over 100 time constants and 100 bounce
-periods and the motors have over 1.05 times the torque needed all the way (`in_range`). It is not where
-a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
+periods and the motors have over 1.05 times the torque needed all the way (`in_range`). It is not
+where a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
 """
 
 from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine

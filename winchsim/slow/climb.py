@@ -58,7 +58,8 @@ class Course:
     group_torques : list of ndarray
         Largest torque of each of the chain's groups, running. [N·m]
     tension, rope_torque : ndarray
-        Largest with the bounce of pick-up and layer changes; that of the power going off is left out. [N], [N·m]
+        Largest with the bounce of pick-up and layer changes; that of the power going off is left
+        out. [N], [N·m]
     """
 
     path: Path
@@ -102,15 +103,36 @@ class _Climb:
         self.currents: Sequence[Any] = [zero for _ in m.groups]
         self.friction: Sequence[Any] = self.currents
         self.speed = zero
-        self.pick_up = pick_up_force(batch, path, DriveLaw(batch.machine, batch.raising, start, ambient))
+        self.pick_up = pick_up_force(
+            batch, path, DriveLaw(batch.machine, batch.raising, start, ambient)
+        )
         self.margin, self.middle, self.radius = infinite, zero, zero
         self.course = Course(
-            path=path, alive=np.ones(n, dtype=bool), reason=np.zeros(n, dtype=int), wound=path.edges[-1].copy(),
-            time=zero, take_up_time=zero, windings=start, cases=ambient, hottest=list(start), charge=zero,
-            energy=zero, least_margin=infinite, first_speed=zero, last_speed=zero, last_slope=zero, last_push=zero,
-            first_current=zero, last_current=zero, peak_current=zero, last_voltage=zero, lowest_voltage=infinite,
-            group_torques=[zero for _ in m.chain_groups], tension=zero, rope_torque=zero,
-        )  # fmt: skip
+            path=path,
+            alive=np.ones(n, dtype=bool),
+            reason=np.zeros(n, dtype=int),
+            wound=path.edges[-1].copy(),
+            time=zero,
+            take_up_time=zero,
+            windings=start,
+            cases=ambient,
+            hottest=list(start),
+            charge=zero,
+            energy=zero,
+            least_margin=infinite,
+            first_speed=zero,
+            last_speed=zero,
+            last_slope=zero,
+            last_push=zero,
+            first_current=zero,
+            last_current=zero,
+            peak_current=zero,
+            last_voltage=zero,
+            lowest_voltage=infinite,
+            group_torques=[zero for _ in m.chain_groups],
+            tension=zero,
+            rope_torque=zero,
+        )
 
     def cell(self, index: int) -> None:
         """Go through one cell of the path."""
@@ -136,7 +158,9 @@ class _Climb:
         self._warm(time, drive)
         self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
         self.speed = speed
-        self.currents = [np.where(here, now, old) for now, old in zip(drive.currents, self.currents, strict=True)]
+        self.currents = [
+            np.where(here, now, old) for now, old in zip(drive.currents, self.currents, strict=True)
+        ]
         self.margin = np.where(here, margin, self.margin)
         self.middle = np.where(here, path.middles[index], self.middle)
         self.radius = np.where(here, radius, self.radius)
@@ -144,26 +168,40 @@ class _Climb:
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
         half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
-        pairs = [self._heated(i, half, *parts) for i, parts in enumerate(zip(self.currents, self.friction, strict=True))]
+        pairs = [
+            self._heated(i, half, *parts)
+            for i, parts in enumerate(zip(self.currents, self.friction, strict=True))
+        ]
         return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
 
     def _heated(self, group: int, time: Any, current: Any, friction: Any) -> tuple[Any, Any]:
-        """Temperatures of a group after a time of constant current, exactly; molten copper is not followed any further."""
+        """Temperatures of a group after a time of constant current, exactly; molten copper is not
+        followed any further."""
         g, course = self.batch.machine.groups[group], self.course
         winding, case = course.windings[group], course.cases[group]
         loss, growth = copper_loss(g.motor, current, winding)
-        found = heat.step_exact(g.heat, loss, winding, case, self.batch.machine.ambient, time, growth, friction)
-        return np.fmin(found[0], COPPER_MELTS), np.fmin(found[1], COPPER_MELTS)  # what has overflowed counts as molten, too
+        found = heat.step_exact(
+            g.heat, loss, winding, case, self.batch.machine.ambient, time, growth, friction
+        )
+        return np.fmin(found[0], COPPER_MELTS), np.fmin(
+            found[1], COPPER_MELTS
+        )  # what has overflowed counts as molten, too
 
     def _warm(self, time: Any, drive: Drive) -> None:
         course = self.course
-        pairs = [self._heated(i, time, *parts) for i, parts in enumerate(zip(drive.currents, self.friction, strict=True))]
+        pairs = [
+            self._heated(i, time, *parts)
+            for i, parts in enumerate(zip(drive.currents, self.friction, strict=True))
+        ]
         course.windings = [pair[0] for pair in pairs]
         course.cases = [pair[1] for pair in pairs]
-        course.hottest = [np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)]
+        course.hottest = [
+            np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)
+        ]
 
     def _stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
-        """Stop the variants that cannot go on; between two middles of one layer the margin is taken as straight."""
+        """Stop the variants that cannot go on; between two middles of one layer the margin is taken
+        as straight."""
         if not np.any(stalls):
             return
         course, path = self.course, self.path
@@ -171,10 +209,16 @@ class _Climb:
         share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
         between = self.middle + share * (path.middles[index] - self.middle)
         between = np.where(np.isfinite(self.margin), between, path.edges[index])
-        course.wound = np.where(stalls, np.where(new_layer, path.edges[index], between), course.wound)
-        course.reason = np.where(stalls, np.where(new_layer, STALLED_AT_LAYER, STALLED), course.reason)
+        course.wound = np.where(
+            stalls, np.where(new_layer, path.edges[index], between), course.wound
+        )
+        course.reason = np.where(
+            stalls, np.where(new_layer, STALLED_AT_LAYER, STALLED), course.reason
+        )
         course.alive = course.alive & ~stalls
-        course.least_margin = np.where(stalls, np.minimum(course.least_margin, margin), course.least_margin)
+        course.least_margin = np.where(
+            stalls, np.minimum(course.least_margin, margin), course.least_margin
+        )
 
     def _empty(self, index: int, here: Any, time: Any, total: Any) -> Any:
         """Stop the variants whose battery runs empty, and cut the cell's time short for them."""
@@ -186,13 +230,24 @@ class _Climb:
         empties = here & (drawn >= left)
         share = np.where(empties, left / drawn, 1.0)
         edges = self.path.edges
-        course.wound = np.where(empties, edges[index] + share * (edges[index + 1] - edges[index]), course.wound)
+        course.wound = np.where(
+            empties, edges[index] + share * (edges[index + 1] - edges[index]), course.wound
+        )
         course.reason = np.where(empties, EMPTY, course.reason)
         course.alive = course.alive & ~empties
         return time * share
 
     def _note(
-        self, index: int, here: Any, margin: Any, speed: Any, time: Any, drive: Any, tension: Any, radius: Any, at_rest: Any
+        self,
+        index: int,
+        here: Any,
+        margin: Any,
+        speed: Any,
+        time: Any,
+        drive: Any,
+        tension: Any,
+        radius: Any,
+        at_rest: Any,
     ) -> None:
         course, path, step = self.course, self.path, self.batch.raising
         hanging = here & path.hanging[index]
@@ -201,15 +256,21 @@ class _Climb:
         course.take_up_time = course.take_up_time + np.where(path.hanging[index], 0.0, time)
         course.charge = course.charge + drive.total * time
         course.energy = course.energy + step.voltage * drive.total * time
-        course.least_margin = np.where(here, np.minimum(course.least_margin, margin), course.least_margin)
+        course.least_margin = np.where(
+            here, np.minimum(course.least_margin, margin), course.least_margin
+        )
         course.first_speed = np.where(here & (course.first_speed == 0), speed, course.first_speed)
         course.last_speed = np.where(here, speed, course.last_speed)
         course.last_push = np.where(here, at_rest, course.last_push)
         course.first_current = np.where(first, drive.total, course.first_current)
         course.last_current = np.where(here, drive.total, course.last_current)
-        course.peak_current = np.where(here, np.maximum(course.peak_current, drive.total), course.peak_current)
+        course.peak_current = np.where(
+            here, np.maximum(course.peak_current, drive.total), course.peak_current
+        )
         course.last_voltage = np.where(here, drive.voltage, course.last_voltage)
-        course.lowest_voltage = np.where(here, np.minimum(course.lowest_voltage, drive.voltage), course.lowest_voltage)
+        course.lowest_voltage = np.where(
+            here, np.minimum(course.lowest_voltage, drive.voltage), course.lowest_voltage
+        )
         course.group_torques = [
             np.where(here, np.maximum(most, np.abs(torque)), most)
             for most, torque in zip(course.group_torques, drive.torques, strict=True)
@@ -217,16 +278,20 @@ class _Climb:
         peak = tension + self._bounce(index, hanging, speed, radius)
         peak = np.where(first, np.maximum(peak, self.pick_up), peak)
         course.tension = np.where(here, np.maximum(course.tension, peak), course.tension)
-        course.rope_torque = np.where(here, np.maximum(course.rope_torque, peak * radius), course.rope_torque)
+        course.rope_torque = np.where(
+            here, np.maximum(course.rope_torque, peak * radius), course.rope_torque
+        )
 
     def _bounce(self, index: int, hanging: Any, speed: Any, radius: Any) -> Any:
-        """Rope force on top of the steady pull that the jump of the surface speed at a new layer makes. [N]"""
+        """Rope force on top of the steady pull that the jump of the surface speed at a new layer
+        makes. [N]"""
         layer_up = hanging & (radius > self.radius) & (self.radius > 0)
         return np.where(layer_up, speed * (radius - self.radius), 0.0) * self.path.impedances[index]
 
 
 def _told(margin: Any) -> Any:
-    """A margin to stall; none where it is not a number, so that what cannot be computed never lifts. [-]"""
+    """A margin to stall; none where it is not a number, so that what cannot be computed never
+    lifts. [-]"""
     return np.where(np.isnan(margin), 0.0, margin)
 
 
@@ -265,19 +330,24 @@ def _start(batch: Batch, path: Path, course: Course) -> None:
     """Stop the variants whose drum does not start from rest."""
     m, n = batch.machine, batch.size
     law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
-    needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[0]
+    needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[
+        0
+    ]
     push, margin = law.at_rest(needed, m.breakaway)
     margin = _told(margin)
     held = ~(push > needed)
     course.alive = course.alive & ~held
     course.reason = np.where(held, STALLED, 0)
     course.wound = np.where(held, 0.0, course.wound)
-    course.least_margin = np.where(held, np.minimum(course.least_margin, margin), course.least_margin)
+    course.least_margin = np.where(
+        held, np.minimum(course.least_margin, margin), course.least_margin
+    )
     course.last_push = law.push(np.zeros(n))
 
 
 def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
-    r"""Time that the lift takes longer than at steady speeds, and the mechanical time constant. [s], [s]
+    r"""Time that the lift takes longer than at steady speeds, and the mechanical time constant.
+    [s], [s]
 
     Parameters
     ----------
@@ -286,31 +356,41 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
 
     Notes
     -----
-    A drive whose torque falls along a straight line lags behind its steady speed with the time constant
-    :math:`\tau = J/S`; whatever that speed did meanwhile, the angle it is short of in the end is :math:`\tau\,w_{end}`.
-    Where a current limit bends the line, the angle lost until the first steady speed :math:`w_0` is
-    :math:`\int_0^{w_0} J (w_0 - w)/(M(w) - M_0)\,dw`, and :math:`\tau (w_0 - w_{end})` of it is given back while the speed
-    falls. The load's mass adds to the inertia. Own derivation, head of the package `slow`.
+    A drive whose torque falls along a straight line lags behind its steady speed with the time
+    constant :math:`\tau = J/S`; whatever that speed did meanwhile, the angle it is short of in the
+    end is :math:`\tau\,w_{end}`. Where a current limit bends the line, the angle lost until the
+    first steady speed :math:`w_0` is :math:`\int_0^{w_0} J (w_0 - w)/(M(w) - M_0)\,dw`, and
+    :math:`\tau (w_0 - w_{end})` of it is given back while the speed falls. The load's mass adds to
+    the inertia. Own derivation, head of the package `slow`.
     """
     m, n = batch.machine, batch.size
     inertia = rotating_inertia(m.chain, len(m.groups))
     _, per_torque = raising_line(m.chain)
     tau = inertia / course.last_slope
-    carried = per_torque * load.inertia(m.body) * (course.path.radii[-1] / m.line.falls) ** 2 / course.last_slope
+    carried = (
+        per_torque
+        * load.inertia(m.body)
+        * (course.path.radii[-1] / m.line.falls) ** 2
+        / course.last_slope
+    )
     law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
     needed = law.push(course.first_speed)
     angle = np.zeros(n)
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):
         speed = course.first_speed * (node + 1) / 2
         excess = law.push(speed) - needed
-        angle = angle + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
+        angle = (
+            angle
+            + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
+        )
     lost = (angle - tau * (course.first_speed - course.last_speed)) / course.last_speed + carried
     ramp = _ramp_loss(batch, course)
     return lost + ramp, tau + carried
 
 
 def _ramp_loss(batch: Batch, course: Course) -> Any:
-    """Time lost while the voltage rises: half the ramp, and half the share of it in which the load cannot move yet. [s]"""
+    """Time lost while the voltage rises: half the ramp, and half the share of it in which the load
+    cannot move yet. [s]"""
     ramp = batch.raising.ramp
     if not np.any(np.asarray(ramp) > 0):
         return 0.0

@@ -29,24 +29,34 @@ from winchsim.physics.chain import (
     shaft_ratios,
 )
 from winchsim.roots import root_between
-from winchsim.slow.climb import EMPTY, STALLED, STALLED_AT_LAYER, Course, climb, spin_up, start_temperatures
+from winchsim.slow.climb import (
+    EMPTY,
+    STALLED,
+    STALLED_AT_LAYER,
+    Course,
+    climb,
+    spin_up,
+    start_temperatures,
+)
 from winchsim.slow.path import Path, bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Columns, Variants, vary
 from winchsim.strength.link import LinkKind
 
 LONG_ENOUGH = 100.0
-"""The quasi-static model holds for lifts that last so many mechanical time constants and bounce periods. [-]"""
+"""The quasi-static model holds for lifts that last so many mechanical time constants and bounce
+periods. [-]"""
 
 DOUBLINGS, CLOSE, TINY = 60, 1e-12, 1e-30
-"""Of the search for the deceleration under a brake: most steps to bracket it, share of the torque that may be left, and the
-least that it begins with. [-], [-], [rad/s²]"""
+"""Of the search for the deceleration under a brake: most steps to bracket it, share of the torque
+that may be left, and the least that it begins with. [-], [-], [rad/s²]"""
 
 LEAST_FREE = 1e-3
 """Length of free rope below which no stop of the load is followed. [m]"""
 
 MARGIN_ENOUGH = 1.05
-"""And where the motors could give at least this many times the torque needed, all the way up. [-]"""
+"""And where the motors could give at least this many times the torque needed, all the way up.
+[-]"""
 
 
 class End(IntEnum):
@@ -73,7 +83,8 @@ class Hold(IntEnum):
 
 @dataclass(frozen=True)
 class Lifts:
-    """Results of many slow lifts; every field is an array over the variants, NaN where it has no meaning.
+    """Results of many slow lifts; every field is an array over the variants, NaN where it has no
+    meaning.
 
     Attributes
     ----------
@@ -86,12 +97,13 @@ class Lifts:
     take_up_time, spin_up_time : ndarray
         Of it, before the load lifts off at steady speed, and what spinning up costs. [s]
     stall_margin_cold, stall_margin_hot : ndarray
-        Torque at rest over the torque that starts the load on the hardest layer: at the start's temperature, and with the
-        windings at their limit. [-]
+        Torque at rest over the torque that starts the load on the hardest layer: at the start's
+        temperature, and with the windings at their limit. [-]
     least_margin : ndarray
         Least of torque at rest over torque needed in motion, on the way up. [-]
     standstill_current, first_current, last_current, peak_current : ndarray
-        Of the supply: at rest under the full voltage; running just after lift-off, at the top, and the most. [A]
+        Of the supply: at rest under the full voltage; running just after lift-off, at the top, and
+        the most. [A]
     mean_current : ndarray
         Over the lift. [A]
     last_voltage, lowest_voltage : ndarray
@@ -115,8 +127,8 @@ class Lifts:
     factor_over_required : ndarray
         Least of factor over required factor of any link. [-]
     kind_factors, kind_factors_over_required : ndarray, shape (kinds, size)
-        By kind of link, in the order of `LinkKind`: least factor, and least of factor over required factor; infinite for
-        kinds that there are none of. [-]
+        By kind of link, in the order of `LinkKind`: least factor, and least of factor over required
+        factor; infinite for kinds that there are none of. [-]
     kind_short_links : ndarray of str, shape (kinds, size)
         The link that this is.
     weakest, short_link : ndarray of str
@@ -128,8 +140,8 @@ class Lifts:
     holding : ndarray of int
         One of `Hold`.
     hold_margin : ndarray
-        Torque at the common gear by which friction exceeds what the load passes up, at rest or, where its guide carries part
-        of it, once the drum turns; negative runs back. [N·m]
+        Torque at the common gear by which friction exceeds what the load passes up, at rest or,
+        where its guide carries part of it, once the drum turns; negative runs back. [N·m]
     layers : ndarray of int
         Layer that the rope ends on, from 1.
     last_pull : ndarray
@@ -192,7 +204,10 @@ class Lifts:
 
     def row(self, index: int) -> dict[str, Any]:
         """One variant's results by name."""
-        return {f.name: getattr(self, f.name)[..., index : index + 1].T.tolist()[0] for f in dataclasses.fields(self)}
+        return {
+            f.name: getattr(self, f.name)[..., index : index + 1].T.tolist()[0]
+            for f in dataclasses.fields(self)
+        }
 
 
 def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
@@ -230,7 +245,9 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
 _BLANK_TYPES: Mapping[str, Any] = {
     **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
     **dict.fromkeys(("over_limit", "in_range"), np.dtype(bool)),
-    **dict.fromkeys(("weakest", "short_link", "stall_weakest", "kind_short_links"), np.dtype(object)),
+    **dict.fromkeys(
+        ("weakest", "short_link", "stall_weakest", "kind_short_links"), np.dtype(object)
+    ),
 }
 
 _BY_KIND = ("kind_factors", "kind_factors_over_required", "kind_short_links")
@@ -239,7 +256,11 @@ _BY_KIND = ("kind_factors", "kind_factors_over_required", "kind_short_links")
 def _blank(dtype: Any, shape: tuple[int, ...]) -> np.ndarray:
     if np.issubdtype(dtype, np.object_):
         return np.full(shape, "", dtype=object)
-    return np.full(shape, np.nan) if np.issubdtype(dtype, np.floating) else np.zeros(shape, dtype=dtype)
+    return (
+        np.full(shape, np.nan)
+        if np.issubdtype(dtype, np.floating)
+        else np.zeros(shape, dtype=dtype)
+    )
 
 
 def lift_machine(machine: Machine) -> dict[str, Any]:
@@ -258,7 +279,9 @@ def lift_batch(batch: Batch) -> Lifts:
     -------
     Lifts
     """
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # stalled variants and trains without drag
+    with np.errstate(
+        divide="ignore", invalid="ignore", over="ignore"
+    ):  # stalled variants and trains without drag
         return _lift_batch(batch)
 
 
@@ -275,32 +298,53 @@ def _lift_batch(batch: Batch) -> Lifts:
     holding, spare_torque = _holds(batch, course)
     height = m.height(travel_at(batch, np.minimum(course.wound, path.edges[-1])) - m.start_travel)
     period = np.broadcast_to(bounce_period(batch), (n,))
-    spinning = np.where(lost > 0, lost, 0.0) * standstill  # the lag costs the lost time at the current of standstill
+    spinning = (
+        np.where(lost > 0, lost, 0.0) * standstill
+    )  # the lag costs the lost time at the current of standstill
     hottest_group = np.argmax(course.windings, axis=0)[None, :]
     tight_winding, tight_limit = _nearest_to_limit(batch, course)
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     values = dict(
-        end=end, height=np.where(course.wound <= path.lift_off, 0.0, height),
-        lift_time=np.where(lifted | (end == End.LATE), time, np.nan), take_up_time=course.take_up_time,
+        end=end,
+        height=np.where(course.wound <= path.lift_off, 0.0, height),
+        lift_time=np.where(lifted | (end == End.LATE), time, np.nan),
+        take_up_time=course.take_up_time,
         spin_up_time=np.where(lifted | (end == End.LATE), lost, np.nan),
-        stall_margin_cold=cold, stall_margin_hot=hot, least_margin=course.least_margin, standstill_current=standstill,
-        first_current=course.first_current, last_current=course.last_current, peak_current=course.peak_current,
-        mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf), last_voltage=course.last_voltage,
-        lowest_voltage=course.lowest_voltage, winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
+        stall_margin_cold=cold,
+        stall_margin_hot=hot,
+        least_margin=course.least_margin,
+        standstill_current=standstill,
+        first_current=course.first_current,
+        last_current=course.last_current,
+        peak_current=course.peak_current,
+        mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf),
+        last_voltage=course.last_voltage,
+        lowest_voltage=course.lowest_voltage,
+        winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
         case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0],
-        peak_winding=np.maximum.reduce(course.hottest), over_limit=tight_winding > tight_limit,
-        tight_winding=tight_winding, tight_limit=tight_limit,
-        charge=course.charge + spinning, energy_in=course.energy + batch.raising.voltage * spinning,
+        peak_winding=np.maximum.reduce(course.hottest),
+        over_limit=tight_winding > tight_limit,
+        tight_winding=tight_winding,
+        tight_limit=tight_limit,
+        charge=course.charge + spinning,
+        energy_in=course.energy + batch.raising.voltage * spinning,
         last_speed=course.last_speed * path.radii[-1] / m.line.falls,
-        peak_tension=course.tension, **_links(batch, shares, at_stall, lifted), holding=holding, hold_margin=spare_torque,
-        layers=path.layer, last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
-        time_constant=tau, bounce_period=period, in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
-    )  # fmt: skip
+        peak_tension=course.tension,
+        **_links(batch, shares, at_stall, lifted),
+        holding=holding,
+        hold_margin=spare_torque,
+        layers=path.layer,
+        last_pull=np.maximum(course.last_push - drag, 0.0) / per_torque / path.radii[-1],
+        time_constant=tau,
+        bounce_period=period,
+        in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
+    )
     return Lifts(**{name: _full(value, n) for name, value in values.items()})
 
 
 def _nearest_to_limit(batch: Batch, course: Course) -> tuple[Any, Any]:
-    """Hottest winding on the way of the group that came nearest to its limit, and that limit. [°C]"""
+    """Hottest winding on the way of the group that came nearest to its limit, and that limit.
+    [°C]"""
     limits = _rows([g.winding_limit for g in batch.machine.groups], batch.size)
     hottest = _rows(course.hottest, batch.size)
     group = np.argmax(hottest - limits, axis=0)[None, :]
@@ -316,15 +360,22 @@ def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
     path = course.path
     end = np.where(path.blocked, End.BLOCKED, End.LIFTED)
     end = np.where(~path.fits, End.OVERFLOW, end)
-    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > np.minimum(batch.raising.time, LONGEST_RAISE)
+    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > np.minimum(
+        batch.raising.time, LONGEST_RAISE
+    )
     end = np.where((end == End.LIFTED) & late, End.LATE, end)
-    for reason, what in ((STALLED, End.STALLED), (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END), (EMPTY, End.BATTERY_EMPTY)):
+    for reason, what in (
+        (STALLED, End.STALLED),
+        (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END),
+        (EMPTY, End.BATTERY_EMPTY),
+    ):
         end = np.where(course.reason == reason, what, end)
     return end.astype(int)
 
 
 def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
-    """Starting torque margins, cold and hot, on the fullest layer; and the supply's current at rest. [-], [-], [A]"""
+    """Starting torque margins, cold and hot, on the fullest layer; and the supply's current at
+    rest. [-], [-], [A]"""
     m, n = batch.machine, batch.size
     windings, cases = start_temperatures(batch)
     hot = [np.broadcast_to(np.asarray(g.winding_limit, dtype=float), (n,)) for g in m.groups]
@@ -332,7 +383,10 @@ def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
     needed = output_torques(m.chain, 1, breakaway_pull(batch) * largest, breakaway=m.breakaway)[0]
     still = np.zeros(n)
     cold_law = DriveLaw(batch.machine, batch.raising, windings, cases)
-    margins = [law.at_rest(needed, m.breakaway)[1] for law in (cold_law, DriveLaw(batch.machine, batch.raising, hot, cases))]
+    margins = [
+        law.at_rest(needed, m.breakaway)[1]
+        for law in (cold_law, DriveLaw(batch.machine, batch.raising, hot, cases))
+    ]
     return *margins, cold_law.drive(still).total
 
 
@@ -347,7 +401,8 @@ def radii_used(batch: Batch) -> tuple[Any, Any]:
 
 
 def _holds(batch: Batch, course: Course) -> tuple[Any, Any]:
-    """Whether the load stays up with the power off, and the torque by which friction holds it there. [-], [N·m]"""
+    """Whether the load stays up with the power off, and the torque by which friction holds it
+    there. [-], [N·m]"""
     m, radius = batch.machine, course.path.radii[-1]
     resting, sliding = hanging_pulls(m, m.top_travel)
     swung = resting + _swing(batch, course)
@@ -360,19 +415,26 @@ def _holds(batch: Batch, course: Course) -> tuple[Any, Any]:
 
 
 def _swing(batch: Batch, course: Course) -> Any:
-    """Rope force on top of the steady pull as the load swings back after the drum has stopped under it. [N]
+    """Rope force on top of the steady pull as the load swings back after the drum has stopped under
+    it. [N]
 
     Notes
     -----
-    A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden stop times
-    ``|sin(x)/x|``, ``x = pi t/period``; from ``x = pi/2`` on its envelope ``1/x`` is taken. It has lost three quarters of a period's damping when it pulls
-    hardest. Own derivation, head of the package `slow`.
+    A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden
+    stop times ``|sin(x)/x|``, ``x = pi t/period``; from ``x = pi/2`` on its envelope ``1/x`` is
+    taken. It has lost three quarters of a period's damping when it pulls hardest. Own derivation,
+    head of the package `slow`.
     """
     m, radius = batch.machine, course.path.radii[-1]
     stiffness = m.line.stiffness / (m.free_rope - course.wound)
     root = np.sqrt(stiffness * load.inertia(m.body)) / m.line.falls
     damping = np.clip(m.line.damping / (2 * root), 0.0, 0.99)
-    sudden = course.last_speed * radius * root * np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
+    sudden = (
+        course.last_speed
+        * radius
+        * root
+        * np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
+    )
     x = math.pi * course.last_speed / _slowing(batch, course) / bounce_period(batch)
     gentler = np.where(x < math.pi / 2, np.sinc(x / math.pi), 1 / np.maximum(x, TINY))
     return np.maximum(sudden * gentler - m.body.friction, 0.0)
@@ -385,11 +447,12 @@ def _slowing(batch: Batch, course: Course) -> Any:
     return np.maximum(slows, TINY) / rotating_inertia(m.chain, len(m.groups))
 
 
-# --- links ----------------------------------------------------------------------------------------------------------
+# --- links
 
 
 def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
-    """Share of each link's strength that is used on the way up, and under all that the motors can give at rest."""
+    """Share of each link's strength that is used on the way up, and under all that the motors can
+    give at rest."""
     m, n = batch.machine, batch.size
     common, *outputs = output_torques(m.chain, 1, course.rope_torque)
     passed = _passed(m.chain, course.group_torques, common)
@@ -409,11 +472,13 @@ def _shares(batch: Batch, course: Course) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
-    """Share of each link's strength that is used as the drum starts under the full voltage: what the load does not take yet
-    speeds up gears and rotors. A rising voltage starts it gently. [-]"""
+    """Share of each link's strength that is used as the drum starts under the full voltage: what
+    the load does not take yet speeds up gears and rotors. A rising voltage starts it gently. [-]"""
     m, at_once = batch.machine, np.where(np.asarray(batch.raising.ramp) > 0, 0.0, 1.0)
     rope_torque = path.start_tension * path.radii[0]
-    excess = np.maximum(group_push(m.chain, 1, torques) - output_torques(m.chain, 1, rope_torque)[0], 0.0)
+    excess = np.maximum(
+        group_push(m.chain, 1, torques) - output_torques(m.chain, 1, rope_torque)[0], 0.0
+    )
     gain = at_once * excess / rotating_inertia(m.chain, len(m.groups))
     common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
     common_gain = shaft_ratios(m.chain)[0] * gain
@@ -422,17 +487,21 @@ def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
         for torque, mesh in zip(torques, m.chain.groups, strict=True)
     ]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
-    return link_shares(m, Channels(path.start_tension, drum / path.radii[0], drum, outputs, True, passed, common))
+    return link_shares(
+        m, Channels(path.start_tension, drum / path.radii[0], drum, outputs, True, passed, common)
+    )
 
 
 def _stopping(batch: Batch, course: Course) -> list[Any]:
-    """Share of each link's strength that is used as the brake grips at the top: the train stops what turns beyond it. [-]"""
+    """Share of each link's strength that is used as the brake grips at the top: the train stops
+    what turns beyond it. [-]"""
     m, chain, radius = batch.machine, batch.machine.braked_chain, course.path.radii[-1]
     tension = pull(m, m.top_travel)
     ratio = shaft_ratios(chain)[0]
 
     def at(gain: Any) -> tuple[list[Any], list[Any]]:
-        """Torques of the train at an acceleration of the drum, and what the rotors give by being slowed down."""
+        """Torques of the train at an acceleration of the drum, and what the rotors give by being
+        slowed down."""
         rotors = [-mesh.inertia * mesh.ratio * ratio * gain for mesh in chain.groups]
         return output_torques(chain, 1, tension * radius, acceleration=gain), rotors
 
@@ -448,7 +517,9 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
         if not np.any(below > 0):
             break
         slowest = np.where(below > 0, 2 * slowest, slowest)
-    gain = root_between(lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0)
+    gain = root_between(
+        lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0
+    )
     (common, *outputs), rotors = at(gain)
     passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
@@ -456,12 +527,14 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
 
 
 def _running_on(batch: Batch, course: Course) -> list[Any]:
-    """Share of each link's strength that is used as a drum that runs on with the power off pulls the load against its stop.
+    """Share of each link's strength that is used as a drum that runs on with the power off pulls
+    the load against its stop.
 
     Notes
     -----
-    What is left of the rotation's energy goes into the rope that is free there: ``T = T0 + w sqrt(k J)``, J at the drum
-    as the train feels it, k the rope's stiffness, w the speed behind the even deceleration on the way. Own derivation.
+    What is left of the rotation's energy goes into the rope that is free there: ``T = T0 + w sqrt(k
+    J)``, J at the drum as the train feels it, k the rope's stiffness, w the speed behind the even
+    deceleration on the way. Own derivation.
     """
     m, radius = batch.machine, course.path.radii[-1]
     way = m.line.falls * (m.stop_travel - m.top_travel)
@@ -479,19 +552,23 @@ def _running_on(batch: Batch, course: Course) -> list[Any]:
 
 
 def _swinging(batch: Batch, course: Course) -> list[Any]:
-    """Share of each link's strength that is used as the load swings under the drum that a brake has stopped. [-]"""
+    """Share of each link's strength that is used as the load swings under the drum that a brake has
+    stopped. [-]"""
     m, radius = batch.machine, course.path.radii[-1]
     tension = hanging_pulls(m, m.top_travel).at_rest + _swing(batch, course)
     idle = [np.zeros(batch.size) for _ in m.chain.groups]
     at = RestingBounds(m.braked_chain, m.breakaway)(idle, tension * radius)
     drum = at.outputs[m.drum_element]
-    return link_shares(m, Channels(tension, drum / radius, drum, at.outputs, True, at.groups, at.common))
+    return link_shares(
+        m, Channels(tension, drum / radius, drum, at.outputs, True, at.groups, at.common)
+    )
 
 
 def _passed(chain: Chain, torques: list[Any], common: Any) -> list[Any]:
     """Torque that each group passes on, together enough for the common gear's largest. [N·m]
 
-    A bounce of the rope comes on top of what the motors give at their balance; each group takes its part of it.
+    A bounce of the rope comes on top of what the motors give at their balance; each group takes its
+    part of it.
     """
     net = [torque - mesh.drag for torque, mesh in zip(torques, chain.groups, strict=True)]
     steady = group_push(chain, 1, torques)
@@ -503,23 +580,35 @@ def _rows(shares: list[Any], n: int) -> np.ndarray:
     return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
 
 
-def _links(batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.ndarray) -> dict[str, Any]:
+def _links(
+    batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.ndarray
+) -> dict[str, Any]:
     """Factors and names of the links that matter."""
     m, n = batch.machine, batch.size
     labels = np.array([link.label for link in m.links], dtype=object)
     if not len(labels):
         none = np.full(n, np.inf)
         nothing = np.full(n, "", dtype=object)
-        found: dict[str, Any] = dict.fromkeys(("factor", "factor_over_required", "stall_factor"), none)
-        return found | dict.fromkeys(("weakest", "short_link", "stall_weakest"), nothing) | _by_kind(batch, shares, labels)
+        found: dict[str, Any] = dict.fromkeys(
+            ("factor", "factor_over_required", "stall_factor"), none
+        )
+        return (
+            found
+            | dict.fromkeys(("weakest", "short_link", "stall_weakest"), nothing)
+            | _by_kind(batch, shares, labels)
+        )
     worst = np.where(lifted, shares, np.maximum(shares, at_stall))
     short_of = worst * _rows([link.required for link in m.links], n)
     first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
     every = np.arange(n)
     found = dict(
-        factor=1 / worst[first, every], factor_over_required=1 / short_of[short, every],
-        stall_factor=1 / at_stall[stall, every], weakest=labels[first], short_link=labels[short], stall_weakest=labels[stall],
-    )  # fmt: skip
+        factor=1 / worst[first, every],
+        factor_over_required=1 / short_of[short, every],
+        stall_factor=1 / at_stall[stall, every],
+        weakest=labels[first],
+        short_link=labels[short],
+        stall_weakest=labels[stall],
+    )
     return found | _by_kind(batch, worst, labels)
 
 
@@ -527,7 +616,11 @@ def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, n
     """Least factor, least share of the required factor and its link, for each kind of link."""
     links, n = batch.machine.links, batch.size
     shape = (len(LinkKind), n)
-    factors, kept, names = np.full(shape, np.inf), np.full(shape, np.inf), np.full(shape, "", dtype=object)
+    factors, kept, names = (
+        np.full(shape, np.inf),
+        np.full(shape, np.inf),
+        np.full(shape, "", dtype=object),
+    )
     required = _rows([link.required for link in links], n)
     every = np.arange(n)
     for place, kind in enumerate(LinkKind):

@@ -1,4 +1,5 @@
-"""The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the drum's radius in each."""
+"""The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the
+drum's radius in each."""
 
 from __future__ import annotations
 
@@ -25,8 +26,8 @@ class Path:
     edges : ndarray, shape (cells + 1, size)
         Unstretched rope wound on since the start. [m]
     middles, tensions, radii, impedances : ndarray, shape (cells, size)
-        In the middle of each cell: rope wound on [m], steady rope force [N], radius of the layer [m], and the force that a
-        jump of the drum's surface speed adds at most [N·s/m].
+        In the middle of each cell: rope wound on [m], steady rope force [N], radius of the layer
+        [m], and the force that a jump of the drum's surface speed adds at most [N·s/m].
     hanging : ndarray of bool, shape (cells, size)
         Whether the load has lifted off.
     lift_off : ndarray, shape (size,)
@@ -64,25 +65,39 @@ def find_path(batch: Batch) -> Path:
     m, n = batch.machine, batch.size
     span = rope.span(m.line, m.reach - m.start_travel)
     slack_end = np.maximum(m.free_rope - span, 0.0)
-    lift_off = np.maximum(m.free_rope - rope.unstretched_length(m.line, span, breakaway_pull(batch)), slack_end)
+    lift_off = np.maximum(
+        m.free_rope - rope.unstretched_length(m.line, span, breakaway_pull(batch)), slack_end
+    )
     last = np.minimum(np.minimum(m.top_travel, m.stop_travel), m.snag_travel)
     top = np.maximum(wound_at(batch, last), lift_off)
-    depth = np.take_along_axis(batch.ends, (batch.layer_counts - 1)[None, :], axis=0)[0] - m.wound_at_start
+    depth = (
+        np.take_along_axis(batch.ends, (batch.layer_counts - 1)[None, :], axis=0)[0]
+        - m.wound_at_start
+    )
     end = np.minimum(top, depth)
     edges = _edges(batch, *(np.broadcast_to(value, (n,)) for value in (slack_end, lift_off, end)))
     middles = (edges[1:] + edges[:-1]) / 2
     hanging = middles > lift_off
     layer = _layer_at(batch, middles)
     radii = np.take_along_axis(batch.radii, layer, axis=0)
-    taking_up = np.maximum(rope.elastic_tension(m.line, span - m.free_rope + middles, m.free_rope - middles), 0.0)
+    taking_up = np.maximum(
+        rope.elastic_tension(m.line, span - m.free_rope + middles, m.free_rope - middles), 0.0
+    )
     tensions = np.where(hanging, hanging_pull(batch, middles), taking_up)
     start_tension = np.maximum(rope.elastic_tension(m.line, span - m.free_rope, m.free_rope), 0.0)
     return Path(
-        edges=edges, middles=middles, tensions=tensions, radii=radii, impedances=_impedance(batch, middles), hanging=hanging,
+        edges=edges,
+        middles=middles,
+        tensions=tensions,
+        radii=radii,
+        impedances=_impedance(batch, middles),
+        hanging=hanging,
         lift_off=np.broadcast_to(lift_off, (n,)),
-        start_tension=np.broadcast_to(start_tension, (n,)), fits=np.broadcast_to(top <= depth, (n,)),
-        blocked=np.broadcast_to(np.asarray(last < m.top_travel), (n,)), layer=_layer_at(batch, edges[-1:] * (1 - 1e-12))[0] + 1,
-    )  # fmt: skip
+        start_tension=np.broadcast_to(start_tension, (n,)),
+        fits=np.broadcast_to(top <= depth, (n,)),
+        blocked=np.broadcast_to(np.asarray(last < m.top_travel), (n,)),
+        layer=_layer_at(batch, edges[-1:] * (1 - 1e-12))[0] + 1,
+    )
 
 
 def breakaway_pull(batch: Batch) -> Any:
@@ -102,10 +117,13 @@ def wound_at(batch: Batch, travel: Any) -> Any:
 
     Notes
     -----
-    What is wound on is what the free rope has lost: ``s = L - l/(1 + T/EA)``. Own derivation, head of the package `slow`.
+    What is wound on is what the free rope has lost: ``s = L - l/(1 + T/EA)``. Own derivation, head
+    of the package `slow`.
     """
     m = batch.machine
-    return m.free_rope - rope.unstretched_length(m.line, rope.span(m.line, m.reach - travel), pull(m, travel))
+    return m.free_rope - rope.unstretched_length(
+        m.line, rope.span(m.line, m.reach - travel), pull(m, travel)
+    )
 
 
 def hanging_pull(batch: Batch, wound: Any) -> Any:
@@ -119,8 +137,8 @@ def hanging_pull(batch: Batch, wound: Any) -> Any:
 
     Notes
     -----
-    ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 + T/EA)``, solved for T. Own
-    derivation, head of the package `slow`.
+    ``falls T = W + friction + w_rope (reach - u)`` with ``falls (reach - u) + lead = l_u (1 +
+    T/EA)``, solved for T. Own derivation, head of the package `slow`.
     """
     m = batch.machine
     falls, left = m.line.falls, m.free_rope - wound
@@ -151,11 +169,15 @@ def bounce_period(batch: Batch) -> Any:
     """Period of the load's bounce on the rope of the start, hanging. [s]"""
     m = batch.machine
     left = m.reach - m.start_travel
-    hung = rope.unstretched_length(m.line, rope.span(m.line, left), load.pull_needed(m.body, left) / m.line.falls)
+    hung = rope.unstretched_length(
+        m.line, rope.span(m.line, left), load.pull_needed(m.body, left) / m.line.falls
+    )
     return rope.bounce_period(m.line, hung, load.inertia(m.body))
 
 
-def _edges(batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray) -> np.ndarray:
+def _edges(
+    batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray
+) -> np.ndarray:
     up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
     steps = np.linspace(0, 1, TAKE_UP_CELLS + 1)[:, None]
     rows = [np.zeros((1, batch.size)), up_to_slack + (up_to_lift - up_to_slack) * steps]
@@ -168,7 +190,8 @@ def _edges(batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.nd
 
 
 def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
-    """Place of the layer that the rope runs onto with so much wound on; the last one beyond the flange."""
+    """Place of the layer that the rope runs onto with so much wound on; the last one beyond the
+    flange."""
     place = wound + batch.machine.wound_at_start
     layer = np.zeros(place.shape, dtype=int)
     for end in batch.ends:
@@ -177,14 +200,15 @@ def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
 
 
 def _impedance(batch: Batch, wound: np.ndarray) -> Any:
-    r"""Largest rope force per jump of the drum's surface speed: the load on its spring and damper. [N·s/m]
+    r"""Largest rope force per jump of the drum's surface speed: the load on its spring and damper.
+    [N·s/m]
 
     Notes
     -----
-    A mass on a spring of stiffness K and damping ratio :math:`\zeta`, whose other end starts with the speed v: the greatest
-    force is :math:`v\sqrt{K m}\,e^{-\zeta\varphi/\sqrt{1-\zeta^2}}` with
-    :math:`\tan\varphi = \sqrt{1-\zeta^2}\,(1-4\zeta^2)/(\zeta(3-4\zeta^2))`, and :math:`2\zeta v\sqrt{K m}`, at once, from
-    :math:`\zeta = 1/2` on. Own derivation, head of the package `slow`.
+    A mass on a spring of stiffness K and damping ratio :math:`\zeta`, whose other end starts with
+    the speed v: the greatest force is :math:`v\sqrt{K m}\,e^{-\zeta\varphi/\sqrt{1-\zeta^2}}` with
+    :math:`\tan\varphi = \sqrt{1-\zeta^2}\,(1-4\zeta^2)/(\zeta(3-4\zeta^2))`, and :math:`2\zeta
+    v\sqrt{K m}`, at once, from :math:`\zeta = 1/2` on. Own derivation, head of the package `slow`.
     """
     m = batch.machine
     stiffness = m.line.stiffness / (m.free_rope - wound)

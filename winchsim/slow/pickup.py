@@ -1,8 +1,10 @@
-"""The jolt when a drum picks up its load or jerks a hanging one: here alone the quasi-static model follows fast states.
+"""The jolt when a drum picks up its load or jerks a hanging one: here alone the quasi-static model
+follows fast states.
 
-Rope, load and drum are integrated by small steps through the take-up and the first bounce, all variants at once. The drum
-follows its balance with its time constant, and no faster than its motors can pull at rest: exact for one group of linear motors
-with a current limit. Own derivation, head of the package `slow`.
+Rope, load and drum are integrated by small steps through the take-up and the first bounce, all
+variants at once. The drum follows its balance with its time constant, and no faster than its motors
+can pull at rest: exact for one group of linear motors with a current limit. Own derivation, head of
+the package `slow`.
 """
 
 from __future__ import annotations
@@ -38,7 +40,8 @@ class _Drum(NamedTuple):
     tau : ndarray
         Time constant. [s]
     most, per_force : ndarray
-        Acceleration at rest without rope force, and what each newton takes of it. [rad/s²], [rad/(N·s²)]
+        Acceleration at rest without rope force, and what each newton takes of it. [rad/s²],
+        [rad/(N·s²)]
     """
 
     loose: Any
@@ -52,7 +55,9 @@ class _Drum(NamedTuple):
         """Speed after a time at a rope force, never below 0. [rad/s]"""
         balance = self.loose + (self.loaded - self.loose) * force / self.pull
         eased = speed + (balance - speed) * -np.expm1(-time / self.tau)
-        return np.maximum(np.minimum(eased, speed + (self.most - self.per_force * force) * time), 0.0)
+        return np.maximum(
+            np.minimum(eased, speed + (self.most - self.per_force * force) * time), 0.0
+        )
 
 
 def pick_up_force(batch: Batch, path: Path, law: DriveLaw) -> Any:
@@ -84,7 +89,14 @@ def _drum(batch: Batch, law: DriveLaw, pull: Any, radius: Any) -> _Drum:
     needed = drag + per_torque * pull * radius
     loose, loaded = law.steady_speed(idle, at_rest), law.steady_speed(needed, at_rest)
     slope = (law.push(NEAR * loaded) - law.push(loaded)) / ((1 - NEAR) * loaded)
-    return _Drum(loose, loaded, pull, inertia / slope, (at_rest - drag) / inertia, per_torque * radius / inertia)
+    return _Drum(
+        loose,
+        loaded,
+        pull,
+        inertia / slope,
+        (at_rest - drag) / inertia,
+        per_torque * radius / inertia,
+    )
 
 
 def _take_up(batch: Batch, path: Path, drum: _Drum, radius: Any) -> Any:
@@ -98,7 +110,9 @@ def _take_up(batch: Batch, path: Path, drum: _Drum, radius: Any) -> Any:
         wound = (before + after) / 2 * path.lift_off
         force = np.maximum(rope.elastic_tension(m.line, wound - slack, m.free_rope - wound), 0.0)
         push = np.maximum(drum.most - drum.per_force * force, 0.0)
-        new = np.sqrt(speed**2 + 2 * push * length / radius)  # as if nothing but the pull at rest acted
+        new = np.sqrt(
+            speed**2 + 2 * push * length / radius
+        )  # as if nothing but the pull at rest acted
         for _ in range(3):
             time = 2 * length / (radius * (speed + new))
             new = np.minimum(drum.after(speed, force, time), new)
@@ -112,7 +126,9 @@ def _first_bounce(batch: Batch, path: Path, drum: _Drum, speed: Any, radius: Any
     left, mass = m.free_rope - path.lift_off, load.inertia(m.body)
     stiffness = m.line.stiffness / left
     step = rope.bounce_period(m.line, left, mass) / BOUNCE_STEPS
-    hang = drum.pull * falls - (m.breakaway - 1) * m.body.friction  # weight and friction of the moving load
+    hang = (
+        drum.pull * falls - (m.breakaway - 1) * m.body.friction
+    )  # weight and friction of the moving load
     damping = m.line.damping
     stretch, rise = drum.pull / stiffness, np.zeros(batch.size)
     peak = drum.pull

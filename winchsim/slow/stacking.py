@@ -1,4 +1,5 @@
-"""Many machines as one whose numbers are arrays, so that the functions of one physics serve thousands of variants at once."""
+"""Many machines as one whose numbers are arrays, so that the functions of one physics serve
+thousands of variants at once."""
 
 from __future__ import annotations
 
@@ -48,7 +49,8 @@ class SlowLink:
 
 @dataclass(frozen=True)
 class Batch:
-    """Variants of a winch with the same parts in the same places; every number is a float that all share, or an array.
+    """Variants of a winch with the same parts in the same places; every number is a float that all
+    share, or an array.
 
     Attributes
     ----------
@@ -59,8 +61,9 @@ class Batch:
     raising : PhaseStep
         The phase that raises.
     radii, ends : ndarray, shape (layers, size)
-        Of each layer: radius of the rope's centre line, and rope on the drum when it is full, counted as in
-        `winchsim.physics.drum.layers`; layers that a variant has not got are infinite. [m]
+        Of each layer: radius of the rope's centre line, and rope on the drum when it is full,
+        counted as in `winchsim.physics.drum.layers`; layers that a variant has not got are
+        infinite. [m]
     layer_counts : ndarray of int, shape (size,)
         Layers that the flanges or the rope leave room for.
     """
@@ -74,7 +77,8 @@ class Batch:
 
 
 def unchecked(item: T, **values: Any) -> T:
-    """A frozen dataclass with other values, arrays included, past its constructor's checks, which are for one value each."""
+    """A frozen dataclass with other values, arrays included, past its constructor's checks, which
+    are for one value each."""
     changed = copy.copy(item)
     for name, value in values.items():
         object.__setattr__(changed, name, value)
@@ -83,7 +87,10 @@ def unchecked(item: T, **values: Any) -> T:
 
 def bare(machine: Machine) -> Machine:
     """A machine without what only its report needs, ready to be stacked."""
-    links = tuple(SlowLink(k.kind, k.where, k.label, k.channel, k.index, k.bears, k.required) for k in machine.links)
+    links = tuple(
+        SlowLink(k.kind, k.where, k.label, k.channel, k.index, k.bears, k.required)
+        for k in machine.links
+    )
     return replace(
         machine,
         title="",
@@ -103,10 +110,19 @@ def shape_of(machine: Machine) -> tuple[Any, ...]:
     return (
         tuple(g.number for g in machine.groups),
         machine.chain_groups,
-        tuple(tuple(e.rest is None for e in row) for row in (machine.chain.elements, *(g.elements for g in machine.chain.groups))),
+        tuple(
+            tuple(e.rest is None for e in row)
+            for row in (machine.chain.elements, *(g.elements for g in machine.chain.groups))
+        ),
         tuple(mesh.path for mesh in machine.meshes),
         tuple((link.kind, link.where, link.channel, link.index) for link in machine.links),
-        (machine.source.takes_back, machine.off_each, machine.pawl, machine.drum_element, machine.line.falls),
+        (
+            machine.source.takes_back,
+            machine.off_each,
+            machine.pawl,
+            machine.drum_element,
+            machine.line.falls,
+        ),
         machine.braked_chain is machine.chain,
         raising_phase(machine).action,
     )
@@ -155,7 +171,8 @@ def _padded(rows: np.ndarray, deepest: int) -> np.ndarray:
 
 
 def pack_layers(stacks: Sequence[Any]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Radii and ends of the layers of each variant, padded with infinities, and how many there are."""
+    """Radii and ends of the layers of each variant, padded with infinities, and how many there
+    are."""
     counts = np.array([len(stack) for stack in stacks])
     radii = np.full((int(counts.max()), len(stacks)), np.inf)
     ends = radii.copy()
@@ -167,12 +184,14 @@ def pack_layers(stacks: Sequence[Any]) -> tuple[np.ndarray, np.ndarray, np.ndarr
 
 
 def join(items: Sequence[T], sizes: Sequence[int]) -> T:
-    """One object of several of the same kind: numbers that differ become an array, what is equal stays as it is.
+    """One object of several of the same kind: numbers that differ become an array, what is equal
+    stays as it is.
 
     Parameters
     ----------
     items : sequence
-        Numbers, arrays, or frozen dataclasses and tuples of them, all built alike; text is taken from the first.
+        Numbers, arrays, or frozen dataclasses and tuples of them, all built alike; text is taken
+        from the first.
     sizes : sequence of int
         Variants that each stands for; its arrays have that length.
     """
@@ -184,7 +203,9 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
     names = getattr(type(first), "__dataclass_fields__", None)
     if names is None or (all(item is first for item in items) and not _holds_arrays(first)):
         return first
-    return unchecked(first, **{name: join([getattr(item, name) for item in items], sizes) for name in names})
+    return unchecked(
+        first, **{name: join([getattr(item, name) for item in items], sizes) for name in names}
+    )
 
 
 def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
@@ -193,7 +214,12 @@ def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
         if all(item == first for item in items):
             return first
         return np.repeat(np.array(items, dtype=float), sizes)
-    return np.concatenate([np.broadcast_to(np.asarray(item, dtype=float), (n,)) for item, n in zip(items, sizes, strict=True)])
+    return np.concatenate(
+        [
+            np.broadcast_to(np.asarray(item, dtype=float), (n,))
+            for item, n in zip(items, sizes, strict=True)
+        ]
+    )
 
 
 def _holds_arrays(item: Any) -> bool:

@@ -19,13 +19,22 @@ from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
 from winchsim.physics import load, rope
 from winchsim.physics.chain import reverse_of
-from winchsim.slow.stacking import Batch, bare, join_batches, pack_layers, shape_of, stack_machines, unchecked
+from winchsim.slow.stacking import (
+    Batch,
+    bare,
+    join_batches,
+    pack_layers,
+    shape_of,
+    stack_machines,
+    unchecked,
+)
 
 _BY_ARRAY = re.compile(
     r"load\.(mass|guide_friction)|drum\.diameter|supply\.(voltage|resistance|current_limit)"
     r"|motors\.\d+\.(count|winding_start)|stage\.\d+\.efficiency"
 )
-"""Paths whose values are put in as arrays; every other path is built once for each of its values."""
+"""Paths whose values are put in as arrays; every other path is built once for each of its
+values."""
 
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
 
@@ -96,7 +105,10 @@ def vary_freely(scenarios: Sequence[Inputs]) -> Variants:
             continue
         by_shape.setdefault(shape_of(machine), []).append((index, machine))
     batches = tuple(
-        (np.array([index for index, _ in members]), stack_machines([machine for _, machine in members]))
+        (
+            np.array([index for index, _ in members]),
+            stack_machines([machine for _, machine in members]),
+        )
         for members in by_shape.values()
     )
     return Variants(scenarios[0], {}, tuple(scenarios), len(scenarios), batches, problems)
@@ -106,7 +118,11 @@ def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
     """Scenario with one value taken from an array."""
     plain = value.item() if isinstance(value, np.generic) else value
     if isinstance(plain, int | float) and not isinstance(plain, bool):
-        plain = int(plain) if spec_at(inputs, path).kind == "integer" and plain == int(plain) else float(plain)
+        plain = (
+            int(plain)
+            if spec_at(inputs, path).kind == "integer" and plain == int(plain)
+            else float(plain)
+        )
     return with_value(inputs, path, plain)
 
 
@@ -129,7 +145,8 @@ def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Va
     Raises
     ------
     DomainError
-        A path is unknown, the columns are of different lengths, or the programme does not raise the load.
+        A path is unknown, the columns are of different lengths, or the programme does not raise the
+        load.
     """
     arrays = {path: np.asarray(values) for path, values in columns.items()}
     size = len(next(iter(arrays.values()))) if arrays else 1
@@ -163,21 +180,29 @@ def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Va
 
 def _must_raise(inputs: Inputs) -> None:
     if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
-        raise DomainError("phase", inputs.phase[0].action, "a programme in which the load is raised")
+        raise DomainError(
+            "phase", inputs.phase[0].action, "a programme in which the load is raised"
+        )
 
 
 def _reason(error: DomainError | InputError) -> str:
     if isinstance(error, InputError):
         fault = error.faults[0]
-        return f"{fault.key}: {fault.message}" + (f", expected {fault.expected}" if fault.expected else "")
+        return f"{fault.key}: {fault.message}" + (
+            f", expected {fault.expected}" if fault.expected else ""
+        )
     return str(error)
 
 
-def _note_out_of_bounds(problems: dict[int, str], inputs: Inputs, path: str, values: np.ndarray) -> None:
+def _note_out_of_bounds(
+    problems: dict[int, str], inputs: Inputs, path: str, values: np.ndarray
+) -> None:
     spec = spec_at(inputs, path)
     if np.issubdtype(values.dtype, np.number) and np.all(np.isfinite(values)):
         whole = spec.kind != "integer" or bool(np.all(values == np.round(values)))
-        if whole and not any(out_of_bounds(spec, value.item()) for value in (values.min(), values.max())):
+        if whole and not any(
+            out_of_bounds(spec, value.item()) for value in (values.min(), values.max())
+        ):
             return
     for index, value in enumerate(values.tolist()):
         problem = out_of_bounds(spec, value)
@@ -191,7 +216,9 @@ def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str],
     slow: list[str] = []
     for path in arrays:
         head, _, key = path.rpartition(".")
-        fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(arrays[path].dtype, np.number)
+        fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(
+            arrays[path].dtype, np.number
+        )
         if fits and key == "count":
             fits = value_at(inputs, f"{head}.dead") == 0
         if fits and key == "efficiency":  # without one, the stage's bearings come and go with it
@@ -212,13 +239,18 @@ def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray
     return [np.array(rows) for rows in found.values()]
 
 
-# --- one family -----------------------------------------------------------------------------------------------------
+# --- one family
 
 
 def _family(
-    inputs: Inputs, arrays: dict[str, np.ndarray], members: np.ndarray, problems: dict[int, str], like: Machine | None
+    inputs: Inputs,
+    arrays: dict[str, np.ndarray],
+    members: np.ndarray,
+    problems: dict[int, str],
+    like: Machine | None,
 ) -> list[tuple[Any, np.ndarray, Batch]]:
-    """Batches of the variants that differ by arrays alone; those without a drum that fits are noted and left out."""
+    """Batches of the variants that differ by arrays alone; those without a drum that fits are noted
+    and left out."""
     columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
     machine = build(inputs, strict=False) if like is None else rebuild(inputs, like)
     rows = members
@@ -237,7 +269,8 @@ def _family(
 def _drums(
     base: Inputs, diameters: np.ndarray, members: np.ndarray, problems: dict[int, str]
 ) -> tuple[tuple[Any, ...], np.ndarray]:
-    """Layers, rope on the drum at the start, and links of the drum, for each variant; and which variants have a drum."""
+    """Layers, rope on the drum at the start, and links of the drum, for each variant; and which
+    variants have a drum."""
     where = places(base, Notebook())
     found: dict[float, Any] = {}
     for diameter in dict.fromkeys(diameters.tolist()):
@@ -248,12 +281,24 @@ def _drums(
         except DomainError as error:
             found[diameter] = str(error)
     kept = np.array([not isinstance(found[d], str) for d in diameters.tolist()])
-    problems.update({int(i): found[d] for i, d in zip(members, diameters.tolist(), strict=True) if isinstance(found[d], str)})
+    problems.update(
+        {
+            int(i): found[d]
+            for i, d in zip(members, diameters.tolist(), strict=True)
+            if isinstance(found[d], str)
+        }
+    )
     rows = [found[d] for d in diameters[kept].tolist()]
     return tuple(rows), kept
 
 
-def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, drums: tuple[Any, ...] | None) -> Batch:
+def _batch(
+    base: Inputs,
+    machine: Machine,
+    columns: dict[str, Any],
+    size: int,
+    drums: tuple[Any, ...] | None,
+) -> Batch:
     """The machine of a family with its columns put in."""
     plain = bare(machine)
     counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
@@ -265,7 +310,9 @@ def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, d
             plain = change(plain, _Change(base, machine, path, values))
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
-        plain = replace(plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums))
+        plain = replace(
+            plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums)
+        )
     if "supply.voltage" in columns and machine.links:
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
     raising = _raising(base, machine, columns)
@@ -273,10 +320,15 @@ def _batch(base: Inputs, machine: Machine, columns: dict[str, Any], size: int, d
     return Batch(size, replace(plain, phases=(raising,)), raising, radii, ends, layer_counts)
 
 
-def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: Any) -> Machine:
-    """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for one winch."""
+def _retrained(
+    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: Any
+) -> Machine:
+    """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for
+    one winch."""
     own = base if diameter is None else replace(base, drum=replace(base.drum, diameter=diameter))
-    live = [g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)]
+    live = [
+        g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)
+    ]
     train = build_train(own, live, list(machine.dragged), Notebook())
     links = plain.links
     for i, group in enumerate(machine.groups):
@@ -284,10 +336,15 @@ def _retrained(plain: Machine, base: Inputs, machine: Machine, counts: dict[int,
             box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
             links = tuple(_bearing(k, k.bears * per_motor) if k.where == box else k for k in links)
     return replace(
-        plain, chain=train.chain, braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
-        meshes=train.meshes, links=links,
-        groups=tuple(replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)),
-    )  # fmt: skip
+        plain,
+        chain=train.chain,
+        braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
+        meshes=train.meshes,
+        links=links,
+        groups=tuple(
+            replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)
+        ),
+    )
 
 
 def _bearing(link: Any, bears: Any) -> Any:
@@ -310,8 +367,8 @@ def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
 def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -> tuple[Any, ...]:
     """Links with the velocity factor of their teeth at each voltage.
 
-    Pitch-line speeds without load go with the voltage and the velocity factor of cut teeth is a straight line in the
-    speed, so two voltages tell all.
+    Pitch-line speeds without load go with the voltage and the velocity factor of cut teeth is a
+    straight line in the speed, so two voltages tell all.
     """
     full = value_at(base, "supply.voltage")
     at_half = build(with_value(base, "supply.voltage", full / 2), strict=False).links
@@ -325,7 +382,8 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -
 
 
 def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
-    """The raising phase with arrays of voltage and current limit, and without a time limit that the scenario does not give."""
+    """The raising phase with arrays of voltage and current limit, and without a time limit that the
+    scenario does not give."""
     step = raising_phase(machine)
     given = next((phase for phase in base.phase if phase.action == step.action), None)
     if given is None or given.time is None:
@@ -337,7 +395,7 @@ def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
     return step
 
 
-# --- single values --------------------------------------------------------------------------------------------------
+# --- single values
 
 
 @dataclass(frozen=True)
@@ -362,14 +420,25 @@ class _Change:
 
 
 def _load_changed(plain: Machine, change: _Change) -> Machine:
-    """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its damping."""
+    """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its
+    damping."""
     base, path, values = change.base, change.path, change.values
     mass = values if path == "load.mass" else plain.body.mass
-    guide = values if path == "load.guide_friction" else plain.body.friction - _slope_friction(base, plain)
+    guide = (
+        values
+        if path == "load.guide_friction"
+        else plain.body.friction - _slope_friction(base, plain)
+    )
     body = load.make_body(
-        mass, base.load.slope, base.load.slope_friction, guide, base.settings.gravity,
-        rope_mass=plain.body.rope_mass, rope_mass_per_length=plain.line.mass_per_length, falls=plain.line.falls,
-    )  # fmt: skip
+        mass,
+        base.load.slope,
+        base.load.slope_friction,
+        guide,
+        base.settings.gravity,
+        rope_mass=plain.body.rope_mass,
+        rope_mass_per_length=plain.line.mass_per_length,
+        falls=plain.line.falls,
+    )
     left = plain.reach - plain.start_travel
     free_rope = plain.free_rope
     if np.any(np.asarray(plain.start_travel) > 0):
@@ -381,7 +450,9 @@ def _load_changed(plain: Machine, change: _Change) -> Machine:
 
 
 def _slope_friction(base: Inputs, plain: Machine) -> Any:
-    return load.make_body(plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity).friction
+    return load.make_body(
+        plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity
+    ).friction
 
 
 def _resistance_changed(plain: Machine, change: _Change) -> Machine:
@@ -390,7 +461,9 @@ def _resistance_changed(plain: Machine, change: _Change) -> Machine:
 
 def _start_changed(plain: Machine, change: _Change) -> Machine:
     number = int(change.path.split(".")[1])
-    groups = tuple(replace(g, winding_start=change.values) if g.number == number else g for g in plain.groups)
+    groups = tuple(
+        replace(g, winding_start=change.values) if g.number == number else g for g in plain.groups
+    )
     return replace(plain, groups=groups)
 
 
@@ -401,11 +474,18 @@ def _efficiency_changed(plain: Machine, change: _Change) -> Machine:
     at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
 
     def changed(chain: Any) -> Any:
-        elements = tuple(replace(e, forward=values, reverse=reverse) if i in at else e for i, e in enumerate(chain.elements))
+        elements = tuple(
+            replace(e, forward=values, reverse=reverse) if i in at else e
+            for i, e in enumerate(chain.elements)
+        )
         return replace(chain, elements=elements)
 
     chain = changed(plain.chain)
-    return replace(plain, chain=chain, braked_chain=chain if plain.braked_chain is plain.chain else changed(plain.braked_chain))
+    return replace(
+        plain,
+        chain=chain,
+        braked_chain=chain if plain.braked_chain is plain.chain else changed(plain.braked_chain),
+    )
 
 
 _CHANGES: dict[str, Callable[[Machine, _Change], Machine]] = {

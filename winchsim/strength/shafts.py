@@ -147,7 +147,7 @@ def cross_pin_torque(
     return shear_strength * 0.5 * shaft_diameter / double_shear_stress(1.0, pin_diameter)
 
 
-# --------------------------------------------------------------------------------------------------
+# ----------------------------------------------------------------------------------------
 
 
 def shaft_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:

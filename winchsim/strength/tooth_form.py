@@ -3,10 +3,10 @@ velocity factor.
 
 Internal gears are not formed by a rack and have no form factor here.
 
-Fillet. The centre of the rack's tip corner stands s aside of the pitch point and ``a = dedendum - tip
-radius - shift`` below it. Rack and tooth touch on the line through the pitch point, so a point of the
-fillet is that centre plus one tip radius along the line. s runs from 0 (root circle) to ``a / tan
-(pressure angle)``, where the straight flank takes over. Of all points the one with the least
+Fillet. The centre of the rack's tip corner stands s aside of the pitch point and ``a = dedendum -
+tip radius - shift`` below it. Rack and tooth touch on the line through the pitch point, so a point
+of the fillet is that centre plus one tip radius along the line. s runs from 0 (root circle) to ``a
+/ tan (pressure angle)``, where the straight flank takes over. Of all points the one with the least
 ``x^2 / (apex - y)`` is the critical section; on undercut pinions it is the waist.
 """
 

@@ -56,25 +56,33 @@ def gear_changes(inputs: Inputs, machine: Machine) -> Iterator[GearChange]:
     present = machine.groups[0].ratio
     yield GearChange("none", 0, None, None, None, inputs, present)
     for place, stage in enumerate(inputs.stage):
-        if stage.repeat > 1 or 0 < place:
+        if stage.repeat > 1 or place > 0:
             ratio = present / stage.speed_ratio()
-            yield GearChange("fewer", place + 1, stage.pinion, None, stage.gear, _with(inputs, place), ratio)
+            yield GearChange(
+                "fewer", place + 1, stage.pinion, None, stage.gear, _with(inputs, place), ratio
+            )
         for teeth in _teeth(stage):
             added = stage if teeth is None else replace(stage, gear=teeth)
             if teeth is not None and teeth != stage.gear:
                 own = inputs.motors[0].pinion if place == 0 and stage.repeat == 1 else None
                 changed, ratio = _with(inputs, place, added), present * teeth / (stage.gear or 1)
-                yield GearChange("teeth", place + 1, own or stage.pinion, teeth, stage.gear, changed, ratio)
+                yield GearChange(
+                    "teeth", place + 1, own or stage.pinion, teeth, stage.gear, changed, ratio
+                )
             longer = _with(inputs, place, stage, added)
             ratio = present * added.speed_ratio()
             yield GearChange("more", place + 1, stage.pinion, teeth, None, longer, ratio)
 
 
 def _teeth(stage: Stage) -> list[int | None]:
-    """Teeth of the driven gear that are tried, evenly spread in ratio, the present number among them."""
+    """Teeth of the driven gear that are tried, evenly spread in ratio, the present number among
+    them."""
     if stage.kind != "spur" or stage.gear is None or stage.pinion is None:
         return [None]
-    low, high = max(stage.pinion, math.ceil(SMALLEST * stage.gear)), math.floor(LARGEST * stage.gear)
+    low, high = (
+        max(stage.pinion, math.ceil(SMALLEST * stage.gear)),
+        math.floor(LARGEST * stage.gear),
+    )
     spread = np.round(np.geomspace(low, max(high, low + 1), SIZES)).astype(int)
     return sorted({*spread.tolist(), stage.gear})
 

@@ -1,4 +1,5 @@
-"""A snag at half height while the motors keep pulling: which part breaks, and the current limit that prevents it.
+"""A snag at half height while the motors keep pulling: which part breaks, and the current limit
+that prevents it.
 
 Every answer is a full simulation of the lift with a snag on its way: the rotors' momentum is in it.
 """
@@ -85,7 +86,8 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     Parameters
     ----------
     inputs : Inputs
-        A scenario that raises its load; its own snag is used, or one at half its height is put in its way.
+        A scenario that raises its load; its own snag is used, or one at half its height is put in
+        its way.
 
     Returns
     -------
@@ -98,19 +100,28 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
         The scenario cannot be built.
     """
     height = inputs.load.snag_height or inputs.load.start_height + inputs.load.height / 2
-    base = replace(inputs, load=replace(inputs.load, snag_height=height), phase=(first_raise(inputs),))
-    own = base.phase[0].current_limit if base.phase[0].current_limit is not None else inputs.supply.current_limit
+    base = replace(
+        inputs, load=replace(inputs.load, snag_height=height), phase=(first_raise(inputs),)
+    )
+    own = (
+        base.phase[0].current_limit
+        if base.phase[0].current_limit is not None
+        else inputs.supply.current_limit
+    )
     as_built = _run(base, own)
     without = as_built if own is None else _run(base, None)
     if not as_built.reached:
         return None
     safe = _safe(base) if as_built.broke or without.broke else None
     saved = not as_built.broke or safe is not None
-    return SnagStudy(height, as_built, without, safe, NoLimit.NOT_NEEDED if saved else _no_limit(base, own))
+    return SnagStudy(
+        height, as_built, without, safe, NoLimit.NOT_NEEDED if saved else _no_limit(base, own)
+    )
 
 
 def _no_limit(base: Inputs, own: float | None) -> NoLimit:
-    """Why no current limit prevents a break, from the lift without a snag under the least limit that raises the load."""
+    """Why no current limit prevents a break, from the lift without a snag under the least limit
+    that raises the load."""
     machine = build(base)
     need = needed_current(machine, at_rest=machine.start_travel > 0)
     free = replace(base, load=replace(base.load, snag_height=None))
@@ -122,7 +133,9 @@ def _no_limit(base: Inputs, own: float | None) -> NoLimit:
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:
     phase = replace(base.phase[0], until="top", current_limit=limit)
-    record = simulate(replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit)))
+    record = simulate(
+        replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit))
+    )
     worst = max(record.demands, key=lambda demand: demand.share, default=None)
     broken = record.first(Event.OVERLOAD)
     name = "" if worst is None else record.machine.links[worst.link].label
@@ -144,7 +157,8 @@ def _reached(record: Record) -> bool:
 
 
 def _safe(base: Inputs) -> SnagRun | None:
-    """Largest current limit, to within the halvings, under which nothing breaks and the load still comes to the snag."""
+    """Largest current limit, to within the halvings, under which nothing breaks and the load still
+    comes to the snag."""
     machine = build(base)
     need = needed_current(machine, at_rest=machine.start_travel > 0)
     if need is None:
@@ -165,6 +179,9 @@ def _safe(base: Inputs) -> SnagRun | None:
 
 
 def _stalled_current(machine: Machine) -> float:
-    """Current that all motors would draw standing still, at the voltage that raises and without a limit. [A]"""
+    """Current that all motors would draw standing still, at the voltage that raises and without a
+    limit. [A]"""
     voltage = raising_phase(machine).voltage
-    return sum(g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups)
+    return sum(
+        g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups
+    )

@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.candidates import RANKS, CheckColumn, changeable, check_columns
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Status
 from winchsim.assessment.ranges import find_ranges
 from winchsim.errors import DomainError, WinchsimError
@@ -87,7 +87,9 @@ class Sweep:
         return len(self.ends)
 
     def __repr__(self) -> str:
-        counts = ", ".join(f"{np.sum(self.ranks == rank)} {name.value}" for name, rank in RANKS.items())
+        counts = ", ".join(
+            f"{np.sum(self.ranks == rank)} {name.value}" for name, rank in RANKS.items()
+        )
         return f"Sweep({len(self)} builds over {', '.join(self.values)}: {counts})"
 
     @property
@@ -114,7 +116,8 @@ class Sweep:
         return changeable(self.checks)
 
     def binding(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
-        """The worst check of one build that the values can change; None where none is thin or fails.
+        """The worst check of one build that the values can change; None where none is thin or
+        fails.
 
         A thin target has a thin starting margin for its cause, which is named instead.
         """
@@ -123,7 +126,8 @@ class Sweep:
             for column in self.checks
             if column.key in self.changeable
             and column.key not in leave_out
-            and column.rank[index] <= RANKS[Status.FAILS if column.key is CheckKey.TARGET else Status.THIN]
+            and column.rank[index]
+            <= RANKS[Status.FAILS if column.key is CheckKey.TARGET else Status.THIN]
         ]
         return min(found, key=lambda column: column.rank[index]).key if found else None
 
@@ -131,7 +135,9 @@ class Sweep:
         """The check that one build has its status from, one that the values can change first."""
         worst, key = self.ranks[index], self.binding(index, leave_out)
         column = None if key is None else self.check(key)
-        if worst >= RANKS[Status.NOT_CHECKED] or (column is not None and column.rank[index] == worst):
+        if worst >= RANKS[Status.NOT_CHECKED] or (
+            column is not None and column.rank[index] == worst
+        ):
             return key
         return next((column.key for column in self.checks if column.rank[index] == worst), None)
 
@@ -152,8 +158,12 @@ class Sweep:
             columns[_key(name, unit)] = self.results[name].tolist()
         for column in self.checks:
             if column.key not in NOT_IN_ROWS:
-                columns[_key(column.key.value, CHECK_UNITS.get(column.key, ""))] = column.value.tolist()
-            columns[f"{column.key.value}_status"] = [list(Status)[rank].value for rank in column.rank]
+                columns[_key(column.key.value, CHECK_UNITS.get(column.key, ""))] = (
+                    column.value.tolist()
+                )
+            columns[f"{column.key.value}_status"] = [
+                list(Status)[rank].value for rank in column.rank
+            ]
         columns["part"] = self.parts.tolist()
         columns["problem"] = [self.problems.get(i) for i in range(len(self))]
         return [
@@ -226,7 +236,8 @@ def sweep(
         Whether checks have the range of what is assumed: in full of each build, else of the
         scenario's own, carried over as factors.
     executor : Executor, optional
-        Of concurrent.futures' kind: where full simulations run. Left out, processes of this machine.
+        Of concurrent.futures' kind: where full simulations run. Left out, processes of this
+        machine.
     workers : int, optional
         How many of these; 1 for none.
 
@@ -243,7 +254,9 @@ def sweep(
         raise DomainError("values", {}, "at least one path with its values")
     lists = {path: np.asarray(given) for path, given in values.items()}
     if grid:
-        points = np.array(list(itertools.product(*(range(len(v)) for v in lists.values()))), dtype=int)
+        points = np.array(
+            list(itertools.product(*(range(len(v)) for v in lists.values()))), dtype=int
+        )
         lists = {path: column[points[:, n]] for n, (path, column) in enumerate(lists.items())}
     variants = vary(inputs, lists)
     if not simulate:
@@ -259,11 +272,13 @@ def sweep(
 
 @contextmanager
 def _pool(executor: Executor | None, workers: int | None) -> Iterator[Executor | None]:
-    with nullcontext(executor) if executor or workers == 1 else ProcessPoolExecutor(workers) as pool:
+    with (
+        nullcontext(executor) if executor or workers == 1 else ProcessPoolExecutor(workers) as pool
+    ):
         yield pool
 
 
-# --- by the quasi-static model ----------------------------------------------------------------------
+# --- by the quasi-static model
 
 
 def by_slow_model(variants: Variants, *, ranges: bool = True) -> Sweep:
@@ -285,7 +300,7 @@ def _parts(lifts: Lifts) -> np.ndarray:
     return lifts.kind_short_links[at, np.arange(len(lifts))]
 
 
-# --- in full ----------------------------------------------------------------------------------------
+# --- in full
 
 
 def _assessed(inputs: Inputs | str, ranges: bool) -> Assessment | str:

@@ -1,4 +1,5 @@
-"""Lifts that every figure is drawn of: one that goes well, and those that go wrong in each of the usual ways."""
+"""Lifts that every figure is drawn of: one that goes well, and those that go wrong in each of the
+usual ways."""
 
 from __future__ import annotations
 
@@ -154,5 +155,10 @@ def _undrawn(figure) -> set[int]:
 def see():
     """Ways to look into a figure."""
     return SimpleNamespace(
-        drawn=drawn, labelled=labelled, curve_of=curve_of, panels=panels, texts_beyond=texts_beyond, cases=tuple(CHANGES)
+        drawn=drawn,
+        labelled=labelled,
+        curve_of=curve_of,
+        panels=panels,
+        texts_beyond=texts_beyond,
+        cases=tuple(CHANGES),
     )

@@ -39,8 +39,12 @@ def _band(lift, events, look=COLUMN):
 )
 def test_numbers_never_touch_and_the_key_explains_each(lift, places):
     end = float(lift.time[-1])
-    events = [RecordedEvent(KINDS[kind], share * end, 0.1, AtLink(0) if KINDS[kind] is Event.OVERLOAD else None)
-              for share, kind in sorted(places)]  # fmt: skip
+    events = [
+        RecordedEvent(
+            KINDS[kind], share * end, 0.1, AtLink(0) if KINDS[kind] is Event.OVERLOAD else None
+        )
+        for share, kind in sorted(places)
+    ]
     band = _band(lift, events)
     at = [mark.start / end * band.width for mark in band.marks if not mark.repeated]
     firsts = [mark.events[0].time / end * band.width for mark in band.marks if not mark.repeated]

@@ -1,4 +1,5 @@
-"""The curves over time: labels with units, data equal to the record, events marked, nothing outside the figure."""
+"""The curves over time: labels with units, data equal to the record, events marked, nothing outside
+the figure."""
 
 from __future__ import annotations
 

@@ -20,8 +20,13 @@ def test_bars_add_up_to_what_was_given(records, name):
 
 def test_bars_are_the_heads_of_the_books(lift):
     bars = {bar.name: bar for bar in energy_bars(lift.energy)[0]}
-    assert bars["copper"].energy == lift.energy.spent["copper"] and bars["copper"].kind == "electrical"
-    assert bars["motor drag"].energy == lift.energy.spent["motor drag"] and bars["motor drag"].kind == "mechanical"
+    assert (
+        bars["copper"].energy == lift.energy.spent["copper"] and bars["copper"].kind == "electrical"
+    )
+    assert (
+        bars["motor drag"].energy == lift.energy.spent["motor drag"]
+        and bars["motor drag"].kind == "mechanical"
+    )
     lifted = lift.energy.stored_after["potential"] - lift.energy.stored_before["potential"]
     assert bars["lifting the load"].energy == lifted and bars["lifting the load"].kind == "stored"
 
@@ -35,6 +40,8 @@ def test_figure_names_each_bar_with_joules_and_share(lift):
     for bar, text in zip(bars, axes.texts, strict=True):
         joules, _, share = text.get_text().partition(" J · ")
         assert float(joules) == pytest.approx(bar.energy, rel=0.01)
-        assert float(share.removesuffix(" %")) == pytest.approx(100 * bar.energy / given, rel=0.01, abs=0.01)
+        assert float(share.removesuffix(" %")) == pytest.approx(
+            100 * bar.energy / given, rel=0.01, abs=0.01
+        )
     hatches = {bar.kind: patch.get_hatch() for bar, patch in zip(bars, axes.patches, strict=True)}
     assert len(set(hatches.values())) == len(hatches)

@@ -43,7 +43,8 @@ def test_sizes_are_those_of_a_column_and_of_a_slide():
 
 
 def test_width_of_type_is_that_of_the_typeface():
-    """The digits of the typeface are 1303 of 2048 units wide, the blank 651: its own table of advances."""
+    """The digits of the typeface are 1303 of 2048 units wide, the blank 651: its own table of
+    advances."""
     assert text_width("0", COLUMN) == pytest.approx(1303 / 2048 * COLUMN.em, rel=1e-3)
     assert text_width("00 00", COLUMN) == pytest.approx(
         (4 * 1303 + 651) / 2048 * COLUMN.em, rel=1e-3

@@ -18,7 +18,8 @@ def _line(machine, winding=20.0):
 
 
 def test_line_is_the_law_of_the_motors_behind_their_supply(scenario):
-    """U = R i + k w for each of n motors and U = E - R_s n i for the supply: i = (E - k w)/(R + n R_s), own derivation."""
+    """U = R i + k w for each of n motors and U = E - R_s n i for the supply: i = (E - k w)/(R + n
+    R_s), own derivation."""
     machine = build(with_value(scenario, "supply.current_limit", 1e3))
     motor, line = machine.groups[0].motor, _line(machine)
     current = (6.0 - motor.constant * line.speed) / (motor.resistance + 3 * 0.15)

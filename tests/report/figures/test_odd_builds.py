@@ -1,4 +1,5 @@
-"""Builds and runs that the usual figures do not show: dead motors, flanges, many turns, energy that goes back."""
+"""Builds and runs that the usual figures do not show: dead motors, flanges, many turns, energy that
+goes back."""
 
 from __future__ import annotations
 
@@ -32,7 +33,11 @@ def test_flanges_are_drawn_at_their_diameter(scenario, see):
     flanged = with_value(scenario, "drum.flange_diameter", 0.060)
     figure = schematic(build(flanged), flanged, COLUMN)
     (drum,) = _named(figure, "drum")
-    around = [c for c in figure.findobj(Circle) if c.axes is drum.axes and c.center == drum.center and not c.get_fill()]
+    around = [
+        c
+        for c in figure.findobj(Circle)
+        if c.axes is drum.axes and c.center == drum.center and not c.get_fill()
+    ]
     assert any(c.radius == pytest.approx(drum.radius * 60 / 12) for c in around)
     assert see.texts_beyond(figure) == []
 
@@ -48,7 +53,8 @@ def test_many_turns_are_drawn_as_layers(scenario):
 
 
 def test_what_a_battery_takes_back_is_a_bar(small, make_motor, make_stage):
-    # Lowering under power with hardly a loss: the load drives the motors over their no-load speed, and current flows back.
+    # Lowering under power with hardly a loss: the load drives the motors over their no-load speed,
+    # and current flows back.
     inputs = small(
         motors=make_motor(0.5, 0.05, idle_current=0.01),
         stage=make_stage(3.0, 0.99),

@@ -1,4 +1,5 @@
-"""The figures that README shows: all there, and what the one command that redraws them draws now."""
+"""The figures that README shows: all there, and what the one command that redraws them draws
+now."""
 
 from __future__ import annotations
 
@@ -26,7 +27,10 @@ COMMAND = re.compile(r"^winchsim curves (\S+) --out plots --force$", re.MULTILIN
 def redrawn():
     """Figures of the scenario that README's command names."""
     (file,) = COMMAND.findall((ROOT / "README.md").read_text(encoding="utf-8"))
-    return {picture.name: picture for picture in pictures(simulate(read(str(ROOT / file)).inputs), COLUMN)}
+    return {
+        picture.name: picture
+        for picture in pictures(simulate(read(str(ROOT / file)).inputs), COLUMN)
+    }
 
 
 def test_every_figure_is_there_as_png_and_svg():
@@ -38,7 +42,8 @@ def test_every_figure_is_there_as_png_and_svg():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_figure_says_what_it_would_say_now(redrawn, name):
-    """The printed words and digits, not the bytes: those depend on the versions of the libraries."""
+    """The printed words and digits, not the bytes: those depend on the versions of the
+    libraries."""
     kept = parse(str(ROOT / "plots" / f"{name}.svg"))
     now = parseString(image(redrawn[name].figure, "svg", COLUMN))
     assert _words(kept) == _words(now), "redraw with the command in README"

@@ -1,4 +1,5 @@
-"""Files of figures: the same bytes each time, readable by any browser, harmless whatever the text."""
+"""Files of figures: the same bytes each time, readable by any browser, harmless whatever the
+text."""
 
 from __future__ import annotations
 

@@ -88,18 +88,24 @@ def test_turns_are_those_of_the_drum(scenario):
     last = machine.wound_at_start + 0.25
     assert wound - 2 * math.pi * turns[-1].radius < last <= wound + 1e-9
     assert sum(turn.dead for turn in turns) == 3
-    assert {turn.radius for turn in turns} == {layer.radius for layer in machine.layers if layer.start < last}
+    assert {turn.radius for turn in turns} == {
+        layer.radius for layer in machine.layers if layer.start < last
+    }
     assert all(0.0015 <= turn.along <= 0.0135 + 1e-12 for turn in turns)
 
 
 def test_drawing_is_to_scale(scenario):
     figure = schematic(build(scenario), scenario, COLUMN)
-    circles = [patch for patch in figure.axes[0].patches if str(patch.get_gid()).startswith("pitch-")]
+    circles = [
+        patch for patch in figure.axes[0].patches if str(patch.get_gid()).startswith("pitch-")
+    ]
     drum = next(patch for patch in figure.axes[0].patches if patch.get_gid() == "drum")
     assert len(circles) == 3 + 1 + 2 * 3
     per = circles[-1].radius / (45 * 1.5e-3 / 2)
     assert drum.radius / per == pytest.approx(0.006)
-    assert sorted({round(circle.radius / per, 9) for circle in circles}) == pytest.approx([0.006, 0.01125, 0.024, 0.03375])
+    assert sorted({round(circle.radius / per, 9) for circle in circles}) == pytest.approx(
+        [0.006, 0.01125, 0.024, 0.03375]
+    )
 
 
 def test_numbers_are_written(scenario):
@@ -118,7 +124,9 @@ def test_a_wrong_tooth_count_is_seen(scenario):
 
 
 @pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
-@pytest.mark.parametrize("name", ["as it is", "belt", "no train", "many stages", "falls", "big drum"])
+@pytest.mark.parametrize(
+    "name", ["as it is", "belt", "no train", "many stages", "falls", "big drum"]
+)
 def test_no_text_leaves_the_drawing(scenario, see, look, name):
     belt = Stage(kind="belt", ratio=3.0, efficiency=0.9)
     spur = Stage(pinion=14, gear=20, module=0.001, width=0.01, material="steel")
@@ -130,7 +138,9 @@ def test_no_text_leaves_the_drawing(scenario, see, look, name):
         "as it is": scenario,
         "belt": replace(scenario, stage=(scenario.stage[0], belt, belt)),
         "no train": replace(scenario, stage=(), motors=(slow,)),
-        "many stages": replace(scenario, stage=tuple(replace(spur, pinion=12 + n) for n in range(12))),
+        "many stages": replace(
+            scenario, stage=tuple(replace(spur, pinion=12 + n) for n in range(12))
+        ),
         "falls": replace(scenario, rope=replace(scenario.rope, falls=4)),
         "big drum": replace(scenario, drum=replace(scenario.drum, diameter=0.2, width=0.2)),
     }[name]

@@ -1,4 +1,5 @@
-"""Figures of sizing studies and sweeps: their lines are the numbers, and their limits those of the checks."""
+"""Figures of sizing studies and sweeps: their lines are the numbers, and their limits those of the
+checks."""
 
 from __future__ import annotations
 
@@ -28,16 +29,22 @@ def studies(scenario):
 
 
 @pytest.mark.parametrize("name", AXES)
-def test_panels_over_one_named_axis_with_limits_full_runs_and_the_recommended_one(studies, see, name):
+def test_panels_over_one_named_axis_with_limits_full_runs_and_the_recommended_one(
+    studies, see, name
+):
     study = studies[name]
     panels = see.panels(study_figure(study, COLUMN))
     assert panels[-1].get_xlabel() == AXES[name] and len({axes.get_xlim() for axes in panels}) == 1
     levels = sorted(line.get_ydata()[0] for line in see.labelled(panels[1], "_limit"))
-    assert levels == sorted(float(study.sweep.check(key).required) for key in (CheckKey.START_COLD, CheckKey.START_HOT))
+    assert levels == sorted(
+        float(study.sweep.check(key).required) for key in (CheckKey.START_COLD, CheckKey.START_HOT)
+    )
     places = [line.get_xdata()[0] for axes in panels for line in see.labelled(axes, "_best")]
     assert len(places) == 4 and len(set(places)) == 1
     (marks,) = see.labelled(panels[0], "simulated in full")
-    assert sorted(marks.get_ydata()) == sorted(run.time for run in study.runs if run.time is not None)
+    assert sorted(marks.get_ydata()) == sorted(
+        run.time for run in study.runs if run.time is not None
+    )
 
 
 @pytest.mark.parametrize("look", [COLUMN, SLIDE])
@@ -74,12 +81,20 @@ def test_candidates_with_a_failing_check_are_hatched(studies, see):
 
 
 def test_inches_and_pounds_on_request(studies, see):
-    assert see.panels(study_figure(studies["drum"], COLUMN, us=True))[-1].get_xlabel() == "Drum diameter (in)"
-    assert see.panels(study_figure(studies["heaviest"], COLUMN, us=True))[-1].get_xlabel() == "Load (lb)"
+    assert (
+        see.panels(study_figure(studies["drum"], COLUMN, us=True))[-1].get_xlabel()
+        == "Drum diameter (in)"
+    )
+    assert (
+        see.panels(study_figure(studies["heaviest"], COLUMN, us=True))[-1].get_xlabel()
+        == "Load (lb)"
+    )
 
 
 def test_equal_studies_give_equal_bytes(studies):
-    first, second = (image(study_figure(studies["drum"], COLUMN), "svg", COLUMN, "abc") for _ in range(2))
+    first, second = (
+        image(study_figure(studies["drum"], COLUMN), "svg", COLUMN, "abc") for _ in range(2)
+    )
     assert first == second and b"Drum diameter (mm)" in first
 
 
@@ -99,17 +114,29 @@ def test_one_key_is_drawn_as_curves_and_two_as_a_map_with_limits_as_lines(scenar
     (axes,) = see.panels(figure)
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("Drum diameter (mm)", "Load (kg)")
     words = [text.get_text() for text in axes.texts]
-    assert any("starting torque margin, cold" in word for word in words) and see.texts_beyond(figure) == []
+    assert (
+        any("starting torque margin, cold" in word for word in words)
+        and see.texts_beyond(figure) == []
+    )
 
 
 def test_the_line_of_a_limit_lies_where_the_check_crosses_it(scenario, see):
     """Between two loads whose margins are on both sides of what is required."""
     loads = np.linspace(0.5, 4.0, 30) * scenario.load.mass
-    found = winchsim.sweep(scenario, {"drum.diameter": [0.006, 0.02], "load.mass": loads}, ranges=False)
+    found = winchsim.sweep(
+        scenario, {"drum.diameter": [0.006, 0.02], "load.mass": loads}, ranges=False
+    )
     (axes,) = see.panels(sweep_figure(found, COLUMN))
     margins = found.check(CheckKey.START_COLD).value[: len(loads)]
     crossing = np.interp(-1.25, -margins, loads)
-    points = np.concatenate([path.vertices for drawn in axes.collections for path in drawn.get_paths() if len(path.vertices)])
+    points = np.concatenate(
+        [
+            path.vertices
+            for drawn in axes.collections
+            for path in drawn.get_paths()
+            if len(path.vertices)
+        ]
+    )
     at_left = points[np.isclose(points[:, 0], 6.0)]
     assert np.min(np.abs(at_left[:, 1] - crossing)) < 0.03 * crossing
 

@@ -13,7 +13,8 @@ from winchsim.report.figures.teeth import MOST_FACTOR, stage_factors, tooth_fact
 
 
 def test_factors_are_those_of_the_weakest_links(lift):
-    """The least factor over time is the one of the table of weakest links, which is made from the demands alone."""
+    """The least factor over time is the one of the table of weakest links, which is made from the
+    demands alone."""
     table = {}
     places = {link.label: link.index for link in lift.machine.links}
     for row in part_rows(lift, None):

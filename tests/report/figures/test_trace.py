@@ -45,7 +45,9 @@ def test_thinning_keeps_ends_and_peaks_of_every_column(lift, monkeypatch):
     values = lift["tension"]
     index, cuts = drawn_samples(lift, whole(lift), (values,))
     assert 40 < len(index) < 0.6 * len(values)
-    assert {0, len(values) - 1, int(np.argmax(values)), int(np.argmin(values))} <= set(index.tolist())
+    assert {0, len(values) - 1, int(np.argmax(values)), int(np.argmin(values))} <= set(
+        index.tolist()
+    )
     assert set(lift.segment_starts.tolist()) <= set(index.tolist())
     assert len(cuts) == len(lift.segment_starts) - 1
     column = np.minimum(lift.time / lift.time[-1] * 40, 39).astype(int)
@@ -54,7 +56,11 @@ def test_thinning_keeps_ends_and_peaks_of_every_column(lift, monkeypatch):
 
 
 def test_units_of_time_suit_the_stretch():
-    assert (window(0.0, 60.0).unit, window(0.0, 0.2).unit, window(0.0, 3000.0).unit) == ("s", "ms", "min")
+    assert (window(0.0, 60.0).unit, window(0.0, 0.2).unit, window(0.0, 3000.0).unit) == (
+        "s",
+        "ms",
+        "min",
+    )
     late = window(73.4, 73.6, 73.4265)
     assert (late.origin, late.label) == (73.4265, "Time after 73.427 s (ms)")
     assert late.shown(73.5265) == pytest.approx(100.0)
@@ -64,5 +70,13 @@ def test_units_of_time_suit_the_stretch():
 
 def test_units_suit_the_size():
     assert suits("height", 0.5) == "m" and suits("height", [0.02, -0.03]) == "mm"
-    assert suits("speed", 0.02) == "mm/s" and suits("torque", 2.0) == "N·m" and suits("torque", 2e-3) == "mN·m"
-    assert suits("tension", 2e4) == "kN" and suits("tension", np.nan) == "N" and suits("rotation", 1.0) == "rpm"
+    assert (
+        suits("speed", 0.02) == "mm/s"
+        and suits("torque", 2.0) == "N·m"
+        and suits("torque", 2e-3) == "mN·m"
+    )
+    assert (
+        suits("tension", 2e4) == "kN"
+        and suits("tension", np.nan) == "N"
+        and suits("rotation", 1.0) == "rpm"
+    )

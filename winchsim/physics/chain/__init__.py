@@ -1,8 +1,9 @@
-"""The lossy chain from the motors to the rope: its elements, its branches in motion, and what holds at rest.
+"""The lossy chain from the motors to the rope: its elements, its branches in motion, and what holds
+at rest.
 
-Every element has a ratio N, a forward efficiency e, a reverse efficiency q, a constant drag c at its
-input and the inertia of the shaft behind it. The torque at the input that moves it in direction d
-against an output torque T is ``d c + (T/N)(1/e if d T >= 0 else q)``. At rest, with the breakaway
+Every element has a ratio N, a forward efficiency e, a reverse efficiency q, a constant drag c at
+its input and the inertia of the shaft behind it. The torque at the input that moves it in direction
+d against an output torque T is ``d c + (T/N)(1/e if d T >= 0 else q)``. At rest, with the breakaway
 ratio b, 1/e becomes ``1 + b (1/e - 1)``, q becomes ``1 - b (1 - q)`` and c becomes ``b c``.
 
 - A q that is left out is ``2 - 1/e`` of each element: the friction torque is the same both ways.
@@ -11,8 +12,9 @@ ratio b, 1/e becomes ``1 + b (1/e - 1)``, q becomes ``1 - b (1 - q)`` and c beco
 - Several motor groups meet at the common gear: ``sum g(M) = torque of the chain behind`` with
   ``g = (M - d c) N e`` while a group drives and ``(M - d c) N / q`` while it is dragged.
 - In motion all torques are affine in rope torque and acceleration once the directions of power are
-  known. Such a `Branch` is compiled once and cached; the branch of the last call is tried first. The
-  balance is monotone, so the branch that holds gives the acceleration, whichever was tried first.
+  known. Such a `Branch` is compiled once and cached; the branch of the last call is tried first.
+  The balance is monotone, so the branch that holds gives the acceleration, whichever was tried
+  first.
 - At rest the torque of a shaft is not determined by statics: `RestingBounds` gives what it leaves
   open, at the losses of breakaway.
 - The tooth force of a mesh is taken from its driving side, which carries more by its friction.

@@ -1,4 +1,5 @@
-"""Branches of the chain in motion: which elements carry power forward, which groups drive, and the torques that follow."""
+"""Branches of the chain in motion: which elements carry power forward, which groups drive, and the
+torques that follow."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ from winchsim.physics.chain.elements import (
 
 @dataclass(frozen=True, eq=False)
 class Branch:
-    """A chain moving in one direction with known power directions: all torques affine in rope torque and acceleration.
+    """A chain moving in one direction with known power directions: all torques affine in rope
+    torque and acceleration.
 
     Branches are compared by identity, so that they are cheap keys.
 
@@ -39,19 +41,22 @@ class Branch:
     driving : tuple of bool
         Per group: whether it drives (otherwise it is dragged).
     outputs, inputs : tuple of (float, float, float)
-        Per element: constant, share of the rope's torque, share of the drum's acceleration in the torque at its output, and
-        at its input.
+        Per element: constant, share of the rope's torque, share of the drum's acceleration in the
+        torque at its output, and at its input.
     common : tuple of (float, float, float)
         The same of the torque of all groups together on the common gear's shaft.
     group_gains : tuple of float
         Torque at the common gear per torque of a group's motors.
     groups : tuple of (float, float, bool)
-        Per group: rotor inertia times its speed ratio, constant drag, and whether its mesh has any loss.
+        Per group: rotor inertia times its speed ratio, constant drag, and whether its mesh has any
+        loss.
     checks : tuple of (float, float, float, bool)
-        Of the outputs, those whose direction does not follow from that of the next, and whether power passes them forward.
+        Of the outputs, those whose direction does not follow from that of the next, and whether
+        power passes them forward.
     constant, per_torque, inertia : float
-        ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``. Inertia of 0 or less: what lies
-        behind a self-locking element, when it drives, asks more of the motors the more it is slowed.
+        ``inertia x acceleration = sum(gain x M) - constant - per_torque x rope torque``. Inertia of
+        0 or less: what lies behind a self-locking element, when it drives, asks more of the motors
+        the more it is slowed.
     """
 
     direction: int
@@ -82,11 +87,15 @@ class Branch:
             push = push + gain * torque
         return push / self.inertia
 
-    def holds(self, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> bool:
-        """Whether the power directions are those that the branch assumes, at this state (floats only).
+    def holds(
+        self, motor_torques: Sequence[float], rope_torque: float, acceleration: float
+    ) -> bool:
+        """Whether the power directions are those that the branch assumes, at this state (floats
+        only).
 
-        A branch that holds gives the one acceleration there is, whichever branch was tried first: where every torque rises
-        with the acceleration the balance has a single root, and a branch whose torque falls with it never holds.
+        A branch that holds gives the one acceleration there is, whichever branch was tried first:
+        where every torque rises with the acceleration the balance has a single root, and a branch
+        whose torque falls with it never holds.
         """
         if self.inertia <= 0.0:
             return False
@@ -105,7 +114,9 @@ class Branch:
 
 
 @lru_cache(maxsize=4096)
-def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tuple[bool, ...]) -> Branch:
+def branch(
+    chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tuple[bool, ...]
+) -> Branch:
     """Compiled branch of a chain.
 
     Parameters
@@ -142,7 +153,14 @@ def branch(chain: Chain, direction: int, loaded: tuple[bool, ...], driving: tupl
         gains.append(gain)
         a += gain * direction * drag
         c += gain * mesh.inertia * group_ratio(chain, index)
-    parts = tuple(outputs[::-1]), tuple(inputs[::-1]), common, tuple(gains), tuple(groups), tuple(checks)
+    parts = (
+        tuple(outputs[::-1]),
+        tuple(inputs[::-1]),
+        common,
+        tuple(gains),
+        tuple(groups),
+        tuple(checks),
+    )
     return Branch(direction, loaded, driving, *parts, a, b, c or -1e-300)
 
 
@@ -154,7 +172,8 @@ def likely_branch(chain: Chain, direction: int) -> Branch:
 
 @lru_cache(maxsize=256)
 def may_wedge(chain: Chain, direction: int) -> bool:
-    """Whether there are torques that no acceleration balances: a locking element with much inertia behind it.
+    """Whether there are torques that no acceleration balances: a locking element with much inertia
+    behind it.
 
     So it is where the least inertia of all branches is 0 or less.
     """
@@ -165,15 +184,20 @@ def may_wedge(chain: Chain, direction: int) -> bool:
         least = min(forward * least, reverse * least) / element.ratio
     least += chain.common_inertia * ratios[0]
     for index, mesh in enumerate(chain.groups):
-        least += min(group_factors(mesh, 1.0, direction)[:2]) * mesh.inertia * group_ratio(chain, index)
+        least += (
+            min(group_factors(mesh, 1.0, direction)[:2]) * mesh.inertia * group_ratio(chain, index)
+        )
     return least <= 0.0
 
 
-def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float) -> Branch | None:
+def find_branch(
+    chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float
+) -> Branch | None:
     """Branch that the chain moves in, found without iteration.
 
-    The balance of torques is piecewise linear in the acceleration. Its kinks are where an element's output torque or a
-    group's net torque is zero; between sorted kinks it is linear, so its root is read off.
+    The balance of torques is piecewise linear in the acceleration. Its kinks are where an element's
+    output torque or a group's net torque is zero; between sorted kinks it is linear, so its root is
+    read off.
 
     Parameters
     ----------
@@ -188,9 +212,10 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     Returns
     -------
     Branch or None
-        None where no acceleration balances the torques: the chain wedges, and the drum stops at once. Where the torque
-        asked of the motors rises again the further the drum is slowed, as it does behind a self-locking element with much
-        inertia, only a branch on which it falls with the slowing is a motion that lasts.
+        None where no acceleration balances the torques: the chain wedges, and the drum stops at
+        once. Where the torque asked of the motors rises again the further the drum is slowed, as it
+        does behind a self-locking element with much inertia, only a branch on which it falls with
+        the slowing is a motion that lasts.
     """
     kinks: list[float] = []
     follows = False  # whether the direction of an output is that of the next one towards the load
@@ -204,12 +229,16 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
         lever = mesh.inertia * group_ratio(chain, index)
         if lever and kinked(mesh):
             kinks.append((motor_torques[index] - direction * mesh.drag) / lever)
-    zeros = roots(lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks))
+    zeros = roots(
+        lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks)
+    )
     for x in zeros:
         outputs = output_torques(chain, direction, rope_torque, acceleration=x)[1:]
         loaded = tuple(direction * output >= 0 for output in outputs)
         driving = tuple(
-            direction * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag) >= 0
+            direction
+            * (motor_torques[i] - mesh.inertia * group_ratio(chain, i) * x - direction * mesh.drag)
+            >= 0
             for i, mesh in enumerate(chain.groups)
         )
         found = branch(chain, direction, loaded, driving)
@@ -218,11 +247,19 @@ def find_branch(chain: Chain, direction: int, motor_torques: Sequence[float], ro
     return None
 
 
-def _output_at(chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float) -> float:
+def _output_at(
+    chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float
+) -> float:
     return shaft_torque(chain, element + 1, direction, rope_torque, acceleration=acceleration)
 
 
-def _imbalance(chain: Chain, direction: int, motor_torques: Sequence[float], rope_torque: float, acceleration: float) -> float:
+def _imbalance(
+    chain: Chain,
+    direction: int,
+    motor_torques: Sequence[float],
+    rope_torque: float,
+    acceleration: float,
+) -> float:
     net = [
         torque - mesh.inertia * group_ratio(chain, i) * acceleration
         for i, (mesh, torque) in enumerate(zip(chain.groups, motor_torques, strict=True))
@@ -231,7 +268,7 @@ def _imbalance(chain: Chain, direction: int, motor_torques: Sequence[float], rop
     return needed - group_push(chain, direction, net)
 
 
-# --- for the record: arrays of states at once -----------------------------------------------------------------------
+# --- for the record: arrays of states at once
 
 
 @dataclass(frozen=True)
@@ -279,13 +316,17 @@ def moving_torques(
     """
     k = rope_torque.shape[0]
     n = len(chain.elements)
-    torques = np.array([np.broadcast_to(torque, (k,)) for torque in motor_torques]).reshape(len(chain.groups), k)
+    torques = np.array([np.broadcast_to(torque, (k,)) for torque in motor_torques]).reshape(
+        len(chain.groups), k
+    )
     levers = np.array([mesh.inertia * group_ratio(chain, i) for i, mesh in enumerate(chain.groups)])
     drags = np.array([mesh.drag for mesh in chain.groups])
     acceleration, outputs = np.zeros(k), np.zeros((n, k))
     left = np.arange(k)
     at, sought = first or likely_branch(chain, direction), False
-    for _ in range(2 ** min(n + len(levers), 20)):  # one pass settles every instant in one branch; few branches occur
+    for _ in range(
+        2 ** min(n + len(levers), 20)
+    ):  # one pass settles every instant in one branch; few branches occur
         x = at.acceleration(list(torques[:, left]), rope_torque[left])
         rows = np.array(at.outputs)[:, :, None]
         out = rows[:, 0] + rows[:, 1] * rope_torque[left] + rows[:, 2] * x
@@ -294,7 +335,8 @@ def moving_torques(
         for i, mesh in enumerate(chain.groups):
             if kinked(mesh):
                 fits &= (net[i] >= 0) == at.driving[i]
-        # A branch sought for the first instant that fits none is a tie at a kink: either branch gives the same numbers.
+        # A branch sought for the first instant that fits none is a tie at a kink: either branch
+        # gives the same numbers.
         here = np.arange(left.size) == 0 if sought and not fits.any() else fits
         acceleration[left[here]] = x[here]
         outputs[:, left[here]] = out[:, here]
@@ -302,7 +344,9 @@ def moving_torques(
         if not left.size:
             break
         # None at the very instant at which the chain wedges: up to there it moved as before.
-        sought_at = find_branch(chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]]))
+        sought_at = find_branch(
+            chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]])
+        )
         at, sought = sought_at or at, True
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
     first_input = input_torque(chain.elements[0], direction, outputs[0])
@@ -311,7 +355,8 @@ def moving_torques(
 
 
 def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.ndarray:
-    """Power that each element turns into heat, each from its own formula, then each group's mesh. [W]
+    """Power that each element turns into heat, each from its own formula, then each group's mesh.
+    [W]
 
     Parameters
     ----------
@@ -324,7 +369,8 @@ def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.nd
     Returns
     -------
     ndarray, shape (elements + groups, k)
-        Group rows hold the loss of mesh and gearbox; the motors' own drag is booked with the motors.
+        Group rows hold the loss of mesh and gearbox; the motors' own drag is booked with the
+        motors.
     """
     ratios = drum_ratios(chain)
     rows = []

@@ -1,12 +1,14 @@
 """The lossy chain from the motors to the rope: torques, accelerations, and what holds at rest.
 
-Every element between motor and load (a mesh, a shaft's bearings, a sheave, an edge) is one kind of thing: a ratio, an
-efficiency in each direction of power, a constant drag at its input, and the inertia of the shaft behind it. The losses are
-applied element by element from the load back to the motors; they are never lumped.
+Every element between motor and load (a mesh, a shaft's bearings, a sheave, an edge) is one kind of
+thing: a ratio, an efficiency in each direction of power, a constant drag at its input, and the
+inertia of the shaft behind it. The losses are applied element by element from the load back to the
+motors; they are never lumped.
 
-Sign rules: raising is positive; `direction` is +1 while raising and -1 while running back. Inside one *branch* (which
-elements carry their load forward, which groups drive) every torque is affine in the rope's torque and in the acceleration,
-so a branch is compiled once and serves floats and arrays alike.
+Sign rules: raising is positive; `direction` is +1 while raising and -1 while running back. Inside
+one *branch* (which elements carry their load forward, which groups drive) every torque is affine in
+the rope's torque and in the acceleration, so a branch is compiled once and serves floats and arrays
+alike.
 """
 
 from __future__ import annotations
@@ -42,11 +44,11 @@ class Element:
     inertia : float
         Of its output shaft. [kg·m²]
     grows_at_rest : tuple of float
-        Share of the growth of friction at rest that its losses take when raising, and when running back: 1 for dry friction,
-        0 for a brake. [-]
+        Share of the growth of friction at rest that its losses take when raising, and when running
+        back: 1 for dry friction, 0 for a brake. [-]
     rest : tuple of float or None
-        Efficiency forward and backward at rest, where friction at rest is known by itself (a worm); None where the losses
-        grow as those of all others. [-]
+        Efficiency forward and backward at rest, where friction at rest is known by itself (a worm);
+        None where the losses grow as those of all others. [-]
     """
 
     name: str
@@ -66,8 +68,9 @@ class GroupMesh:
     Attributes
     ----------
     elements : tuple of Element
-        What its motors drive the gear through, its own mesh last; empty where the motors turn the shaft itself. The drag of
-        the first is that of all its motors together; the others have neither drag nor inertia.
+        What its motors drive the gear through, its own mesh last; empty where the motors turn the
+        shaft itself. The drag of the first is that of all its motors together; the others have
+        neither drag nor inertia.
     inertia : float
         Of all its rotors together. [kg·m²]
     """
@@ -124,7 +127,8 @@ class Chain:
 
 
 def reverse_of(forward: Any) -> Any:
-    """Reverse efficiency of an element of which only the forward one is known; negative where it locks. [-]
+    """Reverse efficiency of an element of which only the forward one is known; negative where it
+    locks. [-]
 
     Parameters
     ----------
@@ -133,14 +137,15 @@ def reverse_of(forward: Any) -> Any:
 
     Notes
     -----
-    ``2 - 1/e``: what friction takes from the driving side, ``1/e - 1`` of the torque passed on, it takes both ways. Own
-    derivation, head of the package `physics/chain`.
+    ``2 - 1/e``: what friction takes from the driving side, ``1/e - 1`` of the torque passed on, it
+    takes both ways. Own derivation, head of the package `physics/chain`.
     """
     return 2 - 1 / forward
 
 
 def shaft_ratios(chain: Chain) -> list[Any]:
-    """Speed of each shaft over the drum's: the common gear's first, then each element's output; floats or arrays. [-]"""
+    """Speed of each shaft over the drum's: the common gear's first, then each element's output;
+    floats or arrays. [-]"""
     ratios: list[Any] = [1.0]
     for element in reversed(chain.elements):
         ratios.append(ratios[-1] * element.ratio)
@@ -160,14 +165,15 @@ def group_ratio(chain: Chain, group: int) -> float:
 
 @lru_cache(maxsize=256)
 def drum_inertia(chain: Chain) -> float:
-    """Inertia of everything that turns, at the drum, losses left out: what the kinetic energy is made of. [kg·m²]"""
+    """Inertia of everything that turns, at the drum, losses left out: what the kinetic energy is
+    made of. [kg·m²]"""
     ratios = drum_ratios(chain)
     total = chain.common_inertia * ratios[0] ** 2
     total += sum(e.inertia * r * r for e, r in zip(chain.elements, ratios[1:], strict=True))
     return total + sum(g.inertia * group_ratio(chain, i) ** 2 for i, g in enumerate(chain.groups))
 
 
-# --- torques along the chain ------------------------------------------------------------------------------------------
+# --- torques along the chain
 
 
 def input_torque(element: Element, direction: int, output: Any, breakaway: float = 1.0) -> Any:
@@ -185,28 +191,39 @@ def input_torque(element: Element, direction: int, output: Any, breakaway: float
 
     Notes
     -----
-    ``d c + (T/N)(1/e if d T >= 0 else q)``; at rest ``1/e`` becomes ``1 + b (1/e - 1)``, ``q`` becomes
-    ``1 - b (1 - q)`` and ``c`` becomes ``b c``. head of the package `physics/chain`.
+    ``d c + (T/N)(1/e if d T >= 0 else q)``; at rest ``1/e`` becomes ``1 + b (1/e - 1)``, ``q``
+    becomes ``1 - b (1 - q)`` and ``c`` becomes ``b c``. head of the package `physics/chain`.
     """
     forward, reverse, drag = factors(element, breakaway, direction)
-    return direction * drag + output / element.ratio * pick(direction * output >= 0, forward, reverse)
+    return direction * drag + output / element.ratio * pick(
+        direction * output >= 0, forward, reverse
+    )
 
 
 def at_rest(shares: tuple[float, float], breakaway: float, direction: int) -> float:
-    """Losses at rest over those in motion, where they take these shares of the growth of friction. [-]"""
+    """Losses at rest over those in motion, where they take these shares of the growth of friction.
+    [-]"""
     return 1 + shares[direction < 0] * (breakaway - 1)
 
 
 def factors(element: Element, breakaway: float, direction: int) -> tuple[float, float, float]:
-    """Input torque per output torque over the ratio, carried forward and backward, and the drag. [-], [-], [N·m]"""
+    """Input torque per output torque over the ratio, carried forward and backward, and the drag.
+    [-], [-], [N·m]"""
     growth = at_rest(element.grows_at_rest, breakaway, direction)
     if element.rest is not None and np.any(breakaway > 1):
         return 1 / element.rest[0], element.rest[1], growth * element.drag
-    return 1 + growth * (1 / element.forward - 1), 1 - growth * (1 - element.reverse), growth * element.drag
+    return (
+        1 + growth * (1 / element.forward - 1),
+        1 - growth * (1 - element.reverse),
+        growth * element.drag,
+    )
 
 
-def _walk(chain: Chain, direction: int, rope_torque: Any, breakaway: Any = 1.0, acceleration: Any = 0.0) -> Iterator[Any]:
-    """Torque on each shaft that moves the chain, from the drum's or the rope's side to the common gear's. [N·m]"""
+def _walk(
+    chain: Chain, direction: int, rope_torque: Any, breakaway: Any = 1.0, acceleration: Any = 0.0
+) -> Iterator[Any]:
+    """Torque on each shaft that moves the chain, from the drum's or the rope's side to the common
+    gear's. [N·m]"""
     torque, ratio = rope_torque, 1.0
     for element in reversed(chain.elements):
         torque = torque + element.inertia * ratio * acceleration
@@ -217,16 +234,29 @@ def _walk(chain: Chain, direction: int, rope_torque: Any, breakaway: Any = 1.0, 
 
 
 def shaft_torque(
-    chain: Chain, shaft: int, direction: int, rope_torque: Any, *, breakaway: float = 1.0, acceleration: float = 0.0
+    chain: Chain,
+    shaft: int,
+    direction: int,
+    rope_torque: Any,
+    *,
+    breakaway: float = 1.0,
+    acceleration: float = 0.0,
 ) -> Any:
     """Torque on one shaft, counted as in `shaft_ratios`. [N·m]"""
-    return next(islice(_walk(chain, direction, rope_torque, breakaway, acceleration), len(chain.elements) - shaft, None))
+    return next(
+        islice(
+            _walk(chain, direction, rope_torque, breakaway, acceleration),
+            len(chain.elements) - shaft,
+            None,
+        )
+    )
 
 
 def output_torques(
     chain: Chain, direction: int, rope_torque: Any, *, breakaway: Any = 1.0, acceleration: Any = 0.0
 ) -> list[Any]:
-    """Torque at the output of each element, and at the common gear before them, that moves the chain. [N·m]
+    """Torque at the output of each element, and at the common gear before them, that moves the
+    chain. [N·m]
 
     Parameters
     ----------
@@ -259,7 +289,8 @@ def raising_line(chain: Chain, breakaway: Any = 1.0) -> tuple[Any, Any]:
 
 
 def rotating_inertia(chain: Chain, running: int) -> Any:
-    """Torque at the common gear per acceleration of the drum in raising, rotors included. [N·m·s²/rad]
+    """Torque at the common gear per acceleration of the drum in raising, rotors included.
+    [N·m·s²/rad]
 
     The same as `Branch.inertia` of a chain that raises, for chains of arrays too.
 
@@ -284,16 +315,23 @@ def kinked(mesh: GroupMesh) -> bool:
 
 
 def group_factors(mesh: GroupMesh, breakaway: float, direction: int) -> tuple[float, float, float]:
-    """Torque at the common gear per torque of a group that drives, and that is dragged, and its drag. [-], [-], [N·m]"""
+    """Torque at the common gear per torque of a group that drives, and that is dragged, and its
+    drag. [-], [-], [N·m]"""
     driving = dragged = 1.0
     drag = 0.0
     for e in mesh.elements:
         forward, reverse, own = factors(e, breakaway, direction)
-        driving, dragged, drag = driving * e.ratio / forward, dragged * e.ratio / reverse, drag + own
+        driving, dragged, drag = (
+            driving * e.ratio / forward,
+            dragged * e.ratio / reverse,
+            drag + own,
+        )
     return driving, dragged, drag
 
 
-def group_push(chain: Chain, direction: int, motor_torques: Sequence[Any], breakaway: float = 1.0) -> Any:
+def group_push(
+    chain: Chain, direction: int, motor_torques: Sequence[Any], breakaway: float = 1.0
+) -> Any:
     """Torque that all groups together give to the common gear in a direction. [N·m]
 
     Parameters

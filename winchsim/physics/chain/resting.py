@@ -1,4 +1,5 @@
-"""The chain at rest: the torque that just moves it, its margin over a start, and bounds of what its shafts carry."""
+"""The chain at rest: the torque that just moves it, its margin over a start, and bounds of what its
+shafts carry."""
 
 from __future__ import annotations
 
@@ -12,14 +13,25 @@ import numpy as np
 
 from winchsim.elementwise import larger, pick, positive
 from winchsim.physics.chain.branch import ChainTorques
-from winchsim.physics.chain.elements import Chain, factors, group_factors, group_push, output_torques, roots, shaft_torque
+from winchsim.physics.chain.elements import (
+    Chain,
+    factors,
+    group_factors,
+    group_push,
+    output_torques,
+    roots,
+    shaft_torque,
+)
 
 TINY = 1e-300
 """Keeps a share of nothing from being divided by zero. [N·m]"""
 
 
-def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, breakaway: float = 1.0) -> Any:
-    """Torque of the motors over the torque with which they would just raise, each giving the same share of its own. [-]
+def torque_margin(
+    chain: Chain, motor_torques: Sequence[Any], needed: Any, breakaway: float = 1.0
+) -> Any:
+    """Torque of the motors over the torque with which they would just raise, each giving the same
+    share of its own. [-]
 
     Parameters
     ----------
@@ -34,15 +46,20 @@ def torque_margin(chain: Chain, motor_torques: Sequence[Any], needed: Any, break
     Returns
     -------
     float or ndarray
-        1 just stalls; the same whether motors are told as one group or as several. Infinite where nothing is needed.
+        1 just stalls; the same whether motors are told as one group or as several. Infinite where
+        nothing is needed.
 
     Notes
     -----
-    With m the margin, ``sum g(M/m) = needed``. The sum rises with 1/m along straight lines, ever less steeply, because a
-    group drives with less gain than it is dragged with; so Newton's method ends after as many steps as there are kinks. Own
-    derivation, head of the package `physics/chain`.
+    With m the margin, ``sum g(M/m) = needed``. The sum rises with 1/m along straight lines, ever
+    less steeply, because a group drives with less gain than it is dragged with; so Newton's method
+    ends after as many steps as there are kinks. Own derivation, head of the package
+    `physics/chain`.
     """
-    rows = [(torque, *group_factors(mesh, breakaway, 1)) for torque, mesh in zip(motor_torques, chain.groups, strict=True)]
+    rows = [
+        (torque, *group_factors(mesh, breakaway, 1))
+        for torque, mesh in zip(motor_torques, chain.groups, strict=True)
+    ]
     margin: Any = 0.0
     for _ in range(len(rows) + 1 if len(rows) > 1 else 1):
         made, asked = 0.0, needed
@@ -73,7 +90,11 @@ class PiecewiseLine:
         """Value at a torque (float or ndarray)."""
         if isinstance(torque, np.ndarray):
             index = np.maximum(np.searchsorted(self.knots, torque, side="right") - 1, 0)
-            knots, values, slopes = np.asarray(self.knots), np.asarray(self.values), np.asarray(self.slopes)
+            knots, values, slopes = (
+                np.asarray(self.knots),
+                np.asarray(self.values),
+                np.asarray(self.slopes),
+            )
             return values[index] + slopes[index] * (torque - knots[index])
         k = bisect.bisect_right(self.knots, torque) - 1 if len(self.knots) > 1 else 0
         return self.values[k] + self.slopes[k] * (torque - self.knots[k])
@@ -81,7 +102,8 @@ class PiecewiseLine:
 
 @lru_cache(maxsize=1024)
 def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLine:
-    """Torque at the common gear that just moves the chain, against the rope's torque, accelerations left out.
+    """Torque at the common gear that just moves the chain, against the rope's torque, accelerations
+    left out.
 
     Parameters
     ----------
@@ -94,8 +116,8 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
     Returns
     -------
     PiecewiseLine
-        Raising it is one line; running back it is a few. Decreasing where a locking element is behind it, so it must
-        not be inverted without checking.
+        Raising it is one line; running back it is a few. Decreasing where a locking element is
+        behind it, so it must not be inverted without checking.
     """
 
     def torque_on(shaft: int, rope_torque: float) -> float:
@@ -107,14 +129,22 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
     knots = sorted({0.0, *kinks})
     values = [torque_on(0, knot) for knot in knots]
     ends = [*knots[1:], knots[-1] + max(1.0, knots[-1])]
-    slopes = [(torque_on(0, end) - value) / (end - knot) for knot, end, value in zip(knots, ends, values, strict=True)]
+    slopes = [
+        (torque_on(0, end) - value) / (end - knot)
+        for knot, end, value in zip(knots, ends, values, strict=True)
+    ]
     return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
 
 
 def start_margins(
-    chain: Chain, motor_torques: Sequence[Any], rope_torque: Any, breakaway: float, grip: float = 0.0
+    chain: Chain,
+    motor_torques: Sequence[Any],
+    rope_torque: Any,
+    breakaway: float,
+    grip: float = 0.0,
 ) -> tuple[Any, Any]:
-    """How far a chain at rest is past the point where it starts to raise, and to run back. [N·m] at the common gear
+    """How far a chain at rest is past the point where it starts to raise, and to run back. [N·m] at
+    the common gear
 
     Parameters
     ----------
@@ -133,14 +163,18 @@ def start_margins(
     (float or ndarray, float or ndarray)
         Both negative: it stays. The first positive: it raises. The second positive: it runs back.
     """
-    needed, passed = demand(chain, 1, breakaway)(rope_torque), demand(chain, -1, breakaway)(rope_torque)
+    needed, passed = (
+        demand(chain, 1, breakaway)(rope_torque),
+        demand(chain, -1, breakaway)(rope_torque),
+    )
     up = group_push(chain, 1, motor_torques, breakaway) - needed - grip * abs(needed)
     down = passed - group_push(chain, -1, motor_torques, breakaway) - grip * abs(needed)
     return up, down
 
 
 def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
-    """Torque by which a load drives an idle train back beyond what its friction holds; at most 0 holds. [N·m]
+    """Torque by which a load drives an idle train back beyond what its friction holds; at most 0
+    holds. [N·m]
 
     The one measure of holding: at the common gear, motors without current, in numbers or arrays.
     Over ``rope_torque / shaft_ratios(chain)[0]``, the load's torque without losses, it is the share
@@ -161,7 +195,8 @@ def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
 
 
 def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
-    """Least torque of the rope that drives an idle train back, where `driven_back` rises over 0; infinite for never. [N·m]
+    """Least torque of the rope that drives an idle train back, where `driven_back` rises over 0;
+    infinite for never. [N·m]
 
     Parameters
     ----------
@@ -170,7 +205,10 @@ def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
     breakaway : float
         1 once the train moves, more for one at rest. [-]
     """
-    line, level = demand(chain, -1, breakaway), group_push(chain, -1, [0.0] * len(chain.groups), breakaway)
+    line, level = (
+        demand(chain, -1, breakaway),
+        group_push(chain, -1, [0.0] * len(chain.groups), breakaway),
+    )
     ends = (*line.knots[1:], np.inf)
     for knot, end, value, slope in zip(line.knots, ends, line.values, line.slopes, strict=True):
         if value > level:
@@ -181,12 +219,15 @@ def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
 
 
 class RestingBounds:
-    """Least torques that a chain at rest carries: friction leaves them open, and each shaft may carry more.
+    """Least torques that a chain at rest carries: friction leaves them open, and each shaft may
+    carry more.
 
-    A shaft at rest carries no less than what the load passes up to it, and no less than what the motors pass down, both with
-    all friction at rest against them; the larger of the two is the least that statics allows. How much more friction locks in
-    depends on how the train came to rest. What the load passes up to a common gear the groups hold in the proportion of what
-    each could hold alone; their torques are said at the motors, so that a mesh passes them on as in motion.
+    A shaft at rest carries no less than what the load passes up to it, and no less than what the
+    motors pass down, both with all friction at rest against them; the larger of the two is the
+    least that statics allows. How much more friction locks in depends on how the train came to
+    rest. What the load passes up to a common gear the groups hold in the proportion of what each
+    could hold alone; their torques are said at the motors, so that a mesh passes them on as in
+    motion.
 
     Parameters
     ----------
@@ -194,8 +235,8 @@ class RestingBounds:
     breakaway : float
         Losses at rest against losses in motion. [-]
     pushing : float, optional
-        The same for what the motors pass down; 1 for a chain that comes to rest out of motion, whose losses have kept no more
-        than that from the drum. Left out: `breakaway`. [-]
+        The same for what the motors pass down; 1 for a chain that comes to rest out of motion,
+        whose losses have kept no more than that from the drum. Left out: `breakaway`. [-]
     """
 
     def __init__(self, chain: Chain, breakaway: float, pushing: float | None = None) -> None:
@@ -203,11 +244,20 @@ class RestingBounds:
         self._driving: list[tuple[float, float]] = []
         self._passing: list[tuple[float, float, bool]] = []
         for e in chain.elements:
-            (forward, _, drag), (_, reverse, held) = factors(e, self._pushing, 1), factors(e, breakaway, -1)
+            (forward, _, drag), (_, reverse, held) = (
+                factors(e, self._pushing, 1),
+                factors(e, breakaway, -1),
+            )
             self._driving.append((e.ratio / forward, drag))
-            self._passing.insert(0, (reverse / e.ratio, held, bool(np.all((reverse >= 0) & (held == 0)))))
+            self._passing.insert(
+                0, (reverse / e.ratio, held, bool(np.all((reverse >= 0) & (held == 0))))
+            )
         self._groups = [
-            (group_factors(mesh, 1.0, 1)[0], group_factors(mesh, self._pushing, 1), group_factors(mesh, breakaway, -1))
+            (
+                group_factors(mesh, 1.0, 1)[0],
+                group_factors(mesh, self._pushing, 1),
+                group_factors(mesh, breakaway, -1),
+            )
             for mesh in chain.groups
         ]
 
@@ -230,7 +280,9 @@ class RestingBounds:
         push = positive(self._pushed(motor_torques))
         down = [push]
         for forward, drag in self._driving:
-            push = (positive(push - drag) if drag.__class__ is not float or drag else push) * forward
+            push = (
+                positive(push - drag) if drag.__class__ is not float or drag else push
+            ) * forward
             down.append(push)
         common, *outputs = [larger(a, b) for a, b in zip(reversed(up), down, strict=True)]
         return ChainTorques(rope_torque * 0.0, outputs, groups, common)
@@ -238,13 +290,16 @@ class RestingBounds:
     def _pushed(self, motor_torques: Sequence[Any]) -> Any:
         """Torque that the motors pass to the common gear, as `group_push`."""
         total: Any = 0.0
-        for torque, (_, (drives, dragged, drag), _) in zip(motor_torques, self._groups, strict=True):
+        for torque, (_, (drives, dragged, drag), _) in zip(
+            motor_torques, self._groups, strict=True
+        ):
             net = torque - drag
             total = total + net * pick(net >= 0, drives, dragged)
         return total
 
     def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
-        """Torque of each group: of its motors, or its part of what the load passes up to the common gear."""
+        """Torque of each group: of its motors, or its part of what the load passes up to the common
+        gear."""
         held = [
             (abs(torque) + drag) * dragged
             for torque, (_, _, (_, dragged, drag)) in zip(motor_torques, self._groups, strict=True)
@@ -252,5 +307,7 @@ class RestingBounds:
         per_hold = passed_up / larger(sum(held), TINY)
         return [
             larger(positive(torque - drag) * drives, own * per_hold) / moving
-            for torque, own, (moving, (drives, _, drag), _) in zip(motor_torques, held, self._groups, strict=True)
+            for torque, own, (moving, (drives, _, drag), _) in zip(
+                motor_torques, held, self._groups, strict=True
+            )
         ]

@@ -12,27 +12,37 @@ import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
-from winchsim.physics.gears.shape import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Rack, check_gear, inverse_involute, involute
+from winchsim.physics.gears.shape import (
+    DEFAULT_PRESSURE_ANGLE,
+    ISO_RACK,
+    Rack,
+    check_gear,
+    inverse_involute,
+    involute,
+)
 
 
 @dataclass(frozen=True)
 class Contact:
     """How a pair of spur gears touches.
 
-    Gear 1 is the pinion. Lengths are metres; ratios and the parts of the contact ratio have no unit.
+    Gear 1 is the pinion. Lengths are metres; ratios and the parts of the contact ratio have no
+    unit.
 
     Attributes
     ----------
     centre_distance : float
         Distance of the axes. [m]
     recess, approach : float
-        Path of contact beyond the pitch point on the pinion's tip side, and on the gear's tip side. [m]
+        Path of contact beyond the pitch point on the pinion's tip side, and on the gear's tip side.
+        [m]
     e1, e2 : float
-        The same two in base pitches: parts of the contact ratio owed to the pinion's and to the gear's
-        tips. [-]
+        The same two in base pitches: parts of the contact ratio owed to the pinion's and to the
+        gear's tips. [-]
     cut_pinion, cut_gear : bool
-        The partner's tip reaches past the point where the line of action touches this gear's base circle. A
-        rack-made tooth is undercut there and the contact ends; a tooth drawn as a plain involute would jam.
+        The partner's tip reaches past the point where the line of action touches this gear's base
+        circle. A rack-made tooth is undercut there and the contact ends; a tooth drawn as a plain
+        involute would jam.
     clearance1, clearance2 : float
         Room between the tip of gear 1 (2) and the root of its partner. [m]
     """
@@ -94,8 +104,9 @@ def contact(
     internal : bool
         Gear 2 is a ring around the pinion.
     cut_at_base : bool
-        End the path where the line of action touches a base circle (what an undercut tooth does). ``False``
-        gives the length that the plain formula claims, which is too long when a pinion is undercut.
+        End the path where the line of action touches a base circle (what an undercut tooth does).
+        ``False`` gives the length that the plain formula claims, which is too long when a pinion is
+        undercut.
 
     Returns
     -------
@@ -105,13 +116,13 @@ def contact(
     Raises
     ------
     DomainError
-        Tooth counts, module or angle outside what is meant here; a ring not larger than its pinion; axes so
-        near or so far that the teeth do not touch at all.
+        Tooth counts, module or angle outside what is meant here; a ring not larger than its pinion;
+        axes so near or so far that the teeth do not touch at all.
 
     References
     ----------
-    Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12. Working
-    angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption.
+    Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12.
+    Working angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption.
     """
     check_gear(teeth1, module, pressure_angle)
     check_gear(teeth2, module, pressure_angle)
@@ -122,8 +133,13 @@ def contact(
     shift_sum = shift2 + side * shift1
     angle, distance = _working(teeth_sum, shift_sum, module, pressure_angle, centre_distance)
     tip1 = module * (0.5 * teeth1 + (rack.addendum if addendum1 is None else addendum1) + shift1)
-    tip2 = module * (0.5 * teeth2 + side * (rack.addendum if addendum2 is None else addendum2) + shift2)
-    per_tooth, base = distance / teeth_sum * math.sin(angle), 0.5 * module * math.cos(pressure_angle)
+    tip2 = module * (
+        0.5 * teeth2 + side * (rack.addendum if addendum2 is None else addendum2) + shift2
+    )
+    per_tooth, base = (
+        distance / teeth_sum * math.sin(angle),
+        0.5 * module * math.cos(pressure_angle),
+    )
     reach1, reach2 = per_tooth * teeth1, per_tooth * teeth2
     recess = _beyond_base(tip1, base * teeth1, "pinion") - reach1
     approach = side * (_beyond_base(tip2, base * teeth2, "gear") - reach2)
@@ -138,14 +154,21 @@ def contact(
     root2 = module * (0.5 * teeth2 - side * rack.dedendum + shift2)
     pitch = 2.0 * math.pi * base
     return Contact(
-        centre_distance=distance, recess=recess, approach=approach, e1=recess / pitch,
-        e2=approach / pitch, cut_pinion=cut_pinion, cut_gear=cut_gear,
-        clearance1=side * (distance - root2) - tip1, clearance2=side * (distance - tip2) - root1,
-    )  # fmt: skip
+        centre_distance=distance,
+        recess=recess,
+        approach=approach,
+        e1=recess / pitch,
+        e2=approach / pitch,
+        cut_pinion=cut_pinion,
+        cut_gear=cut_gear,
+        clearance1=side * (distance - root2) - tip1,
+        clearance2=side * (distance - tip2) - root1,
+    )
 
 
 def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: bool = False) -> float:
-    """Sliding-loss factor H_V of a spur mesh: lost power over carried power, per unit of friction. [-]
+    """Sliding-loss factor H_V of a spur mesh: lost power over carried power, per unit of friction.
+    [-]
 
     Parameters
     ----------
@@ -163,15 +186,16 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: boo
 
     Notes
     -----
-    The tooth force is shared equally by the pairs in contact; the sliding distance is then integrated
-    exactly over one base pitch. For a contact ratio between 1 and 2 this is the published ``pi (u+1)/(z1 u)
-    (1 - e + e1² + e2²)``; for more pairs in contact the same integral is taken with their number. Below 1
-    (contact lost between teeth) the loss is referred to the time in contact.
+    The tooth force is shared equally by the pairs in contact; the sliding distance is then
+    integrated exactly over one base pitch. For a contact ratio between 1 and 2 this is the
+    published ``pi (u+1)/(z1 u) (1 - e + e1² + e2²)``; for more pairs in contact the same integral
+    is taken with their number. Below 1 (contact lost between teeth) the loss is referred to the
+    time in contact.
 
     References
     ----------
-    H. Ohlendorf's factor as used by B.-R. Höhn, K. Michaelis, M. Hinterstoißer, *Goriva i maziva* 48 (2009)
-    441; the general integral is an own derivation, head of this package.
+    H. Ohlendorf's factor as used by B.-R. Höhn, K. Michaelis, M. Hinterstoißer, *Goriva i maziva*
+    48 (2009) 441; the general integral is an own derivation, head of this package.
     """
     total = e1 + e2
     if not total > 0.0:
@@ -232,25 +256,36 @@ def mesh_efficiency(
     return 1.0 - friction * loss_factor(teeth1, teeth2, pair.e1, pair.e2, internal=internal)
 
 
-def _working(teeth_sum: float, shift_sum: float, module: float, angle: float, distance: float | None) -> tuple[float, float]:
-    """Working pressure angle and centre distance of a pair; each from the other, or both from the shifts."""
+def _working(
+    teeth_sum: float, shift_sum: float, module: float, angle: float, distance: float | None
+) -> tuple[float, float]:
+    """Working pressure angle and centre distance of a pair; each from the other, or both from the
+    shifts."""
     standard = 0.5 * module * teeth_sum
     if distance is None:
-        working = inverse_involute(involute(angle) + 2.0 * shift_sum / teeth_sum * math.tan(angle)) if shift_sum else angle
+        working = (
+            inverse_involute(involute(angle) + 2.0 * shift_sum / teeth_sum * math.tan(angle))
+            if shift_sum
+            else angle
+        )
         return working, standard * math.cos(angle) / math.cos(working)
     cosine = standard * math.cos(angle) / distance
     if not 0.0 < cosine < 1.0:
-        raise DomainError("centre distance", distance, f"more than {standard * math.cos(angle):.6g} m")
+        raise DomainError(
+            "centre distance", distance, f"more than {standard * math.cos(angle):.6g} m"
+        )
     return math.acos(cosine), distance
 
 
 def _beyond_base(tip: float, base: float, name: str) -> float:
-    """Length from the base-circle touching point to where the tip circle meets the line of action."""
+    """Length from the base-circle touching point to where the tip circle meets the line of
+    action."""
     if tip < base:
         raise DomainError(f"{name} tip radius", tip, f"at least the base radius {base:.6g} m")
     return math.sqrt(tip**2 - base**2)
 
 
 def _slid(start: float, end: float) -> float:
-    """Integral of the distance from the pitch point between two places on the path, in base pitches."""
+    """Integral of the distance from the pitch point between two places on the path, in base
+    pitches."""
     return 0.5 * (end * abs(end) - start * abs(start))

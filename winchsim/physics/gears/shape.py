@@ -1,14 +1,16 @@
 """Spur gears: the generating rack, the circles of a gear, its limits, and bodies of revolution.
 
-Everything is a pure function of SI floats (angles in radians). Lengths of a tooth that scale with the
-module are given in modules; the few that are metres say so. A gear is *external* unless `internal` is said.
+Everything is a pure function of SI floats (angles in radians). Lengths of a tooth that scale with
+the module are given in modules; the few that are metres say so. A gear is *external* unless
+`internal` is said.
 
 The generating rack
 -------------------
-Teeth are taken as cut (or drawn) by a straight-sided rack with a rounded tip. `ISO_RACK`, dedendum 1.25 m and tip
-radius 0.38 m (ISO 53, profile A), is the default: it is what metric cutters and most drawing programs make, and it is also
-the rack behind the published tip-load factors. Against the printed Lewis tables it gives form factors 1 to 3.5 % low, which
-is the safe side; the older inch-system rack (1.157 m, 0.3 m) comes within 3.1 % of them.
+Teeth are taken as cut (or drawn) by a straight-sided rack with a rounded tip. `ISO_RACK`, dedendum
+1.25 m and tip radius 0.38 m (ISO 53, profile A), is the default: it is what metric cutters and most
+drawing programs make, and it is also the rack behind the published tip-load factors. Against the
+printed Lewis tables it gives form factors 1 to 3.5 % low, which is the safe side; the older
+inch-system rack (1.157 m, 0.3 m) comes within 3.1 % of them.
 """
 
 from __future__ import annotations
@@ -21,10 +23,12 @@ from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 
 DEFAULT_PRESSURE_ANGLE = math.radians(20.0)
-"""Pressure angle taken when none is given [rad]. ISO 53; common practice for every small gear sold today."""
+"""Pressure angle taken when none is given [rad]. ISO 53; common practice for every small gear sold
+today."""
 
 LEAST_TEETH = 5
-"""Fewest teeth for which the geometry here is meant; below, a rack-made involute tooth is all undercut."""
+"""Fewest teeth for which the geometry here is meant; below, a rack-made involute tooth is all
+undercut."""
 
 _MOST_STEPS = 60
 
@@ -40,9 +44,9 @@ class Rack:
     dedendum : float
         Depth of a tooth space below the pitch line, in modules. [-]
     tip_radius : float
-        Radius at the rack's tip corner, in modules; it makes the fillet at the tooth's root. Where the
-        corner has no room for it (large pressure angle, deep rack) the largest radius that fits is used.
-        [-]
+        Radius at the rack's tip corner, in modules; it makes the fillet at the tooth's root. Where
+        the corner has no room for it (large pressure angle, deep rack) the largest radius that fits
+        is used. [-]
     """
 
     addendum: float = 1.0
@@ -55,7 +59,9 @@ class Rack:
         if not self.dedendum > 0.0:
             raise DomainError("rack dedendum", self.dedendum, "a positive number of modules")
         if not self.tip_radius >= 0.0:
-            raise DomainError("rack tip radius", self.tip_radius, "zero or a positive number of modules")
+            raise DomainError(
+                "rack tip radius", self.tip_radius, "zero or a positive number of modules"
+            )
 
 
 ISO_RACK = Rack(1.0, 1.25, 0.38)
@@ -79,7 +85,8 @@ class Diameters:
         return 0.5 * abs(self.tip - self.root)
 
 
-# ----------------------------------------------------------------------------------------- basic sizes
+# ----------------------------------------------------------------------------------------- basic
+# sizes
 
 
 def module_from_diametral_pitch(diametral_pitch: float) -> float:
@@ -185,7 +192,8 @@ def diameters(
 
 def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
                   rack: Rack = ISO_RACK) -> float:  # fmt: skip
-    """Thickness of a tooth at its tip circle, in modules; negative when the flanks would cross below it. [-]
+    """Thickness of a tooth at its tip circle, in modules; negative when the flanks would cross
+    below it. [-]
 
     Parameters
     ----------
@@ -206,10 +214,13 @@ def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEF
     return 2.0 * tip_radius * half_angle
 
 
-# ---------------------------------------------------------------------------------------------- limits
+# ----------------------------------------------------------------------------------------------
+# limits
 
 
-def undercut_limit(pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: float = 0.0, rack: Rack = ISO_RACK) -> float:
+def undercut_limit(
+    pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: float = 0.0, rack: Rack = ISO_RACK
+) -> float:
     """Number of teeth below which the rack cuts into the involute, as a real number. [-]
 
     Parameters
@@ -223,15 +234,17 @@ def undercut_limit(pressure_angle: float = DEFAULT_PRESSURE_ANGLE, *, shift: flo
 
     References
     ----------
-    Involute geometry: the rack's straight flank may not pass the point where the line of action touches the
-    base circle; J. E. Shigley, *Mechanical Engineering Design*, §13-7 (the full-depth 20° value, 17.1).
+    Involute geometry: the rack's straight flank may not pass the point where the line of action
+    touches the base circle; J. E. Shigley, *Mechanical Engineering Design*, §13-7 (the full-depth
+    20° value, 17.1).
     """
     _, radius = rack_tip(pressure_angle, rack)
     straight = rack.dedendum - radius * (1.0 - math.sin(pressure_angle))
     return max(0.0, 2.0 * (straight - shift) / math.sin(pressure_angle) ** 2)
 
 
-# ---------------------------------------------------------------------------------------------- bodies
+# ----------------------------------------------------------------------------------------------
+# bodies
 
 
 def disc_mass(outer: Floats, bore: Floats, width: Floats, density: Floats) -> Floats:
@@ -272,7 +285,9 @@ def disc_inertia(outer: Floats, bore: Floats, width: Floats, density: Floats) ->
     return disc_mass(outer, bore, width, density) * (outer**2 + bore**2) / 8.0
 
 
-def gear_inertia(teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0) -> float:
+def gear_inertia(
+    teeth: int, module: float, width: float, density: float, bore: float = 0.0, fill: float = 1.0
+) -> float:
     """Moment of inertia of a gear, taken as a disc of its pitch diameter. [kg·m²]
 
     Parameters
@@ -292,16 +307,19 @@ def gear_inertia(teeth: int, module: float, width: float, density: float, bore: 
 
     References
     ----------
-    Own assumption: the teeth outside the pitch circle make up for the gaps inside it (within a few per cent
-    from 10 teeth).
+    Own assumption: the teeth outside the pitch circle make up for the gaps inside it (within a few
+    per cent from 10 teeth).
     """
     pitch = teeth * module
     if not 0.0 <= bore < pitch:
-        raise DomainError("bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m")
+        raise DomainError(
+            "bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m"
+        )
     return float(disc_inertia(pitch, bore, width, density * fill))
 
 
-# ------------------------------------------------------------------------ geometry that other modules share
+# ------------------------------------------------------------------------ geometry that other
+# modules share
 
 
 def check_gear(teeth: int, module: float, pressure_angle: float) -> None:
@@ -311,14 +329,19 @@ def check_gear(teeth: int, module: float, pressure_angle: float) -> None:
     if not (module > 0.0 and math.isfinite(module)):
         raise DomainError("module", module, "a positive length")
     if not math.radians(10.0) <= pressure_angle <= math.radians(30.0):
-        raise DomainError("pressure angle", pressure_angle, "between 10 and 30 degrees (in radians)")
+        raise DomainError(
+            "pressure angle", pressure_angle, "between 10 and 30 degrees (in radians)"
+        )
 
 
 def rack_tip(angle: float, rack: Rack) -> tuple[float, float]:
-    """Offset of the tip circle's centre from the rack tooth's centre line, and the radius that fits."""
+    """Offset of the tip circle's centre from the rack tooth's centre line, and the radius that
+    fits."""
     room = 0.25 * math.pi - rack.dedendum * math.tan(angle)
     if room <= 0.0:
-        raise DomainError("rack dedendum", rack.dedendum, "a rack tooth that does not come to a point")
+        raise DomainError(
+            "rack dedendum", rack.dedendum, "a rack tooth that does not come to a point"
+        )
     per_radius = (1.0 - math.sin(angle)) / math.cos(angle)
     radius = min(rack.tip_radius, room / per_radius)
     return max(0.0, room - per_radius * radius), radius
@@ -331,5 +354,9 @@ def tip_point(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[float
     if not 0.0 < cosine < 1.0:
         raise DomainError("profile shift", shift, "a tip circle outside the base circle")
     tip_angle = math.acos(cosine)
-    half = (0.5 * math.pi + 2.0 * shift * math.tan(angle)) / teeth + involute(angle) - involute(tip_angle)
+    half = (
+        (0.5 * math.pi + 2.0 * shift * math.tan(angle)) / teeth
+        + involute(angle)
+        - involute(tip_angle)
+    )
     return tip, tip_angle, half

@@ -52,7 +52,8 @@ def from_bench(
     lever_force, lever_arm : float, optional
         Pull at the end of a lever on the shaft meanwhile, and its length. [N], [m]
     voltage : float, optional
-        At which the result's values are stated; left out: that of the unloaded run, or of the stall. [V]
+        At which the result's values are stated; left out: that of the unloaded run, or of the
+        stall. [V]
     temperature : float
         Of the motor during the tests. [°C]
     **extras
@@ -61,8 +62,9 @@ def from_bench(
     Returns
     -------
     MotorFit
-        Resistance from the stall if there was one (brushes under load), else from the meter; back-e.m.f. constant from the
-        run and torque constant from the lever, each exactly, or one from the other by the usual ratio of the two.
+        Resistance from the stall if there was one (brushes under load), else from the meter;
+        back-e.m.f. constant from the run and torque constant from the lever, each exactly, or one
+        from the other by the usual ratio of the two.
 
     Raises
     ------
@@ -71,9 +73,15 @@ def from_bench(
     """
     known = Extras(**extras)
     bench = _Bench(
-        terminal_resistance, no_load_voltage, no_load_speed, no_load_current, lever_voltage, lever_current, lever_force,
+        terminal_resistance,
+        no_load_voltage,
+        no_load_speed,
+        no_load_current,
+        lever_voltage,
+        lever_current,
+        lever_force,
         lever_arm,
-    )  # fmt: skip
+    )
     warm = 1.0 + known.copper_coefficient * (temperature - REFERENCE_TEMPERATURE)
     weak = 1.0 + known.magnet_coefficient * (temperature - REFERENCE_TEMPERATURE)
     if not (warm > 0.0 and weak > 0.0):
@@ -84,11 +92,19 @@ def from_bench(
         raise DomainError("voltage", None, "the voltage at which the motor is to be used")
     idle, assumed = bench.idle_current(r, known.brush_drop, nominal)
     by_speed, by_torque, of_loss = bench.constants(known, r, idle)
-    found = Found(r, by_speed, by_torque, idle, no_load_voltage or nominal, "lever_force", lever_force)
+    found = Found(
+        r, by_speed, by_torque, idle, no_load_voltage or nominal, "lever_force", lever_force
+    )
     return conclude(
-        known, found, nominal, warmth=(warm, weak), assumed=(*assumed, *of_loss), notes=bench.notes(known.brush_drop),
-        wanted=bench.wanted(nominal), stall_measured=bench.has_lever,
-    )  # fmt: skip
+        known,
+        found,
+        nominal,
+        warmth=(warm, weak),
+        assumed=(*assumed, *of_loss),
+        notes=bench.notes(known.brush_drop),
+        wanted=bench.wanted(nominal),
+        stall_measured=bench.has_lever,
+    )
 
 
 @dataclass(frozen=True)
@@ -118,27 +134,44 @@ class _Bench:
 
     @property
     def has_lever(self) -> bool:
-        return self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None
+        return (
+            self.lever_current is not None
+            and self.lever_force is not None
+            and self.lever_arm is not None
+        )
 
     def resistance_from(self, brush_drop: float) -> float:
         if self.lever_voltage is not None and self.lever_current is not None:
             return stalled_resistance(self.lever_voltage, self.lever_current, brush_drop)
         if self.terminal_resistance is not None:
             return self.terminal_resistance
-        raise DomainError("terminal_resistance", None, "a terminal resistance, or voltage and current of a stalled motor")
+        raise DomainError(
+            "terminal_resistance",
+            None,
+            "a terminal resistance, or voltage and current of a stalled motor",
+        )
 
-    def idle_current(self, r: float, brush_drop: float, nominal: float) -> tuple[float, tuple[Assumption, ...]]:
+    def idle_current(
+        self, r: float, brush_drop: float, nominal: float
+    ) -> tuple[float, tuple[Assumption, ...]]:
         if self.no_load_current is not None:
             return self.no_load_current, ()
         full = ((self.no_load_voltage or nominal) - brush_drop) / r
         return NO_LOAD_SHARE[0] * full, (assumed_no_load_current(full),)
 
-    def constants(self, known: Extras, r: float, idle: float) -> tuple[float, float, tuple[Assumption, ...]]:
-        """Back-e.m.f. and torque constant, and what they rest on; one of them may follow from the other."""
+    def constants(
+        self, known: Extras, r: float, idle: float
+    ) -> tuple[float, float, tuple[Assumption, ...]]:
+        """Back-e.m.f. and torque constant, and what they rest on; one of them may follow from the
+        other."""
         by_speed = by_torque = None
         if self.no_load_voltage is not None and self.no_load_speed is not None:
             by_speed = known.constant_from_run(self.no_load_voltage, idle, self.no_load_speed, r)
-        if self.lever_current is not None and self.lever_force is not None and self.lever_arm is not None:
+        if (
+            self.lever_current is not None
+            and self.lever_force is not None
+            and self.lever_arm is not None
+        ):
             torque = self.lever_force * self.lever_arm
             by_torque = known.constant_from_stall(torque, self.lever_current, idle, "lever_current")
         if by_speed is not None and by_torque is not None:
@@ -149,9 +182,13 @@ class _Bench:
         if by_torque is not None:
             return by_torque / efficiency, by_torque, rows
         raise DomainError(
-            "no_load_speed", self.no_load_speed,
-            "voltage and speed of an unloaded run, or the pull of a lever on the stalled shaft with its current",
-        )  # fmt: skip
+            "no_load_speed",
+            self.no_load_speed,
+            (
+                "voltage and speed of an unloaded run, or the pull of a lever on "
+                "the stalled shaft with its current"
+            ),
+        )
 
     def notes(self, brush_drop: float) -> list[str]:
         if self.terminal_resistance is None or not self.stalled:
@@ -167,7 +204,9 @@ class _Bench:
     def wanted(self, nominal: float) -> str | None:
         """The missing measurement that would help most."""
         if self.no_load_current is None:
-            return FREE_RUN.format(what="the no-load current", volts=volts(self.no_load_voltage or nominal))
+            return FREE_RUN.format(
+                what="the no-load current", volts=volts(self.no_load_voltage or nominal)
+            )
         if not self.stalled:
             return SAFE_STALL.format(volts=volts(0.25 * nominal))
         if not self.has_lever:

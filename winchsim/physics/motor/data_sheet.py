@@ -6,7 +6,14 @@ from typing import Any
 
 from winchsim.errors import DomainError
 from winchsim.physics.motor.extras import Extras
-from winchsim.physics.motor.fitted import SAFE_LEVER, Found, MotorFit, conclude, stalled_resistance, volts
+from winchsim.physics.motor.fitted import (
+    SAFE_LEVER,
+    Found,
+    MotorFit,
+    conclude,
+    stalled_resistance,
+    volts,
+)
 from winchsim.physics.motor.law import require_not_negative, require_positive
 
 
@@ -42,8 +49,9 @@ def from_data_sheet(
 
     References
     ----------
-    .. [1] Own derivation: the unloaded run gives the back-e.m.f. constant and the drag, the stall the resistance and the
-       torque constant; what is missing of the torque is a loss in proportion to it.
+    .. [1] Own derivation: the unloaded run gives the back-e.m.f. constant and the drag, the stall
+       the resistance and the torque constant; what is missing of the torque is a loss in proportion
+       to it.
 
     Examples
     --------
@@ -61,7 +69,11 @@ def from_data_sheet(
         raise DomainError("no_load_current", no_load_current, "less than the stall current")
     resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
     by_speed = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
-    by_torque = known.constant_from_stall(stall_torque, stall_current, no_load_current, "stall_current")
-    found = Found(resistance, by_speed, by_torque, no_load_current, voltage, "stall_torque", stall_torque)
+    by_torque = known.constant_from_stall(
+        stall_torque, stall_current, no_load_current, "stall_current"
+    )
+    found = Found(
+        resistance, by_speed, by_torque, no_load_current, voltage, "stall_torque", stall_torque
+    )
     wanted = None if known.measured else SAFE_LEVER.format(volts=volts(0.25 * voltage))
     return conclude(known, found, voltage, wanted_if_disagreeing=wanted)

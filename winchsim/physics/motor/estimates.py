@@ -8,13 +8,13 @@ from winchsim.errors import DomainError
 from winchsim.physics.motor.law import Motor, no_load, require_positive, stall
 
 NO_LOAD_SHARE = (0.06, 0.02, 0.12)
-"""No-load current as a share of the stall current and its range. Common practice for small ferrite motors,
-from memory."""
+"""No-load current as a share of the stall current and its range. Common practice for small ferrite
+motors, from memory."""
 
 _SLOPE_PER_SIZE = (1500.0, 500.0, 4500.0)
-"""k²/R of a can motor per diameter^4 x length, and its range [N·m·s/(rad·m⁵)]. The form is geometry (flux x
-radius x turns, copper area with diameter²); the numbers are own estimates from memory of cans of 20 to 45 mm,
-of which small ones lie low and large ones high."""
+"""k²/R of a can motor per diameter^4 x length, and its range [N·m·s/(rad·m⁵)]. The form is geometry
+(flux x radius x turns, copper area with diameter²); the numbers are own estimates from memory of
+cans of 20 to 45 mm, of which small ones lie low and large ones high."""
 
 _LENGTH_PER_DIAMETER = (1.4, 1.0, 1.8)
 """Length of a can motor's body per diameter, and its range. From memory."""
@@ -32,7 +32,8 @@ def assumed_inertia(motor: Motor, voltage: float) -> Assumption:
 
     Notes
     -----
-    ``J = tau Ms/w0``: on a straight torque–speed line the unloaded rotor covers 63 % of a change of speed in that time.
+    ``J = tau Ms/w0``: on a straight torque–speed line the unloaded rotor covers 63 % of a change of
+    speed in that time.
     """
     per_second = stall(motor, voltage)[0] / no_load(motor, voltage)[0]
     value, low, high = (seconds * per_second for seconds in ROTOR_TIME_CONSTANT)
@@ -50,13 +51,16 @@ def assumed_no_load_current(stall_current: float) -> Assumption:
         [A]
     """
     value, low, high = (share * stall_current for share in NO_LOAD_SHARE)
-    return Assumption("no_load_current", value, low, high, "6 % of the stall current, 2 to 12 % in small motors")
+    return Assumption(
+        "no_load_current", value, low, high, "6 % of the stall current, 2 to 12 % in small motors"
+    )
 
 
 def assumed_stall_current(
     voltage: float, speed: float, share: float, diameter: float | None, length: float | None
 ) -> list[Assumption]:
-    """Stall current [A] of a can that nobody measured, from its size; before it the length [m] where that is missing.
+    """Stall current [A] of a can that nobody measured, from its size; before it the length [m]
+    where that is missing.
 
     Parameters
     ----------
@@ -76,20 +80,26 @@ def assumed_stall_current(
 
     Notes
     -----
-    ``k = U (1 - share)/w0`` and ``k²/R`` in proportion to diameter^4 x length give ``Is = U/R``. Own assumption, see
-    `_SLOPE_PER_SIZE`.
+    ``k = U (1 - share)/w0`` and ``k²/R`` in proportion to diameter^4 x length give ``Is = U/R``.
+    Own assumption, see `_SLOPE_PER_SIZE`.
     """
     if diameter is None:
-        raise DomainError("body_diameter", None, "a stall current, or the diameter of the motor's body")
+        raise DomainError(
+            "body_diameter", None, "a stall current, or the diameter of the motor's body"
+        )
     require_positive("body_diameter", diameter, "m")
     assumed = []
     if length is None:
         value, low, high = (factor * diameter for factor in _LENGTH_PER_DIAMETER)
-        assumed.append(Assumption("body_length", value, low, high, "1.4 diameters, as small cans are"))
+        assumed.append(
+            Assumption("body_length", value, low, high, "1.4 diameters, as small cans are")
+        )
         length = value
     require_positive("body_length", length, "m")
     constant = voltage * (1.0 - share) / speed
-    current, low, high = (slope * diameter**4 * length * voltage / constant**2 for slope in _SLOPE_PER_SIZE)
+    current, low, high = (
+        slope * diameter**4 * length * voltage / constant**2 for slope in _SLOPE_PER_SIZE
+    )
     why = "torque per speed of small can motors of this size, within a factor of three"
     assumed.append(Assumption("stall_current", current, low, high, why))
     return assumed

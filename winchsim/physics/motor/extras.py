@@ -14,7 +14,8 @@ from winchsim.quantity_text import quantity
 
 @dataclass(frozen=True)
 class Extras:
-    """What may be known of a motor beside its working points, checked once for all ways of describing it.
+    """What may be known of a motor beside its working points, checked once for all ways of
+    describing it.
 
     Attributes
     ----------
@@ -29,7 +30,8 @@ class Extras:
     gearbox : Gearbox, optional
         Bought with the motor.
     efficiency : float, optional
-        Torque constant over back-e.m.f. constant of the motor alone, used where the data do not show it. [-]
+        Torque constant over back-e.m.f. constant of the motor alone, used where the data do not
+        show it. [-]
     reverse_efficiency : float, optional
         Of a motor without gearbox, with the load driving. [-]
     breakaway : float, optional
@@ -69,7 +71,9 @@ class Extras:
         """Rotor speed over the speed of the shaft that the data belong to [-]."""
         return self.gearbox.ratio if self.gearbox and self.at_output else 1.0
 
-    def constant_from_run(self, voltage: float, current: float, speed: float, resistance: float) -> float:
+    def constant_from_run(
+        self, voltage: float, current: float, speed: float, resistance: float
+    ) -> float:
         """Back-e.m.f. constant from one unloaded run, ``(U - drop - I0 R)/w``. [V·s/rad]
 
         Parameters
@@ -84,11 +88,18 @@ class Extras:
         back_emf = voltage - self.brush_drop - current * resistance
         if back_emf <= 0.0:
             most = quantity((voltage - self.brush_drop) / resistance, "A")
-            raise DomainError("no_load_current", current, f"less than {most}, which this motor draws stalled at that voltage")
+            raise DomainError(
+                "no_load_current",
+                current,
+                f"less than {most}, which this motor draws stalled at that voltage",
+            )
         return back_emf / (speed * self.ratio)
 
-    def constant_from_stall(self, torque: float, current: float, no_load_current: float, key: str) -> float:
-        """Torque constant from the pull of a stalled motor, up to the data's shaft, ``M/(I - (1 - s) I0)``. [N·m/A]
+    def constant_from_stall(
+        self, torque: float, current: float, no_load_current: float, key: str
+    ) -> float:
+        """Torque constant from the pull of a stalled motor, up to the data's shaft, ``M/(I - (1 -
+        s) I0)``. [N·m/A]
 
         Parameters
         ----------
@@ -105,11 +116,20 @@ class Extras:
         return torque / self.ratio / pulling
 
     def usual_efficiency(self) -> tuple[float, tuple[Assumption, ...]]:
-        """Torque constant over back-e.m.f. constant of data that do not show it, and what it rests on. [-]"""
+        """Torque constant over back-e.m.f. constant of data that do not show it, and what it rests
+        on. [-]"""
         value, rows = self.efficiency, []
         if value is None:
             value, low, high = OWN_EFFICIENCY
-            rows.append(Assumption("efficiency", value, low, high, "torque and speed constants of small iron-cored motors"))
+            rows.append(
+                Assumption(
+                    "efficiency",
+                    value,
+                    low,
+                    high,
+                    "torque and speed constants of small iron-cored motors",
+                )
+            )
         if self.gearbox is not None and self.at_output:
             if self.gearbox.efficiency is None:
                 rows.append(self.gearbox.estimate)
@@ -124,7 +144,16 @@ class Extras:
             return found, found.assumed
         of_box = box.efficiency or box.estimate.value
         if self.at_output:
-            found = Output(box.ratio, efficiency, min(1.0, efficiency / of_box), box.pairs, box.reverse_efficiency, True)
+            found = Output(
+                box.ratio,
+                efficiency,
+                min(1.0, efficiency / of_box),
+                box.pairs,
+                box.reverse_efficiency,
+                True,
+            )
             return found, found.assumed
-        found = Output(box.ratio, efficiency * of_box, efficiency, box.pairs, box.reverse_efficiency, True)
+        found = Output(
+            box.ratio, efficiency * of_box, efficiency, box.pairs, box.reverse_efficiency, True
+        )
         return found, (*(() if box.efficiency else (box.estimate,)), *found.assumed)

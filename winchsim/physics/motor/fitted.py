@@ -20,20 +20,24 @@ from winchsim.physics.motor.output import OWN_EFFICIENCY, Output
 from winchsim.quantity_text import number, quantity
 
 DISAGREEMENT = 0.10
-"""Relative difference between a given value and what the model gives back, above which it is noted. Own choice."""
+"""Relative difference between a given value and what the model gives back, above which it is noted.
+Own choice."""
 
 MOST_EFFICIENCY = 1.05
-"""Torque constant over back-e.m.f. constant up to which rounding explains an excess over 1. [-] Own choice."""
+"""Torque constant over back-e.m.f. constant up to which rounding explains an excess over 1. [-] Own
+choice."""
 
 LEAST_EFFICIENCY = 0.2
-"""The same below which data are taken for a wrong unit or column unless they are marked as measured. [-] Own choice."""
+"""The same below which data are taken for a wrong unit or column unless they are marked as
+measured. [-] Own choice."""
 
 _ROUNDING = 1e-9
 
 STALL_BREAKAWAY = (1.0, 1.0, 1.3)
-"""Load-dependent losses of a motor at rest over those in motion, and their range [-]. Makers' stall values are mostly
-extrapolated from the running motor (Pololu, 37D data sheet, rev. 1.2, excerpt read), so they leave out what friction takes
-more at rest; 1.3 is the assumed ratio of static to sliding friction."""
+"""Load-dependent losses of a motor at rest over those in motion, and their range [-]. Makers' stall
+values are mostly extrapolated from the running motor (Pololu, 37D data sheet, rev. 1.2, excerpt
+read), so they leave out what friction takes more at rest; 1.3 is the assumed ratio of static to
+sliding friction."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +76,8 @@ class MotorFit:
     output : Output
         The chain element that belongs behind its drag.
     data_ratio, data_efficiency : float
-        Rotor speed over the speed of the shaft that the data belong to, and efficiency up to it. [-]
+        Rotor speed over the speed of the shaft that the data belong to, and efficiency up to it.
+        [-]
     voltage : float
         At which the values below hold. [V]
     no_load_speed, no_load_current, stall_torque, stall_current : float
@@ -86,7 +91,8 @@ class MotorFit:
     notes : tuple of str
         Sentences for the user.
     best_measurement : str or None
-        The one measurement that would help most and how to take it safely; None where nothing is missing.
+        The one measurement that would help most and how to take it safely; None where nothing is
+        missing.
     """
 
     motor: Motor
@@ -120,7 +126,9 @@ class MotorFit:
         torque : float or ndarray
             At least 0. [N·m]
         """
-        point = operating_point(self.motor, voltage, torque / (self.data_ratio * self.data_efficiency))
+        point = operating_point(
+            self.motor, voltage, torque / (self.data_ratio * self.data_efficiency)
+        )
         return OperatingPoint(voltage, torque, point.speed / self.data_ratio, point.current)
 
 
@@ -188,7 +196,8 @@ def conclude(
     residuals, assumed, notes
         Of what the description itself could not meet, assumed and has to say.
     wanted, wanted_if_disagreeing : str, optional
-        The measurement that would help most: in any case, and where a residual is over `DISAGREEMENT`.
+        The measurement that would help most: in any case, and where a residual is over
+        `DISAGREEMENT`.
     stall_measured : bool
         Whether the torque is one that was measured at rest.
     """
@@ -229,26 +238,45 @@ def conclude(
 
 
 def _efficiency(extras: Extras, found: Found) -> tuple[float, list[str], float]:
-    """Efficiency that the constants show, what is to be said of it, and the factor that the torque gives up (0: none)."""
+    """Efficiency that the constants show, what is to be said of it, and the factor that the torque
+    gives up (0: none)."""
     ratio = found.torque_constant / found.speed_constant
     if extras.strict and ratio > MOST_EFFICIENCY:
         raise DomainError(
-            found.torque_key, found.torque,
+            found.torque_key,
+            found.torque,
             f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a motor without losses gives "
             f"(a wrong unit or column?)",
-        )  # fmt: skip
+        )
     if extras.strict and ratio < LEAST_EFFICIENCY and not extras.measured:
         raise DomainError(
-            found.torque_key, found.torque,
+            found.torque_key,
+            found.torque,
             f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the torque is lost (a wrong unit or "
             f'column, or gearbox.data_at?); "measured = true" if it was measured so',
-        )  # fmt: skip
+        )
     if ratio > 1.0 + _ROUNDING:
-        text = f"Speed and torque contradict each other: {number(100 * (ratio - 1), 2)} % of the torque is left out."
+        text = (
+            f"Speed and torque contradict each other: "
+            f"{number(100 * (ratio - 1), 2)} % of the torque is left out."
+        )
         return 1.0, [text], ratio
-    bought = extras.gearbox.efficiency or extras.gearbox.estimate.low if extras.gearbox and extras.at_output else 1.0
+    bought = (
+        extras.gearbox.efficiency or extras.gearbox.estimate.low
+        if extras.gearbox and extras.at_output
+        else 1.0
+    )
     if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * bought:
-        return ratio, [f"Speed and torque leave an efficiency of {number(100 * ratio, 2)} %, which is low: measure one again."], 0.0
+        return (
+            ratio,
+            [
+                (
+                    f"Speed and torque leave an efficiency of {number(100 * ratio, 2)} "
+                    f"%, which is low: measure one again."
+                )
+            ],
+            0.0,
+        )
     return min(ratio, 1.0), [], 0.0
 
 
@@ -257,7 +285,9 @@ def _assemble(extras: Extras, found: Found, warmth: tuple[float, float]) -> Moto
 
     The drag torque at the no-load speed is ``k I0``; its share grows in proportion to the speed.
     """
-    speed = (found.run_voltage - extras.brush_drop - found.resistance * found.idle) / found.speed_constant
+    speed = (
+        found.run_voltage - extras.brush_drop - found.resistance * found.idle
+    ) / found.speed_constant
     if speed <= 0.0:
         raise DomainError("no_load_current", found.idle, "less than the stalled motor draws")
     total = found.speed_constant * found.idle
@@ -289,7 +319,11 @@ def stalled_resistance(voltage: float, current: float, brush_drop: float) -> flo
         Brush drop of the whole voltage or more.
     """
     if brush_drop >= voltage:
-        raise DomainError("brush_drop", brush_drop, f"less than the {volts(voltage)} at which the motor was stalled")
+        raise DomainError(
+            "brush_drop",
+            brush_drop,
+            f"less than the {volts(voltage)} at which the motor was stalled",
+        )
     return (voltage - brush_drop) / current
 
 

@@ -6,7 +6,11 @@ from typing import Any
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
-from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current, assumed_stall_current
+from winchsim.physics.motor.estimates import (
+    NO_LOAD_SHARE,
+    assumed_no_load_current,
+    assumed_stall_current,
+)
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
     FREE_RUN,
@@ -43,14 +47,16 @@ def from_label(
     no_load_current : float, optional
         At the no-load speed; left out: 6 % of the stall current. [A]
     body_diameter, body_length : float, optional
-        Of the motor's own can; a length left out is 1.4 diameters. Used only without a stall current. [m]
+        Of the motor's own can; a length left out is 1.4 diameters. Used only without a stall
+        current. [m]
     **extras
         Attributes of `Extras`.
 
     Returns
     -------
     MotorFit
-        An estimate: the stall torque can be off by a factor of three when it comes from the body's size.
+        An estimate: the stall torque can be off by a factor of three when it comes from the body's
+        size.
 
     Raises
     ------
@@ -66,7 +72,11 @@ def from_label(
     if stall_current is None:
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
         assumed += assumed_stall_current(
-            voltage - known.brush_drop, no_load_speed * known.ratio, share, body_diameter, body_length
+            voltage - known.brush_drop,
+            no_load_speed * known.ratio,
+            share,
+            body_diameter,
+            body_length,
         )
         stall_current = assumed[-1].value
     require_positive("stall_current", stall_current, "A")

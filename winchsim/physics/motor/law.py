@@ -1,9 +1,10 @@
 """The linear law of a brushed DC motor between voltage, speed, torque and current.
 
-One motor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same number in
-SI), a drag and perhaps a brush drop. Signs: positive speed, torque and current drive in the raising sense.
-The current follows the voltage at once: the inductance of a small motor delays it by about a
-millisecond. Resistance and constant are stated at 20 °C and follow their own temperatures (°C) by linear laws.
+One motor is a resistance, a constant k (torque per ampere and back e.m.f. per rad/s are the same
+number in SI), a drag and perhaps a brush drop. Signs: positive speed, torque and current drive in
+the raising sense. The current follows the voltage at once: the inductance of a small motor delays
+it by about a millisecond. Resistance and constant are stated at 20 °C and follow their own
+temperatures (°C) by linear laws.
 """
 
 from __future__ import annotations
@@ -67,7 +68,9 @@ class Motor:
                 raise DomainError(name, getattr(self, name), "a finite number [1/K]")
 
 
-def resistance_at(r20: Floats, winding_temperature: Floats, coefficient: Floats = COPPER_COEFFICIENT) -> Floats:
+def resistance_at(
+    r20: Floats, winding_temperature: Floats, coefficient: Floats = COPPER_COEFFICIENT
+) -> Floats:
     """Resistance of a winding at its temperature.
 
     Parameters
@@ -86,9 +89,8 @@ def resistance_at(r20: Floats, winding_temperature: Floats, coefficient: Floats 
 
     References
     ----------
-    .. [1] The resistance method of IEC 60034-1 in its linear form; its constant of 235 K (from memory) gives
-    values within
-       0.1 % of the coefficient 0.00393 used here, up to 100 °C.
+    .. [1] The resistance method of IEC 60034-1 in its linear form; its constant of 235 K (from
+       memory) gives values within 0.1 % of the coefficient 0.00393 used here, up to 100 °C.
 
     Examples
     --------
@@ -98,7 +100,9 @@ def resistance_at(r20: Floats, winding_temperature: Floats, coefficient: Floats 
     return r20 * (1.0 + coefficient * (winding_temperature - REFERENCE_TEMPERATURE))
 
 
-def constant_at(k20: Floats, magnet_temperature: Floats, coefficient: Floats = FERRITE_COEFFICIENT) -> Floats:
+def constant_at(
+    k20: Floats, magnet_temperature: Floats, coefficient: Floats = FERRITE_COEFFICIENT
+) -> Floats:
     """Torque and back-e.m.f. constant of a motor at the temperature of its magnets.
 
     Parameters
@@ -117,7 +121,8 @@ def constant_at(k20: Floats, magnet_temperature: Floats, coefficient: Floats = F
 
     References
     ----------
-    .. [1] Common practice (reversible loss of flux of ferrite magnets, about -0.2 % per kelvin), from memory.
+    .. [1] Common practice (reversible loss of flux of ferrite magnets, about -0.2 % per kelvin),
+       from memory.
 
     Examples
     --------
@@ -142,8 +147,9 @@ def copper_loss(motor: Motor, current: Floats, winding: Floats) -> tuple[Any, An
     Returns
     -------
     tuple of float or ndarray
-        i² R [W], and its growth while the current stays what it is, i² R20 x copper coefficient [W/K]. While the voltage
-        stays what it is instead, the loss of a motor at rest falls by as much.
+        i² R [W], and its growth while the current stays what it is, i² R20 x copper coefficient
+        [W/K]. While the voltage stays what it is instead, the loss of a motor at rest falls by as
+        much.
 
     Examples
     --------
@@ -227,8 +233,8 @@ def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     voltage : float or ndarray
         Between the terminals. [V]
     speed : float or ndarray
-        Of the shaft; at exactly 0 the drag takes what it can from the magnetic torque, as a lever would feel
-        it. [rad/s]
+        Of the shaft; at exactly 0 the drag takes what it can from the magnetic torque, as a lever
+        would feel it. [rad/s]
 
     Returns
     -------
@@ -237,8 +243,8 @@ def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
 
     References
     ----------
-    .. [1] The linear model of a separately excited DC machine, as in any machines text: U = R i + k w, M = k
-    i - drag.
+    .. [1] The linear model of a separately excited DC machine, as in any machines text: U = R i + k
+       w, M = k i - drag.
 
     Examples
     --------
@@ -265,12 +271,13 @@ def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingP
     Returns
     -------
     OperatingPoint
-        At speed 0 where the drag holds the shaft; where several speeds would do (nothing loads the shaft and the brush
-        drop lets no current flow) the slowest.
+        At speed 0 where the drag holds the shaft; where several speeds would do (nothing loads the
+        shaft and the brush drop lets no current flow) the slowest.
 
     References
     ----------
-    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, head of this module.
+    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, head of
+       this module.
 
     Examples
     --------
@@ -289,7 +296,9 @@ def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingP
             flows = (sense * drawn > 0.0) | ((drawn == 0.0) & (sense == way))
             found = (way * candidate > 0.0) & flows
             speed, current = np.where(found, candidate, speed), np.where(found, drawn, current)
-        if slope > 0.0 and motor.brush_drop > 0.0:  # no current at all: the load and the growing drag balance
+        if (
+            slope > 0.0 and motor.brush_drop > 0.0
+        ):  # no current at all: the load and the growing drag balance
             candidate = -load / slope
             found = (way * candidate > 0.0) & (np.abs(voltage - k * candidate) < motor.brush_drop)
             speed, current = np.where(found, candidate, speed), np.where(found, 0.0, current)

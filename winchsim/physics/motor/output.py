@@ -1,4 +1,5 @@
-"""What lies between a motor's rotor and the shaft that drives the winch: its own load-dependent loss, and its gearbox."""
+"""What lies between a motor's rotor and the shaft that drives the winch: its own load-dependent
+loss, and its gearbox."""
 
 from __future__ import annotations
 
@@ -10,23 +11,27 @@ from winchsim.errors import DomainError
 from winchsim.physics.motor.law import require_positive
 
 PAIR_EFFICIENCY = (0.90, 0.87, 0.94)
-"""Efficiency of one spur pair of a bought gearbox, and its range [-]. A planetary stage has two such meshes (0.81).
-F. Faulhaber, "A second look at gearbox efficiencies", Machine Design, 20 June 2002: 10 % an engagement; 0.87 at 6.3:1 and
-0.40 at 10,683:1. Citizen Micro, technical notes on geared motors: 90 % a spur, 81 % a planetary stage (excerpts read)."""
+"""Efficiency of one spur pair of a bought gearbox, and its range [-]. A planetary stage has two
+such meshes (0.81). F. Faulhaber, "A second look at gearbox efficiencies", Machine Design, 20 June
+2002: 10 % an engagement; 0.87 at 6.3:1 and 0.40 at 10,683:1. Citizen Micro, technical notes on
+geared motors: 90 % a spur, 81 % a planetary stage (excerpts read)."""
 
 RATIO_OF_A_PAIR = 3.3
-"""Reduction of one spur pair of a bought gearbox [-]. From the same gearhead series and gearmotors of 6.25:1 to 150:1."""
+"""Reduction of one spur pair of a bought gearbox [-]. From the same gearhead series and gearmotors
+of 6.25:1 to 150:1."""
 
 RATIO_OF_A_PLANETARY_STAGE = 5.0
 """Largest reduction of one planetary stage of a bought gearbox [-]. Own assumption."""
 
 OWN_EFFICIENCY = (0.85, 0.78, 1.0)
-"""Torque constant over back-e.m.f. constant of a small motor with iron core, and its range [-]: from no-load and stall
-values of makers' data sheets, such as 0.84 of the motor in Pololu's 37D data sheet, rev. 1.2 (excerpt read)."""
+"""Torque constant over back-e.m.f. constant of a small motor with iron core, and its range [-]:
+from no-load and stall values of makers' data sheets, such as 0.84 of the motor in Pololu's 37D data
+sheet, rev. 1.2 (excerpt read)."""
 
 HIGHEST_OUTPUT_SPEED = 3000.0 * math.pi / 30.0
 LEAST_ASKED_RATIO = 10.0
-"""A no-load speed above the first [rad/s] is no output speed of a gearbox of the second [-] or more. Own choice."""
+"""A no-load speed above the first [rad/s] is no output speed of a gearbox of the second [-] or
+more. Own choice."""
 
 
 @dataclass(frozen=True)
@@ -38,14 +43,16 @@ class Gearbox:
     ratio : float
         Reduction, > 0. [-]
     efficiency : float or None
-        With the motor driving, 0 < e <= 1. With data at the output it divides the loss that they show between motor and
-        gearbox; with data at the motor, left out, it comes from the number of gear pairs. [-]
+        With the motor driving, 0 < e <= 1. With data at the output it divides the loss that they
+        show between motor and gearbox; with data at the motor, left out, it comes from the number
+        of gear pairs. [-]
     reverse_efficiency : float or None
         Of gearbox and motor together with the load driving; negative locks. [-]
     kind : str
         ``spur`` or ``planetary``.
     data_at : str or None
-        Which shaft the motor's data belong to, ``output`` or ``motor``; None: the output, unless the speed says otherwise.
+        Which shaft the motor's data belong to, ``output`` or ``motor``; None: the output, unless
+        the speed says otherwise.
 
     Raises
     ------
@@ -64,7 +71,9 @@ class Gearbox:
         if self.efficiency is not None and not (0.0 < self.efficiency <= 1.0):
             raise DomainError("gearbox.efficiency", self.efficiency, "a number above 0, up to 1")
         if self.reverse_efficiency is not None and not (-math.inf < self.reverse_efficiency <= 1.0):
-            raise DomainError("gearbox.reverse_efficiency", self.reverse_efficiency, "a number up to 1")
+            raise DomainError(
+                "gearbox.reverse_efficiency", self.reverse_efficiency, "a number up to 1"
+            )
 
     @property
     def pairs(self) -> int:
@@ -78,20 +87,32 @@ class Gearbox:
     def estimate(self) -> Assumption:
         """Efficiency from the number of gear pairs."""
         value, low, high = (each**self.pairs for each in PAIR_EFFICIENCY)
-        return Assumption("gearbox.efficiency", value, low, high, f"0.9 for each of {self.pairs} meshes")
+        return Assumption(
+            "gearbox.efficiency", value, low, high, f"0.9 for each of {self.pairs} meshes"
+        )
 
     def ask(self, speed: float) -> None:
-        """Refuse a no-load speed [rad/s] that no output shaft has, unless it is said where the data belong."""
-        if self.data_at is None and self.ratio >= LEAST_ASKED_RATIO and speed > HIGHEST_OUTPUT_SPEED:
+        """Refuse a no-load speed [rad/s] that no output shaft has, unless it is said where the data
+        belong."""
+        if (
+            self.data_at is None
+            and self.ratio >= LEAST_ASKED_RATIO
+            and speed > HIGHEST_OUTPUT_SPEED
+        ):
             raise DomainError(
-                "gearbox.data_at", None,
-                '"motor" if the data are those of the motor alone, "output" if the shaft behind the gearbox really turns so fast',
-            )  # fmt: skip
+                "gearbox.data_at",
+                None,
+                (
+                    '"motor" if the data are those of the motor alone, "output" if the '
+                    "shaft behind the gearbox really turns so fast"
+                ),
+            )
 
 
 @dataclass(frozen=True)
 class Output:
-    """The chain element behind a motor's drag: ratio and efficiencies of its own load-dependent loss and its gearbox.
+    """The chain element behind a motor's drag: ratio and efficiencies of its own load-dependent
+    loss and its gearbox.
 
     Attributes
     ----------
@@ -124,14 +145,16 @@ class Output:
 
     @property
     def reverse_range(self) -> tuple[float, float, float]:
-        """Expected reverse efficiency with the lowest and the highest that the forward one leaves open [-].
+        """Expected reverse efficiency with the lowest and the highest that the forward one leaves
+        open [-].
 
         Notes
         -----
-        The same friction torque both ways in each of n equal pairs gives ``(2 - e^(-1/n))^n``. Friction of one pair alone
-        gives ``2 - 1/e``; a loss that does not grow with the torque passed back leaves up to ``sqrt(e)``. Own derivation.
-        `reverse`, which live motors take, is the highest, so that no load is held by an assumption; `dragged`, which dead
-        ones take, is the expected one.
+        The same friction torque both ways in each of n equal pairs gives ``(2 - e^(-1/n))^n``.
+        Friction of one pair alone gives ``2 - 1/e``; a loss that does not grow with the torque
+        passed back leaves up to ``sqrt(e)``. Own derivation. `reverse`, which live motors take, is
+        the highest, so that no load is held by an assumption; `dragged`, which dead ones take, is
+        the expected one.
         """
         each = 2.0 - self.efficiency ** (-1.0 / self.pairs)
         expected = each**self.pairs if each > 0.0 else each
@@ -144,4 +167,12 @@ class Output:
             return ()
         _, low, high = self.reverse_range
         key = "gearbox.reverse_efficiency" if self.geared else "reverse_efficiency"
-        return (Assumption(key, self.reverse, low, high, "from the forward efficiency, the end that passes most torque back"),)
+        return (
+            Assumption(
+                key,
+                self.reverse,
+                low,
+                high,
+                "from the forward efficiency, the end that passes most torque back",
+            ),
+        )

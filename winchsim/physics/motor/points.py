@@ -13,11 +13,12 @@ from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import DISAGREEMENT, Found, MotorFit, Residual, conclude, volts
 
 _LEAST_SPREAD = 1e-3
-"""How far points must lie apart, as the smallest singular value of the scaled equations. Own choice: below
-it, reading errors of a tenth of a per cent would already decide the result."""
+"""How far points must lie apart, as the smallest singular value of the scaled equations. Own
+choice: below it, reading errors of a tenth of a per cent would already decide the result."""
 
 _WORST_RESIDUAL = 0.5
-"""Largest residual of a point that still is a measurement of this motor, of no-load speed or stall current. Own choice."""
+"""Largest residual of a point that still is a measurement of this motor, of no-load speed or stall
+current. Own choice."""
 
 _SENSIBLE = "speed that falls and current that rises as the torque grows"
 
@@ -47,15 +48,15 @@ def from_points(
     Returns
     -------
     MotorFit
-        Least squares in resistance and back-e.m.f. constant (U = R i + k w + drop), and in torque constant and drag
-        (M = k i - drag). The residuals are those of speed and current at each torque, relative to no-load speed and stall
-        current.
+        Least squares in resistance and back-e.m.f. constant (U = R i + k w + drop), and in torque
+        constant and drag (M = k i - drag). The residuals are those of speed and current at each
+        torque, relative to no-load speed and stall current.
 
     Raises
     ------
     DomainError
-        A value outside its range, fewer than two points, points that leave a constant undetermined or that no
-        motor can have.
+        A value outside its range, fewer than two points, points that leave a constant undetermined
+        or that no motor can have.
     """
     known = Extras(**extras)
     u, m, w, i = _checked_points(voltage, torque, speed, current, known.brush_drop)
@@ -78,9 +79,13 @@ def from_points(
             ("speed", w, point.speed, fit.no_load_speed),
             ("current", i, point.current, fit.stall_current),
         ):
-            residuals.append(Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale))
+            residuals.append(
+                Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
+            )
     off = {
-        key: max(abs(residual.relative) for residual in residuals if residual.path_tail.endswith(key))
+        key: max(
+            abs(residual.relative) for residual in residuals if residual.path_tail.endswith(key)
+        )
         for key in ("speed", "current")
     }
     if max(off.values()) > _WORST_RESIDUAL:
@@ -89,11 +94,16 @@ def from_points(
         f"Fitted to {len(m)} points: speed within {max(off['speed'], 1e-3):.1%} of the no-load speed, "
         f"current within {max(off['current'], 1e-3):.1%} of the stall current."
     )
-    wanted = f"another working point, near half the no-load speed at {volts(nominal)}: a light brake on the shaft for a few seconds"
+    wanted = (
+        f"another working point, near half the no-load speed at {volts(nominal)}: a "
+        f"light brake on the shaft for a few seconds"
+    )
     return replace(
-        fit, residuals=tuple(residuals), notes=(note, *fit.notes),
+        fit,
+        residuals=tuple(residuals),
+        notes=(note, *fit.notes),
         best_measurement=wanted if max(off.values()) > DISAGREEMENT else None,
-    )  # fmt: skip
+    )
 
 
 def _checked_points(
@@ -105,7 +115,11 @@ def _checked_points(
 ) -> tuple[Any, Any, Any, Any]:
     m, w, i = (np.asarray(values, dtype=float) for values in (torque, speed, current))
     if not (m.ndim == 1 and m.shape == w.shape == i.shape and len(m) >= 2):
-        raise DomainError("points", len(np.atleast_1d(m)), "two points or more, each with torque, speed and current")
+        raise DomainError(
+            "points",
+            len(np.atleast_1d(m)),
+            "two points or more, each with torque, speed and current",
+        )
     u = np.broadcast_to(np.asarray(voltage, dtype=float), m.shape)
     for name, values in (("torque", m), ("speed", w), ("current", i)):
         if not np.all(np.isfinite(values) & (values >= 0.0)):
@@ -128,6 +142,15 @@ def _share_of_drag(m: Any, w: Any, share: float) -> Any:
 def _solved(columns: Any, target: Any) -> Any:
     """Least squares of one law, refused where the points do not determine it."""
     norms = np.linalg.norm(columns, axis=0)
-    if not np.all(norms > 0.0) or np.linalg.matrix_rank(columns / norms, tol=_LEAST_SPREAD) < columns.shape[1]:
-        raise DomainError("points", "points too much alike", "at least two points with clearly different torques and speeds")
-    return [float(value) for value in np.linalg.lstsq(columns / norms, target, rcond=None)[0] / norms]
+    if (
+        not np.all(norms > 0.0)
+        or np.linalg.matrix_rank(columns / norms, tol=_LEAST_SPREAD) < columns.shape[1]
+    ):
+        raise DomainError(
+            "points",
+            "points too much alike",
+            "at least two points with clearly different torques and speeds",
+        )
+    return [
+        float(value) for value in np.linalg.lstsq(columns / norms, target, rcond=None)[0] / norms
+    ]

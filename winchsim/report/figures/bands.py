@@ -1,12 +1,12 @@
-"""Panels over one time axis, with numbered marks of the events: the frame of every curve over time."""
+"""Panels over one time axis, with numbered marks of the events: the frame of every curve over
+time."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
-
-import math
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -210,7 +210,8 @@ class Band:
             axes.axvline(place, color=colour, linewidth=thin, zorder=1.2, label=EVENT)
 
     def _stroke(self, axes: Axes, mark: Mark, colour: str) -> None:
-        """Short strokes at the foot of a panel, one for each recurring event that can be told apart."""
+        """Short strokes at the foot of a panel, one for each recurring event that can be told
+        apart."""
         times = np.array([e.time for e in mark.events])
         column = np.floor((times - self.shown.start) / self.shown.span * self.width / STROKES_APART)
         times = times[np.unique(column, return_index=True)[1]]
@@ -220,7 +221,8 @@ class Band:
         axes.plot(x, y, transform=foot, color=colour, linewidth=thin, zorder=1.1, label=REPEATED)
 
     def _number_marks(self) -> None:
-        """The number of each mark above the first panel, those too near moved right; a grave one on a filled box."""
+        """The number of each mark above the first panel, those too near moved right; a grave one on
+        a filled box."""
         first, look = self.axes[0], self.look
         wide, tall = size_mm(first)
         apart = NUMBER_EMS * look.em * self.shown.shown(self.shown.origin + self.shown.span) / wide
@@ -236,8 +238,16 @@ class Band:
             x = max(self.shown.shown(mark.start), free)
             free = x + apart
             place = (x, 1 + 0.75 * look.row / tall)
-            first.text(*place, str(n), transform=first.get_xaxis_transform(), ha="center", va="center",
-                       color="white" if grave else INK, weight="bold", bbox=frame)  # fmt: skip
+            first.text(
+                *place,
+                str(n),
+                transform=first.get_xaxis_transform(),
+                ha="center",
+                va="center",
+                color="white" if grave else INK,
+                weight="bold",
+                bbox=frame,
+            )
 
 
 def _names_a_row(look: Look) -> int:
@@ -245,7 +255,8 @@ def _names_a_row(look: Look) -> int:
 
 
 def name_curves(band: Band, lines: Sequence[Line2D], names: Sequence[str]) -> None:
-    """Samples of curves with their names above the panels; the band has room for its `named` ones."""
+    """Samples of curves with their names above the panels; the band has room for its `named`
+    ones."""
     look, first = band.look, band.axes[0]
     wide, tall = size_mm(first)
     low = 1 + (1.5 if band.marks else 0.4) * look.row / tall
@@ -266,9 +277,11 @@ def name_curves(band: Band, lines: Sequence[Line2D], names: Sequence[str]) -> No
 
 
 def compose(look: Look, rows: Sequence[Sequence[Band]]) -> Figure:
-    """Figure with rows of bands from the top down; each is placed and its panels are ready to be drawn on.
+    """Figure with rows of bands from the top down; each is placed and its panels are ready to be
+    drawn on.
 
-    Panels are made lower, as far as they stay readable, where the figure would be taller than its look allows.
+    Panels are made lower, as far as they stay readable, where the figure would be taller than its
+    look allows.
     """
     gap = 1.2 * look.em
     over = (
@@ -293,7 +306,7 @@ def compose(look: Look, rows: Sequence[Sequence[Band]]) -> Figure:
     return figure
 
 
-# --- key --------------------------------------------------------------------------------------------------------------
+# --- key
 
 
 def _mark_text(mark: Mark, shown: Window) -> str:
@@ -360,7 +373,7 @@ def write(figure: Figure, x: float, y: float, text: str, **more: object) -> None
     figure.text(x / wide, y / high, text, ha="left", **more)  # type: ignore[arg-type]
 
 
-# --- curves and what is written beside them ---------------------------------------------------------------------------
+# --- curves and what is written beside them
 
 
 def held_spans(record: Record) -> list[tuple[float, float]]:
@@ -494,10 +507,17 @@ def limit_line(
     )
     wide, _ = size_mm(axes)
     edge = 0.6 * look.em / wide
-    axes.annotate(text, (edge if side == "left" else 1 - edge, level), xycoords=axes.get_yaxis_transform(),
-                  xytext=(0, -0.25 * look.font if below else 0.25 * look.font), textcoords="offset points",
-                  ha=side, va="top" if below else "bottom", color=VERMILLION,
-                  bbox={"boxstyle": "square,pad=0.05", "facecolor": "white", "alpha": 0.75, "linewidth": 0})  # fmt: skip
+    axes.annotate(
+        text,
+        (edge if side == "left" else 1 - edge, level),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(0, -0.25 * look.font if below else 0.25 * look.font),
+        textcoords="offset points",
+        ha=side,
+        va="top" if below else "bottom",
+        color=VERMILLION,
+        bbox={"boxstyle": "square,pad=0.05", "facecolor": "white", "alpha": 0.75, "linewidth": 0},
+    )
 
 
 def level_line(axes: Axes, look: Look, level: float, label: str) -> Line2D:

@@ -118,7 +118,8 @@ def beside_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool =
 
 
 def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> list[Picture]:
-    """The tests of a sheet as they were simulated, on shared axes, and how far they and the measurements are apart.
+    """The tests of a sheet as they were simulated, on shared axes, and how far they and the
+    measurements are apart.
 
     Parameters
     ----------

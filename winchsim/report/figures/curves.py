@@ -1,4 +1,5 @@
-"""The curves of one lift over time: height and speed, current, voltage and power, temperatures, rope tension."""
+"""The curves of one lift over time: height and speed, current, voltage and power, temperatures,
+rope tension."""
 
 from __future__ import annotations
 
@@ -28,7 +29,8 @@ from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulation import Record
 
 LEAST_MOVE = 0.01
-"""Stretches in which the tension moves less, as a share of the weight, are not worth a larger scale. [-]"""
+"""Stretches in which the tension moves less, as a share of the weight, are not worth a larger
+scale. [-]"""
 
 SIDE_BY_SIDE = 150.0
 """Width from which the larger parts of a curve stand beside each other. [mm]"""
@@ -38,7 +40,8 @@ MOST_GROUPS = 2
 
 
 def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Height and speed of the load over time, with the height asked for; `us` for axes in US units."""
+    """Height and speed of the load over time, with the height asked for; `us` for axes in US
+    units."""
     wanted = record.machine.height(record.machine.top_travel)
     heights, speeds = record["height"], record["speed"]
     least = 0.1 * record.machine.scales.load_speed
@@ -88,7 +91,8 @@ def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:  # no
 
 
 def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Winding and case temperature of the hottest motor groups over time, with the winding's limit."""
+    """Winding and case temperature of the hottest motor groups over time, with the winding's
+    limit."""
     every = record.machine.groups
     groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[
         :MOST_GROUPS
@@ -116,11 +120,12 @@ def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
     return figure
 
 
-# --- rope tension -----------------------------------------------------------------------------------------------------
+# --- rope tension
 
 
 def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Rope tension over the whole run, and larger where the load lifts off and where events crowd."""
+    """Rope tension over the whole run, and larger where the load lifts off and where events
+    crowd."""
     pull = record["tension"]
     unit = suits("tension", pull, us)
     steady = record.machine.scales.pull / record.machine.line.falls
@@ -166,12 +171,21 @@ def _tag_zooms(bands: Sequence[Band]) -> None:
         start, end = first.shown.shown(band.shown.start), first.shown.shown(band.shown.end)
         axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
         level = 0.1 if band is bands[1] else 0.28
-        axes.text(middle, level, band.tag, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold",
-                  color=GREEN)  # fmt: skip
+        axes.text(
+            middle,
+            level,
+            band.tag,
+            transform=axes.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            weight="bold",
+            color=GREEN,
+        )
 
 
 def zoom_windows(record: Record) -> list[Window]:
-    """Stretches that are worth a larger scale: where the rope takes the load, and where grave or many events crowd.
+    """Stretches that are worth a larger scale: where the rope takes the load, and where grave or
+    many events crowd.
 
     Returns
     -------
@@ -206,7 +220,8 @@ def _around(record: Record, time: float, before: float, after: float) -> Window:
 
 
 def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
-    """Time from which the most happens within a few bounces, outside what is shown already; grave events count more."""
+    """Time from which the most happens within a few bounces, outside what is shown already; grave
+    events count more."""
     stretch = 6 * record.machine.scales.bounce_period
     events = [
         e for e in named_events(record)

@@ -1,6 +1,7 @@
 """One look for every figure: sizes, type, colours by quantity, and boxes placed in millimetres.
 
-Nothing global is changed: whatever draws does so inside `drawing`, which puts matplotlib's settings back afterwards.
+Nothing global is changed: whatever draws does so inside `drawing`, which puts matplotlib's settings
+back afterwards.
 """
 
 from __future__ import annotations
@@ -21,9 +22,16 @@ INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"
 
 QUANTITY_COLOURS = {
-    "height": BLUE, "speed": GREEN, "current": VERMILLION, "voltage": BLUE, "power": INK, "tension": INK,
-    "winding": VERMILLION, "case": BLUE, "torque": INK,
-}  # fmt: skip
+    "height": BLUE,
+    "speed": GREEN,
+    "current": VERMILLION,
+    "voltage": BLUE,
+    "power": INK,
+    "tension": INK,
+    "winding": VERMILLION,
+    "case": BLUE,
+    "torque": INK,
+}
 """Colour of each quantity, the same in every figure."""
 
 SERIES = (
@@ -32,13 +40,15 @@ SERIES = (
     (VERMILLION, (0, (1.2, 1.2))),
     (GREEN, (0, (5, 1.2, 1.2, 1.2))),
 )
-"""Colour and dashes of the first, second, ... of several lines of one quantity: told apart without colour too."""
+"""Colour and dashes of the first, second, ... of several lines of one quantity: told apart without
+colour too."""
 
 LIMIT_DASHES = (0, (9, 2.5, 1.5, 2.5, 1.5, 2.5))
 """Dashes of a limit, and of nothing else."""
 
 LEVEL_WIDTH = 0.5
-"""Width of a line that only shows a level to compare with, in widths of a curve; it is solid. [-]"""
+"""Width of a line that only shows a level to compare with, in widths of a curve; it is solid.
+[-]"""
 
 MM = 1 / 25.4
 
@@ -94,17 +104,46 @@ def style(look: Look) -> dict[str, Any]:
     """Settings of matplotlib that make this look."""
     thin = look.line / 2
     return {
-        "font.family": ["DejaVu Sans"], "font.size": look.font, "text.parse_math": False, "axes.unicode_minus": True,
-        "axes.titlesize": look.font, "axes.labelsize": look.font, "xtick.labelsize": look.font, "ytick.labelsize": look.font,
-        "legend.fontsize": look.font, "axes.linewidth": thin, "xtick.major.width": thin, "ytick.major.width": thin,
-        "xtick.major.size": look.em * 0.9, "ytick.major.size": look.em * 0.9, "xtick.direction": "out",
-        "ytick.direction": "out", "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": GREY,
-        "xtick.color": INK, "ytick.color": INK, "axes.labelcolor": INK, "lines.linewidth": look.line,
-        "lines.solid_capstyle": "butt", "lines.dash_capstyle": "butt", "lines.scale_dashes": True, "axes.grid": True,
-        "grid.color": FAINT, "grid.linewidth": thin, "axes.axisbelow": True, "hatch.linewidth": look.line / 3,
-        "figure.facecolor": "white", "savefig.facecolor": "white", "svg.fonttype": "none", "svg.hashsalt": "winchsim",
-        "pdf.fonttype": 42, "path.simplify": True, "path.simplify_threshold": 0.1, "agg.path.chunksize": 0,
-    }  # fmt: skip
+        "font.family": ["DejaVu Sans"],
+        "font.size": look.font,
+        "text.parse_math": False,
+        "axes.unicode_minus": True,
+        "axes.titlesize": look.font,
+        "axes.labelsize": look.font,
+        "xtick.labelsize": look.font,
+        "ytick.labelsize": look.font,
+        "legend.fontsize": look.font,
+        "axes.linewidth": thin,
+        "xtick.major.width": thin,
+        "ytick.major.width": thin,
+        "xtick.major.size": look.em * 0.9,
+        "ytick.major.size": look.em * 0.9,
+        "xtick.direction": "out",
+        "ytick.direction": "out",
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        "axes.edgecolor": GREY,
+        "xtick.color": INK,
+        "ytick.color": INK,
+        "axes.labelcolor": INK,
+        "lines.linewidth": look.line,
+        "lines.solid_capstyle": "butt",
+        "lines.dash_capstyle": "butt",
+        "lines.scale_dashes": True,
+        "axes.grid": True,
+        "grid.color": FAINT,
+        "grid.linewidth": thin,
+        "axes.axisbelow": True,
+        "hatch.linewidth": look.line / 3,
+        "figure.facecolor": "white",
+        "savefig.facecolor": "white",
+        "svg.fonttype": "none",
+        "svg.hashsalt": "winchsim",
+        "pdf.fonttype": 42,
+        "path.simplify": True,
+        "path.simplify_threshold": 0.1,
+        "agg.path.chunksize": 0,
+    }
 
 
 @contextmanager
@@ -116,7 +155,7 @@ def drawing(look: Look) -> Iterator[None]:
         yield
 
 
-# --- type -----------------------------------------------------------------------------------------------------------
+# --- type
 
 
 @lru_cache(maxsize=4096)
@@ -186,7 +225,7 @@ def folded(text: str, width: float, look: Look, most: int = 3) -> list[str]:
     return [fitted(line, width, look) for line in lines]
 
 
-# --- boxes ----------------------------------------------------------------------------------------------------------
+# --- boxes
 
 
 def blank(look: Look, height: float) -> Figure:

@@ -1,6 +1,8 @@
-"""From a record's events to the few marks that a figure can carry: merged where they crowd, named in few words.
+"""From a record's events to the few marks that a figure can carry: merged where they crowd, named
+in few words.
 
-No drawing here. Every event belongs to exactly one mark, except those that the timeline leaves out too.
+No drawing here. Every event belongs to exactly one mark, except those that the timeline leaves out
+too.
 """
 
 from __future__ import annotations
@@ -14,14 +16,35 @@ from winchsim.report.words.timeline import worth_telling
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
-    Event.PHASE_STARTS: "", Event.DRUM_STARTS: "drum starts", Event.LIFT_OFF: "lift-off", Event.TOP: "up",
-    Event.DRUM_STOPS: "drum stops", Event.RUNS_BACK: "runs back", Event.STALLED: "stall", Event.WEDGED: "wedges", Event.RESTARTS: "starts again",
-    Event.LAYER: "new layer", Event.TAUT: "taut", Event.SLACK: "slack", Event.LANDED: "lands", Event.SNAGGED: "snag",
-    Event.TOP_STOP: "top stop", Event.CAME_OFF: "off the stop", Event.STICKS: "sticks", Event.SLIPS: "slips", Event.AVERAGED: "averaged",
-    Event.SUPPLY: "supply changes over", Event.HOT: "too hot", Event.EMPTY: "battery empty", Event.OVERLOAD: "breaks",
-    Event.OVERFLOW: "over the flange", Event.PAID_OUT: "dead turns", Event.TIME_UP: "time is up", Event.END: "end",
+    Event.PHASE_STARTS: "",
+    Event.DRUM_STARTS: "drum starts",
+    Event.LIFT_OFF: "lift-off",
+    Event.TOP: "up",
+    Event.DRUM_STOPS: "drum stops",
+    Event.RUNS_BACK: "runs back",
+    Event.STALLED: "stall",
+    Event.WEDGED: "wedges",
+    Event.RESTARTS: "starts again",
+    Event.LAYER: "new layer",
+    Event.TAUT: "taut",
+    Event.SLACK: "slack",
+    Event.LANDED: "lands",
+    Event.SNAGGED: "snag",
+    Event.TOP_STOP: "top stop",
+    Event.CAME_OFF: "off the stop",
+    Event.STICKS: "sticks",
+    Event.SLIPS: "slips",
+    Event.AVERAGED: "averaged",
+    Event.SUPPLY: "supply changes over",
+    Event.HOT: "too hot",
+    Event.EMPTY: "battery empty",
+    Event.OVERLOAD: "breaks",
+    Event.OVERFLOW: "over the flange",
+    Event.PAID_OUT: "dead turns",
+    Event.TIME_UP: "time is up",
+    Event.END: "end",
     Event.SETTLED: "settled",
-}  # fmt: skip
+}
 
 _PHASES = {"raise": "power on", "lower": "lowering", "off": "power off", "short": "shorted"}
 _LOWERS = "drum lowers"
@@ -34,17 +57,50 @@ _SUPPLY = {
 }
 
 _WEIGHT = (
-    Event.OVERLOAD, Event.STALLED, Event.WEDGED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
-    Event.HOT, Event.EMPTY, Event.TOP, Event.LIFT_OFF, Event.PHASE_STARTS, Event.LANDED, Event.SLACK, Event.TIME_UP,
-    Event.LAYER, Event.DRUM_STOPS, Event.RESTARTS, Event.TAUT, Event.CAME_OFF, Event.STICKS, Event.SLIPS, Event.AVERAGED, Event.SUPPLY,
-    Event.DRUM_STARTS, Event.SETTLED, Event.END,
-)  # fmt: skip
+    Event.OVERLOAD,
+    Event.STALLED,
+    Event.WEDGED,
+    Event.SNAGGED,
+    Event.RUNS_BACK,
+    Event.PAID_OUT,
+    Event.OVERFLOW,
+    Event.TOP_STOP,
+    Event.HOT,
+    Event.EMPTY,
+    Event.TOP,
+    Event.LIFT_OFF,
+    Event.PHASE_STARTS,
+    Event.LANDED,
+    Event.SLACK,
+    Event.TIME_UP,
+    Event.LAYER,
+    Event.DRUM_STOPS,
+    Event.RESTARTS,
+    Event.TAUT,
+    Event.CAME_OFF,
+    Event.STICKS,
+    Event.SLIPS,
+    Event.AVERAGED,
+    Event.SUPPLY,
+    Event.DRUM_STARTS,
+    Event.SETTLED,
+    Event.END,
+)
 """What is named first where several events share a mark."""
 
 GRAVE = frozenset(
-    {Event.OVERLOAD, Event.STALLED, Event.SNAGGED, Event.RUNS_BACK, Event.PAID_OUT, Event.OVERFLOW, Event.TOP_STOP,
-     Event.HOT, Event.EMPTY}
-)  # fmt: skip
+    {
+        Event.OVERLOAD,
+        Event.STALLED,
+        Event.SNAGGED,
+        Event.RUNS_BACK,
+        Event.PAID_OUT,
+        Event.OVERFLOW,
+        Event.TOP_STOP,
+        Event.HOT,
+        Event.EMPTY,
+    }
+)
 """Events that are drawn so that they stand out."""
 
 _IMPLIES = {
@@ -108,7 +164,8 @@ class NamedEvent:
 
 @dataclass(frozen=True)
 class Mark:
-    """What a figure shows of one event, of several at nearly the same time, or of one kind that keeps recurring.
+    """What a figure shows of one event, of several at nearly the same time, or of one kind that
+    keeps recurring.
 
     Attributes
     ----------

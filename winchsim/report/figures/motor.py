@@ -67,7 +67,8 @@ def motor_line(
     cases: Sequence[float],
     top: float,
 ) -> MotorLine:
-    """Torque–speed line of a group's motor at given temperatures, with the supply's resistance and limit.
+    """Torque–speed line of a group's motor at given temperatures, with the supply's resistance and
+    limit.
 
     Parameters
     ----------
@@ -92,7 +93,8 @@ def motor_line(
 
 
 def torque_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Speed of a motor against its torque: the line at the start, the line when hottest, and the path of this lift."""
+    """Speed of a motor against its torque: the line at the start, the line when hottest, and the
+    path of this lift."""
     groups = record.machine.groups[:MOST_GROUPS]
     em = look.em
     names = 4.6 * em
@@ -126,8 +128,14 @@ def _draw_group(
     path_x, path_y = np.insert(torque[index], cuts, np.nan), np.insert(speed[index], cuts, np.nan)
     (_, dashes), thin = SERIES[2], LEVEL_WIDTH * look.line
     (path,) = axes.plot(x_of(path_x), y_of(path_y), color=INK, label="_path", zorder=2)
-    (cold_line,) = axes.plot(x_of(cold.torque), y_of(cold.speed), color=PALE, linewidth=3.2 * look.line, label="_cold",
-                             zorder=1)  # fmt: skip
+    (cold_line,) = axes.plot(
+        x_of(cold.torque),
+        y_of(cold.speed),
+        color=PALE,
+        linewidth=3.2 * look.line,
+        label="_cold",
+        zorder=1,
+    )
     (hot_line,) = axes.plot(
         x_of(hot.torque),
         y_of(hot.speed),
@@ -191,13 +199,26 @@ def _name_lines(
     warm = "°F" if us else "°C"
     texts = [
         "path of this lift" + (f", group {group.number}" if len(record.machine.groups) > 1 else ""),
-        f"at {text_of(raising_phase(record.machine).voltage, 'V')}, winding {text_of(group.winding_start, warm)}",
+        (
+            f"at {text_of(raising_phase(record.machine).voltage, 'V')}, winding "
+            f"{text_of(group.winding_start, warm)}"
+        ),
         f"winding {text_of(hottest, warm)}",
         f"own drag {text_of(group.motor.drag, unit)}",
     ]
     left = (LEFT_EMS - 0.8) * look.em / size_mm(axes)[0]
-    axes.legend(lines, texts, loc="lower left", bbox_to_anchor=(-left, 1.0), ncols=2, frameon=False, handlelength=2.2,
-                borderpad=0.1, labelspacing=0.25, columnspacing=1.2)  # fmt: skip
+    axes.legend(
+        lines,
+        texts,
+        loc="lower left",
+        bbox_to_anchor=(-left, 1.0),
+        ncols=2,
+        frameon=False,
+        handlelength=2.2,
+        borderpad=0.1,
+        labelspacing=0.25,
+        columnspacing=1.2,
+    )
 
 
 def _mark_moments(

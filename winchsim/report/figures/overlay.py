@@ -66,7 +66,8 @@ _LIGHT, _DARK = "#8CC4E8", "#06283F"
 
 @dataclass(frozen=True)
 class Run:
-    """A record with the name that it goes by in a figure, and the lift times that were measured of it. [s]"""
+    """A record with the name that it goes by in a figure, and the lift times that were measured of
+    it. [s]"""
 
     name: str
     record: Record
@@ -74,7 +75,8 @@ class Run:
 
 
 def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
-    """Height, current and winding temperature of several lifts on shared axes, with a number where each is decided.
+    """Height, current and winding temperature of several lifts on shared axes, with a number where
+    each is decided.
 
     Parameters
     ----------
@@ -125,8 +127,17 @@ def overlay(runs: Sequence[Run], look: Look, *, us: bool = False) -> Figure:
         room_for(band.axes[1], *drawn[1], least=0.02)
         room_for(band.axes[2], *drawn[2], zero=False, least=2.0)
         finish(band)
-        figure.legend(lines, key_of(runs, look), loc="lower left", bbox_to_anchor=(0.02, 0.0), frameon=False, handlelength=2.4,
-                      borderpad=0.2, borderaxespad=0.0, labelspacing=0.3)  # fmt: skip
+        figure.legend(
+            lines,
+            key_of(runs, look),
+            loc="lower left",
+            bbox_to_anchor=(0.02, 0.0),
+            frameon=False,
+            handlelength=2.4,
+            borderpad=0.2,
+            borderaxespad=0.0,
+            labelspacing=0.3,
+        )
     return figure
 
 
@@ -142,7 +153,8 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
 
 
 def line_of(place: int, count: int) -> tuple[str, object]:
-    """Colour and dashes of one of several lifts: set apart where they are few, from light to dark where they are many."""
+    """Colour and dashes of one of several lifts: set apart where they are few, from light to dark
+    where they are many."""
     if count <= len(SERIES):
         return SERIES[place]
     share = place / (count - 1)
@@ -180,7 +192,9 @@ def _outcome(record: Record) -> str:
     time, height, words = _ending(record)
     if words == "up":
         return f"up after {text_of(time, 's')}"
-    where = "on the floor" if abs(height) < 1e-6 else f"at {text_of(height, suits('height', height))}"
+    where = (
+        "on the floor" if abs(height) < 1e-6 else f"at {text_of(height, suits('height', height))}"
+    )
     return f"{words} {where} after {text_of(time, 's')}"
 
 
@@ -191,7 +205,8 @@ def _mark_end(band: Band, axes: Axes, run: Run, unit: str, colour: str, place: i
 
 
 def _pointers(axes: Axes, times: np.ndarray, top: float, look: Look, label: str) -> None:
-    """Measured times as triangles that point down at the height reached, clear of the numbers there."""
+    """Measured times as triangles that point down at the height reached, clear of the numbers
+    there."""
     up = ScaledTranslation(0, 0.9 * look.font / 72, axes.figure.dpi_scale_trans)
     axes.plot(
         times,
@@ -207,7 +222,7 @@ def _pointers(axes: Axes, times: np.ndarray, top: float, look: Look, label: str)
     )
 
 
-# --- measured traces --------------------------------------------------------------------------------------------------
+# --- measured traces
 
 
 def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = False) -> Figure:
@@ -270,8 +285,18 @@ def with_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = F
 
 
 def _points(axes: Axes, x: np.ndarray, y: np.ndarray, look: Look, label: str) -> None:
-    axes.plot(x, y, linestyle="none", marker="o", markersize=look.line * 2.2, markerfacecolor="white", markeredgecolor=INK,
-              markeredgewidth=look.line * 0.5, zorder=3, label=label)  # fmt: skip
+    axes.plot(
+        x,
+        y,
+        linestyle="none",
+        marker="o",
+        markersize=look.line * 2.2,
+        markerfacecolor="white",
+        markeredgecolor=INK,
+        markeredgewidth=look.line * 0.5,
+        zorder=3,
+        label=label,
+    )
 
 
 def _legend(band: Band) -> None:
@@ -281,15 +306,24 @@ def _legend(band: Band) -> None:
         for line in first.get_lines()
         if str(line.get_label()).startswith(("_simulated", "_measured"))
     ]
-    first.legend(lines, ["simulated", "measured"], loc="upper left", frameon=True, framealpha=0.85, edgecolor="none",
-                 handlelength=1.8, borderpad=0.2)  # fmt: skip
+    first.legend(
+        lines,
+        ["simulated", "measured"],
+        loc="upper left",
+        frameon=True,
+        framealpha=0.85,
+        edgecolor="none",
+        handlelength=1.8,
+        borderpad=0.2,
+    )
 
 
-# --- test sheets ------------------------------------------------------------------------------------------------------
+# --- test sheets
 
 
 def with_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
-    """Lift time and steady current over the load, measured and simulated, and the differences in per cent.
+    """Lift time and steady current over the load, measured and simulated, and the differences in
+    per cent.
 
     Parameters
     ----------
@@ -342,11 +376,26 @@ def _draw_both(
     """Simulated values joined by a line, measured ones as open points."""
     known = [(float(m), v) for m, v in zip(masses, simulated, strict=True) if v is not None]
     line = sorted(dict(known).items())
-    axes.plot([m for m, _ in line], [v for _, v in line], color=BLUE, marker="x", markersize=look.line * 3,
-              label="simulated")  # fmt: skip
+    axes.plot(
+        [m for m, _ in line],
+        [v for _, v in line],
+        color=BLUE,
+        marker="x",
+        markersize=look.line * 3,
+        label="simulated",
+    )
     seen = [(float(m), v) for m, v in zip(masses, measured, strict=True) if v is not None]
-    axes.plot([m for m, _ in seen], [v for _, v in seen], linestyle="none", marker="o", markerfacecolor="white",
-              markeredgecolor=INK, markersize=look.line * 3, label="measured", zorder=3)  # fmt: skip
+    axes.plot(
+        [m for m, _ in seen],
+        [v for _, v in seen],
+        linestyle="none",
+        marker="o",
+        markerfacecolor="white",
+        markeredgecolor=INK,
+        markersize=look.line * 3,
+        label="measured",
+        zorder=3,
+    )
     room_for(axes, [v for _, v in known + seen], least=1e-6)
     _key_above(axes)
 
@@ -357,15 +406,27 @@ def _draw_shares(
     """Measured less simulated in per cent, with the mean of each as a thin line."""
     drawn: list[float] = []
     for name, marker, colour, values, mean in zip(
-        ("time", "current"), "os", (INK, VERMILLION),
-        ([t.time_difference for t in tests], [t.current_difference for t in tests]), mean_difference(tests), strict=True,
-    ):  # fmt: skip
+        ("time", "current"),
+        "os",
+        (INK, VERMILLION),
+        ([t.time_difference for t in tests], [t.current_difference for t in tests]),
+        mean_difference(tests),
+        strict=True,
+    ):
         known = [(float(m), 100 * v) for m, v in zip(masses, values, strict=True) if v is not None]
         if mean is None:
             continue
-        axes.plot([m for m, _ in known], [v for _, v in known], linestyle="none", marker=marker, markerfacecolor="white",
-                  markeredgecolor=colour, markersize=look.line * 3, label=f"{name}, mean {sentence_text(signed(mean, '%'))}",
-                  zorder=3)  # fmt: skip
+        axes.plot(
+            [m for m, _ in known],
+            [v for _, v in known],
+            linestyle="none",
+            marker=marker,
+            markerfacecolor="white",
+            markeredgecolor=colour,
+            markersize=look.line * 3,
+            label=f"{name}, mean {sentence_text(signed(mean, '%'))}",
+            zorder=3,
+        )
         axes.axhline(100 * mean, color=colour, linewidth=LEVEL_WIDTH * look.line, label="_mean")
         drawn += [v for _, v in known]
     room_for(axes, drawn, least=1.0)
@@ -385,8 +446,17 @@ def _draw_shares(
 
 
 def _key_above(axes: Axes) -> None:
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, borderpad=0.0, handlelength=1.2,
-                handletextpad=0.5, columnspacing=1.0, borderaxespad=0.15)  # fmt: skip
+    axes.legend(
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        ncols=2,
+        frameon=False,
+        borderpad=0.0,
+        handlelength=1.2,
+        handletextpad=0.5,
+        columnspacing=1.0,
+        borderaxespad=0.15,
+    )
 
 
 def _dress(axes: Axes, look: Look, label: str, masses: np.ndarray, *, last: bool) -> None:

@@ -1,7 +1,8 @@
-"""Where the parts of a build stand when it is drawn: gears in mesh, motors around their common gear, drum and its layers.
+"""Where the parts of a build stand when it is drawn: gears in mesh, motors around their common
+gear, drum and its layers.
 
-Geometry only, in metres, seen along the shafts. The first shaft is that of the gear the motors drive; the train runs to the
-right of it, up and down in turn so that its gears can be told apart.
+Geometry only, in metres, seen along the shafts. The first shaft is that of the gear the motors
+drive; the train runs to the right of it, up and down in turn so that its gears can be told apart.
 """
 
 from __future__ import annotations
@@ -72,7 +73,8 @@ class Gear:
 
 @dataclass(frozen=True)
 class MotorSpot:
-    """A motor where it stands: axis [m], body diameter [m], whether that is given, whether it runs."""
+    """A motor where it stands: axis [m], body diameter [m], whether that is given, whether it
+    runs."""
 
     x: float
     y: float
@@ -131,7 +133,9 @@ def plan_of(inputs: Inputs) -> Plan:
     inputs : Inputs
         Scenario of the build.
     """
-    unrolled = [(n, stage) for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
+    unrolled = [
+        (n, stage) for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)
+    ]
     stages = [stage for _, stage in unrolled]
     gears: list[Gear] = []
     others: list[OtherStage] = []
@@ -149,12 +153,19 @@ def plan_of(inputs: Inputs) -> Plan:
     first = stages[0] if stages else None
     fronts, motors, crowded = _front(inputs, first)
     if first is not None and not _is_spur(first):
-        others.insert(0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, first.speed_ratio()))
+        others.insert(
+            0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, first.speed_ratio())
+        )
     return Plan(tuple(fronts + gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 
 def _is_spur(stage: Stage) -> bool:
-    return stage.kind == "spur" and stage.pinion is not None and stage.gear is not None and module_of(stage) is not None
+    return (
+        stage.kind == "spur"
+        and stage.pinion is not None
+        and stage.gear is not None
+        and module_of(stage) is not None
+    )
 
 
 def _distance(stage: Stage) -> float:
@@ -164,7 +175,9 @@ def _distance(stage: Stage) -> float:
     return (stage.pinion + stage.gear) * module / 2
 
 
-def _pair(stage: Stage, at: tuple[float, float], to: tuple[float, float], angle: float, shaft: int) -> list[Gear]:
+def _pair(
+    stage: Stage, at: tuple[float, float], to: tuple[float, float], angle: float, shaft: int
+) -> list[Gear]:
     """Pinion and gear with a tooth of the pinion in a gap of the gear."""
     module = module_of(stage)
     assert module is not None and stage.pinion is not None and stage.gear is not None
@@ -175,7 +188,9 @@ def _pair(stage: Stage, at: tuple[float, float], to: tuple[float, float], angle:
 
 def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorSpot], bool]:
     """Motors with their pinions around the common gear, and that gear."""
-    counts = [(group, k < group.count - group.dead) for group in inputs.motors for k in range(group.count)]
+    counts = [
+        (group, k < group.count - group.dead) for group in inputs.motors for k in range(group.count)
+    ]
     gears: list[Gear] = []
     motors: list[MotorSpot] = []
     module = module_of(first) if first is not None and _is_spur(first) else None
@@ -184,14 +199,23 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
         sizes = [group.body_diameter or NOMINAL_MOTOR for group, _ in counts]
         y = -sum(sizes) / 2
         for (group, live), size in zip(counts, sizes, strict=True):
-            motors.append(MotorSpot(-reach, y + size / 2, size, group.body_diameter is not None, live))
+            motors.append(
+                MotorSpot(-reach, y + size / 2, size, group.body_diameter is not None, live)
+            )
             y += size
         return gears, motors, False
     pinions = [group.pinion or first.pinion or 0 for group, _ in counts]
     distances = [(teeth + first.gear) * module / 2 for teeth in pinions]
-    bodies = [group.body_diameter or NOMINAL_BODY * teeth * module for (group, _), teeth in zip(counts, pinions, strict=True)]
-    angles, crowded = _around(distances, bodies, [group.body_diameter is not None for group, _ in counts])
-    for (group, live), teeth, distance, body, angle in zip(counts, pinions, distances, bodies, angles, strict=True):
+    bodies = [
+        group.body_diameter or NOMINAL_BODY * teeth * module
+        for (group, _), teeth in zip(counts, pinions, strict=True)
+    ]
+    angles, crowded = _around(
+        distances, bodies, [group.body_diameter is not None for group, _ in counts]
+    )
+    for (group, live), teeth, distance, body, angle in zip(
+        counts, pinions, distances, bodies, angles, strict=True
+    ):
         x, y = distance * math.cos(angle), distance * math.sin(angle)
         gears.append(Gear(x, y, teeth, module, _meshing(first.gear, teeth, angle), -1, True))
         motors.append(MotorSpot(x, y, body, group.body_diameter is not None, live))
@@ -199,9 +223,15 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
     return gears, motors, crowded
 
 
-def _around(distances: Sequence[float], bodies: Sequence[float], known: Sequence[bool]) -> tuple[list[float], bool]:
-    """Angles of the motors around the common gear, centred on the side away from the train, and whether they are too many."""
-    needs = [2 * math.asin(min(1.0, 1.06 * body / 2 / distance)) for distance, body in zip(distances, bodies, strict=True)]
+def _around(
+    distances: Sequence[float], bodies: Sequence[float], known: Sequence[bool]
+) -> tuple[list[float], bool]:
+    """Angles of the motors around the common gear, centred on the side away from the train, and
+    whether they are too many."""
+    needs = [
+        2 * math.asin(min(1.0, 1.06 * body / 2 / distance))
+        for distance, body in zip(distances, bodies, strict=True)
+    ]
     whole = sum(needs)
     crowded = whole * (1 / 1.06) > 2 * math.pi and all(known)
     squeeze = min(1.0, 2 * math.pi / whole) if whole > 0 else 1.0
@@ -213,7 +243,8 @@ def _around(distances: Sequence[float], bodies: Sequence[float], known: Sequence
 
 
 def _meshing(gear_teeth: int, pinion_teeth: int, angle: float) -> float:
-    """Turn of a pinion at an angle around a gear (whose gap lies at angle 0) such that the two mesh."""
+    """Turn of a pinion at an angle around a gear (whose gap lies at angle 0) such that the two
+    mesh."""
     pitch = 2 * math.pi / gear_teeth
     ahead = (angle % pitch) / pitch  # part of a pitch from the gap to the line of centres
     return angle + math.pi + ahead * 2 * math.pi / pinion_teeth
@@ -225,13 +256,18 @@ def outline(gear: Gear) -> list[tuple[float, float]]:
     points = []
     for n in range(gear.teeth):
         middle = gear.turn + n * pitch
-        for radius, share in ((gear.root, -0.36), (gear.tip, -0.14), (gear.tip, 0.14), (gear.root, 0.36)):
+        for radius, share in (
+            (gear.root, -0.36),
+            (gear.tip, -0.14),
+            (gear.tip, 0.14),
+            (gear.root, 0.36),
+        ):
             angle = middle + share * pitch
             points.append((gear.x + radius * math.cos(angle), gear.y + radius * math.sin(angle)))
     return points
 
 
-# --- drum -------------------------------------------------------------------------------------------------------------
+# --- drum
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,5 @@
-"""A figure as the bytes of a file: the same bytes each time, with version and scenario in its metadata."""
+"""A figure as the bytes of a file: the same bytes each time, with version and scenario in its
+metadata."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ FORMATS = ("png", "svg", "pdf")
 DPI = 200
 
 TYPEFACES = b"'DejaVu Sans', Verdana, sans-serif"
-"""What an SVG asks its reader's machine for: the typeface that it was laid out in, one as wide, or any."""
+"""What an SVG asks its reader's machine for: the typeface that it was laid out in, one as wide, or
+any."""
 
 
 def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
@@ -45,7 +47,13 @@ def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
     metadata = {
         "svg": {"Date": None, "Creator": maker, "Description": about},
         "png": {"Software": maker, "Description": about},
-        "pdf": {"CreationDate": None, "ModDate": None, "Creator": maker, "Producer": "matplotlib", "Subject": about},
+        "pdf": {
+            "CreationDate": None,
+            "ModDate": None,
+            "Creator": maker,
+            "Producer": "matplotlib",
+            "Subject": about,
+        },
     }[form]
     stream = io.BytesIO()
     with drawing(look), _drawable(figure, keep_all=form == "svg"):
@@ -55,7 +63,8 @@ def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
 
 
 def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
-    """A figure as an element of an HTML page: no outside names, no ids that two figures could share.
+    """A figure as an element of an HTML page: no outside names, no ids that two figures could
+    share.
 
     Parameters
     ----------
@@ -71,7 +80,9 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", text, flags=re.DOTALL)
     box = re.search(r'viewBox="[^"]*"', text)
-    opening = f'<svg class="figure" {box[0] if box else ""} role="img" aria-label="{html.escape(alt)}">'
+    opening = (
+        f'<svg class="figure" {box[0] if box else ""} role="img" aria-label="{html.escape(alt)}">'
+    )
     text = opening + text[text.index(">") + 1 :]
     used = set(re.findall(r'(?:url\(#|href="#)([\w-]+)', text))
     text = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
@@ -81,9 +92,14 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
 
 @contextmanager
 def _drawable(figure: Figure, *, keep_all: bool) -> Iterator[None]:
-    """Texts without characters that the typeface lacks; in SVG they stay, and the reader's typefaces serve."""
+    """Texts without characters that the typeface lacks; in SVG they stay, and the reader's
+    typefaces serve."""
     texts = [(text, text.get_text()) for text in figure.findobj(Text)]
-    changed = [(text, before) for text, before in texts if not all(has_glyph(c) or c == "\n" for c in before)]
+    changed = [
+        (text, before)
+        for text, before in texts
+        if not all(has_glyph(c) or c == "\n" for c in before)
+    ]
     with warnings.catch_warnings():
         if keep_all:
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")

@@ -1,4 +1,5 @@
-"""Pictures of sizing studies and sweeps: curves over one key, or a map over two, with the limits."""
+"""Pictures of sizing studies and sweeps: curves over one key, or a map over two, with the
+limits."""
 
 from __future__ import annotations
 
@@ -74,13 +75,20 @@ class Axis:
     def even(self) -> bool:
         """Whether equal steps are equal differences."""
         low, high = float(self.values.min()), float(self.values.max())
-        return self.scale == "even" or (self.scale == "dots" and high < 50) or low <= 0 or high < 3 * low
+        return (
+            self.scale == "even"
+            or (self.scale == "dots" and high < 50)
+            or low <= 0
+            or high < 3 * low
+        )
 
 
 def _axis(found: Sweep, path: str, values: np.ndarray, unit: str, scale: str, us: bool) -> Axis:
     shown = (PRINTED_UNITS[unit].us or unit) if us else unit
     name = "Motors" if path.endswith(".count") else NAMES.get(path, path)
-    return Axis(quantity_label(name, shown), shown, in_unit(np.asarray(values, dtype=float), shown), scale)  # type: ignore[arg-type]
+    return Axis(
+        quantity_label(name, shown), shown, in_unit(np.asarray(values, dtype=float), shown), scale
+    )  # type: ignore[arg-type]
 
 
 def study_figure(study: Study, look: Look, *, us: bool = False) -> Figure:
@@ -112,14 +120,27 @@ def sweep_figure(found: Sweep, look: Look, *, us: bool = False) -> Figure:
     us : bool
         Whether axes are in US units.
     """
-    numbers = [path for path, values in found.values.items() if np.issubdtype(values.dtype, np.number)]
+    numbers = [
+        path for path, values in found.values.items() if np.issubdtype(values.dtype, np.number)
+    ]
     axes = [
-        _axis(found, path, found.values[path], spec_at(found.inputs, path).unit, _scale(found, path), us)
+        _axis(
+            found,
+            path,
+            found.values[path],
+            spec_at(found.inputs, path).unit,
+            _scale(found, path),
+            us,
+        )
         for path in numbers
     ]
     if len(axes) == 2 and len(found.values) == 2 and _is_grid(found):
         return _map(found, axes[0], axes[1], look)
-    axis = axes[0] if axes else Axis(", ".join(found.values), "", np.arange(1.0, len(found) + 1), "dots")
+    axis = (
+        axes[0]
+        if axes
+        else Axis(", ".join(found.values), "", np.arange(1.0, len(found) + 1), "dots")
+    )
     return _curves(found, axis, look, None)
 
 
@@ -132,7 +153,7 @@ def _is_grid(found: Sweep) -> bool:
     return first > 1 and second > 1 and first * second == len(found)
 
 
-# --- curves -----------------------------------------------------------------------------------------
+# --- curves
 
 
 def _curves(found: Sweep, axis: Axis, look: Look, best: int | None) -> Figure:
@@ -155,7 +176,13 @@ def _curves(found: Sweep, axis: Axis, look: Look, best: int | None) -> Figure:
             if place == 0:
                 shown = [] if axis.scale == "dots" else [("//// fails", GREY)]
             if best is not None:
-                axes.axvline(axis.values[best], color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
+                axes.axvline(
+                    axis.values[best],
+                    color=GREEN,
+                    linewidth=0.8 * look.line,
+                    zorder=1.5,
+                    label="_best",
+                )
                 if place == 0:
                     _above(axes, axis, best, look)
             _beside(axes, shown, look)
@@ -163,21 +190,37 @@ def _curves(found: Sweep, axis: Axis, look: Look, best: int | None) -> Figure:
 
 
 def _panel(
-    axes: Axes, axis: Axis, found: Sweep, rows: Sequence[tuple[str, str]], order: np.ndarray, look: Look
+    axes: Axes,
+    axis: Axis,
+    found: Sweep,
+    rows: Sequence[tuple[str, str]],
+    order: np.ndarray,
+    look: Look,
 ) -> list[tuple[str, str]]:
     """Rows of one panel and their limits; names to write beside it."""
     names, highest, dots = [], 1.0, axis.scale == "dots"
-    for (key, name), (colour, dashes), (marker, dot), line in zip(rows, SERIES[1:], MARKERS, LINES, strict=False):
+    for (key, name), (colour, dashes), (marker, dot), line in zip(
+        rows, SERIES[1:], MARKERS, LINES, strict=False
+    ):
         values, limit = _values(found, key)
         style: dict[str, Any] = {"linestyle": dashes}
         if dots:
             face = colour if dot == "●" else "none"
-            style = {"linestyle": "none", "marker": marker, "markersize": look.line * 2.4, "markerfacecolor": face}
-        axes.plot(axis.values[order], values[order], color=colour, label=name or "lift time", **style)
+            style = {
+                "linestyle": "none",
+                "marker": marker,
+                "markersize": look.line * 2.4,
+                "markerfacecolor": face,
+            }
+        axes.plot(
+            axis.values[order], values[order], color=colour, label=name or "lift time", **style
+        )
         names += [(f"{dot if dots else line} {name}", colour)] if name else []
         highest = max(highest, float(np.nanmax(values, initial=0.0)))
         if limit is not None:
-            axes.axhline(limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES, label="_limit")
+            axes.axhline(
+                limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES, label="_limit"
+            )
             names.append((f"limit {show(limit)[0]}", GREY))
     checks = any(isinstance(key, CheckKey) for key, _ in rows)
     axes.set_ylim(0, 1.15 * (min(highest, MOST) if checks else highest))
@@ -185,14 +228,17 @@ def _panel(
 
 
 def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
-    """A result or a check of each build, NaN where there is none, and the limit of the check; factors over the required one."""
+    """A result or a check of each build, NaN where there is none, and the limit of the check;
+    factors over the required one."""
     lifted = np.array([end is End.REACHED for end in found.ends])
     if not isinstance(key, CheckKey):
         return np.where(lifted, found.results[key], np.nan), None
     column = found.check(key)
     if column is None:
         return np.full(len(found), np.nan), None
-    values = np.where(np.isfinite(column.value) & (lifted | (key not in WHILE_LIFTED)), column.value, np.nan)
+    values = np.where(
+        np.isfinite(column.value) & (lifted | (key not in WHILE_LIFTED)), column.value, np.nan
+    )
     if key in (CheckKey.PARTS, CheckKey.JAM):
         return values / column.required, 1.0
     return values, float(column.required)
@@ -238,33 +284,67 @@ def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         low = first if start == 0 else (shown[start - 1] + shown[start]) / 2
         high = last if end == len(shown) else (shown[end - 1] + shown[end]) / 2
-        axes.axvspan(low, high, facecolor="none", edgecolor=PALE, hatch="////", linewidth=0, zorder=0, label="_fails")
+        axes.axvspan(
+            low,
+            high,
+            facecolor="none",
+            edgecolor=PALE,
+            hatch="////",
+            linewidth=0,
+            zorder=0,
+            label="_fails",
+        )
 
 
 def _beside(axes: Axes, texts: Sequence[tuple[str, str]], look: Look, first: int = 0) -> None:
     """Names at the right of a panel, in their colours."""
     wide, tall = size_mm(axes)
     for n, (text, colour) in enumerate(texts, start=first):
-        axes.text(1 + 0.7 * look.em / wide, 1 - (n + 0.6) * look.row / tall, text, color=colour, transform=axes.transAxes,
-                  va="center", ha="left")  # fmt: skip
+        axes.text(
+            1 + 0.7 * look.em / wide,
+            1 - (n + 0.6) * look.row / tall,
+            text,
+            color=colour,
+            transform=axes.transAxes,
+            va="center",
+            ha="left",
+        )
 
 
 def _above(axes: Axes, axis: Axis, best: int, look: Look) -> None:
     take = f"{float(axis.values[best]):.4g} {axis.unit}".strip()
-    axes.annotate(take, (axis.values[best], 1.0), xycoords=("data", "axes fraction"), xytext=(0, 0.35 * look.font),
-                  textcoords="offset points", ha="center", va="bottom", color=GREEN)  # fmt: skip
+    axes.annotate(
+        take,
+        (axis.values[best], 1.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(0, 0.35 * look.font),
+        textcoords="offset points",
+        ha="center",
+        va="bottom",
+        color=GREEN,
+    )
 
 
 def _in_full(axes: Axes, runs: Sequence[tuple[float, float]], look: Look) -> None:
     """Lift times of full simulations, as open marks on the line."""
     if runs:
         x, y = zip(*runs, strict=True)
-        axes.plot(x, y, linestyle="none", marker="D", markerfacecolor="white", markeredgecolor=VERMILLION,
-                  markersize=look.line * 3.4, zorder=4, label="simulated in full", clip_on=False)  # fmt: skip
+        axes.plot(
+            x,
+            y,
+            linestyle="none",
+            marker="D",
+            markerfacecolor="white",
+            markeredgecolor=VERMILLION,
+            markersize=look.line * 3.4,
+            zorder=4,
+            label="simulated in full",
+            clip_on=False,
+        )
         _beside(axes, [("◇ in full", VERMILLION)], look, first=1)
 
 
-# --- map --------------------------------------------------------------------------------------------
+# --- map
 
 
 def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
@@ -284,10 +364,27 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
         ranks = found.ranks[grid]
         for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
             mask = np.where(ranks == rank, 1.0, np.nan)
-            axes.pcolor(across, up, mask, shading="nearest", cmap=ListedColormap([colour]), hatch=hatch,
-                        edgecolor=PALE, linewidth=0, zorder=0)  # fmt: skip
+            axes.pcolor(
+                across,
+                up,
+                mask,
+                shading="nearest",
+                cmap=ListedColormap([colour]),
+                hatch=hatch,
+                edgecolor=PALE,
+                linewidth=0,
+                zorder=0,
+            )
         _lines(axes, across, up, lines, look)
-        axes.plot(x.values, y.values, linestyle="none", marker=".", markersize=look.line, color=GREY, label="builds")
+        axes.plot(
+            x.values,
+            y.values,
+            linestyle="none",
+            marker=".",
+            markersize=look.line,
+            color=GREY,
+            label="builds",
+        )
         _along(axes, x, look)
         if not y.even:
             axes.set_yscale("log")
@@ -295,9 +392,13 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
         axes.set_xlabel(x.label)
         axes.set_ylabel(y.label)
         texts = ["//// a check fails, grey: a check is thin"]
-        texts += [f"{n}  limit of {CHECKS[column.key]}" for n, (column, _) in enumerate(lines, start=1)]
+        texts += [
+            f"{n}  limit of {CHECKS[column.key]}" for n, (column, _) in enumerate(lines, start=1)
+        ]
         for n, text in enumerate(texts):
-            axes.text(0, -(4.2 * em + n * look.row) / tall, text, transform=axes.transAxes, va="top")
+            axes.text(
+                0, -(4.2 * em + n * look.row) / tall, text, transform=axes.transAxes, va="top"
+            )
     return figure
 
 
@@ -316,10 +417,18 @@ def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         share = column.value / np.asarray(limit, dtype=float)
         share = share if column.side is Side.LEAST else 1 / share
-    return np.ma.array(np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST), mask=unread | np.isnan(share))
+    return np.ma.array(
+        np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST), mask=unread | np.isnan(share)
+    )
 
 
-def _lines(axes: Axes, across: np.ndarray, up: np.ndarray, lines: Sequence[tuple[Any, np.ndarray]], look: Look) -> None:
+def _lines(
+    axes: Axes,
+    across: np.ndarray,
+    up: np.ndarray,
+    lines: Sequence[tuple[Any, np.ndarray]],
+    look: Look,
+) -> None:
     colours = (INK, BLUE, VERMILLION, GREEN)
     for n, (_, share) in enumerate(lines):
         colour = colours[n % len(colours)]

@@ -35,11 +35,13 @@ _PANELS = {
     "teeth": ("tooth factor", "stronger"),
     "hold": ("holding", "holds better"),
 }
-"""Results that get a panel, the first three that anything moves: name, and what an upward bar means."""
+"""Results that get a panel, the first three that anything moves: name, and what an upward bar
+means."""
 
 
 def spread_figure(found: Spread, look: Look) -> Figure:
-    """Share of the builds below each lift time; and bars for the inputs that move time, current or teeth most.
+    """Share of the builds below each lift time; and bars for the inputs that move time, current or
+    teeth most.
 
     Parameters
     ----------
@@ -59,7 +61,13 @@ def spread_figure(found: Spread, look: Look) -> Figure:
         figure = blank(look, max(total, 4 * em))
         top = total - 0.8 * em
         if lifted:
-            axes = box(figure, LEFT_EMS * em, top - look.panel, look.width - (LEFT_EMS + 1.5) * em, look.panel)
+            axes = box(
+                figure,
+                LEFT_EMS * em,
+                top - look.panel,
+                look.width - (LEFT_EMS + 1.5) * em,
+                look.panel,
+            )
             _distribution(axes, found, look)
             top -= distribution
         for name, height in zip(names, heights, strict=True):
@@ -86,8 +94,14 @@ def _distribution(axes: Axes, found: Spread, look: Look) -> None:
     times = np.sort(found.outcomes.time[found.outcomes.lifted])
     made = found.probabilities["lifted"].of
     shares = np.arange(1, len(times) + 1) / made
-    axes.plot(np.concatenate([times[:1], times]), 100 * np.concatenate([[0.0], shares]), color=INK, drawstyle="steps-post",
-              label="_builds", zorder=3)  # fmt: skip
+    axes.plot(
+        np.concatenate([times[:1], times]),
+        100 * np.concatenate([[0.0], shares]),
+        color=INK,
+        drawstyle="steps-post",
+        label="_builds",
+        zorder=3,
+    )
     low, middle, high = np.quantile(times, (0.05, 0.5, 0.95))
     axes.axvspan(low, high, color=PALE, linewidth=0, zorder=0, label="_nine in ten")
     axes.axvline(middle, color=BLUE, linestyle=(0, (5, 1.5)), zorder=2, label="_median")
@@ -96,22 +110,40 @@ def _distribution(axes: Axes, found: Spread, look: Look) -> None:
     axes.set_ylim(0, 104)
     words = f"median {quantity(float(middle), 's')}"
     left = middle > sum(axes.get_xlim()) / 2
-    axes.annotate(words, (float(middle), 6), xytext=(-0.5 * look.font if left else 0.5 * look.font, 0),
-                  textcoords="offset points", ha="right" if left else "left", va="bottom", color=BLUE)  # fmt: skip
+    axes.annotate(
+        words,
+        (float(middle), 6),
+        xytext=(-0.5 * look.font if left else 0.5 * look.font, 0),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        va="bottom",
+        color=BLUE,
+    )
     plain_ticks(axes, look)
     axes.set_xlabel(quantity_label("Lift time; band: 5th to 95th percentile", "s"))
     axes.set_ylabel("Builds (%)")
 
 
-def _importance(figure: Figure, found: Spread, name: str, look: Look, top: float, height: float, head: float) -> None:
+def _importance(
+    figure: Figure, found: Spread, name: str, look: Look, top: float, height: float, head: float
+) -> None:
     bars, em = _bars(found, name), look.em
     names_wide = 0.46 * look.width
     axes = box(figure, names_wide, top - head - height, look.width - names_wide - 1.5 * em, height)
     for place, (_, value) in enumerate(bars):
         y = -place
         colour, hatch = (BLUE, "") if value > 0 else ("white", "////")
-        axes.barh([y], [value], height=0.62, color=colour, edgecolor=BLUE if value > 0 else VERMILLION, hatch=hatch,
-                  linewidth=look.line / 2, label="_rank", zorder=2)  # fmt: skip
+        axes.barh(
+            [y],
+            [value],
+            height=0.62,
+            color=colour,
+            edgecolor=BLUE if value > 0 else VERMILLION,
+            hatch=hatch,
+            linewidth=look.line / 2,
+            label="_rank",
+            zorder=2,
+        )
     axes.set_xlim(-1, 1)
     axes.set_ylim(0.6 - len(bars), 0.6)
     axes.axvline(0, color=GREY, linewidth=look.line / 2, zorder=3)
@@ -122,9 +154,19 @@ def _importance(figure: Figure, found: Spread, name: str, look: Look, top: float
     axes.set_xlabel(f"rank correlation (+: {_PANELS[name][1]})")
     wide, high = figure.get_size_inches() * 25.4
     figure.text(
-        0.5 * em / wide, (top - 0.4 * em) / high, f"Influence on {_PANELS[name][0]}", ha="left", va="top", weight="bold"
+        0.5 * em / wide,
+        (top - 0.4 * em) / high,
+        f"Influence on {_PANELS[name][0]}",
+        ha="left",
+        va="top",
+        weight="bold",
     )
     for place, (text, _) in enumerate(bars):
         level = top - head - height * (place + 0.6) / len(bars)
-        figure.text((names_wide - 0.6 * em) / wide, level / high, fitted(text, names_wide - 1.2 * em, look), ha="right",
-                    va="center")  # fmt: skip
+        figure.text(
+            (names_wide - 0.6 * em) / wide,
+            level / high,
+            fitted(text, names_wide - 1.2 * em, look),
+            ha="right",
+            va="center",
+        )

@@ -1,4 +1,5 @@
-"""Tooth factor of each stage over time: how many times its present force a stage's weaker tooth would bear."""
+"""Tooth factor of each stage over time: how many times its present force a stage's weaker tooth
+would bear."""
 
 from __future__ import annotations
 
@@ -84,7 +85,8 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
 
 
 def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure | None:  # noqa: ARG001 - every figure has the same signature
-    """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn thin.
+    """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn
+    thin.
 
     Parameters
     ----------
@@ -141,8 +143,16 @@ def _draw_stage(
     )
     if not faint and math.isfinite(stage.worst) and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
-        axes.plot([band.shown.shown(record.time[at])], [stage.worst], marker="o", markersize=look.line * 3, color=colour,
-                  markerfacecolor="none" if record.bound[at] else colour, label="_worst", clip_on=False)  # fmt: skip
+        axes.plot(
+            [band.shown.shown(record.time[at])],
+            [stage.worst],
+            marker="o",
+            markersize=look.line * 3,
+            color=colour,
+            markerfacecolor="none" if record.bound[at] else colour,
+            label="_worst",
+            clip_on=False,
+        )
     return line
 
 

@@ -1,4 +1,5 @@
-"""What of a record is drawn: its samples segment by segment, in a unit that suits their size, over a stretch of time."""
+"""What of a record is drawn: its samples segment by segment, in a unit that suits their size, over
+a stretch of time."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ from winchsim.quantity_text import PRINTED_UNITS, in_unit, number
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 6_000
-"""More samples than this in one curve are thinned to the ends, the least and the most of each of `COLUMNS` columns."""
+"""More samples than this in one curve are thinned to the ends, the least and the most of each of
+`COLUMNS` columns."""
 
 COLUMNS = 800
 
@@ -88,8 +90,8 @@ def suits(name: str, values: np.ndarray | float, us: bool = False) -> str:
     Parameters
     ----------
     name : str
-        ``height``, ``speed``, ``tension``, ``torque``, ``rotation``, ``current``, ``voltage``, ``power``, ``temperature``
-        or ``energy``.
+        ``height``, ``speed``, ``tension``, ``torque``, ``rotation``, ``current``, ``voltage``,
+        ``power``, ``temperature`` or ``energy``.
     values : array_like
         SI.
     us : bool
@@ -115,7 +117,8 @@ def suits(name: str, values: np.ndarray | float, us: bool = False) -> str:
 def broken(
     record: Record, values: np.ndarray, shown: Window, keep: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Times as the axis shows them and SI values, with a gap (NaN) between segments so that nothing is drawn across.
+    """Times as the axis shows them and SI values, with a gap (NaN) between segments so that nothing
+    is drawn across.
 
     Parameters
     ----------
@@ -141,14 +144,16 @@ def broken(
 def drawn_samples(
     record: Record, shown: Window, curves: Sequence[np.ndarray], keep: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Samples of a record that are drawn in a stretch of time, the next ones on either side included.
+    """Samples of a record that are drawn in a stretch of time, the next ones on either side
+    included.
 
     Parameters
     ----------
     record : Record
     shown : Window
     curves : sequence of ndarray, shape (k,)
-        What is drawn of them; where there are too many samples, the least and greatest of each are kept.
+        What is drawn of them; where there are too many samples, the least and greatest of each are
+        kept.
     keep : ndarray of bool, shape (k,), optional
         As for `broken`.
 
@@ -180,7 +185,8 @@ def drawn_samples(
 
 
 def _thinned(x: np.ndarray, y: np.ndarray, segment: np.ndarray) -> np.ndarray:
-    """Places of the first, last, least and greatest sample of each column of each segment, ascending."""
+    """Places of the first, last, least and greatest sample of each column of each segment,
+    ascending."""
     wide = float(x[-1] - x[0]) or 1.0
     column = np.minimum((x - x[0]) / wide * COLUMNS, COLUMNS - 1).astype(np.int64)
     group = segment.astype(np.int64) * COLUMNS + column

@@ -123,7 +123,9 @@ def count_text(node: Table, left_out: Collection[int]) -> str:
     """How many rows were left out, and with which marks."""
     count = len(left_out)
     more = f"and {count} more {node.name if count > 1 else node.name.removesuffix('s')}"
-    marks = Counter(cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark))
+    marks = Counter(
+        cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark)
+    )
     if len(marks) == 1:
         return f"{more}, {'all ' * (count > 1)}{next(iter(marks))}"
     return f"{more}: {', '.join(f'{n} {word}' for word, n in marks.items())}"

@@ -30,7 +30,9 @@ LEAST_WRAP = 10
 
 def render_text(document: Document, options: Options) -> str:
     """Text of a document, `options.width` columns at most, with a line end."""
-    shown = [n for n in document.body if options.full or not isinstance(n, Section) or not n.details]
+    shown = [
+        n for n in document.body if options.full or not isinstance(n, Section) or not n.details
+    ]
     parts = [list(_node(node, options)) for node in shown]
     closing = [] if options.full else list(_more(document, options))
     spare = sorted(

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 
 def jam(found: Jam, check: Check | None) -> Text:
-    """What breaks first if the load jams under full power, and the current limit that prevents it; `check` has its range."""
+    """What breaks first if the load jams under full power, and the current limit that prevents it;
+    `check` has its range."""
     if not found.parts:
         return say("no part has a known capacity.")
     first = found.parts[0]
@@ -40,7 +41,9 @@ def jam(found: Jam, check: Check | None) -> Text:
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
     if found.limit is not None:
-        return joined([text, say("A current limit of {} prevents it.", Value(rounded(found.limit, 2), "A"))])
+        return joined(
+            [text, say("A current limit of {} prevents it.", Value(rounded(found.limit, 2), "A"))]
+        )
     why = "" if found.no_limit is None else _NO_LIMIT[found.no_limit]
     return joined([text, say(why)]) if why else text
 
@@ -59,19 +62,25 @@ def snag(found: SnagStudy) -> Text:
     height = value(found.height, "m")
     if not built.broke:
         factor = Value(built.factor, "", limit=1.0)
-        text = say("At a snag at {} no part breaks; lowest factor {}, {}.", height, factor, built.weakest)
+        text = say(
+            "At a snag at {} no part breaks; lowest factor {}, {}.", height, factor, built.weakest
+        )
         if found.without_limit.broke:
-            text = joined([text, say(f"Without the current limit the {found.without_limit.broke} breaks.")])
+            text = joined(
+                [text, say(f"Without the current limit the {found.without_limit.broke} breaks.")]
+            )
         return text
     place = say("At a snag at {}", height) if built.snagged else say("Below a snag at {}", height)
     text = (*place, *say(f" the {built.broke} breaks before the motors stall."))
     if safe is not None and safe.current_limit is not None:
-        limit = Value(rounded(safe.current_limit, 2), "A")  # down: the printed limit prevents it too
+        limit = Value(
+            rounded(safe.current_limit, 2), "A"
+        )  # down: the printed limit prevents it too
         return joined([text, say("A current limit of {} prevents it.", limit)])
     return joined([text, say(_NO_LIMIT[found.no_limit])])
 
 
-# --- actions ----------------------------------------------------------------------------------------
+# --- actions
 
 _ACTIONS = {
     ActionKind.LESS_LOAD: "Lift at most {after} instead of {before}",
@@ -126,7 +135,7 @@ def _effect(found: Action) -> Text:
     return say(f"{CHECKS[first.before.key]} {{}} → {{}}, {counts}", before, after)
 
 
-# --- assumed inputs ----------------------------------------------------------------------------------
+# --- assumed inputs
 
 
 def most_uncertain(found: Assessment, most: int = 3) -> list[AssumedInput]:
@@ -145,7 +154,8 @@ def assumed(found: Assessment) -> Text:
         return say("No input is assumed.")
     causes = {cause.name: cause.paths for cause in found.causes}
     labels = [
-        assumed_label(row.group, causes.get(row.group, (row.path,))) for row in most_uncertain(found)
+        assumed_label(row.group, causes.get(row.group, (row.path,)))
+        for row in most_uncertain(found)
     ]
     worst = f"; most uncertain: {', '.join(labels)}." if labels else "."
     return say(f"{count} inputs assumed{worst}")
@@ -166,7 +176,7 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
     return f"{name} ({', '.join(words)})"
 
 
-# --- cautions ----------------------------------------------------------------------------------------
+# --- cautions
 
 
 def unchecked(found: Assessment) -> Text:
@@ -204,10 +214,22 @@ CAUTIONS = {
     Caution.NOT_RATED: "This is not rated lifting equipment, and no number here makes it so.",
     Caution.KEEP_CLEAR: "Nobody stands under or beside a hanging load, at any time.",
     Caution.NO_PEOPLE: "Never lift or carry people with it.",
-    Caution.FRICTION: "Friction is not a brake: a knock, grease, heat or wear can start a train that held until then.",
-    Caution.GUARDS: "Guard teeth and rope. Keep fingers, hair and sleeves away while anything turns or is under load.",
-    Caution.TEST_LOADS: "Begin with a small test load, increase it in steps, and inspect every part between them.",
-    Caution.LOWERING: "Plan the lowering first: in normal use, after a broken part, and without power.",
-    Caution.LOCAL_CODES: "Local codes apply. A licensed or competent person decides whether and how it may be used.",
+    Caution.FRICTION: (
+        "Friction is not a brake: a knock, grease, heat or wear can "
+        "start a train that held until then."
+    ),
+    Caution.GUARDS: (
+        "Guard teeth and rope. Keep fingers, hair and sleeves away while "
+        "anything turns or is under load."
+    ),
+    Caution.TEST_LOADS: (
+        "Begin with a small test load, increase it in steps, and inspect every part between them."
+    ),
+    Caution.LOWERING: (
+        "Plan the lowering first: in normal use, after a broken part, and without power."
+    ),
+    Caution.LOCAL_CODES: (
+        "Local codes apply. A licensed or competent person decides whether and how it may be used."
+    ),
 }
 """Cautions without numbers."""

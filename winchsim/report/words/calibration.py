@@ -1,4 +1,5 @@
-"""A calibration in words: what tests determine, how well the model meets them, and what comes next."""
+"""A calibration in words: what tests determine, how well the model meets them, and what comes
+next."""
 
 from __future__ import annotations
 
@@ -10,7 +11,15 @@ from winchsim.inputs import Inputs, spec_at
 from winchsim.model.trial import plain_raise
 from winchsim.quantity_text import quantity
 from winchsim.report.document import (
-    Cell, Column, Face, Finding, Table, Text, Value, joined, say,
+    Cell,
+    Column,
+    Face,
+    Finding,
+    Table,
+    Text,
+    Value,
+    joined,
+    say,
 )  # fmt: skip
 from winchsim.report.ladder import title_on_sheet
 from winchsim.report.words.checks import cause
@@ -18,8 +27,18 @@ from winchsim.report.words.findings import NOTICE
 from winchsim.report.words.values import TIMES, percent, signed, suited, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
-    Bound, Broken, Calibration, Interval, Kind, LiftTest, Note, NoteKind, Parameter, Prediction, Side,
-)  # fmt: skip
+    Bound,
+    Broken,
+    Calibration,
+    Interval,
+    Kind,
+    LiftTest,
+    Note,
+    NoteKind,
+    Parameter,
+    Prediction,
+    Side,
+)
 from winchsim.studies.calibrate.evidence import UNITS
 
 LABELS = {
@@ -30,8 +49,11 @@ LABELS = {
 }
 
 SIDES = {
-    Side.LIFTED: "was lifted", Side.STALLED: "stalled", Side.HELD: "held", Side.RAN_BACK: "ran back",
-}  # fmt: skip
+    Side.LIFTED: "was lifted",
+    Side.STALLED: "stalled",
+    Side.HELD: "held",
+    Side.RAN_BACK: "ran back",
+}
 
 MOTORS = {
     "motor_constant": "torque constant of the motors",
@@ -85,7 +107,10 @@ def sentence(found: Calibration) -> Text:
         off = math.sqrt(sum(share**2 for share in times) / len(times))
         texts.append(say("The lift times agree within {}.", percent(off)))
     texts += [
-        say(f"The {LABELS[row.kind]} of test {row.test.number} does not fit the others and is left out.")
+        say(
+            f"The {LABELS[row.kind]} of test {row.test.number} does not "
+            f"fit the others and is left out."
+        )
         for row in found.outliers
     ]
     texts += [
@@ -93,7 +118,9 @@ def sentence(found: Calibration) -> Text:
         for row in found.against
     ]
     if not found.complete:
-        texts.append(say("Partial: full simulations that were not made are not taken into account."))
+        texts.append(
+            say("Partial: full simulations that were not made are not taken into account.")
+        )
     return joined(texts)
 
 
@@ -101,19 +128,29 @@ def note(found: Note) -> Text:
     """What could not be used, or has to be asked."""
     test = found.test
     if test is None or found.kind is NoteKind.PAWL_HOLDS:
-        return say("With a pawl, that a load held or ran back is no evidence of friction; it is not used.")
+        return say(
+            "With a pawl, that a load held or ran back is no evidence of friction; it is not used."
+        )
     name = say(f"Test {test.number} ({{}})", load(test))
     if found.kind is NoteKind.NOT_A_LIFT_TIME:
-        how = {"stalled": "stalled", "stopped": "was stopped"}.get(test.outcome or "", "broke a part")
+        how = {"stalled": "stalled", "stopped": "was stopped"}.get(
+            test.outcome or "", "broke a part"
+        )
         return say("{} {}: its time is no lift time and is not used.", name, how)
     if found.kind is NoteKind.UNKNOWN_PART:
-        what = f'"{test.broke_link}" is no part of this scenario' if test.broke_link else "the broken part is missing"
-        return say("{}: {}. Write one of: {}.", name, what, ", ".join(part for part, _ in found.choices))
+        what = (
+            f'"{test.broke_link}" is no part of this scenario'
+            if test.broke_link
+            else "the broken part is missing"
+        )
+        return say(
+            "{}: {}. Write one of: {}.", name, what, ", ".join(part for part, _ in found.choices)
+        )
     parts = joined([say(f"{part} ({{}})", percent(share)) for part, share in found.choices], ", ")
     return say('{}: which part is "{}"? By likelihood: {}.', name, test.broke_link, parts)
 
 
-# --- fitted values ----------------------------------------------------------------------------------
+# --- fitted values
 
 
 def fitted(found: Calibration, inputs: Inputs) -> Table:
@@ -135,7 +172,9 @@ def _fitted(row: Parameter, inputs: Inputs) -> list[tuple[Cell, ...]]:
         is_ = Value(v.after, unit, v.low, v.high, sign=sign, face=Face.VALUE)
         span = Value(v.after, unit, v.low, v.high, sign=sign, face=Face.RANGE)
         name = v.path if is_path else label(v.path)
-        rows.append((name, Value(v.before, unit, sign=sign), is_, span, "" if rows else percent(row.width)))
+        rows.append(
+            (name, Value(v.before, unit, sign=sign), is_, span, "" if rows else percent(row.width))
+        )
     return rows
 
 
@@ -171,7 +210,9 @@ def changes(found: Calibration) -> Table:
         unit = spec_at(found.inputs, path).unit
         before = assumed.get(path) if old is None else old
         was = "not given" if before is None else _shown(before, unit)
-        rows.append((path, _shown(new, unit), f"{was}, assumed" if old is None and path in assumed else was))
+        rows.append(
+            (path, _shown(new, unit), f"{was}, assumed" if old is None and path in assumed else was)
+        )
     return Table(tuple(map(Column, ("value", "calibrated", "before"))), tuple(rows), name="values")
 
 
@@ -179,7 +220,7 @@ def _shown(item: object, unit: str) -> str:
     return quantity(item, unit, 4) if isinstance(item, float) else str(item)
 
 
-# --- tests ------------------------------------------------------------------------------------------
+# --- tests
 
 
 def residuals(found: Calibration) -> Table:
@@ -190,8 +231,12 @@ def residuals(found: Calibration) -> Table:
         unit = UNITS[row.kind]
         known = row.predicted and math.isfinite(row.predicted)
         off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
-        times = (Value(v, unit, endless="stalls") for v in (row.measured, row.predicted, row.before))
-        left: Cell = say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
+        times = (
+            Value(v, unit, endless="stalls") for v in (row.measured, row.predicted, row.before)
+        )
+        left: Cell = (
+            say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
+        )
         rows.append((str(row.test.number), load(row.test), LABELS[row.kind], *times, off, left))
     return Table(tuple(map(Column, heads)), tuple(rows), name="measurements")
 
@@ -216,7 +261,14 @@ def predictions(found: Calibration) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for row in found.predictions:
         shown = (*_interval(row.time, "s"), *_interval(row.current, "A"))
-        rows.append((load(row.test), *shown, chance(row.stall_chance), "holds" if row.holds else "runs back"))
+        rows.append(
+            (
+                load(row.test),
+                *shown,
+                chance(row.stall_chance),
+                "holds" if row.holds else "runs back",
+            )
+        )
     return Table(tuple(map(Column, heads)), tuple(rows), name="tests")
 
 
@@ -247,7 +299,10 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
         found.append(Finding(NOTICE, text, say("Fit a pawl or a brake first.")))
     for row in rows:
         if row.blocked_by:
-            text = say(f"{{}} only once the part that broke in test {row.blocked_by[0]} is mended.", load(row.test))
+            text = say(
+                f"{{}} only once the part that broke in test {row.blocked_by[0]} is mended.",
+                load(row.test),
+            )
             found.append(Finding(NOTICE, text))
     if any(row.time.open_share > OPEN for row in rows):
         text = say("Much of the next interval comes from what the tests do not determine.")
@@ -255,26 +310,42 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
     return found
 
 
-# --- parts ------------------------------------------------------------------------------------------
+# --- parts
 
 
 def broken(found: Broken) -> tuple[Text, ...]:
     """What a breakage shows."""
     s = found.broke.link.strength
     at, mass = Value(found.upper, s.unit), load(found.test)
-    texts = [say(f"{found.broke.name}: it broke in test {found.test.number} ({{}}) at {{}}.", mass, at)]
+    texts = [
+        say(f"{found.broke.name}: it broke in test {found.test.number} ({{}}) at {{}}.", mass, at)
+    ]
     lower = Value(found.lower, s.unit)
     if found.survived_mass is not None:
         kept = value(found.survived_mass, "kg")
-        texts.append(say("It survived {} with {}: its capacity is {} to {}.", lower, kept, lower, at))
+        texts.append(
+            say("It survived {} with {}: its capacity is {} to {}.", lower, kept, lower, at)
+        )
     else:
-        texts.append(say("No test bounds its capacity from below; {} is taken from the estimate.", lower))
+        texts.append(
+            say("No test bounds its capacity from below; {} is taken from the estimate.", lower)
+        )
     if found.weakened:
         texts.append(say("It survived as much before: wear, heat or fatigue may have weakened it."))
     estimate = Value(s.value, s.unit, s.low, s.high)
-    texts.append(say("The estimate was {}: it broke at {} of that at most.", estimate, percent(found.share_of_estimate)))
+    texts.append(
+        say(
+            "The estimate was {}: it broke at {} of that at most.",
+            estimate,
+            percent(found.share_of_estimate),
+        )
+    )
     if found.next is not None:
-        texts.append(say(f"The next part to break: {found.next.name}, factor {{}}.", Value(found.next.factor)))
+        texts.append(
+            say(
+                f"The next part to break: {found.next.name}, factor {{}}.", Value(found.next.factor)
+            )
+        )
     if found.set_path:
         texts.append(say(f"The calibrated scenario has the lower bound: {found.set_path}."))
     return tuple(texts)
@@ -288,13 +359,14 @@ def bound(found: Bound) -> Text:
     return say(text, Value(found.at.demand, s.unit), estimate)
 
 
-# --- sheet ------------------------------------------------------------------------------------------
+# --- sheet
 
 
 def other_version(
     origin: SheetOrigin | None, rows: Sequence[SheetRow], inputs: Inputs, digest: str
 ) -> Finding | None:
-    """A caution where a sheet was planned for another version of the scenario; None where it was not.
+    """A caution where a sheet was planned for another version of the scenario; None where it was
+    not.
 
     Parameters
     ----------
@@ -310,12 +382,19 @@ def other_version(
     plain, title, apart = plain_raise(inputs), title_on_sheet(inputs.title), []
     if origin.title != title:
         apart.append(say(f'"{origin.title[:60]}" instead of "{title[:60]}"'))
-    for name, unit, own in (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage)):
+    for name, unit, own in (
+        ("height", "m", plain.load.height),
+        ("voltage", "V", plain.supply.voltage),
+    ):
         planned = {v for row in rows if (v := getattr(row, name)) and abs(v / own - 1) > SAME}
         if planned:
             values = joined([(value(v, unit),) for v in sorted(planned)], ", ")
             apart.append(say("{} instead of {}", values, value(own, unit)))
     what = say("with {}", joined(apart, " and ")) if apart else "with the same height and voltage"
-    text = f"The sheet was planned for another version (hash {origin.digest}, now {digest[:12]}) {{}}."
-    action = "Check that the scenario describes the winch that was tested; each row counts as it stands."
+    text = (
+        f"The sheet was planned for another version (hash {origin.digest}, now {digest[:12]}) {{}}."
+    )
+    action = (
+        "Check that the scenario describes the winch that was tested; each row counts as it stands."
+    )
     return Finding(NOTICE, say(text, what), say(action))

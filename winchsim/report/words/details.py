@@ -33,7 +33,8 @@ _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_te
 
 
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
-    """Every check. The worst stand first, and those that do not fail are spare, unless `all_rows`."""
+    """Every check. The worst stand first, and those that do not fail are spare, unless
+    `all_rows`."""
     numbers = [Column(name, wraps=True) for name in ("value", "range", "limit")]
     columns = (Column("quantity", wraps=True), *numbers, Column("status"))
     shown = list(checks) if all_rows else sorted(checks, key=lambda check: check.status.rank)
@@ -55,7 +56,8 @@ def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
 
 
 LAST_SPARE = 2
-"""Order in which thin checks are left out: behind other checks (0), second parts and actions (1)."""
+"""Order in which thin checks are left out: behind other checks (0), second parts and actions
+(1)."""
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
@@ -67,7 +69,9 @@ def weakest_table(parts: Sequence[PartRow]) -> Table:
     rows = [
         (part.label, *_factor(part), Value(part.required), MARKS[part.status]) for part in parts
     ]
-    return Table(columns, tuple(rows), tuple((1, row) for row in range(len(rows) - 1, 0, -1)), "parts")
+    return Table(
+        columns, tuple(rows), tuple((1, row) for row in range(len(rows) - 1, 0, -1)), "parts"
+    )
 
 
 def _factor(part: PartRow) -> tuple[Value, Value]:

@@ -89,14 +89,23 @@ def _hit(v: Values, what: str) -> Text:
 def _teeth_warm(v: Values) -> Text:
     lasting = "In this run" if v["lasting"] else "In continuous running"
     return say(
-        f"{lasting} the flank of the {v['part']} reaches {{}}, its root {{}}; {v['material']} service limit {{}} and {{}}.",
-        Value(v["flank"], "°C"), Value(v["root"], "°C"), Value(v["flank_limit"], "°C"), Value(v["root_limit"], "°C"),
-    )  # fmt: skip
+        (
+            f"{lasting} the flank of the {v['part']} reaches {{}}, its root {{}}; "
+            f"{v['material']} service limit {{}} and {{}}."
+        ),
+        Value(v["flank"], "°C"),
+        Value(v["root"], "°C"),
+        Value(v["flank_limit"], "°C"),
+        Value(v["root_limit"], "°C"),
+    )
 
 
 _FLAWS = {
     GearFlaw.UNDERCUT: "the {side} has {teeth} teeth; fewer than {limit} are undercut",
-    GearFlaw.CUT_BY_GEAR: "the tips of the gear reach below the base circle of the {teeth}-tooth pinion, which is undercut",
+    GearFlaw.CUT_BY_GEAR: (
+        "the tips of the gear reach below the base circle of the "
+        "{teeth}-tooth pinion, which is undercut"
+    ),
     GearFlaw.CONTACT_RATIO: "contact ratio {value}, least {limit}",
     GearFlaw.CLEARANCE: "tip clearance at the {side} {value} modules, least {limit}",
     GearFlaw.TIP_THICKNESS: "tooth tips of the {side} are {value} modules thick, least {limit}",
@@ -115,8 +124,16 @@ def _geometry(v: Values) -> Text:
 
 def _winding(v: Values) -> Text:
     if v["quantity"] == "layers":
-        return say("The rope winds {} layers on the drum, recommended {} at most.", f"{v['value']:g}", f"{v['limit']:g}")
-    return say("{} dead turns stay on the drum, recommended {} for a flat drum.", f"{v['value']:g}", f"{v['limit']:g}")
+        return say(
+            "The rope winds {} layers on the drum, recommended {} at most.",
+            f"{v['value']:g}",
+            f"{v['limit']:g}",
+        )
+    return say(
+        "{} dead turns stay on the drum, recommended {} for a flat drum.",
+        f"{v['value']:g}",
+        f"{v['limit']:g}",
+    )
 
 
 def _not_described(v: Values) -> Text:
@@ -168,7 +185,10 @@ _WORDS: dict[FindingKind, Words] = {
     ),
     FindingKind.FELL: (
         DANGER,
-        lambda v: say("The load falls, at worst freely.") + _landing(v["landing_speed"], v["landing_energy"]),
+        lambda v: (
+            say("The load falls, at worst freely.")
+            + _landing(v["landing_speed"], v["landing_energy"])
+        ),
         "",
     ),
     FindingKind.LANDED_HARD: (
@@ -254,8 +274,12 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.CREEP: (
         NOTICE,
         lambda v: say(
-            f"Under the hanging load the {v['part']} ({v['material']}) uses {{}} of its capacity at {{}} and creeps.",
-            percent(v["share"]), Value(v["temperature"], "°C"),
+            (
+                f"Under the hanging load the {v['part']} ({v['material']}) uses {{}} "
+                f"of its capacity at {{}} and creeps."
+            ),
+            percent(v["share"]),
+            Value(v["temperature"], "°C"),
         ),
         "Do not leave the load hanging; wider teeth, another material, or a pawl on the drum.",
     ),

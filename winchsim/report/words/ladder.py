@@ -1,4 +1,5 @@
-"""A ladder of test loads in words: how far to climb, what limits it, and how each load comes down."""
+"""A ladder of test loads in words: how far to climb, what limits it, and how each load comes
+down."""
 
 from __future__ import annotations
 
@@ -59,7 +60,8 @@ def _failure(rung: Rung) -> Text:
 
 
 def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> Table:
-    """What each rung should show, on the sheet the voltage too; `blind` leaves all that is predicted out."""
+    """What each rung should show, on the sheet the voltage too; `blind` leaves all that is
+    predicted out."""
     heads = ["rung", "load", "pause", "status", "time", "current", "winding", "factor"]
     if sheet:
         heads.append("at motors")
@@ -121,7 +123,7 @@ def binding_table(ladder: Ladder) -> Table:
     return Table(columns, tuple(rows), spare, "checks")
 
 
-# --- going down, and stopping ------------------------------------------------------------------------
+# --- going down, and stopping
 
 _DESCENTS = {
     Descent.POWERED: "reverse the polarity",
@@ -129,7 +131,9 @@ _DESCENTS = {
     "and take the weight off in parts",
     Descent.SHORTED: "power off and join the motors' leads, which brake it",
     Descent.NOT_DOWN: "not under power: have a prop or a second line ready before the lift",
-    Descent.BREAKS: "not under power, which breaks the {part}: use a second line that brakes, or a prop",
+    Descent.BREAKS: (
+        "not under power, which breaks the {part}: use a second line that brakes, or a prop"
+    ),
 }
 
 
@@ -153,7 +157,8 @@ def down_lines(ladder: Ladder) -> tuple[Text, ...]:
     if ladder.machine.pawl:
         lines.append(
             say(
-                "To free the pawl raise the load a little, and hold it open from the side with a cord. Then:"
+                "To free the pawl raise the load a little, and hold it open "
+                "from the side with a cord. Then:"
             )
         )
     for _, alike in groupby(lifted, key=lambda pair: (pair[1].descent, pair[1].part)):
@@ -198,7 +203,8 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
         ),
         say("Then wait {} or until the motors are hand-warm.", Value(rest, "min")),
         say(
-            "Do not reach under the load. Prop it or hang it on a second line, then look for the cause."
+            "Do not reach under the load. Prop it or hang it on a second "
+            "line, then look for the cause."
         ),
         say(
             "Catch: blocks or a stand under the load, never more than {} below it.", value(GAP, "m")
@@ -214,7 +220,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     return tuple(lines)
 
 
-# --- before the first rung -----------------------------------------------------------------------------
+# --- before the first rung
 
 
 def measure_first(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:

@@ -22,7 +22,10 @@ _OUTCOMES = {
 def trace(found: TraceDifference) -> Text:
     """Differences of one quantity of a trace."""
     return say(
-        f"{found.name}, measured less simulated: mean {{}}, largest {{}} at {{}}, {len(found.time)} samples",
+        (
+            f"{found.name}, measured less simulated: mean {{}}, largest {{}} "
+            f"at {{}}, {len(found.time)} samples"
+        ),
         signed(found.mean, found.printed_unit),
         signed(found.largest, found.printed_unit),
         value(found.largest_at, "s"),
@@ -40,13 +43,17 @@ def row(found: TestComparison) -> Text:
         if measured is None:
             continue
         if simulated is None:
-            parts.append(say(f"{name} {{}} measured, not lifted in the simulation", Value(measured, unit)))
+            parts.append(
+                say(f"{name} {{}} measured, not lifted in the simulation", Value(measured, unit))
+            )
             continue
         apart = () if share is None else say(" ({})", signed(share, "%"))
         both = Value(measured, unit), Value(simulated, unit)
         parts.append((*say(f"{name} {{}} measured, {{}} simulated", *both), *apart))
     lifted = found.time is not None
-    if measured_row.outcome is not None and not (lifted and parts and measured_row.outcome == "lifted"):
+    if measured_row.outcome is not None and not (
+        lifted and parts and measured_row.outcome == "lifted"
+    ):
         did = "lifts" if lifted else "does not lift"
         parts.append(say(f"the test {_OUTCOMES[measured_row.outcome]}, the simulation {did}"))
     mass = value(found.record.machine.body.mass, "kg")

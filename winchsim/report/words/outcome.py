@@ -24,7 +24,9 @@ def outcome(found: Assessment) -> Text:
     back = _ran_back(found)
     if found.target.end is End.REACHED and not found.has(FindingKind.BACK_DRIVEN):
         back = say(HELD[found.held])
-    return joined([text for text in (_ended(found), _uncertain(found), back, _fails(found)) if text])
+    return joined(
+        [text for text in (_ended(found), _uncertain(found), back, _fails(found)) if text]
+    )
 
 
 def _uncertain(found: Assessment) -> Text:
@@ -54,13 +56,19 @@ def _ended(found: Assessment) -> Text:
             reaches = "Lifts {} by {} in {}"
             if found.has(FindingKind.BACK_DRIVEN):
                 reaches += ", but does not stay up"
-            reaches += "." if target.reached or found.has(FindingKind.BACK_DRIVEN) else ("; not all phases end as asked.")
+            reaches += (
+                "."
+                if target.reached or found.has(FindingKind.BACK_DRIVEN)
+                else ("; not all phases end as asked.")
+            )
             return say(reaches, mass, height, took)
         case End.DONE:
             return say("The programme ends as asked after {}, with the load at {}.", time, place)
         case End.STALLED if target.final_height <= ON_FLOOR:
             start = found.check(CheckKey.START_COLD)
-            share = target.torque_share if start is None or not start.value else min(start.value, 1.0)
+            share = (
+                target.torque_share if start is None or not start.value else min(start.value, 1.0)
+            )
             return say("{} stalls before lift-off{}.", mass, _short_of(share))
         case End.STALLED:
             return say("Stalls at {} after {}{}.", place, time, _short_of(target.torque_share))

@@ -61,7 +61,11 @@ ENDS = {
 
 def candidate(study: Study, index: int) -> Text:
     """One candidate of a study."""
-    return change(study.changes[index]) if study.changes else of_question(study, float(study.values[index]))
+    return (
+        change(study.changes[index])
+        if study.changes
+        else of_question(study, float(study.values[index]))
+    )
 
 
 def of_question(study: Study, number: float) -> Text:
@@ -77,7 +81,10 @@ def change(found: GearChange) -> Text:
     pair = "" if found.gear is None else f", {found.pinion}:{found.gear},"
     texts = {
         "none": "as they are",
-        "teeth": f"{found.pinion}:{found.gear} instead of {found.pinion}:{found.before} in stage {found.stage}",
+        "teeth": (
+            f"{found.pinion}:{found.gear} instead of "
+            f"{found.pinion}:{found.before} in stage {found.stage}"
+        ),
         "more": f"one more pair{pair} behind stage {found.stage}",
         "fewer": f"one pair fewer in stage {found.stage}",
     }
@@ -92,7 +99,9 @@ def recommendation(study: Study) -> Text:
     kept = study.recommended == study.present
     template, parts = (KEEP if kept else TAKE)[name], [candidate(study, run.index)]
     if name == "heaviest":
-        parts.insert(0, say(" within every limit" if study.meets[run.index] else " without a failing check"))
+        parts.insert(
+            0, say(" within every limit" if study.meets[run.index] else " without a failing check")
+        )
     taken = say(template, *parts) if "{}" in template else say(template)
     return joined([taken, _fails_from(study) if name == "heaviest" else (), outcome(run.found)])
 
@@ -104,17 +113,35 @@ def _fails_from(study: Study) -> Text:
         return ()
     index = study.recommended + int(beyond[0])
     key = study.sweep.binding(index, study.always)
-    return say(f"From {{}} a check fails{'' if key is None else ': ' + CHECKS[key]}.", candidate(study, index))
+    return say(
+        f"From {{}} a check fails{'' if key is None else ': ' + CHECKS[key]}.",
+        candidate(study, index),
+    )
 
 
 def _none(study: Study) -> Text:
     noun, (first, *_, last) = NOUNS[study.question.name], range(len(study.values))
     run = next((run for run in study.runs if run.index == study.nearest), None)
-    span = f"None of {len(study.values)} single changes of the gears" if study.changes else f"No {noun} from {{}} to {{}}"
-    ends = () if study.changes else (of_question(study, float(study.values[first])), of_question(study, float(study.values[last])))
-    text = joined([say(f"{span} meets the limits. Nearest: {{}}.", *ends, candidate(study, study.nearest))])
+    span = (
+        f"None of {len(study.values)} single changes of the gears"
+        if study.changes
+        else f"No {noun} from {{}} to {{}}"
+    )
+    ends = (
+        ()
+        if study.changes
+        else (
+            of_question(study, float(study.values[first])),
+            of_question(study, float(study.values[last])),
+        )
+    )
+    text = joined(
+        [say(f"{span} meets the limits. Nearest: {{}}.", *ends, candidate(study, study.nearest))]
+    )
     if run is None or run.found is None:
-        return joined([text, say(study.sweep.problems.get(study.nearest, "") if run is None else run.problem)])
+        return joined(
+            [text, say(study.sweep.problems.get(study.nearest, "") if run is None else run.problem)]
+        )
     return joined([text, outcome(run.found), _missed(run)])
 
 
@@ -128,14 +155,25 @@ def _missed(run: Run) -> Text:
 
 
 def bands(study: Study) -> list[Text]:
-    """Which candidates meet every limit and what bounds them, which fail none, and what is thin for all of them."""
+    """Which candidates meet every limit and what bounds them, which fail none, and what is thin for
+    all of them."""
     noun, sound = NOUNS[study.question.name], study.sound.any()
     if study.recommended is None:
         where = spans(study, study.sound)
-        return [say("By the quasi-static model no check fails: {}; full simulations differ.", where)] if sound else []
+        return (
+            [say("By the quasi-static model no check fails: {}; full simulations differ.", where)]
+            if sound
+            else []
+        )
     texts = [say(f"No {noun} meets every limit that this can change.")]
     if study.meets.any():
-        texts = [say("Meets every limit that this can change: {}{}.", spans(study, study.meets), _bounds(study))]
+        texts = [
+            say(
+                "Meets every limit that this can change: {}{}.",
+                spans(study, study.meets),
+                _bounds(study),
+            )
+        ]
     if (study.sound != study.meets).any():
         texts.append(say("No check fails: {}.", spans(study, study.sound)))
     always = [CHECKS[key] for key in study.always if key is not CheckKey.TARGET]
@@ -143,12 +181,15 @@ def bands(study: Study) -> list[Text]:
 
 
 def _bounds(study: Study) -> str:
-    texts = [f"{side} by {'' if key is None else CHECKS[key]}" for side, key in study.bounds.items()]
+    texts = [
+        f"{side} by {'' if key is None else CHECKS[key]}" for side, key in study.bounds.items()
+    ]
     return f" (bound {'; '.join(texts)})" if texts else ""
 
 
 def spans(study: Study, good: np.ndarray, most: int = 2) -> Text:
-    """The bands of candidates that are good: ``5 mm to 30 mm, from 40 mm``; ends of the tried range are left out."""
+    """The bands of candidates that are good: ``5 mm to 30 mm, from 40 mm``; ends of the tried range
+    are left out."""
     found, last = study.bands(good), len(study.values) - 1
     if study.changes:
         return say(f"{int(good.sum())} of {last + 1}")
@@ -176,12 +217,15 @@ def present(study: Study) -> Text:
     if index is None or index == study.recommended:
         return ()
     key = study.sweep.cause(index, study.always)
-    now = say("As the gears are" if study.changes else "At present, {}", *(() if study.changes else (candidate(study, index),)))
+    now = say(
+        "As the gears are" if study.changes else "At present, {}",
+        *(() if study.changes else (candidate(study, index),)),
+    )
     cause = "" if key is None else f" ({CHECKS[key]})"
     return joined([now, say(f": {study.sweep.status(index).value}{cause}.")], "")
 
 
-# --- checks of many candidates ----------------------------------------------------------------------
+# --- checks of many candidates
 
 
 def limit(column: CheckColumn, index: int) -> Text:
@@ -201,7 +245,9 @@ def number(found: Sweep, column: CheckColumn, index: int) -> Cell:
     value = float(column.value[index])
     unread = column.key in WHILE_LIFTED and found.ends[index] is not End.REACHED
     endless = "locked" if found.inputs.pawl is None else "pawl"
-    return "" if unread or math.isnan(value) else replace(_printed(column.key, value), endless=endless)
+    return (
+        "" if unread or math.isnan(value) else replace(_printed(column.key, value), endless=endless)
+    )
 
 
 def _printed(key: CheckKey, value: float) -> Value:

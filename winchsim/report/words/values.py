@@ -58,7 +58,11 @@ def of_check(check: Check, face: Face = Face.ALL) -> Value:
     limit = check.required if check.hard is None or check.key is CheckKey.PARTS else check.hard
     if limit is not None and number is not None and abs(number - limit) <= 1e-9 * abs(limit):
         limit = None  # on the limit but for rounding of the computation
-    unit = "%" if check.key in _SHARES else suited(check.unit, number or check.required or check.hard or 0.0)
+    unit = (
+        "%"
+        if check.key in _SHARES
+        else suited(check.unit, number or check.required or check.hard or 0.0)
+    )
     held = check.about if check.about in ("pawl", "brake") else "locked"
     return Value(
         number,

@@ -1,8 +1,8 @@
 """Learning from tests: timed lifts make a model with assumed losses a measured one.
 
-`evidence` sorts what tests show, `factors` has what may be moved and its priors, `forecast` asks the
-model, `fit` is least squares without a winch, `calibration` puts them together, `prediction` forecasts
-the next rung, `breakage` bounds the capacity of what broke.
+`evidence` sorts what tests show, `factors` has what may be moved and its priors, `forecast` asks
+the model, `fit` is least squares without a winch, `calibration` puts them together, `prediction`
+forecasts the next rung, `breakage` bounds the capacity of what broke.
 """
 
 from winchsim.studies.calibrate.breakage import Bound, Broken, look_into

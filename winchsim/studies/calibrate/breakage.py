@@ -20,7 +20,8 @@ from winchsim.studies.calibrate.evidence import Evidence, LiftTest, Note, NoteKi
 from winchsim.studies.calibrate.factors import END
 
 STRENGTHENED = 1e6
-"""Factor on all capacities while the lift is run again, so that it goes on past the breakage. [-]"""
+"""Factor on all capacities while the lift is run again, so that it goes on past the breakage.
+[-]"""
 
 UNBROKEN_SHARE = 0.5
 """Where no test was survived and the estimate is above the breakage: lower bound over the demand at
@@ -75,7 +76,8 @@ class Bound:
         That the part survived.
     at : LinkDemandAt
     set_path : str
-        Value of the scenario that the bound was put into: only where it is over the estimate itself.
+        Value of the scenario that the bound was put into: only where it is over the estimate
+        itself.
     set_value : float or None
         [SI]
     """
@@ -108,8 +110,8 @@ class Broken:
     lower : float
         Lower bound of its capacity: `survived`; without one what the estimate leaves. [its unit]
     next : LinkDemandAt or None
-        The weakest of the other parts under the same load; one that is made like the broken one with
-        the upper bound of its capacity.
+        The weakest of the other parts under the same load; one that is made like the broken one
+        with the upper bound of its capacity.
     set_path : str
         Value of the scenario that takes the lower bound; empty where there is none.
     set_value : float or None
@@ -175,9 +177,15 @@ def look_into_all(
             notes.append(Note(NoteKind.WHICH_PART, test, which.choices))
         except InputError as error:
             parts = (error.faults[0].expected or "").removeprefix("one of: ").split(", ")
-            notes.append(Note(NoteKind.UNKNOWN_PART, test, tuple((part, 0.0) for part in parts if part)))
+            notes.append(
+                Note(NoteKind.UNKNOWN_PART, test, tuple((part, 0.0) for part in parts if part))
+            )
     parts = [row.broke.link for row in broken]
-    bounds = [row for row in _bounds(inputs, evidence, at) if not any(_same_part(row.at.link, p) for p in parts)]
+    bounds = [
+        row
+        for row in _bounds(inputs, evidence, at)
+        if not any(_same_part(row.at.link, p) for p in parts)
+    ]
     return tuple(broken), tuple(bounds), tuple(notes)
 
 
@@ -202,8 +210,8 @@ def look_into(inputs: Inputs, test: LiftTest, tests: Sequence[LiftTest] = ()) ->
     Notes
     -----
     The lift is run again with parts that do not break; its largest demand on the part is the most
-    that its capacity can have been. A tooth that was tired or hot before broke below its capacity when
-    new: the bounds count in this state.
+    that its capacity can have been. A tooth that was tired or hot before broke below its capacity
+    when new: the bounds count in this state.
     """
     return _look(inputs, test, tests, lambda other: demands(inputs, other))
 
@@ -225,7 +233,15 @@ def _look(inputs: Inputs, test: LiftTest, tests: Sequence[LiftTest], at: Demands
     path, value = _setting(inputs, broke.link, lower)
     weakened = any(load >= broke.demand for load, _ in loads)
     return Broken(
-        test, broke, survived, mass, weakened, lower, min(rest, key=lambda row: row.factor, default=None), path, value
+        test,
+        broke,
+        survived,
+        mass,
+        weakened,
+        lower,
+        min(rest, key=lambda row: row.factor, default=None),
+        path,
+        value,
     )
 
 
@@ -254,7 +270,9 @@ def _rescaled(row: LinkDemandAt, broke: LinkDemandAt) -> LinkDemandAt:
         return row
     strength = row.link.strength
     share = broke.demand / broke.link.strength.value
-    corrected = replace(strength, value=share * strength.value, low=share * strength.low, high=share * strength.high)
+    corrected = replace(
+        strength, value=share * strength.value, low=share * strength.low, high=share * strength.high
+    )
     return replace(row, link=replace(row.link, strength=corrected))
 
 
@@ -277,10 +295,17 @@ def demands(inputs: Inputs, test: LiftTest) -> list[LinkDemandAt]:
 
 
 def _same_part(link: LinkLimit, other: LinkLimit) -> bool:
-    """Whether two are the same part: the teeth of one mesh count as one, and the common gear is one for all groups."""
+    """Whether two are the same part: the teeth of one mesh count as one, and the common gear is one
+    for all groups."""
     if link.kind.is_tooth and other.kind.is_tooth:
-        return link.index == other.index or (link.kind is LinkKind.TOOTH_GEAR and _gear(link) == _gear(other))
-    return link is other or (link.kind, link.where, link.label) == (other.kind, other.where, other.label)
+        return link.index == other.index or (
+            link.kind is LinkKind.TOOTH_GEAR and _gear(link) == _gear(other)
+        )
+    return link is other or (link.kind, link.where, link.label) == (
+        other.kind,
+        other.where,
+        other.label,
+    )
 
 
 def _gear(link: LinkLimit) -> tuple[str, str]:
@@ -288,7 +313,9 @@ def _gear(link: LinkLimit) -> tuple[str, str]:
     return link.where, re.sub(r", group \d+$", "", link.place)
 
 
-def _named(rows: list[LinkDemandAt], before: Sequence[list[LinkDemandAt]], test: LiftTest) -> LinkDemandAt:
+def _named(
+    rows: list[LinkDemandAt], before: Sequence[list[LinkDemandAt]], test: LiftTest
+) -> LinkDemandAt:
     """Part that a note means; of several that fit, the one that was nearest to breaking.
 
     Parts of several stages are not chosen from: their loads differ by the ratio between them.
@@ -300,7 +327,17 @@ def _named(rows: list[LinkDemandAt], before: Sequence[list[LinkDemandAt]], test:
     if best <= 0:
         expected = "one of: " + ", ".join(dict.fromkeys(_short(row.link) for row in rows))
         message = "what broke is no part of this scenario" if words else "what broke?"
-        raise InputError((Fault(message, "broke_link", got=test.broke_link, expected=expected, code=Code.NO_SUCH_LINK),))
+        raise InputError(
+            (
+                Fault(
+                    message,
+                    "broke_link",
+                    got=test.broke_link,
+                    expected=expected,
+                    code=Code.NO_SUCH_LINK,
+                ),
+            )
+        )
     fitting = [place for place, score in enumerate(scores) if score == best]
     where = {rows[place].link.where for place in fitting}
     if len(where) > 1 and all(name.startswith("stage.") for name in where):
@@ -311,22 +348,32 @@ def _named(rows: list[LinkDemandAt], before: Sequence[list[LinkDemandAt]], test:
 def _likely(
     rows: list[LinkDemandAt], before: Sequence[list[LinkDemandAt]], fitting: Sequence[int]
 ) -> tuple[tuple[str, float], ...]:
-    """Parts by the probability that their capacity lies between what they survived and this demand."""
+    """Parts by the probability that their capacity lies between what they survived and this
+    demand."""
     weights = {}
     for place in fitting:
         survived = max((other[place].demand for other in before), default=0.0)
         weight = _below(rows[place].link, rows[place].demand) - _below(rows[place].link, survived)
         weights[rows[place].name] = max(weight, 1e-9)
     whole = sum(weights.values())
-    return tuple(sorted(((name, weight / whole) for name, weight in weights.items()), key=lambda row: -row[1]))
+    return tuple(
+        sorted(
+            ((name, weight / whole) for name, weight in weights.items()), key=lambda row: -row[1]
+        )
+    )
 
 
 def _below(link: LinkLimit, demand: float) -> float:
-    """Probability that a capacity is below a demand: lognormal, nine parts in ten within its range."""
+    """Probability that a capacity is below a demand: lognormal, nine parts in ten within its
+    range."""
     strength = link.strength
     if demand <= 0 or strength.value <= 0:
         return 0.0
-    side = strength.high / strength.value if demand > strength.value else strength.value / max(strength.low, 1e-9)
+    side = (
+        strength.high / strength.value
+        if demand > strength.value
+        else strength.value / max(strength.low, 1e-9)
+    )
     return float(ndtr(math.log(demand / strength.value) / max(math.log(side) / END, LEAST_SPREAD)))
 
 
@@ -337,7 +384,9 @@ def _score(link: LinkLimit, words: set[str], numbers: list[int]) -> int:
     if words & {"stage", "mesh", "gear", "pinion", "tooth", "shaft"} and numbers:
         if stage is None or int(stage[1]) != numbers[0]:
             return 0
-        named = words & {"pinion", "shaft", "axle"} or (words & {"gear"} if "stage" in words else set())
+        named = words & {"pinion", "shaft", "axle"} or (
+            words & {"gear"} if "stage" in words else set()
+        )
         if named and not own & named:
             return 0
         is_tooth = link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT
@@ -346,7 +395,11 @@ def _score(link: LinkLimit, words: set[str], numbers: list[int]) -> int:
 
 
 def _short(link: LinkLimit) -> str:
-    return link.where.replace(".", " ") if link.where.startswith("stage") else LINKS[link.kind].search_words[0]
+    return (
+        link.where.replace(".", " ")
+        if link.where.startswith("stage")
+        else LINKS[link.kind].search_words[0]
+    )
 
 
 def _setting(inputs: Inputs, link: LinkLimit, capacity: float) -> tuple[str, float | None]:

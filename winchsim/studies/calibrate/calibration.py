@@ -33,25 +33,28 @@ Mask = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 
 DETERMINED = 0.7
-"""A factor is determined where the tests narrow it to this share of its prior's width. [-] Own choice."""
+"""A factor is determined where the tests narrow it to this share of its prior's width. [-] Own
+choice."""
 
 FELT = 0.3
 """A factor stays as it is where a standard deviation of it moves the tests by less. [scatters]"""
 
 UNMOVED = 1e-6
-"""A factor of which a standard deviation moves every test by less keeps its prior. [expected scatters]"""
+"""A factor of which a standard deviation moves every test by less keeps its prior. [expected
+scatters]"""
 
 MOST_FULL = 12
 """Most tests that are run in full; of more, those are that differ most in their load. [-]"""
 
 BARELY = 0.5
-"""A factor that is not determined and moves by less keeps its default: writing it down would only make
-a given value of an assumed one. [standard deviations of the prior]"""
+"""A factor that is not determined and moves by less keeps its default: writing it down would only
+make a given value of an assumed one. [standard deviations of the prior]"""
 
 
 @dataclass(frozen=True)
 class Value:
-    """A value that a factor moved: as it was or was assumed, as it is now, and its interval. [SI]"""
+    """A value that a factor moved: as it was or was assumed, as it is now, and its interval.
+    [SI]"""
 
     path: str
     before: float
@@ -232,7 +235,9 @@ def calibrate(
     evidence, factors = gather(tests, pawl=build(inputs).pawl), find_factors(inputs)
     for name in only:
         if name not in {factor.name for factor in factors}:
-            raise DomainError("fit", name, "one or more of: " + ", ".join(factor.name for factor in factors))
+            raise DomainError(
+                "fit", name, "one or more of: " + ", ".join(factor.name for factor in factors)
+            )
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, evidence.tests, factors), evidence)
     found, kept = case.settle()
@@ -260,7 +265,9 @@ class Case:
         self.ratios = np.ones(len(measured))
         self.full: dict[int, dict[Kind, float]] = {}
         self.held = np.zeros(len(bench.factors), dtype=bool)
-        self.bounds = tuple(np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
+        self.bounds = tuple(
+            np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high")
+        )
         self.moving = np.ones(len(bench.factors), dtype=bool)
         self._seen: dict[bytes, tuple[Forecast, Array]] = {}
         start = np.zeros(len(bench.factors))
@@ -268,7 +275,8 @@ class Case:
         self._seen.clear()
 
     def both(self, place: Array) -> tuple[Array, Array]:
-        """Residuals, measurements first, then evidence from one side, and their change. (n,), (n, p)"""
+        """Residuals, measurements first, then evidence from one side, and their change. (n,), (n,
+        p)"""
         if place.tobytes() not in self._seen:
             self._seen[place.tobytes()] = forecast_with_slopes(self.bench, place, self.moving)
         said, steps = self._seen[place.tobytes()]
@@ -282,7 +290,9 @@ class Case:
         for m, ratio in zip(self.evidence.measurements, self.ratios, strict=True):
             value = said.of(m.kind)[:, m.test] * ratio
             if m.kind is Kind.TIME:
-                rows.append((m.value * value / self.bench.heights[m.test] - 1) / (m.scatter / m.value))
+                rows.append(
+                    (m.value * value / self.bench.heights[m.test] - 1) / (m.scatter / m.value)
+                )
             else:
                 rows.append(np.where(np.isfinite(value), (m.value - value) / m.scatter, 0.0))
         for row in self.evidence.sides:
@@ -323,10 +333,15 @@ class Case:
     def run_in_full(self, place: Array, on_progress: Progress | None) -> bool:
         """Run the tests in full and keep what differs; False where the user cut it short."""
         tests = self.evidence.tests
-        wanted = list({tests[m.test].conditions: m.test for m in self.evidence.measurements}.values())
+        wanted = list(
+            {tests[m.test].conditions: m.test for m in self.evidence.measurements}.values()
+        )
         wanted.sort(key=lambda test: tests[test].mass)
         if len(wanted) > MOST_FULL:
-            wanted = [wanted[i] for i in np.unique(np.linspace(0, len(wanted) - 1, MOST_FULL).round().astype(int))]
+            wanted = [
+                wanted[i]
+                for i in np.unique(np.linspace(0, len(wanted) - 1, MOST_FULL).round().astype(int))
+            ]
         complete = True
         try:
             for done, test in enumerate(wanted):
@@ -352,10 +367,12 @@ def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
     return test.conditions[1:] != other.conditions[1:], abs(test.mass - other.mass)
 
 
-# --- the result -------------------------------------------------------------------------------------
+# --- the result
 
 
-def _result(inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, complete: bool) -> Calibration:
+def _result(
+    inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, complete: bool
+) -> Calibration:
     calibrated = case.bench.moved(inputs, found.values)
     parameters, order = _parameters(case, found, level)
     sides = _sides(case, found)
@@ -363,10 +380,16 @@ def _result(inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, co
     predictions, through = predict(bench, found, level, in_full=complete)
     broken, bounds, asked = look_into_all(calibrated, case.evidence)
     taken = {row.set_path for row in broken}
-    raised = sorted((row for row in bounds if row.set_path not in taken), key=lambda row: row.set_value or 0.0)
+    raised = sorted(
+        (row for row in bounds if row.set_path not in taken), key=lambda row: row.set_value or 0.0
+    )
     for row in (*broken, *raised):
         calibrated = row.put_into(calibrated)
-    times = [r for m, r in zip(case.evidence.measurements, case.ratios, strict=True) if m.kind is Kind.TIME]
+    times = [
+        r
+        for m, r in zip(case.evidence.measurements, case.ratios, strict=True)
+        if m.kind is Kind.TIME
+    ]
     errors = np.sqrt(np.diag(found.covariance))
     correlation = (found.covariance / np.outer(errors, errors))[np.ix_(order, order)]
     return Calibration(
@@ -379,7 +402,9 @@ def _result(inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, co
         sides=sides,
         dof=found.dof,
         scatter=found.scatter,
-        quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0) if case.full else None,
+        quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0)
+        if case.full
+        else None,
         predictions=tuple(_as_seen(row, sides, broken) for row in predictions),
         broken=broken,
         bounds=bounds,
@@ -391,7 +416,9 @@ def _result(inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, co
 def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
     """Values that differ between two scenarios with the same tables: path, old and new."""
     old = {path: value for path, value, _ in walk(before)}
-    return tuple((path, old.get(path), value) for path, value, _ in walk(after) if old.get(path) != value)
+    return tuple(
+        (path, old.get(path), value) for path, value, _ in walk(after) if old.get(path) != value
+    )
 
 
 def _parameters(case: Case, found: Fit, level: float) -> tuple[tuple[Parameter, ...], list[int]]:
@@ -403,7 +430,8 @@ def _parameters(case: Case, found: Fit, level: float) -> tuple[tuple[Parameter, 
         half = found.quantile(level) * float(widths[i])
         ends = (max(z - half, factor.low), min(z + half, factor.high))
         values = tuple(
-            Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends)) for row in factor.rows
+            Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends))
+            for row in factor.rows
         )
         rows.append(Parameter(factor, z, float(widths[i]), values))
     return tuple(rows), order
@@ -418,7 +446,18 @@ def _residuals(case: Case, found: Fit, kept: Mask) -> tuple[Residual, ...]:
             values = [float(case.bench.heights[m.test]) / v if v > 0 else np.inf for v in values]
         size = float(found.residuals[i])
         now, before = (float(value) for value in values)
-        rows.append(Residual(case.evidence.tests[m.test], m.kind, m.value, now, before, m.scatter, size, not kept[i]))
+        rows.append(
+            Residual(
+                case.evidence.tests[m.test],
+                m.kind,
+                m.value,
+                now,
+                before,
+                m.scatter,
+                size,
+                not kept[i],
+            )
+        )
     return tuple(rows)
 
 

@@ -15,12 +15,14 @@ TIMING = (0.2, 0.01)
 READING = (0.0, 0.02)
 VOLT_READING = (0.02, 0.01)
 STALL_READING = (0.0, 0.05)
-"""Expected scatter of a time by hand, of a current and of a voltage from a meter, and of a current read while the motors stand:
-absolute, and as a share of the value. [s, A or V], [-] Own choice; the fit finds by how much they were off."""
+"""Expected scatter of a time by hand, of a current and of a voltage from a meter, and of a current
+read while the motors stand: absolute, and as a share of the value. [s, A or V], [-] Own choice; the
+fit finds by how much they were off."""
 
 STALL_SCATTER = 0.05
 HOLD_SCATTER = 0.1
-"""Expected scatter of the torque at which a lift just stalls, and just holds, as a share of it. [-] Own choice."""
+"""Expected scatter of the torque at which a lift just stalls, and just holds, as a share of it. [-]
+Own choice."""
 
 
 class Kind(StrEnum):
@@ -33,7 +35,12 @@ class Kind(StrEnum):
 
 
 UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
-_SCATTERS = {Kind.TIME: TIMING, Kind.CURRENT: READING, Kind.VOLTAGE: VOLT_READING, Kind.STALL_CURRENT: STALL_READING}
+_SCATTERS = {
+    Kind.TIME: TIMING,
+    Kind.CURRENT: READING,
+    Kind.VOLTAGE: VOLT_READING,
+    Kind.STALL_CURRENT: STALL_READING,
+}
 
 
 class Side(StrEnum):
@@ -87,7 +94,8 @@ class LiftTest:
     height, voltage, winding_start : float or None
         Left out: the scenario's. [m], [V], [°C]
     time, current, motor_voltage : float or None
-        Measured: from power on to the load being up, of the supply while it ran steadily, at the motors. [s], [A], [V]
+        Measured: from power on to the load being up, of the supply while it ran steadily, at the
+        motors. [s], [A], [V]
     held : bool or None
         Whether the load stayed up with the power off.
     outcome : str or None
@@ -121,7 +129,7 @@ class LiftTest:
     @property
     def broke(self) -> bool:
         """Whether something broke."""
-        return self.outcome == "broke" or bool(self.broke_link) and self.outcome is None
+        return self.outcome == "broke" or (bool(self.broke_link) and self.outcome is None)
 
     @property
     def conditions(self) -> tuple[float | None, ...]:
@@ -131,8 +139,12 @@ class LiftTest:
     def values_in(self, inputs: Inputs) -> dict[str, float]:
         """What it changes in a scenario: values by path."""
         return trial_values(
-            inputs, mass=self.mass, height=self.height, voltage=self.voltage, winding_start=self.winding_start
-        )  # fmt: skip
+            inputs,
+            mass=self.mass,
+            height=self.height,
+            voltage=self.voltage,
+            winding_start=self.winding_start,
+        )
 
 
 @dataclass(frozen=True)
@@ -204,7 +216,8 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     ----------
     tests : sequence of LiftTest
     pawl : bool
-        Whether the winch has a pawl, so that what a load did with the power off tells nothing of friction.
+        Whether the winch has a pawl, so that what a load did with the power off tells nothing of
+        friction.
 
     Returns
     -------
@@ -252,7 +265,11 @@ def _measured(test: LiftTest, place: int) -> list[Measurement]:
     """What was measured in a test, as far as it can be used."""
     values: dict[Kind, float | None] = {}
     if _lifted(test):
-        values = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
+        values = {
+            Kind.TIME: test.time,
+            Kind.CURRENT: test.current,
+            Kind.VOLTAGE: test.motor_voltage,
+        }
     elif test.outcome == "stalled":
         values = {Kind.STALL_CURRENT: test.current}
     return [

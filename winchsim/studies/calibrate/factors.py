@@ -3,7 +3,8 @@
 A factor is counted in standard deviations of its prior: 0 is the scenario as it stands, and the
 declared low and high ends of its values lie at -1.645 and 1.645, so that nine parts in ten are
 expected between them. In between and beyond the logarithm of each value (of its loss, for an
-efficiency) is moved; a value that is declared with its default at one end can only go the other way.
+efficiency) is moved; a value that is declared with its default at one end can only go the other
+way.
 """
 
 from __future__ import annotations
@@ -33,30 +34,32 @@ REACH = (5.0, 4.0, 3.0, 2.0, END, 1.0, 0.5)
 """Farthest that a factor is moved: the first of these with which the winch can be built. [-]"""
 
 ROUND = 0.1
-"""Part of the scale around the default where a lopsided range turns from one slope to the other. [-]"""
+"""Part of the scale around the default where a lopsided range turns from one slope to the other.
+[-]"""
 
 CONSTANT, RESISTANCE, IDLE = "motor_constant", "motor_resistance", "motor_no_load_current"
-"""Factors on the motors' given data: speed and torque that both follow from another torque constant,
-stall torque and current that both follow from another resistance, and the no-load current. The motors'
-efficiency stays."""
+"""Factors on the motors' given data: speed and torque that both follow from another torque
+constant, stall torque and current that both follow from another resistance, and the no-load
+current. The motors' efficiency stays."""
 
 MOTOR_RANGES = {CONSTANT: 1.1, RESISTANCE: 1.1, IDLE: 1.3}
 """Catalogue values of motors lie within so many times. [-] Own choice, as in the ranges."""
 
 MOTOR_DATA = r"motors\.\d+\.(no_load_speed|no_load_current|stall_torque|stall_current)"
-"""Declared singly as well; moved singly they would change the motors' efficiency, most of all beyond 1."""
+"""Declared singly as well; moved singly they would change the motors' efficiency, most of all
+beyond 1."""
 
 GIVEN = (
     (r"(stage\.\d+|drum)\.(efficiency|friction|bearing_friction|bearing_efficiency)", 2.0),
     (r"stage\.\d+\.shaft_drag|drum\.drag", 4.0),
     (r"supply\.resistance", 2.3),
 )
-"""Losses that a scenario gives are rarely measured ones: how many times less or more they may be. [-]
-Own choice."""
+"""Losses that a scenario gives are rarely measured ones: how many times less or more they may be.
+[-] Own choice."""
 
 LEADS = 0.04
-"""High end of the resistance of supply and leads where none is given, over that of all motors stalled
-in parallel; its low end is none. [-] Own assumption."""
+"""High end of the resistance of supply and leads where none is given, over that of all motors
+stalled in parallel; its low end is none. [-] Own assumption."""
 
 
 @dataclass(frozen=True)
@@ -77,14 +80,16 @@ class Row:
 
     def at(self, z: float) -> float:
         """Value at a place of the factor. [SI]"""
-        low, mid, high = sorted((_loss(self.path, v) for v in (self.low, self.value, self.high)))
+        low, mid, high = sorted(_loss(self.path, v) for v in (self.low, self.value, self.high))
         if mid <= low or mid >= high:  # the default is one end
             other = high if mid <= low else low
             return _value(self.path, max(mid + (other - mid) * abs(z) / END, min(0.0, low)))
         up = math.log(high / mid)
         down = math.log(mid / low) if low > 0 else up
         bend = (math.hypot(z, ROUND) - ROUND) / (math.hypot(END, ROUND) - ROUND)
-        return _value(self.path, mid * math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2))
+        return _value(
+            self.path, mid * math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2)
+        )
 
     @property
     def one_sided(self) -> bool:
@@ -136,10 +141,16 @@ def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
         The scenario cannot be built.
     """
     machine = build(inputs)
-    declared = [row for row in machine.assumed if _settable(inputs, row) and not re.fullmatch(MOTOR_DATA, row.path)]
+    declared = [
+        row
+        for row in machine.assumed
+        if _settable(inputs, row) and not re.fullmatch(MOTOR_DATA, row.path)
+    ]
     causes = group_causes([*_given(inputs, machine), *declared])
     found = [Factor(name, tuple(_row(row) for row in rows)) for name, rows in causes.items()]
-    found += [Factor(name, (Row(name, 1 / times, 1.0, times),)) for name, times in MOTOR_RANGES.items()]
+    found += [
+        Factor(name, (Row(name, 1 / times, 1.0, times),)) for name, times in MOTOR_RANGES.items()
+    ]
     return tuple(_bounded(inputs, machine, factor) for factor in found)
 
 
@@ -183,7 +194,9 @@ def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
     return Factor(factor.name, factor.rows, low, reach(1.0))
 
 
-def moved(inputs: Inputs, machine: Machine, factors: Sequence[Factor], places: Sequence[float] | Array) -> Inputs:
+def moved(
+    inputs: Inputs, machine: Machine, factors: Sequence[Factor], places: Sequence[float] | Array
+) -> Inputs:
     """Scenario with factors moved; one at 0 leaves its values as they are.
 
     Parameters
@@ -195,12 +208,18 @@ def moved(inputs: Inputs, machine: Machine, factors: Sequence[Factor], places: S
     places : sequence of float
         Of each factor. [standard deviations of the prior]
     """
-    motor = {f.name: f.rows[0].at(float(z)) for f, z in zip(factors, places, strict=True) if f.name in MOTOR_RANGES and z}
+    motor = {
+        f.name: f.rows[0].at(float(z))
+        for f, z in zip(factors, places, strict=True)
+        if f.name in MOTOR_RANGES and z
+    }
     if motor:
         idle = motor.get(IDLE, 1.0)
         groups = tuple(replace(group, fit=_idling(group.fit, idle)) for group in machine.groups)
         other = replace(machine, groups=groups)
-        inputs = with_data_sheets(inputs, other, motor.get(CONSTANT, 1.0), motor.get(RESISTANCE, 1.0))
+        inputs = with_data_sheets(
+            inputs, other, motor.get(CONSTANT, 1.0), motor.get(RESISTANCE, 1.0)
+        )
     for factor, z in zip(factors, places, strict=True):
         for row in factor.rows if z and factor.name not in MOTOR_RANGES else ():
             if not (row.one_sided and z < 0):

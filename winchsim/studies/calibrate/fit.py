@@ -32,14 +32,15 @@ SETTLED, SETTLED_ROBUST = 5e-3, 0.1
 """A fit ends where a round gains less. [twice the logarithm of the posterior]"""
 
 NEAR = 0.5
-"""Gain from which on the scatter is taken from the residuals. [as `SETTLED`] Farther from the solution
-they would show a scatter so large that the data no longer count."""
+"""Gain from which on the scatter is taken from the residuals. [as `SETTLED`] Farther from the
+solution they would show a scatter so large that the data no longer count."""
 
 SETTLED_SCATTER = 0.02
 """And where the logarithm of the scatter changes by less. [-]"""
 
 LEAST_SCATTER = 1e-3
-"""Data that agree better than this with the model, in expected scatters, count as if they agreed so. [-]"""
+"""Data that agree better than this with the model, in expected scatters, count as if they agreed
+so. [-]"""
 
 OUTLIER_LEVEL = 0.01
 """Chance of naming an outlier where there is none. [-] Own choice."""
@@ -115,16 +116,25 @@ def interval_width(level: float, dof: float) -> float:
     level : float
         Probability, between 0 and 1. [-]
     dof : float
-        Degrees of freedom of the standard error; under 1 where the scatter is not from the data. [-]
+        Degrees of freedom of the standard error; under 1 where the scatter is not from the data.
+        [-]
     """
     tail = (1 + level) / 2
     return float(stats.t.ppf(tail, dof) if dof >= 1 else stats.norm.ppf(tail))
 
 
 def fit(
-    both: Both, start: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask, *,
-    scatter: float = 1.0, free: Mask | None = None, robust: bool = False, settled: float | None = None,
-) -> Fit:  # fmt: skip
+    both: Both,
+    start: Array,
+    bounds: tuple[Array, Array],
+    kept: Mask,
+    data: Mask,
+    *,
+    scatter: float = 1.0,
+    free: Mask | None = None,
+    robust: bool = False,
+    settled: float | None = None,
+) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
@@ -171,7 +181,10 @@ def fit(
         move = ahead / (1 + np.clip(back, 0.0, 2.0))  # steps that go back and forth meet in between
         for _ in range(MOST_HALVINGS):
             left, slopes = both(values + move)
-            if _loss(left, values + move, kept, data, scatter, robust) <= before * (1 + 1e-6) + 1e-9:
+            if (
+                _loss(left, values + move, kept, data, scatter, robust)
+                <= before * (1 + 1e-6) + 1e-9
+            ):
                 break
             move = move / 2
         values = values + move
@@ -184,7 +197,9 @@ def _counted(left: Array, slopes: Array, kept: Mask, data: Mask) -> tuple[Array,
     return np.where(agrees, 0.0, left), slopes * (kept & ~agrees)[:, None]
 
 
-def _loss(left: Array, values: Array, kept: Mask, data: Mask, scatter: float, robust: bool) -> float:
+def _loss(
+    left: Array, values: Array, kept: Mask, data: Mask, scatter: float, robust: bool
+) -> float:
     sizes = kept * np.where(data, left, np.maximum(left, 0.0)) / scatter
     if robust:
         sizes = SOFT * np.sqrt(2 * (np.sqrt(1 + (sizes / SOFT) ** 2) - 1))
@@ -195,13 +210,16 @@ def _step(
     left: Array, slopes: Array, values: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask,
     scatter: float, free: Mask, robust: bool,
 ) -> Array:  # fmt: skip
-    """Step to the best values of the linearised problem; evidence from one side may come and go on the way."""
+    """Step to the best values of the linearised problem; evidence from one side may come and go on
+    the way."""
     weight = kept / scatter
     if robust:
         weight = weight * (1 + (left * weight / SOFT) ** 2) ** -0.25
     move, counts = np.zeros(len(values)), data | (left > 0)
     for _ in range(MOST_ROUNDS):
-        rows = np.concatenate([(weight * counts)[:, None] * slopes[:, free], np.eye(int(free.sum()))])
+        rows = np.concatenate(
+            [(weight * counts)[:, None] * slopes[:, free], np.eye(int(free.sum()))]
+        )
         goal = -np.concatenate([weight * counts * left, values[free]])
         room = (bounds[0] - values)[free] - 1e-9, (bounds[1] - values)[free] + 1e-9
         move[free] = lsq_linear(rows, goal, room).x
@@ -212,7 +230,8 @@ def _step(
 
 
 def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tuple[float, float]:
-    """Scatter of the data and its degrees of freedom, from residuals that were fitted at a scatter."""
+    """Scatter of the data and its degrees of freedom, from residuals that were fitted at a
+    scatter."""
     dof = float(counted.sum()) - determined(slopes, scatter)
     if dof < 1:
         return 1.0, dof

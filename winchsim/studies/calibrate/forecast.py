@@ -25,7 +25,8 @@ Array = NDArray[np.float64]
 
 HAIR = 1e-9
 """Place that stands for 0 in forecasts: an assumed value that is derived differs a little from
-the same value given, and that difference over a small step would pass for a slope. [standard deviations]"""
+the same value given, and that difference over a small step would pass for a slope. [standard
+deviations]"""
 
 LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
@@ -33,12 +34,14 @@ LEAST_MARGIN = 1e-3
 
 @dataclass(frozen=True)
 class Forecast:
-    """What the model says of n tests with the factors at k places; every field has the shape (k, n).
+    """What the model says of n tests with the factors at k places; every field has the shape (k,
+    n).
 
     Attributes
     ----------
     speed : ndarray
-        Mean speed of the lift, height over lift time; negative, by how much the torque falls short, where it stalls. [m/s]
+        Mean speed of the lift, height over lift time; negative, by how much the torque falls short,
+        where it stalls. [m/s]
     current, standstill_current : ndarray
         Of the supply: running steadily, and at rest. [A]
     voltage : ndarray
@@ -46,7 +49,8 @@ class Forecast:
     margin : ndarray
         Torque at rest over the most that the lift asks for; 1 just stalls. [-]
     hold : ndarray
-        Torque to spare by which friction or a brake holds the load, over the torque that raises it; 0 just holds. [-]
+        Torque to spare by which friction or a brake holds the load, over the torque that raises it;
+        0 just holds. [-]
     """
 
     speed: Array
@@ -82,11 +86,15 @@ class Bench:
         Whether a pawl holds every load.
     """
 
-    def __init__(self, inputs: Inputs, tests: Sequence[LiftTest], factors: Sequence[Factor]) -> None:
+    def __init__(
+        self, inputs: Inputs, tests: Sequence[LiftTest], factors: Sequence[Factor]
+    ) -> None:
         self.inputs, self.tests, self.factors = plain_raise(inputs), tuple(tests), tuple(factors)
         self.base = _lightest(self.inputs, self.tests)
         self._columns = _columns(self.inputs, self.tests)
-        self.heights = np.array([test.height if test.height is not None else inputs.load.height for test in self.tests])
+        self.heights = np.array(
+            [test.height if test.height is not None else inputs.load.height for test in self.tests]
+        )
         self.machine = build(self.base)
         self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
         self._without_links = replace(self.machine, links=())
@@ -107,7 +115,9 @@ class Bench:
         for members, batch in variants.batches:
             for end, place in zip(lift_batch(batch).end, members, strict=True):
                 if end in (End.OVERFLOW, End.BLOCKED):
-                    raise _refused(self.tests[place], "the rope or the load meets something on the way up")
+                    raise _refused(
+                        self.tests[place], "the rope or the load meets something on the way up"
+                    )
 
     def foretell(self, places: Array) -> Forecast:
         """Forecast of every test with the factors at several places, shape (k, factors).
@@ -120,7 +130,11 @@ class Bench:
         for family in zip(*(part.batches for part in parts if part is not None), strict=True):
             lifts = lift_batch(join_batches([batch for _, batch in family]))
             members = family[0][0]
-            values = _values(lifts, np.tile(self.heights[members], len(good)), np.tile(self._loads[members], len(good)))
+            values = _values(
+                lifts,
+                np.tile(self.heights[members], len(good)),
+                np.tile(self._loads[members], len(good)),
+            )
             for name, value in values.items():
                 found[name][np.ix_(good, members)] = value.reshape(len(good), -1)
         return Forecast(**found)
@@ -149,7 +163,8 @@ class Bench:
         }
 
     def in_full(self, place: Array, test: int) -> dict[Kind, float]:
-        """Speed, current and voltage of one test by the full simulation; empty where it is not lifted or cannot be run."""
+        """Speed, current and voltage of one test by the full simulation; empty where it is not
+        lifted or cannot be run."""
         values = {path: float(column[test]) for path, column in self._columns.items()}
         inputs = under_test(self.moved(self.inputs, place), values)
         quiet = replace(inputs, settings=replace(inputs.settings, watch=0.0, stall_watch=0.0))
@@ -157,20 +172,32 @@ class Bench:
             machine = build(quiet)
         except InputError:  # a load so light that its rope cannot be followed, say
             return {}
-        unbroken = tuple(replace(k, scale=0.0) for k in machine.links)  # what breaks is not the question here
+        unbroken = tuple(
+            replace(k, scale=0.0) for k in machine.links
+        )  # what breaks is not the question here
         record = simulate(replace(machine, links=unbroken), rtol=quiet.settings.relative_tolerance)
         history = read_history(record)
-        time, current, voltage = history.lift_time, history.steady("current"), history.steady("voltage")
+        time, current, voltage = (
+            history.lift_time,
+            history.steady("current"),
+            history.steady("voltage"),
+        )
         if time is None or current is None or voltage is None:
             return {}
-        return {Kind.TIME: float(self.heights[test] / time), Kind.CURRENT: current, Kind.VOLTAGE: voltage}
+        return {
+            Kind.TIME: float(self.heights[test] / time),
+            Kind.CURRENT: current,
+            Kind.VOLTAGE: voltage,
+        }
 
 
 STEP = 1e-4
 """Step of a derivative, in standard deviations of the prior. [-]"""
 
 
-def forecast_with_slopes(bench: Bench, place: Array, moving: NDArray[np.bool_]) -> tuple[Forecast, Array]:
+def forecast_with_slopes(
+    bench: Bench, place: Array, moving: NDArray[np.bool_]
+) -> tuple[Forecast, Array]:
     """Forecast of all tests at a place, and one step away along each moving factor, all at once.
 
     Returns
@@ -180,11 +207,14 @@ def forecast_with_slopes(bench: Bench, place: Array, moving: NDArray[np.bool_]) 
     """
     high = np.array([factor.high for factor in bench.factors])
     steps = np.where(place + STEP > high, -STEP, STEP)
-    return bench.foretell(np.concatenate([place[None], place + np.diag(steps)[moving]])), steps[moving]
+    return bench.foretell(np.concatenate([place[None], place + np.diag(steps)[moving]])), steps[
+        moving
+    ]
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
-    """Scenario with the lightest load that it can be built with: settings that just stall the heaviest are settings still."""
+    """Scenario with the lightest load that it can be built with: settings that just stall the
+    heaviest are settings still."""
     for mass in sorted(test.mass for test in tests):
         found = with_value(inputs, "load.mass", mass)
         try:
@@ -196,7 +226,8 @@ def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
 
 
 def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
-    """Values by path, one for each test; only those that any test gives, the scenario's for the others."""
+    """Values by path, one for each test; only those that any test gives, the scenario's for the
+    others."""
     given = [test.values_in(inputs) for test in tests]
     return {
         path: np.array([values.get(path, _own(inputs, path)) for values in given])
@@ -211,10 +242,13 @@ def _own(inputs: Inputs, path: str) -> float:
 
 
 def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
-    """Torque at the common gear that raises each test's load off the ground: a scale for what holds it. [N·m]"""
+    """Torque at the common gear that raises each test's load off the ground: a scale for what holds
+    it. [N·m]"""
     loaded = [replace(machine, body=replace(machine.body, mass=test.mass)) for test in tests]
     needed = demand(machine.chain, 1)
-    return np.array([max(needed(pull(m, m.start_travel) * m.layers[0].radius), 1e-12) for m in loaded])
+    return np.array(
+        [max(needed(pull(m, m.start_travel) * m.layers[0].radius), 1e-12) for m in loaded]
+    )
 
 
 def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
@@ -235,4 +269,6 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
 
 def _refused(test: LiftTest, reason: str) -> InputError:
     message = f"test {test.number} cannot be lifted by this scenario: {reason}"
-    return InputError((Fault(message, "mass_kg", got=f"{test.mass:g} kg", code=Code.NOTHING_TO_FIT),))
+    return InputError(
+        (Fault(message, "mass_kg", got=f"{test.mass:g} kg", code=Code.NOTHING_TO_FIT),)
+    )

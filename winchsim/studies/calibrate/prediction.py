@@ -91,9 +91,9 @@ def predict(
     Notes
     -----
     The covariance of the factors has a part from the scatter of the data and one from what the
-    priors leave open, ``S = S J'J S/s² + S S``. Of the first and of the new measurement's own scatter
-    Student's t gives the interval, with the degrees of freedom of the fit; of the second the normal
-    distribution. Both parts add as squares. Own derivation.
+    priors leave open, ``S = S J'J S/s² + S S``. Of the first and of the new measurement's own
+    scatter Student's t gives the interval, with the degrees of freedom of the fit; of the second
+    the normal distribution. Both parts add as squares. Own derivation.
     """
     if not bench.tests:
         return (), True
@@ -140,7 +140,9 @@ def _in_full(bench: Bench, at: Array, wanted: bool) -> tuple[list[dict[Kind, flo
     return found, True
 
 
-def _half_width(data: float, prior: float, own: float, fit: Fit, level: float) -> tuple[float, float]:
+def _half_width(
+    data: float, prior: float, own: float, fit: Fit, level: float
+) -> tuple[float, float]:
     """Half width of an interval, and the share of its square that the tests do not determine."""
     first = fit.quantile(level) ** 2 * (data + own)
     second = interval_width(level, 0) ** 2 * prior
@@ -149,9 +151,16 @@ def _half_width(data: float, prior: float, own: float, fit: Fit, level: float) -
 
 
 def _time(
-    bench: Bench, place: int, speed: float, full: dict[Kind, float], parts: tuple[float, float], fit: Fit, level: float
+    bench: Bench,
+    place: int,
+    speed: float,
+    full: dict[Kind, float],
+    parts: tuple[float, float],
+    fit: Fit,
+    level: float,
 ) -> Interval:
-    """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper end."""
+    """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
+    end."""
     height = float(bench.heights[place])
     speed = full.get(Kind.TIME, float(speed))
     if speed <= 0:
@@ -160,10 +169,14 @@ def _time(
     share = math.hypot(TIMING[0], TIMING[1] * time) / time
     half, open_share = _half_width(*parts, (fit.scatter * share * speed) ** 2, fit, level)
     slowest = speed - half
-    return Interval(time, height / (speed + half), height / slowest if slowest > 0 else math.inf, open_share)
+    return Interval(
+        time, height / (speed + half), height / slowest if slowest > 0 else math.inf, open_share
+    )
 
 
-def _current(current: float, full: dict[Kind, float], parts: tuple[float, float], fit: Fit, level: float) -> Interval:
+def _current(
+    current: float, full: dict[Kind, float], parts: tuple[float, float], fit: Fit, level: float
+) -> Interval:
     value = full.get(Kind.CURRENT, float(current))
     own = math.hypot(READING[0], READING[1] * value)
     half, open_share = _half_width(*parts, (fit.scatter * own) ** 2, fit, level)

@@ -17,7 +17,8 @@ PAUSE = 1.0
 """Power off between raising and lowering. [s] Own choice."""
 
 SOME = 0.1
-"""Torque of lowering motors over their own drag, below which the load does the work. [-] Own choice."""
+"""Torque of lowering motors over their own drag, below which the load does the work. [-] Own
+choice."""
 
 
 class Descent(StrEnum):
@@ -63,7 +64,8 @@ def programme(inputs: Inputs, *after: Phase) -> Inputs:
 
 
 def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
-    """How the load comes down under power; where it drives the motors, whether joined leads brake it.
+    """How the load comes down under power; where it drives the motors, whether joined leads brake
+    it.
 
     Parameters
     ----------
@@ -106,7 +108,8 @@ def _down(history: History, action: str) -> Lowering | None:
 
 
 def _drives(history: History) -> bool:
-    """Whether the load drives the lowering motors: their torque holds it back or is next to none."""
+    """Whether the load drives the lowering motors: their torque holds it back or is next to
+    none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
     for g in history.machine.groups:
         push += g.live * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])

@@ -1,4 +1,5 @@
-"""A plan of test loads from an unloaded run to the target: what each rung should show, and when to stop."""
+"""A plan of test loads from an unloaded run to the target: what each rung should show, and when to
+stop."""
 
 from __future__ import annotations
 
@@ -7,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.enums import Holding, ReadingKey, Status
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment
 from winchsim.assessment.margins import stalled_until_hot
@@ -38,7 +39,8 @@ LONGEST_REST = 120
 """Longest rest that is planned [min]; a motor that is warmer then starts warm."""
 
 GAP = 0.05
-"""Most that may be between the load and the catch under it. [m] Own choice: a fall of a tenth of a second."""
+"""Most that may be between the load and the catch under it. [m] Own choice: a fall of a tenth of a
+second."""
 
 CUT = 3.0
 """Time within which the power goes off when the load stops, or a third of the time until a stalled
@@ -221,7 +223,8 @@ def _masses(target: float, rungs: int) -> list[float]:
 
 
 def _rested(machine: Machine, record: Record) -> tuple[dict[int, float], float]:
-    """Winding temperatures at the next start, by motor group, and the pause: whole minutes. [°C], [s]"""
+    """Winding temperatures at the next start, by motor group, and the pause: whole minutes. [°C],
+    [s]"""
     minutes = np.arange(1.0, LONGEST_REST + 1)
     cooled = {}
     for g in machine.groups:

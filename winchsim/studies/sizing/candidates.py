@@ -30,10 +30,46 @@ COARSE = 80
 STOCK = tuple(
     size / 1000
     for size in (
-        2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 32, 35, 40, 45, 50, 60, 70, 80,
-        90, 100, 120, 140, 160, 180, 200, 250, 300, 350, 400, 450, 500,
+        2,
+        3,
+        4,
+        5,
+        6,
+        8,
+        10,
+        12,
+        14,
+        15,
+        16,
+        18,
+        20,
+        22,
+        25,
+        28,
+        30,
+        32,
+        35,
+        40,
+        45,
+        50,
+        60,
+        70,
+        80,
+        90,
+        100,
+        120,
+        140,
+        160,
+        180,
+        200,
+        250,
+        300,
+        350,
+        400,
+        450,
+        500,
     )
-)  # fmt: skip
+)
 """Diameters that round bar and tube are sold in. [m] Common practice, no published source."""
 
 STOCK_INCH = tuple(
@@ -43,7 +79,8 @@ STOCK_INCH = tuple(
 """The same in inches, an eighth to six. [m] Common practice, no published source."""
 
 TURNED_STEP, MOST_TURNED = 0.0005, 100
-"""Where no stock size will do, diameters in half millimetres, so many from the thin end. [m], [-]"""
+"""Where no stock size will do, diameters in half millimetres, so many from the thin end. [m],
+[-]"""
 
 LARGEST_DRUM = 10.0
 """Largest diameter tried. [m]"""
@@ -60,7 +97,8 @@ LIGHTEST = 1e-3
 
 @dataclass(frozen=True)
 class Span:
-    """Where candidates are looked for: both ends (None for the usual ones), the motor group, inch sizes."""
+    """Where candidates are looked for: both ends (None for the usual ones), the motor group, inch
+    sizes."""
 
     low: float | None = None
     high: float | None = None
@@ -95,7 +133,9 @@ def _grown(low: float, high: float, unit: str) -> tuple[float, float]:
 
 
 def _values(*parts: Any) -> np.ndarray:
-    return np.unique(np.round(np.concatenate([np.asarray(part, dtype=float) for part in parts]), PLACES))
+    return np.unique(
+        np.round(np.concatenate([np.asarray(part, dtype=float) for part in parts]), PLACES)
+    )
 
 
 def _every(values: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -148,14 +188,17 @@ def voltages(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
     """Supply voltages, of which multiples of half a volt are offered first. [V]"""
     for place, phase in enumerate(inputs.phase, start=1):
         if phase.action == "raise" and phase.voltage is not None:
-            raise DomainError(f"phase.{place}.voltage", f"{phase.voltage:g} V", "no voltage of its own")
+            raise DomainError(
+                f"phase.{place}.voltage", f"{phase.voltage:g} V", "no voltage of its own"
+            )
     nominal, own = nominal_voltage(machine), inputs.supply.voltage
     low = span.low or VOLTAGE_RANGE[0] * nominal
     low, high = _grown(low, span.high or VOLTAGE_RANGE[1] * max(nominal, own), "V")
     halves = np.round(_steps(low, high, VOLTAGE_STEP), PLACES)
     spread = _spread(low, high, CANDIDATES["voltage"])
     return Proposal(
-        _values(spread, halves, _within(low, high, own)), lambda values: (np.isin(values, halves), *_every(values))
+        _values(spread, halves, _within(low, high, own)),
+        lambda values: (np.isin(values, halves), *_every(values)),
     )
 
 
@@ -171,7 +214,9 @@ def masses(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
     high = span.high or 1.3 * max(stalls, 1e-6)
     low = span.low or rounded(LIGHTEST * high, 3)
     low, high = _grown(low, span.high or rounded(high, 3, up=True), "kg")
-    return Proposal(_values(_spread(low, high, CANDIDATES["heaviest"]), _within(low, high, own)), _every)
+    return Proposal(
+        _values(_spread(low, high, CANDIDATES["heaviest"]), _within(low, high, own)), _every
+    )
 
 
 def gears(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
@@ -179,6 +224,10 @@ def gears(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
     low, high = span.low or 0.0, span.high or math.inf
     changes = [c for c in gear_changes(inputs, machine) if low <= c.ratio <= high]
     if not changes:
-        raise DomainError("--range", f"{low:g} to {high:g}", "a range with a ratio that one change of the gears gives")
+        raise DomainError(
+            "--range",
+            f"{low:g} to {high:g}",
+            "a range with a ratio that one change of the gears gives",
+        )
     changes.sort(key=lambda change: change.ratio)
     return Proposal(np.array([change.ratio for change in changes]), _every, tuple(changes))

@@ -8,12 +8,21 @@ import numpy as np
 
 from winchsim.assessment.kinds import CheckKey, Side
 from winchsim.model import Machine
-from winchsim.studies.sizing.candidates import counts, drums, gears, masses, nominal_voltage, voltages
+from winchsim.studies.sizing.candidates import (
+    counts,
+    drums,
+    gears,
+    masses,
+    nominal_voltage,
+    voltages,
+)
 from winchsim.studies.sizing.study import Question
 from winchsim.studies.sweep import Sweep
 
 
-def least_share(found: Sweep, keys: Collection[CheckKey], machine: Machine, name: str = "required") -> np.ndarray:
+def least_share(
+    found: Sweep, keys: Collection[CheckKey], machine: Machine, name: str = "required"
+) -> np.ndarray:
     """Least share of value and limit of some checks; below 1 a limit is missed. [-]
 
     Parameters
@@ -67,7 +76,9 @@ QUESTIONS = {
         Question("drum", "drum.diameter", "mm", drums, _most_to_spare, refined=True),
         Question("gears", "gears", "", gears, _present_first, scale="dots"),
         Question("motors", "motors.{group}.count", "", counts, _size_of_drive, scale="dots"),
-        Question("voltage", "supply.voltage", "V", voltages, _from_nominal, refined=True, scale="even"),
+        Question(
+            "voltage", "supply.voltage", "V", voltages, _from_nominal, refined=True, scale="even"
+        ),
         Question("heaviest", "load.mass", "kg", masses, _heaviest, refined=True),
     )
 }

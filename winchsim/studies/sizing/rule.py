@@ -30,10 +30,17 @@ MOST_TRIES = 3
 """Candidates simulated in full before giving up. [-]"""
 
 CLOSE_BY = 0.01
-"""Share by which the next candidate differs from one that full simulation refutes. [-] Own choice."""
+"""Share by which the next candidate differs from one that full simulation refutes. [-] Own
+choice."""
 
 CORRECTED = frozenset(
-    {CheckKey.START_COLD, CheckKey.START_HOT, CheckKey.WINDING, CheckKey.PARTS, CheckKey.CONTINUOUS_CURRENT}
+    {
+        CheckKey.START_COLD,
+        CheckKey.START_HOT,
+        CheckKey.WINDING,
+        CheckKey.PARTS,
+        CheckKey.CONTINUOUS_CURRENT,
+    }
 )
 """Checks of the quasi-static model that a full simulation corrects."""
 
@@ -82,7 +89,11 @@ def size(
         The scenario cannot be built, or the range is empty.
     """
     return answer(
-        QUESTIONS[question], inputs, Span(low, high, group, inch), Wanted(margin, target_time, fastest), on_progress
+        QUESTIONS[question],
+        inputs,
+        Span(low, high, group, inch),
+        Wanted(margin, target_time, fastest),
+        on_progress,
     )
 
 
@@ -101,16 +112,35 @@ def answer(
     proposal = question.propose(inputs, machine, span)
     values, found = _swept(question, inputs, path, proposal, wanted)
     good = ~fails(found.checks)
-    among = next((mask for mask in proposal.offered(values) if (mask & good).any()), np.ones(len(values), dtype=bool))
+    among = next(
+        (mask for mask in proposal.offered(values) if (mask & good).any()),
+        np.ones(len(values), dtype=bool),
+    )
 
     def aim(found: Sweep) -> np.ndarray:
-        least = found.results["lift_time"] if wanted.fastest else question.aim(found, values, machine)
+        least = (
+            found.results["lift_time"] if wanted.fastest else question.aim(found, values, machine)
+        )
         return np.where(np.isnan(least), np.inf, least)
 
     meets, always = _meets(found.checks)
     present = _present(proposal, inputs, path, values)
-    base = Study(question, path, found, values, proposal.changes, wanted, present, None,
-                 _nearest(found, machine), proposal.offered(values)[0], meets, always, (), snag)  # fmt: skip
+    base = Study(
+        question,
+        path,
+        found,
+        values,
+        proposal.changes,
+        wanted,
+        present,
+        None,
+        _nearest(found, machine),
+        proposal.offered(values)[0],
+        meets,
+        always,
+        (),
+        snag,
+    )
     return _in_full(base, inputs, aim, among, on_progress or (lambda *_: None))
 
 
@@ -150,7 +180,9 @@ def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
     if wanted.margin is not None:
         at = next(n for n, column in enumerate(checks) if column.key is CheckKey.START_COLD)
         column = replace(checks[at], required=wanted.margin)
-        rank = ranks_of(column.value, column.low, column.high, column.side, column.hard, wanted.margin)
+        rank = ranks_of(
+            column.value, column.low, column.high, column.side, column.hard, wanted.margin
+        )
         checks[at] = replace(column, rank=rank)
     if wanted.target_time is not None:
         time, limit = found.results["lift_time"], wanted.target_time
@@ -161,7 +193,8 @@ def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
 
 
 def _meets(checks: Sequence[CheckColumn]) -> tuple[np.ndarray, tuple[CheckKey, ...]]:
-    """Which candidates meet every limit that the question can change; and checks that are thin for all that do not fail."""
+    """Which candidates meet every limit that the question can change; and checks that are thin for
+    all that do not fail."""
     good = ~fails(checks)
     thin = {column.key: column.rank == RANKS[Status.THIN] for column in checks}
     always = tuple(key for key, mask in thin.items() if good.any() and mask[good].all())
@@ -177,7 +210,8 @@ def _present(proposal: Proposal, inputs: Inputs, path: str, values: np.ndarray) 
 
 
 def _nearest(found: Sweep, machine: Machine) -> int:
-    """The candidate nearest to reaching the target without failing: lifted if any is, then by the worst share of a limit."""
+    """The candidate nearest to reaching the target without failing: lifted if any is, then by the
+    worst share of a limit."""
     lifted = np.array([end is End.REACHED for end in found.ends])
     starting = least_share(found, {CheckKey.START_COLD, CheckKey.START_HOT}, machine, "hard")
     share = np.where(lifted, least_share(found, frozenset(CheckKey), machine, "hard"), starting)
@@ -207,7 +241,9 @@ def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Pr
         if run.found is not None and _sound(run, study.wanted):
             checks = _corrected(study.sweep, index, run.found)
             meets, always = _meets(checks)
-            study = replace(study, sweep=replace(study.sweep, checks=checks), meets=meets, always=always)
+            study = replace(
+                study, sweep=replace(study.sweep, checks=checks), meets=meets, always=always
+            )
         else:
             among = among & (np.abs(study.values / study.values[index] - 1) > CLOSE_BY)
     if not runs and study.nearest not in study.sweep.problems:
@@ -242,7 +278,8 @@ def _simulated(study: Study, inputs: Inputs, index: int, *, ranges: bool) -> Run
 
 
 def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn, ...]:
-    """Checks multiplied by what a full simulation makes of one of the candidates, with its ranges."""
+    """Checks multiplied by what a full simulation makes of one of the candidates, with its
+    ranges."""
     columns: list[CheckColumn] = []
     for column in found.checks:
         check, value = full.check(column.key), float(column.value[index])
@@ -260,7 +297,11 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
             rank[(rank == RANKS[Status.OK]) & (column.rank == RANKS[Status.NOT_CHECKED])] = RANKS[
                 Status.NOT_CHECKED
             ]
-        columns.append(CheckColumn(column.key, column.side, value_, low, high, column.hard, column.required, rank))
+        columns.append(
+            CheckColumn(
+                column.key, column.side, value_, low, high, column.hard, column.required, rank
+            )
+        )
     hot = next(column for column in columns if column.key is CheckKey.START_HOT)
     for place, column in enumerate(columns):
         if column.key is CheckKey.TARGET:
@@ -271,7 +312,8 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
 
 
 def _edges(study: Study, done: Collection[int]) -> list[int]:
-    """What else is simulated in full: ends of the bands that have a neighbour beyond, or the present gears."""
+    """What else is simulated in full: ends of the bands that have a neighbour beyond, or the
+    present gears."""
     if study.recommended is None:
         return []
     if study.changes:

@@ -1,4 +1,5 @@
-"""The answer to a sizing question: candidates, what is recommended, and the bands and limits around it."""
+"""The answer to a sizing question: candidates, what is recommended, and the bands and limits around
+it."""
 
 from __future__ import annotations
 
@@ -16,7 +17,13 @@ from winchsim.studies.sizing.candidates import Proposal, Span
 from winchsim.studies.sweep import Sweep
 
 WHILE_LIFTED = frozenset(
-    {CheckKey.WINDING, CheckKey.PARTS, CheckKey.CONTINUOUS_CURRENT, CheckKey.BATTERY, CheckKey.LIFT_TIME}
+    {
+        CheckKey.WINDING,
+        CheckKey.PARTS,
+        CheckKey.CONTINUOUS_CURRENT,
+        CheckKey.BATTERY,
+        CheckKey.LIFT_TIME,
+    }
 )
 """Checks that need a lift which reaches its target."""
 
@@ -98,7 +105,8 @@ class Run:
 
     @property
     def difference(self) -> float | None:
-        """Lift time of the quasi-static model over the full one, less 1; None where one has none. [-]"""
+        """Lift time of the quasi-static model over the full one, less 1; None where one has none.
+        [-]"""
         return self.slow_time / self.time - 1 if self.slow_time and self.time else None
 
 
@@ -167,13 +175,16 @@ class Study:
 
     @property
     def exit_code(self) -> int:
-        """0 where a candidate is recommended: its full simulation reaches the target and no check fails; else 1."""
+        """0 where a candidate is recommended: its full simulation reaches the target and no check
+        fails; else 1."""
         return int(self.recommended is None)
 
     @property
     def difference(self) -> float | None:
         """Largest difference in lift time of quasi-static and full simulations. [-]"""
-        return max((abs(run.difference) for run in self.runs if run.difference is not None), default=None)
+        return max(
+            (abs(run.difference) for run in self.runs if run.difference is not None), default=None
+        )
 
     @property
     def sound(self) -> np.ndarray:
@@ -188,11 +199,14 @@ class Study:
     def band(self, good: np.ndarray) -> tuple[int, int] | None:
         """The run that the recommended candidate is in."""
         index = self.recommended
-        return next((b for b in self.bands(good) if index is not None and b[0] <= index <= b[1]), None)
+        return next(
+            (b for b in self.bands(good) if index is not None and b[0] <= index <= b[1]), None
+        )
 
     @property
     def bounds(self) -> dict[str, CheckKey | None]:
-        """The checks that end the band of what is recommended, ``below`` and ``above``; none at an end of the range."""
+        """The checks that end the band of what is recommended, ``below`` and ``above``; none at an
+        end of the range."""
         band, found = self.band(self.meets), {}
         for side, step in (("below", -1), ("above", 1)):
             beyond = -1 if band is None or self.changes else band[step > 0] + step
@@ -210,8 +224,13 @@ class Study:
         found = []
         for column in self.sweep.checks:
             read = lifted if column.key in WHILE_LIFTED else np.ones(len(self.values), dtype=bool)
-            if column.key in self.sweep.changeable and (column.rank[read] < RANKS[Status.NOT_CHECKED]).any():
-                ok, failing = (read & (column.rank == RANKS[status]) for status in (Status.OK, Status.FAILS))
+            if (
+                column.key in self.sweep.changeable
+                and (column.rank[read] < RANKS[Status.NOT_CHECKED]).any()
+            ):
+                ok, failing = (
+                    read & (column.rank == RANKS[status]) for status in (Status.OK, Status.FAILS)
+                )
                 found.append(Limit(column, ok, failing))
         return tuple(found)
 
@@ -226,10 +245,13 @@ class Power:
 
 
 def most_power(study: Study) -> Power | None:
-    """Of a study of the load: where the most power reaches it, strength left out; None where none is lifted."""
+    """Of a study of the load: where the most power reaches it, strength left out; None where none
+    is lifted."""
     lifts, body = study.sweep.lifts, build(study.sweep.inputs).body
     if lifts is None or not lifts.lifted.any():
         return None
-    power = np.where(lifts.lifted, study.values * body.gravity * body.rise * lifts.last_speed, -np.inf)
+    power = np.where(
+        lifts.lifted, study.values * body.gravity * body.rise * lifts.last_speed, -np.inf
+    )
     at = int(np.argmax(power))
     return Power(float(study.values[at]), float(power[at]), float(lifts.last_speed[at]))

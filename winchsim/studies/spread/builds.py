@@ -104,7 +104,8 @@ class Plan:
         ]
 
     def scenarios(self, shares: Array) -> Iterator[Inputs | DomainError]:
-        """Scenario of each build, strengths aside; an error where its numbers cannot stand together.
+        """Scenario of each build, strengths aside; an error where its numbers cannot stand
+        together.
 
         Parameters
         ----------
@@ -194,7 +195,8 @@ def _together(inputs: Inputs, values: Sequence[Uncertain], motors: Motors) -> Pl
 
 
 def _told_apart(inputs: Inputs) -> tuple[Inputs, tuple[Single, ...]]:
-    """Scenario with a group for each running motor, and one for the dead ones of each group behind them."""
+    """Scenario with a group for each running motor, and one for the dead ones of each group behind
+    them."""
     running = sum(group.count - group.dead for group in inputs.motors)
     size = -(-running // MOST_SINGLE)
     groups: list[MotorGroup] = []

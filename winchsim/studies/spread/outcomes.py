@@ -1,4 +1,5 @@
-"""What becomes of builds: each lifted by the quasi-static model or in full, and what each of its motors does."""
+"""What becomes of builds: each lifted by the quasi-static model or in full, and what each of its
+motors does."""
 
 from __future__ import annotations
 
@@ -64,12 +65,13 @@ class Outcomes:
     weakest : ndarray of str, shape (n,)
         The link of the least factor.
     hold : ndarray, shape (n,)
-        Torque by which friction at rest exceeds what the load passes up, power off; below 0 it runs back. NaN in full
-        runs, which only show whether. [N·m]
+        Torque by which friction at rest exceeds what the load passes up, power off; below 0 it runs
+        back. NaN in full runs, which only show whether. [N·m]
     held : ndarray of bool, shape (n,)
         Whether it stays up.
     torques, currents : ndarray, shape (n, motors)
-        Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and current. [N·m], [A]
+        Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and
+        current. [N·m], [A]
     """
 
     ending: NDArray[np.int_]
@@ -99,9 +101,19 @@ def nothing(size: int, motors: int) -> Outcomes:
     blank = np.full(size, np.nan)
     each = np.full((size, motors), np.nan)
     return Outcomes(
-        np.full(size, Ending.CANNOT_BE_BUILT, dtype=int), blank, blank.copy(), blank.copy(), blank.copy(), blank.copy(),
-        blank.copy(), np.full(size, "", dtype=object), blank.copy(), np.zeros(size, dtype=bool), each, each.copy(),
-    )  # fmt: skip
+        np.full(size, Ending.CANNOT_BE_BUILT, dtype=int),
+        blank,
+        blank.copy(),
+        blank.copy(),
+        blank.copy(),
+        blank.copy(),
+        blank.copy(),
+        np.full(size, "", dtype=object),
+        blank.copy(),
+        np.zeros(size, dtype=bool),
+        each,
+        each.copy(),
+    )
 
 
 def joined(parts: Sequence[Outcomes]) -> Outcomes:
@@ -202,16 +214,20 @@ def _in_full(machine: Machine) -> dict[str, Any]:
         before, after = np.interp([began, began + time], record.time, record["charge"])
         height = machine.height(machine.top_travel - machine.start_travel)
         found |= {
-            "ending": Ending.LIFTED, "time": time, "speed": height / time, "current": float(after - before) / time,
+            "ending": Ending.LIFTED,
+            "time": time,
+            "speed": height / time,
+            "current": float(after - before) / time,
             "winding": max(windings),
-        }  # fmt: skip
+        }
     elif record.first(Event.STALLED) is not None:
         found |= {"ending": Ending.STALLED, "speed": 0.0}
     return found
 
 
 def _sharing(batch: Batch) -> dict[str, Any]:
-    """Torque and current of each motor just after lift-off: all turn at one speed, each does what its own law says.
+    """Torque and current of each motor just after lift-off: all turn at one speed, each does what
+    its own law says.
 
     A motor whose torque is below 0 is dragged by the others.
     """

@@ -105,7 +105,8 @@ def _hand_out(
     found: dict[int, Outcomes],
     tell: Callable[[], None],
 ) -> None:
-    """Keep `AT_ONCE` tasks in hand; of several that are done, a failed one does not take the others with it."""
+    """Keep `AT_ONCE` tasks in hand; of several that are done, a failed one does not take the others
+    with it."""
     waiting: dict[Future[Outcomes], int] = {}
     left = iter(tasks)
     try:

@@ -1,4 +1,5 @@
-"""A spread: many builds of one scenario with the differences that parts have, and what becomes of them."""
+"""A spread: many builds of one scenario with the differences that parts have, and what becomes of
+them."""
 
 from __future__ import annotations
 
@@ -10,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.enums import Holding, Status
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment
 from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
 from winchsim.inputs import Inputs
@@ -49,7 +50,8 @@ FAILURES = ("stalled", "overload", "overheated", "other")
 
 @dataclass(frozen=True)
 class MotorPlace:
-    """What motors do by how strong they are in their group: of each build the weakest, the next, ...
+    """What motors do by how strong they are in their group: of each build the weakest, the next,
+    ...
 
     Attributes
     ----------
@@ -301,7 +303,8 @@ def _first_to_break(found: Outcomes) -> dict[str, int]:
 
 
 def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:
-    """Largest difference in lift time of a few builds that are simulated in full; None without one."""
+    """Largest difference in lift time of a few builds that are simulated in full; None without
+    one."""
     up = np.flatnonzero(found.lifted)
     if not len(up):
         return None

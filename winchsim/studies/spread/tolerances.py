@@ -1,4 +1,5 @@
-"""What may differ from build to build: each number with how far it may be off, and how often it is how far."""
+"""What may differ from build to build: each number with how far it may be off, and how often it is
+how far."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ _SHARED = ("voltage", "winding_start", "winding_limit")
 """Values of a motor group that all its motors have in common."""
 
 _NAMED = ("tabled", "from memory")
-"""Strengths with this basis are as uncertain as their range says; a given or tested one is what the user says it is."""
+"""Strengths with this basis are as uncertain as their range says; a given or tested one is what the
+user says it is."""
 
 
 @dataclass(frozen=True)
@@ -37,8 +39,8 @@ class Given:
     ----------
     path : str
     half_width : float
-        Of the interval that nearly all parts lie in: the ends of a uniform or triangular distribution, two standard
-        deviations of a normal one. [SI]
+        Of the interval that nearly all parts lie in: the ends of a uniform or triangular
+        distribution, two standard deviations of a normal one. [SI]
     shape : str
         ``uniform``, ``normal`` or ``triangular``.
     """
@@ -57,7 +59,8 @@ class Uncertain:
     path : str
         Of the value; for a strength its name.
     center, low, high : float
-        Most likely value, and the interval that nearly all parts lie in; multiples of the estimate for a strength. [SI]
+        Most likely value, and the interval that nearly all parts lie in; multiples of the estimate
+        for a strength. [SI]
     shape : str
         ``uniform``, ``normal`` or ``triangular``.
     unit : str
@@ -139,8 +142,8 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     Returns
     -------
     tuple of Uncertain
-        What the user gives; what usually differs from part to part, wherever the scenario gives a value; and what the
-        scenario leaves out, within the range of its estimate.
+        What the user gives; what usually differs from part to part, wherever the scenario gives a
+        value; and what the scenario leaves out, within the range of its estimate.
 
     Raises
     ------
@@ -204,7 +207,8 @@ def _bounds(spec: Spec) -> tuple[float, float]:
 
 
 def _estimates(inputs: Inputs, machine: Machine) -> list[tuple[str, float, float, float]]:
-    """Values that the scenario leaves out, with the range of their estimate: path, value and both ends."""
+    """Values that the scenario leaves out, with the range of their estimate: path, value and both
+    ends."""
     found = []
     for row in machine.assumed:
         settable = (
