@@ -92,11 +92,11 @@ def test_a_shown_range_keeps_order_and_side_of_the_limit(numbers, limit):
     low, value, high = sorted(numbers)
     back = [float(text.replace("−", "-")) for text in show(value, low, high, limit)]
     assert back[1] <= back[0] <= back[2]
-    for number, read in zip((value, low, high), back, strict=True):
-        assert abs(read - number) <= max(0.06 * abs(number), 0.51 * (high - low))
+    for exact, read in zip((value, low, high), back, strict=True):
+        assert abs(read - exact) <= max(0.06 * abs(exact), 0.51 * (high - low))
         if limit is not None:
-            assert (number > limit, number < limit) == (read > limit, read < limit) or math.isclose(
-                number,
+            assert (exact > limit, exact < limit) == (read > limit, read < limit) or math.isclose(
+                exact,
                 limit,
                 rel_tol=1e-11,  # twelve digits are kept at most
             )

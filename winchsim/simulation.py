@@ -312,12 +312,12 @@ def _table(problem: WinchProblem, pieces: Sequence[_Piece]) -> _Table:
     starts = np.append(0, ends[:-1])
     names: tuple[Hashable, ...] = ()
     rows = np.empty((0, 0))
-    for piece, start, end in zip(pieces, starts, ends, strict=True):
+    for piece, first, end in zip(pieces, starts, ends, strict=True):
         values = _sample(problem, piece.key, piece.time, piece.states)
         if not names:
             names, rows = tuple(values), np.empty((len(values), ends[-1]))
         for row, value in zip(rows, values.values(), strict=True):
-            row[start:end] = value
+            row[first:end] = value
     lengths = ends - starts
     return _Table(
         time=np.concatenate([piece.time for piece in pieces]),

@@ -430,7 +430,8 @@ def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
 
 
 _TERM = re.compile(
-    r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])(?:\^?(?P<exponent>-?[0-9]))?"""
+    r"""(?P<operator>[*/.\- ]?)(?P<name>''|[^\W\d_]+|°[CFK]?|[%"'″′])"""
+    r"""(?:\^?(?P<exponent>-?[0-9]))?"""
 )
 
 

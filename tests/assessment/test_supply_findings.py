@@ -28,7 +28,7 @@ def test_a_supply_left_out_is_compared_with_ordinary_ones(small):
 
 def test_a_battery_of_the_resistance_of_the_motors_gives_half_its_voltage():
     # 8 cells of 0.15 ohm are 1.2 ohm: at 12 V stalled motors of 1.2 ohm would draw 10 A.
-    assert shares_of_ordinary(10.0, 12.0)[Ordinary.ALKALINE_AA] == pytest.approx(1.0)
+    assert shares_of_ordinary(10.0)[Ordinary.ALKALINE_AA] == pytest.approx(1.0)
 
 
 def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(small):

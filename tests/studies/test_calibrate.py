@@ -17,7 +17,7 @@ from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
 from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Side, calibrate, look_into
-from winchsim.studies.calibrate.breakage import WhichPart, demands
+from winchsim.studies.calibrate.breakage import UnclearPartError, demands
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import END, Row, find_factors, moved
 from winchsim.studies.calibrate.forecast import Bench
@@ -87,7 +87,8 @@ def test_causes_are_those_of_the_ranges_and_each_is_one_factor(geared):
 
 
 @pytest.mark.parametrize(
-    "name, multiple", [("motor_constant", 1.2), ("motor_constant", 0.8), ("motor_resistance", 1.3)]
+    ("name", "multiple"),
+    [("motor_constant", 1.2), ("motor_constant", 0.8), ("motor_resistance", 1.3)],
 )
 @pytest.mark.parametrize(
     "more",
@@ -448,7 +449,7 @@ def test_a_tooth_without_its_stage_is_asked_for_by_likelihood(geared, synthetic)
     parts, shares = zip(*note.choices, strict=True)
     assert "stage 2" in parts[0] and any("stage 1" in part for part in parts)
     assert sum(shares) == pytest.approx(1.0) and list(shares) == sorted(shares, reverse=True)
-    with pytest.raises(WhichPart):
+    with pytest.raises(UnclearPartError):
         look_into(geared, LiftTest(number=9, mass=20.0, outcome="broke", broke_link="tooth"))
 
 

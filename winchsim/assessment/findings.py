@@ -300,7 +300,7 @@ def _not_described(m: Machine) -> Iterator[Finding]:
         g.live * max(m.source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
         for g in m.groups
     )
-    values = {"inrush": inrush, **shares_of_ordinary(m.source.duty * inrush, voltage)}
+    values = {"inrush": inrush, **shares_of_ordinary(m.source.duty * inrush)}
     yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
 
 

@@ -213,7 +213,7 @@ TO_BE_FASTER: tuple[Maker, ...] = (more_voltage, more_current, less_load)
 # --- to hold it, and to keep its parts --------------------------------------------------------
 
 
-def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:  # noqa: ARG001
+def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
     """A pawl on the drum."""
     if not machine.pawl:
         given = inputs.given | {"pawl.fitted"}

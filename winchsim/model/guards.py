@@ -221,11 +221,7 @@ def _overload(motion: Motion, key: ModeKey) -> Callable[[Any, Flow], tuple[Any]]
     channels, largest_share = motion.channels(key), motion.largest_share
     if not key.drum:
         return lambda _, now: (largest_share(channels(now)) - 1.0,)
-    chain, radius, find = (
-        motion.chain(key),
-        motion.machine.layers[key.layer].radius,
-        motion.branch_finder(key),
-    )
+    radius, find = motion.machine.layers[key.layer].radius, motion.branch_finder(key)
     readers: dict[Branch, Callable[[Sequence[float], float, float], float]] = {}
 
     def excess(_: Any, now: Flow) -> tuple[Any]:

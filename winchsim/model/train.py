@@ -151,8 +151,8 @@ def _refuse_locking_at_rest(
                 raise DomainError(
                     paths.get(e.name, "stage.1.reverse_efficiency"),
                     e.reverse,
-                    f"over {1 - 1 / breakaway:.3g} where several motor groups share the common gear (at rest the losses are "
-                    f"{breakaway:g} times as large)",
+                    f"over {1 - 1 / breakaway:.3g} where several motor groups share the common "
+                    f"gear (at rest the losses are {breakaway:g} times as large)",
                 )
 
 

@@ -177,9 +177,9 @@ class Sizing:
     def _ends(self, row: dict[str, Any]) -> tuple[str, tuple[float, float]]:
         path, inputs = row["path"].value, self.tab.state.inputs
         found = [
-            _control(with_text(inputs, path, field.value or ""), path).value
+            _control(with_text(inputs, path, field.value or ""), path).value  # type: ignore[union-attr]
             for field in (row["low"], row["high"])
-        ]  # type: ignore[union-attr]
+        ]
         return path, (min(found), max(found))
 
     async def _map(self) -> None:

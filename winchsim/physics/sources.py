@@ -55,7 +55,7 @@ ORDINARY = MappingProxyType(
 )
 
 
-def shares_of_ordinary(inrush: float, voltage: float) -> dict[str, float]:
+def shares_of_ordinary(inrush: float) -> dict[str, float]:
     """How far an inrush is beyond ordinary sources: over 1 where it limits, blows, or loses half
     its voltage or more.
 
@@ -63,8 +63,6 @@ def shares_of_ordinary(inrush: float, voltage: float) -> dict[str, float]:
     ----------
     inrush : float
         Current of the stalled motors at the full voltage. [A]
-    voltage : float
-        Open-circuit. [V]
 
     Returns
     -------

@@ -244,15 +244,15 @@ def _residual_facts(row: Residual) -> dict[str, Any]:
 
 def _parameter_facts(inputs: Inputs, row: Parameter) -> dict[str, Any]:
     values = []
-    for value in row.values:
-        unit = spec_at(inputs, value.path).unit if "." in value.path else ""
+    for own in row.values:
+        unit = spec_at(inputs, own.path).unit if "." in own.path else ""
         numbers = {
-            "before": value.before,
-            "after": value.after,
-            "low": value.low,
-            "high": value.high,
+            "before": own.before,
+            "after": own.after,
+            "low": own.low,
+            "high": own.high,
         }
-        values.append({"path": value.path, **{key(name, unit): x for name, x in numbers.items()}})
+        values.append({"path": own.path, **{key(name, unit): x for name, x in numbers.items()}})
     return {
         "name": row.factor.name,
         "label": words.label(row.factor.name),

@@ -56,15 +56,15 @@ OF_A_LIFT = (
     FigureWords(
         "torque-speed",
         "Torque and speed of a motor",
-        "Black: torque and speed of one motor during the lift. Grey: the motor when cold. Dotted: with "
-        "its hottest winding. Left of the thin line its own drag takes all torque.",
+        "Black: torque and speed of one motor during the lift. Grey: the motor when cold. Dotted: "
+        "with its hottest winding. Left of the thin line its own drag takes all torque.",
         "motor:torque_speed",
     ),
     FigureWords(
         "tooth-factor",
         "Tooth factor of each stage",
-        "Capacity over demand of the weaker tooth of each stage. The dot is the lowest factor. Below 1 "
-        "the tooth breaks.",
+        "Capacity over demand of the weaker tooth of each stage. The dot is the lowest factor. "
+        "Below 1 the tooth breaks.",
         "teeth:tooth_factors",
     ),
     FigureWords(

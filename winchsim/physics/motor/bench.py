@@ -198,7 +198,8 @@ class _Bench:
             return []
         return [
             f"The meter reads {quantity(self.terminal_resistance, 'ohm')}, the stalled motor shows "
-            f"{quantity(stalled, 'ohm')}; the latter is used, because brushes carry small currents badly."
+            f"{quantity(stalled, 'ohm')}; the latter is used, because brushes carry small currents "
+            "badly."
         ]
 
     def wanted(self, nominal: float) -> str | None:

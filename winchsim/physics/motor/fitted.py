@@ -133,12 +133,12 @@ class MotorFit:
 
 
 SAFE_STALL = (
-    "the stall current: clamp the motor, let a lever on its shaft rest against a stop behind a guard, "
-    "apply {volts} for two seconds at most, and read voltage and current together"
+    "the stall current: clamp the motor, let a lever on its shaft rest against a stop behind a "
+    "guard, apply {volts} for two seconds at most, and read voltage and current together"
 )
 SAFE_LEVER = (
-    "the stalled pull: clamp the motor, let a lever on its shaft press on a kitchen scale behind a guard, "
-    "apply {volts} for two seconds at most, and read scale, voltage and current together"
+    "the stalled pull: clamp the motor, let a lever on its shaft press on a kitchen scale behind a "
+    "guard, apply {volts} for two seconds at most, and read scale, voltage and current together"
 )
 FREE_RUN = "{what}: let the motor run free at {volts}, with nothing on the shaft that can fly off"
 
@@ -245,15 +245,16 @@ def _efficiency(extras: Extras, found: Found) -> tuple[float, list[str], float]:
         raise DomainError(
             found.torque_key,
             found.torque,
-            f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a motor without losses gives "
-            f"(a wrong unit or column?)",
+            f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a "
+            "motor without losses gives (a wrong unit or column?)",
         )
     if extras.strict and ratio < LEAST_EFFICIENCY and not extras.measured:
         raise DomainError(
             found.torque_key,
             found.torque,
-            f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the torque is lost (a wrong unit or "
-            f'column, or gearbox.data_at?); "measured = true" if it was measured so',
+            f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the "
+            "torque is lost (a wrong unit or column, or gearbox.data_at?); "
+            '"measured = true" if it was measured so',
         )
     if ratio > 1.0 + _ROUNDING:
         text = (

@@ -91,8 +91,8 @@ def from_points(
     if max(off.values()) > _WORST_RESIDUAL:
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
     note = (
-        f"Fitted to {len(m)} points: speed within {max(off['speed'], 1e-3):.1%} of the no-load speed, "
-        f"current within {max(off['current'], 1e-3):.1%} of the stall current."
+        f"Fitted to {len(m)} points: speed within {max(off['speed'], 1e-3):.1%} of the no-load "
+        f"speed, current within {max(off['current'], 1e-3):.1%} of the stall current."
     )
     wanted = (
         f"another working point, near half the no-load speed at {volts(nominal)}: a "

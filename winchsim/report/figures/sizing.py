@@ -83,7 +83,7 @@ class Axis:
         )
 
 
-def _axis(found: Sweep, path: str, values: np.ndarray, unit: str, scale: str, us: bool) -> Axis:
+def _axis(path: str, values: np.ndarray, unit: str, scale: str, us: bool) -> Axis:
     shown = (PRINTED_UNITS[unit].us or unit) if us else unit
     name = "Motors" if path.endswith(".count") else NAMES.get(path, path)
     return Axis(
@@ -102,7 +102,7 @@ def study_figure(study: Study, look: Look, *, us: bool = False) -> Figure:
         Whether the axis is in US units.
     """
     question = study.question
-    axis = _axis(study.sweep, study.path, study.values, question.unit, question.scale, us)
+    axis = _axis(study.path, study.values, question.unit, question.scale, us)
     figure = _curves(study.sweep, axis, look, study.recommended)
     runs = [(axis.values[run.index], run.time) for run in study.runs if run.time is not None]
     with drawing(look):
@@ -125,11 +125,10 @@ def sweep_figure(found: Sweep, look: Look, *, us: bool = False) -> Figure:
     ]
     axes = [
         _axis(
-            found,
             path,
             found.values[path],
             spec_at(found.inputs, path).unit,
-            _scale(found, path),
+            _scale(found),
             us,
         )
         for path in numbers
@@ -144,7 +143,7 @@ def sweep_figure(found: Sweep, look: Look, *, us: bool = False) -> Figure:
     return _curves(found, axis, look, None)
 
 
-def _scale(found: Sweep, path: str) -> str:
+def _scale(found: Sweep) -> str:
     return "dots" if len(found) < 6 or len(found.values) > 1 else "log"
 
 

@@ -127,8 +127,8 @@ def binding_table(ladder: Ladder) -> Table:
 
 _DESCENTS = {
     Descent.POWERED: "reverse the polarity",
-    Descent.OVERHAULS: "the load drives the motors: lower it on a second line that brakes, or prop it "
-    "and take the weight off in parts",
+    Descent.OVERHAULS: "the load drives the motors: lower it on a second line that brakes, or prop "
+    "it and take the weight off in parts",
     Descent.SHORTED: "power off and join the motors' leads, which brake it",
     Descent.NOT_DOWN: "not under power: have a prop or a second line ready before the lift",
     Descent.BREAKS: (

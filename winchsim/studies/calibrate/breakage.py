@@ -143,7 +143,7 @@ class Broken:
         return with_value(inputs, self.set_path, self.set_value) if self.set_path else inputs
 
 
-class WhichPart(Exception):
+class UnclearPartError(Exception):
     """A note that may mean several parts."""
 
     def __init__(self, choices: tuple[tuple[str, float], ...]) -> None:
@@ -173,12 +173,12 @@ def look_into_all(
     for test in evidence.broken:
         try:
             broken.append(_look(inputs, test, evidence.tests, at))
-        except WhichPart as which:
+        except UnclearPartError as which:
             notes.append(Note(NoteKind.WHICH_PART, test, which.choices))
         except InputError as error:
-            parts = (error.faults[0].expected or "").removeprefix("one of: ").split(", ")
+            names = (error.faults[0].expected or "").removeprefix("one of: ").split(", ")
             notes.append(
-                Note(NoteKind.UNKNOWN_PART, test, tuple((part, 0.0) for part in parts if part))
+                Note(NoteKind.UNKNOWN_PART, test, tuple((part, 0.0) for part in names if part))
             )
     parts = [row.broke.link for row in broken]
     bounds = [
@@ -204,7 +204,7 @@ def look_into(inputs: Inputs, test: LiftTest, tests: Sequence[LiftTest] = ()) ->
     ------
     InputError
         Nothing of that name is a part of this scenario.
-    WhichPart
+    UnclearPartError
         Several are, in different places.
 
     Notes
@@ -341,7 +341,7 @@ def _named(
     fitting = [place for place, score in enumerate(scores) if score == best]
     where = {rows[place].link.where for place in fitting}
     if len(where) > 1 and all(name.startswith("stage.") for name in where):
-        raise WhichPart(_likely(rows, before, fitting))
+        raise UnclearPartError(_likely(rows, before, fitting))
     return min((rows[place] for place in fitting), key=lambda row: row.factor)
 
 

@@ -265,9 +265,8 @@ class Case:
         self.ratios = np.ones(len(measured))
         self.full: dict[int, dict[Kind, float]] = {}
         self.held = np.zeros(len(bench.factors), dtype=bool)
-        self.bounds = tuple(
-            np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high")
-        )
+        lows, highs = ([getattr(f, end) for f in bench.factors] for end in ("low", "high"))
+        self.bounds = np.array(lows), np.array(highs)
         self.moving = np.ones(len(bench.factors), dtype=bool)
         self._seen: dict[bytes, tuple[Forecast, Array]] = {}
         start = np.zeros(len(bench.factors))
@@ -383,8 +382,10 @@ def _result(
     raised = sorted(
         (row for row in bounds if row.set_path not in taken), key=lambda row: row.set_value or 0.0
     )
-    for row in (*broken, *raised):
+    for row in broken:
         calibrated = row.put_into(calibrated)
+    for bound in raised:
+        calibrated = bound.put_into(calibrated)
     times = [
         r
         for m, r in zip(case.evidence.measurements, case.ratios, strict=True)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import lsq_linear
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 Mask = NDArray[np.bool_]
 Both = Callable[[Array], tuple[Array, Array]]
 """Residuals (n,) and their change with the values (n, p)."""
@@ -177,7 +178,7 @@ def fit(
         gain = before - _loss(left + slopes @ ahead, values + ahead, kept, data, scatter, robust)
         if (near or robust) and gain < settled and abs(np.log(scatter / last)) < SETTLED_SCATTER:
             break
-        back = -(ahead @ move) / max(move @ move, 1e-12)
+        back = -(ahead @ move) / max(float(move @ move), 1e-12)
         move = ahead / (1 + np.clip(back, 0.0, 2.0))  # steps that go back and forth meet in between
         for _ in range(MOST_HALVINGS):
             left, slopes = both(values + move)
