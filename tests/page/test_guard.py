@@ -4,6 +4,7 @@ sockets."""
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -36,7 +37,8 @@ def asked(kind="http", path="/", query="", method="GET", **headers):
     async def send(message):
         sent.append(message)
 
-    asyncio.run(Guard(_app, (HOST,), TOKEN)(scope, None, send))
+    with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this thread
+        own.submit(asyncio.run, Guard(_app, (HOST,), TOKEN)(scope, None, send)).result()
     return sent[0], b"".join(message.get("body", b"") for message in sent)
 
 

@@ -4,6 +4,7 @@ earlier one."""
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import aclosing
 
 import pytest
@@ -15,6 +16,12 @@ from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 
 INPUTS = loads(STARTER)
+
+
+def _run(job):
+    """In a thread of its own: a browser's test may leave a running loop in this one."""
+    with ThreadPoolExecutor(1) as own:
+        return own.submit(asyncio.run, job).result()
 
 
 @pytest.fixture
@@ -29,7 +36,7 @@ async def everything(worker, job, *arguments):
 
 
 def test_results_come_in_parts(worker):
-    parts = asyncio.run(everything(worker, "thorough", INPUTS))
+    parts = _run(everything(worker, "thorough", INPUTS))
     assert len(parts) == 2 and not worker.busy
     assert parts[0]["actions"] == [] and parts[0]["body"] == parts[1]["body"]
 
@@ -41,7 +48,7 @@ def test_a_job_that_is_left_gives_nothing_to_the_next(worker):
                 break
         return await everything(worker, "lift", with_text(INPUTS, "load.mass", "1 kg"))
 
-    (found,) = asyncio.run(both())
+    (found,) = _run(both())
     assert "Lifts 1" in found["head"].replace("\N{NO-BREAK SPACE}", " ") and "svg" in found
 
 
@@ -55,13 +62,13 @@ def test_a_stopped_job_says_so_and_the_worker_goes_on(worker):
             await task
         return await everything(worker, "lift", INPUTS)
 
-    assert len(asyncio.run(stopped())) == 1
+    assert len(_run(stopped())) == 1
 
 
 def test_faults_keep_their_kind(worker):
     with pytest.raises(InputError):
-        asyncio.run(everything(worker, "calibration", INPUTS, ()))
+        _run(everything(worker, "calibration", INPUTS, ()))
     with pytest.raises(BrokenError, match="AttributeError"):
-        asyncio.run(everything(worker, "no_such_job"))
+        _run(everything(worker, "no_such_job"))
     with pytest.raises(BrokenError, match="lift"):
-        asyncio.run(everything(worker, "lift", None, None))
+        _run(everything(worker, "lift", None, None))
