@@ -10,7 +10,7 @@ import sys
 from collections import defaultdict
 from pathlib import PurePath
 
-LEAST = {"physics": 80.0, "strength": 70.0}
+LEAST = {"physics": 95.0, "strength": 95.0}
 """Share of the lines, and share of the branches, that must be passed in a room. [%]"""
 
 KINDS = {
