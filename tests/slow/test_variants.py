@@ -12,7 +12,7 @@ from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.errors import DomainError
 from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import build, steady_speed
-from winchsim.slow import End, lift_all, lift_machine, vary, vary_freely
+from winchsim.slow import End, lift_all, lift_machine, vary, vary_each
 from winchsim.slow.stacking import shape_of
 
 
@@ -114,7 +114,7 @@ def test_a_changed_structure_goes_into_a_batch_of_its_own(small):
 def test_free_scenarios_keep_their_order(small):
     two_stages = small(stage=dataclasses.replace(small().stage[0], repeat=2))
     scenarios = [small(), two_stages, small(load={"mass": 3.0}), small(load={"drum_height": 0.01})]
-    variants = vary_freely(scenarios)
+    variants = vary_each([(scenario, {}) for scenario in scenarios])
     lifts = lift_all(variants)
     assert list(variants.problems) == [3] and lifts.end[3] == End.CANNOT_BE_BUILT
     assert variants.one(2) is scenarios[2]
@@ -145,7 +145,7 @@ def test_refused_columns(small):
     with pytest.raises(DomainError, match="2 values"):
         vary(small(), {"load.mass": [1.0, 2.0], "drum.diameter": [0.01]})
     lowered = small(load={"start_height": 0.1}, phase=Phase(action="lower", until="floor"))
-    for refused in (lambda: vary(lowered, {"load.mass": [1.0]}), lambda: vary_freely([lowered])):
+    for refused in (lambda: vary(lowered, {"load.mass": [1.0]}), lambda: vary_each([(lowered, {})])):
         with pytest.raises(DomainError, match="the load is raised"):
             refused()
 
@@ -189,9 +189,25 @@ def test_drums_of_a_train_with_assumed_bearings_vary_in_one_batch(small):
 def test_trains_without_a_brake_have_none_when_they_are_stacked(small):
     """What holds a stacked winch is what holds it alone, the swing after the stop included."""
     scenarios = [small(stage=replace(small().stage[0], efficiency=e)) for e in (0.6, 0.9)]
-    variants = vary_freely(scenarios)
+    variants = vary_each([(scenario, {}) for scenario in scenarios])
     (_, batch), *_ = variants.batches
     assert batch.machine.braked_chain is batch.machine.chain
     found = lift_all(variants)
     for row, scenario in enumerate(scenarios):
         assert found.holding[row] == lift_machine(build(scenario))["holding"]
+
+
+def test_drums_that_differ_in_width_and_flanges_vary_in_one_batch(small):
+    """Layers and what is wound of each are those of its own drum; one that is narrower than the
+    rope cannot be built."""
+    columns = {
+        "drum.diameter": [0.008, 0.012, 0.008, 0.010],
+        "drum.width": [0.02, 0.01, 0.006, 0.0001],
+        "drum.flange_diameter": [0.05, 0.05, 0.014, 0.05],
+    }
+    variants = vary(small(drum={"flange_diameter": 0.05}), columns)
+    lifts = lift_all(variants)
+    assert len(variants.batches) == 1 and list(variants.problems) == [3]
+    assert len(set(lifts.layers[:3].tolist())) > 1
+    for row in range(3):
+        assert_same(lifts.row(row), lift_machine(build(variants.one(row))))

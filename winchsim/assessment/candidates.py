@@ -112,10 +112,13 @@ def check_columns(
     if inputs.supply.capacity is not None:
         ratio = inputs.supply.capacity / lifts.charge
         columns.append(_column(CheckKey.BATTERY, ratio, None, hard=1.0, required=BATTERY_REQUIRED))
-    bend = line.bend(inputs.ropes[inputs.rope.material], 1.0, 1.0)
-    drums, ropes = (_of_path(variants, path) for path in ("drum.diameter", "rope.diameter"))
-    columns.append(_column(CheckKey.ROPE_BEND, drums / ropes, None, required=bend.low))
-    known_to_fit = inputs.drum.flange_diameter is not None or lifts.layers == 1
+    names = variants.at("rope.material").tolist()
+    bends = {name: line.bend(inputs.ropes[name], 1.0, 1.0).low for name in set(names)}
+    ratio = variants.at("drum.diameter") / variants.at("rope.diameter")
+    required = np.array([bends[name] for name in names])
+    columns.append(_column(CheckKey.ROPE_BEND, ratio, None, required=required))
+    known_to_fit = variants.at("drum.flange_diameter").astype(float) > 0
+    known_to_fit |= lifts.layers == 1
     fits = np.where(lifts.end == End.OVERFLOW, 0.0, np.where(known_to_fit, 1.0, np.nan))
     columns.append(_column(CheckKey.DRUM_CAPACITY, fits, None, hard=1.0, required=1.0))
     order = list(CheckKey)
@@ -294,16 +297,6 @@ def _holding(
 def _margin(net: np.ndarray, slope: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(slope > 0, 1 - net / slope, np.inf)
-
-
-def _of_path(variants: Variants, path: str) -> np.ndarray:
-    """Value of a path in every variant."""
-    if path in variants.columns:
-        return np.asarray(variants.columns[path], dtype=float)
-    table, _, key = path.partition(".")
-    if variants.scenarios:
-        return np.array([getattr(getattr(each, table), key) for each in variants.scenarios])
-    return np.full(variants.size, getattr(getattr(variants.inputs, table), key))
 
 
 # --- choosing

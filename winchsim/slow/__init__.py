@@ -29,7 +29,7 @@ where a jolt stops a drum near its stall, or where rotors carry a stalled load f
 
 from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine
 from winchsim.slow.stacking import Batch, stack_machines
-from winchsim.slow.variants import Variants, vary, vary_freely
+from winchsim.slow.variants import Variants, vary, vary_each
 
 __all__ = [
     "Batch",
@@ -42,5 +42,5 @@ __all__ = [
     "lift_machine",
     "stack_machines",
     "vary",
-    "vary_freely",
+    "vary_each",
 ]

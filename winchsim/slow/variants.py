@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,12 +25,11 @@ from winchsim.slow.stacking import (
     join_batches,
     pack_layers,
     shape_of,
-    stack_machines,
     unchecked,
 )
 
 _BY_ARRAY = re.compile(
-    r"load\.(mass|guide_friction)|drum\.diameter|supply\.(voltage|resistance|current_limit)"
+    r"load\.(mass|guide_friction)|drum\.(diameter|width|flange_diameter)|supply\.(voltage|resistance|current_limit)"
     r"|motors\.\d+\.(count|winding_start)|stage\.\d+\.efficiency"
 )
 """Paths whose values are put in as arrays; every other path is built once for each of its
@@ -41,16 +40,12 @@ Columns = Mapping[str, Sequence[Any] | np.ndarray]
 
 @dataclass(frozen=True)
 class Variants:
-    """Variants of one scenario, in batches of the same shape.
+    """Variants of scenarios, in batches of the same shape.
 
     Attributes
     ----------
-    inputs : Inputs
-        The scenario that was varied.
-    columns : Mapping of str to ndarray, shape (size,)
-        Changed values by path, in SI; empty where the scenarios are given one by one.
-    scenarios : tuple of Inputs
-        Then these, one for each variant.
+    families : tuple of (Inputs, Mapping of str to ndarray)
+        Scenarios, each with changed values by path, in SI; the variants in their order.
     size : int
         Variants asked for.
     batches : tuple of (ndarray of int, Batch)
@@ -59,12 +54,15 @@ class Variants:
         Variants that cannot be built, and why.
     """
 
-    inputs: Inputs
-    columns: Mapping[str, np.ndarray]
-    scenarios: tuple[Inputs, ...]
+    families: tuple[tuple[Inputs, Mapping[str, np.ndarray]], ...]
     size: int
     batches: tuple[tuple[np.ndarray, Batch], ...]
     problems: Mapping[int, str]
+
+    @property
+    def inputs(self) -> Inputs:
+        """The first scenario."""
+        return self.families[0][0]
 
     def one(self, index: int) -> Inputs:
         """Scenario of one variant.
@@ -74,44 +72,27 @@ class Variants:
         DomainError
             One of its values is out of bounds.
         """
-        if self.scenarios:
-            return self.scenarios[index]
-        found = self.inputs
-        for path, values in self.columns.items():
-            found = _with(found, path, values[index])
-        return found
+        for inputs, columns in self.families:
+            size = _size(columns)
+            if index < size:
+                for path, values in columns.items():
+                    inputs = _with(inputs, path, values[index])
+                return inputs
+            index -= size
+        raise IndexError(index)
 
-
-def vary_freely(scenarios: Sequence[Inputs]) -> Variants:
-    """Variants given one by one, where they differ by more than single values.
-
-    Parameters
-    ----------
-    scenarios : sequence of Inputs
-        At least one; each is built on its own.
-
-    Returns
-    -------
-    Variants
-    """
-    problems: dict[int, str] = {}
-    by_shape: dict[Any, list[tuple[int, Machine]]] = {}
-    for index, inputs in enumerate(scenarios):
-        _must_raise(inputs)
-        try:
-            machine = build(inputs, strict=False)
-        except (DomainError, InputError) as error:
-            problems[index] = _reason(error)
-            continue
-        by_shape.setdefault(shape_of(machine), []).append((index, machine))
-    batches = tuple(
-        (
-            np.array([index for index, _ in members]),
-            stack_machines([machine for _, machine in members]),
+    def at(self, path: str) -> np.ndarray:
+        """Value of a path in every variant. SI"""
+        return np.concatenate(
+            [
+                np.asarray(columns.get(path, [value_at(inputs, path)] * _size(columns)))
+                for inputs, columns in self.families
+            ]
         )
-        for members in by_shape.values()
-    )
-    return Variants(scenarios[0], {}, tuple(scenarios), len(scenarios), batches, problems)
+
+
+def _size(columns: Mapping[str, Any]) -> int:
+    return len(next(iter(columns.values()))) if columns else 1
 
 
 def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
@@ -127,14 +108,20 @@ def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
 
 
 def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Variants:
-    """Variants of a scenario.
+    """Variants of a scenario; see `vary_each`."""
+    return vary_each([(inputs, columns)], like=like)
+
+
+def vary_each(
+    families: Sequence[tuple[Inputs, Columns]], *, like: Machine | None = None
+) -> Variants:
+    """Variants of scenarios, which may differ by more than single values.
 
     Parameters
     ----------
-    inputs : Inputs
-        What all have in common.
-    columns : Mapping of str to sequence
-        Values by path, as for `winchsim.inputs.with_value`; all of one length, at least 1.
+    families : sequence of (Inputs, Mapping of str to sequence)
+        What the variants of each have in common, and their values by path, as for
+        `winchsim.inputs.with_value`; all of one length, at least 1. Without any it is one variant.
     like : Machine, optional
         Whose links and programme are taken over, where only losses, motors and heat differ.
 
@@ -148,18 +135,41 @@ def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Va
         A path is unknown, the columns are of different lengths, or the programme does not raise the
         load.
     """
-    arrays = {path: np.asarray(values) for path, values in columns.items()}
-    size = len(next(iter(arrays.values()))) if arrays else 1
-    for path, values in arrays.items():
-        if values.shape != (size,) or not size:
-            raise DomainError(path, values.shape, f"{max(size, 1)} values, as in the other columns")
-    _must_raise(inputs)
     problems: dict[int, str] = {}
+    by_shape: dict[Any, list[tuple[np.ndarray, Batch]]] = {}
+    kept, size = [], 0
+    for inputs, columns in families:
+        arrays = {path: np.asarray(values) for path, values in columns.items()}
+        count, own = _size(arrays), {}
+        for path, values in arrays.items():
+            if values.shape != (count,) or not count:
+                raise DomainError(
+                    path, values.shape, f"{max(count, 1)} values, as in the other columns"
+                )
+        _must_raise(inputs)
+        for shape, rows, batch in _of_scenario(inputs, arrays, own, like):
+            by_shape.setdefault(shape, []).append((size + rows, batch))
+        problems |= {size + index: problem for index, problem in own.items()}
+        kept.append((inputs, arrays))
+        size += count
+    batches = [
+        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts]))
+        for parts in by_shape.values()
+    ]
+    return Variants(tuple(kept), size, tuple(batches), problems)
+
+
+def _of_scenario(
+    inputs: Inputs,
+    arrays: Mapping[str, np.ndarray],
+    problems: dict[int, str],
+    like: Machine | None,
+) -> Iterator[tuple[Any, np.ndarray, Batch]]:
+    """Batches of the variants of one scenario; those that cannot be built are noted."""
     for path, values in arrays.items():
         _note_out_of_bounds(problems, inputs, path, values)
-    good = np.array([i for i in range(size) if i not in problems], dtype=int)
+    good = np.array([i for i in range(_size(arrays)) if i not in problems], dtype=int)
     quick, slow = _split(inputs, arrays)
-    by_shape: dict[Any, list[tuple[np.ndarray, Batch]]] = {}
     for members in _families([arrays[path] for path in slow], good):
         try:
             base = inputs
@@ -169,13 +179,7 @@ def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Va
         except (DomainError, InputError) as error:
             problems.update({int(i): _reason(error) for i in members})
             continue
-        for shape, rows, batch in family:
-            by_shape.setdefault(shape, []).append((rows, batch))
-    batches = [
-        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts]))
-        for parts in by_shape.values()
-    ]
-    return Variants(inputs, arrays, (), size, tuple(batches), problems)
+        yield from family
 
 
 def _must_raise(inputs: Inputs) -> None:
@@ -255,8 +259,8 @@ def _family(
     machine = build(inputs, strict=False) if like is None else rebuild(inputs, like)
     rows = members
     drums: tuple[Any, ...] | None = None
-    if "drum.diameter" in columns:
-        drums, kept = _drums(inputs, columns["drum.diameter"], members, problems)
+    if _drum_in(columns):
+        drums, kept = _drums(inputs, _drum_in(columns), members, problems)
         if not kept.all():
             columns = {path: values[kept] for path, values in columns.items()}
             rows = members[kept]
@@ -266,30 +270,35 @@ def _family(
     return [(shape_of(machine), rows, batch)]
 
 
+def _drum_in(columns: Mapping[str, Any]) -> dict[str, Any]:
+    """What differs of the drum, by its keys."""
+    return {path[5:]: values for path, values in columns.items() if path.startswith("drum.")}
+
+
 def _drums(
-    base: Inputs, diameters: np.ndarray, members: np.ndarray, problems: dict[int, str]
+    base: Inputs, drum: dict[str, Any], members: np.ndarray, problems: dict[int, str]
 ) -> tuple[tuple[Any, ...], np.ndarray]:
     """Layers, rope on the drum at the start, and links of the drum, for each variant; and which
     variants have a drum."""
     where = places(base, Notebook())
-    found: dict[float, Any] = {}
-    for diameter in dict.fromkeys(diameters.tolist()):
-        own = unchecked(base, drum=unchecked(base.drum, diameter=diameter))
+    found: dict[tuple[float, ...], Any] = {}
+    sizes = list(zip(*(values.tolist() for values in drum.values()), strict=True))
+    for size in dict.fromkeys(sizes):
+        own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
             stack, at_start, _ = wound_layers(own, where)
-            found[diameter] = (stack, at_start, drum_links(own, stack, Notebook()))
+            found[size] = (stack, at_start, drum_links(own, stack, Notebook()))
         except DomainError as error:
-            found[diameter] = str(error)
-    kept = np.array([not isinstance(found[d], str) for d in diameters.tolist()])
+            found[size] = str(error)
     problems.update(
         {
-            int(i): found[d]
-            for i, d in zip(members, diameters.tolist(), strict=True)
-            if isinstance(found[d], str)
+            int(i): found[size]
+            for i, size in zip(members, sizes, strict=True)
+            if isinstance(found[size], str)
         }
     )
-    rows = [found[d] for d in diameters[kept].tolist()]
-    return tuple(rows), kept
+    kept = np.array([not isinstance(found[size], str) for size in sizes])
+    return tuple(found[size] for size, fits in zip(sizes, kept, strict=True) if fits), kept
 
 
 def _batch(
@@ -303,7 +312,7 @@ def _batch(
     plain = bare(machine)
     counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
     if drums is not None or any(count is not None for count in counts.values()):
-        plain = _retrained(plain, base, machine, counts, columns.get("drum.diameter"))
+        plain = _retrained(plain, base, machine, counts, _drum_in(columns))
     for path, values in columns.items():
         change = _CHANGES.get(re.sub(r"\.\d+\.", ".", path))
         if change is not None:
@@ -321,11 +330,11 @@ def _batch(
 
 
 def _retrained(
-    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], diameter: Any
+    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], drum: dict[str, Any]
 ) -> Machine:
     """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for
     one winch."""
-    own = base if diameter is None else replace(base, drum=replace(base.drum, diameter=diameter))
+    own = replace(base, drum=replace(base.drum, **drum))
     live = [
         g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)
     ]

@@ -267,7 +267,7 @@ def sweep(
     with _pool(executor, workers) as pool:
         each = map if pool is None else pool.map
         found = list(each(_assessed, scenarios, itertools.repeat(ranges)))
-    return _of_assessments(inputs, variants.columns, found)
+    return _of_assessments(inputs, variants.families[0][1], found)
 
 
 @contextmanager
@@ -290,7 +290,7 @@ def by_slow_model(variants: Variants, *, ranges: bool = True) -> Sweep:
     results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
     return Sweep(
-        variants.inputs, variants.columns, checks, results, ends, _parts(lifts), variants.problems,
+        variants.inputs, variants.families[0][1], checks, results, ends, _parts(lifts), variants.problems,
         lifts,
     )  # fmt: skip
 

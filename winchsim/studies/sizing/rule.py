@@ -20,7 +20,7 @@ from winchsim.inputs import Inputs, value_at
 from winchsim.model import Machine, build
 from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
-from winchsim.slow import vary, vary_freely
+from winchsim.slow import vary, vary_each
 from winchsim.studies.sizing.candidates import PLACES, Proposal, Span
 from winchsim.studies.sizing.questions import QUESTIONS, least_share
 from winchsim.studies.sizing.study import Question, Run, Study, Wanted
@@ -149,7 +149,7 @@ def _swept(
 ) -> tuple[np.ndarray, Sweep]:
     """Values and their sweep, finer where candidates begin to fail or to meet every limit."""
     if proposal.changes:
-        variants = vary_freely([change.inputs for change in proposal.changes])
+        variants = vary_each([(change.inputs, {}) for change in proposal.changes])
         found = by_slow_model(variants)
         return proposal.values, replace(found, inputs=inputs, checks=_asked(found, wanted))
 
