@@ -97,8 +97,9 @@ def test_2_for_bad_input(screen, command, tmp_path):
     assert screen.run("probe", str(path), "--set", "load.height=1").code == 2
     assert screen.out == ""
     said = " ".join(screen.err.split())  # lines are folded, where depends on how long the path is
-    assert f"{path}, line 2, load.mass: the unit is missing [W-S12]" in said
-    assert "--set, load.height: the unit is missing" in said
+    assert f"{path}: " in said
+    assert "line 2, load.mass: the unit is missing" in said
+    assert "1. load.height: the unit is missing" in said
 
 
 def test_2_for_an_existing_file(screen, tmp_path):
@@ -117,7 +118,7 @@ def test_3_for_a_result_that_cannot_be_trusted(screen, command):
 
     command(action)
     assert screen.run("probe", "x").code == 3
-    assert "The energy does not close. [W-T01]" in screen.err
+    assert "The energy does not close." in screen.err
 
 
 def test_4_for_an_internal_fault_in_one_line(screen, command):
@@ -126,7 +127,7 @@ def test_4_for_an_internal_fault_in_one_line(screen, command):
 
     command(action)
     assert screen.run("probe", "x").code == 4
-    assert screen.err.startswith("internal fault: ZeroDivisionError: oops second line [W-000]\n")
+    assert screen.err.startswith("internal fault: ZeroDivisionError: oops second line\n")
     assert "--debug" in screen.err
     assert "Traceback" not in screen.err
 
@@ -198,7 +199,7 @@ def test_new_as_json(screen, tmp_path):
 def test_an_error_as_json(screen, tmp_path):
     assert screen.run("materials", "unobtainium", "--json").code == 2
     error = json.loads(screen.out)["error"]
-    assert error["code"] == "W-S16"
+    assert error["code"] == "unknown name"
     assert error["faults"][0]["message"] == 'no material or rope "unobtainium"'
 
 

@@ -273,7 +273,7 @@ def test_no_trust_no_answer(monkeypatch, outcome):
         lambda inputs, **options: replace(real(inputs, **options), outcome=outcome),
     )
     ran = Ran(_file("07-bicycle-by-bench-motor"), "--json")
-    assert ran.code == ExitCode.NO_TRUST and ran.document["error"]["code"] == "W-T01"
+    assert ran.code == ExitCode.NO_TRUST and ran.document["error"]["code"] == "not trusted"
     assert ran.document["target"]["reached"] is False and ran.document["actions"] == []
     assert Ran(_file("07-bicycle-by-bench-motor")).out.startswith("NO RESULT")
 

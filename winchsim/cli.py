@@ -136,7 +136,7 @@ def _guarded(arguments: list[str], env: Env) -> int:
                     }
                 )
             )
-        env.note(f"internal fault: {summary} [{Code.INTERNAL}]")
+        env.note(f"internal fault: {summary}")
         if not _trace(arguments, env):
             env.note("   try: the same command with --debug shows where it happened")
         return ExitCode.INTERNAL

@@ -1,16 +1,10 @@
-"""The errors that winchsim raises on purpose, and their codes.
+"""The errors that winchsim raises on purpose.
 
-The whole tree::
-
-    WinchsimError                 exit 4 unless a row below says otherwise
-    ├── DomainError (ValueError)  W-D01  a function was given a value outside the range it is valid
-    in   exit 2 ├── InputError                W-S01  a scenario, a sheet or an option cannot be read
-    as meant        exit 2 ├── OutputError               W-F01  a result could not be written, or
-    would overwrite a file         exit 2 └── TrustError                W-T01  the computation ended
-    without a result that can be trusted       exit 3
-
-Every error keeps its facts as attributes and survives pickling, so that worker processes can raise
-them too.
+`InputError` (a scenario, a sheet or an option cannot be read as meant), `DomainError` (a function
+was given a value outside the range that it is valid in) and `OutputError` (a result could not be
+written, or would overwrite a file) end with exit code 2, `TrustError` (no result that can be
+trusted) with 3, anything else with 4. Every error keeps its facts as attributes and survives
+pickling, so that worker processes can raise them too.
 """
 
 from __future__ import annotations
@@ -28,51 +22,42 @@ MOST_COMPARED = 80
 """Characters of a word that are compared. [-]"""
 
 
-class Code(StrEnum):
-    """Stable short code of everything that can be wrong, with what it means."""
-
-    meaning: str
-
-    def __new__(cls, value: str, meaning: str) -> Code:
-        """A code with its meaning."""
-        code = str.__new__(cls, value)
-        code._value_ = value
-        code.meaning = meaning
-        return code
-
-    INTERNAL = "W-000", "internal fault"
-    USAGE = "W-C01", "bad command line"
-    OUT_OF_RANGE = "W-D01", "value outside a function's range"
-    NOT_WRITTEN = "W-F01", "cannot write, or would overwrite"
-    NO_TRUST = "W-T01", "no result that can be trusted"
-    UNREADABLE = "W-S01", "file missing or unreadable"
-    TOO_LARGE = "W-S02", "file too large"
-    NOT_UTF8 = "W-S03", "not UTF-8"
-    BROKEN_TOML = "W-S04", "broken or absurd TOML"
-    EMPTY = "W-S05", "empty file"
-    UNKNOWN_KEY = "W-S10", "unknown key or table"
-    MISSING = "W-S11", "key, table or column missing"
-    WRONG_TYPE = "W-S12", "wrong type, unit missing on a bare number"
-    OUT_OF_BOUNDS = "W-S13", "out of bounds, not finite"
-    NO_SUCH_CHOICE = "W-S14", "not one of the choices"
-    CONTRADICTION = "W-S15", "values contradict each other, or no winch can be built with one"
-    UNKNOWN_NAME = "W-S16", "unknown material, rope or path"
-    TOO_MUCH = "W-S17", "more than is taken (tables, rows, text)"
-    BAD_OVERRIDE = "W-S18", "`--set` not of the form path=value"
-    MORE = "W-S19", "more faults than are listed"
-    NOT_A_NUMBER = "W-S20", "not one finite number"
-    NO_UNIT = "W-S21", "unit missing in a text"
-    UNKNOWN_UNIT = "W-S22", "unknown or ambiguous unit"
-    WRONG_DIMENSION = "W-S23", "wrong dimension"
-    CANNOT_REWRITE = "W-S24", "a value cannot be written into the file"
-    SHEET_COLUMN = "W-S30", "wrong column of a sheet"
-    SHEET_CELL = "W-S31", "wrong cell of a sheet"
-    NOTHING_TO_FIT = (
-        "W-S32",
-        "a sheet with nothing to fit, or a test that the scenario cannot be built for",
-    )
-    NO_SUCH_LINK = "W-S34", "a broken link that is not one of the build's"
-    NO_BUILD = "W-S35", "no build of a spread can be made"
+Code = StrEnum(
+    "Code",
+    {
+        "INTERNAL": "internal fault",
+        "USAGE": "command line",
+        "OUT_OF_RANGE": "out of range",
+        "NOT_WRITTEN": "not written",
+        "NO_TRUST": "not trusted",
+        "UNREADABLE": "unreadable",
+        "TOO_LARGE": "too large",
+        "NOT_UTF8": "not UTF-8",
+        "BROKEN_TOML": "broken TOML",
+        "EMPTY": "empty",
+        "UNKNOWN_KEY": "unknown key",
+        "MISSING": "missing",
+        "WRONG_TYPE": "wrong type",
+        "OUT_OF_BOUNDS": "out of bounds",
+        "NO_SUCH_CHOICE": "no such choice",
+        "CONTRADICTION": "contradiction",
+        "UNKNOWN_NAME": "unknown name",
+        "TOO_MUCH": "too much",
+        "BAD_OVERRIDE": "bad override",
+        "MORE": "more faults",
+        "NOT_A_NUMBER": "not a number",
+        "NO_UNIT": "no unit",
+        "UNKNOWN_UNIT": "unknown unit",
+        "WRONG_DIMENSION": "wrong dimension",
+        "CANNOT_REWRITE": "cannot be rewritten",
+        "SHEET_COLUMN": "wrong column",
+        "SHEET_CELL": "wrong cell",
+        "NOTHING_TO_FIT": "nothing to fit",
+        "NO_SUCH_LINK": "no such part",
+        "NO_BUILD": "no build",
+    },
+)
+"""What sort of thing is wrong: stable words for programs that read the JSON of an error."""
 
 
 class WinchsimError(Exception):
@@ -82,6 +67,7 @@ class WinchsimError(Exception):
     exit_code = 4
 
 
+@dataclass(eq=False)
 class DomainError(WinchsimError, ValueError):
     """A function was given a value outside the range that it is valid in.
 
@@ -98,11 +84,9 @@ class DomainError(WinchsimError, ValueError):
     code = Code.OUT_OF_RANGE
     exit_code = 2
 
-    def __init__(self, argument: str, value: Any, expected: str) -> None:
-        super().__init__(argument, value, expected)
-        self.argument = argument
-        self.value = value
-        self.expected = expected
+    argument: str
+    value: Any
+    expected: str
 
     def __str__(self) -> str:
         return f"{self.argument} is {self.value!r}; expected {self.expected}"
@@ -149,6 +133,7 @@ class Fault:
     code: Code = Code.UNREADABLE
 
 
+@dataclass(eq=False)
 class InputError(WinchsimError):
     """A scenario, a test sheet or an option that cannot be read as meant: all its faults at once.
 
@@ -161,9 +146,7 @@ class InputError(WinchsimError):
     code = Code.UNREADABLE
     exit_code = 2
 
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        super().__init__(faults)
-        self.faults = tuple(faults)
+    faults: tuple[Fault, ...]
 
     def __str__(self) -> str:
         return "; ".join(
@@ -171,6 +154,7 @@ class InputError(WinchsimError):
         )
 
 
+@dataclass(eq=False)
 class OutputError(WinchsimError):
     """A result could not be written, or writing it would have replaced a file that was there.
 
@@ -187,16 +171,15 @@ class OutputError(WinchsimError):
     code = Code.NOT_WRITTEN
     exit_code = 2
 
-    def __init__(self, path: str, reason: str, hint: str = "") -> None:
-        super().__init__(path, reason, hint)
-        self.path = path
-        self.reason = reason
-        self.hint = hint
+    path: str
+    reason: str
+    hint: str = ""
 
     def __str__(self) -> str:
         return f"{self.path}: {self.reason}" + (f" ({self.hint})" if self.hint else "")
 
 
+@dataclass(eq=False)
 class TrustError(WinchsimError):
     """The computation ended without a result that can be trusted (solver, energy, budget).
 
@@ -211,10 +194,8 @@ class TrustError(WinchsimError):
     code = Code.NO_TRUST
     exit_code = 3
 
-    def __init__(self, reason: str, help: str = "") -> None:
-        super().__init__(reason, help)
-        self.reason = reason
-        self.help = help
+    reason: str
+    help: str = ""
 
     def __str__(self) -> str:
         return self.reason + (f" {self.help}" if self.help else "")

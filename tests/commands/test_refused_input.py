@@ -93,7 +93,7 @@ def test_a_snag_that_cannot_be_is_said(crate):
 def test_an_override_of_what_is_no_table(crate, override, key, message):
     code, said, noted = run("lift", crate, "--set", override)
     assert (code, said) == (ExitCode.MISUSE, "")
-    assert f"--set, {key}: " in noted and message in noted
+    assert f"1. {key}: " in noted and message in noted
 
 
 def test_an_override_where_the_file_holds_a_number_for_a_table(tmp_path):

@@ -48,12 +48,12 @@ def test_other_objects_are_refused():
 
 def test_error_with_all_faults():
     faults = (
-        Fault("bad", "load.mass", "x.toml", 3, 'mass = "x"', '"x"', "a mass", "kg", "W-S20"),
+        Fault("bad", "load.mass", "x.toml", 3, 'mass = "x"', '"x"', "a mass", "kg", "not a number"),
         Fault("worse"),
     )
     error = json.loads(error_document(InputError(faults)))["error"]
     assert (error["code"], error["file"], error["line"], error["key"]) == (
-        "W-S20",
+        "not a number",
         "x.toml",
         3,
         "load.mass",
@@ -63,7 +63,7 @@ def test_error_with_all_faults():
 
 
 @pytest.mark.parametrize(
-    ("raised", "code"), [(OutputError("a", "exists"), "W-F01"), (TrustError("no"), "W-T01")]
+    ("raised", "code"), [(OutputError("a", "exists"), "not written"), (TrustError("no"), "not trusted")]
 )
 def test_other_errors(raised, code):
     error = json.loads(error_document(raised))["error"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Sequence
 
@@ -36,20 +37,19 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN) -> str:
         head, hint = f"{error.path}: {error.reason}", error.hint
     elif isinstance(error, TrustError):
         head, hint = error.reason, error.help
-    lines = [paint.bad(clean(head)) + f" [{error.code}]"]
-    return "\n".join(lines + _labelled("try", hint)) + "\n"
+    return "\n".join([paint.bad(clean(head)), *_labelled("try", hint)]) + "\n"
 
 
 def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN) -> str:
-    """Faults of one input, one block each, and the number of those in files."""
-    blocks = [_block(fault, paint) for fault in faults]
-    files = {fault.file for fault in faults if fault.file}
-    real = len(files - {"--set"})
-    if files:
-        count = f"{len(faults)} problem{'s' if len(faults) > 1 else ''}"
-        where = f" in {real} file{'s' if real > 1 else ''}" if real else ""
-        blocks.append(f"{count}{where}; nothing was run.")
-    return "\n".join(blocks) + "\n"
+    """Faults of one input as one list, under the name of each file."""
+    lines: list[str] = []
+    for place, group in itertools.groupby(faults, lambda fault: fault.file):
+        found = list(group)
+        count = f"{len(found)} problem{'s' if len(found) > 1 else ''}"
+        lines += [f"{clean(place)}: {count}. Nothing was run."] if place else []
+        for number, fault in enumerate(found, start=1):
+            lines += _entry(fault, f"{number}. " if place else "", paint)
+    return "\n".join(lines) + "\n"
 
 
 def clean(text: str) -> str:
@@ -64,17 +64,20 @@ def clean(text: str) -> str:
     )
 
 
-def _block(fault: Fault, paint: Paint) -> str:
+def _entry(fault: Fault, number: str, paint: Paint) -> list[str]:
+    """Lines of one fault: place and message, what was read, what was expected, what to try."""
     line = "" if fault.line is None else f"line {fault.line}"
-    place = ", ".join(clean(part) for part in (fault.file, line, fault.key) if part)
-    message = clean(fault.message)
-    head = (f"{place}: " if place else "") + f"{message} [{fault.code}]"
-    wrapped = textwrap.wrap(head, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+    place = ", ".join(clean(part) for part in (line, fault.key) if part)
+    head = number + (f"{place}: " if place else "") + clean(fault.message)
+    wrapped = textwrap.wrap(head, WIDTH, subsequent_indent="   ", break_on_hyphens=False)
     stands = clean(fault.line_text).strip() if fault.code != Code.MISSING else ""
     read = fault.got if " = " in fault.got or not stands else stands
-    lines = [paint.bad(text) for text in wrapped]
-    lines += _labelled("read", "" if read in fault.message else read)
-    return "\n".join(lines + _labelled("expected", fault.expected) + _labelled("try", fault.hint))
+    return [
+        *map(paint.bad, wrapped),
+        *_labelled("read", "" if read in fault.message else read),
+        *_labelled("expected", fault.expected),
+        *_labelled("try", fault.hint),
+    ]
 
 
 def _labelled(label: str, text: str) -> list[str]:
