@@ -203,7 +203,7 @@ def test_drums_that_differ_in_width_and_flanges_vary_in_one_batch(small):
     columns = {
         "drum.diameter": [0.008, 0.012, 0.008, 0.010],
         "drum.width": [0.02, 0.01, 0.006, 0.0001],
-        "drum.flange_diameter": [0.05, 0.05, 0.014, 0.05],
+        "drum.flange_diameter": [0.05, 0.05, 0.02, 0.05],
     }
     variants = vary(small(drum={"flange_diameter": 0.05}), columns)
     lifts = lift_all(variants)
