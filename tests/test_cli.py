@@ -16,7 +16,7 @@ import pytest
 import winchsim.commands
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_scenario
+from winchsim.commands.options import FILE, SET, Command
 from winchsim.errors import TrustError
 from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
@@ -54,14 +54,9 @@ def command(monkeypatch):
     told."""
 
     def make(action):
-        def register(commands):
-            parser = add_command(
-                commands, "probe", "does what the test says", action, example="winchsim probe x"
-            )
-            add_scenario(parser)
-
+        probe = Command("probe", "does what the test says", action, "winchsim probe x", (FILE, SET))
         monkeypatch.setitem(
-            sys.modules, "winchsim.commands.probe", SimpleNamespace(register=register)
+            sys.modules, "winchsim.commands.probe", SimpleNamespace(COMMANDS=(probe,))
         )
         monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, "probe"))
 
@@ -348,14 +343,15 @@ def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
     assert heavy_after("lift", str(path), "--no-remedies") == (0, ["numpy", "scipy"])
 
 
-def test_every_module_that_adds_a_command_is_known():
-    found = [module.name for module in pkgutil.iter_modules(winchsim.commands.__path__)]
-    adding = [
-        name
-        for name in found
-        if hasattr(importlib.import_module(f"winchsim.commands.{name}"), "register")
+def test_every_command_of_every_module_is_known():
+    found = [
+        command.name
+        for module in pkgutil.iter_modules(winchsim.commands.__path__)
+        for command in getattr(
+            importlib.import_module(f"winchsim.commands.{module.name}"), "COMMANDS", ()
+        )
     ]
-    assert sorted({cli.MODULES.get(name, name) for name in cli.COMMANDS}) == sorted(adding)
+    assert sorted(cli.COMMANDS) == sorted(found)
 
 
 @pytest.mark.parametrize(("set_before", "after"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])

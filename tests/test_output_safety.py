@@ -36,8 +36,8 @@ def _parsers() -> dict[str, Parser]:
     )
     for path in Path(winchsim.__file__).parent.glob("commands/*.py"):
         module = importlib.import_module(f"winchsim.commands.{path.stem}")
-        if hasattr(module, "register"):
-            module.register(commands)
+        for command in getattr(module, "COMMANDS", ()):
+            command.add(commands)
     return dict(commands.choices)
 
 
@@ -73,17 +73,17 @@ def _line(words: str, *more: str) -> tuple[list[str], list[str]]:
     command, *given = words.split()
     line = [command, "nowhere.toml", *given, *FOLDER_COMMANDS[words], *more]
     options = _parsers()[command].parse_args(line[1:])
-    return line, list(options.names_written(options))
+    return line, list(options.command.names(options))
 
 
 def test_every_command_that_writes_announces_it():
+    folders = set()
     for name, parser in _parsers().items():
-        announces = {"names_written", "file_written"} & set(parser._defaults)
-        assert bool(announces) == ("--force" in parser._option_string_actions), name
-        assert ("--out" in parser._option_string_actions) == ("names_written" in announces), name
-    assert {words.split()[0] for words in FOLDER_COMMANDS} == {
-        name for name, parser in _parsers().items() if "names_written" in parser._defaults
-    }
+        command = parser.get_default("command")
+        assert bool(command.file or command.names) == ("--force" in parser._option_string_actions)
+        assert ("--out" in parser._option_string_actions) == (command.names is not None), name
+        folders |= {name} if command.names else set()
+    assert {words.split()[0] for words in FOLDER_COMMANDS} == folders
 
 
 def test_results_go_out_one_way_only():
@@ -294,7 +294,9 @@ def test_streams_that_were_closed_before(tmp_path, closed):
     said, told = (tmp_path / "out").read_text("utf-8"), (tmp_path / "err").read_text("utf-8")
     assert done.returncode == (2 if 1 in closed else 0)
     assert bool(said) == (1 not in closed)
-    expected = "standard output: cannot be written: bad file descriptor\n   try: write to another place\n"
+    expected = (
+        "standard output: cannot be written: bad file descriptor\n   try: write to another place\n"
+    )
     assert told == (expected if closed == (1,) else "")
 
 

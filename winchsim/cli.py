@@ -14,7 +14,7 @@ from importlib import import_module
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode, ResultLostError
-from winchsim.commands.options import HelpShownError, Parser, add_common
+from winchsim.commands.options import HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
 from winchsim.errors import Code, WinchsimError
 from winchsim.report.json_text import document, error_document
@@ -38,7 +38,7 @@ COMMANDS = (
     "keys",
     "try",
 )
-"""Every command in the order of the help: a module of `winchsim.commands`, whose ``register`` adds
+"""Every command in the order of the help: a module of `winchsim.commands`, whose `COMMANDS` hold
 it."""
 
 MODULES = {"try": "try_page"} | dict.fromkeys(
@@ -175,10 +175,11 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
         epilog="example:\n  winchsim new crate.toml",
     )
     parser.add_argument("--version", action="version", version=f"winchsim {__version__}")
-    add_common(parser)
+    parser.add_common()
     make: Any = functools.partial(Parser, env=env)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=make)
     wanted = [name for name in COMMANDS if name in arguments[:1]] or COMMANDS
     for module in dict.fromkeys(MODULES.get(name, name) for name in wanted):
-        import_module(f"winchsim.commands.{module}").register(commands)
+        for command in import_module(f"winchsim.commands.{module}").COMMANDS:
+            command.add(commands)
     return parser

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import shlex
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_force, add_scenario, add_units
-from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
+from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -22,54 +22,6 @@ FILE_NAMES = (
     "measured-predicted.svg",
     "calibration.json",
 )
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "calibrate",
-        "fit what the scenario assumes to timed lifts, and predict the next one",
-        run,
-        example="winchsim calibrate crate.toml tests.csv --out calibrated",
-        details=(
-            "Fits all assumed values at once, each held by the range that it is declared with; lists what the\n"
-            "tests do not determine, names a measurement that does not fit the others, takes stalls and holds as\n"
-            "evidence from one side, and bounds the capacity of a part that broke. Rows without results are tests\n"
-            "to come: they are predicted. With --out: the calibrated scenario, a figure of measured against\n"
-            "predicted, and the numbers."
-        ),
-    )
-    add_scenario(parser)
-    parser.add_argument("--full", action="store_true", help="print all details")
-    parser.add_argument("tests", metavar="TESTS.csv", help="test sheet, one row a test")
-    parser.add_argument(
-        "--fit",
-        metavar="NAMES",
-        default="",
-        help="factors to fit, such as mesh_friction,bearings; left out: all",
-    )
-    parser.add_argument(
-        "--next",
-        metavar="MASS",
-        action="append",
-        default=[],
-        dest="masses",
-        help='load to predict, such as "12 kg"',
-    )
-    parser.add_argument(
-        "--level",
-        metavar="SHARE",
-        default="90 %",
-        help="probability of the intervals (default: 90 %%)",
-    )
-    add_out_folder(
-        parser,
-        lambda _: FILE_NAMES,
-        "folder for the calibrated scenario, the figure and the numbers",
-    )
-    add_units(parser)
-    add_force(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -132,3 +84,48 @@ def _write(
         calibration_json(found, findings, digest=scenario.digest, files=FILE_NAMES),
     )
     return tuple(write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True))))
+
+
+COMMANDS = (
+    Command(
+        "calibrate",
+        "fit what the scenario assumes to timed lifts, and predict the next one",
+        run,
+        "winchsim calibrate crate.toml tests.csv --out calibrated",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument("tests", metavar="TESTS.csv", help="test sheet, one row a test"),
+            argument(
+                "--fit",
+                metavar="NAMES",
+                default="",
+                help="factors to fit, such as mesh_friction,bearings; left out: all",
+            ),
+            argument(
+                "--next",
+                metavar="MASS",
+                action="append",
+                default=[],
+                dest="masses",
+                help='load to predict, such as "12 kg"',
+            ),
+            argument(
+                "--level",
+                metavar="SHARE",
+                default="90 %",
+                help="probability of the intervals (default: 90 %%)",
+            ),
+            out_folder("folder for the calibrated scenario, the figure and the numbers"),
+            UNITS,
+            FORCE,
+        ),
+        "Fits all assumed values at once, each held by the range that it is declared with; lists "
+        "what the tests do not determine, names a measurement that does not fit the others, takes "
+        "stalls and holds as evidence from one side, and bounds the capacity of a part that broke. "
+        "Rows without results are tests to come: they are predicted. With --out: the calibrated "
+        "scenario, a figure of measured against predicted, and the numbers.",
+        names=lambda _: FILE_NAMES,
+    ),
+)

@@ -9,8 +9,17 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
-from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.options import (
+    FILES,
+    FORCE,
+    SET,
+    UNITS,
+    Command,
+    argument,
+    out_folder,
+    usage_error,
+)
+from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -27,40 +36,6 @@ Progress = Callable[[int, int], None]
 FORMATS = ("png", "svg", "pdf")
 MOST_LIFTS = 40
 """Most lifts that are run for one call: files, rungs or different rows of a test sheet."""
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "curves",
-        "draw the curves of a lift, or of several on shared axes",
-        run,
-        example="winchsim curves crate.toml --out figures --format svg",
-        details=(
-            "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on shared axes.\n"
-            "--ladder lays the rungs of the FILE's ladder over each other. --measured takes a filled test sheet\n"
-            "(every row is simulated as it was tested) or a trace with time_s and any of height_m, current_a\n"
-            "and voltage_v, and says how far simulation and measurement differ."
-        ),
-    )
-    add_scenario(parser, several=True)
-    parser.add_argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare")
-    parser.add_argument(
-        "--ladder", action="store_true", help="draw the rungs of a ladder up to the FILE's load"
-    )
-    add_out_folder(parser, _names, "folder to write to; left out, this one", default=".")
-    parser.add_argument(
-        "--format", metavar="LIST", default="png,svg", help="any of png, svg and pdf, with commas"
-    )
-    parser.add_argument(
-        "--width",
-        choices=("column", "slide"),
-        default="column",
-        help="86 mm, or 254 mm with larger type",
-    )
-    add_units(parser)
-    add_force(parser)
 
 
 @dataclass
@@ -267,3 +242,44 @@ def _print(
         return
     document = document_of([scenario.name for scenario in scenarios], found, drawn.remarks)
     env.out(render_text(document, env.rendering(us=options.units == "us", full=True)))
+
+
+COMMANDS = (
+    Command(
+        "curves",
+        "draw the curves of a lift, or of several on shared axes",
+        run,
+        "winchsim curves crate.toml --out figures --format svg",
+        (
+            FILES,
+            SET,
+            argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare"),
+            argument(
+                "--ladder",
+                action="store_true",
+                help="draw the rungs of a ladder up to the FILE's load",
+            ),
+            out_folder("folder to write to; left out, this one", default="."),
+            argument(
+                "--format",
+                metavar="LIST",
+                default="png,svg",
+                help="any of png, svg and pdf, with commas",
+            ),
+            argument(
+                "--width",
+                choices=("column", "slide"),
+                default="column",
+                help="86 mm, or 254 mm with larger type",
+            ),
+            UNITS,
+            FORCE,
+        ),
+        "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on "
+        "shared axes. --ladder lays the rungs of the FILE's ladder over each other. --measured "
+        "takes a filled test sheet (every row is simulated as it was tested) or a trace with "
+        "time_s and any of height_m, current_a and voltage_v, and says how far simulation and "
+        "measurement differ.",
+        names=_names,
+    ),
+)

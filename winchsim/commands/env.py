@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from winchsim.report.render.options import Options
 
 
+NARROWEST, WIDEST = 60, 120
+"""Columns of text. [-]"""
+
+
 class ExitCode(enum.IntEnum):
     """What the number that winchsim ends with says."""
 
@@ -104,13 +108,18 @@ class Env:
         terminals = (out.isatty(), err.isatty())
         return cls(out, err, os.environ, *terminals, os.cpu_count() or 1, width=width)
 
+    @property
+    def columns(self) -> int:
+        """Columns of text that suit the terminal. [-]"""
+        return min(max(self.width, NARROWEST), WIDEST)
+
     def rendering(self, *, us: bool = False, full: bool = False) -> Options:
         """How a document is rendered on standard output."""
-        from winchsim.report.render.options import NARROWEST, WIDEST, Options
+        from winchsim.report.render.options import Options
 
         encoding = (getattr(self.stdout, "encoding", None) or "utf-8").lower().replace("-", "")
         return Options(
-            width=min(max(self.width, NARROWEST), WIDEST),
+            width=self.columns,
             colour=self.paint.on,
             us=us,
             plain=not encoding.startswith("utf"),

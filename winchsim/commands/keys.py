@@ -3,26 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command
+from winchsim.commands.options import Command, argument
 from winchsim.report.json_text import document
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "keys",
-        "list every key of a scenario with its unit, bounds, default and meaning",
-        run,
-        example="winchsim keys rope",
-    )
-    parser.add_argument(
-        "table", metavar="TABLE", nargs="?", help="only this table, such as rope or motors.gearbox"
-    )
-    parser.add_argument("--markdown", action="store_true", help="print Markdown tables")
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -36,3 +20,22 @@ def run(options: argparse.Namespace, env: Env) -> int:
     else:
         env.out(keys_markdown(tables) if options.markdown else keys_text(tables, env.paint.strong))
     return ExitCode.GOOD
+
+
+COMMANDS = (
+    Command(
+        "keys",
+        "list every key of a scenario with its unit, bounds, default and meaning",
+        run,
+        "winchsim keys rope",
+        (
+            argument(
+                "table",
+                metavar="TABLE",
+                nargs="?",
+                help="only this table, such as rope or motors.gearbox",
+            ),
+            argument("--markdown", action="store_true", help="print Markdown tables"),
+        ),
+    ),
+)

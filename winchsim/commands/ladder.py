@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import argparse
 import shlex
-from typing import Any
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
-from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.options import (
+    FILE,
+    FORCE,
+    FULL,
+    SET,
+    UNITS,
+    Command,
+    argument,
+    out_folder,
+    usage_error,
+)
+from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
 FILE_NAMES = ("ladder.html", "ladder.csv", "ladder.json")
@@ -17,48 +26,6 @@ ANSWERS = ("ladder.html", "ladder.csv", "answers.html", "answers.json")
 
 RUNGS, MOST_RUNGS = 5, 12
 """Loaded rungs where nothing is said, and the most that are planned."""
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "ladder",
-        "plan test loads from an unloaded run to the target, and write the sheet to fill in",
-        run,
-        example="winchsim ladder crate.toml --out tests",
-        details=(
-            "Each rung is simulated and assessed as by lift: predicted time, current and temperature, the\n"
-            "weakest part, what limits it, when to stop, the pause for cooling, and how the load comes down.\n"
-            "With --out: ladder.html to print, and ladder.csv, which calibrate reads once it is filled in.\n"
-            "Ends as lift does for the worst rung."
-        ),
-    )
-    add_scenario(parser)
-    parser.add_argument("--full", action="store_true", help="print all details")
-    parser.add_argument(
-        "--target",
-        metavar="MASS",
-        help='load of the last rung, such as "25 kg" (default: the scenario\'s)',
-    )
-    parser.add_argument(
-        "--rungs",
-        metavar="NUMBER",
-        type=int,
-        default=RUNGS,
-        help=f"loaded rungs (default: {RUNGS})",
-    )
-    parser.add_argument(
-        "--blind",
-        action="store_true",
-        help=(
-            "leave the predictions out of the sheet, for pupils who make "
-            "their own; they go into answers.html"
-        ),
-    )
-    add_out_folder(parser, _names, "write the sheet as HTML and CSV there, and the numbers as JSON")
-    add_units(parser)
-    add_force(parser)
 
 
 def _names(options: argparse.Namespace) -> tuple[str, ...]:
@@ -103,3 +70,44 @@ def run(options: argparse.Namespace, env: Env) -> int:
         report = build(ladder, name=scenario.name, command=command)
         env.out(render_text(report, env.rendering(us=us, full=options.full)))
     return ladder.exit_code
+
+
+COMMANDS = (
+    Command(
+        "ladder",
+        "plan test loads from an unloaded run to the target, and write the sheet to fill in",
+        run,
+        "winchsim ladder crate.toml --out tests",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--target",
+                metavar="MASS",
+                help='load of the last rung, such as "25 kg" (default: the scenario\'s)',
+            ),
+            argument(
+                "--rungs",
+                metavar="NUMBER",
+                type=int,
+                default=RUNGS,
+                help=f"loaded rungs (default: {RUNGS})",
+            ),
+            argument(
+                "--blind",
+                action="store_true",
+                help="leave the predictions out of the sheet, for pupils who make their own; they "
+                "go into answers.html",
+            ),
+            out_folder("write the sheet as HTML and CSV there, and the numbers as JSON"),
+            UNITS,
+            FORCE,
+        ),
+        "Each rung is simulated and assessed as by lift: predicted time, current and temperature, "
+        "the weakest part, what limits it, when to stop, the pause for cooling, and how the load "
+        "comes down. With --out: ladder.html to print, and ladder.csv, which calibrate reads once "
+        "it is filled in. Ends as lift does for the worst rung.",
+        names=_names,
+    ),
+)

@@ -3,47 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import add_command, add_force, add_scenario, add_units
-from winchsim.commands.outputs import add_out_file, add_out_folder, write_csv, write_out
+from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
+from winchsim.commands.outputs import write_csv, write_out
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
     from winchsim.studies.snag import SnagStudy
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "lift",
-        "simulate and assess the lift of a scenario",
-        run,
-        example='winchsim lift crate.toml --set load.mass="30 kg"',
-        details=(
-            "Prints one screen: what becomes of the load, the checks with their ranges, the weakest parts,\n"
-            "what breaks in a jam, and what to change. --full prints the rest.\n"
-            "Ends with 0 when the target is reached and no check fails, else with 1."
-        ),
-    )
-    add_scenario(parser)
-    parser.add_argument("--full", action="store_true", help="print all details")
-    add_out_file(
-        parser,
-        "--csv",
-        "write the record, one column a quantity, one row a sample (- for standard output)",
-    )
-    add_out_folder(
-        parser, _names, "write report.html, report.md with its figures, and record.csv there"
-    )
-    parser.add_argument(
-        "--no-remedies", action="store_true", help="do not look for actions that help"
-    )
-    parser.add_argument("--snag", action="store_true", help="also simulate a snag at half height")
-    add_units(parser)
-    add_force(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -92,3 +60,35 @@ def _snag(inputs: Inputs) -> SnagStudy | None:
     from winchsim.studies.snag import snag_study
 
     return snag_study(inputs)
+
+
+COMMANDS = (
+    Command(
+        "lift",
+        "simulate and assess the lift of a scenario",
+        run,
+        'winchsim lift crate.toml --set load.mass="30 kg"',
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--csv",
+                metavar="FILE",
+                help="write the record, one column a quantity, one row a sample (- for standard output)",
+            ),
+            out_folder("write report.html, report.md with its figures, and record.csv there"),
+            argument(
+                "--no-remedies", action="store_true", help="do not look for actions that help"
+            ),
+            argument("--snag", action="store_true", help="also simulate a snag at half height"),
+            UNITS,
+            FORCE,
+        ),
+        "Prints one screen: what becomes of the load, the checks with their ranges, the weakest "
+        "parts, what breaks in a jam, and what to change. --full prints the rest. "
+        "Ends with 0 when the target is reached and no check fails, else with 1.",
+        file="csv",
+        names=_names,
+    ),
+)

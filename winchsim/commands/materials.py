@@ -4,30 +4,10 @@ value is from."""
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_units
+from winchsim.commands.options import UNITS, Command, argument
 from winchsim.report.json_text import document
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "materials",
-        "show the materials, ropes and friction pairs, each value with its source",
-        run,
-        example="winchsim materials PETG polyester",
-        details=(
-            "Without names: an overview. With names: every value of "
-            "these, with its range and source."
-        ),
-    )
-    parser.add_argument(
-        "names", metavar="NAME", nargs="*", help="materials or ropes to show in full"
-    )
-    add_units(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -50,3 +30,18 @@ def run(options: argparse.Namespace, env: Env) -> int:
             )
         )
     return ExitCode.GOOD
+
+
+COMMANDS = (
+    Command(
+        "materials",
+        "show the materials, ropes and friction pairs, each value with its source",
+        run,
+        "winchsim materials PETG polyester",
+        (
+            argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full"),
+            UNITS,
+        ),
+        "Without names: an overview. With names: every value of these, with its range and source.",
+    ),
+)

@@ -3,26 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_force
-from winchsim.commands.outputs import add_out_file
+from winchsim.commands.options import FORCE, Command, argument
 from winchsim.report.json_text import document
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "new",
-        "write a commented scenario to start from",
-        run,
-        example="winchsim new crate.toml",
-        details="The scenario lifts as it stands; every line says what to put there.",
-    )
-    add_out_file(parser, "file", "file to write, such as crate.toml")
-    add_force(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -36,3 +20,16 @@ def run(options: argparse.Namespace, env: Env) -> int:
     else:
         env.out(f"wrote {options.file}\nnext: winchsim lift {options.file}")
     return ExitCode.GOOD
+
+
+COMMANDS = (
+    Command(
+        "new",
+        "write a commented scenario to start from",
+        run,
+        "winchsim new crate.toml",
+        (argument("file", metavar="FILE", help="file to write, such as crate.toml"), FORCE),
+        "The scenario lifts as it stands; every line says what to put there.",
+        file="file",
+    ),
+)

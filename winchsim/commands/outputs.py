@@ -5,50 +5,16 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import Parser
 from winchsim.errors import OutputError
-
-Names = Callable[[argparse.Namespace], Sequence[str]]
-"""From the options to the plain names of all files that the command may write into its folder."""
 
 STDOUT = "-"
 """Name of a file that means standard output."""
 
 READ = ("file", "tests", "measured")
 """Options that name a file to read; `files` names several."""
-
-
-def add_out_file(parser: Parser, name: str, help: str) -> None:
-    """An option or argument that names one file to write.
-
-    Parameters
-    ----------
-    parser : Parser
-    name : str
-        ``--csv``, or ``file`` for an argument.
-    help : str
-    """
-    action = parser.add_argument(name, metavar="FILE", help=help)
-    parser.set_defaults(file_written=action.dest)
-
-
-def add_out_folder(parser: Parser, names: Names, help: str, default: str | None = None) -> None:
-    """The option ``--out``: a folder to write several files into.
-
-    Parameters
-    ----------
-    parser : Parser
-    names : callable
-        See `Names`.
-    help : str
-    default : str, optional
-        Folder where the option is left out; without it nothing is written then.
-    """
-    parser.add_argument("--out", metavar="DIR", default=default, help=help)
-    parser.set_defaults(names_written=names)
 
 
 def check_outputs(options: argparse.Namespace, env: Env) -> None:
@@ -67,26 +33,17 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
         A file is in the way, a place is missing or cannot be written to, two results would go into
         one file, or one into a file that the command reads.
     """
-    file = getattr(options, getattr(options, "file_written", ""), None)
-    folder = getattr(options, "out", None)
+    file, folder = _file(options), getattr(options, "out", None)
     if file is None and folder is None:
         return
     from winchsim.report.writing import check_file, check_folder
 
-    unfinished: tuple[str, ...] = ()
-    if file is not None and file != STDOUT:
-        unfinished = check_file(file, force=options.force)
-        _spare_inputs(options, [file])
-        if _is_csv(file):
-            check_file(about_name(file), force=options.force)
+    alone = [] if file in (None, STDOUT) else _with_about([str(file)])
+    names = announced(options) if folder is not None else []
+    _refuse_mixtures(options, [*(os.path.join(folder or "", name) for name in names), *alone])
+    unfinished = [name for path in alone for name in check_file(path, force=options.force)]
     if folder is not None:
-        names = announced(options)
-        paths = [os.path.join(folder, name) for name in names]
-        if file is not None and os.path.realpath(file) in map(os.path.realpath, paths):
-            reason = "two results would go into this file; nothing was written"
-            raise OutputError(file, reason, "give it another name")
-        unfinished = check_folder(folder, names, force=options.force)
-        _spare_inputs(options, paths)
+        unfinished += check_folder(folder, names, force=options.force)
     if unfinished:
         place = folder or os.path.dirname(file or "") or "."
         env.note(
@@ -95,11 +52,19 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
         )
 
 
-def announced(options: argparse.Namespace) -> tuple[str, ...]:
+def _file(options: argparse.Namespace) -> str | None:
+    """The one file to write that an option names."""
+    return getattr(options, options.command.file or "file_written", None)
+
+
+def announced(options: argparse.Namespace) -> list[str]:
     """Names of all files that a command may write into its folder, with what goes beside each
     CSV."""
-    names = tuple(options.names_written(options))
-    return (*names, *(about_name(name) for name in names if _is_csv(name)))
+    return _with_about([] if options.command.names is None else options.command.names(options))
+
+
+def _with_about(names: Sequence[str]) -> list[str]:
+    return [*names, *(about_name(name) for name in names if _is_csv(name))]
 
 
 def about_name(path: str) -> str:
@@ -144,23 +109,19 @@ def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
         env.note("\n".join(CAUTIONS.values()))
 
 
-def _spare_inputs(options: argparse.Namespace, written: Iterable[str]) -> None:
-    """Refuse a result that would go into a file which the command reads, whatever the user says of
-    replacing files."""
-    read = [
-        getattr(options, name, None)
-        for name in READ
-        if name != getattr(options, "file_written", "")
-    ]
+def _refuse_mixtures(options: argparse.Namespace, written: Iterable[str]) -> None:
+    """Refuse a result that would go into the file of another one, or into a file which the command
+    reads, whatever the user says of replacing files."""
+    read = [getattr(options, name, None) for name in READ if name != options.command.file]
     read += getattr(options, "files", [])
-    sources = {os.path.realpath(path) for path in read if path and "\0" not in path}
+    sources = (path for path in read if path and "\0" not in path)
+    taken = dict.fromkeys(map(os.path.realpath, sources), "this file is read by the same command")
     for path in written:
-        if os.path.realpath(path) in sources:
-            raise OutputError(
-                path,
-                "this file is read by the same command; nothing was written",
-                "give the result another name",
-            )
+        real = os.path.realpath(path)
+        if real in taken:
+            hint = "give the result another name"
+            raise OutputError(path, f"{taken[real]}; nothing was written", hint)
+        taken[real] = "two results would go into this file"
 
 
 def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | bytes]) -> list[str]:

@@ -4,118 +4,47 @@ to take."""
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
 from winchsim.commands.options import (
-    Parser,
-    add_command,
-    add_force,
-    add_scenario,
-    add_units,
+    FILE,
+    FORCE,
+    FULL,
+    SET,
+    UNITS,
+    Argument,
+    Command,
+    argument,
+    out_folder,
     usage_error,
 )
-from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
     from winchsim.report.document import Document
     from winchsim.scenario.read import Scenario
 
+UNIT_OF_RANGE = {"drum": "mm", "voltage": "V", "heaviest": "kg"}
+"""Unit of the range of a question; others count."""
+
 ENDINGS = (".txt", ".html", ".json", ".csv", ".svg", ".png")
 """Of the files of a study, which are named after its command."""
 
 
-@dataclass(frozen=True)
-class Row:
-    """One command: what it finds, an example of its range, the unit of that range, and what
-    varies."""
-
-    summary: str
-    span: str
-    unit: str
-    details: str
-
-
-COMMANDS = {
-    "drum": Row(
-        "find the drum diameters that work for a load, and one to take",
-        "4mm:30mm",
-        "mm",
-        "Diameters over a range, sizes that can be bought among them.",
-    ),
-    "gears": Row(
-        "find the change of the gears that suits a load",
-        "150:600",
-        "",
-        (
-            "One pair with other teeth, one pair more, one fewer. The "
-            "range is that of the whole ratio."
-        ),
-    ),
-    "motors": Row(
-        "find how many motors a load needs", "1:12", "", "Every number of motors of one group."
-    ),
-    "voltage": Row(
-        "find the supply voltages that work for a load, and one to take",
-        "4V:9V",
-        "V",
-        "Voltages over a range; takes the one nearest to that of the motors' data.",
-    ),
-    "heaviest": Row(
-        "find the heaviest load that a build lifts, and what limits it",
-        "1kg:40kg",
-        "kg",
-        "Loads over a range; takes the heaviest.",
-    ),
-}
-"""The commands by name, which is that of their question."""
-
-_RULE = (
-    "Takes a candidate with no failing check, with the fewest thin ones that can be changed,\n"
-    "and confirms it by a full simulation. --full prints all candidates.\n"
-    "Ends with 0 when there is one, else with 1."
+RESULTS = (
+    FULL,
+    out_folder("write the report, its data and its figure there"),
+    UNITS,
+    FORCE,
 )
+"""Where results of a study go, and how much is printed."""
 
 
-def register(commands: Any) -> None:
-    """Add all of them."""
-    for name, row in COMMANDS.items():
-        _register(commands, name, row)
-
-
-def _register(commands: Any, name: str, row: Row) -> None:
-    parser = add_command(
-        commands, name, row.summary, run,
-        example=f"winchsim {name} crate.toml --range {row.span}", details=f"{row.details}\n{_RULE}",
-    )  # fmt: skip
-    add_scenario(parser)
-    parser.set_defaults(question=name)
-    parser.add_argument(
-        "--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {row.span}"
-    )
-    parser.add_argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"')
-    parser.add_argument(
-        "--margin", metavar="NUMBER", help="required starting torque margin (1.25 if left out)"
-    )
-    parser.add_argument(
-        "--fastest", action="store_true", help="of those that are otherwise equal, take the fastest"
-    )
-    if name == "motors":
-        parser.add_argument(
-            "--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1"
-        )
-    add_result_options(parser, name)
-
-
-def add_result_options(parser: Parser, name: str) -> None:
-    """Where results go, and how much is printed."""
-    parser.add_argument("--full", action="store_true", help="print all details")
-    names = [name + ending for ending in ENDINGS]
-    add_out_folder(parser, lambda _: names, "write the report, its data and its figure there")
-    add_units(parser)
-    add_force(parser)
+def result_names(options: argparse.Namespace) -> list[str]:
+    """Names of the files of a study."""
+    return [options.command.name + ending for ending in ENDINGS]
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -123,8 +52,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.scenario.read import read
     from winchsim.units import parse_quantity
 
-    name, us = options.question, options.units == "us"
-    low, high = parse_span(options.span, COMMANDS[name].unit)
+    name, us = options.command.name, options.units == "us"
+    low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = None if options.target_time is None else parse_quantity(options.target_time, "s")
     margin = None if options.margin is None else parse_quantity(options.margin, "")
     if time is not None and not time > 0:
@@ -246,3 +175,82 @@ def finish(
     env.out(
         json() if options.json else render_text(document, env.rendering(us=us, full=options.full))
     )
+
+
+_RULE = (
+    " Takes a candidate with no failing check, with the fewest thin ones that can be changed, and "
+    "confirms it by a full simulation. --full prints all candidates. "
+    "Ends with 0 when there is one, else with 1."
+)
+
+
+def _command(name: str, summary: str, span: str, details: str, *more: Argument) -> Command:
+    return Command(
+        name,
+        summary,
+        run,
+        f"winchsim {name} crate.toml --range {span}",
+        (
+            FILE,
+            SET,
+            argument(
+                "--range",
+                metavar="LOW:HIGH",
+                dest="span",
+                help=f"range to try, such as {span}",
+            ),
+            argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"'),
+            argument(
+                "--margin",
+                metavar="NUMBER",
+                help="required starting torque margin (1.25 if left out)",
+            ),
+            argument(
+                "--fastest",
+                action="store_true",
+                help="of those that are otherwise equal, take the fastest",
+            ),
+            *more,
+            *RESULTS,
+        ),
+        details + _RULE,
+        names=result_names,
+    )
+
+
+COMMANDS = (
+    _command(
+        "drum",
+        "find the drum diameters that work for a load, and one to take",
+        "4mm:30mm",
+        "Diameters over a range, sizes that can be bought among them.",
+    ),
+    _command(
+        "gears",
+        "find the change of the gears that suits a load",
+        "150:600",
+        "One pair with other teeth, one pair more, one fewer. The range is that of the whole ratio.",
+    ),
+    _command(
+        "motors",
+        "find how many motors a load needs",
+        "1:12",
+        "Every number of motors of one group.",
+        argument(
+            "--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1"
+        ),
+    ),
+    _command(
+        "voltage",
+        "find the supply voltages that work for a load, and one to take",
+        "4V:9V",
+        "Voltages over a range; takes the one nearest to that of the motors' data.",
+    ),
+    _command(
+        "heaviest",
+        "find the heaviest load that a build lifts, and what limits it",
+        "1kg:40kg",
+        "Loads over a range; takes the heaviest.",
+    ),
+)
+"""The commands, each named after its question."""

@@ -9,11 +9,21 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_force, add_scenario, add_units, usage_error
-from winchsim.commands.outputs import add_out_folder, write_out
+from winchsim.commands.options import (
+    FILE,
+    FORCE,
+    FULL,
+    SET,
+    UNITS,
+    Command,
+    argument,
+    out_folder,
+    usage_error,
+)
+from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -23,65 +33,6 @@ FILE_NAMES = ("spread.html", "spread.json", "spread.csv", "spread.svg", "spread.
 BUILDS, SIMULATED_BUILDS = 1000, 100
 MOST_WORKERS = 256
 """Most processes, also where the machine has more cores. [-]"""
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "spread",
-        (
-            "lift many builds with the differences that parts have: what "
-            "fails how often, and what matters"
-        ),
-        run,
-        example="winchsim spread crate.toml --builds 2000 --seed 7 --out spread",
-        details=(
-            "Draws the values with a [[tolerance]] from it, other given values from the usual tolerance of\n"
-            "such parts, and what the scenario leaves out from the range of its estimate; every motor is\n"
-            "its own. Lifts each build by the quasi-static model (--simulate: by the full simulation).\n"
-            "Ctrl-C keeps what is done.\n"
-            "Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats."
-        ),
-    )
-    add_scenario(parser)
-    parser.add_argument("--full", action="store_true", help="print all details")
-    parser.add_argument(
-        "--builds", metavar="N", type=int,
-        help=f"builds to lift (default: {BUILDS}, with --simulate {SIMULATED_BUILDS})",
-    )  # fmt: skip
-    parser.add_argument(
-        "--seed",
-        metavar="N",
-        type=int,
-        default=1,
-        help="random seed: the same seed, the same builds (default: 1)",
-    )
-    parser.add_argument(
-        "--simulate", action="store_true", help="lift each build by the full simulation"
-    )
-    parser.add_argument(
-        "--level",
-        metavar="SHARE",
-        default="95 %",
-        help="probability of the intervals (default: 95 %%)",
-    )
-    parser.add_argument(
-        "--workers", metavar="N", type=int, action="append",
-        help="processes to use here (default: one for each core; give it twice for more than that)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--scheduler",
-        metavar="ADDRESS",
-        help="address of a running dask scheduler to lift the builds on",
-    )
-    add_out_folder(
-        parser,
-        lambda _: FILE_NAMES,
-        "write the page, the numbers, every build and the picture there",
-    )
-    add_units(parser)
-    add_force(parser)
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -206,3 +157,63 @@ def _cluster(address: str) -> Iterator[Executor]:
         ) from error
     with client:
         yield client.get_executor()
+
+
+COMMANDS = (
+    Command(
+        "spread",
+        "lift many builds with the differences that parts have: what fails how often, and what "
+        "matters",
+        run,
+        "winchsim spread crate.toml --builds 2000 --seed 7 --out spread",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--builds",
+                metavar="N",
+                type=int,
+                help=f"builds to lift (default: {BUILDS}, with --simulate {SIMULATED_BUILDS})",
+            ),
+            argument(
+                "--seed",
+                metavar="N",
+                type=int,
+                default=1,
+                help="random seed: the same seed, the same builds (default: 1)",
+            ),
+            argument(
+                "--simulate", action="store_true", help="lift each build by the full simulation"
+            ),
+            argument(
+                "--level",
+                metavar="SHARE",
+                default="95 %",
+                help="probability of the intervals (default: 95 %%)",
+            ),
+            argument(
+                "--workers",
+                metavar="N",
+                type=int,
+                action="append",
+                help="processes to use here (default: one for each core; give it twice for more "
+                "than that)",
+            ),
+            argument(
+                "--scheduler",
+                metavar="ADDRESS",
+                help="address of a running dask scheduler to lift the builds on",
+            ),
+            out_folder("write the page, the numbers, every build and the picture there"),
+            UNITS,
+            FORCE,
+        ),
+        "Draws the values with a [[tolerance]] from it, other given values from the usual "
+        "tolerance of such parts, and what the scenario leaves out from the range of its estimate; "
+        "every motor is its own. Lifts each build by the quasi-static model (--simulate: by the "
+        "full simulation). Ctrl-C keeps what is done. "
+        "Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats.",
+        names=lambda _: FILE_NAMES,
+    ),
+)

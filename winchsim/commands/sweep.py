@@ -7,39 +7,11 @@ import shlex
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command, add_scenario, usage_error
-from winchsim.commands.sizing import add_result_options, finish
+from winchsim.commands.options import FILES, SET, Command, argument, usage_error
+from winchsim.commands.sizing import RESULTS, finish, result_names
 
 MOST = 20000
 """Builds that one call lifts at most. [-]"""
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "sweep",
-        "compare builds that differ in some values",
-        run,
-        example=(
-            "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm "
-            "--vary supply.voltage=12V,14V"
-        ),
-        details=(
-            "Every value is combined with every other. Prints a table by status, the scenario as it is first.\n"
-            "One key is drawn as curves, two as a map with the limits as lines. Ends with 0."
-        ),
-    )
-    add_scenario(parser, several=True)
-    parser.add_argument(
-        "--vary", metavar="PATH=VALUE,VALUE...", action="append", required=True, dest="varied",
-        help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--list", action="store_true", help="combine first with first, second with second"
-    )
-    parser.add_argument("--simulate", action="store_true", help="simulate each build in full")
-    add_result_options(parser, "sweep")
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -92,3 +64,33 @@ def parse_values(text: str) -> tuple[str, list[str]]:
             "write a path and values, such as --vary drum.diameter=8mm,10mm",
         )
     return path.strip(), found
+
+
+COMMANDS = (
+    Command(
+        "sweep",
+        "compare builds that differ in some values",
+        run,
+        "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm --vary supply.voltage=12V,14V",
+        (
+            FILES,
+            SET,
+            argument(
+                "--vary",
+                metavar="PATH=VALUE,VALUE...",
+                action="append",
+                required=True,
+                dest="varied",
+                help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
+            ),
+            argument(
+                "--list", action="store_true", help="combine first with first, second with second"
+            ),
+            argument("--simulate", action="store_true", help="simulate each build in full"),
+            *RESULTS,
+        ),
+        "Every value is combined with every other. Prints a table by status, the scenario as it is "
+        "first. One key is drawn as curves, two as a map with the limits as lines. Ends with 0.",
+        names=result_names,
+    ),
+)

@@ -7,44 +7,13 @@ from importlib.util import find_spec
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import add_command
+from winchsim.commands.options import SET, Command, argument
 from winchsim.errors import Code, Fault, InputError
 
 OPEN_WARNING = (
     "Everybody in this network who has the address can change and save this "
     "scenario: end the page when you do not need it."
 )
-
-
-def register(commands: Any) -> None:
-    """Add the command."""
-    parser = add_command(
-        commands,
-        "try",
-        "open a page on which a build is changed and lifted again",
-        run,
-        example="winchsim try crate.toml",
-        details=(
-            "The page is served from this machine, for this machine alone, until Ctrl-C.\n"
-            "Without a file it starts from the scenario that winchsim new writes."
-        ),
-    )
-    parser.add_argument("file", metavar="FILE", nargs="?", help="scenario file")
-    parser.add_argument(
-        "--set", metavar="PATH=VALUE", action="append", default=[], dest="overrides",
-        help="change a value before the page opens (may be repeated)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--listen",
-        metavar="ADDRESS",
-        default="127.0.0.1",
-        help=(
-            "address to serve on; 0.0.0.0 opens the page to the "
-            "network, for a phone beside the winch"
-        ),
-    )
-    parser.add_argument("--port", type=int, help="port to serve on")
-    parser.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -84,3 +53,28 @@ def _scenario(options: argparse.Namespace) -> tuple[Any, str]:
 def _ready(env: Env, address: str) -> None:
     env.out(f"{address}\nCtrl-C ends the page.")
     env.flush()
+
+
+COMMANDS = (
+    Command(
+        "try",
+        "open a page on which a build is changed and lifted again",
+        run,
+        "winchsim try crate.toml",
+        (
+            argument("file", metavar="FILE", nargs="?", help="scenario file"),
+            SET,
+            argument(
+                "--listen",
+                metavar="ADDRESS",
+                default="127.0.0.1",
+                help="address to serve on; 0.0.0.0 opens the page to the network, for a phone "
+                "beside the winch",
+            ),
+            argument("--port", type=int, help="port to serve on"),
+            argument("--no-browser", action="store_true", help="only print the address"),
+        ),
+        "The page is served from this machine, for this machine alone, until Ctrl-C. "
+        "Without a file it starts from the scenario that winchsim new writes.",
+    ),
+)

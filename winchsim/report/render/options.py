@@ -14,9 +14,6 @@ from winchsim.report.plain_text import harmless
 TIED = "\N{NO-BREAK SPACE}"
 """Blank at which no line ends: between a number and its unit."""
 
-NARROWEST, WIDEST = 60, 120
-"""Columns of text. [-]"""
-
 _PLAIN = {
     "×": "x",
     "−": "-",
