@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import middle_mean
-from winchsim.assessment.kinds import FindingKind
+from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event
 
@@ -179,3 +180,18 @@ def test_a_snag_that_lets_go_of_the_stretch_of_the_rope_is_no_run_back(ran, make
     wound = run.record["rope_wound"]
     assert wound.max() - wound[-1] > 2 * run.history.allowed_sag
     assert run.history.run_backs() == []
+
+
+def test_a_load_off_its_snag_that_friction_stops_again_is_held(ran, make_stage):
+    """The stretched rope sets the train turning backward; what it then holds is the load alone."""
+    run = ran(
+        load={"snag_height": 0.05, "mass": 3.0},
+        rope={"axial_stiffness": 1e3},
+        settings={"watch": 4.0},
+        stage=make_stage(5.0, 0.79, shaft_drag=2e-4, repeat=3),
+    )
+    (back,) = run.history.run_backs()
+    assert 0 < back.to_height < 0.05 - run.history.allowed_sag
+    assert run.record["drum_speed"][-1] == 0.0
+    assert run.history.held and back.stopped
+    assert assess(run.record).check(CheckKey.HOLD).status is Status.THIN

@@ -1,6 +1,8 @@
 """A self-locking stage with much inertia behind it: it wedges, the drum stops at once, and under
 power it judders on."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -74,3 +76,33 @@ def test_every_worm_winch_gets_an_answer(lift, make_stage, make_motor, efficienc
         phase=(UP, Phase(action="off", time=0.5), Phase(action="lower", until="floor")),
     )
     assert record.outcome.ok and record.energy.error < 1e-4
+
+
+STEEP = math.radians(30.0)
+
+
+@pytest.mark.parametrize(
+    ("share", "thrown", "holds"),
+    [(0.70, True, True), (0.95, True, False), (0.95, False, True), (1.05, False, False)],
+)
+def test_a_steep_worm_holds_by_the_drag_of_its_motor_alone(
+    lift, make_stage, make_motor, share, thrown, holds
+):
+    """A load that hangs from the start is held up to the drag at rest; one that the end of the lift
+    throws into its rope only up to the drag in motion, 1/1.3 of that."""
+    drag, breakaway, efficiency = 1e-3, 1.3, 0.49
+    # tan(lead) / tan(lead + phi) = efficiency, and back tan(lead - phi) / tan(lead).
+    phi = math.atan(math.tan(STEEP) / efficiency) - STEEP
+    passed_back = math.tan(STEEP - phi) / math.tan(STEEP)
+    pull = share * breakaway * drag * RATIO / passed_back / RADIUS
+    off = Phase(action="off", time=1.0)
+    record = lift(
+        motors=make_motor(1.0, 0.01, idle_current=0.1, count=1, rotor_inertia=1e-8),
+        stage=make_stage(RATIO, efficiency, kind="worm", lead_angle=STEEP),
+        load={"mass": pull / 9.80665, "height": 0.05, "start_height": 0.0 if thrown else 0.04},
+        phase=(UP, off) if thrown else (off,),
+    )
+    after = record.phase == thrown
+    tension, height = record["tension"][after], record["height"][after]
+    assert (tension.max() > 1.1 * pull) == thrown
+    assert (height[0] - height[-1] < 2e-3) == holds

@@ -167,7 +167,7 @@ class FindingKind(StrEnum):
     LATE = "late"
     """time_limit, action (``raise`` or ``lower``)."""
     BACK_DRIVEN = "back_driven"
-    """from_height, to_height, speed, powered, in_guide,
+    """from_height, to_height, speed, powered, in_guide, stopped (by friction, above the floor),
     landing_speed, landing_energy (None where it did not land)."""
     CREEPS = "creeps"
     """let_down, watched: the drum still turns back when the watch with the power off ends."""

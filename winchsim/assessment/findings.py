@@ -105,7 +105,7 @@ def _back_driven(history: History) -> Iterator[Finding]:
     for back in history.run_backs():
         values = dict(
             from_height=back.from_height, to_height=back.to_height, speed=back.speed,
-            powered=back.powered, in_guide=back.in_guide,
+            powered=back.powered, in_guide=back.in_guide, stopped=back.stopped,
             landing_speed=back.landed.value if back.landed else None,
             landing_energy=back.landed.energy if back.landed else None,
         )  # fmt: skip

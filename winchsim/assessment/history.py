@@ -80,6 +80,8 @@ class RunBack:
     in_guide : bool
         Whether the load stayed where it was, held by its guide: the drum paid out slack rope, and
         nothing else holds the load.
+    stopped : bool
+        Whether friction stopped the load above the floor and then held it.
     """
 
     start: float
@@ -89,6 +91,7 @@ class RunBack:
     powered: bool
     landed: RecordedEvent | None
     in_guide: bool
+    stopped: bool
 
 
 @dataclass(frozen=True)
@@ -245,11 +248,16 @@ class History:
 
     def holds(self, span: Span) -> bool:
         """Whether the drum stands at the end of a phase and has let the load down by no more than
-        is allowed."""
+        is allowed.
+
+        A load that comes off a snag meets a train that the stretched rope has set turning: that it
+        stands again is all that counts."""
         last = span.samples.stop - 1
         fell = self.broke is not None and self.broke.time <= span.end
-        still = bool(self.record.bound[last]) and self.record["height"][last] > OFF_FLOOR
-        return still and not fell and float(self.given_back(span.samples)[-1]) <= self.allowed_sag
+        still = self.record.bound[last] and self.record["height"][last] > OFF_FLOOR
+        came_off = any(span.start <= e.time <= span.end for e in self.of(Event.CAME_OFF))
+        sank = float(self.given_back(span.samples)[-1])
+        return bool(still and not fell and (came_off or sank <= self.allowed_sag))
 
     @property
     def held(self) -> bool | None:
@@ -310,6 +318,7 @@ class History:
                 powered=self.span_at(float(time[begin])).step.powered,
                 landed=landed,
                 in_guide=stayed and landed is None,
+                stopped=self.holds(spans[-1]),
             )
         ]
 

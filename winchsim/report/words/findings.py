@@ -64,7 +64,8 @@ def _back_driven(v: Values) -> Text:
         return say("The drum unwinds the rope while the load stays in its guide.")
     power = "with the power on" if v["powered"] else "with the power off"
     text = say(
-        f"The load runs back {power}, from {{}} to {{}} at up to {{}}.",
+        f"The load runs back {power}, from {{}} to {{}} at up to {{}}"
+        + (", and is then held by friction." if v["stopped"] else "."),
         value(v["from_height"], "m"), value(v["to_height"], "m"), value(v["speed"], "m/s"),
     )  # fmt: skip
     return (*text, *_landing(v["landing_speed"], v["landing_energy"]))

@@ -120,5 +120,6 @@ def _ran_back(found: Assessment) -> Text:
             floor = " to the floor" if known["landing_speed"] is not None else ""
             off = "with the power on" if known["powered"] else "with the power off"
             speed: Value = value(known["speed"], "m/s")
-            return say("It runs back{} {}, at up to {}.", floor, off, speed)
+            end = ", then friction holds it" if known["stopped"] else ""
+            return say("It runs back{} {}, at up to {}{}.", floor, off, speed, end)
     return ()
