@@ -66,9 +66,12 @@ class TestController:
         )  # two of 4 ohm take 4.8 W
 
     def test_slow_and_full_model_agree(self, lift, small):
+        folding = {"current_limit": 2.2, "over_current": "foldback"}
         for supply in (
             {"controller": Controller(duty=0.8)},
             {"controller": Controller(limit=1.2, limit_side="battery")},
+            {**folding, "fold_current": 1.5},
+            {**folding, "fold_current": 1.5, "controller": Controller(duty=0.9)},
         ):
             found = lift_machine(build(small(supply=supply)))
             record = lift(supply=supply)

@@ -315,6 +315,7 @@ def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
         Source(0.4, limit_side=LimitSide.BATTERY, duty=0.8),
         Source(0.4, duty=0.8),
         Source(0.4, fold_to=0.2),
+        Source(0.4, fold_to=0.2, duty=0.8),
         Source(0.4),
     ],
 )
@@ -342,6 +343,18 @@ def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_flo
     )
     assert (total, current) == pytest.approx([0.5 + 2.5 * voltage / 12.0] * 2)
     assert current == pytest.approx(0.5 / (1.0 - 2.5 / 12.0))
+
+
+@pytest.mark.parametrize("emf", [-1.0, 0.0, 2.0, 4.0])
+def test_a_source_that_folds_back_behind_a_controller_is_transformed(emf):
+    """An ideal transformer of ratio D: D of the voltage, 1/D of every current, D² of the
+    resistance."""
+    duty, groups = 0.6, ((2,), (1.5,), (emf,), (0.1,))
+    behind = Source(0.4, fold_to=0.5, duty=duty)
+    plain = Source(duty**2 * 0.4, fold_to=0.5 / duty)
+    voltage, currents, total = balance(Regime.CURRENT, 12.0, behind, *groups, 2.0)
+    seen = balance(Regime.CURRENT, duty * 12.0, plain, *groups, 2.0 / duty)
+    assert (voltage, currents[0], total / duty) == pytest.approx((seen[0], seen[1][0], seen[2]))
 
 
 @pytest.mark.parametrize("side", list(LimitSide))

@@ -16,6 +16,7 @@ from winchsim.assessment.margins import holding
 from winchsim.constants import COPPER_MELTS
 from winchsim.inputs import (
     Brake,
+    Controller,
     Drum,
     Edge,
     Gearbox,
@@ -29,6 +30,7 @@ from winchsim.inputs import (
     Supply,
 )
 from winchsim.model import Event, build
+from winchsim.physics.supply import Regime
 from winchsim.scenario.read import load, loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
@@ -214,6 +216,32 @@ def test_the_battery_runs_empty(small):
     assert found["end"] == End.BATTERY_EMPTY
     assert found["height"] == pytest.approx(record.first(Event.EMPTY).height, rel=0.01)
     assert found["charge"] == pytest.approx(need / 2, rel=0.05)
+
+
+TRIPS = [
+    ({"current_limit": 1.0, "trip_delay": 0.2}, {"mass": 8.0}),  # all the way up at the limit
+    ({"current_limit": 1.0, "trip_delay": 0.2}, {"mass": 40.0}),  # never starts
+    ({"current_limit": 1.0}, {"mass": 3.0, "start_height": 0.05}),
+    ({"current_limit": 2.2, "trip_delay": 1.0}, {"mass": 8.0}),  # an inrush shorter than the delay
+    ({"current_limit": 2.2, "trip_delay": 1e-5}, {"mass": 8.0}),  # and one longer
+    ({"current_limit": 2.2}, {"mass": 8.0, "top_stop": 0.05}),  # at a stop
+    ({"current_limit": 1.5, "controller": Controller(duty=0.5)}, {"mass": 6.0}),
+]
+
+
+@pytest.mark.parametrize(("supply", "load"), TRIPS)
+def test_a_supply_that_trips_does_so_in_both_models(small, supply, load):
+    inputs = small(supply={"over_current": "trip", **supply}, load=load)
+    found, record = lift_machine(build(inputs)), simulate(inputs)
+    trip = next((e for e in record.events if e.target is Regime.TRIPPED), None)
+    up = record.first(Event.TOP)
+    assert (found["end"] == End.TRIPPED) == (trip is not None)
+    assert (found["end"] == End.LIFTED) == (up is not None)
+    if trip is not None:
+        rose = trip.height - record["height"][0]
+        assert found["height"] == pytest.approx(rose, abs=0.03 * inputs.load.height)
+    if up is not None:
+        assert found["lift_time"] == pytest.approx(up.time, rel=5e-3)
 
 
 def test_the_rope_climbs_over_the_flange(small):

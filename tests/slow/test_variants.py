@@ -10,7 +10,7 @@ import pytest
 
 from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.errors import DomainError
-from winchsim.inputs import Phase, Stage, with_value
+from winchsim.inputs import Controller, Phase, Stage, with_value
 from winchsim.model import build, steady_speed
 from winchsim.slow import End, lift_all, lift_machine, vary, vary_each
 from winchsim.slow.stacking import shape_of
@@ -88,6 +88,26 @@ def test_hanging_load_and_brake_keep_their_meaning(small):
     for i, (mass, count) in enumerate(((2.0, 2), (10.0, 3))):
         one = with_value(with_value(inputs, "load.mass", mass), "motors.1.count", count)
         assert_same(lifts.row(i), lift_machine(build(one)))
+
+
+SUPPLIES = [
+    {"controller": Controller(duty=0.6)},
+    {"controller": Controller(duty=0.9)},
+    {"controller": Controller(duty=0.9, limit=1.5)},
+    {"controller": Controller(limit=1.5, limit_side="battery")},
+    {"current_limit": 2.5},
+    {"current_limit": 2.5, "over_current": "foldback", "fold_current": 0.3},
+    {"current_limit": 2.5, "over_current": "foldback", "controller": Controller(duty=0.8)},
+    {"current_limit": 1.0, "over_current": "trip"},
+    {"current_limit": 1.2, "over_current": "trip", "trip_delay": 0.5},
+]
+
+
+def test_supplies_of_every_kind_stand_beside_each_other(small):
+    builds = [small(supply=supply) for supply in SUPPLIES]
+    found = lift_all(vary_freely(builds))
+    for index, inputs in enumerate(builds):
+        assert_same(found.row(index), lift_machine(build(inputs)))
 
 
 def test_several_groups_and_a_dead_motor(small, make_motor):

@@ -60,11 +60,6 @@ def _check_supply(inputs: Inputs) -> list[Fault]:
             Fault("the limit is missing", "supply.current_limit",
                   expected=f'current_limit, because over_current = "{supply.over_current}"')
         )  # fmt: skip
-    if supply.over_current == "foldback" and controller is not None:
-        faults.append(
-            Fault("a supply that folds back behind a controller is not modelled",
-                  "supply.over_current", expected="hold or trip, or no controller")
-        )  # fmt: skip
     if supply.fold_current is not None and limit is not None and supply.fold_current >= limit:
         faults.append(
             Fault(

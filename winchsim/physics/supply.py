@@ -90,8 +90,8 @@ class Source:
         Where a controller limits the current by lowering its duty; None where the source itself
         limits it.
     fold_to : float or None
-        Current to which a limiting source folds back when its terminals are joined, > 0; None: it
-        holds its limit. [A]
+        Current to which a limiting source itself, before a controller, folds back when its
+        terminals are joined, > 0; None: it holds its limit. [A]
     trip_delay : float
         Time at the limit after which the source switches off, >= 0; infinite: it stays on. [s]
 
@@ -125,7 +125,8 @@ class Source:
     @property
     def plain(self) -> bool:
         """Whether the motors are on the source itself, which holds its limit."""
-        return self.duty == 1.0 and self.limit_side is None and self.fold_to is None
+        full = self.duty if self.duty.__class__ is float else np.min(self.duty)
+        return full == 1.0 and self.limit_side is None and self.fold_to is None
 
 
 def balance(
@@ -270,19 +271,21 @@ def _controlled(
     if source.fold_to is None:
         voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
         return voltage, currents, limit
+    # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
+    # motors D of its voltage and 1/D of its current.
     towards = _towards(open_voltage, 1.0)
-    volts: Any = open_voltage
-    kept: Any = larger(abs(volts) - source.resistance * current_limit, 1e-300)
+    kept: Any = larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
     slope: Any = (current_limit - source.fold_to) / kept
     ns, rs, es, drops = groups
     lows = [towards * e - drop for e, drop in zip(es, drops, strict=True)]
     highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]
     weights = [n / r for n, r in zip(ns, rs, strict=True)]
-    size = _highest_root(weights, lows, highs, -slope, open_voltage * 0.0 + source.fold_to)
+    target = (open_voltage * 0.0 + source.fold_to) / duty
+    size = _highest_root(weights, lows, highs, -slope / (duty * duty), target)
     return (
         towards * size,
         _currents(towards * size, *groups),
-        towards * (source.fold_to + slope * size),
+        towards * (source.fold_to + slope * size / duty),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from winchsim.model.electric import Drive, DriveLaw
 from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, raising_line, rotating_inertia
 from winchsim.physics.motor import copper_loss
+from winchsim.roots import root_between
 from winchsim.slow.path import Path, find_path
 from winchsim.slow.pickup import pick_up_force
 from winchsim.slow.stacking import Batch
@@ -30,7 +31,8 @@ class Course:
     alive : ndarray of bool
         Whether the drum still turned at the end of the path.
     reason : ndarray of int
-        What stopped it: 0 nothing, 1 a stall, 2 a stall at a layer's end, 3 an empty battery.
+        What stopped it: 0 nothing, 1 a stall, 2 a stall at a layer's end, 3 an empty battery, 4 a
+        supply that switched itself off.
     wound : ndarray
         Rope wound on when it stopped, or at the path's end. [m]
     time, take_up_time : ndarray
@@ -88,7 +90,10 @@ class Course:
     rope_torque: Any
 
 
-STALLED, STALLED_AT_LAYER, EMPTY = 1, 2, 3
+STALLED, STALLED_AT_LAYER, EMPTY, TRIPPED = 1, 2, 3, 4
+
+AT_LIMIT = 1.0 - 1e-9
+"""Share of its limit from which on a supply is at it. [-]"""
 
 
 class _Climb:
@@ -107,6 +112,7 @@ class _Climb:
             batch, path, DriveLaw(batch.machine, batch.raising, start, ambient)
         )
         self.margin, self.middle, self.radius = infinite, zero, zero
+        self.at_limit = zero  # for how long the supply has been
         self.course = Course(
             path=path,
             alive=np.ones(n, dtype=bool),
@@ -154,6 +160,7 @@ class _Climb:
         time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
+        time = self._trip(index, here, time, drive.total)
         self.friction = law.friction_heat(drive, speed)
         self._warm(time, drive)
         self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
@@ -228,14 +235,30 @@ class _Climb:
         drawn = total * time
         left = capacity - course.charge
         empties = here & (drawn >= left)
-        share = np.where(empties, left / drawn, 1.0)
-        edges = self.path.edges
+        return time * self.cut(index, empties, np.where(empties, left / drawn, 1.0), EMPTY)
+
+    def cut(self, index: int, ends: Any, share: Any, reason: int) -> Any:
+        """Stop the variants that end within a cell, after a share of it; the share of each."""
+        course, edges = self.course, self.path.edges
         course.wound = np.where(
-            empties, edges[index] + share * (edges[index + 1] - edges[index]), course.wound
+            ends, edges[index] + share * (edges[index + 1] - edges[index]), course.wound
         )
-        course.reason = np.where(empties, EMPTY, course.reason)
-        course.alive = course.alive & ~empties
-        return time * share
+        course.reason = np.where(ends, reason, course.reason)
+        course.alive = course.alive & ~ends
+        return share
+
+    def _trip(self, index: int, here: Any, time: Any, total: Any) -> Any:
+        """Stop the variants whose supply has been at its limit for too long, and cut the cell's
+        time short for them."""
+        delay = self.batch.machine.source.trip_delay
+        if np.all(np.isinf(delay)):
+            return time
+        limited = here & self.course.alive & _at_limit(self.batch, total)
+        before = np.where(limited, self.at_limit, 0.0)
+        self.at_limit = np.where(here, before + time * limited, self.at_limit)
+        trips = limited & (self.at_limit >= delay)
+        share = np.where(trips, np.maximum(delay - before, 0.0) / time, 1.0)
+        return time * self.cut(index, trips, share, TRIPPED)
 
     def _note(
         self,
@@ -317,13 +340,55 @@ def climb(batch: Batch) -> Course:
     state = _Climb(batch, path)
     course = state.course
     _start(batch, path, course)
+    trips = np.any(np.isfinite(batch.machine.source.trip_delay))
+    if trips:
+        state.at_limit = _inrush(batch, path)
+        over = course.alive & (state.at_limit >= batch.machine.source.trip_delay)
+        state.cut(0, over, 0.0, TRIPPED)
     for index in range(path.edges.shape[0] - 1):
         state.cell(index)
     law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
+    if trips:
+        held = np.isin(course.reason, (STALLED, STALLED_AT_LAYER)) | (course.alive & path.blocked)
+        held &= np.isfinite(batch.machine.source.trip_delay)
+        trips = held & _at_limit(batch, law.drive(np.zeros(batch.size)).total)
+        course.reason = np.where(trips, TRIPPED, course.reason)
     near = 0.98 * course.last_speed
     slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
     course.last_slope = np.where(course.last_speed > 0, slope, np.nan)
     return course
+
+
+def _at_limit(batch: Batch, total: Any) -> Any:
+    """Whether the supply is at its limit."""
+    return total >= AT_LIMIT * np.asarray(batch.raising.current_limit)
+
+
+def _inrush(batch: Batch, path: Path) -> Any:
+    """Time for which the supply is at its limit while the drum spins up to the speed at which it
+    can leave it; none under a rising voltage. [s]"""
+    m, free = batch.machine, replace(batch.raising, current_limit=np.inf)
+    limited, unlimited = (
+        DriveLaw(m, phase, *start_temperatures(batch)) for phase in (batch.raising, free)
+    )
+    drag, per_torque = raising_line(m.chain)
+    needed = drag + per_torque * path.tensions[0] * path.radii[0]
+    limit, top = batch.raising.current_limit, limited.top_speed() + np.zeros(batch.size)
+
+    def beyond(speed: Any) -> Any:
+        return unlimited.drive(speed).total - limit
+
+    first, last = beyond(np.zeros(batch.size)), beyond(top)
+    over = (first > 0) & ~(np.asarray(batch.raising.ramp) > 0)
+    left = root_between(
+        beyond, (np.zeros(batch.size), first), (top, last), close=1e-9 * first, active=over
+    )
+    edge = np.where(over, np.minimum(left, limited.steady_speed(needed)), 0.0)
+    inertia, time = rotating_inertia(m.chain, len(m.groups)), np.zeros(batch.size)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        excess = limited.push(edge * (node + 1) / 2) - needed
+        time = time + weight / 2 * edge * inertia / excess
+    return np.maximum(time, 0.0)
 
 
 def _start(batch: Batch, path: Path, course: Course) -> None:

@@ -33,6 +33,7 @@ from winchsim.slow.climb import (
     EMPTY,
     STALLED,
     STALLED_AT_LAYER,
+    TRIPPED,
     Course,
     climb,
     spin_up,
@@ -70,6 +71,7 @@ class End(IntEnum):
     BLOCKED = 5
     LATE = 6
     CANNOT_BE_BUILT = 7
+    TRIPPED = 8
 
 
 class Hold(IntEnum):
@@ -368,6 +370,7 @@ def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
         (STALLED, End.STALLED),
         (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END),
         (EMPTY, End.BATTERY_EMPTY),
+        (TRIPPED, End.TRIPPED),
     ):
         end = np.where(course.reason == reason, what, end)
     return end.astype(int)

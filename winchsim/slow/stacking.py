@@ -118,6 +118,9 @@ def shape_of(machine: Machine) -> tuple[Any, ...]:
         tuple((link.kind, link.where, link.channel, link.index) for link in machine.links),
         (
             machine.source.takes_back,
+            machine.source.limit_side,
+            machine.source.fold_to is None,
+            machine.source.plain,
             machine.off_each,
             machine.pawl,
             machine.drum_element,
