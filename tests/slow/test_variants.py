@@ -105,7 +105,7 @@ SUPPLIES = [
 
 def test_supplies_of_every_kind_stand_beside_each_other(small):
     builds = [small(supply=supply) for supply in SUPPLIES]
-    found = lift_all(vary_freely(builds))
+    found = lift_all(vary_each([(inputs, {}) for inputs in builds]))
     for index, inputs in enumerate(builds):
         assert_same(found.row(index), lift_machine(build(inputs)))
 
@@ -165,7 +165,10 @@ def test_refused_columns(small):
     with pytest.raises(DomainError, match="2 values"):
         vary(small(), {"load.mass": [1.0, 2.0], "drum.diameter": [0.01]})
     lowered = small(load={"start_height": 0.1}, phase=Phase(action="lower", until="floor"))
-    for refused in (lambda: vary(lowered, {"load.mass": [1.0]}), lambda: vary_each([(lowered, {})])):
+    for refused in (
+        lambda: vary(lowered, {"load.mass": [1.0]}),
+        lambda: vary_each([(lowered, {})]),
+    ):
         with pytest.raises(DomainError, match="the load is raised"):
             refused()
 
