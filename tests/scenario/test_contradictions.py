@@ -35,9 +35,9 @@ POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3
         ("[rope]", '[[phase]]\naction = "raise"\nuntil = "time"\n[rope]', "phase.1.time", "time is missing"),
         ("[rope]", '[[phase]]\naction = "off"\ntime = "2 s"\nramp = "1 s"\n[rope]', "phase.1.ramp", "nothing to ramp"),
         ("[rope]", OWN + 'fatigue_stress = "20 MPa"\n[rope]', "material.1.fatigue_cycles", "stress, cycles, slope and source"),
-        ("[rope]", OWN + 'yield_strength = "30 MPa"\n[rope]', "material.1.yield_strength", "said of a printed polymer"),
+        ("[rope]", OWN + 'yield_strength = "30 MPa"\n[rope]', "material.1.yield_strength", "does not apply to a printed polymer"),
         ("[rope]", OWN.replace("printed polymer", "metal") + "across_layers = 0.5\n[rope]", "material.1.across_layers",
-         "said of a metal"),
+         "does not apply to a metal"),
         ("[rope]", OWN + OWN + "[rope]", "material.2.name", '"mine" is described twice'),
     ],
 )  # fmt: skip

@@ -1,18 +1,32 @@
-"""Checks that take more than one value of a scenario."""
+"""Checks that take more than one value of a scenario, as rows: what is wrong, the key to change,
+the message, and what is expected there."""
 
 from __future__ import annotations
 
-from winchsim.errors import Fault
+from collections.abc import Iterable, Iterator
+
+from winchsim.errors import Code, Fault
 from winchsim.inputs.drum_rope_load import LEAST_ROOM
+from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import MotorGroup
+from winchsim.inputs.programme import Phase
 from winchsim.inputs.scenario import Inputs
 from winchsim.inputs.train import Stage
+
+Row = tuple[object, str, str, str]
+"""Whether it is wrong, key within its table, message, what is expected."""
 
 _NEEDED = {
     "data sheet": ("no_load_speed", "no_load_current", "stall_torque", "stall_current"),
     "points": ("points",),
     "bench": ("terminal_resistance", "no_load_speed", "no_load_current"),
     "label": ("no_load_speed",),
+}
+_FATIGUE = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
+_FAMILY_OF = {
+    "yield_strength": "metal",
+    "across_layers": "printed polymer",
+    "flexural_strength": "printed polymer",
 }
 
 
@@ -29,48 +43,29 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
     tuple of Fault
         Empty when the scenario can be built; each with the path of the key to change.
     """
-    faults: list[Fault] = []
-    if not inputs.motors:
-        faults.append(Fault("no motors", "motors", expected="at least one [[motors]] table"))
+    return tuple(
+        Fault(message, f"{table}.{key}".strip("."), expected=expected, code=Code.CONTRADICTION)
+        for table, rows in _tables(inputs)
+        for is_wrong, key, message, expected in rows
+        if is_wrong
+    )
+
+
+def _tables(inputs: Inputs) -> Iterator[tuple[str, Iterable[Row]]]:
+    first = inputs.stage[0].kind if inputs.stage else ""
     for index, group in enumerate(inputs.motors, start=1):
-        faults += _check_motors(group, f"motors.{index}", inputs)
+        yield f"motors.{index}", _motors(group, first == "spur")
     for index, stage in enumerate(inputs.stage, start=1):
-        faults += _check_stage(stage, f"stage.{index}")
-    if all(group.dead >= group.count for group in inputs.motors) and inputs.motors:
-        faults.append(
-            Fault("every motor is dead", "motors.1.dead", expected="fewer dead motors than motors")
-        )
-    faults += _check_supply(inputs)
-    faults += _check_load(inputs)
-    faults += _check_phases(inputs)
-    faults += _check_materials(inputs)
-    return tuple(faults)
+        yield f"stage.{index}", _spur(stage) if stage.kind == "spur" else _reduction(stage)
+    yield "", _whole(inputs)
+    for index, phase in enumerate(inputs.phase, start=1):
+        yield f"phase.{index}", _phase(phase)
+    for index, own in enumerate(inputs.material, start=1):
+        others = [other.name for other in inputs.material[: index - 1]]
+        yield f"material.{index}", _material(own, own.name in others)
 
 
-def _check_supply(inputs: Inputs) -> list[Fault]:
-    faults, supply = [], inputs.supply
-    controller, limit = supply.controller, supply.current_limit
-    if controller is not None and controller.limit is not None and limit is not None:
-        faults.append(
-            Fault("both the supply and its controller limit the current", "supply.controller.limit",
-                  expected="one of supply.current_limit and supply.controller.limit")
-        )  # fmt: skip
-    if supply.over_current != "hold" and limit is None:
-        faults.append(
-            Fault("the limit is missing", "supply.current_limit",
-                  expected=f'current_limit, because over_current = "{supply.over_current}"')
-        )  # fmt: skip
-    if supply.fold_current is not None and limit is not None and supply.fold_current >= limit:
-        faults.append(
-            Fault(
-                "it does not fold back", "supply.fold_current", expected="less than current_limit"
-            )
-        )
-    return faults
-
-
-def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
-    faults = []
+def _motors(group: MotorGroup, has_spur: bool) -> Iterator[Row]:
     counted = group.output_turns is not None and group.output_time is not None
     stalled = group.lever_current is not None
     pulled = group.known_by == "bench" and group.lever_force is not None
@@ -79,178 +74,156 @@ def _check_motors(group: MotorGroup, path: str, inputs: Inputs) -> list[Fault]:
         "terminal_resistance": stalled and group.lever_voltage is not None,
     }
     for key in _NEEDED[group.known_by]:
-        if replaced.get(key):
-            continue
-        if not getattr(group, key) and getattr(group, key) != 0:
-            faults.append(
-                Fault(
-                    f"{key} is missing",
-                    f"{path}.{key}",
-                    expected=f'{key}, because known_by = "{group.known_by}"',
-                )
-            )
-    if group.known_by == "points" and 0 < len(group.points) < 2:
-        faults.append(
-            Fault("one measured point is too few", f"{path}.points", expected="at least two points")
-        )
+        is_missing = getattr(group, key) in (None, ()) and not replaced.get(key)
+        yield is_missing, key, f"{key} is missing", f'{key}, because known_by = "{group.known_by}"'
+    single = group.known_by == "points" and len(group.points) == 1
+    yield single, "points", "one measured point is too few", "at least two points"
     idle, stall = group.no_load_current, group.stall_current
-    if group.known_by == "data sheet" and idle is not None and stall is not None and idle >= stall:
-        faults.append(
-                Fault("no-load current is not below the stall current", f"{path}.no_load_current",
-                      expected="less than stall_current")
-            )  # fmt: skip
-    if group.dead > group.count:
-        faults.append(
-            Fault("more dead motors than motors", f"{path}.dead", expected=f"at most {group.count}")
-        )
-    first = inputs.stage[0] if inputs.stage else None
-    if group.pinion is not None and (first is None or first.kind != "spur"):
-        faults.append(
-            Fault(
-                "a pinion of its own needs a spur gear as first stage",
-                f"{path}.pinion",
-                expected="no pinion here",
-            )
-        )
-    return faults
+    above = idle is not None and stall is not None and idle >= stall
+    yield (
+        group.known_by == "data sheet" and above,
+        "no_load_current",
+        "no-load current is not below the stall current",
+        "less than stall_current",
+    )
+    most = f"at most {group.count}"
+    yield group.dead > group.count, "dead", "more dead motors than motors", most
+    message = "a pinion of its own needs a spur gear as first stage"
+    yield group.pinion is not None and not has_spur, "pinion", message, "no pinion here"
 
 
-def _check_stage(stage: Stage, path: str) -> list[Fault]:
-    faults = []
-    if stage.kind == "spur":
-        for key in ("pinion", "gear", "width"):
-            if getattr(stage, key) is None:
-                faults.append(
-                    Fault(f"{key} is missing", f"{path}.{key}", expected=f"{key} of a spur stage")
-                )
-        if (stage.module is None) == (stage.diametral_pitch is None):
-            faults.append(
-                Fault("give the module or the diametral pitch, one of them", f"{path}.module",
-                      expected="module or diametral_pitch")
-            )  # fmt: skip
-        if stage.ratio is not None:
-            faults.append(
-                Fault(
-                    "a spur stage has its ratio from its teeth",
-                    f"{path}.ratio",
-                    expected="no ratio here",
-                )
-            )
-    else:
-        driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
-        if stage.ratio is None and (
-            stage.kind in ("planetary", "other") or not (driver and stage.gear)
-        ):
-            teeth = "gear" if stage.kind == "worm" else "pinion and gear"
-            expected = (
-                "the ratio" if stage.kind in ("planetary", "other") else f"the ratio, or {teeth}"
-            )
-            faults.append(Fault("ratio is missing", f"{path}.ratio", expected=expected))
-        if stage.kind == "other" and stage.efficiency is None:
-            expected = "efficiency of a stage of another kind"
-            faults.append(Fault("efficiency is missing", f"{path}.efficiency", expected=expected))
-        radial = stage.bearing is not None or stage.bearing_friction is not None
-        if stage.kind != "worm" and radial and stage.bearing_efficiency is None:
-            message = "the forces on these bearings are known of a spur stage only"
-            expected = "bearing_efficiency, or no bearing here"
-            faults.append(Fault(message, f"{path}.bearing", expected=expected))
-    return faults
+def _spur(stage: Stage) -> Iterator[Row]:
+    for key in ("pinion", "gear", "width"):
+        yield getattr(stage, key) is None, key, f"{key} is missing", f"{key} of a spur stage"
+    yield (
+        (stage.module is None) == (stage.diametral_pitch is None),
+        "module",
+        "give the module or the diametral pitch, one of them",
+        "module or diametral_pitch",
+    )
+    message = "a spur stage has its ratio from its teeth"
+    yield stage.ratio is not None, "ratio", message, "no ratio here"
 
 
-def _check_load(inputs: Inputs) -> list[Fault]:
-    faults, load = [], inputs.load
-    reach = load.height
-    if load.drum_height is not None and load.drum_height - reach < LEAST_ROOM:
-        faults.append(
-            Fault(
-                f"less than {1e3 * LEAST_ROOM:g} mm would be left between load and drum at the top",
-                "load.drum_height",
-                expected=f"at least {reach + LEAST_ROOM:.3f} m for this height",
-            )
-        )
-    if load.top_stop is not None and load.top_stop < load.start_height:
-        faults.append(
-            Fault(
-                "the top stop is below the start",
-                "load.top_stop",
-                expected="a height above the start",
-            )
-        )
-    if load.snag_height is not None and load.snag_height <= load.start_height:
-        faults.append(
-            Fault(
-                "the snag is below the start",
-                "load.snag_height",
-                expected="a height above the start",
-            )
-        )
-    if inputs.rope.slack and load.start_height:
-        faults.append(
-            Fault(
-                "a hanging load has no slack rope",
-                "rope.slack",
-                expected="no slack, or a start on the floor",
-            )
-        )
-    if inputs.drum.width < inputs.rope.diameter:
-        faults.append(
-            Fault(
-                "the drum is narrower than the rope",
-                "drum.width",
-                expected="at least one rope diameter",
-            )
-        )
-    return faults
+def _reduction(stage: Stage) -> Iterator[Row]:
+    driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
+    by_teeth = stage.kind not in ("planetary", "other")
+    has_teeth = by_teeth and driver and stage.gear
+    teeth = "gear" if stage.kind == "worm" else "pinion and gear"
+    yield (
+        stage.ratio is None and not has_teeth,
+        "ratio",
+        "ratio is missing",
+        f"the ratio, or {teeth}" if by_teeth else "the ratio",
+    )
+    yield (
+        stage.kind == "other" and stage.efficiency is None,
+        "efficiency",
+        "efficiency is missing",
+        "efficiency of a stage of another kind",
+    )
+    radial = stage.bearing is not None or stage.bearing_friction is not None
+    yield (
+        stage.kind != "worm" and radial and stage.bearing_efficiency is None,
+        "bearing",
+        "the forces on these bearings are known of a spur stage only",
+        "bearing_efficiency, or no bearing here",
+    )
 
 
-def _check_materials(inputs: Inputs) -> list[Fault]:
-    faults = []
-    for index, own in enumerate(inputs.material, start=1):
-        if own.name in [other.name for other in inputs.material[: index - 1]]:
-            message = f'"{own.name}" is described twice'
-            faults.append(Fault(message, f"material.{index}.name", expected="each name once"))
-        keys = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
-        missing = [key for key in keys if not getattr(own, key)]
-        for key, family in (
-            ("yield_strength", "metal"),
-            ("across_layers", "printed polymer"),
-            ("flexural_strength", "printed polymer"),
-        ):
-            if getattr(own, key) is not None and own.family != family:
-                message = f"{key} is said of a {own.family}"
-                faults.append(
-                    Fault(
-                        message, f"material.{index}.{key}", expected=f'none, or family = "{family}"'
-                    )
-                )
-        if missing and len(missing) < len(keys):
-            message = f"{missing[0]} is missing: an S–N line needs stress, cycles, slope and source"
-            faults.append(
-                Fault(
-                    message, f"material.{index}.{missing[0]}", expected="all four of them, or none"
-                )
-            )
-    return faults
+def _whole(inputs: Inputs) -> tuple[Row, ...]:
+    supply, load = inputs.supply, inputs.load
+    limit, controller, motors = supply.current_limit, supply.controller, inputs.motors
+    return (
+        (not motors, "motors", "no motors", "at least one [[motors]] table"),
+        (
+            motors and all(group.dead >= group.count for group in motors),
+            "motors.1.dead",
+            "every motor is dead",
+            "fewer dead motors than motors",
+        ),
+        (
+            limit is not None and controller is not None and controller.limit is not None,
+            "supply.controller.limit",
+            "both the supply and its controller limit the current",
+            "one of supply.current_limit and supply.controller.limit",
+        ),
+        (
+            supply.over_current != "hold" and limit is None,
+            "supply.current_limit",
+            "the limit is missing",
+            f'current_limit, because over_current = "{supply.over_current}"',
+        ),
+        (
+            limit is not None and supply.fold_current is not None and supply.fold_current >= limit,
+            "supply.fold_current",
+            "it does not fold back",
+            "less than current_limit",
+        ),
+        (
+            load.drum_height is not None and load.drum_height - load.height < LEAST_ROOM,
+            "load.drum_height",
+            f"less than {1e3 * LEAST_ROOM:g} mm would be left between load and drum at the top",
+            f"at least {load.height + LEAST_ROOM:.3f} m for this height",
+        ),
+        (
+            load.top_stop is not None and load.top_stop < load.start_height,
+            "load.top_stop",
+            "the top stop is below the start",
+            "a height above the start",
+        ),
+        (
+            load.snag_height is not None and load.snag_height <= load.start_height,
+            "load.snag_height",
+            "the snag is below the start",
+            "a height above the start",
+        ),
+        (
+            inputs.rope.slack and load.start_height,
+            "rope.slack",
+            "a hanging load has no slack rope",
+            "no slack, or a start on the floor",
+        ),
+        (
+            inputs.drum.width < inputs.rope.diameter,
+            "drum.width",
+            "the drum is narrower than the rope",
+            "at least one rope diameter",
+        ),
+    )
 
 
-def _check_phases(inputs: Inputs) -> list[Fault]:
-    faults = []
-    for index, phase in enumerate(inputs.phase, start=1):
-        path = f"phase.{index}"
-        if phase.until == "top" and phase.action != "raise":
-            faults.append(
-                Fault("only a raise ends at the top", f"{path}.until", expected='"floor" or "time"')
-            )
-        if phase.until == "time" and phase.time is None:
-            faults.append(
-                Fault("time is missing", f"{path}.time", expected='a time, because until = "time"')
-            )
-        if phase.ramp and phase.action in ("off", "short"):
-            faults.append(
-                Fault(
-                    "there is nothing to ramp",
-                    f"{path}.ramp",
-                    expected="a ramp on raise or lower only",
-                )
-            )
-    return faults
+def _phase(phase: Phase) -> tuple[Row, ...]:
+    is_off = phase.action in ("off", "short")
+    return (
+        (
+            phase.until == "top" and phase.action != "raise",
+            "until",
+            "only a raise ends at the top",
+            '"floor" or "time"',
+        ),
+        (
+            phase.until == "time" and phase.time is None,
+            "time",
+            "time is missing",
+            'a time, because until = "time"',
+        ),
+        (
+            phase.ramp and is_off,
+            "ramp",
+            "there is nothing to ramp",
+            "a ramp on raise or lower only",
+        ),
+    )
+
+
+def _material(own: OwnMaterial, twice: bool) -> Iterator[Row]:
+    yield twice, "name", f'"{own.name}" is described twice', "each name once"
+    for key, family in _FAMILY_OF.items():
+        is_wrong = getattr(own, key) is not None and own.family != family
+        message = f"{key} does not apply to a {own.family}"
+        yield is_wrong, key, message, f'none, or family = "{family}"'
+    missing = [key for key in _FATIGUE if not getattr(own, key)]
+    for key in missing[:1]:
+        message = f"{key} is missing: an S–N line needs stress, cycles, slope and source"
+        yield len(missing) < len(_FATIGUE), key, message, "all four of them, or none"

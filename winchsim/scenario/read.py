@@ -167,7 +167,7 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
     inputs = with_tables(
         replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
     )
-    found = [replace(fault, code=Code.CONTRADICTION) for fault in declarations.check(inputs)]
+    found = list(declarations.check(inputs))
     for fault in found + _tolerance_faults(inputs):
         if not faults.has_fault_in(fault.key.rpartition(".")[0]):
             faults.add(fault)

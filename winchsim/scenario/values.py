@@ -38,8 +38,17 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
     InputError
         With one fault, whose key and place the caller adds.
     """
-    is_si = in_si and spec.kind == "quantity" and _is_number(raw)
-    value = _finite(spec, raw) if is_si else _READERS[spec.kind](spec, raw)
+    if spec.kind in ("quantity", "number") and isinstance(raw, str):
+        value: Any = _parsed(spec, raw)
+    elif spec.kind in ("quantity", "number", "integer") and _is_number(raw):
+        value = _number(spec, raw, in_si)
+    elif spec.kind in ("text", "choice") and isinstance(raw, str):
+        value = _word(spec, raw)
+    elif spec.kind == "flag" and isinstance(raw, bool):
+        value = raw
+    else:
+        message = f"{written(raw)}, where {_wanted(spec)} is expected"
+        raise _problem(spec, raw, message, Code.WRONG_TYPE, _hint(spec, raw))
     problem = out_of_bounds(spec, value)
     if problem:
         raise _outside(spec, raw, value, problem)
@@ -82,18 +91,74 @@ _PLAIN_WORDS = {
 }
 
 
+def _wanted(spec: Spec) -> str:
+    return describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
+
+
+_WANTED = {
+    "number": "a number",
+    "integer": "a whole number",
+    "flag": "true or false",
+    "text": "text",
+    "choice": "a word",
+}
+_FLAGS = dict.fromkeys(("true", "yes", "on", "1"), "true") | dict.fromkeys(
+    ("false", "no", "off", "0"), "false"
+)
+
+
+def _hint(spec: Spec, raw: Any) -> str:
+    """What to write instead of a value of the wrong type, where that is clear."""
+    plain = written(raw).strip('"').strip()
+    if spec.kind == "integer" and plain.isdigit():
+        return f"write {plain} without quotes"
+    if spec.kind == "flag" and plain.lower() in _FLAGS and isinstance(raw, (str, int)):
+        return f"write {_FLAGS[plain.lower()]} without quotes"
+    return f'write "{plain}"' if spec.kind == "text" and _is_number(raw) else ""
+
+
 def _is_number(raw: Any) -> bool:
     return isinstance(raw, (int, float)) and not isinstance(raw, bool)
 
 
-def _finite(spec: Spec, raw: int | float) -> float:
+def _number(spec: Spec, raw: int | float, in_si: bool) -> float:
     try:
         value = float(raw)
     except OverflowError:
         value = math.inf
     if not math.isfinite(value):
         raise _problem(spec, raw, "not a finite number", Code.OUT_OF_BOUNDS)
+    if spec.kind == "quantity" and not in_si:
+        hint = f'write "{written(raw)} {spec.unit}"'
+        raise _problem(spec, raw, "the unit is missing", Code.WRONG_TYPE, hint)
+    if spec.kind == "integer" and value != int(value):
+        raise _problem(spec, raw, "not a whole number", Code.WRONG_TYPE)
+    return int(value) if spec.kind == "integer" else value
+
+
+def _parsed(spec: Spec, raw: str) -> float:
+    """Value of a text with its unit; what was read is shown in quotes, as in the file."""
+    try:
+        value = parse_quantity(raw, spec.unit if spec.kind == "quantity" else "")
+    except InputError as error:
+        raise InputError(tuple(replace(f, got=written(raw)) for f in error.faults)) from error
+    if spec.kind == "number" and raw.strip()[-1] in "0123456789.":
+        hint = f"write {value:g} without quotes"
+        raise _problem(spec, raw, "a number in quotes", Code.WRONG_TYPE, hint)
     return value
+
+
+def _word(spec: Spec, raw: str) -> str:
+    if spec.kind == "choice" and raw not in spec.choices:
+        message, hint = f"{written(raw)} is no choice here", did_you_mean(raw, spec.choices)
+        raise _problem(spec, raw, message, Code.NO_SUCH_CHOICE, hint)
+    if len(raw) > MAX_TEXT:
+        message = f"text of {len(raw)} characters; at most {MAX_TEXT} are taken"
+        raise _problem(spec, raw, message, Code.TOO_MUCH)
+    if not raw.replace("\n", "").replace("\t", "").isprintable():
+        hint = "remove the control characters"
+        raise _problem(spec, raw, "text with control characters", Code.WRONG_TYPE, hint)
+    return raw
 
 
 def _problem(spec: Spec, raw: Any, message: str, code: Code, hint: str = "") -> InputError:
@@ -101,138 +166,16 @@ def _problem(spec: Spec, raw: Any, message: str, code: Code, hint: str = "") -> 
     return InputError((fault,))
 
 
-def _quantity(spec: Spec, raw: Any) -> float:
-    if isinstance(raw, str):
-        return _parsed(raw, spec.unit)
-    if not _is_number(raw):
-        raise _problem(
-            spec,
-            raw,
-            f"{written(raw)}, where {describe_unit(spec.unit)} is expected",
-            Code.WRONG_TYPE,
-        )
-    _finite(spec, raw)
-    raise _problem(
-        spec, raw, "the unit is missing", Code.WRONG_TYPE, f'write "{written(raw)} {spec.unit}"'
-    )
-
-
-def _number(spec: Spec, raw: Any) -> float:
-    if isinstance(raw, str):
-        value = _parsed(raw, "")
-        if raw.strip()[-1:].isdigit() or raw.strip().endswith("."):
-            raise _problem(
-                spec, raw, "a number in quotes", Code.WRONG_TYPE, f"write {value:g} without quotes"
-            )
-        return value
-    if not _is_number(raw):
-        raise _problem(spec, raw, f"{written(raw)}, where a number is expected", Code.WRONG_TYPE)
-    return _finite(spec, raw)
-
-
-def _integer(spec: Spec, raw: Any) -> int:
-    if not _is_number(raw):
-        hint = (
-            f"write {raw.strip()} without quotes"
-            if isinstance(raw, str) and raw.strip().isdigit()
-            else ""
-        )
-        raise _problem(
-            spec, raw, f"{written(raw)}, where a whole number is expected", Code.WRONG_TYPE, hint
-        )
-    value = _finite(spec, raw)
-    if value != int(value):
-        raise _problem(spec, raw, "not a whole number", Code.WRONG_TYPE)
-    return int(value)
-
-
-def _flag(spec: Spec, raw: Any) -> bool:
-    if not isinstance(raw, bool):
-        word = str(raw).lower() if isinstance(raw, (str, int)) and len(str(raw)[:9]) < 9 else ""
-        meant = (
-            "true"
-            if word in ("true", "yes", "on", "1")
-            else "false"
-            if word in ("false", "no", "off", "0")
-            else ""
-        )
-        hint = f"write {meant} without quotes" if meant else ""
-        raise _problem(
-            spec, raw, f"{written(raw)}, where true or false is expected", Code.WRONG_TYPE, hint
-        )
-    return raw
-
-
-def _text(spec: Spec, raw: Any) -> str:
-    if not isinstance(raw, str):
-        hint = f'write "{written(raw)}"' if _is_number(raw) else ""
-        raise _problem(spec, raw, f"{written(raw)}, where text is expected", Code.WRONG_TYPE, hint)
-    if len(raw) > MAX_TEXT:
-        raise _problem(
-            spec, raw, f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", Code.TOO_MUCH
-        )
-    if any(not character.isprintable() and character not in "\n\t" for character in raw):
-        raise _problem(
-            spec,
-            raw,
-            "text with control characters",
-            Code.WRONG_TYPE,
-            "remove the control characters",
-        )
-    return raw
-
-
-def _choice(spec: Spec, raw: Any) -> str:
-    if not isinstance(raw, str):
-        raise _problem(spec, raw, f"{written(raw)}, where a word is expected", Code.WRONG_TYPE)
-    if raw not in spec.choices:
-        message = f"{written(raw)} is no choice here"
-        raise _problem(spec, raw, message, Code.NO_SUCH_CHOICE, did_you_mean(raw, spec.choices))
-    return raw
-
-
-_READERS = {
-    "quantity": _quantity,
-    "number": _number,
-    "integer": _integer,
-    "flag": _flag,
-    "text": _text,
-    "choice": _choice,
-}
-
-
-def _parsed(raw: str, unit: str) -> float:
-    """Value of a text with its unit; what was read is shown in quotes, as in the file."""
-    try:
-        return parse_quantity(raw, unit)
-    except InputError as error:
-        raise InputError(
-            tuple(replace(fault, got=written(raw)) for fault in error.faults)
-        ) from error
-
-
 def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
-    if value < 0 and spec.low >= 0:
-        message = "negative"
-    elif value == 0 and spec.low_open and spec.low == 0:
-        message = "zero"
-    else:
-        message = (
-            "too small"
-            if value < spec.low or (value == spec.low and spec.low_open)
-            else "too large"
-        )
-    got = written(raw)
+    is_low = value < spec.low or (value == spec.low and spec.low_open)
+    message = "too small" if is_low else "too large"
+    if spec.low == 0 and is_low:
+        message = "negative" if value < 0 else "zero"
+    got, hint = written(raw), ""
     if spec.kind == "quantity" and not str(raw).strip().endswith(f" {spec.unit}"):
         got += f" = {quantity(value, spec.unit, 4)}"
-    hint = ""
-    if (
-        spec.kind == "number"
-        and _is_number(raw)
-        and value > spec.high
-        and not out_of_bounds(spec, value / 100)
-    ):
-        hint = f'write "{written(raw)} %" if you mean a percentage'
-    return InputError(
-        (Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS),)
-    )
+    if spec.kind == "number" and _is_number(raw) and not is_low:
+        is_percentage = not out_of_bounds(spec, value / 100)
+        hint = f'write "{written(raw)} %" if you mean a percentage' if is_percentage else ""
+    fault = Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)
+    return InputError((fault,))
