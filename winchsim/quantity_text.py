@@ -101,8 +101,6 @@ PRINTED_UNITS: dict[str, PrintedUnit] = {
         PrintedUnit("A", 1.0, tail="a"),
         PrintedUnit("mA", 1e3, si="A"),
         PrintedUnit("ohm", 1.0, tail="ohm"),
-        PrintedUnit("H", 1.0, tail="h"),
-        PrintedUnit("mH", 1e3, si="H"),
         PrintedUnit("V·s/rad", 1.0, tail="v_s_rad", pint="V*s/rad"),
         PrintedUnit("A·h", 1 / 3600, si="C", pint="A*hour"),
         PrintedUnit("C", 1.0, tail="coulomb"),

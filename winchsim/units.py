@@ -1,10 +1,9 @@
-"""Quantities as the trade writes them, read into SI: the only file that knows pint.
+"""Quantities as the trade writes them, read into SI.
 
 One table of unit symbols decides. A symbol may have several senses (``lb`` is a mass and a force,
 ``C`` a coulomb and a degree); the dimension that the key asks for picks one, so that ``3 kg·cm`` is
-a torque where a torque is meant. Symbols that are not in the table are looked up in pint, which is
-only then imported. Nothing in a text is ever evaluated: a value is one number, then a product of a
-few unit symbols.
+a torque where a torque is meant. Nothing in a text is ever evaluated: a value is one number, then a
+product of a few unit symbols. pint is used for quantities in Python alone (`to_pint`).
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -35,64 +34,55 @@ Dimension = tuple[int, int, int, int, int, int]
 differs from Hz."""
 
 
-# --- dimensions and their names
+@dataclass(frozen=True)
+class _Kind:
+    """What a unit measures: its dimension, a name with an article, usual spellings."""
 
-_NUMBER: Dimension = (0, 0, 0, 0, 0, 0)
-_MASS: Dimension = (1, 0, 0, 0, 0, 0)
-_LENGTH: Dimension = (0, 1, 0, 0, 0, 0)
-_TIME: Dimension = (0, 0, 1, 0, 0, 0)
-_CURRENT: Dimension = (0, 0, 0, 1, 0, 0)
-_KELVIN: Dimension = (0, 0, 0, 0, 1, 0)
-_ANGLE: Dimension = (0, 0, 0, 0, 0, 1)
-_SPEED: Dimension = (0, 1, -1, 0, 0, 0)
-_ACCELERATION: Dimension = (0, 1, -2, 0, 0, 0)
-_FREQUENCY: Dimension = (0, 0, -1, 0, 0, 0)
-_TURNING: Dimension = (0, 0, -1, 0, 0, 1)
-_FORCE: Dimension = (1, 1, -2, 0, 0, 0)
-_STRESS: Dimension = (1, -1, -2, 0, 0, 0)
-_ENERGY: Dimension = (1, 2, -2, 0, 0, 0)
-_POWER: Dimension = (1, 2, -3, 0, 0, 0)
-_CHARGE: Dimension = (0, 0, 1, 1, 0, 0)
-_VOLTAGE: Dimension = (1, 2, -3, -1, 0, 0)
-_RESISTANCE: Dimension = (1, 2, -3, -2, 0, 0)
-_INDUCTANCE: Dimension = (1, 2, -2, -2, 0, 0)
-_PER_LENGTH: Dimension = (0, -1, 0, 0, 0, 0)
+    dimension: Dimension
+    name: str
+    usual: tuple[str, ...]
 
-_NAMES: dict[Dimension, tuple[str, tuple[str, ...]]] = {
-    _NUMBER: ("a plain number or a percentage", ("%",)),
-    _MASS: ("a mass", ("kg", "g", "lb", "oz")),
-    _LENGTH: ("a length", ("mm", "m", "in", "ft")),
-    _TIME: ("a time", ("s", "min", "h")),
-    _CURRENT: ("a current", ("A", "mA")),
-    _KELVIN: ("a temperature difference", ("K", "°C", "°F")),
-    _ANGLE: ("an angle", ("deg", "rad")),
-    _SPEED: ("a speed", ("m/s", "mm/s", "ft/s", "in/s")),
-    _ACCELERATION: ("an acceleration", ("m/s²", "ft/s²")),
-    _FREQUENCY: ("a frequency", ("Hz",)),
-    _TURNING: ("a rotational speed", ("rpm", "rev/s", "rad/s")),
-    _FORCE: ("a force", ("N", "kgf", "lbf")),
-    _STRESS: ("a stress or pressure", ("MPa", "GPa", "N/mm²", "psi")),
-    _POWER: ("a power", ("W",)),
-    _CHARGE: ("a charge", ("mAh", "Ah", "C")),
-    _VOLTAGE: ("a voltage", ("V", "mV")),
-    _RESISTANCE: ("an electrical resistance", ("ohm", "mohm", "Ω")),
-    _INDUCTANCE: ("an inductance", ("mH", "µH")),
-    _PER_LENGTH: ("a number per length, such as a diametral pitch", ("1/in", "1/mm")),
-    (1, -1, 0, 0, 0, 0): ("a mass per length", ("g/m", "kg/m", "lb/ft")),
-    (1, -3, 0, 0, 0, 0): ("a density", ("kg/m³", "g/cm³")),
-    (1, 0, -1, 0, 0, 0): ("a damping (force per speed)", ("N·s/m",)),
-    (1, 2, -1, 0, 0, -1): ("a rotational damping", ("N·m·s/rad",)),
-    (1, 2, 0, 0, 0, 0): ("an inertia", ("g·cm²", "kg·m²", "oz·in²")),
-    (1, 2, -2, -1, 0, -1): ("a back-voltage constant", ("V·s/rad", "V/rpm")),
-    (1, 2, -2, 0, -1, 0): ("a heat capacity", ("J/K",)),
-    (-1, -2, 3, 0, 1, 0): ("a thermal resistance", ("K/W", "°C/W")),
-    (0, 0, 0, 0, -1, 0): ("a change per degree", ("%/K", "1/K")),
+
+_KINDS = {
+    "": _Kind((0, 0, 0, 0, 0, 0), "a plain number or a percentage", ("%",)),
+    "kg": _Kind((1, 0, 0, 0, 0, 0), "a mass", ("kg", "g", "lb", "oz")),
+    "m": _Kind((0, 1, 0, 0, 0, 0), "a length", ("mm", "m", "in", "ft")),
+    "s": _Kind((0, 0, 1, 0, 0, 0), "a time", ("s", "min", "h")),
+    "A": _Kind((0, 0, 0, 1, 0, 0), "a current", ("A", "mA")),
+    "K": _Kind((0, 0, 0, 0, 1, 0), "a temperature difference", ("K", "°C", "°F")),
+    "°C": _Kind((0, 0, 0, 0, 1, 0), "a temperature", ("°C", "°F", "K")),
+    "rad": _Kind((0, 0, 0, 0, 0, 1), "an angle", ("deg", "rad")),
+    "m/s": _Kind((0, 1, -1, 0, 0, 0), "a speed", ("m/s", "mm/s", "ft/s", "in/s")),
+    "m/s²": _Kind((0, 1, -2, 0, 0, 0), "an acceleration", ("m/s²", "ft/s²")),
+    "Hz": _Kind((0, 0, -1, 0, 0, 0), "a frequency", ("Hz",)),
+    "rad/s": _Kind((0, 0, -1, 0, 0, 1), "a rotational speed", ("rpm", "rev/s", "rad/s")),
+    "N": _Kind((1, 1, -2, 0, 0, 0), "a force", ("N", "kgf", "lbf")),
+    "Pa": _Kind((1, -1, -2, 0, 0, 0), "a stress or pressure", ("MPa", "GPa", "N/mm²", "psi")),
+    "N·m": _Kind((1, 2, -2, 0, 0, 0), "a torque", ("N·m", "mN·m", "kg·cm", "oz·in", "lbf·in")),
+    "J": _Kind((1, 2, -2, 0, 0, 0), "an energy", ("J", "Wh", "ft·lbf")),
+    "W": _Kind((1, 2, -3, 0, 0, 0), "a power", ("W",)),
+    "C": _Kind((0, 0, 1, 1, 0, 0), "a charge", ("mAh", "Ah", "C")),
+    "V": _Kind((1, 2, -3, -1, 0, 0), "a voltage", ("V", "mV")),
+    "ohm": _Kind((1, 2, -3, -2, 0, 0), "an electrical resistance", ("ohm", "mohm", "Ω")),
+    "1/m": _Kind(
+        (0, -1, 0, 0, 0, 0), "a number per length, such as a diametral pitch", ("1/in", "1/mm")
+    ),
+    "kg/m": _Kind((1, -1, 0, 0, 0, 0), "a mass per length", ("g/m", "kg/m", "lb/ft")),
+    "kg/m³": _Kind((1, -3, 0, 0, 0, 0), "a density", ("kg/m³", "g/cm³")),
+    "N·s/m": _Kind((1, 0, -1, 0, 0, 0), "a damping (force per speed)", ("N·s/m",)),
+    "N·m·s/rad": _Kind((1, 2, -1, 0, 0, -1), "a rotational damping", ("N·m·s/rad",)),
+    "kg·m²": _Kind((1, 2, 0, 0, 0, 0), "an inertia", ("g·cm²", "kg·m²", "oz·in²")),
+    "V·s/rad": _Kind((1, 2, -2, -1, 0, -1), "a back-voltage constant", ("V·s/rad", "V/rpm")),
+    "J/K": _Kind((1, 2, -2, 0, -1, 0), "a heat capacity", ("J/K",)),
+    "K/W": _Kind((-1, -2, 3, 0, 1, 0), "a thermal resistance", ("K/W", "°C/W")),
+    "1/K": _Kind((0, 0, 0, 0, -1, 0), "a change per degree", ("%/K", "1/K")),
 }
-_TORQUE_WORDS = ("a torque", ("N·m", "mN·m", "kg·cm", "oz·in", "lbf·in"))
-_ENERGY_WORDS = ("an energy", ("J", "Wh", "ft·lbf"))
-_TEMPERATURE_WORDS = ("a temperature", ("°C", "°F", "K"))
-_TEMPERATURES = ("°C", "°F")
-_ENERGY_SYMBOLS = frozenset({"J", "mJ", "kJ", "MJ", "Wh", "mWh", "kWh"})
+"""What is measured, by the SI unit (°C for temperatures) that its values are kept in."""
+
+
+def _kind(unit: str) -> _Kind:
+    kept_in = PRINTED_UNITS[unit].si
+    return _KINDS[unit if kept_in is None else kept_in]
 
 
 # --- the table of unit symbols
@@ -109,113 +99,119 @@ class _Sense:
 
 _POUND, _INCH, _GRAVITY = (Fraction(str(exact)) for exact in (POUND, INCH, STANDARD_GRAVITY))
 _PREFIX = {"G": 9, "M": 6, "k": 3, "h": 2, "d": -1, "c": -2, "m": -3, "µ": -6, "u": -6, "n": -9}
+_PREFIX |= {"mega": 6, "kilo": 3, "deci": -1, "centi": -2, "milli": -3, "micro": -6}
+_WORDS = "mega kilo deci centi milli micro"
+_ENERGY_SYMBOLS = frozenset({"J", "mJ", "kJ", "MJ", "Wh", "mWh", "kWh", "joule", "joules"})
 
 
-def _weighed(factor: Fraction) -> tuple[_Sense, _Sense]:
+def _si(unit: str, factor: Fraction | int = 1, pi: int = 0) -> tuple[_Sense, ...]:
+    return (_Sense(Fraction(factor), _KINDS[unit].dimension, pi),)
+
+
+def _weighed(factor: Fraction | int) -> tuple[_Sense, ...]:
     """A unit of mass that people also use as a force."""
-    return _Sense(factor, _MASS), _Sense(factor * _GRAVITY, _FORCE)
+    return _si("kg", factor) + _si("N", factor * _GRAVITY)
 
-
-_ONE = Fraction(1)
 
 _SYMBOLS: tuple[tuple[str, str, tuple[_Sense, ...]], ...] = (
-    ("m", "kdcmµun", (_Sense(_ONE, _LENGTH),)),
-    ("in inch inches \" ″ ''", "", (_Sense(_INCH, _LENGTH),)),
-    ("ft foot feet ' ′", "", (_Sense(12 * _INCH, _LENGTH),)),
-    ("mil thou", "", (_Sense(_INCH / 1000, _LENGTH),)),
-    ("s sec", "mµun", (_Sense(_ONE, _TIME),)),
-    ("min", "", (_Sense(Fraction(60), _TIME),)),
-    ("h hr hour hours", "", (_Sense(Fraction(3600), _TIME),)),
-    ("d day days", "", (_Sense(Fraction(86400), _TIME),)),
-    ("g", "m", (*_weighed(Fraction(1, 1000)), _Sense(_GRAVITY, _ACCELERATION))),
-    ("kg Kg kilogram kilograms kilo kilos", "", _weighed(_ONE)),
+    ("m", "k d c m µ u n", _si("m")),
+    ("metre metres meter meters", _WORDS, _si("m")),
+    ("in inch inches \" ″ ''", "", _si("m", _INCH)),
+    ("ft foot feet ' ′", "", _si("m", 12 * _INCH)),
+    ("yd yard yards", "", _si("m", 36 * _INCH)),
+    ("mil thou", "", _si("m", _INCH / 1000)),
+    ("s sec", "m µ u n", _si("s")),
+    ("second seconds", _WORDS, _si("s")),
+    ("min minute minutes", "", _si("s", 60)),
+    ("h hr hour hours", "", _si("s", 3600)),
+    ("d day days", "", _si("s", 86400)),
+    ("g", "m", _weighed(Fraction(1, 1000)) + _si("m/s²", _GRAVITY)),
+    ("kg Kg kilogram kilograms kilo kilos", "", _weighed(1)),
     ("gram grams gm", "", _weighed(Fraction(1, 1000))),
-    ("t tonne tonnes", "", _weighed(Fraction(1000))),
+    ("t tonne tonnes", "", _weighed(1000)),
     ("lb lbs pound pounds", "", _weighed(_POUND)),
     ("oz ounce ounces", "", _weighed(_POUND / 16)),
-    ("lbm", "", (_Sense(_POUND, _MASS),)),
-    ("N", "Mkdcmµu", (_Sense(_ONE, _FORCE),)),
-    ("daN", "", (_Sense(Fraction(10), _FORCE),)),
-    ("kgf kp", "", (_Sense(_GRAVITY, _FORCE),)),
-    ("gf", "", (_Sense(_GRAVITY / 1000, _FORCE),)),
-    ("lbf", "", (_Sense(_POUND * _GRAVITY, _FORCE),)),
-    ("ozf", "", (_Sense(_POUND * _GRAVITY / 16, _FORCE),)),
-    ("Pa", "GMkh", (_Sense(_ONE, _STRESS),)),
-    ("bar", "m", (_Sense(Fraction(10**5), _STRESS),)),
-    ("psi", "kM", (_Sense(_POUND * _GRAVITY / _INCH**2, _STRESS),)),
-    ("ksi", "", (_Sense(1000 * _POUND * _GRAVITY / _INCH**2, _STRESS),)),
-    ("V", "kmµu", (_Sense(_ONE, _VOLTAGE),)),
-    ("VDC Vdc volt volts", "", (_Sense(_ONE, _VOLTAGE),)),
-    ("A", "kmµu", (_Sense(_ONE, _CURRENT),)),
-    ("amp amps", "", (_Sense(_ONE, _CURRENT),)),
-    ("ohm Ohm Ω", "MkmµuG", (_Sense(_ONE, _RESISTANCE),)),
-    ("ohms Ohms", "", (_Sense(_ONE, _RESISTANCE),)),
-    ("H", "mµun", (_Sense(_ONE, _INDUCTANCE),)),
-    ("Ah", "m", (_Sense(Fraction(3600), _CHARGE),)),
-    ("C", "", (_Sense(_ONE, _CHARGE), _Sense(_ONE, _KELVIN))),
-    ("W", "Mkm", (_Sense(_ONE, _POWER),)),
-    ("J", "Mkm", (_Sense(_ONE, _ENERGY),)),
-    ("Wh", "km", (_Sense(Fraction(3600), _ENERGY),)),
-    ("K °C °K", "", (_Sense(_ONE, _KELVIN),)),
-    ("°F F", "", (_Sense(Fraction(5, 9), _KELVIN),)),
-    ("rad", "m", (_Sense(_ONE, _ANGLE),)),
-    ("° deg degs degree degrees", "", (_Sense(Fraction(1, 180), _ANGLE, 1),)),
-    ("rev revs r turn turns revolution revolutions", "", (_Sense(Fraction(2), _ANGLE, 1),)),
-    ("rpm", "k", (_Sense(Fraction(1, 30), _TURNING, 1),)),
-    ("RPM Rpm", "", (_Sense(Fraction(1, 30), _TURNING, 1),)),
-    ("rps", "", (_Sense(Fraction(2), _TURNING, 1),)),
-    ("Hz", "k", (_Sense(_ONE, _FREQUENCY),)),
-    ("mph", "", (_Sense(63360 * _INCH / 3600, _SPEED),)),
-    ("fpm", "", (_Sense(12 * _INCH / 60, _SPEED),)),
-    ("DP", "", (_Sense(1 / _INCH, _PER_LENGTH),)),
-    ("teeth tooth", "", (_Sense(_ONE, _NUMBER),)),
-    ("% percent", "", (_Sense(Fraction(1, 100), _NUMBER),)),
-    ("ppm", "", (_Sense(Fraction(1, 10**6), _NUMBER),)),
+    ("stone", "", _weighed(14 * _POUND)),
+    ("lbm", "", _si("kg", _POUND)),
+    ("N", "M k d c m µ u", _si("N")),
+    ("newton newtons", _WORDS, _si("N")),
+    ("daN", "", _si("N", 10)),
+    ("kgf kp", "", _si("N", _GRAVITY)),
+    ("gf", "", _si("N", _GRAVITY / 1000)),
+    ("lbf", "", _si("N", _POUND * _GRAVITY)),
+    ("ozf", "", _si("N", _POUND * _GRAVITY / 16)),
+    ("kip kips", "", _si("N", 1000 * _POUND * _GRAVITY)),
+    ("Pa", "G M k h", _si("Pa")),
+    ("pascal pascals", _WORDS, _si("Pa")),
+    ("bar", "m", _si("Pa", 10**5)),
+    ("psi", "k M", _si("Pa", _POUND * _GRAVITY / _INCH**2)),
+    ("ksi", "", _si("Pa", 1000 * _POUND * _GRAVITY / _INCH**2)),
+    ("V", "k m µ u", _si("V")),
+    ("volt volts", _WORDS, _si("V")),
+    ("VDC Vdc", "", _si("V")),
+    ("A", "k m µ u", _si("A")),
+    ("amp amps ampere amperes", _WORDS, _si("A")),
+    ("ohm Ohm Ω", "M k m µ u G", _si("ohm")),
+    ("ohms Ohms", _WORDS, _si("ohm")),
+    ("Ah", "m", _si("C", 3600)),
+    ("C", "", _si("C") + _si("K")),
+    ("W", "M k m", _si("W")),
+    ("watt watts", _WORDS, _si("W")),
+    ("hp", "", _si("W", 6600 * _POUND * _GRAVITY * _INCH)),
+    ("J", "M k m", _si("J")),
+    ("joule joules", _WORDS, _si("J")),
+    ("Wh", "k m", _si("J", 3600)),
+    ("K °C °K", "", _si("K")),
+    ("°F F", "", _si("K", Fraction(5, 9))),
+    ("rad", "m", _si("rad")),
+    ("radian radians", "", _si("rad")),
+    ("° deg degs degree degrees", "", _si("rad", Fraction(1, 180), 1)),
+    ("rev revs r turn turns revolution revolutions", "", _si("rad", 2, 1)),
+    ("rpm", "k", _si("rad/s", Fraction(1, 30), 1)),
+    ("RPM Rpm", "", _si("rad/s", Fraction(1, 30), 1)),
+    ("rps", "", _si("rad/s", 2, 1)),
+    ("Hz", "k", _si("Hz")),
+    ("mph", "", _si("m/s", 63360 * _INCH / 3600)),
+    ("fpm", "", _si("m/s", 12 * _INCH / 60)),
+    ("DP", "", _si("1/m", 1 / _INCH)),
+    ("teeth tooth", "", _si("")),
+    ("% percent", "", _si("", Fraction(1, 100))),
+    ("ppm", "", _si("", Fraction(1, 10**6))),
 )
 """Symbols, the prefixes that they take, and their senses. Exact by definition (SI brochure; inch,
-pound, standard gravity)."""
+pound, standard gravity; horsepower of 550 foot-pounds a second)."""
 
 
 @cache
 def _symbols() -> Mapping[str, tuple[_Sense, ...]]:
-    """Every symbol that needs no pint, with its senses."""
+    """Every symbol with its senses. With a prefix, the g of gravity is left out."""
     table: dict[str, tuple[_Sense, ...]] = {}
     for names, prefixes, senses in _SYMBOLS:
-        for name in names.split():
-            table[name] = senses
-            for prefix in prefixes:
-                scale = Fraction(10) ** _PREFIX[prefix]
-                plain = [s for s in senses if s.dimension != _ACCELERATION]
-                table[prefix + name] = tuple(
-                    _Sense(s.factor * scale, s.dimension, s.pi) for s in plain
-                )
+        for prefix, name in itertools.product(["", *prefixes.split()], names.split()):
+            scale = Fraction(10) ** _PREFIX.get(prefix, 0)
+            scaled = (_Sense(s.factor * scale, s.dimension, s.pi) for s in senses)
+            table[prefix + name] = tuple(itertools.islice(scaled, 2)) if prefix else senses
     return table
 
 
-@cache
-def _joined() -> Mapping[str, tuple[str, str]]:
-    """Two symbols written as one word, as data sheets do. pint reads a bare ``Nm`` as a yarn
-    number."""
-    pairs = [(f, a) for f in ("N", "mN", "kN", "cN", "dN", "µN", "uN") for a in ("m", "cm", "mm")]
-    pairs += [(f, a) for f in ("kg", "kgf", "kp") for a in ("m", "cm", "mm")]
-    pairs += [
-        ("g", "cm"),
-        ("g", "mm"),
-        ("gf", "cm"),
-        ("gf", "mm"),
-        ("V", "s"),
-        ("A", "s"),
-        ("W", "s"),
-    ]
-    for force in ("oz", "ozf", "lb", "lbf"):
-        pairs += [(force, "in"), ("in", force), (force, "ft"), ("ft", force)]
-    return {a + b: (a, b) for a, b in pairs}
+_JOINED = re.compile(
+    r"((?:[mkcdµu]?N|kgf?|kp)(?=c?m$|mm$)|gf?(?=cm$|mm$)|(?:oz|lb)f?(?=in$|ft$)"
+    r"|(?:in|ft)(?=ozf?$|lbf?$)|[VAW](?=s$))(.+)"
+)
+"""Two symbols written as one word, as data sheets do."""
 
-
-_REFUSED = {
-    "ton": "write t for 1000 kg, or the mass in lb",
-    "tons": "write t for 1000 kg, or the mass in lb",
+_REFUSED = dict.fromkeys(("ton", "tons"), "write t for 1000 kg, or the mass in lb")
+_CELSIUS, _FAHRENHEIT = (Fraction(0), Fraction(1)), (Fraction(-32), Fraction(5, 9))
+_KELVIN = (Fraction("-273.15"), Fraction(1))
+_SCALES = {
+    "°C": _CELSIUS,
+    "C": _CELSIUS,
+    "°F": _FAHRENHEIT,
+    "F": _FAHRENHEIT,
+    "K": _KELVIN,
+    "°K": _KELVIN,
 }
+"""Temperatures: what is added, then the factor, to °C."""
 
 
 # --- reading
@@ -247,21 +243,24 @@ def parse_quantity(text: str, unit: str) -> float:
     """
     if len(text) > MAX_LENGTH:
         raise _fault(text, unit, "too long for one value", Code.NOT_A_NUMBER)
-    plain = _plain(text)
-    value, rest, written = _leading_number(plain, text, unit)
-    if unit in _TEMPERATURES:
-        return _temperature(value, rest, text, unit)
-    words, wanted = _meaning(unit)
+    kind = _kind(unit)
+    value, rest, written = _leading_number(_plain(text), text, unit)
+    if not rest and kind is _KINDS[""]:
+        return _rounded(value, 0, text, unit)
     if not rest:
-        if wanted == _NUMBER:
-            return _rounded(value, 0, text, unit)
         raise _fault(text, unit, "the unit is missing", Code.NO_UNIT, f'write "{written} {unit}"')
+    if kind is _KINDS["°C"] and rest in _SCALES:
+        offset, factor = _SCALES[rest]
+        return _rounded((value + offset) * factor, 0, text, unit)
     factors = _factors(rest, text, unit, written)
-    if wanted == _TURNING and factors == [("min", -1)]:
+    if kind is _KINDS["rad/s"] and factors == [("min", -1)]:
         factors = [("rev", 1), ("min", -1)]
-    sense = _sense(factors, wanted, text, unit)
-    is_energy = any(name in _ENERGY_SYMBOLS for name, _ in factors)
-    if sense is None or (words is _TORQUE_WORDS and is_energy):
+    for name, _ in factors:
+        if name not in _symbols():
+            raise _unknown_unit(name, text, unit)
+    sense = next((s for s in _senses(factors) if s.dimension == kind.dimension), None)
+    is_energy = kind is _KINDS["N·m"] and _has_energy(factors)
+    if sense is None or is_energy or kind is _KINDS["°C"]:
         raise _wrong_dimension(factors, text, unit, written)
     return _rounded(value * sense.factor, sense.pi, text, unit)
 
@@ -281,25 +280,8 @@ def describe_unit(unit: str, *, with_units: bool = False) -> str:
     str
         ``a torque``, or ``a torque with its unit (mN·m, N·m, kg·cm, oz·in)``.
     """
-    name = _meaning(unit)[0][0]
+    name = _kind(unit).name
     return f"{name} with its unit ({', '.join(_usual(unit)[:4])})" if with_units else name
-
-
-@cache
-def _meaning(unit: str) -> tuple[tuple[str, tuple[str, ...]], Dimension]:
-    """Words for a declared unit (a name with its article, usual units) and its dimension."""
-    if unit in _TEMPERATURES:
-        return _TEMPERATURE_WORDS, _KELVIN
-    if unit == "°F rise":
-        return _NAMES[_KELVIN], _KELVIN
-    if not unit:
-        return _NAMES[_NUMBER], _NUMBER
-    factors = _factors(_plain(unit).removeprefix("1"), unit, unit, "1")
-    first = _senses(factors)[0].dimension
-    if first == _ENERGY:
-        is_energy = any(name in _ENERGY_SYMBOLS for name, _ in factors) or unit in ("W·h", "ft·lbf")
-        return (_ENERGY_WORDS if is_energy else _TORQUE_WORDS), _ENERGY
-    return _NAMES[first], first
 
 
 _TRANSLATION = str.maketrans(
@@ -447,116 +429,29 @@ def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, i
         if misplaced or len(factors) >= _MAX_FACTORS:
             break
         sign = -1 if divides else 1
-        exponent = sign * int(match["exponent"] or 1)
-        first, second = _joined().get(match["name"], (match["name"], ""))
-        factors += [(first, sign), (second, exponent)] if second else [(first, exponent)]
+        joined = _JOINED.fullmatch(match["name"])
+        factors += [(joined[1], sign)] if joined else []
+        factors.append((joined[2] if joined else match["name"], sign * int(match["exponent"] or 1)))
         position, divided = match.end(), divided or divides
     if position < len(rest) or not factors or any(abs(e) > 4 for _, e in factors):
-        raise _fault(
-            text,
-            unit,
-            "not a number followed by a unit",
-            Code.UNKNOWN_UNIT,
-            _spelling(written, unit),
-            rest=rest,
-        )
+        message, hint = "not a number followed by a unit", _spelling(written, unit)
+        raise _fault(text, unit, message, Code.UNKNOWN_UNIT, hint, rest=rest)
     return factors
 
 
-def _senses(factors: list[tuple[str, int]]) -> list[_Sense]:
+def _senses(factors: list[tuple[str, int]]) -> Iterator[_Sense]:
     """Every meaning of a product of symbols, the commonest first."""
-    choices = [_lookup(name) for name, _ in factors]
-    found = []
-    for combination in itertools.product(*choices):
-        factor, pi, dimension = Fraction(1), 0, [0] * 6
-        for sense, (_, exponent) in zip(combination, factors, strict=True):
-            factor *= sense.factor**exponent
-            pi += sense.pi * exponent
-            dimension = [d + exponent * s for d, s in zip(dimension, sense.dimension, strict=True)]
-        found.append(_Sense(factor, tuple(dimension), pi))  # type: ignore[arg-type]
-    return found
+    exponents = [exponent for _, exponent in factors]
+    for senses in itertools.product(*(_symbols()[name] for name, _ in factors)):
+        powers = list(zip(senses, exponents, strict=True))
+        factor = math.prod((s.factor**e for s, e in powers), start=Fraction(1))
+        columns = zip(*([d * e for d in s.dimension] for s, e in powers), strict=True)
+        dimension: Any = tuple(map(sum, columns))
+        yield _Sense(factor, dimension, sum(s.pi * e for s, e in powers))
 
 
-def _sense(
-    factors: list[tuple[str, int]], wanted: Dimension, text: str, unit: str
-) -> _Sense | None:
-    for name, _ in factors:
-        if name in _REFUSED:
-            raise _fault(
-                text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, _REFUSED[name]
-            )
-        if not _lookup(name):
-            raise _unknown_unit(name, text, unit)
-    return next((sense for sense in _senses(factors) if sense.dimension == wanted), None)
-
-
-def _lookup(name: str) -> tuple[_Sense, ...]:
-    """Senses of one symbol; pint is asked for words that the table does not hold."""
-    found = _symbols().get(name)
-    if found is None and len(name) > 1 and name.isalpha() and name not in _REFUSED:
-        found = _from_pint(name)
-    return found or ()
-
-
-_PINT_BASES = ("kilogram", "meter", "second", "ampere", "kelvin", "radian")
-
-
-@cache
-def _from_pint(name: str) -> tuple[_Sense, ...]:
-    """Sense that pint gives a word, none where it knows none or where the unit is not a plain
-    multiple."""
-    import pint
-
-    registry = _registry()
-    try:
-        unit = registry.parse_units(name)
-        base = registry.Quantity(1.0, unit).to_base_units()
-        twice = registry.Quantity(2.0, unit).to_base_units()
-        powers = dict(base.unit_items())
-        factor = Fraction(repr(float(base.magnitude)))
-    except (
-        pint.errors.PintError,
-        ValueError,
-        TypeError,
-        ArithmeticError,
-        AttributeError,
-        RecursionError,
-    ):
-        return ()
-    if not math.isclose(
-        twice.magnitude, 2 * base.magnitude
-    ):  # a scale with an offset, or a logarithm
-        return ()
-    if set(powers) - set(_PINT_BASES) or any(power != int(power) for power in powers.values()):
-        return ()
-    dimension = tuple(int(powers.get(base_name, 0)) for base_name in _PINT_BASES)
-    return (_Sense(factor, dimension),)  # type: ignore[arg-type]
-
-
-@cache
-def _registry() -> Any:
-    """Registry of our own for reading, whatever the caller has done to the shared one."""
-    import pint
-
-    return pint.UnitRegistry()
-
-
-def _temperature(value: Fraction, rest: str, text: str, unit: str) -> float:
-    """Temperature in °C. In one string pint would refuse ``20 degC`` and take C and F for coulomb
-    and farad."""
-    if rest in ("°C", "C"):
-        celsius = value
-    elif rest in ("°F", "F"):
-        celsius = (value - 32) * Fraction(5, 9)
-    elif rest in ("K", "°K"):
-        celsius = value - Fraction("273.15")
-    elif not rest:
-        raise _fault(text, unit, "the unit is missing", Code.NO_UNIT, f'write "{text.strip()} °C"')
-    else:
-        factors = _factors(rest, text, unit, "20")
-        _sense(factors, _KELVIN, text, unit)
-        raise _wrong_dimension(factors, text, unit, "20")
-    return _rounded(celsius, 0, text, unit)
+def _has_energy(factors: list[tuple[str, int]]) -> bool:
+    return any(name in _ENERGY_SYMBOLS for name, _ in factors)
 
 
 def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
@@ -574,8 +469,8 @@ def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
 
 def _usual(unit: str) -> tuple[str, ...]:
     """Usual spellings for the kind of a declared unit, the declared one first."""
-    usual = _meaning(unit)[0][1]
-    return tuple(dict.fromkeys(([unit] if unit and unit != "°F rise" else []) + list(usual)))
+    own = (unit,) if unit and unit != "°F rise" else ()
+    return tuple(dict.fromkeys(own + _kind(unit).usual))
 
 
 def _spelling(written: str, unit: str) -> str:
@@ -585,7 +480,7 @@ def _spelling(written: str, unit: str) -> str:
 def _fault(
     text: str, unit: str, message: str, code: Code, hint: str = "", *, rest: str = ""
 ) -> InputError:
-    expected = describe_unit(unit, with_units=_meaning(unit)[1] != _NUMBER)
+    expected = describe_unit(unit, with_units=_kind(unit) is not _KINDS[""])
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
     if rest and len(rest) < len(text):
         message = f"{message}: {rest!r}"
@@ -593,6 +488,9 @@ def _fault(
 
 
 def _unknown_unit(name: str, text: str, unit: str) -> InputError:
+    if name in _REFUSED:
+        message = f"{name} has more than one meaning"
+        return _fault(text, unit, message, Code.UNKNOWN_UNIT, _REFUSED[name])
     usual = _usual(unit)
     folded = {spelling.replace("·", "").lower(): spelling for spelling in usual}
     near = nearest(name, folded)
@@ -603,23 +501,14 @@ def _unknown_unit(name: str, text: str, unit: str) -> InputError:
 def _wrong_dimension(
     factors: list[tuple[str, int]], text: str, unit: str, written: str
 ) -> InputError:
-    found = _senses(factors)[0].dimension
-    words, wanted = _meaning(unit)
-    read = (
-        _NAMES[found][0]
-        if found in _NAMES
-        else _ENERGY_WORDS[0]
-        if found == _ENERGY
-        else "something else"
-    )
-    if found == _ENERGY and not any(name in _ENERGY_SYMBOLS for name, _ in factors):
-        read = _TORQUE_WORDS[0]
-    hint = _spelling(written, unit)
-    if wanted == _TURNING and found == _FREQUENCY:
+    found, kind, hint = next(_senses(factors)).dimension, _kind(unit), _spelling(written, unit)
+    names = [each.name for each in _KINDS.values() if each.dimension == found]
+    read = names[-1 if _has_energy(factors) else 0] if names else "something else"
+    if kind is _KINDS["rad/s"] and found == _KINDS["Hz"].dimension:
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
-    elif words is _TORQUE_WORDS and factors in ([("N", 1), ("m", -1)], [("nm", 1)]):
+    elif kind is _KINDS["N·m"] and factors in ([("N", 1), ("m", -1)], [("nm", 1)]):
         hint = f'write "{written} N·m"'
-    return _fault(text, unit, f"{read}, where {words[0]} is expected", Code.WRONG_DIMENSION, hint)
+    return _fault(text, unit, f"{read}, where {kind.name} is expected", Code.WRONG_DIMENSION, hint)
 
 
 # --- the Python face
