@@ -6,16 +6,14 @@ Every function leaves the scenario that it is given as it is.
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING
 from typing import TYPE_CHECKING, Any
 
-from winchsim.errors import Code, Fault, InputError
-from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type
+from winchsim.errors import InputError
+from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type, value_at
 from winchsim.scenario.faults import Collector
-from winchsim.scenario.lines import LineIndex
 from winchsim.scenario.overrides import place_of, raw_value
 from winchsim.scenario.read import inputs_of, usual_table
 from winchsim.scenario.values import read_value
@@ -37,7 +35,7 @@ def from_values(values: dict[str, Any]) -> Inputs:
     InputError
         With every fault found.
     """
-    return inputs_of(values, Collector("", LineIndex()), in_si=True)
+    return inputs_of(values, Collector(""), in_si=True)
 
 
 def to_values(inputs: Inputs) -> dict[str, Any]:
@@ -154,22 +152,14 @@ def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) 
 
     Raises
     ------
-    InputError
+    InputError, DomainError
         There is no such table, or the scenario contradicts it.
     """
-    nested = to_values(inputs)
-    table, spec, place, key = place_of(nested, path)
-    if spec.kind not in ("table", "tables"):
-        raise InputError((Fault("not a table", path, expected="the path of a table"),))
-    entries = place.setdefault(key, []) if spec.kind == "tables" else []
+    table, spec, place, key = place_of(to_values(inputs), path)
+    rows = place.get(key, []) if spec.kind == "tables" else []
     if values is None:
-        last = copy.deepcopy(entries[-1]) if entries else None
-        values = last or _plain(usual_table(table_type(table, key)))
-    if spec.kind == "tables":
-        entries.append(values)
-    else:
-        place[key] = values
-    return from_values(nested)
+        values = rows[-1] if rows else _plain(usual_table(table_type(table, key)))
+    return with_value(inputs, path, [*rows, values] if spec.kind == "tables" else values)
 
 
 def without_table(inputs: Inputs, path: str) -> Inputs:
@@ -177,21 +167,16 @@ def without_table(inputs: Inputs, path: str) -> Inputs:
 
     Raises
     ------
-    InputError
+    InputError, DomainError
         There is no such table, or the scenario needs it.
     """
     values = to_values(inputs)
     head, _, number = path.rpartition(".")
-    if number.isdecimal():
-        _, _, place, key = place_of(values, head)
-        entries = place.get(key, [])
-        if not 1 <= int(number) <= len(entries):
-            fault = Fault(
-                f"no {path}", path, expected=f"a number up to {len(entries)}", code=Code.UNKNOWN_KEY
-            )
-            raise InputError((fault,))
-        del entries[int(number) - 1]
+    is_row = number.isdecimal()
+    _, _, place, key = place_of(values, head if is_row else path)
+    if is_row:
+        value_at(inputs, path)
+        del place[key][int(number) - 1]
     else:
-        _, _, place, key = place_of(values, path)
         place.pop(key, None)
     return from_values(values)

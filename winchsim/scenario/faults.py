@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from winchsim.errors import Code, Fault, InputError
 from winchsim.scenario.lines import LineIndex
@@ -13,10 +15,11 @@ MAX_FAULTS = 100
 _MAX_LINE_TEXT = 160
 
 
+@dataclass
 class Collector:
     """Faults of one input, each completed with its line and what stands there.
 
-    Parameters
+    Attributes
     ----------
     file : str
         Name of the input as the user typed it.
@@ -26,11 +29,10 @@ class Collector:
         Paths that came from an option instead of the file, with the option's text.
     """
 
-    def __init__(self, file: str, index: LineIndex, origins: dict[str, str] | None = None) -> None:
-        self.file = file
-        self.index = index
-        self.origins = origins or {}
-        self.faults: list[Fault] = []
+    file: str
+    index: LineIndex = field(default_factory=LineIndex)
+    origins: Mapping[str, str] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
 
     @property
     def full(self) -> bool:
@@ -39,23 +41,15 @@ class Collector:
 
     def add(self, fault: Fault, key: str | None = None) -> None:
         """Note a fault; its file and line are filled in from its key."""
-        if self.full:
-            return
         key = fault.key if key is None else key
-        origin = self._origin(key)
+        origin, line = self._origin(key), fault.line or self.index.line(key)
         if origin is not None:
-            self.faults.append(replace(fault, key=key, file="--set", line_text=origin))
-            return
-        line = fault.line if fault.line is not None else self.index.line(key)
-        self.faults.append(
-            replace(
-                fault,
-                key=key,
-                file=self.file,
-                line=line,
-                line_text=shortened(self.index.text(line)),
-            )
-        )
+            fault = replace(fault, file="--set", line_text=origin)
+        else:
+            text = shortened(self.index.text(line))
+            fault = replace(fault, file=self.file, line=line, line_text=text)
+        if not self.full:
+            self.faults.append(replace(fault, key=key))
 
     def add_from(self, error: InputError, key: str) -> None:
         """Note the faults that reading one value raised."""
@@ -74,33 +68,22 @@ class Collector:
         InputError
             There is at least one fault.
         """
-        if not self.faults:
-            return
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
-            faults.append(
-                Fault(
-                    "more problems may follow; only the first are listed",
-                    file=self.file,
-                    code=Code.MORE,
-                )
-            )
-        raise InputError(tuple(faults))
+            message = "more problems may follow; only the first are listed"
+            faults.append(Fault(message, file=self.file, code=Code.MORE))
+        if faults:
+            raise InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
         """Text of the option that set a path, or a table around it, or that made its table where
         the file has none."""
-        path = key
-        while path:
-            if path in self.origins:
-                return self.origins[path]
-            path = path.rpartition(".")[0]
+        heads = itertools.accumulate(key.split("."), "{}.{}".format)
+        found = [self.origins[path] for path in heads if path in self.origins]
         table = key.rpartition(".")[0]
-        if table and self.index.line(key) is None:
-            return next(
-                (text for path, text in self.origins.items() if path.startswith(f"{table}.")), None
-            )
-        return None
+        if not found and table and self.index.line(key) is None:
+            found = [self.origins[path] for path in self.origins if path.startswith(f"{table}.")]
+        return found[-1] if found else None
 
 
 def shortened(text: str, limit: int = _MAX_LINE_TEXT) -> str:

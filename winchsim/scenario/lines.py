@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 
 _PART = r"""(?:[^\s.=\[\]{}"'#,]+|"[^"\n]*"|'[^'\n]*')"""
 _PATH = rf"{_PART}(?:[ \t]*\.[ \t]*{_PART})*"
-_HEADER = re.compile(rf"[ \t]*\[(\[?)[ \t]*({_PATH})[ \t]*\]")
-_KEY = re.compile(rf"[ \t]*({_PATH})[ \t]*=")
+_LINE = re.compile(rf"[ \t]*(?:(\[\[?)[ \t]*({_PATH})[ \t]*\]|({_PATH})[ \t]*=)")
 _LONG_QUOTE = re.compile(r'"""|\'\'\'')
+_QUOTES = "\"'"
 MOST_PARTS = 12
 
 
@@ -50,34 +50,19 @@ def index_lines(text: str) -> LineIndex:
     entries: dict[str, int] = {}
     table = quote = ""
     for number, line in enumerate(lines, start=1):
-        if not quote and (header := _HEADER.match(line)):
-            table = _entered(header, number, where, entries)
-        elif not quote and (key := _KEY.match(line)):
-            path = table
-            for part in _parts(key[1]):
-                path = f"{path}.{part}" if path else part
+        match = None if quote else _LINE.match(line)
+        if match:
+            parts = re.findall(_PART, match[2] or match[3])[:MOST_PARTS]
+            path = "" if match[1] else table
+            for depth, part in enumerate(parts, start=1):
+                path = f"{path}.{part.strip(_QUOTES)}".lstrip(".")
                 where.setdefault(path, number)
+                if match[1] == "[[" and depth == len(parts):
+                    entries[path] = entries.get(path, 0) + 1
+                if match[1] and path in entries:
+                    path = f"{path}.{entries[path]}"
+                    where.setdefault(path, number)
+            table = path if match[1] else table
         for mark in _LONG_QUOTE.findall(line):
             quote = mark if not quote else "" if mark == quote else quote
     return LineIndex(lines, where)
-
-
-def _entered(
-    header: re.Match[str], number: int, where: dict[str, int], entries: dict[str, int]
-) -> str:
-    """Path of the table that a header opens, with the number of its entry in each list."""
-    path = ""
-    parts = _parts(header[2])
-    for depth, part in enumerate(parts, start=1):
-        path = f"{path}.{part}" if path else part
-        where.setdefault(path, number)
-        if header[1] and depth == len(parts):
-            entries[path] = entries.get(path, 0) + 1
-        if path in entries:
-            path = f"{path}.{entries[path]}"
-            where.setdefault(path, number)
-    return path
-
-
-def _parts(path: str) -> list[str]:
-    return [part.strip("\"'") for part in re.findall(_PART, path)[:MOST_PARTS]]

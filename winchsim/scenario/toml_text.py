@@ -13,7 +13,6 @@ from winchsim.scenario.lines import MOST_PARTS, LineIndex, index_lines
 MAX_ITEMS = 20_000
 """Most keys, tables and list entries together, about."""
 
-_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){{{MOST_PARTS}}}""")
 
 
@@ -42,30 +41,18 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], LineIndex]:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        message = str(error)
-        place = _PLACE.search(message)
-        line = int(place[1]) if place and place[1] else len(text.rstrip().split("\n"))
-        column = f", column {place[2]}" if place and place[1] else " (end of the file)"
-        reason = _PLACE.sub("", message)
-        hint = _toml_hint(index.text(line))
-        raise _broken(
-            name, index, line, f"not valid TOML{column}: {reason[:1].lower()}{reason[1:]}", hint
-        ) from error
+        reason, _, place = str(error).removesuffix(")").partition(" (at ")
+        number = re.match(r"line (\d+)", place)
+        line = int(number[1]) if number else len(text.rstrip().split("\n"))
+        what = "this line is not valid TOML" if number else "the file ends too early"
+        message = f"{what}: {reason[:1].lower()}{reason[1:]}"
+        raise _broken(name, index, line, message, _toml_hint(index.text(line))) from error
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
     if not raw:
         hint = '"winchsim new FILE" writes a scenario to start from'
-        raise InputError(
-            (
-                Fault(
-                    "the file is empty",
-                    file=name,
-                    expected="a scenario",
-                    hint=hint,
-                    code=Code.EMPTY,
-                ),
-            )
-        )
+        fault = Fault("the file is empty", "", name, None, "", "", "a scenario", hint, Code.EMPTY)
+        raise InputError((fault,))
     return raw, index
 
 

@@ -66,19 +66,13 @@ def expectation(spec: Spec) -> str:
 
 def written(raw: Any) -> str:
     """A raw value about as the file writes it, short enough for a message."""
-    if isinstance(raw, bool):
-        return "true" if raw else "false"
     if isinstance(raw, str):
         return shortened(f'"{raw}"', 60)
-    if isinstance(raw, dict):
-        return "a table"
-    if isinstance(raw, list):
-        return "a list"
-    if isinstance(raw, int) and abs(raw) > 10**30:
-        return "a whole number of more than 30 digits"
-    if isinstance(raw, (int, float)):
-        return repr(raw)
-    return "a date or time"
+    if isinstance(raw, (bool, float)):
+        return repr(raw).lower()
+    if isinstance(raw, int):
+        return repr(raw) if abs(raw) < 10**30 else "a whole number of more than 30 digits"
+    return "a table" if isinstance(raw, dict) else "a list" if isinstance(raw, list) else "a date"
 
 
 _PLAIN_WORDS = {
