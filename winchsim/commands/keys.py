@@ -15,10 +15,11 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     tables = key_tables(options.table)
     if options.json:
-        rows = [row.facts() for table in tables for row in table.rows]
-        env.out(document(rows=rows))
+        env.out(document(rows=[row for table in tables for row in table.rows]))
+    elif options.markdown:
+        env.out(keys_markdown(tables))
     else:
-        env.out(keys_markdown(tables) if options.markdown else keys_text(tables, env.paint.strong))
+        env.out(keys_text(tables, env.paint.strong, env.columns))
     return ExitCode.GOOD
 
 

@@ -72,7 +72,13 @@ def written(raw: Any) -> str:
         return repr(raw).lower()
     if isinstance(raw, int):
         return repr(raw) if abs(raw) < 10**30 else "a whole number of more than 30 digits"
-    return "a table" if isinstance(raw, dict) else "a list" if isinstance(raw, list) else "a date"
+    return (
+        "a table"
+        if isinstance(raw, dict)
+        else "a list"
+        if isinstance(raw, list)
+        else "a date or time"
+    )
 
 
 _PLAIN_WORDS = {
