@@ -155,6 +155,27 @@ class TestGuide:
         assert record["height"].max() == 0.0
 
 
+def test_bounces_without_end_are_averaged(lift, monkeypatch):
+    """Each new layer throws a light load up on a rope that hardly damps: the time is that of a
+    lift of which every bounce is followed, and so is the peak of the pull."""
+    parts = {
+        "load": {"mass": 0.5, "height": 0.6},
+        "drum": {"width": 0.006},
+        "rope": {"axial_stiffness": 2e5, "damping_ratio": 0.01},
+    }
+    record = lift(**parts)
+    monkeypatch.setattr("winchsim.model.switching.FOLLOWED_BOUNCES", math.inf)
+    followed = lift(**parts)
+    assert record.first(Event.AVERAGED) is not None
+    assert followed.first(Event.AVERAGED) is None
+    layers = [e.time for e in followed.events if e.event is Event.LAYER]
+    later = [run["tension"][run.time > layers[-1]].max() for run in (record, followed)]
+    assert later[0] == pytest.approx(later[1], rel=0.01)
+    assert 1.7 * len(record.time) < len(followed.time)
+    assert record.first(Event.TOP).time == pytest.approx(followed.first(Event.TOP).time, rel=1e-3)
+    assert record.energy.error < 1e-4
+
+
 class TestTackle:
     """Several falls carry the load."""
 

@@ -151,6 +151,8 @@ def _load_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
 
 def _settle_guard(motion: Motion, key: ModeKey) -> _GuardPart:
     scales, after = motion.machine.scales, key.settle_after
+    if key.brief:
+        return (Trip.SETTLES,), (1e-3,), lambda y, now: ((now.time - after) / scales.bounce_period,)
     small, period = SETTLED * scales.stretch, scales.bounce_period
 
     def value(y: Any, now: Flow) -> tuple[Any]:

@@ -71,6 +71,9 @@ class ModeKey:
         When a drum at rest under power counts as stalled; infinite where it does not matter. [s]
     trip_at : float
         When a supply at its limit switches off; infinite where it does not. [s]
+    brief : bool
+        Whether the phase has been bouncing for so long that a bounce is followed for a few periods
+        only.
     """
 
     phase: int
@@ -93,6 +96,7 @@ class ModeKey:
     held_since: float
     confirm_at: float
     trip_at: float = math.inf
+    brief: bool = False
 
     @property
     def until(self) -> float:
@@ -147,7 +151,7 @@ class Event(Enum):
     CAME_OFF = "the load comes off its stop"
     STICKS = "the load sticks in its guide"
     SLIPS = "the load slips in its guide"
-    AVERAGED = "it goes on sticking and slipping, from here on its mean motion is followed"
+    AVERAGED = "it goes on shaking, from here on its mean motion is followed"
     SUPPLY = "the supply changes over"
     HOT = "a winding passes its limit"
     EMPTY = "the battery is empty"

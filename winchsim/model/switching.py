@@ -45,6 +45,11 @@ FOLLOWED_SLIPS = 40
 """Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean
 motion is. [-] Own choice: enough to see how often it slips and how far the pull swings."""
 
+FOLLOWED_BOUNCES, BRIEFLY = 100.0, 3.0
+"""Bounce periods, in one phase, that are followed until each bounce has died down; from then on one
+is followed for three periods, which show its peak, and the mean motion after that. [-] Own
+choice."""
+
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
 """A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the
 phase's time. Own choice."""
@@ -99,6 +104,7 @@ class WinchProblem:
         self.last_key: ModeKey | None = None
         self._way = self._place = self._at = 0.0
         self._slips = 0  # of the load in its guide, since the phase began
+        self._bouncing = self._since = 0.0  # time for which it has bounced, up to the last switch
         start, halt, sets_off = self._start_drum, self._halt, self._sets_off
         self._rules: dict[Hashable, Callable[..., None]] = {
             Trip.DRUM_STOPS: self._stop_drum,
@@ -156,6 +162,7 @@ class WinchProblem:
     def switch(self, key: ModeKey, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired."""
         step = Step(key, t, y)
+        self._count_bounces(step)
         for name in fired:
             trip, *about = name if isinstance(name, tuple) else (name,)
             self._rules[trip](step, *about)
@@ -166,13 +173,31 @@ class WinchProblem:
             self._leave_phase(step)
         if not step.ends:
             self.settle(step)
-            if stirred or not step.key.settled:
-                wait = step.wait or self.machine.scales.bounce_period
+            if step.key.brief and set(fired) <= {Trip.TAUT, Trip.SLACK}:
+                self._ride_late(step)
+            elif stirred or not step.key.settled:
+                periods = BRIEFLY if step.key.brief else 1.0
+                wait = step.wait or periods * self.machine.scales.bounce_period
                 step.change(settled=False, settle_after=t + wait)
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
         return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
+
+    def _count_bounces(self, step: Step) -> None:
+        """Note for how long the load has bounced in this phase."""
+        if not step.key.settled:
+            self._bouncing += step.t - self._since
+        self._since = step.t
+        long = FOLLOWED_BOUNCES * self.machine.scales.bounce_period
+        if self._bouncing > long and not step.key.brief and step.key.drum:
+            step.change(brief=True)
+            step.mark(Event.AVERAGED)
+
+    def _ride_late(self, step: Step) -> None:
+        """Let a load that goes on throwing its rope slack ride, once its bounce was followed."""
+        if step.t >= step.key.settle_after and self.motion.may_settle(step.key):
+            self._ride(step)
 
     def flow(self, step: Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -200,7 +225,8 @@ class WinchProblem:
             confirm_at=math.inf,
         )
         step.mark(Event.PHASE_STARTS, Action(phase.action))
-        self._slips = 0
+        self._slips, self._bouncing = 0, 0.0
+        step.change(brief=False)
         self._connect(step)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
@@ -410,7 +436,7 @@ class WinchProblem:
             )
 
     def _on_settles(self, step: Step) -> None:
-        if speeds_up(
+        if not step.key.brief and speeds_up(
             self.motion, step
         ):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(
