@@ -84,6 +84,6 @@ def test_what_is_noted_of_a_test_finds_it(shackle, small):
             broke_link="the bow of the shackle bent open",
         ),
     )
-    assert broken.broke.name == "shackle at the load" and 8 * 9.8 < broken.upper < 150.0
+    assert broken.at.link.label == "shackle at the load" and 8 * 9.8 < broken.at.demand < 150.0
     names = [link.label for link in build(inputs).links]
     assert names[-1] == "shackle at the load"

@@ -1077,8 +1077,8 @@ def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
     found = look_into(
         inputs, LiftTest(number=1, mass=8.0, outcome="broke", broke_link="stage 1 gear")
     )
-    assert found.broke.name.startswith("gear tooth of stage 1")
-    assert found.next is not None and "gear tooth of stage 1" not in found.next.name
+    assert found.at.link.label.startswith("gear tooth of stage 1")
+    assert found.next is not None and "gear tooth of stage 1" not in found.next.link.label
 
 
 @pytest.mark.parametrize("inputs", [

@@ -12,6 +12,7 @@ from scipy import stats
 from winchsim.studies.calibrate.calibration import Case
 from winchsim.studies.calibrate.evidence import LiftTest, gather
 from winchsim.studies.calibrate.factors import Factor
+from winchsim.studies.calibrate.fit import fit
 from winchsim.studies.calibrate.forecast import Forecast
 from winchsim.studies.calibrate.prediction import predict
 
@@ -36,7 +37,7 @@ class FormulaBench:
     def heights(self):
         return np.full(len(self.tests), 1.0)
 
-    def foretell(self, places):
+    def forecast(self, places):
         def column(name):
             places_of = [i for i, factor in enumerate(self.factors) if factor.name == name]
             z = places[:, places_of[0]] if places_of else np.zeros(len(places))
@@ -82,7 +83,7 @@ def at(names, truth):
 
 def measured(bench, truth, generator, scatter=1.0):
     """Tests with the scatter that is expected of times and currents, or a multiple of it."""
-    said = bench.foretell(truth[None])
+    said = bench.forecast(truth[None])
     rows = []
     for place, test in enumerate(bench.tests):
         time = 1.0 / said.speed[0, place]
@@ -99,7 +100,7 @@ def fitted(tests, names):
     """Fit to all tests, without a search for outliers."""
     evidence = gather(tests)
     case = Case(FormulaBench(evidence.tests, factors(names)), evidence)
-    return case.fit(np.zeros(len(names)), np.ones(case.data.shape, dtype=bool))
+    return fit(case.problem, np.zeros(len(names)), np.ones(len(case.readings), dtype=bool))
 
 
 def share_held(names, draw, repeats, *, scatter=1.0, masses=MASSES, seed=5):

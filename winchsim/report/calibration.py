@@ -32,16 +32,14 @@ from winchsim.report.words.advice import CAUTIONS
 from winchsim.report.words.values import value
 from winchsim.scenario import rewrite
 from winchsim.studies.calibrate import (
-    Bound,
-    Broken,
     Calibration,
+    Capacity,
+    Comparison,
     Interval,
     Kind,
     LiftTest,
     Note,
     Parameter,
-    Residual,
-    Side,
 )  # fmt: skip
 from winchsim.studies.calibrate.calibration import changes
 from winchsim.studies.calibrate.evidence import UNITS
@@ -83,7 +81,7 @@ def remarks(found: Calibration) -> dict[str, str]:
     for bound in found.bounds:
         texts[bound.set_path] = f"at least: survived test {bound.test.number}"
     for row in found.broken:
-        at = quantity(row.upper, row.broke.link.strength.unit)
+        at = quantity(row.at.demand, row.at.link.strength.unit)
         texts[row.set_path] = f"lower bound: the part broke at {at} in test {row.test.number}"
     return {path: remark for path, remark in texts.items() if path}
 
@@ -117,7 +115,9 @@ def build(
     command : str
         That shows all details.
     """
-    clean = found.complete and not (found.outliers or found.against or found.notes or findings)
+    clean = found.complete and not (
+        not all(row.agrees for row in found.comparisons) or found.notes or findings
+    )
     mark = Mark("calibrated" if found.complete else "partial", "good" if clean else "warn")
     remark = say(f"{os.path.basename(name)} · not rated lifting equipment")
     body: list[Node] = [Headline(mark, "", words.sentence(found), remark), *findings]
@@ -158,10 +158,10 @@ def _last_line(found: Calibration) -> tuple[str | Value, ...]:
 # --- JSON
 
 _SHARES = {
-    Side.LIFTED: "torque_share", Side.STALLED: "torque_share",
-    Side.HELD: "spare_friction_share", Side.RAN_BACK: "spare_friction_share",
+    Kind.LIFTED: "torque_share", Kind.STALLED: "torque_share",
+    Kind.HELD: "spare_friction_share", Kind.RAN_BACK: "spare_friction_share",
 }  # fmt: skip
-"""Key of `SideCheck.share`."""
+"""Key of what is predicted of a stall or a hold."""
 
 
 def calibration_json(
@@ -190,6 +190,7 @@ def calibration_json(
             "of": [row.factor.name for row in found.parameters],
             "matrix": found.correlation,
         },
+        determined_together=found.together,
         notes=[_note_facts(note) for note in found.notes],
         changes=[
             {"path": path, key("before", spec.unit): old, key("after", spec.unit): new}
@@ -199,9 +200,9 @@ def calibration_json(
         sides=[
             {
                 **_test_facts(row.test),
-                "side": row.side.value,
+                "side": row.kind.value,
                 "agrees": row.agrees,
-                _SHARES[row.side]: row.share,
+                _SHARES[row.kind]: row.predicted,
             }
             for row in found.sides
         ],
@@ -228,7 +229,7 @@ def _test_facts(test: LiftTest) -> dict[str, Any]:
     return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
 
 
-def _residual_facts(row: Residual) -> dict[str, Any]:
+def _residual_facts(row: Comparison) -> dict[str, Any]:
     unit = UNITS[row.kind]
     name = "lift_time" if row.kind is Kind.TIME else row.kind.value
     return {
@@ -258,6 +259,7 @@ def _parameter_facts(inputs: Inputs, row: Parameter) -> dict[str, Any]:
         "label": words.label(row.factor.name),
         "determined": row.determined,
         "width_over_prior": row.width,
+        "determined_share": row.alone,
         "place": row.place,
         "values": values,
     }
@@ -273,11 +275,11 @@ def _note_facts(note: Note) -> dict[str, Any]:
     }
 
 
-def _bound_facts(row: Bound) -> dict[str, Any]:
+def _bound_facts(row: Capacity) -> dict[str, Any]:
     unit = row.at.link.strength.unit
     return {
         **_test_facts(row.test),
-        "link": row.at.name,
+        "link": row.at.link.label,
         key("survived", unit): row.at.demand,
         key("estimated_strength", unit): row.at.link.strength.value,
         "set_path": row.set_path or None,
@@ -293,18 +295,18 @@ def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:
     }
 
 
-def _broken_facts(row: Broken) -> dict[str, Any]:
-    unit = row.broke.link.strength.unit
+def _broken_facts(row: Capacity) -> dict[str, Any]:
+    unit = row.at.link.strength.unit
     return {
         **_test_facts(row.test),
-        "link": row.broke.name,
-        key("upper_bound", unit): row.upper,
+        "link": row.at.link.label,
+        key("upper_bound", unit): row.at.demand,
         key("lower_bound", unit): row.lower,
         key("survived", unit): row.survived,
         "weakened": row.weakened,
-        key("estimated_strength", unit): row.broke.link.strength.value,
+        key("estimated_strength", unit): row.at.link.strength.value,
         "share_of_estimate": row.share_of_estimate,
-        "next_link": row.next.name if row.next else None,
+        "next_link": row.next.link.label if row.next else None,
         "next_factor": row.next.factor if row.next else None,
         "set_path": row.set_path or None,
         "sentences": [said(text) for text in words.broken(row)],

@@ -25,7 +25,7 @@ from winchsim.report.figures.look import (
     plain_ticks,
     quantity_label,
 )
-from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Residual
+from winchsim.studies.calibrate import Calibration, Comparison, Interval, Kind, Prediction
 from winchsim.studies.calibrate.evidence import UNITS
 
 _NAMES = {
@@ -137,7 +137,7 @@ def _coming(predictions: Sequence[Prediction], kind: Kind) -> list[Interval]:
     return [interval for interval in found if math.isfinite(interval.value)]
 
 
-def _line(axes: Axes, rows: Sequence[Residual], coming: Sequence[Interval], look: Look) -> None:
+def _line(axes: Axes, rows: Sequence[Comparison], coming: Sequence[Interval], look: Look) -> None:
     """Limits of both axes, and the line on which measured equals predicted."""
     across = [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
     up = [row.measured for row in rows]
@@ -161,7 +161,7 @@ def _line(axes: Axes, rows: Sequence[Residual], coming: Sequence[Interval], look
     )
 
 
-def _number(axes: Axes, rows: Sequence[Residual], look: Look) -> None:
+def _number(axes: Axes, rows: Sequence[Comparison], look: Look) -> None:
     """Numbers of the tests at their points, as far as there is room for each."""
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     taken: list[tuple[float, float]] = []
@@ -193,7 +193,7 @@ def _key(figure: Figure, found: Calibration, look: Look, top: float) -> None:
             "scenario as it was",
         ),
     ]
-    if found.outliers:
+    if any(row.is_outlier for row in found.residuals):
         entries.append(
             (
                 Line2D([], [], marker="X", color=VERMILLION, linestyle="none"),

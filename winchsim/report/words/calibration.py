@@ -3,7 +3,6 @@ next."""
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Sequence
 
@@ -27,9 +26,8 @@ from winchsim.report.words.findings import NOTICE
 from winchsim.report.words.values import TIMES, percent, signed, suited, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
-    Bound,
-    Broken,
     Calibration,
+    Capacity,
     Interval,
     Kind,
     LiftTest,
@@ -37,7 +35,6 @@ from winchsim.studies.calibrate import (
     NoteKind,
     Parameter,
     Prediction,
-    Side,
 )
 from winchsim.studies.calibrate.evidence import UNITS
 
@@ -49,10 +46,10 @@ LABELS = {
 }
 
 SIDES = {
-    Side.LIFTED: "was lifted",
-    Side.STALLED: "stalled",
-    Side.HELD: "held",
-    Side.RAN_BACK: "ran back",
+    Kind.LIFTED: "was lifted",
+    Kind.STALLED: "stalled",
+    Kind.HELD: "held",
+    Kind.RAN_BACK: "ran back",
 }
 
 MOTORS = {
@@ -60,9 +57,6 @@ MOTORS = {
     "motor_resistance": "resistance of the motors",
     "motor_no_load_current": "no-load current of the motors",
 }
-
-ENTANGLED = 0.9
-"""Correlation from which two factors count as not separated. [-]"""
 
 SAME = 1e-4
 """Difference up to which a height or a voltage of a sheet is the scenario's, its digits cut. [-]"""
@@ -111,11 +105,13 @@ def sentence(found: Calibration) -> Text:
             f"The {LABELS[row.kind]} of test {row.test.number} does not "
             f"fit the others and is left out."
         )
-        for row in found.outliers
+        for row in found.residuals
+        if row.is_outlier
     ]
     texts += [
-        say(f"Test {row.test.number} {SIDES[row.side]}, but the calibrated model disagrees.")
-        for row in found.against
+        say(f"Test {row.test.number} {SIDES[row.kind]}, but the calibrated model disagrees.")
+        for row in found.sides
+        if not row.agrees
     ]
     if not found.complete:
         texts.append(
@@ -179,14 +175,11 @@ def _fitted(row: Parameter, inputs: Inputs) -> list[tuple[Cell, ...]]:
 
 
 def undetermined(found: Calibration) -> Text:
-    """Factors that keep what was assumed of them, and those that stand in for each other."""
+    """Factors that keep what was assumed of them, and those that tests do not tell apart."""
     names = [label(row.factor.name) for row in found.parameters if not row.determined]
     texts = [say(f"{', '.join(names)}.")] if names else []
-    places = range(len(found.parameters))
-    for i, j in itertools.combinations(places, 2):
-        if abs(found.correlation[i, j]) > ENTANGLED:
-            one, other = (label(found.parameters[k].factor.name) for k in (i, j))
-            texts.append(say(f"These tests hardly separate {one} from {other}."))
+    for together in found.together:
+        texts.append(say(f"Determined only in combination: {listed(map(label, together))}."))
     return joined(texts)
 
 
@@ -245,12 +238,12 @@ def sides(found: Calibration) -> Table:
     """Stalls and holds, each a bound from one side."""
     rows: list[tuple[Cell, ...]] = []
     for row in found.sides:
-        shown: Text = say("{} of the torque needed", Value(row.share, sign=TIMES))
-        if row.side in (Side.HELD, Side.RAN_BACK):
-            more = "in reserve" if row.share >= 0 else "missing"
-            shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.share)))
+        shown: Text = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
+        if row.kind in (Kind.HELD, Kind.RAN_BACK):
+            more = "in reserve" if row.predicted >= 0 else "missing"
+            shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
         agrees = "agrees" if row.agrees else "disagrees"
-        rows.append((str(row.test.number), load(row.test), SIDES[row.side], agrees, shown))
+        rows.append((str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown))
     return Table(tuple(map(Column, ("test", "load", "seen", "model", "by the model"))), tuple(rows))
 
 
@@ -313,12 +306,14 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
 # --- parts
 
 
-def broken(found: Broken) -> tuple[Text, ...]:
+def broken(found: Capacity) -> tuple[Text, ...]:
     """What a breakage shows."""
-    s = found.broke.link.strength
-    at, mass = Value(found.upper, s.unit), load(found.test)
+    s = found.at.link.strength
+    at, mass = Value(found.at.demand, s.unit), load(found.test)
     texts = [
-        say(f"{found.broke.name}: it broke in test {found.test.number} ({{}}) at {{}}.", mass, at)
+        say(
+            f"{found.at.link.label}: it broke in test {found.test.number} ({{}}) at {{}}.", mass, at
+        )
     ]
     lower = Value(found.lower, s.unit)
     if found.survived_mass is not None:
@@ -343,7 +338,8 @@ def broken(found: Broken) -> tuple[Text, ...]:
     if found.next is not None:
         texts.append(
             say(
-                f"The next part to break: {found.next.name}, factor {{}}.", Value(found.next.factor)
+                f"The next part to break: {found.next.link.label}, factor {{}}.",
+                Value(found.next.factor),
             )
         )
     if found.set_path:
@@ -351,11 +347,13 @@ def broken(found: Broken) -> tuple[Text, ...]:
     return tuple(texts)
 
 
-def bound(found: Bound) -> Text:
+def bound(found: Capacity) -> Text:
     """A capacity that is higher than was estimated."""
     s = found.at.link.strength
     estimate = Value(s.value, s.unit, s.low, s.high)
-    text = f"{found.at.name} survived {{}} in test {found.test.number}; the estimate was {{}}."
+    text = (
+        f"{found.at.link.label} survived {{}} in test {found.test.number}; the estimate was {{}}."
+    )
     return say(text, Value(found.at.demand, s.unit), estimate)
 
 

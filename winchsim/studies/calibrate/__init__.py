@@ -5,22 +5,15 @@ the model, `fit` is least squares without a winch, `calibration` puts them toget
 forecasts the next rung, `breakage` bounds the capacity of what broke.
 """
 
-from winchsim.studies.calibrate.breakage import Bound, Broken, look_into
-from winchsim.studies.calibrate.calibration import (
-    Calibration,
-    Parameter,
-    Residual,
-    SideCheck,
-    Value,
-    calibrate,
-)
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind, Side
+from winchsim.studies.calibrate.breakage import Capacity, look_into
+from winchsim.studies.calibrate.calibration import Calibration, Comparison, Parameter, calibrate
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind
 from winchsim.studies.calibrate.prediction import Interval, Prediction
 
 __all__ = [
-    "Bound",
-    "Broken",
     "Calibration",
+    "Capacity",
+    "Comparison",
     "Interval",
     "Kind",
     "LiftTest",
@@ -28,10 +21,6 @@ __all__ = [
     "NoteKind",
     "Parameter",
     "Prediction",
-    "Residual",
-    "Side",
-    "SideCheck",
-    "Value",
     "calibrate",
     "look_into",
 ]

@@ -12,36 +12,22 @@ from numpy.typing import NDArray
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs, walk
 from winchsim.model import build
-from winchsim.studies.calibrate.breakage import Bound, Broken, look_into_all
-from winchsim.studies.calibrate.evidence import (
-    HOLD_SCATTER,
-    STALL_SCATTER,
-    Evidence,
-    Kind,
-    LiftTest,
-    Note,
-    Side,
-    gather,
-)
+from winchsim.studies.calibrate.breakage import Capacity, capacities
+from winchsim.studies.calibrate.evidence import Evidence, Kind, LiftTest, Note, Reading, gather
 from winchsim.studies.calibrate.factors import Factor, find_factors
-from winchsim.studies.calibrate.fit import Fit, fit, outlier
-from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
+from winchsim.studies.calibrate.fit import DETERMINED, Fit, Mask, Problem, fit, without_outliers
+from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 from winchsim.studies.calibrate.prediction import Prediction, predict
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 
-DETERMINED = 0.7
-"""A factor is determined where the tests narrow it to this share of its prior's width. [-] Own
-choice."""
+ALONE = 0.8
+"""A factor is determined on its own where this share of it lies in directions that the tests
+determine; two that stand in for each other have half each. [-] Own choice."""
 
-FELT = 0.3
-"""A factor stays as it is where a standard deviation of it moves the tests by less. [scatters]"""
-
-UNMOVED = 1e-6
-"""A factor of which a standard deviation moves every test by less keeps its prior. [expected
-scatters]"""
+PARTNER = 0.2
+"""Less than this share of a determined direction is no part in it. [-] Own choice."""
 
 MOST_FULL = 12
 """Most tests that are run in full; of more, those are that differ most in their load. [-]"""
@@ -74,37 +60,47 @@ class Parameter:
         [standard deviations of the prior]
     width : float
         What the tests leave of the prior's width. [-]
+    alone : float
+        Share of it that the tests determine whatever the other factors are. [-]
     values : tuple of Value
     """
 
     factor: Factor
     place: float
     width: float
+    alone: float
     values: tuple[Value, ...]
 
     @property
     def determined(self) -> bool:
-        """Whether the tests tell it apart from its prior."""
-        return self.width <= DETERMINED
+        """Whether the tests tell it apart from its prior and from the other factors."""
+        return self.width <= DETERMINED and self.alone >= ALONE
+
+    @property
+    def partly(self) -> bool:
+        """Whether the tests determine it in combination with others only."""
+        return not self.determined and self.alone >= PARTNER
 
 
 @dataclass(frozen=True)
-class Residual:
-    """One measurement beside the calibrated model.
+class Comparison:
+    """One reading beside the calibrated model.
 
     Attributes
     ----------
     test : LiftTest
     kind : Kind
-    measured, predicted, before : float
-        Measured, by the calibrated model, and by the scenario as it was; infinite for the time of a
-        lift that stalls. [SI]
-    scatter : float
-        Expected of the measurement. [SI]
+    measured : float
+        [SI]; 0 for what was seen from one side.
+    predicted, before : float
+        By the calibrated model, and by the scenario as it was; infinite for the time of a lift that
+        stalls [SI]. Of lifting and stalling: torque over torque needed. Of holding: friction to
+        spare over the torque that raises the load; negative where it is too little. [-]
     size : float
         Difference over expected scatter. [-]
-    is_outlier : bool
-        Left out of the fit.
+    agrees : bool
+        Whether it belongs to the others; of what was seen from one side, whether the calibrated
+        model shows the same.
     """
 
     test: LiftTest
@@ -112,30 +108,13 @@ class Residual:
     measured: float
     predicted: float
     before: float
-    scatter: float
     size: float
-    is_outlier: bool
-
-
-@dataclass(frozen=True)
-class SideCheck:
-    """Something known from one side, beside the calibrated model.
-
-    Attributes
-    ----------
-    test : LiftTest
-    side : Side
-    agrees : bool
-        Whether the calibrated model shows the same.
-    share : float
-        Of lifting: torque at hand over torque needed. Of holding: friction to spare over the torque
-        that raises the load; negative where it is too little. [-]
-    """
-
-    test: LiftTest
-    side: Side
     agrees: bool
-    share: float
+
+    @property
+    def is_outlier(self) -> bool:
+        """Whether it is a measurement that was left out of the fit."""
+        return self.kind.is_measured and not self.agrees
 
 
 @dataclass(frozen=True)
@@ -152,10 +131,11 @@ class Calibration:
         Probability of all intervals. [-]
     parameters : tuple of Parameter
         All factors, the best determined first.
+    together : tuple of tuple of str
+        Names of factors that the tests determine only in combination.
     correlation : ndarray
-        Of the factors, in that order.
-    residuals : tuple of Residual
-    sides : tuple of SideCheck
+        Of the factors, in the order of `parameters`.
+    comparisons : tuple of Comparison
     dof : float
         Measurements, less the factors that they determine. [-]
     scatter : float
@@ -165,9 +145,8 @@ class Calibration:
         into account. [-]
     predictions : tuple of Prediction
         Of the tests that are still to come.
-    broken : tuple of Broken
-    bounds : tuple of Bound
-        Capacities that tests without a breakage showed to be higher than estimated.
+    capacities : tuple of Capacity
+        Of parts that broke, and of those that carried more than was estimated.
     notes : tuple of Note
         What could not be used, or has to be asked.
     complete : bool
@@ -178,27 +157,36 @@ class Calibration:
     changes: tuple[tuple[str, Any, Any], ...]
     level: float
     parameters: tuple[Parameter, ...]
+    together: tuple[tuple[str, ...], ...]
     correlation: Array
-    residuals: tuple[Residual, ...]
-    sides: tuple[SideCheck, ...]
+    comparisons: tuple[Comparison, ...]
     dof: float
     scatter: float
     quasi_static_off: float | None
     predictions: tuple[Prediction, ...]
-    broken: tuple[Broken, ...]
-    bounds: tuple[Bound, ...]
+    capacities: tuple[Capacity, ...]
     notes: tuple[Note, ...]
     complete: bool
 
     @property
-    def against(self) -> tuple[SideCheck, ...]:
-        """Stalls and holds that the calibrated model does not show."""
-        return tuple(row for row in self.sides if not row.agrees)
+    def residuals(self) -> tuple[Comparison, ...]:
+        """Measurements beside the model."""
+        return tuple(row for row in self.comparisons if row.kind.is_measured)
 
     @property
-    def outliers(self) -> tuple[Residual, ...]:
-        """Measurements that do not belong to the others."""
-        return tuple(row for row in self.residuals if row.is_outlier)
+    def sides(self) -> tuple[Comparison, ...]:
+        """Stalls and holds beside the model."""
+        return tuple(row for row in self.comparisons if not row.kind.is_measured)
+
+    @property
+    def broken(self) -> tuple[Capacity, ...]:
+        """Parts that broke."""
+        return tuple(row for row in self.capacities if row.broke)
+
+    @property
+    def bounds(self) -> tuple[Capacity, ...]:
+        """Capacities that tests without a breakage showed to be higher than estimated."""
+        return tuple(row for row in self.capacities if not row.broke)
 
 
 def calibrate(
@@ -233,19 +221,41 @@ def calibrate(
     if not 0.5 <= level <= 0.999:
         raise DomainError("level", level, "a probability from 0.5 to 0.999")
     evidence, factors = gather(tests, pawl=build(inputs).pawl), find_factors(inputs)
+    names = [factor.name for factor in factors]
     for name in only:
-        if name not in {factor.name for factor in factors}:
-            raise DomainError(
-                "fit", name, "one or more of: " + ", ".join(factor.name for factor in factors)
-            )
+        if name not in names:
+            raise DomainError("fit", name, "one or more of: " + ", ".join(names))
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, evidence.tests, factors), evidence)
-    found, kept = case.settle()
+    found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     complete = case.run_in_full(found.values, on_progress)
-    found = case.fit(found.values, kept, found.scatter)
-    case.held = (np.sqrt(np.diag(found.covariance)) > DETERMINED) & (np.abs(found.values) < BARELY)
-    found = case.fit(np.where(case.held, 0.0, found.values), kept, found.scatter)
-    return _result(inputs, case, found, kept, level, complete)
+    open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
+    free = ~(open_ & (np.abs(found.values) < BARELY))
+    found = fit(case.problem, np.where(free, found.values, 0.0), kept, free)
+    bench = Bench(inputs, evidence.next_rungs, factors)
+    predictions, through = predict(bench, found, level, in_full=complete)
+    calibrated = case.bench.moved(inputs, found.values)
+    parts, asked = capacities(calibrated, evidence)
+    for part in sorted(parts, key=lambda part: part.rank):
+        calibrated = part.put_into(calibrated)
+    parameters, together, correlation = _parameters(factors, found, level)
+    comparisons = case.comparisons(found, kept)
+    return Calibration(
+        inputs=calibrated,
+        changes=changes(inputs, calibrated),
+        level=level,
+        parameters=parameters,
+        together=together,
+        correlation=correlation,
+        comparisons=comparisons,
+        dof=found.dof,
+        scatter=found.scatter,
+        quasi_static_off=case.quasi_static_off,
+        predictions=tuple(_as_seen(row, comparisons, parts) for row in predictions),
+        capacities=parts,
+        notes=(*evidence.notes, *asked),
+        complete=complete and through,
+    )
 
 
 class Case:
@@ -259,159 +269,81 @@ class Case:
     """
 
     def __init__(self, bench: Bench, evidence: Evidence) -> None:
-        self.bench, self.evidence = bench, evidence
-        measured = evidence.measurements
-        self.data = np.array([True] * len(measured) + [False] * len(evidence.sides))
-        self.ratios = np.ones(len(measured))
-        self.full: dict[int, dict[Kind, float]] = {}
-        self.held = np.zeros(len(bench.factors), dtype=bool)
-        lows, highs = ([getattr(f, end) for f in bench.factors] for end in ("low", "high"))
-        self.bounds = np.array(lows), np.array(highs)
-        self.moving = np.ones(len(bench.factors), dtype=bool)
-        self._seen: dict[bytes, tuple[Forecast, Array]] = {}
-        start = np.zeros(len(bench.factors))
-        self.moving = np.abs(self.both(start)[1]).max(axis=0, initial=0.0) > UNMOVED
-        self._seen.clear()
+        self.bench, self.readings = bench, evidence.readings
+        low, high = (np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
+        data = np.array([row.kind.is_measured for row in self.readings])
+        self.problem = Problem(self.both, low, high, data)
+        self.ratios = np.ones(len(self.readings))
+        self._known: dict[bytes, tuple[Array, Array]] = {}
+        self.quasi_static_off: float | None = None
+        goals = [self._turned(row, row.value) for row in self.readings]
+        shares = [row.scatter / row.value if row.value else row.scatter for row in self.readings]
+        self.goals = np.array(goals)
+        self.scatters = np.array(shares) * np.where(data, self.goals, 1.0)
+        upward = [row.kind in (Kind.LIFTED, Kind.HELD) for row in self.readings]
+        self.signs = np.where(upward, -1.0, 1.0)
+
+    def _turned(self, row: Reading, value: float) -> float:
+        """A time as a mean speed, a mean speed as a time; other values stay."""
+        if row.kind is not Kind.TIME:
+            return value
+        return float(self.bench.heights[row.test] / value) if value > 0 else np.inf
 
     def both(self, place: Array) -> tuple[Array, Array]:
-        """Residuals, measurements first, then evidence from one side, and their change. (n,), (n,
-        p)"""
-        if place.tobytes() not in self._seen:
-            self._seen[place.tobytes()] = forecast_with_slopes(self.bench, place, self.moving)
-        said, steps = self._seen[place.tobytes()]
-        rows, slopes = self.compare(said), np.zeros((len(self.data), len(place)))
-        slopes[:, self.moving] = ((rows[1:] - rows[0]) / steps[:, None]).T
-        return rows[0], slopes
-
-    def compare(self, said: Forecast) -> Array:
-        """Residuals of forecasts; of evidence from one side a negative one agrees. shape (k, n)"""
-        rows = []
-        for m, ratio in zip(self.evidence.measurements, self.ratios, strict=True):
-            value = said.of(m.kind)[:, m.test] * ratio
-            if m.kind is Kind.TIME:
-                rows.append(
-                    (m.value * value / self.bench.heights[m.test] - 1) / (m.scatter / m.value)
-                )
-            else:
-                rows.append(np.where(np.isfinite(value), (m.value - value) / m.scatter, 0.0))
-        for row in self.evidence.sides:
-            margin, hold = np.log(said.margin[:, row.test]), said.hold[:, row.test]
-            rows.append(
-                {
-                    Side.LIFTED: -margin / STALL_SCATTER,
-                    Side.STALLED: margin / STALL_SCATTER,
-                    Side.HELD: -hold / HOLD_SCATTER,
-                    Side.RAN_BACK: hold / HOLD_SCATTER,
-                }[row.side]
-            )
-        return np.array(rows).T
-
-    def settle(self) -> tuple[Fit, Mask]:
-        """Fit with the outliers found one by one and left out, and what was kept."""
-        kept = np.ones(self.data.shape, dtype=bool)
-        found = np.zeros(len(self.bench.factors))
-        for _ in range(max(int(self.data.sum()) // 2, 1)):
-            robust = self.fit(found, kept, robust=True)
-            found = robust.values
-            worst = outlier(robust.residuals, robust.slopes, found, kept, self.data)
-            if worst is None:
-                break
-            kept[worst] = False
-        return self.fit(found, kept), kept
-
-    def fit(self, place: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False) -> Fit:
-        """Fit of all factors that the kept residuals feel and that are not held."""
-        felt = np.linalg.norm(self.both(place)[1] * kept[:, None], axis=0) > FELT * scatter
-        return fit(
-            self.both, place, self.bounds, kept, self.data,
-            scatter=scatter, free=felt & ~self.held, robust=robust,
-        )  # fmt: skip
-
-    # --- full runs
+        """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
+        from one side a negative one agrees."""
+        if place.tobytes() not in self._known:
+            found, steps = forecast_with_slopes(self.bench, place)
+            rows = np.array([found.of(row.kind)[:, row.test] for row in self.readings]).T
+            self._known[place.tobytes()] = rows, steps
+        rows, steps = self._known[place.tobytes()]
+        sizes = self.signs * (rows * self.ratios - self.goals) / self.scatters
+        sizes = np.where(np.isfinite(sizes), sizes, 0.0)  # no voltage where it stalls
+        return sizes[0], ((sizes[1:] - sizes[0]) / steps[:, None]).T
 
     def run_in_full(self, place: Array, on_progress: Progress | None) -> bool:
         """Run the tests in full and keep what differs; False where the user cut it short."""
-        tests = self.evidence.tests
-        wanted = list(
-            {tests[m.test].conditions: m.test for m in self.evidence.measurements}.values()
-        )
-        wanted.sort(key=lambda test: tests[test].mass)
-        if len(wanted) > MOST_FULL:
-            wanted = [
-                wanted[i]
-                for i in np.unique(np.linspace(0, len(wanted) - 1, MOST_FULL).round().astype(int))
-            ]
-        complete = True
+        tests, found = self.bench.tests, self.bench.forecast(place[None])
+        measured = {tests[r.test].conditions: r.test for r in self.readings if r.kind.is_measured}
+        wanted = sorted(measured.values(), key=lambda test: tests[test].mass)
+        spread = np.linspace(0, len(wanted) - 1, min(len(wanted), MOST_FULL)).round().astype(int)
+        full: dict[int, dict[Kind, float]] = {}
         try:
-            for done, test in enumerate(wanted):
+            for done, i in enumerate(spread):
                 if on_progress:
-                    on_progress(done, len(wanted))
-                self.full[test] = self.bench.in_full(place, test)
+                    on_progress(done, len(spread))
+                full[wanted[i]] = self.bench.in_full(place, wanted[i])
         except KeyboardInterrupt:
-            complete = False
-        if self.full:
-            self._correct(place)
-        return complete
+            pass
+        for i, row in enumerate(self.readings if full else ()):
+            near = min(full, key=lambda test: _distance(tests[test], tests[row.test]))
+            slow = float(found.of(row.kind)[0, near])
+            if row.kind in full[near] and slow > 0:
+                self.ratios[i] = full[near][row.kind] / slow
+                off = abs(self.ratios[i] - 1) if row.kind is Kind.TIME else 0.0
+                self.quasi_static_off = max(self.quasi_static_off or 0.0, off)
+        return len(full) == len(spread)
 
-    def _correct(self, place: Array) -> None:
-        said, tests = self.bench.foretell(place[None]), self.evidence.tests
-        for i, m in enumerate(self.evidence.measurements):
-            near = min(self.full, key=lambda test: _distance(tests[test], tests[m.test]))
-            value, slow = self.full[near].get(m.kind), float(said.of(m.kind)[0, near])
-            if value is not None and slow > 0:
-                self.ratios[i] = value / slow
+    def comparisons(self, fit: Fit, kept: Mask) -> tuple[Comparison, ...]:
+        """Every reading beside the model, fitted and as it was."""
+        found = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
+        rows = []
+        for i, row in enumerate(self.readings):
+            values = found.of(row.kind)[:, row.test] * self.ratios[i]
+            if row.kind in (Kind.LIFTED, Kind.STALLED):
+                values = np.exp(values)
+            now, before = (self._turned(row, float(value)) for value in values)
+            agrees = bool(kept[i])
+            if not row.kind.is_measured:
+                up = now > 1 if row.kind in (Kind.LIFTED, Kind.STALLED) else now >= 0
+                agrees = up is (row.kind in (Kind.LIFTED, Kind.HELD))
+            test, size = self.bench.tests[row.test], float(fit.residuals[i])
+            rows.append(Comparison(test, row.kind, row.value, now, before, size, agrees))
+        return tuple(rows)
 
 
 def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
     return test.conditions[1:] != other.conditions[1:], abs(test.mass - other.mass)
-
-
-# --- the result
-
-
-def _result(
-    inputs: Inputs, case: Case, found: Fit, kept: Mask, level: float, complete: bool
-) -> Calibration:
-    calibrated = case.bench.moved(inputs, found.values)
-    parameters, order = _parameters(case, found, level)
-    sides = _sides(case, found)
-    bench = Bench(inputs, case.evidence.next_rungs, case.bench.factors)
-    predictions, through = predict(bench, found, level, in_full=complete)
-    broken, bounds, asked = look_into_all(calibrated, case.evidence)
-    taken = {row.set_path for row in broken}
-    raised = sorted(
-        (row for row in bounds if row.set_path not in taken), key=lambda row: row.set_value or 0.0
-    )
-    for row in broken:
-        calibrated = row.put_into(calibrated)
-    for bound in raised:
-        calibrated = bound.put_into(calibrated)
-    times = [
-        r
-        for m, r in zip(case.evidence.measurements, case.ratios, strict=True)
-        if m.kind is Kind.TIME
-    ]
-    errors = np.sqrt(np.diag(found.covariance))
-    correlation = (found.covariance / np.outer(errors, errors))[np.ix_(order, order)]
-    return Calibration(
-        inputs=calibrated,
-        changes=changes(inputs, calibrated),
-        level=level,
-        parameters=parameters,
-        correlation=correlation,
-        residuals=_residuals(case, found, kept),
-        sides=sides,
-        dof=found.dof,
-        scatter=found.scatter,
-        quasi_static_off=max((abs(ratio - 1) for ratio in times), default=0.0)
-        if case.full
-        else None,
-        predictions=tuple(_as_seen(row, sides, broken) for row in predictions),
-        broken=broken,
-        bounds=bounds,
-        notes=(*case.evidence.notes, *asked),
-        complete=complete and through,
-    )
 
 
 def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
@@ -422,63 +354,41 @@ def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
     )
 
 
-def _parameters(case: Case, found: Fit, level: float) -> tuple[tuple[Parameter, ...], list[int]]:
-    widths = np.sqrt(np.diag(found.covariance))
-    order = sorted(range(len(widths)), key=lambda i: widths[i])
+def _parameters(
+    factors: Sequence[Factor], found: Fit, level: float
+) -> tuple[tuple[Parameter, ...], tuple[tuple[str, ...], ...], Array]:
+    """Factors, the best determined first; those that are determined only together; and their
+    correlation."""
+    widths, shares = np.sqrt(np.diag(found.covariance)), found.determined
+    order = np.argsort(widths, kind="stable")
     rows = []
     for i in order:
-        factor, z = case.bench.factors[i], float(found.values[i])
-        half = found.quantile(level) * float(widths[i])
+        factor, z, half = factors[i], float(found.values[i]), found.quantile(level) * widths[i]
         ends = (max(z - half, factor.low), min(z + half, factor.high))
         values = tuple(
             Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends))
             for row in factor.rows
         )
-        rows.append(Parameter(factor, z, float(widths[i]), values))
-    return tuple(rows), order
+        rows.append(Parameter(factor, z, float(widths[i]), float(shares[i, i]), values))
+    partly = [i for i, row in zip(order, rows, strict=True) if row.partly]
+    groups = {tuple(j for j in partly if abs(shares[i, j]) >= PARTNER) for i in partly}
+    together = sorted(tuple(factors[i].name for i in group) for group in groups if len(group) > 1)
+    correlation = found.covariance / np.outer(widths, widths)
+    return tuple(rows), tuple(together), correlation[np.ix_(order, order)]
 
 
-def _residuals(case: Case, found: Fit, kept: Mask) -> tuple[Residual, ...]:
-    said = case.bench.foretell(np.array([found.values, np.zeros(len(found.values))]))
-    rows = []
-    for i, m in enumerate(case.evidence.measurements):
-        values = said.of(m.kind)[:, m.test] * case.ratios[i]
-        if m.kind is Kind.TIME:
-            values = [float(case.bench.heights[m.test]) / v if v > 0 else np.inf for v in values]
-        size = float(found.residuals[i])
-        now, before = (float(value) for value in values)
-        rows.append(
-            Residual(
-                case.evidence.tests[m.test],
-                m.kind,
-                m.value,
-                now,
-                before,
-                m.scatter,
-                size,
-                not kept[i],
-            )
-        )
-    return tuple(rows)
-
-
-def _sides(case: Case, found: Fit) -> tuple[SideCheck, ...]:
-    said, rows = case.bench.foretell(found.values[None]), []
-    for row in case.evidence.sides:
-        lifting = row.side in (Side.LIFTED, Side.STALLED)
-        share = float((said.margin if lifting else said.hold)[0, row.test])
-        shown = share > 1 if lifting else share >= 0
-        agrees = shown is (row.side in (Side.LIFTED, Side.HELD))
-        rows.append(SideCheck(case.evidence.tests[row.test], row.side, agrees, share))
-    return tuple(rows)
-
-
-def _as_seen(row: Prediction, sides: Sequence[SideCheck], broken: Sequence[Broken]) -> Prediction:
+def _as_seen(
+    row: Prediction, comparisons: Sequence[Comparison], parts: Sequence[Capacity]
+) -> Prediction:
     """A forecast that no test contradicts.
 
     No load holds that is as heavy as one that ran back, and none that is heavier than what a part
     survived before it broke is to be tried before that part is mended.
     """
-    held = all(row.test.mass < side.test.mass for side in sides if side.side is Side.RAN_BACK)
-    blocked = tuple(b.test.number for b in broken if row.test.mass > (b.survived_mass or 0.0))
-    return replace(row, holds=row.holds and held, blocked_by=blocked)
+    mass, blocked = row.test.mass, [part for part in parts if part.broke]
+    ran_back = [seen.test.mass for seen in comparisons if seen.kind is Kind.RAN_BACK]
+    return replace(
+        row,
+        holds=row.holds and all(mass < other for other in ran_back),
+        blocked_by=tuple(b.test.number for b in blocked if mass > (b.survived_mass or 0.0)),
+    )

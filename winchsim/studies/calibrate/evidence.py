@@ -1,4 +1,4 @@
-"""Tests as evidence: measurements with their expected scatter, and what bounds from one side."""
+"""Tests as evidence: readings with their expected scatter, some of which bound from one side."""
 
 from __future__ import annotations
 
@@ -11,45 +11,41 @@ from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs
 from winchsim.model.trial import trial_values
 
-TIMING = (0.2, 0.01)
-READING = (0.0, 0.02)
-VOLT_READING = (0.02, 0.01)
-STALL_READING = (0.0, 0.05)
-"""Expected scatter of a time by hand, of a current and of a voltage from a meter, and of a current
-read while the motors stand: absolute, and as a share of the value. [s, A or V], [-] Own choice; the
-fit finds by how much they were off."""
-
-STALL_SCATTER = 0.05
-HOLD_SCATTER = 0.1
-"""Expected scatter of the torque at which a lift just stalls, and just holds, as a share of it. [-]
-Own choice."""
-
 
 class Kind(StrEnum):
-    """What was measured."""
+    """What was measured, or seen from one side."""
 
     TIME = "time"
     CURRENT = "current"
     VOLTAGE = "voltage"
     STALL_CURRENT = "stall_current"
-
-
-UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
-_SCATTERS = {
-    Kind.TIME: TIMING,
-    Kind.CURRENT: READING,
-    Kind.VOLTAGE: VOLT_READING,
-    Kind.STALL_CURRENT: STALL_READING,
-}
-
-
-class Side(StrEnum):
-    """What a test says from one side only."""
-
     LIFTED = "lifted"
     STALLED = "stalled"
     HELD = "held"
     RAN_BACK = "ran_back"
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it is a number; the others are bounds from one side."""
+        return self in UNITS
+
+
+UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
+
+SCATTERS = {
+    Kind.TIME: (0.2, 0.01),
+    Kind.CURRENT: (0.0, 0.02),
+    Kind.VOLTAGE: (0.02, 0.01),
+    Kind.STALL_CURRENT: (0.0, 0.05),
+    Kind.LIFTED: (0.05, 0.0),
+    Kind.STALLED: (0.05, 0.0),
+    Kind.HELD: (0.1, 0.0),
+    Kind.RAN_BACK: (0.1, 0.0),
+}
+"""Expected scatter: absolute, and as a share of the value. Of a time by hand, a current and a
+voltage from a meter and a current read while the motors stand [s, A or V], [-]; of the torque at
+which a lift just stalls, and just holds, as a share of it. Own choice; the fit finds by how much
+the measurements were off."""
 
 
 class NoteKind(StrEnum):
@@ -132,24 +128,24 @@ class LiftTest:
         return self.outcome == "broke" or (bool(self.broke_link) and self.outcome is None)
 
     @property
+    def lifted(self) -> bool:
+        """Whether its time is that of a lift."""
+        return self.outcome in (None, "lifted") and not self.broke_link
+
+    @property
     def conditions(self) -> tuple[float | None, ...]:
         """What makes two tests the same test."""
         return self.mass, self.height, self.voltage, self.winding_start
 
     def values_in(self, inputs: Inputs) -> dict[str, float]:
         """What it changes in a scenario: values by path."""
-        return trial_values(
-            inputs,
-            mass=self.mass,
-            height=self.height,
-            voltage=self.voltage,
-            winding_start=self.winding_start,
-        )
+        names = ("mass", "height", "voltage", "winding_start")
+        return trial_values(inputs, **{name: getattr(self, name) for name in names})
 
 
 @dataclass(frozen=True)
-class Measurement:
-    """One measured number.
+class Reading:
+    """One measured number, or what was seen from one side.
 
     Attributes
     ----------
@@ -157,7 +153,7 @@ class Measurement:
         Place of its test, from 0.
     kind : Kind
     value : float
-        [SI]
+        [SI]; 0 where it is no number.
     scatter : float
         Expected of it. [SI]
     """
@@ -169,30 +165,14 @@ class Measurement:
 
 
 @dataclass(frozen=True)
-class OneSided:
-    """Something that a test says from one side.
-
-    Attributes
-    ----------
-    test : int
-        Place of its test, from 0.
-    side : Side
-    """
-
-    test: int
-    side: Side
-
-
-@dataclass(frozen=True)
 class Evidence:
     """What a set of tests says.
 
     Attributes
     ----------
     tests : tuple of LiftTest
-        Those that went on; the places in the other fields count them.
-    measurements : tuple of Measurement
-    sides : tuple of OneSided
+        Those that have readings, which count them.
+    readings : tuple of Reading
     next_rungs : tuple of LiftTest
         Tests of which nothing is known yet.
     broken : tuple of LiftTest
@@ -202,8 +182,7 @@ class Evidence:
     """
 
     tests: tuple[LiftTest, ...]
-    measurements: tuple[Measurement, ...]
-    sides: tuple[OneSided, ...]
+    readings: tuple[Reading, ...]
     next_rungs: tuple[LiftTest, ...]
     broken: tuple[LiftTest, ...]
     notes: tuple[Note, ...]
@@ -219,72 +198,50 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
         Whether the winch has a pawl, so that what a load did with the power off tells nothing of
         friction.
 
-    Returns
-    -------
-    Evidence
-
     Raises
     ------
     InputError
         None of them says anything that could be fitted.
     """
     used: list[LiftTest] = []
-    measurements: list[Measurement] = []
-    sides: list[OneSided] = []
-    notes: list[Note] = []
+    readings: list[Reading] = []
     for test in tests:
-        place = len(used)
-        found, one_sided = _measured(test, place), _one_sided(test, place, pawl)
-        if test.time is not None and not _lifted(test):
-            notes.append(Note(NoteKind.NOT_A_LIFT_TIME, test))
-        if found or one_sided:
-            used.append(test)
-            measurements += found
-            sides += one_sided
-    if pawl and any(test.held is not None for test in tests):
-        notes.append(Note(NoteKind.PAWL_HOLDS))
-    if not measurements:
+        found = _readings(test, len(used), pawl)
+        used += [test] if found else []
+        readings += found
+    if not any(row.kind.is_measured for row in readings):
         message = "no row has a measured time or current of a lift: there is nothing to fit"
         hint = "fill in measured_time_s, and measured_current_a where you can"
         raise InputError((Fault(message, "measured_time_s", hint=hint, code=Code.NOTHING_TO_FIT),))
+    notes = [
+        Note(NoteKind.NOT_A_LIFT_TIME, t) for t in tests if t.time is not None and not t.lifted
+    ]
+    if pawl and any(test.held is not None for test in tests):
+        notes.append(Note(NoteKind.PAWL_HOLDS))
     return Evidence(
         tests=tuple(used),
-        measurements=tuple(measurements),
-        sides=tuple(sides),
+        readings=tuple(readings),
         next_rungs=tuple(test for test in tests if not test.done),
         broken=tuple(test for test in tests if test.broke),
         notes=tuple(notes),
     )
 
 
-def _lifted(test: LiftTest) -> bool:
-    return test.outcome in (None, "lifted") and not test.broke_link
-
-
-def _measured(test: LiftTest, place: int) -> list[Measurement]:
-    """What was measured in a test, as far as it can be used."""
-    values: dict[Kind, float | None] = {}
-    if _lifted(test):
-        values = {
-            Kind.TIME: test.time,
-            Kind.CURRENT: test.current,
-            Kind.VOLTAGE: test.motor_voltage,
-        }
-    elif test.outcome == "stalled":
-        values = {Kind.STALL_CURRENT: test.current}
-    return [
-        Measurement(place, kind, value, math.hypot(_SCATTERS[kind][0], _SCATTERS[kind][1] * value))
-        for kind, value in values.items()
-        if value
-    ]
-
-
-def _one_sided(test: LiftTest, place: int, pawl: bool) -> list[OneSided]:
-    found = []
+def _readings(test: LiftTest, place: int, pawl: bool) -> list[Reading]:
+    """What a test says, as far as it can be used."""
+    found: dict[Kind, float | None] = {}
+    if test.lifted:
+        found = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
     if test.outcome == "stalled":
-        found.append(OneSided(place, Side.STALLED))
+        found = {Kind.STALL_CURRENT: test.current}
+    kept = {kind: value for kind, value in found.items() if value}
+    if test.outcome == "stalled":
+        kept[Kind.STALLED] = 0.0
     if test.outcome == "lifted" and test.time is None:
-        found.append(OneSided(place, Side.LIFTED))
+        kept[Kind.LIFTED] = 0.0
     if test.held is not None and not pawl and test.outcome not in ("broke", "stalled"):
-        found.append(OneSided(place, Side.HELD if test.held else Side.RAN_BACK))
-    return found
+        kept[Kind.HELD if test.held else Kind.RAN_BACK] = 0.0
+    return [
+        Reading(place, kind, value, math.hypot(SCATTERS[kind][0], SCATTERS[kind][1] * value))
+        for kind, value in kept.items()
+    ]

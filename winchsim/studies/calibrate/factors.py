@@ -81,15 +81,14 @@ class Row:
     def at(self, z: float) -> float:
         """Value at a place of the factor. [SI]"""
         low, mid, high = sorted(_loss(self.path, v) for v in (self.low, self.value, self.high))
-        if mid <= low or mid >= high:  # the default is one end
-            other = high if mid <= low else low
-            return _value(self.path, max(mid + (other - mid) * abs(z) / END, min(0.0, low)))
+        if mid in (low, high):  # the default is one end
+            far = high if mid == low else low
+            return _loss(self.path, max(mid + (far - mid) * abs(z) / END, min(0.0, low)), back=True)
         up = math.log(high / mid)
         down = math.log(mid / low) if low > 0 else up
         bend = (math.hypot(z, ROUND) - ROUND) / (math.hypot(END, ROUND) - ROUND)
-        return _value(
-            self.path, mid * math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2)
-        )
+        times = math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2)
+        return _loss(self.path, mid * times, back=True)
 
     @property
     def one_sided(self) -> bool:
@@ -97,16 +96,13 @@ class Row:
         return self.value in (self.low, self.high)
 
 
-def _loss(path: str, value: float) -> float:
+def _loss(path: str, value: float, *, back: bool = False) -> float:
+    """Loss of an efficiency, or with `back` the efficiency of a loss; other values stay."""
     if not path.endswith("efficiency"):
         return value
-    return 1 - value if "reverse" in path else 1 / value - 1
-
-
-def _value(path: str, loss: float) -> float:
-    if not path.endswith("efficiency"):
-        return loss
-    return 1 - loss if "reverse" in path else 1 / (1 + loss)
+    if "reverse" in path:
+        return 1 - value
+    return 1 / (1 + value) if back else 1 / value - 1
 
 
 @dataclass(frozen=True)
@@ -144,23 +140,20 @@ def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
     declared = [
         row
         for row in machine.assumed
-        if _settable(inputs, row) and not re.fullmatch(MOTOR_DATA, row.path)
+        if not re.fullmatch(MOTOR_DATA, row.path) and is_number(inputs, row.path)
     ]
-    causes = group_causes([*_given(inputs, machine), *declared])
-    found = [Factor(name, tuple(_row(row) for row in rows)) for name, rows in causes.items()]
-    found += [
-        Factor(name, (Row(name, 1 / times, 1.0, times),)) for name, times in MOTOR_RANGES.items()
-    ]
-    return tuple(_bounded(inputs, machine, factor) for factor in found)
+    motor = {name: (Row(name, 1 / times, 1.0, times),) for name, times in MOTOR_RANGES.items()}
+    causes = {
+        name: tuple(Row(r.path, *(float(v or 0.0) for v in (r.low, r.value, r.high))) for r in rows)
+        for name, rows in group_causes([*_given(inputs, machine), *declared]).items()
+    }
+    return tuple(_bounded(inputs, machine, Factor(*item)) for item in (causes | motor).items())
 
 
-def _row(row: Assumed) -> Row:
-    return Row(row.path, float(row.low or 0.0), float(row.value), float(row.high or 0.0))
-
-
-def _settable(inputs: Inputs, row: Assumed) -> bool:
+def is_number(inputs: Inputs, path: str) -> bool:
+    """Whether a path is that of a number of the scenario."""
     try:
-        return spec_at(inputs, row.path).kind in ("quantity", "number")
+        return spec_at(inputs, path).kind in ("quantity", "number")
     except DomainError:
         return False
 
@@ -172,7 +165,7 @@ def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:
         times = next((times for pattern, times in GIVEN if re.fullmatch(pattern, path)), 0.0)
         loss = _loss(path, value) if times and isinstance(value, float) else 0.0
         if loss > 0:
-            ends = sorted(_value(path, loss * by) for by in (1 / times, times))
+            ends = sorted(_loss(path, loss * by, back=True) for by in (1 / times, times))
             found.append(Assumed(path, value, "", "", *ends))
     if not inputs.supply.resistance:
         together = sum(group.live / group.motor.resistance for group in machine.groups)
@@ -181,17 +174,18 @@ def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:
 
 
 def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
-    def reach(sign: float) -> float:
-        for far in REACH:
-            try:
-                build(moved(inputs, machine, (factor,), [sign * far]))
-            except (DomainError, InputError):
-                continue
-            return sign * far
-        return 0.0
+    """A factor with the bounds up to which a winch can be built."""
 
-    low = 0.0 if all(row.one_sided for row in factor.rows) else reach(-1.0)
-    return Factor(factor.name, factor.rows, low, reach(1.0))
+    def builds(place: float) -> bool:
+        try:
+            build(moved(inputs, machine, (factor,), [place]))
+        except (DomainError, InputError):
+            return False
+        return True
+
+    turned = all(row.one_sided for row in factor.rows)
+    low = 0.0 if turned else next((-far for far in REACH if builds(-far)), 0.0)
+    return replace(factor, low=low, high=next((far for far in REACH if builds(far)), 0.0))
 
 
 def moved(
@@ -208,23 +202,17 @@ def moved(
     places : sequence of float
         Of each factor. [standard deviations of the prior]
     """
-    motor = {
-        f.name: f.rows[0].at(float(z))
-        for f, z in zip(factors, places, strict=True)
-        if f.name in MOTOR_RANGES and z
-    }
+    at = {f.name: (f.rows, float(z)) for f, z in zip(factors, places, strict=True) if z}
+    motor = {name: rows[0].at(z) for name, (rows, z) in at.items() if name in MOTOR_RANGES}
     if motor:
-        idle = motor.get(IDLE, 1.0)
-        groups = tuple(replace(group, fit=_idling(group.fit, idle)) for group in machine.groups)
-        other = replace(machine, groups=groups)
-        inputs = with_data_sheets(
-            inputs, other, motor.get(CONSTANT, 1.0), motor.get(RESISTANCE, 1.0)
-        )
-    for factor, z in zip(factors, places, strict=True):
-        for row in factor.rows if z and factor.name not in MOTOR_RANGES else ():
+        groups = tuple(replace(g, fit=_idling(g.fit, motor.get(IDLE, 1.0))) for g in machine.groups)
+        turned = (motor.get(name, 1.0) for name in (CONSTANT, RESISTANCE))
+        inputs = with_data_sheets(inputs, replace(machine, groups=groups), *turned)
+    for rows, z in (row for name, row in at.items() if name not in MOTOR_RANGES):
+        for row in rows:
             if not (row.one_sided and z < 0):
                 highest = spec_at(inputs, row.path).high
-                inputs = with_value(inputs, row.path, min(row.at(float(z)), highest))
+                inputs = with_value(inputs, row.path, min(row.at(z), highest))
     return inputs
 
 

@@ -7,37 +7,28 @@ and standard deviation 1.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
-from scipy.optimize import lsq_linear
+from scipy.optimize import least_squares
+from scipy.special import ndtri, stdtrit
 
 Array = NDArray[Any]
 Mask = NDArray[np.bool_]
-Both = Callable[[Array], tuple[Array, Array]]
-"""Residuals (n,) and their change with the values (n, p)."""
 
 SOFT = 1.5
 """Residual from which the robust loss grows slower than a square. [-] Own choice."""
 
-MOST_ROUNDS = 25
-"""Rounds of a fit, at most."""
+MOST_FORECASTS = 25
+"""Forecasts of one search for the best values, at most. [-]"""
 
-MOST_HALVINGS = 6
-"""Halvings of a step that raises the loss, at most."""
-
-SETTLED, SETTLED_ROBUST = 5e-3, 0.1
-"""A fit ends where a round gains less. [twice the logarithm of the posterior]"""
-
-NEAR = 0.5
-"""Gain from which on the scatter is taken from the residuals. [as `SETTLED`] Farther from the
-solution they would show a scatter so large that the data no longer count."""
+MOST_ROUNDS = 12
+"""Rounds in which scatter and values are found in turn, at most. [-]"""
 
 SETTLED_SCATTER = 0.02
-"""And where the logarithm of the scatter changes by less. [-]"""
+"""The rounds end where the logarithm of the scatter changes by less. [-]"""
 
 LEAST_SCATTER = 1e-3
 """Data that agree better than this with the model, in expected scatters, count as if they agreed
@@ -49,8 +40,38 @@ OUTLIER_LEVEL = 0.01
 LEAST_OUTLIER = 3.0
 """And no residual below so many of its expected scatters is one. [-] Own choice."""
 
-STEP = 1e-4
-"""Step of a derivative, in standard deviations of the prior. [-]"""
+DETERMINED = 0.7
+"""A direction is determined where the data narrow it to this share of its prior's width. [-] Own
+choice."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Residuals that values of unit priors are to make small.
+
+    Attributes
+    ----------
+    both : callable
+        Residuals (n,) at values (p,), and their change with the values (n, p). [expected scatters]
+    low, high : ndarray, shape (p,)
+        Bounds of the values. [standard deviations of the prior]
+    data : ndarray of bool, shape (n,)
+        Residuals that are measurements; the others are evidence from one side, which counts while
+        it is positive.
+    settled : float
+        A search ends where a step gains a smaller share of the loss. [-]
+    """
+
+    both: Callable[[Array], tuple[Array, Array]]
+    low: Array
+    high: Array
+    data: Mask
+    settled: float = 1e-3
+
+    def linear(self, place: Array) -> Problem:
+        """The same problem with the slopes of one place throughout."""
+        left, slopes = self.both(place)
+        return replace(self, both=lambda values: (left + slopes @ (values - place), slopes))
 
 
 @dataclass(frozen=True)
@@ -62,7 +83,7 @@ class Fit:
     values : ndarray, shape (p,)
         [standard deviations of the prior]
     residuals : ndarray, shape (n,)
-        [expected scatters]
+        0 for evidence from one side that agrees. [expected scatters]
     slopes : ndarray, shape (n, p)
         Change of the residuals with the values; 0 for those that do not count.
     scatter : float
@@ -81,6 +102,23 @@ class Fit:
     def covariance(self) -> Array:
         """Covariance of the values, prior included."""
         return posterior(self.slopes, self.scatter)
+
+    @property
+    def determined(self) -> Array:
+        """Projection onto the directions that the data determine, shape (p, p).
+
+        Notes
+        -----
+        The singular vectors of the slopes are the directions that the data see one by one; a
+        singular value s narrows its direction to 1/√(1 + s²) of the prior's width. On the diagonal
+        stands the share of each value that is determined by the data alone: values that stand in
+        for each other share one direction, however narrow their prior makes either. (Resolution
+        matrix of a damped inverse problem: W. Menke, *Geophysical Data Analysis: Discrete Inverse
+        Theory*, chapter 4, from memory.)
+        """
+        _, sizes, rows = np.linalg.svd(self.slopes / self.scatter, full_matrices=False)
+        seen = rows[1 / np.hypot(1.0, sizes) <= DETERMINED]
+        return np.asarray(seen.T @ seen)
 
     def parts(self, change: Array) -> tuple[float, float]:
         """Variance of a quantity from the scatter of the data, and from what the priors leave open.
@@ -104,11 +142,6 @@ def posterior(slopes: Array, scatter: float) -> Array:
     return np.linalg.inv(slopes.T @ slopes / scatter**2 + np.eye(slopes.shape[1]))
 
 
-def determined(slopes: Array, scatter: float) -> float:
-    """Number of values that the data determine: the trace of the hat matrix. [-]"""
-    return float(slopes.shape[1] - np.trace(posterior(slopes, scatter)))
-
-
 def interval_width(level: float, dof: float) -> float:
     """Half width, in standard errors, of a two-sided interval. [-]
 
@@ -121,157 +154,161 @@ def interval_width(level: float, dof: float) -> float:
         [-]
     """
     tail = (1 + level) / 2
-    return float(stats.t.ppf(tail, dof) if dof >= 1 else stats.norm.ppf(tail))
+    return float(stdtrit(dof, tail) if dof >= 1 else ndtri(tail))
 
 
-def fit(
-    both: Both,
-    start: Array,
-    bounds: tuple[Array, Array],
-    kept: Mask,
-    data: Mask,
-    *,
-    scatter: float = 1.0,
-    free: Mask | None = None,
-    robust: bool = False,
-    settled: float | None = None,
-) -> Fit:
+def fit(problem: Problem, start: Array, kept: Mask, free: Mask | None = None) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
     ----------
-    both : callable
+    problem : Problem
     start : ndarray, shape (p,)
-    bounds : (ndarray, ndarray)
+        Near enough for its slopes to show the scatter.
     kept : ndarray of bool, shape (n,)
         Residuals that count.
-    data : ndarray of bool, shape (n,)
-        Residuals that are measurements; the others are evidence from one side, which counts while
-        it is positive.
-    scatter : float
-        To begin with. [expected scatters]
     free : ndarray of bool, shape (p,), optional
         Values that are moved; left out: all.
-    robust : bool
-        Whether large residuals weigh less; the scatter then stays.
-    settled : float, optional
-        Gain of a round at which it ends; left out: that of a calibration. [-]
+    """
+    scatter, found = 1.0, solve(problem, start, kept, free=free)
+    for _ in range(MOST_ROUNDS):
+        last, linear = scatter, problem.linear(found.values)
+        for _ in range(MOST_ROUNDS):
+            moving = found.slopes if free is None else found.slopes[:, free]
+            scatter, dof = scatter_of(found.residuals, moving, kept & problem.data, scatter)
+            before, found = found, solve(linear, found.values, kept, scatter, free=free)
+            if np.allclose(before.values, found.values, atol=problem.settled):
+                break
+        found = solve(problem, found.values, kept, scatter, free=free)
+        if abs(np.log(scatter / last)) < SETTLED_SCATTER:
+            break
+    return replace(found, dof=dof)
 
-    Notes
-    -----
-    Gauss-Newton with step halving: each round solves the linearised problem within the bounds and
-    takes the scatter from its residuals, so that a round costs one set of slopes.
+
+def solve(
+    problem: Problem,
+    start: Array,
+    kept: Mask,
+    scatter: float = 1.0,
+    *,
+    free: Mask | None = None,
+    robust: bool = False,
+) -> Fit:
+    """Values of the largest posterior at a scatter.
+
+    Parameters
+    ----------
+    problem, start, kept, free
+        As for `fit`.
+    scatter : float
+        [expected scatters]
+    robust : bool
+        Whether large residuals weigh less (pseudo-Huber loss).
     """
     free = np.ones(len(start), dtype=bool) if free is None else free
-    values, dof, gain = np.clip(start, *bounds), 0.0, np.inf
-    move = np.zeros(len(start))
-    left, slopes = both(values)
-    if settled is None:
-        settled = SETTLED_ROBUST if robust else SETTLED
-    for turn in range(MOST_ROUNDS):
-        last, near = scatter, gain < NEAR or turn == MOST_ROUNDS - 1
-        if near and not robust:
-            seen, rows = _counted(left, slopes[:, free], kept, data)
-            scatter, dof = scatter_of(seen, rows, kept & data, last)
-        before = _loss(left, values, kept, data, scatter, robust)
-        ahead = _step(left, slopes, values, bounds, kept, data, scatter, free, robust)
-        gain = before - _loss(left + slopes @ ahead, values + ahead, kept, data, scatter, robust)
-        if (near or robust) and gain < settled and abs(np.log(scatter / last)) < SETTLED_SCATTER:
-            break
-        back = -(ahead @ move) / max(float(move @ move), 1e-12)
-        move = ahead / (1 + np.clip(back, 0.0, 2.0))  # steps that go back and forth meet in between
-        for _ in range(MOST_HALVINGS):
-            left, slopes = both(values + move)
-            if (
-                _loss(left, values + move, kept, data, scatter, robust)
-                <= before * (1 + 1e-6) + 1e-9
-            ):
-                break
-            move = move / 2
-        values = values + move
-    return Fit(values, *_counted(left, slopes, kept, data), scatter, dof)
+    seen: dict[bytes, tuple[Array, Array]] = {}
 
+    def at(values: Array) -> tuple[Array, Array]:
+        """Residuals with the priors behind them, and their slopes."""
+        if values.tobytes() not in seen:
+            place = np.where(free, 0.0, start)
+            place[free] = values
+            left, slopes = problem.both(place)
+            share = kept * (problem.data | (left > 0)) / scatter
+            size = share * left
+            if robust:
+                root = np.hypot(1.0, size / SOFT)
+                share = share * np.sqrt((1 + root) / 2) / root
+                size = np.sign(size) * SOFT * np.sqrt(2 * (root - 1))
+            seen[values.tobytes()] = (
+                np.concatenate([size, values]),
+                np.concatenate([share[:, None] * slopes[:, free], np.eye(len(values))]),
+            )
+        return seen[values.tobytes()]
 
-def _counted(left: Array, slopes: Array, kept: Mask, data: Mask) -> tuple[Array, Array]:
-    """Residuals, 0 for evidence from one side that agrees, and the slopes of those that count."""
-    agrees = ~data & (left <= 0)
-    return np.where(agrees, 0.0, left), slopes * (kept & ~agrees)[:, None]
-
-
-def _loss(
-    left: Array, values: Array, kept: Mask, data: Mask, scatter: float, robust: bool
-) -> float:
-    sizes = kept * np.where(data, left, np.maximum(left, 0.0)) / scatter
-    if robust:
-        sizes = SOFT * np.sqrt(2 * (np.sqrt(1 + (sizes / SOFT) ** 2) - 1))
-    return float(sizes @ sizes + values @ values)
-
-
-def _step(
-    left: Array, slopes: Array, values: Array, bounds: tuple[Array, Array], kept: Mask, data: Mask,
-    scatter: float, free: Mask, robust: bool,
-) -> Array:  # fmt: skip
-    """Step to the best values of the linearised problem; evidence from one side may come and go on
-    the way."""
-    weight = kept / scatter
-    if robust:
-        weight = weight * (1 + (left * weight / SOFT) ** 2) ** -0.25
-    move, counts = np.zeros(len(values)), data | (left > 0)
-    for _ in range(MOST_ROUNDS):
-        rows = np.concatenate(
-            [(weight * counts)[:, None] * slopes[:, free], np.eye(int(free.sum()))]
-        )
-        goal = -np.concatenate([weight * counts * left, values[free]])
-        room = (bounds[0] - values)[free] - 1e-9, (bounds[1] - values)[free] + 1e-9
-        move[free] = lsq_linear(rows, goal, room).x
-        last, counts = counts, data | (left + slopes @ move > 0)
-        if np.array_equal(counts, last):
-            break
-    return np.clip(values + move, *bounds) - values
+    low, high = problem.low[free] - 1e-9, problem.high[free] + 1e-9
+    done = least_squares(
+        lambda values: at(values)[0],
+        np.clip(start[free], low, high),
+        lambda values: at(values)[1],
+        bounds=(low, high),
+        method="dogbox",
+        ftol=problem.settled,
+        xtol=problem.settled,
+        max_nfev=MOST_FORECASTS,
+    )
+    values = start.copy()
+    values[free] = done.x
+    left, slopes = problem.both(values)
+    agrees = ~problem.data & (left <= 0)
+    counted = slopes * (kept & ~agrees)[:, None]
+    return Fit(values, np.where(agrees, 0.0, left), counted, scatter, 0.0)
 
 
 def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tuple[float, float]:
     """Scatter of the data and its degrees of freedom, from residuals that were fitted at a
-    scatter."""
-    dof = float(counted.sum()) - determined(slopes, scatter)
+    scatter: data less the trace of the hat matrix."""
+    dof = float(counted.sum()) - float(np.sum(1 - np.diag(posterior(slopes, scatter))))
     if dof < 1:
         return 1.0, dof
     return max(float(np.sqrt(np.sum(left[counted] ** 2) / dof)), LEAST_SCATTER), dof
 
 
-def outlier(left: Array, slopes: Array, values: Array, kept: Mask, data: Mask) -> int | None:
+def without_outliers(problem: Problem, start: Array) -> tuple[Fit, Mask]:
+    """A robust fit, and the residuals that belong together: outliers are found one by one and left
+    out.
+
+    Parameters
+    ----------
+    problem : Problem
+    start : ndarray, shape (p,)
+    """
+    kept, values = np.ones(len(problem.data), dtype=bool), start
+    for _ in range(max(int(problem.data.sum()) // 2, 1)):
+        found = solve(problem, values, kept, robust=True)
+        values, worst = found.values, outlier(found, kept, problem.data)
+        if worst is None:
+            break
+        kept[worst] = False
+    scatter, dof = scatter_of(found.residuals, found.slopes, kept & problem.data, 1.0)
+    return replace(found, scatter=scatter, dof=dof), kept
+
+
+def outlier(found: Fit, kept: Mask, data: Mask) -> int | None:
     """Place of the one residual that does not belong to the others; None where all do.
 
     Parameters
     ----------
-    left, slopes, values : ndarray
-        Residuals, their changes and the values of a robust fit, which an outlier cannot bend.
+    found : Fit
+        A robust one, which an outlier cannot bend.
     kept, data : ndarray of bool, shape (n,)
         Residuals that have not been left out before; those that are measurements.
 
     Notes
     -----
-    The largest residual of the robust fit is left out and foretold from a fit of the others and the
-    priors, which is one linear step away. Over the standard error of that forecast it follows
-    Student's t; the level is divided by the number of residuals, any of which might have been the
-    largest (Bonferroni).
+    The largest residual is left out and predicted from a fit of the others and the priors, which is
+    one linear step away. Over the standard error of that prediction it follows Student's t; the
+    level is divided by the number of residuals, any of which might have been the largest
+    (Bonferroni).
 
     References
     ----------
     .. [1] R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*, 1982, section 2.2.2,
        from memory.
     """
+    left, slopes = found.residuals, found.slopes
     place = int(np.argmax(np.where(kept, np.abs(left), 0.0)))
     others = kept.copy()
     others[place] = False
     scatter = 1.0
     for _ in range(3):  # the scatter weighs the priors, which shape the scatter
         inverse = posterior(slopes[others], scatter)
-        step = -inverse @ (slopes[others].T @ left[others] / scatter**2 + values)
+        step = -inverse @ (slopes[others].T @ left[others] / scatter**2 + found.values)
         after = left + slopes @ step
-        scatter, dof = scatter_of(after, slopes * others[:, None], others & data, scatter)
+        counted = slopes * others[:, None]
+        scatter, dof = scatter_of(after, counted, others & data, scatter)
     if dof < 1:
         return None
     error = float(np.sqrt(scatter**2 + slopes[place] @ inverse @ slopes[place]))
-    limit = stats.t.ppf(1 - OUTLIER_LEVEL / (2 * int(kept.sum())), dof)
+    limit = stdtrit(dof, 1 - OUTLIER_LEVEL / (2 * int(kept.sum())))
     return place if abs(after[place]) > max(limit * error, LEAST_OUTLIER) else None

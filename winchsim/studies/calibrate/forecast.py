@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +27,9 @@ HAIR = 1e-9
 """Place that stands for 0 in forecasts: an assumed value that is derived differs a little from
 the same value given, and that difference over a small step would pass for a slope. [standard
 deviations]"""
+
+STEP = 1e-4
+"""Step of a derivative. [standard deviations of the prior]"""
 
 LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
@@ -61,13 +64,16 @@ class Forecast:
     hold: Array
 
     def of(self, kind: Kind) -> Array:
-        """Forecast of a kind of measurement; a time comes as a speed."""
+        """Forecast of a kind of reading: of a time the speed, of a stall the logarithm of the
+        margin."""
+        if kind in (Kind.LIFTED, Kind.STALLED):
+            return np.asarray(np.log(self.margin))
         return {
             Kind.TIME: self.speed,
             Kind.CURRENT: self.current,
             Kind.VOLTAGE: self.voltage,
             Kind.STALL_CURRENT: self.standstill_current,
-        }[kind]
+        }.get(kind, self.hold)
 
 
 class Bench:
@@ -82,8 +88,15 @@ class Bench:
 
     Attributes
     ----------
+    heights : ndarray
+        Of each test. [m]
     pawl : bool
         Whether a pawl holds every load.
+
+    Raises
+    ------
+    InputError
+        A test that the scenario cannot have seen, whatever its losses.
     """
 
     def __init__(
@@ -92,34 +105,22 @@ class Bench:
         self.inputs, self.tests, self.factors = plain_raise(inputs), tuple(tests), tuple(factors)
         self.base = _lightest(self.inputs, self.tests)
         self._columns = _columns(self.inputs, self.tests)
-        self.heights = np.array(
-            [test.height if test.height is not None else inputs.load.height for test in self.tests]
-        )
+        self.heights = np.array([test.height or inputs.load.height for test in self.tests])
         self.machine = build(self.base)
-        self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
-        self._without_links = replace(self.machine, links=())
         self.pawl = self.machine.pawl
+        self._without_links = replace(self.machine, links=())
+        self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
         self._loads = _raising_torques(self.machine, self.tests)
-        self._refuse()
-
-    def _refuse(self) -> None:
-        """Refuse tests that the scenario cannot have seen, whatever its losses.
-
-        Raises
-        ------
-        InputError
-        """
         variants = vary(self.base, self._columns)
-        for place, reason in variants.problems.items():
-            raise _refused(self.tests[place], reason)
+        problems = dict(variants.problems)
         for members, batch in variants.batches:
             for end, place in zip(lift_batch(batch).end, members, strict=True):
                 if end in (End.OVERFLOW, End.BLOCKED):
-                    raise _refused(
-                        self.tests[place], "the rope or the load meets something on the way up"
-                    )
+                    problems[int(place)] = "the rope or the load meets something on the way up"
+        if problems:
+            raise _refused(self.tests, problems)
 
-    def foretell(self, places: Array) -> Forecast:
+    def forecast(self, places: Array) -> Forecast:
         """Forecast of every test with the factors at several places, shape (k, factors).
 
         A place with which no winch can be built lifts nothing.
@@ -130,12 +131,8 @@ class Bench:
         for family in zip(*(part.batches for part in parts if part is not None), strict=True):
             lifts = lift_batch(join_batches([batch for _, batch in family]))
             members = family[0][0]
-            values = _values(
-                lifts,
-                np.tile(self.heights[members], len(good)),
-                np.tile(self._loads[members], len(good)),
-            )
-            for name, value in values.items():
+            each = [np.tile(row[members], len(good)) for row in (self.heights, self._loads)]
+            for name, value in _values(lifts, *each).items():
                 found[name][np.ix_(good, members)] = value.reshape(len(good), -1)
         return Forecast(**found)
 
@@ -153,14 +150,15 @@ class Bench:
 
     def _nothing_lifted(self, count: int) -> dict[str, Array]:
         shape = (count, len(self.tests))
-        return {
-            "speed": np.broadcast_to(self.heights * (1 - 1 / LEAST_MARGIN), shape).copy(),
-            "current": np.zeros(shape),
-            "standstill_current": np.zeros(shape),
-            "voltage": np.full(shape, np.nan),
-            "margin": np.full(shape, LEAST_MARGIN),
-            "hold": np.full(shape, -1.0),
+        values = {
+            "current": 0.0,
+            "standstill_current": 0.0,
+            "voltage": np.nan,
+            "margin": LEAST_MARGIN,
+            "hold": -1.0,
         }
+        found = {name: np.full(shape, value) for name, value in values.items()}
+        return found | {"speed": np.tile(self.heights * (1 - 1 / LEAST_MARGIN), (count, 1))}
 
     def in_full(self, place: Array, test: int) -> dict[Kind, float]:
         """Speed, current and voltage of one test by the full simulation; empty where it is not
@@ -172,44 +170,29 @@ class Bench:
             machine = build(quiet)
         except InputError:  # a load so light that its rope cannot be followed, say
             return {}
-        unbroken = tuple(
-            replace(k, scale=0.0) for k in machine.links
-        )  # what breaks is not the question here
+        unbroken = tuple(replace(k, scale=0.0) for k in machine.links)  # no matter here what breaks
         record = simulate(replace(machine, links=unbroken), rtol=quiet.settings.relative_tolerance)
         history = read_history(record)
-        time, current, voltage = (
-            history.lift_time,
-            history.steady("current"),
-            history.steady("voltage"),
-        )
-        if time is None or current is None or voltage is None:
-            return {}
-        return {
-            Kind.TIME: float(self.heights[test] / time),
-            Kind.CURRENT: current,
-            Kind.VOLTAGE: voltage,
+        found = {
+            Kind.TIME: history.lift_time and self.heights[test] / history.lift_time,
+            Kind.CURRENT: history.steady("current"),
+            Kind.VOLTAGE: history.steady("voltage"),
         }
+        known = {kind: float(value) for kind, value in found.items() if value is not None}
+        return known if len(known) == len(found) else {}
 
 
-STEP = 1e-4
-"""Step of a derivative, in standard deviations of the prior. [-]"""
-
-
-def forecast_with_slopes(
-    bench: Bench, place: Array, moving: NDArray[np.bool_]
-) -> tuple[Forecast, Array]:
-    """Forecast of all tests at a place, and one step away along each moving factor, all at once.
+def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Forecast, Array]:
+    """Forecast of all tests at a place, and one step away along each factor, all at once.
 
     Returns
     -------
-    (Forecast of 1 + m places, ndarray of shape (m,))
+    (Forecast of 1 + p places, ndarray of shape (p,))
         And the steps. [standard deviations of the prior]
     """
     high = np.array([factor.high for factor in bench.factors])
     steps = np.where(place + STEP > high, -STEP, STEP)
-    return bench.foretell(np.concatenate([place[None], place + np.diag(steps)[moving]])), steps[
-        moving
-    ]
+    return bench.forecast(np.concatenate([place[None], place + np.diag(steps)])), steps
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
@@ -227,18 +210,11 @@ def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
 
 def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
     """Values by path, one for each test; only those that any test gives, the scenario's for the
-    others."""
+    others. Windings that it says nothing of are as warm as the air."""
     given = [test.values_in(inputs) for test in tests]
-    return {
-        path: np.array([values.get(path, _own(inputs, path)) for values in given])
-        for path in dict.fromkeys(path for values in given for path in values)
-    }
-
-
-def _own(inputs: Inputs, path: str) -> float:
-    """The scenario's value; windings that it says nothing of are as warm as the air."""
-    value = value_at(inputs, path)
-    return inputs.settings.ambient if value is None else float(value)
+    own = {path: value_at(inputs, path) for values in given for path in values}
+    usual = {path: inputs.settings.ambient if v is None else float(v) for path, v in own.items()}
+    return {path: np.array([v.get(path, usual[path]) for v in given]) for path in usual}
 
 
 def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
@@ -267,8 +243,15 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
     }
 
 
-def _refused(test: LiftTest, reason: str) -> InputError:
-    message = f"test {test.number} cannot be lifted by this scenario: {reason}"
+def _refused(tests: Sequence[LiftTest], problems: Mapping[int, str]) -> InputError:
     return InputError(
-        (Fault(message, "mass_kg", got=f"{test.mass:g} kg", code=Code.NOTHING_TO_FIT),)
+        tuple(
+            Fault(
+                f"test {tests[place].number} cannot be lifted by this scenario: {reason}",
+                "mass_kg",
+                got=f"{tests[place].mass:g} kg",
+                code=Code.NOTHING_TO_FIT,
+            )
+            for place, reason in problems.items()
+        )
     )

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import ndtr, stdtr
 
-from winchsim.studies.calibrate.evidence import READING, TIMING, Kind, LiftTest
+from winchsim.studies.calibrate.evidence import SCATTERS, Kind, LiftTest
 from winchsim.studies.calibrate.fit import Fit, interval_width
 from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 
@@ -97,89 +97,56 @@ def predict(
     """
     if not bench.tests:
         return (), True
-    quantities, changes = _quantities(bench, fit.values)
-    said = bench.foretell(fit.values[None])
-    full_runs, complete = _in_full(bench, fit.values, in_full)
+    found, steps = forecast_with_slopes(bench, fit.values)
     rows = []
-    for place, (test, full) in enumerate(zip(bench.tests, full_runs, strict=True)):
-        speed, current, margin = (float(row[place]) for row in quantities)
-        parts = [fit.parts(change[place]) for change in changes]
+    for place, test in enumerate(bench.tests):
+        try:
+            full = bench.in_full(fit.values, place) if in_full else {}
+        except KeyboardInterrupt:
+            full, in_full = {}, False
+        numbers = {
+            kind: found.of(kind)[:, place] for kind in (Kind.TIME, Kind.CURRENT, Kind.LIFTED)
+        }
+        changes = {kind: (row[1:] - row[0]) / steps for kind, row in numbers.items()}
+        speed, current = (
+            full.get(kind, float(numbers[kind][0])) for kind in (Kind.TIME, Kind.CURRENT)
+        )
+        margin = float(numbers[Kind.LIFTED][0])
         rows.append(
             Prediction(
                 test=test,
-                time=_time(bench, place, speed, full, parts[0], fit, level),
-                current=_current(current, full, parts[1], fit, level),
+                time=_time(float(bench.heights[place]), speed, changes[Kind.TIME], fit, level),
+                current=_current(current, changes[Kind.CURRENT], fit, level),
                 margin=math.exp(margin),
-                stall_chance=_stall_chance(margin, sum(parts[2]), fit.dof),
-                holds=bench.pawl or bool(said.hold[0, place] >= 0),
+                stall_chance=_stall_chance(margin, sum(fit.parts(changes[Kind.LIFTED])), fit.dof),
+                holds=bench.pawl or bool(found.hold[0, place] >= 0),
                 in_full=bool(full),
             )
         )
-    return tuple(rows), complete
+    return tuple(rows), in_full
 
 
-def _quantities(bench: Bench, at: Array) -> tuple[Array, Array]:
-    """Speed, current and logarithm of the margin of each test, and their change with each factor.
-
-    Shapes (3, tests) and (3, tests, factors).
-    """
-
-    said, steps = forecast_with_slopes(bench, at, np.ones(len(at), dtype=bool))
-    rows = np.array([said.speed, said.current, np.log(said.margin)])
-    return rows[:, 0], np.moveaxis((rows[:, 1:] - rows[:, :1]) / steps[:, None], 1, 2)
-
-
-def _in_full(bench: Bench, at: Array, wanted: bool) -> tuple[list[dict[Kind, float]], bool]:
-    """Full runs of the tests, empty for those that were not made; and whether all were made."""
-    found: list[dict[Kind, float]] = [{} for _ in bench.tests]
-    try:
-        for place in range(len(found) if wanted else 0):
-            found[place] = bench.in_full(at, place)
-    except KeyboardInterrupt:
-        return found, False
-    return found, True
-
-
-def _half_width(
-    data: float, prior: float, own: float, fit: Fit, level: float
-) -> tuple[float, float]:
+def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[float, float]:
     """Half width of an interval, and the share of its square that the tests do not determine."""
-    first = fit.quantile(level) ** 2 * (data + own)
+    data, prior = fit.parts(change)
+    first = fit.quantile(level) ** 2 * (data + (fit.scatter * own) ** 2)
     second = interval_width(level, 0) ** 2 * prior
-    half = math.sqrt(first + second)
-    return half, second / (first + second) if half > 0 else 0.0
+    return math.sqrt(first + second), second / max(first + second, 1e-300)
 
 
-def _time(
-    bench: Bench,
-    place: int,
-    speed: float,
-    full: dict[Kind, float],
-    parts: tuple[float, float],
-    fit: Fit,
-    level: float,
-) -> Interval:
+def _time(height: float, speed: float, change: Array, fit: Fit, level: float) -> Interval:
     """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
     end."""
-    height = float(bench.heights[place])
-    speed = full.get(Kind.TIME, float(speed))
     if speed <= 0:
         return Interval(math.inf, math.inf, math.inf, 0.0)
-    time = height / speed
-    share = math.hypot(TIMING[0], TIMING[1] * time) / time
-    half, open_share = _half_width(*parts, (fit.scatter * share * speed) ** 2, fit, level)
-    slowest = speed - half
-    return Interval(
-        time, height / (speed + half), height / slowest if slowest > 0 else math.inf, open_share
-    )
+    time, (fixed, share) = height / speed, SCATTERS[Kind.TIME]
+    half, open_share = _half_width(change, math.hypot(fixed / time, share) * speed, fit, level)
+    slowest = height / (speed - half) if speed > half else math.inf
+    return Interval(time, height / (speed + half), slowest, open_share)
 
 
-def _current(
-    current: float, full: dict[Kind, float], parts: tuple[float, float], fit: Fit, level: float
-) -> Interval:
-    value = full.get(Kind.CURRENT, float(current))
-    own = math.hypot(READING[0], READING[1] * value)
-    half, open_share = _half_width(*parts, (fit.scatter * own) ** 2, fit, level)
+def _current(value: float, change: Array, fit: Fit, level: float) -> Interval:
+    half, open_share = _half_width(change, SCATTERS[Kind.CURRENT][1] * value, fit, level)
     return Interval(value, max(value - half, 0.0), value + half, open_share)
 
 
@@ -187,5 +154,5 @@ def _stall_chance(log_margin: float, variance: float, dof: float) -> float:
     """Probability that the torque falls short."""
     if variance <= 0:
         return float(log_margin <= 0)
-    size = log_margin / math.sqrt(variance)
-    return float(stats.t.sf(size, dof) if dof >= 1 else stats.norm.sf(size))
+    size = -log_margin / math.sqrt(variance)
+    return float(stdtr(dof, size) if dof >= 1 else ndtr(size))
