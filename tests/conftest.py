@@ -3,16 +3,25 @@ textbooks' drives."""
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
 
 import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply
 from winchsim.scenario.tables import with_tables
+
+HOME = Path(__file__).parent.parent / ".pytest_cache" / "home"
+"""What fonts, browser and their like leave behind goes here, not into the user's home folder."""
+os.environ.update({"HOME": str(HOME), "XDG_CACHE_HOME": "", "XDG_CONFIG_HOME": ""})
 
 UNBREAKABLE = {"breaking_force": 1e8, "knot_efficiency": 1.0}
 WEIGHTLESS = {"mass_per_length": 0.0}
@@ -189,3 +198,34 @@ def within() -> Callable[[float], AbstractContextManager[None]]:
     """Maker of a context that fails where its block takes longer than so many seconds of this
     process, whatever else runs."""
     return _within
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Fail what is left out where ``CI`` is set: everything is installed there."""
+    report = yield
+    if report.skipped and os.environ.get("CI"):
+        report.outcome, report.longrepr = "failed", f"left out: {report.longrepr}"
+    return report
+
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The distribution's browser; where there is none, or none that runs, the test is left out."""
+    program = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if program is None or find_spec("playwright") is None:
+        pytest.skip(f"no browser here (one of {', '.join(BROWSERS)}, and playwright)")
+    call = [program, "--headless", "--no-sandbox", "--dump-dom", "data:text/html,works"]
+    try:
+        subprocess.run(call, capture_output=True, timeout=60, check=True)
+    except (OSError, subprocess.SubprocessError) as error:
+        pytest.skip(f"{program} does not run here: {error}")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program)
+        yield browser
+        browser.close()

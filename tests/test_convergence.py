@@ -31,6 +31,8 @@ from winchsim.slow import lift_all
 from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
 from winchsim.studies.sizing import size
 
+pytestmark = pytest.mark.slow
+
 SCENARIOS = sorted((Path(__file__).resolve().parents[1] / "scenarios").glob("*.toml"))
 
 SHARES = {10.0: False, 0.5: True, 0.25: False}

@@ -118,6 +118,7 @@ def test_a_load_that_runs_back_is_held_by_a_pawl(documents):
     assert Ran(_file("03-theatre-flat-runs-back"), "--set", "pawl.fitted=true").code == 0
 
 
+@pytest.mark.slow
 def test_a_current_limit_prevents_the_break_in_a_snag():
     found = Ran(_file("06-wardrobe-snags"), "--snag", "--json").document["snag"]
     limit = found["safe"]["current_limit_a"]
@@ -153,6 +154,7 @@ def test_layers_slow_the_lift_and_the_dead_motor_drags():
 # --- options
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", EXPECTED)
 def test_the_first_screen_fits_and_names_what_it_must(documents, name):
     out, document = Ran(_file(name)).out, documents[name].document
@@ -196,6 +198,7 @@ def test_us_units_leave_json_alone():
     assert plain == both
 
 
+@pytest.mark.slow
 def test_same_file_same_bytes():
     assert (
         Ran(_file("02-tender-stalls"), "--json").out == Ran(_file("02-tender-stalls"), "--json").out

@@ -77,16 +77,19 @@ def test_every_command_is_shown_and_every_line_of_a_shell_is_run():
     assert {command.split()[1] for command in called} == set(cli.COMMANDS) - {"try"}
 
 
+@pytest.mark.slow
 def test_every_command_runs(found):
     for command, ran in found.ran.items():
         assert ran.code == ENDS.get(command, ExitCode.GOOD), f"{command}: {ran.out}{ran.err}"
 
 
+@pytest.mark.slow
 def test_what_is_shown_is_what_comes_out(found):
     again = rendered(README, found)
     assert README.splitlines() == again.splitlines(), "run python tests/refresh_readme.py"
 
 
+@pytest.mark.slow
 def test_every_number_in_the_prose_is_compared(found):
     text = prose(README)
     for claim in found.claims:
@@ -95,6 +98,7 @@ def test_every_number_in_the_prose_is_compared(found):
     assert NUMBER.findall(text) == []
 
 
+@pytest.mark.slow
 def test_a_changed_digit_is_noticed(found):
     """In a printed line, in the table of scenarios, in a passage, and in the example's output."""
     for shown in ("THIN 1 of", "Lifts 12 kg by 1.2 m in", "| lift time | ", "```text\n1"):
@@ -104,6 +108,7 @@ def test_a_changed_digit_is_noticed(found):
         assert rendered(other, found) != other, shown
 
 
+@pytest.mark.slow
 def test_files_that_are_named_exist(place, found):
     named = set(re.findall(r"`((?:scenarios|tests|plots)/[^`\s]*)`|\]\((plots/[^)]+)\)", README))
     assert [path for path in map("".join, named) if not (ROOT / path).exists()] == []
@@ -162,6 +167,7 @@ def test_the_lines_that_the_package_shows_run():
     assert "Lifts 15 kg by 1.2 m in " in done.stdout and "competent" in done.stdout
 
 
+@pytest.mark.slow
 def test_the_sheets_are_what_the_second_winch_gives(place, found):
     """Within the last digit of a reading: other machines may round otherwise."""
     scatter = {"measured_time": 0.1, "measured_current": 0.01, "measured_voltage": 0.01}
@@ -180,6 +186,7 @@ def test_the_sheets_are_what_the_second_winch_gives(place, found):
                 assert getattr(row, field.name) == expected, f"{kept.name}: {field.name}"
 
 
+@pytest.mark.slow
 def test_the_story_goes_as_it_is_told(place, found):
     """Held on every rung, predicted to run back at the target, tested there on a pawl."""
     (coming,) = json.loads((place / "tuned" / "calibration.json").read_text(encoding="utf-8"))[
@@ -192,6 +199,7 @@ def test_the_story_goes_as_it_is_told(place, found):
     assert coming["current_low_a"] < tested.measured_current < coming["current_high_a"]
 
 
+@pytest.mark.slow
 def test_the_figure_of_the_story_is_the_one_that_is_drawn_now(place, found):
     """Its words and digits; the bytes depend on the versions of the libraries."""
     kept, now = (

@@ -20,6 +20,8 @@ from winchsim.inputs import Phase
 from winchsim.model import Event
 from winchsim.simulation import simulate
 
+pytestmark = pytest.mark.slow
+
 GRAVITY, AMBIENT = 9.80665, 20.0
 MOTORS, RESISTANCE, CONSTANT, DRAG, ROTOR = 2, 4.0, 0.005, 0.005 * 0.12, 3e-7
 SUPPLY, SUPPLY_RESISTANCE = 6.0, 0.2

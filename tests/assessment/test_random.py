@@ -12,6 +12,8 @@ from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
 from winchsim.simulation import simulate
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("seed", [*range(400, 412), 423, 427, 432, 434, *range(100_001, 100_011)])
 def test_an_assessment_of_any_build_is_whole(seed):

@@ -15,6 +15,8 @@ from winchsim.report.calibration import with_cautions
 from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
 
+pytestmark = pytest.mark.slow
+
 SHEET = """\
 rung,mass_kg,measured_time_s,measured_current_a,held,outcome,broke_link,note
 1,2,17.0,0.88,yes,lifted,,

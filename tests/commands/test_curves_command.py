@@ -33,6 +33,7 @@ def crate(tmp_path_factory):
     return str(path)
 
 
+@pytest.mark.slow
 def test_one_file_draws_everything(crate, tmp_path):
     out = tmp_path / "figures"
     code, said, noted = run("curves", crate, "--out", str(out))

@@ -19,6 +19,8 @@ from winchsim.scenario.sheet import read_sheet
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.ladder import plan_ladder
 
+pytestmark = pytest.mark.slow
+
 
 class Screen:
     """A command line whose streams can be read afterwards."""

@@ -19,6 +19,8 @@ from winchsim.commands.sizing import parse_span
 from winchsim.errors import InputError
 from winchsim.scenario.starter import STARTER
 
+pytestmark = pytest.mark.slow
+
 LIGHT = STARTER.replace('mass = "10 kg"', 'mass = "4 kg"')
 COMMANDS = ("drum", "gears", "motors", "voltage", "heaviest")
 

@@ -19,6 +19,8 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.spread import parallel
 
+pytestmark = pytest.mark.slow
+
 TOLERANCES = """
 [[tolerance]]
 path = "load.mass"

@@ -14,7 +14,6 @@ from pathlib import Path
 import pytest
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 PATIENCE = 120_000
 """Longest wait for anything on the page. [ms]"""
 
@@ -76,22 +75,6 @@ def server(tmp_path):
     running = Server(tmp_path)
     yield running
     running.stop()
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """A browser; without one the test is left out, or fails where CI asks for it."""
-    program = next((found for name in PROGRAMS if (found := shutil.which(name))), None)
-    if program is None or find_spec("playwright") is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium, or no playwright")
-        pytest.skip(f"left out: no browser here (one of {', '.join(PROGRAMS)}, and playwright)")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=program)
-        yield browser
-        browser.close()
 
 
 class View:

@@ -1037,6 +1037,7 @@ def test_a_stall_is_timed_by_the_group_that_gets_hot_first():
     assert stalled.values["time_to_limit"] == pytest.approx(hasty) and hasty < patient / 10
 
 
+@pytest.mark.slow
 def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
     """As one group or two; and by their values at another voltage, which tell the same motors.
     Gently started, the teeth outlast the start, but not the stall."""

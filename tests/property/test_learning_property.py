@@ -21,6 +21,8 @@ from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.studies.spread.statistics import probability
 from winchsim.studies.spread.tolerances import draw, uncertain
 
+pytestmark = pytest.mark.slow
+
 MASSES = (1.0, 2.5, 4.0, 5.5, 7.0)
 FITTED = ("efficiency", "shaft_drag", "motor_constant")
 

@@ -15,7 +15,7 @@ from winchsim.studies.calibrate import LiftTest, calibrate
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from calibrating import multiples, spans
 
-pytestmark = pytest.mark.reference
+pytestmark = [pytest.mark.reference, pytest.mark.slow]
 
 G = 9.80665
 

@@ -25,6 +25,8 @@ from winchsim.studies.calibrate.forecast import Bench
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from calibrating import multiples, places, spans
 
+pytestmark = pytest.mark.slow
+
 TRUTH = {"efficiency": 1.5, "shaft_drag": 2.0}
 LOSSES = ("efficiency", "shaft_drag")
 

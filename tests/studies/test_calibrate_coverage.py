@@ -16,6 +16,8 @@ from winchsim.studies.calibrate.fit import fit
 from winchsim.studies.calibrate.forecast import Forecast
 from winchsim.studies.calibrate.prediction import predict
 
+pytestmark = pytest.mark.slow
+
 MASSES = (2.0, 4.0, 6.0, 8.0, 10.0)
 NEXT = 13.0
 LEVEL = 0.9

@@ -18,6 +18,8 @@ from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.studies.sizing import QUESTIONS, STOCK, Proposal, Question, answer, most_power, size
 
+pytestmark = pytest.mark.slow
+
 PAIR = Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3, friction=0.1)
 
 

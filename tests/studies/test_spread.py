@@ -23,6 +23,8 @@ from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
 from winchsim.studies.spread.statistics import probability, rank_correlation
 from winchsim.studies.spread.tolerances import Uncertain, draw, uncertain
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def winch(small, make_stage):

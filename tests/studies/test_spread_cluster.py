@@ -8,6 +8,8 @@ import pytest
 from winchsim.studies.spread import spread
 from winchsim.studies.spread.parallel import CHUNK
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def client():

@@ -132,6 +132,7 @@ def test_a_snag_is_shown_larger(records):
     assert any(w.start < snag < w.end for w in zoom_windows(record))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("look", "us"), [(COLUMN, False), (SLIDE, True)], ids=["column", "slide and US units"]
 )
