@@ -6,37 +6,27 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winchsim.quantity_text import fixed, number, quantity, round_numbers, rounded, show
+from winchsim.quantity_text import number, quantity, round_numbers, rounded, show
 
 
 @pytest.mark.parametrize(
     ("value", "digits", "text"),
     [
-        (0.0, 3, "0"), (1.0, 3, "1.00"), (0.012345, 3, "0.0123"), (999.6, 3, "1000"), (9.996, 3, "10.0"), (1234.4, 3, "1234"),
-        (56784.0, 3, "56780"), (123456.0, 2, "123500"), (-56784.0, 3, "-56780"), (123456.0, 6, "123456"),
+        (0.0, 3, "0"), (1.0, 3, "1"), (0.012345, 3, "0.0123"), (999.6, 3, "1000"), (9.996, 3, "10"), (1234.4, 3, "1230"),
+        (56784.0, 3, "56800"), (123456.0, 2, "120000"), (-56784.0, 3, "−56800"), (123456.0, 6, "123456"),
         (12345678.0, 3, "1.23e+07"),
-        (4.2e-5, 2, "4.2e-05"), (math.nan, 3, "none"), (math.inf, 3, "no limit"), (-math.inf, 3, "-no limit"),
+        (4.2e-5, 2, "4.2e−05"), (math.nan, 3, "not known"), (math.inf, 3, "no limit"), (-math.inf, 3, "−no limit"),
     ],
 )  # fmt: skip
 def test_significant_digits(value, digits, text):
     assert number(value, digits) == text
 
 
-@pytest.mark.parametrize(
-    ("value", "decimals", "text"),
-    [(0.0, 2, "0.00"), (0.004, 2, "0.00"), (1.5, 2, "1.50"), (123.456, 2, "123.46"), (1234.56, 2, "1234.6"),
-     (12345.6, 2, "12346"),
-     (123456.0, 2, "123460"), (99999.6, 2, "100000"), (17.4, 0, "17"), (-3.14159, 3, "-3.142")],
-)  # fmt: skip
-def test_a_column_keeps_its_decimals_while_they_are_known(value, decimals, text):
-    assert fixed(value, decimals) == text
-
-
 @settings(max_examples=50, deadline=None)
 @given(st.floats(1e-4, 9e6), st.integers(1, 6))
 def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
     last = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
-    assert abs(float(number(value, digits)) - value) <= 0.5 * last * (1 + 1e-9) + 1e-12 * value
+    assert abs(float(number(value, digits).replace("−", "-")) - value) <= 0.5 * last * (1 + 1e-9) + 1e-12 * value
 
 
 def test_a_unit_follows_its_number_and_the_other_unit_has_as_many_digits():

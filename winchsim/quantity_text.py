@@ -123,13 +123,6 @@ PRINTED_UNITS: dict[str, PrintedUnit] = {
 declared here alone."""
 
 
-WHOLE_DIGITS = 4
-"""Significant digits that are kept before the point, also where fewer are asked for. [-]"""
-
-STEADY_DIGITS = 5
-"""Most significant digits of a time or height: the integrator's tolerance does not move so many.
-[-]"""
-
 _MOST_PLACES = 12
 """Most digits behind the point that keep a number on its side of a limit. [-]"""
 
@@ -221,58 +214,24 @@ def _shown(number: float, place: int, limit: float | None, has_range: bool) -> s
 
 
 def number(value: float, digits: int = 3) -> str:
-    """A number as plain text with `digits` significant digits, never in scientific notation between
-    1e-4 and 1e7.
+    """A number as plain text with `digits` significant digits, without needless zeros, and never in
+    scientific notation between 1e-4 and 1e7.
 
     Parameters
     ----------
     value : float
         Any number, infinities included. [-]
     digits : int
-        Significant digits, at least 1. Before the point at least four are kept. [-]
+        Significant digits, at least 1. [-]
 
     Returns
     -------
     str
-        For example ``0.0123``, ``12.3``, ``1234``, ``56780``; ``none`` for NaN, ``no limit`` for
+        For example ``0.0123``, ``12.3``, ``1230``; ``not known`` for NaN, ``no limit`` for
         infinity.
     """
-    if math.isnan(value):
-        return "none"
-    if math.isinf(value):
-        return "no limit" if value > 0 else "-no limit"
-    if value == 0:
-        return "0"
-    magnitude = _magnitude(value, digits)
-    if magnitude < -4 or magnitude >= 7:
-        return _cut(value, digits - 1 - magnitude, power=magnitude)
-    decimals = digits - 1 - magnitude
-    return _cut(
-        value, decimals if decimals >= 0 else min(0, max(digits, WHOLE_DIGITS) - 1 - magnitude)
-    )
-
-
-def fixed(value: float, decimals: int, digits: int = STEADY_DIGITS) -> str:
-    """A number for a column: a fixed count of decimals, fewer where it would have more than
-    `digits` significant digits.
-
-    Parameters
-    ----------
-    value : float
-        [-]
-    decimals : int
-        Digits behind the point. [-]
-    digits : int
-        Most significant digits. [-]
-
-    Returns
-    -------
-    str
-        With two decimals and five digits ``0.05``, ``123.45``, ``1234.5``, ``123450``.
-    """
-    if not math.isfinite(value) or value == 0:
-        return f"{value:.{decimals}f}" if value == 0 else number(value)
-    return _cut(value, min(decimals, digits - 1 - _magnitude(value, digits)))
+    is_plain = value and math.isfinite(value)
+    return _shown(value, _magnitude(value, digits) - digits + 1 if is_plain else 0, None, False)
 
 
 def rounded(value: float, digits: int, *, up: bool = False) -> float:
@@ -319,14 +278,6 @@ def _magnitude(value: float, digits: int) -> int:
     return math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
 
 
-def _cut(value: float, decimals: int, power: int | None = None) -> str:
-    """A number cut at a place behind the point, or before it where that is negative: all numbers of
-    a report pass here."""
-    if power is not None:
-        return f"{value:.{power + decimals}e}"
-    return f"{value:.{decimals}f}" if decimals >= 0 else f"{round(value, decimals):.0f}"
-
-
 def in_unit(value: Any, unit: str) -> Any:
     """The number that an SI value is in a printed unit.
 
@@ -357,11 +308,6 @@ def from_unit(value: float, unit: str) -> float:
     return (value - printed.offset) / printed.factor
 
 
-def text_of(value: float, unit: str) -> str:
-    """An SI number with its unit, without needless digits: ``25 kg``."""
-    return f"{show(value, unit=unit)[0]} {unit}".rstrip()
-
-
 def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
     """An SI number as text in a unit, on request with the customary United States unit in brackets
     behind it.
@@ -380,19 +326,18 @@ def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = Fals
     Returns
     -------
     str
-        For example ``25.0 kg`` or ``25.0 kg (55.1 lb)``.
+        For example ``25 kg`` or ``25 kg (55.1 lb)``.
     """
     if value is None:
         return "not known"
-    text = _one(value, unit, digits)
-    other = PRINTED_UNITS[unit].us
-    if us and other and math.isfinite(value):
-        text += f" ({_one(value, other, digits)})"
-    return text
-
-
-def _one(value: float, unit: str, digits: int) -> str:
     text = number(in_unit(value, unit), digits)
-    if not unit or not math.isfinite(value):
+    if not math.isfinite(value):
         return text
-    return f"{text} {unit}"
+    other = PRINTED_UNITS[unit].us if us else ""
+    beside = f" ({quantity(value, other, digits)})" if other else ""
+    return f"{text} {unit}".rstrip() + beside
+
+
+def text_of(value: float, unit: str) -> str:
+    """An SI number with its unit: ``25 kg``."""
+    return quantity(value, unit)

@@ -529,7 +529,7 @@ def test_bench_without_no_load_current_assumes_one():
         "rotor_inertia",
     ]
     assert fit.assumed[0].value == pytest.approx(0.06 * 3.0)
-    assert fit.best_measurement.startswith("the no-load current: let the motor run free at 6.0 V")
+    assert fit.best_measurement.startswith("the no-load current: let the motor run free at 6 V")
 
 
 def test_bench_asks_for_the_stall_at_a_low_voltage_behind_a_guard():
@@ -547,7 +547,7 @@ def test_bench_asks_for_what_is_missing_next():
 def test_bench_says_when_meter_and_stall_disagree():
     fit = from_bench(**bench(terminal_resistance=3.1))
     assert fit.motor.resistance == pytest.approx(2.0)
-    assert "The meter reads 3.10 ohm, the stalled motor shows 2.00 ohm" in fit.notes[0]
+    assert "The meter reads 3.1 ohm, the stalled motor shows 2 ohm" in fit.notes[0]
 
 
 def test_run_and_lever_each_come_back_and_a_lever_that_pulls_too_much_is_refused():

@@ -33,7 +33,7 @@ def test_detail_shows_every_value_with_its_source():
     flat = " ".join(text.split())
     for key in row.origins:
         assert " ".join(row.origin(key).source.split()) in flat
-    assert "tensile strength: 50.8 MPa, 40.0 to 56.0 MPa" in text
+    assert "tensile strength: 50.8 MPa, 40 to 56 MPa" in text
     assert max(map(len, text.splitlines())) <= 100
 
 

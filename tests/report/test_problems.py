@@ -44,7 +44,7 @@ bench.toml: 4 problems. Nothing was run.
    read: repaet = 5
    try: did you mean "repeat"?
 3. line 17, drum.diameter: negative
-   read: "-1 in" = -25.40 mm
+   read: "-1 in" = −25.4 mm
    expected: over 0 mm, at most 10000 mm
 4. line 21, load.mass: mass is missing
    expected: a mass with its unit (kg, g, lb, oz): mass to lift

@@ -14,7 +14,7 @@ from winchsim.report.us import beside_us
         ("at 6.67 mm/s", "at 6.67 mm/s (0.263 in/s)"),
         ("passes 120 °C", "passes 120 °C (248 °F)"),
         ("bears 13.6 N·m and 85.2 N", "bears 13.6 N·m (120 lbf·in) and 85.2 N (19.2 lbf)"),
-        ("down by -34 mm", "down by -34 mm (-1.34 in)"),
+        ("down by -34 mm", "down by -34 mm (−1.34 in)"),
         ("falls with 123 J", "falls with 123 J (90.7 ft·lbf)"),
         ("1.50e+08 N", "1.50e+08 N (3.37e+07 lbf)"),
     ],
@@ -39,4 +39,4 @@ def test_left_alone(text):
 
 
 def test_digits_follow_the_si_number():
-    assert beside_us("9.80665 m/s²") == "9.80665 m/s² (32.1740 ft/s²)"
+    assert beside_us("9.80665 m/s²") == "9.80665 m/s² (32.174 ft/s²)"
