@@ -209,7 +209,7 @@ def test_an_internal_fault_as_json(screen, command):
 
     command(action)
     assert screen.run("probe", "x", "--json").code == 4
-    assert json.loads(screen.out)["error"]["message"] == "ZeroDivisionError: oops"
+    assert json.loads(screen.out)["error"]["message"] == "internal fault: ZeroDivisionError: oops"
 
 
 # --- hints
@@ -381,4 +381,15 @@ def test_runs_as_a_module_in_a_plain_locale():
         check=False,
     )
     assert done.returncode == 0
-    assert b"1250 kg/m\\xb3" in done.stdout
+    assert b"\\x" not in done.stdout and b"deg C" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "arguments", [["materials", "PLA", "--json"], ["keys", "motors", "--json"]]
+)
+def test_json_in_a_plain_encoding_keeps_its_characters(arguments):
+    environ = {"PATH": os.environ["PATH"], "LC_ALL": "C", "PYTHONIOENCODING": "ascii"}
+    line = [sys.executable, "-m", "winchsim", *arguments]
+    plain = subprocess.run(line, capture_output=True, env=environ, check=True).stdout
+    assert plain.isascii()
+    assert json.loads(plain) == json.loads(Screen().run(*arguments).out)

@@ -17,7 +17,7 @@ from winchsim.commands.env import Env, ExitCode, ResultLostError
 from winchsim.commands.options import HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
 from winchsim.errors import Code, WinchsimError
-from winchsim.report.json_text import document, error_document
+from winchsim.report.json_text import error_document
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
 
@@ -74,7 +74,7 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
     except BrokenPipeError:
         code = ExitCode.PIPE_CLOSED
     except ResultLostError as error:
-        surroundings.note(error_text(error, surroundings.error_paint))
+        surroundings.note(error_text(error, surroundings.error_paint, surroundings.columns))
         code = error.exit_code
     if env is None:
         _quieten()
@@ -105,48 +105,28 @@ def _quieten() -> None:
 def _guarded(arguments: list[str], env: Env) -> int:
     """Exit code of a command line, whatever it raises; errors are printed, as JSON where JSON was
     asked for."""
-    as_json = "--json" in arguments
+    env.as_json = "--json" in arguments
     try:
         return _run(arguments, env)
     except HelpShownError:
         return ExitCode.GOOD
-    except (BrokenPipeError, ResultLostError):
-        raise
-    except WinchsimError as error:
-        if as_json:
-            env.out(error_document(error))
-        else:
-            env.note(error_text(error, env.error_paint))
-        _trace(arguments, env)
-        return error.exit_code
     except KeyboardInterrupt:
         env.note("interrupted")
         return ExitCode.INTERRUPTED
+    except (BrokenPipeError, ResultLostError):
+        raise
     except Exception as error:
-        summary = f"{type(error).__name__}: {error}".replace("\n", " ")[:300]
-        if as_json:
-            env.out(
-                document(
-                    error={
-                        "code": Code.INTERNAL,
-                        "message": summary,
-                        "file": None,
-                        "line": None,
-                        "key": None,
-                    }
-                )
-            )
-        env.note(f"internal fault: {summary}")
-        if not _trace(arguments, env):
+        summary = f"internal fault: {type(error).__name__}: {error}".replace("\n", " ")[:300]
+        found = error if isinstance(error, WinchsimError) else WinchsimError(summary)
+        if env.as_json:
+            env.out(error_document(found))
+        else:
+            env.note(error_text(found, env.error_paint, env.columns))
+        if "--debug" in arguments:
+            env.note(traceback.format_exc())
+        elif found.code is Code.INTERNAL:
             env.note("   try: the same command with --debug shows where it happened")
-        return ExitCode.INTERNAL
-
-
-def _trace(arguments: list[str], env: Env) -> bool:
-    """Print the traceback if it was asked for."""
-    if "--debug" in arguments:
-        env.note(traceback.format_exc())
-    return "--debug" in arguments
+        return found.exit_code
 
 
 def _run(arguments: list[str], env: Env) -> int:

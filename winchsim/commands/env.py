@@ -7,7 +7,9 @@ import contextlib
 import enum
 import errno
 import io
+import json
 import os
+import re
 import shutil
 import sys
 import time
@@ -56,6 +58,11 @@ class _Closed(io.TextIOBase):
         raise OSError(errno.EBADF, os.strerror(errno.EBADF))
 
 
+def _lacks_characters(stream: TextIO) -> bool:
+    """Whether a stream cannot show every character."""
+    return not (getattr(stream, "encoding", None) or "utf").lower().startswith("utf")
+
+
 def _whole(stream: Any) -> Any:
     """A stream that hands on all of a text or says that it cannot; without a buffer (``python -u``)
     the rest would be lost."""
@@ -84,6 +91,8 @@ class Env:
         ``auto``, ``always`` or ``never``, as the option says.
     width : int
         Columns of the terminal. [-]
+    as_json : bool
+        Whether the result is JSON.
     """
 
     stdout: TextIO
@@ -95,6 +104,7 @@ class Env:
     clock: Callable[[], float] = time.monotonic
     colour: str = "auto"
     width: int = 80
+    as_json: bool = False
 
     @classmethod
     def of_process(cls) -> Env:
@@ -117,14 +127,8 @@ class Env:
         """How a document is rendered on standard output."""
         from winchsim.report.render.options import Options
 
-        encoding = (getattr(self.stdout, "encoding", None) or "utf-8").lower().replace("-", "")
-        return Options(
-            width=self.columns,
-            colour=self.paint.on,
-            us=us,
-            plain=not encoding.startswith("utf"),
-            full=full,
-        )
+        plain = _lacks_characters(self.stdout)
+        return Options(width=self.columns, colour=self.paint.on, us=us, plain=plain, full=full)
 
     @property
     def paint(self) -> Paint:
@@ -147,7 +151,7 @@ class Env:
             Whoever read it has gone away.
         """
         with _lost_if_refused():
-            self.stdout.write(text if text.endswith("\n") else text + "\n")
+            self.stdout.write(self._fitted(text, self.stdout))
 
     def flush(self) -> None:
         """Hand on the last of the result; raises like `out`."""
@@ -156,7 +160,16 @@ class Env:
 
     def note(self, text: str) -> None:
         """Write something that is not part of the result."""
-        self.show(text if text.endswith("\n") else text + "\n")
+        self.show(self._fitted(text, self.stderr))
+
+    def _fitted(self, text: str, stream: TextIO) -> str:
+        """Text with a line end, in characters that the stream has; JSON keeps its meaning."""
+        if _lacks_characters(stream) and not text.isascii():
+            from winchsim.report.render.options import plain_characters
+
+            escaped = re.sub(r"[^\x00-\x7f]", lambda c: json.dumps(c[0])[1:-1], text)
+            text = escaped if self.as_json else plain_characters(text)
+        return text if text.endswith("\n") else text + "\n"
 
     def show(self, text: str) -> None:
         """Write to standard error as it is and at once. Where that takes nothing, nobody can be

@@ -11,7 +11,6 @@ from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.quantity_text import in_unit, number, quantity
 from winchsim.report.columns import aligned
 from winchsim.report.paint import Paint
-from winchsim.report.problems import WIDTH
 from winchsim.report.si_keys import si_unit
 from winchsim.strength.materials import FrictionPair, Material, Origin, RopeMaterial, sourced_values
 
@@ -26,6 +25,7 @@ _FOOT = (
     f"shows every value with its source."
 )
 _KIND = {Material: "material", RopeMaterial: "rope", FrictionPair: "friction"}
+_WIDTH = 80
 _PLAIN = Paint()
 
 
@@ -115,7 +115,7 @@ def overview_text(
         [p.first, p.second, "greased" if p.greased else "dry", _short(p, "friction")] for p in pairs
     ]
     lines += _table(["one", "other", "running", "coefficient"], rows, "lllr")
-    return "\n".join([*lines, "", *textwrap.wrap(_FOOT, WIDTH)]) + "\n"
+    return "\n".join([*lines, "", *textwrap.wrap(_FOOT, _WIDTH)]) + "\n"
 
 
 def detail_text(rows: Sequence[Row], *, us: bool = False, paint: Paint = _PLAIN) -> str:
@@ -139,7 +139,7 @@ def detail_text(rows: Sequence[Row], *, us: bool = False, paint: Paint = _PLAIN)
         family = f", {row.family}" if isinstance(row, Material) else ""
         lines.append(paint.strong(row.name) + f" ({_KIND[type(row)]}{family})")
         note = getattr(row, "note", "")
-        lines += textwrap.wrap(note, WIDTH, initial_indent="  ", subsequent_indent="  ")
+        lines += textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
         for key, (unit, meaning) in sourced_values(type(row)).items():
             value = getattr(row, key)
             if value is None:
@@ -153,7 +153,7 @@ def detail_text(rows: Sequence[Row], *, us: bool = False, paint: Paint = _PLAIN)
             if origin.range_source and origin.range_source != source:
                 source += f"; range: {origin.range_source}"
             lines += textwrap.wrap(
-                source, WIDTH, initial_indent="      ", subsequent_indent="      "
+                source, _WIDTH, initial_indent="      ", subsequent_indent="      "
             )
         lines.append("")
     return "\n".join([*lines, f"{MARK} from memory: recalled, not looked up."]) + "\n"

@@ -9,13 +9,10 @@ from collections.abc import Sequence
 from winchsim.errors import Code, Fault, InputError, OutputError, TrustError, WinchsimError
 from winchsim.report.paint import Paint
 
-WIDTH = 100
-"""Columns that all text keeps to."""
-
 _PLAIN = Paint()
 
 
-def error_text(error: WinchsimError, paint: Paint = _PLAIN) -> str:
+def error_text(error: WinchsimError, paint: Paint = _PLAIN, width: int = 100) -> str:
     """Any error that winchsim raises on purpose, as text for a person.
 
     Parameters
@@ -24,6 +21,8 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN) -> str:
         What was raised.
     paint : Paint
         Colours, off by default.
+    width : int
+        Columns. [-]
 
     Returns
     -------
@@ -31,16 +30,16 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN) -> str:
         Lines with a line end; no control character of the input survives in it.
     """
     if isinstance(error, InputError):
-        return faults_text(error.faults, paint)
+        return faults_text(error.faults, paint, width)
     head, hint = str(error), ""
     if isinstance(error, OutputError):
         head, hint = f"{error.path}: {error.reason}", error.hint
     elif isinstance(error, TrustError):
         head, hint = error.reason, error.help
-    return "\n".join([paint.bad(clean(head)), *_labelled("try", hint)]) + "\n"
+    return "\n".join([paint.bad(clean(head)), *_labelled("try", hint, width)]) + "\n"
 
 
-def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN) -> str:
+def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN, width: int = 100) -> str:
     """Faults of one input as one list, under the name of each file."""
     lines: list[str] = []
     for place, group in itertools.groupby(faults, lambda fault: fault.file):
@@ -48,7 +47,7 @@ def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN) -> str:
         count = f"{len(found)} problem{'s' if len(found) > 1 else ''}"
         lines += [f"{clean(place)}: {count}. Nothing was run."] if place else []
         for number, fault in enumerate(found, start=1):
-            lines += _entry(fault, f"{number}. " if place else "", paint)
+            lines += _entry(fault, f"{number}. " if place else "", paint, width)
     return "\n".join(lines) + "\n"
 
 
@@ -64,26 +63,26 @@ def clean(text: str) -> str:
     )
 
 
-def _entry(fault: Fault, number: str, paint: Paint) -> list[str]:
+def _entry(fault: Fault, number: str, paint: Paint, width: int) -> list[str]:
     """Lines of one fault: place and message, what was read, what was expected, what to try."""
     line = "" if fault.line is None else f"line {fault.line}"
     place = ", ".join(clean(part) for part in (line, fault.key) if part)
     head = number + (f"{place}: " if place else "") + clean(fault.message)
-    wrapped = textwrap.wrap(head, WIDTH, subsequent_indent="   ", break_on_hyphens=False)
+    wrapped = textwrap.wrap(head, width, subsequent_indent="   ", break_on_hyphens=False)
     stands = clean(fault.line_text).strip() if fault.code != Code.MISSING else ""
     read = fault.got if " = " in fault.got or not stands else stands
     return [
         *map(paint.bad, wrapped),
-        *_labelled("read", "" if read in fault.message else read),
-        *_labelled("expected", fault.expected),
-        *_labelled("try", fault.hint),
+        *_labelled("read", "" if read in fault.message else read, width),
+        *_labelled("expected", fault.expected, width),
+        *_labelled("try", fault.hint, width),
     ]
 
 
-def _labelled(label: str, text: str) -> list[str]:
+def _labelled(label: str, text: str, width: int) -> list[str]:
     if not text:
         return []
     first = f"   {label}: "
     return textwrap.wrap(
-        clean(text), WIDTH, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False
+        clean(text), width, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False
     )
