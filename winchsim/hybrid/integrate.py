@@ -29,6 +29,9 @@ _FALLBACK = "Radau"
 # Steps between two looks at the inside of steps: many, for cheap array calls; few, as steps past a
 # crossing are waste.
 _BATCH = 96
+# Steps between two looks at the guards at a step's end. A guard that rises unseen in between is
+# found when the insides are searched; the steps past it are waste, a look at every step costs more.
+_LOOK = 4
 # A stretch this many float spacings long cannot be stepped and is taken as nothing.
 _ULPS = 8
 # The solvers do not go below this.
@@ -285,6 +288,8 @@ class _Runner:
                 if not at_end and (stepper.count >= steps_left or stepper.rhs_calls >= calls_left):
                     broke = Outcome.BUDGET
                 if guarded:
+                    if stepper.count % _LOOK and not at_end and not broke:
+                        continue
                     values = guard_values(stepper.t, stepper.y)
                     hot = (disarmed or not max(values) < 0.0) and watch.is_hot(values)
                     if not hot and not at_end and not broke and stepper.count - searched < _BATCH:

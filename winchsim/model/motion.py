@@ -31,6 +31,7 @@ from winchsim.physics.chain import (
     moving_torques,
     start_margins,
 )
+from winchsim.physics.supply import balance
 
 SETTLED = 1e-3
 """Bounce, as a share of the static stretch, below which the load is taken to ride with the drum.
@@ -163,8 +164,7 @@ class Motion:
         return key.ramp_from + (step.voltage - key.ramp_from) * (t - key.phase_start) / step.ramp
 
     def _compile_flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
-        rope_part = self._settled_part(key) if key.settled else self._rope_part(key)
-        motor_part = self._motor_part(key)
+        rope_part, motor_part = self._rope_part(key), self._motor_part(key)
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
             return Flow(t, *rope_part(y), *motor_part(t, y))
@@ -214,6 +214,8 @@ class Motion:
         return ((now.stretch - steady) ** 2 + softness * speed * speed) ** 0.5
 
     def _rope_part(self, key: ModeKey) -> Callable[[Sequence[Any]], tuple[Any, ...]]:
+        if key.settled:
+            return self._settled_part(key)
         m, line = self.machine, self.machine.line
         falls, damping, free_rope = line.falls, line.damping, m.free_rope
         radius, taut, held = m.layers[key.layer].radius, key.taut, key.drum == 0
@@ -232,14 +234,17 @@ class Motion:
     def _motor_part(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], tuple[Any, ...]]:
         m, motors, regime = self.machine, self._motors, key.regime
         limit, first = m.phases[key.phase].current_limit, m.heat_state(0)
-        open_voltage = self.open_voltage
+        open_voltage, ramping, steady = self.open_voltage, key.ramping, m.phases[key.phase].voltage
+        source, counts, drops = m.source, motors.counts, motors.drops
 
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
-            speed, given = y[1], open_voltage(key, t)
+            speed, given = y[1], open_voltage(key, t) if ramping else steady
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            torques, currents, total, voltage = motors.drive(
-                regime, given, limit, resistances, constants, speed
+            emfs = motors.emfs(constants, speed)
+            voltage, currents, total = balance(
+                regime, given, source, counts, resistances, emfs, drops, limit
             )
+            torques = motors.torques(constants, currents, speed)
             return resistances, constants, voltage, given, currents, total, torques
 
         return part
@@ -248,7 +253,7 @@ class Motion:
 
     def rhs(self, key: ModeKey) -> Callable[[float, np.ndarray], list[float]]:
         """Right-hand side of a mode."""
-        m, flow = self.machine, self.flow(key)
+        m, rope_part, motor_part = self.machine, self._rope_part(key), self._motor_part(key)
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
         riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
@@ -258,15 +263,16 @@ class Motion:
             load.inertia(m.body),
         )
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
-        ambient = m.ambient
+        ambient, rates, pull_needed = m.ambient, heat.rates, load.pull_needed
         find = self.branch_finder(key) if drum else None
 
         def rhs(t: float, y: np.ndarray) -> list[float]:
             state = y.tolist()
-            now = flow(t, state)
+            _, _, _, tension, _, taken_up = rope_part(state)
+            resistances, constants, _, _, currents, total, torques = motor_part(t, state)
             acceleration = 0.0
             if find is not None:
-                _, acceleration = find(now.torques, now.tension * radius)
+                _, acceleration = find(torques, tension * radius)
             rate = gain = 0.0
             if settled:
                 if drum:
@@ -274,15 +280,13 @@ class Motion:
                     gain = acceleration * radius / falls
             elif moves:
                 rate = state[3]
-                gain = (
-                    falls * now.tension - load.pull_needed(body, reach - state[2]) - friction
-                ) / mass
-            out = [now.taken_up, acceleration, rate, gain, now.taken_up - falls * rate]
-            in_case = friction_heat(now.constants, now.currents, state[1])
+                gain = (falls * tension - pull_needed(body, reach - state[2]) - friction) / mass
+            out = [taken_up, acceleration, rate, gain, taken_up - falls * rate]
+            in_case = friction_heat(constants, currents, state[1])
             for (place, path), resistance, current, warms in zip(
-                heats, now.resistances, now.currents, in_case, strict=True
+                heats, resistances, currents, in_case, strict=True
             ):
-                out += heat.rates(
+                out += rates(
                     path,
                     resistance * current * current,
                     state[place],
@@ -290,7 +294,7 @@ class Motion:
                     ambient,
                     warms,
                 )
-            out.append(now.total)
+            out.append(total)
             return out
 
         return rhs
