@@ -18,6 +18,7 @@ import winchsim
 PACKAGE = Path(winchsim.__file__).parent
 
 RANKS = {
+    "frozen": -1,
     "errors": 0,
     "constants": 0,
     "roots": 0,

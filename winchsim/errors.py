@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
+
+from winchsim.frozen import dataclass
 
 LEAST_ALIKE = 0.5
 """How much a known word must look like a given one to be suggested: 1 is the same. [-]"""

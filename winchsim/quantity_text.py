@@ -7,10 +7,10 @@ Temperatures are kept in degrees Celsius everywhere inside winchsim, so their "S
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

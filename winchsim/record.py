@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import copyreg
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from winchsim.errors import did_you_mean
+from winchsim.frozen import dataclass
 from winchsim.hybrid import Outcome, Stats
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine

@@ -7,12 +7,13 @@ events in order.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import (

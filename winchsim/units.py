@@ -12,13 +12,13 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
 from winchsim.errors import Code, Fault, InputError, nearest
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 
 __all__ = ["describe_unit", "parse_quantity", "to_pint"]

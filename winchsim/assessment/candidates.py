@@ -7,7 +7,6 @@ A study asks the same as `assess` does of one run, with the limits, required val
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.parts import factor_range, undescribed
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
+from winchsim.frozen import dataclass
 from winchsim.model import Machine
 from winchsim.slow import Batch, End, Hold, Lifts, Variants
 from winchsim.strength import line

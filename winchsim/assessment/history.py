@@ -3,10 +3,9 @@ whether it held."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.machine import LinkLimit, PhaseStep
 from winchsim.simulation import Record, RecordedEvent

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from importlib import import_module
 from typing import Any
 
@@ -22,6 +22,7 @@ from winchsim.assessment.part_kinds import Jam as Jam
 from winchsim.assessment.part_kinds import JamPart as JamPart
 from winchsim.assessment.part_kinds import PartRow as PartRow
 from winchsim.assessment.part_kinds import ToothLife as ToothLife
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

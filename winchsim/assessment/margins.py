@@ -15,9 +15,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
+from winchsim.frozen import dataclass
 from winchsim.model import Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import hanging_pulls, pull, raising_phase, steady_speed

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winchsim.assessment.enums import NoLimit, Status
+from winchsim.frozen import dataclass
 from winchsim.strength.link import LinkState
 
 

@@ -3,10 +3,9 @@ makes of root and flank."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.model.links import ToothCase, tooth_of
 from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
 from winchsim.simulation import Record

@@ -14,10 +14,11 @@ import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, TextIO
 
 from winchsim.errors import OutputError
+from winchsim.frozen import dataclass
 from winchsim.report.paint import Paint, use_colour
 
 if TYPE_CHECKING:

@@ -4,12 +4,12 @@ first crossing."""
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 
+from winchsim.frozen import dataclass
 from winchsim.hybrid.trail import Trail
 
 __all__ = ["Guard"]
@@ -26,7 +26,7 @@ _PEAK_ROUNDS = 8
 _PEAK_PARTS = 10
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Guard:
     """A named guard; it fires when its value rises through zero.
 
@@ -47,7 +47,7 @@ class Guard:
             raise ValueError(f"band of guard {self.name!r} must not be negative: {self.band!r}")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Crossing:
     """The first crossing found: its time and state, the step that holds it, and the guards that
     fired."""
@@ -58,7 +58,7 @@ class Crossing:
     fired: tuple[Hashable, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Bracket:
     """Times between which one guard rises through a level."""
 

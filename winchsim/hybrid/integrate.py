@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch, fired_at_start
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
@@ -110,7 +111,7 @@ def run(
         return runner.run(key, y, float(t0), float(t_end), max_switches, chatter_switches)
 
 
-@dataclass(slots=True)
+@dataclass
 class _Leg:
     """How one attempt at a segment ended."""
 
@@ -121,7 +122,7 @@ class _Leg:
     broke: Outcome | None = None
 
 
-@dataclass(slots=True)
+@dataclass
 class _Chatter:
     """Counts the switches since the last real progress."""
 
@@ -138,7 +139,7 @@ class _Chatter:
         return self.count > self.limit
 
 
-@dataclass(slots=True)
+@dataclass
 class _Runner:
     """Settings and counts of one run."""
 

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.hybrid.guard import Guard
 from winchsim.hybrid.reset import Switch
 
 __all__ = ["Mode", "Problem"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Mode:
     """One smooth piece of a switched problem: its right-hand side and the guards that end it.
 

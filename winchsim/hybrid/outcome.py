@@ -4,13 +4,13 @@ counts."""
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.hybrid.trail import Trail
 
 __all__ = ["Outcome", "Run", "Segment", "Stats", "Transition"]
@@ -34,7 +34,7 @@ class Outcome(Enum):
         return self in (Outcome.FINISHED, Outcome.STOPPED)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Stats:
     """Counts of a run.
 
@@ -58,7 +58,7 @@ class Stats:
     fallbacks: int
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Transition:
     """One answered switch: when, from where to where, and the problem's own labels.
 
@@ -174,7 +174,7 @@ class Segment:
 _nodes = cache(np.polynomial.legendre.leggauss)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Run:
     """Result of a run, of the same shape however it ended.
 

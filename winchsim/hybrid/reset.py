@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
+
 __all__ = ["Switch"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Switch:
     """Answer of a problem to fired guards: the next mode and the state that it starts from.
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winchsim.constants import BEARING_KINDS
+from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text
 
 LEAST_ROOM = 0.05

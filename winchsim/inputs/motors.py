@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
+from winchsim.frozen import dataclass
 from winchsim.inputs.spec import (
     choice,
     flag,

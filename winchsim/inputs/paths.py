@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING
 from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar, cast, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
+from winchsim.frozen import dataclass
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winchsim.constants import STANDARD_GRAVITY
+from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, number, positive, quantity, text
 
 SHORTEST_LIMIT = 60.0

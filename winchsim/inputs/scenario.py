@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import copyreg
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from types import MappingProxyType
 from typing import Any
 
+from winchsim.frozen import dataclass
 from winchsim.inputs.drum_rope_load import Brake, Drum, Edge, Load, Pawl, Rope, Sheave
 from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import MotorGroup

@@ -6,9 +6,10 @@ Declarations are written in the printed unit and kept in SI (°C for temperature
 from __future__ import annotations
 
 import math
-from dataclasses import MISSING, dataclass, field
+from dataclasses import MISSING, field
 from typing import Any
 
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import from_unit, in_unit
 
 SLACK = 1e-12

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, flag, positive, quantity, share, table
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import Enum, StrEnum
 
+from winchsim.frozen import dataclass
 from winchsim.physics.supply import Regime
 
 

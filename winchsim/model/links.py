@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage, value_at
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from winchsim.elementwise import Floats
+from winchsim.frozen import dataclass
 from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.physics.drum import Layer
 from winchsim.physics.heat import HeatPath

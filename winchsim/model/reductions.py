@@ -3,10 +3,10 @@ given of each."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, MotorGroup, Stage
 from winchsim.model.assumptions import Notebook
 from winchsim.physics import bearings, gears, worm

@@ -7,10 +7,11 @@ import contextlib
 import json
 import os
 import time
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, OutputError, WinchsimError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.report.writing import write_file
 from winchsim.scenario.change import from_values, to_values

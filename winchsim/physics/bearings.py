@@ -18,12 +18,12 @@ a shaft is the same wherever they stand between, unless a gear overhangs.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from winchsim.elementwise import Floats
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

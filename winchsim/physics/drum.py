@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from winchsim.elementwise import plain
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 NESTED_RISE = math.sqrt(3) / 2
 """Rise of a layer that lies in the grooves of the one below, in rope diameters. [-] Own geometry:

@@ -16,7 +16,6 @@ or after it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ import numpy as np
 from winchsim.assumption import Assumption
 from winchsim.elementwise import Floats, plain
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import quantity
 
 _MOST_HALVINGS = 200

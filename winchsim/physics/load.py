@@ -7,10 +7,10 @@ vertical lift). All functions take floats or arrays.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from winchsim.elementwise import Floats
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

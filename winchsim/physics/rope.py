@@ -18,10 +18,10 @@ reverse. An edge keeps ``exp(-mu angle)`` of the tension in both directions.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from winchsim.elementwise import Floats
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,10 @@ described."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
+
+from winchsim.frozen import dataclass
 
 
 class Ordinary(StrEnum):

@@ -27,7 +27,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum
 from typing import Any, NamedTuple
 
@@ -35,6 +34,7 @@ import numpy as np
 
 from winchsim.elementwise import Floats, dead_band, larger, pick, positive
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 Values = Sequence[Any]
 """One entry a group, each a float or an array."""

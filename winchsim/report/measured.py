@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from winchsim.assessment.history import read_history
 from winchsim.errors import Code, Fault, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.scenario.sheet import MeasuredTrace, SheetRow

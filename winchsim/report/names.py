@@ -6,7 +6,7 @@ time that a drawing library takes to load.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

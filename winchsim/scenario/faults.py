@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from winchsim.errors import Code, Fault, InputError
+from winchsim.frozen import dataclass
 from winchsim.scenario.lines import LineIndex
 
 MAX_FAULTS = 100

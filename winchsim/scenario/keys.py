@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Spec, bounds, default_of, is_required, specs, table_type
 from winchsim.quantity_text import in_unit
 from winchsim.units import describe_unit

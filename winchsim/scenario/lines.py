@@ -7,7 +7,9 @@ headers and the keys below them; what stands inside a value has the line of its 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from winchsim.frozen import dataclass
 
 _PART = r"""(?:[^\s.=\[\]{}"'#,]+|"[^"\n]*"|'[^'\n]*')"""
 _PATH = rf"{_PART}(?:[ \t]*\.[ \t]*{_PART})*"

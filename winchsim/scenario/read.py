@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from winchsim import inputs as declarations
 from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
+from winchsim.frozen import dataclass
 from winchsim.inputs import (
     REMOVED,
     RENAMED,

@@ -14,13 +14,13 @@ import io
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.frozen import dataclass
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit

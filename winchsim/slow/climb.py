@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from winchsim.constants import COPPER_MELTS
+from winchsim.frozen import dataclass
 from winchsim.model.electric import Drive, DriveLaw
 from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, raising_line, rotating_inertia

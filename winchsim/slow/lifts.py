@@ -5,12 +5,12 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE

@@ -3,11 +3,11 @@ drum's radius in each."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.model.estimate import pull
 from winchsim.physics import load, rope
 from winchsim.slow.stacking import Batch

@@ -4,13 +4,13 @@ stiffness."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import number
 from winchsim.strength.link import Basis, Strength, combined_range, weakest_basis
 from winchsim.strength.materials import RopeMaterial

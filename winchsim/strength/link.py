@@ -10,11 +10,11 @@ With less than the required factor it is used harder than good practice allows.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 Basis = Literal["given", "tested", "tabled", "from memory"]
 """What a strength rests on: a value that the user gave, a test that the user made, a published or

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, field, fields
 from types import MappingProxyType
 from typing import Any, Literal
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.strength.link import Basis, weakest_basis
 
 Family = Literal["printed polymer", "moulded polymer", "metal"]

@@ -4,13 +4,13 @@ out of its infill."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.strength.link import Strength, combined_range, weakest_basis
 from winchsim.strength.materials import Material
 

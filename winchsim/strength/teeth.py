@@ -8,13 +8,13 @@ running mesh adds to its own force is `dynamic_factor` on the demand side.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.gears import DEFAULT_PRESSURE_ANGLE, ISO_RACK, Diameters, Rack, diameters
 from winchsim.strength.link import Basis, Strength, combined_range, weakest_basis
 from winchsim.strength.materials import Material

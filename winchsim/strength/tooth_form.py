@@ -13,7 +13,6 @@ of the fillet is that centre plus one tip radius along the line. s runs from 0 (
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
@@ -22,6 +21,7 @@ from numpy.typing import NDArray
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.gears.shape import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,

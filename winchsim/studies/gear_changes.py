@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine
 

@@ -7,7 +7,6 @@ import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +17,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Status
 from winchsim.assessment.ranges import find_ranges
 from winchsim.errors import DomainError, WinchsimError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, spec_at, value_at
 from winchsim.model import build
 from winchsim.quantity_text import PRINTED_UNITS

@@ -4,12 +4,12 @@ torques that follow."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.physics.chain.elements import (
     Chain,
     drum_ratios,

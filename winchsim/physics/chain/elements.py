@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -23,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.elementwise import pick
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

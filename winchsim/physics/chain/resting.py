@@ -5,13 +5,13 @@ from __future__ import annotations
 
 import bisect
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 
 from winchsim.elementwise import larger, pick, positive
+from winchsim.frozen import dataclass
 from winchsim.physics.chain.branch import ChainTorques
 from winchsim.physics.chain.elements import (
     Chain,

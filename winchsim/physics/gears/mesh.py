@@ -6,12 +6,12 @@ Internal gears are known here only as partners of a pinion: a ring around it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.gears.shape import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,

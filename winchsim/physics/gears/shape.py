@@ -16,11 +16,11 @@ inch-system rack (1.157 m, 0.3 m) comes within 3.1 % of them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from winchsim.constants import INCH
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 DEFAULT_PRESSURE_ANGLE = math.radians(20.0)
 """Pressure angle taken when none is given [rad]. ISO 53; common practice for every small gear sold

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 from winchsim.assumption import Assumption
 from winchsim.constants import REFERENCE_TEMPERATURE
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_current
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winchsim.assumption import Assumption
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.motor.law import require_not_negative, require_positive
 from winchsim.physics.motor.output import OWN_EFFICIENCY, Gearbox, Output
 from winchsim.quantity_text import quantity

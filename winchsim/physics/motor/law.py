@@ -10,7 +10,6 @@ temperatures (°C) by linear laws.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ import numpy as np
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, REFERENCE_TEMPERATURE
 from winchsim.elementwise import Floats, dead_band, plain
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ loss, and its gearbox."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.physics.motor.law import require_positive
 
 PAIR_EFFICIENCY = (0.90, 0.87, 0.94)

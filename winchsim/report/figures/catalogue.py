@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from importlib import import_module
 
 from matplotlib.figure import Figure
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import COLUMN, Look
 from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from winchsim.frozen import dataclass
 from winchsim.model.ledger import Head, HeadKind, kind_of
 from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import (

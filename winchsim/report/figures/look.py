@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -17,6 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from winchsim.frozen import dataclass
 
 INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"

@@ -8,8 +8,8 @@ too.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from winchsim.frozen import dataclass
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
 from winchsim.report.words.timeline import worth_telling

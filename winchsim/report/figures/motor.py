@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase

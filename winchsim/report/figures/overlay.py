@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
+from winchsim.frozen import dataclass
 from winchsim.model import Event
 from winchsim.quantity_text import PRINTED_UNITS, in_unit, text_of
 from winchsim.report.figures.bands import (

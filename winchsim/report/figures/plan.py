@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine
 from winchsim.model.reductions import module_of

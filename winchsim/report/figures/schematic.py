@@ -4,7 +4,6 @@ with the numbers on it."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch, Polygon, Rectangle
 
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage
 from winchsim.model import Machine
 from winchsim.quantity_text import quantity, text_of

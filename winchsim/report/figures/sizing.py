@@ -4,7 +4,6 @@ limits."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter, NullLo
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
+from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
 from winchsim.quantity_text import PRINTED_UNITS, in_unit, show
 from winchsim.report.figures.look import (

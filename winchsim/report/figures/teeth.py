@@ -4,7 +4,6 @@ would bear."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
 
+from winchsim.frozen import dataclass
 from winchsim.report.figures.bands import (
     Band,
     Panel,

@@ -4,11 +4,11 @@ a stretch of time."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS, in_unit, number
 from winchsim.simulation import Record
 

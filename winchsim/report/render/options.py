@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS, show
 from winchsim.report.document import Cell, Face, Mark, Table, Text, Value
 from winchsim.report.plain_text import harmless

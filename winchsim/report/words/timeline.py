@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 
+from winchsim.frozen import dataclass
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
 from winchsim.physics.supply import Regime
 from winchsim.report.document import Text, Value, say

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from scipy.special import ndtr
 
 from winchsim.errors import DomainError, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, with_value
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, walk
 from winchsim.model import build
 from winchsim.studies.calibrate.breakage import Capacity, capacities

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
 from winchsim.errors import Code, Fault, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model.trial import trial_values
 

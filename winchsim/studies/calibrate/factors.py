@@ -12,13 +12,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.assessment.ranges import group_causes
 from winchsim.errors import DomainError, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, spec_at, walk, with_value
 from winchsim.model import Machine, build
 from winchsim.model.machine import Assumed

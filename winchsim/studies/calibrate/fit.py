@@ -7,13 +7,15 @@ and standard deviation 1.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtri, stdtrit
+
+from winchsim.frozen import dataclass
 
 Array = NDArray[Any]
 Mask = NDArray[np.bool_]

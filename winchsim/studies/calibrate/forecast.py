@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.errors import Code, DomainError, Fault, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull

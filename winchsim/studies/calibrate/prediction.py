@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtr
 
+from winchsim.frozen import dataclass
 from winchsim.studies.calibrate.evidence import SCATTERS, Kind, LiftTest
 from winchsim.studies.calibrate.fit import Fit, interval_width
 from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from winchsim.constants import INCH
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, value_at
 from winchsim.model import Machine
 from winchsim.physics.load import pull_needed

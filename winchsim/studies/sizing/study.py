@@ -4,12 +4,12 @@ it."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn, fails
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Status
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
 from winchsim.studies.gear_changes import GearChange

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, InputError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, MotorGroup, with_value
 from winchsim.model import Machine, build
 from winchsim.model.machine import LinkLimit

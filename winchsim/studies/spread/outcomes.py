@@ -6,7 +6,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
 
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
+from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from dataclasses import dataclass
 from functools import partial
 from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.frozen import dataclass
 from winchsim.studies.spread.builds import Plan
 from winchsim.studies.spread.outcomes import Outcomes, joined, lift_builds
 

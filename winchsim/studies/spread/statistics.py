@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from winchsim.errors import DomainError
+from winchsim.frozen import dataclass
 
 Array = NDArray[np.float64]
 

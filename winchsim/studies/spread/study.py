@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from winchsim.assessment.enums import Holding, Status
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment
 from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
+from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
