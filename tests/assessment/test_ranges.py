@@ -6,10 +6,12 @@ from dataclasses import replace
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.history import read_history
+from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins, holding
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
-from winchsim.inputs import with_value
+from winchsim.assessment.readings import find_readings
+from winchsim.inputs import Stage, with_value
 from winchsim.model import build
 from winchsim.model.machine import Assumed
 from winchsim.simulation import simulate
@@ -99,3 +101,55 @@ def test_what_matters_most_comes_first(small):
     assert effects[0] > 0
     assert found.assumed[0].effect_on is not None
     assert all(row.effect == 0 for row in found.assumed if row.low is None)
+
+
+RUNS_BACK = {
+    "stage": Stage(
+        kind="spur",
+        pinion=12,
+        gear=60,
+        module=1e-3,
+        width=0.01,
+        repeat=2,
+        friction=0.08,
+        bearing="ball",
+    ),
+    "load": {"mass": 3.0},
+}
+
+
+@pytest.mark.parametrize(
+    ("parts", "keys"),
+    [
+        (RUNS_BACK, (ReadingKey.BACK_DRIVING_SPEED, ReadingKey.PEAK_CURRENT)),
+        ({"load": {"mass": 40.0}}, (ReadingKey.PEAK_CURRENT, ReadingKey.MEAN_CURRENT)),
+    ],
+)
+def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
+    """Each cause at both ends in full; also the currents of a load that is not lifted."""
+    inputs = small(**parts, supply={"resistance": 0.5})
+    machine = build(inputs)
+
+    def readings(changed, ranges=None):
+        record = simulate(build(changed, strict=False))
+        found = find_readings(read_history(record), ranges)
+        return {reading.key: reading for reading in found}
+
+    known = readings(inputs, find_ranges(inputs, machine))
+    moves = {key: [] for key in keys}
+    for rows in group_causes(machine.assumed).values():
+        ends = []
+        for end in ("low", "high"):
+            changed = inputs
+            for row in rows:
+                changed = with_value(changed, row.path, end_of(row, end))
+            ends.append(readings(changed))
+        for key, found in moves.items():
+            found.append([math.log(end[key].value / known[key].value) for end in ends])
+    for key, found in moves.items():
+        low, high = (
+            known[key].value * math.exp(sign * math.hypot(*(most(0.0, *ends) for ends in found)))
+            for most, sign in ((min, -1), (max, 1))
+        )
+        assert known[key].low < known[key].value < known[key].high
+        assert (known[key].low, known[key].high) == pytest.approx((low, high), rel=0.05), key

@@ -56,28 +56,24 @@ LOGS: Mapping[Key, str] = {
     CheckKey.LIFT_TIME: "lift_time",
     CheckKey.START_COLD: "stall_margin_cold",
     CheckKey.START_HOT: "stall_margin_hot",
-    CheckKey.CONTINUOUS_CURRENT: "mean_current",
     CheckKey.BATTERY: "charge",
     CheckKey.JAM: "stall_factor",
     ReadingKey.SPEED: "last_speed",
-    ReadingKey.PEAK_CURRENT: "peak_current",
-    ReadingKey.MEAN_CURRENT: "mean_current",
     ReadingKey.PEAK_TENSION: "peak_tension",
     ReadingKey.ENERGY_IN: "energy_in",
     ReadingKey.CHARGE: "charge",
 }
 """Results of the quasi-static model whose logarithm is combined."""
 
-ONLY_IF_LIFTED = frozenset(
-    {
-        CheckKey.LIFT_TIME,
-        CheckKey.CONTINUOUS_CURRENT,
-        CheckKey.WINDING,
-        CheckKey.BATTERY,
-        *ReadingKey,
-    }
+CURRENTS = frozenset(
+    {CheckKey.CONTINUOUS_CURRENT, ReadingKey.PEAK_CURRENT, ReadingKey.MEAN_CURRENT}
 )
 """Compared only with variants that end as the base does."""
+
+ONLY_IF_LIFTED = (
+    frozenset({CheckKey.LIFT_TIME, CheckKey.WINDING, CheckKey.BATTERY, *ReadingKey}) - CURRENTS
+)
+"""Compared only where both are lifted."""
 
 
 @dataclass(frozen=True)
@@ -287,6 +283,13 @@ def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
         found: dict[Key, np.ndarray] = {
             key: np.log(getattr(lifts, name)) for key, name in LOGS.items()
         }
+        standing, running = lifts.standstill_current, lifts.peak_current
+        peak = np.where(
+            lifts.lifted & (batch.raising.ramp > 0), running, np.fmax(standing, running)
+        )
+        mean = np.where(lifts.lifted, lifts.mean_current, standing)
+        found[ReadingKey.PEAK_CURRENT] = np.log(peak)
+        found[ReadingKey.MEAN_CURRENT] = found[CheckKey.CONTINUOUS_CURRENT] = np.log(mean)
         found[CheckKey.WINDING] = np.log(lifts.tight_winding - batch.machine.ambient)
         for place, kind in enumerate(LinkKind):
             found[kind] = np.log(lifts.kind_factors[place])
@@ -336,7 +339,8 @@ def _combined(
     for variant in others:
         own = effects.setdefault(variant.name, {})
         for key, value in variant.logs.items():
-            if key in base.logs and (key not in ONLY_IF_LIFTED or (variant.lifted and base.lifted)):
+            alike = variant.lifted is base.lifted or key not in CURRENTS | ONLY_IF_LIFTED
+            if key in base.logs and alike and (base.lifted or key not in ONLY_IF_LIFTED):
                 own.setdefault(key, []).append(value - base.logs[key])
     keys = {key for own in effects.values() for key in own}
     spans, worst = {}, {}

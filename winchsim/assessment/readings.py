@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from winchsim.assessment.history import History, Span
-from winchsim.assessment.kinds import Reading, ReadingKey
+from winchsim.assessment.history import History, RunBack, Span
+from winchsim.assessment.kinds import CheckKey, Reading, ReadingKey
 from winchsim.assessment.ranges import Ranges
 from winchsim.model import Event
 from winchsim.simulation import RecordedEvent
@@ -54,12 +55,23 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
         if value is None:
             continue
         ends = None if ranges is None or key not in ranges.spans else ranges.span(key)
+        if key is ReadingKey.BACK_DRIVING_SPEED and ranges is not None:
+            ends = _back_driving_span(ranges, backs)
         low, high = (None, None) if ends is None else (value * ends[0], value * ends[1])
         if key is ReadingKey.EFFICIENCY and ranges is not None:
             down_, up = ranges.span(ReadingKey.ENERGY_IN)
             low, high = value / up, min(value / down_, 1.0)
         found.append(Reading(key, QUANTITIES[UNITS[key]], UNITS[key], value, low, high))
     return tuple(found)
+
+
+def _back_driving_span(ranges: Ranges, backs: Sequence[RunBack]) -> tuple[float, float] | None:
+    """Factors on the speed of a load that runs back: its energy of motion is the share of its torque
+    that friction leaves over. None are known where motors or a stretched rope drive it. [-]"""
+    middle, least, most = (share.net for share in ranges.hold[CheckKey.HOLD_DISTURBED])
+    if middle <= 0 or any(back.powered or back.stopped for back in backs):
+        return None
+    return math.sqrt(max(least, 0.0) / middle), math.sqrt(most / middle)
 
 
 def lowering(history: History) -> tuple[RecordedEvent, float] | None:
