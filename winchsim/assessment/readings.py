@@ -66,7 +66,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
 
 
 def _back_driving_span(ranges: Ranges, backs: Sequence[RunBack]) -> tuple[float, float] | None:
-    """Factors on the speed of a load that runs back: its energy of motion is the share of its torque
+    """Factors on the speed of a load that runs back: its energy is the share of its torque
     that friction leaves over. None are known where motors or a stretched rope drive it. [-]"""
     middle, least, most = (share.net for share in ranges.hold[CheckKey.HOLD_DISTURBED])
     if middle <= 0 or any(back.powered or back.stopped for back in backs):
