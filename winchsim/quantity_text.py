@@ -141,8 +141,8 @@ def show(
     value, low, high : float
         SI values (°C for temperatures); no range where `low` and `high` are None.
     limit : float, optional
-        Each text is on the same side of the limit as its number: more digits where rounding would
-        cross it.
+        The value's text is on the same side of the limit as the value: more digits where rounding
+        would cross it. The ends follow by one digit.
     unit : str
         One of `PRINTED_UNITS`; the texts are in this unit and do not name it.
 
@@ -166,8 +166,8 @@ def show(
     place = _last_place(first if first in known else max(known, default=0.0, key=abs), width)
     extra = any(_crosses(x, _place_of(x, place), edge) for x in known)
     value_text, low_text, high_text = (
-        "" if x is None else _shown(x, _place_of(x, place) - extra, edge, width > 0)
-        for x in numbers
+        "" if x is None else _shown(x, _place_of(x, place) - extra, side, width > 0)
+        for x, side in zip(numbers, (edge, None, None), strict=True)
     )
     return value_text, low_text, high_text
 

@@ -50,11 +50,11 @@ def done(folder):
 def test_the_first_screen_has_answer_limits_and_cautions(done):
     assert done.code == ExitCode.GOOD and done.out.startswith("THIN")
     lines, text = done.out.splitlines(), " ".join(done.out.split())
-    assert max(map(len, lines)) <= 80 and len(lines) <= 30
-    assert "6 rungs from an unloaded run to 10 kg" in text and "Held by friction only" in text
+    assert max(map(len, lines)) <= 80 and len(lines) <= 26
+    assert "6 rungs, unloaded to 10 kg" in text and "held by friction only" in text
     for words in (
         "reverse the polarity",
-        "power off within",
+        "switch off within",
         "25 %",
         "Follow local codes",
         "--full",

@@ -68,7 +68,7 @@ def test_the_first_screen_begins_with_the_answer_and_ends_with_the_cautions(
     assert lines[0].split()[0] in ("OK", "THIN", "NOT") and "competent person decides" in " ".join(
         done.out.split()
     )
-    assert len(lines) <= (25 if units == "si" else 27) and max(map(len, lines)) <= 80
+    assert len(lines) <= (26 if units == "si" else 28) and max(map(len, lines)) <= 80
     assert ("lb]" in done.out) == (units == "us")
 
 

@@ -12,7 +12,7 @@ from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
 from winchsim.report.render.html import render_html
 from winchsim.report.render.markdown import render_markdown
-from winchsim.report.render.options import Options
+from winchsim.report.render.options import Options, sentence_text
 from winchsim.report.render.text import render_text
 from winchsim.report.words.advice import _ACTIONS, CAUTIONS
 from winchsim.report.words.checks import CHECKS, READINGS
@@ -110,4 +110,6 @@ def test_every_end_has_a_sentence(reported, end):
     found = reported[0]
     for height in (0.0, 0.2):
         target = replace(found.target, end=end, final_height=height, torque_share=0.5, part="rope")
-        assert outcome(replace(found, target=target))
+        text = sentence_text(outcome(replace(found, target=target)))
+        stays = "Power off:" in text or "stays on the floor" in text
+        assert stays or end in (End.NOT_TRUSTED, End.DONE)

@@ -49,6 +49,10 @@ AMPLE_HOLD = 2.0
 AMPLE_RESERVE = 1.06
 """Reserve of a second proposal of a kind, where the first did not do. [-] Own choice."""
 
+LIGHTER = 1.3
+"""The same for a second, lighter load: the jerk of lift-off does not shrink with the load. [-] Own
+choice."""
+
 Aim = tuple[tuple[CheckKey, ...], Iterator[Proposal]]
 """The checks that proposals are meant for, and the proposals."""
 
@@ -218,7 +222,8 @@ def _holds(reserve: float) -> Callable[[Machine], bool]:
 
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:
-    """The weakest part made as strong as is required; where that is too much, so that it lasts."""
+    """The weakest part made as strong as is required; where that is too much, so that it lasts;
+    at last a lighter load."""
     row = min(
         found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None
     )
@@ -236,6 +241,12 @@ def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[P
         RESERVE / factor,
     ):
         change = proposals.stronger_part(inputs, kind, row.path, gain) if gain > 1 else None
+        if change is not None:
+            yield change
+    for reserve in (AMPLE_RESERVE, LIGHTER) if row.status is Status.THIN else ():
+        mass = inputs.load.mass * min(1.0, row.factor / row.required) / reserve
+        mass = proposals.to_people(mass, "kg", up=False)
+        change = proposals.proposal(ActionKind.LESS_LOAD, inputs, "load.mass", mass)
         if change is not None:
             yield change
 

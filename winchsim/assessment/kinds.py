@@ -327,6 +327,10 @@ class Assessment:
         """The reading of a key."""
         return next((reading for reading in self.readings if reading.key is key), None)
 
+    def finding(self, kind: FindingKind) -> Finding | None:
+        """The first finding of a kind."""
+        return next((finding for finding in self.findings if finding.kind is kind), None)
+
     def has(self, kind: FindingKind) -> bool:
         """Whether a finding of a kind is among them."""
-        return any(finding.kind is kind for finding in self.findings)
+        return self.finding(kind) is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 
 from winchsim.frozen import dataclass
@@ -64,15 +65,24 @@ Cell = str | Value | Mark | Text
 """Content of one place of a table."""
 
 
-def say(template: str, *parts: str | Value | Text) -> Text:
-    """A sentence with each ``{}`` of a template replaced by a part."""
-    words = template.split("{}")
-    if len(words) != len(parts) + 1:
+def say(template: str, *parts: str | Value | Text, **named: str | Value | Text) -> Text:
+    """A sentence with each ``{}`` of a template replaced by a part, each ``{name}`` by its own."""
+    found: list[str | Value] = []
+    left = list(parts)
+    for place, word in enumerate(_PLACES.split(template)):
+        if place % 2 == 0:
+            part: str | Value | Text = word
+        elif word or left:
+            part = named[word] if word else left.pop(0)
+        else:
+            raise ValueError(f"{len(parts)} parts for {template!r}")
+        found += part if isinstance(part, tuple) else [part]
+    if left:
         raise ValueError(f"{len(parts)} parts for {template!r}")
-    found: list[str | Value] = [words[0]]
-    for part, word in zip(parts, words[1:], strict=True):
-        found += [*part, word] if isinstance(part, tuple) else [part, word]
     return tuple(item for item in found if item != "")
+
+
+_PLACES = re.compile(r"\{(\w*)\}")
 
 
 def joined(texts: list[Text], between: str = " ") -> Text:
@@ -121,21 +131,13 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Column:
-    """A column of a table; the text of a `wraps` column may take several lines."""
-
-    head: str
-    right: bool = False
-    wraps: bool = False
-
-
-@dataclass(frozen=True)
 class Table:
     """Rows of cells under columns.
 
     Attributes
     ----------
-    columns : tuple of Column
+    columns : tuple of str
+        Their heads.
     rows : tuple of tuple of Cell
         As many cells as columns.
     spare : tuple of (int, int)
@@ -145,10 +147,18 @@ class Table:
         What the rows are, for the line that counts the rows left out.
     """
 
-    columns: tuple[Column, ...]
+    columns: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
     spare: tuple[tuple[int, int], ...] = ()
     name: str = "rows"
+
+    def is_right(self, column: int) -> bool:
+        """Whether a column is aligned to the right: all its cells are numbers of one unit."""
+        cells = [row[column] for row in self.rows if row[column] != ""]
+        numbers = [
+            cell for cell in cells if isinstance(cell, Value) and cell.face is not Face.RANGE
+        ]
+        return len(numbers) == len(cells) > 1 and len({cell.unit for cell in numbers}) == 1
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.model.estimate import raising_phase
 from winchsim.report.document import (
     Cell,
-    Column,
     Document,
     Headline,
     Items,
@@ -29,6 +28,7 @@ from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options
 from winchsim.report.si_keys import keyed
 from winchsim.report.words import advice, ladder
+from winchsim.report.words.details import THIN
 from winchsim.report.words.findings import finding
 from winchsim.report.words.values import MARKS, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
@@ -71,14 +71,14 @@ def build(
         body.append(finding(Finding(FindingKind.NO_PATH_DOWN)))
     body.append(ladder.rung_table(found, sheet=sheet, blind=blind))
     if binding.rows and not blind:
-        body.append(binding)
+        body += [binding, THIN]
     down, stops = ladder.down_lines(found), ladder.stop_lines(found)
     if sheet:
         body.append(
             Paragraph(say("____________________  Tested by: ____________________"), label="Date:")
         )
     else:
-        body += [Paragraph((), label="Lowering"), Items(down)]
+        body += [Paragraph((), label="Lowering"), Items(ladder.down_lines(found, numbers=False))]
         body.append(Paragraph(joined(list(stops[:2]))))
     body.append(Paragraph(advice.last_line(heaviest)))
     cautions = tuple(advice.caution(kind, heaviest) for kind in heaviest.cautions)
@@ -110,7 +110,7 @@ def _run_table(found: Ladder, *, sheet: bool) -> Table:
         load = value(rung.mass, "kg") if rung.mass else "unloaded"
         rows.append((str(rung.number), load, *limits, *[""] * (len(BLANKS) if sheet else 0)))
     heads = ("rung", "load", "stop after", "stop above", *(BLANKS if sheet else ()))
-    return Table(tuple(map(Column, heads)), tuple(rows))
+    return Table(heads, tuple(rows))
 
 
 def ladder_page(found: Ladder, *, name: str, us: bool = False, blind: bool = False) -> str:

@@ -94,6 +94,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
         FigureRef(OF_A_LIFT[0].name, OF_A_LIFT[0].heading, OF_A_LIFT[0].caption),
         *_actions(found),
         details.check_table(found.checks),
+        *([details.THIN] if found.counts[Status.THIN] else []),
     ]
     if advice.unchecked(found):
         screen.append(Paragraph(advice.unchecked(found), faint=True))
@@ -110,7 +111,7 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
 def _actions(found: Assessment) -> tuple[Node, ...]:
     if found.actions:
         items = tuple(map(advice.action, found.actions))
-        return Paragraph((), label="Actions"), Items(items, True, ((1, 2), (3, 1)))
+        return Paragraph((), label="Actions"), Items(items, True, ((3, 2), (5, 1)))
     if found.status is Status.FAILS:
         return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
     return ()

@@ -13,7 +13,6 @@ from winchsim.assessment.kinds import Assessment, CheckKey, Status
 from winchsim.inputs import spec_at
 from winchsim.report.document import (
     Cell,
-    Column,
     Document,
     Face,
     FigureRef,
@@ -33,7 +32,7 @@ from winchsim.report.si_keys import key, si_unit
 from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.details import check_table
+from winchsim.report.words.details import THIN, check_table
 from winchsim.report.words.values import MARKS, limit_of, of_check, suited, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.sizing import Study, most_power
@@ -70,6 +69,7 @@ def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = 
         FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
         Paragraph(_sentences(study)),
         _binding(study),
+        THIN,
     ]
     shown = _closing(study)
     body += [Paragraph(advice.last_line(shown))] if shown else []
@@ -137,12 +137,12 @@ def _binding(study: Study) -> Table:
     index = study.nearest if study.recommended is None else study.recommended
     run = next((run for run in study.runs if run.index == index), None)
     columns = (
-        Column("check", wraps=True),
-        Column("limit", wraps=True),
-        Column("value"),
-        Column("status"),
-        Column("ok", wraps=True),
-        Column("fails", wraps=True),
+        "check",
+        "limit",
+        "value",
+        "status",
+        "ok",
+        "fails",
     )
     rows: list[tuple[Cell, ...]] = []
     spare = []
@@ -180,7 +180,7 @@ def shown_rows(study: Study) -> list[int]:
 
 
 def _candidates(study: Study) -> Table:
-    heads = (Column(study.question.name, wraps=bool(study.changes)), *_result_columns(study.sweep))
+    heads = (study.question.name, *_result_columns(study.sweep))
     rows = [
         (words.candidate(study, i), *_results(study.sweep, i, study.always))
         for i in shown_rows(study)
@@ -188,9 +188,9 @@ def _candidates(study: Study) -> Table:
     return Table(heads, tuple(rows), name="candidates")
 
 
-def _result_columns(found: Sweep) -> tuple[Column, ...]:
+def _result_columns(found: Sweep) -> tuple[str, ...]:
     checks = [name for name_key, name in IN_TABLES if found.check(name_key)]
-    return (Column("time"), *map(Column, checks), Column("status"), Column("bound by", wraps=True))
+    return ("time", *checks, "status", "bound by")
 
 
 def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tuple[Cell, ...]:
@@ -220,12 +220,12 @@ def _power(study: Study) -> tuple[Section, ...]:
 
 def _runs(study: Study) -> Table:
     columns = (
-        Column(study.question.name, wraps=bool(study.changes)),
-        Column("status"),
-        Column("lift time"),
-        Column("quasi-static"),
-        Column("difference"),
-        Column("end", wraps=True),
+        study.question.name,
+        "status",
+        "lift time",
+        "quasi-static",
+        "difference",
+        "end",
     )
     rows: list[tuple[Cell, ...]] = []
     for run in study.runs:
@@ -367,10 +367,7 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
 
 
 def _sweep_table(swept: Sweep, base: Sweep) -> Table:
-    heads = [
-        Column(path.rpartition(".")[2] if _unique(path, swept) else path, wraps=True)
-        for path in swept.values
-    ]
+    heads = [path.rpartition(".")[2] if _unique(path, swept) else path for path in swept.values]
     order = np.argsort(-swept.ranks, kind="stable")
     rows = [("as it is", *[""] * (len(heads) - 1), *_results(base, 0))]
     rows += [

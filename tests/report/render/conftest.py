@@ -3,7 +3,6 @@
 import pytest
 
 from winchsim.report.document import (
-    Column,
     Document,
     Face,
     FigureRef,
@@ -35,13 +34,7 @@ def _row(label, value, unit, low, high, limit, mark, **more):
 
 @pytest.fixture
 def document():
-    columns = (
-        Column("quantity"),
-        Column("value"),
-        Column("range"),
-        Column("limit"),
-        Column("status"),
-    )
+    columns = ("quantity", "value", "range", "limit", "status")
     rows = (
         _row("lift time", 28.2, "s", 25.6, 33.1, None, OK),
         _row("holding margin", 1.149, "", 0.951, 1.402, 1.0, THIN, sign="×"),

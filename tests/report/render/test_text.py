@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from winchsim.report.document import Value, say
+from winchsim.report.document import Table, Value, say
 from winchsim.report.render.options import Options, value_text
 from winchsim.report.render.text import render_text
 
@@ -32,10 +32,10 @@ THIN 1 of 3. Lifts 14 kg [30.9 lb] by 0.6 m [1.97 ft]
   <b>*now*</b>.
   crate.toml . not rated
 
-quantity        value         range         limit  status
-lift time       28 s          26 to 33             ok
-holding margin  1.15 x        0.95 to 1.40  1      thin
-speed | odd     21.3 mm/s                          ok
+quantity        value            range         limit  status
+lift time       28 s             26 to 33             ok
+holding margin  1.15 x           0.95 to 1.40  1      thin
+speed | odd     21.3 mm/s                             ok
                 [0.839 in/s]
 If it jams: the shaft breaks first.
 1  Fit a brake.
@@ -87,9 +87,16 @@ def test_nothing_of_a_user_steers_the_terminal(document):
     assert "\033" not in render_text(odd, Options()) and "\\x1b[2J" in render_text(odd, Options())
 
 
-def test_no_line_of_a_wrapped_column_is_wider_than_the_terminal(document):
+def test_no_line_is_wider_than_the_terminal(document):
+    long = (
+        "starting torque margin",
+        Value(1.0, "N", 0.5, 2.0),
+        "a_path_of.many.parts",
+        *["x y"] * 9,
+    )
+    wide = dataclasses.replace(document, body=(*document.body, Table(("head",) * 12, (long,))))
     for width in (60, 80, 120):
-        for line in render_text(document, Options(width=width, full=True)).splitlines():
+        for line in render_text(wide, Options(width=width, full=True)).splitlines():
             assert len(line) <= width
 
 

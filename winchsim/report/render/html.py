@@ -8,7 +8,6 @@ from string import Template
 
 from winchsim.report.document import (
     Cell,
-    Column,
     Document,
     FigureRef,
     Finding,
@@ -148,23 +147,21 @@ def _table(node: Table, options: Options) -> Iterable[str]:
 def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
     """Rows whose cells know the head of their column, so that a narrow screen can stack them."""
     yield "<table>"
-    if any(column.head for column in node.columns):
-        heads = "".join(f'<th scope="col"{_side(c)}>{safe(c.head)}</th>' for c in node.columns)
+    sides = [' class="number"' if node.is_right(n) else "" for n in range(len(node.columns))]
+    if any(node.columns):
+        pairs = zip(node.columns, sides, strict=True)
+        heads = "".join(f'<th scope="col"{side}>{safe(head)}</th>' for head, side in pairs)
         yield f"<thead><tr>{heads}</tr></thead>"
     yield "<tbody>"
     for row in map(node.rows.__getitem__, kept):
         cells = []
         for number, (column, cell) in enumerate(zip(node.columns, row, strict=True)):
             words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{_words(cell, options)}</bdi>"
-            head = f' data-head="{safe(column.head)}"' if column.head else ""
+            head = f' data-head="{safe(column)}"' if column else ""
             tag = 'th scope="row"' if number == 0 else "td"
             words = words if words != "<bdi></bdi>" else ""
             is_value = isinstance(cell, Value) or (isinstance(cell, tuple) and len(cell) == 2)
-            side = _side(column) or (' class="value"' if is_value else "")
+            side = sides[number] or (' class="value"' if is_value else "")
             cells.append(f"<{tag}{side}{head}>{words}</{tag[:2]}>")
         yield "<tr>" + "".join(cells) + "</tr>"
     yield "</tbody></table>"
-
-
-def _side(column: Column) -> str:
-    return ' class="number"' if column.right else ""

@@ -66,10 +66,11 @@ def _node(node: Node, options: Options, level: int) -> Iterable[str]:
             action = f" Action: {_words(node.action, options)}" if node.action else ""
             yield f"- **{escaped(node.mark.word)}** {_words(node.text, options)}{action}"
         case Table():
-            heads = " | ".join(escaped(column.head) for column in node.columns)
+            heads = " | ".join(map(escaped, node.columns))
+            sides = [" ---: " if node.is_right(n) else " --- " for n in range(len(node.columns))]
             lines = [
                 f"| {heads} |",
-                "|" + "|".join(" ---: " if c.right else " --- " for c in node.columns) + "|",
+                "|" + "|".join(sides) + "|",
             ]
             lines += [
                 "| " + " | ".join(_words(cell, options) for cell in row) + " |" for row in node.rows

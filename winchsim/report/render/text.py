@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Collection, Iterable
 
-from winchsim.report.columns import aligned
 from winchsim.report.document import (
     Cell,
     Document,
@@ -24,8 +24,8 @@ from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
 from winchsim.report.render.options import TIED, Options, cell_text, count_text, plain_characters
 
-LEAST_WRAP = 10
-"""Columns that a wrapped column of a table has at least. [-]"""
+LEAST_WRAP = 4
+"""Characters of a column of a table for which words are cut, where nothing else helps. [-]"""
 
 
 def render_text(document: Document, options: Options) -> str:
@@ -136,41 +136,48 @@ def _finding(node: Finding, options: Options) -> Iterable[str]:
 
 
 def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable[str]:
+    paint = Paint(options.colour)
     rows = [row for number, row in enumerate(node.rows) if number not in left_out]
     cells = [[_words(cell, options) for cell in row] for row in rows]
-    heads = [column.head for column in node.columns]
-    lines = [*([heads] if any(heads) else []), *cells]
-    widths = _widths(node, lines, options.width)
-    wrapped: list[list[str]] = []
-    marks: list[tuple[Mark, ...]] = []
-    for row, line in zip([()] * (len(lines) - len(rows)) + rows, lines, strict=True):
-        parts = [
-            textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
-            for cell, width in zip(line, widths, strict=True)
-        ]
-        for number in range(max(map(len, parts))):
-            wrapped.append([part[number] if number < len(part) else "" for part in parts])
-            marks.append(
-                tuple(cell for cell in row if isinstance(cell, Mark)) if number == 0 else ()
-            )
-    sides = "".join("r" if column.right else "l" for column in node.columns)
-    for number, (line_text, found) in enumerate(zip(aligned(wrapped, sides), marks, strict=True)):
-        text = Paint(options.colour).faint(line_text) if number == 0 and any(heads) else line_text
-        for mark in found:
-            before, word, after = text.rpartition(clean(mark.word))
-            text = before + _painted(mark, word, options) + after
-        yield text
+    has_heads = any(node.columns)
+    lines = [[clean(head) for head in node.columns], *cells] if has_heads else cells
+    gap, widths = _widths(lines, options.width)
+    right = "".join("r" if node.is_right(n) else "l" for n in range(len(node.columns)))
+    for row, line in zip([()] * has_heads + rows, lines, strict=True):
+        for text in _row(line, widths, right, " " * gap):
+            for mark in (cell for cell in row if isinstance(cell, Mark)):
+                before, word, after = text.rpartition(clean(mark.word))
+                text = before + _painted(mark, word, options) + after
+            yield text if row else paint.faint(text)
     if left_out:
-        yield Paint(options.colour).faint(count_text(node, left_out))
+        yield paint.faint(count_text(node, left_out))
 
 
-def _widths(node: Table, lines: list[list[str]], width: int) -> list[int]:
-    """Width of each column; where there is too little room, those that wrap give way first."""
-    widths = [max(map(len, column), default=1) or 1 for column in zip(*lines, strict=True)]
-    over = sum(widths) + 2 * (len(widths) - 1) - width
-    order = sorted(range(len(widths)), key=lambda n: (not node.columns[n].wraps, -widths[n]))
-    for number in order:
-        cut = max(0, min(over, widths[number] - LEAST_WRAP))
-        widths[number] -= cut
-        over -= cut
-    return widths
+def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:
+    """Lines of one row; a cell that is too long takes several."""
+    parts = [
+        textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+        for cell, width in zip(cells, widths, strict=True)
+    ]
+    for places in itertools.zip_longest(*parts, fillvalue=""):
+        padded = zip(places, widths, sides, strict=True)
+        yield gap.join(
+            text.rjust(width) if side == "r" else text.ljust(width) for text, width, side in padded
+        )
+
+
+def _widths(lines: list[list[str]], width: int) -> tuple[int, list[int]]:
+    """Gap and width of each column: where there is too little room, the widest give way first,
+    down to their longest word."""
+    columns = list(zip(*lines, strict=True))
+    widths = [max(map(len, column), default=1) or 1 for column in columns]
+    longest = [max(len(word) for cell in column for word in cell.split(" ")) for column in columns]
+    for gap, least in ((2, longest), (1, longest), (1, [LEAST_WRAP] * len(columns))):
+        while (over := sum(widths) + gap * (len(widths) - 1) - width) > 0:
+            wide = [n for n, least_of in enumerate(least) if widths[n] > least_of]
+            if not wide:
+                break
+            widths[max(wide, key=widths.__getitem__)] -= 1
+        if over <= 0:
+            break
+    return gap, widths

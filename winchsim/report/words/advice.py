@@ -16,6 +16,7 @@ from winchsim.assessment.kinds import (
     Jam,
     NoLimit,
     Setting,
+    Status,
 )
 from winchsim.quantity_text import rounded
 from winchsim.report.document import Face, Text, Value, joined, say
@@ -36,8 +37,8 @@ def jam(found: Jam, check: Check | None) -> Text:
     factor = Value(first.dynamic, "", low, high, 1.0)
     if not found.breaks:
         if low is not None and low < 1:
-            return say("the {} may break: lowest factor {}.", first.label, factor)
-        return say("no part breaks; lowest factor {}, {}.", factor, first.label)
+            return say("the {} may break, factor {}.", first.label, factor)
+        return say("no part breaks; {} has factor {}.", first.label, factor)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
     if found.limit is not None:
@@ -95,23 +96,20 @@ _ACTIONS = {
     ActionKind.BRAKE: "Fit a brake on the drum ({path} {after})",
     ActionKind.LOCKING_STAGE: "Use a stage that locks ({path} {after})",
     ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged ({path} {after})",
-    ActionKind.STRONGER_PART: "Strengthen the part ({path} {before} → {after})",
+    ActionKind.STRONGER_PART: "Make the weakest part stronger ({path} {before} → {after})",
 }
 
 
 def action(found: Action) -> Text:
     """A change, and what it brought when it was tried in full."""
     setting = found.changes[0] if found.changes else Setting("", None, None, "")
-    parts: dict[str, str | Value] = {
-        "path": setting.path,
-        "before": _setting(setting.before, setting.unit),
-        "after": _setting(setting.after, setting.unit),
-    }
-    pieces = [piece.partition("{")[::2] for piece in _ACTIONS[found.kind].split("}")]
-    texts: list[str | Value] = []
-    for words, name in pieces:
-        texts += [words, parts[name]] if name else [words]
-    return (*(text for text in texts if text), ": ", *_effect(found))
+    text = say(
+        _ACTIONS[found.kind],
+        path=setting.path,
+        before=_setting(setting.before, setting.unit),
+        after=_setting(setting.after, setting.unit),
+    )
+    return (*text, ": ", *_effect(found))
 
 
 def _setting(given: Any, unit: str) -> str | Value:
@@ -124,8 +122,12 @@ def _effect(found: Action) -> Text:
     """Lift time or the check that the action is for, and the status of the changed build."""
     first = found.effects[0] if found.effects else None
     total = sum(found.counts.values())
-    counts = f"then {found.counts[found.status]} of {total} {found.status.value}"
-    if first is None or found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
+    count = found.counts[found.status]
+    verb = "fail" if found.status is Status.FAILS and count > 1 else found.status.value
+    counts = f"then {count} of {total} {verb}"
+    if first is not None and found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
+        return say(f"holds with the power off, {counts}")
+    if first is None:
         return say(counts)
     if first.before.key is CheckKey.TARGET:
         if found.reached and found.lift_time is not None:
@@ -181,12 +183,12 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
 
 def unchecked(found: Assessment) -> Text:
     """Inputs without which a check is left out."""
-    names = [
-        f"{CHECKS[check.key]} ({', '.join(check.missing)} not given)"
-        for check in found.checks
-        if check.missing
-    ]
-    return say(f"Not checked: {'; '.join(names)}.") if names else ()
+    names: dict[tuple[str, ...], list[str]] = {}
+    for check in found.checks:
+        if check.missing:
+            names.setdefault(check.missing, []).append(CHECKS[check.key])
+    texts = [f"{', '.join(keys)} for {' and '.join(n)}" for keys, n in names.items()]
+    return say(f"Not given: {'; '.join(texts)}.") if texts else ()
 
 
 def last_line(found: Assessment) -> Text:

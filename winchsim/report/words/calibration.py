@@ -11,7 +11,6 @@ from winchsim.model.trial import plain_raise
 from winchsim.quantity_text import quantity
 from winchsim.report.document import (
     Cell,
-    Column,
     Face,
     Finding,
     Table,
@@ -156,7 +155,7 @@ def fitted(found: Calibration, inputs: Inputs) -> Table:
     for row in found.parameters:
         if row.determined:
             rows += _fitted(row, inputs)
-    return Table(tuple(map(Column, heads)), tuple(rows), name="values")
+    return Table(heads, tuple(rows), name="values")
 
 
 def _fitted(row: Parameter, inputs: Inputs) -> list[tuple[Cell, ...]]:
@@ -206,7 +205,7 @@ def changes(found: Calibration) -> Table:
         rows.append(
             (path, _shown(new, unit), f"{was}, assumed" if old is None and path in assumed else was)
         )
-    return Table(tuple(map(Column, ("value", "calibrated", "before"))), tuple(rows), name="values")
+    return Table(("value", "calibrated", "before"), tuple(rows), name="values")
 
 
 def _shown(item: object, unit: str) -> str:
@@ -231,7 +230,7 @@ def residuals(found: Calibration) -> Table:
             say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
         )
         rows.append((str(row.test.number), load(row.test), LABELS[row.kind], *times, off, left))
-    return Table(tuple(map(Column, heads)), tuple(rows), name="measurements")
+    return Table(heads, tuple(rows), name="measurements")
 
 
 def sides(found: Calibration) -> Table:
@@ -244,7 +243,7 @@ def sides(found: Calibration) -> Table:
             shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
         agrees = "agrees" if row.agrees else "disagrees"
         rows.append((str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown))
-    return Table(tuple(map(Column, ("test", "load", "seen", "model", "by the model"))), tuple(rows))
+    return Table(("test", "load", "seen", "model", "by the model"), tuple(rows))
 
 
 def predictions(found: Calibration) -> Table:
@@ -262,7 +261,7 @@ def predictions(found: Calibration) -> Table:
                 "holds" if row.holds else "runs back",
             )
         )
-    return Table(tuple(map(Column, heads)), tuple(rows), name="tests")
+    return Table(heads, tuple(rows), name="tests")
 
 
 def _interval(found: Interval, unit: str) -> tuple[Value, Value]:

@@ -15,7 +15,7 @@ CHECKS = {
     CheckKey.PARTS: "factor of the weakest part",
     CheckKey.JAM: "lowest factor in a jam",
     CheckKey.ROPE_BEND: "drum-to-rope ratio",
-    CheckKey.DRUM_CAPACITY: "drum capacity for the rope",
+    CheckKey.DRUM_CAPACITY: "drum capacity for rope",
     CheckKey.CONTINUOUS_CURRENT: "continuous motor load",
     CheckKey.SUPPLY: "time at the current limit",
     CheckKey.BATTERY: "battery charge over need",

@@ -17,7 +17,7 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
-from winchsim.report.document import Cell, Column, Face, Section, Table, Value
+from winchsim.report.document import Cell, Face, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
 from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
@@ -35,8 +35,7 @@ _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_te
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
     """Every check. The worst stand first, and those that do not fail are spare, unless
     `all_rows`."""
-    numbers = [Column(name, wraps=True) for name in ("value", "range", "limit")]
-    columns = (Column("quantity", wraps=True), *numbers, Column("status"))
+    columns = ("quantity", "value", "range", "limit", "status")
     shown = list(checks) if all_rows else sorted(checks, key=lambda check: check.status.rank)
     rows: list[tuple[Cell, ...]] = []
     for check in shown:
@@ -45,26 +44,37 @@ def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
         known: Cell = "–" if check.value is None else of_check(check, Face.VALUE)
         rows.append((CHECKS[check.key], known, ends, limit_of(check), status))
 
-    def interest(place: int) -> tuple[int, bool, int]:
-        check = shown[place]
-        return -check.status.rank, check.key in _KEY_CHECKS, -place
-
-    order = sorted((k for k, c in enumerate(shown) if c.status is not Status.FAILS), key=interest)
-    tiers = {Status.THIN: LAST_SPARE}
-    spare = () if all_rows else tuple((tiers.get(shown[k].status, 0), k) for k in order)
+    spare = () if all_rows else tuple(
+        (2 * (check.status is Status.THIN) * (1 + (check.key in _KEY_CHECKS)), place)
+        for place, check in sorted(enumerate(shown), key=lambda pair: _interest(pair[1]))
+        if check.status is not Status.FAILS
+    )  # fmt: skip
     return Table(columns, tuple(rows), spare, "checks")
 
 
+def _interest(check: Check) -> tuple[int, bool, int]:
+    return -check.status.rank, check.key in _KEY_CHECKS, -list(CHECKS).index(check.key)
+
+
+THIN = Paragraph(
+    say("thin: its range crosses the limit, or the required or advised value is missed."),
+    faint=True,
+)
+"""What `thin` means; stands below the first table that may say so."""
+
 LAST_SPARE = 2
-"""Order in which thin checks are left out: behind other checks (0), second parts and actions
-(1)."""
+"""Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks
+(2), a third action (3), thin checks of most interest (4), a second action (5)."""
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
     columns = (
-        Column("weakest part", wraps=True),
-        *map(Column, ("factor", "range", "required", "status")),
+        "weakest part",
+        "factor",
+        "range",
+        "required",
+        "status",
     )
     rows = [
         (part.label, *_factor(part), Value(part.required), MARKS[part.status]) for part in parts
@@ -82,9 +92,13 @@ def _factor(part: PartRow) -> tuple[Value, Value]:
 def part_table(parts: Sequence[PartRow]) -> Table:
     """All parts that the pull passes through, with demand and capacity."""
     columns = (
-        Column("part", wraps=True),
-        *map(Column, ("demand", "capacity", "factor", "required", "status")),
-        Column("capacity from", wraps=True),
+        "part",
+        "demand",
+        "capacity",
+        "factor",
+        "required",
+        "status",
+        "capacity from",
     )
     rows: list[tuple[Cell, ...]] = []
     for part in parts:
@@ -101,7 +115,7 @@ def part_table(parts: Sequence[PartRow]) -> Table:
 
 def life_table(lives: Sequence[ToothLife]) -> Table:
     """How often a lift loads the teeth of each stage, and the order of lifts that they last."""
-    columns = (Column("part", wraps=True), Column("loads in a lift"), Column("lifts to fatigue"))
+    columns = ("part", "loads in a lift", "lifts to fatigue")
     rows: list[tuple[Cell, ...]] = []
     for life in lives:
         ends = dict.fromkeys((_decade(life.low), _decade(life.high)))
@@ -120,7 +134,7 @@ def _decade(lifts: float | None) -> str:
 
 def jam_table(parts: Sequence[JamPart]) -> Table:
     """Capacity over demand of each part in a jam, at standstill and with the rotors' momentum."""
-    columns = (Column("part", wraps=True), *map(Column, ("static factor", "with rotors", "range")))
+    columns = ("part", "static factor", "with rotors", "range")
     rows = [
         (
             part.label,
@@ -135,7 +149,7 @@ def jam_table(parts: Sequence[JamPart]) -> Table:
 
 def reading_table(readings: Sequence[Reading]) -> Table:
     """Numbers without a limit."""
-    columns = tuple(map(Column, ("quantity", "value", "range")))
+    columns = ("quantity", "value", "range")
     rows = [
         (READINGS[row.key], of_reading(row, Face.VALUE), of_reading(row, Face.RANGE))
         for row in readings
@@ -146,9 +160,9 @@ def reading_table(readings: Sequence[Reading]) -> Table:
 def timeline_table(record: Record) -> Table:
     """What happened when, and at which height."""
     columns = (
-        Column("time", right=True),
-        Column("height", right=True),
-        Column("event", wraps=True),
+        "time",
+        "height",
+        "event",
     )
     rows: list[tuple[Cell, ...]] = []
     for moment in timeline(record):
@@ -172,14 +186,12 @@ def energy_table(books: EnergyBooks) -> Table:
         rows.append((head, Value(v, "J"), Value(v / scale, "%") if scale > 0 else ""))
     if len(shown) < len(heads) and rest:
         rows.append(("all others", Value(rest, "J"), Value(rest / scale, "%")))
-    return Table(
-        (Column("energy"), Column("amount", right=True), Column("share", right=True)), tuple(rows)
-    )
+    return Table(("energy", "amount", "share"), tuple(rows))
 
 
 def assumed_table(found: Assessment) -> Table:
     """Every assumed input with its range and source, the one with the largest effect first."""
-    columns = (*map(Column, ("input", "value", "range")), Column("source", wraps=True))
+    columns = ("input", "value", "range", "source")
     rows: list[tuple[Cell, ...]] = []
     for row in found.assumed:
         if isinstance(row.value, str):
@@ -193,7 +205,7 @@ def assumed_table(found: Assessment) -> Table:
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
     """Every input that the run used, table by table, with its basis: given, assumed or default."""
     estimated = {row.path: row for row in machine.assumed}
-    columns = (Column("key"), Column("value"), Column("basis"), Column("meaning", wraps=True))
+    columns = ("key", "value", "basis", "meaning")
     tables: dict[str, list[tuple[Cell, ...]]] = {}
     for path, given, spec in walk(inputs):
         entry = estimated.get(path)

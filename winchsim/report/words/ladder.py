@@ -10,7 +10,7 @@ from winchsim.assessment.enums import CheckKey, Status
 from winchsim.assessment.kinds import Assessment, Check
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
-from winchsim.report.document import Cell, Column, Face, Table, Text, Value, joined, say
+from winchsim.report.document import Cell, Face, Table, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE
 from winchsim.report.words.outcome import outcome
@@ -39,7 +39,7 @@ def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
             else say("Do not run the loaded rungs.")
         )
         return joined([climb, () if blind else _failure(failing)])
-    climb = say(f"{len(rungs)} rungs from an unloaded run to {{}}", _load(rungs[-1]))
+    climb = say(f"{len(rungs)} rungs, unloaded to {{}}", _load(rungs[-1]))
     if blind:
         return (*climb, ".")
     time = sum(rung.rest + 2 * (rung.lift_time or 0.0) for rung in rungs)
@@ -56,7 +56,7 @@ def _load(rung: Rung) -> Value | str:
 def _failure(rung: Rung) -> Text:
     if rung.assessment is None:
         return say("The unloaded drum does not wind all the rope.")
-    return say("At {}: {}", _load(rung), outcome(rung.assessment))
+    return say("With {} a check fails. {}", _load(rung), outcome(rung.assessment))
 
 
 def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> Table:
@@ -72,20 +72,19 @@ def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> T
         if blind:
             rows.append((str(rung.number), _load(rung), pause, mark if rung.exit_code else ""))
             continue
-        winding = Value(rung.winding_end, "°C")
-        shown = [_time(rung), _or_blank(rung.current, "A"), winding, _factor(rung)]
+        time = _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s")
+        winding = _checked(rung, CheckKey.WINDING) or Value(rung.winding_end, "°C")
+        shown = [time, _or_blank(rung.current, "A"), winding, _factor(rung)]
         if sheet:
             shown.append(_or_blank(rung.voltage, "V"))
         rows.append((str(rung.number), _load(rung), pause, mark, *shown))
-    return Table(tuple(map(Column, heads[:4] if blind else heads)), tuple(rows), name="rungs")
+    return Table(tuple(heads[:4] if blind else heads), tuple(rows), name="rungs")
 
 
-def _time(rung: Rung) -> Cell:
-    """Lift time, with as many digits as its range leaves."""
-    check = None if rung.assessment is None else rung.assessment.check(CheckKey.LIFT_TIME)
-    if check is None or check.value is None or rung.lift_time is None:
-        return _or_blank(rung.lift_time, "s")
-    return of_check(check, Face.VALUE)
+def _checked(rung: Rung, key: CheckKey) -> Value | None:
+    """Value of a check, with as many digits as its range leaves."""
+    check = None if rung.assessment is None else rung.assessment.check(key)
+    return None if check is None or check.value is None else of_check(check, Face.VALUE)
 
 
 def _factor(rung: Rung) -> Cell:
@@ -117,8 +116,7 @@ def binding_table(ladder: Ladder) -> Table:
         if check.value is not None:
             shown = of_check(check, Face.VALUE), of_check(check, Face.RANGE)
         rows.append((_load(rung), CHECKS[check.key], *shown, limit_of(check), MARKS[check.status]))
-    heads = ("from", "quantity", "value", "range", "limit", "status")
-    columns = tuple(Column(head, wraps=head in ("quantity", "range")) for head in heads)
+    columns = ("from load", "quantity", "value", "range", "limit", "status")
     spare = tuple((LAST_SPARE, place) for place in range(len(rows) - 1, 0, -1))
     return Table(columns, tuple(rows), spare, "checks")
 
@@ -127,49 +125,37 @@ def binding_table(ladder: Ladder) -> Table:
 
 _DESCENTS = {
     Descent.POWERED: "reverse the polarity",
-    Descent.OVERHAULS: "the load drives the motors: lower it on a second line that brakes, or prop "
-    "it and take the weight off in parts",
-    Descent.SHORTED: "power off and join the motors' leads, which brake it",
-    Descent.NOT_DOWN: "not under power: have a prop or a second line ready before the lift",
-    Descent.BREAKS: (
-        "not under power, which breaks the {part}: use a second line that brakes, or a prop"
-    ),
+    Descent.OVERHAULS: "a second line that brakes, or a prop and unloading in parts",
+    Descent.SHORTED: "power off, motors' leads joined: they brake",
+    Descent.NOT_DOWN: "not under power, have a prop or a second line ready",
+    Descent.BREAKS: "not under power, it breaks the {part}: a second line that brakes, or a prop",
 }
 
-
-def descent(lowering: Lowering, at: Text = ()) -> Text:
-    """How a load comes down, with its numbers; `at` says for which load these are."""
-    text = say(_DESCENTS[lowering.descent].format(part=lowering.part))
-    if lowering.time is None:
-        return text
-    numbers = [
-        value(lowering.time, "s"),
-        *([value(lowering.current, "A")] if lowering.current else []),
-    ]
-    parts = joined([say("{}", number) for number in numbers], ", ")
-    return say("{} ({}{}, up to {})", text, at, parts, value(lowering.speed, "m/s"))
+FREE_THE_PAWL = "Free the pawl: raise a little, hold it open with a cord from the side."
 
 
-def down_lines(ladder: Ladder) -> tuple[Text, ...]:
-    """How the loads come down, rungs that come down alike together; what a pawl asks for first."""
+def down_lines(ladder: Ladder, *, numbers: bool = True) -> tuple[Text, ...]:
+    """How the loads come down, rungs that come down alike together; what a pawl asks for first.
+
+    `numbers` adds time, current and speed of the heaviest of them.
+    """
     lifted = [(rung, rung.lowering) for rung in ladder.rungs if rung.lowering is not None]
-    lines = []
-    if ladder.machine.pawl:
-        lines.append(
-            say(
-                "To free the pawl raise the load a little, and hold it open "
-                "from the side with a cord. Then:"
-            )
-        )
+    lines = [say(FREE_THE_PAWL)] if ladder.machine.pawl and lifted else []
     for _, alike in groupby(lifted, key=lambda pair: (pair[1].descent, pair[1].part)):
         rungs = list(alike)
-        (first, _), (last, lowering) = rungs[0], rungs[-1]
-        if first is last:
-            lines.append(say("{}: {}.", _load(first), descent(lowering)))
-        else:
-            how = descent(lowering, say("at {}: ", _load(last)))
-            lines.append(say("{} to {}: {}.", _load(first), _load(last), how))
+        first, (last, lowering) = rungs[0][0], rungs[-1]
+        loads = (_load(first),) if first is last else say("{} to {}", _load(first), _load(last))
+        how = say(_DESCENTS[lowering.descent], part=lowering.part)
+        lines.append(say("{}: {}{}.", loads, how, _numbers(last, lowering) if numbers else ()))
     return tuple(lines) or (say("No load is lifted."),)
+
+
+def _numbers(rung: Rung, lowering: Lowering) -> Text:
+    if lowering.time is None:
+        return ()
+    current = say(", {}", value(lowering.current, "A")) if lowering.current else ()
+    time, speed = value(lowering.time, "s"), value(lowering.speed, "m/s")
+    return say(" (at {}: {}{}, up to {})", _load(rung), time, current, speed)
 
 
 def fall_table(ladder: Ladder) -> Table:
@@ -183,7 +169,7 @@ def fall_table(ladder: Ladder) -> Table:
             coast: Cell = value(rung.coast, "m") if rung.coast > FAR else ""
             fall = (Value(found.drop_energy, "J"), Value(found.drop_speed, "m/s"), Value(onto, "J"))
             rows.append((_load(rung), *fall, coast))
-    return Table(tuple(map(Column, heads)), tuple(rows))
+    return Table(heads, tuple(rows))
 
 
 def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
@@ -191,14 +177,14 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     cut = min(rung.cut for rung in ladder.rungs)
     rest = max(60.0, *(rung.rest for rung in ladder.rungs))
     over = say(
-        "Stop a rung that takes {} more time or current than predicted, the unloaded run {}.",
+        "Stop a rung at {} more time or current than predicted (unloaded {}).",
         percent(STOP_AT - 1),
         percent(STOP_UNLOADED - 1),
     )
     lines = [
         over,
         say(
-            "If the load stops: power off within {}, a stalled motor heats at once.",
+            "If the load stops, switch off within {}: a stalled motor heats fast.",
             Value(cut, "s"),
         ),
         say("Then wait {} or until the motors are hand-warm.", Value(rest, "min")),

@@ -2,31 +2,49 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
-from winchsim.report.document import Face, Text, Value, joined, say
+from winchsim.report.document import Face, Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, percent, value
+from winchsim.strength.link import LinkKind
 
 ON_FLOOR = 1e-3
 """A load that is not higher has not been lifted off. [m]"""
 
 HELD = {
-    Holding.PAWL: "Held by its pawl.",
-    Holding.BRAKE: "Held by its brake.",
-    Holding.LOCKED_TRAIN: "Held by friction in the train only: not assured.",
-    Holding.FRICTION: "Held by friction only: not assured.",
-    Holding.NONE: "Nothing holds it with the power off: it back-drives.",
+    Holding.PAWL: "held by its pawl",
+    Holding.BRAKE: "held by its brake",
+    Holding.LOCKED_TRAIN: "held by friction in the train only, not assured",
+    Holding.FRICTION: "held by friction only, not assured",
+    Holding.NONE: "nothing holds it, it runs back",
 }
+
+BEHIND_THE_DRUM = frozenset(
+    {LinkKind.ROPE, LinkKind.ROPE_KNOT, LinkKind.ROPE_ANCHOR, LinkKind.DRUM_BENDING}
+)
+"""Parts without which no pawl or brake on the drum holds the load."""
 
 
 def outcome(found: Assessment) -> Text:
-    """What became of the load, and what holds it with the power off."""
-    back = _ran_back(found)
-    if found.target.end is End.REACHED and not found.has(FindingKind.BACK_DRIVEN):
-        back = say(HELD[found.held])
-    return joined(
-        [text for text in (_ended(found), _uncertain(found), back, _fails(found)) if text]
-    )
+    """What became of the load, and whether it stays with the power off."""
+    texts = _ended(found), _uncertain(found), _stays(found), _fails(found)
+    return joined([text for text in texts if text])
+
+
+def _stays(found: Assessment) -> Text:
+    """What becomes of the load with the power off, or after a break."""
+    end, broke = found.target.end, found.finding(FindingKind.PART_BROKE)
+    if end is End.NOT_TRUSTED:
+        return ()
+    if found.target.final_height <= ON_FLOOR and end is not End.REACHED:
+        return say("It stays on the floor.") if end is not End.DONE else ()
+    if broke is None:
+        return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
+    if found.held is Holding.PAWL and broke.values["kind"] not in BEHIND_THE_DRUM:
+        return say("The pawl on the drum has to hold it then.")
+    return say("The load falls.")
 
 
 def _uncertain(found: Assessment) -> Text:
@@ -45,81 +63,76 @@ def _fails(found: Assessment) -> Text:
     return say(f"Fails: {', '.join(names)}.") if names else ()
 
 
-def _ended(found: Assessment) -> Text:
-    target = found.target
-    mass, height = value(target.mass, "kg"), value(target.height, "m")
-    place, time = value(target.final_height, "m"), value(target.time, "s")
-    match target.end:
-        case End.REACHED | End.BACK_DRIVEN:
-            check = found.check(CheckKey.LIFT_TIME)
-            took = time if check is None or check.value is None else of_check(check, Face.VALUE)
-            reaches = "Lifts {} by {} in {}"
-            if found.has(FindingKind.BACK_DRIVEN):
-                reaches += ", but does not stay up"
-            reaches += (
-                "."
-                if target.reached or found.has(FindingKind.BACK_DRIVEN)
-                else ("; not all phases end as asked.")
-            )
-            return say(reaches, mass, height, took)
-        case End.DONE:
-            return say("The programme ends as asked after {}, with the load at {}.", time, place)
-        case End.STALLED if target.final_height <= ON_FLOOR:
-            start = found.check(CheckKey.START_COLD)
-            share = (
-                target.torque_share if start is None or not start.value else min(start.value, 1.0)
-            )
-            return say("{} stalls before lift-off{}.", mass, _short_of(share))
-        case End.STALLED:
-            return say("Stalls at {} after {}{}.", place, time, _short_of(target.torque_share))
-        case End.STALLED_AT_LAYER_END:
-            return say(
-                "Stalls at {}, where a layer of rope ends{}.", place, _short_of(target.torque_share)
-            )
-        case End.LATE:
-            return say("Does not reach {} in time: {} after {}.", height, place, time)
-        case End.PART_BROKE:
-            at = say("at {}", place) if target.final_height > ON_FLOOR else say("before lift-off")
-            if found.has(FindingKind.SNAGGED):
-                return say("The load snags {}, and the {} breaks, after {}.", at, target.part, time)
-            return say("The {} breaks {}, after {}.", target.part, at, time)
-        case End.DRUM_OVERFLOW:
-            return say("The rope climbs over the flange of the drum at {}.", place)
-        case End.PAID_OUT:
-            return say("The rope is unwound to its dead turns, with the load at {}.", place)
-        case End.BATTERY_EMPTY:
-            return say("The battery is empty after {}, with the load at {}.", time, place)
-        case End.SUPPLY_TRIPPED:
-            return say("The supply switches itself off after {}, with the load at {}.", time, place)
-        case End.SNAGGED:
-            return say("The load snags at {} and the motors stall.", place)
-        case End.TOP_STOP:
-            return say("The load hits its top stop at {}, below the target of {}.", place, height)
-        case End.NOT_TRUSTED:
-            return say("No result that can be trusted: the computation broke off or lost energy.")
+_ENDS = {
+    End.REACHED: "Lifts {mass} by {height} in {time}{but}.",
+    End.DONE: "The programme ends as asked after {time}, with the load at {place}.",
+    End.STALLED: "Stalls at {place} after {time}{short}.",
+    End.STALLED_AT_LAYER_END: "Stalls at {place}, where a layer of rope ends{short}.",
+    End.LATE: "Does not reach {height} in time: {place} after {time}.",
+    End.PART_BROKE: "The {part} breaks at {place}, after {time}.",
+    End.DRUM_OVERFLOW: "The rope climbs over the flange of the drum at {place}.",
+    End.PAID_OUT: "The rope is unwound to its dead turns, with the load at {place}.",
+    End.BATTERY_EMPTY: "The battery is empty after {time}, with the load at {place}.",
+    End.SUPPLY_TRIPPED: "The supply switches itself off after {time}, with the load at {place}.",
+    End.SNAGGED: "The load snags at {place} and the motors stall.",
+    End.TOP_STOP: "The load hits its top stop at {place}, below the target of {height}.",
+    End.BACK_DRIVEN: "Lifts {mass} by {height} in {time}{but}.",
+    End.NOT_TRUSTED: "No result that can be trusted: the computation broke off or lost energy.",
+}
 
-
-def _short_of(share: float | None) -> Text:
-    if share is None:
-        return ()
-    if share > BALANCED:
-        return say(": the motors no longer reach the torque needed")
-    return say(": the motors reach {} of the torque needed", percent(share))
-
+_ON_FLOOR = {
+    End.STALLED: "{mass} stalls before lift-off{short}.",
+    End.PART_BROKE: "The {part} breaks before lift-off, after {time}.",
+}
+"""Ends of a load that was not lifted off."""
 
 BALANCED = 0.99
 """Share of the torque from which on a stall is one of slow change, such as heat. [-]"""
 
 
+def _ended(found: Assessment) -> Text:
+    target, back = found.target, found.has(FindingKind.BACK_DRIVEN)
+    template = _ENDS[target.end]
+    if target.final_height <= ON_FLOOR:
+        template = _ON_FLOOR.get(target.end, template)
+    elif target.end is End.PART_BROKE and found.has(FindingKind.SNAGGED):
+        template = "The load snags at {place}, and the {part} breaks, after {time}."
+    time = found.check(CheckKey.LIFT_TIME)
+    but = "" if target.reached else "; not all phases end as asked"
+    return say(
+        template,
+        mass=value(target.mass, "kg"),
+        height=value(target.height, "m"),
+        place=value(target.final_height, "m"),
+        time=of_check(time, Face.VALUE) if time and time.value else value(target.time, "s"),
+        part=target.part,
+        but=", but does not stay up" if back else but,
+        short=_short_of(found),
+    )
+
+
+def _short_of(found: Assessment) -> Text:
+    """How far a stalled motor is from the torque needed, with the digits of the check."""
+    share, start = found.target.torque_share, found.check(CheckKey.START_COLD)
+    if share is None:
+        return ()
+    shown = percent(share)
+    if found.target.final_height <= ON_FLOOR and start is not None and start.value:
+        shown = replace(of_check(start, Face.VALUE), unit="%", sign="")
+    if shown.value is not None and shown.value > BALANCED:
+        return (": the motors no longer reach the torque needed",)
+    return say(": the motors reach {} of the torque needed", shown)
+
+
 def _ran_back(found: Assessment) -> Text:
-    for finding in found.findings:
-        if finding.kind is FindingKind.BACK_DRIVEN:
-            known = finding.values
-            if known["in_guide"]:
-                return say("The drum then unwinds while the load stays in its guide.")
-            floor = " to the floor" if known["landing_speed"] is not None else ""
-            off = "with the power on" if known["powered"] else "with the power off"
-            speed: Value = value(known["speed"], "m/s")
-            end = ", then friction holds it" if known["stopped"] else ""
-            return say("It runs back{} {}, at up to {}{}.", floor, off, speed, end)
-    return ()
+    finding = found.finding(FindingKind.BACK_DRIVEN)
+    if finding is None:
+        return ()
+    known = finding.values
+    power = "on" if known["powered"] else "off"
+    if known["in_guide"]:
+        return say(f"Power {power}: the drum unwinds, the load stays in its guide for now.")
+    floor = " to the floor" if known["landing_speed"] is not None else ""
+    end = ", then friction holds it" if known["stopped"] else ""
+    speed = value(known["speed"], "m/s")
+    return say(f"Power {power}: it runs back{floor} at up to {{}}{end}.", speed)

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from winchsim.assessment.enums import Holding, Status
-from winchsim.report.document import Cell, Column, Face, Section, Table, Text, Value, joined, say
+from winchsim.report.document import Cell, Face, Section, Table, Text, Value, joined, say
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
 from winchsim.studies.spread.builds import Motors
@@ -72,7 +72,7 @@ def event_table(found: Spread) -> Table:
             status: Cell = MARKS[_status(name, p)] if bad and name != "tooth_overload" else ""
             span = (_share(p, Face.VALUE), _share(p, Face.RANGE))
             rows.append((words, *span, f"{p.count} of {p.of}", status))
-    return Table(tuple(map(Column, heads)), tuple(rows))
+    return Table(heads, tuple(rows))
 
 
 def _status(name: str, p: Probability) -> Status:
@@ -88,7 +88,7 @@ def _share(p: Probability, face: Face = Face.ALL) -> Value:
 def percentile_table(found: Spread) -> Table:
     """Percentiles of the results over the builds that are lifted."""
     heads = [f"{100 * level:.0f} %" for level in LEVELS]
-    columns = (Column("below, of the lifted builds"), *(Column(head, right=True) for head in heads))
+    columns = ("below, of the lifted builds", *heads)
     rows: list[tuple[Cell, ...]] = [
         (_QUANTITIES[name], *(value(number, unit) for number in found.percentiles[name]))
         for name, unit in QUANTITIES.items()
@@ -119,7 +119,7 @@ def break_table(found: Spread) -> Table:
     """Parts by how many builds they break first in."""
     total = len(found.outcomes)
     rows = [(label, f"{count} of {total}") for label, count in found.first_to_break.items()]
-    return Table((Column("part", wraps=True), Column("builds")), tuple(rows))
+    return Table(("part", "builds"), tuple(rows))
 
 
 def motor_table(found: Spread) -> Table:
@@ -130,7 +130,7 @@ def motor_table(found: Spread) -> Table:
         share = Value(row.share[0], "", *row.share[1:])
         current = Value(row.current[0], "A", *row.current[1:])
         rows.append((str(row.group), str(row.place), share, current, percent(row.dragged.share)))
-    return Table(tuple(map(Column, heads)), tuple(rows))
+    return Table(heads, tuple(rows))
 
 
 def influence_table(found: Spread) -> Table:
@@ -142,7 +142,7 @@ def influence_table(found: Spread) -> Table:
         if any(cells):
             rows.append((input_name(influence.row), *cells))
     heads = ("time", "current", "winding", "teeth", "holding")
-    columns = (Column("input", wraps=True), *(Column(head, right=True) for head in heads))
+    columns = ("input", *heads)
     return Table(columns, tuple(rows))
 
 
@@ -157,7 +157,7 @@ def difference_table(found: Spread) -> Table:
         span = (replace(shown, face=face) for face in (Face.VALUE, Face.RANGE))
         rows.append((input_name(row), *span, basis))
     heads = ("value", "range", "basis")
-    return Table((Column("input", wraps=True), *map(Column, heads)), tuple(rows))
+    return Table(("input", *heads), tuple(rows))
 
 
 def method(found: Spread) -> tuple[Text, ...]:
