@@ -119,7 +119,8 @@ def test_a_change_that_cannot_be(crate, path, value, says):
 
 
 @pytest.mark.parametrize(
-    ("path", "value", "code"), [("stage.9.gear", 40, "unknown key"), ("load.mass", -1.0, "out of bounds")]
+    ("path", "value", "code"),
+    [("stage.9.gear", 40, "unknown key"), ("load.mass", -1.0, "out of bounds")],
 )
 def test_an_unknown_path_is_another_fault_than_a_value_out_of_bounds(crate, path, value, code):
     with pytest.raises(InputError) as caught:

@@ -215,7 +215,9 @@ def test_a_factor_that_does_not_exist_is_an_error_that_lists_them(folder):
         "--fit",
         "grease",
     )
-    assert empty.code == ExitCode.MISUSE and json.loads(empty.out)["error"]["code"] == "out of range"
+    assert (
+        empty.code == ExitCode.MISUSE and json.loads(empty.out)["error"]["code"] == "out of range"
+    )
     assert "mesh_friction" in empty.out
 
 

@@ -63,7 +63,8 @@ def test_error_with_all_faults():
 
 
 @pytest.mark.parametrize(
-    ("raised", "code"), [(OutputError("a", "exists"), "not written"), (TrustError("no"), "not trusted")]
+    ("raised", "code"),
+    [(OutputError("a", "exists"), "not written"), (TrustError("no"), "not trusted")],
 )
 def test_other_errors(raised, code):
     error = json.loads(error_document(raised))["error"]

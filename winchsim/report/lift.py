@@ -37,6 +37,9 @@ if TYPE_CHECKING:
     from winchsim.studies.snag import SnagStudy
 
 
+MOST_ACTIONS = 3
+"""Actions on the first screen. [-]"""
+
 NOT_RATED = "not rated lifting equipment"
 
 
@@ -109,8 +112,8 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
 
 
 def _actions(found: Assessment) -> tuple[Node, ...]:
-    if found.actions:
-        items = tuple(map(advice.action, found.actions))
+    items = (*map(advice.action, found.actions), *advice.hints(found))[:MOST_ACTIONS]
+    if items:
         return Paragraph((), label="Actions"), Items(items, True, ((3, 2), (5, 1)))
     if found.status is Status.FAILS:
         return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)

@@ -13,6 +13,7 @@ from winchsim.assessment.kinds import (
     Caution,
     Check,
     CheckKey,
+    FindingKind,
     Jam,
     NoLimit,
     Setting,
@@ -110,6 +111,18 @@ def action(found: Action) -> Text:
         after=_setting(setting.after, setting.unit),
     )
     return (*text, ": ", *_effect(found))
+
+
+def hints(found: Assessment) -> list[Text]:
+    """What helps besides another build: a clear way, and pauses."""
+    snagged, load = found.finding(FindingKind.SNAGGED), found.check(CheckKey.CONTINUOUS_CURRENT)
+    texts = []
+    if snagged is not None:
+        texts.append(say("Clear the way of the load at {}.", value(snagged.height, "m")))
+    if load is not None and load.status is Status.THIN and found.target.reached:
+        shown = of_check(load, Face.VALUE)
+        texts.append(say("Let the motors cool between lifts: continuous motor load {}.", shown))
+    return texts
 
 
 def _setting(given: Any, unit: str) -> str | Value:

@@ -43,7 +43,7 @@ def _stays(found: Assessment) -> Text:
     if broke is None:
         return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
     if found.held is Holding.PAWL and broke.values["kind"] not in BEHIND_THE_DRUM:
-        return say("The pawl on the drum has to hold it then.")
+        return say("After that only its pawl holds it.")
     return say("The load falls.")
 
 
