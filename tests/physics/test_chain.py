@@ -271,12 +271,32 @@ def test_where_two_motions_balance_the_one_that_lasts_is_taken():
     assert found.acceleration([0.1], 0.0) == pytest.approx(0.1 * 2.0 * 0.4, rel=1e-6)
 
 
-@pytest.mark.parametrize("reverse", [None, 0.4, -0.5])
+def _with_worm(chain):
+    worm = ch.Element("worm", 5.0, 0.55, 0.1, 1e-4, 1e-7, rest=(0.45, -0.3))
+    return ch.Chain(
+        chain.groups, chain.common_inertia, (chain.elements[0], worm, *chain.elements[2:])
+    )
+
+
+RESTING = {
+    "one group": (_train(drag=2e-4), (1.0,)),
+    "much friction": (_train(drag=2e-4, reverse=0.4), (1.0,)),
+    "locks": (_train(drag=2e-4, reverse=-0.5), (1.0,)),
+    "a worm": (_with_worm(_train(drag=2e-4)), (1.0,)),
+    "two groups": (_two_groups(drag=2e-4), (0.2, 0.15)),
+    "a dead motor": (_two_groups(drag=2e-4), (0.3, 0.0)),
+    "two groups and a worm": (_with_worm(_two_groups(drag=2e-4)), (0.2, 0.15)),
+}
+
+
+@pytest.mark.parametrize("name", RESTING)
 @pytest.mark.parametrize(("motor", "rope"), [(0.0, 0.02), (2e-3, 0.3), (4e-3, 0.1), (1e-3, 0.5)])
-def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
-    """Linear programmes over all states of friction: each shaft's least torque, with both ends as
-    they are given."""
-    chain, breakaway = _train(drag=2e-4, reverse=reverse), 1.3
+def test_resting_bounds_are_the_least_that_statics_allows(name, motor, rope):
+    """Linear programmes over all states of friction: the least torque of the common gear and of
+    each shaft behind it. What a group gives the common gear lies between what it gives as it
+    begins to raise, and as it begins to be driven back."""
+    (chain, shares), breakaway = RESTING[name], 1.3
+    torques = [motor * share for share in shares]
     rows = [(e.ratio, *_at_rest(e, breakaway)) for e in chain.elements]
     above, right = [], []
     for k, (ratio, forward, back, drag) in enumerate(
@@ -287,8 +307,15 @@ def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
             row[k], row[k + 1] = sign, -sign * factor / ratio
             above.append(row)
             right.append(drag)
-    ends = [(motor, motor), *[(0.0, None)] * (len(rows) - 1), (rope, rope)]
-    found = ch.RestingBounds(chain, breakaway)([motor], rope)
+    given = sorted(
+        sum(
+            ch.group_push(ch.Chain((mesh,), 0.0, chain.elements), way, [torque], breakaway)
+            for mesh, torque in zip(chain.groups, torques, strict=True)
+        )
+        for way in (1, -1)
+    )
+    ends = [(max(given[0], 0.0), given[1]), *[(0.0, None)] * (len(rows) - 1), (rope, rope)]
+    found = ch.RestingBounds(chain, breakaway)(torques, rope)
     for k in range(len(rows)):
         least = linprog(
             np.eye(len(rows) + 1)[k], A_ub=above, b_ub=right, bounds=ends, method="highs"
@@ -296,11 +323,10 @@ def test_resting_bounds_are_the_least_that_statics_allows(reverse, motor, rope):
         if (
             least.status == 2
         ):  # the load is too heavy or too light for this push: nothing is at rest
-            up, down = ch.start_margins(chain, [motor], rope, breakaway)
-            assert max(up, down) > 0
+            assert max(ch.start_margins(chain, torques, rope, breakaway)) > 0
             return
         assert [found.common, *found.outputs][k] == pytest.approx(least.fun, rel=1e-9, abs=1e-12)
-    assert max(ch.start_margins(chain, [motor], rope, breakaway)) <= 1e-12
+    assert max(ch.start_margins(chain, torques, rope, breakaway)) <= 1e-12
 
 
 def _at_rest(element, breakaway):
