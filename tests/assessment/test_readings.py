@@ -1,5 +1,7 @@
 """Readings of a run against its record and hand calculation."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -58,6 +60,14 @@ def test_speed_is_that_of_the_middle(ran):
     raising = run.history.spans[0].samples
     t = np.interp([0.025, 0.075], height[raising], time[raising])
     assert _values(run)[ReadingKey.SPEED] == pytest.approx(0.05 / (t[1] - t[0]), rel=1e-3)
+
+
+def test_on_a_slope_every_speed_is_along_the_path(ran):
+    """As in the channel of the record; the height alone rises with half of it."""
+    run = ran(load={"slope": math.radians(30), "height": 0.1})
+    speed = _values(run)[ReadingKey.SPEED]
+    assert speed == pytest.approx(np.median(run.record["speed"][run.record.phase == 0]), rel=0.01)
+    assert speed == pytest.approx(2 * 0.1 / run.history.lift_time, rel=0.1)
 
 
 def test_a_load_that_stays_down_has_neither_speed_nor_efficiency(ran):

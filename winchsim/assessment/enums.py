@@ -72,13 +72,13 @@ class ReadingKey(StrEnum):
     """Highest. [m]"""
     FINAL_HEIGHT = "final_height"
     SPEED = "speed"
-    """Of the load over the middle half of the height. [m/s]"""
+    """Of the load along its path, over the middle half of the height. [m/s]"""
     PEAK_CURRENT = "peak_current"
     """Of the supply. [A]"""
     MEAN_CURRENT = "mean_current"
     """Of the supply over the lift, or over all time under power where it was not reached. [A]"""
     PEAK_TENSION = "peak_tension"
-    """[N]"""
+    """Of the rope above the load. [N]"""
     ENERGY_IN = "energy_in"
     """From the supply. [J]"""
     EFFICIENCY = "efficiency"
@@ -88,7 +88,7 @@ class ReadingKey(StrEnum):
     LOWERING_TIME = "lowering_time"
     """[s]"""
     BACK_DRIVING_SPEED = "back_driving_speed"
-    """Largest speed of the load where it came back unasked. [m/s]"""
+    """Largest speed of the load along its path where it came back unasked. [m/s]"""
 
 
 class End(StrEnum):

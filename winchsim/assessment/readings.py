@@ -128,7 +128,8 @@ def mean_current(history: History) -> float:
 
 
 def steady_speed(history: History) -> float | None:
-    """Of the load over the middle half of the height; None where it did not get so far. [m/s]"""
+    """Of the load along its path, over the middle half of the height; None where it did not get so
+    far. [m/s]"""
     m, record = history.machine, history.record
     bottom, top = m.height(m.start_travel), m.height(m.top_travel)
     raising = next((span for span in history.spans if span.step.action == "raise"), None)
@@ -146,7 +147,7 @@ def steady_speed(history: History) -> float | None:
         part = (wanted - height[k - 1]) / rise if rise > 0 else 1.0
         crossings.append((time[k - 1] + part * (time[k] - time[k - 1]), wanted))
     (t0, h0), (t1, h1) = crossings
-    return float((h1 - h0) / (t1 - t0)) if t1 > t0 else None
+    return float((h1 - h0) / (m.body.rise * (t1 - t0))) if t1 > t0 else None
 
 
 def efficiency(history: History) -> float | None:

@@ -25,15 +25,15 @@ CHECKS = {
 READINGS = {
     ReadingKey.HEIGHT: "greatest height",
     ReadingKey.FINAL_HEIGHT: "final height",
-    ReadingKey.SPEED: "lifting speed",
+    ReadingKey.SPEED: "speed of the load along its path",
     ReadingKey.PEAK_CURRENT: "peak supply current",
     ReadingKey.MEAN_CURRENT: "mean supply current",
-    ReadingKey.PEAK_TENSION: "peak rope tension",
+    ReadingKey.PEAK_TENSION: "peak rope tension above the load",
     ReadingKey.ENERGY_IN: "energy from the supply",
     ReadingKey.EFFICIENCY: "efficiency of the lift",
     ReadingKey.CHARGE: "charge drawn",
     ReadingKey.LOWERING_TIME: "lowering time",
-    ReadingKey.BACK_DRIVING_SPEED: "back-driving speed",
+    ReadingKey.BACK_DRIVING_SPEED: "back-driving speed along the path",
 }
 
 CAUSES = {

@@ -80,7 +80,7 @@ def _landing(speed: float | None, energy: float | None) -> Text:
 def _hit(v: Values, what: str) -> Text:
     text = say(f"{what} at {{}}", value(v["speed"], "m/s"))
     tension = say(
-        "; peak rope tension {}, {} for the load alone.",
+        "; peak rope tension above the load {}, {} for the load alone.",
         Value(v["tension"], "N"),
         Value(v["hanging"], "N"),
     )
