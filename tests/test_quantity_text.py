@@ -26,7 +26,10 @@ def test_significant_digits(value, digits, text):
 @given(st.floats(1e-4, 9e6), st.integers(1, 6))
 def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
     last = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
-    assert abs(float(number(value, digits).replace("−", "-")) - value) <= 0.5 * last * (1 + 1e-9) + 1e-12 * value
+    assert (
+        abs(float(number(value, digits).replace("−", "-")) - value)
+        <= 0.5 * last * (1 + 1e-9) + 1e-12 * value
+    )
 
 
 def test_a_unit_follows_its_number_and_the_other_unit_has_as_many_digits():

@@ -94,7 +94,9 @@ def test_rows_are_in_si_with_the_unit_in_the_key_and_csv_and_frame_hold_them(sma
     }
     assert names <= set(rows[0])
     read = list(csv.DictReader(io.StringIO(found.to_csv())))
-    assert [float(row["lift_time_s"]) for row in read] == found.results["lift_time"].tolist()
+    assert [float(row["lift_time_s"]) for row in read] == pytest.approx(
+        found.results["lift_time"].tolist(), rel=1e-8
+    )
     pandas = pytest.importorskip("pandas")
     assert isinstance(found.to_frame(), pandas.DataFrame) and len(found.to_frame()) == 2
 

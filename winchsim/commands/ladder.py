@@ -59,7 +59,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
             *([ladder_page(ladder, name=scenario.name, us=us)] if blind else []),
             ladder_json(ladder, scenario.digest),
         ]
-        write_out(options, env, dict(zip(_names(options), contents, strict=True)))
+        files = dict(zip(_names(options), contents, strict=True))
+        write_out(options, env, files, digest=scenario.digest)
     if options.json:
         env.out(ladder_json(ladder, scenario.digest))
     else:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
 from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
@@ -29,14 +29,18 @@ def run(options: argparse.Namespace, env: Env) -> int:
     overrides, us = tuple(options.overrides), options.units == "us"
     snag = _snag(scenario.inputs) if options.snag else None
     report = build(found, scenario, record, overrides, snag=snag)
-    if options.csv:  # first, so that a file in the way leaves one answer and not two
+    about: dict[str, Any] = {}
+    if options.csv or options.out:
         from winchsim.report.csv_out import record_csv
+        from winchsim.report.json_out import event_facts
 
-        write_csv(options, env, record_csv(record, digest=scenario.digest))
+        about = {"digest": scenario.digest, "events": event_facts(record)}
+    if options.csv:  # first, so that a file in the way leaves one answer and not two
+        write_csv(options, env, record_csv(record), **about)
     if options.out:
         from winchsim.report.bundle import report_files
 
-        write_out(options, env, report_files(report, scenario, record, us=us))
+        write_out(options, env, report_files(report, scenario, record, us=us), **about)
     if options.json:
         from winchsim.report.json_out import lift_json
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from winchsim.commands.env import Env
 from winchsim.errors import OutputError
@@ -76,15 +77,22 @@ def _is_csv(path: str) -> bool:
     return path.lower().endswith(".csv")
 
 
-def _about(path: str) -> str:
-    """Cautions about a table, as JSON."""
+def _about(path: str, options: argparse.Namespace, about: Mapping[str, Any]) -> str:
+    """Where a table is from, and the cautions about it, as JSON."""
     from winchsim.report.json_text import document
     from winchsim.report.words.advice import CAUTIONS
 
-    return document(about=os.path.basename(path), cautions=list(CAUTIONS.values()))
+    return document(
+        about=os.path.basename(path),
+        command=options.command.name,
+        files=getattr(options, "files", None) or [options.file],
+        overrides=options.overrides,
+        cautions=list(CAUTIONS.values()),
+        **about,
+    )
 
 
-def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
+def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) -> None:
     """Write the table that ``--csv`` names with its cautions beside it; ``-`` is standard output.
 
     Parameters
@@ -94,6 +102,8 @@ def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
         Its standard error gets the cautions where there is no file beside which they could be.
     text : str
         The table.
+    **about
+        More for the file beside it: digest of the scenario, events.
     """
     from winchsim.report.words.advice import CAUTIONS
     from winchsim.report.writing import write_file
@@ -104,7 +114,8 @@ def write_csv(options: argparse.Namespace, env: Env, text: str) -> None:
         write_file(options.csv, text, force=options.force)
         env.note(f"wrote {options.csv}")
     if options.csv != STDOUT and _is_csv(options.csv):
-        write_file(about_name(options.csv), _about(options.csv), force=options.force)
+        facts = _about(options.csv, options, about)
+        write_file(about_name(options.csv), facts, force=options.force)
     else:
         env.note("\n".join(CAUTIONS.values()))
 
@@ -124,7 +135,9 @@ def _refuse_mixtures(options: argparse.Namespace, written: Iterable[str]) -> Non
         taken[real] = "two results would go into this file"
 
 
-def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | bytes]) -> list[str]:
+def write_out(
+    options: argparse.Namespace, env: Env, files: Mapping[str, str | bytes], **about: Any
+) -> list[str]:
     """Write into the folder that ``--out`` names, and say what was written.
 
     Parameters
@@ -134,14 +147,16 @@ def write_out(options: argparse.Namespace, env: Env, files: Mapping[str, str | b
     files : Mapping of str to str or bytes
         Content by plain name; every name is one that was announced, so that `check_outputs` has
         looked for it.
+    **about
+        More for the files beside tables: digest of the scenario, events.
 
     Returns
     -------
     list of str
         Paths written.
     """
-    about = {about_name(name): _about(name) for name in files if _is_csv(name)}
-    files = {**files, **about}
+    beside = {about_name(n): _about(n, options, about) for n in files if _is_csv(n)}
+    files = {**files, **beside}
     unannounced = files.keys() - set(announced(options))
     if unannounced:
         raise ValueError(f"not announced: {sorted(unannounced)}")

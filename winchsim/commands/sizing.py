@@ -170,7 +170,10 @@ def finish(
         files[".txt"] = render_text(document, Options(us=us, full=True))
         files[".html"] = render_html(document, Options(us=us, figures=inline))
         write_out(
-            options, env, {name + ending: files[ending] for ending in ENDINGS if ending in files}
+            options,
+            env,
+            {name + ending: files[ending] for ending in ENDINGS if ending in files},
+            digest=digest,
         )
     env.out(
         json() if options.json else render_text(document, env.rendering(us=us, full=options.full))

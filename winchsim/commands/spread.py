@@ -82,7 +82,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
             image(figure, "svg", COLUMN, scenario.digest),
             image(figure, "png", COLUMN, scenario.digest),
         )
-        write_out(options, env, dict(zip(FILE_NAMES, contents, strict=True)))
+        write_out(
+            options, env, dict(zip(FILE_NAMES, contents, strict=True)), digest=scenario.digest
+        )
     if options.json:
         env.out(facts)
     else:

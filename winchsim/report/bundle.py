@@ -38,7 +38,7 @@ def report_files(
     files: dict[str, str | bytes] = {
         "report.html": render_html(document, Options(us=us, figures=inline)),
         "report.md": render_markdown(document, Options(us=us, figures=stored)),
-        "record.csv": record_csv(record, digest=scenario.digest),
+        "record.csv": record_csv(record),
     }
     for picture in drawn:
         files[f"{picture.name}.png"] = image(picture.figure, "png", COLUMN, scenario.digest)

@@ -108,17 +108,7 @@ def lift_json(
         ratio=[group.ratio for group in machine.groups],
         inputs=_inputs(scenario, found),
         assumed=facts(found.assumed),
-        events=[
-            {
-                "event": event.event.name.lower(),
-                "time_s": event.time,
-                "height_m": event.height,
-                "about": facts(event.target),
-                "value": event.value,
-                "energy_j": event.energy,
-            }
-            for event in record.events
-        ],
+        events=event_facts(record),
         energy=energy_facts(record),
         notes=machine.notes,
     )
@@ -210,6 +200,21 @@ def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def event_facts(record: Record) -> list[dict[str, Any]]:
+    """The events of a run as plain data."""
+    return [
+        {
+            "event": event.event.name.lower(),
+            "time_s": event.time,
+            "height_m": event.height,
+            "about": facts(event.target),
+            "value": event.value,
+            "energy_j": event.energy,
+        }
+        for event in record.events
+    ]
 
 
 def energy_facts(record: Record) -> dict[str, Any]:

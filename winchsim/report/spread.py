@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from typing import Any
 
-from winchsim.report.csv_out import cell
+from winchsim.csv_text import csv_text
 from winchsim.report.document import (
     Document,
     FigureRef,
@@ -138,8 +136,4 @@ def spread_csv(found: Spread) -> str:
             f"{motor}_torque_n_m": o.torques[:, place],
             f"{motor}_current_a": o.currents[:, place],
         }
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(map(cell, row) for row in zip(*columns.values(), strict=True))
-    return text.getvalue()
+    return csv_text(columns, zip(*columns.values(), strict=True))

@@ -9,6 +9,9 @@ from itertools import islice
 
 from winchsim.errors import Code, Fault, InputError, nearest
 
+STDIN = "-"
+"""Name of a file that means standard input."""
+
 _MAX_LISTED = 8
 _MAX_SCANNED = 2000
 
@@ -19,7 +22,7 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
     Parameters
     ----------
     path : str
-        File as the user typed it.
+        File as the user typed it; ``-`` is standard input.
     limit : int
         Largest size that is read. [bytes]
     what : str
@@ -39,7 +42,7 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
     """
     path = os.fspath(path)
     try:
-        with open(path, "rb") as file:
+        with open(0 if path == STDIN else path, "rb", closefd=path != STDIN) as file:
             data = file.read(limit + 1)
             size = max(os.fstat(file.fileno()).st_size, len(data))
     except (OSError, ValueError) as error:

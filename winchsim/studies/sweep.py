@@ -16,6 +16,7 @@ from winchsim.assessment.candidates import RANKS, CheckColumn, changeable, check
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Status
 from winchsim.assessment.ranges import find_ranges
+from winchsim.csv_text import csv_text
 from winchsim.errors import DomainError, WinchsimError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, spec_at, value_at
@@ -190,13 +191,7 @@ class Sweep:
 
 def rows_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """Rows with the same keys as CSV text; empty where there is no number."""
-    lines = [list(rows[0]), *(row.values() for row in rows)] if rows else []
-    return "".join(",".join(map(_cell, line)) + "\n" for line in lines)
-
-
-def _cell(value: Any) -> str:
-    text = "" if value is None else str(value)
-    return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
+    return csv_text(rows[0], (row.values() for row in rows)) if rows else ""
 
 
 def _key(name: str, unit: str) -> str:

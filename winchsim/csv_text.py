@@ -1,0 +1,33 @@
+"""Tables as CSV text that a spreadsheet and pandas open without options: one line of heads, then
+rows; no remarks; no text that a spreadsheet would compute."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+DIGITS = 9
+"""Significant digits of a cell. [-]"""
+
+_COMPUTED = ("=", "+", "-", "@", "\t", "\r")
+"""Beginnings of a text that a spreadsheet takes for a formula."""
+
+
+def csv_text(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> str:
+    """Text of a table."""
+    return "".join(",".join(map(cell, row)) + "\n" for row in (heads, *rows))
+
+
+def cell(value: Any) -> str:
+    """Text of one cell: blank for what is not known or not finite, yes or no for a flag, an
+    apostrophe before a text that would be taken for a formula."""
+    value = value.item() if hasattr(value, "item") else value
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if not isinstance(value, str):
+        return f"{value:.{DIGITS}g}" if isinstance(value, float) else str(value)
+    text = f"'{value}" if value.startswith(_COMPUTED) else value
+    return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
