@@ -81,7 +81,9 @@ COMMANDS = (
                 metavar="FILE",
                 help="write the record, one column a quantity, one row a sample (- for standard output)",
             ),
-            out_folder("write report.html, report.md with its figures, and record.csv there"),
+            out_folder(
+                "write report.html, report.md, the figures, record.csv and gears.csv (the gears to print) there"
+            ),
             argument(
                 "--no-remedies", action="store_true", help="do not look for actions that help"
             ),

@@ -7,6 +7,7 @@ from winchsim.report.document import Document
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.save import image, inline_svg
+from winchsim.report.gear_list import gear_csv, gears_to_print
 from winchsim.report.render.html import render_html
 from winchsim.report.render.markdown import render_markdown
 from winchsim.report.render.options import Options
@@ -17,7 +18,8 @@ from winchsim.simulation import Record
 def report_files(
     document: Document, scenario: Scenario, record: Record, *, us: bool = False
 ) -> dict[str, str | bytes]:
-    """Content of every file of a report by its name: page, Markdown, figures and record.
+    """Content of every file of a report by its name: page, Markdown, figures, record and
+    gears to print.
 
     Parameters
     ----------
@@ -40,6 +42,8 @@ def report_files(
         "report.md": render_markdown(document, Options(us=us, figures=stored)),
         "record.csv": record_csv(record),
     }
+    if gears := gears_to_print(scenario.inputs):
+        files["gears.csv"] = gear_csv(gears)
     for picture in drawn:
         files[f"{picture.name}.png"] = image(picture.figure, "png", COLUMN, scenario.digest)
     return files

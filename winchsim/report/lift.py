@@ -21,6 +21,7 @@ from winchsim.report.document import (
     Value,
     say,
 )
+from winchsim.report.gear_list import gear_table, gears_to_print
 from winchsim.report.names import OF_A_LIFT
 from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
@@ -140,6 +141,7 @@ def _details(
             _section("Parts", details.part_table(found.parts), _factor_note()),
             *_lives(found),
             *_jam(found),
+            *_gears(scenario),
             *([_section("Simulated snag", Paragraph(advice.snag(snag)))] if snag else []),
             _section("Energy", details.energy_table(record.energy), _balance(found, record)),
             _section("Timeline", details.timeline_table(record)),
@@ -183,6 +185,20 @@ def _jam(found: Assessment) -> tuple[Section, ...]:
         Value(jam.tension, "N"),
     )
     return (_section("Jam under full power", details.jam_table(jam.parts), Paragraph(current)),)
+
+
+def _gears(scenario: Scenario) -> tuple[Section, ...]:
+    rows = gears_to_print(scenario.inputs)
+    if not rows:
+        return ()
+    note = Paragraph(
+        say(
+            "Walls and infill: empty is solid. Bore of a pinion on a motor: that motor's shaft. "
+            "Centre distance: without play."
+        ),
+        faint=True,
+    )
+    return (_section("Gears to print", gear_table(rows), note),)
 
 
 def _balance(found: Assessment, record: Record) -> Paragraph:

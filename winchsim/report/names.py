@@ -123,5 +123,11 @@ MEASURED_NAMES = (TESTS.name, BESIDE_SHEET.name)
 """Names of all figures of one lift in order, of several lifts, and of those with measured
 points."""
 
-FILE_NAMES = ("report.html", "report.md", "record.csv", *(f"{name}.png" for name in NAMES))
+FILE_NAMES = (
+    "report.html",
+    "report.md",
+    "record.csv",
+    "gears.csv",
+    *(f"{name}.png" for name in NAMES),
+)
 """Names of all files that the report of a lift may have."""

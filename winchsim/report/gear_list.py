@@ -1,0 +1,133 @@
+"""The gears to print: how many of each, and what to print them by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from winchsim.csv_text import csv_text
+from winchsim.inputs import Inputs, Stage
+from winchsim.model.reductions import module_of, pinion_material_name
+from winchsim.physics.gears import contact
+from winchsim.quantity_text import in_unit
+from winchsim.report.document import Cell, Column, Table, Value
+
+UNITS = {
+    "gear": "",
+    "count": "",
+    "teeth": "",
+    "module": "mm",
+    "profile_shift": "",
+    "pressure_angle": "deg",
+    "width": "mm",
+    "bore": "mm",
+    "walls": "",
+    "infill": "%",
+    "print_direction": "",
+    "material": "",
+    "centre_distance": "mm",
+}
+"""Columns of the list, with their units."""
+
+SHOWN = ("gear", "count", "teeth", "module", "width", "bore", "walls", "infill", "centre_distance")
+PRINTED = "printed polymer"
+
+
+def gears_to_print(inputs: Inputs) -> list[dict[str, Any]]:
+    """Printed gears, in SI, equal ones together.
+
+    Parameters
+    ----------
+    inputs : Inputs
+
+    Returns
+    -------
+    list of dict
+        By the names of `UNITS`. None: solid (walls, infill), not known (bore of a pinion on a
+        motor), or said at the pinion (centre distance of the pair). [SI]
+    """
+    rows: list[dict[str, Any]] = []
+    for row in _gears(inputs):
+        same = next((r for r in rows if r | {"count": 0} == row | {"count": 0}), None)
+        if same is not None:
+            same["count"] += row["count"]
+        elif inputs.materials[row["material"]].family == PRINTED:
+            rows.append(row)
+    return rows
+
+
+def _gears(inputs: Inputs) -> Iterator[dict[str, Any]]:
+    shaft: float | None = None
+    for number, stage in enumerate(inputs.stage, start=1):
+        for turn in range(stage.repeat):
+            at_motors = number == 1 and turn == 0
+            if stage.kind == "spur":
+                groups = [(g.pinion or stage.pinion, g.count) for g in inputs.motors]
+                for teeth, count in groups if at_motors else [(stage.pinion, 1)]:
+                    name = f"stage {number} {'motor ' * at_motors}pinion"
+                    yield _pinion(stage, name, teeth or 0, count, shaft)
+                yield _gear(stage, f"stage {number} gear")
+            shaft = stage.shaft_diameter
+
+
+def _pinion(stage: Stage, name: str, teeth: int, count: int, shaft: float | None) -> dict[str, Any]:
+    pair = contact(
+        teeth,
+        stage.gear or 0,
+        module=module_of(stage) or 0.0,
+        shift1=stage.pinion_shift,
+        shift2=stage.gear_shift,
+        pressure_angle=stage.pressure_angle,
+    )
+    return _gear(stage, name) | {
+        "count": count,
+        "teeth": teeth,
+        "profile_shift": stage.pinion_shift,
+        "width": stage.pinion_width or stage.width,
+        "bore": shaft,
+        "material": pinion_material_name(stage),
+        "centre_distance": pair.centre_distance,
+    }
+
+
+def _gear(stage: Stage, name: str) -> dict[str, Any]:
+    return {
+        "gear": name,
+        "count": 1,
+        "teeth": stage.gear,
+        "module": module_of(stage),
+        "profile_shift": stage.gear_shift,
+        "pressure_angle": stage.pressure_angle,
+        "width": stage.width,
+        "bore": stage.gear_bore or None,
+        "walls": stage.walls,
+        "infill": stage.infill,
+        "print_direction": stage.print_direction,
+        "material": stage.material,
+        "centre_distance": None,
+    }
+
+
+def gear_csv(rows: list[dict[str, Any]]) -> str:
+    """The list as CSV, in millimetres, degrees and per cent, with the unit in each head."""
+    tails = {"mm": "_mm", "deg": "_deg", "%": "_percent"}
+    heads = [name + tails.get(unit, "") for name, unit in UNITS.items()]
+    return csv_text(heads, ([_number(row[name], UNITS[name]) for name in UNITS] for row in rows))
+
+
+def _number(value: Any, unit: str) -> Any:
+    return in_unit(value, unit) if unit and value is not None else value
+
+
+def gear_table(rows: list[dict[str, Any]]) -> Table:
+    """The list as a table."""
+    columns = tuple(Column(name.replace("_", " "), right=name != "gear") for name in SHOWN)
+    return Table(columns, tuple(tuple(_cell(name, row[name]) for name in SHOWN) for row in rows))
+
+
+def _cell(name: str, value: Any) -> Cell:
+    if value is None or isinstance(value, str):
+        return value or ""
+    if name == "centre_distance":  # to the hundredth, as a frame is drilled
+        return f"{in_unit(value, UNITS[name]):.2f} {UNITS[name]}"
+    return Value(float(value), UNITS[name])
