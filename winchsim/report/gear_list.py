@@ -10,7 +10,7 @@ from winchsim.inputs import Inputs, Stage
 from winchsim.model.reductions import module_of, pinion_material_name
 from winchsim.physics.gears import contact
 from winchsim.quantity_text import in_unit
-from winchsim.report.document import Cell, Column, Table, Value
+from winchsim.report.document import Cell, Table, Value
 
 UNITS = {
     "gear": "",
@@ -121,7 +121,7 @@ def _number(value: Any, unit: str) -> Any:
 
 def gear_table(rows: list[dict[str, Any]]) -> Table:
     """The list as a table."""
-    columns = tuple(Column(name.replace("_", " "), right=name != "gear") for name in SHOWN)
+    columns = tuple(name.replace("_", " ") for name in SHOWN)
     return Table(columns, tuple(tuple(_cell(name, row[name]) for name in SHOWN) for row in rows))
 
 
