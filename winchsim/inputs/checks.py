@@ -74,7 +74,10 @@ def _motors(group: MotorGroup, has_spur: bool) -> Iterator[Row]:
         "terminal_resistance": stalled and group.lever_voltage is not None,
     }
     for key in _NEEDED[group.known_by]:
-        is_missing = getattr(group, key) in (None, ()) and not replaced.get(key)
+        value = getattr(group, key)  # of a script perhaps numpy's, which compares by elements
+        is_missing = (
+            value is None or (isinstance(value, tuple) and not value)
+        ) and not replaced.get(key)
         yield is_missing, key, f"{key} is missing", f'{key}, because known_by = "{group.known_by}"'
     single = group.known_by == "points" and len(group.points) == 1
     yield single, "points", "one measured point is too few", "at least two points"

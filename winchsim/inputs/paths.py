@@ -169,6 +169,14 @@ def spec_at(inputs: Any, path: str) -> Spec:
         raise UnknownPathError(path, key, _known_key(path, inputs)) from error
 
 
+def is_number(inputs: Any, path: str) -> bool:
+    """Whether a path names a number."""
+    try:
+        return spec_at(inputs, path).kind in ("quantity", "number")
+    except UnknownPathError:
+        return False
+
+
 def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     """Scenario with one value changed, checked against its bounds.
 

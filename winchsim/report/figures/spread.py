@@ -23,6 +23,7 @@ from winchsim.report.figures.look import (
     quantity_label,
 )  # fmt: skip
 from winchsim.studies.spread import Spread, Uncertain
+from winchsim.studies.spread.outcomes import Ending
 
 Bar = tuple[str, float]
 
@@ -51,16 +52,16 @@ def spread_figure(found: Spread, look: Look) -> Figure:
     wanted = [name for name in _PANELS if _bars(found, name)]
     names = wanted[:3]
     em = look.em
-    lifted = found.outcomes.lifted.any()
+    times = np.sort(found.outcomes.time[found.outcomes.ending == Ending.LIFTED])
     bar = 1.5 * look.row
     heights = [len(_bars(found, name)) * bar for name in names]
     head, foot = 1.6 * look.row, 3.6 * em
-    distribution = look.panel + foot + 0.6 * em if lifted else 0.0
+    distribution = look.panel + foot + 0.6 * em if len(times) else 0.0
     total = distribution + sum(height + head + foot for height in heights) + em
     with drawing(look):
         figure = blank(look, max(total, 4 * em))
         top = total - 0.8 * em
-        if lifted:
+        if len(times):
             axes = box(
                 figure,
                 LEFT_EMS * em,
@@ -68,7 +69,7 @@ def spread_figure(found: Spread, look: Look) -> Figure:
                 look.width - (LEFT_EMS + 1.5) * em,
                 look.panel,
             )
-            _distribution(axes, found, look)
+            _distribution(axes, times, found, look)
             top -= distribution
         for name, height in zip(names, heights, strict=True):
             _importance(figure, found, name, look, top, height, head)
@@ -90,8 +91,7 @@ def _name(row: Uncertain) -> str:
     return row.path.removeprefix("strength of the ").removeprefix("strength of ")
 
 
-def _distribution(axes: Axes, found: Spread, look: Look) -> None:
-    times = np.sort(found.outcomes.time[found.outcomes.lifted])
+def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> None:
     made = found.probabilities["lifted"].of
     shares = np.arange(1, len(times) + 1) / made
     axes.plot(

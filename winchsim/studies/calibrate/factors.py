@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from winchsim.assessment.ranges import group_causes
 from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, spec_at, walk, with_value
+from winchsim.inputs import Inputs, is_number, spec_at, walk, with_value
 from winchsim.model import Machine, build
 from winchsim.model.machine import Assumed
 from winchsim.model.restate import with_data_sheets
@@ -149,14 +149,6 @@ def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
         for name, rows in group_causes([*_given(inputs, machine), *declared]).items()
     }
     return tuple(_bounded(inputs, machine, Factor(*item)) for item in (causes | motor).items())
-
-
-def is_number(inputs: Inputs, path: str) -> bool:
-    """Whether a path is that of a number of the scenario."""
-    try:
-        return spec_at(inputs, path).kind in ("quantity", "number")
-    except DomainError:
-        return False
 
 
 def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:

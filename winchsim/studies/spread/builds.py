@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from enum import StrEnum
 
@@ -13,8 +13,7 @@ from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, MotorGroup, with_value
 from winchsim.model import Machine, build
-from winchsim.model.machine import LinkLimit
-from winchsim.studies.spread.tolerances import Uncertain, draw, strengths
+from winchsim.studies.spread.tolerances import Uncertain, strengths
 
 Array = NDArray[np.float64]
 
@@ -48,6 +47,9 @@ class Single:
     number: int
     group: int
     count: int
+
+
+NONE: tuple[Single, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,29 +106,6 @@ class Plan:
             for row, part in zip(self.rows, np.split(shares, ends, axis=1), strict=True)
         ]
 
-    def scenarios(self, shares: Array) -> Iterator[Inputs | DomainError]:
-        """Scenario of each build, strengths aside; an error where its numbers cannot stand
-        together.
-
-        Parameters
-        ----------
-        shares : ndarray, shape (n, dimensions)
-        """
-        drawn = self.values(shares)
-        for place in range(len(shares)):
-            try:
-                yield self._with([values[place] for values in drawn])
-            except DomainError as error:
-                yield error
-
-    def _with(self, drawn: list[Array]) -> Inputs:
-        found = self.inputs
-        for paths, values in zip(self.columns, drawn, strict=True):
-            own = values.tolist() * (len(paths) if len(values) == 1 else 1)
-            for path, value in zip(paths, own, strict=False):
-                found = with_value(found, path, value)
-        return found
-
     def machines(self, shares: Array) -> dict[int, Machine]:
         """Machine of each build by its row; those that cannot be built are missing.
 
@@ -134,35 +113,39 @@ class Plan:
         ----------
         shares : ndarray, shape (n, dimensions)
         """
-        found = {}
-        for place, inputs in enumerate(self.scenarios(shares)):
-            if isinstance(inputs, DomainError):
-                continue
+        drawn, found = self.values(shares), {}
+        for place in range(len(shares)):
             try:
-                machine = build(inputs, strict=False)
-            except InputError:
+                found[place] = self._machine([values[place] for values in drawn])
+            except (DomainError, InputError):
                 continue
-            found[place] = replace(machine, links=self._links(machine, shares[place]))
         return found
 
-    def _links(self, machine: Machine, shares: Array) -> tuple[LinkLimit, ...]:
-        """Links with the strengths that were drawn."""
-        links, start = list(machine.links), 0
-        for row, width in zip(self.rows, self.widths, strict=True):
+    def scenario(self, drawn: list[Array]) -> Inputs:
+        """Scenario of one build, strengths aside, with the values drawn for each row.
+
+        Raises
+        ------
+        DomainError
+            Its numbers cannot stand together.
+        """
+        found = self.inputs
+        for paths, values in zip(self.columns, drawn, strict=True):
+            for path, value in zip(paths, np.resize(values, len(paths)).tolist(), strict=True):
+                found = with_value(found, path, value)
+        return found
+
+    def _machine(self, drawn: list[Array]) -> Machine:
+        machine = build(self.scenario(drawn), strict=False)
+        links = list(machine.links)
+        for row, values in zip(self.rows, drawn, strict=True):
             for place in row.links:
-                strength = links[place].strength
-                value = float(
-                    draw(shares[start], strength.value, strength.low, strength.high, row.shape)
-                )
-                own = replace(
-                    strength,
-                    value=value,
-                    low=min(value, strength.low),
-                    high=max(value, strength.high),
-                )
+                old = links[place].strength
+                value = float(values[0]) * old.value
+                low, high = min(value, old.low), max(value, old.high)
+                own = replace(old, value=value, low=low, high=high)
                 links[place] = replace(links[place], strength=own)
-            start += width
-        return tuple(links)
+        return replace(machine, links=tuple(links))
 
 
 def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
@@ -175,24 +158,18 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
         Values that differ; the strengths are added here.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
-    if running < 2 or not any(row.each for row in values):
-        return _together(inputs, values, Motors.EQUAL)
-    split, singles = _told_apart(inputs)
-    try:
-        machine = build(split)
-    except InputError:
-        return _together(inputs, values, Motors.NOT_APART)
+    motors, singles, single = Motors.EQUAL, NONE, inputs
+    if running >= 2 and any(row.each for row in values):
+        single, singles = _told_apart(inputs)
+        motors = Motors.BUNDLED if running > MOST_SINGLE else Motors.APART
+        try:
+            machine = build(single)
+        except InputError:
+            motors, singles, single = Motors.NOT_APART, NONE, inputs
+    if not singles:
+        machine, values = build(inputs), [replace(row, each=False) for row in values]
     rows = (*values, *strengths(machine))
-    bundled = any(single.count > 1 for single in singles)
-    columns = tuple(_paths(row, singles) for row in rows)
-    return Plan(split, singles, rows, columns, Motors.BUNDLED if bundled else Motors.APART)
-
-
-def _together(inputs: Inputs, values: Sequence[Uncertain], motors: Motors) -> Plan:
-    rows = tuple(replace(row, each=False) for row in (*values, *strengths(build(inputs))))
-    return Plan(
-        inputs, (), rows, tuple(() if row.is_strength else (row.path,) for row in rows), motors
-    )
+    return Plan(single, singles, rows, tuple(_paths(row, singles) for row in rows), motors)
 
 
 def _told_apart(inputs: Inputs) -> tuple[Inputs, tuple[Single, ...]]:
@@ -201,17 +178,12 @@ def _told_apart(inputs: Inputs) -> tuple[Inputs, tuple[Single, ...]]:
     running = sum(group.count - group.dead for group in inputs.motors)
     size = -(-running // MOST_SINGLE)
     groups: list[MotorGroup] = []
-    dead: list[MotorGroup] = []
+    dead = [replace(g, count=g.dead) for g in inputs.motors if g.dead]
     singles: list[Single] = []
     for number, group in enumerate(inputs.motors, start=1):
-        left = group.count - group.dead
-        while left > 0:
-            count = min(size, left)
-            groups.append(replace(group, count=count, dead=0))
-            singles.append(Single(len(groups), number, count))
-            left -= count
-        if group.dead:
-            dead.append(replace(group, count=group.dead, dead=group.dead))
+        for left in range(group.count - group.dead, 0, -size):
+            groups.append(replace(group, count=min(size, left), dead=0))
+            singles.append(Single(len(groups), number, min(size, left)))
     return replace(inputs, motors=(*groups, *dead)), tuple(singles)
 
 
@@ -219,10 +191,8 @@ def _paths(row: Uncertain, singles: tuple[Single, ...]) -> tuple[str, ...]:
     """Paths in the scenario with its motors told apart that a row is drawn for."""
     if row.is_strength:
         return ()
-    head, _, tail = row.path.partition(".")
-    if head != "motors":
+    head, number, *tail = row.path.split(".")
+    if head != "motors" or not singles:
         return (row.path,)
-    number, _, key = tail.partition(".")
-    return tuple(
-        f"motors.{single.number}.{key}" for single in singles if single.group == int(number)
-    )
+    own = [single.number for single in singles if single.group == int(number)]
+    return tuple(".".join((head, str(place), *tail)) for place in own)

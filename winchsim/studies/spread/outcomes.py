@@ -3,9 +3,7 @@ motors does."""
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from collections.abc import Sequence
 from enum import IntEnum
 from typing import Any
 
@@ -14,7 +12,6 @@ from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
-from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
@@ -28,8 +25,7 @@ from winchsim.studies.spread.builds import Plan
 
 Array = NDArray[np.float64]
 
-TOOTH_KINDS = (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
-_TEETH = [list(LinkKind).index(kind) for kind in TOOTH_KINDS]
+_TEETH = [place for place, kind in enumerate(LinkKind) if kind.is_tooth]
 
 
 class Ending(IntEnum):
@@ -42,91 +38,42 @@ class Ending(IntEnum):
     CANNOT_BE_BUILT = 4
 
 
-@dataclass(frozen=True)
-class Outcomes:
-    """What became of n builds; NaN where there is nothing to say.
+Outcomes = np.recarray
+"""What became of n builds, a row each; NaN where there is nothing to say. Fields:
 
-    Attributes
-    ----------
-    ending : ndarray of int, shape (n,)
-        One of `Ending`.
-    time : ndarray, shape (n,)
-        Of the lift. [s]
-    speed : ndarray, shape (n,)
-        Height over lift time, 0 where it stalled. [m/s]
-    current : ndarray, shape (n,)
-        Of the supply, mean over the lift. [A]
-    winding : ndarray, shape (n,)
-        Most that a winding gets above its own limit; over 0 is too hot. [K]
-    factor : ndarray, shape (n,)
-        Least strength over demand of any link; below 1 it breaks. [-]
-    teeth : ndarray, shape (n,)
-        The same of teeth alone. [-]
-    weakest : ndarray of str, shape (n,)
-        The link of the least factor.
-    hold : ndarray, shape (n,)
-        Torque by which friction at rest exceeds what the load passes up, power off; below 0 it runs
-        back. NaN in full runs, which only show whether. [N·m]
-    held : ndarray of bool, shape (n,)
-        Whether it stays up.
-    torques, currents : ndarray, shape (n, motors)
-        Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and
-        current. [N·m], [A]
-    """
-
-    ending: NDArray[np.int_]
-    time: Array
-    speed: Array
-    current: Array
-    winding: Array
-    factor: Array
-    teeth: Array
-    weakest: NDArray[Any]
-    hold: Array
-    held: NDArray[np.bool_]
-    torques: Array
-    currents: Array
-
-    def __len__(self) -> int:
-        return len(self.ending)
-
-    @property
-    def lifted(self) -> NDArray[np.bool_]:
-        """Whether each came up."""
-        return self.ending == Ending.LIFTED
+ending
+    One of `Ending`.
+time, speed
+    Of the lift [s]; height over lift time, 0 where it stalled [m/s].
+current
+    Of the supply, mean over the lift. [A]
+winding
+    Most that a winding gets above its own limit; over 0 is too hot. [K]
+factor, teeth, weakest
+    Least strength over demand of any link, below 1 it breaks; the same of teeth alone; the link of
+    the least factor. [-]
+hold
+    Torque by which friction at rest exceeds what the load passes up, power off; below 0 it runs
+    back. NaN in full runs, which only show whether. [N·m]
+held
+    Whether it stays up.
+torques, currents
+    Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and
+    current. [N·m], [A]
+"""
 
 
 def nothing(size: int, motors: int) -> Outcomes:
-    """Outcomes of builds of which nothing is known."""
-    blank = np.full(size, np.nan)
-    each = np.full((size, motors), np.nan)
-    return Outcomes(
-        np.full(size, Ending.CANNOT_BE_BUILT, dtype=int),
-        blank,
-        blank.copy(),
-        blank.copy(),
-        blank.copy(),
-        blank.copy(),
-        blank.copy(),
-        np.full(size, "", dtype=object),
-        blank.copy(),
-        np.zeros(size, dtype=bool),
-        each,
-        each.copy(),
-    )
-
-
-def joined(parts: Sequence[Outcomes]) -> Outcomes:
-    """Outcomes one after the other."""
-    names = [f.name for f in dataclasses.fields(Outcomes)]
-    return Outcomes(
-        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
-    )
-
-
-def chosen(found: Outcomes, rows: NDArray[Any]) -> Outcomes:
-    """Some of the outcomes."""
-    return Outcomes(**{f.name: getattr(found, f.name)[rows] for f in dataclasses.fields(Outcomes)})
+    """Outcomes of builds that cannot be made."""
+    names = ("time", "speed", "current", "winding", "factor", "teeth", "hold")
+    kinds: list[tuple[Any, ...]] = [("ending", int), ("weakest", object), ("held", bool)]
+    kinds += [(name, float) for name in names]
+    kinds += [(name, float, (motors,)) for name in ("torques", "currents")]
+    found = np.recarray(size, dtype=kinds)
+    for name in (*names, "torques", "currents"):
+        found[name] = np.nan
+    found.ending, found.weakest, found.held = Ending.CANNOT_BE_BUILT, "", False
+    return found
 
 
 def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcomes:
@@ -151,20 +98,15 @@ def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcom
         by_shape.setdefault(shape_of(machine), []).append(place)
     for members in by_shape.values():
         batch = stack_machines([machines[place] for place in members])
-        where = np.array(members)
+        parts = [(members, _sharing(batch))] if plan.singles else []
         if simulated:
-            for place in members:
-                _put(found, np.array([place]), _in_full(machines[place]))
+            parts += [([place], _in_full(machines[place])) for place in members]
         else:
-            _put(found, where, _slow(batch))
-        if plan.singles:
-            _put(found, where, _sharing(batch))
+            parts.append((members, _slow(batch)))
+        for where, values in parts:
+            for name, value in values.items():
+                found[name][where] = value
     return found
-
-
-def _put(found: Outcomes, where: NDArray[Any], values: dict[str, Any]) -> None:
-    for name, value in values.items():
-        getattr(found, name)[where] = value
 
 
 def _slow(batch: Batch) -> dict[str, Any]:
@@ -195,34 +137,28 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     history, rows = read_history(record), part_rows(record, None)
     began, time = history.lift_began, history.lift_time
     worst = min(rows, key=lambda row: row.factor, default=None)
+    teeth = [row.factor for row in rows if LinkKind(row.kind).is_tooth]
     found: dict[str, Any] = {
         "ending": Ending.OTHER,
         "factor": worst.factor if worst is not None else math.inf,
-        "teeth": min(
-            (row.factor for row in rows if LinkKind(row.kind) in TOOTH_KINDS), default=math.inf
-        ),
+        "teeth": min(teeth, default=math.inf),
         "weakest": worst.label if worst is not None else "",
         "held": history.held is not False or not history.trusted,
     }
     if record.first(Event.OVERLOAD) is not None:
-        found["ending"] = Ending.BROKE
-    elif began is not None and time is not None:
-        windings = [
-            float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit
-            for g in machine.groups
-        ]
-        before, after = np.interp([began, began + time], record.time, record["charge"])
-        height = machine.height(machine.top_travel - machine.start_travel)
-        found |= {
-            "ending": Ending.LIFTED,
-            "time": time,
-            "speed": height / time,
-            "current": float(after - before) / time,
-            "winding": max(windings),
-        }
-    elif record.first(Event.STALLED) is not None:
-        found |= {"ending": Ending.STALLED, "speed": 0.0}
-    return found
+        return found | {"ending": Ending.BROKE}
+    if began is None or time is None:
+        stalled = record.first(Event.STALLED) is not None
+        return found | ({"ending": Ending.STALLED, "speed": 0.0} if stalled else {})
+    over = [record[f"motor_{g.number}_winding"].max() - g.winding_limit for g in machine.groups]
+    charge = np.interp([began, began + time], record.time, record["charge"])
+    return found | {
+        "ending": Ending.LIFTED,
+        "time": time,
+        "speed": machine.height(machine.top_travel - machine.start_travel) / time,
+        "current": float(np.diff(charge)[0]) / time,
+        "winding": max(over),
+    }
 
 
 def _sharing(batch: Batch) -> dict[str, Any]:
@@ -239,11 +175,10 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     needed = np.broadcast_to(drag + per_torque * pull(m, m.start_travel) * radius, (n,))
     speed = law.steady_speed(needed)
     drive = law.drive(speed)
-    torques, currents = [], []
+    found: dict[str, list[Array]] = {"torques": [], "currents": []}
     for torque, unit in zip(drive.torques, m.units, strict=True):
         if unit.live:
-            torques.append(
-                np.broadcast_to(torque / unit.count - unit.motor.drag * (speed > 0), (n,))
-            )
-            currents.append(np.broadcast_to(drive.currents[unit.place], (n,)))
-    return {"torques": np.array(torques).T, "currents": np.array(currents).T}
+            dragged = unit.motor.drag * (speed > 0)
+            found["torques"].append(torque / unit.count - dragged + np.zeros(n))
+            found["currents"].append(drive.currents[unit.place] + np.zeros(n))
+    return {name: np.array(rows).T for name, rows in found.items()}

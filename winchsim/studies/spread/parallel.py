@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from functools import partial
 from itertools import islice
@@ -10,12 +10,12 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.frozen import dataclass
 from winchsim.studies.spread.builds import Plan
-from winchsim.studies.spread.outcomes import Outcomes, joined, lift_builds
+from winchsim.studies.spread.outcomes import Outcomes, lift_builds
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
+Tasks = Mapping[int, Callable[[], Outcomes]]
 
 CHUNK = 40
 SIMULATED_CHUNK = 4
@@ -26,25 +26,6 @@ AT_ONCE = 64
 """Most tasks that are handed out at a time: more would only wait in the executor's memory. [-]"""
 
 
-@dataclass(frozen=True)
-class Done:
-    """What came of it.
-
-    Attributes
-    ----------
-    outcomes : Outcomes
-        Of the builds that were lifted, in their order.
-    rows : ndarray of int
-        Which these are.
-    complete : bool
-        Whether all were.
-    """
-
-    outcomes: Outcomes
-    rows: NDArray[np.int_]
-    complete: bool
-
-
 def lift_everywhere(
     plan: Plan,
     shares: Array,
@@ -52,7 +33,7 @@ def lift_everywhere(
     *,
     simulated: bool = False,
     on_progress: Progress | None = None,
-) -> Done:
+) -> tuple[Outcomes, NDArray[np.int_]]:
     """Outcomes of builds, lifted in chunks.
 
     Parameters
@@ -65,12 +46,13 @@ def lift_everywhere(
     simulated : bool
         Whether by the full simulation.
     on_progress : callable, optional
-        Told how many of how many builds are done.
+        Called with the builds done and their number.
 
     Returns
     -------
-    Done
-        After a KeyboardInterrupt: of the chunks that were finished by then.
+    (Outcomes, ndarray of int)
+        Of the builds that were lifted, and which these are: after a KeyboardInterrupt those of the
+        chunks that were finished by then.
     """
     size = SIMULATED_CHUNK if simulated else CHUNK
     tasks = {
@@ -78,37 +60,30 @@ def lift_everywhere(
         for start in range(0, len(shares), size)
     }
     found: dict[int, Outcomes] = {}
-
-    def tell() -> None:
-        if on_progress is not None:
-            on_progress(sum(len(part) for part in found.values()), len(shares))
-
     try:
-        if executor is None:
-            for start, task in tasks.items():
-                found[start] = task()
-                tell()
-        else:
-            _hand_out(executor, tasks.items(), found, tell)
+        for start, part in _here(tasks) if executor is None else _handed_out(executor, tasks):
+            found[start] = part
+            if on_progress is not None:
+                on_progress(sum(map(len, found.values())), len(shares))
     except KeyboardInterrupt:
-        pass
-    if not found:
-        raise KeyboardInterrupt
+        if not found:
+            raise
     done = sorted(found)
-    rows = np.concatenate([np.arange(start, start + len(found[start])) for start in done])
-    return Done(joined([found[start] for start in done]), rows, len(done) == len(tasks))
+    rows = [np.arange(start, start + len(found[start])) for start in done]
+    whole = np.concatenate([found[start] for start in done]).view(np.recarray)
+    return whole, np.concatenate(rows)
 
 
-def _hand_out(
-    executor: Executor,
-    tasks: Iterable[tuple[int, Callable[[], Outcomes]]],
-    found: dict[int, Outcomes],
-    tell: Callable[[], None],
-) -> None:
-    """Keep `AT_ONCE` tasks in hand; of several that are done, a failed one does not take the others
-    with it."""
+def _here(tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
+    for start, task in tasks.items():
+        yield start, task()
+
+
+def _handed_out(executor: Executor, tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
+    """Results as they are done, with `AT_ONCE` tasks in hand; of several that are done, a failed
+    one does not take the others with it."""
     waiting: dict[Future[Outcomes], int] = {}
-    left = iter(tasks)
+    left = iter(tasks.items())
     try:
         while True:
             for start, task in islice(left, AT_ONCE - len(waiting)):
@@ -117,8 +92,7 @@ def _hand_out(
                 return
             done, _ = wait(waiting, return_when=FIRST_COMPLETED)
             for future in sorted(done, key=lambda future: future.exception() is not None):
-                found[waiting.pop(future)] = future.result()
-            tell()
+                yield waiting.pop(future), future.result()
     finally:
         for future in waiting:
             future.cancel()

@@ -73,23 +73,7 @@ def probability(
     return Probability(count, of, float(found.low), float(found.high))
 
 
-@dataclass(frozen=True)
-class RankCorrelation:
-    """How strongly a result goes with each input.
-
-    Attributes
-    ----------
-    values : ndarray, shape (inputs,)
-        Spearman's coefficient, -1 to 1. [-]
-    noise : float
-        Coefficients no larger than this may be chance. [-]
-    """
-
-    values: Array
-    noise: float
-
-
-def rank_correlation(inputs: Sequence[Array], result: Array) -> RankCorrelation:
+def rank_correlation(inputs: Sequence[Array], result: Array) -> tuple[Array, float]:
     """Rank correlation of a result with inputs that were drawn independently.
 
     Parameters
@@ -101,18 +85,17 @@ def rank_correlation(inputs: Sequence[Array], result: Array) -> RankCorrelation:
 
     Returns
     -------
-    RankCorrelation
-        0 for an input or a result that does not vary.
+    (ndarray, shape (inputs,), float)
+        Spearman's coefficient, -1 to 1, and the largest that may be chance; 0 for an input or a
+        result that does not vary. [-]
     """
     known = np.isfinite(result)
     count = int(known.sum())
-    found = np.zeros(len(inputs))
-    if count < 3 or np.ptp(result[known]) == 0:
-        return RankCorrelation(found, 1.0)
-    ranked = stats.rankdata(result[known])
-    for place, values in enumerate(inputs):
-        mean = values[known].mean(axis=1)
-        if np.ptp(mean) > 0:
-            found[place] = np.corrcoef(stats.rankdata(mean), ranked)[0, 1]
+    if count < 3:
+        return np.zeros(len(inputs)), 1.0
+    columns = [result[known], *(values[known].mean(axis=1) for values in inputs)]
+    ranks = stats.rankdata(columns, axis=1) - (count + 1) / 2
+    sizes = np.linalg.norm(ranks, axis=1)
+    found = ranks[1:] @ ranks[0] / np.maximum(sizes[1:] * sizes[0], 1e-9)
     t = stats.t.ppf(1 - NOISE_LEVEL / 2, count - 2)
-    return RankCorrelation(found, float(t / np.sqrt(count - 2 + t * t)))
+    return found, float(t / np.sqrt(count - 2 + t * t)) if sizes[0] > 0 else 1.0

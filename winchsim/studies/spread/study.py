@@ -20,7 +20,7 @@ from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
 from winchsim.simulation import simulate
 from winchsim.studies.spread.builds import Plan, plan
-from winchsim.studies.spread.outcomes import Ending, Outcomes, chosen, lift_builds
+from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import Progress, lift_everywhere
 from winchsim.studies.spread.statistics import Probability, probability, rank_correlation
 from winchsim.studies.spread.tolerances import Given, Uncertain, uncertain
@@ -202,16 +202,18 @@ def spread(
     made = plan(inputs, uncertain(inputs, build(inputs), given))
     sampler = qmc.LatinHypercube(made.dimensions, seed=np.random.default_rng(random_seed))
     shares = sampler.random(builds)
-    done = lift_everywhere(made, shares, executor, simulated=simulated, on_progress=on_progress)
-    lifted = done.outcomes
+    lifted, rows = lift_everywhere(
+        made, shares, executor, simulated=simulated, on_progress=on_progress
+    )
+    complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
         message = "no build of this scenario can be made with these tolerances"
         raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
-    used = shares[done.rows]
+    used = shares[rows]
     values = tuple(made.values(used))
     ranks = {name: rank_correlation(values, result(lifted, name)) for name in RESULTS}
     influences = [
-        Influence(row, {name: float(ranks[name].values[place]) for name in RESULTS})
+        Influence(row, {name: float(ranks[name][0][place]) for name in RESULTS})
         for place, row in enumerate(made.rows)
     ]
     influences.sort(key=lambda row: -max(abs(value) for value in row.ranks.values()))
@@ -220,7 +222,7 @@ def spread(
         asked=builds,
         random_seed=random_seed,
         simulated=simulated,
-        complete=done.complete,
+        complete=complete,
         level=level,
         plan=made,
         outcomes=lifted,
@@ -229,9 +231,9 @@ def spread(
         percentiles={name: _percentiles(lifted, name) for name in QUANTITIES},
         motors=_motors(made, lifted, level),
         influences=tuple(influences),
-        noise={name: ranks[name].noise for name in RESULTS},
+        noise={name: ranks[name][1] for name in RESULTS},
         first_to_break=_first_to_break(lifted),
-        slow_difference=None if simulated or not done.complete else _difference(made, used, lifted),
+        slow_difference=None if simulated or not complete else _difference(made, used, lifted),
     )
 
 
@@ -240,13 +242,12 @@ def result(found: Outcomes, name: str) -> Array:
     if name == "time":
         return -found.speed
     if name == "hold" and np.all(np.isnan(found.hold)):
-        return np.where(found.lifted, found.held.astype(float), np.nan)
-    values: Array = getattr(found, name)
-    return np.where(np.isfinite(values), values, np.nan)
+        return np.where(found.ending == Ending.LIFTED, found.held.astype(float), np.nan)
+    return np.where(np.isfinite(found[name]), found[name], np.nan)
 
 
 def _probabilities(found: Outcomes, level: float) -> dict[str, Probability]:
-    made, up = found.ending != Ending.CANNOT_BE_BUILT, found.lifted
+    made, up = found.ending != Ending.CANNOT_BE_BUILT, found.ending == Ending.LIFTED
     with np.errstate(invalid="ignore"):
         events = {
             "lifted": (up, made),
@@ -264,7 +265,7 @@ def _probabilities(found: Outcomes, level: float) -> dict[str, Probability]:
 
 
 def _percentiles(found: Outcomes, name: str) -> tuple[float, ...]:
-    values = getattr(found, name)[found.lifted]
+    values = found[name][found.ending == Ending.LIFTED]
     values = values[np.isfinite(values)]
     at = np.quantile(values, LEVELS) if len(values) else np.full(len(LEVELS), np.nan)
     return tuple(at.tolist())
@@ -305,7 +306,7 @@ def _first_to_break(found: Outcomes) -> dict[str, int]:
 def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:
     """Largest difference in lift time of a few builds that are simulated in full; None without
     one."""
-    up = np.flatnonzero(found.lifted)
+    up = np.flatnonzero(found.ending == Ending.LIFTED)
     if not len(up):
         return None
     ordered = up[np.argsort(found.time[up], kind="stable")]
@@ -314,5 +315,5 @@ def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:
         full = lift_builds(made, shares[few], simulated=True)
     except (TrustError, KeyboardInterrupt):
         return None
-    both, slow = full.lifted, chosen(found, few)
-    return float(np.max(np.abs(slow.time[both] / full.time[both] - 1))) if both.any() else None
+    off = np.abs(found.time[few] / full.time - 1)
+    return None if np.all(np.isnan(off)) else float(np.nanmax(off))

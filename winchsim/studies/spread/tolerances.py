@@ -4,6 +4,7 @@ how far."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from scipy.special import ndtr, ndtri
 
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, Spec, spec_at, value_at, walk
+from winchsim.inputs import Inputs, Spec, is_number, spec_at, value_at, walk
 from winchsim.model import Machine
 from winchsim.model.restate import shaft_drags
 
@@ -113,19 +114,16 @@ def draw(shares: Array, center: float, low: float, high: float, shape: str) -> A
         As in `Uncertain`.
     shape : str
     """
-    shares = np.asarray(shares, dtype=float)
-    if high <= low:
+    shares, width, rising = np.asarray(shares, dtype=float), high - low, center - low
+    if width <= 0:
         return np.full(shares.shape, center)
     if shape == "uniform":
-        return low + (high - low) * shares
-    if shape == "triangular":
-        rising, falling = (center - low) * (high - low), (high - center) * (high - low)
-        up = low + np.sqrt(shares * rising)
-        return np.where(
-            shares * (high - low) < center - low, up, high - np.sqrt((1 - shares) * falling)
-        )
-    tail = ndtr(-NORMAL_CUT)
-    return center + (high - low) / 4 * ndtri(tail + (1 - 2 * tail) * shares)
+        return low + width * shares
+    if shape == "normal":
+        tail = ndtr(-NORMAL_CUT)
+        return center + width / 4 * ndtri(tail + (1 - 2 * tail) * shares)
+    up, down = shares * width * rising, (1 - shares) * width * (width - rising)
+    return np.where(shares * width < rising, low + np.sqrt(up), high - np.sqrt(down))
 
 
 def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple[Uncertain, ...]:
@@ -150,26 +148,30 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     DomainError
         A tolerance of a value that is not there, or no number.
     """
-    found: dict[str, Uncertain] = {}
-    for row in given:
-        found[row.path] = _given(inputs, row)
+    found = {row.path: _given(inputs, row) for row in given}
     for path, value, spec in walk(inputs):
-        is_assumed = spec.assumed is not None and path not in inputs.given
-        if (
-            spec.spread
-            and not is_assumed
-            and isinstance(value, float)
-            and value
-            and path not in found
-        ):
+        assumed = spec.assumed is not None and path not in inputs.given
+        if spec.spread and not assumed and isinstance(value, float) and value:
             half = abs(value) * float(spec.spread.removesuffix("%")) / 100
-            found[path] = _around(path, value, half, "normal", spec, assumed=True)
-    for path, center, low, high in _estimates(inputs, machine):
-        if path not in found:
-            spec = spec_at(inputs, path)
-            found[path] = Uncertain(
-                path, center, low, high, "triangular", spec.unit, True, bounds=_bounds(spec)
-            )
+            found.setdefault(path, _around(path, value, half, "normal", spec, assumed=True))
+    estimates = {
+        row.path: (row.value, row.low, row.high)
+        for row in machine.assumed
+        if isinstance(row.value, float)
+        and row.low is not None
+        and row.high is not None
+        and row.low < row.high
+        and is_number(inputs, row.path)
+        and not row.path.endswith(".shaft_drag")
+    }
+    for path, most in shaft_drags(inputs, machine).items():
+        if value_at(inputs, path) is None and most > 0:
+            estimates[path] = (0.0, 0.0, most)
+    for path, (center, low, high) in estimates.items():
+        spec = spec_at(inputs, path)
+        ends = _bounds(spec)
+        new = Uncertain(path, center, low, high, "triangular", spec.unit, True, bounds=ends)
+        found.setdefault(path, new)
     return tuple(found.values())
 
 
@@ -185,51 +187,15 @@ def _given(inputs: Inputs, row: Given) -> Uncertain:
 def _around(
     path: str, value: float, half: float, shape: str, spec: Spec, *, assumed: bool
 ) -> Uncertain:
-    parts = path.split(".")
-    each = parts[0] == "motors" and parts[-1] not in _SHARED
-    return Uncertain(
-        path,
-        value,
-        value - half,
-        value + half,
-        shape,
-        spec.unit,
-        assumed,
-        each,
-        bounds=_bounds(spec),
-    )
+    ends, bounds = (value - half, value + half), _bounds(spec)
+    each = path.startswith("motors.") and not path.endswith(_SHARED)
+    return Uncertain(path, value, *ends, shape, spec.unit, assumed, each, bounds=bounds)
 
 
 def _bounds(spec: Spec) -> tuple[float, float]:
     """Bounds that a drawn value keeps to."""
     low = max(spec.low, 1e-9 * min(spec.high, 1.0)) if spec.low_open else spec.low
     return low, spec.high
-
-
-def _estimates(inputs: Inputs, machine: Machine) -> list[tuple[str, float, float, float]]:
-    """Values that the scenario leaves out, with the range of their estimate: path, value and both
-    ends."""
-    found = []
-    for row in machine.assumed:
-        settable = (
-            row.low is not None
-            and row.high is not None
-            and row.low < row.high
-            and isinstance(row.value, float)
-        )
-        if settable and _is_path(inputs, row.path) and not row.path.endswith(".shaft_drag"):
-            found.append((row.path, float(row.value), float(row.low), float(row.high)))  # type: ignore[arg-type]
-    for path, most in shaft_drags(inputs, machine).items():
-        if value_at(inputs, path) is None and most > 0:
-            found.append((path, 0.0, 0.0, most))
-    return found
-
-
-def _is_path(inputs: Inputs, path: str) -> bool:
-    try:
-        return spec_at(inputs, path).kind in ("quantity", "number")
-    except DomainError:
-        return False
 
 
 def strengths(machine: Machine) -> tuple[Uncertain, ...]:
@@ -239,31 +205,13 @@ def strengths(machine: Machine) -> tuple[Uncertain, ...]:
     ----------
     machine : Machine
     """
-    alike: dict[str, list[int]] = {}
+    found: dict[str, Uncertain] = {}
     for place, link in enumerate(machine.links):
-        strength = link.strength
-        if strength.basis in _NAMED and strength.low < strength.high and strength.value > 0:
-            name = (
-                f"the teeth of {link.where.replace('.', ' ')}"
-                if link.kind.is_tooth
-                else f"the {link.label}"
-            )
-            alike.setdefault(STRENGTH + name, []).append(place)
-    found = []
-    for name, places in alike.items():
-        first = machine.links[places[0]].strength
-        low, high = first.low / first.value, first.high / first.value
-        found.append(
-            Uncertain(
-                name,
-                1.0,
-                low,
-                high,
-                "triangular",
-                "",
-                True,
-                links=tuple(places),
-                bounds=(0.0, np.inf),
-            )
-        )
-    return tuple(found)
+        s = link.strength
+        if s.basis in _NAMED and s.low < s.high and s.value > 0:
+            part = f"teeth of {link.where.replace('.', ' ')}" if link.kind.is_tooth else link.label
+            name, ends = f"{STRENGTH}the {part}", (s.low / s.value, s.high / s.value)
+            new = Uncertain(name, 1.0, *ends, "triangular", "", True, bounds=(0.0, np.inf))
+            old = found.setdefault(name, new)
+            found[name] = replace(old, links=(*old.links, place))
+    return tuple(found.values())
