@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
@@ -52,6 +52,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     """Simulate, draw, write the files."""
     formats = _formats(options.format)
     _refuse_mixtures(options)
+    names = _stems(options)
+    if not 50 <= options.dpi <= 1200:
+        raise usage_error(f"{options.dpi} dots per inch", "--dpi takes 50 to 1200")
     from winchsim.scenario.read import read
 
     scenarios = [read(file, options.overrides) for file in options.files]
@@ -61,10 +64,11 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.report.figures.look import LOOKS
     from winchsim.simulation import simulate
 
-    look = LOOKS[options.width]
+    look = replace(LOOKS[options.width], us=options.units == "us")
     records = [simulate(scenario.inputs) for scenario in scenarios]
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)
+    drawn.pictures = [picture for picture in drawn.pictures if picture.name in names]
     paths = _write(options, drawn, formats, look, scenarios, env)
     found = [assess(record, actions=False) for record in records]
     _print(options, env, drawn, paths, scenarios, found)
@@ -77,14 +81,25 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
 def _names(options: argparse.Namespace) -> list[str]:
     """Names of all files that may be written."""
+    formats = _formats(options.format)
+    return [f"{stem}.{form}" for stem in _stems(options) for form in formats]
+
+
+def _stems(options: argparse.Namespace) -> tuple[str, ...]:
+    """Names of the figures that are asked for."""
     from winchsim.report.names import MEASURED_NAMES, NAMES, SEVERAL_NAMES
 
-    formats = _formats(options.format)
     if len(options.files) > 1 or options.ladder:
-        stems: tuple[str, ...] = SEVERAL_NAMES
+        every: tuple[str, ...] = SEVERAL_NAMES
     else:
-        stems = MEASURED_NAMES if options.measured else NAMES
-    return [f"{stem}.{form}" for stem in stems for form in formats]
+        every = MEASURED_NAMES if options.measured else NAMES
+    if options.only is None:
+        return every
+    asked = [name.strip() for name in options.only.split(",")]
+    for name in asked:
+        if name not in every:
+            raise usage_error(f"no figure {name!r}", f"--only takes {', '.join(every)}")
+    return tuple(asked)
 
 
 def _formats(text: str) -> list[str]:
@@ -132,44 +147,42 @@ def _draw(
     measured: tuple[SheetRow, ...] | MeasuredTrace | None,
     tell: Progress,
 ) -> _Drawn:
-    us = options.units == "us"
     if len(scenarios) > 1:
         return _several(
-            look, us, [scenario.inputs.title or scenario.name for scenario in scenarios], records
+            look, [scenario.inputs.title or scenario.name for scenario in scenarios], records
         )
     if options.ladder:
-        return _ladder(look, us, scenarios[0].inputs, tell)
+        return _ladder(look, scenarios[0].inputs, tell)
     if measured is None:
         from winchsim.report.figures.catalogue import pictures
 
-        return _Drawn(pictures(records[0], look, us=us))
+        return _Drawn(pictures(records[0], look))
     if isinstance(measured, tuple):
-        return _sheet(look, us, scenarios[0].inputs, measured, tell)
-    return _trace(look, us, records[0], measured)
+        return _sheet(look, scenarios[0].inputs, measured, tell)
+    return _trace(look, records[0], measured)
 
 
-def _several(look: Look, us: bool, names: Sequence[str], records: Sequence[Record]) -> _Drawn:
+def _several(look: Look, names: Sequence[str], records: Sequence[Record]) -> _Drawn:
     from winchsim.report.figures.catalogue import several_lifts
     from winchsim.report.figures.overlay import Run, key_of
 
     runs = [Run(name, record) for name, record in zip(names, records, strict=True)]
-    return _Drawn([several_lifts(runs, look, us=us)], [(line,) for line in key_of(runs, look)])
+    return _Drawn([several_lifts(runs, look)], [(line,) for line in key_of(runs, look)])
 
 
-def _ladder(look: Look, us: bool, inputs: Inputs, tell: Progress) -> _Drawn:
+def _ladder(look: Look, inputs: Inputs, tell: Progress) -> _Drawn:
     from winchsim.quantity_text import text_of
     from winchsim.studies.ladder import plan_ladder
 
     ladder = plan_ladder(inputs, on_progress=tell)
     return _several(
         look,
-        us,
         [text_of(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0],
         ladder.records,
     )
 
 
-def _trace(look: Look, us: bool, record: Record, measured: MeasuredTrace) -> _Drawn:
+def _trace(look: Look, record: Record, measured: MeasuredTrace) -> _Drawn:
     from winchsim.report.figures.catalogue import beside_trace
     from winchsim.report.measured import difference_facts, trace_differences
     from winchsim.report.words.measured import trace
@@ -180,13 +193,11 @@ def _trace(look: Look, us: bool, record: Record, measured: MeasuredTrace) -> _Dr
             "no sample of the trace lies within the run",
             "its time counts from power on, in seconds",
         )
-    picture = beside_trace(record, measured, look, us=us)
+    picture = beside_trace(record, measured, look)
     return _Drawn([picture], [trace(d) for d in found], [difference_facts(d) for d in found])
 
 
-def _sheet(
-    look: Look, us: bool, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress
-) -> _Drawn:
+def _sheet(look: Look, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Progress) -> _Drawn:
     from winchsim.report.figures.catalogue import beside_sheet
     from winchsim.report.measured import comparison_facts, simulated_sheet
     from winchsim.report.words.measured import row
@@ -198,7 +209,7 @@ def _sheet(
             "fill in measured_time_s or measured_current_a",
         )
     return _Drawn(
-        beside_sheet(tests, look, us=us),
+        beside_sheet(tests, look),
         [row(t) for t in tests],
         [comparison_facts(t) for t in tests],
     )
@@ -219,7 +230,7 @@ def _write(
 
     digest = scenarios[0].digest if len(scenarios) == 1 else ""
     files: dict[str, str | bytes] = {
-        f"{picture.name}.{form}": image(picture.figure, form, look, digest)
+        f"{picture.name}.{form}": image(picture.figure, form, look, digest, options.dpi)
         for picture in drawn.pictures
         for form in formats
     }
@@ -269,10 +280,12 @@ COMMANDS = (
             ),
             argument(
                 "--width",
-                choices=("column", "slide"),
+                choices=("column", "page", "slide"),
                 default="column",
-                help="86 mm, or 254 mm with larger type",
+                help="86 mm, 178 mm (two columns of a journal), or 254 mm with larger type",
             ),
+            argument("--only", metavar="NAMES", help="these figures alone, with commas"),
+            argument("--dpi", type=int, default=200, metavar="N", help="dots per inch of a PNG"),
             UNITS,
             FORCE,
         ),

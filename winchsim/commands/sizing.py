@@ -4,6 +4,7 @@ to take."""
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
@@ -78,7 +79,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     def figure(look: Any) -> Any:
         from winchsim.report.figures.sizing import study_figure
 
-        return study_figure(study, look, us=us)
+        return study_figure(study, look)
 
     finish(
         options,
@@ -161,7 +162,7 @@ def finish(
         from winchsim.report.render.html import render_html
 
         files: dict[str, str | bytes] = {".json": json(), ".csv": csv()}
-        drawn, inline = None if figure is None else figure(COLUMN), {}
+        drawn, inline = None if figure is None else figure(replace(COLUMN, us=us)), {}
         if drawn is not None:
             files |= {
                 ending: image(drawn, ending[1:], COLUMN, digest) for ending in (".svg", ".png")

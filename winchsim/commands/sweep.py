@@ -42,7 +42,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     def figure(look: Any) -> Any:
         from winchsim.report.figures.sizing import sweep_figure
 
-        return sweep_figure(found[0][1], look, us=options.units == "us")
+        return sweep_figure(found[0][1], look)
 
     vary = [word for text in options.varied for word in ("--vary", text)]
     command = shlex.join(["winchsim", "sweep", *options.files, *vary, "--full"])

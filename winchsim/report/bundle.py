@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from winchsim.report.csv_out import record_csv
 from winchsim.report.document import Document
 from winchsim.report.figures.catalogue import pictures
@@ -29,7 +31,7 @@ def report_files(
     us : bool
         Whether US units are written too.
     """
-    drawn = pictures(record, COLUMN, us=us)
+    drawn = pictures(record, replace(COLUMN, us=us))
     inline = {
         picture.name: inline_svg(
             picture.figure, COLUMN, picture.name, f"{picture.heading}. {picture.caption}"

@@ -3,6 +3,8 @@ the figure."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
@@ -10,7 +12,6 @@ from matplotlib.figure import Figure
 from winchsim.errors import DomainError
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit
-from winchsim.report.figures.bands import EVENT, HELD, NUMBER_EMS, REPEATED, held_spans
 from winchsim.report.figures.catalogue import figure, pictures
 from winchsim.report.figures.curves import (
     electrical,
@@ -19,8 +20,9 @@ from winchsim.report.figures.curves import (
     tension,
     zoom_windows,
 )
+from winchsim.report.figures.frame import EVENT, HELD, REPEATED, held_spans, marks_in
 from winchsim.report.figures.look import COLUMN, LIMIT_DASHES, SERIES, SLIDE
-from winchsim.report.figures.marks import marks_of
+from winchsim.report.figures.trace import whole
 from winchsim.report.names import NAMES
 
 LABELS = {
@@ -65,17 +67,16 @@ def test_each_mark_has_a_line_in_every_panel_and_a_number_explained_below(record
     record = records[name]
     figure = height_and_speed(record, COLUMN)
     shown = see.panels(figure)
-    width = COLUMN.width * shown[0].get_position().width
-    nearest = NUMBER_EMS * COLUMN.em / width
-    marks = marks_of(record, 0.0, float(record.time[-1]), most=COLUMN.most_marks, nearest=nearest)
+    marks = marks_in(record, COLUMN, whole(record))
     for axes in shown:
         lines = see.labelled(axes, EVENT)
         assert [line.get_xdata()[0] for line in lines] == pytest.approx(
             [mark.start for mark in marks]
         )
-        assert len(see.labelled(axes, REPEATED)) == sum(mark.repeated for mark in marks)
+        strokes = [each for each in axes.collections if each.get_label() == REPEATED]
+        assert len(strokes) == sum(mark.repeated for mark in marks)
     written = [text.get_text() for text in shown[0].texts if text.get_text().isdigit()]
-    key = " ".join(text.get_text().strip() for text in figure.texts)
+    key = " ".join(shown[-1].texts[-1].get_text().split())
     assert written == [str(n) for n in range(1, len(marks) + 1)]
     assert all(f"{n} {mark.names[0][0]}" in key for n, mark in enumerate(marks, start=1))
 
@@ -98,12 +99,13 @@ def test_height_shows_what_was_asked_for(records, see):
 
 
 def test_temperatures_of_winding_and_case_with_their_limit(lift, see):
-    (axes,) = see.panels(temperatures(lift, COLUMN))
+    figure = temperatures(lift, COLUMN)
+    (axes,) = see.panels(figure)
     curves = [line for line in axes.get_lines() if str(line.get_label()).startswith("_child")]
     assert np.array_equal(see.drawn(curves[0])[1], lift["motor_1_winding"])
     assert np.array_equal(see.drawn(curves[1])[1], lift["motor_1_case"])
     assert "winding limit 120 °C" in {text.get_text() for text in axes.texts}
-    assert [text.get_text() for text in axes.get_legend().get_texts()] == [
+    assert [text.get_text() for text in figure.legends[0].get_texts()] == [
         "winding",
         "case",
         "ambient",
@@ -117,7 +119,7 @@ def test_tension_is_shown_larger_where_the_load_lifts_off(lift, see):
     assert first.start < off < first.end and first.span < (lift.time[-1] - lift.time[0]) / 3
     shown = see.panels(tension(lift, COLUMN))
     assert len(shown) == 2 + len(larger) and all(
-        axes.get_ylabel() == "Rope tension (N)" for axes in shown
+        axes.get_ylabel().lower().endswith("rope tension (n)") for axes in shown
     )
     assert shown[1].get_xlim() == pytest.approx((first.shown(first.start), first.shown(first.end)))
     x, y = see.drawn(see.curve_of(shown[0]))
@@ -138,7 +140,7 @@ def test_a_snag_is_shown_larger(records):
 )
 @pytest.mark.parametrize("name", ["lift", "stall", "stall at once", "break", "snag", "jerks"])
 def test_no_text_leaves_any_figure(records, see, name, look, us):
-    drawn = pictures(records[name], look, us=us)
+    drawn = pictures(records[name], replace(look, us=us))
     assert [picture.name for picture in drawn] == list(NAMES)
     for picture in drawn:
         assert see.texts_beyond(picture.figure) == [], picture.name
@@ -147,10 +149,10 @@ def test_no_text_leaves_any_figure(records, see, name, look, us):
 
 
 def test_us_units_take_the_place_of_si(lift, see):
-    height, speed = see.panels(height_and_speed(lift, SLIDE, us=True))
+    height, speed = see.panels(height_and_speed(lift, replace(SLIDE, us=True)))
     assert [axes.get_ylabel() for axes in (height, speed)] == ["Height (ft)", "Speed (in/s)"]
     assert np.allclose(see.drawn(see.curve_of(height))[1], lift["height"] / 0.3048)
-    (warm,) = see.panels(temperatures(lift, COLUMN, us=True))
+    (warm,) = see.panels(temperatures(lift, replace(COLUMN, us=True)))
     winding = next(line for line in warm.get_lines() if str(line.get_label()).startswith("_child"))
     assert np.allclose(see.drawn(winding)[1], 32 + 1.8 * lift["motor_1_winding"])
 

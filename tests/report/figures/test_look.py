@@ -1,4 +1,4 @@
-"""Type measured, labels spread, settings put back."""
+"""Sizes, ticks and wrapping; settings put back."""
 
 from __future__ import annotations
 
@@ -13,65 +13,52 @@ from winchsim.report.figures.look import (
     LOOKS,
     SERIES,
     SLIDE,
-    blank,
-    box,
     drawing,
-    fitted,
     folded,
-    has_glyph,
-    plain_ticks,
     quantity_label,
-    size_mm,
-    text_width,
+    stack,
 )
 
 
 def test_drawing_leaves_the_settings_as_they_were():
     before = dict(mpl.rcParams)
     with contextlib.suppress(ZeroDivisionError), drawing(COLUMN):
-        assert (
-            mpl.rcParams["svg.hashsalt"] == "winchsim" and mpl.rcParams["font.size"] == COLUMN.font
-        )
+        assert mpl.rcParams["svg.hashsalt"] == "winchsim"
+        assert mpl.rcParams["font.size"] == COLUMN.font
         _ = 1 / 0
     assert dict(mpl.rcParams) == before
 
 
-def test_sizes_are_those_of_a_column_and_of_a_slide():
-    assert {name: look.width for name, look in LOOKS.items()} == {"column": 86.0, "slide": 254.0}
+def test_sizes_are_those_of_a_column_of_two_columns_and_of_a_slide():
+    widths = {name: look.width for name, look in LOOKS.items()}
+    assert widths == {"column": 86.0, "page": 178.0, "slide": 254.0}
     assert pytest.approx(25.4 * 7 / 72) == COLUMN.em
     assert SLIDE.font >= 2 * COLUMN.font
 
 
-def test_width_of_type_is_that_of_the_typeface():
-    """The digits of the typeface are 1303 of 2048 units wide, the blank 651: its own table of
-    advances."""
-    assert text_width("0", COLUMN) == pytest.approx(1303 / 2048 * COLUMN.em, rel=1e-3)
-    assert text_width("00 00", COLUMN) == pytest.approx(
-        (4 * 1303 + 651) / 2048 * COLUMN.em, rel=1e-3
-    )
-    assert text_width("漢", COLUMN) == COLUMN.em and not has_glyph("漢")
+def test_long_text_is_folded_and_cut_with_an_ellipsis():
+    lines = folded("a very long title of a scenario " * 6, COLUMN, most=2)
+    assert len(lines) == 2 and lines[-1].endswith("…")
+    assert len(folded("漢" * 40, COLUMN, most=3)[0]) < 40
+    assert folded("short", COLUMN) == ["short"]
 
 
-def test_long_text_is_cut_with_an_ellipsis_or_folded():
-    cut = fitted("a very long title of a scenario", 20.0, COLUMN)
-    assert cut.endswith("…") and text_width(cut, COLUMN) <= 20.0
-    assert fitted("short", 20.0, COLUMN) == "short"
-    lines = folded("a very long title of a scenario", 20.0, COLUMN, 2)
-    assert len(lines) == 2 and all(text_width(line, COLUMN) <= 20.0 for line in lines)
-    assert folded("unbreakable" * 9, 20.0, COLUMN)[-1].endswith("…")
+@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_figure_keeps_about_to_the_height_of_its_look(look, count):
+    figure, _ = stack(look, [1.0] * count, 4)
+    assert 25.4 * figure.get_size_inches()[1] < 1.1 * look.most_height
 
 
 def test_ticks_have_no_exponent_and_no_offset():
     with drawing(COLUMN):
-        figure = blank(COLUMN, 50.0)
-        axes = box(figure, 20.0, 10.0, 60.0, 30.0)
+        figure, (axes,) = stack(COLUMN, [1.0])
         axes.set(xlim=(0, 250_000), ylim=(1000.0, 1000.01))
-        plain_ticks(axes, COLUMN)
         FigureCanvasAgg(figure).draw()
     texts = [t.get_text() for t in (*axes.get_xticklabels(), *axes.get_yticklabels())]
     assert "200000" in texts and "1000.002" in texts
-    assert not any("e" in text for text in texts) and axes.yaxis.get_offset_text().get_text() == ""
-    assert size_mm(axes) == pytest.approx((60.0, 30.0))
+    assert not any("e" in text for text in texts)
+    assert axes.yaxis.get_offset_text().get_text() == ""
 
 
 def test_lines_differ_without_colour():
@@ -79,7 +66,5 @@ def test_lines_differ_without_colour():
 
 
 def test_axis_label_has_its_unit_in_brackets():
-    assert (
-        quantity_label("Height", "m") == "Height (m)"
-        and quantity_label("Tooth factor", "") == "Tooth factor"
-    )
+    assert quantity_label("Height", "m") == "Height (m)"
+    assert quantity_label("Tooth factor", "") == "Tooth factor"

@@ -24,14 +24,14 @@ def _named(figure, name):
 
 def test_a_dead_motor_is_crossed_out(scenario):
     dead = with_value(scenario, "motors.1.dead", 1)
-    alive, crossed = (schematic(build(inputs), inputs, COLUMN) for inputs in (scenario, dead))
+    alive, crossed = (schematic(inputs, COLUMN, build(inputs)) for inputs in (scenario, dead))
     assert len(_named(crossed, "motor")) == len(_named(alive, "motor")) == 3
     assert len(crossed.findobj(Line2D)) == len(alive.findobj(Line2D)) + 2
 
 
 def test_flanges_are_drawn_at_their_diameter(scenario, see):
     flanged = with_value(scenario, "drum.flange_diameter", 0.060)
-    figure = schematic(build(flanged), flanged, COLUMN)
+    figure = schematic(flanged, COLUMN, build(flanged))
     (drum,) = _named(figure, "drum")
     around = [
         c
@@ -46,7 +46,7 @@ def test_many_turns_are_drawn_as_layers(scenario):
     fine = with_value(with_value(scenario, "rope.diameter", 0.3e-3), "load.height", 20.0)
     machine = build(fine)
     turns = turns_of(machine, fine)
-    figure = schematic(machine, fine, COLUMN)
+    figure = schematic(fine, COLUMN, machine)
     assert _named(figure, "turn") == []
     assert len(_named(figure, "layer")) == 2 * len({turn.radius for turn in turns})
     assert len(turns) > MOST_CIRCLES

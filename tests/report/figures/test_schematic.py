@@ -74,7 +74,7 @@ def test_motors_of_known_size_that_do_not_fit_are_told(scenario):
 def many_figure(scenario, body):
     """Drawing of too many motors."""
     many = with_value(body, "motors.1.count", 12)
-    return schematic(build(many), many, COLUMN)
+    return schematic(many, COLUMN, build(many))
 
 
 def _words(figure) -> str:
@@ -95,7 +95,7 @@ def test_turns_are_those_of_the_drum(scenario):
 
 
 def test_drawing_is_to_scale(scenario):
-    figure = schematic(build(scenario), scenario, COLUMN)
+    figure = schematic(scenario, COLUMN, build(scenario))
     circles = [
         patch for patch in figure.axes[0].patches if str(patch.get_gid()).startswith("pitch-")
     ]
@@ -109,17 +109,17 @@ def test_drawing_is_to_scale(scenario):
 
 
 def test_numbers_are_written(scenario):
-    words = _words(schematic(build(scenario), scenario, COLUMN))
+    words = _words(schematic(scenario, COLUMN, build(scenario)))
     assert "3 motors, 6 V" in words and "6 kg" in words and "0.25 m" in words
     assert "stage 1: 3 times 12 to 48 teeth, module 1 mm, 4:1 each" in words
     assert "stage 2: 15 to 45 teeth, module 1.5 mm, 3:1" in words and "whole train 192:1" in words
     assert {"48", "45"} <= set(words.split("\n"))
-    assert "(0.472 in)" in _words(schematic(build(scenario), scenario, COLUMN, us=True))
+    assert "0.472 in" in _words(schematic(scenario, replace(COLUMN, us=True), build(scenario)))
 
 
 def test_a_wrong_tooth_count_is_seen(scenario):
     wrong = with_value(scenario, "stage.2.gear", 54)
-    words = _words(schematic(build(wrong), wrong, COLUMN))
+    words = _words(schematic(wrong, COLUMN, build(wrong)))
     assert "54" in words.split("\n") and "45" not in words.split("\n") and "15 to 54 teeth" in words
 
 
@@ -144,7 +144,7 @@ def test_no_text_leaves_the_drawing(scenario, see, look, name):
         "falls": replace(scenario, rope=replace(scenario.rope, falls=4)),
         "big drum": replace(scenario, drum=replace(scenario.drum, diameter=0.2, width=0.2)),
     }[name]
-    figure = schematic(build(inputs), inputs, look)
+    figure = schematic(inputs, look, build(inputs))
     assert see.texts_beyond(figure) == []
     assert figure.axes[0].get_xlim() == (0, look.width)
     for patch in figure.axes[0].patches:

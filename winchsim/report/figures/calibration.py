@@ -5,13 +5,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
-from winchsim.report.figures.bands import LEFT_EMS
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -19,11 +18,10 @@ from winchsim.report.figures.look import (
     PALE,
     VERMILLION,
     Look,
-    blank,
-    box,
-    drawing,
-    plain_ticks,
+    points,
     quantity_label,
+    stack,
+    styled,
 )
 from winchsim.studies.calibrate import Calibration, Comparison, Interval, Kind, Prediction
 from winchsim.studies.calibrate.evidence import UNITS
@@ -43,6 +41,7 @@ APART = 0.08
 """Least share of the axis between two numbers of tests. [-]"""
 
 
+@styled
 def measured_and_predicted(found: Calibration, look: Look) -> Figure:
     """Measured against predicted, one panel a quantity; on the line they are equal.
 
@@ -54,77 +53,38 @@ def measured_and_predicted(found: Calibration, look: Look) -> Figure:
     kinds = [kind for kind in SHOWN if any(row.kind is kind for row in found.residuals)] or [
         found.residuals[0].kind
     ]
-    em = look.em
-    side = min(look.width - (LEFT_EMS + 1.5) * em, 1.9 * look.panel)
-    foot, gap = 3.6 * em, 4.6 * em
-    key = 3 * look.row
-    height = foot + len(kinds) * side + (len(kinds) - 1) * gap + key + em
-    with drawing(look):
-        figure = blank(look, height)
-        for place, kind in enumerate(kinds):
-            bottom = foot + (len(kinds) - 1 - place) * (side + gap)
-            axes = box(figure, LEFT_EMS * em, bottom, look.width - (LEFT_EMS + 1.5) * em, side)
-            _panel(axes, found, kind, look)
-        _key(figure, found, look, height - 0.5 * em)
+    figure, panels = stack(look, [1.9] * len(kinds), 3.0, same_x=False)
+    for axes, kind in zip(panels, kinds, strict=True):
+        _panel(axes, found, kind, look)
+    _key(figure, found)
     return figure
+
+
+BEFORE: dict[str, Any] = {"colour": GREY, "label": "scenario as it was", "zorder": 2}
+AFTER: dict[str, Any] = {"markerfacecolor": INK, "label": "calibrated (number: the test)"}
+OUTLIER: dict[str, Any] = {
+    "marker": "X", "colour": VERMILLION, "markerfacecolor": VERMILLION,
+    "label": "does not fit the others, left out",
+}  # fmt: skip
+COMING: dict[str, Any] = {
+    "marker": "D", "colour": BLUE, "markerfacecolor": BLUE, "label": "_coming", "zorder": 2.5,
+}  # fmt: skip
+"""Marks of a test in the scenario as it was and in the calibrated one, of one that is left out, and
+of a test to come."""
 
 
 def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
     rows = [row for row in found.residuals if row.kind is kind]
     coming = _coming(found.predictions, kind)
     _line(axes, rows, coming, look)
-    size = 2.6 * look.line
     for row in rows:
-        if math.isfinite(row.before):
-            axes.plot(
-                [row.before],
-                [row.measured],
-                marker="o",
-                markersize=size,
-                markerfacecolor="white",
-                markeredgecolor=GREY,
-                markeredgewidth=look.line / 2,
-                linestyle="none",
-                label="_before",
-                zorder=2,
-            )
-        if math.isfinite(row.predicted):
-            marker, colour = ("X", VERMILLION) if row.is_outlier else ("o", INK)
-            axes.plot(
-                [row.predicted],
-                [row.measured],
-                marker=marker,
-                markersize=1.3 * size,
-                color=colour,
-                linestyle="none",
-                markeredgecolor="white",
-                markeredgewidth=look.line / 4,
-                label="_after",
-                zorder=3,
-            )
-    for interval in coming:
-        high = min(interval.high, axes.get_ylim()[1])
-        axes.plot(
-            [interval.value] * 2,
-            [interval.low, high],
-            color=BLUE,
-            linewidth=2 * look.line,
-            alpha=0.6,
-            label="_coming",
-            solid_capstyle="butt",
-            zorder=1.5,
-        )
-        axes.plot(
-            [interval.value],
-            [interval.value],
-            marker="D",
-            markersize=size,
-            color=BLUE,
-            linestyle="none",
-            zorder=2.5,
-        )
+        points(axes, [row.before], [row.measured], **BEFORE)
+        points(axes, [row.predicted], [row.measured], **(OUTLIER if row.is_outlier else AFTER))
+    for each in coming:
+        high = min(each.high, axes.get_ylim()[1])
+        axes.vlines(each.value, each.low, high, color=BLUE, linewidth=2 * look.line, alpha=0.6)
+        points(axes, [each.value], [each.value], **COMING)
     _number(axes, rows, look)
-    plain_ticks(axes, look)
     name, unit = _NAMES[kind], UNITS[kind]
     axes.set_xlabel(quantity_label(f"Predicted {name}", unit))
     axes.set_ylabel(quantity_label(f"Measured {name}", unit))
@@ -182,38 +142,15 @@ def _number(axes: Axes, rows: Sequence[Comparison], look: Look) -> None:
             )
 
 
-def _key(figure: Figure, found: Calibration, look: Look, top: float) -> None:
+def _key(figure: Figure, found: Calibration) -> None:
     """What the marks mean, in two columns."""
-    entries = [
-        (Line2D([], [], marker="o", color=INK, linestyle="none"), "calibrated (number: the test)"),
-        (
-            Line2D(
-                [], [], marker="o", markerfacecolor="white", markeredgecolor=GREY, linestyle="none"
-            ),
-            "scenario as it was",
-        ),
+    entries = {
+        str(line.get_label()): line for axes in figure.axes for line in axes.get_lines()
+        if not str(line.get_label()).startswith("_")
+    }  # fmt: skip
+    coming = [
+        line for axes in figure.axes for line in axes.get_lines() if line.get_label() == "_coming"
     ]
-    if any(row.is_outlier for row in found.residuals):
-        entries.append(
-            (
-                Line2D([], [], marker="X", color=VERMILLION, linestyle="none"),
-                "does not fit the others, left out",
-            )
-        )
-    if any(math.isfinite(row.time.value) for row in found.predictions):
-        words = f"test to come, {100 * found.level:.3g} % interval"
-        entries.append((Line2D([], [], marker="D", color=BLUE, linewidth=2 * look.line), words))
-    wide, high = look.width, figure.get_size_inches()[1] * 25.4
-    figure.legend(
-        [line for line, _ in entries],
-        [text for _, text in entries],
-        loc="upper left",
-        frameon=False,
-        ncols=2,
-        bbox_to_anchor=(0.5 * look.em / wide, top / high),
-        borderaxespad=0.0,
-        handletextpad=0.6,
-        columnspacing=1.2,
-        markerscale=2.6 * look.line / 6,
-        labelspacing=0.3,
-    )
+    if coming:
+        entries[f"test to come, {100 * found.level:.3g} % interval"] = coming[0]
+    figure.legend(list(entries.values()), list(entries), loc="outside upper left", ncols=2)

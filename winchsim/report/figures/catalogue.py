@@ -49,7 +49,7 @@ class Picture:
         return self.words.caption
 
 
-def figure(record: Record, name: str, look: Look = COLUMN, *, us: bool = False) -> Figure | None:
+def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
     """One figure of a record, to be shown or changed with matplotlib.
 
     Parameters
@@ -58,9 +58,7 @@ def figure(record: Record, name: str, look: Look = COLUMN, *, us: bool = False) 
     name : str
         One of `winchsim.report.names.NAMES`, such as ``energy``.
     look : Look
-        Its size.
-    us : bool
-        Whether axes are in US units.
+        Its size and units.
 
     Returns
     -------
@@ -72,38 +70,34 @@ def figure(record: Record, name: str, look: Look = COLUMN, *, us: bool = False) 
         raise DomainError("name", name, f"one of {', '.join(drawn_by)}")
     module, function = drawn_by[name].split(":")
     draw = getattr(import_module(f"winchsim.report.figures.{module}"), function)
-    found: Figure | None = draw(record, look, us=us)
+    found: Figure | None = draw(record, look)
     return found
 
 
-def pictures(record: Record, look: Look, *, us: bool = False) -> list[Picture]:
+def pictures(record: Record, look: Look) -> list[Picture]:
     """Every figure of a record that there is something to draw for.
 
     Parameters
     ----------
     record : Record
     look : Look
-    us : bool
-        Whether axes are in US units.
     """
-    drawn = [(words, figure(record, words.name, look, us=us)) for words in OF_A_LIFT]
+    drawn = [(words, figure(record, words.name, look)) for words in OF_A_LIFT]
     return [Picture(words, found, look) for words, found in drawn if found is not None]
 
 
-def several_lifts(runs: Sequence[Run], look: Look, *, us: bool = False) -> Picture:
+def several_lifts(runs: Sequence[Run], look: Look) -> Picture:
     """Several lifts on shared axes.
 
     Parameters
     ----------
     runs : sequence of Run
     look : Look
-    us : bool
-        Whether US units are shown too.
     """
-    return Picture(OVERLAY, overlay(runs, look, us=us), look)
+    return Picture(OVERLAY, overlay(runs, look), look)
 
 
-def beside_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool = False) -> Picture:
+def beside_trace(record: Record, trace: MeasuredTrace, look: Look) -> Picture:
     """A lift beside a measured trace of it.
 
     Parameters
@@ -111,13 +105,11 @@ def beside_trace(record: Record, trace: MeasuredTrace, look: Look, *, us: bool =
     record : Record
     trace : MeasuredTrace
     look : Look
-    us : bool
-        Whether US units are shown too.
     """
-    return Picture(BESIDE_TRACE, with_trace(record, trace, look, us=us), look)
+    return Picture(BESIDE_TRACE, with_trace(record, look, trace), look)
 
 
-def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = False) -> list[Picture]:
+def beside_sheet(tests: Sequence[TestComparison], look: Look) -> list[Picture]:
     """The tests of a sheet as they were simulated, on shared axes, and how far they and the
     measurements are apart.
 
@@ -125,8 +117,6 @@ def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = Fals
     ----------
     tests : sequence of TestComparison
     look : Look
-    us : bool
-        Whether US units are shown too.
     """
     runs = []
     for record in {id(test.record): test.record for test in tests}.values():
@@ -134,6 +124,6 @@ def beside_sheet(tests: Sequence[TestComparison], look: Look, *, us: bool = Fals
         measured = tuple(time for time in times if time is not None)
         runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
     return [
-        Picture(TESTS, overlay(runs, look, us=us), look),
-        Picture(BESIDE_SHEET, with_sheet(tests, look, us=us), look),
+        Picture(TESTS, overlay(runs, look), look),
+        Picture(BESIDE_SHEET, with_sheet(tests, look), look),
     ]

@@ -5,25 +5,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from winchsim.model import Event
-from winchsim.quantity_text import in_unit, text_of
-from winchsim.report.figures.bands import (
-    Band,
-    Panel,
-    compose,
-    curve,
-    finish,
-    level_line,
-    limit_line,
-    name_curves,
-    room_for,
-    seen,
+from winchsim.quantity_text import text_of
+from winchsim.report.figures.frame import Frame, Panel, dress, key_of_marks, marks_in, timeline
+from winchsim.report.figures.look import (
+    GREEN,
+    PALE,
+    QUANTITY_COLOURS,
+    SERIES,
+    Look,
+    stack,
+    styled,
 )
-from winchsim.report.figures.look import GREEN, PALE, QUANTITY_COLOURS, SERIES, Look, drawing
 from winchsim.report.figures.marks import named_events
 from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulation import Record
@@ -32,155 +31,124 @@ LEAST_MOVE = 0.01
 """Stretches in which the tension moves less, as a share of the weight, are not worth a larger
 scale. [-]"""
 
-SIDE_BY_SIDE = 150.0
-"""Width from which the larger parts of a curve stand beside each other. [mm]"""
+MOST_TALL = 200.0
+"""From this width on a figure is a slide, which has no room for two larger parts. [mm]"""
 
 MOST_GROUPS = 2
 """Motor groups whose temperatures are drawn: two lines each make four."""
 
 
-def height_and_speed(record: Record, look: Look, *, us: bool = False) -> Figure:
-    """Height and speed of the load over time, with the height asked for; `us` for axes in US
-    units."""
+@styled
+def height_and_speed(record: Record, look: Look) -> Figure:
+    """Height and speed of the load over time, with the height asked for."""
     wanted = record.machine.height(record.machine.top_travel)
     heights, speeds = record["height"], record["speed"]
     least = 0.1 * record.machine.scales.load_speed
-    unit_h = suits("height", np.append(heights, wanted), us)
-    unit_v = suits("speed", np.append(speeds, least), us)
-    with drawing(look):
-        band = Band(
-            record, look, whole(record), [Panel("Height", unit_h, 1.2), Panel("Speed", unit_v)]
-        )
-        figure = compose(look, [[band]])
-        top, bottom = band.axes
-        curve(band, top, heights, unit_h, color=QUANTITY_COLOURS["height"])
-        room_for(top, in_unit(np.append(heights, wanted), unit_h))
-        limit_line(top, look, in_unit(wanted, unit_h), f"target {text_of(wanted, unit_h)}")
-        curve(band, bottom, speeds, unit_v, color=QUANTITY_COLOURS["speed"])
-        room_for(bottom, in_unit(speeds, unit_v), least=in_unit(least, unit_v))
-        finish(band)
+    unit = suits("height", np.append(heights, wanted), look)
+    panels = [
+        Panel("Height", unit, 1.2),
+        Panel("Speed", suits("speed", np.append(speeds, least), look)),
+    ]
+    figure, frame = timeline(record, look, panels)
+    frame.curve(0, heights, color=QUANTITY_COLOURS["height"])
+    frame.room(0, heights, wanted)
+    frame.limit(0, wanted, f"target {text_of(wanted, unit)}")
+    frame.curve(1, speeds, color=QUANTITY_COLOURS["speed"])
+    frame.room(1, speeds, least=least)
     return figure
 
 
-def electrical(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
+@styled
+def electrical(record: Record, look: Look) -> Figure:
     """Current, voltage and power of the supply over time."""
     volts, amps = record["voltage"], record["current"]
-    limits = {
-        s.current_limit
-        for s in record.machine.phases
-        if s.powered and math.isfinite(s.current_limit)
-    }
-    with drawing(look):
-        panels = [Panel("Current", "A"), Panel("Voltage", "V"), Panel("Power", "W")]
-        band = Band(record, look, whole(record), panels)
-        figure = compose(look, [[band]])
-        drawn = (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", volts * amps, 0.1))
-        for axes, (name, values, least) in zip(band.axes, drawn, strict=True):
-            curve(band, axes, values, suits(name, values), color=QUANTITY_COLOURS[name])
-            room_for(axes, values, least=least)
-        near = [
-            limit
-            for limit in sorted(limits)
-            if limit <= 1.6 * float(np.max(np.abs(amps), initial=0.0))
-        ][-2:]
-        room_for(band.axes[0], amps, *near, least=0.02)
-        for limit, side in zip(reversed(near), ("right", "left"), strict=False):
-            limit_line(band.axes[0], look, limit, f"limit {text_of(limit, 'A')}", side=side)
-        finish(band)
+    limits = {s.current_limit for s in record.machine.phases if s.powered}
+    most = 1.6 * float(np.max(np.abs(amps), initial=0.0))
+    near = [limit for limit in sorted(limits) if limit <= most and math.isfinite(limit)][-2:]
+    panels = [Panel("Current", "A"), Panel("Voltage", "V"), Panel("Power", "W")]
+    figure, frame = timeline(record, look, panels)
+    for place, (name, values, least) in enumerate(
+        (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", volts * amps, 0.1))
+    ):
+        frame.curve(place, values, color=QUANTITY_COLOURS[name])
+        frame.room(place, values, *(near if name == "current" else ()), least=least)
+    for limit, side in zip(reversed(near), ("right", "left"), strict=False):
+        frame.limit(0, limit, f"limit {text_of(limit, 'A')}", side=side)
     return figure
 
 
-def temperatures(record: Record, look: Look, *, us: bool = False) -> Figure:
+@styled
+def temperatures(record: Record, look: Look) -> Figure:
     """Winding and case temperature of the hottest motor groups over time, with the winding's
     limit."""
     every = record.machine.groups
-    groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))[
-        :MOST_GROUPS
-    ]
+    groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))
+    groups = groups[:MOST_GROUPS]
     shown = [(g.number, what) for g in groups for what in ("winding", "case")]
-    unit = suits("temperature", 0.0, us)
+    unit = look.unit("°C")
     ambient, limit = record.machine.ambient, min(g.winding_limit for g in groups)
-    with drawing(look):
-        band = Band(
-            record, look, whole(record), [Panel("Temperature", unit, 1.5)], named=len(shown) + 1
-        )
-        figure = compose(look, [[band]])
-        (axes,) = band.axes
-        values = [record[f"motor_{number}_{what}"] for number, what in shown]
-        lines = [
-            curve(band, axes, v, unit, color=colour, linestyle=dashes)
-            for v, (colour, dashes) in zip(values, SERIES, strict=False)
-        ]
-        room_for(axes, *(in_unit(v, unit) for v in (*values, ambient, limit)), zero=False)
-        limit_line(axes, look, in_unit(limit, unit), f"winding limit {text_of(limit, unit)}")
-        lines.append(level_line(axes, look, in_unit(ambient, unit), "_ambient"))
-        names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
-        name_curves(band, lines, [*names, "ambient"])
-        finish(band)
+    figure, frame = timeline(record, look, [Panel("Temperature", unit, 1.5)], rows=len(groups))
+    values = [record[f"motor_{number}_{what}"] for number, what in shown]
+    lines = [
+        frame.curve(0, v, color=colour, linestyle=dashes)
+        for v, (colour, dashes) in zip(values, SERIES, strict=False)
+    ]
+    frame.room(0, *values, ambient, limit, zero=False)
+    frame.limit(0, limit, f"winding limit {text_of(limit, unit)}")
+    lines.append(frame.level(0, ambient, "_ambient"))
+    names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
+    figure.legend(lines, [*names, "ambient"], loc="outside upper left", ncols=3)
     return figure
 
 
 # --- rope tension
 
 
-def tension(record: Record, look: Look, *, us: bool = False) -> Figure:
+@styled
+def tension(record: Record, look: Look) -> Figure:
     """Rope tension over the whole run, and larger where the load lifts off and where events
     crowd."""
     pull = record["tension"]
-    unit = suits("tension", pull, us)
     steady = record.machine.scales.pull / record.machine.line.falls
-    level = in_unit(steady, unit)
-    zooms = zoom_windows(record)
-    with drawing(look):
-        beside = len(zooms) > 1 and look.width > SIDE_BY_SIDE
-        wide = look.width / 2 if beside else look.width
-        first = Band(record, look, whole(record), [Panel("Rope tension", unit)], named=1)
-        larger = [
-            Band(record, look, w, [Panel("Rope tension", unit)], tag, outer=wide)
-            for w, tag in zip(zooms, "AB", strict=False)
-        ]
-        bands = [first, *larger]
-        figure = compose(look, [[first], larger] if beside else [[b] for b in bands])
-        for band in bands:
-            (axes,) = band.axes
-            curve(band, axes, pull, unit, color=QUANTITY_COLOURS["tension"])
-            drawn = in_unit(seen(band, pull), unit)
-            near = drawn.max(initial=0.0) > 0.6 * level
-            room_for(
-                axes,
-                drawn,
-                *([level] if near or not band.tag else []),
-                zero=not band.tag,
-                least=0.02 * level,
-            )
-            weight = level_line(axes, look, level, "_weight")
-            if band is first:
-                name_curves(band, [weight], ["weight of the load, per fall of rope"])
-        _tag_zooms(bands)
-        for band in bands:
-            finish(band)
+    unit = suits("tension", pull, look)
+    zooms = 1 if look.width > MOST_TALL else 2
+    shown = [whole(record), *zoom_windows(record)[:zooms]]
+    marks = [marks_in(record, look, each) for each in shown]
+    keys = [
+        key_of_marks(record, *each, held=True)
+        for each in zip(marks, [look] * len(shown), shown, strict=True)
+    ]
+    rows = sum(map(len, keys)) + 1.5 * len(shown) + 1
+    figure, axes = stack(look, [1.0] * len(shown), rows, same_x=False)
+    for place, each in enumerate(shown):
+        name = f"{'AB'[place - 1]}: rope tension" if place else "Rope tension"
+        frame = Frame(record, look, each, [Panel(name, unit)], [axes[place]])
+        dress(frame, marks[place], keys[place])
+        frame.curve(0, pull, color=QUANTITY_COLOURS["tension"])
+        drawn = _seen(record, pull, each)
+        near = drawn.max(initial=0.0) > 0.6 * steady or not place
+        frame.room(0, drawn, *([steady] if near else []), zero=not place, least=0.02 * steady)
+        weight = frame.level(0, steady, "_weight")
+        if place:
+            _tag(axes[0], shown[0], each, "AB"[place - 1])
+    figure.legend([weight], ["weight of the load, per fall of rope"], loc="outside upper left")
     return figure
 
 
-def _tag_zooms(bands: Sequence[Band]) -> None:
-    """Letters on the whole run where the larger parts are."""
-    first = bands[0]
-    for band in bands[1:]:
-        middle = first.shown.shown((band.shown.start + band.shown.end) / 2)
-        axes = first.axes[0]
-        start, end = first.shown.shown(band.shown.start), first.shown.shown(band.shown.end)
-        axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
-        level = 0.1 if band is bands[1] else 0.28
-        axes.text(
-            middle,
-            level,
-            band.tag,
-            transform=axes.get_xaxis_transform(),
-            ha="center",
-            va="bottom",
-            weight="bold",
-            color=GREEN,
-        )
+def _seen(record: Record, values: np.ndarray, shown: Window) -> np.ndarray:
+    """Values of a channel in a stretch of time, those at its edges between two samples included."""
+    time = record.time
+    inside = values[(time >= shown.start) & (time <= shown.end)]
+    return np.append(inside, np.interp([shown.start, shown.end], time, values))
+
+
+def _tag(axes: Axes, whole_run: Window, part: Window, tag: str) -> None:
+    """A letter on the whole run where a larger part is."""
+    start, end = whole_run.shown(part.start), whole_run.shown(part.end)
+    axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
+    place: dict[str, Any] = {"transform": axes.get_xaxis_transform(), "ha": "center"}
+    level = 0.1 if tag == "A" else 0.28
+    axes.text((start + end) / 2, level, tag, weight="bold", color=GREEN, **place)
 
 
 def zoom_windows(record: Record) -> list[Window]:

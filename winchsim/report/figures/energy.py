@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from matplotlib.axes import Axes
+from dataclasses import dataclass
+from typing import Any
+
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 
 from winchsim.frozen import dataclass
 from winchsim.model.ledger import Head, HeadKind, kind_of
-from winchsim.quantity_text import text_of
+from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
-    INK,
     VERMILLION,
     Look,
-    blank,
-    box,
-    drawing,
-    fitted,
+    folded,
     plain_ticks,
-    text_width,
+    quantity_label,
+    stack,
+    styled,
 )
 from winchsim.simulation import EnergyBooks, Record
 
@@ -98,111 +99,49 @@ def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
     return tuple(large), given
 
 
-def energy_ledger(record: Record, look: Look, *, us: bool = False) -> Figure:  # noqa: ARG001 - every figure has the same signature
-    """Bars of where the energy went, with joules and shares.
-
-    Parameters
-    ----------
-    record : Record
-    look : Look
-    us : bool
-        Whether the axis names ft·lbf as well.
-    """
-    bars, given = energy_bars(record.energy)
-    em = look.em
-    with drawing(look):
-        left = (
-            min(max([text_width(bar.name, look) for bar in bars] or [0.0]), 0.43 * look.width)
-            + 1.6 * em
-        )
-        right = max((text_width(_amount(bar, given), look) for bar in bars), default=0.0) + 1.4 * em
-        pitch = min(1.75 * em, (look.most_height - 10 * em) / max(len(bars), 1))
-        tall = max(len(bars), 1) * pitch + 0.6 * em
-        height = tall + 5.8 * em
-        figure = blank(look, height)
-        axes = box(figure, left, 3.6 * em, look.width - left - right, tall)
-        _draw_bars(axes, bars, given, look, left)
-        _draw_kinds(figure, height, look)
-    return figure
-
-
 _KINDS = {
     HeadKind.STORED: ("stored", BLUE, ""),
     HeadKind.ELECTRICAL: ("electrical heat", VERMILLION, "////"),
     HeadKind.MECHANICAL: ("friction", GREY, "---"),
 }
-"""Name, colour and hatch of each kind of head."""
+"""Name, colour and hatch of each kind."""
 
 
-def _amount(bar: EnergyBar, given: float) -> str:
-    """What is written beside a bar."""
-    return text_of(bar.energy, "J") + (
-        f" · {text_of(bar.energy / given, '%')}" if given > 0 else ""
-    )
+@styled
+def energy_ledger(record: Record, look: Look) -> Figure:
+    """Bars of where the energy went, with their amounts and shares.
 
-
-def _draw_bars(
-    axes: Axes, bars: tuple[EnergyBar, ...], given: float, look: Look, left: float
-) -> None:
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    """
+    bars, given = energy_bars(record.energy)
+    count = max(len(bars), 1)
+    figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
+    unit = look.unit("J")
+    style: dict[HeadKind, Any] = {
+        kind: {"facecolor": "white" if hatch else colour, "edgecolor": colour, "hatch": hatch}
+        for kind, (_, colour, hatch) in _KINDS.items()
+    }
     for i, bar in enumerate(bars):
-        _, colour, hatch = _KINDS[bar.kind]
-        axes.barh(
-            i,
-            bar.energy,
-            height=0.68,
-            facecolor=colour if not hatch else "white",
-            edgecolor=colour,
-            hatch=hatch,
-            linewidth=look.line / 2,
-            zorder=2,
-        )
+        amount = in_unit(bar.energy, unit)
+        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **style[bar.kind])
+        share = f" · {text_of(bar.energy / given, '%')}" if given > 0 else ""
         axes.annotate(
-            _amount(bar, given),
-            (bar.energy, i),
-            xytext=(0.5 * look.font, 0),
-            textcoords="offset points",
-            va="center",
-            annotation_clip=False,
-        )
-    axes.set_ylim(max(len(bars), 1) - 0.4, -0.6)
-    axes.set_yticks(
-        range(len(bars)), [fitted(bar.name, left - 1.4 * look.em, look) for bar in bars]
-    )
+            text_of(bar.energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
+            textcoords="offset points", va="center", annotation_clip=False,
+        )  # fmt: skip
+    axes.set_ylim(count - 0.4, -0.6)
+    names = [folded(bar.name, look, most=1, ems=0.47 * look.width / look.em)[0] for bar in bars]
+    axes.set_yticks(range(len(bars)), names)
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
-    largest = max((bar.energy for bar in bars), default=1.0)
-    axes.set_xlim(0, largest * 1.02 or 1.0)
-    axes.set_xlabel("Energy (J)", labelpad=0.25 * look.font)
-    plain_ticks(axes, look, y=False)
+    axes.set_xlim(0, in_unit(max((bar.energy for bar in bars), default=1.0), unit) * 1.02 or 1.0)
+    axes.set_xlabel(quantity_label("Energy", unit))
+    plain_ticks(axes.xaxis, 4)
     if not bars:
-        axes.text(
-            0.5,
-            0.5,
-            "no energy has flowed",
-            transform=axes.transAxes,
-            ha="center",
-            va="center",
-            color=INK,
-        )
-
-
-def _draw_kinds(figure: Figure, height: float, look: Look) -> None:
-    """Key of the hatches, above the bars."""
-    em = look.em
-    strip = box(figure, 0.6 * em, height - 1.7 * em, look.width - 1.2 * em, 1.3 * em)
-    strip.set(xlim=(0, look.width - 1.2 * em), ylim=(0, 1.3 * em))
-    strip.set_axis_off()
-    x = 0.0
-    for text, colour, hatch in _KINDS.values():
-        strip.barh(
-            0.65 * em,
-            1.6 * em,
-            height=0.9 * em,
-            left=x,
-            facecolor=colour if not hatch else "white",
-            edgecolor=colour,
-            hatch=hatch,
-            linewidth=look.line / 2,
-        )
-        strip.text(x + 2.1 * em, 0.6 * em, text, va="center")
-        x += 3.4 * em + text_width(text, look)
+        axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center")
+    patches = [Patch(**style[kind], label=name) for kind, (name, _, _) in _KINDS.items()]
+    figure.legend(handles=patches, loc="outside upper left", ncols=3)
+    return figure

@@ -1,21 +1,28 @@
-"""One look for every figure: sizes, type, colours by quantity, and boxes placed in millimetres.
+"""One look for every figure: sizes, type, colours by quantity, and panels over each other.
 
 Nothing global is changed: whatever draws does so inside `drawing`, which puts matplotlib's settings
-back afterwards.
+back afterwards. Places are left to matplotlib's constrained layout.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import textwrap
+import warnings
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import lru_cache
-from typing import Any
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar
+from unicodedata import east_asian_width
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+
+from winchsim.quantity_text import PRINTED_UNITS
 
 from winchsim.frozen import dataclass
 
@@ -47,16 +54,15 @@ colour too."""
 LIMIT_DASHES = (0, (9, 2.5, 1.5, 2.5, 1.5, 2.5))
 """Dashes of a limit, and of nothing else."""
 
-LEVEL_WIDTH = 0.5
-"""Width of a line that only shows a level to compare with, in widths of a curve; it is solid.
-[-]"""
-
 MM = 1 / 25.4
+
+WIDE, CHARACTER = 1.05, 0.56
+"""Width of a character of East Asian scripts, and of others on average. [em]"""
 
 
 @dataclass(frozen=True)
 class Look:
-    """Size of a figure and of everything in it.
+    """Size of a figure and of everything in it, and the units of its axes.
 
     Attributes
     ----------
@@ -74,6 +80,8 @@ class Look:
         Height that a figure keeps to as long as its panels stay readable. [mm]
     most_marks : int
         Most events that are marked one by one.
+    us : bool
+        Whether axes are in the customary units of the United States.
     """
 
     name: str
@@ -83,6 +91,7 @@ class Look:
     panel: float
     most_height: float
     most_marks: int
+    us: bool = False
 
     @property
     def em(self) -> float:
@@ -94,48 +103,56 @@ class Look:
         """Height of a row of type. [mm]"""
         return 1.35 * self.em
 
+    def unit(self, unit: str) -> str:
+        """Unit that stands on an axis for a printed one."""
+        return (PRINTED_UNITS[unit].us or unit) if self.us else unit
+
 
 COLUMN = Look("column", 86.0, 7.0, 1.2, 30.0, 130.0, 12)
+PAGE = Look("page", 178.0, 8.0, 1.3, 42.0, 170.0, 14)
 SLIDE = Look("slide", 254.0, 14.0, 2.4, 62.0, 142.0, 14)
-LOOKS = {look.name: look for look in (COLUMN, SLIDE)}
+LOOKS = {look.name: look for look in (COLUMN, PAGE, SLIDE)}
 """The sizes, by the name that the user gives."""
 
 
 def style(look: Look) -> dict[str, Any]:
     """Settings of matplotlib that make this look."""
-    thin = look.line / 2
+    thin, pad = look.line / 2, 0.4 * look.font / 72
     return {
         "font.family": ["DejaVu Sans"],
         "font.size": look.font,
         "text.parse_math": False,
-        "axes.unicode_minus": True,
-        "axes.titlesize": look.font,
-        "axes.labelsize": look.font,
-        "xtick.labelsize": look.font,
-        "ytick.labelsize": look.font,
-        "legend.fontsize": look.font,
+        **dict.fromkeys(
+            ("axes.titlesize", "axes.labelsize", "xtick.labelsize", "ytick.labelsize",
+             "legend.fontsize", "figure.labelsize"), look.font,
+        ),
+        "axes.titlelocation": "left",
+        "axes.titleweight": "bold",
         "axes.linewidth": thin,
         "xtick.major.width": thin,
         "ytick.major.width": thin,
         "xtick.major.size": look.em * 0.9,
         "ytick.major.size": look.em * 0.9,
-        "xtick.direction": "out",
-        "ytick.direction": "out",
         "axes.spines.top": False,
         "axes.spines.right": False,
         "axes.edgecolor": GREY,
-        "xtick.color": INK,
-        "ytick.color": INK,
-        "axes.labelcolor": INK,
         "lines.linewidth": look.line,
+        "lines.markersize": look.line * 2.6,
         "lines.solid_capstyle": "butt",
         "lines.dash_capstyle": "butt",
-        "lines.scale_dashes": True,
         "axes.grid": True,
         "grid.color": FAINT,
         "grid.linewidth": thin,
         "axes.axisbelow": True,
         "hatch.linewidth": look.line / 3,
+        "legend.frameon": False,
+        "legend.borderpad": 0.1,
+        "legend.borderaxespad": 0.1,
+        "legend.labelspacing": 0.25,
+        "legend.columnspacing": 1.2,
+        "legend.handlelength": 2.2,
+        "figure.constrained_layout.h_pad": pad,
+        "figure.constrained_layout.w_pad": pad,
         "figure.facecolor": "white",
         "savefig.facecolor": "white",
         "svg.fonttype": "none",
@@ -143,8 +160,7 @@ def style(look: Look) -> dict[str, Any]:
         "pdf.fonttype": 42,
         "path.simplify": True,
         "path.simplify_threshold": 0.1,
-        "agg.path.chunksize": 0,
-    }
+    }  # fmt: skip
 
 
 @contextmanager
@@ -156,131 +172,118 @@ def drawing(look: Look) -> Iterator[None]:
         yield
 
 
-# --- type
+Shown = TypeVar("Shown")
+Drawn = TypeVar("Drawn", Figure, Figure | None)
+More = ParamSpec("More")
 
 
-@lru_cache(maxsize=4096)
-def _advance(character: str) -> float:
-    """Width of one character, in ems; 1 where the typeface lacks it."""
-    font = get_font(findfont(FontProperties(family="DejaVu Sans")))
-    index = font.get_char_index(ord(character))
-    if not index:
-        return 1.0
-    font.set_size(100, 72)
-    return font.load_glyph(index).linearHoriAdvance / 65536 / 100
+def styled(
+    draw: Callable[Concatenate[Shown, Look, More], Drawn],
+) -> Callable[Concatenate[Shown, Look, More], Drawn]:
+    """A function from something and a look to a figure, drawn in that look; its places are settled
+    once, so that saving it again gives the same file."""
+
+    @wraps(draw)
+    def drawn(shown: Shown, look: Look, *args: More.args, **more: More.kwargs) -> Drawn:
+        with drawing(look), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            figure = draw(shown, look, *args, **more)
+            engine = None if figure is None else figure.get_layout_engine()
+            if figure is not None and engine is not None:
+                engine.execute(figure)
+                figure.set_layout_engine("none")
+            return figure
+
+    return drawn
 
 
-def has_glyph(character: str) -> bool:
-    """Whether the typeface that is drawn with has a character."""
-    return bool(
-        get_font(findfont(FontProperties(family="DejaVu Sans"))).get_char_index(ord(character))
+def columns(look: Look, text: str, *, ems: float = 6.0) -> int:
+    """Characters like those of a text that fit beside each other, with a room that stays free.
+    [em]"""
+    wide = sum(WIDE if east_asian_width(c) in "WF" else CHARACTER for c in text)
+    return int((look.width / look.em - ems) * len(text) / max(wide, CHARACTER))
+
+
+def folded(text: str, look: Look, *, most: int = 3, ems: float = 6.0) -> list[str]:
+    """Text in lines that fit into a figure; the last is cut where more would be needed.
+
+    Parameters
+    ----------
+    text : str
+    look : Look
+    most : int
+        Lines at most. [-]
+    ems : float
+        Room that stays free beside them. [em]
+    """
+    width = max(8, columns(look, text, ems=ems))
+    return textwrap.wrap(text, width, max_lines=most, placeholder="…")
+
+
+def stack(
+    look: Look, shares: Sequence[float], rows: float = 0.0, *, same_x: bool = True
+) -> tuple[Figure, list[Axes]]:
+    """Figure of panels from the top down.
+
+    Parameters
+    ----------
+    look : Look
+    shares : sequence of float
+        Height of each panel, in those of the look. [-]
+    rows : float
+        Rows of type above, below and between them, labels of axes apart. [-]
+    same_x : bool
+        Whether they share the horizontal axis.
+    """
+    type_height = rows * look.row + (4.5 if same_x else 4.5 * len(shares)) * look.em
+    least = 6.5 * look.em
+    panel = min(look.panel, max(least, (look.most_height - type_height) / sum(shares)))
+    figure = Figure(
+        figsize=(look.width * MM, (panel * sum(shares) + type_height) * MM), layout="constrained"
+    )
+    axes = figure.subplots(
+        len(shares), 1, sharex=same_x, squeeze=False, height_ratios=list(shares)
+    )[:, 0]
+    for each in axes:
+        plain_ticks(each.xaxis, look.width / (5.5 * look.em))
+        plain_ticks(each.yaxis, 5)
+    figure.align_ylabels()
+    return figure, list(axes)
+
+
+def below(axes: Axes, look: Look, lines: Sequence[str]) -> None:
+    """Lines of text under the label of an axis, from the left."""
+    axes.annotate(
+        "\n".join(lines),
+        (0, 0),
+        xycoords="axes fraction",
+        xytext=(-4.0 * look.font, -3.8 * look.font),
+        textcoords="offset points",
+        va="top",
+        annotation_clip=False,
     )
 
 
-def text_width(text: str, look: Look) -> float:
-    """Width of a line of type. [mm]"""
-    return sum(_advance(c) for c in text) * look.em
-
-
-def fitted(text: str, width: float, look: Look) -> str:
-    """Text cut to a width, with an ellipsis where something is left out.
-
-    Parameters
-    ----------
-    text : str
-    width : float
-        [mm]
-    look : Look
-    """
-    if text_width(text, look) <= width:
-        return text
-    while text and text_width(text + "…", look) > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
-
-
-def folded(text: str, width: float, look: Look, most: int = 3) -> list[str]:
-    """Text in lines of at most a width, broken at blanks where it can be.
-
-    Parameters
-    ----------
-    text : str
-    width : float
-        [mm]
-    look : Look
-    most : int
-        Lines at most; the last one is cut where more would be needed. [-]
-    """
-    lines: list[str] = []
-    line = ""
-    for word in text.split():
-        longer = f"{line} {word}".strip()
-        if line and text_width(longer, look) > width:
-            lines.append(line)
-            line = word
-        else:
-            line = longer
-    lines.append(line)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
-    return [fitted(line, width, look) for line in lines]
-
-
-# --- boxes
-
-
-def blank(look: Look, height: float) -> Figure:
-    """Empty figure of the look's width and a height in mm."""
-    return Figure(figsize=(look.width * MM, height * MM))
-
-
-def box(
-    figure: Figure, left: float, bottom: float, width: float, height: float, **more: object
-) -> Axes:
-    """Axes at a place of a figure.
-
-    Parameters
-    ----------
-    figure : Figure
-    left, bottom : float
-        From the lower left corner of the figure. [mm]
-    width, height : float
-        [mm]
-    **more
-        What matplotlib takes for axes.
-    """
-    wide, high = (size / MM for size in figure.get_size_inches())
-    return figure.add_axes((left / wide, bottom / high, width / wide, height / high), **more)  # type: ignore[call-overload]
-
-
-def size_mm(axes: Axes) -> tuple[float, float]:
-    """Width and height of axes. [mm]"""
-    wide, high = axes.figure.get_size_inches() / MM  # type: ignore[union-attr]
-    place = axes.get_position()
-    return place.width * wide, place.height * high
-
-
-def plain_ticks(axes: Axes, look: Look, *, x: bool = True, y: bool = True) -> None:
+def plain_ticks(axis: Any, most: float) -> None:
     """Few ticks at round numbers, written without exponents or offsets.
 
     Parameters
     ----------
-    axes : Axes
-    look : Look
-    x, y : bool
-        On which axes.
+    axis : Axis
+        The horizontal or the vertical one.
+    most : float
+        Ticks at most. [-]
     """
-    width, height = size_mm(axes)
-    if x:
-        axes.xaxis.set_major_locator(
-            MaxNLocator(max(2, int(width / (4.5 * look.em))), steps=[1, 2, 2.5, 5, 10])
-        )
-        axes.xaxis.set_major_formatter(FuncFormatter(_plain_number))
-    if y:
-        axes.yaxis.set_major_locator(
-            MaxNLocator(max(2, min(6, int(height / (1.8 * look.em)))), steps=[1, 2, 5, 10])
-        )
-        axes.yaxis.set_major_formatter(FuncFormatter(_plain_number))
+    axis.set_major_locator(MaxNLocator(max(2, int(most)), steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_formatter(FuncFormatter(_plain_number))
+
+
+def log_ticks(axis: Any, decades: float) -> None:
+    """Logarithmic ticks: as many a decade as there is room for, none unlabelled."""
+    axis.set_major_locator(LogLocator(10, (1, 2, 5) if decades <= 2 else (1,)))
+    axis.set_major_formatter(FuncFormatter(_plain_number))
+    axis.set_minor_locator(LogLocator(10, range(1, 10)))
+    axis.set_minor_formatter(NullFormatter())
 
 
 def _plain_number(value: float, _position: int | None = None) -> str:
@@ -291,3 +294,88 @@ def _plain_number(value: float, _position: int | None = None) -> str:
 def quantity_label(name: str, unit: str) -> str:
     """Text of an axis: what it is, and its unit in brackets."""
     return f"{name} ({unit})" if unit else name
+
+
+def room_for(
+    axes: Axes, *values: np.ndarray | Sequence[float] | float, zero: bool = True, least: float = 0.0
+) -> None:
+    """Set the range of a panel so that the values have air around them.
+
+    Parameters
+    ----------
+    axes : Axes
+    *values : array_like
+        In the unit of the axis; what is not finite does not count.
+    zero : bool
+        Whether zero has to be inside.
+    least : float
+        Least range, in the unit of the axis: noise of a steady quantity is not to fill a panel.
+    """
+    every = np.concatenate([np.zeros(int(zero)), *(np.ravel(v) for v in values)])
+    every = every[np.isfinite(every)]
+    low, high = (float(every.min()), float(every.max())) if every.size else (0.0, 0.0)
+    if high - low < least:
+        middle = (low + high) / 2
+        low, high = (0.0, least) if zero and low >= 0 else (middle - least / 2, middle + least / 2)
+    span = (high - low) or 1.0
+    axes.set_ylim(low - (0.08 * span if low < 0 or not zero else 0.03 * span), high + 0.08 * span)
+    if zero and low < 0:
+        axes.axhline(0.0, color=GREY, linewidth=mpl.rcParams["axes.linewidth"], label="_zero")
+
+
+def limit_line(
+    axes: Axes, look: Look, level: float, text: str, *, below: bool = True, side: str = "left"
+) -> None:
+    """A dashed level with its name under or on it.
+
+    Parameters
+    ----------
+    axes : Axes
+    look : Look
+    level : float
+        In the unit of the axis.
+    text : str
+        Its name.
+    below : bool
+        Whether the name stands under the line.
+    side : str
+        ``left`` or ``right``: where it stands.
+    """
+    axes.axhline(
+        level, color=VERMILLION, linestyle=LIMIT_DASHES, linewidth=look.line * 0.7, label="_limit"
+    )
+    axes.annotate(
+        text,
+        (0.02 if side == "left" else 0.98, level),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(0, -0.25 * look.font if below else 0.25 * look.font),
+        textcoords="offset points",
+        ha=side,
+        va="top" if below else "bottom",
+        color=VERMILLION,
+        bbox={"boxstyle": "square,pad=0.05", "facecolor": "white", "alpha": 0.75, "linewidth": 0},
+    )
+
+
+def level_line(axes: Axes, look: Look, level: float, label: str) -> Line2D:
+    """A thin solid level to compare with, which is no limit."""
+    return axes.axhline(level, color=BLUE, linewidth=0.5 * look.line, zorder=1.4, label=label)
+
+
+def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **more: Any) -> Line2D:
+    """Open marks without a line."""
+    style: dict[str, Any] = {"markerfacecolor": "white", "markeredgecolor": colour, "zorder": 3}
+    (line,) = axes.plot(x, y, linestyle="none", marker=marker, **(style | more))
+    return line
+
+
+def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: str) -> None:
+    """A point with its number in it."""
+    frame = {
+        "boxstyle": "circle,pad=0.15",
+        "facecolor": colour,
+        "edgecolor": "white",
+        "linewidth": look.line / 3,
+    }
+    place: dict[str, Any] = {"ha": "center", "va": "center", "zorder": 6}
+    axes.text(x, y, str(number), color="white", weight="bold", bbox=frame, **place)

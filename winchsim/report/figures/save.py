@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.text import Text
 
-from winchsim.report.figures.look import Look, drawing, has_glyph
+from winchsim.report.figures.look import Look, drawing
 from winchsim.version import __version__
 
 FORMATS = ("png", "svg", "pdf")
@@ -24,18 +25,20 @@ TYPEFACES = b"'DejaVu Sans', Verdana, sans-serif"
 any."""
 
 
-def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
+def image(figure: Figure, form: str, look: Look, digest: str = "", dpi: int = DPI) -> bytes:
     """A figure as a file of a format.
 
     Parameters
     ----------
     figure : Figure
     form : str
-        ``png`` (200 dpi), ``svg`` (text kept as text) or ``pdf``.
+        ``png``, ``svg`` (text kept as text) or ``pdf`` (typeface embedded).
     look : Look
         The one that it was drawn in.
     digest : str
         SHA-256 of its scenario, for the metadata.
+    dpi : int
+        Dots per inch of a PNG. [-]
 
     Returns
     -------
@@ -57,7 +60,7 @@ def image(figure: Figure, form: str, look: Look, digest: str = "") -> bytes:
     }[form]
     stream = io.BytesIO()
     with drawing(look), _drawable(figure, keep_all=form == "svg"):
-        figure.savefig(stream, format=form, dpi=DPI if form == "png" else 72, metadata=metadata)
+        figure.savefig(stream, format=form, dpi=dpi if form == "png" else 72, metadata=metadata)
     data = stream.getvalue()
     return data.replace(b"'DejaVu Sans'", TYPEFACES) if form == "svg" else data
 
@@ -94,20 +97,15 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
 def _drawable(figure: Figure, *, keep_all: bool) -> Iterator[None]:
     """Texts without characters that the typeface lacks; in SVG they stay, and the reader's
     typefaces serve."""
-    texts = [(text, text.get_text()) for text in figure.findobj(Text)]
-    changed = [
-        (text, before)
-        for text, before in texts
-        if not all(has_glyph(c) or c == "\n" for c in before)
-    ]
+    typeface = get_font(findfont(FontProperties(family="DejaVu Sans")))
+    texts = [] if keep_all else [(text, text.get_text()) for text in figure.findobj(Text)]
+    for text, before in texts:
+        text.set_text("".join(c if c == "\n" or typeface.get_char_index(ord(c)) else "□"
+                              for c in before))  # fmt: skip
     with warnings.catch_warnings():
-        if keep_all:
-            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        else:
-            for text, before in changed:
-                text.set_text("".join(c if has_glyph(c) or c == "\n" else "□" for c in before))
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         try:
             yield
         finally:
-            for text, before in changed:
+            for text, before in texts:
                 text.set_text(before)

@@ -10,13 +10,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, NullLocator
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
-from winchsim.quantity_text import PRINTED_UNITS, in_unit, show
+from winchsim.quantity_text import in_unit, show
 from winchsim.report.figures.look import (
     BLUE,
     FAINT,
@@ -28,12 +28,12 @@ from winchsim.report.figures.look import (
     SERIES,
     VERMILLION,
     Look,
-    blank,
-    box,
-    drawing,
-    plain_ticks,
+    below,
+    folded,
+    points,
     quantity_label,
-    size_mm,
+    stack,
+    styled,
 )
 from winchsim.report.words.checks import CHECKS
 from winchsim.studies.sizing import WHILE_LIFTED, Study
@@ -42,8 +42,8 @@ from winchsim.studies.sweep import Sweep
 MOST = 6.0
 """Margins and factors are drawn up to this. [-]"""
 
-MARKERS, LINES = (("o", "●"), ("s", "□")), ("– –", "···")
-"""Of the first and the second of several rows: of dots, and of lines."""
+MARKERS = "os"
+"""Of the first and the second of several rows of dots."""
 
 PANELS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Lift time (s)", (("lift_time", ""),)),
@@ -83,63 +83,46 @@ class Axis:
         )
 
 
-def _axis(path: str, values: np.ndarray, unit: str, scale: str, us: bool) -> Axis:
-    shown = (PRINTED_UNITS[unit].us or unit) if us else unit
+def _axis(path: str, values: np.ndarray, unit: str, scale: str, look: Look) -> Axis:
+    shown = look.unit(unit)
     name = "Motors" if path.endswith(".count") else NAMES.get(path, path)
-    return Axis(
-        quantity_label(name, shown), shown, in_unit(np.asarray(values, dtype=float), shown), scale
-    )  # type: ignore[arg-type]
+    found = in_unit(np.asarray(values, dtype=float), shown)
+    return Axis(quantity_label(name, shown), shown, found, scale)
 
 
-def study_figure(study: Study, look: Look, *, us: bool = False) -> Figure:
+@styled
+def study_figure(study: Study, look: Look) -> Figure:
     """Lift time, margins, strength and current over what a study varies.
 
     Parameters
     ----------
     study : Study
     look : Look
-    us : bool
-        Whether the axis is in US units.
     """
     question = study.question
-    axis = _axis(study.path, study.values, question.unit, question.scale, us)
-    figure = _curves(study.sweep, axis, look, study.recommended)
+    axis = _axis(study.path, study.values, question.unit, question.scale, look)
     runs = [(axis.values[run.index], run.time) for run in study.runs if run.time is not None]
-    with drawing(look):
-        _in_full(figure.axes[0], runs, look)
-    return figure
+    return _curves(study.sweep, axis, look, study.recommended, runs)
 
 
-def sweep_figure(found: Sweep, look: Look, *, us: bool = False) -> Figure:
+@styled
+def sweep_figure(found: Sweep, look: Look) -> Figure:
     """Curves over one key, or a map over two.
 
     Parameters
     ----------
     found : Sweep
     look : Look
-    us : bool
-        Whether axes are in US units.
     """
-    numbers = [
-        path for path, values in found.values.items() if np.issubdtype(values.dtype, np.number)
-    ]
     axes = [
-        _axis(
-            path,
-            found.values[path],
-            spec_at(found.inputs, path).unit,
-            _scale(found),
-            us,
-        )
-        for path in numbers
+        _axis(path, values, spec_at(found.inputs, path).unit, _scale(found), look)
+        for path, values in found.values.items()
+        if np.issubdtype(values.dtype, np.number)
     ]
     if len(axes) == 2 and len(found.values) == 2 and _is_grid(found):
         return _map(found, axes[0], axes[1], look)
-    axis = (
-        axes[0]
-        if axes
-        else Axis(", ".join(found.values), "", np.arange(1.0, len(found) + 1), "dots")
-    )
+    count = np.arange(1.0, len(found) + 1)
+    axis = axes[0] if axes else Axis(", ".join(found.values), "", count, "dots")
     return _curves(found, axis, look, None)
 
 
@@ -155,36 +138,32 @@ def _is_grid(found: Sweep) -> bool:
 # --- curves
 
 
-def _curves(found: Sweep, axis: Axis, look: Look, best: int | None) -> Figure:
-    em = look.em
-    left, right, gap, top = 6.6 * em, 8.6 * em, 1.1 * em, 2.2 * em
-    tall = min(look.panel * 0.75, (look.most_height - top - 4 * em) / len(PANELS) - gap)
-    tall = max(tall, 6 * em)
-    height = top + len(PANELS) * (tall + gap) + 3.2 * em
+def _curves(
+    found: Sweep,
+    axis: Axis,
+    look: Look,
+    best: int | None,
+    runs: Sequence[tuple[float, float]] = (),
+) -> Figure:
+    figure, panels = stack(look, [0.8] * len(PANELS), 1.5 * len(PANELS))
     order = np.argsort(axis.values, kind="stable")
-    with drawing(look):
-        figure = blank(look, height)
-        level = height - top
-        for place, (label, rows) in enumerate(PANELS):
-            level -= tall
-            axes = box(figure, left, level, look.width - left - right, tall)
-            level -= gap
-            shown = _panel(axes, axis, found, rows, order, look)
-            _dress(axes, axis, label, look, last=place + 1 == len(PANELS))
-            _shade(axes, axis, found, order)
-            if place == 0:
-                shown = [] if axis.scale == "dots" else [("//// fails", GREY)]
-            if best is not None:
-                axes.axvline(
-                    axis.values[best],
-                    color=GREEN,
-                    linewidth=0.8 * look.line,
-                    zorder=1.5,
-                    label="_best",
-                )
-                if place == 0:
-                    _above(axes, axis, best, look)
-            _beside(axes, shown, look)
+    _along(panels[-1], axis, look)
+    panels[-1].set_xlabel(axis.label)
+    for axes, (label, rows) in zip(panels, PANELS, strict=True):
+        axes.set_ylabel(label)
+        _panel(axes, axis, found, rows, order, look)
+        _shade(axes, axis, found, order)
+        if best is not None:
+            place = axis.values[best]
+            axes.axvline(place, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
+    if runs:
+        _in_full(panels[0], runs)
+    for axes in panels:
+        if axes.get_legend_handles_labels()[1]:
+            axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
+    if best is not None:
+        take = f"taken: {float(axis.values[best]):.4g} {axis.unit}".strip()
+        panels[-1].set_title(take, loc="right", color=GREEN)
     return figure
 
 
@@ -195,35 +174,28 @@ def _panel(
     rows: Sequence[tuple[str, str]],
     order: np.ndarray,
     look: Look,
-) -> list[tuple[str, str]]:
-    """Rows of one panel and their limits; names to write beside it."""
-    names, highest, dots = [], 1.0, axis.scale == "dots"
-    for (key, name), (colour, dashes), (marker, dot), line in zip(
-        rows, SERIES[1:], MARKERS, LINES, strict=False
-    ):
+) -> None:
+    """Rows of one panel and their limits."""
+    highest, limits = 1.0, {}
+    for (key, name), (colour, dashes), marker in zip(rows, SERIES[1:], MARKERS, strict=False):
         values, limit = _values(found, key)
         style: dict[str, Any] = {"linestyle": dashes}
-        if dots:
-            face = colour if dot == "●" else "none"
-            style = {
-                "linestyle": "none",
-                "marker": marker,
-                "markersize": look.line * 2.4,
-                "markerfacecolor": face,
-            }
+        if axis.scale == "dots":
+            face = colour if marker == "o" else "none"
+            style = {"linestyle": "none", "marker": marker, "markerfacecolor": face}
         axes.plot(
-            axis.values[order], values[order], color=colour, label=name or "lift time", **style
+            axis.values[order], values[order], color=colour, label=name or "simplified", **style
         )
-        names += [(f"{dot if dots else line} {name}", colour)] if name else []
         highest = max(highest, float(np.nanmax(values, initial=0.0)))
         if limit is not None:
-            axes.axhline(
-                limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES, label="_limit"
-            )
-            names.append((f"limit {show(limit)[0]}", GREY))
+            limits[show(limit)[0]] = limit
+    for text, limit in limits.items():
+        axes.axhline(
+            limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES,
+            label=f"limit {text}",
+        )  # fmt: skip
     checks = any(isinstance(key, CheckKey) for key, _ in rows)
     axes.set_ylim(0, 1.15 * (min(highest, MOST) if checks else highest))
-    return sorted(dict.fromkeys(names), key=lambda text: text[1] == GREY)
 
 
 def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
@@ -243,17 +215,6 @@ def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
     return values, float(column.required)
 
 
-def _dress(axes: Axes, axis: Axis, label: str, look: Look, *, last: bool) -> None:
-    _along(axes, axis, look)
-    plain_ticks(axes, look, x=axis.even)
-    axes.set_ylabel(label, va="top")
-    axes.yaxis.set_label_coords(-6.1 * look.em / size_mm(axes)[0], 0.5)
-    if last:
-        axes.set_xlabel(axis.label, labelpad=0.25 * look.font)
-    else:
-        axes.tick_params(labelbottom=False)
-
-
 def _along(axes: Axes, axis: Axis, look: Look) -> None:
     """Limits and ticks of the horizontal axis."""
     low, high = float(axis.values.min()), float(axis.values.max())
@@ -265,12 +226,11 @@ def _along(axes: Axes, axis: Axis, look: Look) -> None:
     axes.set_xlim(low / (high / low) ** 0.03, high * (high / low) ** 0.03)
     ticks = [m * 10.0**e for e in range(-4, 6) for m in (1, 1.5, 2, 3, 4, 5, 7)]
     ticks = [value for value in ticks if low <= value <= high]
-    while len(ticks) > max(3, int(size_mm(axes)[0] / (3.2 * look.em))):
+    while len(ticks) > max(3, int(look.width / (4.5 * look.em))):
         ticks = ticks[::2]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.4g}"))
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:.4g}")
     axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_minor_formatter(NullFormatter())
 
 
 def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
@@ -283,64 +243,17 @@ def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         low = first if start == 0 else (shown[start - 1] + shown[start]) / 2
         high = last if end == len(shown) else (shown[end - 1] + shown[end]) / 2
+        label = "_fails" if start != edges[0] else "a check fails"
         axes.axvspan(
-            low,
-            high,
-            facecolor="none",
-            edgecolor=PALE,
-            hatch="////",
-            linewidth=0,
-            zorder=0,
-            label="_fails",
-        )
+            low, high, facecolor="none", edgecolor=PALE, hatch="////", linewidth=0, zorder=0,
+            label=label if axes.get_ylabel() == PANELS[0][0] else "_fails",
+        )  # fmt: skip
 
 
-def _beside(axes: Axes, texts: Sequence[tuple[str, str]], look: Look, first: int = 0) -> None:
-    """Names at the right of a panel, in their colours."""
-    wide, tall = size_mm(axes)
-    for n, (text, colour) in enumerate(texts, start=first):
-        axes.text(
-            1 + 0.7 * look.em / wide,
-            1 - (n + 0.6) * look.row / tall,
-            text,
-            color=colour,
-            transform=axes.transAxes,
-            va="center",
-            ha="left",
-        )
-
-
-def _above(axes: Axes, axis: Axis, best: int, look: Look) -> None:
-    take = f"{float(axis.values[best]):.4g} {axis.unit}".strip()
-    axes.annotate(
-        take,
-        (axis.values[best], 1.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(0, 0.35 * look.font),
-        textcoords="offset points",
-        ha="center",
-        va="bottom",
-        color=GREEN,
-    )
-
-
-def _in_full(axes: Axes, runs: Sequence[tuple[float, float]], look: Look) -> None:
+def _in_full(axes: Axes, runs: Sequence[tuple[float, float]]) -> None:
     """Lift times of full simulations, as open marks on the line."""
-    if runs:
-        x, y = zip(*runs, strict=True)
-        axes.plot(
-            x,
-            y,
-            linestyle="none",
-            marker="D",
-            markerfacecolor="white",
-            markeredgecolor=VERMILLION,
-            markersize=look.line * 3.4,
-            zorder=4,
-            label="simulated in full",
-            clip_on=False,
-        )
-        _beside(axes, [("◇ in full", VERMILLION)], look, first=1)
+    x, y = zip(*runs, strict=True)
+    points(axes, x, y, "D", VERMILLION, label="full run", clip_on=False)
 
 
 # --- map
@@ -348,56 +261,29 @@ def _in_full(axes: Axes, runs: Sequence[tuple[float, float]], look: Look) -> Non
 
 def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     """Status over two keys, with the limits of the checks as lines that carry a number."""
-    em = look.em
-    left, top, side = 7.0 * em, 1.5 * em, look.width - 8.5 * em
     grid = _grid(x.values, y.values)
     keys = found.changeable - {CheckKey.TARGET}
     lines = [(column, _share(found, column)[grid]) for column in found.checks if column.key in keys]
     lines = [(column, share) for column, share in lines if share.min() < 1 < share.max()]
-    tall = min(side, look.most_height - 10 * em)
-    height = top + tall + 4.5 * em + (len(lines) + 2) * look.row
-    with drawing(look):
-        figure = blank(look, height)
-        axes = box(figure, left, height - top - tall, side, tall)
-        across, up = np.unique(x.values), np.unique(y.values)
-        ranks = found.ranks[grid]
-        for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
-            mask = np.where(ranks == rank, 1.0, np.nan)
-            axes.pcolor(
-                across,
-                up,
-                mask,
-                shading="nearest",
-                cmap=ListedColormap([colour]),
-                hatch=hatch,
-                edgecolor=PALE,
-                linewidth=0,
-                zorder=0,
-            )
-        _lines(axes, across, up, lines, look)
-        axes.plot(
-            x.values,
-            y.values,
-            linestyle="none",
-            marker=".",
-            markersize=look.line,
-            color=GREY,
-            label="builds",
-        )
-        _along(axes, x, look)
-        if not y.even:
-            axes.set_yscale("log")
-        plain_ticks(axes, look, x=x.even)
-        axes.set_xlabel(x.label)
-        axes.set_ylabel(y.label)
-        texts = ["//// a check fails, grey: a check is thin"]
-        texts += [
-            f"{n}  limit of {CHECKS[column.key]}" for n, (column, _) in enumerate(lines, start=1)
-        ]
-        for n, text in enumerate(texts):
-            axes.text(
-                0, -(4.2 * em + n * look.row) / tall, text, transform=axes.transAxes, va="top"
-            )
+    texts = ["hatched: a check fails, grey: a check is thin"]
+    for n, (column, _) in enumerate(lines, start=1):
+        texts += folded(f"{n}  limit of {CHECKS[column.key]}", look)
+    figure, (axes,) = stack(look, [2.0], len(texts))
+    across, up = np.unique(x.values), np.unique(y.values)
+    ranks = found.ranks[grid]
+    for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
+        mask = np.where(ranks == rank, 1.0, np.nan)
+        axes.pcolor(
+            across, up, mask, shading="nearest", cmap=ListedColormap([colour]), hatch=hatch,
+            edgecolor=PALE, linewidth=0, zorder=0,
+        )  # fmt: skip
+    _lines(axes, across, up, lines, look)
+    points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
+    _along(axes, x, look)
+    if not y.even:
+        axes.set_yscale("log")
+    axes.set(xlabel=x.label, ylabel=y.label)
+    below(axes, look, texts)
     return figure
 
 

@@ -7,21 +7,18 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from winchsim.quantity_text import quantity
-from winchsim.report.figures.bands import LEFT_EMS
 from winchsim.report.figures.look import (
     BLUE,
-    GREY,
     INK,
     PALE,
     VERMILLION,
     Look,
-    blank,
-    box,
-    drawing,
-    fitted,
+    folded,
     plain_ticks,
     quantity_label,
-)  # fmt: skip
+    stack,
+    styled,
+)
 from winchsim.studies.spread import Spread, Uncertain
 from winchsim.studies.spread.outcomes import Ending
 
@@ -40,6 +37,7 @@ _PANELS = {
 means."""
 
 
+@styled
 def spread_figure(found: Spread, look: Look) -> Figure:
     """Share of the builds below each lift time; and bars for the inputs that move time, current or
     teeth most.
@@ -49,31 +47,18 @@ def spread_figure(found: Spread, look: Look) -> Figure:
     found : Spread
     look : Look
     """
-    wanted = [name for name in _PANELS if _bars(found, name)]
-    names = wanted[:3]
-    em = look.em
-    times = np.sort(found.outcomes.time[found.outcomes.ending == Ending.LIFTED])
-    bar = 1.5 * look.row
-    heights = [len(_bars(found, name)) * bar for name in names]
-    head, foot = 1.6 * look.row, 3.6 * em
-    distribution = look.panel + foot + 0.6 * em if len(times) else 0.0
-    total = distribution + sum(height + head + foot for height in heights) + em
-    with drawing(look):
-        figure = blank(look, max(total, 4 * em))
-        top = total - 0.8 * em
-        if len(times):
-            axes = box(
-                figure,
-                LEFT_EMS * em,
-                top - look.panel,
-                look.width - (LEFT_EMS + 1.5) * em,
-                look.panel,
-            )
-            _distribution(axes, times, found, look)
-            top -= distribution
-        for name, height in zip(names, heights, strict=True):
-            _importance(figure, found, name, look, top, height, head)
-            top -= height + head + foot
+    names = [name for name in _PANELS if _bars(found, name)][:3]
+    lifted = bool(found.outcomes.lifted.any())
+    bar = 1.5 * look.row / look.panel
+    shares = [1.0] * lifted + [len(_bars(found, name)) * bar for name in names]
+    figure, panels = stack(look, shares or [0.5], 3.0 * len(shares), same_x=False)
+    if lifted:
+        _distribution(panels[0], found, look)
+    for axes, name in zip(panels[lifted:], names, strict=False):
+        _importance(axes, found, name, look)
+    if not shares:
+        panels[0].set_axis_off()
+        panels[0].text(0, 0.5, "no build lifts, and nothing moves the results more than chance")
     return figure
 
 
@@ -119,54 +104,26 @@ def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> N
         va="bottom",
         color=BLUE,
     )
-    plain_ticks(axes, look)
     axes.set_xlabel(quantity_label("Lift time; band: 5th to 95th percentile", "s"))
     axes.set_ylabel("Builds (%)")
 
 
-def _importance(
-    figure: Figure, found: Spread, name: str, look: Look, top: float, height: float, head: float
-) -> None:
-    bars, em = _bars(found, name), look.em
-    names_wide = 0.46 * look.width
-    axes = box(figure, names_wide, top - head - height, look.width - names_wide - 1.5 * em, height)
+def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
+    bars = _bars(found, name)
     for place, (_, value) in enumerate(bars):
-        y = -place
-        colour, hatch = (BLUE, "") if value > 0 else ("white", "////")
+        up = value > 0
         axes.barh(
-            [y],
-            [value],
-            height=0.62,
-            color=colour,
-            edgecolor=BLUE if value > 0 else VERMILLION,
-            hatch=hatch,
-            linewidth=look.line / 2,
-            label="_rank",
-            zorder=2,
-        )
+            place, value, height=0.62, color=BLUE if up else "white", hatch="" if up else "////",
+            edgecolor=BLUE if up else VERMILLION, linewidth=look.line / 2, label="_rank", zorder=2,
+        )  # fmt: skip
     axes.set_xlim(-1, 1)
-    axes.set_ylim(0.6 - len(bars), 0.6)
-    axes.axvline(0, color=GREY, linewidth=look.line / 2, zorder=3)
-    axes.set_yticks([])
+    axes.set_ylim(len(bars) - 0.5, -0.5)
+    axes.axvline(0, color=INK, linewidth=look.line / 2, zorder=3)
+    ems = 0.52 * look.width / look.em
+    texts = ["\n".join(folded(text, look, most=1, ems=ems)) for text, _ in bars]
+    axes.set_yticks(range(len(bars)), texts)
+    axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
-    axes.spines["left"].set_visible(False)
-    plain_ticks(axes, look, y=False)
+    plain_ticks(axes.xaxis, 4)
+    axes.set_title(f"Influence on {_PANELS[name][0]}")
     axes.set_xlabel(f"rank correlation (+: {_PANELS[name][1]})")
-    wide, high = figure.get_size_inches() * 25.4
-    figure.text(
-        0.5 * em / wide,
-        (top - 0.4 * em) / high,
-        f"Influence on {_PANELS[name][0]}",
-        ha="left",
-        va="top",
-        weight="bold",
-    )
-    for place, (text, _) in enumerate(bars):
-        level = top - head - height * (place + 0.6) / len(bars)
-        figure.text(
-            (names_wide - 0.6 * em) / wide,
-            level / high,
-            fitted(text, names_wide - 1.2 * em, look),
-            ha="right",
-            va="center",
-        )

@@ -10,20 +10,19 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
+from matplotlib.ticker import FuncFormatter
 
-from winchsim.frozen import dataclass
-from winchsim.report.figures.bands import (
-    Band,
-    Panel,
-    compose,
-    curve,
-    finish,
+from winchsim.report.figures.frame import Frame, Panel, timeline
+from winchsim.report.figures.look import (
+    GREY,
+    SERIES,
+    VERMILLION,
+    Look,
     limit_line,
-    name_curves,
+    log_ticks,
+    points,
+    styled,
 )
-from winchsim.report.figures.look import GREY, SERIES, VERMILLION, Look, drawing
-from winchsim.report.figures.trace import whole
 from winchsim.simulation import Record
 
 MOST_FACTOR = 100.0
@@ -84,7 +83,8 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
     return tuple(found)
 
 
-def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure | None:  # noqa: ARG001 - every figure has the same signature
+@styled
+def tooth_factors(record: Record, look: Look) -> Figure | None:
     """Tooth factor of each stage over time; where the drum is held the factors are bounds and drawn
     thin.
 
@@ -92,85 +92,59 @@ def tooth_factors(record: Record, look: Look, *, us: bool = False) -> Figure | N
     ----------
     record : Record
     look : Look
-    us : bool
-        Taken for uniformity: a factor has no unit.
     """
     stages = stage_factors(record)
     if not stages:
         return None
     ranked = sorted(range(len(stages)), key=lambda i: stages[i].worst)
     leading = sorted(ranked[: len(SERIES)])
-    with drawing(look):
-        notes = ("thin: held, the factor is at most this",) if record.bound.any() else ()
-        others = len(stages) > len(leading)
-        panels = [Panel("Tooth factor", "", 1.7)]
-        band = Band(record, look, whole(record), panels, named=len(leading) + others, notes=notes)
-        figure = compose(look, [[band]])
-        (axes,) = band.axes
-        drawn: dict[int, Line2D] = {}
-        for i in reversed(ranked):
-            colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
-            drawn[i] = _draw_stage(band, axes, stages[i], colour, dashes, faint=i not in leading)
-        _scale(axes, stages)
-        _limits(axes, look, stages)
-        rest = [i for i in ranked if i not in leading][:1]
-        names = [stages[i].label for i in leading] + ["others"] * len(rest)
-        name_curves(band, [drawn[i] for i in (*leading, *rest)], names)
-        finish(band)
-        _ticks(axes)
+    notes = ("thin: held, the factor is at most this",) if record.bound.any() else ()
+    panels = [Panel("Tooth factor", "", 1.7)]
+    figure, frame = timeline(record, look, panels, notes=notes, rows=2)
+    (axes,) = frame.axes
+    drawn: dict[int, Line2D] = {}
+    for i in reversed(ranked):
+        colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
+        drawn[i] = _draw_stage(frame, stages[i], colour, dashes, faint=i not in leading)
+    _scale(axes, min(stage.worst for stage in stages))
+    _limits(axes, look, stages)
+    shown = [*leading, *(i for i in ranked if i not in leading)][: len(leading) + 1]
+    names = [stages[i].label if i in leading else "others" for i in shown]
+    lines = [drawn[i] for i in shown]
+    figure.legend(lines, names, loc="outside upper left", ncols=2 if look.width < 150 else 3)
     return figure
 
 
 def _draw_stage(
-    band: Band, axes: Axes, stage: StageFactor, colour: str, dashes: object, *, faint: bool
+    frame: Frame, stage: StageFactor, colour: str, dashes: object, *, faint: bool
 ) -> Line2D:
-    look, record = band.look, band.record
+    look, record = frame.look, frame.record
     values = np.minimum(stage.values, MOST_FACTOR)
     weight = look.line * (0.45 if faint else 1.0)
-    free, bound = ~record.bound, record.bound
     style: dict[str, Any] = {"color": colour, "linestyle": dashes}
     name = f"_{stage.label}"
-    line = curve(band, axes, values, "", keep=free, linewidth=weight, label=name, **style)
-    curve(
-        band,
-        axes,
-        values,
-        "",
-        keep=bound,
-        linewidth=BOUND_WIDTH * weight,
-        label=f"{name} bound",
-        **style,
-    )
-    if not faint and math.isfinite(stage.worst) and stage.worst < MOST_FACTOR:
+    free = np.where(record.bound, np.nan, values)
+    bound = np.where(record.bound, values, np.nan)
+    line = frame.curve(0, free, linewidth=weight, label=name, **style)
+    frame.curve(0, bound, linewidth=BOUND_WIDTH * weight, label=f"{name} bound", **style)
+    if not faint and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
-        axes.plot(
-            [band.shown.shown(record.time[at])],
-            [stage.worst],
-            marker="o",
-            markersize=look.line * 3,
-            color=colour,
-            markerfacecolor="none" if record.bound[at] else colour,
-            label="_worst",
-            clip_on=False,
+        face = "none" if record.bound[at] else colour
+        x = frame.shown.shown(record.time[at])
+        points(
+            frame.axes[0], [x], [stage.worst], colour=colour, markerfacecolor=face, label="_worst"
         )
     return line
 
 
-def _scale(axes: Axes, stages: tuple[StageFactor, ...]) -> None:
-    worst = min((stage.worst for stage in stages), default=math.inf)
+def _scale(axes: Axes, worst: float) -> None:
+    low = min(0.7, 0.8 * worst) if worst > 0 else 0.1
     axes.set_yscale("log")
-    axes.set_ylim(min(0.7, 0.8 * worst) if worst > 0 else 0.1, 1.15 * MOST_FACTOR)
-
-
-def _ticks(axes: Axes) -> None:
-    axes.yaxis.set_major_locator(LogLocator(10, (1, 2, 5)))
-    axes.yaxis.set_minor_locator(NullLocator())
-    axes.yaxis.set_minor_formatter(NullFormatter())
-    axes.yaxis.set_major_formatter(FuncFormatter(_factor_text))
-
-
-def _factor_text(value: float, _position: int | None = None) -> str:
-    return f"{value:g}" if value < MOST_FACTOR else f"≥{MOST_FACTOR:g}"
+    axes.set_ylim(low, 1.15 * MOST_FACTOR)
+    log_ticks(axes.yaxis, math.log10(MOST_FACTOR / low))
+    axes.yaxis.set_major_formatter(
+        FuncFormatter(lambda v, _: f"{v:g}" if v < MOST_FACTOR else f"≥{MOST_FACTOR:g}")
+    )
 
 
 def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
@@ -183,7 +157,6 @@ def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
         edgecolor=VERMILLION,
         hatch="\\\\\\",
         linewidth=0,
-        zorder=0.3,
         label="_breaks",
     )
     limit_line(axes, look, 1.0, "breaks below 1")

@@ -3,20 +3,14 @@ a stretch of time."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 
-from winchsim.frozen import dataclass
-from winchsim.quantity_text import PRINTED_UNITS, in_unit, number
+from winchsim.quantity_text import in_unit, number
+from winchsim.report.figures.look import Look
 from winchsim.simulation import Record
-
-MOST_SAMPLES = 6_000
-"""More samples than this in one curve are thinned to the ends, the least and the most of each of
-`COLUMNS` columns."""
-
-COLUMNS = 800
 
 Time = TypeVar("Time", float, np.ndarray)
 """One instant, or an array of them."""
@@ -75,8 +69,7 @@ def window(start: float, end: float, around: float = 0.0) -> Window:
         return Window(start, end, 0.0, "min")
     if span >= 1:
         return Window(start, end)
-    late = start > 20 * span
-    return Window(start, end, round(around, 4) if late else 0.0, "ms")
+    return Window(start, end, round(around, 4) if start > 20 * span else 0.0, "ms")
 
 
 def whole(record: Record) -> Window:
@@ -84,116 +77,52 @@ def whole(record: Record) -> Window:
     return window(float(record.time[0]), float(record.time[-1]))
 
 
-def suits(name: str, values: np.ndarray | float, us: bool = False) -> str:
+FIXED = {"rotation": "rpm", "current": "A", "voltage": "V", "power": "W", "energy": "J",
+         "temperature": "°C"}  # fmt: skip
+BY_SIZE = {
+    "height": ("mm", 0.1, "m"),
+    "speed": ("mm/s", 1.0, "m/s"),
+    "tension": ("N", 1e4, "kN"),
+    "torque": ("mN·m", 1.0, "N·m"),
+}
+"""Unit of each quantity; or the smaller unit, the SI value from which the larger one takes over,
+and that one."""
+
+
+def suits(name: str, values: np.ndarray | float, look: Look) -> str:
     """Unit in which a quantity is drawn, from its size.
 
     Parameters
     ----------
     name : str
-        ``height``, ``speed``, ``tension``, ``torque``, ``rotation``, ``current``, ``voltage``,
-        ``power``, ``temperature`` or ``energy``.
+        One of `FIXED` or `BY_SIZE`.
     values : array_like
         SI.
-    us : bool
-        Whether a US unit is used where there is one.
+    look : Look
+        Says whether a US unit is used where there is one.
     """
+    if name in FIXED:
+        return look.unit(FIXED[name])
     finite = np.abs(np.asarray(values, dtype=float))
-    largest = float(np.max(finite[np.isfinite(finite)], initial=0.0))
-    fixed = {"rotation": "rpm", "current": "A", "voltage": "V", "power": "W"}
-    sized = {
-        "height": ("mm", 0.1, "m"),
-        "speed": ("mm/s", 1.0, "m/s"),
-        "tension": ("N", 1e4, "kN"),
-        "torque": ("mN·m", 1.0, "N·m"),
-    }
-    if name in sized:
-        small, limit, large = sized[name]
-        unit = large if largest >= limit else small
-    else:
-        unit = fixed.get(name, "J" if name == "energy" else "°C")
-    return PRINTED_UNITS[unit].us or unit if us else unit
+    small, limit, large = BY_SIZE[name]
+    return look.unit(large if np.max(finite, initial=0.0, where=np.isfinite(finite)) >= limit
+                     else small)  # fmt: skip
 
 
-def broken(
-    record: Record, values: np.ndarray, shown: Window, keep: np.ndarray | None = None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Times as the axis shows them and SI values, with a gap (NaN) between segments so that nothing
-    is drawn across.
+def broken(record: Record, *channels: np.ndarray) -> list[np.ndarray]:
+    """Time and channels of a record, with a gap (NaN) between segments so that nothing is drawn
+    across.
 
     Parameters
     ----------
     record : Record
-    values : ndarray, shape (k,)
-        One for each sample of the record.
-    shown : Window
-    keep : ndarray of bool, shape (k,), optional
-        Samples that are drawn; the others are left as a gap.
+    *channels : ndarray, shape (k,)
+        One value for each sample of the record.
 
     Returns
     -------
-    (ndarray, ndarray)
-        Equally long.
+    list of ndarray
+        Time first, equally long, in SI.
     """
-    index, cuts = drawn_samples(record, shown, (values,), keep)
-    return (
-        np.insert(np.asarray(shown.shown(record.time[index]), dtype=float), cuts, np.nan),
-        np.insert(np.asarray(values[index], dtype=float), cuts, np.nan),
-    )
-
-
-def drawn_samples(
-    record: Record, shown: Window, curves: Sequence[np.ndarray], keep: np.ndarray | None = None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Samples of a record that are drawn in a stretch of time, the next ones on either side
-    included.
-
-    Parameters
-    ----------
-    record : Record
-    shown : Window
-    curves : sequence of ndarray, shape (k,)
-        What is drawn of them; where there are too many samples, the least and greatest of each are
-        kept.
-    keep : ndarray of bool, shape (k,), optional
-        As for `broken`.
-
-    Returns
-    -------
-    (ndarray of int, ndarray of int)
-        Places in the record, ascending, and places in that list before which a gap belongs.
-    """
-    time = record.time
-    inside = (time >= shown.start) & (time <= shown.end)
-    moving = np.diff(time) > 0
-    first = inside.copy()
-    inside[:-1] |= first[1:] & moving
-    inside[1:] |= first[:-1] & moving
-    if keep is not None:
-        inside &= keep
-    index = np.flatnonzero(inside)
-    segment = np.searchsorted(record.segment_starts, index, side="right")
-    if len(index) > MOST_SAMPLES:
-        x = shown.shown(time[index])
-        parts = [_thinned(x, values[index], segment) for values in curves]
-        kept = np.unique(np.concatenate(parts))
-        index, segment = index[kept], segment[kept]
-    gap = np.diff(segment) > 0
-    if keep is not None:
-        whole_gap = np.cumsum(~keep)
-        gap = gap | (np.diff(whole_gap[index]) > 0)
-    return index, np.flatnonzero(gap) + 1
-
-
-def _thinned(x: np.ndarray, y: np.ndarray, segment: np.ndarray) -> np.ndarray:
-    """Places of the first, last, least and greatest sample of each column of each segment,
-    ascending."""
-    wide = float(x[-1] - x[0]) or 1.0
-    column = np.minimum((x - x[0]) / wide * COLUMNS, COLUMNS - 1).astype(np.int64)
-    group = segment.astype(np.int64) * COLUMNS + column
-    change = np.flatnonzero(np.diff(group)) + 1
-    first = np.concatenate([[0], change])
-    last = np.concatenate([change - 1, [len(x) - 1]])
-    order = np.lexsort(
-        (y, group)
-    )  # within each group by value: its ends are the least and the greatest
-    return np.unique(np.concatenate([first, last, order[first], order[last]]))
+    cuts = record.segment_starts[1:]
+    return [np.insert(np.asarray(each, float), cuts, np.nan) for each in (record.time, *channels)]

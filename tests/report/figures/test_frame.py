@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from winchsim.model import AtLink, Event
-from winchsim.report.figures.bands import Band, Panel, axis_text, compose, when_text
-from winchsim.report.figures.look import COLUMN, SLIDE, drawing, text_width
+from winchsim.report.figures.frame import key_of_marks, marks_in, when_text
+from winchsim.report.figures.look import COLUMN, columns
 from winchsim.report.figures.trace import Window, whole
 from winchsim.simulation import RecordedEvent
 
@@ -23,12 +23,6 @@ KINDS = (
     Event.DRUM_STOPS,
     Event.LAYER,
 )
-
-
-def _band(lift, events, look=COLUMN):
-    record = replace(lift, events=tuple(events))
-    with drawing(look):
-        return Band(record, look, whole(record), [Panel("Height", "m")])
 
 
 @settings(
@@ -45,25 +39,13 @@ def test_numbers_never_touch_and_the_key_explains_each(lift, places):
         )
         for share, kind in sorted(places)
     ]
-    band = _band(lift, events)
-    at = [mark.start / end * band.width for mark in band.marks if not mark.repeated]
-    firsts = [mark.events[0].time / end * band.width for mark in band.marks if not mark.repeated]
-    assert np.all(np.diff(firsts) >= 1.9 * COLUMN.em) and len(at) <= COLUMN.most_marks
-    key = " ".join(band.key)
-    assert all(f"{n} " in key for n in range(1, len(band.marks) + 1))
-    assert all(text_width(line, COLUMN) <= COLUMN.width for line in band.key)
-
-
-def test_a_figure_keeps_about_to_the_height_of_its_look(lift):
-    with drawing(SLIDE):
-        rows = [[Band(lift, SLIDE, whole(lift), [Panel("A", ""), Panel("B", ""), Panel("C", "")])]]
-        figure = compose(SLIDE, rows)
-    assert 25.4 * figure.get_size_inches()[1] < 1.1 * SLIDE.most_height
-
-
-def test_axis_text_goes_into_two_lines_where_one_is_too_long():
-    assert axis_text("Rope tension", "N", 40.0, COLUMN) == "Rope tension (N)"
-    assert axis_text("Rope tension", "N", 12.0, COLUMN) == "Rope tension\n(N)"
+    record = replace(lift, events=tuple(events))
+    marks = marks_in(record, COLUMN, whole(record))
+    firsts = [mark.events[0].time / end * COLUMN.width for mark in marks if not mark.repeated]
+    assert np.all(np.diff(firsts) >= 1.9 * COLUMN.em) and len(firsts) <= COLUMN.most_marks
+    lines = key_of_marks(record, marks, COLUMN, whole(record), held=True)
+    assert all(f"{n} " in " ".join(lines) for n in range(1, len(marks) + 1))
+    assert all(len(line) <= columns(COLUMN, line) for line in lines)
 
 
 def test_times_in_a_key_are_told_apart():

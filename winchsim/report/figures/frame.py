@@ -1,0 +1,276 @@
+"""Panels over one time axis, with numbered marks of the events: the frame of every curve over
+time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from winchsim.quantity_text import in_unit
+from winchsim.report.figures.look import (
+    FAINT,
+    GREY,
+    INK,
+    VERMILLION,
+    Look,
+    below,
+    columns,
+    folded,
+    level_line,
+    limit_line,
+    quantity_label,
+    room_for,
+    stack,
+)
+from winchsim.report.figures.marks import Mark, marks_of
+from winchsim.report.figures.trace import Window, broken, whole
+from winchsim.simulation import Record
+
+NUMBER_EMS = 2.1
+"""Marks are at least so far apart: nearer events share one. [em]"""
+
+BESIDE_EMS = 8.0
+"""Room beside a panel for its labels, at most. [em]"""
+
+EVENT, REPEATED, HELD = "_event", "_repeated", "_held"
+"""Labels of the line that marks an event, of the strokes at the foot of a panel that mark what
+keeps recurring, and of the band that shows where the drum is held."""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """What one panel shows: name and unit of its quantity, and its share of the height."""
+
+    name: str
+    unit: str
+    share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Panels over one stretch of time, ready to be drawn on.
+
+    Attributes
+    ----------
+    record : Record
+    look : Look
+    shown : Window
+    panels : sequence of Panel
+    axes : sequence of Axes
+        One for each panel, from the top down.
+    """
+
+    record: Record
+    look: Look
+    shown: Window
+    panels: Sequence[Panel]
+    axes: Sequence[Axes]
+
+    def curve(
+        self, place: int, values: np.ndarray, *, record: Record | None = None, **more: Any
+    ) -> Line2D:
+        """Draw one channel of the record, or of another one, segments apart.
+
+        Parameters
+        ----------
+        place : int
+            Of the panel.
+        values : ndarray, shape (k,)
+            One for each sample of the record, in SI.
+        record : Record, optional
+            Whose samples they are; left out, those of the frame's own.
+        **more
+            What matplotlib takes: colour, dashes, width.
+        """
+        x, y = broken(record or self.record, values)
+        (line,) = self.axes[place].plot(self.shown.shown(x), self.value(place, y), **more)
+        return line
+
+    def value(self, place: int, values: Any) -> Any:
+        """SI values in the unit of a panel."""
+        return in_unit(values, self.panels[place].unit)
+
+    def room(self, place: int, *values: Any, zero: bool = True, least: float = 0.0) -> None:
+        """Range of a panel for values in SI; `least` as well, see `room_for`."""
+        unit = self.panels[place].unit
+        span = in_unit(least, unit) - in_unit(0.0, unit)
+        room_for(self.axes[place], *(in_unit(v, unit) for v in values), zero=zero, least=span)
+
+    def limit(self, place: int, level: float, text: str, **more: Any) -> None:
+        """A limit in SI with its name, see `limit_line`."""
+        limit_line(self.axes[place], self.look, self.value(place, level), text, **more)
+
+    def level(self, place: int, level: float, label: str) -> Line2D:
+        """A level in SI to compare with, see `level_line`."""
+        return level_line(self.axes[place], self.look, self.value(place, level), label)
+
+
+def timeline(
+    record: Record,
+    look: Look,
+    panels: Sequence[Panel],
+    *,
+    shown: Window | None = None,
+    marked: bool = True,
+    notes: Sequence[str] = (),
+    rows: float = 0.0,
+) -> tuple[Figure, Frame]:
+    """A figure of panels over the time of a record.
+
+    Parameters
+    ----------
+    record : Record
+    look : Look
+    panels : sequence of Panel
+    shown : Window, optional
+        Left out, the whole run.
+    marked : bool
+        Whether events and held stretches are shown: not where several records share the panels.
+    notes : sequence of str
+        Lines under the axis.
+    rows : float
+        Rows of type that are drawn later. [-]
+    """
+    shown = shown or whole(record)
+    marks = marks_in(record, look, shown) if marked else ()
+    key = key_of_marks(record, marks, look, shown, notes, held=marked)
+    figure, axes = stack(look, [panel.share for panel in panels], len(key) + rows + 1.5)
+    frame = Frame(record, look, shown, panels, axes)
+    dress(frame, marks, key, held=marked)
+    return figure, frame
+
+
+def marks_in(record: Record, look: Look, shown: Window) -> tuple[Mark, ...]:
+    """Marks of the events in a stretch of time."""
+    nearest = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em)
+    return marks_of(record, shown.start, shown.end, most=look.most_marks, nearest=nearest)
+
+
+def key_of_marks(
+    record: Record,
+    marks: Sequence[Mark],
+    look: Look,
+    shown: Window,
+    notes: Sequence[str] = (),
+    *,
+    held: bool,
+) -> list[str]:
+    """Lines of text that explain the marks of a stretch of time."""
+    entries = [f"{n} {_mark_text(mark, shown)}" for n, mark in enumerate(marks, start=1)]
+    if held and _held_in(record, shown):
+        entries.append("grey: the drum is held")
+    return flowed(entries, look) + [line for note in notes for line in folded(note, look)]
+
+
+def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, held: bool = True) -> None:
+    """Labels, held stretches, marks with their numbers, and their key below."""
+    shown, look = frame.shown, frame.look
+    for axes, panel in zip(frame.axes, frame.panels, strict=True):
+        axes.set_xlim(shown.shown(shown.start), shown.shown(shown.end))
+        axes.set_ylabel(quantity_label(panel.name, panel.unit))
+        for start, end in _held_in(frame.record, shown) if held else ():
+            axes.axvspan(
+                shown.shown(start), shown.shown(end), facecolor=FAINT, linewidth=0, label=HELD
+            )
+        for mark in marks:
+            style: dict[str, Any] = {
+                "color": VERMILLION if mark.grave else GREY, "linewidth": 0.6 * look.line,
+            }  # fmt: skip
+            if mark.repeated:
+                times = shown.shown(np.array([e.time for e in mark.events]))
+                foot = axes.get_xaxis_transform()
+                axes.vlines(times, 0, 0.07, transform=foot, label=REPEATED, **style)
+            axes.axvline(shown.shown(mark.start), zorder=1.2, label=EVENT, **style)
+    frame.axes[-1].set_xlabel(shown.label)
+    _number_marks(frame.axes[0], marks, shown, look)
+    if key:
+        below(frame.axes[-1], look, key)
+
+
+def _number_marks(axes: Axes, marks: Sequence[Mark], shown: Window, look: Look) -> None:
+    """The number of each mark above the first panel, those too near moved right; a grave one on a
+    filled box."""
+    apart = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em)
+    apart *= shown.shown(shown.origin + shown.span)
+    free = -math.inf
+    for n, mark in enumerate(marks, start=1):
+        frame = {
+            "boxstyle": "round,pad=0.18",
+            "facecolor": VERMILLION if mark.grave else "white",
+            "edgecolor": VERMILLION if mark.grave else GREY,
+            "linewidth": look.line * 0.5,
+        }
+        x = max(shown.shown(mark.start), free)
+        free = x + apart
+        axes.annotate(
+            str(n),
+            (x, 1),
+            xycoords=axes.get_xaxis_transform(),
+            xytext=(0, 0.8 * look.font),
+            textcoords="offset points",
+            annotation_clip=False,
+            ha="center",
+            va="center",
+            color="white" if mark.grave else INK,
+            weight="bold",
+            bbox=frame,
+        )
+
+
+def flowed(entries: Sequence[str], look: Look) -> list[str]:
+    """Entries of a key in lines, as many in a line as it takes."""
+    lines: list[str] = []
+    for entry in entries:
+        longer = f"{lines[-1]}    {entry}" if lines else entry
+        if lines and len(longer) <= columns(look, longer):
+            lines[-1] = longer
+        else:
+            lines += folded(entry, look)
+    return lines
+
+
+def _mark_text(mark: Mark, shown: Window) -> str:
+    """What a mark stands for and when; one time for what happens at the same time."""
+    if mark.repeated:
+        start, end = when_text(mark.start, shown), when_text(mark.end, shown)
+        return f"{mark.names[0][0]}, {start} to {end}"
+    text, last = "", ""
+    for name, time in reversed(mark.names):
+        when = when_text(time, shown)
+        text = f"{name if when == last else f'{name} {when}'}{', ' if text else ''}{text}"
+        last = when
+    return text
+
+
+def when_text(time: float, shown: Window) -> str:
+    """A time as a key shows it, with the digits that tell marks apart."""
+    unit = "s" if shown.unit == "ms" and time >= 1 else shown.unit
+    digits = max(3, math.ceil(math.log10(abs(time) / shown.span)) + 4) if time else 3
+    return f"{in_unit(time, unit):.{dict(min=4, ms=3).get(unit, min(digits, 8))}g} {unit}"
+
+
+def held_spans(record: Record) -> list[tuple[float, float]]:
+    """Stretches of time in which the drum is held. [s]"""
+    starts = np.asarray(record.segment_starts)
+    ends = np.append(starts[1:], len(record.time)) - 1
+    spans: list[tuple[float, float]] = []
+    for first, last in zip(starts, ends, strict=True):
+        if not record.bound[first]:
+            continue
+        begin, end = float(record.time[first]), float(record.time[last])
+        if spans and begin <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], end)
+        else:
+            spans.append((begin, end))
+    return [span for span in spans if span[1] > span[0]]
+
+
+def _held_in(record: Record, shown: Window) -> list[tuple[float, float]]:
+    return [span for span in held_spans(record) if span[1] > shown.start and span[0] < shown.end]
