@@ -15,7 +15,6 @@ from winchsim.report.figures.look import (
     Look,
     folded,
     plain_ticks,
-    quantity_label,
     stack,
     styled,
 )
@@ -104,7 +103,7 @@ def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> N
         va="bottom",
         color=BLUE,
     )
-    axes.set_xlabel(quantity_label("Lift time; band: 5th to 95th percentile", "s"))
+    axes.set_xlabel("Lift time (s); band: 5 to 95 % of builds")
     axes.set_ylabel("Builds (%)")
 
 
