@@ -10,7 +10,6 @@ import textwrap
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 from unicodedata import east_asian_width
@@ -22,9 +21,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
-from winchsim.quantity_text import PRINTED_UNITS
-
 from winchsim.frozen import dataclass
+from winchsim.quantity_text import PRINTED_UNITS
 
 INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"

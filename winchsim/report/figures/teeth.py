@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter
 
+from winchsim.frozen import dataclass
 from winchsim.report.figures.frame import Frame, Panel, timeline
 from winchsim.report.figures.look import (
     GREY,

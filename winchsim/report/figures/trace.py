@@ -3,11 +3,11 @@ a stretch of time."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 
+from winchsim.frozen import dataclass
 from winchsim.quantity_text import in_unit, number
 from winchsim.report.figures.look import Look
 from winchsim.simulation import Record
