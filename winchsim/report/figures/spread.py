@@ -47,12 +47,13 @@ def spread_figure(found: Spread, look: Look) -> Figure:
     look : Look
     """
     names = [name for name in _PANELS if _bars(found, name)][:3]
-    lifted = bool(found.outcomes.lifted.any())
+    times = np.sort(found.outcomes.time[found.outcomes.ending == Ending.LIFTED])
+    lifted = bool(len(times))
     bar = 1.5 * look.row / look.panel
     shares = [1.0] * lifted + [len(_bars(found, name)) * bar for name in names]
     figure, panels = stack(look, shares or [0.5], 3.0 * len(shares), same_x=False)
     if lifted:
-        _distribution(panels[0], found, look)
+        _distribution(panels[0], times, found, look)
     for axes, name in zip(panels[lifted:], names, strict=False):
         _importance(axes, found, name, look)
     if not shares:
