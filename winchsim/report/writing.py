@@ -13,8 +13,7 @@ import json
 import os
 import stat
 import time
-from collections.abc import Iterable, Iterator, Mapping
-from typing import BinaryIO
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from winchsim.errors import OutputError
 
@@ -24,7 +23,7 @@ except ImportError:  # a system without it: two writers are not kept apart there
     fcntl = None  # type: ignore[assignment]
 
 JOURNAL = ".winchsim-writing"
-"""File that is locked while a folder is written to. It holds the names that are being replaced."""
+"""File with the names that are being replaced in its folder. The folder itself is locked."""
 
 PART = ".winchsim-part-"
 """How the name of a temporary file begins."""
@@ -32,6 +31,7 @@ PART = ".winchsim-part-"
 LONGEST_WAIT = 10.0
 """Longest wait for another writer. [s]"""
 
+_NOTHING = "; nothing was written"
 _SPACE = "make room there, or write to another place"
 _RIGHTS = "write to a place where you may"
 _HINTS = {
@@ -70,10 +70,7 @@ def check_file(path: str, *, force: bool = False) -> tuple[str, ...]:
     """Raise what `write_file` would, before the work; returns names as `check_folder` does."""
     with refusals(path):
         target = _file_target(path, force)
-        if target is None:
-            return ()
-        with _writer(os.path.dirname(target)) as journal:
-            return tuple(_names(journal))
+        return () if target is None else _left_by_a_killed_run(os.path.dirname(target))
 
 
 def check_folder(folder: str, names: Iterable[str], *, force: bool = False) -> tuple[str, ...]:
@@ -84,11 +81,9 @@ def check_folder(folder: str, names: Iterable[str], *, force: bool = False) -> t
     tuple of str
         Names that an earlier run was replacing when it was killed: these files may be of two runs.
     """
-    with refusals(folder, "; nothing was written"):
+    with refusals(folder, _NOTHING):
         target = _folder_target(folder, names, force)
-        place = target if os.path.isdir(target) else os.path.dirname(target)
-        with _writer(place) as journal:
-            return tuple(_names(journal))
+        return _left_by_a_killed_run(target if os.path.isdir(target) else os.path.dirname(target))
 
 
 def write_file(path: str, data: str | bytes, *, force: bool = False) -> None:
@@ -142,19 +137,20 @@ def write_folder(
         A file exists and `force` is not set, or one cannot be written. The reason names the files
         that were replaced before that, if any.
     """
-    with refusals(folder, "; nothing was written"):
+    with refusals(folder, _NOTHING), contextlib.ExitStack() as undo:
         target = _folder_target(folder, files, force)
-        is_new = not os.path.isdir(target)
-        if is_new:
+        if not os.path.isdir(target):
             os.mkdir(target)
-        try:
-            _put(target, files, force)
-        except BaseException:
-            if is_new:
-                with contextlib.suppress(OSError):  # it stays if anything is in it
-                    os.rmdir(target)
-            raise
+            undo.callback(lambda: _remove(os.rmdir, target))
+        _put(target, files, force)
+        undo.pop_all()
     return [os.path.join(folder, name) for name in files]
+
+
+def _remove(remove: Callable[[str], None], path: str) -> None:
+    """Remove what is there and may go: a folder stays if anything is in it."""
+    with contextlib.suppress(OSError):
+        remove(path)
 
 
 def _as_bytes(data: str | bytes) -> bytes:
@@ -178,134 +174,128 @@ def _file_target(path: str, force: bool) -> str | None:
 
 def _folder_target(folder: str, names: Iterable[str], force: bool) -> str:
     """Real path of a folder that may be written to or made."""
-    after = "; nothing was written"
     if not folder:
-        raise OutputError("''", f"no folder is named{after}", "give the name of a folder")
+        raise OutputError("''", f"no folder is named{_NOTHING}", "give the name of a folder")
     target = os.path.realpath(folder)
     with contextlib.suppress(FileNotFoundError):
         os.lstat(target)  # refuses an impossible name
     place = target if os.path.lexists(target) else os.path.dirname(target)
     if not stat.S_ISDIR(os.stat(place).st_mode):
-        reason = f"this is a file, not a folder{after}"
+        reason = f"this is a file, not a folder{_NOTHING}"
         raise OutputError(folder, reason, "give the name of a folder")
-    taken = [os.path.join(folder, name) for name in names]
-    taken = [path for path in taken if os.path.lexists(path)]
+    taken = [path for name in names if os.path.lexists(path := os.path.join(folder, name))]
     for path in taken:
         if not os.path.islink(path) and not os.path.isfile(path):
             hint = "move it away, or write to another folder"
-            raise OutputError(path, f"this is not a file{after}", hint)
+            raise OutputError(path, f"this is not a file{_NOTHING}", hint)
     if taken and not force:
         more = f", and {len(taken) - 1} more" if len(taken) > 1 else ""
-        reason = f"this file exists{more}{after}"
+        reason = f"this file exists{more}{_NOTHING}"
         raise OutputError(taken[0], reason, "--force replaces it")
     return target
 
 
 @contextlib.contextmanager
-def _writer(folder: str) -> Iterator[BinaryIO]:
-    """Locked journal of the only writer in a folder. It goes at the end unless it holds names."""
-    path = os.path.join(folder, JOURNAL)
-    begun = time.monotonic()
-    while True:
-        with open(path, "a+b") as journal:
-            if _lock(journal) and _is_at(journal, path):
-                try:
-                    yield journal
-                finally:
-                    if not os.fstat(journal.fileno()).st_size:
-                        with contextlib.suppress(OSError):  # some systems keep an open file
-                            os.unlink(path)
-                return
-        if time.monotonic() - begun > LONGEST_WAIT:
-            reason = "another run is writing there; nothing was written"
-            raise OutputError(folder, reason, "wait until it has ended")
-        time.sleep(0.02)
-
-
-def _is_at(file: BinaryIO, path: str) -> bool:
-    """Whether an open file still has its name: a writer that has ended removes it."""
+def _only_writer(folder: str) -> Iterator[None]:
+    """Hold the lock of a folder, as soon as no other run does."""
+    if fcntl is None:
+        yield
+        return
+    begun, place = time.monotonic(), os.open(folder, os.O_RDONLY)
     try:
-        return os.path.samestat(os.fstat(file.fileno()), os.stat(path))
-    except FileNotFoundError:
-        return False
+        while not _is_locked(place):
+            if time.monotonic() - begun > LONGEST_WAIT:
+                reason = f"another run is writing there{_NOTHING}"
+                raise OutputError(folder, reason, "wait until it has ended")
+            time.sleep(0.02)
+        yield
+    finally:
+        os.close(place)
 
 
-def _lock(file: BinaryIO) -> bool:
-    """Whether a file could be locked. A file system without locks has nothing to wait for."""
+def _is_locked(place: int) -> bool:
+    """Whether a folder could be locked. A file system without locks has nothing to wait for."""
     try:
-        if fcntl is not None:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES)
+        return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
     return True
 
 
-def _names(journal: BinaryIO) -> list[str]:
+def _left_by_a_killed_run(folder: str) -> tuple[str, ...]:
+    with _only_writer(folder):
+        if not os.access(folder, os.W_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        return tuple(_noted(folder))
+
+
+def _noted(folder: str) -> list[str]:
     """Names in the journal; one that is cut short is of a run that had not replaced a file yet."""
-    journal.seek(0)
     try:
-        return [str(name) for name in json.loads(journal.read() or b"[]")]
-    except ValueError:
+        with open(os.path.join(folder, JOURNAL), encoding="utf-8") as journal:
+            return [str(name) for name in json.load(journal)]
+    except (FileNotFoundError, ValueError):
         return []
 
 
-def _note(journal: BinaryIO, names: list[str]) -> None:
-    journal.truncate(0)
+def _note(folder: str, names: list[str]) -> None:
+    path = os.path.join(folder, JOURNAL)
     if names:
-        journal.write(json.dumps(names).encode())
-        journal.flush()
-        os.fsync(journal.fileno())
+        _write(path, "wb", json.dumps(names).encode())
+    else:
+        _remove(os.unlink, path)
+
+
+def _write(path: str, mode: str, content: bytes) -> None:
+    with open(path, mode) as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _put(folder: str, files: Mapping[str, str | bytes], force: bool) -> None:
     """Write files into an existing folder: all to temporary files first, then to their places."""
     parts = {name: os.path.join(folder, f"{PART}{number}") for number, name in enumerate(files)}
-    with _writer(folder) as journal:
-        mixed = _names(journal)
+    with _only_writer(folder):
+        mixed = _noted(folder)
         placed: list[str] = []
         try:
             for name, data in files.items():
                 _write_part(parts[name], _as_bytes(data), os.path.join(folder, name))
             if len(files) > 1:
-                _note(journal, sorted({*mixed, *files}))
+                _note(folder, sorted({*mixed, *files}))
             for name in files:
                 _place(parts[name], os.path.join(folder, name), force)
                 placed.append(name)
-            _note(journal, [name for name in mixed if name not in files])
+            _note(folder, [name for name in mixed if name not in files])
         except OSError:
-            done = ", ".join(placed)
-            after = f"; already written: {done}" if done else "; nothing was written"
             if not placed:
-                _note(journal, mixed)
+                _note(folder, mixed)
+            after = f"; already written: {', '.join(placed)}" if placed else _NOTHING
             with refusals(os.path.join(folder, name), after if len(files) > 1 else ""):
                 raise
         finally:
             for part in parts.values():
-                with contextlib.suppress(OSError):
-                    os.unlink(part)
+                _remove(os.unlink, part)
 
 
 def _write_part(part: str, content: bytes, target: str) -> None:
     """Write a temporary file, with the permissions of the file that it will replace."""
-    with contextlib.suppress(FileNotFoundError):
-        os.unlink(part)  # of a run that was killed
-    with open(part, "xb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
+    _remove(os.unlink, part)  # of a run that was killed
+    _write(part, "xb", content)
     if os.path.isfile(target) and not os.path.islink(target):
         os.chmod(part, stat.S_IMODE(os.stat(target).st_mode))
 
 
 def _place(part: str, target: str, force: bool) -> None:
     """Give a temporary file its name; without `force` only a name that is free."""
-    if not force:
-        try:
+    try:
+        if not force:
             os.link(part, target)
             return
-        except FileExistsError:
-            raise
-        except OSError:  # a file system without hard links
-            if os.path.lexists(target):
-                raise FileExistsError(target) from None
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links
+        if os.path.lexists(target):
+            raise FileExistsError(target) from None
     os.replace(part, target)
