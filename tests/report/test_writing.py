@@ -159,7 +159,10 @@ def test_two_writers_do_not_mix_their_sets(tmp_path, monkeypatch):
 
 def test_a_writer_that_does_not_end_is_not_waited_for_without_limit(tmp_path, monkeypatch):
     monkeypatch.setattr(writing, "LONGEST_WAIT", 0.0)
-    with writing._only_writer(str(tmp_path)), pytest.raises(OutputError, match="another run is writing"):
+    with (
+        writing._only_writer(str(tmp_path)),
+        pytest.raises(OutputError, match="another run is writing"),
+    ):
         write_folder(str(tmp_path), NEW)
     assert _contents(tmp_path) == {}
 

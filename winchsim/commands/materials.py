@@ -12,7 +12,8 @@ from winchsim.report.json_text import document
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Print the tables, or the rows that were named."""
-    from winchsim.report.materials import Row, chosen_rows, detail_text, overview_text, row_facts
+    from winchsim.report.materials import Row, chosen_rows, detail, overview, row_facts
+    from winchsim.report.render.text import render_text
     from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 
     materials, ropes, pairs = load_materials(), load_ropes(), load_friction_pairs()
@@ -21,14 +22,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     us = options.units == "us"
     if options.json:
         env.out(document(rows=[row_facts(row) for row in rows]))
-    elif options.names or us:
-        env.out(detail_text(rows, us=us, paint=env.paint))
     else:
-        env.out(
-            overview_text(
-                list(materials.values()), list(ropes.values()), list(pairs), paint=env.paint
-            )
-        )
+        shown = detail(rows) if options.names or us else overview(rows)
+        env.out(render_text(shown, env.rendering(us=us, full=True)))
     return ExitCode.GOOD
 
 

@@ -1,32 +1,68 @@
-"""Text and data of the tables of materials, ropes and friction pairs; a value from memory is marked
-wherever it stands."""
+"""The tables of materials, ropes and friction pairs as documents and data; a value from memory is
+marked wherever it stands."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
-from winchsim.quantity_text import in_unit, number, quantity
-from winchsim.report.columns import aligned
-from winchsim.report.paint import Paint
+from winchsim.report.document import (
+    Cell,
+    Document,
+    Face,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+    Value,
+    say,
+)
 from winchsim.report.si_keys import si_unit
-from winchsim.strength.materials import FrictionPair, Material, Origin, RopeMaterial, sourced_values
+from winchsim.strength.materials import FrictionPair, Material, RopeMaterial, sourced_values
 
 Row = Material | RopeMaterial | FrictionPair
 
 MARK = "*"
 """Stands behind a value that was recalled and not looked up."""
 
-
 _FOOT = (
     f"{MARK} from memory: recalled, not looked up. winchsim materials NAME "
     f"shows every value with its source."
 )
 _KIND = {Material: "material", RopeMaterial: "rope", FrictionPair: "friction"}
-_WIDTH = 80
-_PLAIN = Paint()
+
+_OVERVIEW: dict[type, tuple[str, dict[str, str]]] = {
+    Material: (
+        "Materials of gears, shafts and pins",
+        {
+            "density": "density",
+            "tensile_strength": "strength",
+            "elastic_modulus": "elastic modulus",
+            "softening": "softens at",
+            "across_layers": "across layers",
+        },
+    ),
+    RopeMaterial: (
+        "Ropes",
+        dict(
+            zip(
+                sourced_values(RopeMaterial),
+                (
+                    "strength/d²",
+                    "EA/strength",
+                    "mass/(length d²)",
+                    "at a knot",
+                    "at a splice",
+                    "drum/rope",
+                ),
+                strict=True,
+            )
+        ),
+    ),
+    FrictionPair: ("Friction between the flanks of teeth", {"friction": "coefficient"}),
+}
+"""Heading of each kind, and what its overview shows under which head."""
 
 
 def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
@@ -50,11 +86,10 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
         For every name that nothing is called by, with the nearest.
     """
     known = {row.name.lower(): row for row in rows if not isinstance(row, FrictionPair)}
-    faults = []
+    faults, offered = [], [row.name for row in known.values()]
     for name in names:
         if name.lower() not in known:
-            names = [row.name for row in known.values()]
-            hint, listed = did_you_mean(name, names), "one of: " + ", ".join(names)
+            hint, listed = did_you_mean(name, offered), "one of: " + ", ".join(offered)
             faults.append(
                 Fault(
                     f'no material or rope "{name}"',
@@ -73,90 +108,45 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
     return chosen + pairs
 
 
-def overview_text(
-    materials: Sequence[Material],
-    ropes: Sequence[RopeMaterial],
-    pairs: Sequence[FrictionPair],
-    *,
-    paint: Paint = _PLAIN,
-) -> str:
-    """The three tables with what matters most, within 100 columns.
-
-    Parameters
-    ----------
-    materials : sequence of Material
-    ropes : sequence of RopeMaterial
-    pairs : sequence of FrictionPair
-    paint : Paint
-        Colours.
-    """
-    lines = [paint.strong("Materials of gears, shafts and pins")]
-    head = ["name", "kind", "density", "strength", "elastic mod.", "softens at", "across layers"]
-    keys = ("density", "tensile_strength", "elastic_modulus", "softening", "across_layers")
-    lines += _table(
-        head, [[m.name, m.family, *(_short(m, key) for key in keys)] for m in materials], "llrrrrr"
-    )
-    lines += ["", paint.strong("Ropes")]
-    head = [
-        "name",
-        "strength/d²",
-        "EA/strength",
-        "mass/(length d²)",
-        "at a knot",
-        "at a splice",
-        "drum/rope",
-    ]
-    rope_keys = tuple(sourced_values(RopeMaterial))
-    lines += _table(
-        head, [[rope.name, *(_short(rope, key) for key in rope_keys)] for rope in ropes], "lrrrrrr"
-    )
-    lines += ["", paint.strong("Friction between the flanks of teeth")]
-    rows = [
-        [p.first, p.second, "greased" if p.greased else "dry", _short(p, "friction")] for p in pairs
-    ]
-    lines += _table(["one", "other", "running", "coefficient"], rows, "lllr")
-    return "\n".join([*lines, "", *textwrap.wrap(_FOOT, _WIDTH)]) + "\n"
+def overview(rows: Sequence[Row]) -> Document:
+    """A table of each kind with what matters most."""
+    body: list[Node] = []
+    for kind, (heading, keys) in _OVERVIEW.items():
+        cells = [
+            (row.name, *(_cell(row, key) for key in keys)) for row in rows if type(row) is kind
+        ]
+        body.append(Section(heading, (Table(("name", *keys.values()), tuple(cells)),)))
+    return Document("", "", (*body, Paragraph(say(_FOOT), faint=True)))
 
 
-def detail_text(rows: Sequence[Row], *, us: bool = False, paint: Paint = _PLAIN) -> str:
-    """Every value of each row with its range and source.
-
-    Parameters
-    ----------
-    rows : sequence of rows
-        What to print.
-    us : bool
-        Whether to print US units beside the SI ones.
-    paint : Paint
-        Colours.
-
-    Returns
-    -------
-    str
-    """
-    lines = []
+def detail(rows: Sequence[Row]) -> Document:
+    """Every value of each row with its range and source."""
+    body: list[Node] = []
     for row in rows:
-        family = f", {row.family}" if isinstance(row, Material) else ""
-        lines.append(paint.strong(row.name) + f" ({_KIND[type(row)]}{family})")
-        note = getattr(row, "note", "")
-        lines += textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-        for key, (unit, meaning) in sourced_values(type(row)).items():
-            value = getattr(row, key)
-            if value is None:
-                continue
-            origin = row.origin(key)
-            lines.append(
-                f"  {meaning}: "
-                f"{quantity(value, unit, us=us)}{_mark(origin)}{_range(origin, unit, us)}"
-            )
-            source = origin.source
-            if origin.range_source and origin.range_source != source:
-                source += f"; range: {origin.range_source}"
-            lines += textwrap.wrap(
-                source, _WIDTH, initial_indent="      ", subsequent_indent="      "
-            )
-        lines.append("")
-    return "\n".join([*lines, f"{MARK} from memory: recalled, not looked up."]) + "\n"
+        cells = [
+            (meaning, _cell(row, key), _cell(row, key, Face.RANGE), _source(row, key))
+            for key, (_, meaning) in sourced_values(type(row)).items()
+            if getattr(row, key) is not None
+        ]
+        about = [Paragraph(say(note), faint=True)] if (note := getattr(row, "note", "")) else []
+        table = Table(("property", "value", "range", "source"), tuple(cells))
+        body.append(Section(f"{row.name} ({_KIND[type(row)]})", (*about, table)))
+    return Document("", "", (*body, Paragraph(say(_FOOT.partition(". ")[0] + "."), faint=True)))
+
+
+def _cell(row: Row, key: str, face: Face = Face.VALUE) -> Cell:
+    """One value, with the mark of those from memory, or its range."""
+    if (value := getattr(row, key)) is None:
+        return "–"
+    origin = row.origin(key)
+    shown = Value(value, sourced_values(type(row))[key][0], origin.low, origin.high, face=face)
+    return (shown, MARK) if origin.basis == "from memory" and face is Face.VALUE else shown
+
+
+def _source(row: Row, key: str) -> str:
+    origin = row.origin(key)
+    differs = origin.range_source and origin.range_source != origin.source
+    return f"{origin.source}; range: {origin.range_source}" if differs else origin.source
 
 
 def row_facts(row: Row) -> dict[str, Any]:
@@ -185,32 +175,3 @@ def row_facts(row: Row) -> dict[str, Any]:
             "from_memory": origin.basis == "from memory",
         }
     return facts | {"values": values}
-
-
-def _table(head: list[str], rows: list[list[str]], right: str) -> list[str]:
-    return ["  " + line for line in aligned([head, *rows], right)]
-
-
-def _short(row: Row, key: str) -> str:
-    """One value for the overview; a blank keeps the place of the mark, so that digits stand under
-    digits."""
-    value = getattr(row, key)
-    if value is None:
-        return "- "
-    unit = sourced_values(type(row))[key][0]
-    return quantity(value, unit) + (_mark(row.origin(key)) or " ")
-
-
-def _mark(origin: Origin) -> str:
-    return MARK if origin.basis == "from memory" else ""
-
-
-def _range(origin: Origin, unit: str, us: bool) -> str:
-    if origin.low is None and origin.high is None:
-        return ""
-    ends = [
-        quantity(end, unit, us=us) if end is not None else "?" for end in (origin.low, origin.high)
-    ]
-    if not us and unit and None not in (origin.low, origin.high):
-        ends[0] = number(in_unit(origin.low, unit))  # type: ignore[arg-type]
-    return f", {ends[0]} to {ends[1]}"
