@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import pickle
 import subprocess
 import sys
@@ -11,7 +12,7 @@ import numpy as np
 import pytest
 
 import winchsim
-from winchsim.errors import InputError, WinchsimError
+from winchsim.errors import DomainError, InputError, WinchsimError
 
 SCENARIO = Path(__file__).parent.parent / "scenarios" / "01-workshop-hoist.toml"
 
@@ -133,6 +134,30 @@ def test_what_is_offered_is_there_and_sorted():
     for name in winchsim.__all__:
         assert getattr(winchsim, name) is not None
     assert set(winchsim.__all__) <= set(dir(winchsim))
+
+
+@pytest.mark.parametrize("name", [n for n in winchsim.__all__ if n != "__version__"])
+def test_its_example_runs(name, monkeypatch):
+    monkeypatch.chdir(SCENARIO.parents[1])
+    function = getattr(winchsim, name)
+    (test,) = doctest.DocTestFinder(recurse=False).find(function, name) or [None]
+    assert function.__doc__ and (test is None or doctest.DocTestRunner().run(test).failed == 0)
+    assert (test and test.examples) or name == "parse"
+
+
+@pytest.mark.slow
+def test_a_strict_type_checker_accepts_a_program_that_uses_every_name(tmp_path):
+    api = pytest.importorskip("mypy.api")
+    program = Path(__file__).with_name("typed_program.py")
+    assert all(f"winchsim.{name}" in program.read_text("utf-8") for name in winchsim.__all__)
+    options = ["--strict", "--follow-imports=silent", "--cache-dir", str(tmp_path)]
+    out, _, code = api.run([*options, "--config-file=", str(program)])
+    assert code == 0, out
+
+
+def test_what_is_no_scenario_says_what_is_wanted():
+    with pytest.raises(DomainError, match="the name of a file, or what winchsim.read returns"):
+        winchsim.simulate(3)
 
 
 def test_what_is_not_offered_is_an_attribute_error():

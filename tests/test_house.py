@@ -43,6 +43,7 @@ RANKS = {
     "scenario": 9,
     "report": 10,
     "page": 10.5,
+    "face": 10.7,
     "commands": 11,
     "__init__": 11,
     "cli": 12,

@@ -27,7 +27,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         raise usage_error(f"{count} builds", f"at most {MOST}")
     scenarios = [read(file, options.overrides) for file in options.files]
 
-    from winchsim.scenario.change import sweep
+    from winchsim.face import sweep
     from winchsim.studies.sweep import rows_csv
 
     found = []

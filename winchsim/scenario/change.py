@@ -7,9 +7,9 @@ Every function leaves the scenario that it is given as it is.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import MISSING
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from winchsim.errors import InputError
 from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type, value_at
@@ -17,9 +17,6 @@ from winchsim.scenario.faults import Collector
 from winchsim.scenario.overrides import place_of, raw_value
 from winchsim.scenario.read import inputs_of, usual_table
 from winchsim.scenario.values import read_value
-
-if TYPE_CHECKING:
-    from winchsim.studies.sweep import Sweep
 
 
 def from_values(values: dict[str, Any]) -> Inputs:
@@ -89,39 +86,14 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     return from_values(values)
 
 
-def sweep(inputs: Inputs, values: Mapping[str, Sequence[Any]], **options: Any) -> Sweep:
-    """Builds of a scenario with other values of some keys.
-
-    Parameters
-    ----------
-    inputs : Inputs
-    values : Mapping of str to sequence
-        By path: numbers in SI (°C for temperatures), or texts as in a file (``"30 kg"``).
-    **options
-        Those of `winchsim.studies.sweep.sweep`: simulate, grid, ranges, executor, workers.
+def values_of(inputs: Inputs, path: str, given: Sequence[Any]) -> list[Any]:
+    """Values of a path in SI, texts among them read as in a file.
 
     Raises
     ------
     InputError, DomainError
-        A path or a text is not known, the lists are of different lengths, or the load is not
-        raised.
-
-    Examples
-    --------
-    >>> import winchsim
-    >>> hoist = winchsim.read("scenarios/01-workshop-hoist.toml")
-    >>> found = winchsim.sweep(hoist, {"load.mass": ["8 kg", "40 kg"]})
-    >>> [row["end"] for row in found.rows()]
-    ['reached', 'stalled']
+        A text cannot be read, or there is no such path.
     """
-    from winchsim.studies.sweep import sweep as sweep_values
-
-    return sweep_values(
-        inputs, {path: _read(inputs, path, given) for path, given in values.items()}, **options
-    )
-
-
-def _read(inputs: Inputs, path: str, given: Sequence[Any]) -> list[Any]:
     spec = spec_at(inputs, path)
     try:
         return [read_value(spec, raw_value(spec, v)) if isinstance(v, str) else v for v in given]
