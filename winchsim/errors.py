@@ -54,7 +54,6 @@ Code = StrEnum(
         "SHEET_COLUMN": "wrong column",
         "SHEET_CELL": "wrong cell",
         "NOTHING_TO_FIT": "nothing to fit",
-        "NO_SUCH_LINK": "no such part",
         "NO_BUILD": "no build",
     },
 )
