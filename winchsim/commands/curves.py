@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int], None]
 FORMATS = ("png", "svg", "pdf")
+FILM = "lift"
+"""Stem of the file of a moving picture."""
+
 MOST_LIFTS = 40
 """Most lifts that are run for one call: files, rungs or different rows of a test sheet."""
 
@@ -69,7 +72,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)
     drawn.pictures = [picture for picture in drawn.pictures if picture.name in names]
-    paths = _write(options, drawn, formats, look, scenarios, env)
+    moving = _film(options, records[0], look)
+    paths = _write(options, drawn, formats, look, scenarios, moving, env)
     found = [assess(record, actions=False) for record in records]
     _print(options, env, drawn, paths, scenarios, found)
     codes = [each.exit_code for each in found]
@@ -82,7 +86,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
 def _names(options: argparse.Namespace) -> list[str]:
     """Names of all files that may be written."""
     formats = _formats(options.format)
-    return [f"{stem}.{form}" for stem in _stems(options) for form in formats]
+    film = [f"{FILM}.{options.animate}"] if options.animate else []
+    return [f"{stem}.{form}" for stem in _stems(options) for form in formats] + film
 
 
 def _stems(options: argparse.Namespace) -> tuple[str, ...]:
@@ -124,6 +129,8 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
         raise usage_error(
             "--ladder and --measured do not go together", "a test sheet brings its own loads"
         )
+    if options.animate and (len(options.files) > 1 or options.ladder or options.measured):
+        raise usage_error("--animate shows one lift", "give one FILE, no --ladder or --measured")
     if len(options.files) > MOST_LIFTS:
         raise usage_error(
             f"{len(options.files)} files", f"at most {MOST_LIFTS} go onto shared axes"
@@ -224,6 +231,7 @@ def _write(
     formats: list[str],
     look: Look,
     scenarios: list[Scenario],
+    moving: dict[str, bytes],
     env: Env,
 ) -> list[str]:
     from winchsim.report.figures.save import image
@@ -234,7 +242,20 @@ def _write(
         for picture in drawn.pictures
         for form in formats
     }
-    return write_out(options, env, files)
+    return write_out(options, env, files | moving)
+
+
+def _film(options: argparse.Namespace, record: Record, look: Look) -> dict[str, bytes]:
+    """The moving picture by its name, where it is asked for."""
+    if not options.animate:
+        return {}
+    from winchsim.errors import DomainError
+    from winchsim.report.figures.moving import film
+
+    try:
+        return {f"{FILM}.{options.animate}": film(record, look, options.animate, options.speed)}
+    except DomainError as error:
+        raise usage_error(str(error), "see --animate and --speed") from None
 
 
 def _print(
@@ -285,6 +306,12 @@ COMMANDS = (
                 help="86 mm, 178 mm (two columns of a journal), or 254 mm with larger type",
             ),
             argument("--only", metavar="NAMES", help="these figures alone, with commas"),
+            argument(
+                "--animate",
+                choices=("gif", "mp4"),
+                help="also write the lift of one FILE as a moving picture",
+            ),
+            argument("--speed", type=float, default=1.0, metavar="N", help="of it, in real times"),
             argument("--dpi", type=int, default=200, metavar="N", help="dots per inch of a PNG"),
             UNITS,
             FORCE,
