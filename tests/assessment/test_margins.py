@@ -219,16 +219,19 @@ def test_the_current_that_warms_a_lift_carries_the_drag_that_grows_with_speed_an
     small, make_motor
 ):
     """Drag that grows with the speed takes current like any other; so do magnets that are warm and
-    weak."""
+    weak. Drag also heats the case."""
     light = {
         "winding_heat_capacity": 0.5,
         "case_heat_capacity": 5.0,
         "winding_to_case": 20.0,
         "case_to_ambient": 40.0,
     }
-    for more in ({"drag_speed_share": 1.0}, {"magnet_coefficient": -0.002}):
+    drag = {"idle_current": 0.25, "case_heat_capacity": 0.5, "winding_to_case": 5.0}
+    for more in ({"drag_speed_share": 1.0}, {"magnet_coefficient": -0.002}, drag):
+        parts = {"idle_current": 0.12, **light, **more}
+        mass = 4.0 if more is drag else 8.0
         machine = build(
-            small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, **light, **more))
+            small(motors=make_motor(4.0, 0.005, count=2, **parts), load={"mass": mass})
         )
         record = simulate(machine)
         top = record["height"] <= machine.height(machine.top_travel)

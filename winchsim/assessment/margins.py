@@ -162,10 +162,9 @@ def warm_lift(machine: Machine) -> WarmLift:
             speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
             if speed <= 0:
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
-            currents = DriveLaw(m, phase, middle, cases).drive(speed).currents
-            ends, warm = _warmed(
-                m, currents, windings, cases, m.line.falls * rise / (speed * radius)
-            )
+            law = DriveLaw(m, phase, middle, cases)
+            time = m.line.falls * rise / (speed * radius)
+            ends, warm = _warmed(m, law, speed, windings, cases, time)
             if not all(math.isfinite(t) for t in ends):
                 return WarmLift(Margins(0.0, 0.0), -math.inf)
             middle = [(a + b) / 2 for a, b in zip(windings, ends, strict=True)]
@@ -178,16 +177,20 @@ def warm_lift(machine: Machine) -> WarmLift:
 
 def _warmed(
     m: Machine,
-    currents: Sequence[float],
+    law: DriveLaw,
+    speed: float,
     windings: Sequence[float],
     cases: Sequence[float],
     time: float,
 ) -> tuple[list[float], list[float]]:
-    """Temperatures of windings and cases after a time at constant currents. [°C]"""
-    found = []
-    for g, current, winding, case in zip(m.groups, currents, windings, cases, strict=True):
+    """Temperatures of windings and cases after a time at the constant currents of a speed. [°C]"""
+    found, drive = [], law.drive(speed)
+    parts = drive.currents, law.friction_heat(drive, speed), windings, cases
+    for g, current, friction, winding, case in zip(m.groups, *parts, strict=True):
         loss, growth = copper_loss(g.motor, current, winding)
-        found.append(heat.step_exact(g.heat, loss, winding, case, m.ambient, time, growth))
+        found.append(
+            heat.step_exact(g.heat, loss, winding, case, m.ambient, time, growth, friction)
+        )
     return [float(winding) for winding, _ in found], [float(case) for _, case in found]
 
 
