@@ -13,7 +13,7 @@ from scipy import stats
 
 from winchsim.assessment.enums import Holding, Status
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, with_value
+from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, value_at, with_value
 from winchsim.model import Event, build
 from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, spread
@@ -430,8 +430,9 @@ def test_a_tolerance_acts_on_the_value_that_the_scenario_gives(winch):
         assert np.abs(values - center).max() <= 0.01 and values.shape[1] == 2
         drawn = found.plan.scenario(
             [row[0] for row in found.plan.values(np.zeros((1, found.plan.dimensions)))]
-        ).motors[0]
-        assert drawn.known_by == known.known_by
+        )
+        assert drawn.motors[0].known_by == known.known_by
+        assert value_at(drawn, f"motors.1.{path}") == pytest.approx(center - 0.01)
 
 
 def test_probabilities_of_nothing_and_of_too_much():
