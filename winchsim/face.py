@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from winchsim.errors import DomainError
@@ -319,8 +320,9 @@ def figure(record: Record, name: str, *, us: bool = False) -> Figure | None:
     True
     """
     from winchsim.report.figures.catalogue import figure
+    from winchsim.report.figures.look import COLUMN
 
-    return figure(record, name, us=us)
+    return figure(record, name, replace(COLUMN, us=us))
 
 
 def with_units(record: Record, name: str) -> Any:

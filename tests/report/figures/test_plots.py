@@ -35,7 +35,7 @@ def redrawn():
 
 def test_every_figure_is_there_as_png_and_svg():
     drawn = {f"{n}.{f}" for n in (*NAMES, *STORY) for f in ("png", "svg")}
-    assert {p.name for p in (ROOT / "plots").iterdir()} == {*drawn, "page.png"}
+    assert {p.name for p in (ROOT / "plots").iterdir()} == {*drawn, "page.png", "lesson.ipynb"}
     shown = re.findall(r"\]\(plots/([\w.-]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
     assert shown and all((ROOT / "plots" / name).is_file() for name in shown)
 
