@@ -179,6 +179,24 @@ def make_stage() -> Callable[..., Stage]:
     return stage
 
 
+@pytest.fixture
+def linear() -> Callable[..., Inputs]:
+    """Maker of one linear motor without drag on a lossless 50:1 train: 2 ohm, 0.01 V·s/rad, 6 V on a 20 mm
+    radius."""
+
+    def make(**load):
+        return ideal_winch(
+            motors=motor(2.0, 0.01, rotor_inertia=1e-9),
+            stages=(stage(50.0),),
+            radius=0.02,
+            span=2.0,
+            load={"start_height": 0.001, "height": 1.0, **load},
+            phase=(Phase(action="raise", until="top"),),
+        )
+
+    return make
+
+
 TRACED = 5.0
 """How many times longer a computation may take while something watches each of its lines, as a
 count of coverage does."""

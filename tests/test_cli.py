@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import io
 import json
 import os
 import pkgutil
@@ -14,33 +13,14 @@ from types import SimpleNamespace
 import pytest
 
 import winchsim.commands
+from tests.screen import Screen
 from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import ExitCode
 from winchsim.commands.options import FILE, SET, Command
 from winchsim.errors import TrustError
 from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
 from winchsim.version import __version__
-
-
-class Screen:
-    """A command line with streams that can be read afterwards."""
-
-    def __init__(self, **options):
-        self.env = Env(io.StringIO(), io.StringIO(), **options)
-        self.code = None
-
-    def run(self, *arguments: str):
-        self.code = cli.main(list(arguments), self.env)
-        return self
-
-    @property
-    def out(self) -> str:
-        return self.env.stdout.getvalue()
-
-    @property
-    def err(self) -> str:
-        return self.env.stderr.getvalue()
 
 
 @pytest.fixture

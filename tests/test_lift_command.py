@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.screen import Screen
 from winchsim import cli
 from winchsim.assessment.kinds import End, Holding
 from winchsim.commands.env import Env, ExitCode
@@ -46,14 +47,12 @@ KINDS = {
 }
 
 
-class Ran:
-    """Output of one command line."""
+class Ran(Screen):
+    """One lift on the command line."""
 
-    def __init__(self, *arguments: str) -> None:
-        self.env = Env(io.StringIO(), io.StringIO())
-        self.code = cli.main(["lift", *arguments], self.env)
-        self.out = self.env.stdout.getvalue()
-        self.err = self.env.stderr.getvalue()
+    def __init__(self, *arguments: str, **options) -> None:
+        super().__init__(**options)
+        self.run("lift", *arguments)
 
     @property
     def document(self) -> dict:
@@ -173,9 +172,8 @@ def test_the_first_screen_fits_and_names_what_it_must(documents, name):
 
 @pytest.mark.parametrize("width", [60, 120])
 def test_text_follows_the_terminal(width):
-    env = Env(io.StringIO(), io.StringIO(), width=width)
-    cli.main(["lift", _file("03-theatre-flat-runs-back"), "--no-remedies", "--full"], env)
-    longest = max(map(len, env.stdout.getvalue().split("\n")))
+    ran = Ran(_file("03-theatre-flat-runs-back"), "--no-remedies", "--full", width=width)
+    longest = max(map(len, ran.out.split("\n")))
     assert (
         longest <= width or width == 60
     )  # a table of numbers may be wider than the narrowest terminal

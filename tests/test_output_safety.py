@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 import winchsim
+from tests.screen import run
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import Parser
@@ -61,12 +62,6 @@ FOLDER_COMMANDS = {
 """Every way to write a folder, with the arguments that it needs behind the scenario."""
 
 
-def _run(*arguments: str) -> tuple[int, str, str]:
-    env = Env(io.StringIO(), io.StringIO())
-    code = cli.main(list(arguments), env)
-    return code, env.stdout.getvalue(), env.stderr.getvalue()
-
-
 def _line(words: str, *more: str) -> tuple[list[str], list[str]]:
     """Command line on a scenario that is not there, and the names that it announces: no work can be
     done before it is read."""
@@ -108,11 +103,11 @@ def test_a_folder_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path
     write_folder(str(taken), dict.fromkeys(names[-1:], "mine"))
     file.write_text("mine")
     for place in (str(taken), str(file), str(tmp_path / "no" / "such")):
-        code, out, err = _run(*_line(words, "--out", place)[0])
+        code, out, err = run(*_line(words, "--out", place)[0])
         with pytest.raises(OutputError) as caught:
             write_folder(place, dict.fromkeys(names, "new"))
         assert (code, out, err) == (ExitCode.MISUSE, "", error_text(caught.value))
-    assert "nowhere.toml" in _run(*_line(words, "--out", str(taken), "--force")[0])[2]
+    assert "nowhere.toml" in run(*_line(words, "--out", str(taken), "--force")[0])[2]
     assert (taken / names[-1]).read_text() == "mine" and sorted(os.listdir(tmp_path)) == [
         "file",
         "taken",
@@ -124,7 +119,7 @@ def test_a_file_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path, 
     (tmp_path / "file").write_text("mine")
     for place in ("file", "no/such", "new/"):
         path = f"{tmp_path}/{place}"
-        code, out, err = _run(*(path if word == "PLACE" else word for word in line))
+        code, out, err = run(*(path if word == "PLACE" else word for word in line))
         with pytest.raises(OutputError) as caught:
             write_file(path, "new")
         assert (code, out, err) == (ExitCode.MISUSE, "", error_text(caught.value))
@@ -132,14 +127,14 @@ def test_a_file_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path, 
 
 def test_a_set_that_a_killed_run_left_mixed_is_reported_at_the_next_start(tmp_path):
     (tmp_path / JOURNAL).write_text('["report.html", "record.csv"]')
-    err = _run("lift", "nowhere.toml", "--out", str(tmp_path))[2]
+    err = run("lift", "nowhere.toml", "--out", str(tmp_path))[2]
     assert str(tmp_path) in err and "report.html, record.csv" in err and "nowhere.toml" in err
 
 
 def test_two_results_do_not_go_into_one_file(tmp_path):
     (tmp_path / "same").symlink_to(tmp_path)
     csv = str(tmp_path / "same" / "record.csv")
-    code, _, err = _run("lift", "nowhere.toml", "--csv", csv, "--out", str(tmp_path), "--force")
+    code, _, err = run("lift", "nowhere.toml", "--csv", csv, "--out", str(tmp_path), "--force")
     assert code == ExitCode.MISUSE and err.startswith(f"{csv}: two results would go into this file")
 
 
@@ -156,7 +151,7 @@ def test_a_result_never_goes_into_what_the_same_command_reads(tmp_path):
         ("lift", str(scenario), "--csv", str(other), "--force"),
         ("calibrate", str(scenario), str(sheet), "--out", str(tmp_path), "--force"),
     ):
-        code, _, err = _run(*arguments)
+        code, _, err = run(*arguments)
         assert code == ExitCode.MISUSE and "is read by the same command" in err, arguments
         assert scenario.read_text(encoding="utf-8") == text == sheet.read_text(encoding="utf-8")
 
@@ -179,7 +174,7 @@ def test_names_of_files_do_not_come_from_a_scenario(tmp_path):
     odd.write_text(Path(SCENARIO).read_text("utf-8"), "utf-8")
     title = 'title="../../escaped/CON "'
     out = folder / "out"
-    code, _, err = _run(
+    code, _, err = run(
         "curves", str(odd), SCENARIO, "--set", title, "--out", str(out), "--format", "svg"
     )
     assert code == ExitCode.GOOD, err

@@ -15,16 +15,14 @@ from pathlib import Path
 from xml.dom.minidom import parse
 
 import pytest
+import story
+from refresh_readme import NUMBER, Results, blocks, commands, rendered, results, run
 
 import winchsim
 from winchsim import cli
 from winchsim.commands.env import ExitCode
 from winchsim.scenario.sheet import SheetRow, read_sheet
 from winchsim.units import parse_quantity
-
-sys.path.insert(0, str(Path(__file__).parent))
-import story
-from refresh_readme import NUMBER, Results, blocks, commands, rendered, results, run
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

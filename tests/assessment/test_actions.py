@@ -1,18 +1,22 @@
 """Actions: each is tried in full, helps what it is for, and makes nothing fail that did not."""
 
+from dataclasses import replace
+
 import pytest
 
 from winchsim.assessment.choice import changed_by, choose, order_of
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
-from winchsim.errors import WinchsimError
 from winchsim.inputs import Pawl, with_value
 from winchsim.simulation import simulate
 
 
 def _applied(inputs, action):
     for change in action.changes:
-        inputs = with_value(inputs, change.path, change.after)
+        if change.path == "pawl.fitted":
+            inputs = replace(inputs, pawl=Pawl(fitted=change.after))
+        else:
+            inputs = with_value(inputs, change.path, change.after)
     return inputs
 
 
@@ -30,10 +34,7 @@ def test_actions_of_a_stall_raise_the_load_when_done(stalled):
     assert not found.target.reached
     assert 1 <= len(found.actions) <= 3
     for action in found.actions:
-        try:
-            again = assess(simulate(_applied(inputs, action)), actions=False)
-        except WinchsimError:
-            continue
+        again = assess(simulate(_applied(inputs, action)), actions=False)
         assert again.counts == action.counts
         assert again.target.reached is action.reached
 
@@ -48,11 +49,12 @@ def test_actions_are_ranked_and_of_different_kinds(stalled):
 
 def test_an_action_makes_no_other_check_fail(stalled):
     _, found = stalled
-    for action in found.actions:
-        for effect in action.effects:
-            assert not (
-                effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
-            )
+    effects = [effect for action in found.actions for effect in action.effects]
+    assert effects and not [
+        effect
+        for effect in effects
+        if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
+    ]
 
 
 def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):

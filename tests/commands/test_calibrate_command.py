@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import io
 import json
 import re
 import xml.etree.ElementTree as ET
 
 import pytest
 
-from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from tests.screen import Screen
+from winchsim.commands.env import ExitCode
 from winchsim.report.calibration import with_cautions
 from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
@@ -28,16 +27,6 @@ rung,mass_kg,measured_time_s,measured_current_a,held,outcome,broke_link,note
 ,16,,,,broke,stage 1 pinion,
 6,18,,,,,,
 """
-
-
-class Screen:
-    def __init__(self, **options):
-        self.env = Env(io.StringIO(), io.StringIO(), **options)
-
-    def run(self, *arguments):
-        self.code = cli.main(list(arguments), self.env)
-        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
-        return self
 
 
 @pytest.fixture(scope="module")

@@ -3,26 +3,18 @@ something is wrong."""
 
 from __future__ import annotations
 
-import io
 import json
 import os
 import re
 
 import pytest
 
-from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from tests.screen import run
+from winchsim.commands.env import ExitCode
 from winchsim.report.names import NAMES
 from winchsim.scenario.starter import STARTER
 
 LIGHT = STARTER.replace('mass = "10 kg"', 'mass = "4 kg"')
-
-
-def run(*arguments: str):
-    """Exit code, output and errors of a command line."""
-    env = Env(io.StringIO(), io.StringIO())
-    code = cli.main(list(arguments), env)
-    return code, env.stdout.getvalue(), env.stderr.getvalue()
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html.parser
-import io
 import json
 import re
 import shutil
@@ -11,8 +10,8 @@ import subprocess
 
 import pytest
 
-from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from tests.screen import Screen
+from winchsim.commands.env import ExitCode
 from winchsim.report.ladder import ladder_csv, ladder_page
 from winchsim.report.words.advice import CAUTIONS
 from winchsim.scenario.sheet import read_sheet
@@ -20,18 +19,6 @@ from winchsim.scenario.starter import STARTER
 from winchsim.studies.ladder import plan_ladder
 
 pytestmark = pytest.mark.slow
-
-
-class Screen:
-    """A command line whose streams can be read afterwards."""
-
-    def __init__(self, **options):
-        self.env = Env(io.StringIO(), io.StringIO(), **options)
-
-    def run(self, *arguments: str):
-        self.code = cli.main(list(arguments), self.env)
-        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
-        return self
 
 
 @pytest.fixture(scope="module")

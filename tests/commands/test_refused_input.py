@@ -3,7 +3,6 @@ said, with nothing written."""
 
 from __future__ import annotations
 
-import io
 import json
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -11,9 +10,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from winchsim import cli
+from tests import screen
 from winchsim.commands.curves import MOST_LIFTS
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import ExitCode
 from winchsim.scenario.starter import STARTER
 
 HEAD = "mass_kg,voltage_v,winding_start_c,measured_time_s,outcome\n"
@@ -21,9 +20,8 @@ HEAD = "mass_kg,voltage_v,winding_start_c,measured_time_s,outcome\n"
 
 def run(*arguments: str):
     """Exit code, output and errors of a command line, its folded lines joined."""
-    env = Env(io.StringIO(), io.StringIO())
-    code = cli.main(list(arguments), env)
-    return code, env.stdout.getvalue(), " ".join(env.stderr.getvalue().split())
+    code, out, err = screen.run(*arguments)
+    return code, out, " ".join(err.split())
 
 
 @pytest.fixture(scope="module")

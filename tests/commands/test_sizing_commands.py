@@ -12,7 +12,7 @@ from functools import cache
 
 import pytest
 
-from winchsim import cli
+from tests.screen import Screen
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.progress import progress
 from winchsim.commands.sizing import parse_span
@@ -23,18 +23,6 @@ pytestmark = pytest.mark.slow
 
 LIGHT = STARTER.replace('mass = "10 kg"', 'mass = "4 kg"')
 COMMANDS = ("drum", "gears", "motors", "voltage", "heaviest")
-
-
-class Screen:
-    """A command line whose streams can be read afterwards."""
-
-    def __init__(self, **options):
-        self.env = Env(io.StringIO(), io.StringIO(), **options)
-
-    def run(self, *arguments: str):
-        self.code = cli.main(list(arguments), self.env)
-        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
-        return self
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,6 @@ it is cut short."""
 from __future__ import annotations
 
 import csv
-import io
 import json
 import signal
 import subprocess
@@ -14,8 +13,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from tests.screen import Screen
+from winchsim.commands.env import ExitCode
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.spread import parallel
 
@@ -31,16 +30,6 @@ shape = "uniform"
 path = "motors.1.no_load_speed"
 by = "12 %"
 """
-
-
-class Screen:
-    def __init__(self, **options):
-        self.env = Env(io.StringIO(), io.StringIO(), **options)
-
-    def run(self, *arguments):
-        self.code = cli.main(list(arguments), self.env)
-        self.out, self.err = self.env.stdout.getvalue(), self.env.stderr.getvalue()
-        return self
 
 
 @pytest.fixture(scope="module")

@@ -168,14 +168,13 @@ def test_a_tooth_is_what_its_link_judges(geared):
     ):
         inputs = geared(**parts)
         machine = build(inputs)
-        for link in machine.links:
-            if link.kind.is_tooth:
-                case = tooth_of(inputs, machine.meshes[link.index], link.kind)
-                assert case.found.force == link.strength.value
-                assert (
-                    case.tooth.width == min(8e-3, parts.get("pinion_width", 1.0))
-                    or link.where == "stage.1"
-                )
+        teeth = [link for link in machine.links if link.kind.is_tooth]
+        assert {link.where for link in teeth} == {"stage.1", "stage.2"}
+        for link in teeth:
+            case = tooth_of(inputs, machine.meshes[link.index], link.kind)
+            assert case.found.force == link.strength.value
+            width = min(8e-3, parts.get("pinion_width", 1.0))
+            assert case.tooth.width == width or link.where == "stage.1"
 
 
 def test_a_bore_of_nothing_is_a_gear_without_one(geared):

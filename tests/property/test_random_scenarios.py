@@ -1,39 +1,24 @@
 """Random scenarios over the whole space that the reader lets through; ``tests/fuzz.py`` runs
 thousands of them."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
+import fuzz
 import pytest
 
 pytestmark = pytest.mark.slow
 
-_TESTS = Path(__file__).parents[1]
-
-
-@pytest.fixture(scope="module")
-def fuzz():
-    sys.path.insert(0, str(_TESTS))
-    spec = importlib.util.spec_from_file_location("fuzz", _TESTS / "fuzz.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    yield module
-    sys.path.remove(str(_TESTS))
-
 
 @pytest.mark.parametrize("seed", [*range(7000, 7030), *range(100_000, 100_016)])
-def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(fuzz, seed):
+def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
     _, went, _ = fuzz.check(seed)
     assert went in fuzz.ENDS
 
 
-def test_enough_of_them_run_to_mean_something(fuzz):
+def test_enough_of_them_run_to_mean_something():
     went = [fuzz.check(seed)[1] for seed in range(7000, 7012)]
     assert went.count("ok") >= 4
 
 
-def test_a_scenario_depends_on_its_seed_alone(fuzz):
+def test_a_scenario_depends_on_its_seed_alone():
     assert fuzz.random_inputs(11).load == fuzz.random_inputs(11).load
     assert fuzz.random_inputs(11).load != fuzz.random_inputs(12).load
 
@@ -59,5 +44,5 @@ def test_a_scenario_depends_on_its_seed_alone(fuzz):
         ),
     ],
 )
-def test_what_once_failed_ends_soundly(fuzz, seed):
+def test_what_once_failed_ends_soundly(seed):
     assert fuzz.check(seed)[1] == "ok"

@@ -198,6 +198,7 @@ _VALUES = st.recursive(
 @given(
     st.lists(
         st.tuples(st.sampled_from(["t", "u"]), st.dictionaries(_NAMES, _VALUES, max_size=3)),
+        min_size=1,
         max_size=4,
     )
 )

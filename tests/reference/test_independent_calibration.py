@@ -3,17 +3,12 @@ shares no code with ours."""
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from calibrating import multiples, spans
 from scipy.integrate import solve_ivp
 
 from winchsim.studies.calibrate import LiftTest, calibrate
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from calibrating import multiples, spans
 
 pytestmark = [pytest.mark.reference, pytest.mark.slow]
 

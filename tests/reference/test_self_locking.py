@@ -15,39 +15,13 @@ import math
 
 import pytest
 
-from winchsim.physics.chain import Chain, Element, GroupMesh, demand, input_torque, start_margins
-from winchsim.physics.worm import screw_efficiency
+from tests.screws import alone, raises, screw
+from winchsim.physics.chain import Element, demand, input_torque, start_margins
 
 pytestmark = pytest.mark.reference
 
 INCH, POUND_FORCE = 0.0254, 4.4482216
 POUND_INCH = POUND_FORCE * INCH
-
-
-def screw(
-    mean_diameter: float,
-    lead: float,
-    friction: float,
-    collar: float = 0.0,
-    collar_diameter: float = 0.0,
-    flank: float = 0.0,
-) -> Element:
-    """Screw with the friction of its collar where it has one; `flank` in degrees, 0 for a square
-    thread."""
-    lift = lead / (2 * math.pi)
-    angle, rubbing = math.atan(2 * lift / mean_diameter), collar * collar_diameter / mean_diameter
-    found = screw_efficiency(angle, friction, flank=math.radians(flank), collar=rubbing)
-    return Element("screw", 1 / lift, *found)
-
-
-def alone(element: Element):
-    """Chain of one motor without drag and one element."""
-    return Chain((GroupMesh((), 1e-6),), 0.0, (element,))
-
-
-def raises(element: Element, force: float) -> float:
-    """Torque that raises a load."""
-    return demand(alone(element), 1)(force)
 
 
 def lowers(element: Element, force: float) -> float:

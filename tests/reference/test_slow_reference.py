@@ -16,7 +16,6 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.inputs import Phase
 from winchsim.model import build
 from winchsim.slow import lift_all, lift_machine
 from winchsim.studies.sizing import most_power, size
@@ -24,24 +23,6 @@ from winchsim.studies.sizing import most_power, size
 pytestmark = pytest.mark.reference
 
 RPM = 2 * math.pi / 60
-
-
-@pytest.fixture
-def linear(ideal, make_motor, make_stage):
-    """One linear motor without drag on a lossless 50:1 train: 2 ohm, 0.01 V·s/rad, 6 V on a 20 mm
-    radius."""
-
-    def make(**load):
-        return ideal(
-            motors=make_motor(2.0, 0.01, rotor_inertia=1e-9),
-            stages=(make_stage(50.0),),
-            radius=0.02,
-            span=2.0,
-            load={"start_height": 0.001, "height": 1.0, **load},
-            phase=(Phase(action="raise", until="top"),),
-        )
-
-    return make
 
 
 # The linear motor: speed = no-load speed (1 - M/M_stall). Common to every machines text; own

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from calibrating import places
 
 from winchsim.studies.calibrate import Kind, LiftTest
 from winchsim.studies.calibrate.factors import find_factors
 from winchsim.studies.calibrate.forecast import Bench
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from calibrating import places
 
 MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from calibrating import multiples, places, spans
 
 from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Gearbox, Pawl, Stage, walk, with_value
@@ -21,9 +20,6 @@ from winchsim.studies.calibrate.breakage import demands
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import END, Row, find_factors, moved
 from winchsim.studies.calibrate.forecast import Bench
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from calibrating import multiples, places, spans
 
 pytestmark = pytest.mark.slow
 

@@ -85,7 +85,9 @@ def test_rungs_climb_in_time_current_and_stop_before_much_more(ladder):
 def test_each_rung_is_the_assessment_of_a_full_run(small):
     """The same status, checks and exit code as the lift of that load."""
     inputs = small()
-    for rung in plan_ladder(inputs, rungs=2).rungs[1:]:
+    rungs = plan_ladder(inputs, rungs=2).rungs[1:]
+    assert len(rungs) == 2
+    for rung in rungs:
         own = assess(simulate(with_value(inputs, "load.mass", rung.mass)), actions=False)
         assert [check.key for check in rung.assessment.checks] == [
             check.key for check in own.checks
@@ -113,7 +115,9 @@ def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make
     )
     stuck = simulate(build(with_value(inputs, "load.mass", 80.0)))
     bears = stuck.first(Event.HOT).time - stuck.first(Event.STALLED).time
-    for rung in plan_ladder(inputs, rungs=1).rungs:
+    rungs = plan_ladder(inputs, rungs=1).rungs
+    assert len(rungs) == 2
+    for rung in rungs:
         assert rung.cut == pytest.approx(bears / 3, rel=0.1) and rung.cut < 3.0
 
 

@@ -57,7 +57,9 @@ def test_curves_are_the_record(records, see, name):
 
 
 def test_nothing_is_drawn_across_a_switch(lift, see):
-    for axes in see.panels(electrical(lift, COLUMN)):
+    panels = see.panels(electrical(lift, COLUMN))
+    assert len(panels) == 3
+    for axes in panels:
         y = np.asarray(see.curve_of(axes).get_ydata(), dtype=float)
         assert np.isnan(y).sum() == len(lift.segment_starts) - 1
 

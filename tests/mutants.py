@@ -1,0 +1,221 @@
+"""Would the tests notice? Changes one operator, comparison, sign or number of the package at a
+time, in a copy, and runs the tests that reach its line until the first one fails.
+
+    python tests/mutants.py map       # which test reaches which line, and how long each takes
+    python tests/mutants.py run --count 200 --seed 1 --out survivors.md
+
+Left out, since they change nothing that a test should hold: messages of exceptions, annotations,
+default indices, tolerances (below 1e-4) and bounds of loops (whole numbers above 30).
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import io
+import os
+import random
+import resource
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from xml.etree import ElementTree
+
+import hypothesis  # noqa: F401 - with the next two once, before the processes of the mutants
+import pytest
+import scipy.optimize  # noqa: F401
+from coverage.numbits import numbits_to_nums
+
+ROOT = Path(__file__).resolve().parent.parent
+KEPT = ROOT / ".pytest_cache" / "mutants"
+PACKAGES = ("physics", "strength", "model", "slow", "assessment", "studies")
+MOST_SECONDS = 60.0
+"""Of the tests that one mutant has to survive, the quickest first. [s]"""
+
+OTHER = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
+    ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE, ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq, ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.And: ast.Or, ast.Or: ast.And,
+    ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd,
+}  # fmt: skip
+NAMES = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "any": "all",
+         "all": "any", "cos": "sin", "sin": "cos", "abs": "float"}  # fmt: skip
+
+
+class Sites(ast.NodeVisitor):
+    """Nodes of a module that can be changed, in the order of its text."""
+
+    def __init__(self, tree: ast.Module) -> None:
+        self.nodes: list[ast.AST] = []
+        self.visit(tree)
+
+    def generic_visit(self, node: ast.AST) -> None:
+        """Take a node where it can be changed, and look below it."""
+        if isinstance(node, ast.Raise | ast.JoinedStr | ast.Subscript | ast.arguments | ast.Import):
+            return
+        if mutated(node, try_only=True):
+            self.nodes.append(node)
+        for name, value in ast.iter_fields(node):
+            for child in value if isinstance(value, list) else [value]:
+                if isinstance(child, ast.AST) and name not in ("annotation", "returns"):
+                    self.visit(child)
+
+
+def mutated(node: ast.AST, *, try_only: bool = False) -> str:
+    """Change a node, or only see whether it can be; what was done, empty where it cannot be."""
+    if isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in OTHER:
+        place, value = "op", OTHER[type(node.op)]()
+    elif isinstance(node, ast.Compare) and type(node.ops[0]) in OTHER:
+        place, value = "ops", [OTHER[type(node.ops[0])](), *node.ops[1:]]
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+        place, value = "op", ast.UAdd()
+    elif isinstance(node, ast.Attribute | ast.Name):
+        place = "attr" if isinstance(node, ast.Attribute) else "id"
+        value = NAMES.get(getattr(node, place))
+    elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        number, whole = node.value, isinstance(node.value, int)
+        counted = (whole and abs(number) > 30) or (not whole and 0 < abs(number) < 1e-4)
+        place, value = "value", None if counted else number + 1 if whole else 1.5 * number + 0.1
+    else:
+        return ""
+    if value is None:
+        return ""
+    before = ast.unparse(node)
+    if not try_only:
+        setattr(node, place, value)
+    return f"{before} -> {ast.unparse(node)}" if not try_only else before
+
+
+def chosen(count: int, seed: int) -> list[tuple[Path, int]]:
+    """Files and numbers of the sites to change, drawn from all sites of the packages."""
+    files = [path for name in PACKAGES for path in sorted((ROOT / "winchsim" / name).rglob("*.py"))]
+    sites = [
+        (path, k)
+        for path in files
+        for k in range(len(Sites(ast.parse(path.read_text(encoding="utf-8"))).nodes))
+    ]
+    print(f"{len(sites)} sites")
+    return random.Random(seed).sample(sites, count)
+
+
+def make_map() -> None:
+    """Run all tests but those in a browser, and keep which lines each one reaches."""
+    KEPT.mkdir(parents=True, exist_ok=True)
+    settings = KEPT / "coveragerc"
+    packages = ",".join(f"winchsim/{name}/*" for name in PACKAGES)
+    settings.write_text(f"[run]\ninclude = {packages}\ndata_file = {KEPT / 'lines'}\n")
+    times = KEPT / "times.xml"
+    call = ["-m", "pytest", "-n", "auto", "-m", "not browser", "--cov", "--cov-context=test"]
+    call += [f"--cov-config={settings}", "--cov-report=", f"--junitxml={times}"]
+    subprocess.run([sys.executable, *call], cwd=ROOT, check=False)
+
+
+def reaching(path: Path, line: int, last: int) -> list[str]:
+    """Tests that reach a line of some lines of a file, the quickest first; of a file of tests whose
+    fixtures reach it, all."""
+    with contextlib.closing(sqlite3.connect(KEPT / "lines")) as data:
+        rows = data.execute(
+            "SELECT context.context, numbits FROM line_bits JOIN context ON context.id = context_id"
+            " JOIN file ON file.id = file_id WHERE file.path LIKE ?",
+            (f"%{path.relative_to(ROOT)}",),
+        ).fetchall()
+    found = {
+        name
+        for name, bits in rows
+        if name and not {*range(line, last + 1)}.isdisjoint(numbits_to_nums(bits))
+    }
+    seconds: dict[str, float] = {}
+    for case in ElementTree.parse(KEPT / "times.xml").iter("testcase"):
+        name = f"{case.get('classname').replace('.', '/')}.py::{case.get('name')}"
+        seconds[name] = float(case.get("time"))
+    shared = tuple(name.partition("::")[0] for name in found if name.endswith("|setup"))
+    names = {name.partition("|")[0] for name in found}
+    names |= {name for name in seconds if shared and name.startswith(shared)}
+    names, taken = sorted(names, key=lambda name: seconds.get(name, 1.0)), 0.0
+    for count, name in enumerate(names):
+        taken += seconds.get(name, 1.0)
+        if taken > MOST_SECONDS:
+            return names[: max(count, 1)]
+    return names
+
+
+def survives(copy: Path, path: Path, text: str, tests: list[str]) -> bool:
+    """Whether every test passes with another text of a file, in a process of its own. One that
+    takes five times as long as all of them may is taken as failed."""
+    own = os.fork()
+    if own == 0:
+        resource.setrlimit(resource.RLIMIT_CPU, (int(5 * MOST_SECONDS),) * 2)
+        os.chdir(copy)
+        sys.path.insert(0, str(copy))
+        (copy / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            options = [
+                "-x",
+                "-q",
+                "-m",
+                "",
+                "-p",
+                "no:cacheprovider",
+                "-p",
+                "no:xdist",
+                "-o",
+                "addopts=--import-mode=importlib",
+            ]
+            code = pytest.main([*options, *tests])
+        os._exit(code != pytest.ExitCode.OK)
+    return os.waitpid(own, 0)[1] == 0
+
+
+def run(count: int, seed: int, out: Path) -> None:
+    """Try so many mutants, and write what survived."""
+    sys.dont_write_bytecode = True
+    lived, died = [], 0
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder)
+        for name in (
+            "winchsim",
+            "tests",
+            "scenarios",
+            "README.md",
+            "DEVELOPERS.md",
+            "pyproject.toml",
+            "plots",
+        ):
+            (shutil.copytree if (ROOT / name).is_dir() else shutil.copy)(ROOT / name, copy / name)
+        for path, k in chosen(count, seed):
+            text = path.read_text(encoding="utf-8")
+            tree = ast.parse(text)
+            node = Sites(tree).nodes[k]
+            tests = reaching(path, node.lineno, node.end_lineno)
+            change = mutated(node)
+            row = f"{path.relative_to(ROOT)}:{node.lineno}: {change} ({len(tests)} tests)"
+            if not tests or survives(copy, path, ast.unparse(tree), tests):
+                lived.append(row)
+            else:
+                died += 1
+            (copy / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
+            print("lives" if lived and lived[-1] is row else "dies ", row, flush=True)
+            out.write_text(
+                f"{died} of {died + len(lived)} mutants die. Survivors:\n\n"
+                + "".join(f"- {row}\n" for row in lived),
+                encoding="utf-8",
+            )
+
+
+def main() -> None:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("what", choices=["map", "run"])
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, default=KEPT / "survivors.md")
+    given = parser.parse_args()
+    make_map() if given.what == "map" else run(given.count, given.seed, given.out)
+
+
+if __name__ == "__main__":
+    main()
