@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import argparse
+import json
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import Command, argument
 from winchsim.report.json_text import document
 
+SCHEMAS = (
+    "lift", "drum", "gears", "motors", "voltage", "heaviest", "sweep", "ladder", "calibrate",
+    "spread", "curves", "error",
+)  # fmt: skip
+
 
 def run(options: argparse.Namespace, env: Env) -> int:
-    """Print the key reference."""
+    """Print the key reference, or the schema of a document."""
+    if options.schema is not None:
+        from winchsim.report.json_schema import schema
+
+        env.as_json = True
+        env.out(json.dumps(schema(options.schema), indent=2, ensure_ascii=False))
+        return ExitCode.GOOD
     from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 
     tables = key_tables(options.table)
@@ -37,6 +49,13 @@ COMMANDS = (
                 help="only this table, such as rope or motors.gearbox",
             ),
             argument("--markdown", action="store_true", help="print Markdown tables"),
+            argument(
+                "--schema",
+                metavar="COMMAND",
+                choices=SCHEMAS,
+                help="print the JSON Schema of what COMMAND --json prints, such as lift; error: of "
+                "a refusal",
+            ),
         ),
     ),
 )

@@ -36,7 +36,7 @@ _SNAG_UNITS = {
 
 _PLACE = {"time": "time_s", "height": "height_m"}
 
-_KEYS: dict[type, dict[str, str]] = {
+KEYS: dict[type, dict[str, str]] = {
     Target: {**_PLACE, "mass": "mass_kg", "final_height": "final_height_m"},
     PartRow: _PLACE,
     Finding: _PLACE,
@@ -154,7 +154,7 @@ def facts(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value if isinstance(value.value, (str, int)) else value.name.lower()
     if dataclasses.is_dataclass(value):
-        keys = _KEYS.get(type(value), {})
+        keys = KEYS.get(type(value), {})
         names = [field.name for field in dataclasses.fields(value)]
         return {keys.get(name, name): facts(getattr(value, name)) for name in names}
     if isinstance(value, Mapping):

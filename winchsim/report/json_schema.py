@@ -1,0 +1,143 @@
+"""JSON Schema of the documents that ``--json`` prints, made from the classes of their parts.
+
+A number that is not finite is null. Within one format number (``meta.format``) keys may be added
+and lists of words may grow; a key that goes, or changes its meaning or unit, raises the number.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+import typing
+from collections.abc import Mapping, Sequence
+from enum import Enum
+from typing import Any, TypeAlias
+
+from winchsim.assessment import kinds
+from winchsim.report.json_out import KEYS, facts
+from winchsim.report.json_text import FORMAT
+
+DRAFT = "https://json-schema.org/draft/2020-12/schema"
+MAY_CHANGE = (
+    "All numbers are in SI (temperatures in degrees Celsius), null where not finite. Within one "
+    "meta.format keys may be added and lists of words may grow, also between versions. A key that "
+    "goes, or changes its meaning or unit, raises meta.format."
+)
+_PLAIN = {str: "string", bool: "boolean", int: "integer", type(None): "null"}
+Text: TypeAlias = str | None
+Row: TypeAlias = dict[str, Any]
+
+_FAULT = dict.fromkeys(("code", "file", "key", "message", "got", "expected", "hint"), Text)
+_ERROR = {"code": str, "message": str, "file": Text, "line": int | None, "key": Text}
+_META = {"format": int, "version": str, "scenario_hash": Text, "random_seed": int | None}
+_COMMON = {"verdict": Text, "findings": list[Any], "cautions": list[str], "rows": list[Row]}
+_INPUT = {
+    "path": str, "value": Any, "unit": str, "basis": str, "low": float | None,
+    "high": float | None, "source": Text,
+}  # fmt: skip
+_EVENT = {
+    "event": str, "time_s": float, "height_m": float, "about": Any, "value": float | None,
+    "energy_j": float | None,
+}  # fmt: skip
+_SPENT, _STORED = (
+    {"kind": str, "energy_j": float},
+    {"kind": str, "before_j": float, "after_j": float},
+)
+_ENERGY = {
+    "source_j": float, "spent": [_SPENT], "stored": [_STORED], "residual_j": float,
+    "scale_j": float, "error": float, "closes": bool,
+}  # fmt: skip
+_SIZING = {
+    "command": str, "path": str, "unit": str, "recommended": Row | None,
+    "status": kinds.Status | None, "checks": list[kinds.Check], "meets_every_limit": list[Any],
+    "no_check_fails": list[Any], "thin_for_all": list[kinds.CheckKey], "limits": list[Row],
+    "nearest": Row, "full_runs": list[Row], "largest_difference": float | None,
+    "wanted": Row, "most_power": Row | None,
+}  # fmt: skip
+
+DOCUMENTS: dict[str, dict[str, Any]] = {
+    "lift": {
+        "findings": list[kinds.Finding], "rows": list[kinds.PartRow],
+        "lives": list[kinds.ToothLife], "command": str, "overrides": list[str],
+        "status": kinds.Status, "counts": Mapping[kinds.Status, int], "target": kinds.Target,
+        "held": kinds.Holding, "checks": list[kinds.Check], "readings": list[kinds.Reading],
+        "jam": kinds.Jam | None, "snag": Row | None, "actions": list[kinds.Action],
+        "drop": {"height_m": float, "speed_m_s": float, "energy_j": float}, "ratio": list[float],
+        "inputs": [_INPUT], "assumed": list[kinds.AssumedInput], "events": [_EVENT],
+        "energy": _ENERGY, "notes": list[str],
+    },
+    **dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), _SIZING),
+    "sweep": {"command": str, "base": list[Row], "simulated": bool},
+    "ladder": {"command": str, "status": kinds.Status, "lowering": list[str], "stop": list[str]},
+    "spread": {
+        "command": str, "status": kinds.Status, "complete": bool, "builds_asked": int,
+        "builds": int, "not_built": int, "simulated": bool, "level": float, "probabilities": Row,
+        "percentiles": Row, "motors": list[Row],
+    },
+    "calibrate": {
+        "complete": bool, "level": float, "parameters": list[Row], "correlation": Row,
+        "predictions": list[Row], "changes": list[Row], "notes": list[Any], "files": list[str],
+    },
+    "curves": {"figures": list[Row], "scenarios": list[Row], "differences": list[Row]},
+    "error": {"error": {**_ERROR, "faults": ([{**_FAULT, "line": int | None}], None)}},
+}  # fmt: skip
+"""Parts of the document of each command besides those that all have; ``error`` is that of any
+command which ends with one."""
+
+
+def schema(command: str) -> dict[str, Any]:
+    """JSON Schema of a command's document, as plain data.
+
+    Parameters
+    ----------
+    command : str
+        One of `DOCUMENTS`.
+    """
+    named: dict[str, Any] = {}
+    parts = {"meta": _META, **_COMMON, **DOCUMENTS[command]}
+    found = _schema(parts, named)
+    found["properties"]["meta"]["additionalProperties"] = True
+    found["properties"]["meta"]["properties"]["format"] = {"const": FORMAT}
+    found["additionalProperties"] = command != "lift"
+    if command == "lift":
+        found["properties"]["error"] = _schema(_ERROR, named)
+    title = f"winchsim {command} --json, format {FORMAT}"
+    return {"$schema": DRAFT, "title": title, "description": MAY_CHANGE, **found, "$defs": named}
+
+
+def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
+    """Schema of a type, or of an object given by the types of its keys; classes go to `named`."""
+    if isinstance(hint, list):
+        return {"type": "array", "items": _schema(hint[0], named)}
+    if isinstance(hint, dict):
+        optional = [key for key, each in hint.items() if isinstance(each, tuple)]
+        keys = {k: _schema(each[0] if k in optional else each, named) for k, each in hint.items()}
+        required = [key for key in hint if key not in optional]
+        return {"type": "object", "properties": keys, "required": required}
+    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
+        if hint.__name__ not in named:
+            named[hint.__name__] = {}
+            types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint, {})
+            fields = [field.name for field in dataclasses.fields(hint)]
+            found = _schema({renamed.get(n, n): types_of[n] for n in fields}, named)
+            named[hint.__name__] = {**found, "additionalProperties": False}
+        return {"$ref": f"#/$defs/{hint.__name__}"}
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return {"enum": [facts(member) for member in hint]}
+    return _of_built_in(hint, named)
+
+
+def _of_built_in(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
+    origin, inside = typing.get_origin(hint), typing.get_args(hint)
+    if hint is float:
+        return {"type": ["number", "null"]}
+    if hint in _PLAIN:
+        return {"type": _PLAIN[hint]}
+    if origin in (typing.Union, types.UnionType):
+        return {"anyOf": [_schema(each, named) for each in inside]}
+    if origin in (dict, Mapping):
+        return {"type": "object", "additionalProperties": _schema(inside[1], named)}
+    if origin in (list, tuple, Sequence):
+        items = [each for each in inside if each is not Ellipsis]
+        return {"type": "array", "items": _schema(items[0], named)}
+    return {}
