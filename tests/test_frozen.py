@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,16 @@ def test_a_frozen_one_cannot_be_changed() -> None:
     count = Count()
     count.value = 3
     assert count == Count(3)
+
+
+def test_a_copy_with_changes_is_checked_as_a_new_one() -> None:
+    shaft = Stepped(2.0, step=0.2)
+    assert replace(shaft, radius=1.0) == Stepped(1.0, step=0.2)
+    assert replace(shaft, radius=1.0).volume == 1.5
+    with pytest.raises(TypeError, match="unknown: diameter"):
+        replace(shaft, diameter=1.0)  # type: ignore[call-arg]
+    with pytest.raises(TypeError, match="unknown: volume"):
+        replace(shaft, volume=1.0)
 
 
 def test_the_standard_library_knows_them() -> None:

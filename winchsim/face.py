@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from winchsim.errors import DomainError
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.scenario import read as reader
 from winchsim.scenario.change import values_of

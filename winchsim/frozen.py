@@ -10,10 +10,10 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-__all__ = ["dataclass"]
+__all__ = ["dataclass", "replace"]
 
 if TYPE_CHECKING:
-    from dataclasses import dataclass
+    from dataclasses import dataclass, replace
 else:
 
     def dataclass(cls=None, /, *, frozen=False, eq=True, kw_only=False):
@@ -23,6 +23,18 @@ else:
             return _made(cls, frozen, eq, kw_only)
 
         return made if cls is None else made(cls)
+
+    def replace(item, /, **changes):
+        """As `dataclasses.replace`."""
+        shape = item._shape
+        if not changes.keys() <= shape.taken:
+            raise TypeError(_mistake(type(item).__name__, shape, 0, {}, item.__dict__ | changes))
+        new = object.__new__(item.__class__)
+        new.__dict__.update(item.__dict__)
+        new.__dict__.update(changes)
+        if shape.checked:
+            new.__post_init__()
+        return new
 
 
 class _Shape(NamedTuple):
@@ -34,6 +46,7 @@ class _Shape(NamedTuple):
     positional: tuple[str, ...]
     defaults: dict[str, Any]
     factories: tuple[tuple[str, Any], ...]
+    checked: bool
 
 
 def _made(cls: type, frozen: bool, eq: bool, kw_only: bool) -> type:
@@ -58,6 +71,7 @@ def _made(cls: type, frozen: bool, eq: bool, kw_only: bool) -> type:
             for field in taken
             if field.default_factory is not missing
         ),
+        hasattr(made, "__post_init__"),
     )
     for name, method in methods.items():
         setattr(made, name, method)
@@ -66,35 +80,29 @@ def _made(cls: type, frozen: bool, eq: bool, kw_only: bool) -> type:
 
 def _init(self: Any, *args: Any, **named: Any) -> None:
     shape = self._shape
-    given = dict(zip(shape.positional, args, strict=False))
-    values = {**shape.defaults, **given, **named}
+    values = {**shape.defaults, **dict(zip(shape.positional, args, strict=False)), **named}
     for name, factory in shape.factories:
         if name not in values:
             values[name] = factory()
     if (
         values.keys() != shape.taken
         or len(args) > len(shape.positional)
-        or not given.keys().isdisjoint(named)
+        or (args and named and not named.keys().isdisjoint(shape.positional[: len(args)]))
     ):
-        raise TypeError(_mistake(type(self).__name__, shape, len(args), given, named, values))
+        raise TypeError(_mistake(type(self).__name__, shape, len(args), named, values))
     self.__dict__.update(values)
-    if hasattr(self, "__post_init__"):
+    if shape.checked:
         self.__post_init__()
 
 
 def _mistake(
-    name: str,
-    shape: _Shape,
-    count: int,
-    given: dict[str, Any],
-    named: dict[str, Any],
-    values: dict[str, Any],
+    name: str, shape: _Shape, count: int, named: dict[str, Any], values: dict[str, Any]
 ) -> str:
     """What is wrong with the arguments of a constructor."""
     faults = {
         "missing": [field for field in shape.names if field in shape.taken - values.keys()],
         "unknown": sorted(values.keys() - shape.taken),
-        "given twice": sorted(given.keys() & named.keys()),
+        "given twice": [field for field in shape.positional[:count] if field in named],
         "too many": [str(count)] * (count > len(shape.positional)),
     }
     return f"{name}: " + "; ".join(
@@ -102,24 +110,20 @@ def _mistake(
     )
 
 
-def _values(self: Any) -> tuple[Any, ...]:
-    values = self.__dict__
-    return tuple([values[name] for name in self._shape.names])
-
-
 def _repr(self: Any) -> str:
-    pairs = zip(self._shape.names, _values(self), strict=True)
-    return f"{type(self).__qualname__}({', '.join(f'{name}={value!r}' for name, value in pairs)})"
+    shown = [f"{name}={getattr(self, name)!r}" for name in self._shape.names]
+    return f"{type(self).__qualname__}({', '.join(shown)})"
 
 
 def _eq(self: Any, other: Any) -> Any:
     if other.__class__ is not self.__class__:
         return NotImplemented
-    return _values(self) == _values(other)
+    return self.__dict__ == other.__dict__
 
 
 def _hash(self: Any) -> int:
-    return hash(_values(self))
+    values = self.__dict__
+    return hash(tuple([values[name] for name in self._shape.names]))
 
 
 def _set(_: Any, name: str, __: Any) -> None:

@@ -7,13 +7,12 @@ events in order.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import (

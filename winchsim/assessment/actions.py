@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 
 from winchsim.assessment import proposals
 from winchsim.assessment.kinds import (
@@ -23,6 +22,7 @@ from winchsim.assessment.margins import hardest_margins, holding, hot_margins, w
 from winchsim.assessment.parts import grade
 from winchsim.assessment.proposals import Enough, Maker, Proposal
 from winchsim.errors import WinchsimError
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.estimate import raise_time, raising_phase

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 from winchsim.assessment.findings import at_current_limit
 from winchsim.assessment.history import History
@@ -22,6 +21,7 @@ from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.assessment.parts import grade, undescribed
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import QUANTITIES, motor_load
+from winchsim.frozen import replace
 from winchsim.model import Machine
 from winchsim.model.estimate import raising_phase
 from winchsim.simulation import ENERGY_LIMIT

@@ -8,13 +8,13 @@ limits at once; behind a high ratio the rotors' share exceeds that of the motors
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from winchsim.assessment.kinds import Jam, JamPart, NoLimit
 from winchsim.assessment.margins import needed_current
+from winchsim.frozen import replace
 from winchsim.model import Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull, raising_phase

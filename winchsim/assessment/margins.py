@@ -15,10 +15,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from itertools import pairwise
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import hanging_pulls, pull, raising_phase, steady_speed

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from typing import Any
 
 from winchsim.assessment.kinds import ActionKind, Setting
 from winchsim.errors import WinchsimError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.quantity_text import PRINTED_UNITS, in_unit, rounded

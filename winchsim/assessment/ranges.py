@@ -12,14 +12,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
 from winchsim.assessment.kinds import Cause, CheckKey, ReadingKey
 from winchsim.errors import WinchsimError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, with_value
 from winchsim.model import Machine
 from winchsim.model.build import rebuild

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env, ExitCode
@@ -21,7 +21,7 @@ from winchsim.commands.options import (
 )
 from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 
 if TYPE_CHECKING:
     from winchsim.assessment.kinds import Assessment

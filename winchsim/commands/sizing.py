@@ -4,7 +4,6 @@ to take."""
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
@@ -22,6 +21,7 @@ from winchsim.commands.options import (
 )
 from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
+from winchsim.frozen import replace
 
 if TYPE_CHECKING:
     from winchsim.report.document import Document

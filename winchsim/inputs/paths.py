@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar, cast, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 
@@ -41,7 +41,7 @@ def specs(table: type) -> Mapping[str, Spec]:
     }
     return MappingProxyType(
         {
-            key: spec if spec.label else dataclasses.replace(spec, label=key.replace("_", " "))
+            key: spec if spec.label else replace(spec, label=key.replace("_", " "))
             for key, spec in declared.items()
         }
     )
@@ -204,7 +204,7 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     if problem:
         raise DomainError(path, value, problem)
     changed = _put(inputs, path.split("."), value)
-    return dataclasses.replace(changed, given=inputs.given | {path})
+    return replace(changed, given=inputs.given | {path})
 
 
 def _put(node: Any, parts: list[str], value: Any) -> Any:
@@ -217,7 +217,7 @@ def _put(node: Any, parts: list[str], value: Any) -> Any:
             *node[index + 1 :],
         )
     new = _put(getattr(node, head), rest, value) if rest else value
-    return dataclasses.replace(node, **{head: new})
+    return replace(node, **{head: new})
 
 
 def _index(part: str, node: tuple[Any, ...]) -> int:

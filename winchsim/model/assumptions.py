@@ -16,7 +16,7 @@ class Notebook:
     """Collects what was assumed, each path once, in the order in which it came up."""
 
     def __init__(self) -> None:
-        self._rows: dict[str, Assumed] = {}
+        self._rows: dict[str, tuple[Any, str, float | None, float | None, str]] = {}
         self._read_off: set[str] = set()
         self.notes: list[str] = []
 
@@ -30,7 +30,7 @@ class Notebook:
         unit: str = "",
     ) -> None:
         """Note a value that was not given."""
-        self._rows.setdefault(path, Assumed(path, value, unit, why, low, high))
+        self._rows.setdefault(path, (value, why, low, high, unit))
 
     def read_off(self, path: str, value: float, why: str, tolerance: float) -> None:
         """Note a value that was given, but not measured on this build, with its tolerance. [-]"""
@@ -69,11 +69,10 @@ class Notebook:
         unit of its declaration."""
         found = [*_defaults(inputs)]
         taken = {row.path for row in found}
-        for path, row in self._rows.items():
+        for path, (value, why, low, high, unit) in self._rows.items():
             if (path in inputs.given and path not in self._read_off) or path in taken:
                 continue
-            unit = row.unit or _unit(inputs, path)
-            found.append(Assumed(path, row.value, unit, row.why, row.low, row.high))
+            found.append(Assumed(path, value, unit or _unit(inputs, path), why, low, high))
         return tuple(found)
 
 

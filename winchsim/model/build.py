@@ -4,10 +4,11 @@ force worked out."""
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from winchsim.errors import Code, DomainError, Fault, InputError
+from winchsim.frozen import replace
 from winchsim.inputs import (
     LEAST_ROOM,
     LIMIT_PER_ESTIMATE,
@@ -219,19 +220,25 @@ _PASSED_ON = (
 
 
 def _fit(inputs: Inputs, group: MotorGroup, path: str, strict: bool) -> motor.MotorFit:
+    try:
+        return _fitted(replace(group, no_load_speed=_no_load_speed(inputs, group)), strict)
+    except DomainError as error:
+        raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
+
+
+@lru_cache(maxsize=256)
+def _fitted(group: MotorGroup, strict: bool) -> motor.MotorFit:
+    """Kept, because most variants of a winch have its motors."""
     extras = {key: getattr(group, key) for key in _PASSED_ON} | {
         "inertia": group.rotor_inertia,
         "strict": strict,
     }
-    try:
-        if group.gearbox is not None:
-            box = group.gearbox
-            extras["gearbox"] = motor.Gearbox(
-                box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at
-            )
-        return _fit_form(replace(group, no_load_speed=_no_load_speed(inputs, group)), extras)
-    except DomainError as error:
-        raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
+    if group.gearbox is not None:
+        box = group.gearbox
+        extras["gearbox"] = motor.Gearbox(
+            box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at
+        )
+    return _fit_form(group, extras)
 
 
 def _no_load_speed(inputs: Inputs, group: MotorGroup) -> float | None:

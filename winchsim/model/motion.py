@@ -11,12 +11,12 @@ its digits on the stiffest rope.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from winchsim.elementwise import positive
+from winchsim.frozen import replace
 from winchsim.model.electric import Motors
 from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.link_demands import Channels, LargestShare, on_drum

@@ -3,6 +3,7 @@ given of each."""
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import atan
 
 from winchsim.errors import DomainError
@@ -237,13 +238,9 @@ def _efficiency(
             notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]]
         )
     try:
-        sliding = float(
-            gears.mesh_efficiency(
-                pinion, stage.gear, friction,
-                pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift,
-                shift2=stage.gear_shift,
-            )
-        )  # fmt: skip
+        sliding = _sliding(
+            pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
+        )
     except DomainError as error:
         raise DomainError(
             f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}"
@@ -255,6 +252,19 @@ def _efficiency(
         f"{path}.efficiency", forward, "from the friction, the form and the number of the teeth"
     )
     return forward
+
+
+@lru_cache(maxsize=1024)
+def _sliding(
+    pinion: int, gear: int, friction: float, angle: float, shift1: float, shift2: float
+) -> float:
+    """Efficiency of a mesh by its sliding; kept, because most variants of a winch have its
+    meshes."""
+    return float(
+        gears.mesh_efficiency(
+            pinion, gear, friction, pressure_angle=angle, shift1=shift1, shift2=shift2
+        )
+    )
 
 
 def _flank_friction(

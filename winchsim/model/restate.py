@@ -4,9 +4,9 @@ turning and varying them."""
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
 
 from winchsim.errors import DomainError
+from winchsim.frozen import replace
 from winchsim.inputs import DRAG_RANGE, Inputs, with_value
 from winchsim.model.machine import Machine
 from winchsim.model.shaft_losses import stalled_torque

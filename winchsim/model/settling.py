@@ -3,11 +3,11 @@ rope."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
 
+from winchsim.frozen import replace
 from winchsim.model.keys import ModeKey
 from winchsim.model.motion import CALM, Motion
 from winchsim.physics import load

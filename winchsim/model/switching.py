@@ -5,10 +5,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable
-from dataclasses import replace
 
 import numpy as np
 
+from winchsim.frozen import replace
 from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
 from winchsim.model.guards import mode

@@ -4,11 +4,10 @@ stage by stage."""
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed

@@ -4,8 +4,8 @@ test had."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, Phase, with_value
 
 

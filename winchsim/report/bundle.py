@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from winchsim.frozen import replace
 from winchsim.report.csv_out import record_csv
 from winchsim.report.document import Document
 from winchsim.report.figures.catalogue import pictures

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import replace
 from typing import Any
 
 from winchsim.assessment.kinds import Caution
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
 from winchsim.quantity_text import quantity

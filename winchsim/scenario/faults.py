@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import field, replace
+from dataclasses import field
 
 from winchsim.errors import Code, Fault, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.scenario.lines import LineIndex
 
 MAX_FAULTS = 100

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean, nearest
+from winchsim.frozen import replace
 from winchsim.inputs import (
     REMOVED,
     RENAMED,

@@ -5,12 +5,11 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from winchsim import inputs as declarations
 from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     REMOVED,
     RENAMED,

@@ -4,11 +4,11 @@ own materials over them."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, OwnMaterial, Spec
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.strength.materials import (

@@ -4,10 +4,10 @@ SI."""
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.frozen import replace
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import quantity
 from winchsim.scenario.faults import shortened

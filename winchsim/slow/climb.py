@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from winchsim.constants import COPPER_MELTS
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.model.electric import Drive, DriveLaw
 from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, raising_line, rotating_inertia

@@ -6,12 +6,11 @@ from __future__ import annotations
 import copy
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
 from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import PhaseStep

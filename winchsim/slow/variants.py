@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from winchsim.errors import DomainError, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, out_of_bounds, spec_at, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.assumptions import Notebook

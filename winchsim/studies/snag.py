@@ -6,11 +6,9 @@ Every answer is a full simulation of the lift with a snag on its way: the rotors
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from winchsim.assessment.kinds import NoLimit
 from winchsim.assessment.margins import needed_current
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine, build
 from winchsim.model.estimate import raising_phase

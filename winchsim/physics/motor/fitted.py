@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.physics.motor.estimates import assumed_inertia
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.law import (

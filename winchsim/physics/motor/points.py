@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from winchsim.errors import DomainError
+from winchsim.frozen import replace
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import DISAGREEMENT, Found, MotorFit, Residual, conclude, volts
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 from winchsim.assessment.kinds import (
     Assessment,
@@ -15,6 +14,7 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
 from winchsim.report.document import Cell, Face, Paragraph, Section, Table, Value, say

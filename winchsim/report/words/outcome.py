@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
+from winchsim.frozen import replace
 from winchsim.report.document import Face, Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, percent, value

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
-from dataclasses import replace
 
 import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
+from winchsim.frozen import replace
 from winchsim.report.document import Cell, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from winchsim.assessment.enums import Holding, Status
+from winchsim.frozen import replace
 from winchsim.report.document import Cell, Face, Section, Table, Text, Value, joined, say
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain

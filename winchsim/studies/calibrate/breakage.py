@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from scipy.special import ndtr
 
 from winchsim.errors import DomainError, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, with_value
 from winchsim.model import build
 from winchsim.model.machine import LinkLimit

@@ -12,14 +12,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.assessment.ranges import group_causes
 from winchsim.errors import DomainError, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, is_number, spec_at, walk, with_value
 from winchsim.model import Machine, build
 from winchsim.model.machine import Assumed

@@ -7,7 +7,6 @@ and standard deviation 1.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtri, stdtrit
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 
 Array = NDArray[Any]
 Mask = NDArray[np.bool_]

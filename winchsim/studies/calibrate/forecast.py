@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.errors import Code, DomainError, Fault, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from enum import StrEnum
 
 import numpy as np
 
 from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, read_history
 from winchsim.errors import TrustError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Phase
 from winchsim.model.trial import first_raise
 from winchsim.simulation import Record, simulate

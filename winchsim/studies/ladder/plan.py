@@ -4,7 +4,6 @@ stop."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment
 from winchsim.assessment.margins import stalled_until_hot
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
 from winchsim.model.trial import trial_values, under_test

@@ -7,7 +7,6 @@ model says of the candidates near it.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from winchsim.assessment.choice import choose
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
 from winchsim.errors import WinchsimError
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, value_at
 from winchsim.model import Machine, build
 from winchsim.quantity_text import round_numbers, rounded

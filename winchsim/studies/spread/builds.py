@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.errors import DomainError, InputError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, MotorGroup, with_value
 from winchsim.model import Machine, build
 from winchsim.studies.spread.tolerances import Uncertain, strengths

@@ -4,14 +4,13 @@ how far."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Spec, is_number, spec_at, value_at, walk
 from winchsim.model import Machine
 from winchsim.model.restate import shaft_drags
