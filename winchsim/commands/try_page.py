@@ -28,7 +28,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     worker = Worker()  # loads while the page's library does
     try:
         scenario, path = _scenario(options)
-        from winchsim.page.screen import Site
+        from winchsim.page.tab import Site
         from winchsim.page.serve import bind, serve
 
         site = Site(scenario, path, worker)

@@ -4,26 +4,25 @@ numbers."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
-from winchsim.assessment.kinds import Assessment, Check, CheckKey, ReadingKey, Status
-from winchsim.page.facts import SIGNS
-from winchsim.quantity_text import in_unit, quantity
-from winchsim.report.document import Cell, Face, Text, Value
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, PartRow, ReadingKey, Status
+from winchsim.quantity_text import in_unit
+from winchsim.report.document import Cell, Document, Face, Mark, Node, Paragraph, Text, Value
 from winchsim.report.plain_text import safe
+from winchsim.report.render.html import body
 from winchsim.report.render.options import Options, cell_text
 from winchsim.report.words import advice
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, limit_of, of_check
+from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading
 from winchsim.simulation import Record
 
 WIDEST = 8.0
 """Ratio to the limit at either end of a bar. [-]"""
-
-_PLAIN = Options()
 
 _PARTS_OF = {
     CheckKey.WINDING: "motors",
@@ -41,19 +40,25 @@ _PARTS_OF = {
 }
 """Table of a scenario that a check is shown at."""
 
+_COMPARED = (
+    CheckKey.LIFT_TIME,
+    CheckKey.START_HOT,
+    CheckKey.HOLD,
+    CheckKey.PARTS,
+    CheckKey.JAM,
+)
+_READ = (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY)
+"""Checks and readings whose values stand in the table of variants."""
+
 
 def words(cell: Cell | Text) -> str:
     """A cell or a sentence as escaped text."""
-    return cell_text(cell, _PLAIN, safe)
+    return cell_text(cell, Options(), safe)
 
 
-def mark(status: Status) -> str:
-    """A status as a shape and its word."""
-    found = MARKS[status]
-    return (
-        f'<span class="mark {found.tone}"><i '
-        f'aria-hidden="true">{SIGNS[found.tone]}</i> {found.word}</span>'
-    )
+def mark(found: Mark) -> str:
+    """A status in its word; the page's style puts a shape before it."""
+    return f'<span class="mark {found.tone}">{found.word}</span>'
 
 
 def answer(found: Assessment, record: Record) -> dict[str, Any]:
@@ -65,193 +70,139 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
     record : Record
         That it was made of.
     """
-    status = found.status
+    shown = MARKS[found.status] if found.trusted else Mark("no result", "bad")
+    count = f" {found.counts[found.status]} of {len(found.checks)}" if found.trusted else ""
+    sentence = f'<span class="sentence">{words(outcome(found))}</span>'
     return {
-        "tone": MARKS[status].tone if found.trusted else "bad",
-        "head": _head(found),
-        "body": "".join(_body(found)),
-        "actions": [_action(action) for action in found.actions],
+        "head": f"{mark(shown)}<b>{count}</b> {sentence}",
+        "body": _tables(found) + "".join(body(Document("", "", _nodes(found)), Options())),
+        "actions": [
+            {"text": words(advice.action(a)), "changes": [(c.path, c.after) for c in a.changes]}
+            for a in found.actions
+        ],
         "assumed": {row.path: _assumed(row) for row in record.machine.assumed},
-        "tables": _tables(found),
+        "status": worst_by_table(found),
         "numbers": numbers(found),
         "last": words(advice.last_line(found)),
-        "exit_code": found.exit_code,
     }
 
 
 def numbers(found: Assessment) -> dict[str, Any]:
     """Key numbers of a build for the table of variants: text, and a number to sort by."""
-    rows: dict[str, Any] = {
-        "status": (f"{found.status.value} {found.counts[found.status]}", found.status.rank)
-    }
-    for key in (
-        CheckKey.LIFT_TIME,
-        CheckKey.START_HOT,
-        CheckKey.HOLD,
-        CheckKey.PARTS,
-        CheckKey.JAM,
-    ):
-        check = found.check(key)
-        known = None if check is None or check.value is None else check
-        rows[CHECKS[key]] = (
-            ("", None) if known is None else (words(of_check(known)), float(known.value or 0.0))
-        )
-    for name in (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY):
-        reading = found.reading(name)
-        value = None if reading is None else reading.value
-        text = "" if value is None else quantity(value, "A" if name == "mean_current" else "%")
-        rows[name.value.replace("_", " ")] = (text, value)
-    return rows
+    checks = [check for check in found.checks if check.key in _COMPARED]
+    readings = [reading for reading in found.readings if reading.key in _READ]
+    shown = [(CHECKS[check.key], of_check(check), check.value) for check in checks]
+    shown += [(r.key.value.replace("_", " "), of_reading(r), r.value) for r in readings]
+    counts = f"{found.status.value} {found.counts[found.status]}"
+    known = {name: (words(text), value) for name, text, value in shown if value is not None}
+    return {"status": (counts, found.status.rank)} | known
 
 
-def _head(found: Assessment) -> str:
-    status = found.status
-    count = f" {found.counts[status]} of {len(found.checks)}" if found.trusted else ""
-    return f'{mark(status)}<b>{count}</b> <span class="sentence">{words(outcome(found))}</span>'
-
-
-def _body(found: Assessment) -> Iterator[str]:
+def _nodes(found: Assessment) -> tuple[Node, ...]:
+    """What stands below the tables."""
+    findings = map(finding, found.findings)
     if not found.trusted:
-        for one in found.findings:
-            yield _finding(one)
-        return
-    yield '<table class="checks"><caption>Checks</caption><thead><tr>'
-    for head in ("quantity", "value", "range against its limit", "limit", "status"):
-        yield f'<th scope="col">{head}</th>'
-    yield "</tr></thead><tbody>"
-    for check in sorted(found.checks, key=lambda check: check.status.rank):
-        yield _check(check)
-    yield "</tbody></table>"
-    if advice.unchecked(found):
-        yield f'<p class="remark">{words(advice.unchecked(found))}</p>'
-    yield from _weakest(found)
-    if found.jam is not None:
-        jam = advice.jam(found.jam, found.check(CheckKey.JAM))
-        yield f"<p><strong>If it jams:</strong> {words(jam)}</p>"
-    for one in found.findings:
-        yield _finding(one)
-    yield f'<p class="remark">{words(advice.assumed(found))}</p>'
-
-
-def _finding(one: Any) -> str:
-    shown = finding(one)
-    act = f" <em>Action: {words(shown.action)}</em>" if shown.action else ""
-    sign = f'<i aria-hidden="true">{SIGNS[shown.mark.tone]}</i> {safe(shown.mark.word)}'
+        return tuple(findings)
+    jams = [] if found.jam is None else [advice.jam(found.jam, found.check(CheckKey.JAM))]
+    unchecked = advice.unchecked(found)
     return (
-        f'<p class="finding"><span class="mark '
-        f'{shown.mark.tone}">{sign}</span> {words(shown.text)}{act}</p>'
+        *([Paragraph(unchecked, faint=True)] if unchecked else []),
+        *(Paragraph(text, label="If it jams:") for text in jams),
+        *findings,
+        Paragraph(advice.assumed(found), faint=True),
     )
+
+
+def _tables(found: Assessment) -> str:
+    if not found.trusted:
+        return ""
+    checks = sorted(found.checks, key=lambda check: check.status.rank)
+    tables = _table("Checks", "quantity", map(_check, checks))
+    return tables + (_table("Weakest parts", "part", map(_part, found.weakest)))
+
+
+def _table(caption: str, name: str, rows: Iterable[str]) -> str:
+    heads = "".join(
+        f'<th scope="col">{head}</th>'
+        for head in (name, "value", "range against its limit", "limit", "status")
+    )
+    head = f"<caption>{caption}</caption><thead><tr>{heads}</tr></thead>"
+    return f'<table class="checks">{head}<tbody>{"".join(rows)}</tbody></table>'
 
 
 def _check(check: Check) -> str:
-    known = check.value is not None
-    value = words(of_check(check, Face.VALUE)) if known else ""
-    span = words(of_check(check, Face.RANGE)) if known else ""
     limit = check.hard if check.hard is not None else check.required
-    drawn = bar(
-        check.value,
-        check.low,
-        check.high,
-        limit,
-        check.required,
-        check.side == "at least",
-        MARKS[check.status].tone,
-    )
-    cells = (
-        f"<td>{value}</td><td>{drawn}<small>{span}</small></td><td>{words(limit_of(check))}</td>"
-    )
-    return (
-        f"<tr><th "
-        f'scope="row">{safe(CHECKS[check.key])}</th>{cells}<td>{mark(check.status)}</td></tr>'
-    )
+    drawn = bar(of_check(check), limit, check.required, check.side == "at least", check.status)
+    return _row(CHECKS[check.key], of_check(check), drawn, limit_of(check), check.status)
 
 
-def _weakest(found: Assessment) -> Iterator[str]:
-    if not found.weakest:
-        return
-    yield '<table class="checks"><caption>Weakest parts</caption><thead><tr>'
-    for head in ("part", "factor", "range against 1", "required", "status"):
-        yield f'<th scope="col">{head}</th>'
-    yield "</tr></thead><tbody>"
-    for part in found.weakest:
-        shown = Value(part.factor, "", part.low, part.high, part.required, face=Face.VALUE)
-        span = Value(part.factor, "", part.low, part.high, part.required, face=Face.RANGE)
-        tone = MARKS[part.status].tone
-        drawn = bar(part.factor, part.low, part.high, 1.0, part.required, True, tone)
-        cells = f"<td>{words(shown)}</td><td>{drawn}<small>{words(span)}</small></td><td>{words(Value(part.required))}</td>"
-        yield f'<tr><th scope="row">{safe(part.label)}</th>{cells}<td>{mark(part.status)}</td></tr>'
-    yield "</tbody></table>"
+def _part(part: PartRow) -> str:
+    factor = Value(part.factor, "", part.low, part.high, part.required)
+    drawn = bar(factor, 1.0, part.required, True, part.status)
+    return _row(part.label, factor, drawn, ("≥ ", Value(part.required)), part.status)
+
+
+def _row(label: str, value: Value, drawn: str, limit: Text, status: Status) -> str:
+    middle, span = (words(replace(value, face=face)) for face in (Face.VALUE, Face.RANGE))
+    cells = f"<td>{middle}</td><td>{drawn}<small>{span}</small></td><td>{words(limit)}</td>"
+    return f'<tr><th scope="row">{safe(label)}</th>{cells}<td>{mark(MARKS[status])}</td></tr>'
 
 
 def bar(
-    value: float | None,
-    low: float | None,
-    high: float | None,
-    limit: float | None,
-    required: float | None,
-    at_least: bool,
-    tone: str,
+    value: Value, limit: float | None, required: float | None, at_least: bool, status: Status
 ) -> str:
     """A value and its range on a logarithmic line: to the right is better, the limit is upright.
 
     Parameters
     ----------
-    value, low, high, limit, required : float or None
-        In one unit.
+    value : Value
+    limit, required : float or None
+        In SI, as the value.
     at_least : bool
         Whether the value has to lie above the limit.
-    tone : str
-        Class of its colour.
+    status : Status
     """
-    if value is None or not limit or limit < 0:
+    now = value.value
+    if now is None or not limit or limit < 0:
         return ""
 
-    def place(number: float | None) -> float:
-        ratio = 1.0 if number is None else number / limit if at_least else limit / max(number, 1e-9)
-        if not ratio > 0:
-            return 0.0
-        return min(100.0, max(0.0, 50 + 50 * math.log(min(ratio, 1e9)) / math.log(WIDEST)))
+    def place(given: float | None) -> float:
+        number = now if given is None else given
+        ratio = number / limit if at_least else limit / max(number, 1e-9)
+        share = math.log(min(max(ratio, 1e-9), 1e9)) / math.log(WIDEST)
+        return min(100.0, max(0.0, 50 + 50 * share))
 
-    at, ends = (
-        place(value),
-        sorted(
-            (place(low if low is not None else value), place(high if high is not None else value))
-        ),
-    )
-    want = (
-        f'<path class="want" d="M{place(required):.1f} 4V14"/>'
-        if required not in (None, limit)
-        else ""
-    )
+    start, end = sorted((place(value.low), place(value.high)))
+    wanted = "" if required in (None, limit) else _tick("want", place(required), 4, 14)
     return (
-        '<svg class="bar" viewBox="-3 0 106 18" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
-        '<rect class="short" x="0" y="7" width="50" height="4"/><path class="line" d="M0 9H100"/>'
-        f'<rect class="span {tone}" x="{ends[0]:.1f}" y="5" width="{max(1.0, ends[1] - ends[0]):.1f}" height="8"/>'
-        f'{want}<path class="limit" d="M50 0V18"/><path class="now" d="M{at:.1f} 2V16"/></svg>'
+        '<svg class="bar" viewBox="-3 0 106 18" preserveAspectRatio="none" aria-hidden="true">'
+        '<rect class="short" x="0" y="7" width="50" height="4"/>'
+        '<path class="line" d="M0 9H100"/>'
+        f'<rect class="span {MARKS[status].tone}" x="{start:.1f}" y="5" '
+        f'width="{max(1.0, end - start):.1f}" height="8"/>'
+        f"{wanted}{_tick('limit', 50, 0, 18)}{_tick('now', place(now), 2, 16)}</svg>"
     )
 
 
-def _action(action: Any) -> dict[str, Any]:
-    changes = [(change.path, change.after) for change in action.changes]
-    return {"text": words(advice.action(action)), "changes": changes}
+def _tick(kind: str, x: float, top: float, bottom: float) -> str:
+    return f'<path class="{kind}" d="M{x:.1f} {top}V{bottom}"/>'
 
 
 def _assumed(row: Any) -> str:
     if isinstance(row.value, str):
         return f"assumed {row.value}: {row.why}"
-    span = ""
-    if row.low is not None and row.high is not None and row.low != row.high:
-        span = f" ({in_unit(row.low, row.unit):.3g} to {in_unit(row.high, row.unit):.3g})"
-    return f"assumed {in_unit(float(row.value), row.unit):.3g}{span} {row.unit}: {row.why}"
+    value, low, high = (
+        None if number is None else f"{in_unit(number, row.unit):.3g}"
+        for number in (row.value, row.low, row.high)
+    )
+    span = f" ({low} to {high})" if low is not None and low != high else ""
+    return f"assumed {value}{span} {row.unit}: {row.why}"
 
 
-def _tables(found: Assessment) -> dict[str, str]:
-    """Worst status by table of the scenario: ``motors``, ``stage``, ``drum`` …"""
-    worst: dict[str, Status] = {}
+def worst_by_table(found: Assessment) -> dict[str, str]:
+    """Worst status by table of the scenario: ``motors``, ``stage``, ``stage.2``, ``drum`` …"""
     rows = [(_PARTS_OF.get(check.key, ""), check.status) for check in found.checks]
-    rows += [(part.path.partition(".")[0], part.status) for part in found.parts]
-    rows += [(part.path, part.status) for part in found.parts if "." in part.path]
-    for table, status in rows:
-        if table and (table not in worst or status.rank < worst[table].rank):
-            worst[table] = status
-    return {table: status.value for table, status in worst.items()}
+    for part in found.parts:
+        rows += [(path, part.status) for path in {part.path.partition(".")[0], part.path}]
+    rows.sort(key=lambda row: -row[1].rank)
+    return {table: MARKS[status].word for table, status in rows if table}

@@ -1,20 +1,28 @@
-"""Who may talk to the page: exact host, exact origin, and the token of this run, for requests and
-sockets alike."""
+"""Who may talk to the page, and how much: exact host, exact origin, the token of this run, bounded
+sizes and rates; for requests and sockets alike."""
 
 from __future__ import annotations
 
 import secrets
+import time
 from collections.abc import Awaitable, Callable, MutableMapping
-from http.cookies import CookieError, SimpleCookie
 from typing import Any
-from urllib.parse import parse_qs
+
+from starlette.requests import HTTPConnection
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 
 MOST_BYTES = 1_000_000
-"""Largest body of a request. [bytes]"""
+"""Largest body of a request, and largest message of a socket. [bytes]"""
+
+MOST_REQUESTS = 600
+"""Requests that are answered in one second; a page takes some sixty. [-]"""
+
+MOST_MESSAGES = 200
+"""Messages that a socket may send in one second; a slider sends ten. [-]"""
 
 _REFUSED = (
     "This address does not belong to a page that is open. Use the full address that "
@@ -26,6 +34,20 @@ _POLICY = (
     "style-src 'self' 'unsafe-inline'; img-src 'self' data:; font-src 'self' data:; "
     "connect-src 'self' {sockets}; frame-ancestors 'none'; base-uri 'self'; form-action 'self'"
 )
+
+
+class Rate:
+    """Bound of how often something may happen in one second."""
+
+    def __init__(self, most: int) -> None:
+        self._most, self._second, self._count = most, 0, 0
+
+    def passes(self) -> bool:
+        """Count once more, and say whether that is still within the bound."""
+        now = int(time.monotonic())
+        self._count = self._count + 1 if now == self._second else 1
+        self._second = now
+        return self._count <= self._most
 
 
 class Guard:
@@ -41,93 +63,83 @@ class Guard:
     """
 
     def __init__(self, app: Any, hosts: tuple[str, ...], token: str) -> None:
-        self.app = app
+        self.app, self.token = app, token
         self.hosts = frozenset(hosts)
         self.origins = frozenset(f"http://{host}" for host in hosts)
-        self.token = token
         self.cookie = f"winchsim-{hosts[0].rpartition(':')[2]}"
-        self.policy = _POLICY.format(sockets=" ".join(f"ws://{host}" for host in hosts))
+        policy = _POLICY.format(sockets=" ".join(f"ws://{host}" for host in hosts))
+        self._sealing = [
+            (b"content-security-policy", policy.encode()),
+            (b"x-content-type-options", b"nosniff"),
+            (b"referrer-policy", b"no-referrer"),
+        ]
+        self._rate = Rate(MOST_REQUESTS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
-        elif scope["type"] == "websocket":
-            await self._socket(scope, receive, send)
-        else:
-            await self._request(scope, receive, send)
-
-    async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
-        headers = _headers(scope)
-        known = headers.get("host") in self.hosts and headers.get("origin") in self.origins
-        if known and self._has_cookie(headers):
-            await self.app(scope, receive, send)
-        else:
-            await send({"type": "websocket.close", "code": 1008})
-
-    async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
-        headers, method = _headers(scope), scope["method"]
-        origin = headers.get("origin")
-        if headers.get("host") not in self.hosts:
-            await _answer(send, 400, "unknown host\n")
-        elif origin is not None and origin not in self.origins:
-            await _answer(send, 403, "unknown origin\n")
-        elif method not in ("GET", "HEAD") and origin is None:
-            await _answer(send, 403, "origin missing\n")
-        elif _length(headers, method) > MOST_BYTES:
-            await _answer(send, 413, "too large\n")
-        elif scope["path"] == "/" and self._is_token(_query(scope)):
-            cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"
-            await _answer(send, 303, "", (b"location", b"/"), (b"set-cookie", cookie.encode()))
-        elif not self._has_cookie(headers):
-            await _answer(send, 403, _REFUSED)
+            return
+        asked = HTTPConnection(scope)
+        if scope["type"] == "websocket":
+            is_own = asked.headers.get("host") in self.hosts
+            if is_own and asked.headers.get("origin") in self.origins and self._has_cookie(asked):
+                await self.app(scope, _bounded(receive, Rate(MOST_MESSAGES)), send)
+            else:
+                await send({"type": "websocket.close", "code": 1008})
+        elif (refusal := self._refusal(asked)) is not None:
+            await refusal(scope, receive, send)
         else:
             await self.app(scope, receive, self._sealed(send))
+
+    def _refusal(self, asked: HTTPConnection) -> Response | None:
+        """What is answered in place of the page; None where the page answers."""
+        origin, method = asked.headers.get("origin"), asked.scope["method"]
+        if not self._rate.passes():
+            return PlainTextResponse("too many requests\n", 429)
+        if asked.headers.get("host") not in self.hosts:
+            return PlainTextResponse("unknown host\n", 400)
+        if origin is not None and origin not in self.origins:
+            return PlainTextResponse("unknown origin\n", 403)
+        if method not in ("GET", "HEAD") and origin is None:
+            return PlainTextResponse("origin missing\n", 403)
+        if _length(asked) > MOST_BYTES:
+            return PlainTextResponse("too large\n", 413)
+        if asked.scope["path"] == "/" and self._is_token(asked.query_params.get("token", "")):
+            swapped = RedirectResponse("/", 303)
+            swapped.set_cookie(self.cookie, self.token, httponly=True, samesite="strict")
+            return swapped
+        return None if self._has_cookie(asked) else PlainTextResponse(_REFUSED, 403)
 
     def _is_token(self, given: str) -> bool:
         return secrets.compare_digest(given.encode(), self.token.encode())
 
-    def _has_cookie(self, headers: dict[str, str]) -> bool:
-        try:
-            found = SimpleCookie(headers.get("cookie", "")).get(self.cookie)
-        except CookieError:
-            return False
-        return found is not None and self._is_token(found.value)
+    def _has_cookie(self, asked: HTTPConnection) -> bool:
+        return self._is_token(asked.cookies.get(self.cookie, ""))
 
     def _sealed(self, send: Send) -> Send:
         """Send that adds what keeps a browser from loading anything from elsewhere."""
-        added = [
-            (b"content-security-policy", self.policy.encode()),
-            (b"x-content-type-options", b"nosniff"),
-            (b"referrer-policy", b"no-referrer"),
-        ]
 
         async def sealed(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message.get("headers", ()), *added]}
+                message = {**message, "headers": [*message.get("headers", ()), *self._sealing]}
             await send(message)
 
         return sealed
 
 
-def _headers(scope: Scope) -> dict[str, str]:
-    return {name.decode("latin-1").lower(): v.decode("latin-1") for name, v in scope["headers"]}
+def _bounded(receive: Receive, rate: Rate) -> Receive:
+    """Receive that takes a socket with too many messages for one that is gone."""
+
+    async def bounded() -> MutableMapping[str, Any]:
+        message = await receive()
+        return message if rate.passes() else {"type": "websocket.disconnect", "code": 1008}
+
+    return bounded
 
 
-def _length(headers: dict[str, str], method: str) -> int:
+def _length(asked: HTTPConnection) -> int:
     """Bytes of a body; too many where a body does not say."""
-    text = headers.get("content-length", "")
-    if text.isdecimal():
-        return int(text)
-    return 0 if method in ("GET", "HEAD") else MOST_BYTES + 1
-
-
-def _query(scope: Scope) -> str:
-    fields = parse_qs(scope.get("query_string", b"").decode("latin-1"))
-    return fields.get("token", [""])[0]
-
-
-async def _answer(send: Send, status: int, text: str, *headers: tuple[bytes, bytes]) -> None:
-    plain = (b"content-type", b"text/plain; charset=utf-8")
-    await send({"type": "http.response.start", "status": status, "headers": [plain, *headers]})
-    await send({"type": "http.response.body", "body": text.encode()})
+    text = asked.headers.get("content-length", "")
+    has_none = asked.scope["method"] in ("GET", "HEAD")
+    return int(text) if text.isdecimal() else 0 if has_none else MOST_BYTES + 1

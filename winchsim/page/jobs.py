@@ -12,10 +12,11 @@ from winchsim.assessment.actions import with_actions
 from winchsim.assessment.evaluate import assess
 from winchsim.inputs import Inputs
 from winchsim.page import picture
-from winchsim.page.answer import answer
+from winchsim.page.answer import answer, numbers
 from winchsim.quantity_text import in_unit
 from winchsim.report.lift import build
 from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetRow
@@ -33,9 +34,9 @@ def lift(inputs: Inputs) -> Iterator[dict[str, Any]]:
     record = simulate(inputs)
     found = answer(assess(record, actions=False, ranges=False), record)
     yield found | {
-        "tracks": picture.tracks(record),
-        "motion": picture.motion(record),
-        "svg": picture.svg(record, inputs, found["tables"]),
+        "tracks": picture.tracks(record, inputs),
+        "motion": picture.motion(record, inputs),
+        "svg": picture.svg(record, inputs, found["status"]),
     }
 
 
@@ -78,11 +79,11 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
             "kind": row.kind.value.replace("_", " "),
             "unit": UNITS[row.kind],
             "values": [_finite(v) for v in (row.measured, row.predicted, row.before)],
-            "is_outlier": bool(row.is_outlier),
         }
         for row in found.residuals
     ]
-    yield {"inputs": found.inputs, "rows": measured}
+    calibrated = assess(simulate(found.inputs), actions=False, ranges=False)
+    yield {"inputs": found.inputs, "rows": measured, "numbers": numbers(calibrated)}
 
 
 def _finite(value: float) -> float | None:
@@ -116,7 +117,7 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
         rows.append(
             {
                 "text": f"{text} {study.question.unit}".strip(),
-                "status": study.sweep.status(i).value,
+                "mark": MARKS[study.sweep.status(i)],
                 "time": f"{time:.3g} s" if math.isfinite(time) else "no lift",
                 "ranks": [int(column.rank[i]) for column in columns],
                 "is_present": i == study.present,
@@ -128,49 +129,19 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
 
 
 def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[dict[str, Any]]:
-    """Map of two keys: status of each cell, and the line on which each check begins to fail."""
+    """Map of two keys: status of each cell, and the lines on which each check begins to fail."""
+    from contourpy import contour_generator
+
     from winchsim.studies.sweep import sweep
 
     (across, xs), (up, ys) = ((path, np.linspace(*ends, CELLS)) for path, ends in keys.items())
     found = sweep(inputs, {across: xs, up: ys}, ranges=False)
-    shape = (CELLS, CELLS)
     lines = []
     for column in found.checks:
-        margin = np.asarray(
-            column.value - column.hard if column.hard is not None else column.value * np.nan,
-            dtype=float,
-        )
-        tracks = _crossings(xs, ys, margin.reshape(shape), (column.rank == 0).reshape(shape))
-        lines += [{"name": CHECKS[column.key], "points": points} for points in tracks]
-    yield {
-        "x": xs.tolist(),
-        "y": ys.tolist(),
-        "ranks": found.ranks.reshape(shape).tolist(),
-        "lines": lines,
-    }
-
-
-def _crossings(
-    xs: np.ndarray, ys: np.ndarray, margin: np.ndarray, failing: np.ndarray
-) -> list[list[Any]]:
-    """Lines on which a check begins to fail, from bottom to top; None where a column has no such
-    point.
-
-    Between two cells the place follows from the check's value where both have one.
-    """
-    columns = []
-    for values, fails in zip(margin, failing, strict=True):
-        found = []
-        for n in np.flatnonzero(fails[1:] != fails[:-1]):
-            a, b = values[n], values[n + 1]
-            share = a / (a - b) if np.isfinite(a) and np.isfinite(b) and a * b < 0 else 0.5
-            found.append(float(ys[n] + share * (ys[n + 1] - ys[n])))
-        columns.append(found)
-    count = max(map(len, columns))
-    return [
-        [
-            [float(x), found[k] if k < len(found) else None]
-            for x, found in zip(xs, columns, strict=True)
-        ]
-        for k in range(count)
-    ]
+        fails = np.where(column.rank == 0, -1.0, 1.0)
+        margin = np.abs(np.asarray(column.value, float) - (column.hard or math.nan))
+        heights = fails * margin if np.isfinite(margin).all() else fails
+        drawn = contour_generator(xs, ys, heights.reshape(CELLS, CELLS).T).lines(0.0)
+        lines += [{"name": CHECKS[column.key], "points": np.asarray(line).tolist()} for line in drawn]
+    ranks = found.ranks.reshape(CELLS, CELLS).tolist()
+    yield {"x": xs.tolist(), "y": ys.tolist(), "ranks": ranks, "lines": lines}

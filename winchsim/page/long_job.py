@@ -8,9 +8,9 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.errors import InputError, WinchsimError
-from winchsim.page.form import fault_text
+from winchsim.errors import WinchsimError
 from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.page.row import fault_text
 from winchsim.report.plain_text import harmless
 
 
@@ -54,12 +54,8 @@ class LongJob:
             async with aclosing(worker.run(job, *arguments)) as results:
                 async for found in results:
                     result = found
-        except InputError as error:
+        except (WinchsimError, StoppedError, BrokenError) as error:
             trouble = fault_text(error)
-        except StoppedError:
-            trouble = "Stopped."
-        except (WinchsimError, BrokenError) as error:
-            trouble = f"It did not succeed: {str(error).strip().splitlines()[-1][-300:]}"
         worker.stop(again=False)
         if worker is self._worker:
             self._worker = None

@@ -10,15 +10,12 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model.keys import Event
 from winchsim.physics.chain import drum_ratios
-from winchsim.report.figures.plan import Gear, Plan, outline, plan_of
+from winchsim.report.figures.plan import Gear, OtherStage, Plan, outline, plan_of
 from winchsim.report.plain_text import safe
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 240
 """Samples of a curve that the page gets, besides the ends of jumps. [-]"""
-
-LANE = 0.42
-"""Width of the load's lane as a share of the build's width. [-]"""
 
 FALL_SAMPLES = 24
 """Samples of a fall after a break. [-]"""
@@ -32,202 +29,181 @@ def kept_samples(record: Record, most: int = MOST_SAMPLES) -> np.ndarray:
     starts = record.segment_starts
     peaks = [int(np.argmax(np.abs(channel.values))) for channel in record.channels.values()]
     ends = np.concatenate([starts, starts[1:] - 1, [time.size - 1]])
-    if ends.size > most:
-        ends = ends[:: ends.size // most + 1]
+    ends = ends[:: ends.size // most + 1]
     return np.unique(np.concatenate([grid, ends, peaks]).astype(int))
 
 
-def tracks(record: Record) -> dict[str, Any]:
+PANELS = (
+    ("height", "m"),
+    ("speed", "mm/s"),
+    ("current", "A"),
+    ("voltage", "V"),
+    ("tension", "N"),
+    ("tooth load", "% of capacity"),
+    ("winding", "°C"),
+)
+"""Name and unit of each panel of curves."""
+
+
+def tracks(record: Record, inputs: Inputs) -> dict[str, Any]:
     """Curves for the page: time, and for each panel its name, its unit and its lines; limits
     apart."""
-    places = kept_samples(record)
-    m, inputs = record.machine, record.inputs
-
-    def values(array: np.ndarray) -> list[float]:
-        return [float(f"{v:.4g}") for v in array[places]]
-
-    def line(panel: int, name: str, array: np.ndarray) -> dict[str, Any]:
-        return {"panel": panel, "name": name, "v": values(array)}
-
-    lines = [
-        line(0, "height", record["height"]),
-        line(1, "speed", record["speed"] * 1e3),
-        line(2, "supply current", record["current"]),
-        line(3, "voltage at the motors", record["voltage"]),
-        line(4, "rope tension", record["tension"]),
+    places, m = kept_samples(record), record.machine
+    curves = [
+        (0, "height", record["height"]),
+        (1, "speed", record["speed"] * 1e3),
+        (2, "supply current", record["current"]),
+        (3, "voltage at the motors", record["voltage"]),
+        (4, "rope tension", record["tension"]),
     ]
     shares: dict[int, np.ndarray] = {}
     for link in m.links:
-        if link.channel == "mesh" and link.bears > 0 and math.isfinite(link.bears):
+        if link.channel == "mesh" and 0 < link.bears < math.inf:
             share = np.abs(record[f"mesh_{link.index + 1}_force"]) / link.bears * 100
-            if link.index not in shares or share.max() > shares[link.index].max():
-                shares[link.index] = share
-    lines += [line(5, f"teeth of pair {n + 1}", share) for n, share in sorted(shares.items())]
-    lines += [
-        line(6, f"winding, motors {g.number}", record[f"motor_{g.number}_winding"])
-        for g in m.groups
+            shares[link.index] = np.maximum(shares.get(link.index, 0.0), share)
+    curves += [(5, f"teeth of pair {n + 1}", share) for n, share in sorted(shares.items())]
+    windings = [(n, f"motor_{n}_winding") for n in range(1, len(inputs.motors) + 1)]
+    curves += [
+        (6, f"winding, motors {n}", record[name]) for n, name in windings if name in record.channels
     ]
-    limits = [{"panel": 5, "name": "capacity", "at": 100.0}] if shares else []
-    if inputs is not None:
-        limits.append(
-            {"panel": 6, "name": "limit", "at": min(g.winding_limit for g in inputs.motors)}
-        )
-        limits.append({"panel": 0, "name": "target", "at": inputs.load.height})
-        if inputs.supply.current_limit is not None:
-            limits.append({"panel": 2, "name": "limit", "at": inputs.supply.current_limit})
-    panels = [
-        ("height", "m"),
-        ("speed", "mm/s"),
-        ("current", "A"),
-        ("voltage", "V"),
-        ("tension", "N"),
-        ("tooth load", "% of capacity"),
-        ("winding", "°C"),
+    limits = [
+        (0, "target", inputs.load.height),
+        (2, "limit", inputs.supply.current_limit),
+        (5, "capacity", 100.0 if shares else None),
+        (6, "limit", min(group.winding_limit for group in inputs.motors)),
     ]
     return {
         "t": [float(f"{t:.5g}") for t in record.time[places]],
-        "panels": panels,
-        "lines": lines,
-        "limits": limits,
+        "panels": PANELS,
+        "lines": [
+            {"panel": panel, "name": name, "v": [float(f"{v:.5g}") for v in array[places]]}
+            for panel, name, array in curves
+        ],
+        "limits": [
+            {"panel": panel, "name": name, "at": at} for panel, name, at in limits if at is not None
+        ],
     }
 
 
-def motion(record: Record) -> dict[str, Any]:
+def motion(record: Record, inputs: Inputs) -> dict[str, Any]:
     """Height, angle of the drum, radius of its rope and heat of the motors over time, the fall
     after a break included."""
     places = kept_samples(record)
-    m, time = record.machine, record.time
-    steps = np.diff(time) * (record["drum_speed"][1:] + record["drum_speed"][:-1]) / 2
-    angle = np.concatenate([[0.0], np.cumsum(steps)])[places]
-    radii = [layer.radius for layer in m.layers]
-    layer = record["layer"].astype(int).clip(1, len(radii))[places]
-    heat = max(
-        ((record[f"motor_{g.number}_winding"][places] / limit) for g, limit in _limits(record)),
-        key=lambda array: float(array.max()),
-    )
+    m, time, speed = record.machine, record.time, record["drum_speed"]
+    angle = np.concatenate([[0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)])
+    radii = np.array([layer.radius for layer in m.layers])
+    hottest = [
+        record[f"motor_{number}_winding"] / group.winding_limit
+        for number, group in enumerate(inputs.motors, start=1)
+        if f"motor_{number}_winding" in record.channels
+    ]
     found = {
-        "t": time[places], "h": record["height"][places], "a": angle,
-        "r": np.array([radii[n - 1] for n in layer]), "w": heat, "i": record["current"][places],
-    }  # fmt: skip
-    fallen = record.fall
-    broke = record.first(Event.OVERLOAD)
-    if fallen is not None and broke is not None and math.isfinite(fallen.time) and fallen.time > 0:
-        found = _with_fall(found, fallen.time, float(record["speed"][-1]), m)
+        "t": time,
+        "h": record["height"],
+        "a": angle,
+        "r": radii[record["layer"].astype(int).clip(1, radii.size) - 1],
+        "w": np.max(hottest, axis=0),
+        "i": record["current"],
+    }
+    found = {key: array[places] for key, array in found.items()}
+    broke, fallen = record.first(Event.OVERLOAD), record.fall
+    if fallen is not None and 0 < fallen.time < math.inf:
+        found = _with_fall(found, record, fallen.time)
     rounded = {key: [float(f"{v:.5g}") for v in array] for key, array in found.items()}
     return rounded | {"top": m.height(m.top_travel), "broke": None if broke is None else broke.time}
 
 
-def _limits(record: Record) -> list[tuple[Any, float]]:
-    given = record.inputs.motors if record.inputs is not None else ()
-    limits = {n: group.winding_limit for n, group in enumerate(given, start=1)}
-    return [(g, limits.get(g.number, 120.0)) for g in record.machine.groups]
-
-
 def _with_fall(
-    found: dict[str, np.ndarray], duration: float, speed: float, m: Any
+    found: dict[str, np.ndarray], record: Record, duration: float
 ) -> dict[str, np.ndarray]:
-    """The same with the closed form of the fall behind it: constant acceleration down to the
-    floor."""
+    """The same with the closed form of the fall behind it: slower and slower up to its highest
+    point, then faster and faster down to the floor."""
+    body = record.machine.body
     s = np.linspace(0, duration, FALL_SAMPLES)[1:]
-    height = float(found["h"][-1])
-    rising = max(speed, 0.0)
-    pull = (height / m.body.rise + speed * duration) * 2 / duration**2 if rising == 0 else None
-    if pull is None:
-        weight, rub = m.body.gravity * m.body.rise, m.body.friction / m.body.mass
-        up = rising / (weight + rub)
-        apex = height / m.body.rise + rising * up / 2
-        travel = np.where(s < up, height / m.body.rise + rising * s - (weight + rub) * s**2 / 2,
-                          apex - (weight - rub) * (s - up) ** 2 / 2)  # fmt: skip
-    else:
-        travel = height / m.body.rise + speed * s - pull * s**2 / 2
+    weight, rub = body.gravity * body.rise, body.friction / body.mass
+    start, up = float(record["height"][-1]) / body.rise, max(float(record["speed"][-1]), 0.0)
+    down = min(float(record["speed"][-1]), 0.0)
+    rising = up / (weight + rub)
+    before, after = np.minimum(s, rising), np.maximum(s - rising, 0.0)
+    travel = start + up * before - (weight + rub) * before**2 / 2
+    travel += down * after - (weight - rub) * after**2 / 2
     more = {key: np.repeat(array[-1], s.size) for key, array in found.items()}
     more |= {
         "t": found["t"][-1] + s,
-        "h": np.maximum(travel, 0.0) * m.body.rise,
+        "h": np.maximum(travel, 0.0) * body.rise,
         "i": np.zeros(s.size),
     }
     return {key: np.concatenate([array, more[key]]) for key, array in found.items()}
 
 
-def svg(record: Record, inputs: Inputs, tables: dict[str, str]) -> str:
-    """The build seen along its shafts, with the load's lane beside it; parts are marked by their
-    status in words.
+def svg(record: Record, inputs: Inputs, status: dict[str, str]) -> str:
+    """The build seen along its shafts, with the load's lane beside it; what is thin, fails or
+    breaks has its name and that word in a line above, and a thread that leads to the part.
 
     Parameters
     ----------
     record : Record
     inputs : Inputs
-    tables : dict of str to str
+    status : dict of str to str
         Worst status by table, from `winchsim.page.answer`.
     """
-    m, plan = record.machine, plan_of(inputs)
+    plan, (x, y) = plan_of(inputs), plan_of(inputs).drum
     core = inputs.drum.diameter / 2
-    outer = max([core, *(layer.radius + inputs.rope.diameter / 2 for layer in m.layers[:8])])
-    flange = (inputs.drum.flange_diameter or 0.0) / 2 or outer
-    spots = [(g.x, g.y, g.tip) for g in plan.gears] + [
-        (s.x, s.y, s.diameter / 2) for s in plan.motors
-    ]
-    spots += [(*plan.drum, max(outer, flange)), *((x, y, 0.006) for x, y in plan.shafts)]
+    outer = max([core, *(r.radius + inputs.rope.diameter / 2 for r in record.machine.layers[:8])])
+    flange = max(outer, (inputs.drum.flange_diameter or 0.0) / 2)
+    spots = [(g.x, g.y, g.tip) for g in plan.gears]
+    spots += [(s.x, s.y, s.diameter / 2) for s in plan.motors] + [(x, y, flange)]
+    spots += [(*shaft, 0.006) for shaft in plan.shafts]
     left, right = min(x - r for x, _, r in spots), max(x + r for x, _, r in spots)
     low, high = min(y - r for _, y, r in spots), max(y + r for _, y, r in spots)
-    wide, tall = right - left, high - low
-    lane = max(LANE * wide, 0.35 * tall)
-    floor = low - 0.75 * max(tall, 0.5 * wide)
-    unit = (wide + lane) / 100
-    ratios = _shaft_ratios(m, plan)
-    parts = [_gear(gear, ratios, plan) for gear in plan.gears]
-    parts += [_motor(spot) for spot in plan.motors]
-    numbers = [n for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)]
-    last = {numbers[gear.shaft]: gear for gear in plan.gears if not gear.driver}
+    unit = max(right - left, 0.7 * (high - low)) / 70
+    right = max(right, x + outer + 8 * unit)
+    floor = low - 50 * unit
+    notes = _notes(record, inputs, plan, status, outer)
+    parts = [_gear(gear, _shaft_ratios(record.machine, plan), plan) for gear in plan.gears]
     parts += [
-        _words(
-            tables.get(f"stage.{n}", ""),
-            gear.x,
-            gear.y + gear.tip + 0.6 * unit,
-            unit,
-            f"stage {n} ",
-        )
-        for n, gear in last.items()
+        _circle(s.x, s.y, s.diameter / 2, "motor" + " dead" * (not s.live)) for s in plan.motors
     ]
+    parts += [_other(stage, unit) for stage in plan.others]
     parts += [
-        f'<g class="box"><path d="M{1e3 * o.x:.2f} {1e3 * o.y:.2f}L{1e3 * o.to_x:.2f} {1e3 * o.to_y:.2f}"/>'
-        f"{_text(o.to_x, o.to_y + 3 * unit, f'{o.kind} {o.ratio:.3g}:1', unit)}</g>"
-        for o in plan.others
+        _circle(x, y, flange, "flange"),
+        _circle(x, y, core, "wound", ' id="w-wound"'),
+        f"<g {_turning(1, x, y)}>{_circle(x, y, core, 'core')}"
+        f'<path class="spoke" d="M{_at(x - core, y)}L{_at(x + core, y)}"/></g>',
+        _load(inputs, (x, y), floor, y - flange - 6 * unit, unit),
+        f'<path class="floor" d="M{_at(x - 8 * unit, floor)}L{_at(right, floor)}"/>',
     ]
+    for row, (text, to_x, to_y) in enumerate(notes):
+        at = left, high + (4 * row + 2) * unit
+        parts += [f'<path class="thread" d="M{_at(*at)}L{_at(to_x, to_y)}"/>']
+        parts += [_text(*at, text, 3 * unit, "start")]
+    top = high + (4 * len(notes) + 2) * unit
+    edges = left - 2 * unit, -top, right - left + 4 * unit, top - floor + 2 * unit
+    box = " ".join(f"{1e3 * number:.2f}" for number in edges)
+    about = "The build to scale, seen along its shafts; the load's height has a scale of its own."
+    said = "".join(f" {text}." for text, _, _ in notes)
+    return f'<svg class="build" viewBox="{box}" role="img" aria-label="{about}{said}">{"".join(parts)}</svg>'
+
+
+def _notes(
+    record: Record, inputs: Inputs, plan: Plan, status: dict[str, str], outer: float
+) -> list[tuple[str, float, float]]:
+    """Words about parts, and where those are."""
     x, y = plan.drum
-    status = _words(tables.get("drum", ""), x, y + max(outer, flange) + 2.5 * unit, unit, "drum ")
-    drum = (
-        f'<g class="drum"><circle class="flange" cx="{1e3 * x:.2f}" cy="{1e3 * y:.2f}" r="{1e3 * flange:.2f}"/>'
-        f'<circle class="wound" id="w-wound" cx="{1e3 * x:.2f}" cy="{1e3 * y:.2f}" r="{1e3 * core:.2f}"/>'
-        f'<g class="turns" data-k="1" data-x="{1e3 * x:.3f}" data-y="{1e3 * y:.3f}">'
-        f'<circle class="core" cx="{1e3 * x:.2f}" cy="{1e3 * y:.2f}" r="{1e3 * core:.2f}"/>'
-        f'<path class="spoke" d="M{1e3 * (x - core):.2f} {1e3 * y:.2f}H{1e3 * (x + core):.2f}"/></g>{status}</g>'
-    )
-    top = y - max(outer, flange) - 6 * unit
-    hang = (
-        f'<path class="rope" id="w-rope" data-x="{1e3 * x:.2f}" data-y="{1e3 * y:.2f}" d=""/>'
-        f'<g id="w-load" data-floor="{1e3 * floor:.2f}" data-top="{1e3 * top:.2f}">'
-        f'<rect class="load" x="{-5e3 * unit:.2f}" y="0" width="{1e4 * unit:.2f}" height="{8e3 * unit:.2f}"/>'
-        f'<g transform="scale(1 -1)"><text y="{-3e3 * unit:.2f}" font-size="{3e3 * unit:.2f}" text-anchor="middle">'
-        f"{inputs.load.mass:.3g} kg</text></g></g>"
-        f'<path class="floor" d="M{1e3 * (x - 12 * unit):.2f} {1e3 * floor:.2f}h{24e3 * unit:.2f}"/>'
-    )
-    right = max(right, x + 16 * unit)
-    box = (left - 2 * unit, -high - 6 * unit, right - left + 4 * unit, high - floor + 9 * unit)
-    edge = " ".join(f"{1e3 * number:.2f}" for number in box)
-    about = (
-        "The build to scale, seen along its shafts; the height of the load has a scale of its own."
-    )
-    return (
-        (
-            f'<svg class="build" viewBox="{edge}" role="img" '
-            f'aria-label="{about}"><g transform="scale(1 -1)">'
-        )
-        + "".join(parts)
-        + hang
-        + drum
-        + "</g></svg>"
-    )
+    places = {"motors": (plan.motors[0].x, plan.motors[0].y), "drum": plan.drum}
+    places["rope"] = x + outer, y - outer
+    numbers = [n for n, s in enumerate(inputs.stage, start=1) for _ in range(s.repeat)]
+    for number, shaft in zip(numbers, plan.shafts, strict=False):
+        places[f"stage.{number}"] = shaft
+    broken = record.broken_link
+    words = {path: word for path, word in status.items() if word in ("fails", "thin")}
+    if broken is not None:
+        words[broken.where] = "breaks"
+    return [
+        (f"{path.replace('.', ' ')} {words[path]}", *place)
+        for path, place in places.items()
+        if path in words
+    ]
 
 
 def _shaft_ratios(m: Any, plan: Plan) -> list[float]:
@@ -239,39 +215,50 @@ def _shaft_ratios(m: Any, plan: Plan) -> list[float]:
 
 
 def _gear(gear: Gear, ratios: list[float], plan: Plan) -> str:
-    points = " ".join(f"{1e3 * x:.2f},{1e3 * y:.2f}" for x, y in outline(gear))
     k = ratios[gear.shaft]
     if gear.shaft == -1:
         first = next(g for g in plan.gears if not g.driver)
         k = -ratios[0] * first.teeth / gear.teeth
-    kind = "pinion" if gear.driver else "gear"
-    hub = (
-        f'<circle class="hub" cx="{1e3 * gear.x:.2f}" '
-        f'cy="{1e3 * gear.y:.2f}" r="{0.3e3 * gear.root:.2f}"/>'
-    )
-    reach, turn = 1e3 * gear.root, gear.turn
-    spoke = (
-        f'<path class="spoke" d="M{1e3 * gear.x:.2f} {1e3 * gear.y:.2f}'
-        f'l{reach * math.cos(turn):.2f} {reach * math.sin(turn):.2f}"/>'
-    )
+    edge = _at(gear.x + gear.root * math.cos(gear.turn), gear.y + gear.root * math.sin(gear.turn))
     return (
-        f'<g class="{kind}" data-k="{k:.5g}" data-x="{1e3 * gear.x:.3f}" data-y="{1e3 * gear.y:.3f}">'
-        f'<polygon points="{points}"/>{spoke}{hub}</g>'
+        f'<g class="{"pinion" if gear.driver else "gear"}" {_turning(k, gear.x, gear.y)}>'
+        f'<polygon points="{" ".join(_at(*point) for point in outline(gear))}"/>'
+        f'<path class="spoke" d="M{_at(gear.x, gear.y)}L{edge}"/>'
+        f"{_circle(gear.x, gear.y, 0.3 * gear.root, 'hub')}</g>"
     )
 
 
-def _motor(spot: Any) -> str:
-    kind = "motor" if spot.live else "motor dead"
+def _other(stage: OtherStage, unit: float) -> str:
+    line = f'<path class="box" d="M{_at(stage.x, stage.y)}L{_at(stage.to_x, stage.to_y)}"/>'
+    middle = (stage.x + stage.to_x) / 2, (stage.y + stage.to_y) / 2 + 3 * unit
+    return line + _text(*middle, f"{stage.kind} {stage.ratio:.3g}:1", 3 * unit)
+
+
+def _load(inputs: Inputs, drum: tuple[float, float], floor: float, top: float, unit: float) -> str:
+    """Rope and load, which the page's script moves between floor and top."""
+    places = f'data-x="{1e3 * drum[0]:.2f}" data-y="{-1e3 * drum[1]:.2f}"'
+    ends = f'data-floor="{-1e3 * floor:.2f}" data-top="{-1e3 * top:.2f}"'
+    wide, tall = 1e4 * unit, 8e3 * unit
     return (
-        f'<circle class="{kind}" cx="{1e3 * spot.x:.2f}" cy="{1e3 * spot.y:.2f}" '
-        f'r="{1e3 * spot.diameter / 2:.2f}"/>'
+        f'<path class="rope" id="w-rope" {places} d=""/><g id="w-load" {ends}>'
+        f'<rect class="load" x="{-wide / 2:.2f}" y="{-tall:.2f}" width="{wide:.2f}" '
+        f'height="{tall:.2f}"/>{_text(0, 3 * unit, f"{inputs.load.mass:.3g} kg", 3 * unit)}</g>'
     )
 
 
-def _words(status: str, x: float, y: float, unit: float, before: str = "") -> str:
-    return _text(x, y, before + status, unit) if status in ("fails", "thin") else ""
+def _at(x: float, y: float) -> str:
+    return f"{1e3 * x:.2f} {-1e3 * y:.2f}"
 
 
-def _text(x: float, y: float, text: str, unit: float) -> str:
-    place = f'transform="translate({1e3 * x:.2f} {1e3 * y:.2f}) scale(1 -1)"'
-    return f'<text {place} font-size="{3e3 * unit:.2f}" text-anchor="middle">{safe(text)}</text>'
+def _turning(k: float, x: float, y: float) -> str:
+    """What the page's script turns by `k` times the angle of the drum."""
+    return f'data-k="{-k:.5g}" data-x="{1e3 * x:.2f}" data-y="{-1e3 * y:.2f}"'
+
+
+def _circle(x: float, y: float, radius: float, kind: str, more: str = "") -> str:
+    return f'<circle class="{kind}" cx="{1e3 * x:.2f}" cy="{-1e3 * y:.2f}" r="{1e3 * radius:.2f}"{more}/>'
+
+
+def _text(x: float, y: float, text: str, size: float, anchor: str = "middle") -> str:
+    place = f'x="{1e3 * x:.2f}" y="{-1e3 * y:.2f}" font-size="{1e3 * size:.2f}"'
+    return f'<text {place} text-anchor="{anchor}">{safe(text)}</text>'

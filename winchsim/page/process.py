@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
+import multiprocessing
 import os
-import subprocess
-import sys
-import threading
+import weakref
 from collections.abc import AsyncGenerator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from winchsim.errors import WinchsimError
-from winchsim.page.worker import BROKEN, FAULT, PART, receive, send
+from winchsim.page.worker import BROKEN, FAULT, PART, main
+
+_SPAWN = multiprocessing.get_context("spawn")
+
+_READERS = ThreadPoolExecutor(64)
+"""Threads that wait for messages, which may arrive in pieces."""
+
+_RUNNING: weakref.WeakSet[Worker] = weakref.WeakSet()
 
 
 class StoppedError(Exception):
@@ -28,17 +34,15 @@ class Worker:
 
     def __init__(self) -> None:
         self.busy = False
+        _RUNNING.add(self)
         self._start()
 
     def _start(self) -> None:
-        self._fresh = True
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "winchsim.page.worker"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            start_new_session=True,  # an interrupt of the terminal is for the server alone
-            env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
-        )
+        os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1")  # inherited
+        self._pipe, theirs = _SPAWN.Pipe()
+        self._process = _SPAWN.Process(target=main, args=(theirs,), daemon=True)
+        self._process.start()
+        theirs.close()
 
     async def run(self, job: str, *arguments: Any) -> AsyncGenerator[Any, None]:
         """Results of a job, one by one.
@@ -52,23 +56,19 @@ class Worker:
         BrokenError
             A fault of winchsim itself.
         """
-        if self._process.poll() is not None:
+        if not self._process.is_alive():
             self._start()
-        process, self.busy = self._process, True
+        pipe, self.busy = self._pipe, True
+        loop = asyncio.get_running_loop()
         try:
-            if self._fresh:
-                await _next(process)
-                self._fresh = False
-            send(process.stdin, (job, arguments))  # type: ignore[arg-type]
-            while (message := await _next(process))[0] == PART:
+            await loop.run_in_executor(_READERS, pipe.send, (job, arguments))
+            while (message := await loop.run_in_executor(_READERS, pipe.recv))[0] == PART:
                 yield message[1]
             self.busy = False
         except (EOFError, OSError) as error:
-            raise StoppedError from error
+            raise StoppedError("Stopped.") from error
         finally:
-            if (
-                self.busy and process is self._process
-            ):  # left in the middle: its results are not wanted
+            if self.busy and pipe is self._pipe:  # left in the middle: nobody wants its results
                 self.stop()
         kind, found = message
         if kind == FAULT and isinstance(found, WinchsimError):
@@ -78,41 +78,13 @@ class Worker:
 
     def stop(self, *, again: bool = True) -> None:
         """Kill the process, and start a new one in its place unless nothing is to follow."""
-        process, self.busy = self._process, False
-        process.kill()
-        threading.Thread(target=_buried, args=(process,), daemon=True).start()
+        self._process.kill()
+        self.busy = False
         if again:
             self._start()
 
 
-def _buried(process: subprocess.Popen[bytes]) -> None:
-    process.wait()
-    for stream in (process.stdin, process.stdout):
-        with contextlib.suppress(OSError, ValueError):
-            stream.close()  # type: ignore[union-attr]
-
-
-async def _next(process: subprocess.Popen[bytes]) -> Any:
-    """Next message, read by a thread of its own: a message may arrive in pieces."""
-    loop = asyncio.get_running_loop()
-    future: asyncio.Future[Any] = loop.create_future()
-
-    def read() -> None:
-        try:
-            found, error = receive(process.stdout), None  # type: ignore[arg-type]
-        except Exception as raised:
-            found, error = None, raised
-        with contextlib.suppress(RuntimeError):  # the loop has ended
-            loop.call_soon_threadsafe(_settle, future, found, error)
-
-    threading.Thread(target=read, daemon=True).start()
-    return await future
-
-
-def _settle(future: asyncio.Future[Any], found: Any, error: Exception | None) -> None:
-    if future.done():
-        return
-    if error is None:
-        future.set_result(found)
-    else:
-        future.set_exception(error if isinstance(error, (EOFError, OSError)) else EOFError())
+def stop_all() -> None:
+    """Kill every process that is left."""
+    for worker in list(_RUNNING):
+        worker.stop(again=False)

@@ -4,12 +4,12 @@ Ctrl-C."""
 from __future__ import annotations
 
 import contextlib
-import logging
 import secrets
 import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from importlib.util import find_spec
 
 import uvicorn
 from fastapi import FastAPI
@@ -17,7 +17,7 @@ from nicegui import core, ui
 
 from winchsim.errors import Code, Fault, InputError
 from winchsim.page.guard import MOST_BYTES, Guard
-from winchsim.page.screen import Site, open_tab
+from winchsim.page.tab import Site
 
 PORTS = range(8321, 8331)
 """Ports that are tried one after the other. [-]"""
@@ -37,20 +37,14 @@ def bind(address: str, port: int | None) -> socket.socket:
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
     reason = ""
     for number in PORTS if port is None else (port,):
-        found = socket.socket(family, socket.SOCK_STREAM)
-        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            found.bind((address, number))
-            found.listen(64)
+            return socket.create_server((address, number), family=family, backlog=64)
         except (OSError, OverflowError) as error:
-            found.close()
             reason = str(getattr(error, "strerror", None) or error).lower()
-        else:
-            return found
     wanted = (
         f"{address}:{port}" if port is not None else f"{address}, ports {PORTS[0]} to {PORTS[-1]}"
     )
-    hint = "choose another one with --port" if port is not None else "give a free one with --port"
+    hint = "give a free port with --port"
     raise InputError((Fault(f"cannot listen on {wanted}: {reason}", hint=hint, code=Code.USAGE),))
 
 
@@ -88,16 +82,16 @@ def serve(
     listening : socket
         From `bind`.
     ready : callable
-        Called with the address when the page can be opened.
+        Called with the address; whoever opens it at once waits until the page is there.
     browse : bool
         Whether to open a browser.
     """
     hosts, token = addresses(listening), secrets.token_urlsafe(18)
-    address = f"http://{hosts[0]}/?token={token}"
-    site.share_address = f"http://{hosts[-1]}/?token={token}"
-    logging.getLogger("nicegui").addHandler(site.log_handler)
+    address, shared = (f"http://{host}/?token={token}" for host in (hosts[0], hosts[-1]))
+    if not hosts[-1].startswith(("127.", "localhost", "[::1]")):
+        site.share_address, site.code = shared, _code(shared)
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
-    ui.page("/", title="winchsim")(lambda: open_tab(site))
+    ui.page("/", title="winchsim")(site.open_tab)
     ui.run_with(
         app,
         dark=None,
@@ -118,27 +112,21 @@ def serve(
         timeout_graceful_shutdown=GRACE,
         lifespan="on",
     )
-    server = _Server(config, lambda: _opened(ready, address, browse))
+    ready(address)
+    if browse:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     try:
-        server.run(sockets=[listening])
+        uvicorn.Server(config).run(sockets=[listening])
     except KeyboardInterrupt:  # raised again by the server when it has ended
         pass
     finally:
         site.close()
 
 
-class _Server(uvicorn.Server):
-    def __init__(self, config: uvicorn.Config, started: Callable[[], None]) -> None:
-        super().__init__(config)
-        self._when_started = started
+def _code(address: str) -> str:
+    """An address as a picture that a phone's camera reads; empty without the library for it."""
+    if find_spec("segno") is None:
+        return ""
+    import segno
 
-    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-        await super().startup(sockets)
-        if self.started:
-            self._when_started()
-
-
-def _opened(ready: Callable[[str], None], address: str, browse: bool) -> None:
-    ready(address)
-    if browse:
-        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    return str(segno.make(address, error="m").svg_inline(scale=5, border=3, light="white"))

@@ -10,9 +10,9 @@ import time
 from dataclasses import field
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, OutputError, WinchsimError
+from winchsim.errors import OutputError, WinchsimError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs
+from winchsim.inputs import Inputs, walk
 from winchsim.report.writing import write_file
 from winchsim.scenario.change import from_values, to_values
 from winchsim.scenario.faults import Collector
@@ -28,6 +28,9 @@ MOST_VARIANTS = 30
 
 MOST_TABS = 8
 """Tabs whose work is kept. [-]"""
+
+MOST_CHARACTERS = 20_000_000
+"""Of a work file that is read. [-]"""
 
 SAME_CHANGE = 1.0
 """Changes of one value that follow each other faster are one step of undo. [s]"""
@@ -63,19 +66,13 @@ def moved(inputs: Inputs, table: str, index: int, by: int) -> Inputs:
 def changes(base: Inputs, inputs: Inputs) -> list[tuple[str, Any]]:
     """Single values in which a build differs from another one: path and value, None where it is
     left out."""
-    here, there = dict(_leaves(to_values(inputs))), dict(_leaves(to_values(base)))
+    here, there = (
+        {path: value for path, value, _ in walk(build) if path in build.given}
+        for build in (inputs, base)
+    )
     return [
         (path, here.get(path)) for path in {**there, **here} if here.get(path) != there.get(path)
     ]
-
-
-def _leaves(node: Any, path: str = "") -> Any:
-    pairs = enumerate(node, start=1) if isinstance(node, list) else node.items()
-    for key, value in pairs:
-        if isinstance(value, (dict, list)):
-            yield from _leaves(value, f"{path}{key}.")
-        else:
-            yield f"{path}{key}", value
 
 
 @dataclass
@@ -102,24 +99,9 @@ class State:
         self.base = scenario.inputs
         self.inputs = scenario.inputs
         self.variants: list[Variant] = []
-        self._undo: list[Inputs] = []
-        self._redo: list[Inputs] = []
+        self.done: list[Inputs] = []
+        self.undone: list[Inputs] = []
         self._last = ("", 0.0)
-
-    @property
-    def can_undo(self) -> bool:
-        """Whether there is a step to take back."""
-        return bool(self._undo)
-
-    @property
-    def can_redo(self) -> bool:
-        """Whether a step was taken back."""
-        return bool(self._redo)
-
-    @property
-    def is_changed(self) -> bool:
-        """Whether there is work that the file does not hold."""
-        return self.inputs != self.base or bool(self.variants)
 
     def put(self, inputs: Inputs, what: str = "") -> None:
         """Make a build the present one; changes of the same `what` in quick succession are one
@@ -129,42 +111,29 @@ class State:
         now = time.monotonic()
         is_same = bool(what) and what == self._last[0] and now - self._last[1] < SAME_CHANGE
         if not is_same:
-            self._undo.append(self.inputs)
-            del self._undo[:-MOST_STEPS]
-        self._redo.clear()
+            self.done.append(self.inputs)
+            del self.done[:-MOST_STEPS]
+        self.undone.clear()
         self._last = (what, now)
         self.inputs = inputs
 
-    def undo(self) -> None:
-        """Take the last step back."""
-        if self._undo:
-            self._redo.append(self.inputs)
-            self.inputs = self._undo.pop()
+    def step(self, *, back: bool) -> None:
+        """Take the last change back, or make it again."""
+        source, to = (self.done, self.undone) if back else (self.undone, self.done)
+        if source:
+            to.append(self.inputs)
+            self.inputs = source.pop()
             self._last = ("", 0.0)
 
-    def redo(self) -> None:
-        """Take the step again."""
-        if self._redo:
-            self._undo.append(self.inputs)
-            self.inputs = self._redo.pop()
-
-    def keep(self, name: str, numbers: dict[str, Any]) -> Variant:
-        """Keep the present build under a name; one of the same name is replaced.
-
-        Raises
-        ------
-        InputError
-            The name is empty, or there are too many variants.
-        """
+    def keep(self, name: str, numbers: dict[str, Any], inputs: Inputs | None = None) -> str:
+        """Keep the present build, or another one, under a name; one of the same name is replaced.
+        Returns what prevents it."""
         name = " ".join(name.split())[:60]
-        self.variants = [variant for variant in self.variants if variant.name != name]
-        if not name or len(self.variants) >= MOST_VARIANTS:
-            expected = "a name" if not name else f"at most {MOST_VARIANTS} variants"
-            raise InputError(
-                (Fault("cannot be kept", "variant", expected=expected, code=Code.TOO_MUCH),)
-            )
-        self.variants.append(Variant(name, self.inputs, numbers))
-        return self.variants[-1]
+        others = [variant for variant in self.variants if variant.name != name]
+        if not name or len(others) >= MOST_VARIANTS:
+            return f"A variant needs a name, and at most {MOST_VARIANTS} are kept."
+        self.variants = [*others, Variant(name, inputs or self.inputs, numbers)]
+        return ""
 
     def dump(self) -> dict[str, Any]:
         """State as plain values for the work file."""
@@ -174,20 +143,19 @@ class State:
         ]
         return {"values": to_values(self.inputs), "variants": kept}
 
-    def load(self, dumped: dict[str, Any]) -> None:
-        """Take over a state that `dump` gave.
-
-        Raises
-        ------
-        WinchsimError
-            Its values are none of a scenario.
-        """
-        variants = [
-            Variant(str(row["name"])[:60], from_values(row["values"]), dict(row["numbers"]))
-            for row in dumped["variants"][:MOST_VARIANTS]
-        ]
-        self.put(from_values(dumped["values"]))
+    def restore(self, dumped: dict[str, Any] | None) -> bool:
+        """Take over a state that `dump` gave; False where there is none, or it is damaged."""
+        try:
+            rows = [] if dumped is None else dumped["variants"][:MOST_VARIANTS]
+            variants = [
+                Variant(str(row["name"])[:60], from_values(row["values"]), dict(row["numbers"]))
+                for row in rows
+            ]
+            self.put(from_values((dumped or {})["values"]))
+        except (WinchsimError, KeyError, TypeError, AttributeError, ValueError):
+            return False
         self.variants = variants
+        return True
 
 
 class WorkFile:
@@ -205,7 +173,7 @@ class WorkFile:
         self._tabs: dict[str, dict[str, Any]] = {}
         try:
             with open(self.path, encoding="utf-8") as file:
-                read = json.load(file)
+                read = json.loads(file.read(MOST_CHARACTERS))
             if read["format"] != FORMAT:
                 raise ValueError(f"its format is {read['format']}")
             self._tabs = {str(key): dict(tab) for key, tab in read["tabs"].items()}
@@ -218,20 +186,17 @@ class WorkFile:
 
     def of_tab(self, key: str) -> dict[str, Any] | None:
         """State that a tab had."""
-        found = self._tabs.get(key)
-        return None if found is None else found["state"]
+        return self._tabs.get(key, {}).get("state")
 
     def latest(self) -> tuple[str, dict[str, Any]] | None:
         """When the latest work was kept, in local time, and its state."""
-        if not self._tabs:
-            return None
-        tab = list(self._tabs.values())[-1]
-        return str(tab["when"]), tab["state"]
+        tab = next(reversed(self._tabs.values()), None)
+        return None if tab is None else (str(tab["when"]), tab["state"])
 
     def keep(self, key: str, state: State) -> None:
         """Keep the state of a tab on disk. A file that could not be read is not replaced."""
         self._tabs.pop(key, None)
-        if state.is_changed:
+        if state.inputs != state.base or state.variants:
             when = time.strftime("%Y-%m-%d %H:%M")
             self._tabs[key] = {"when": when, "state": state.dump()}
         for old in list(self._tabs)[:-MOST_TABS]:
@@ -241,14 +206,3 @@ class WorkFile:
         text = json.dumps({"format": FORMAT, "tabs": self._tabs}, ensure_ascii=False)
         with contextlib.suppress(OutputError):
             write_file(self.path, text, force=True)
-
-
-def restored(state: State, dumped: dict[str, Any] | None) -> bool:
-    """Whether a state from the work file could be taken over."""
-    if dumped is None:
-        return False
-    try:
-        state.load(dumped)
-    except (WinchsimError, KeyError, TypeError, AttributeError):
-        return False
-    return True

@@ -8,13 +8,15 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.errors import InputError
-from winchsim.page.form import fault_text
-from winchsim.page.state import changes
+from winchsim.page.long_job import LongJob
+from winchsim.page.state import Variant, changes
 from winchsim.report.plain_text import harmless
 
 MOST_CHANGES = 6
 """Changed keys that a row names. [-]"""
+
+OF_THE_FILE = "(file)"
+"""Row of the scenario as its file has it."""
 
 
 class Variants:
@@ -26,42 +28,37 @@ class Variants:
         with ui.element("section").classes("sheet").props('aria-label="Variants"'):
             with ui.element("div").classes("line"):
                 self._name = ui.input("Name of this variant").props("dense outlined maxlength=60")
-                ui.button("Keep the present build", on_click=self._keep).props("outline no-caps")
-                back = ui.button(
-                    "Back to the file",
-                    on_click=lambda: tab.take(tab.state.base, "This is the build of the file."),
-                )
-                back.props("outline no-caps")
-                ui.button("CSV", on_click=self._csv).props(
-                    'outline no-caps aria-label="Table as CSV"'
-                )
+                for text, do in (
+                    ("Keep the present build", self._keep),
+                    ("Back to the file", lambda: tab.take(tab.state.base, "As in the file.")),
+                    ("Table as CSV", self._csv),
+                ):
+                    ui.button(text, on_click=do).props("outline no-caps")
+            self._job = LongJob(tab)
             self._box = ui.element("div").classes("scroll")
         tab.followers.append(self._refresh)
 
     def _keep(self) -> None:
-        try:
-            numbers = self.tab.answer.get("numbers", {})
-            self.tab.state.keep(harmless(self._name.value or ""), numbers)
-        except InputError as error:
-            self.tab.tell(fault_text(error))
+        numbers = self.tab.answer.get("numbers", {})
+        if trouble := self.tab.state.keep(harmless(self._name.value or ""), numbers):
+            self.tab.tell(trouble)
             return
         self._name.set_value("")
         self.tab.changed()
 
     def rows(self) -> list[dict[str, Any]]:
-        """Rows of the table: name, what was changed, key numbers."""
+        """Rows of the table: name, what was changed, key numbers; the file first."""
         state, found = self.tab.state, []
-        for variant in state.variants:
-            changed = changes(state.base, variant.inputs)
-            about = ", ".join(path for path, _ in changed[:MOST_CHANGES]) or "none"
+        base = Variant(OF_THE_FILE, state.base, self.tab.base.get("numbers", {}))
+        for variant in (base, *state.variants):
+            changed = [path for path, _ in changes(state.base, variant.inputs)]
+            about = ", ".join(changed[:MOST_CHANGES]) or "none"
             if len(changed) > MOST_CHANGES:
                 about += f" and {len(changed) - MOST_CHANGES} more"
-            numbers = {
-                key: value[0].replace("\N{NO-BREAK SPACE}", " ")
-                for key, value in variant.numbers.items()
-            }
-            order = {f"{key}#": value[1] for key, value in variant.numbers.items()}
-            found.append({"variant": variant.name, "changed keys": about} | numbers | order)
+            row = {"variant": variant.name, "changed keys": about}
+            for key, (text, number) in variant.numbers.items():
+                row |= {key: text.replace("\N{NO-BREAK SPACE}", " "), f"{key}#": number}
+            found.append(row)
         return found
 
     def _refresh(self) -> None:
@@ -71,61 +68,44 @@ class Variants:
         self._shown = rows
         self._box.clear()
         with self._box:
-            if not rows:
-                ui.label("No variant is kept yet.")
-                return
-            names = [key for key in rows[0] if not key.endswith("#")]
-            columns = [self._column(name) for name in names]
-            ui.table(columns=columns, rows=rows, row_key="variant").props("flat dense").classes(
-                "wide"
-            )
+            columns = [_column(name) for name in _names(rows)]
+            ui.table(columns=columns, rows=rows, row_key="variant").props("flat dense wrap-cells")
             for variant in self.tab.state.variants:
                 with ui.element("div").classes("line"):
                     ui.label(variant.name)
-                    self._button(
-                        "Take",
-                        variant.name,
-                        lambda v=variant: self.tab.take(v.inputs, f"This is {v.name}."),
-                    )
-                    self._button(
-                        "Compare in grey", variant.name, lambda v=variant: self._compare(v)
-                    )
-                    self._button("Remove", variant.name, lambda v=variant: self._remove(v))
+                    for text, do in (
+                        ("Take", lambda v=variant: self.tab.take(v.inputs, f"This is {v.name}.")),
+                        ("Compare in grey", lambda v=variant: self._compare(v)),
+                        ("Remove", lambda v=variant: self._remove(v)),
+                    ):
+                        button = ui.button(text, on_click=do).props("outline dense no-caps")
+                        button.props["aria-label"] = f"{text}: {variant.name}"
 
-    def _column(self, name: str) -> dict[str, Any]:
-        # a table sorts by the number where there is one, not by its text
-        by = f"(a, b, r, s) => (r['{name}#'] ?? 1e99) - (s['{name}#'] ?? 1e99)"
-        sort = {":sort": by} if name not in ("variant", "changed keys") else {}
-        return {
-            "name": name,
-            "label": name,
-            "field": name,
-            "sortable": True,
-            "align": "left",
-        } | sort
+    async def _compare(self, variant: Variant) -> None:
+        found = await self._job.result("The other lift is computed.", "lift", variant.inputs)
+        if found is not None:
+            self.tab.compare(found["tracks"], variant.name)
+            self._job.tell(f"In grey behind the curves: {variant.name}.")
 
-    def _button(self, text: str, name: str, do: Any) -> None:
-        ui.button(text, on_click=do).props("outline dense no-caps").props["aria-label"] = (
-            f"{text}: {name}"
-        )
-
-    def _compare(self, variant: Any) -> None:
-        self.tab.compare(variant.inputs, variant.name)
-
-    def _remove(self, variant: Any) -> None:
+    def _remove(self, variant: Variant) -> None:
         self.tab.state.variants.remove(variant)
         self.tab.changed()
 
     def _csv(self) -> None:
-        rows = [{k: v for k, v in row.items() if not k.endswith("#")} for row in self.rows()]
-        if not rows:
-            self.tab.tell("No variant is kept yet.")
-            return
-        text = io.StringIO()
-        writer = csv.DictWriter(text, list(rows[0]))
+        rows, text = self.rows(), io.StringIO()
+        writer = csv.DictWriter(text, _names(rows), restval="", extrasaction="ignore")
         writer.writeheader()
-        # a cell that a spreadsheet would take for a formula gets an apostrophe before it
-        writer.writerows(
-            {k: f"'{v}" if v[:1] in "=+-@" else v for k, v in row.items()} for row in rows
-        )
+        for row in rows:  # what a spreadsheet would take for a formula gets an apostrophe
+            writer.writerow({k: f"'{v}" if str(v)[:1] in "=+-@" else v for k, v in row.items()})
         ui.download.content(text.getvalue(), "variants.csv", "text/csv")
+
+
+def _names(rows: list[dict[str, Any]]) -> list[str]:
+    return list(dict.fromkeys(key for row in rows for key in row if not key.endswith("#")))
+
+
+def _column(name: str) -> dict[str, Any]:
+    """A column that is sorted by the number behind a text where there is one."""
+    by = f"(a, b, r, s) => (r['{name}#'] ?? 1e99) - (s['{name}#'] ?? 1e99)"
+    sort = {} if name in ("variant", "changed keys") else {":sort": by}
+    return {"name": name, "label": name, "field": name, "sortable": True, "align": "left"} | sort

@@ -21,6 +21,9 @@ from winchsim.inputs import (
 )
 from winchsim.scenario.faults import shortened
 
+LEFT_OUT = "left out"
+"""Value of an option that takes back what the file gives."""
+
 MAX_OVERRIDE = 2000
 """Longest ``path=value`` text that is taken, in characters."""
 
@@ -37,6 +40,7 @@ def apply_overrides(
         added.
     overrides : sequence of str
         Such as ``load.mass=30 kg``: the value is written as in the file, quotes may be left out.
+        ``load.mass=left out`` takes back what the file gives, also an optional table.
 
     Returns
     -------
@@ -56,6 +60,8 @@ def apply_overrides(
                 raise _refused(path, "not of the form path=value", hint, Code.BAD_OVERRIDE)
             _, spec, place, key = place_of(raw, path)
             place[key] = raw_value(spec, value.strip())
+            if value.strip() == LEFT_OUT:
+                del place[key]
             origins[path] = text
         except InputError as error:
             faults += [replace(f, file="--set", line_text=shortened(text)) for f in error.faults]

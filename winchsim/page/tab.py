@@ -1,0 +1,285 @@
+"""One tab: its state, and the loop that lifts the newest build while the last good answer stays."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+from collections.abc import Callable
+from contextlib import aclosing, suppress
+from functools import partial, reduce
+from typing import Any
+
+from nicegui import Client, background_tasks, ui
+
+from winchsim.errors import WinchsimError
+from winchsim.inputs import Inputs
+from winchsim.page.process import BrokenError, StoppedError, Worker, stop_all
+from winchsim.page.row import fault_text
+from winchsim.page.screen import Screen
+from winchsim.page.state import State, WorkFile
+from winchsim.report.plain_text import harmless
+from winchsim.report.writing import write_file
+from winchsim.scenario.change import with_value
+from winchsim.scenario.read import Scenario
+from winchsim.scenario.rewrite import rewrite
+
+MOST_OPEN = 8
+"""Tabs that are open at a time. [-]"""
+
+PATIENCE = 2.0
+"""After so long a run can be stopped by hand. [s]"""
+
+QUIET = 0.3
+"""Pause after a change before the second pass begins, which costs more. [s]"""
+
+KEEP_AFTER = 0.5
+"""Pause after a change before the work file is written. [s]"""
+
+
+class Site:
+    """What all tabs of a server share.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    path : str
+        Its file.
+    spare : Worker
+        One that was started ahead, for the first tab.
+    """
+
+    def __init__(self, scenario: Scenario, path: str, spare: Worker) -> None:
+        self.scenario, self.path, self.work = scenario, path, WorkFile(path)
+        self.share_address = self.code = ""  # for other devices, and its picture
+        self.tabs: set[Tab] = set()
+        self._spare = spare
+
+    def worker(self) -> Worker:
+        """A worker that was started ahead."""
+        found, self._spare = self._spare, Worker()
+        return found
+
+    async def open_tab(self) -> None:
+        """Lay out a tab and begin to work for it when its socket is connected."""
+        if len(self.tabs) >= MOST_OPEN:
+            ui.label(f"{MOST_OPEN} tabs are open. Close one and load this page again.")
+            return
+        client = ui.context.client
+        tab = Tab(self, client)
+        await client.connected(timeout=30)
+        tab.begin()
+
+    def close(self) -> None:
+        """Keep the work of all tabs, and end their workers."""
+        for tab in list(self.tabs):
+            tab.close()
+        stop_all()
+
+
+class Tab:
+    """State, workers and screen of one tab."""
+
+    def __init__(self, site: Site, client: Client) -> None:
+        self.site, self.client = site, client
+        self.state = State(site.scenario)
+        self.answer: dict[str, Any] = {}
+        self.base: dict[str, Any] = {}
+        self.followers: list[Callable[[], None]] = []
+        self.closers: list[Callable[[], None]] = []
+        self._grey: dict[str, Any] | None = None
+        self._wanted, self._unsaved = asyncio.Event(), asyncio.Event()
+        self._tasks: list[asyncio.Task[Any]] = []
+        self._later: asyncio.Task[Any] | None = None
+        self._begun = 0.0
+        self.screen = Screen(self)
+
+    def begin(self) -> None:
+        """Take over earlier work of this tab, and compute."""
+        self.key, work = self.client.tab_id or self.client.id, self.site.work
+        self.site.tabs.add(self)
+        self.client.on_delete(self.close)
+        self._first, self._second = self.site.worker(), self.site.worker()
+        self.closers += [partial(w.stop, again=False) for w in (self._first, self._second)]
+        if not self.state.restore(work.of_tab(self.key)) and (latest := work.latest()):
+            self.screen.offer(*latest)
+        if work.trouble:
+            self.tell(work.trouble)
+        jobs = (self._compute(), self._save_later())
+        self._tasks = [background_tasks.create(job) for job in jobs]
+        self.changed()
+
+    def close(self) -> None:
+        """End the workers and keep the work."""
+        if self not in self.site.tabs:
+            return
+        self.site.tabs.discard(self)
+        for task in (*self._tasks, self._later):
+            if task is not None:
+                task.cancel()
+        for stop in self.closers:
+            stop()
+        self.site.work.keep(self.key, self.state)
+
+    # --- changes ------------------------------------------------------------------------------
+
+    def tell(self, text: str) -> None:
+        """Show a message until it is closed."""
+        with self.client:
+            ui.notification(
+                harmless(text), close_button="Close", timeout=8, multi_line=True, position="top"
+            )
+
+    async def agreed(self, question: str) -> bool:
+        """Ask before something is replaced."""
+        with self.client, ui.dialog() as dialog, ui.card():
+            ui.label(harmless(question))
+            with ui.element("div").classes("line"):
+                for text, answer in (("Replace", True), ("Leave it", False)):
+                    button = ui.button(text, on_click=lambda a=answer: dialog.submit(a))
+                    button.props("outline no-caps")
+        agreed = bool(await dialog)
+        dialog.delete()
+        return agreed
+
+    def attempt(self, change: Callable[[], Inputs], what: str = "") -> str:
+        """Make a changed build the present one; returns what is wrong with it, or an empty text."""
+        try:
+            self.state.put(change(), what)
+        except WinchsimError as error:
+            return fault_text(error)
+        self.changed()
+        return ""
+
+    def apply(self, changes: list[tuple[str, Any]]) -> None:
+        """Apply an action: paths and values."""
+        trouble = self.attempt(
+            lambda: reduce(lambda inputs, row: with_value(inputs, *row), changes, self.state.inputs)
+        )
+        if trouble:
+            self.tell(trouble)
+
+    def take(self, inputs: Inputs, what: str) -> None:
+        """Take a build from a study or a variant."""
+        self.state.put(inputs)
+        self.changed()
+        self.screen.note(what)
+
+    def restore(self, dumped: dict[str, Any]) -> None:
+        """Go on with work that was kept."""
+        if self.state.restore(dumped):
+            self.changed()
+
+    def step(self, *, back: bool) -> None:
+        """Take the last change back, or make it again."""
+        self.state.step(back=back)
+        self.changed()
+
+    def scenario(self) -> Scenario | None:
+        """The scenario's text with the present values, its comments kept; None where it cannot
+        be changed so, which is told."""
+        try:
+            return rewrite(self.state.scenario, self.state.inputs)
+        except WinchsimError as error:
+            self.tell(fault_text(error))
+        return None
+
+    def write(self, path: str, text: str) -> bool:
+        """Write a file; what prevents it is told."""
+        try:
+            write_file(path, text, force=True)
+        except WinchsimError as error:
+            self.tell(fault_text(error))
+            return False
+        return True
+
+    def saved(self, scenario: Scenario) -> None:
+        """The present build is now that of the file."""
+        self.state.scenario = self.site.scenario = scenario
+        self.state.base, self.base = self.state.inputs, self.answer
+        self.changed()
+
+    def changed(self) -> None:
+        """Show the present build, and want an answer for it."""
+        self.screen.refresh()
+        for follow in self.followers:
+            follow()
+        if self._later is not None:
+            self._later.cancel()
+        self._wanted.set()
+        self._unsaved.set()
+        if self._first.busy and time.monotonic() - self._begun > PATIENCE / 2:
+            self._first.stop()
+
+    async def _save_later(self) -> None:
+        """Keep the work a moment after each change."""
+        while True:
+            await self._unsaved.wait()
+            await asyncio.sleep(KEEP_AFTER)
+            self._unsaved.clear()
+            self.site.work.keep(self.key, self.state)
+
+    # --- computing ----------------------------------------------------------------------------
+
+    def stop_run(self) -> None:
+        """Stop a run that takes long."""
+        self._first.stop()
+
+    async def _compute(self) -> None:
+        while True:
+            await self._wanted.wait()
+            self._wanted.clear()
+            inputs, self._begun = self.state.inputs, time.monotonic()
+            slow = asyncio.get_running_loop().call_later(PATIENCE, self._slow)
+            try:
+                async for found in self._first.run("lift", inputs):
+                    self._show_first(inputs, found)
+            except (StoppedError, BrokenError, WinchsimError) as error:
+                self._failed(error)
+            else:
+                self._later = background_tasks.create(self._second_pass(inputs))
+            finally:
+                slow.cancel()
+
+    def _slow(self) -> None:
+        text = "Still computing. This is the answer of an earlier build."
+        self.screen.old(text, can_stop=True)
+
+    def _show_first(self, inputs: Inputs, found: dict[str, Any]) -> None:
+        self.answer = found
+        if not self.base and inputs == self.state.base:
+            self.base = found
+        self.screen.show(found, "Ranges and actions are being computed.")
+        self.draw()
+
+    def draw(self) -> None:
+        """Draw the curves, those of another build or of the file in grey behind them."""
+        base = self.base.get("tracks") if self.state.inputs != self.state.base else None
+        found = {key: self.answer[key] for key in ("tracks", "motion")}
+        self.screen.draw(found | {"base": self._grey or base}, self.answer["svg"])
+
+    def compare(self, tracks: dict[str, Any], name: str) -> None:
+        """Draw the curves of another build in grey behind those of the present one."""
+        self._grey = tracks
+        self.draw()
+        self.screen.note(f"In grey: {name}.")
+
+    async def _second_pass(self, inputs: Inputs) -> None:
+        notes = iter(("Actions are being tried.", ""))
+        self.screen.show_actions([])
+        await asyncio.sleep(0 if self._wanted.is_set() else QUIET)
+        with suppress(StoppedError):  # by the next change
+            try:
+                async with aclosing(self._second.run("thorough", inputs)) as results:
+                    async for found in results:
+                        self.answer = self.answer | found
+                        self.screen.show(found, next(notes))
+                        self.screen.show_actions(found["actions"])
+            except (BrokenError, WinchsimError) as error:
+                self._failed(error)
+
+    def _failed(self, error: Exception) -> None:
+        if isinstance(error, BrokenError):
+            logging.getLogger("winchsim").error(str(error))
+        if not self._wanted.is_set():
+            self.screen.old(f"{fault_text(error)} This is the answer of an earlier build.")
