@@ -69,7 +69,7 @@ def test_work_outlives_tab_and_server(look, server):
     assert [tab["state"]["values"]["load"]["mass"] for tab in kept["tabs"].values()] == [13.0]
     server.start()
     view = look()
-    view.page.get_by_role("button", name="Continue it").click()
+    view.button("Continue it").click()
     view.head("Lifts 13 kg")
 
 
@@ -80,10 +80,18 @@ def test_saved_file_has_the_same_inputs_and_its_comments(look, server):
     view.head("Lifts 13.5 kg")
     view.view("Save")
     assert '--set "load.mass=13.5 kg"' in view.page.locator("pre").inner_text().replace("'", '"')
-    view.page.get_by_role("button", name="Save as").click()
-    view.page.get_by_role("button", name="Replace").click()
+    view.button("Save as").click()
+    view.button("Replace").click()
     view.page.get_by_text("Saved as").wait_for()
+    view.button("Make TOML, report, figures and record").click()
+    view.button("report.html").wait_for()
+    with view.page.expect_download() as download:
+        view.button(".png").first.click()
+    assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")
+    with view.page.expect_download() as download:
+        view.button("hoist.toml").last.click()
     after = server.path.read_text()
+    assert Path(download.value.path()).read_text() == after
     assert after == before.replace('mass = "12 kg"', 'mass = "13.5 kg"')
     assert to_values(load(str(server.path)))["load"]["mass"] == 13.5
 
@@ -104,27 +112,65 @@ def test_variants_are_kept_and_taken(look):
     view.head("Lifts 13 kg")
     view.view("Variants")
     view.page.get_by_label("Name of this variant").fill("<b>heavier</b>")
-    view.page.get_by_role("button", name="Keep the present build").click()
+    view.button("Keep the present build").click()
     view.page.locator("td", has_text="<b>heavier</b>").wait_for()
-    view.page.get_by_role("button", name="Back to the file").click()
+    view.button("Take: (file)").click()
     view.head("Lifts 12 kg")
-    view.page.get_by_role("button", name="Take: <b>heavier</b>").click()
+    view.button("Take: <b>heavier</b>").click()
     view.head("Lifts 13 kg")
 
 
 def test_keyboard_alone(look):
     view = look()
+    press = view.page.keyboard.press
+
+    def enter(locator):
+        locator.focus()
+        press("Enter")
+
     view.page.get_by_label("mass, load.mass").first.focus()
     for _ in range(3):
-        view.page.keyboard.press("ArrowUp")
+        press("ArrowUp")
     view.page.locator(".head", has_text="Lifts 12 kg").wait_for(state="detached")
-    view.page.keyboard.press("Tab")
-    view.page.locator(".part", has_text="drum").first.focus()
-    view.page.keyboard.press("Enter")
-    view.page.get_by_label("diameter, drum.diameter").first.wait_for()
-    view.page.locator("#w-play").focus()
-    view.page.keyboard.press("Enter")
+    view.page.get_by_label("mass, load.mass, slider").first.focus()
+    press("ArrowRight")
+    view.page.locator("body").focus()
+    enter(view.page.locator(".part", has_text="gears").first)
+    enter(view.page.get_by_label("Copy stage.2"))
+    view.page.locator("legend", has_text="stage 3").wait_for()
+    assert view.page.evaluate("document.activeElement.className") == "keys"
+    press("Tab")
+    assert view.page.evaluate("document.activeElement.closest('.keys') !== null")
+    enter(view.page.get_by_label("Undo"))
+    view.page.locator(".part", has_text="45.4 : 1").wait_for()
+    enter(view.page.locator("#w-play"))
     view.page.wait_for_function("parseFloat(document.getElementById('w-now').textContent) > 0.2")
+    enter(view.page.locator("#w-play"))
+    view.page.locator("#w-time").focus()
+    press("End")
+    view.page.locator("summary", has_text="All cautions").focus()
+    press("Enter")
+    view.page.locator("footer li").first.wait_for()
+    press("Enter")
+    view.page.get_by_role("tab", name="Lift").focus()
+    press("ArrowRight")
+    press("Enter")
+    view.page.get_by_label("Name of this variant").focus()
+    view.page.keyboard.type("by hand")
+    press("Tab")
+    press("Enter")
+    view.page.locator("td", has_text="by hand").wait_for()
+
+
+@pytest.mark.parametrize("arguments", [("--listen", "0.0.0.0")])
+def test_the_network_is_warned_of_and_a_phone_gets_a_code(look, server):
+    pytest.importorskip("segno", reason="left out: the package for the code is not installed")
+    view = look()
+    view.view("Test day")
+    shown = view.page.locator(".address").inner_text()
+    assert "?token=" in shown and not shown.startswith(("http://127.", "http://localhost"))
+    assert view.page.locator(".code svg path").count() > 0
+    assert "Everybody in this network" in server.log.read_text()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -133,7 +179,7 @@ def test_accessible_and_no_wider_than_the_window(look, width, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
     view = look(width, color_scheme=scheme)
-    for name in ("Lift", "Variants", "Sizing", "Test day", "Save"):
+    for name in ("Lift", "Variants", "Questions", "Test day", "Save"):
         view.view(name)
         view.page.wait_for_timeout(300)
         found = (
@@ -149,29 +195,45 @@ def test_accessible_and_no_wider_than_the_window(look, width, scheme):
     assert "Not rated lifting equipment" in view.page.locator("footer").inner_text()
 
 
-def test_many_random_changes_leave_no_error(look):
+def test_many_random_changes_leave_no_error_and_no_memory(look, server):
     view = look()
     rng = random.Random(7)
-    fields = {
-        "load": (("mass, load.mass", "kg", 1, 60), ("height, load.height", "m", 0.2, 3)),
-        "drum": (("diameter, drum.diameter", "mm", 8, 80), ("width, drum.width", "mm", 10, 150)),
-    }
-    for group, rows in fields.items():
+
+    def resident():
+        lines = Path(f"/proc/{server.process.pid}/status").read_text().splitlines()
+        return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
+
+    def change(count):
+        for _ in range(count):
+            field = fields.nth(rng.randrange(fields.count()))
+            number, _, unit = field.input_value().partition(" ")
+            if not number.replace(".", "", 1).isdecimal():
+                number, unit = "1", unit or ""
+            value = float(number) * rng.uniform(0.5, 2)
+            whole = number.isdecimal() and not unit
+            field.fill(f"{round(value) if whole else value:.4g} {unit}".strip())
+            field.press("Enter")
+
+    view.page.get_by_text("Show all keys").click()
+    view.page.get_by_label("guide friction", exact=False).first.wait_for()
+    sizes = []
+    for group in ("load", "drum", "rope", "motors", "supply", "gears"):
         view.part(group)
-        for _ in range(75):
-            label, unit, low, high = rng.choice(rows)
-            view.set(label, f"{rng.uniform(low, high):.3g} {unit}")
-    view.part("load")
-    view.set("mass, load.mass", "1 kg")
-    view.set("height, load.height", "0.4 m")
-    view.head("by 0.4 m")
+        view.page.locator(".keys .key").nth(3).wait_for()
+        fields = view.page.locator(".keys input[type=text]:not([role=combobox]):enabled")
+        change(50)
+        sizes.append(resident())
+    view.view("Variants")
+    view.button("Take: (file)").click()
+    view.head("Lifts 12 kg")
     assert view.page.locator(".checks tr").count() > 5
+    assert sizes[-1] - sizes[0] < 25, "MB"
 
 
 def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     view = look(390, has_touch=True)
     view.view("Test day")
-    view.page.get_by_role("button", name="Plan the tests").click()
+    view.button("Plan the tests").click()
     view.page.get_by_label("measured time, test 2").wait_for()
     sheet = server.path.with_suffix(".tests.csv")
     rows = read_sheet(str(sheet))
@@ -180,8 +242,8 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
         view.set(f"measured current, test {number}", f"{1.05 * row.predicted_current:.2f} A")
     view.set("measured time, test 1", "quick")
     view.page.locator("[role=alert]").first.wait_for()
-    view.page.get_by_role("button", name="Calibrate").click()
-    view.page.get_by_role("button", name="Take the calibrated build").click(timeout=240_000)
+    view.button("Calibrate").click()
+    view.button("Take the calibrated build").click(timeout=240_000)
     view.view("Save")
     view.page.get_by_text("differ from the file:").wait_for()
     view.context.close()
@@ -195,19 +257,19 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
 
 def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
     view = look()
-    view.view("Sizing")
-    view.page.get_by_role("button", name="Which drum?").click()
+    view.view("Questions")
+    view.button("Which drum?").click()
     view.page.locator(".candidates .q-btn", has_text="20 mm").first.click()
     view.page.get_by_text("Taken: 20 mm. Undo").wait_for()
     view.view("Lift")
     view.part("drum")
     assert view.page.get_by_label("diameter, drum.diameter").first.input_value() == "20 mm"
-    view.view("Sizing")
+    view.view("Questions")
     view.page.get_by_label("to, across").fill("12 furlongs")
-    view.page.get_by_role("button", name="Draw the map").click()
+    view.button("Draw the map").click()
     view.page.locator("[role=status]", has_text="expected").first.wait_for()
     view.page.get_by_label("to, across").fill("14 kg")
-    view.page.get_by_role("button", name="Draw the map").click()
+    view.button("Draw the map").click()
     canvas = view.page.locator(".map canvas").first
     canvas.wait_for()
     taken = view.page.get_by_text("Taken: load.mass").first
@@ -219,20 +281,3 @@ def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
             position={"x": box["width"] * share / 100, "y": box["height"] * (0.9 - share / 130)}
         )
     taken.wait_for()
-
-
-def test_a_page_left_open_does_not_grow(look, server):
-    view = look()
-
-    def resident():
-        lines = Path(f"/proc/{server.process.pid}/status").read_text().splitlines()
-        return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
-
-    for mass in range(10, 20):
-        view.set("mass, load.mass", f"{mass} kg")
-        view.head(f"Lifts {mass} kg")
-    before = resident()
-    for mass in range(10, 70):
-        view.set("mass, load.mass", f"{10 + mass / 10:.1f} kg")
-    view.head("Lifts 16.9 kg")
-    assert resident() - before < 20, "MB"

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from winchsim.page.guard import MOST_BYTES, Guard
+from winchsim.page.guard import MOST_BYTES, MOST_MESSAGES, MOST_REQUESTS, Guard, Rate
 
 HOST, TOKEN = "127.0.0.1:8321", "secret"
 COOKIE = f"winchsim-8321={TOKEN}"
@@ -22,7 +22,10 @@ async def _app(scope, receive, send):
         await send({"type": "http.response.body", "body": b"inside"})
 
 
-def asked(kind="http", path="/", query="", method="GET", **headers):
+OWN = {"host": HOST, "origin": f"http://{HOST}", "cookie": COOKIE}
+
+
+def asked(kind="http", path="/", query="", method="GET", guard=None, receive=None, **headers):
     """What the guard answers: its first message, and the whole body."""
     sent = []
     head = [(k.replace("_", "-").encode(), v.encode()) for k, v in headers.items() if v is not None]
@@ -38,7 +41,8 @@ def asked(kind="http", path="/", query="", method="GET", **headers):
         sent.append(message)
 
     with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this thread
-        own.submit(asyncio.run, Guard(_app, (HOST,), TOKEN)(scope, None, send)).result()
+        guard = guard or Guard(_app, (HOST,), TOKEN)
+        own.submit(asyncio.run, guard(scope, receive, send)).result()
     return sent[0], b"".join(message.get("body", b"") for message in sent)
 
 
@@ -46,7 +50,8 @@ def test_token_in_the_address_is_swapped_for_a_strict_cookie():
     start, _ = asked(query=f"token={TOKEN}", host=HOST)
     headers = dict(start["headers"])
     assert start["status"] == 303 and headers[b"location"] == b"/"
-    assert headers[b"set-cookie"] == f"{COOKIE}; HttpOnly; SameSite=Strict; Path=/".encode()
+    cookie, *rules = headers[b"set-cookie"].decode().split("; ")
+    assert cookie == COOKIE and {"HttpOnly", "SameSite=strict", "Path=/"} == set(rules)
     assert TOKEN not in headers[b"location"].decode()
 
 
@@ -95,3 +100,36 @@ def test_everything_else_is_refused(status, request_):
 def test_sockets_need_host_origin_and_cookie(accepted, headers):
     start, _ = asked("websocket", "/_nicegui_ws/socket.io/", **headers)
     assert start["type"] == ("websocket.accept" if accepted else "websocket.close")
+
+
+def test_a_rate_begins_anew_each_second(monkeypatch):
+    now = [100.0]
+    monkeypatch.setattr("winchsim.page.guard.time.monotonic", lambda: now[0])
+    rate = Rate(2)
+    assert [rate.passes() for _ in range(4)] == [True, True, False, False]
+    now[0] += 1
+    assert rate.passes()
+
+
+def test_too_many_requests_are_refused(monkeypatch):
+    monkeypatch.setattr("winchsim.page.guard.time.monotonic", lambda: 100.0)
+    guard = Guard(_app, (HOST,), TOKEN)
+    answers = [asked(guard=guard, host=HOST, cookie=COOKIE)[0] for _ in range(MOST_REQUESTS + 1)]
+    assert {answer["status"] for answer in answers[:-1]} == {200}
+    assert answers[-1]["status"] == 429
+
+
+def test_a_socket_with_too_many_messages_is_cut(monkeypatch):
+    monkeypatch.setattr("winchsim.page.guard.time.monotonic", lambda: 100.0)
+    kinds = []
+
+    async def message():
+        return {"type": "websocket.receive", "text": "x"}
+
+    async def listening(scope, receive, send):
+        while not kinds or kinds[-1] != "websocket.disconnect":
+            kinds.append((await receive())["type"])
+        await send({"type": "websocket.close"})
+
+    asked("websocket", guard=Guard(listening, (HOST,), TOKEN), receive=message, **OWN)
+    assert kinds.count("websocket.receive") == MOST_MESSAGES

@@ -8,9 +8,17 @@ import shlex
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.page.state import MOST_STEPS, State, WorkFile, changes, moved, restored, with_text
-from winchsim.scenario.change import with_table, without_table
-from winchsim.scenario.read import read, read_string
+from winchsim.page.state import (
+    MOST_STEPS,
+    MOST_VARIANTS,
+    State,
+    WorkFile,
+    moved,
+    with_text,
+)
+from winchsim.page.take_out import command_line
+from winchsim.scenario.change import with_table, with_value, without_table
+from winchsim.scenario.read import read_string
 from winchsim.scenario.starter import STARTER
 
 
@@ -23,26 +31,26 @@ def test_undo_and_redo(state):
     heavier = with_text(state.base, "load.mass", "31 kg")
     state.put(heavier, "load.mass")
     state.put(with_text(heavier, "load.height", "1 m"), "load.height")
-    state.undo()
+    state.step(back=True)
     assert state.inputs == heavier
-    state.undo()
-    assert state.inputs == state.base and not state.can_undo
-    state.redo()
-    assert state.inputs == heavier and state.can_redo
+    state.step(back=True)
+    assert state.inputs == state.base and not state.done
+    state.step(back=False)
+    assert state.inputs == heavier and state.undone
     state.put(state.base)
-    assert not state.can_redo
+    assert not state.undone
 
 
 def test_a_drag_is_one_step_and_steps_are_bounded(state):
     for mass in range(10, 20):
         state.put(with_text(state.base, "load.mass", f"{mass} kg"), "load.mass")
-    state.undo()
+    state.step(back=True)
     assert state.inputs == state.base
     for mass in range(MOST_STEPS + 20):
         state.put(with_text(state.base, "load.mass", f"{mass / 10 + 1} kg"))
     taken = 0
-    while state.can_undo:
-        state.undo()
+    while state.done:
+        state.step(back=True)
         taken += 1
     assert taken == MOST_STEPS
 
@@ -62,7 +70,7 @@ def test_work_of_a_tab_comes_back(state, tmp_path):
     WorkFile(path).keep("tab", state)
     again, other = State(state.scenario), State(state.scenario)
     work = WorkFile(path)
-    assert restored(again, work.of_tab("tab")) and not restored(other, work.of_tab("another"))
+    assert again.restore(work.of_tab("tab")) and not other.restore(work.of_tab("another"))
     assert again.inputs == state.inputs
     assert [(v.name, v.inputs, v.numbers["status"][0]) for v in again.variants] == [
         ("one", state.inputs, "thin 3")
@@ -85,27 +93,39 @@ def test_a_work_file_that_is_not_ours_is_left_alone(state, tmp_path, text):
 def test_a_damaged_state_is_not_taken_over(state, tmp_path):
     dumped = json.loads(json.dumps(state.dump()))
     dumped["values"]["load"]["mass"] = -1
-    assert not restored(state, dumped) and state.inputs == state.base
+    assert not state.restore(dumped) and state.inputs == state.base
 
 
-def test_command_line_gives_the_same_inputs(state, tmp_path):
-    from winchsim.page.take_out import command_line
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"load.mass": "66 lb", "drum.layering": "nested", "factors.rope": "5"},
+        {"stage.1.greased": "true", "stage.1.infill": "30 %"},
+        {"load.height": "1 m", "rope.material": None, "supply.current_limit": None},
+    ],
+)
+def test_command_line_gives_the_same_inputs(state, changed):
+    for key, text in changed.items():
+        change = with_value if text is None else with_text
+        state.put(change(state.inputs, key, text))
+    words = shlex.split(command_line(state, "winch.toml"))
+    assert words[:3] == ["winchsim", "lift", "winch.toml"] and set(words[3::2]) == {"--set"}
+    again = read_string(STARTER, "winch.toml", words[4::2]).inputs
+    assert again == state.inputs and again.given == state.inputs.given
 
-    path = tmp_path / "winch.toml"
-    path.write_text(STARTER)
-    for key, text in (
-        ("load.mass", "66 lb"),
-        ("drum.layering", "nested"),
-        ("stage.1.greased", "true"),
-        ("factors.rope", "5"),
-    ):
-        state.put(with_text(state.inputs, key, text))
-    words = shlex.split(command_line(state, str(path)))
-    assert words[:3] == ["winchsim", "lift", str(path)]
-    overrides = words[4::2]
-    assert changes(read(str(path), overrides).inputs, state.inputs) == []
-    state.put(without_table(state.inputs, "stage.1"))
-    assert command_line(state, str(path)) == "", "no option removes a table"
+
+def test_no_command_line_where_options_cannot_say_it(state):
+    state.put(without_table(state.base, "stage.1"))
+    assert command_line(state, "winch.toml") == ""
+    state.put(with_table(state.base, "stage"))
+    assert command_line(state, "winch.toml") == ""
+
+
+def test_variants_need_a_name_and_are_bounded(state):
+    assert state.keep("  ", {}) and not state.variants
+    assert not any(state.keep(f"{n}", {}) for n in range(MOST_VARIANTS))
+    assert state.keep("one more", {}) and not state.keep("3", {"status": ("ok", 0)})
+    assert len(state.variants) == MOST_VARIANTS and state.variants[-1].numbers
 
 
 def test_stages_are_moved(state):

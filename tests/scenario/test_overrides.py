@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from winchsim.errors import InputError
 from winchsim.inputs import value_at
 from winchsim.scenario.overrides import MAX_OVERRIDE, known_paths
 from winchsim.scenario.read import loads
@@ -115,3 +116,11 @@ def test_known_paths_cover_the_declarations():
         "motors.1.gearbox.ratio",
         "load.mass",
     } <= set(paths)
+
+
+def test_what_the_file_gives_is_left_out_again(good):
+    options = ["stage.1.infill=30 %", "brake.torque=2 Nm", "stage.1.infill=left out"]
+    inputs = loads(good, "x.toml", [*options, "brake=left out"])
+    assert "stage.1.infill" not in inputs.given and inputs.brake is None
+    with pytest.raises(InputError, match="missing"):
+        loads(good, "x.toml", ["load.mass=left out"])

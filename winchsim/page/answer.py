@@ -72,10 +72,13 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
     """
     shown = MARKS[found.status] if found.trusted else Mark("no result", "bad")
     count = f" {found.counts[found.status]} of {len(found.checks)}" if found.trusted else ""
+    checks = sorted(found.checks, key=lambda check: check.status.rank)
+    tables = _table("Checks", "quantity", map(_check, checks))
+    tables += _table("Weakest parts", "part", map(_part, found.weakest))
     sentence = f'<span class="sentence">{words(outcome(found))}</span>'
     return {
         "head": f"{mark(shown)}<b>{count}</b> {sentence}",
-        "body": _tables(found) + "".join(body(Document("", "", _nodes(found)), Options())),
+        "body": tables * found.trusted + "".join(body(Document("", "", _nodes(found)), Options())),
         "actions": [
             {"text": words(advice.action(a)), "changes": [(c.path, c.after) for c in a.changes]}
             for a in found.actions
@@ -111,14 +114,6 @@ def _nodes(found: Assessment) -> tuple[Node, ...]:
         *findings,
         Paragraph(advice.assumed(found), faint=True),
     )
-
-
-def _tables(found: Assessment) -> str:
-    if not found.trusted:
-        return ""
-    checks = sorted(found.checks, key=lambda check: check.status.rank)
-    tables = _table("Checks", "quantity", map(_check, checks))
-    return tables + (_table("Weakest parts", "part", map(_part, found.weakest)))
 
 
 def _table(caption: str, name: str, rows: Iterable[str]) -> str:

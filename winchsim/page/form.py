@@ -43,13 +43,13 @@ def addable(node: Any, prefix: str = "") -> list[str]:
     found: list[str] = []
     for key, spec in specs(type(node)).items():
         value, path = getattr(node, key), f"{prefix}{key}"
+        inner = {path: value} if spec.kind == "table" and value is not None else {}
+        if spec.kind == "tables":
+            inner = {f"{path}.{number}": row for number, row in enumerate(value, start=1)}
         if spec.kind == "tables" or (spec.kind == "table" and value is None):
             found.append(path)
-        rows = enumerate(value, start=1) if spec.kind == "tables" else ()
-        for number, row in rows:
-            found += addable(row, f"{path}.{number}.")
-        if spec.kind == "table" and value is not None:
-            found += addable(value, f"{path}.")
+        for where, table in inner.items():
+            found += addable(table, f"{where}.")
     return found
 
 

@@ -78,16 +78,15 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
             "test": f"{row.test.mass:.3g} kg" if not row.test.bare else "unloaded",
             "kind": row.kind.value.replace("_", " "),
             "unit": UNITS[row.kind],
-            "values": [_finite(v) for v in (row.measured, row.predicted, row.before)],
+            "values": [
+                float(f"{v:.4g}") if math.isfinite(v) else None
+                for v in (row.measured, row.predicted, row.before)
+            ],
         }
         for row in found.residuals
     ]
     calibrated = assess(simulate(found.inputs), actions=False, ranges=False)
     yield {"inputs": found.inputs, "rows": measured, "numbers": numbers(calibrated)}
-
-
-def _finite(value: float) -> float | None:
-    return float(f"{value:.4g}") if math.isfinite(value) else None
 
 
 def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
@@ -139,9 +138,12 @@ def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[d
     lines = []
     for column in found.checks:
         fails = np.where(column.rank == 0, -1.0, 1.0)
-        margin = np.abs(np.asarray(column.value, float) - (column.hard or math.nan))
+        hard = math.nan if column.hard is None else column.hard
+        margin = np.abs(np.asarray(column.value, float) - np.asarray(hard, float))
         heights = fails * margin if np.isfinite(margin).all() else fails
         drawn = contour_generator(xs, ys, heights.reshape(CELLS, CELLS).T).lines(0.0)
-        lines += [{"name": CHECKS[column.key], "points": np.asarray(line).tolist()} for line in drawn]
+        lines += [
+            {"name": CHECKS[column.key], "points": np.asarray(line).tolist()} for line in drawn
+        ]
     ranks = found.ranks.reshape(CELLS, CELLS).tolist()
     yield {"x": xs.tolist(), "y": ys.tolist(), "ranks": ranks, "lines": lines}

@@ -174,15 +174,15 @@ def svg(record: Record, inputs: Inputs, status: dict[str, str]) -> str:
         f'<path class="floor" d="M{_at(x - 8 * unit, floor)}L{_at(right, floor)}"/>',
     ]
     for row, (text, to_x, to_y) in enumerate(notes):
-        at = left, high + (4 * row + 2) * unit
-        parts += [f'<path class="thread" d="M{_at(*at)}L{_at(to_x, to_y)}"/>']
-        parts += [_text(*at, text, 3 * unit, "start")]
-    top = high + (4 * len(notes) + 2) * unit
+        at = left, high + (5 * row + 3) * unit
+        end = left + 2.1 * len(text) * unit, at[1] + unit
+        parts += [f'<path class="thread" d="M{_at(*end)}L{_at(to_x, to_y)}"/>']
+        parts += [_text(*at, text, 4 * unit, "start")]
+    top = high + (5 * len(notes) + 3) * unit
     edges = left - 2 * unit, -top, right - left + 4 * unit, top - floor + 2 * unit
-    box = " ".join(f"{1e3 * number:.2f}" for number in edges)
     about = "The build to scale, seen along its shafts; the load's height has a scale of its own."
     said = "".join(f" {text}." for text, _, _ in notes)
-    return f'<svg class="build" viewBox="{box}" role="img" aria-label="{about}{said}">{"".join(parts)}</svg>'
+    return f'<svg class="build" viewBox="{" ".join(f"{1e3 * edge:.2f}" for edge in edges)}" role="img" aria-label="{about}{said}">{"".join(parts)}</svg>'
 
 
 def _notes(
@@ -199,11 +199,14 @@ def _notes(
     words = {path: word for path, word in status.items() if word in ("fails", "thin")}
     if broken is not None:
         words[broken.where] = "breaks"
-    return [
-        (f"{path.replace('.', ' ')} {words[path]}", *place)
-        for path, place in places.items()
-        if path in words
-    ]
+    return sorted(
+        (
+            (f"{path.replace('.', ' ')} {words[path]}", *place)
+            for path, place in places.items()
+            if path in words
+        ),
+        key=lambda note: note[1],
+    )
 
 
 def _shaft_ratios(m: Any, plan: Plan) -> list[float]:

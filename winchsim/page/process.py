@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import os
-import weakref
 from collections.abc import AsyncGenerator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -17,8 +16,6 @@ _SPAWN = multiprocessing.get_context("spawn")
 
 _READERS = ThreadPoolExecutor(64)
 """Threads that wait for messages, which may arrive in pieces."""
-
-_RUNNING: weakref.WeakSet[Worker] = weakref.WeakSet()
 
 
 class StoppedError(Exception):
@@ -34,7 +31,6 @@ class Worker:
 
     def __init__(self) -> None:
         self.busy = False
-        _RUNNING.add(self)
         self._start()
 
     def _start(self) -> None:
@@ -82,9 +78,3 @@ class Worker:
         self.busy = False
         if again:
             self._start()
-
-
-def stop_all() -> None:
-    """Kill every process that is left."""
-    for worker in list(_RUNNING):
-        worker.stop(again=False)

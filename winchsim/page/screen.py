@@ -39,7 +39,7 @@ class Screen:
             for name in ("Lift", *VIEWS):
                 ui.tab(name)
         tabs.classes("views")
-        tabs.on_value_change(lambda: self._script("setTimeout(winch.redraw, 100)"))
+        tabs.on_value_change(lambda: tab.client.run_javascript("setTimeout(winch.redraw, 100)"))
         with ui.tab_panels(tabs, value="Lift", animated=False, keep_alive=True).classes("panels"):
             with ui.tab_panel("Lift"), ui.element("div").classes("work"):
                 self.form = Form(tab)
@@ -65,7 +65,7 @@ class Screen:
             with ui.element("div").classes("verdict").props("role=status aria-live=polite"):
                 self._head = ui.html("Computing the first answer …", sanitize=False).classes("head")
                 self._note = ui.label("").classes("note")
-                self._stop = ui.button("Stop this run", on_click=tab.stop_run)
+                self._stop = ui.button("Stop this run", on_click=lambda: tab.first.stop())
                 self._stop.props("outline dense no-caps").set_visibility(False)
             self._offered = ui.element("div").classes("line")
 
@@ -95,18 +95,16 @@ class Screen:
         if event.action.keydown and event.modifiers.ctrl and event.key.name in ("z", "Z", "y"):
             self.tab.step(back=event.key.name != "y" and not event.modifiers.shift)
 
-    def _script(self, text: str) -> None:
-        self.tab.client.run_javascript(text)
-
     def offer(self, when: str, dumped: dict[str, Any]) -> None:
         """Offer to go on with the latest work."""
         with self._offered:
             ui.label(f"There is work of {when} on this scenario.")
             for text, do in (
-                ("Continue it", lambda: self.tab.restore(dumped)),
+                ("Continue it", lambda: self.tab.state.restore(dumped)),
                 ("Start from the file", lambda: None),
             ):
-                button = ui.button(text, on_click=do).on_click(self._offered.clear)
+                button = ui.button(text, on_click=do).on_click(self.tab.changed)
+                button.on_click(self._offered.clear)
                 button.props("outline dense no-caps")
 
     def refresh(self) -> None:
@@ -121,10 +119,15 @@ class Screen:
         """Show a remark beside the answer."""
         self._note.set_text(harmless(text))
 
-    def old(self, why: str, *, can_stop: bool = False) -> None:
-        """Mark the answer as that of an earlier build, and offer to stop the run for the newest."""
-        self._stop.set_visibility(can_stop)
-        self.note(why)
+    def slow(self) -> None:
+        """Offer to stop the run."""
+        self.old("Still computing.")
+        self._stop.set_visibility(True)
+
+    def old(self, why: str) -> None:
+        """Mark the answer as that of an earlier build."""
+        self._stop.set_visibility(False)
+        self.note(f"{why} This is the answer of an earlier build.")
         for element in (self._head, self._body):
             element.classes(add="old")
 
@@ -140,7 +143,7 @@ class Screen:
     def draw(self, found: dict[str, Any], svg: str) -> None:
         """Draw curves and picture."""
         self._picture.set_content(svg)
-        self._script(f"winch.show({self._chart.id}, {json.dumps(found)})")
+        self.tab.client.run_javascript(f"winch.show({self._chart.id}, {json.dumps(found)})")
 
     def show_actions(self, actions: list[dict[str, Any]]) -> None:
         """Offer to apply actions."""

@@ -44,8 +44,15 @@ def bind(address: str, port: int | None) -> socket.socket:
     wanted = (
         f"{address}:{port}" if port is not None else f"{address}, ports {PORTS[0]} to {PORTS[-1]}"
     )
-    hint = "give a free port with --port"
-    raise InputError((Fault(f"cannot listen on {wanted}: {reason}", hint=hint, code=Code.USAGE),))
+    raise InputError(
+        (
+            Fault(
+                f"cannot listen on {wanted}: {reason}",
+                hint="give a free one with --port",
+                code=Code.USAGE,
+            ),
+        )
+    )
 
 
 def addresses(listening: socket.socket) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from typing import Any
 from nicegui import ui
 
 from winchsim.errors import InputError
-from winchsim.inputs import Control, controls, value_at
+from winchsim.inputs import controls, value_at
 from winchsim.page.answer import mark
 from winchsim.page.charts import axis, by_status, chart, points
 from winchsim.page.long_job import LongJob
@@ -90,7 +90,8 @@ class Sizing:
 
     def _key(self, name: str, path: str) -> dict[str, Any]:
         """Fields of one key: which, from where, to where."""
-        choices = [c.path for c in controls(self.tab.state.inputs) if _varies(c)]
+        known = [c for c in controls(self.tab.state.inputs) if c.applies]
+        choices = [c.path for c in known if isinstance(c.value, float) and c.value > 0]
         with ui.element("div").classes("line"):
             field = ui.select(choices, label=f"key {name}", value=path, with_input=True)
             row = {"path": field, "low": ui.input("from"), "high": ui.input("to")}
@@ -167,8 +168,3 @@ class Sizing:
         self.tab.apply([(path, from_unit(number, unit)) for path, unit, number in pairs])
         texts = ", ".join(f"{path} {number:g} {unit}" for path, unit, number in pairs)
         self._job.tell(f"Taken: {texts}. Undo takes it back.")
-
-
-def _varies(control: Control) -> bool:
-    is_number = control.spec.kind in ("quantity", "number") and isinstance(control.value, float)
-    return control.applies and is_number and control.value > 0

@@ -14,7 +14,7 @@ from nicegui import Client, background_tasks, ui
 
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Inputs
-from winchsim.page.process import BrokenError, StoppedError, Worker, stop_all
+from winchsim.page.process import BrokenError, StoppedError, Worker
 from winchsim.page.row import fault_text
 from winchsim.page.screen import Screen
 from winchsim.page.state import State, WorkFile
@@ -74,7 +74,6 @@ class Site:
         """Keep the work of all tabs, and end their workers."""
         for tab in list(self.tabs):
             tab.close()
-        stop_all()
 
 
 class Tab:
@@ -99,14 +98,15 @@ class Tab:
         self.key, work = self.client.tab_id or self.client.id, self.site.work
         self.site.tabs.add(self)
         self.client.on_delete(self.close)
-        self._first, self._second = self.site.worker(), self.site.worker()
-        self.closers += [partial(w.stop, again=False) for w in (self._first, self._second)]
+        self.first, self._second = self.site.worker(), self.site.worker()
+        self.closers += [partial(w.stop, again=False) for w in (self.first, self._second)]
         if not self.state.restore(work.of_tab(self.key)) and (latest := work.latest()):
             self.screen.offer(*latest)
         if work.trouble:
             self.tell(work.trouble)
-        jobs = (self._compute(), self._save_later())
-        self._tasks = [background_tasks.create(job) for job in jobs]
+        self._tasks = [
+            background_tasks.create(job) for job in (self._compute(), self._save_later())
+        ]
         self.changed()
 
     def close(self) -> None:
@@ -165,11 +165,6 @@ class Tab:
         self.changed()
         self.screen.note(what)
 
-    def restore(self, dumped: dict[str, Any]) -> None:
-        """Go on with work that was kept."""
-        if self.state.restore(dumped):
-            self.changed()
-
     def step(self, *, back: bool) -> None:
         """Take the last change back, or make it again."""
         self.state.step(back=back)
@@ -208,8 +203,8 @@ class Tab:
             self._later.cancel()
         self._wanted.set()
         self._unsaved.set()
-        if self._first.busy and time.monotonic() - self._begun > PATIENCE / 2:
-            self._first.stop()
+        if self.first.busy and time.monotonic() - self._begun > PATIENCE / 2:
+            self.first.stop()
 
     async def _save_later(self) -> None:
         """Keep the work a moment after each change."""
@@ -221,18 +216,14 @@ class Tab:
 
     # --- computing ----------------------------------------------------------------------------
 
-    def stop_run(self) -> None:
-        """Stop a run that takes long."""
-        self._first.stop()
-
     async def _compute(self) -> None:
         while True:
             await self._wanted.wait()
             self._wanted.clear()
             inputs, self._begun = self.state.inputs, time.monotonic()
-            slow = asyncio.get_running_loop().call_later(PATIENCE, self._slow)
+            slow = asyncio.get_running_loop().call_later(PATIENCE, self.screen.slow)
             try:
-                async for found in self._first.run("lift", inputs):
+                async for found in self.first.run("lift", inputs):
                     self._show_first(inputs, found)
             except (StoppedError, BrokenError, WinchsimError) as error:
                 self._failed(error)
@@ -240,10 +231,6 @@ class Tab:
                 self._later = background_tasks.create(self._second_pass(inputs))
             finally:
                 slow.cancel()
-
-    def _slow(self) -> None:
-        text = "Still computing. This is the answer of an earlier build."
-        self.screen.old(text, can_stop=True)
 
     def _show_first(self, inputs: Inputs, found: dict[str, Any]) -> None:
         self.answer = found
@@ -282,4 +269,4 @@ class Tab:
         if isinstance(error, BrokenError):
             logging.getLogger("winchsim").error(str(error))
         if not self._wanted.is_set():
-            self.screen.old(f"{fault_text(error)} This is the answer of an earlier build.")
+            self.screen.old(fault_text(error))

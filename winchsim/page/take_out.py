@@ -3,7 +3,6 @@ record."""
 
 from __future__ import annotations
 
-import mimetypes
 import os
 import shlex
 from typing import Any
@@ -11,12 +10,12 @@ from typing import Any
 from nicegui import ui
 
 from winchsim.errors import InputError
+from winchsim.inputs import spec_at
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import value_text
 from winchsim.page.state import State, changes
 from winchsim.report.plain_text import safe
-from winchsim.scenario.change import to_values
-from winchsim.scenario.overrides import LEFT_OUT, place_of
+from winchsim.scenario.overrides import LEFT_OUT
 from winchsim.scenario.read import read_string
 from winchsim.scenario.rewrite import quantity_text
 
@@ -28,7 +27,7 @@ def command_line(state: State, path: str) -> str:
     """Command that lifts the present build; empty where no options say it."""
     overrides = []
     for key, value in changes(state.base, state.inputs):
-        spec = place_of(to_values(state.base), key)[1]
+        spec = spec_at(state.base if value is None else state.inputs, key)
         is_number = spec.kind in ("quantity", "number") and value is not None
         text = quantity_text(spec, value) if is_number else value_text(spec, value) or LEFT_OUT
         overrides.append(f"{key}={text}")
@@ -62,9 +61,8 @@ class TakeOut:
     def _refresh(self) -> None:
         state = self.tab.state
         names = [path for path, _ in changes(state.base, state.inputs)]
-        more = " …" * (len(names) > MOST_NAMED)
-        differ = f"{len(names)} values differ from the file: {', '.join(names[:MOST_NAMED])}{more}"
-        self._changed.set_text(differ if names else "No value differs from the file.")
+        named = ", ".join(names[:MOST_NAMED]) + " …" * (len(names) > MOST_NAMED)
+        self._changed.set_text(f"{len(names)} values differ from the file: {named or 'none'}")
         command = command_line(state, self.tab.site.path)
         self._command.set_content(
             safe(command) or "No options give this build: save the scenario first."
@@ -87,10 +85,9 @@ class TakeOut:
         made = await self._job.result("The report is being made.", "report", scenario) or {}
         self._files.clear()
         for name, content in ({self.name: scenario.text} | made).items():
-            kind = mimetypes.guess_type(name)[0] or "text/plain"
             with self._files:
                 ui.button(
                     name,
                     icon="download",
-                    on_click=lambda n=name, c=content, k=kind: ui.download.content(c, n, k),
+                    on_click=lambda n=name, c=content: ui.download.content(c, n),
                 ).props("outline dense no-caps")

@@ -139,8 +139,10 @@ class TestDay:
         self.tab.state.keep("calibrated", found["numbers"], found["inputs"])
         self.tab.changed()
         with self._result:
-            take = ui.button("Take the calibrated build").props("outline no-caps")
-            take.on_click(lambda: self.tab.take(found["inputs"], "This is the calibrated build."))
+            ui.button(
+                "Take the calibrated build",
+                on_click=lambda: self.tab.take(found["inputs"], "This is the calibrated build."),
+            ).props("outline no-caps")
             for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
                 self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])
 

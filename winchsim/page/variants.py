@@ -30,7 +30,6 @@ class Variants:
                 self._name = ui.input("Name of this variant").props("dense outlined maxlength=60")
                 for text, do in (
                     ("Keep the present build", self._keep),
-                    ("Back to the file", lambda: tab.take(tab.state.base, "As in the file.")),
                     ("Table as CSV", self._csv),
                 ):
                     ui.button(text, on_click=do).props("outline no-caps")
@@ -46,11 +45,15 @@ class Variants:
         self._name.set_value("")
         self.tab.changed()
 
+    def _variants(self) -> list[Variant]:
+        state = self.tab.state
+        base = Variant(OF_THE_FILE, state.base, self.tab.base.get("numbers", {}))
+        return [base, *state.variants]
+
     def rows(self) -> list[dict[str, Any]]:
         """Rows of the table: name, what was changed, key numbers; the file first."""
         state, found = self.tab.state, []
-        base = Variant(OF_THE_FILE, state.base, self.tab.base.get("numbers", {}))
-        for variant in (base, *state.variants):
+        for variant in self._variants():
             changed = [path for path, _ in changes(state.base, variant.inputs)]
             about = ", ".join(changed[:MOST_CHANGES]) or "none"
             if len(changed) > MOST_CHANGES:
@@ -70,14 +73,14 @@ class Variants:
         with self._box:
             columns = [_column(name) for name in _names(rows)]
             ui.table(columns=columns, rows=rows, row_key="variant").props("flat dense wrap-cells")
-            for variant in self.tab.state.variants:
+            for variant in self._variants():
                 with ui.element("div").classes("line"):
                     ui.label(variant.name)
                     for text, do in (
                         ("Take", lambda v=variant: self.tab.take(v.inputs, f"This is {v.name}.")),
                         ("Compare in grey", lambda v=variant: self._compare(v)),
                         ("Remove", lambda v=variant: self._remove(v)),
-                    ):
+                    )[: 2 if variant.name == OF_THE_FILE else 3]:
                         button = ui.button(text, on_click=do).props("outline dense no-caps")
                         button.props["aria-label"] = f"{text}: {variant.name}"
 
