@@ -232,3 +232,20 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
         and "no-load current" in screen.out
         and "next test" in screen.out
     )
+
+
+def test_a_log_of_several_lifts_is_calibrated_with_and_says_how_it_was_read(folder):
+    rows = [(t / 10, 1.2 if 10 < t % 200 < 190 else 0.0) for t in range(400)]
+    text = "t ms;Motor current (A);x\n" + "".join(f"{1000 * t:.0f};{i};7\n" for t, i in rows)
+    (folder / "log.csv").write_text(text.replace(".", ","))
+    arguments = ("calibrate", str(folder / "crate.toml"), str(folder / "log.csv"))
+    screen = Screen().run(*arguments, "--log=loads=8/10 kg", "--json")
+    document = json.loads(screen.out)
+    assert screen.code == ExitCode.GOOD
+    assert [finding["kind"] for finding in document["findings"]] == ["log"]
+    measured = {(r["mass_kg"], r["kind"]): r for r in document["rows"]}
+    assert set(measured) == {(m, kind) for m in (8.0, 10.0) for kind in ("time", "current")}
+    assert measured[8.0, "time"]["measured_lift_time_s"] == pytest.approx(17.9, abs=0.11)
+    plain = Screen().run(*arguments, "--log=loads=8/10 kg").out
+    assert "motor current" in plain and "not used: x" in plain and "lift 2 at 21" in plain
+    assert Screen().run(*arguments).code == ExitCode.MISUSE

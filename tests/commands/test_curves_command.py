@@ -196,7 +196,7 @@ def test_what_belongs_to_one_file_is_refused_with_two(crate, tmp_path, option):
     ("text", "reason"),
     [
         ("mass_kg,measured_time_s\n4,\n", "no row that was measured"),
-        ("time_s,height_m\n1e5,0.1\n2e5,0.2\n", "no sample of the trace"),
+        ("time_s,height_m\n-10,0.1\n-5,0.1\n", "no sample of the trace"),
     ],
 )
 def test_nothing_measured_is_said(crate, tmp_path, text, reason):

@@ -10,7 +10,8 @@ from winchsim.report.measured import compared, mean_difference, trace_difference
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words import measured as words
 from winchsim.report.words.values import signed
-from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.scenario.sheet import SheetRow
+from winchsim.scenario.trace import MeasuredTrace
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):

@@ -1,23 +1,17 @@
-"""The test sheet and the measured trace."""
+"""The test sheet."""
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
 import pytest
 
 from winchsim.errors import InputError
 from winchsim.scenario.sheet import (
     MAX_ROWS,
-    MeasuredTrace,
     SheetOrigin,
     SheetRow,
     origin_line,
-    read_measured,
     read_planned_sheet,
     read_sheet,
-    read_trace,
     write_sheet,
 )
 
@@ -192,46 +186,8 @@ def test_too_many_rows(faults_of):
     assert faults_of("mass_kg\n" + "1\n" * (MAX_ROWS + 1))[-1].code == "too much"
 
 
-def test_trace_in_si(sheet):
-    trace = read_measured(sheet("time_ms,height_in,current_ma\n0,0,100\n100,1,\n200,2,300\n"))
-    assert isinstance(trace, MeasuredTrace)
-    np.testing.assert_allclose(trace.time, [0, 0.1, 0.2])
-    np.testing.assert_allclose(trace.height, [0, 0.0254, 0.0508])
-    np.testing.assert_allclose(trace.current, [0.1, math.nan, 0.3])
-    assert trace.voltage is None
-
-
-def test_measured_is_a_sheet_where_masses_stand(sheet):
-    assert read_measured(sheet("mass_kg,measured_time_s\n5,20\n")) == (
-        SheetRow(mass=5.0, measured_time=20.0),
-    )
-
-
-@pytest.mark.parametrize(
-    ("content", "line", "message"),
-    [
-        ("time_s,height_m\n0,0\n1,1\n1,2\n", 4, "does not increase"),
-        ("time_s,height_m\n0,0\n,1\n", 3, "time is missing"),
-        ("time_s\n0\n1\n", 1, "nothing but times"),
-        ("height_m\n0\n1\n", 1, "no column time_s"),
-        ("time_s,height_m\n0,inf\n1,1\n", 2, "not a finite number"),
-        ("time_s,height_m\n0,1\n", None, "fewer than two samples"),
-    ],
-)
-def test_faults_of_a_trace(faults_of, content, line, message):
-    fault = faults_of(content, read_trace)[0]
-    assert message in fault.message
-    assert fault.line == line
-
-
 def test_a_trace_in_place_of_a_sheet_is_one_fault_that_says_so(sheet):
     with pytest.raises(InputError) as caught:
         read_sheet(sheet("time_s,height_m,phase,layer,tension_n\n0,0,1,1,2\n1,0.1,1,1,2\n"))
     (fault,) = caught.value.faults
     assert "no test sheet" in fault.message and "--measured" in fault.hint and fault.line == 1
-
-
-def test_a_long_trace_is_read_in_reasonable_time(sheet, within):
-    path = sheet("time_s,height_m,current_a\n" + "".join(f"{i},0.25,1.5\n" for i in range(50_000)))
-    with within(5.0):
-        assert read_trace(path).time.shape == (50_000,)

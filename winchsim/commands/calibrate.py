@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import argparse
 import shlex
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
+from winchsim.commands.options import (
+    FILE,
+    FORCE,
+    FULL,
+    LOG,
+    SET,
+    UNITS,
+    Command,
+    argument,
+    out_folder,
+)
 from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
 
@@ -27,19 +38,19 @@ FILE_NAMES = (
 def run(options: argparse.Namespace, env: Env) -> int:
     """Fit, print, write."""
     from winchsim.scenario.read import read
-    from winchsim.scenario.sheet import SheetRow, read_planned_sheet
+    from winchsim.scenario.sheet import SheetRow
+    from winchsim.scenario.trace import read_for
     from winchsim.units import parse_quantity
 
     scenario = read(options.file, options.overrides)
-    (rows, origin), masses = (
-        read_planned_sheet(options.tests),
-        [parse_quantity(text, "kg") for text in options.masses],
-    )
+    masses = [parse_quantity(text, "kg") for text in options.masses]
+    rows, origin, logged = read_for(scenario.inputs, options.tests, options.log)
 
     from winchsim.report.calibration import build, calibration_json, rounded
     from winchsim.report.measured import lift_tests
     from winchsim.report.render.text import render_text
     from winchsim.report.words.calibration import other_version
+    from winchsim.report.words.measured import noted
     from winchsim.studies.calibrate import calibrate
 
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
@@ -49,7 +60,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
         found = calibrate(scenario.inputs, tests, only=names, level=level, on_progress=tell)
     found = rounded(found, scenario.inputs)
     caution = other_version(origin, rows, scenario.inputs, scenario.digest)
-    findings = (caution,) if caution else ()
+    findings = {"other_version": caution} if caution else {}
+    findings |= {"log": noted(logged)} if logged else {}
     files = _write(options, env, scenario, found, findings) if options.out else ()
     if options.json:
         env.out(calibration_json(found, findings, digest=scenario.digest, files=files))
@@ -57,6 +69,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         again = [f"--set={override}" for override in options.overrides]
         again += [f"--next={mass}" for mass in options.masses]
         again += [f"--fit={options.fit}"] if options.fit else []
+        again += [f"--log={options.log}"] if options.log else []
         more = shlex.join(["winchsim", "calibrate", scenario.name, options.tests, *again, "--full"])
         report = build(found, scenario.inputs, name=scenario.name, findings=findings, command=more)
         env.out(render_text(report, env.rendering(us=options.units == "us", full=options.full)))
@@ -68,7 +81,7 @@ def _write(
     env: Env,
     scenario: Scenario,
     found: Calibration,
-    findings: tuple[Finding, ...],
+    findings: Mapping[str, Finding],
 ) -> tuple[str, ...]:
     from winchsim.report.calibration import calibration_json, remarks, with_cautions
     from winchsim.report.figures.calibration import measured_and_predicted
@@ -96,7 +109,8 @@ COMMANDS = (
             FILE,
             SET,
             FULL,
-            argument("tests", metavar="TESTS.csv", help="test sheet, one row a test"),
+            argument("tests", metavar="TESTS.csv", help="test sheet, one row a test, or a log"),
+            LOG,
             argument(
                 "--fit",
                 metavar="NAMES",
@@ -124,8 +138,8 @@ COMMANDS = (
         "Fits all assumed values at once, each held by the range that it is declared with; lists "
         "what the tests do not determine, names a measurement that does not fit the others, takes "
         "stalls and holds as evidence from one side, and bounds the capacity of a part that broke. "
-        "Rows without results are tests to come: they are predicted. With --out: the calibrated "
-        "scenario, a figure of measured against predicted, and the numbers.",
+        "Rows without results are tests to come: they are predicted. A log of time and current, "
+        "voltage, height or turns is cut into its lifts. With --out: the calibrated scenario, a figure of measured against predicted, and the numbers.",
         names=lambda _: FILE_NAMES,
     ),
 )

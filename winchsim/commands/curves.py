@@ -12,6 +12,7 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import (
     FILES,
     FORCE,
+    LOG,
     SET,
     UNITS,
     Command,
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
     from winchsim.report.figures.catalogue import Picture
     from winchsim.report.figures.look import Look
     from winchsim.scenario.read import Scenario
-    from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+    from winchsim.scenario.sheet import SheetRow
+    from winchsim.scenario.trace import Log, MeasuredTrace
     from winchsim.simulation import Record
 
 Progress = Callable[[int, int], None]
@@ -61,7 +63,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.scenario.read import read
 
     scenarios = [read(file, options.overrides) for file in options.files]
-    measured = _measured(options.measured)
+    measured, logged = _measured(options, scenarios[0].inputs)
 
     from winchsim.assessment.evaluate import assess
     from winchsim.report.figures.look import LOOKS
@@ -71,6 +73,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
     records = [simulate(scenario.inputs) for scenario in scenarios]
     with progress(env, "lifts") as tell:
         drawn = _draw(options, look, scenarios, records, measured, tell)
+    if logged is not None:
+        from winchsim.report.words.measured import log
+
+        drawn.remarks.insert(0, log(logged))
     drawn.pictures = [picture for picture in drawn.pictures if picture.name in names]
     moving = _film(options, records[0], look)
     paths = _write(options, drawn, formats, look, scenarios, moving, env)
@@ -137,10 +143,17 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
         )
 
 
-def _measured(path: str | None) -> tuple[SheetRow, ...] | MeasuredTrace | None:
-    from winchsim.scenario.sheet import read_measured
+def _measured(
+    options: argparse.Namespace, inputs: Inputs
+) -> tuple[tuple[SheetRow, ...] | MeasuredTrace | None, Log | None]:
+    """Rows of a sheet or of a log with several lifts, or the trace of the one lift of a log."""
+    from winchsim.scenario.trace import read_for
 
-    return None if path is None else read_measured(path)
+    if options.measured is None:
+        return None, None
+    rows, _, logged = read_for(inputs, options.measured, options.log)
+    single = logged is not None and len(logged.lifts) == 1
+    return logged.lifts[0].trace if logged and single else rows, logged
 
 
 # --- drawing
@@ -286,7 +299,8 @@ COMMANDS = (
         (
             FILES,
             SET,
-            argument("--measured", metavar="CSV", help="test sheet or trace to draw and compare"),
+            argument("--measured", metavar="CSV", help="test sheet or log to draw and compare"),
+            LOG,
             argument(
                 "--ladder",
                 action="store_true",
@@ -318,9 +332,9 @@ COMMANDS = (
         ),
         "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on "
         "shared axes. --ladder lays the rungs of the FILE's ladder over each other. --measured "
-        "takes a filled test sheet (every row is simulated as it was tested) or a trace with "
-        "time_s and any of height_m, current_a and voltage_v, and says how far simulation and "
-        "measurement differ.",
+        "takes a filled test sheet (every row is simulated as it was tested) or a log of time "
+        "and any of height, turns, current and voltage, which counts from power on, and says how "
+        "far simulation and measurement differ.",
         names=_names,
     ),
 )

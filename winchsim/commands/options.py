@@ -31,6 +31,13 @@ SET = argument(
     dest="overrides",
     help='change a value, such as --set load.mass="30 kg" (may be repeated)',
 )
+LOG = argument(
+    "--log",
+    metavar="LAYOUT",
+    default="",
+    help="columns of a log and what it does not say, such as 'time=Zeit:ms, height=mark:10 cm, "
+    "rate=25, speed=8, loads=0/2/5 kg'",
+)
 FULL = argument("--full", action="store_true", help="print all details")
 UNITS = argument(
     "--units", choices=("si", "us"), default="si", help="print US units beside the SI ones"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from winchsim.assessment.kinds import Caution
@@ -98,7 +100,7 @@ def build(
     before: Inputs,
     *,
     name: str,
-    findings: tuple[Finding, ...] = (),
+    findings: Mapping[str, Finding] = MappingProxyType({}),
     command: str = "",
 ) -> Document:
     """Document of a calibration.
@@ -110,17 +112,19 @@ def build(
         Scenario that it started from.
     name : str
         File of the scenario.
-    findings : tuple of Finding
+    findings : Mapping of str to Finding
         What has to be said of the sheet.
     command : str
         That shows all details.
     """
     clean = found.complete and not (
-        not all(row.agrees for row in found.comparisons) or found.notes or findings
+        not all(row.agrees for row in found.comparisons)
+        or found.notes
+        or "other_version" in findings
     )
     mark = Mark("calibrated" if found.complete else "partial", "good" if clean else "warn")
     remark = say(f"{os.path.basename(name)} · not rated lifting equipment")
-    body: list[Node] = [Headline(mark, "", words.sentence(found), remark), *findings]
+    body: list[Node] = [Headline(mark, "", words.sentence(found), remark), *findings.values()]
     if found.notes:
         body.append(Items(tuple(map(words.note, found.notes))))
     if found.predictions:
@@ -166,7 +170,7 @@ _SHARES = {
 
 def calibration_json(
     found: Calibration,
-    findings: tuple[Finding, ...] = (),
+    findings: Mapping[str, Finding] = MappingProxyType({}),
     *,
     digest: str | None = None,
     files: tuple[str, ...] = (),
@@ -176,8 +180,8 @@ def calibration_json(
         digest=digest,
         verdict=said(words.sentence(found)),
         findings=[
-            {"kind": "other_version", "severity": f.mark.word, "sentence": said(f.text)}
-            for f in findings
+            {"kind": kind, "severity": f.mark.word, "sentence": said(f.text)}
+            for kind, f in findings.items()
         ],
         cautions=[*CAUTIONS.values(), said(_last_line(found))],
         rows=[_residual_facts(row) for row in found.residuals],

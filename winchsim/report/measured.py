@@ -12,7 +12,8 @@ from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
-from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.scenario.sheet import SheetRow
+from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
 
@@ -186,11 +187,7 @@ def simulated_sheet(
         More different tests than that, or one that the scenario cannot be built for.
     """
     plain = plain_raise(inputs)
-    done = [
-        row
-        for row in rows
-        if row.mass and (row.measured_time or row.measured_current or row.outcome)
-    ]
+    done = [row for row in rows if row.measured_time or row.measured_current or row.outcome]
     tests = lift_tests(inputs, done)
     different = {test.conditions: test for test in tests}
     if len(different) > most:
@@ -208,7 +205,7 @@ def simulated_sheet(
 def comparison_facts(test: TestComparison) -> dict[str, Any]:
     """A row beside its simulation as plain data."""
     return {
-        "mass_kg": test.record.machine.body.mass,
+        "mass_kg": test.row.mass or 0.0,
         "measured_time_s": test.row.measured_time,
         "simulated_time_s": test.time,
         "time_difference": test.time_difference,

@@ -1,5 +1,4 @@
-"""The test sheet and the measured trace: CSV files that people fill in, read and written in one
-place.
+"""The test sheet: a CSV file that people fill in, read and written in one place.
 
 A column's head is its name and a unit (``mass_kg``, ``mass_lb``, ``height_in``); the order is free.
 Tolerated as spreadsheets write them: a byte order mark, either line end, semicolons or tabs between
@@ -17,8 +16,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.frozen import dataclass
 from winchsim.inputs import Spec, out_of_bounds
@@ -33,9 +30,8 @@ from winchsim.version import __version__
 MAX_SHEET_BYTES = 1_000_000
 MAX_TRACE_BYTES = 20_000_000
 MAX_ROWS = 10_000
-MAX_SAMPLES = 500_000
 
-_SUFFIXES = MappingProxyType(
+UNIT_OF_SUFFIX = MappingProxyType(
     {
         "kg": "kg",
         "g": "g",
@@ -58,7 +54,7 @@ _SUFFIXES = MappingProxyType(
         "k": "K",
     }
 )
-_SUFFIX_OF = {unit: suffix for suffix, unit in _SUFFIXES.items()}
+_SUFFIX_OF = {unit: suffix for suffix, unit in UNIT_OF_SUFFIX.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,38 +81,8 @@ class SheetRow:
     note: str | None = text("anything worth knowing", None)
 
 
-@dataclass(frozen=True)
-class MeasuredTrace:
-    """Samples of one measured lift, in SI; NaN where a cell was blank, None where a column was.
-
-    Attributes
-    ----------
-    time : ndarray, shape (n,)
-        Increasing. [s]
-    height, current, voltage : ndarray, shape (n,), or None
-        [m], [A], [V]
-    """
-
-    time: np.ndarray
-    height: np.ndarray | None = None
-    current: np.ndarray | None = None
-    voltage: np.ndarray | None = None
-
-
 _SHEET: Mapping[str, Spec] = MappingProxyType(
     {f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)}
-)
-_TRACE: Mapping[str, Spec] = MappingProxyType(
-    {
-        "time": Spec(kind="quantity", unit="s", meaning="time of the sample", low=-1e6, high=1e6),
-        "height": Spec(kind="quantity", unit="m", meaning="height of the load", low=-1e4, high=1e4),
-        "current": Spec(
-            kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5
-        ),
-        "voltage": Spec(
-            kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000
-        ),
-    }
 )
 
 
@@ -163,46 +129,18 @@ def read_sheet(path: str) -> tuple[SheetRow, ...]:
 def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | None]:
     """Rows of a test sheet, as `read_sheet` gives them, and what it was planned for; None where it
     does not say."""
-    cells = _Cells(path, MAX_SHEET_BYTES, "a test sheet")
+    cells = Cells(path, MAX_SHEET_BYTES, "a test sheet")
     if _is_trace(cells):
         told = Fault(
             "this is a trace of one lift, no test sheet",
             file=cells.faults.file,
             line=cells.line,
             expected="one row a test, with a column mass_kg",
-            hint="winchsim curves takes a trace: --measured",
+            hint="winchsim calibrate and winchsim curves --measured take a log",
             code=Code.SHEET_COLUMN,
         )
         raise InputError((told,))
-    return _sheet_of(cells), cells.origin
-
-
-def read_trace(path: str) -> MeasuredTrace:
-    """Samples of a measured lift.
-
-    Parameters
-    ----------
-    path : str
-        CSV file with a column ``time_s`` and any of ``height_m``, ``current_a``, ``voltage_v`` (or
-        other units).
-
-    Returns
-    -------
-    MeasuredTrace
-
-    Raises
-    ------
-    InputError
-        With every fault found, each with its line and column.
-    """
-    return _trace_of(_Cells(path, MAX_TRACE_BYTES, "a measured trace"))
-
-
-def read_measured(path: str) -> tuple[SheetRow, ...] | MeasuredTrace:
-    """Test sheet or measured trace, whichever the file is: a trace has a column of times and no
-    masses."""
-    cells = _Cells(path, MAX_TRACE_BYTES, "a test sheet or a measured trace")
-    return _trace_of(cells) if _is_trace(cells) else _sheet_of(cells)
+    return sheet_of(cells), cells.origin
 
 
 def origin_line(origin: SheetOrigin) -> str:
@@ -265,7 +203,7 @@ def _cell_text(value: Any, unit: str) -> str:
 
 
 @dataclass(frozen=True)
-class _Column:
+class Column:
     """A column that means something: its place in a row, its head, and value = number in the cell x
     `scale` + `offset`."""
 
@@ -281,7 +219,12 @@ class _Column:
         return row[self.position] if self.position < len(row) else ""
 
 
-class _Cells:
+_COMMA_NUMBER = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,15}")
+_CLEAR_DECIMAL_COMMA = re.compile(r"[;\t\n][+-]?(0,[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,}))(?![0-9,])")
+"""A number in which the comma cannot divide thousands."""
+
+
+class Cells:
     """Heads and rows of a CSV file, with a collector for what is wrong in it."""
 
     def __init__(self, path: str, limit: int, what: str) -> None:
@@ -291,6 +234,8 @@ class _Cells:
         self.origin = _origin_in(lines[0])
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
+        told = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
+        self._has_decimal_commas = told and _CLEAR_DECIMAL_COMMA.search(text) is not None
         self._reader = csv.reader(
             [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
         )
@@ -309,10 +254,16 @@ class _Cells:
         try:
             for row in self._reader:
                 if any(cell.strip() for cell in row) and not row[0].startswith("#"):
-                    yield line, [cell.strip() for cell in row]
+                    yield line, [self._plain(cell.strip()) for cell in row]
                 line = self._reader.line_num + 1
         except csv.Error as error:
             self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=Code.SHEET_CELL))
+
+    def _plain(self, cell: str) -> str:
+        """A cell with a decimal point, where the file shows that its commas are decimal ones."""
+        if self._has_decimal_commas and _COMMA_NUMBER.fullmatch(cell):
+            return cell.replace(",", ".")
+        return cell
 
     def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
         """The rows below the heads, as many as are taken."""
@@ -323,13 +274,13 @@ class _Cells:
                 return
             yield line, row
 
-    def columns(self, known: Mapping[str, Spec], required: Sequence[str]) -> list[_Column]:
+    def columns(self, known: Mapping[str, Spec], required: Sequence[str]) -> list[Column]:
         """Position, head, name and unit of every column that means something here."""
         found = []
         for position, head in enumerate(self.heads):
             if not head:
                 continue
-            name, unit, problem = _head(head, known)
+            name, unit, problem = head_meaning(head, known)
             if head in self.heads[:position]:
                 problem = f"two columns are called {head}"
             if problem:
@@ -347,7 +298,7 @@ class _Cells:
                     )
                 )
             else:
-                found.append(_Column(position, head, name, unit, *_scale(unit, known[name])))
+                found.append(Column(position, head, name, unit, *_scale(unit, known[name])))
         for name in required:
             if name not in {column.name for column in found}:
                 head = _usual_head(name, known[name])
@@ -380,7 +331,7 @@ def _all_heads(known: Mapping[str, Spec]) -> list[str]:
     return [_usual_head(name, spec) for name, spec in known.items()]
 
 
-def _head(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
+def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     """Name and unit that a head stands for, or what is wrong with it."""
     name, _, suffix = head.rpartition("_")
     if head in known:
@@ -388,7 +339,7 @@ def _head(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
         return head, "", f"{head} has no unit: write {_usual_head(head, spec)}" if spec.unit else ""
     if name not in known or not known[name].unit:
         return "", "", "unknown column"
-    unit = _SUFFIXES.get(suffix, "")
+    unit = UNIT_OF_SUFFIX.get(suffix, "")
     try:
         parse_quantity(f"1 {unit}", known[name].unit)
     except InputError:
@@ -396,20 +347,21 @@ def _head(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     return name, unit, ""
 
 
-def _is_trace(cells: _Cells) -> bool:
+def _is_trace(cells: Cells) -> bool:
     names = {head.rpartition("_")[0] for head in cells.heads}
     return "time" in names and "mass" not in names
 
 
-def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
+def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
+    """Rows of a test sheet."""
     columns = cells.columns(_SHEET, ["mass"])
     rows = []
     for line, row in cells.rows(MAX_ROWS):
-        _refuse_surplus(cells, line, row)
+        refuse_surplus(cells, line, row)
         values: dict[str, Any] = {}
         for column in columns:
             cell = column.cell(row)
-            value = _cell(cells.faults, line, column, _SHEET[column.name], cell)
+            value = value_of_cell(cells.faults, line, column, _SHEET[column.name], cell)
             if value is None:
                 continue
             before = values.setdefault(column.name, value)
@@ -427,44 +379,8 @@ def _sheet_of(cells: _Cells) -> tuple[SheetRow, ...]:
     return tuple(rows)
 
 
-def _trace_of(cells: _Cells) -> MeasuredTrace:
-    columns = cells.columns(_TRACE, ["time"])
-    samples: dict[str, list[float]] = {column.name: [] for column in columns}
-    last = -math.inf
-    for line, row in cells.rows(MAX_SAMPLES):
-        _refuse_surplus(cells, line, row)
-        for column in columns:
-            cell = column.cell(row)
-            value = _cell(cells.faults, line, column, _TRACE[column.name], cell)
-            if column.name == "time":
-                if value is not None and value <= last:
-                    cells.faults.add(
-                        Fault(
-                            "time does not increase",
-                            column.head,
-                            line=line,
-                            got=cell,
-                            code=Code.SHEET_CELL,
-                        )
-                    )
-                elif not cell:
-                    cells.faults.add(
-                        Fault("time is missing", column.head, line=line, code=Code.SHEET_CELL)
-                    )
-                last = last if value is None else value
-            samples[column.name].append(math.nan if value is None else value)
-    if len(columns) == 1 and not cells.faults.faults:
-        cells.faults.add(Fault("nothing but times", line=cells.line, code=Code.MISSING,
-                               expected="any of height_m, current_a, voltage_v"))  # fmt: skip
-    cells.faults.raise_if_any()
-    if len(samples["time"]) < 2:
-        raise InputError(
-            (Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING),)
-        )
-    return MeasuredTrace(**{name: np.asarray(values) for name, values in samples.items()})
-
-
-def _refuse_surplus(cells: _Cells, line: int, row: list[str]) -> None:
+def refuse_surplus(cells: Cells, line: int, row: list[str]) -> None:
+    """Note cells that stand under no head."""
     surplus = [cell for cell in row[len(cells.heads) :] if cell]
     if surplus:
         hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
@@ -483,7 +399,7 @@ _DECIMAL_COMMA = re.compile(r"([+-]?(?:0|[0-9]{1,15}(?!,[0-9]{3}$))),([0-9]{1,15
 """A comma before three digits may divide thousands: it is asked about, but behind a 0."""
 
 
-def _cell(faults: Collector, line: int, column: _Column, spec: Spec, cell: str) -> Any:
+def value_of_cell(faults: Collector, line: int, column: Column, spec: Spec, cell: str) -> Any:
     """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
     if cell in _BLANK:
         return None
@@ -531,7 +447,7 @@ def _cell_hint(spec: Spec, cell: str) -> str:
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2})?")
 
 
-def _read_cell(spec: Spec, column: _Column, cell: str) -> Any:
+def _read_cell(spec: Spec, column: Column, cell: str) -> Any:
     if spec.kind in ("quantity", "integer"):
         cell = _DECIMAL_COMMA.sub(r"\1.\2", cell) if _DECIMAL_COMMA.fullmatch(cell) else cell
     if spec.kind == "quantity":

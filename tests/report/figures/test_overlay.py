@@ -18,7 +18,8 @@ from winchsim.report.figures.overlay import (
     with_trace,
 )
 from winchsim.report.measured import compared, trace_differences
-from winchsim.scenario.sheet import MeasuredTrace, SheetRow
+from winchsim.scenario.sheet import SheetRow
+from winchsim.scenario.trace import MeasuredTrace
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from winchsim.report.figures.look import COLUMN, Look
 from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace
 from winchsim.report.measured import TestComparison
 from winchsim.report.names import BESIDE_SHEET, BESIDE_TRACE, OF_A_LIFT, OVERLAY, TESTS, FigureWords
-from winchsim.scenario.sheet import MeasuredTrace
+from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record
 
 

@@ -38,7 +38,7 @@ from winchsim.report.plain_text import harmless
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.measured import trace as trace_words
 from winchsim.report.words.values import signed
-from winchsim.scenario.sheet import MeasuredTrace
+from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record
 
 MOST_POINTS = 120

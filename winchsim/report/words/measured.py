@@ -5,11 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from winchsim.assessment.kinds import Assessment, Caution
-from winchsim.report.document import Document, Items, Node, Paragraph, Text, Value, joined, say
+from winchsim.report.document import (
+    Document,
+    Finding,
+    Items,
+    Node,
+    Paragraph,
+    Text,
+    Value,
+    joined,
+    say,
+)
 from winchsim.report.measured import TestComparison, TraceDifference
 from winchsim.report.words.advice import CAUTIONS
+from winchsim.report.words.findings import NOTE
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import signed, value
+from winchsim.scenario.trace import Log
 
 _OUTCOMES = {
     "lifted": "lifted",
@@ -17,6 +29,23 @@ _OUTCOMES = {
     "broke": "broke a part",
     "stopped": "was stopped",
 }
+
+
+def log(found: Log) -> Text:
+    """How a log was read: guessed columns, and when each of its lifts began."""
+    parts = [f"{head.replace('_', ' ')} is taken as {name}" + (f" in {unit}" if unit else "")
+             for head, name, unit in found.guessed]  # fmt: skip
+    parts += [f"not used: {', '.join(found.unused)}"] if found.unused else []
+    texts = [say("{}", part) for part in parts]
+    for number, lift in enumerate(found.lifts, start=1):
+        shown = "" if lift.aligned else ", which the log does not show"
+        texts.append(say(f"power on of lift {number} at {{}}{shown}", value(lift.start, "s")))
+    return (*say("The log: "), *joined(texts, "; "), ".")
+
+
+def noted(found: Log) -> Finding:
+    """How a log was read, as a note."""
+    return Finding(NOTE, log(found))
 
 
 def trace(found: TraceDifference) -> Text:
@@ -56,7 +85,7 @@ def row(found: TestComparison) -> Text:
     ):
         did = "lifts" if lifted else "does not lift"
         parts.append(say(f"the test {_OUTCOMES[measured_row.outcome]}, the simulation {did}"))
-    mass = value(found.record.machine.body.mass, "kg")
+    mass = value(measured_row.mass, "kg") if measured_row.mass else "unloaded"
     return say("{}: {}", mass, joined(parts, "; ") or say("nothing measured"))
 
 
