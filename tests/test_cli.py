@@ -134,20 +134,6 @@ def test_141_when_the_pipe_is_closed(screen, command):
     assert screen.out + screen.err == ""
 
 
-def test_a_closed_pipe_ends_quietly():
-    """The process as a whole: whoever reads the output goes away at once."""
-    reader, writer = os.pipe()
-    os.close(reader)
-    done = subprocess.run(
-        [sys.executable, "-m", "winchsim", "keys"],
-        stdout=writer,
-        stderr=subprocess.PIPE,
-        check=False,
-    )
-    os.close(writer)
-    assert (done.returncode, done.stderr) == (141, b"")
-
-
 def test_every_exit_code_is_told_in_words():
     assert {code.value for code in ExitCode} == {0, 1, 2, 3, 4, 130, 141}
 

@@ -115,14 +115,6 @@ def test_the_figure_is_drawn_and_names_its_axes(done, folder):
     assert (folder / "out" / "measured-predicted.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_files_that_are_there_are_left_alone(done, folder):
-    (folder / "short.csv").write_text("\n".join(SHEET.splitlines()[:3]))
-    sheet = [str(folder / "crate.toml"), str(folder / "short.csv")]
-    again = Screen().run("calibrate", *sheet, "--fit", "bearings", "--out", str(folder / "out"))
-    assert again.code == ExitCode.MISUSE
-    assert "--force replaces it" in again.err
-
-
 def test_json_and_a_load_to_predict(folder):
     arguments = [
         "calibrate",

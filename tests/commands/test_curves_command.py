@@ -207,25 +207,6 @@ def test_nothing_measured_is_said(crate, tmp_path, text, reason):
     assert code == ExitCode.MISUSE and reason in noted
 
 
-def test_files_in_the_way_stay(crate, tmp_path):
-    (tmp_path / "energy.svg").write_text("mine")
-    code, said, noted = run("curves", crate, "--out", str(tmp_path), "--format", "svg")
-    assert (
-        code == ExitCode.MISUSE
-        and said == ""
-        and "this file exists; nothing was written" in noted
-        and "--force" in noted
-    )
-    assert (
-        os.listdir(tmp_path) == ["energy.svg"] and (tmp_path / "energy.svg").read_text() == "mine"
-    )
-    assert (
-        run("curves", crate, "--out", str(tmp_path), "--format", "svg", "--force")[0]
-        == ExitCode.GOOD
-    )
-    assert (tmp_path / "energy.svg").read_text() != "mine"
-
-
 def test_lift_writes_its_report_into_a_folder(crate, tmp_path):
     out = tmp_path / "report"
     code, said, noted = run("lift", crate, "--out", str(out), "--set", "load.mass=3 kg")

@@ -183,17 +183,6 @@ def test_a_sweep_that_cannot_be_read_ends_with_2(crate, arguments, words):
     assert done.code == ExitCode.MISUSE and words in done.err and done.out == ""
 
 
-def test_files_are_not_replaced_unless_told_to(crate, tmp_path):
-    folder = tmp_path / "out"
-    folder.mkdir()
-    (folder / "motors.csv").write_text("mine")
-    again = Screen().run("motors", crate, "--out", str(folder))
-    assert again.code == ExitCode.MISUSE and "this file exists" in again.err and again.out == ""
-    assert [(path.name, path.read_text()) for path in folder.iterdir()] == [("motors.csv", "mine")]
-    assert Screen().run("motors", crate, "--out", str(folder), "--force").code == ExitCode.GOOD
-    assert len(list(folder.iterdir())) >= 6 and (folder / "motors.csv").read_text() != "mine"
-
-
 def test_options_narrow_the_drums(crate):
     done = Screen().run(
         "drum", crate, "--range", "8mm:14 mm", "--target-time", "20 s", "--margin", "1.5", "--json"
@@ -284,21 +273,3 @@ def test_interrupted_leaves_no_file_and_ends_with_130(crate, command, tmp_path, 
     folder = tmp_path / "out"
     done = Screen().run(command, crate, "--out", str(folder))
     assert done.code == ExitCode.INTERRUPTED and done.out == "" and not folder.exists()
-
-
-def test_interrupted_while_writing_leaves_no_file(crate, tmp_path, monkeypatch):
-    import os
-
-    folder, written = tmp_path / "out", []
-    real = os.fsync
-
-    def interrupt(handle):
-        if written:
-            raise KeyboardInterrupt
-        written.append(handle)
-        real(handle)
-
-    monkeypatch.setattr(os, "fsync", interrupt)
-    done = Screen().run("motors", crate, "--out", str(folder))
-    assert done.code == ExitCode.INTERRUPTED
-    assert written and list(tmp_path.iterdir()) == []

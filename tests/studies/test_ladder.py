@@ -199,6 +199,16 @@ def test_a_load_that_drives_its_motors_is_not_lowered_under_power(small):
     )
 
 
+def test_joined_leads_are_advised_only_where_they_brake(small, make_stage):
+    """A descent in less than half the time of the lift is none to advise."""
+    braked, fast = (
+        small(stage=make_stage(ratio, 0.95, repeat=repeat), load={"mass": mass})
+        for ratio, repeat, mass in ((4.0, 3, 6.0), (5.0, 2, 4.0))
+    )
+    assert lowered(braked, held=False)[0].descent is Descent.SHORTED
+    assert lowered(fast, held=False)[0].descent is Descent.OVERHAULS
+
+
 def test_a_pawl_takes_the_doubt_of_friction_away(small):
     inputs = small(
         stage=dataclasses.replace(small().stage[0], efficiency=0.84, shaft_drag=0.0),
