@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from enum import StrEnum
 
 from winchsim.frozen import dataclass
@@ -45,6 +46,11 @@ class Value:
     sign: str = ""
     endless: str = "no limit"
     face: Face = Face.ALL
+
+    @property
+    def pair(self) -> tuple[Value, Value]:
+        """The number for two columns: its value, and its range."""
+        return replace(self, face=Face.VALUE), replace(self, face=Face.RANGE)
 
 
 @dataclass(frozen=True)

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any
 
 from winchsim.csv_text import csv_text
+from winchsim.report import frame
 from winchsim.report.document import (
     Document,
     FigureRef,
-    Headline,
     Items,
     Node,
     Paragraph,
-    Section,
-    say,
 )
 from winchsim.report.json_out import facts, said
 from winchsim.report.json_text import document
@@ -43,23 +40,20 @@ def build(found: Spread, *, title: str, name: str, command: str = "") -> Documen
         That shows all details.
     """
     as_given = found.as_given
-    method = Section("Method", (Items(spread.method(found)),), details=True)
-    cautions = Items(tuple(advice.caution(kind, as_given) for kind in as_given.cautions))
     body: tuple[Node, ...] = (
-        Headline(
-            MARKS[found.status],
-            "",
-            spread.sentence(found),
-            say(f"{os.path.basename(name)} · not rated lifting equipment"),
-        ),
+        frame.headline(MARKS[found.status], "", spread.sentence(found), name),
         spread.event_table(found),
         Paragraph(outcome(as_given), label="As given, without differences:"),
         Paragraph(spread.most_influence(found), label="Most influence on"),
         Paragraph(advice.last_line(as_given)),
         FIGURE,
-        *spread.sections(found),
-        method,
-        Section("Cautions", (cautions,), details=True),
+        *frame.details(
+            {
+                **spread.sections(found),
+                "Method": (Items(spread.method(found)),),
+                "Cautions": (frame.cautions(as_given),),
+            }
+        ),
     )
     return Document(title or name, name, body, command)
 

@@ -6,7 +6,7 @@ import math
 
 from winchsim.assessment.enums import Holding, Status
 from winchsim.frozen import replace
-from winchsim.report.document import Cell, Face, Section, Table, Text, Value, joined, say
+from winchsim.report.document import Cell, Face, Table, Text, Value, joined, say
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
 from winchsim.studies.spread.builds import Motors
@@ -92,6 +92,7 @@ def percentile_table(found: Spread) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (_QUANTITIES[name], *(value(number, unit) for number in found.percentiles[name]))
         for name, unit in QUANTITIES.items()
+        if math.isfinite(found.percentiles["time"][0])
     ]
     return Table(columns, tuple(rows))
 
@@ -178,18 +179,14 @@ def method(found: Spread) -> tuple[Text, ...]:
     return tuple(texts)
 
 
-def sections(found: Spread) -> tuple[Section, ...]:
-    """Details of a spread."""
-    finite = math.isfinite(found.percentiles["time"][0])
-    tables = {
-        "Percentiles": percentile_table(found) if finite else None,
-        "First to break": break_table(found),
-        "Motors among themselves, just after lift-off": motor_table(found),
-        "Influence: rank correlation, −1 to 1; blank: no more than chance": influence_table(found),
-        "What differs from build to build": difference_table(found),
+def sections(found: Spread) -> dict[str, tuple[Table]]:
+    """Details of a spread, by heading."""
+    return {
+        "Percentiles": (percentile_table(found),),
+        "First to break": (break_table(found),),
+        "Motors among themselves, just after lift-off": (motor_table(found),),
+        "Influence: rank correlation, −1 to 1; blank: no more than chance": (
+            influence_table(found),
+        ),
+        "What differs from build to build": (difference_table(found),),
     }
-    return tuple(
-        Section(heading, (table,), details=True)
-        for heading, table in tables.items()
-        if table is not None and table.rows
-    )
