@@ -86,7 +86,7 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
         "assumed": {row.path: _assumed(row) for row in record.machine.assumed},
         "status": worst_by_table(found),
         "numbers": numbers(found),
-        "last": words(advice.last_line(found)),
+        "last": words(advice.closing(found).text),
     }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
@@ -13,25 +12,22 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
 from winchsim.quantity_text import quantity
+from winchsim.report import frame
 from winchsim.report.document import (
     Document,
     FigureRef,
     Finding,
-    Headline,
     Items,
     Mark,
     Node,
     Paragraph,
-    Section,
-    Value,
-    say,
+    Text,
 )  # fmt: skip
 from winchsim.report.json_out import said
 from winchsim.report.json_text import document
 from winchsim.report.si_keys import key
 from winchsim.report.words import calibration as words
-from winchsim.report.words.advice import CAUTIONS
-from winchsim.report.words.values import value
+from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.scenario import rewrite
 from winchsim.studies.calibrate import (
     Calibration,
@@ -117,46 +113,39 @@ def build(
     command : str
         That shows all details.
     """
-    clean = found.complete and not (
-        not all(row.agrees for row in found.comparisons)
-        or found.notes
-        or "other_version" in findings
-    )
+    agree = all(row.agrees for row in found.comparisons)
+    clean = found.complete and agree and not found.notes and "other_version" not in findings
     mark = Mark("calibrated" if found.complete else "partial", "good" if clean else "warn")
-    remark = say(f"{os.path.basename(name)} · not rated lifting equipment")
-    body: list[Node] = [Headline(mark, "", words.sentence(found), remark), *findings.values()]
-    if found.notes:
-        body.append(Items(tuple(map(words.note, found.notes))))
-    if found.predictions:
-        body += [words.predictions(found), *words.warnings(found.predictions)]
-    fitted = words.fitted(found, found.inputs)
-    if fitted.rows:
-        body.append(fitted)
-    body.append(Paragraph(words.undetermined(found), label="Not determined by these tests:"))
-    body += [Paragraph(words.basis(found), label="Rests on"), Paragraph(_last_line(found))]
-    sections: dict[str, tuple[Node, ...]] = {
-        "In the calibrated scenario": (words.changes(found),),
-        "Measured and predicted": (words.residuals(found),),
-        "Stalls and holds": (words.sides(found),) if found.sides else (),
-        "Broken parts": tuple(Items(words.broken(row)) for row in found.broken),
-        "Stronger than estimated": (Items(tuple(map(words.bound, found.bounds))),)
-        if found.bounds
-        else (),
-        "Cautions": (Items(tuple(say(text) for text in CAUTIONS.values())),),
-    }
-    body += [Section(head, nodes, details=True) for head, nodes in sections.items() if nodes]
-    return Document(before.title or name, name, (*body, FIGURE), command)
+    tables = (words.predictions(found), words.fitted(found, found.inputs))
+    body: tuple[Node, ...] = (
+        frame.headline(mark, "", words.sentence(found), name),
+        *findings.values(),
+        *(Items(tuple(map(words.note, notes))) for notes in (found.notes,) if notes),
+        *(table for table in tables[:1] if table.rows),
+        *words.warnings(found.predictions),
+        *(table for table in tables[1:] if table.rows),
+        Paragraph(words.undetermined(found), label="Not determined by these tests:"),
+        Paragraph(words.basis(found), label="Rests on"),
+        Paragraph(_last_line(found)),
+        *frame.details(
+            {
+                "In the calibrated scenario": (words.changes(found),),
+                "Measured and predicted": (words.residuals(found),),
+                "Stalls and holds": (words.sides(found),),
+                "Capacities": (words.capacities(found),),
+                "Cautions": (frame.cautions(None),),
+            }
+        ),
+        FIGURE,
+    )
+    return Document(before.title or name, name, body, command)
 
 
-def _last_line(found: Calibration) -> tuple[str | Value, ...]:
+def _last_line(found: Calibration) -> Text:
     """Drop energy of the calibrated build, area below, codes and people in charge."""
     m = build_machine(found.inputs)
     height = m.height(m.top_travel)
-    energy = Value(m.body.mass * m.body.gravity * height, "J")
-    return say(
-        "From {} the load falls with {}. Keep the area below clear. Follow local codes; "
-        "a competent person decides.", value(height, "m"), energy,
-    )  # fmt: skip
+    return last_line(height, m.body.mass * m.body.gravity * height)
 
 
 # --- JSON
@@ -313,5 +302,4 @@ def _broken_facts(row: Capacity) -> dict[str, Any]:
         "next_link": row.next.link.label if row.next else None,
         "next_factor": row.next.factor if row.next else None,
         "set_path": row.set_path or None,
-        "sentences": [said(text) for text in words.broken(row)],
     }

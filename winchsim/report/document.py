@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from enum import StrEnum
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 
 
 class Face(StrEnum):
@@ -48,9 +47,14 @@ class Value:
     face: Face = Face.ALL
 
     @property
+    def alone(self) -> Value:
+        """The number without its range, with the digits that the range leaves."""
+        return replace(self, face=Face.VALUE)
+
+    @property
     def pair(self) -> tuple[Value, Value]:
         """The number for two columns: its value, and its range."""
-        return replace(self, face=Face.VALUE), replace(self, face=Face.RANGE)
+        return self.alone, replace(self, face=Face.RANGE)
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,7 @@ def build(
     else:
         body += [Paragraph((), label="Lowering"), Items(ladder.down_lines(found, numbers=False))]
         body.append(Paragraph(joined(list(stops[:2]))))
-    body.append(Paragraph(advice.last_line(heaviest)))
+    body.append(advice.closing(heaviest))
     cautions = tuple(advice.caution(kind, heaviest) for kind in heaviest.cautions)
     sections: dict[str, tuple[Node, ...]] = {
         "Run and fill in" if sheet else "Stop limits": (

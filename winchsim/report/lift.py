@@ -76,7 +76,7 @@ def html(found: Assessment) -> str:
 
 def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
     answer = frame.headline(*frame.of_checks(found), outcome(found), name)
-    closing = Paragraph(advice.last_line(found))
+    closing = advice.closing(found)
     if not found.trusted:
         return (answer, *map(finding, found.findings), closing)
     jam = () if found.jam is None else advice.jam(found.jam, found.check(CheckKey.JAM))

@@ -14,7 +14,6 @@ from winchsim.inputs import spec_at
 from winchsim.report.document import (
     Cell,
     Document,
-    Face,
     FigureRef,
     Headline,
     Items,
@@ -72,7 +71,7 @@ def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = 
         THIN,
     ]
     shown = _closing(study)
-    body += [Paragraph(advice.last_line(shown))] if shown else []
+    body.append(advice.closing(shown))
     body += [
         Section("Candidates, by the quasi-static model", (_candidates(study),), details=True),
         *(
@@ -153,7 +152,7 @@ def _binding(study: Study) -> Table:
         )
         known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
         if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
-            known = (limit_of(check), of_check(check, Face.VALUE), MARKS[check.status])
+            known = (limit_of(check), of_check(check).alone, MARKS[check.status])
         cells = (words.spans(study, mask) if mask.any() else "" for mask in (row.ok, row.failing))
         rows.append((CHECKS[c.key], *known, *cells))
         if known[2] == MARKS[Status.OK] and c.key not in study.bounds.values():
@@ -360,8 +359,7 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
                 )
             )
         body.append(_sweep_table(swept, base))
-    line = "Keep the area below clear. Follow local codes; a competent person decides."
-    body += [Paragraph(say(line)), _cautions(None)]
+    body += [advice.closing(None), _cautions(None)]
     first = found[0][0]
     return Document(found[0][1].inputs.title or first.name, first.name, tuple(body), command)
 

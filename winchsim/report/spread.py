@@ -45,7 +45,7 @@ def build(found: Spread, *, title: str, name: str, command: str = "") -> Documen
         spread.event_table(found),
         Paragraph(outcome(as_given), label="As given, without differences:"),
         Paragraph(spread.most_influence(found), label="Most influence on"),
-        Paragraph(advice.last_line(as_given)),
+        advice.closing(as_given),
         FIGURE,
         *frame.details(
             {

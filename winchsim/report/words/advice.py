@@ -20,7 +20,7 @@ from winchsim.assessment.kinds import (
     Status,
 )
 from winchsim.quantity_text import rounded
-from winchsim.report.document import Face, Text, Value, joined, say
+from winchsim.report.document import Paragraph, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, value
 
@@ -120,7 +120,7 @@ def hints(found: Assessment) -> list[Text]:
     if snagged is not None:
         texts.append(say("Clear the way of the load at {}.", value(snagged.height, "m")))
     if load is not None and load.status is Status.THIN and found.target.reached:
-        shown = of_check(load, Face.VALUE)
+        shown = of_check(load).alone
         texts.append(say("Let the motors cool between lifts: continuous motor load {}.", shown))
     return texts
 
@@ -146,7 +146,7 @@ def _effect(found: Action) -> Text:
         if found.reached and found.lift_time is not None:
             return say(f"lifts in {{}}, {counts}", value(found.lift_time, "s"))
         return say(counts)
-    before, after = of_check(first.before, Face.VALUE), of_check(first.after, Face.VALUE)
+    before, after = of_check(first.before).alone, of_check(first.after).alone
     return say(f"{CHECKS[first.before.key]} {{}} → {{}}, {counts}", before, after)
 
 
@@ -204,14 +204,19 @@ def unchecked(found: Assessment) -> Text:
     return say(f"Not given: {'; '.join(texts)}.") if texts else ()
 
 
-def last_line(found: Assessment) -> Text:
+CLEAR = "Keep the area below clear. Follow local codes; a competent person decides."
+
+
+def last_line(height: float, energy: float) -> Text:
     """Drop energy, area below, codes and people in charge."""
-    return say(
-        "A fall from {} releases {}. Keep the area below clear. Follow local codes; "
-        "a competent person decides.",
-        value(found.drop_height, "m"),
-        Value(found.drop_energy, "J"),
-    )
+    return say(f"A fall from {{}} releases {{}}. {CLEAR}", value(height, "m"), Value(energy, "J"))
+
+
+def closing(found: Assessment | None) -> Paragraph:
+    """The last line below an answer; without an assessment without a fall."""
+    if found is None:
+        return Paragraph(say(CLEAR))
+    return Paragraph(last_line(found.drop_height, found.drop_energy))
 
 
 def caution(kind: Caution, found: Assessment) -> Text:

@@ -11,7 +11,6 @@ from winchsim.model.trial import plain_raise
 from winchsim.quantity_text import quantity
 from winchsim.report.document import (
     Cell,
-    Face,
     Finding,
     Table,
     Text,
@@ -27,12 +26,12 @@ from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
+    Comparison,
     Interval,
     Kind,
     LiftTest,
     Note,
     NoteKind,
-    Parameter,
     Prediction,
 )
 from winchsim.studies.calibrate.evidence import UNITS
@@ -90,59 +89,58 @@ def sentence(found: Calibration) -> Text:
     count = count_of_tests(found)
     good = [label(row.factor.name) for row in found.parameters if row.determined]
     what = listed(good) if good else "none of the assumed values on its own"
-    texts = [say(f"{count} test{'s determine' if count != 1 else ' determines'} {what}.")]
     times = [
         row.measured / row.predicted - 1
         for row in found.residuals
         if row.kind is Kind.TIME and not row.is_outlier and math.isfinite(row.predicted)
     ]
-    if times:
-        off = math.sqrt(sum(share**2 for share in times) / len(times))
-        texts.append(say("The lift times agree within {}.", percent(off)))
-    texts += [
-        say(
-            f"The {LABELS[row.kind]} of test {row.test.number} does not "
-            f"fit the others and is left out."
-        )
-        for row in found.residuals
-        if row.is_outlier
+    off = math.sqrt(sum(share**2 for share in times) / max(1, len(times)))
+    texts = [
+        say(f"{count} test{'s determine' if count != 1 else ' determines'} {what}."),
+        say("The lift times agree within {}.", percent(off)) if times else (),
+        *(
+            say(f"The {LABELS[r.kind]} of test {r.test.number} does not fit and is left out.")
+            for r in found.residuals
+            if r.is_outlier
+        ),
+        *(
+            say(f"Test {r.test.number} {SIDES[r.kind]}, but the calibrated model disagrees.")
+            for r in found.sides
+            if not r.agrees
+        ),
+        () if found.complete else say("Partial: some full simulations were not made."),
     ]
-    texts += [
-        say(f"Test {row.test.number} {SIDES[row.kind]}, but the calibrated model disagrees.")
-        for row in found.sides
-        if not row.agrees
-    ]
-    if not found.complete:
-        texts.append(
-            say("Partial: full simulations that were not made are not taken into account.")
-        )
-    return joined(texts)
+    return joined([text for text in texts if text])
+
+
+_NOTES = {
+    NoteKind.PAWL_HOLDS: (
+        "With a pawl, that a load held or ran back is no evidence of friction; it is not used."
+    ),
+    NoteKind.NOT_A_LIFT_TIME: "{test} {how}: its time is no lift time and is not used.",
+    NoteKind.UNKNOWN_PART: "{test}: {what}. Write one of: {names}.",
+    NoteKind.WHICH_PART: '{test}: which part is "{part}"? By likelihood: {likely}.',
+}
+
+_HOW = {"stalled": "stalled", "stopped": "was stopped"}
 
 
 def note(found: Note) -> Text:
     """What could not be used, or has to be asked."""
     test = found.test
-    if test is None or found.kind is NoteKind.PAWL_HOLDS:
-        return say(
-            "With a pawl, that a load held or ran back is no evidence of friction; it is not used."
-        )
-    name = say(f"Test {test.number} ({{}})", load(test))
-    if found.kind is NoteKind.NOT_A_LIFT_TIME:
-        how = {"stalled": "stalled", "stopped": "was stopped"}.get(
-            test.outcome or "", "broke a part"
-        )
-        return say("{} {}: its time is no lift time and is not used.", name, how)
-    if found.kind is NoteKind.UNKNOWN_PART:
-        what = (
-            f'"{test.broke_link}" is no part of this scenario'
-            if test.broke_link
-            else "the broken part is missing"
-        )
-        return say(
-            "{}: {}. Write one of: {}.", name, what, ", ".join(part for part, _ in found.choices)
-        )
-    parts = joined([say(f"{part} ({{}})", percent(share)) for part, share in found.choices], ", ")
-    return say('{}: which part is "{}"? By likelihood: {}.', name, test.broke_link, parts)
+    if test is None:
+        return say(_NOTES[NoteKind.PAWL_HOLDS])
+    unknown = f'"{test.broke_link}" is no part of this scenario'
+    likely = [say(f"{part} ({{}})", percent(share)) for part, share in found.choices]
+    return say(
+        _NOTES[found.kind],
+        test=say(f"Test {test.number} ({{}})", load(test)),
+        how=_HOW.get(test.outcome or "", "broke a part"),
+        what=unknown if test.broke_link else "the broken part is missing",
+        names=", ".join(part for part, _ in found.choices),
+        part=test.broke_link,
+        likely=joined(likely, ", "),
+    )
 
 
 # --- fitted values
@@ -152,25 +150,16 @@ def fitted(found: Calibration, inputs: Inputs) -> Table:
     """Values of the factors that the tests determine."""
     heads = ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "prior width left")
     rows: list[tuple[Cell, ...]] = []
-    for row in found.parameters:
-        if row.determined:
-            rows += _fitted(row, inputs)
+    for row in (row for row in found.parameters if row.determined):
+        for place, v in enumerate(row.values):
+            is_path = "." in v.path
+            unit = suited(spec_at(inputs, v.path).unit, v.after) if is_path else ""
+            sign = "" if is_path else TIMES
+            was = Value(v.before, unit, sign=sign)
+            now = Value(v.after, unit, v.low, v.high, sign=sign)
+            name = v.path if is_path else label(v.path)
+            rows.append((name, was, *now.pair, "" if place else percent(row.width)))
     return Table(heads, tuple(rows), name="values")
-
-
-def _fitted(row: Parameter, inputs: Inputs) -> list[tuple[Cell, ...]]:
-    rows: list[tuple[Cell, ...]] = []
-    for v in row.values:
-        is_path = "." in v.path
-        unit = suited(spec_at(inputs, v.path).unit, v.after) if is_path else ""
-        sign = "" if is_path else TIMES
-        is_ = Value(v.after, unit, v.low, v.high, sign=sign, face=Face.VALUE)
-        span = Value(v.after, unit, v.low, v.high, sign=sign, face=Face.RANGE)
-        name = v.path if is_path else label(v.path)
-        rows.append(
-            (name, Value(v.before, unit, sign=sign), is_, span, "" if rows else percent(row.width))
-        )
-    return rows
 
 
 def undetermined(found: Calibration) -> Text:
@@ -218,19 +207,18 @@ def _shown(item: object, unit: str) -> str:
 def residuals(found: Calibration) -> Table:
     """Measurements beside the model, calibrated and as it was."""
     heads = ("test", "load", "quantity", "measured", "predicted", "before", "difference", "")
-    rows: list[tuple[Cell, ...]] = []
-    for row in found.residuals:
-        unit = UNITS[row.kind]
-        known = row.predicted and math.isfinite(row.predicted)
-        off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
-        times = (
-            Value(v, unit, endless="stalls") for v in (row.measured, row.predicted, row.before)
-        )
-        left: Cell = (
-            say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
-        )
-        rows.append((str(row.test.number), load(row.test), LABELS[row.kind], *times, off, left))
-    return Table(heads, tuple(rows), name="measurements")
+    return Table(heads, tuple(map(_residual, found.residuals)), name="measurements")
+
+
+def _residual(row: Comparison) -> tuple[Cell, ...]:
+    known = row.predicted and math.isfinite(row.predicted)
+    off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
+    shown = (
+        Value(number, UNITS[row.kind], endless="stalls")
+        for number in (row.measured, row.predicted, row.before)
+    )
+    left: Cell = say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
+    return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
 
 
 def sides(found: Calibration) -> Table:
@@ -250,28 +238,23 @@ def predictions(found: Calibration) -> Table:
     """Tests to come, with intervals."""
     span = f"{100 * found.level:.3g} % interval"
     heads = ("next test", "time", span, "current", span, "stall chance", "power off")
-    rows: list[tuple[Cell, ...]] = []
-    for row in found.predictions:
-        shown = (*_interval(row.time, "s"), *_interval(row.current, "A"))
-        rows.append(
-            (
-                load(row.test),
-                *shown,
-                chance(row.stall_chance),
-                "holds" if row.holds else "runs back",
-            )
+    rows: list[tuple[Cell, ...]] = [
+        (
+            load(row.test),
+            *_interval(row.time, "s"),
+            *_interval(row.current, "A"),
+            chance(row.stall_chance),
+            "holds" if row.holds else "runs back",
         )
+        for row in found.predictions
+    ]
     return Table(heads, tuple(rows), name="tests")
 
 
-def _interval(found: Interval, unit: str) -> tuple[Value, Value]:
+def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
     if math.isinf(found.value):
-        return Value(found.value, unit, endless="stalls"), Value(None, unit, face=Face.RANGE)
-    value_, span = (
-        Value(found.value, unit, found.low, found.high, endless="never", face=face)
-        for face in (Face.VALUE, Face.RANGE)
-    )
-    return value_, span
+        return "stalls", ""
+    return Value(found.value, unit, found.low, found.high, endless="never").pair
 
 
 def chance(share: float) -> Cell:
@@ -283,77 +266,50 @@ def chance(share: float) -> Cell:
 
 def warnings(rows: Sequence[Prediction]) -> list[Finding]:
     """What has to be done before the tests to come."""
-    found = []
-    falling = [row.test for row in rows if not row.holds]
-    if falling:
-        loads = joined([(load(test),) for test in falling], ", ")
-        text = say("With the power off {} may run back.", loads)
-        found.append(Finding(NOTICE, text, say("Fit a pawl or a brake first.")))
-    for row in rows:
-        if row.blocked_by:
-            text = say(
-                f"{{}} only once the part that broke in test {row.blocked_by[0]} is mended.",
-                load(row.test),
-            )
-            found.append(Finding(NOTICE, text))
-    if any(row.time.open_share > OPEN for row in rows):
-        text = say("Much of the next interval comes from what the tests do not determine.")
-        found.append(Finding(NOTICE, text))
-    return found
+    falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
+    blocked = [
+        say(
+            f"{{}} only once the part that broke in test {row.blocked_by[0]} is mended.",
+            load(row.test),
+        )
+        for row in rows
+        if row.blocked_by
+    ]
+    is_open = any(row.time.open_share > OPEN for row in rows)
+    text = say("Much of the next interval comes from what the tests do not determine.")
+    back = say("With the power off {} may run back.", falling)
+    return [
+        *([Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []),
+        *(Finding(NOTICE, each) for each in (*blocked, *([text] if is_open else []))),
+    ]
 
 
 # --- parts
 
 
-def broken(found: Capacity) -> tuple[Text, ...]:
-    """What a breakage shows."""
-    s = found.at.link.strength
-    at, mass = Value(found.at.demand, s.unit), load(found.test)
-    texts = [
-        say(
-            f"{found.at.link.label}: it broke in test {found.test.number} ({{}}) at {{}}.", mass, at
-        )
-    ]
-    lower = Value(found.lower, s.unit)
-    if found.survived_mass is not None:
-        kept = value(found.survived_mass, "kg")
-        texts.append(
-            say("It survived {} with {}: its capacity is {} to {}.", lower, kept, lower, at)
-        )
-    else:
-        texts.append(
-            say("No test bounds its capacity from below; {} is taken from the estimate.", lower)
-        )
-    if found.weakened:
-        texts.append(say("It survived as much before: wear, heat or fatigue may have weakened it."))
-    estimate = Value(s.value, s.unit, s.low, s.high)
-    texts.append(
-        say(
-            "The estimate was {}: it broke at {} of that at most.",
-            estimate,
-            percent(found.share_of_estimate),
-        )
-    )
-    if found.next is not None:
-        texts.append(
-            say(
-                f"The next part to break: {found.next.link.label}, factor {{}}.",
-                Value(found.next.factor),
-            )
-        )
-    if found.set_path:
-        texts.append(say(f"The calibrated scenario has the lower bound: {found.set_path}."))
-    return tuple(texts)
+def capacities(found: Calibration) -> Table:
+    """What broken and surviving parts show of their capacity."""
+    heads = ("part", "test", "load", "broke at", "survived", "estimate", "")
+    rows: list[tuple[Cell, ...]] = []
+    for row in (*found.broken, *found.bounds):
+        s, broke = row.at.link.strength, row in found.broken
+        demand, estimate = Value(row.at.demand, s.unit), Value(s.value, s.unit, s.low, s.high)
+        lower = Value(row.lower, s.unit) if broke and row.survived_mass is not None else ""
+        ends: tuple[Cell, Cell] = (demand, lower) if broke else ("", demand)
+        place = (row.at.link.label, str(row.test.number), load(row.test))
+        rows.append((*place, *ends, estimate, _about(row) if broke else ""))
+    return Table(heads, tuple(rows), name="parts")
 
 
-def bound(found: Capacity) -> Text:
-    """A capacity that is higher than was estimated."""
-    s = found.at.link.strength
-    estimate = Value(s.value, s.unit, s.low, s.high)
-    text = (
-        f"{found.at.link.label} survived {{}} in test {found.test.number}; the estimate was {{}}."
-    )
-    return say(text, Value(found.at.demand, s.unit), estimate)
+def _about(row: Capacity) -> Text:
+    """What else a break shows: its share of the estimate, wear, and the part that is next."""
+    texts = [say("at most {} of the estimate", percent(row.share_of_estimate))]
+    if row.weakened:
+        texts.append(say("wear, heat or fatigue may have weakened it"))
+    if row.next is not None:
+        factor = Value(row.next.factor)
+        texts.append(say(f"next to break: {row.next.link.label}, factor {{}}", factor))
+    return joined(texts, "; ")
 
 
 # --- sheet
@@ -376,22 +332,19 @@ def other_version(
     """
     if origin is None or digest.startswith(origin.digest):
         return None
-    plain, title, apart = plain_raise(inputs), title_on_sheet(inputs.title), []
-    if origin.title != title:
-        apart.append(say(f'"{origin.title[:60]}" instead of "{title[:60]}"'))
-    for name, unit, own in (
-        ("height", "m", plain.load.height),
-        ("voltage", "V", plain.supply.voltage),
-    ):
-        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / own - 1) > SAME}
-        if planned:
-            values = joined([(value(v, unit),) for v in sorted(planned)], ", ")
-            apart.append(say("{} instead of {}", values, value(own, unit)))
-    what = say("with {}", joined(apart, " and ")) if apart else "with the same height and voltage"
-    text = (
-        f"The sheet was planned for another version (hash {origin.digest}, now {digest[:12]}) {{}}."
+    plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
+    apart = [say('"{}" instead of "{}"', origin.title[:60], title[:60])]
+    own = (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage))
+    apart = apart if origin.title != title else []
+    for name, unit, now in own:
+        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > SAME}
+        apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
+    hashes = f"hash {origin.digest}, now {digest[:12]}"
+    text = say(
+        f"The sheet was planned for another version ({hashes}) {{}}.",
+        ("with ", *joined(apart, " and ")) if apart else "with the same height and voltage",
     )
     action = (
-        "Check that the scenario describes the winch that was tested; each row counts as it stands."
+        "Check that the scenario describes the winch that was tested; each row counts as it is."
     )
-    return Finding(NOTICE, say(text, what), say(action))
+    return Finding(NOTICE, text, say(action))

@@ -14,10 +14,9 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
-from winchsim.frozen import replace
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
-from winchsim.report.document import Cell, Face, Paragraph, Section, Table, Value, say
+from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
 from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
@@ -32,24 +31,25 @@ FEW_LIFTS, MOST_LIFTS = 1e3, 1e9
 _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_temperature")
 
 
+CHECK_HEADS = ("quantity", "value", "range", "limit", "status")
+
+
+def check_row(check: Check) -> tuple[Cell, ...]:
+    """A check under `CHECK_HEADS`."""
+    ends: tuple[Cell, Cell] = ("–", "") if check.value is None else of_check(check).pair
+    return CHECKS[check.key], *ends, limit_of(check), MARKS[check.status]
+
+
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
     """Every check. The worst stand first, and those that do not fail are spare, unless
     `all_rows`."""
-    columns = ("quantity", "value", "range", "limit", "status")
     shown = list(checks) if all_rows else sorted(checks, key=lambda check: check.status.rank)
-    rows: list[tuple[Cell, ...]] = []
-    for check in shown:
-        ends: Cell = "" if check.value is None else of_check(check, Face.RANGE)
-        status = MARKS[check.status]
-        known: Cell = "–" if check.value is None else of_check(check, Face.VALUE)
-        rows.append((CHECKS[check.key], known, ends, limit_of(check), status))
-
-    spare = () if all_rows else tuple(
+    spare = [
         (2 * (check.status is Status.THIN) * (1 + (check.key in _KEY_CHECKS)), place)
         for place, check in sorted(enumerate(shown), key=lambda pair: _interest(pair[1]))
-        if check.status is not Status.FAILS
-    )  # fmt: skip
-    return Table(columns, tuple(rows), spare, "checks")
+        if check.status is not Status.FAILS and not all_rows
+    ]
+    return Table(CHECK_HEADS, tuple(map(check_row, shown)), tuple(spare), "checks")
 
 
 def _interest(check: Check) -> tuple[int, bool, int]:
@@ -69,48 +69,31 @@ LAST_SPARE = 2
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
-    columns = (
-        "weakest part",
-        "factor",
-        "range",
-        "required",
-        "status",
-    )
+    heads = ("weakest part", "factor", "range", "required", "status")
     rows = [
-        (part.label, *_factor(part), Value(part.required), MARKS[part.status]) for part in parts
+        (part.label, *factor_of(part).pair, Value(part.required), MARKS[part.status])
+        for part in parts
     ]
-    return Table(
-        columns, tuple(rows), tuple((1, row) for row in range(len(rows) - 1, 0, -1)), "parts"
-    )
+    return Table(heads, tuple(rows), tuple((1, n) for n in range(len(rows) - 1, 0, -1)), "parts")
 
 
-def _factor(part: PartRow) -> tuple[Value, Value]:
-    shown = Value(part.factor, "", part.low, part.high, part.required, face=Face.VALUE)
-    return shown, replace(shown, face=Face.RANGE)
+def factor_of(part: PartRow) -> Value:
+    """Capacity over demand of a part, on its side of the required factor."""
+    return Value(part.factor, "", part.low, part.high, part.required)
 
 
 def part_table(parts: Sequence[PartRow]) -> Table:
     """All parts that the pull passes through, with demand and capacity."""
-    columns = (
-        "part",
-        "demand",
-        "capacity",
-        "factor",
-        "required",
-        "status",
-        "capacity from",
-    )
-    rows: list[tuple[Cell, ...]] = []
-    for part in parts:
-        demand = Value(part.demand, part.unit)
-        basis = "unverified estimate" if part.basis == "from memory" else part.basis
-        factor, _ = _factor(part)
-        bound: Cell = ("≤ ", demand) if part.bound and part.demand > 0 else demand
-        capacity = Value(part.capacity, part.unit)
-        rows.append(
-            (part.label, bound, capacity, factor, Value(part.required), MARKS[part.status], basis)
-        )
-    return Table(columns, tuple(rows))
+    heads = ("part", "demand", "capacity", "factor", "required", "status", "capacity from")
+    return Table(heads, tuple(map(_part, parts)))
+
+
+def _part(part: PartRow) -> tuple[Cell, ...]:
+    demand = Value(part.demand, part.unit)
+    bound: Cell = ("≤ ", demand) if part.bound and part.demand > 0 else demand
+    factor, capacity = factor_of(part).alone, Value(part.capacity, part.unit)
+    basis = "unverified estimate" if part.basis == "from memory" else part.basis
+    return part.label, bound, capacity, factor, Value(part.required), MARKS[part.status], basis
 
 
 def life_table(lives: Sequence[ToothLife]) -> Table:
@@ -134,42 +117,34 @@ def _decade(lifts: float | None) -> str:
 
 def jam_table(parts: Sequence[JamPart]) -> Table:
     """Capacity over demand of each part in a jam, at standstill and with the rotors' momentum."""
-    columns = ("part", "static factor", "with rotors", "range")
     rows = [
         (
             part.label,
             Value(part.static, limit=1.0),
-            Value(part.dynamic, "", part.low, part.high, 1.0, face=Face.VALUE),
-            Value(part.dynamic, "", part.low, part.high, 1.0, face=Face.RANGE),
+            *Value(part.dynamic, "", part.low, part.high, 1.0).pair,
         )
         for part in parts
     ]
-    return Table(columns, tuple(rows))
+    return Table(("part", "static factor", "with rotors", "range"), tuple(rows))
 
 
 def reading_table(readings: Sequence[Reading]) -> Table:
     """Numbers without a limit."""
-    columns = ("quantity", "value", "range")
-    rows = [
-        (READINGS[row.key], of_reading(row, Face.VALUE), of_reading(row, Face.RANGE))
-        for row in readings
-    ]
-    return Table(columns, tuple(rows))
+    rows = [(READINGS[row.key], *of_reading(row).pair) for row in readings]
+    return Table(("quantity", "value", "range"), tuple(rows))
 
 
 def timeline_table(record: Record) -> Table:
     """What happened when, and at which height."""
-    columns = (
-        "time",
-        "height",
-        "event",
-    )
-    rows: list[tuple[Cell, ...]] = []
-    for moment in timeline(record):
-        time: Cell = "" if moment.time is None else Value(moment.time, "s")
-        height: Cell = "" if moment.height is None else Value(round(moment.height, 6), "m")
-        rows.append((time, height, moment.text))
-    return Table(columns, tuple(rows))
+    rows = [
+        (
+            "" if moment.time is None else Value(moment.time, "s"),
+            "" if moment.height is None else Value(round(moment.height, 6), "m"),
+            moment.text,
+        )
+        for moment in timeline(record)
+    ]
+    return Table(("time", "height", "event"), tuple(rows))
 
 
 def energy_table(books: EnergyBooks) -> Table:
@@ -191,15 +166,19 @@ def energy_table(books: EnergyBooks) -> Table:
 
 def assumed_table(found: Assessment) -> Table:
     """Every assumed input with its range and source, the one with the largest effect first."""
-    columns = ("input", "value", "range", "source")
-    rows: list[tuple[Cell, ...]] = []
-    for row in found.assumed:
-        if isinstance(row.value, str):
-            rows.append((row.path, row.value, "", row.source))
-            continue
-        shown = Value(float(row.value), row.unit, row.low, row.high, face=Face.VALUE)
-        rows.append((row.path, shown, replace(shown, face=Face.RANGE), row.source))
-    return Table(columns, tuple(rows))
+    rows = [
+        (
+            row.path,
+            *(
+                (row.value, "")
+                if isinstance(row.value, str)
+                else Value(float(row.value), row.unit, row.low, row.high).pair
+            ),
+            row.source,
+        )
+        for row in found.assumed
+    ]
+    return Table(("input", "value", "range", "source"), tuple(rows))
 
 
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:

@@ -7,14 +7,13 @@ import math
 from itertools import groupby
 
 from winchsim.assessment.enums import CheckKey, Status
-from winchsim.assessment.kinds import Assessment, Check
+from winchsim.assessment.kinds import Check
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
-from winchsim.report.document import Cell, Face, Table, Text, Value, joined, say
-from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.details import LAST_SPARE
+from winchsim.report.document import Cell, Table, Text, Value, joined, say
+from winchsim.report.words.details import CHECK_HEADS, LAST_SPARE, check_row, factor_of
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, limit_of, of_check, percent, value
+from winchsim.report.words.values import MARKS, of_check, percent, value
 from winchsim.studies.ladder import Descent, Ladder, Lowering, Rung
 from winchsim.studies.ladder.plan import GAP, STOP_AT, STOP_UNLOADED
 
@@ -31,68 +30,59 @@ MEASURABLE = (
 def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
     """How far to climb, how long it takes, and what holds the load; `blind` leaves results out."""
     rungs, failing = ladder.rungs, ladder.failing
-    if failing is not None:
-        below = [rung for rung in rungs if rung.number < failing.number and rung.mass]
-        climb = (
-            say("Climb to {} only.", _load(below[-1]))
-            if below
-            else say("Do not run the loaded rungs.")
+    if failing is None:
+        time = sum(rung.rest + 2 * (rung.lift_time or 0.0) for rung in rungs)
+        pauses = say(", about {} with pauses", Value(60.0 * math.ceil(time / 60), "min"))
+        climb = say(
+            f"{len(rungs)} rungs, unloaded to {{}}{{}}.", _load(rungs[-1]), () if blind else pauses
         )
-        return joined([climb, () if blind else _failure(failing)])
-    climb = say(f"{len(rungs)} rungs, unloaded to {{}}", _load(rungs[-1]))
-    if blind:
-        return (*climb, ".")
-    time = sum(rung.rest + 2 * (rung.lift_time or 0.0) for rung in rungs)
-    text = say("{}, about {} with pauses.", climb, Value(60.0 * math.ceil(time / 60), "min"))
-    return joined(
-        [text, *([] if rungs[-1].assessment is None else [outcome(rungs[-1].assessment)])]
-    )
+        return climb if blind else joined([climb, _of(rungs[-1])])
+    below = [rung for rung in rungs if rung.number < failing.number and rung.mass]
+    climb = say("Climb to {} only.", _load(below[-1])) if below else say("Run no loaded rung.")
+    with_load = say("With {} a check fails. {}", _load(failing), _of(failing))
+    return climb if blind else joined([climb, with_load])
+
+
+def _of(rung: Rung) -> Text:
+    if rung.assessment is None:
+        return say("The unloaded drum does not wind all the rope.")
+    return outcome(rung.assessment)
 
 
 def _load(rung: Rung) -> Value | str:
     return value(rung.mass, "kg") if rung.mass else "unloaded"
 
 
-def _failure(rung: Rung) -> Text:
-    if rung.assessment is None:
-        return say("The unloaded drum does not wind all the rope.")
-    return say("With {} a check fails. {}", _load(rung), outcome(rung.assessment))
-
-
 def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> Table:
     """What each rung should show, on the sheet the voltage too; `blind` leaves all that is
     predicted out."""
-    heads = ["rung", "load", "pause", "status", "time", "current", "winding", "factor"]
-    if sheet:
-        heads.append("at motors")
-    rows: list[tuple[Cell, ...]] = []
-    for rung in ladder.rungs:
-        pause: Cell = Value(rung.rest, "min") if rung.rest else ""
-        mark = MARKS[rung.status]
-        if blind:
-            rows.append((str(rung.number), _load(rung), pause, mark if rung.exit_code else ""))
-            continue
-        time = _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s")
-        winding = _checked(rung, CheckKey.WINDING) or Value(rung.winding_end, "°C")
-        shown = [time, _or_blank(rung.current, "A"), winding, _factor(rung)]
-        if sheet:
-            shown.append(_or_blank(rung.voltage, "V"))
-        rows.append((str(rung.number), _load(rung), pause, mark, *shown))
-    return Table(tuple(heads[:4] if blind else heads), tuple(rows), name="rungs")
+    heads = ("rung", "load", "pause", "status", "time", "current", "winding", "factor", "at motors")
+    rows = [_rung(rung, blind) for rung in ladder.rungs]
+    count = 4 if blind else len(heads) if sheet else len(heads) - 1
+    return Table(heads[:count], tuple(row[:count] for row in rows), name="rungs")
+
+
+def _rung(rung: Rung, blind: bool) -> tuple[Cell, ...]:
+    found = rung.assessment
+    time = _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s")
+    part = found.parts[0] if found is not None and found.parts else None
+    return (
+        str(rung.number),
+        _load(rung),
+        Value(rung.rest, "min") if rung.rest else "",
+        MARKS[rung.status] if rung.exit_code or not blind else "",
+        time,
+        _or_blank(rung.current, "A"),
+        _checked(rung, CheckKey.WINDING) or Value(rung.winding_end, "°C"),
+        "" if part is None else factor_of(part).alone,
+        _or_blank(rung.voltage, "V"),
+    )
 
 
 def _checked(rung: Rung, key: CheckKey) -> Value | None:
     """Value of a check, with as many digits as its range leaves."""
     check = None if rung.assessment is None else rung.assessment.check(key)
-    return None if check is None or check.value is None else of_check(check, Face.VALUE)
-
-
-def _factor(rung: Rung) -> Cell:
-    """Factor of the weakest part, as the table of parts shows it."""
-    if rung.assessment is None or not rung.assessment.parts:
-        return ""
-    part = rung.assessment.parts[0]
-    return Value(part.factor, "", part.low, part.high, part.required, face=Face.VALUE)
+    return None if check is None or check.value is None else of_check(check).alone
 
 
 def _or_blank(number: float | None, unit: str) -> Cell:
@@ -103,22 +93,14 @@ def binding_table(ladder: Ladder) -> Table:
     """Checks that fail, are thin or lack an input, each at the first rung where it stands worst."""
     worst: dict[str, tuple[Rung, Check]] = {}
     for rung in ladder.rungs:
-        found: tuple[Check, ...] = () if rung.assessment is None else rung.assessment.checks
-        for check in found:
-            known = worst.get(check.key)
-            if check.status is not Status.OK and (
-                known is None or check.status.rank < known[1].status.rank
-            ):
+        for check in () if rung.assessment is None else rung.assessment.checks:
+            _, known = worst.get(check.key, (rung, None))
+            if check.status.rank < (known.status if known else Status.OK).rank:
                 worst[check.key] = rung, check
-    rows: list[tuple[Cell, ...]] = []
-    for rung, check in sorted(worst.values(), key=lambda pair: pair[1].status.rank):
-        shown: tuple[Cell, Cell] = ("–", "")
-        if check.value is not None:
-            shown = of_check(check, Face.VALUE), of_check(check, Face.RANGE)
-        rows.append((_load(rung), CHECKS[check.key], *shown, limit_of(check), MARKS[check.status]))
-    columns = ("from load", "quantity", "value", "range", "limit", "status")
+    ordered = sorted(worst.values(), key=lambda pair: pair[1].status.rank)
+    rows = tuple((_load(rung), *check_row(check)) for rung, check in ordered)
     spare = tuple((LAST_SPARE, place) for place in range(len(rows) - 1, 0, -1))
-    return Table(columns, tuple(rows), spare, "checks")
+    return Table(("from load", *CHECK_HEADS), rows, spare, "checks")
 
 
 # --- going down, and stopping
@@ -161,36 +143,33 @@ def _numbers(rung: Rung, lowering: Lowering) -> Text:
 def fall_table(ladder: Ladder) -> Table:
     """What a fall from the top does, and one onto the catch."""
     heads = ("load", "fall from the top", "lands at", "fall onto the catch", "coasts past the mark")
-    rows: list[tuple[Cell, ...]] = []
-    for rung in ladder.rungs:
-        found: Assessment | None = rung.assessment
-        if found is not None:
-            onto = rung.mass * ladder.machine.body.gravity * GAP
-            coast: Cell = value(rung.coast, "m") if rung.coast > FAR else ""
-            fall = (Value(found.drop_energy, "J"), Value(found.drop_speed, "m/s"), Value(onto, "J"))
-            rows.append((_load(rung), *fall, coast))
+    rows: list[tuple[Cell, ...]] = [
+        (
+            _load(rung),
+            Value(rung.assessment.drop_energy, "J"),
+            Value(rung.assessment.drop_speed, "m/s"),
+            Value(rung.mass * ladder.machine.body.gravity * GAP, "J"),
+            value(rung.coast, "m") if rung.coast > FAR else "",
+        )
+        for rung in ladder.rungs
+        if rung.assessment is not None
+    ]
     return Table(heads, tuple(rows))
 
 
 def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     """When to stop, and what to do when the load stops."""
-    cut = min(rung.cut for rung in ladder.rungs)
-    rest = max(60.0, *(rung.rest for rung in ladder.rungs))
-    over = say(
-        "Stop a rung at {} more time or current than predicted (unloaded {}).",
-        percent(STOP_AT - 1),
-        percent(STOP_UNLOADED - 1),
-    )
-    lines = [
-        over,
+    cut = Value(min(rung.cut for rung in ladder.rungs), "s")
+    rest = Value(max(60.0, *(rung.rest for rung in ladder.rungs)), "min")
+    over = percent(STOP_AT - 1), percent(STOP_UNLOADED - 1)
+    coasts = say("The load coasts past the mark: switch off early, and leave room above.")
+    return (
+        say("Stop a rung at {} more time or current than predicted (unloaded {}).", *over),
+        say("If the load stops, switch off within {}: a stalled motor heats fast.", cut),
+        say("Then wait {} or until the motors are hand-warm.", rest),
         say(
-            "If the load stops, switch off within {}: a stalled motor heats fast.",
-            Value(cut, "s"),
-        ),
-        say("Then wait {} or until the motors are hand-warm.", Value(rest, "min")),
-        say(
-            "Do not reach under the load. Prop it or hang it on a second "
-            "line, then look for the cause."
+            "Do not reach under the load. Prop it or hang it on a second line, then look for the "
+            "cause."
         ),
         say(
             "Catch: blocks or a stand under the load, never more than {} below it.", value(GAP, "m")
@@ -198,12 +177,9 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
         say(
             "Look at every tooth, pin and knot between the rungs. One person holds the switch only."
         ),
-    ]
-    if any(rung.coast > FAR for rung in ladder.rungs):
-        lines.append(say("The load coasts past the mark: switch off early, and leave room above."))
-    if ladder.snag:
-        lines.append(say("The snag of the scenario is left out of this plan."))
-    return tuple(lines)
+        *([coasts] if any(rung.coast > FAR for rung in ladder.rungs) else []),
+        *([say("The snag of the scenario is left out of this plan.")] if ladder.snag else []),
+    )
 
 
 # --- before the first rung

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
 from winchsim.frozen import replace
-from winchsim.report.document import Face, Text, joined, say
+from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, percent, value
 from winchsim.strength.link import LinkKind
@@ -103,7 +103,7 @@ def _ended(found: Assessment) -> Text:
         mass=value(target.mass, "kg"),
         height=value(target.height, "m"),
         place=value(target.final_height, "m"),
-        time=of_check(time, Face.VALUE) if time and time.value else value(target.time, "s"),
+        time=of_check(time).alone if time and time.value else value(target.time, "s"),
         part=target.part,
         but=", but does not stay up" if back else but,
         short=_short_of(found),
@@ -117,7 +117,7 @@ def _short_of(found: Assessment) -> Text:
         return ()
     shown = percent(share)
     if found.target.final_height <= ON_FLOOR and start is not None and start.value:
-        shown = replace(of_check(start, Face.VALUE), unit="%", sign="")
+        shown = replace(of_check(start).alone, unit="%", sign="")
     if shown.value is not None and shown.value > BALANCED:
         return (": the motors no longer reach the torque needed",)
     return say(": the motors reach {} of the torque needed", shown)

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from winchsim.assessment.enums import Holding, Status
-from winchsim.frozen import replace
-from winchsim.report.document import Cell, Face, Table, Text, Value, joined, say
+from winchsim.report.document import Cell, Table, Text, Value, joined, say
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
 from winchsim.studies.spread.builds import Motors
@@ -70,8 +69,7 @@ def event_table(found: Spread) -> Table:
         if p.of and (p.count or name not in ("other", "tooth_overload")):
             bad = name != "lifted"
             status: Cell = MARKS[_status(name, p)] if bad and name != "tooth_overload" else ""
-            span = (_share(p, Face.VALUE), _share(p, Face.RANGE))
-            rows.append((words, *span, f"{p.count} of {p.of}", status))
+            rows.append((words, *_share(p).pair, f"{p.count} of {p.of}", status))
     return Table(heads, tuple(rows))
 
 
@@ -81,8 +79,8 @@ def _status(name: str, p: Probability) -> Status:
     return Status.THIN if p.count else Status.OK
 
 
-def _share(p: Probability, face: Face = Face.ALL) -> Value:
-    return Value(p.share, "%", p.low, p.high, face=face)
+def _share(p: Probability) -> Value:
+    return Value(p.share, "%", p.low, p.high)
 
 
 def percentile_table(found: Spread) -> Table:
@@ -155,8 +153,7 @@ def difference_table(found: Spread) -> Table:
         basis = f"given, {row.shape}"
         if row.assumed:
             basis = "usual tolerance" if row.shape == "normal" else "estimate"
-        span = (replace(shown, face=face) for face in (Face.VALUE, Face.RANGE))
-        rows.append((input_name(row), *span, basis))
+        rows.append((input_name(row), *shown.pair, basis))
     heads = ("value", "range", "basis")
     return Table(("input", *heads), tuple(rows))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from winchsim.assessment.kinds import Check, CheckKey, Reading, Status
-from winchsim.report.document import Face, Mark, Text, Value
+from winchsim.report.document import Mark, Text, Value
 
 TIMES = "×"
 
@@ -52,7 +52,7 @@ def percent(share: float) -> Value:
     return Value(share, "%")
 
 
-def of_check(check: Check, face: Face = Face.ALL) -> Value:
+def of_check(check: Check) -> Value:
     """Value of a check, with its range."""
     number = check.value
     limit = check.required if check.hard is None or check.key is CheckKey.PARTS else check.hard
@@ -72,7 +72,6 @@ def of_check(check: Check, face: Face = Face.ALL) -> Value:
         limit,
         sign=TIMES if check.quantity == "ratio" and not unit else "",
         endless="never" if check.quantity == "time" else held,
-        face=face,
     )
 
 
@@ -91,7 +90,7 @@ def limit_of(check: Check) -> Text:
     return (advised + sign, Value(limit, like.unit, sign=like.sign))
 
 
-def of_reading(reading: Reading, face: Face = Face.ALL) -> Value:
+def of_reading(reading: Reading) -> Value:
     """Value of a reading, with its range."""
     unit = "%" if reading.key == "efficiency" else suited(reading.unit, reading.value or 0.0)
-    return Value(reading.value, unit, reading.low, reading.high, face=face)
+    return Value(reading.value, unit, reading.low, reading.high)
