@@ -14,15 +14,7 @@ from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate import LiftTest, look_into
 from winchsim.studies.sizing import size
 
-SHACKLE = LinkWords(
-    "shackle at the load",
-    "the shackles",
-    "shackle",
-    "A larger shackle.",
-    ("shackle", "bow"),
-    "rope",
-    drops_load=True,
-)
+SHACKLE = LinkWords("shackle at the load", ("shackle", "bow"), "rope")
 
 
 @pytest.fixture

@@ -943,7 +943,7 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     peaks = [float(record[f"motor_{n}_winding"].max()) for n in (1, 2)]
     assert peaks[0] > 40.0 and peaks[1] < 35.0
     winding = by_slow_model(vary(inputs, {})).check(CheckKey.WINDING)
-    assert not lifts.over_limit[0] and winding.value[0] < winding.hard[0]
+    assert lifts.tight_winding[0] <= lifts.tight_limit[0] and winding.value[0] < winding.hard[0]
     swapped = winch(
         replace(several[0], winding_limit=35.0),
         replace(several[1], winding_limit=180.0),
@@ -951,7 +951,7 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     )
     found = lift_all(swapped)
     winding = by_slow_model(vary(swapped, {})).check(CheckKey.WINDING)
-    assert found.over_limit[0] and winding.value[0] > winding.hard[0] == 35.0
+    assert found.tight_winding[0] > found.tight_limit[0] and winding.value[0] > winding.hard[0] == 35.0
     builds = plan(swapped, ())
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)

@@ -202,7 +202,7 @@ def test_the_edges_of_the_drum_s_band_are_edges(small, make_motor, make_stage, d
 
 def _sound(lifts):
     hard = lifts.lifted & (lifts.stall_margin_cold >= 1) & (lifts.factor >= 1)
-    return bool((hard & ~lifts.over_limit)[0])
+    return bool((hard & (lifts.tight_winding <= lifts.tight_limit))[0])
 
 
 @settings(max_examples=2, deadline=None, derandomize=True)

@@ -183,7 +183,7 @@ def test_a_winding_that_runs_away_melts_and_never_lifts():
     found = lift_all(runaway(0.0130), {"load.mass": [0.0130, 0.0129, 0.0131]})
     assert np.all(np.isfinite(found.lift_time) == found.lifted) and not found.lifted[0]
     assert np.all((found.winding_end <= COPPER_MELTS) & (found.peak_winding <= COPPER_MELTS))
-    assert found.winding_end[0] == COPPER_MELTS and found.over_limit[0]
+    assert found.winding_end[0] == COPPER_MELTS and found.tight_winding[0] > found.tight_limit[0]
     assert found.least_margin[0] <= 1 and found.height[0] < 19
 
 
@@ -450,9 +450,6 @@ def test_factors_by_kind_are_behind_the_least_one(small):
         {"load.mass": [4.0, 8.0]},
     )
     np.testing.assert_allclose(lifts.factor, lifts.kind_factors.min(axis=0))
-    np.testing.assert_allclose(
-        lifts.factor_over_required, lifts.kind_factors_over_required.min(axis=0)
-    )
     assert np.all(
         np.isfinite(lifts.kind_factors_over_required).sum(axis=0) == 4
     )  # drum rod, rope at knot and drum, its hold
@@ -466,7 +463,6 @@ def test_a_stalled_winch_is_judged_by_all_that_its_motors_give(small):
         small(rope={"breaking_force": 400.0, "knot_efficiency": 0.5}), {"load.mass": [8.0, 60.0]}
     )
     assert lifts.end[1] == End.STALLED and lifts.factor[1] <= lifts.stall_factor[1] * (1 + 1e-9)
-    assert lifts.stall_weakest[0] == "rope at its knot"
     assert lifts.stall_factor[0] < lifts.factor[0]
 
 

@@ -35,8 +35,8 @@ class Course:
         supply that switched itself off.
     wound : ndarray
         Rope wound on when it stopped, or at the path's end. [m]
-    time, take_up_time : ndarray
-        At steady speeds, spin-up left out: in all, and until the load lifted off. [s]
+    time : ndarray
+        At steady speeds, spin-up left out. [s]
     windings, cases : list of ndarray
         Temperatures at the end. [°C]
     hottest : list of ndarray
@@ -55,8 +55,6 @@ class Course:
         Of the supply, running: just after lift-off, at the end, and the most. [A]
     last_voltage : ndarray
         At the motors. [V]
-    lowest_voltage : ndarray
-        At the motors, running. [V]
     group_torques : list of ndarray
         Largest torque of each of the chain's groups, running. [N·m]
     tension, rope_torque : ndarray
@@ -69,7 +67,6 @@ class Course:
     reason: Any
     wound: Any
     time: Any
-    take_up_time: Any
     windings: list[Any]
     cases: list[Any]
     hottest: list[Any]
@@ -84,7 +81,6 @@ class Course:
     last_current: Any
     peak_current: Any
     last_voltage: Any
-    lowest_voltage: Any
     group_torques: list[Any]
     tension: Any
     rope_torque: Any
@@ -119,7 +115,6 @@ class _Climb:
             reason=np.zeros(n, dtype=int),
             wound=path.edges[-1].copy(),
             time=zero,
-            take_up_time=zero,
             windings=start,
             cases=ambient,
             hottest=list(start),
@@ -134,7 +129,6 @@ class _Climb:
             last_current=zero,
             peak_current=zero,
             last_voltage=zero,
-            lowest_voltage=infinite,
             group_torques=[zero for _ in m.chain_groups],
             tension=zero,
             rope_torque=zero,
@@ -276,7 +270,6 @@ class _Climb:
         hanging = here & path.hanging[index]
         first = hanging & (course.first_current == 0)
         course.time = course.time + time
-        course.take_up_time = course.take_up_time + np.where(path.hanging[index], 0.0, time)
         course.charge = course.charge + drive.total * time
         course.energy = course.energy + step.voltage * drive.total * time
         course.least_margin = np.where(
@@ -291,9 +284,6 @@ class _Climb:
             here, np.maximum(course.peak_current, drive.total), course.peak_current
         )
         course.last_voltage = np.where(here, drive.voltage, course.last_voltage)
-        course.lowest_voltage = np.where(
-            here, np.minimum(course.lowest_voltage, drive.voltage), course.lowest_voltage
-        )
         course.group_torques = [
             np.where(here, np.maximum(most, np.abs(torque)), most)
             for most, torque in zip(course.group_torques, drive.torques, strict=True)

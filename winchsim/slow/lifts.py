@@ -96,8 +96,8 @@ class Lifts:
         Height gained over the start. [m]
     lift_time : ndarray
         From power on to the load being up. [s]
-    take_up_time, spin_up_time : ndarray
-        Of it, before the load lifts off at steady speed, and what spinning up costs. [s]
+    spin_up_time : ndarray
+        What spinning up costs of it. [s]
     stall_margin_cold, stall_margin_hot : ndarray
         Torque at rest over the torque that starts the load on the hardest layer: at the start's
         temperature, and with the windings at their limit. [-]
@@ -108,14 +108,12 @@ class Lifts:
         the most. [A]
     mean_current : ndarray
         Over the lift. [A]
-    last_voltage, lowest_voltage : ndarray
-        At the motors while running: at the top, and the least. [V]
+    last_voltage : ndarray
+        At the motors while running, at the top. [V]
     winding_end, case_end : ndarray
         Temperatures of the hottest group at the end. [°C]
     peak_winding : ndarray
         Hottest winding on the way. [°C]
-    over_limit : ndarray of bool
-        Whether a winding passed its limit.
     tight_winding, tight_limit : ndarray
         Hottest winding on the way of the group that came nearest to its limit, and that limit. [°C]
     charge, energy_in : ndarray
@@ -126,19 +124,15 @@ class Lifts:
         Largest rope force, with the bounce of pick-up. [N]
     factor : ndarray
         Least strength over demand of any link on the way up. [-]
-    factor_over_required : ndarray
-        Least of factor over required factor of any link. [-]
     kind_factors, kind_factors_over_required : ndarray, shape (kinds, size)
         By kind of link, in the order of `LinkKind`: least factor, and least of factor over required
         factor; infinite for kinds that there are none of. [-]
     kind_short_links : ndarray of str, shape (kinds, size)
         The link that this is.
-    weakest, short_link : ndarray of str
-        The link of the least factor, and that of the least factor over its required one.
+    weakest : ndarray of str
+        The link of the least factor.
     stall_factor : ndarray
         Least factor of any link under everything that the motors can give at rest. [-]
-    stall_weakest : ndarray of str
-        That link.
     holding : ndarray of int
         One of `Hold`.
     hold_margin : ndarray
@@ -157,7 +151,6 @@ class Lifts:
     end: np.ndarray
     height: np.ndarray
     lift_time: np.ndarray
-    take_up_time: np.ndarray
     spin_up_time: np.ndarray
     stall_margin_cold: np.ndarray
     stall_margin_hot: np.ndarray
@@ -168,11 +161,9 @@ class Lifts:
     peak_current: np.ndarray
     mean_current: np.ndarray
     last_voltage: np.ndarray
-    lowest_voltage: np.ndarray
     winding_end: np.ndarray
     case_end: np.ndarray
     peak_winding: np.ndarray
-    over_limit: np.ndarray
     tight_winding: np.ndarray
     tight_limit: np.ndarray
     charge: np.ndarray
@@ -180,14 +171,11 @@ class Lifts:
     last_speed: np.ndarray
     peak_tension: np.ndarray
     factor: np.ndarray
-    factor_over_required: np.ndarray
     kind_factors: np.ndarray
     kind_factors_over_required: np.ndarray
     kind_short_links: np.ndarray
     weakest: np.ndarray
-    short_link: np.ndarray
     stall_factor: np.ndarray
-    stall_weakest: np.ndarray
     holding: np.ndarray
     hold_margin: np.ndarray
     layers: np.ndarray
@@ -246,10 +234,8 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
 
 _BLANK_TYPES: Mapping[str, Any] = {
     **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
-    **dict.fromkeys(("over_limit", "in_range"), np.dtype(bool)),
-    **dict.fromkeys(
-        ("weakest", "short_link", "stall_weakest", "kind_short_links"), np.dtype(object)
-    ),
+    "in_range": np.dtype(bool),
+    **dict.fromkeys(("weakest", "kind_short_links"), np.dtype(object)),
 }
 
 _BY_KIND = ("kind_factors", "kind_factors_over_required", "kind_short_links")
@@ -310,7 +296,6 @@ def _lift_batch(batch: Batch) -> Lifts:
         end=end,
         height=np.where(course.wound <= path.lift_off, 0.0, height),
         lift_time=np.where(lifted | (end == End.LATE), time, np.nan),
-        take_up_time=course.take_up_time,
         spin_up_time=np.where(lifted | (end == End.LATE), lost, np.nan),
         stall_margin_cold=cold,
         stall_margin_hot=hot,
@@ -321,11 +306,9 @@ def _lift_batch(batch: Batch) -> Lifts:
         peak_current=course.peak_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf),
         last_voltage=course.last_voltage,
-        lowest_voltage=course.lowest_voltage,
         winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
         case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0],
         peak_winding=np.maximum.reduce(course.hottest),
-        over_limit=tight_winding > tight_limit,
         tight_winding=tight_winding,
         tight_limit=tight_limit,
         charge=course.charge + spinning,
@@ -587,31 +570,16 @@ def _links(
     batch: Batch, shares: np.ndarray, at_stall: np.ndarray, lifted: np.ndarray
 ) -> dict[str, Any]:
     """Factors and names of the links that matter."""
-    m, n = batch.machine, batch.size
-    labels = np.array([link.label for link in m.links], dtype=object)
-    if not len(labels):
-        none = np.full(n, np.inf)
-        nothing = np.full(n, "", dtype=object)
-        found: dict[str, Any] = dict.fromkeys(
-            ("factor", "factor_over_required", "stall_factor"), none
-        )
-        return (
-            found
-            | dict.fromkeys(("weakest", "short_link", "stall_weakest"), nothing)
-            | _by_kind(batch, shares, labels)
-        )
+    n = batch.size
+    labels = np.array([link.label for link in batch.machine.links], dtype=object)
     worst = np.where(lifted, shares, np.maximum(shares, at_stall))
-    short_of = worst * _rows([link.required for link in m.links], n)
-    first, short, stall = (np.argmax(rows, axis=0) for rows in (worst, short_of, at_stall))
-    every = np.arange(n)
-    found = dict(
-        factor=1 / worst[first, every],
-        factor_over_required=1 / short_of[short, every],
-        stall_factor=1 / at_stall[stall, every],
-        weakest=labels[first],
-        short_link=labels[short],
-        stall_weakest=labels[stall],
+    found: dict[str, Any] = dict(
+        factor=np.full(n, np.inf), stall_factor=np.full(n, np.inf), weakest=np.full(n, "", object)
     )
+    if len(labels):
+        first, stall = np.argmax(worst, axis=0)[None, :], np.max(at_stall, axis=0)
+        least = np.take_along_axis(worst, first, 0)[0]
+        found = dict(factor=1 / least, stall_factor=1 / stall, weakest=labels[first[0]])
     return found | _by_kind(batch, worst, labels)
 
 

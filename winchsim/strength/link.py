@@ -52,12 +52,6 @@ class LinkWords:
     ----------
     part : str
         What breaks, without an article: ``pinion tooth``.
-    plural : str
-        All of the kind, with their article: ``the pinions' teeth``.
-    tag : str
-        The same in a word or two, for a table.
-    advice : str
-        What would help where nothing more is known of it, one sentence.
     search_words : tuple of str
         Words of a note that mean it, in lower case and in the singular; the first one stands for it
         in a list.
@@ -65,105 +59,30 @@ class LinkWords:
         Key of the table ``[factors]`` with the factor that it must keep; empty where that is 1,
         because a limit that a maker states is one to work at: what it leaves to breaking is already
         taken off.
-    drops_load : bool
-        Whether the rope is parted or loose when it breaks, and the load falls.
     """
 
     part: str
-    plural: str
-    tag: str
-    advice: str
     search_words: tuple[str, ...]
     required: str
-    drops_load: bool = False
 
 
 LINKS: dict[LinkKind, LinkWords] = {
-    LinkKind.TOOTH_PINION: LinkWords(
-        "pinion tooth",
-        "the pinions' teeth",
-        "pinions",
-        "A wider or coarser tooth, or a stronger material.",
-        ("pinion", "tooth"),
-        "tooth",
-    ),
-    LinkKind.TOOTH_GEAR: LinkWords(
-        "gear tooth",
-        "the gears' teeth",
-        "gears",
-        "A wider or coarser tooth, or a stronger material.",
-        ("gear", "tooth"),
-        "tooth",
-    ),
-    LinkKind.GEAR_BODY: LinkWords(
-        "gear body",
-        "the gears' bodies",
-        "gear bodies",
-        "More walls around the bore, more infill, or a wider gear.",
-        ("body", "hub", "infill", "gear"),
-        "tooth",
-    ),
-    LinkKind.STAGE_LIMIT: LinkWords(
-        "reduction",
-        "the bought gears",
-        "bought gears",
-        "A stronger part, or less load.",
-        ("gearbox", "reduction"),
-        "",
-    ),
-    LinkKind.SHAFT: LinkWords(
-        "output shaft",
-        "the shafts",
-        "shafts",
-        "A thicker shaft, a stronger material, or bearings nearer to the gears.",
-        ("shaft", "axle"),
-        "shaft",
-    ),
-    LinkKind.CROSS_PIN: LinkWords(
-        "cross-pin of the drum",
-        "the cross-pin",
-        "cross-pin",
-        "A thicker pin, or a clamp that shares the torque.",
-        ("pin",),
-        "pin",
-    ),
-    LinkKind.DRUM_BENDING: LinkWords(
-        "drum rod between its supports",
-        "the drum rod",
-        "drum rod",
-        "A thicker rod, or supports nearer to the rope.",
-        ("rod", "drum"),
-        "shaft",
-    ),
+    LinkKind.TOOTH_PINION: LinkWords("pinion tooth", ("pinion", "tooth"), "tooth"),
+    LinkKind.TOOTH_GEAR: LinkWords("gear tooth", ("gear", "tooth"), "tooth"),
+    LinkKind.GEAR_BODY: LinkWords("gear body", ("body", "hub", "infill", "gear"), "tooth"),
+    LinkKind.STAGE_LIMIT: LinkWords("reduction", ("gearbox", "reduction"), ""),
+    LinkKind.SHAFT: LinkWords("output shaft", ("shaft", "axle"), "shaft"),
+    LinkKind.CROSS_PIN: LinkWords("cross-pin of the drum", ("pin",), "pin"),
+    LinkKind.DRUM_BENDING: LinkWords("drum rod between its supports", ("rod", "drum"), "shaft"),
     LinkKind.ROPE_KNOT: LinkWords(
-        "rope at its knot",
-        "the rope",
-        "rope",
-        "A thicker or stronger rope; a splice keeps more of it than a knot.",
-        ("rope", "knot", "splice", "cord", "line"),
-        "rope",
-        True,
+        "rope at its knot", ("rope", "knot", "splice", "cord", "line"), "rope"
     ),
-    LinkKind.ROPE: LinkWords(
-        "rope at the drum",
-        "the rope at the drum",
-        "rope at drum",
-        "A thicker or stronger rope, or sheaves and edges that keep less of its pull.",
-        ("rope",),
-        "rope",
-        True,
-    ),
+    LinkKind.ROPE: LinkWords("rope at the drum", ("rope",), "rope"),
     LinkKind.ROPE_ANCHOR: LinkWords(
-        "rope's hold on the drum",
-        "the rope's hold on the drum",
-        "rope's hold",
-        "More dead turns on the drum, or a better fixing.",
-        ("anchor", "fixing", "hold"),
-        "anchor",
-        True,
+        "rope's hold on the drum", ("anchor", "fixing", "hold"), "anchor"
     ),
 }
-"""The one table of what is said of each kind of link; every other room looks it up here."""
+"""What is said of each kind of link, in one place."""
 
 
 class LinkState(StrEnum):
@@ -209,62 +128,6 @@ class Strength:
             raise DomainError(
                 "range of a strength", (self.low, self.high), f"a range around {self.value:g}"
             )
-
-
-@dataclass(frozen=True)
-class Link:
-    """One link, its strength and the worst demand on it.
-
-    Attributes
-    ----------
-    kind : LinkKind
-        What it is.
-    where : str
-        Which one, as a path into the scenario (``stage.3``, ``drum``, ``rope``).
-    strength : Strength
-        What it bears.
-    demand : float
-        The most that was asked of it, never negative. [unit of the strength]
-    required : float
-        Factor below which it is a caution. [-]
-    time, height : float or None
-        When and at which height of the load the demand was that large. [s], [m]
-    bound : bool
-        The demand is only a bound (a held train, whose shafts' torques friction leaves open).
-    """
-
-    kind: LinkKind
-    where: str
-    strength: Strength
-    demand: float
-    required: float
-    time: float | None = None
-    height: float | None = None
-    bound: bool = False
-
-    def __post_init__(self) -> None:
-        if not self.demand >= 0.0:
-            raise DomainError(
-                f"demand on {self.kind} of {self.where}", self.demand, "zero or a positive number"
-            )
-
-    @property
-    def factor(self) -> float:
-        """Strength over demand; infinite without demand. [-]"""
-        return self.strength.value / self.demand if self.demand > 0.0 else math.inf
-
-    @property
-    def factor_range(self) -> tuple[float, float]:
-        """The factor at both ends of the strength's range. [-]"""
-        if self.demand <= 0.0:
-            return math.inf, math.inf
-        return self.strength.low / self.demand, self.strength.high / self.demand
-
-    @property
-    def state(self) -> LinkState:
-        """Whether it holds, holds with less than the required factor, may break, or breaks even at
-        its strongest."""
-        return link_state(self.factor, *self.factor_range, self.required)
 
 
 def link_state(factor: float, low: float, high: float, required: float) -> LinkState:

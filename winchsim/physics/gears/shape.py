@@ -17,6 +17,8 @@ from __future__ import annotations
 
 import math
 
+from scipy.optimize import brentq
+
 from winchsim.constants import INCH
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
@@ -29,8 +31,6 @@ today."""
 LEAST_TEETH = 5
 """Fewest teeth for which the geometry here is meant; below, a rack-made involute tooth is all
 undercut."""
-
-_MOST_STEPS = 60
 
 
 @dataclass(frozen=True)
@@ -137,14 +137,8 @@ def inverse_involute(value: float) -> float:
     """
     if not 0.0 <= value < 100.0:
         raise DomainError("involute value", value, "zero or a small positive number")
-    low, high = 0.0, 0.5 * math.pi - 1e-4
-    for _ in range(_MOST_STEPS):
-        middle = 0.5 * (low + high)
-        if involute(middle) < value:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    top = 0.5 * math.pi - 1e-4
+    return float(brentq(lambda angle: involute(angle) - value, 0.0, top, xtol=1e-15))
 
 
 def diameters(
