@@ -1,11 +1,12 @@
 """Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py
-[--studies] [COUNT] [FIRST SEED]``.
+[--studies | --files] [COUNT] [FIRST SEED]``.
 
 Each must end with a verdict or be refused with a reason, its energy books closed, its time
 ascending, every number finite, no warning from numpy or scipy, within `MOST_SECONDS` of processor
 time; the report of it must hold no number that is none, as text and as JSON. With ``--studies``
-each goes through every study instead, within `MOST_SECONDS` each, and their texts are read. Prints
-a tally and exits 1 when any fails.
+each goes through every study instead, within `MOST_SECONDS` each, and their texts are read. With
+``--files`` the shipped scenario files are damaged instead, and each must be read and built, or be
+refused with a reason. Prints a tally and exits 1 when any fails.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 import numpy as np
 from random_scenarios import random_inputs
@@ -28,6 +30,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
+from winchsim.model import build as build_machine
 from winchsim.report.json_out import lift_json
 from winchsim.report.ladder import build as ladder_document
 from winchsim.report.lift import build
@@ -35,7 +38,7 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.sizing import study_document
 from winchsim.report.spread import build as spread_document
-from winchsim.scenario.read import Scenario
+from winchsim.scenario.read import Scenario, loads
 from winchsim.simulation import Record, simulate
 from winchsim.studies.ladder import plan_ladder
 from winchsim.studies.sizing import QUESTIONS, size
@@ -148,10 +151,54 @@ def check_studies(seed: int) -> tuple[int, str, float]:
     return seed, "; ".join(faults) or "ok", slowest
 
 
+SHIPPED = [
+    path.read_text(encoding="utf-8")
+    for path in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+]
+TOKENS = (
+    '"', "=", "[", "]", "[[", "#", "\\", "\0", "\ufeff", "é", "-", "1e400", "nan", "inf", "true",
+    "-1", "0", '"0 mm"', '"-5 kg"', '"5 furlongs"', '"9e9 Nm"', "99999999999999999999", "'''", "{}",
+)  # fmt: skip
+"""What is put into a damaged file."""
+
+
+def damaged(seed: int) -> str:
+    """Text of a shipped file with one to four lines or characters deleted, doubled, swapped or
+    replaced."""
+    rng = np.random.default_rng(seed)
+    lines = SHIPPED[int(rng.integers(len(SHIPPED)))].splitlines()
+    for _ in range(int(rng.integers(1, 5))):
+        at, other = (int(place) for place in rng.integers(len(lines), size=2))
+        line, token = lines[at], TOKENS[int(rng.integers(len(TOKENS)))]
+        place = int(rng.integers(len(line) + 1))
+        key, equals, _ = line.partition("=")
+        lines[at] = [
+            "", f"{line}\n{line}", lines[other], line[:place] + token + line[place:], line[:place],
+            f"{key}{equals} {token}", line.swapcase(), f"{key}x{equals}{token}",
+        ][int(rng.integers(8))]  # fmt: skip
+    return "\n".join(lines)
+
+
+def check_file(seed: int) -> tuple[int, str, float]:
+    """Seed, how the damaged file of it was read, and the processor time."""
+    start = time.process_time()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            build_machine(loads(damaged(seed)))
+        went = "ok"
+    except WinchsimError as error:
+        went = "refused" if str(error).strip() else "no reason"
+    except Exception as error:
+        went = f"{type(error).__name__}: {error}"
+    return seed, went, time.process_time() - start
+
+
 def main(arguments: list[str]) -> int:
     """Check COUNT seeds from FIRST on."""
-    checked = check_studies if "--studies" in arguments else check
-    arguments = [argument for argument in arguments if argument != "--studies"]
+    kinds = {"--studies": check_studies, "--files": check_file}
+    checked = next((kinds[word] for word in arguments if word in kinds), check)
+    arguments = [argument for argument in arguments if argument not in kinds]
     count, first = (
         int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0))
     )

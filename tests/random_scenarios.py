@@ -127,7 +127,7 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     rope = replace(
         inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02),
         breaking_force=min(inputs.rope.breaking_force, 1e4 * pull),
-        axial_stiffness=None if stiffness is None else min(max(stiffness, 3 * pull), 1e6 * pull),
+        axial_stiffness=None if stiffness is None else min(max(stiffness, 10 * pull), 1e6 * pull),
     )  # fmt: skip
     drum = inputs.drum
     if d.chance(0.6):
