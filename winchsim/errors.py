@@ -95,6 +95,9 @@ class DomainError(WinchsimError, ValueError):
 class UnknownPathError(DomainError):
     """A path that names no value of a scenario; its `value` is the part that is not there."""
 
+    def __str__(self) -> str:
+        return f"{self.argument}: there is no {self.value!r}; expected {self.expected}"
+
 
 @dataclass(frozen=True)
 class Fault:

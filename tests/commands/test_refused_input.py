@@ -147,3 +147,18 @@ def test_a_scheduler_gives_the_same_numbers_as_this_machine(crate, monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", SimpleNamespace(Client=Client))
     there = run("spread", crate, "--builds", "20", "--json", "--scheduler", "tcp://127.0.0.1:9")
     assert there[:2] == here[:2]
+
+
+@pytest.mark.parametrize(
+    ("command", "option", "value"),
+    [
+        ("ladder", "--target", "5 metres"),
+        ("drum", "--range", "5kg:6kg"),
+        ("motors", "--margin", "two"),
+        ("voltage", "--target-time", "1"),
+        ("spread", "--level", "0.9 A"),
+    ],
+)
+def test_a_value_of_an_option_is_refused_by_its_name(crate, command, option, value):
+    code, _, noted = run(command, crate, option, value)
+    assert code == ExitCode.MISUSE and noted.startswith(f"{option}: ")

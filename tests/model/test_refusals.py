@@ -24,6 +24,12 @@ def test_rope_that_the_load_would_stretch_by_half(small):
     assert keys_of(refused) == ["rope.axial_stiffness"]
 
 
+def test_a_load_that_an_assumed_rope_cannot_bear_is_to_blame_itself(small):
+    with pytest.raises(InputError) as refused:
+        build(small(load={"mass": 5e4}, rope={"axial_stiffness": None, "breaking_force": None}))
+    assert keys_of(refused) == ["load.mass"]
+
+
 def test_no_room_between_load_and_drum_at_the_top(small):
     with pytest.raises(InputError) as refused:
         build(small(load={"drum_height": 0.14}))

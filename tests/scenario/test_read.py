@@ -459,12 +459,12 @@ def test_empty_file(text, refused):
 @pytest.mark.parametrize(
     ("text", "line", "message", "hint"),
     [
-        ("[supply]\nvoltage = 6 V\n", 2, "this line is not valid TOML", '"6 V"'),
-        ("[rope]\nmaterial = polyester\n", 2, "this line is not valid TOML", '"polyester"'),
-        ("mass: 3\n", 1, "this line is not valid TOML", "key = value"),
-        ("[supply\n", 1, "this line is not valid TOML", ""),
-        ("a = 1\na = 2\n", 2, "cannot overwrite", ""),
-        ('title = "no end\n', 1, "this line is not", ""),
+        ("[supply]\nvoltage = 6 V\n", 2, "more on this line", '"6 V"'),
+        ("[rope]\nmaterial = polyester\n", 2, "cannot be read", '"polyester"'),
+        ("mass: 3\n", 1, "key = value", "key = value"),
+        ("[supply\n", 1, "closing bracket", ""),
+        ("a = 1\na = 2\n", 2, "stands in its table twice", ""),
+        ('title = "no end\n', 1, "closing quote", ""),
         ("note = '''no end\n\n", 1, "ends too early", ""),
     ],
 )

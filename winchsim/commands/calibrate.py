@@ -18,6 +18,7 @@ from winchsim.commands.options import (
     Command,
     argument,
     out_folder,
+    quantity_of,
 )
 from winchsim.commands.outputs import write_out
 from winchsim.commands.progress import progress
@@ -40,10 +41,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.scenario.read import read
     from winchsim.scenario.sheet import SheetRow
     from winchsim.scenario.trace import read_for
-    from winchsim.units import parse_quantity
 
     scenario = read(options.file, options.overrides)
-    masses = [parse_quantity(text, "kg") for text in options.masses]
+    masses = [quantity_of("--next", text, "kg") for text in options.masses]
     rows, origin, logged = read_for(scenario.inputs, options.tests, options.log)
 
     from winchsim.report.calibration import build, calibration_json, rounded
@@ -55,7 +55,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
-    level = parse_quantity(options.level, "")
+    level = quantity_of("--level", options.level, "")
     with progress(env, "tests run in full") as tell:
         found = calibrate(scenario.inputs, tests, only=names, level=level, on_progress=tell)
     found = rounded(found, scenario.inputs)

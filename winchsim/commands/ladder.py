@@ -15,6 +15,7 @@ from winchsim.commands.options import (
     Command,
     argument,
     out_folder,
+    quantity_of,
     usage_error,
 )
 from winchsim.commands.outputs import write_out
@@ -37,9 +38,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if not 1 <= options.rungs <= MOST_RUNGS:
         raise usage_error(f"{options.rungs} rungs", f"--rungs takes 1 to {MOST_RUNGS}")
     from winchsim.scenario.read import read
-    from winchsim.units import parse_quantity
 
-    target = None if options.target is None else parse_quantity(options.target, "kg")
+    target = quantity_of("--target", options.target, "kg")
     scenario, us, blind = (
         read(options.file, options.overrides),
         options.units == "us",

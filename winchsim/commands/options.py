@@ -6,6 +6,7 @@ import argparse
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Any, NoReturn
 
 from winchsim.commands.env import Env
@@ -156,6 +157,16 @@ class Parser(argparse.ArgumentParser):
             raise usage_error(
                 f"unknown argument {word}", hint or f"{self.prog} -h shows what it takes"
             )
+
+
+def quantity_of(option: str, text: str | None, unit: str) -> Any:
+    """SI value of an option's text, None where it was left out; a fault names the option."""
+    from winchsim.units import parse_quantity
+
+    try:
+        return None if text is None else parse_quantity(text, unit)
+    except InputError as error:
+        raise InputError(tuple(replace(f, key=option) for f in error.faults)) from error
 
 
 def usage_error(message: str, hint: str) -> InputError:

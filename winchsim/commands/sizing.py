@@ -17,6 +17,7 @@ from winchsim.commands.options import (
     Command,
     argument,
     out_folder,
+    quantity_of,
     usage_error,
 )
 from winchsim.commands.outputs import write_out
@@ -51,12 +52,11 @@ def result_names(options: argparse.Namespace) -> list[str]:
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
     from winchsim.scenario.read import read
-    from winchsim.units import parse_quantity
 
     name, us = options.command.name, options.units == "us"
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
-    time = None if options.target_time is None else parse_quantity(options.target_time, "s")
-    margin = None if options.margin is None else parse_quantity(options.margin, "")
+    time = quantity_of("--target-time", options.target_time, "s")
+    margin = quantity_of("--margin", options.margin, "")
     if time is not None and not time > 0:
         raise usage_error(
             f"target time {options.target_time}", "a time over 0, such as --target-time 60s"
@@ -116,8 +116,6 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
     unit : str
         Unit that it is printed in; empty for a bare number.
     """
-    from winchsim.units import parse_quantity
-
     if text is None:
         return None, None
     low, colon, high = (part.strip() for part in text.partition(":"))
@@ -128,8 +126,7 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
     tail = high.lstrip("0123456789.+-eE ") if high else ""
     if low and tail and low.replace(".", "", 1).isdigit():
         low += tail
-    ends = [None if not end else parse_quantity(end, unit) for end in (low, high)]
-    return ends[0], ends[1]
+    return quantity_of("--range", low or None, unit), quantity_of("--range", high or None, unit)
 
 
 def finish(

@@ -21,6 +21,7 @@ from winchsim.commands.options import (
     Command,
     argument,
     out_folder,
+    quantity_of,
     usage_error,
 )
 from winchsim.commands.outputs import write_out
@@ -44,7 +45,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     from winchsim.report.spread import build, spread_csv, spread_json
     from winchsim.studies.spread import Given, spread
-    from winchsim.units import parse_quantity
 
     inputs, us = scenario.inputs, options.units == "us"
     found_builds = SIMULATED_BUILDS if options.simulate else BUILDS
@@ -57,7 +57,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
             [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance],
             builds=found_builds if options.builds is None else options.builds,
             random_seed=options.seed,
-            level=parse_quantity(options.level, ""),
+            level=quantity_of("--level", options.level, ""),
             executor=executor,
             simulated=options.simulate,
             on_progress=tell,

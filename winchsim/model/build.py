@@ -364,7 +364,8 @@ def _assemble(
         rope_mass_per_length=bare.mass_per_length,
         falls=bare.falls,
     )
-    free, hang = rope.span(bare, left), _hanging_pull(bare, body, left)
+    has_stiffness = inputs.rope.axial_stiffness is not None
+    free, hang = rope.span(bare, left), _hanging_pull(bare, body, left, has_stiffness)
     critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
     hung = rope.unstretched_length(bare, free, hang)
@@ -405,7 +406,7 @@ def _assemble(
     )
 
 
-def _hanging_pull(line: rope.Line, body: load.Body, left: float) -> float:
+def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: bool) -> float:
     """Rope force under the load that hangs at its start; refused where the rope is too stiff or too
     soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
@@ -418,12 +419,13 @@ def _hanging_pull(line: rope.Line, body: load.Body, left: float) -> float:
                 f"length: a softer rope or a heavier load"
             ),
         )
-    if hang / line.stiffness > 0.5:
-        raise DomainError(
-            "rope.axial_stiffness",
-            line.stiffness,
-            "a rope that the load stretches by less than half its length",
-        )
+    strain = hang / line.stiffness
+    if strain > 0.5 and has_stiffness:
+        wanted = "a rope that the load stretches by less than half its length"
+        raise DomainError("rope.axial_stiffness", line.stiffness, wanted)
+    if strain > 0.5:
+        most = quantity(0.5 / strain * body.mass, "kg", 2)
+        raise DomainError("load.mass", body.mass, f"at most {most}, or a stronger rope")
     return hang
 
 

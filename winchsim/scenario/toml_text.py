@@ -16,6 +16,22 @@ MAX_ITEMS = 20_000
 _DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){{{MOST_PARTS}}}""")
 
 
+_REASONS = {
+    "declare": "this table stands in the file twice, or once with other brackets",
+    "overwrite": "this key stands in its table twice",
+    "nterminated": "a text without its closing quote",
+    "Illegal character": "a text without its closing quote on the same line",
+    "newline or end": "more on this line than key = value",
+    "nvalid value": "a value that cannot be read",
+    "nvalid statement": "neither a [table] nor key = value",
+    "'='": "neither a [table] nor key = value",
+    "nclosed": "a closing bracket is missing above",
+    "']'": "a closing bracket is missing",
+    "Expected": "the file ends too early: a closing quote or bracket is missing",
+}
+"""What the TOML reader finds, by a part of its message, in other words."""
+
+
 def read_toml(text: str, name: str) -> tuple[dict[str, Any], LineIndex]:
     """Raw tables of a text, and the lines of their keys.
 
@@ -41,11 +57,10 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], LineIndex]:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        reason, _, place = str(error).removesuffix(")").partition(" (at ")
-        number = re.match(r"line (\d+)", place)
+        number = re.search(r"at line (\d+)", str(error))
         line = int(number[1]) if number else len(text.rstrip().split("\n"))
-        what = "this line is not valid TOML" if number else "the file ends too early"
-        message = f"{what}: {reason[:1].lower()}{reason[1:]}"
+        found = (words for reason, words in _REASONS.items() if reason in str(error))
+        message = next(found, "this is not TOML")
         raise _broken(name, index, line, message, _toml_hint(index.text(line))) from error
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
@@ -68,6 +83,8 @@ def _toml_hint(line: str) -> str:
         return f'a value with a unit stands in quotes: "{value.partition("#")[0].strip()}"'
     if re.match(r"[^\W\d]", value) and value not in ("true", "false"):
         return f'text stands in quotes: "{value.partition("#")[0].strip()}"'
+    if re.search("[“”‘’]", line):
+        return "use straight quotes"
     if re.match(r"\s*[\w.]+\s*:", line):
         return 'write key = value, such as mass = "25 kg"'
     return ""
