@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.kinds import Assessment, CheckKey, Status
+from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.inputs import spec_at
+from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
     Document,
     FigureRef,
-    Headline,
-    Items,
     Mark,
     Node,
     Paragraph,
-    Section,
     Table,
     Value,
+    joined,
     say,
 )
 from winchsim.report.json_out import facts, said
@@ -34,7 +32,8 @@ from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import THIN, check_table
 from winchsim.report.words.values import MARKS, limit_of, of_check, suited, value
 from winchsim.scenario.read import Scenario
-from winchsim.studies.sizing import Study, most_power
+from winchsim.studies.sizing import Run, Study, most_power
+from winchsim.studies.sizing.study import Power
 from winchsim.studies.sweep import Sweep, rows_csv
 
 MOST_ROWS = 16
@@ -59,72 +58,34 @@ def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = 
         Options that changed the scenario.
     """
     run, name = study.confirmation, study.question.name
-    mark, count = Mark("none", "bad"), ""
-    if run is not None and run.found is not None:
-        status = run.found.status
-        mark, count = MARKS[status], f"{run.found.counts[status]} of {len(run.found.checks)} checks"
-    body: list[Node] = [
-        Headline(mark, count, words.recommendation(study), _remark(scenario)),
+    taken = None if run is None else run.found
+    shown = taken if run else next((run.found for run in study.runs if run.found is not None), None)
+    mark, count = (Mark("none", "bad"), "") if taken is None else frame.of_checks(taken)
+    left_out = [say("The snag of the scenario is left out.")] if study.snag_left_out else []
+    texts = [*words.bands(study), words.present(study), *left_out]
+    most = _most_power(study)
+    body: tuple[Node, ...] = (
+        frame.headline(mark, count, words.recommendation(study), scenario.name),
         FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
-        Paragraph(_sentences(study)),
+        Paragraph(joined([text for text in texts if text])),
         _binding(study),
         THIN,
-    ]
-    shown = _closing(study)
-    body.append(advice.closing(shown))
-    body += [
-        Section("Candidates, by the quasi-static model", (_candidates(study),), details=True),
-        *(
-            [
-                Section(
-                    "Checks of the recommended build",
-                    (check_table(run.found.checks, all_rows=True),),
-                    details=True,
-                )
-            ]
-            if run and run.found
-            else []
+        advice.closing(shown),
+        *frame.details(
+            {
+                "Candidates, by the quasi-static model": (_candidates(study),),
+                "Checks of the recommended build": (
+                    check_table(() if taken is None else taken.checks, all_rows=True),
+                ),
+                "Most power to the load": () if most is None else (_power(most),),
+                "Simulated in full": (_runs(study), _difference(study)),
+                "Cautions": (frame.cautions(shown),),
+            }
         ),
-        *_power(study),
-        Section("Simulated in full", (_runs(study), _difference(study)), details=True),
-        _cautions(shown),
-    ]
-    command = shlex.join(["winchsim", name, scenario.name, *_set(overrides)])
-    return Document(
-        study.sweep.inputs.title or scenario.name, scenario.name, tuple(body), f"{command} --full"
     )
-
-
-def _remark(scenario: Scenario) -> Any:
-    return say(f"{os.path.basename(scenario.name)} · not rated lifting equipment")
-
-
-def _set(overrides: Sequence[str]) -> list[str]:
-    return [word for override in overrides for word in ("--set", override)]
-
-
-def _sentences(study: Study) -> Any:
-    texts = [*words.bands(study), words.present(study)]
-    if study.snag_left_out:
-        texts.append(say("The snag of the scenario is left out."))
-    found: list[Any] = []
-    for text in texts:
-        found += [" ", *text] if found and text else list(text)
-    return tuple(found)
-
-
-def _closing(study: Study) -> Assessment | None:
-    """An assessment to take the drop from: that of the recommended build, or of the nearest one."""
-    found = [run.found for run in study.runs if run.found is not None]
-    own = study.confirmation
-    return own.found if own else next(iter(found), None)
-
-
-def _cautions(found: Assessment | None) -> Section:
-    texts = [say(text) for text in advice.CAUTIONS.values()]
-    if found is not None:
-        texts = [advice.caution(kind, found) for kind in found.cautions]
-    return Section("Cautions", (Items(tuple(texts)),), details=True)
+    set_again = [word for override in overrides for word in ("--set", override)]
+    command = shlex.join(["winchsim", name, scenario.name, *set_again, "--full"])
+    return Document(study.sweep.inputs.title or scenario.name, scenario.name, body, command)
 
 
 def _binding(study: Study) -> Table:
@@ -135,21 +96,12 @@ def _binding(study: Study) -> Table:
     """
     index = study.nearest if study.recommended is None else study.recommended
     run = next((run for run in study.runs if run.index == index), None)
-    columns = (
-        "check",
-        "limit",
-        "value",
-        "status",
-        "ok",
-        "fails",
-    )
+    found = None if run is None else run.found
     rows: list[tuple[Cell, ...]] = []
     spare = []
     for place, row in enumerate(study.limits):
-        c, check = (
-            row.column,
-            None if run is None or run.found is None else run.found.check(row.column.key),
-        )
+        c = row.column
+        check = None if found is None else found.check(c.key)
         known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
         if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
             known = (limit_of(check), of_check(check).alone, MARKS[check.status])
@@ -157,7 +109,8 @@ def _binding(study: Study) -> Table:
         rows.append((CHECKS[c.key], *known, *cells))
         if known[2] == MARKS[Status.OK] and c.key not in study.bounds.values():
             spare.append((int(row.failing.any()), place))
-    return Table(columns, tuple(rows), tuple(sorted(spare)), name="checks")
+    heads = ("check", "limit", "value", "status", "ok", "fails")
+    return Table(heads, tuple(rows), tuple(sorted(spare)), "checks")
 
 
 def shown_rows(study: Study) -> list[int]:
@@ -203,41 +156,29 @@ def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tupl
     )
 
 
-def _power(study: Study) -> tuple[Section, ...]:
-    found = most_power(study) if study.question.name == "heaviest" else None
-    if found is None:
-        return ()
+def _most_power(study: Study) -> Power | None:
+    return most_power(study) if study.question.name == "heaviest" else None
+
+
+def _power(found: Power) -> Paragraph:
     values = value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
-    return (
-        Section(
-            "Most power to the load",
-            (Paragraph(say("{} at {}, at {}; strength is left out.", *values)),),
-            details=True,
-        ),
-    )
+    return Paragraph(say("{} at {}, at {}; strength is left out.", *values))
 
 
 def _runs(study: Study) -> Table:
-    columns = (
-        study.question.name,
-        "status",
-        "lift time",
-        "quasi-static",
-        "difference",
-        "end",
-    )
-    rows: list[tuple[Cell, ...]] = []
-    for run in study.runs:
-        mark: Cell = MARKS[run.found.status] if run.found else ""
-        times = (Value(t, "s") if t is not None else "" for t in (run.time, run.slow_time))
-        off: Cell = "" if run.difference is None else Value(run.difference, "%")
-        end = (
-            words.ENDS.get(run.found.target.end, run.found.target.end.value)
-            if run.found
-            else run.problem
-        )
-        rows.append((words.candidate(study, run.index), mark, *times, off, end))
-    return Table(columns, tuple(rows), name="runs")
+    heads = ("status", "lift time", "quasi-static", "difference", "end")
+    rows = tuple(_run(study, run) for run in study.runs)
+    return Table((study.question.name, *heads), rows, name="runs")
+
+
+def _run(study: Study, run: Run) -> tuple[Cell, ...]:
+    times = (Value(t, "s") if t is not None else "" for t in (run.time, run.slow_time))
+    off: Cell = "" if run.difference is None else Value(run.difference, "%")
+    if run.found is None:
+        return (words.candidate(study, run.index), "", *times, off, run.problem)
+    end = run.found.target.end
+    mark = MARKS[run.found.status]
+    return words.candidate(study, run.index), mark, *times, off, words.ENDS.get(end, end.value)
 
 
 def _difference(study: Study) -> Paragraph:
@@ -296,7 +237,7 @@ def study_json(study: Study, scenario: Scenario) -> str:
 
 
 def _power_facts(study: Study) -> dict[str, float] | None:
-    found = most_power(study) if study.question.name == "heaviest" else None
+    found = _most_power(study)
     if found is None:
         return None
     return {"mass_kg": found.mass, "power_w": found.power, "speed_m_s": found.speed}
@@ -341,25 +282,12 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
     body: list[Node] = []
     for scenario, swept, base in found:
         best = max(Status, key=lambda status: (status.rank in swept.ranks, status.rank))
-        sentence = words.swept(swept)
-        body.append(
-            Headline(
-                MARKS[best],
-                f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds",
-                sentence,
-                _remark(scenario),
-            )
-        )
-        if scenario is found[0][0]:
-            body.append(
-                FigureRef(
-                    "sweep",
-                    "Sweep",
-                    "Builds by the quasi-static model, or in full where asked for.",
-                )
-            )
-        body.append(_sweep_table(swept, base))
-    body += [advice.closing(None), _cautions(None)]
+        count = f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds"
+        answer = frame.headline(MARKS[best], count, words.swept(swept), scenario.name)
+        body += [answer, _sweep_table(swept, base)]
+    caption = "Builds by the quasi-static model, or in full where asked for."
+    body.insert(1, FigureRef("sweep", "Sweep", caption))
+    body += [THIN, advice.closing(None), *frame.details({"Cautions": (frame.cautions(None),)})]
     first = found[0][0]
     return Document(found[0][1].inputs.title or first.name, first.name, tuple(body), command)
 

@@ -39,7 +39,6 @@ def render_html(document: Document, options: Options, style: str = "") -> str:
         style=(package / "page.css").read_text(encoding="utf-8") + style,
         title=safe(document.title),
         size="long" if len(document.title) > LONG_TITLE else "short",
-        file=safe(document.source),
         version=safe(__version__),
         body="\n".join(body(document, options)),
     )

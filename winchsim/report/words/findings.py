@@ -10,6 +10,9 @@ from winchsim.report import document
 from winchsim.report.document import Mark, Text, Value, say
 from winchsim.report.words.values import percent, value
 
+LEAST_SINK = 1e-4
+"""Sinking that is worth a word. [m]"""
+
 DANGER, NOTICE, NOTE = Mark("danger", "bad"), Mark("caution", "warn"), Mark("note", "open")
 
 Values = Mapping[str, Any]
@@ -31,9 +34,8 @@ def _part_broke(v: Values) -> Text:
     capacity = Value(v["capacity"], v["unit"], low, high)
     basis = v["basis"] if v["basis"] != "from memory" else "unverified estimate"
     return say(
-        "The {} {}: demand {}, capacity {} ({}).",
+        "The {} breaks: demand {}, capacity {} ({}).",
         v["part"],
-        str(v["state"]),
         Value(v["demand"], v["unit"]),
         capacity,
         basis,
@@ -178,9 +180,9 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.HELD: (
         NOTE,
         lambda v: say(
-            "The load is held for {} with the power off and sinks by {}.",
+            "The load is held for {} with the power off{}.",
             value(v["watched"], "s"),
-            value(v["let_down"], "m"),
+            say(" and sinks by {}", value(v["let_down"], "m")) if v["let_down"] > LEAST_SINK else "",
         ),
         "",
     ),

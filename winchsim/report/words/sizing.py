@@ -15,35 +15,17 @@ from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, TIMES, suited
 from winchsim.studies.gear_changes import GearChange
-from winchsim.studies.sizing import WHILE_LIFTED, Run, Study
+from winchsim.studies.sizing import WHILE_LIFTED, Study
 from winchsim.studies.sweep import CHECK_UNITS, Sweep
 
-TAKE = {
-    "drum": "Take a drum of {}.",
-    "gears": "Change the gears: {}.",
-    "motors": "Use {}.",
-    "voltage": "Supply {}.",
-    "heaviest": "Heaviest load{}: {}.",
+_WORDS = {
+    "drum": ("drum", "Take a drum of {}.", "Keep the drum of {}."),
+    "gears": ("change of the gears", "Change the gears: {}.", "Leave the gears {}."),
+    "motors": ("number of motors", "Use {}.", "Keep {}."),
+    "voltage": ("voltage", "Supply {}.", "Keep {}."),
+    "heaviest": ("load", "Heaviest load{within}: {}.", "Heaviest load{within}: {}, as it is."),
 }
-"""A recommendation, by question."""
-
-KEEP = {
-    "drum": "Keep the drum of {}.",
-    "gears": "Leave the gears as they are.",
-    "motors": "Keep {}.",
-    "voltage": "Keep {}.",
-    "heaviest": "Heaviest load{}: {}, as it is.",
-}
-"""The same where it is the scenario's own."""
-
-NOUNS = {
-    "drum": "drum",
-    "gears": "change of the gears",
-    "motors": "number of motors",
-    "voltage": "voltage",
-    "heaviest": "load",
-}
-"""What a question is about."""
+"""By question: what it is about, a recommendation, and one to keep what the scenario has."""
 
 ENDS = {
     End.STALLED: "stalls",
@@ -96,13 +78,9 @@ def recommendation(study: Study) -> Text:
     run, name = study.confirmation, study.question.name
     if run is None or run.found is None:
         return _none(study)
-    kept = study.recommended == study.present
-    template, parts = (KEEP if kept else TAKE)[name], [candidate(study, run.index)]
-    if name == "heaviest":
-        parts.insert(
-            0, say(" within every limit" if study.meets[run.index] else " without a failing check")
-        )
-    taken = say(template, *parts) if "{}" in template else say(template)
+    template = _WORDS[name][2 if study.recommended == study.present else 1]
+    within = " within every limit" if study.meets[run.index] else " without a failing check"
+    taken = say(template, candidate(study, run.index), within=within)
     return joined([taken, _fails_from(study) if name == "heaviest" else (), outcome(run.found)])
 
 
@@ -120,71 +98,40 @@ def _fails_from(study: Study) -> Text:
 
 
 def _none(study: Study) -> Text:
-    noun, (first, *_, last) = NOUNS[study.question.name], range(len(study.values))
-    run = next((run for run in study.runs if run.index == study.nearest), None)
-    span = (
-        f"None of {len(study.values)} single changes of the gears"
-        if study.changes
-        else f"No {noun} from {{}} to {{}}"
+    noun, run = (
+        _WORDS[study.question.name][0],
+        next((run for run in study.runs if run.index == study.nearest), None),
     )
-    ends = (
-        ()
-        if study.changes
-        else (
-            of_question(study, float(study.values[first])),
-            of_question(study, float(study.values[last])),
-        )
-    )
-    text = joined(
-        [say(f"{span} meets the limits. Nearest: {{}}.", *ends, candidate(study, study.nearest))]
-    )
-    if run is None or run.found is None:
-        return joined(
-            [text, say(study.sweep.problems.get(study.nearest, "") if run is None else run.problem)]
-        )
-    return joined([text, outcome(run.found), _missed(run)])
-
-
-def _missed(run: Run) -> Text:
-    """Which checks fail, where the outcome does not say it."""
-    failing = [] if run.found is None or not run.found.target.reached else [
-        CHECKS[check.key] for check in run.found.checks
-        if check.status is Status.FAILS and check.key is not CheckKey.TARGET
-    ]  # fmt: skip
-    return say(f"Fails: {', '.join(failing)}.") if failing else ()
+    ends = [of_question(study, float(study.values[place])) for place in (0, -1)]
+    none = say(f"No {noun} from {{}} to {{}} meets the limits.", *ends)
+    if study.changes:
+        none = say(f"None of {len(study.values)} single changes of the gears meets the limits.")
+    problem = study.sweep.problems.get(study.nearest, "") if run is None else run.problem
+    known = None if run is None else run.found
+    end = (problem,) if known is None else outcome(known)
+    return joined([none, say("Nearest: {}.", candidate(study, study.nearest)), end])
 
 
 def bands(study: Study) -> list[Text]:
     """Which candidates meet every limit and what bounds them, which fail none, and what is thin for
     all of them."""
-    noun, sound = NOUNS[study.question.name], study.sound.any()
+    noun = _WORDS[study.question.name][0]
+    where = spans(study, study.sound)
     if study.recommended is None:
-        where = spans(study, study.sound)
-        return (
-            [say("By the quasi-static model no check fails: {}; full simulations differ.", where)]
-            if sound
-            else []
-        )
-    texts = [say(f"No {noun} meets every limit that this can change.")]
+        unsure = "By the quasi-static model no check fails: {}; full simulations differ."
+        return [say(unsure, where)] if study.sound.any() else []
+    bounds = joined(
+        [say(f"{side} by {CHECKS[key]}") for side, key in study.bounds.items() if key], "; "
+    )
+    texts = [say(f"No {noun} meets all limits that it affects.")]
     if study.meets.any():
-        texts = [
-            say(
-                "Meets every limit that this can change: {}{}.",
-                spans(study, study.meets),
-                _bounds(study),
-            )
-        ]
+        bound = say(" (bound {})", bounds) if bounds else ()
+        met = f"All limits that the {noun} affects are met: {{}}{{}}."
+        texts = [say(met, spans(study, study.meets), bound)]
     if (study.sound != study.meets).any():
-        texts.append(say("No check fails: {}.", spans(study, study.sound)))
+        texts.append(say("No check fails: {}.", where))
     always = [CHECKS[key] for key in study.always if key is not CheckKey.TARGET]
     return [*texts, say(f"Thin for every {noun}: {'; '.join(always)}.")] if always else texts
-
-
-def _bounds(study: Study) -> str:
-    texts = [
-        f"{side} by {'' if key is None else CHECKS[key]}" for side, key in study.bounds.items()
-    ]
-    return f" (bound {'; '.join(texts)})" if texts else ""
 
 
 def spans(study: Study, good: np.ndarray, most: int = 2) -> Text:
@@ -218,11 +165,10 @@ def present(study: Study) -> Text:
         return ()
     key = study.sweep.cause(index, study.always)
     now = say(
-        "As the gears are" if study.changes else "At present, {}",
-        *(() if study.changes else (candidate(study, index),)),
+        "As the gears are" if study.changes else "At present, {now}", now=candidate(study, index)
     )
     cause = "" if key is None else f" ({CHECKS[key]})"
-    return joined([now, say(f": {study.sweep.status(index).value}{cause}.")], "")
+    return (*now, f": {study.sweep.status(index).value}{cause}.")
 
 
 # --- checks of many candidates
