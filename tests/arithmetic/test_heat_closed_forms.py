@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
-from winchsim.physics.heat import HeatPath, rates, steady, step_exact, time_to_limit
+from winchsim.physics.heat import HeatPath, rates, step_exact, time_to_limit
 
 # --- winding and case
 
@@ -44,7 +44,9 @@ class TestTwoNodeStep:
         assert run.y.transpose() == pytest.approx(expected, abs=1e-5)
 
     def test_steady_rise(self):
-        assert steady(self.path, 2.0, 20.0) == pytest.approx((70.0, 60.0), rel=1e-12)
+        assert step_exact(self.path, 2.0, 20.0, 20.0, 20.0, 1e9) == pytest.approx(
+            (70.0, 60.0), rel=1e-12
+        )
 
     def test_time_constants(self):
         # From the decay alone, without power: once the fast part has died the rest falls with the
@@ -73,11 +75,9 @@ def test_copper_feedback_at_constant_current():
     # Closed form: rise = P0 Rth / (1 - alpha P0 Rth) with alpha referred to ambient. 2 W, 25 K/W,
     # 0.00393/K: 62.22775 K; no steady state from 10.17812 W on.
     path = HeatPath(3.0, 20.0, 5.0, 20.0)
-    assert steady(path, 2.0, 20.0, feedback=2.0 * 0.00393)[0] - 20.0 == pytest.approx(
-        62.22775, rel=1e-6
-    )
     below, above = 10.17812 * (1 - 1e-6), 10.17812 * (1 + 1e-6)
-    assert math.isfinite(steady(path, below, 20.0, feedback=below * 0.00393)[0])
-    assert steady(path, above, 20.0, feedback=above * 0.00393) == (math.inf, math.inf)
+    for power, limited in ((below, True), (above, False)):
+        time = time_to_limit(path, power, 20.0, 20.0, 20.0, 1e9, power * 0.00393)
+        assert math.isinf(time) is limited
     settled = step_exact(path, 2.0, 20.0, 20.0, 20.0, 2e4, feedback=2.0 * 0.00393)
     assert settled[0] == pytest.approx(82.22775, rel=1e-6)

@@ -13,10 +13,15 @@ import math
 import pytest
 from scipy.optimize import brentq
 
-from winchsim.physics.heat import HeatPath, estimate, steady, step_exact, time_to_limit
+from winchsim.physics.heat import HeatPath, estimate, step_exact, time_to_limit
 from winchsim.physics.motor import constant_at, resistance_at
 
 pytestmark = pytest.mark.reference
+
+
+def steady(path, loss, ambient):
+    """Temperatures of winding and case that a constant loss ends at."""
+    return step_exact(path, loss, ambient, ambient, ambient, 1e9)
 
 
 def one_node(time_constant, resistance=1.0):

@@ -19,6 +19,7 @@ import math
 from typing import Any
 
 import numpy as np
+from scipy.optimize import brentq
 
 from winchsim.assumption import Assumption
 from winchsim.elementwise import Floats, plain
@@ -26,7 +27,6 @@ from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import quantity
 
-_MOST_HALVINGS = 200
 _MOST_DOUBLINGS = 200
 
 
@@ -160,84 +160,33 @@ def step_exact(
     return plain(winding), plain(case)
 
 
-def steady(
-    path: HeatPath,
-    loss_power: Floats,
-    ambient: Floats,
-    feedback: Floats = 0.0,
-    t_reference: Floats | None = None,
-) -> tuple[Any, Any]:
-    """Temperatures that a constant current ends at.
-
-    Parameters
-    ----------
-    path : HeatPath
-        Of one motor.
-    loss_power : float or ndarray
-        Copper loss of one motor with the winding at `t_reference`. [W]
-    ambient : float or ndarray
-        Temperature of the air. [°C]
-    feedback : float or ndarray
-        Growth of the loss per kelvin of the winding; 0 for constant power. [W/K]
-    t_reference : float or ndarray, optional
-        Winding temperature that `loss_power` belongs to; left out: ambient. [°C]
-
-    Returns
-    -------
-    tuple of float or ndarray
-        Temperatures of winding and case; infinite where the loss grows faster than the cooling.
-        [°C]
-
-    References
-    ----------
-    .. [1] Own derivation: rise = P R / (1 - feedback R) with P the loss at ambient, head of this
-       module.
-
-    Examples
-    --------
-    >>> steady(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0)
-    (70.0, 60.0)
-    """
-    resistance = path.winding_to_case + path.case_to_ambient
-    at_ambient = (
-        loss_power if t_reference is None else loss_power - feedback * (t_reference - ambient)
-    )
-    room = 1.0 - np.asarray(feedback) * resistance
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rise = np.where(
-            (room > 0.0) | (np.asarray(at_ambient) <= 0.0), at_ambient * resistance / room, math.inf
-        )
-    return plain(ambient + rise), plain(ambient + rise * (path.case_to_ambient / resistance))
-
-
 def time_to_limit(
     path: HeatPath,
-    loss_power: Floats,
-    t_winding: Floats,
-    t_case: Floats,
-    ambient: Floats,
-    limit: Floats,
-    feedback: Floats = 0.0,
-) -> Any:
+    loss_power: float,
+    t_winding: float,
+    t_case: float,
+    ambient: float,
+    limit: float,
+    feedback: float = 0.0,
+) -> float:
     """Time of constant current until the winding reaches a temperature.
 
     Parameters
     ----------
     path, loss_power, t_winding, t_case, ambient, feedback
-        As for `step_exact`.
-    limit : float or ndarray
+        As for `step_exact`; floats only.
+    limit : float
         Temperature that the winding must not pass. [°C]
 
     Returns
     -------
-    float or ndarray
+    float
         Time, 0 where the winding is at the limit already, infinite where it never gets there. [s]
 
     Notes
     -----
     The winding's temperature is a sum of two exponentials, so it turns around once at most, at a
-    time known in closed form. The first crossing lies before or after that time and is halved down
-    to, a bounded number of times.
+    time known in closed form; the first crossing lies before or after that time.
 
     Examples
     --------
@@ -246,30 +195,28 @@ def time_to_limit(
     """
     modes = _modes(path, loss_power, t_winding, t_case, ambient, feedback)
     (fast, fast_part, _), (slow, slow_part, _) = modes
-    short = np.asarray(limit - t_winding, dtype=float)
+    short = limit - t_winding
+    if short <= 0.0:
+        return 0.0
 
-    def above(time: Any) -> Any:
+    def above(time: float) -> float:
         with np.errstate(over="ignore", invalid="ignore"):
-            return fast_part * _grown(fast, time) + slow_part * _grown(slow, time) - short
+            return float(fast_part * _grown(fast, time) + slow_part * _grown(slow, time) - short)
 
     # Turning point: fast_part exp(fast t) + slow_part exp(slow t) = 0.
-    with np.errstate(divide="ignore", invalid="ignore"):
-        turn = np.log(-np.asarray(slow_part) / fast_part) / (fast - slow)
-    turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, 0.0)
-    at_turn = above(turn)
-    rises_first = np.asarray(fast_part + slow_part) > 0.0
-    before = (at_turn >= 0.0) & (turn > 0.0) & rises_first
-    ever_after, late = _late_crossing(modes, above, short, turn)
-    low = np.where(before, 0.0, turn)
-    high = np.where(before, turn, late)
-    for _ in range(_MOST_HALVINGS):
-        middle = 0.5 * (low + high)
-        passed = above(middle) >= 0.0
-        low, high = np.where(passed, low, middle), np.where(passed, middle, high)
-        if np.all(high - low <= 1e-13 * high):
+    ratio = -slow_part / fast_part if fast_part else 0.0
+    turn = max(math.log(ratio) / (fast - slow), 0.0) if ratio > 0.0 else 0.0
+    if fast_part + slow_part > 0.0 and turn > 0.0 and above(turn) >= 0.0:
+        return float(brentq(above, 0.0, turn))
+    final = math.copysign(math.inf, slow_part)
+    if slow < 0.0:
+        final = -fast_part / fast - slow_part / slow - short
+    late = turn + 1.0 / abs(fast)
+    for _ in range(_MOST_DOUBLINGS):
+        if final <= 0.0 or above(late) >= 0.0:
             break
-    found = np.where(before | ever_after, high, math.inf)
-    return plain(np.where(short <= 0.0, 0.0, found))
+        late *= 2.0
+    return float(brentq(above, turn, late)) if final > 0.0 and above(late) >= 0.0 else math.inf
 
 
 def _modes(
@@ -309,26 +256,6 @@ def _grown(rate: Any, time: Any) -> Any:
     """Integral of exp(rate t) from 0 to `time`."""
     safe = np.where(rate == 0.0, 1.0, rate)
     return np.where(rate == 0.0, time, np.expm1(safe * time) / safe)[()]
-
-
-def _late_crossing(modes: Any, above: Any, short: Any, turn: Any) -> tuple[Any, Any]:
-    """Whether the limit is passed after the turning point, and a time at which it certainly has
-    been."""
-    (fast, fast_part, _), (slow, slow_part, _) = modes
-    settled = np.where(slow < 0.0, slow, -1.0)
-    final = np.where(
-        slow < 0.0,
-        -fast_part / fast - slow_part / settled - short,
-        np.where(slow_part > 0.0, math.inf, -math.inf),
-    )
-    ever = final > 0.0
-    late = turn + 1.0 / np.abs(fast)
-    for _ in range(_MOST_DOUBLINGS):
-        reached = above(late) >= 0.0
-        if np.all(reached | ~ever):
-            break
-        late = np.where(reached, late, 2.0 * late)
-    return ever & (above(late) >= 0.0), late
 
 
 # --- estimates
