@@ -274,13 +274,14 @@ def _controlled(
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
     # motors D of its voltage and 1/D of its current.
     towards = _towards(open_voltage, 1.0)
-    kept: Any = larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
+    volts: Any = abs(open_voltage)
+    kept: Any = larger(volts - source.resistance * current_limit, 1e-300)
     slope: Any = (current_limit - source.fold_to) / kept
     ns, rs, es, drops = groups
     lows = [towards * e - drop for e, drop in zip(es, drops, strict=True)]
     highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]
     weights = [n / r for n, r in zip(ns, rs, strict=True)]
-    target = (open_voltage * 0.0 + source.fold_to) / duty
+    target: Any = (open_voltage * 0.0 + source.fold_to) / duty
     size = _highest_root(weights, lows, highs, -slope / (duty * duty), target)
     return (
         towards * size,
