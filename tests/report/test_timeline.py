@@ -14,7 +14,7 @@ from winchsim.simulation import RecordedEvent
 
 
 def test_a_lift_in_its_order(lifted):
-    texts = [sentence_text(moment.text) for moment in timeline(lifted)]
+    texts = [sentence_text(moment[2]) for moment in timeline(lifted)]
     assert texts == [
         "power on, raising",
         "the drum starts",
@@ -23,7 +23,7 @@ def test_a_lift_in_its_order(lifted):
         "power off",
         "the drum stops",
     ]
-    times = [moment.time for moment in timeline(lifted)]
+    times = [moment[0] for moment in timeline(lifted)]
     assert times == sorted(times)
 
 
@@ -32,15 +32,15 @@ def test_silent_events_stay_out(lifted):
     assert not [
         moment
         for moment in timeline(lifted)
-        if sentence_text(moment.text) in (Event.SETTLED.value, Event.END.value)
+        if sentence_text(moment[2]) in (Event.SETTLED.value, Event.END.value)
     ]
 
 
 def test_many_of_a_kind_become_the_first_two_and_the_last(lifted):
     slips = tuple(RecordedEvent(Event.SLIPS, 1.0 + k, 0.01 * k) for k in range(20))
     found = timeline(replace(lifted, events=slips))
-    assert [moment.time for moment in found] == [1.0, 2.0, None, 20.0]
-    assert sentence_text(found[2].text) == "(17 more times: the load slips in its guide)"
+    assert [moment[0] for moment in found] == [1.0, 2.0, None, 20.0]
+    assert sentence_text(found[2][2]) == "(17 more times: the load slips in its guide)"
 
 
 def test_a_few_of_a_kind_are_all_shown(lifted):

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import re
 from importlib.resources import files
 from typing import Any
 
-from winchsim.assessment.kinds import Finding, FindingKind
+from winchsim.assessment.kinds import Assessment, Finding, FindingKind
 from winchsim.model.estimate import raising_phase
+from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
     Document,
-    Headline,
     Items,
     Node,
     Paragraph,
-    Section,
     Table,
     joined,
     say,
@@ -55,62 +53,55 @@ def build(
     blind : bool
         Whether all predictions are left out but those that say when to stop.
     """
-    status = found.status
-    count = sum(rung.status is status for rung in found.rungs)
-    heaviest = next(r.assessment for r in reversed(found.rungs) if r.assessment is not None)
-    shown = "" if blind else f"{count} of {len(found.rungs)} rungs"
-    headline = Headline(
-        MARKS[status],
-        shown,
-        ladder.sentence(found, blind=blind),
-        say(f"{os.path.basename(name)} · not rated lifting equipment"),
+    status, heaviest = found.status, _heaviest(found)
+    count = f"{sum(rung.status is status for rung in found.rungs)} of {len(found.rungs)} rungs"
+    down, stops = ladder.down_lines(found), ladder.stop_lines(found)
+    signed = say("____________________  Tested by: ____________________")
+    instructions: tuple[Node, ...] = (
+        Paragraph((), label="Lowering"),
+        Items(ladder.down_lines(found, numbers=False)),
+        Paragraph(joined(list(stops[:2]))),
     )
     binding = ladder.binding_table(found)
-    body: list[Node] = [headline]
-    if found.asked_to_lower:
-        body.append(finding(Finding(FindingKind.NO_PATH_DOWN)))
-    body.append(ladder.rung_table(found, sheet=sheet, blind=blind))
-    if binding.rows and not blind:
-        body += [binding, THIN]
-    down, stops = ladder.down_lines(found), ladder.stop_lines(found)
-    if sheet:
-        body.append(
-            Paragraph(say("____________________  Tested by: ____________________"), label="Date:")
-        )
-    else:
-        body += [Paragraph((), label="Lowering"), Items(ladder.down_lines(found, numbers=False))]
-        body.append(Paragraph(joined(list(stops[:2]))))
-    body.append(advice.closing(heaviest))
-    cautions = tuple(advice.caution(kind, heaviest) for kind in heaviest.cautions)
-    sections: dict[str, tuple[Node, ...]] = {
-        "Run and fill in" if sheet else "Stop limits": (
-            _run_table(found, sheet=sheet),
-            Items(stops),
+    body: tuple[Node, ...] = (
+        frame.headline(
+            MARKS[status], "" if blind else count, ladder.sentence(found, blind=blind), name
         ),
+        *([finding(Finding(FindingKind.NO_PATH_DOWN))] if found.asked_to_lower else []),
+        ladder.rung_table(found, sheet=sheet, blind=blind),
+        *((binding, THIN) if binding.rows and not blind else ()),
+        *((Paragraph(signed, label="Date:"),) if sheet else instructions),
+        advice.closing(heaviest),
+    )
+    run, prints = "Run and fill in" if sheet else "Stop limits", ladder.prints(found.inputs)
+    sections: dict[str, tuple[Node, ...]] = {
+        run: (_run_table(found, sheet=sheet), Items(stops)),
         "Lowering and falls": (Items(down), ladder.fall_table(found)),
         "Weigh and measure first": (Items(ladder.measure_first(found.inputs, found.machine)),),
-        "Print settings": (Items(ladder.prints(found.inputs) or (say("no printed gears"),)),),
-        "Cautions": (Items(cautions),),
+        "Print settings": (Items(prints or (say("no printed gears"),)),),
+        "Cautions": (frame.cautions(heaviest),),
     }
-    body += [
-        Section(heading, nodes, details=True, shown=True) for heading, nodes in sections.items()
-    ]
     title = f"Test loads: {found.machine.title or name}"
-    return Document(title, name, tuple(body), command)
+    return Document(title, name, (*body, *frame.details(sections, *sections)), command)
+
+
+def _heaviest(found: Ladder) -> Assessment:
+    """Assessment of the heaviest rung that has one."""
+    return next(r.assessment for r in reversed(found.rungs) if r.assessment is not None)
 
 
 def _run_table(found: Ladder, *, sheet: bool) -> Table:
     """Limits at which a rung is stopped, with blanks on the sheet."""
-    rows: list[tuple[Cell, ...]] = []
-    for rung in found.rungs:
-        if rung.stop_time is None or rung.stop_current is None or rung.exit_code:
-            limits: tuple[Cell, ...] = ("do not run", "")
-        else:
-            limits = value(rung.stop_time, "s"), value(rung.stop_current, "A")
-        load = value(rung.mass, "kg") if rung.mass else "unloaded"
-        rows.append((str(rung.number), load, *limits, *[""] * (len(BLANKS) if sheet else 0)))
-    heads = ("rung", "load", "stop after", "stop above", *(BLANKS if sheet else ()))
-    return Table(heads, tuple(rows))
+    blanks = BLANKS if sheet else ()
+    rows = tuple((*_stop(rung), *[""] * len(blanks)) for rung in found.rungs)
+    return Table(("rung", "load", "stop after", "stop above", *blanks), rows)
+
+
+def _stop(rung: Rung) -> tuple[Cell, ...]:
+    place = str(rung.number), value(rung.mass, "kg") if rung.mass else "unloaded"
+    if rung.stop_time is None or rung.stop_current is None or rung.exit_code:
+        return (*place, "do not run", "")
+    return *place, value(rung.stop_time, "s"), value(rung.stop_current, "A")
 
 
 def ladder_page(found: Ladder, *, name: str, us: bool = False, blind: bool = False) -> str:
@@ -150,7 +141,7 @@ _UNITS = {
 
 def ladder_json(found: Ladder, digest: str | None = None) -> str:
     """JSON text of a ladder; `digest` is the SHA-256 of the scenario."""
-    last = next(r.assessment for r in reversed(found.rungs) if r.assessment is not None)
+    last = _heaviest(found)
     return document(
         digest=digest,
         verdict=said(ladder.sentence(found)),

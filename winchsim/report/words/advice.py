@@ -9,7 +9,6 @@ from winchsim.assessment.kinds import (
     Action,
     ActionKind,
     Assessment,
-    AssumedInput,
     Caution,
     Check,
     CheckKey,
@@ -36,18 +35,22 @@ def jam(found: Jam, check: Check | None) -> Text:
     first = found.parts[0]
     low, high = (first.low, first.high) if check is None else (check.low, check.high)
     factor = Value(first.dynamic, "", low, high, 1.0)
+    if not found.breaks and low is not None and low < 1:
+        return say("the {} may break, factor {}.", first.label, factor)
     if not found.breaks:
-        if low is not None and low < 1:
-            return say("the {} may break, factor {}.", first.label, factor)
         return say("no part breaks; {} has factor {}.", first.label, factor)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
-    if found.limit is not None:
-        return joined(
-            [text, say("A current limit of {} prevents it.", Value(rounded(found.limit, 2), "A"))]
-        )
-    why = "" if found.no_limit is None else _NO_LIMIT[found.no_limit]
-    return joined([text, say(why)]) if why else text
+    why = _prevented(found.limit, found.no_limit)
+    return joined([text, why]) if why else text
+
+
+def _prevented(limit: float | None, no_limit: NoLimit | None) -> Text:
+    """The current limit that prevents a break, or why there is none."""
+    if limit is None:
+        return say(_NO_LIMIT[no_limit] if no_limit else "")
+    shown = Value(rounded(limit, 2), "A")  # down: the printed limit prevents it too
+    return say("A current limit of {} prevents it.", shown)
 
 
 _NO_LIMIT = {
@@ -60,26 +63,19 @@ _NO_LIMIT = {
 
 def snag(found: SnagStudy) -> Text:
     """What a simulated snag breaks, and the current limit that prevents it."""
-    built, safe = found.as_built, found.safe
-    height = value(found.height, "m")
+    built, height = found.as_built, value(found.height, "m")
     if not built.broke:
         factor = Value(built.factor, "", limit=1.0)
         text = say(
             "At a snag at {} no part breaks; lowest factor {}, {}.", height, factor, built.weakest
         )
-        if found.without_limit.broke:
-            text = joined(
-                [text, say(f"Without the current limit the {found.without_limit.broke} breaks.")]
-            )
-        return text
-    place = say("At a snag at {}", height) if built.snagged else say("Below a snag at {}", height)
-    text = (*place, *say(f" the {built.broke} breaks before the motors stall."))
-    if safe is not None and safe.current_limit is not None:
-        limit = Value(
-            rounded(safe.current_limit, 2), "A"
-        )  # down: the printed limit prevents it too
-        return joined([text, say("A current limit of {} prevents it.", limit)])
-    return joined([text, say(_NO_LIMIT[found.no_limit])])
+        other = found.without_limit.broke
+        more = say("Without the current limit the {} breaks.", other) if other else ()
+        return joined([text, more]) if more else text
+    place = "At" if built.snagged else "Below"
+    text = say(f"{place} a snag at {{}} the {built.broke} breaks before the motors stall.", height)
+    limit = None if found.safe is None else found.safe.current_limit
+    return joined([text, _prevented(limit, found.no_limit)])
 
 
 # --- actions
@@ -133,58 +129,45 @@ def _setting(given: Any, unit: str) -> str | Value:
 
 def _effect(found: Action) -> Text:
     """Lift time or the check that the action is for, and the status of the changed build."""
-    first = found.effects[0] if found.effects else None
-    total = sum(found.counts.values())
-    count = found.counts[found.status]
+    first = next(iter(found.effects), None)
+    count, total = found.counts[found.status], sum(found.counts.values())
     verb = "fail" if found.status is Status.FAILS and count > 1 else found.status.value
-    counts = f"then {count} of {total} {verb}"
-    if first is not None and found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
-        return say(f"holds with the power off, {counts}")
-    if first is None:
-        return say(counts)
-    if first.before.key is CheckKey.TARGET:
-        if found.reached and found.lift_time is not None:
-            return say(f"lifts in {{}}, {counts}", value(found.lift_time, "s"))
-        return say(counts)
-    before, after = of_check(first.before).alone, of_check(first.after).alone
-    return say(f"{CHECKS[first.before.key]} {{}} → {{}}, {counts}", before, after)
+    gain: Text = ()
+    if found.kind in (ActionKind.PAWL, ActionKind.BRAKE):
+        gain = say("holds with the power off, ")
+    elif first is not None and first.before.key is not CheckKey.TARGET:
+        ends = of_check(first.before).alone, of_check(first.after).alone
+        gain = say(f"{CHECKS[first.before.key]} {{}} → {{}}, ", *ends)
+    elif found.reached and found.lift_time is not None:
+        gain = say("lifts in {}, ", value(found.lift_time, "s"))
+    return (*gain, f"then {count} of {total} {verb}")
 
 
 # --- assumed inputs
 
 
-def most_uncertain(found: Assessment, most: int = 3) -> list[AssumedInput]:
-    """The assumed inputs that move a check most, one of each group."""
-    kept: dict[str, AssumedInput] = {}
-    for row in found.assumed:
-        if row.group and row.effect > 0 and len(kept) < most:
-            kept.setdefault(row.group, row)
-    return list(kept.values())
-
-
-def assumed(found: Assessment) -> Text:
-    """How many inputs are assumed, and which matter most."""
-    count = len(found.assumed)
-    if not count:
-        return say("No input is assumed.")
-    causes = {cause.name: cause.paths for cause in found.causes}
-    labels = [
-        assumed_label(row.group, causes.get(row.group, (row.path,)))
-        for row in most_uncertain(found)
-    ]
-    worst = f"; most uncertain: {', '.join(labels)}." if labels else "."
-    return say(f"{count} inputs assumed{worst}")
+def assumed(found: Assessment, most: int = 3) -> Text:
+    """How many inputs are assumed, and which groups of them move a check most."""
+    paths: dict[str, tuple[str, ...]] = {
+        row.group: (row.path,) for row in found.assumed if row.group and row.effect > 0
+    }
+    paths |= {cause.name: cause.paths for cause in found.causes if cause.name in paths}
+    groups = list(paths)[:most]
+    labels = [assumed_label(group, paths[group]) for group in groups]
+    worst = f"; most uncertain: {', '.join(labels)}" if labels else ""
+    return say(f"{len(found.assumed) or 'No'} inputs assumed{worst}.")
 
 
 def assumed_label(group: str, paths: Sequence[str]) -> str:
     """A group of assumed inputs in words, with the parts that it is about."""
     places = list(dict.fromkeys(path.rpartition(".")[0] for path in paths))
     stages = [place.removeprefix("stage.") for place in places if place.startswith("stage.")]
-    words = ["motors"] if any(place.startswith("motors") for place in places) else []
-    if stages:
-        few = f"stage{'s' * (len(stages) > 1)} {' and '.join(stages)}"
-        words.append(few if len(stages) < 3 else "stages")
-    words += ["drum"] if any(place.startswith("drum") for place in places) else []
+    few = f"stage{'s' * (len(stages) > 1)} {' and '.join(stages)}" if len(stages) < 3 else "stages"
+    words = [
+        *(["motors"] if any(place.startswith("motors") for place in places) else []),
+        *([few] if stages else []),
+        *(["drum"] if any(place.startswith("drum") for place in places) else []),
+    ]
     name = cause(group)
     if not words or "settings" in places or name.endswith(words[0]):
         return name

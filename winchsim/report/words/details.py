@@ -138,11 +138,11 @@ def timeline_table(record: Record) -> Table:
     """What happened when, and at which height."""
     rows = [
         (
-            "" if moment.time is None else Value(moment.time, "s"),
-            "" if moment.height is None else Value(round(moment.height, 6), "m"),
-            moment.text,
+            "" if time is None else Value(time, "s"),
+            "" if height is None else Value(round(height, 6), "m"),
+            text,
         )
-        for moment in timeline(record)
+        for time, height, text in timeline(record)
     ]
     return Table(("time", "height", "event"), tuple(rows))
 

@@ -182,7 +182,9 @@ _WORDS: dict[FindingKind, Words] = {
         lambda v: say(
             "The load is held for {} with the power off{}.",
             value(v["watched"], "s"),
-            say(" and sinks by {}", value(v["let_down"], "m")) if v["let_down"] > LEAST_SINK else "",
+            say(" and sinks by {}", value(v["let_down"], "m"))
+            if v["let_down"] > LEAST_SINK
+            else "",
         ),
         "",
     ),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-from winchsim.frozen import dataclass
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
 from winchsim.physics.supply import Regime
 from winchsim.report.document import Text, Value, say
@@ -36,20 +35,8 @@ _SUPPLY = {
 }
 
 
-@dataclass(frozen=True)
-class Moment:
-    """One line of the timeline.
-
-    Attributes
-    ----------
-    time, height : float or None
-        [s], [m]; None on a line that stands for several events.
-    text : str
-    """
-
-    time: float | None
-    height: float | None
-    text: Text
+Moment = tuple[float | None, float | None, Text]
+"""One line of the timeline: time and height, None where it stands for several events; words."""
 
 
 def timeline(record: Record) -> tuple[Moment, ...]:
@@ -62,15 +49,15 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     events = [event for event in record.events if worth_telling(event)]
     kinds = Counter(event.event for event in events)
     seen: Counter[Event] = Counter()
-    found = []
+    found: list[Moment] = []
     for event in events:
         kind, many = event.event, kinds[event.event] > MOST_OF_A_KIND
         seen[kind] += 1
         if many and kind is not Event.PHASE_STARTS and 2 < seen[kind] < kinds[kind]:
             continue
         if many and kind is not Event.PHASE_STARTS and seen[kind] == kinds[kind]:
-            found.append(Moment(None, None, say(f"({kinds[kind] - 3} more times: {kind.value})")))
-        found.append(Moment(event.time, event.height, moment_text(record, event)))
+            found.append((None, None, say(f"({kinds[kind] - 3} more times: {kind.value})")))
+        found.append((event.time, event.height, moment_text(record, event)))
     return tuple(found)
 
 
