@@ -24,6 +24,7 @@ from winchsim.inputs.drum_rope_load import (
 )
 from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
+from winchsim.inputs.parts import PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     Control,
     controls,
@@ -77,6 +78,11 @@ __all__ = [
     "MotorGroup",
     "MotorPoint",
     "OwnMaterial",
+    "PartDrum",
+    "PartGear",
+    "PartMotor",
+    "PartRope",
+    "Parts",
     "Pawl",
     "Phase",
     "Rope",

@@ -55,6 +55,8 @@ def _tables(inputs: Inputs) -> Iterator[tuple[str, Iterable[Row]]]:
     first = inputs.stage[0].kind if inputs.stage else ""
     for index, group in enumerate(inputs.motors, start=1):
         yield f"motors.{index}", _motors(group, first == "spur")
+    for index, group in enumerate(inputs.parts.motors if inputs.parts else (), start=1):
+        yield f"parts.motors.{index}", _motors(group, True)
     for index, stage in enumerate(inputs.stage, start=1):
         yield f"stage.{index}", _spur(stage) if stage.kind == "spur" else _reduction(stage)
     yield "", _whole(inputs)

@@ -11,6 +11,7 @@ from typing import Any, TypeVar, cast, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
 from winchsim.frozen import dataclass, replace
+from winchsim.inputs.parts import Parts
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 
@@ -71,7 +72,8 @@ def default_of(table: type, key: str) -> Any:
 
 
 def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
-    """Every single value of a scenario with its path and declaration, in declared order.
+    """Every single value of a build with its path and declaration, in declared order; parts at
+    hand are none of it.
 
     Parameters
     ----------
@@ -87,7 +89,7 @@ def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
     for key, spec in specs(type(node)).items():
         value, path = getattr(node, key), f"{prefix}{key}"
         if spec.kind == "table":
-            if value is not None:
+            if value is not None and not isinstance(value, Parts):
                 yield from walk(value, f"{path}.")
         elif spec.kind == "tables":
             for index, item in enumerate(value, start=1):

@@ -12,6 +12,7 @@ from winchsim.frozen import dataclass
 from winchsim.inputs.drum_rope_load import Brake, Drum, Edge, Load, Pawl, Rope, Sheave
 from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import MotorGroup
+from winchsim.inputs.parts import Parts
 from winchsim.inputs.programme import Factors, Phase, Settings, Tolerance
 from winchsim.inputs.spec import table, tables, text
 from winchsim.inputs.supply import Supply
@@ -68,6 +69,7 @@ class Inputs:
     settings: Settings = table("surroundings and run", Settings(), group=CONDITIONS)
     tolerance: tuple[Tolerance, ...] = tables("tolerances for a spread", (), group=CONDITIONS)
     material: tuple[OwnMaterial, ...] = tables("own materials", (), group=CONDITIONS)
+    parts: Parts | None = table("parts at hand, to choose a build from", None, group=SCENARIO)
     given: frozenset[str] = frozenset()
     unused: tuple[str, ...] = ()
     materials: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))

@@ -142,6 +142,37 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     return Scenario(inputs, name, text, digest)
 
 
+def with_parts(scenario: Scenario, path: str) -> Scenario:
+    """Scenario with the parts at hand from a file of its own, in place of those it has.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    path : str
+        TOML file with ``[[parts.gears]]`` and the like, as they may stand in a scenario.
+
+    Raises
+    ------
+    InputError
+        With every fault found.
+    """
+    text = read_text(path, MAX_BYTES, "a list of parts")
+    raw, index = read_toml(text, str(path))
+    faults, inputs = Collector(str(path), index), scenario.inputs
+    for key in raw:
+        if key != "parts":
+            faults.add(Fault("no part", key, expected="[[parts.gears]] and the like only"))
+    reading = _Reading(faults, {"material": [{"name": own.name} for own in inputs.material]}, False)
+    parts = reading.one(Inputs, "parts", specs(Inputs)["parts"], raw.get("parts", {}), "parts")
+    given = {path for path in inputs.given if not path.startswith("parts.")}
+    inputs = replace(inputs, parts=parts, given=frozenset(given | reading.given))
+    for fault in declarations.check(inputs):
+        faults.add(replace(fault, code=Code.CONTRADICTION))
+    faults.raise_if_any()
+    digest = hashlib.sha256((scenario.digest + text).encode(errors="surrogatepass")).hexdigest()
+    return replace(scenario, inputs=inputs, digest=digest)
+
+
 # --- tables
 
 
