@@ -56,7 +56,10 @@ BOUNDARY = RANKS["scenario"]
 SEPARATE = ("physics", "studies")
 """Packages whose rooms do not import each other."""
 
-BUILT_ON = {("studies", "sizing"): ("sweep", "gear_changes")}
+BUILT_ON = {
+    ("studies", "sizing"): ("sweep", "builds"),
+    ("studies", "choose"): ("sweep", "builds"),
+}
 """But for these."""
 
 

@@ -25,6 +25,7 @@ from winchsim.version import __version__ as __version__
 if TYPE_CHECKING:
     from winchsim.face import assess as assess
     from winchsim.face import calibrate as calibrate
+    from winchsim.face import choose as choose
     from winchsim.face import figure as figure
     from winchsim.face import ladder as ladder
     from winchsim.face import parse as parse
@@ -37,8 +38,8 @@ if TYPE_CHECKING:
     from winchsim.face import with_value as with_value
 
 __all__ = [
-    "__version__", "assess", "calibrate", "figure", "ladder", "parse", "read", "simulate", "size",
-    "spread", "sweep", "with_units", "with_value",
+    "__version__", "assess", "calibrate", "choose", "figure", "ladder", "parse", "read",
+    "simulate", "size", "spread", "sweep", "with_units", "with_value",
 ]  # fmt: skip
 
 

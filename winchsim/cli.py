@@ -28,6 +28,7 @@ COMMANDS = (
     "motors",
     "voltage",
     "heaviest",
+    "choose",
     "sweep",
     "ladder",
     "calibrate",

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from winchsim.assessment.kinds import Assessment
     from winchsim.record import Record
     from winchsim.studies.calibrate import Calibration
+    from winchsim.studies.choose import Choice
     from winchsim.studies.ladder import Ladder
     from winchsim.studies.sizing import Study
     from winchsim.studies.spread import Spread
@@ -207,6 +208,29 @@ def size(scenario: Scenario, question: str, **options: Any) -> Study:
     if question not in QUESTIONS:
         raise DomainError("question", question, f"one of {', '.join(QUESTIONS)}")
     return size(_inputs(scenario), question, **options)
+
+
+def choose(scenario: Scenario, *, fastest: bool = False) -> Choice:
+    """The best builds that the parts at hand allow, the best first.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With ``[[parts.gears]]``, ``[[parts.motors]]``, ``[[parts.drums]]`` or ``[[parts.ropes]]``.
+    fastest : bool
+        Whether of builds that are otherwise equal the fastest is taken, instead of the one with the
+        most to spare to its nearest limit.
+
+    Examples
+    --------
+    >>> import winchsim
+    >>> found = winchsim.choose("scenarios/12-sail-from-the-drawer.toml", fastest=True)
+    >>> len(found.builds), found.exit_code
+    (5, 0)
+    """
+    from winchsim.studies.choose import choose
+
+    return choose(_inputs(scenario), fastest=fastest)
 
 
 def ladder(scenario: Scenario, *, target: float | None = None, rungs: int = 5) -> Ladder:

@@ -285,7 +285,7 @@ def test_a_phase_with_its_own_voltage_is_refused(small):
 def test_every_change_has_the_ratio_that_its_build_has(toothed):
     study = size(toothed, "gears")
     for change in study.changes[::6]:
-        assert build(change.inputs).groups[0].ratio == pytest.approx(change.ratio, rel=1e-12)
+        assert build(change.inputs).groups[0].ratio == pytest.approx(change.value, rel=1e-12)
     assert list(study.values) == sorted(study.values)
     assert {change.kind for change in study.changes} == {"none", "teeth", "more", "fewer"}
 
@@ -308,12 +308,12 @@ def test_gears_that_are_too_fast_are_changed(small):
         small(stage=dataclasses.replace(PAIR, repeat=2), load={"mass": 9.0}, pawl=Pawl()), "gears"
     )
     change = study.changes[study.recommended]
-    assert change.kind != "none" and change.ratio > 16.0 and study.exit_code == 0
+    assert change.kind != "none" and change.value > 16.0 and study.exit_code == 0
 
 
 def test_a_range_of_ratios(toothed):
     assert all(
-        60.0 <= change.ratio <= 100.0
+        60.0 <= change.value <= 100.0
         for change in size(toothed, "gears", low=60.0, high=100.0).changes
     )
     with pytest.raises(DomainError, match="one change of the gears"):
@@ -322,7 +322,7 @@ def test_a_range_of_ratios(toothed):
 
 def test_stages_that_are_no_gear_pairs_can_be_added_and_left_out(small):
     study = size(small(), "gears")
-    assert sorted(round(change.ratio) for change in study.changes) == [25, 125, 625]
+    assert sorted(round(change.value) for change in study.changes) == [25, 125, 625]
     alone = size(small(stage=dataclasses.replace(PAIR, repeat=1)), "gears")
     assert all(change.kind != "fewer" for change in alone.changes)
 

@@ -14,7 +14,7 @@ from winchsim.errors import OutputError
 STDOUT = "-"
 """Name of a file that means standard output."""
 
-READ = ("file", "tests", "measured")
+READ = ("file", "tests", "measured", "parts")
 """Options that name a file to read; `files` names several."""
 
 

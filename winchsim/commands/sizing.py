@@ -44,6 +44,17 @@ RESULTS = (
 """Where results of a study go, and how much is printed."""
 
 
+PARTS = argument("--parts", metavar="FILE", help="parts at hand, instead of those in the scenario")
+
+
+def read_with_parts(options: argparse.Namespace) -> Scenario:
+    """The scenario, with the parts of a file of their own where one is named."""
+    from winchsim.scenario.read import read, with_parts
+
+    scenario = read(options.file, options.overrides)
+    return with_parts(scenario, options.parts) if options.parts else scenario
+
+
 def result_names(options: argparse.Namespace) -> list[str]:
     """Names of the files of a study."""
     return [options.command.name + ending for ending in ENDINGS]
@@ -51,8 +62,6 @@ def result_names(options: argparse.Namespace) -> list[str]:
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
-    from winchsim.scenario.read import read
-
     name, us = options.command.name, options.units == "us"
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = quantity_of("--target-time", options.target_time, "s")
@@ -63,7 +72,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         )
     if margin is not None and not margin >= 1:
         raise usage_error(f"margin {options.margin}", "at least 1, such as --margin 1.3")
-    scenario, group = read(options.file, options.overrides), getattr(options, "group", 1)
+    scenario, group = read_with_parts(options), getattr(options, "group", 1)
     if name == "motors":
         _check_motors(scenario, group, low, high)
 
@@ -194,6 +203,7 @@ def _command(name: str, summary: str, span: str, details: str, *more: Argument) 
         (
             FILE,
             SET,
+            PARTS,
             argument(
                 "--range",
                 metavar="LOW:HIGH",
@@ -224,19 +234,20 @@ COMMANDS = (
         "drum",
         "find the drum diameters that work for a load, and one to take",
         "4mm:30mm",
-        "Diameters over a range, sizes that can be bought among them.",
+        "Diameters over a range, sizes that can be bought among them, or the drums at hand.",
     ),
     _command(
         "gears",
         "find the change of the gears that suits a load",
         "150:600",
-        "One pair with other teeth, one pair more, one fewer. The range is that of the whole ratio.",
+        "One pair with other teeth, one pair more, one fewer, or every train of the gears at hand. "
+        "The range is that of the whole ratio.",
     ),
     _command(
         "motors",
         "find how many motors a load needs",
         "1:12",
-        "Every number of motors of one group.",
+        "Every number of motors of one group, or of every sort at hand.",
         argument(
             "--group", metavar="NUMBER", type=int, default=1, help="which motor group, from 1"
         ),

@@ -28,8 +28,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     worker = Worker()  # loads while the page's library does
     try:
         scenario, path = _scenario(options)
-        from winchsim.page.tab import Site
         from winchsim.page.serve import bind, serve
+        from winchsim.page.tab import Site
 
         site = Site(scenario, path, worker)
         listening = bind(options.listen, options.port)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from winchsim.frozen import dataclass
 from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.spec import integer, positive, tables, text
 
@@ -18,9 +17,7 @@ class PartGear:
     teeth: int = integer("number of teeth", 5, 5000, usual=(8, 120))
     module: float = positive("module", "mm", 100, usual=(0.3, 4))
     count: int = integer("how many are at hand", 1, 1000, 1, usual=(1, 12))
-    width: float | None = positive(
-        "face width", "mm", 1000, None, usual=(3, 40), left_out=OF_TRAIN
-    )
+    width: float | None = positive("face width", "mm", 1000, None, usual=(3, 40), left_out=OF_TRAIN)
     material: str | None = text("material", None, names="materials", left_out=OF_TRAIN)
 
 

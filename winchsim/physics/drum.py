@@ -106,7 +106,7 @@ def layers(
 
 def outermost_radius(
     first: Any,
-    width: float,
+    width: Any,
     rope_diameter: float,
     length: float,
     *,
@@ -134,7 +134,7 @@ def outermost_radius(
     return plain(first + rise * (np.ceil(np.maximum(filled - 1e-9, 1.0)) - 1))
 
 
-def turns_per_layer(width: float, rope_diameter: float) -> int:
+def turns_per_layer(width: Any, rope_diameter: float) -> Any:
     """Whole turns that lie side by side between the flanges; a hundred-thousandth of a rope is
     forgiven for rounding.
 
@@ -143,10 +143,10 @@ def turns_per_layer(width: float, rope_diameter: float) -> int:
     DomainError
         The rope is wider than the drum.
     """
-    turns = math.floor(width / rope_diameter + 1e-5)
-    if turns < 1:
+    turns = np.floor(width / rope_diameter + 1e-5)
+    if np.any(turns < 1):
         raise DomainError("drum.width", width, "at least one rope diameter")
-    return turns
+    return turns if isinstance(turns, np.ndarray) else int(turns)
 
 
 def dead_length(

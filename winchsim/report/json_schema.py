@@ -67,6 +67,10 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "energy": _ENERGY, "notes": list[str],
     },
     **dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), _SIZING),
+    "choose": {
+        "command": str, "tried": int, "possible": int, "no_check_fails": int, "fastest": bool,
+        "centre_distances_m": list[list[float]], "checks": list[kinds.Check],
+    },
     "sweep": {"command": str, "base": list[Row], "simulated": bool},
     "ladder": {"command": str, "status": kinds.Status, "lowering": list[str], "stop": list[str]},
     "spread": {

@@ -61,8 +61,15 @@ class Variants:
 
     @property
     def inputs(self) -> Inputs:
-        """The first scenario."""
-        return self.families[0][0]
+        """Scenario of the first variant that can be built; of the first one where none can."""
+        owners = [inputs for inputs, columns in self.families for _ in range(_size(columns))]
+        good = next((i for i in range(self.size) if i not in self.problems), 0)
+        return owners[good]
+
+    @property
+    def columns(self) -> Mapping[str, np.ndarray]:
+        """Changed values by path, where there is one scenario."""
+        return self.families[0][1] if len(self.families) == 1 else {}
 
     def one(self, index: int) -> Inputs:
         """Scenario of one variant.

@@ -14,7 +14,7 @@ import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn, changeable, check_columns
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Status
+from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import find_ranges
 from winchsim.csv_text import csv_text
 from winchsim.errors import DomainError, WinchsimError
@@ -143,6 +143,31 @@ class Sweep:
             return key
         return next((column.key for column in self.checks if column.rank[index] == worst), None)
 
+    def least_share(
+        self, keys: Collection[CheckKey] | None = None, limit: str = "required"
+    ) -> np.ndarray:
+        """Least share of value and limit of some checks; below 1 a limit is missed. [-]
+
+        Parameters
+        ----------
+        keys : collection of CheckKey, optional
+            Left out, those that the values can change.
+        limit : str
+            ``required`` or ``hard``: which limit counts.
+        """
+        shares = [np.full(len(self), np.inf)]
+        for column in self.checks:
+            least = getattr(column, limit)
+            if column.key in (self.changeable if keys is None else keys) - {CheckKey.TARGET}:
+                if least is None:
+                    continue
+                origin = self.inputs.settings.ambient if column.key is CheckKey.WINDING else 0.0
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    share = (column.value - origin) / (least - origin)
+                    share = share if column.side is Side.LEAST else 1 / share
+                shares.append(np.where(np.isnan(share), np.inf, share))
+        return np.min(shares, axis=0)
+
     def present(self, path: str) -> Any:
         """Value of a path in the scenario as it is."""
         return value_at(self.inputs, path)
@@ -263,7 +288,7 @@ def sweep(
     with _pool(executor, workers) as pool:
         each = map if pool is None else pool.map
         found = list(each(_assessed, scenarios, itertools.repeat(ranges)))
-    return _of_assessments(inputs, variants.families[0][1], found)
+    return of_assessments(inputs, variants.columns, found)
 
 
 @contextmanager
@@ -286,7 +311,7 @@ def by_slow_model(variants: Variants, *, ranges: bool = True) -> Sweep:
     results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
     return Sweep(
-        variants.inputs, variants.families[0][1], checks, results, ends, _parts(lifts), variants.problems,
+        variants.inputs, variants.columns, checks, results, ends, _parts(lifts), variants.problems,
         lifts,
     )  # fmt: skip
 
@@ -309,9 +334,10 @@ def _assessed(inputs: Inputs | str, ranges: bool) -> Assessment | str:
         return str(error)
 
 
-def _of_assessments(
+def of_assessments(
     inputs: Inputs, values: Mapping[str, np.ndarray], found: Sequence[Assessment | str]
 ) -> Sweep:
+    """A sweep of full simulations: each assessed, or why there is no build."""
     good = [None if isinstance(each, str) else each for each in found]
     columns = [_column(key, good) for key in CheckKey if any(a and a.check(key) for a in good)]
     results = {name: np.array([_result(a, name) for a in good]) for name in UNITS}

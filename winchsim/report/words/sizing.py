@@ -11,10 +11,11 @@ from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
 from winchsim.frozen import replace
 from winchsim.report.document import Cell, Text, Value, joined, say
+from winchsim.report.words import builds
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, TIMES, suited
-from winchsim.studies.gear_changes import GearChange
+from winchsim.studies.builds import Build
 from winchsim.studies.sizing import WHILE_LIFTED, Study
 from winchsim.studies.sweep import CHECK_UNITS, Sweep
 
@@ -58,8 +59,13 @@ def of_question(study: Study, number: float) -> Text:
     return (Value(number, suited(unit, number) if unit == "kg" else unit),)
 
 
-def change(found: GearChange) -> Text:
-    """One change of the gears."""
+def change(found: Build) -> Text:
+    """One change of the gears, or other parts."""
+    if found.kind == "present":
+        return say("as at present")
+    if found.kind == "parts":
+        ratio = f" ({found.value:.4g}:1)" if found.train else ""
+        return joined([builds.parts(found), say(ratio)], "")
     pair = "" if found.gear is None else f", {found.pinion}:{found.gear},"
     texts = {
         "none": "as they are",
@@ -70,7 +76,7 @@ def change(found: GearChange) -> Text:
         "more": f"one more pair{pair} behind stage {found.stage}",
         "fewer": f"one pair fewer in stage {found.stage}",
     }
-    return say(f"{texts[found.kind]} ({found.ratio:.4g}:1)")
+    return say(f"{texts[found.kind]} ({found.value:.4g}:1)")
 
 
 def recommendation(study: Study) -> Text:
@@ -105,7 +111,7 @@ def _none(study: Study) -> Text:
     ends = [of_question(study, float(study.values[place])) for place in (0, -1)]
     none = say(f"No {noun} from {{}} to {{}} meets the limits.", *ends)
     if study.changes:
-        none = say(f"None of {len(study.values)} single changes of the gears meets the limits.")
+        none = say(f"None of {len(study.values)} builds meets the limits.")
     problem = study.sweep.problems.get(study.nearest, "") if run is None else run.problem
     known = None if run is None else run.found
     end = (problem,) if known is None else outcome(known)

@@ -10,13 +10,14 @@ import numpy as np
 
 from winchsim.constants import INCH
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, value_at
+from winchsim.frozen import dataclass, replace
+from winchsim.inputs import Inputs, Parts, value_at
 from winchsim.model import Machine
+from winchsim.model import build as build_machine
 from winchsim.physics.load import pull_needed
 from winchsim.quantity_text import rounded
 from winchsim.slow import lift_all
-from winchsim.studies.gear_changes import GearChange, gear_changes
+from winchsim.studies.builds import Build, families, gear_changes, member_of
 
 PLACES = 9
 """Decimal places of an SI value to which two candidates are the same."""
@@ -91,6 +92,9 @@ VOLTAGE_STEP, VOLTAGE_RANGE = 0.5, (0.25, 1.5)
 MOST_MOTORS = 40
 """Counts tried where no range is given: up to four times the scenario's, 8 to this. [-]"""
 
+MOST_TRAINS = 300
+"""Trains of gears at hand that are tried. [-]"""
+
 LIGHTEST = 1e-3
 """Lightest load tried, as a share of the one that stalls the motors. [-]"""
 
@@ -117,13 +121,13 @@ class Proposal:
     offered : callable
         From values to masks of those that may be recommended: the first mask that has one that does
         not fail counts.
-    changes : tuple of GearChange
+    changes : tuple of Build
         Builds that differ by more than one value, one for each of the values.
     """
 
     values: np.ndarray
     offered: Callable[[np.ndarray], tuple[np.ndarray, ...]]
-    changes: tuple[GearChange, ...] = ()
+    changes: tuple[Build, ...] = ()
 
 
 def _grown(low: float, high: float, unit: str) -> tuple[float, float]:
@@ -156,8 +160,42 @@ def _within(low: float, high: float, *values: float) -> list[float]:
     return [value for value in values if low <= value <= high]
 
 
+def _at_hand(inputs: Inputs, machine: Machine, span: Span, kind: str) -> Proposal | None:
+    """Builds with other parts of one kind that are at hand, the present one among them; None where
+    none are listed."""
+    listed = getattr(inputs.parts, kind, ())
+    if not listed:
+        return None
+    made, _ = families(replace(inputs, parts=Parts(**{kind: listed})), MOST_TRAINS, MOST_TRAINS)
+    present = {
+        "gears": machine.groups[0].ratio,
+        "motors": sum(group.count for group in inputs.motors),
+        "drums": inputs.drum.diameter,
+    }[kind]
+    found: dict[float, Build] = {
+        -1.0: Build("none" if kind == "gears" else "present", inputs, present)
+    }
+    for build in (member_of(family, n) for family in made for n in range(len(family.members))):
+        ratio = build_machine(build.inputs).groups[0].ratio if kind == "gears" else 0.0
+        number = sum(n for _, n in build.motors)
+        size = {"gears": ratio, "motors": number}.get(kind) or build.inputs.drum.diameter
+        low, high = span.low or 0.0, span.high or math.inf
+        if low <= size <= high:
+            key = round(size, PLACES) if kind == "gears" else len(found)
+            found.setdefault(key, replace(build, value=size))
+    return _of_builds(list(found.values()))
+
+
+def _of_builds(builds: list[Build]) -> Proposal:
+    builds.sort(key=lambda build: build.value)
+    return Proposal(np.array([build.value for build in builds]), _every, tuple(builds))
+
+
 def drums(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Drum diameters, of which stock sizes are offered first, then turned ones. [m]"""
+    """Drums at hand, or diameters, of which stock sizes are offered first, then turned ones.
+    [m]"""
+    if (found := _at_hand(inputs, machine, span, "drums")) is not None:
+        return found
     own = inputs.drum.diameter
     low, high = span.low or inputs.rope.diameter, span.high
     if high is None:
@@ -176,7 +214,9 @@ def drums(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
 
 
 def counts(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Numbers of motors in a group, its dead ones below the range. [-]"""
+    """Motors at hand, or numbers of motors in a group, its dead ones below the range. [-]"""
+    if (found := _at_hand(inputs, machine, span, "motors")) is not None:
+        return found
     present = int(value_at(inputs, f"motors.{span.group}.count"))
     low = max(int(span.low or 1), int(value_at(inputs, f"motors.{span.group}.dead")) + 1)
     high = int(span.high or min(max(4 * present, 8), max(MOST_MOTORS, present)))
@@ -220,14 +260,15 @@ def masses(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
 
 
 def gears(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Builds with one change of the gears, by their ratio. [-]"""
+    """Trains of the gears at hand, or builds with one change of the gears, by their ratio. [-]"""
+    if (found := _at_hand(inputs, machine, span, "gears")) is not None:
+        return found
     low, high = span.low or 0.0, span.high or math.inf
-    changes = [c for c in gear_changes(inputs, machine) if low <= c.ratio <= high]
+    changes = [c for c in gear_changes(inputs, machine) if low <= c.value <= high]
     if not changes:
         raise DomainError(
             "--range",
             f"{low:g} to {high:g}",
             "a range with a ratio that one change of the gears gives",
         )
-    changes.sort(key=lambda change: change.ratio)
-    return Proposal(np.array([change.ratio for change in changes]), _every, tuple(changes))
+    return _of_builds(changes)

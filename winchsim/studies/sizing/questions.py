@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
 import numpy as np
 
-from winchsim.assessment.kinds import CheckKey, Side
 from winchsim.model import Machine
 from winchsim.studies.sizing.candidates import (
     counts,
@@ -20,35 +17,9 @@ from winchsim.studies.sizing.study import Question
 from winchsim.studies.sweep import Sweep
 
 
-def least_share(
-    found: Sweep, keys: Collection[CheckKey], machine: Machine, name: str = "required"
-) -> np.ndarray:
-    """Least share of value and limit of some checks; below 1 a limit is missed. [-]
-
-    Parameters
-    ----------
-    found : Sweep
-    keys : collection of CheckKey
-    machine : Machine
-        Gives the temperature that windings warm up from.
-    name : str
-        ``required`` or ``hard``: which limit counts.
-    """
-    shares = [np.full(len(found), np.inf)]
-    for column in found.checks:
-        limit = getattr(column, name)
-        if column.key in keys and column.key is not CheckKey.TARGET and limit is not None:
-            origin = machine.ambient if column.key is CheckKey.WINDING else 0.0
-            with np.errstate(divide="ignore", invalid="ignore"):
-                share = (column.value - origin) / (limit - origin)
-                share = share if column.side is Side.LEAST else 1 / share
-            shares.append(np.where(np.isnan(share), np.inf, share))
-    return np.min(shares, axis=0)
-
-
 def _most_to_spare(found: Sweep, values: np.ndarray, machine: Machine) -> np.ndarray:
     """The share of the nearest limit that the question can change, the most first."""
-    return -least_share(found, found.changeable, machine)
+    return -found.least_share()
 
 
 def _present_first(found: Sweep, values: np.ndarray, machine: Machine) -> np.ndarray:

@@ -17,12 +17,12 @@ from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
 from winchsim.errors import WinchsimError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, value_at
-from winchsim.model import Machine, build
+from winchsim.model import build
 from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
 from winchsim.slow import vary, vary_each
 from winchsim.studies.sizing.candidates import PLACES, Proposal, Span
-from winchsim.studies.sizing.questions import QUESTIONS, least_share
+from winchsim.studies.sizing.questions import QUESTIONS
 from winchsim.studies.sizing.study import Question, Run, Study, Wanted
 from winchsim.studies.sweep import Sweep, by_slow_model
 
@@ -134,7 +134,7 @@ def answer(
         wanted,
         present,
         None,
-        _nearest(found, machine),
+        _nearest(found),
         proposal.offered(values)[0],
         meets,
         always,
@@ -204,17 +204,20 @@ def _meets(checks: Sequence[CheckColumn]) -> tuple[np.ndarray, tuple[CheckKey, .
 
 def _present(proposal: Proposal, inputs: Inputs, path: str, values: np.ndarray) -> int | None:
     if proposal.changes:
-        return next((n for n, change in enumerate(proposal.changes) if change.kind == "none"), None)
+        return next(
+            (n for n, change in enumerate(proposal.changes) if change.kind in ("none", "present")),
+            None,
+        )
     at = np.flatnonzero(np.abs(values - value_at(inputs, path)) < 10.0**-PLACES)
     return int(at[0]) if len(at) else None
 
 
-def _nearest(found: Sweep, machine: Machine) -> int:
+def _nearest(found: Sweep) -> int:
     """The candidate nearest to reaching the target without failing: lifted if any is, then by the
     worst share of a limit."""
     lifted = np.array([end is End.REACHED for end in found.ends])
-    starting = least_share(found, {CheckKey.START_COLD, CheckKey.START_HOT}, machine, "hard")
-    share = np.where(lifted, least_share(found, frozenset(CheckKey), machine, "hard"), starting)
+    starting = found.least_share({CheckKey.START_COLD, CheckKey.START_HOT}, "hard")
+    share = np.where(lifted, found.least_share(frozenset(CheckKey), "hard"), starting)
     return int(np.lexsort((-share, ~lifted))[0])
 
 

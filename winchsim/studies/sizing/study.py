@@ -12,7 +12,7 @@ from winchsim.assessment.kinds import Assessment, CheckKey, End, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
-from winchsim.studies.gear_changes import GearChange
+from winchsim.studies.builds import Build
 from winchsim.studies.sizing.candidates import Proposal, Span
 from winchsim.studies.sweep import Sweep
 
@@ -132,7 +132,7 @@ class Study:
         All candidates, by the quasi-static model.
     values : ndarray
         Ascending. SI
-    changes : tuple of GearChange
+    changes : tuple of Build
         One for each value, where builds differ by more than one value.
     wanted : Wanted
     present : int or None
@@ -157,7 +157,7 @@ class Study:
     path: str
     sweep: Sweep
     values: np.ndarray
-    changes: tuple[GearChange, ...]
+    changes: tuple[Build, ...]
     wanted: Wanted
     present: int | None
     recommended: int | None
