@@ -29,6 +29,7 @@ EXPECTED = {
     "09-signboard-on-a-controller": (0, End.REACHED, Holding.BRAKE),
     "10-projector-label-or-bench": (1, End.STALLED, Holding.PAWL),
     "11-aquarium-lid-on-a-worm": (0, End.REACHED, Holding.LOCKED_TRAIN),
+    "12-sail-from-the-drawer": (0, End.REACHED, Holding.PAWL),
 }
 """Exit code, how the lift ends, and what holds the load."""
 
@@ -44,6 +45,7 @@ KINDS = {
     "09-signboard-on-a-controller": {"held"},
     "10-projector-label-or-bench": {"stalled"},
     "11-aquarium-lid-on-a-worm": {"held"},
+    "12-sail-from-the-drawer": {"held"},
 }
 
 
