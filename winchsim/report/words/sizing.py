@@ -171,7 +171,7 @@ def present(study: Study) -> Text:
         return ()
     key = study.sweep.cause(index, study.always)
     now = say(
-        "As the gears are" if study.changes else "At present, {now}", now=candidate(study, index)
+        "As at present" if study.changes else "At present, {now}", now=candidate(study, index)
     )
     cause = "" if key is None else f" ({CHECKS[key]})"
     return (*now, f": {study.sweep.status(index).value}{cause}.")
