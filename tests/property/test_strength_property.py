@@ -3,13 +3,13 @@ proportion."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winchsim.strength.link import Link, LinkKind
 from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody, body_strength
 from winchsim.strength.teeth import Tooth, tooth_force, tooth_strength
@@ -52,7 +52,7 @@ def factor(
     """Factor of a tooth whose gear carries a torque [N·m]."""
     strength = tooth_strength(tooth, PRINT, body=body, temperature=temperature).as_strength()
     demand = float(tooth_force(torque, tooth.teeth * tooth.module, sharing))
-    return Link(LinkKind.TOOTH_GEAR, "stage.1", strength, demand, 2.0).factor
+    return strength.value / demand if demand > 0.0 else math.inf
 
 
 def hub(body: PrintedBody, width: float = 10e-3, temperature: float = 23.0) -> float:

@@ -14,7 +14,7 @@ import pytest
 
 from winchsim.physics.gears.mesh import contact
 from winchsim.scenario.materials_table import load_materials
-from winchsim.strength.link import Link, LinkKind, LinkState
+from winchsim.strength.link import LinkState, Strength, link_state
 from winchsim.strength.materials import cycles_to_failure
 from winchsim.strength.printed import (
     INFILL_EXPONENT,
@@ -68,6 +68,25 @@ BROKEN = [
 ]
 
 
+class Link(NamedTuple):
+    """A part with what broke it; it has to keep a factor of 2."""
+
+    strength: Strength
+    demand: float
+
+    @property
+    def factor(self) -> float:
+        return self.strength.value / self.demand
+
+    @property
+    def factor_range(self) -> tuple[float, float]:
+        return self.strength.low / self.demand, self.strength.high / self.demand
+
+    @property
+    def state(self) -> LinkState:
+        return link_state(self.factor, *self.factor_range, 2.0)
+
+
 def _links(gear: BrokenGear) -> dict[str, Link]:
     """Teeth and body of a gear under the torque that broke it."""
     material, body = load_materials()[gear.material], PrintedBody(5, 0.45e-3, gear.infill)
@@ -77,8 +96,8 @@ def _links(gear: BrokenGear) -> dict[str, Link]:
     hub = body_strength(material, body, tooth.width, tooth.bore, tooth.circles.root)
     force = float(tooth_force(torque, tooth.teeth * tooth.module))
     return {
-        "teeth": Link(LinkKind.TOOTH_GEAR, "gear", teeth, force, 2.0),
-        "body": Link(LinkKind.GEAR_BODY, "gear", hub, torque, 2.0),
+        "teeth": Link(teeth, force),
+        "body": Link(hub, torque),
     }
 
 
