@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -252,18 +251,8 @@ class _Reading:
 
     def one(self, kind: type, key: str, spec: Spec, raw: Any, path: str) -> Any:
         """Value of one key; None where it is wrong."""
-        if spec.kind == "table":
-            if isinstance(raw, dict):
-                return self.table(table_type(kind, key), raw, path)
-            hint = (
-                f"write [{path}] with single brackets"
-                if isinstance(raw, list)
-                else f"write [{path}]"
-            )
-            self.faults.add(_mistyped(raw, path, "a table", hint))
-            return None
-        if spec.kind == "tables":
-            return self.list_of_tables(table_type(kind, key), raw, path)
+        if spec.kind in ("table", "tables"):
+            return self.inner(spec.kind == "tables", table_type(kind, key), raw, path)
         try:
             value = read_value(spec, raw, in_si=self.in_si)
             if spec.names and value not in self.names[spec.names]:
@@ -274,30 +263,25 @@ class _Reading:
         self.given.add(path)
         return value
 
-    def list_of_tables(self, kind: type, raw: Any, path: str) -> tuple[Any, ...] | None:
-        name = re.sub(r"\.\d+(?=\.)", "", path)
-        hint = f"write [[{name}]] with double brackets"
-        if not isinstance(raw, list):
-            self.faults.add(_mistyped(raw, path, "a list of tables", hint))
-            return None
-        if len(raw) > MAX_TABLES:
+    def inner(self, is_list: bool, kind: type, raw: Any, path: str) -> Any:
+        """Table or list of tables inside another one; None where it is wrong."""
+        if not is_list and isinstance(raw, dict):
+            return self.table(kind, raw, path)
+        if is_list and isinstance(raw, list) and all(isinstance(entry, dict) for entry in raw):
+            if len(raw) <= MAX_TABLES:
+                rows = enumerate(raw, start=1)
+                return tuple(self.table(kind, row, f"{path}.{number}") for number, row in rows)
             message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
-            self.faults.add(
-                Fault(
-                    message,
-                    path,
-                    hint="repeat or count makes several of one table",
-                    code=Code.TOO_MUCH,
-                )
-            )
+            hint = "repeat or count makes several of one table"
+            self.faults.add(Fault(message, path, hint=hint, code=Code.TOO_MUCH))
             return None
-        entries = []
-        for number, entry in enumerate(raw, start=1):
-            if not isinstance(entry, dict):
-                self.faults.add(_mistyped(entry, f"{path}.{number}", "a table", hint))
-                return None
-            entries.append(self.table(kind, entry, f"{path}.{number}"))
-        return tuple(entries)
+        name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
+        double = f"write [[{name}]] with double brackets"
+        single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
+        message = f"{written(raw)}, where {expected} is expected"
+        fault = Fault(message, path, got=written(raw), expected=expected, code=Code.WRONG_TYPE)
+        self.faults.add(replace(fault, hint=double if is_list else single))
+        return None
 
     def unknown(self, key: str, kind: type, prefix: str) -> str:
         """Note an unknown key; returns the known key of the same table that may have been meant."""
@@ -308,41 +292,26 @@ class _Reading:
         known = list(specs(kind))
         near = nearest(key, known)
         hint = did_you_mean(key, known)
-        if not near or near != key.lower():
-            homes = dict.fromkeys(
-                _home(p) for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key
-            )
-            if homes:
-                hint = f"{key} belongs " + " or ".join(list(homes)[:3])
+        places = [p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key]
+        if places and (not near or near != key.lower()):
+            homes = dict.fromkeys(map(_home, places))
+            hint = f"{key} belongs " + " or ".join(list(homes)[:3])
         if retired in RENAMED:
             hint = f'it is now called "{RENAMED[retired]}"'
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
-        message = (
-            f"unknown key in [{re.sub(r'[.][0-9]+', '', prefix)[:-1]}]"
-            if prefix
-            else "unknown table or key"
-        )
-        path = prefix + shortened(key, 60)
-        self.faults.add(
-            Fault(
-                message,
-                path,
-                got=shortened(key, 60),
-                expected=expected,
-                hint=hint,
-                code=Code.UNKNOWN_KEY,
-            )
-        )
+        where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
+        word = shortened(key, 60)
+        fault = Fault(f"unknown {where}", prefix + word, got=word, expected=expected, hint=hint)
+        self.faults.add(replace(fault, code=Code.UNKNOWN_KEY))
         return near
 
     def missing(self, key: str, spec: Spec, path: str) -> None:
-        if spec.kind == "tables":
-            message, expected = f"no [[{key}]] table", f"at least one [[{key}]]: {spec.meaning}"
-        elif spec.kind == "table":
-            message, expected = f"no [{key}] table", f"[{key}]: {spec.meaning}"
-        else:
-            message, expected = f"{key} is missing", f"{expectation(spec)}: {spec.meaning}"
+        """Note a required key or table that is not there."""
+        heading = {"tables": f"[[{key}]]", "table": f"[{key}]"}.get(spec.kind)
+        what = f"at least one {heading}" if spec.kind == "tables" else heading or expectation(spec)
+        message = f"no {heading} table" if heading else f"{key} is missing"
         full = f"{path}.{key}" if path else key
+        expected = f"{what}: {spec.meaning}"
         self.faults.add(Fault(message, full, expected=expected, code=Code.MISSING))
 
 
@@ -353,10 +322,8 @@ def usual_table(kind: type) -> Any:
 
 
 def _usual_value(kind: type, key: str, spec: Spec) -> Any:
-    if spec.kind == "tables":
-        return ()
-    if spec.kind == "table":
-        return usual_table(table_type(kind, key))
+    if spec.kind in ("table", "tables"):
+        return () if spec.kind == "tables" else usual_table(table_type(kind, key))
     if spec.kind in ("choice", "text"):
         return (*spec.choices, "")[0]
     return (spec.usual or (spec.low, spec.high))[1]
@@ -370,11 +337,6 @@ def _home(path: str) -> str:
     return f"in [[{plain}]]" if table.endswith(".1") else f"in [{plain}]"
 
 
-def _mistyped(raw: Any, path: str, expected: str, hint: str) -> Fault:
-    return Fault(f"{written(raw)}, where {expected} is expected", path, got=written(raw),
-                 expected=expected, hint=hint, code=Code.WRONG_TYPE)  # fmt: skip
-
-
 def _tolerance_faults(inputs: Inputs) -> list[Fault]:
     """What is wrong with the paths and widths of the tolerances."""
     faults = []
@@ -383,15 +345,9 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
         try:
             tolerance_width(inputs, tolerance)
         except DomainError as error:
-            faults.append(
-                Fault(
-                    f'no value "{error.value}" to vary',
-                    f"{key}.path",
-                    got=shortened(tolerance.path, 60),
-                    expected=error.expected,
-                    code=Code.UNKNOWN_NAME,
-                )
-            )
+            message, got = f'no value "{error.value}" to vary', shortened(tolerance.path, 60)
+            fault = Fault(message, f"{key}.path", got=got, expected=error.expected)
+            faults.append(replace(fault, code=Code.UNKNOWN_NAME))
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults
