@@ -97,16 +97,11 @@ def _declared(kind: str, default: Any = MISSING, *, unit: str = "", **facts: Any
     def si(value: Any) -> Any:
         return from_unit(value, unit) if unit and isinstance(value, (int, float)) else value
 
-    for key in ("low", "high"):
-        if key in facts:
-            facts[key] = si(facts[key])
-    for key in ("usual", "assumed"):
-        if key in facts:
-            facts[key] = tuple(map(si, facts[key]))
+    for key in facts.keys() & {"low", "high", "usual", "assumed"}:
+        fact = facts[key]
+        facts[key] = tuple(map(si, fact)) if isinstance(fact, tuple) else si(fact)
     metadata = {"spec": Spec(kind=kind, unit=unit, **facts)}
-    if default is MISSING:
-        return field(metadata=metadata)
-    return field(default=si(default) if kind != "flag" else default, metadata=metadata)
+    return field(default=default if kind == "flag" else si(default), metadata=metadata)
 
 
 def quantity(

@@ -73,24 +73,23 @@ def _fault(
     )
 
 
+_REASONS = {
+    errno.ENOENT: "no such file",
+    errno.ENOTDIR: "no such file",
+    errno.EISDIR: "this is a folder, not a file",
+    errno.EACCES: "you may not read this file",
+}
+
+
 def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) -> InputError:
-    expected = f"{what} file ({suffix})"
-    number = error.errno if isinstance(error, OSError) else None
-    if number == errno.ENOENT or number == errno.ENOTDIR:
-        return _fault(path, "no such file", Code.UNREADABLE, expected, _neighbours(path, suffix))
-    if number == errno.EISDIR or os.path.isdir(path.replace("\0", "")):
-        inside = os.path.join(path, "")
-        return _fault(
-            path,
-            "this is a folder, not a file",
-            Code.UNREADABLE,
-            expected,
-            _neighbours(inside, suffix),
-        )
-    if number == errno.EACCES:
-        return _fault(path, "you may not read this file", Code.UNREADABLE, expected)
-    reason = error.strerror if isinstance(error, OSError) and error.strerror else "not a file name"
-    return _fault(path, f"cannot be read: {reason.lower()}", Code.UNREADABLE, expected)
+    number = getattr(error, "errno", None) or 0
+    inside = path
+    if os.path.isdir(path.replace("\0", "")):
+        number, inside = errno.EISDIR, os.path.join(path, "")
+    other = (getattr(error, "strerror", None) or "not a file name").lower()
+    reason = _REASONS.get(number, f"cannot be read: {other}")
+    near = "" if number not in _REASONS or number == errno.EACCES else _neighbours(inside, suffix)
+    return _fault(path, reason, Code.UNREADABLE, f"{what} file ({suffix})", near)
 
 
 def _neighbours(path: str, suffix: str) -> str:

@@ -3,6 +3,7 @@ like the file itself."""
 
 from __future__ import annotations
 
+import contextlib
 import tomllib
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -124,25 +125,23 @@ def _entry(place: dict[str, Any], table: type, key: str, parts: list[str], path:
     """Entry of a list of tables that the next part numbers; an optional list may grow by one."""
     may_grow = not is_required(table, key)
     entries = place.setdefault(key, []) if may_grow else place.get(key, [])
+    number = parts.pop(0)
     if not isinstance(entries, list):
         message = f"{key} is not a list of tables in this file"
         raise _refused(path, message, f"write [[{key}]]", Code.BAD_OVERRIDE)
-    number = parts.pop(0)
     if not number.isdecimal() or len(number) > 6:
         hint = f"number it from 1: {key}.1.{'.'.join([number, *parts])}"
         raise _refused(path, f"which of the {key} tables?", hint)
     if not parts:
-        hint = f'set "{path}.<key>"'
-        raise _refused(path, "a whole table of a list cannot be set", hint, Code.BAD_OVERRIDE)
-    index = int(number)
-    if index == len(entries) + 1 and may_grow:
+        message, hint = "a whole table of a list cannot be set", f'set "{path}.<key>"'
+        raise _refused(path, message, hint, Code.BAD_OVERRIDE)
+    if int(number) == len(entries) + 1 and may_grow:
         entries.append({})
-    if not 1 <= index <= len(entries):
-        count = f"there {'is' if len(entries) == 1 else 'are'} {len(entries) or 'none'}"
-        raise _refused(
-            path, f"no {key}.{number}: {count}", "they are numbered from 1 at the motors"
-        )
-    return entries[index - 1]
+    if not 1 <= int(number) <= len(entries):
+        message = f"no {key}.{number}: there {'is' if len(entries) == 1 else 'are'} "
+        hint = "they are numbered from 1 at the motors"
+        raise _refused(path, message + str(len(entries) or "none"), hint)
+    return entries[int(number) - 1]
 
 
 def _refused(path: str, message: str, hint: str, code: Code = Code.UNKNOWN_KEY) -> InputError:
@@ -161,18 +160,12 @@ def _unknown(path: str, key: str) -> InputError:
 
 def raw_value(spec: Spec, text: str) -> Any:
     """Raw value of an option's text: TOML where it is TOML, else the text itself."""
-    quoted = text[:1] in ('"', "'")
-    if spec.kind in ("text", "choice") and not quoted:
+    if spec.kind in ("text", "choice") and text[:1] not in ('"', "'"):
         return text
-    try:
+    with contextlib.suppress(ValueError, RecursionError):
         read = tomllib.loads(f"value = {text}")
         if "\n" not in text and set(read) == {"value"}:
             return read["value"]
-    except (ValueError, RecursionError):
-        pass
-    if spec.kind in ("number", "integer"):
-        try:
-            return float(text)
-        except ValueError:
-            return text
+    with contextlib.suppress(ValueError):
+        return float(text) if spec.kind in ("number", "integer") else text
     return text

@@ -12,7 +12,7 @@ from tomlkit.items import AoT, Comment, InlineTable, Table, Whitespace
 
 from winchsim.errors import Code, Fault, InputError
 from winchsim.inputs import Inputs, Spec, specs, table_type, walk
-from winchsim.quantity_text import in_unit
+from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.change import to_values
 from winchsim.scenario.read import Scenario, read_string
 from winchsim.units import parse_quantity
@@ -110,19 +110,10 @@ def quantity_text(spec: Spec, value: float, like: str = "") -> str:
         zero = parse_quantity(f"0 {unit}", spec.unit)
         shown = (value - zero) / (parse_quantity(f"1 {unit}", spec.unit) - zero)
         for digits in range(3, _MOST_DIGITS + 1):
-            text = f"{_plain(shown, digits)} {unit}".rstrip()
+            text = f"{number(shown, digits)} {unit}".rstrip().replace("−", "-")
             if parse_quantity(text, spec.unit) == value:
                 return text
     return f"{in_unit(value, spec.unit):.{_MOST_DIGITS}g} {spec.unit}"
-
-
-def _plain(value: float, digits: int) -> str:
-    """Number without needless zeros, and without an exponent where it reads well without one."""
-    text = f"{value:.{digits}g}"
-    if "e" in text and 1e-5 <= abs(value) < 1e9:
-        places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-        text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
 
 
 def _write(
@@ -177,13 +168,13 @@ def _write_rows(
     """Bring a list of tables to new values: changed in place, added or taken off at the end."""
     while len(rows) > len(new):
         del rows[len(rows) - 1]
-    for number, values in enumerate(new, start=1):
-        if number > len(rows):
+    for row, values in enumerate(new, start=1):
+        if row > len(rows):
             if isinstance(rows, AoT) and len(rows):
                 rows[len(rows) - 1].add(tomlkit.nl())
             rows.append(tomlkit.table() if isinstance(rows, AoT) else tomlkit.inline_table())
-        before = old[number - 1] if number <= len(old) else {}
-        _write(rows[number - 1], kind, before, values, remarks, f"{path}.{number}.")
+        before = old[row - 1] if row <= len(old) else {}
+        _write(rows[row - 1], kind, before, values, remarks, f"{path}.{row}.")
 
 
 def _append(place: Any, key: str, item: Any) -> None:
