@@ -7,6 +7,9 @@ STARTER = """\
 # A value with a dimension stands in quotes with its unit, whichever you have: "25 kg", "55 lb",
 # "1/4 in", "0.5 Nm". What you leave out is assumed, and the report lists all that it assumed.
 
+# This is not rated lifting equipment. Nobody stands under or beside a hanging load. Local codes
+# apply. A licensed or competent person decides whether and how it may be used.
+
 title = "Tool chest onto the loft"
 
 # --- the motors, all driving the first gear -------------------------------------------------------

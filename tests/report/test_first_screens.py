@@ -1,0 +1,37 @@
+"""The first screen of every shipped scenario: its size, and an answer to what a reader asks."""
+
+from pathlib import Path
+
+import pytest
+
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Status
+from winchsim.report.lift import build
+from winchsim.report.render.options import Options
+from winchsim.report.render.text import render_text
+from winchsim.scenario.read import read
+from winchsim.simulation import simulate
+
+SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+
+STAYS = ("Power off:", "It stays on the floor.", "only its pawl holds it", "The load falls.")
+"""What a first screen may say of the load with the power off."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
+def test_the_first_screen_of_a_scenario(path):
+    scenario = read(str(path), ())
+    record = simulate(scenario.inputs)
+    found = assess(record)
+    document = build(found, scenario, record)
+    for width in (60, 80, 120):
+        lines = render_text(document, Options(width=width)).splitlines()
+        assert max(map(len, lines)) <= width
+        assert width < 80 or len(lines) <= 26  # 25, and the one that says how to see the rest
+        text = " ".join(" ".join(lines).split())
+        assert any(words in text for words in STAYS)
+        assert "competent person decides" in text and "Keep the area below clear" in text
+        assert ("thin: its range" in text) == (found.counts[Status.THIN] > 0)
+        assert found.status is Status.OK or "Actions" in text
+        assert "weakest part" in text and "If it jams:" in text
