@@ -951,7 +951,9 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
     )
     found = lift_all(swapped)
     winding = by_slow_model(vary(swapped, {})).check(CheckKey.WINDING)
-    assert found.tight_winding[0] > found.tight_limit[0] and winding.value[0] > winding.hard[0] == 35.0
+    assert (
+        found.tight_winding[0] > found.tight_limit[0] and winding.value[0] > winding.hard[0] == 35.0
+    )
     builds = plan(swapped, ())
     out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)

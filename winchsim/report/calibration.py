@@ -23,8 +23,8 @@ from winchsim.report.document import (
     Paragraph,
     Text,
 )  # fmt: skip
-from winchsim.report.json_out import said
 from winchsim.report.json_text import document
+from winchsim.report.render.options import sentence_text
 from winchsim.report.si_keys import key
 from winchsim.report.words import calibration as words
 from winchsim.report.words.advice import CAUTIONS, last_line
@@ -109,7 +109,7 @@ def build(
     name : str
         File of the scenario.
     findings : Mapping of str to Finding
-        What has to be said of the sheet.
+        Cautions about the sheet.
     command : str
         That shows all details.
     """
@@ -167,12 +167,12 @@ def calibration_json(
     """JSON text of a calibration; `digest` is the SHA-256 of the scenario."""
     return document(
         digest=digest,
-        verdict=said(words.sentence(found)),
+        verdict=sentence_text(words.sentence(found)),
         findings=[
-            {"kind": kind, "severity": f.mark.word, "sentence": said(f.text)}
+            {"kind": kind, "severity": f.mark.word, "sentence": sentence_text(f.text)}
             for kind, f in findings.items()
         ],
-        cautions=[*CAUTIONS.values(), said(_last_line(found))],
+        cautions=[*CAUTIONS.values(), sentence_text(_last_line(found))],
         rows=[_residual_facts(row) for row in found.residuals],
         complete=found.complete,
         level=found.level,
@@ -264,7 +264,7 @@ def _note_facts(note: Note) -> dict[str, Any]:
         "kind": note.kind.value,
         "test": note.test.number if note.test else None,
         "choices": choices,
-        "sentence": said(words.note(note)),
+        "sentence": sentence_text(words.note(note)),
     }
 
 

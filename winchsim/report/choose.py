@@ -18,8 +18,9 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts, said
+from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
+from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice
 from winchsim.report.words import builds as words
 from winchsim.report.words.details import check_table
@@ -57,7 +58,7 @@ def choice_document(found: Choice, scenario: Scenario, options: Sequence[str] = 
         f"check fails for {found.sound} of them. Fewest thin checks first, then by {aim}."
     )
     checks = check_table(() if best is None else best.checks, all_rows=True)
-    sections = {
+    sections: dict[str, tuple[Node, ...]] = {
         "Gears of the best build": (_gears(found),),
         "Its checks": (checks,),
         "Cautions": (frame.cautions(best),),
@@ -117,7 +118,7 @@ def choice_rows(found: Choice) -> list[dict[str, Any]]:
     rows = []
     for build, row in zip(found.builds, found.full.rows(), strict=True):
         own = {
-            "build": said(words.parts(build)),
+            "build": sentence_text(words.parts(build)),
             "ratio": build.value,
             "gears": words.train(build) or None,
             "motors": words.motors(build) or None,
@@ -132,7 +133,7 @@ def choice_json(found: Choice, scenario: Scenario) -> str:
     """JSON text of a choice."""
     return document(
         digest=scenario.digest,
-        verdict=said(verdict(found)),
+        verdict=sentence_text(verdict(found)),
         cautions=list(advice.CAUTIONS.values()),
         rows=choice_rows(found),
         command="choose",

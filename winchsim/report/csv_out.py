@@ -23,7 +23,7 @@ def record_csv(record: Record) -> str:
     -------
     str
         The heads, then the samples: those at ``settings.sample_step`` where the scenario gives one,
-        else all of the record. Time rises from row to row: at a switch the row tells what follows
+        else all of the record. Time rises from row to row: at a switch the row holds what follows
         it. ``phase`` and ``segment`` count from 1; ``held`` is 1 where the drum is at rest and the
         tooth forces are bounds. Cells without a finite number are empty.
     """

@@ -13,7 +13,6 @@ import scipy
 from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow, Target
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
-from winchsim.report.document import Text
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.names import FigureWords
 from winchsim.report.render.options import sentence_text
@@ -76,7 +75,7 @@ def lift_json(
         What a simulated snag showed.
     """
     machine = record.machine
-    sentence = said(outcome(found))
+    sentence = sentence_text(outcome(found))
     error = None if found.trusted else error_facts(TrustError(sentence, ""))
     libraries = {"numpy": numpy.__version__, "scipy": scipy.__version__}
     tolerances = {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT}
@@ -84,7 +83,7 @@ def lift_json(
         digest=scenario.digest,
         verdict=sentence,
         findings=facts(found.findings),
-        cautions=[said(caution(kind, found)) for kind in found.cautions],
+        cautions=[sentence_text(caution(kind, found)) for kind in found.cautions],
         rows=facts(found.parts),
         lives=facts(found.lives),
         error=error,
@@ -127,11 +126,11 @@ def curves_json(
             "file": s.name,
             "scenario_hash": s.digest,
             "status": a.status.value,
-            "verdict": said(outcome(a)),
+            "verdict": sentence_text(outcome(a)),
         }
         for s, a in zip(scenarios, found, strict=True)
     ]
-    cautions = [said(caution(kind, each)) for each in found for kind in each.cautions]
+    cautions = [sentence_text(caution(kind, each)) for each in found for kind in each.cautions]
     return document(
         digest=scenarios[0].digest if len(scenarios) == 1 else None,
         verdict=" ".join(str(answer["verdict"]) for answer in answers),
@@ -142,11 +141,6 @@ def curves_json(
         scenarios=answers,
         differences=differences,
     )
-
-
-def said(text: Text) -> str:
-    """A sentence as plain text."""
-    return sentence_text(text)
 
 
 def facts(value: Any) -> Any:
@@ -172,7 +166,7 @@ def _snag(found: SnagStudy) -> dict[str, Any]:
     }
     runs = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in names.items()}
     return {
-        "sentence": said(snag_words(found)),
+        "sentence": sentence_text(snag_words(found)),
         "height_m": found.height,
         "no_limit": found.no_limit.value,
         **runs,

@@ -19,11 +19,11 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts, said
+from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
 from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
-from winchsim.report.render.options import Options
+from winchsim.report.render.options import Options, sentence_text, sentences
 from winchsim.report.si_keys import keyed
 from winchsim.report.words import advice, ladder
 from winchsim.report.words.details import THIN
@@ -144,15 +144,15 @@ def ladder_json(found: Ladder, digest: str | None = None) -> str:
     last = _heaviest(found)
     return document(
         digest=digest,
-        verdict=said(ladder.sentence(found)),
-        cautions=[said(advice.caution(kind, last)) for kind in last.cautions],
+        verdict=sentence_text(ladder.sentence(found)),
+        cautions=sentences(frame.cautions(last).items),
         rows=[_rung_facts(rung) for rung in found.rungs],
         command="ladder",
         status=found.status.value,
-        lowering=[said(line) for line in ladder.down_lines(found)],
-        stop=[said(line) for line in ladder.stop_lines(found)],
-        measure_first=[said(line) for line in ladder.measure_first(found.inputs, found.machine)],
-        prints=[said(line) for line in ladder.prints(found.inputs)],
+        lowering=sentences(ladder.down_lines(found)),
+        stop=sentences(ladder.stop_lines(found)),
+        measure_first=sentences(ladder.measure_first(found.inputs, found.machine)),
+        prints=sentences(ladder.prints(found.inputs)),
     )
 
 

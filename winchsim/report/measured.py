@@ -127,13 +127,12 @@ def compared(row: SheetRow, record: Record) -> TestComparison:
     return TestComparison(row, record, history.lift_time, history.steady("current"))
 
 
-BARE = 1e-4
-"""Load of a run of the bare hook in the computation, as a share of the scenario's. [-]"""
+UNLOADED = 1e-4
+"""Load of an unloaded run in the computation, as a share of the scenario's. [-]"""
 
 
 def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]:
-    """Rows of a test sheet as tests of a scenario's lift; a row without a load is a run of the bare
-    hook.
+    """Rows of a test sheet as tests of a scenario's lift; a row without a load is an unloaded run.
 
     Parameters
     ----------
@@ -143,7 +142,7 @@ def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]
     return tuple(
         LiftTest(
             number=number,
-            mass=row.mass or BARE * inputs.load.mass,
+            mass=row.mass or UNLOADED * inputs.load.mass,
             rung=row.rung,
             height=row.height or None,
             voltage=row.voltage or None,

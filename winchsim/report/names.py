@@ -11,7 +11,7 @@ from winchsim.frozen import dataclass
 
 @dataclass(frozen=True)
 class FigureWords:
-    """A figure: what it is called, what is said of it, and what draws it.
+    """A figure: its name, its caption, and what draws it.
 
     Attributes
     ----------

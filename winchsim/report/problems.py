@@ -55,7 +55,7 @@ def clean(text: str) -> str:
     """Text for a terminal: without control characters, so that a file cannot steer it, on one line.
 
     For a page, a figure or a file it is `plain_text.harmless`: joiners and odd spaces, which
-    scripts need, are told by their code here, since terminals differ in the room that they give
+    scripts need, are written as their code here, since terminals differ in the room that they give
     them.
     """
     return "".join(

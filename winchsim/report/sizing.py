@@ -23,8 +23,9 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts, said
+from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
+from winchsim.report.render.options import sentence_text
 from winchsim.report.si_keys import key, si_unit
 from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
@@ -199,7 +200,7 @@ def study_json(study: Study, scenario: Scenario) -> str:
     run = study.confirmation
     return document(
         digest=scenario.digest,
-        verdict=said(words.recommendation(study)),
+        verdict=sentence_text(words.recommendation(study)),
         cautions=list(advice.CAUTIONS.values()),
         rows=study_rows(study),
         command=study.question.name,
@@ -244,7 +245,7 @@ def _power_facts(study: Study) -> dict[str, float] | None:
 
 
 def _change(study: Study, index: int) -> str | None:
-    return said(words.change(study.changes[index])) if study.changes else None
+    return sentence_text(words.change(study.changes[index])) if study.changes else None
 
 
 def study_rows(study: Study) -> list[dict[str, Any]]:
@@ -319,7 +320,7 @@ def sweep_json(found: Sequence[Swept]) -> str:
     """JSON text of sweeps."""
     return document(
         digest=found[0][0].digest,
-        verdict=" ".join(said(words.swept(swept)) for _, swept, _ in found),
+        verdict=" ".join(sentence_text(words.swept(swept)) for _, swept, _ in found),
         cautions=list(advice.CAUTIONS.values()),
         rows=sweep_rows(found),
         command="sweep",

@@ -13,8 +13,9 @@ from winchsim.report.document import (
     Node,
     Paragraph,
 )
-from winchsim.report.json_out import facts, said
+from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
+from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.si_keys import key
 from winchsim.report.words import advice, spread
 from winchsim.report.words.outcome import outcome
@@ -86,8 +87,8 @@ def spread_json(found: Spread, *, digest: str | None = None) -> str:
     return document(
         digest=digest,
         random_seed=found.random_seed,
-        verdict=said(spread.sentence(found)),
-        cautions=[said(advice.caution(kind, found.as_given)) for kind in found.as_given.cautions],
+        verdict=sentence_text(spread.sentence(found)),
+        cautions=sentences(frame.cautions(found.as_given).items),
         rows=rows,
         command="spread",
         status=found.status.value,

@@ -9,7 +9,7 @@ import pytest
 
 from winchsim.model import Action, Event
 from winchsim.report.figures.marks import _SHORT, _WEIGHT, marks_of, named_events
-from winchsim.report.words.timeline import worth_telling
+from winchsim.report.words.timeline import is_shown
 from winchsim.simulation import RecordedEvent
 
 
@@ -26,7 +26,7 @@ def _names(mark):
 def test_every_event_belongs_to_one_mark(records, name, most, nearest):
     record = records[name]
     found = Counter(id(e.recorded) for mark in _marks(record, most, nearest) for e in mark.events)
-    assert found == Counter(id(e) for e in record.events if worth_telling(e))
+    assert found == Counter(id(e) for e in record.events if is_shown(e))
 
 
 def test_marks_are_few_even_of_many_events(records):

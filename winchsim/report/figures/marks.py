@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from winchsim.frozen import dataclass
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
-from winchsim.report.words.timeline import worth_telling
+from winchsim.report.words.timeline import is_shown
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
@@ -196,7 +196,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
     for e in record.events:
         if e.event is Event.PHASE_STARTS:
             action = e.target
-        if not worth_telling(e):
+        if not is_shown(e):
             continue
         lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import field
 
 from winchsim.frozen import dataclass
@@ -104,6 +104,11 @@ def _in_unit(value: Value, unit: str) -> str:
 def sentence_text(text: Text, *, us: bool = False) -> str:
     """A sentence as plain text, for figures and machines."""
     return cell_text(text, Options(us=us), harmless).replace(TIED, " ")
+
+
+def sentences(texts: Iterable[Text]) -> list[str]:
+    """Sentences as plain text, for machines."""
+    return [sentence_text(text) for text in texts]
 
 
 def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:

@@ -26,7 +26,7 @@ LEAST_SHARE = 5e-4
 """Share of the energy below which rows are put together. [-]"""
 
 FEW_LIFTS, MOST_LIFTS = 1e3, 1e9
-"""Lives outside these are not told apart. [-]"""
+"""Lives outside these count as "few" and as "over". [-]"""
 
 _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_temperature")
 
@@ -147,16 +147,18 @@ def timeline_table(record: Record) -> Table:
     return Table(("time", "height", "event"), tuple(rows))
 
 
-def energy_table(books: EnergyBooks) -> Table:
+def energy_table(balance: EnergyBooks) -> Table:
     """Energy from the supply, and where it went: the largest first."""
-    gained = {head: after - books.stored_before[head] for head, after in books.stored_after.items()}
+    gained = {
+        head: after - balance.stored_before[head] for head, after in balance.stored_after.items()
+    }
     names = {Head.POTENTIAL: "lifting the load"}
     heads = [(names.get(head, f"stored, {head}"), v) for head, v in gained.items()]  # type: ignore[call-overload]
-    heads += list(books.spent.items())
-    scale = max(abs(books.source), books.scale)
+    heads += list(balance.spent.items())
+    scale = max(abs(balance.source), balance.scale)
     shown = [(head, v) for head, v in heads if abs(v) >= LEAST_SHARE * scale]
     rest = sum(v for _, v in heads) - sum(v for _, v in shown)
-    rows: list[tuple[Cell, ...]] = [("from the supply", Value(books.source, "J"), "")]
+    rows: list[tuple[Cell, ...]] = [("from the supply", Value(balance.source, "J"), "")]
     for head, v in sorted(shown, key=lambda pair: -abs(pair[1])):
         rows.append((head, Value(v, "J"), Value(v / scale, "%") if scale > 0 else ""))
     if len(shown) < len(heads) and rest:

@@ -46,7 +46,7 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     ----------
     record : Record
     """
-    events = [event for event in record.events if worth_telling(event)]
+    events = [event for event in record.events if is_shown(event)]
     kinds = Counter(event.event for event in events)
     seen: Counter[Event] = Counter()
     found: list[Moment] = []
@@ -61,7 +61,7 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     return tuple(found)
 
 
-def worth_telling(event: RecordedEvent) -> bool:
+def is_shown(event: RecordedEvent) -> bool:
     """Whether an event is of use to a reader."""
     return event.event not in SILENT
 
