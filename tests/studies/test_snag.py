@@ -113,4 +113,4 @@ def test_a_programme_of_its_own_is_cut_to_its_raise():
         _winch(),
         phase=(Phase(action="raise", until="top", voltage=5.0), Phase(action="off", time=2.0)),
     )
-    assert snag_study(inputs) is not None
+    assert snag_study(inputs).as_built.snagged
