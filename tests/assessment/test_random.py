@@ -14,7 +14,9 @@ from winchsim.simulation import simulate
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("seed", [*range(400, 408), *range(409, 412), 423, 427, 432, 434, *range(100_001, 100_011)])
+@pytest.mark.parametrize(
+    "seed", [*range(400, 408), *range(409, 412), 423, 427, 432, 434, *range(100_001, 100_011)]
+)
 def test_an_assessment_of_any_build_is_whole(seed):
     """Seed 403 has teeth on a drum that never turns."""
     found = assess(simulate(random_inputs(seed)), actions=False)

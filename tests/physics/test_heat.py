@@ -31,17 +31,6 @@ def test_step_equals_integration(feedback):
     )
 
 
-def test_two_steps_are_one():
-    half = step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 30.0)
-    assert step_exact(PATH, 2.0, *half, 20.0, 30.0) == pytest.approx(
-        step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 60.0)
-    )
-
-
-def test_no_time_changes_nothing():
-    assert step_exact(PATH, 2.0, 25.0, 22.0, 20.0, 0.0) == (25.0, 22.0)
-
-
 def test_steps_take_arrays():
     times = np.array([0.0, 10.0, 100.0])
     winding, case = step_exact(PATH, 2.0, 20.0, 20.0, 20.0, times)

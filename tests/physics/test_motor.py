@@ -154,27 +154,6 @@ def sheet_of(motor, voltage):
 
 
 @pytest.mark.parametrize(
-    "motor",
-    [
-        PLAIN,
-        dataclasses.replace(PLAIN, brush_drop=0.7),
-        Motor(2.0, 0.01, drag=0.0012, drag_slope=1.5e-6),
-    ],
-)
-def test_data_sheet_of_a_motor_without_further_loss_gives_it_back(motor):
-    sheet = sheet_of(motor, 6.0)
-    share = motor.drag_slope * sheet[0] / (motor.constant * sheet[1])
-    fit = from_data_sheet(
-        6.0, *sheet, brush_drop=motor.brush_drop, drag_speed_share=share, inertia=1e-7
-    )
-    expected = dataclasses.asdict(motor) | {"inertia": 1e-7}
-    assert dataclasses.asdict(fit.motor) == pytest.approx(expected)
-    assert fit.output.efficiency == pytest.approx(1.0)
-    assert fit.residuals == fit.notes == ()
-    assert fit.best_measurement is None
-
-
-@pytest.mark.parametrize(
     "gearbox", [None, Gearbox(30.0), Gearbox(30.0, 0.8), Gearbox(30.0, data_at="motor")]
 )
 @pytest.mark.parametrize("extras", [{}, {"brush_drop": 0.4}, {"drag_speed_share": 0.6}])
@@ -359,15 +338,6 @@ def test_gearbox_refuses_nonsense(values, argument):
 def points_of(motor, voltage, torques):
     found = [operating_point(motor, voltage, torque) for torque in torques]
     return torques, [point.speed for point in found], [point.current for point in found]
-
-
-@pytest.mark.parametrize("torques", [[0.0, 0.025], [0.0, 0.005, 0.01, 0.02]])
-def test_points_of_a_motor_give_it_back(torques):
-    fit = from_points(6.0, *points_of(PLAIN, 6.0, torques), inertia=1e-7)
-    assert fit.motor.resistance == pytest.approx(2.0)
-    assert fit.motor.constant == pytest.approx(0.01)
-    assert fit.motor.drag == pytest.approx(0.002)
-    assert worst_residual(fit) < 1e-9
 
 
 @pytest.mark.parametrize("torques", [[0.0, 0.028], [0.004, 0.021], [0.0, 0.005, 0.01, 0.02]])

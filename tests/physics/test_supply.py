@@ -129,22 +129,6 @@ def test_reversed_polarity_is_the_mirror(groups, regime):
     assert mirrored[2] == pytest.approx(-total)
 
 
-@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP, ((2,), (4.0,), (2.5,), (0.5,))])
-@pytest.mark.parametrize("regime", list(Regime))
-def test_arrays_give_what_floats_give(groups, regime):
-    n, r, _, drop = groups
-    emfs = np.random.default_rng(3).uniform(-8.0, 8.0, (len(n), 40))
-    volts = np.where(np.arange(40) % 3, 6.0, -6.0)
-    voltage, currents, total = balance(regime, volts, BENCH, n, r, tuple(emfs), drop, 1.5)
-    for k in range(40):
-        alone = balance(
-            regime, float(volts[k]), BENCH, n, r, tuple(float(e) for e in emfs[:, k]), drop, 1.5
-        )
-        assert voltage[k] == pytest.approx(alone[0], rel=1e-12, abs=1e-12)
-        assert [i[k] for i in currents] == pytest.approx(alone[1], rel=1e-12, abs=1e-12)
-        assert np.broadcast_to(total, 40)[k] == pytest.approx(alone[2], rel=1e-12, abs=1e-12)
-
-
 # --- regimes
 
 
@@ -250,14 +234,6 @@ def test_source_refuses_nonsense(values, argument):
     with pytest.raises(DomainError) as refused:
         Source(**values)
     assert refused.value.argument == argument
-
-
-def test_regimes_carry_the_phrase_shown():
-    assert [regime.value for regime in Regime][:3] == [
-        "holding voltage",
-        "holding current",
-        "taking nothing back",
-    ]
 
 
 # --- controllers and adapters
