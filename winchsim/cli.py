@@ -142,6 +142,7 @@ def _run(arguments: list[str], env: Env) -> int:
         env.note(parser.format_help())
         return ExitCode.MISUSE
     options.parser.refuse_unknown(unknown)
+    options.words = arguments
     check_outputs(options, env)
     return options.run(options, env)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -20,7 +19,7 @@ from winchsim.commands.options import (
     out_folder,
     quantity_of,
 )
-from winchsim.commands.outputs import write_out
+from winchsim.commands.outputs import again, present, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -48,7 +47,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
     from winchsim.report.calibration import build, calibration_json, rounded
     from winchsim.report.measured import lift_tests
-    from winchsim.report.render.text import render_text
     from winchsim.report.words.calibration import other_version
     from winchsim.report.words.measured import noted
     from winchsim.studies.calibrate import calibrate
@@ -63,16 +61,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
     findings = {"other_version": caution} if caution else {}
     findings |= {"log": noted(logged)} if logged else {}
     files = _write(options, env, scenario, found, findings) if options.out else ()
-    if options.json:
-        env.out(calibration_json(found, findings, digest=scenario.digest, files=files))
-    else:
-        again = [f"--set={override}" for override in options.overrides]
-        again += [f"--next={mass}" for mass in options.masses]
-        again += [f"--fit={options.fit}"] if options.fit else []
-        again += [f"--log={options.log}"] if options.log else []
-        more = shlex.join(["winchsim", "calibrate", scenario.name, options.tests, *again, "--full"])
-        report = build(found, scenario.inputs, name=scenario.name, findings=findings, command=more)
-        env.out(render_text(report, env.rendering(us=options.units == "us", full=options.full)))
+    inputs, name = scenario.inputs, scenario.name
+    report = build(found, inputs, name=name, findings=findings, command=again(options))
+    facts = calibration_json(found, findings, digest=scenario.digest, files=files)
+    present(options, env, report, facts)
     return ExitCode.GOOD if found.complete else ExitCode.INTERRUPTED
 
 

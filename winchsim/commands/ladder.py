@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 
 from winchsim.commands.env import Env
 from winchsim.commands.options import (
@@ -18,7 +17,7 @@ from winchsim.commands.options import (
     quantity_of,
     usage_error,
 )
-from winchsim.commands.outputs import write_out
+from winchsim.commands.outputs import again, present, write_out
 from winchsim.commands.progress import progress
 
 FILE_NAMES = ("ladder.html", "ladder.csv", "ladder.json")
@@ -40,14 +39,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
     from winchsim.scenario.read import read
 
     target = quantity_of("--target", options.target, "kg")
-    scenario, us, blind = (
-        read(options.file, options.overrides),
-        options.units == "us",
-        options.blind,
-    )
+    scenario = read(options.file, options.overrides)
+    us, blind = options.units == "us", options.blind
 
     from winchsim.report.ladder import build, ladder_csv, ladder_json, ladder_page
-    from winchsim.report.render.text import render_text
     from winchsim.studies.ladder import plan_ladder
 
     with progress(env, "rungs") as tell:
@@ -61,15 +56,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
         ]
         files = dict(zip(_names(options), contents, strict=True))
         write_out(options, env, files, digest=scenario.digest)
-    if options.json:
-        env.out(ladder_json(ladder, scenario.digest))
-    else:
-        again = [f"--set={override}" for override in options.overrides]
-        again += ["--target", options.target] if options.target else []
-        again += [f"--rungs={options.rungs}"] if options.rungs != RUNGS else []
-        command = shlex.join(["winchsim", "ladder", scenario.name, *again, "--full"])
-        report = build(ladder, name=scenario.name, command=command)
-        env.out(render_text(report, env.rendering(us=us, full=options.full)))
+    report = build(ladder, name=scenario.name, command=again(options))
+    present(options, env, report, lambda: ladder_json(ladder, scenario.digest))
     return ladder.exit_code
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
 from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
-from winchsim.commands.outputs import write_csv, write_out
+from winchsim.commands.outputs import STDOUT, present, write_csv, write_out
 
 if TYPE_CHECKING:
     from winchsim.inputs import Inputs
@@ -41,14 +41,14 @@ def run(options: argparse.Namespace, env: Env) -> int:
         from winchsim.report.bundle import report_files
 
         write_out(options, env, report_files(report, scenario, record, us=us), **about)
-    if options.json:
+
+    def as_json() -> str:
         from winchsim.report.json_out import lift_json
 
-        env.out(lift_json(found, scenario, record, overrides, snag=snag))
-    elif options.csv != "-":
-        from winchsim.report.render.text import render_text
+        return lift_json(found, scenario, record, overrides, snag=snag)
 
-        env.out(render_text(report, env.rendering(us=us, full=options.full)))
+    if options.json or options.csv != STDOUT:
+        present(options, env, report, as_json)
     if options.snag and snag is None:
         env.note("no snag was simulated: the load does not come as far as half its height")
     return found.exit_code

@@ -7,24 +7,20 @@ import argparse
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import UNITS, Command, argument
+from winchsim.commands.outputs import present
 from winchsim.report.json_text import document
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Print the tables, or the rows that were named."""
     from winchsim.report.materials import Row, chosen_rows, detail, overview, row_facts
-    from winchsim.report.render.text import render_text
     from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 
     materials, ropes, pairs = load_materials(), load_ropes(), load_friction_pairs()
     everything: list[Row] = [*materials.values(), *ropes.values(), *pairs]
     rows = chosen_rows(everything, options.names) if options.names else everything
-    us = options.units == "us"
-    if options.json:
-        env.out(document(rows=[row_facts(row) for row in rows]))
-    else:
-        shown = detail(rows) if options.names or us else overview(rows)
-        env.out(render_text(shown, env.rendering(us=us, full=True)))
+    shown = detail(rows) if options.names or options.units == "us" else overview(rows)
+    present(options, env, shown, lambda: document(rows=[row_facts(row) for row in rows]))
     return ExitCode.GOOD
 
 

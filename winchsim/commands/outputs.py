@@ -5,11 +5,15 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+import shlex
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
 from winchsim.errors import OutputError
+
+if TYPE_CHECKING:
+    from winchsim.report.document import Document
 
 STDOUT = "-"
 """Name of a file that means standard output."""
@@ -118,6 +122,27 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
         write_file(about_name(options.csv), facts, force=options.force)
     else:
         env.note("\n".join(CAUTIONS.values()))
+
+
+def present(
+    options: argparse.Namespace, env: Env, document: Document, json: str | Callable[[], str]
+) -> None:
+    """Print the result: its JSON where that is asked for, else the document as text."""
+    if options.json:
+        env.out(json if isinstance(json, str) else json())
+        return
+    from winchsim.report.render.text import render_text
+
+    full = getattr(options, "full", True)
+    env.out(render_text(document, env.rendering(us=options.units == "us", full=full)))
+
+
+def again(options: argparse.Namespace) -> str:
+    """The same command line with all details, without the files that it writes."""
+    words = iter(options.words)
+    skipped = ("--force", "--full", "--json")
+    kept = [w for w in words if w not in skipped and not (w in ("--out", "--csv") and next(words))]
+    return shlex.join(["winchsim", *kept, "--full"])
 
 
 def _refuse_mixtures(options: argparse.Namespace, written: Iterable[str]) -> None:

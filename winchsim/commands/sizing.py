@@ -20,7 +20,7 @@ from winchsim.commands.options import (
     quantity_of,
     usage_error,
 )
-from winchsim.commands.outputs import write_out
+from winchsim.commands.outputs import present, write_out
 from winchsim.commands.progress import progress
 from winchsim.frozen import replace
 
@@ -158,11 +158,11 @@ def finish(
     figure : callable, optional
         From a look to the picture.
     """
-    from winchsim.report.render.options import Options
-    from winchsim.report.render.text import render_text
-
-    us = options.units == "us"
     if options.out:
+        from winchsim.report.render.options import Options
+        from winchsim.report.render.text import render_text
+
+        us = options.units == "us"
         from winchsim.report.figures.look import COLUMN
         from winchsim.report.figures.save import image, inline_svg
         from winchsim.report.render.html import render_html
@@ -182,9 +182,7 @@ def finish(
             {name + ending: files[ending] for ending in ENDINGS if ending in files},
             digest=digest,
         )
-    env.out(
-        json() if options.json else render_text(document, env.rendering(us=us, full=options.full))
-    )
+    present(options, env, document, json)
 
 
 _RULE = (

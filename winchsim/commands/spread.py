@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import shlex
 import signal
 import threading
 from collections.abc import Iterator
@@ -24,7 +23,7 @@ from winchsim.commands.options import (
     quantity_of,
     usage_error,
 )
-from winchsim.commands.outputs import write_out
+from winchsim.commands.outputs import again, present, write_out
 from winchsim.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -62,9 +61,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
             simulated=options.simulate,
             on_progress=tell,
         )
-    again = [f"--set={override}" for override in options.overrides]
-    more = shlex.join(["winchsim", "spread", scenario.name, *again, "--full"])
-    document = build(found, title=inputs.title, name=scenario.name, command=more)
+    document = build(found, title=inputs.title, name=scenario.name, command=again(options))
     facts = spread_json(found, digest=scenario.digest) if options.out or options.json else ""
     if options.out:
         from winchsim.report.figures.look import COLUMN
@@ -85,12 +82,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         write_out(
             options, env, dict(zip(FILE_NAMES, contents, strict=True)), digest=scenario.digest
         )
-    if options.json:
-        env.out(facts)
-    else:
-        from winchsim.report.render.text import render_text
-
-        env.out(render_text(document, env.rendering(us=us, full=options.full)))
+    present(options, env, document, facts)
     if not found.complete:
         return ExitCode.INTERRUPTED
     return ExitCode.BAD if found.status == "fails" else ExitCode.GOOD

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import FILES, SET, Command, argument, usage_error
+from winchsim.commands.outputs import again
 from winchsim.commands.sizing import RESULTS, finish, result_names
 
 MOST = 20000
@@ -44,10 +44,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
         return sweep_figure(found[0][1], look)
 
-    vary = [word for text in options.varied for word in ("--vary", text)]
-    command = shlex.join(["winchsim", "sweep", *options.files, *vary, "--full"])
     finish(
-        options, env, "sweep", scenarios[0].digest, report.sweep_document(found, command),
+        options, env, "sweep", scenarios[0].digest, report.sweep_document(found, again(options)),
         json=lambda: report.sweep_json(found), csv=lambda: rows_csv(report.sweep_rows(found)),
         figure=figure if len(values) <= 2 and len(found) == 1 else None,
     )  # fmt: skip
