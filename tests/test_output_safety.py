@@ -49,6 +49,7 @@ FOLDER_COMMANDS = {
     "motors": [],
     "voltage": [],
     "heaviest": [],
+    "choose": [],
     "ladder": [],
     "calibrate": ["no.csv"],
     "spread": [],
