@@ -94,21 +94,23 @@ def _rank(action: Action) -> tuple[int, int, int]:
 
 def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:
     """A proposal tried in full; None where it does not help or makes another check fail."""
-    from winchsim.assessment.evaluate import assess
+    from winchsim.assessment.evaluate import add_ranges, assess
 
     try:
-        after = assess(simulate(change.inputs), actions=False)
+        record = simulate(change.inputs)
+        after = assess(record, actions=False, ranges=False)
     except WinchsimError:
         return None
-    effects = [Effect(a, b) for a in before.checks for b in after.checks if a.key is b.key]
-    aimed = [effect for effect in effects if effect.before.key in keys]
-    worse = [
-        effect
-        for effect in effects
-        if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
-    ]
-    if not after.trusted or worse or not _better(aimed):
-        return None
+    for look in range(2):  # the second with ranges: much of the work, and no status gets better
+        after = add_ranges(after, record) if look else after
+        effects = [Effect(a, b) for a in before.checks for b in after.checks if a.key is b.key]
+        aimed = [effect for effect in effects if effect.before.key in keys]
+        worse = any(
+            effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
+            for effect in effects
+        )
+        if not after.trusted or worse or not _better(aimed):
+            return None
     changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
     time = after.check(CheckKey.LIFT_TIME)
     return Action(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
 from winchsim.assessment.findings import find, tripped
@@ -16,6 +17,7 @@ from winchsim.assessment.kinds import (
     Check,
     CheckKey,
     End,
+    Jam,
     Target,
 )
 from winchsim.assessment.life import tooth_lives
@@ -23,6 +25,7 @@ from winchsim.assessment.parts import part_rows
 from winchsim.assessment.ranges import Ranges, find_ranges
 from winchsim.assessment.readings import find_readings
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
+from winchsim.frozen import replace
 from winchsim.model import Event, Machine
 from winchsim.physics import load
 from winchsim.simulation import Record
@@ -48,25 +51,12 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     """
     history, m = read_history(record), record.machine
     known = find_ranges(record.inputs, m) if ranges and record.inputs and history.trusted else None
-    parts = part_rows(record, known)
-    target = _target(history, known)
-    found = jam(m) if history.trusted else None
-    checks = (
-        find_checks(history, known, target, parts, found)
-        if history.trusted
-        else (energy_check(history),)
-    )
+    jammed = jam(m) if history.trusted else None
     base = Assessment(
-        target=target,
-        held=holding_of(history, hold_of(m, known)),
-        checks=checks,
-        readings=find_readings(history, known),
-        parts=parts,
+        **_with_ranges(history, jammed, known),
         lives=tooth_lives(record),
-        jam=found,
+        jam=jammed,
         actions=(),
-        assumed=_assumed(m, known, checks),
-        causes=() if known is None else known.causes,
         findings=find(history),
         drop_energy=m.body.mass * m.body.gravity * m.height(m.top_travel),
         drop_speed=load.fall_speed(m.body.gravity, m.height(m.top_travel)),
@@ -80,6 +70,44 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     from winchsim.assessment.actions import with_actions
 
     return with_actions(base, record)
+
+
+def add_ranges(found: Assessment, record: Record) -> Assessment:
+    """An assessment made without ranges, with them.
+
+    Parameters
+    ----------
+    found : Assessment
+    record : Record
+        That it was made of.
+    """
+    if not found.trusted or record.inputs is None:
+        return found
+    known = find_ranges(record.inputs, record.machine)
+    return replace(found, **_with_ranges(read_history(record), found.jam, known))
+
+
+def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> dict[str, Any]:
+    """What of an assessment depends on what the assumed inputs leave open."""
+    m, parts, target = (
+        history.machine,
+        part_rows(history.record, known),
+        _target(history, known),
+    )
+    checks = (
+        find_checks(history, known, target, parts, jammed)
+        if history.trusted
+        else (energy_check(history),)
+    )
+    return {
+        "target": target,
+        "held": holding_of(history, hold_of(m, known)),
+        "checks": checks,
+        "readings": find_readings(history, known),
+        "parts": parts,
+        "assumed": _assumed(m, known, checks),
+        "causes": () if known is None else known.causes,
+    }
 
 
 # --- target -----------------------------------------------------------------------------------

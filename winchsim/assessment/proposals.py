@@ -61,7 +61,7 @@ def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Proposa
 
 def _good(inputs: Inputs, path: str, value: Any, enough: Enough) -> bool:
     try:
-        return enough(build(with_value(inputs, path, value)))
+        return enough(build(with_value(inputs, path, value), linked=False))
     except WinchsimError:
         return False
 

@@ -54,7 +54,7 @@ LEAST_STRAIN = 1e-8
 followed. [-]"""
 
 
-def build(inputs: Inputs, *, strict: bool = True) -> Machine:
+def build(inputs: Inputs, *, strict: bool = True, linked: bool = True) -> Machine:
     """Machine of a scenario.
 
     Parameters
@@ -64,6 +64,9 @@ def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     strict : bool
         Whether motor data that contradict each other are refused; in builds whose given values are
         varied the stall torque gives way instead.
+    linked : bool
+        Whether with its links and with what was assumed: what is asked of speeds, margins and
+        holding alone needs neither.
 
     Returns
     -------
@@ -79,7 +82,7 @@ def build(inputs: Inputs, *, strict: bool = True) -> Machine:
     if faults:
         raise InputError(faults)
     try:
-        return _build(inputs, strict)
+        return _build(inputs, strict, linked)
     except DomainError as error:
         got, expected = _as_given(inputs, error), error.expected
         fault = Fault(
@@ -134,15 +137,16 @@ def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine
     return _assemble(inputs, notebook, live, dragged, train, tuple(units)), train
 
 
-def _build(inputs: Inputs, strict: bool) -> Machine:
+def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
     notebook = Notebook()
     machine, train = _unlinked(inputs, notebook, strict)
-    machine = replace(
-        machine,
-        links=build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook),
-    )
+    if linked:
+        links = build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook)
+        machine = replace(machine, links=links)
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
+    if not linked:
+        return machine
     unused = (
         f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused
     )

@@ -199,6 +199,8 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
         Variants that each stands for; its arrays have that length.
     """
     first = items[0]
+    if len(items) == 1:
+        return first
     if isinstance(first, float | int | np.ndarray | np.generic) and not isinstance(first, bool):
         return _join_numbers(items, sizes)  # type: ignore[return-value]
     if isinstance(first, tuple):
