@@ -6,12 +6,11 @@ import argparse
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from typing import Any, NoReturn
 
 from winchsim.commands.env import Env
 from winchsim.errors import Code, Fault, InputError, did_you_mean
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 
 Run = Callable[[argparse.Namespace, Env], int]
 Argument = tuple[tuple[str, ...], dict[str, Any]]

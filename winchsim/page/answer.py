@@ -5,10 +5,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Any
 
 from winchsim.assessment.kinds import Assessment, Check, CheckKey, PartRow, ReadingKey, Status
+from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Document, Face, Mark, Node, Paragraph, Text, Value
 from winchsim.report.plain_text import safe
