@@ -238,6 +238,6 @@ def test_a_log_of_several_lifts_is_calibrated_with_and_says_how_it_was_read(fold
     measured = {(r["mass_kg"], r["kind"]): r for r in document["rows"]}
     assert set(measured) == {(m, kind) for m in (8.0, 10.0) for kind in ("time", "current")}
     assert measured[8.0, "time"]["measured_lift_time_s"] == pytest.approx(17.9, abs=0.11)
-    plain = Screen().run(*arguments, "--log=loads=8/10 kg").out
+    plain = " ".join(Screen().run(*arguments, "--log=loads=8/10 kg").out.split())
     assert "motor current" in plain and "not used: x" in plain and "lift 2 at 21" in plain
     assert Screen().run(*arguments).code == ExitCode.MISUSE

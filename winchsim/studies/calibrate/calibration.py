@@ -231,7 +231,8 @@ def calibrate(
     complete = case.run_in_full(found.values, on_progress)
     open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
     free = ~(open_ & (np.abs(found.values) < BARELY))
-    found = fit(case.problem, np.where(free, found.values, 0.0), kept, free)
+    start = np.where(free, found.values, 0.0)
+    found = fit(case.problem, start, kept, free, found.scatter)
     bench = Bench(inputs, evidence.next_rungs, factors)
     predictions, through = predict(bench, found, level, in_full=complete)
     calibrated = case.bench.moved(inputs, found.values)

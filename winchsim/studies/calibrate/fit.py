@@ -158,7 +158,9 @@ def interval_width(level: float, dof: float) -> float:
     return float(stdtrit(dof, tail) if dof >= 1 else ndtri(tail))
 
 
-def fit(problem: Problem, start: Array, kept: Mask, free: Mask | None = None) -> Fit:
+def fit(
+    problem: Problem, start: Array, kept: Mask, free: Mask | None = None, scatter: float = 1.0
+) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
@@ -170,8 +172,10 @@ def fit(problem: Problem, start: Array, kept: Mask, free: Mask | None = None) ->
         Residuals that count.
     free : ndarray of bool, shape (p,), optional
         Values that are moved; left out: all.
+    scatter : float
+        To begin with. [expected scatters]
     """
-    scatter, found = 1.0, solve(problem, start, kept, free=free)
+    found = solve(problem, start, kept, scatter, free=free)
     for _ in range(MOST_ROUNDS):
         last, linear = scatter, problem.linear(found.values)
         for _ in range(MOST_ROUNDS):
