@@ -184,20 +184,6 @@ def test_public_things_say_what_they_are(path):
                     )
 
 
-@each_module
-def test_names_offered_are_sorted(path):
-    """Constants, then classes, then functions, each by the alphabet."""
-    for node in _tree(path).body:
-        if isinstance(node, ast.Assign) and any(
-            isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets
-        ):
-            names = ast.literal_eval(node.value)
-            assert names == sorted(
-                names, key=lambda name: (not name.isupper(), not name[0].isupper(), name)
-            )
-            assert len(set(names)) == len(names)
-
-
 def test_every_module_imports_without_a_warning():
     """A process of their own, for whoever runs the tests has imported them before; what they offer
     is there."""
@@ -216,52 +202,6 @@ def test_every_module_imports_without_a_warning():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-
-
-def test_nothing_imports_in_a_circle():
-    """So whichever module is imported first, it finds what it takes; imports inside functions wait
-    until all is there."""
-    modules = {_name(path): path for path in _modules()}
-    taken = {own: _taken(modules, own) for own in modules}
-    done: set[tuple[str, ...]] = set()
-
-    def follow(own: tuple[str, ...], way: tuple[tuple[str, ...], ...]) -> None:
-        assert own not in way, " -> ".join(".".join(name) for name in (*way, own))
-        if own not in done:
-            for other in taken[own]:
-                follow(other, (*way, own))
-            done.add(own)
-
-    for own in modules:
-        follow(own, ())
-    assert len(done) == len(modules)
-
-
-def _taken(modules: dict[tuple[str, ...], Path], own: tuple[str, ...]) -> set[tuple[str, ...]]:
-    """Modules that one runs while it is being imported, with the packages around them that are not
-    around it too."""
-    tree = _tree(modules[own])
-    later = {
-        id(node)
-        for scope in ast.walk(tree)
-        if isinstance(scope, ast.FunctionDef)
-        for node in ast.walk(scope)
-    }
-    names: list[tuple[str, ...]] = []
-    for node in ast.walk(tree):
-        if id(node) in later:
-            continue
-        if isinstance(node, ast.ImportFrom):
-            names += [(*str(node.module).split("."), alias.name) for alias in node.names]
-        elif isinstance(node, ast.Import):
-            names += [tuple(alias.name.split(".")) for alias in node.names]
-    found = set()
-    for name in (name[1:] for name in names if name[0] == "winchsim"):
-        held = [
-            name[:length] for length in range(1, len(name) + 1) if name[:length] in modules
-        ] or [("__init__",)]
-        found |= {module for module in held if module == held[-1] or module != own[: len(module)]}
-    return found
 
 
 def test_version_is_the_same_everywhere():

@@ -59,18 +59,6 @@ def test_it_lifts_and_holds_without_creep(record):
     assert record["height"][-1] >= 0.2
 
 
-def test_time_ascends_and_repeats_only_where_a_segment_begins(record):
-    steps = np.diff(record.time)
-    assert np.all(steps >= 0)
-    still = np.flatnonzero(steps == 0) + 1
-    assert set(still) <= set(record.segment_starts)
-
-
-def test_every_event_s_time_is_a_sample(record):
-    assert len(record.events) > 3
-    assert np.isin([event.time for event in record.events], record.time).all()
-
-
 def test_wanted_times_are_in_the_record_beside_the_events():
     times = np.linspace(0.0, 5.0, 41)
     record = simulate(_winch(), times=times)

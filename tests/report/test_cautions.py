@@ -52,7 +52,7 @@ def _warns(text):
 def test_text_json_and_files_of_a_command_carry_the_cautions(command, tmp_path):
     arguments = COMMANDS[command]
     folder = tmp_path / "out"
-    text, err = _printed(command, *arguments, "--out", str(folder))
+    text, _err = _printed(command, *arguments, "--out", str(folder))
     assert _warns(text)
     assert _warns(_printed(command, *arguments, "--json")[0])
     for path in folder.iterdir():

@@ -70,7 +70,7 @@ def test_heads_are_guessed_and_told(log, heads):
 
 
 def test_commas_before_three_digits_are_decimal_where_others_show_it(log):
-    (row,), _, found = log("t_s;current_a\n0;0\n0,5;1,250\n4,5;1,250\n5;0\n")
+    (row,), _, _found = log("t_s;current_a\n0;0\n0,5;1,250\n4,5;1,250\n5;0\n")
     assert row.measured_current == 1.25
     with pytest.raises(InputError, match="comma") as caught:
         log("t_s;current_a\n0;0\n1;1,250\n4;1,250\n5;0\n")
