@@ -26,6 +26,6 @@ def test_who_decides(choice, environ, is_terminal, coloured):
 
 
 def test_off_changes_nothing():
-    assert Paint().bad("text") == "text"
-    assert Paint(True).bad("text") == "\033[1;31mtext\033[0m"
-    assert Paint(True).good("") == ""
+    assert Paint()("bad", "text") == "text"
+    assert Paint(True)("bad", "text") == "\033[1;31mtext\033[0m"
+    assert Paint(True)("good", "") == ""

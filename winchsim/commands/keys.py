@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from functools import partial
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import Command, argument
@@ -31,7 +32,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     elif options.markdown:
         env.out(keys_markdown(tables))
     else:
-        env.out(keys_text(tables, env.paint.strong, env.columns))
+        strong = partial(env.paint, "strong")
+        env.out(keys_text(tables, strong, env.columns))
     return ExitCode.GOOD
 
 

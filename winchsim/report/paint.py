@@ -6,6 +6,9 @@ from collections.abc import Mapping
 
 from winchsim.frozen import dataclass
 
+_CODES = {"bad": "1;31", "warn": "33", "open": "33", "good": "32", "strong": "1", "faint": "2"}
+"""Control codes by tone."""
+
 
 @dataclass(frozen=True)
 class Paint:
@@ -13,28 +16,9 @@ class Paint:
 
     on: bool = False
 
-    def bad(self, text: str) -> str:
-        """Text about a danger or an error."""
-        return self._wrap(text, "1;31")
-
-    def warn(self, text: str) -> str:
-        """Text about a caution."""
-        return self._wrap(text, "33")
-
-    def good(self, text: str) -> str:
-        """Text about something in order."""
-        return self._wrap(text, "32")
-
-    def strong(self, text: str) -> str:
-        """Text that stands out, such as a heading."""
-        return self._wrap(text, "1")
-
-    def faint(self, text: str) -> str:
-        """Text of less weight."""
-        return self._wrap(text, "2")
-
-    def _wrap(self, text: str, code: str) -> str:
-        return f"\033[{code}m{text}\033[0m" if self.on and text else text
+    def __call__(self, tone: str, text: str) -> str:
+        """Text in one of the tones of a mark, or ``strong`` or ``faint``."""
+        return f"\033[{_CODES[tone]}m{text}\033[0m" if self.on and text else text
 
 
 def use_colour(choice: str, environ: Mapping[str, str], is_terminal: bool) -> bool:

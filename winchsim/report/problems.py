@@ -36,7 +36,7 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN, width: int = 100) ->
         head, hint = f"{error.path}: {error.reason}", error.hint
     elif isinstance(error, TrustError):
         head, hint = error.reason, error.help
-    return "\n".join([paint.bad(clean(head)), *_labelled("try", hint, width)]) + "\n"
+    return "\n".join([paint("bad", clean(head)), *_labelled("try", hint, width)]) + "\n"
 
 
 def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN, width: int = 100) -> str:
@@ -72,7 +72,7 @@ def _entry(fault: Fault, number: str, paint: Paint, width: int) -> list[str]:
     stands = clean(fault.line_text).strip() if fault.code != Code.MISSING else ""
     read = fault.got if " = " in fault.got or not stands else stands
     return [
-        *map(paint.bad, wrapped),
+        *(paint("bad", line) for line in wrapped),
         *_labelled("read", "" if read in fault.message else read, width),
         *_labelled("expected", fault.expected, width),
         *_labelled("try", fault.hint, width),

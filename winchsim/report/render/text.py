@@ -82,7 +82,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
                 lines = list(_node(inner, options))
                 inside += lines[1:] if lines[:1] == [""] and not inside else lines
             if inside:
-                yield from ("", Paint(options.colour).strong(clean(node.heading)), *inside)
+                yield from ("", Paint(options.colour)("strong", clean(node.heading)), *inside)
         case FigureRef():
             pass
 
@@ -101,36 +101,32 @@ def _wrapped(text: str, options: Options, first: str = "", rest: str = "") -> li
     ) or [first.rstrip()]
 
 
-def _painted(mark: Mark, text: str, options: Options) -> str:
-    paint = Paint(options.colour)
-    tones = {"good": paint.good, "warn": paint.warn, "bad": paint.bad, "open": paint.warn}
-    return tones[mark.tone](text)
+def _led(head: str, tone: str, text: str, options: Options, indent: str = "") -> list[str]:
+    """Lines of a text behind a head that is coloured."""
+    lines = _wrapped(head + text, options, "", indent)
+    if head and lines[0].startswith(head):
+        lines[0] = Paint(options.colour)(tone, head) + lines[0][len(head) :]
+    return lines
 
 
 def _headline(node: Headline, options: Options) -> Iterable[str]:
-    words = (clean(node.mark.word).upper(), clean(node.count))
-    head = " ".join(word for word in words if word)
-    first, *rest = _wrapped(_words(node.sentence, options), options, f"{head}. ", "  ")
-    yield _painted(node.mark, head, options) + first[len(head) :]
-    yield from rest
+    head = f"{clean(node.mark.word).upper()} {clean(node.count)}".rstrip()
+    yield from _led(head, node.mark.tone, f". {_words(node.sentence, options)}", options, "  ")
     if node.remark:
         yield from _wrapped(_words(node.remark, options), options, "  ", "  ")
 
 
 def _paragraph(node: Paragraph, options: Options) -> Iterable[str]:
-    paint = Paint(options.colour)
-    label = f"{clean(node.label)} " if node.label else ""
-    lines = _wrapped(label + _words(node.text, options), options)
-    if node.label and lines[0].startswith(label):
-        lines[0] = paint.strong(label.rstrip()) + lines[0][len(label.rstrip()) :]
-    yield from map(paint.faint, lines) if node.faint else lines
+    label, text = clean(node.label), _words(node.text, options)
+    lines = _led(label, "strong", f" {text}" if label else text, options)
+    for line in lines:
+        yield Paint(options.colour)("faint", line) if node.faint else line
 
 
 def _finding(node: Finding, options: Options) -> Iterable[str]:
-    head = f"{clean(node.mark.word)}  "
-    first, *rest = _wrapped(_words(node.text, options), options, head, " " * len(head))
-    yield _painted(node.mark, head.rstrip(), options) + first[len(head.rstrip()) :]
-    yield from rest
+    word = clean(node.mark.word)
+    indent = " " * (len(word) + 2)
+    yield from _led(word, node.mark.tone, f"  {_words(node.text, options)}", options, indent)
     if node.action:
         yield from _wrapped(f"Action: {_words(node.action, options)}", options, "  ", "  ")
 
@@ -147,10 +143,10 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
         for text in _row(line, widths, right, " " * gap):
             for mark in (cell for cell in row if isinstance(cell, Mark)):
                 before, word, after = text.rpartition(clean(mark.word))
-                text = before + _painted(mark, word, options) + after
-            yield text if row else paint.faint(text)
+                text = before + paint(mark.tone, word) + after
+            yield text if row else paint("faint", text)
     if left_out:
-        yield paint.faint(count_text(node, left_out))
+        yield paint("faint", count_text(node, left_out))
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:
