@@ -75,15 +75,14 @@ def _key(section: Section) -> str:
 def _node(node: Node, options: Options) -> Iterable[str]:
     match node:
         case Headline():
-            yield from _headline(node, options)
+            yield _headline(node, options)
         case Paragraph():
             label = f"<strong>{safe(node.label)}</strong> " if node.label else ""
             kind = ' class="remark"' if node.faint else ""
             yield f"<p{kind}>{label}{_words(node.text, options)}</p>"
         case Items():
             tag = "ol" if node.ordered else "ul"
-            items = "".join(f"<li>{_words(item, options)}</li>" for item in node.items)
-            yield f"<{tag}>{items}</{tag}>"
+            yield f"<{tag}>{''.join(f'<li>{_words(i, options)}</li>' for i in node.items)}</{tag}>"
         case Finding():
             action = (
                 f'<span class="action">Action: {_words(node.action, options)}</span>'
@@ -106,27 +105,23 @@ def _node(node: Node, options: Options) -> Iterable[str]:
 
 
 def _section(node: Section, options: Options) -> Iterable[str]:
-    heading = f"<h2>{safe(node.heading)}</h2>"
     kind = ' class="figures"' if all(isinstance(n, FigureRef) for n in node.body) else ""
-    is_open = " open" if node.shown else ""
-    yield f'<section id="{_key(node)}">'
+    opened, closed = f"<h2>{safe(node.heading)}</h2>", ""
     if node.details:
-        yield f"<details{is_open}><summary>{heading}</summary><div{kind}>"
-    else:
-        yield f"{heading}<div{kind}>"
-    for inner in node.body:
-        yield from _node(inner, options)
-    yield "</div></details></section>" if node.details else "</div></section>"
+        is_open = " open" if node.shown else ""
+        opened, closed = f"<details{is_open}><summary>{opened}</summary>", "</details>"
+    inner = "".join(part for each in node.body for part in _node(each, options))
+    yield f'<section id="{_key(node)}">{opened}<div{kind}>{inner}</div>{closed}</section>'
 
 
-def _headline(node: Headline, options: Options) -> Iterable[str]:
+def _headline(node: Headline, options: Options) -> str:
     count = f" {safe(node.count)}" if node.count else ""
-    yield f'<div class="headline {node.mark.tone}">'
-    yield f'<p class="status">{safe(node.mark.word)}{count}</p>'
-    yield f'<p class="sentence">{_words(node.sentence, options)}</p>'
-    if node.remark:
-        yield f'<p class="remark">{_words(node.remark, options)}</p>'
-    yield "</div>"
+    remark = f'<p class="remark">{_words(node.remark, options)}</p>' if node.remark else ""
+    return (
+        f'<div class="headline {node.mark.tone}">'
+        f'<p class="status">{safe(node.mark.word)}{count}</p>'
+        f'<p class="sentence">{_words(node.sentence, options)}</p>{remark}</div>'
+    )
 
 
 def _mark(mark: Mark) -> str:
@@ -145,22 +140,29 @@ def _table(node: Table, options: Options) -> Iterable[str]:
 
 def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
     """Rows whose cells know the head of their column, so that a narrow screen can stack them."""
-    yield "<table>"
-    sides = [' class="number"' if node.is_right(n) else "" for n in range(len(node.columns))]
-    if any(node.columns):
-        pairs = zip(node.columns, sides, strict=True)
-        heads = "".join(f'<th scope="col"{side}>{safe(head)}</th>' for head, side in pairs)
-        yield f"<thead><tr>{heads}</tr></thead>"
-    yield "<tbody>"
+    right = [node.is_right(number) for number in range(len(node.columns))]
+    heads = "".join(
+        f'<th scope="col"{_class(side, None)}>{safe(head)}</th>'
+        for head, side in zip(node.columns, right, strict=True)
+    )
+    yield "<table>" + (f"<thead><tr>{heads}</tr></thead>" if any(node.columns) else "") + "<tbody>"
     for row in map(node.rows.__getitem__, kept):
-        cells = []
-        for number, (column, cell) in enumerate(zip(node.columns, row, strict=True)):
-            words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{_words(cell, options)}</bdi>"
-            head = f' data-head="{safe(column)}"' if column else ""
-            tag = 'th scope="row"' if number == 0 else "td"
-            words = words if words != "<bdi></bdi>" else ""
-            is_value = isinstance(cell, Value) or (isinstance(cell, tuple) and len(cell) == 2)
-            side = sides[number] or (' class="value"' if is_value else "")
-            cells.append(f"<{tag}{side}{head}>{words}</{tag[:2]}>")
-        yield "<tr>" + "".join(cells) + "</tr>"
+        cells = zip(node.columns, row, right, strict=True)
+        first, *rest = (_cell(*cell, options) for cell in cells)
+        body = "".join(f"<td{cell}</td>" for cell in rest)
+        yield f'<tr><th scope="row"{first}</th>{body}</tr>'
     yield "</tbody></table>"
+
+
+def _cell(head: str, cell: Cell, is_right: bool, options: Options) -> str:
+    """Attributes and content of a cell, between its tags."""
+    words = _mark(cell) if isinstance(cell, Mark) else _words(cell, options)
+    words = f"<bdi>{words}</bdi>" if words and not isinstance(cell, Mark) else words
+    data = f' data-head="{safe(head)}"' if head else ""
+    return f"{_class(is_right, cell)}{data}>{words}"
+
+
+def _class(is_right: bool, cell: Cell | None) -> str:
+    is_value = isinstance(cell, Value) or (isinstance(cell, tuple) and len(cell) == 2)
+    name = "number" if is_right else "value" if is_value else ""
+    return f' class="{name}"' if name else ""
