@@ -347,68 +347,37 @@ _LEADING = re.compile(
 )
 
 
+_COMMA, _RESULT = "a comma inside a number", 'write the result, like "5 {2}"'
+_ODD = (
+    (r",([0-9]{3})(?![0-9])", _COMMA, 'write a point: "{0}.{1} {2}" or "{0}{1} {2}"'),
+    (r",([0-9]+)", _COMMA, 'write a point: "{0}.{1} {2}"'),
+    (r"([0-9]{3})(?![0-9])", "a space inside a number", 'write "{0}{1} {2}"'),
+    (r"(?!1 ?/ ?[^0-9])([-+*/^(]* *\(?[0-9])", "arithmetic in a value", _RESULT),
+)
+"""What may follow a number and looks like one number to people and another to a computer, or is
+arithmetic: what it is, and what to write."""
+
+
 def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, str]:
     """Number at the start of a text, what follows it, and the number as it was written."""
-    lower = plain.lower().lstrip("+- ")
-    if lower.startswith(("nan", "inf")):
+    match, usual = _LEADING.match(plain), _usual(unit)[0]
+    if plain.lower().lstrip("+- ").startswith(("nan", "inf")):
         raise _fault(text, unit, "not a finite number", Code.NOT_A_NUMBER)
-    match = _LEADING.match(plain)
     if not match:
-        example = _usual(unit)[0]
-        raise _fault(
-            text,
-            unit,
-            "does not start with a number",
-            Code.NOT_A_NUMBER,
-            f'write it like "5 {example}"',
-        )
+        message, hint = "does not start with a number", f'write it like "5 {usual}"'
+        raise _fault(text, unit, message, Code.NOT_A_NUMBER, hint)
     rest, written = plain[match.end() :], match[0].strip()
-    _refuse_odd_numbers(rest, written, text, unit)
-    if match["over"]:
-        if int(match["under"]) == 0:
-            raise _fault(text, unit, "divides by zero", Code.NOT_A_NUMBER)
-        value = Fraction(int(match["whole"] or 0)) + Fraction(
-            int(match["over"]), int(match["under"])
-        )
-    else:
-        exponent = int(match["exponent"] or 0)
-        if abs(exponent) > _MAX_EXPONENT:
-            raise _fault(text, unit, "absurdly large or small", Code.NOT_A_NUMBER)
-        value = Fraction(match["decimal"].rstrip(".") or "0") * Fraction(10) ** exponent
+    for pattern, message, hint in _ODD:
+        if odd := re.match(pattern, rest):
+            hint = hint.format(written, odd[1], usual)
+            raise _fault(text, unit, message, Code.NOT_A_NUMBER, hint)
+    under, exponent = int(match["under"] or 1), int(match["exponent"] or 0)
+    if under == 0 or abs(exponent) > _MAX_EXPONENT:
+        message = "absurdly large or small" if under else "divides by zero"
+        raise _fault(text, unit, message, Code.NOT_A_NUMBER)
+    decimal = Fraction((match["decimal"] or "0").rstrip(".")) * Fraction(10) ** exponent
+    value = decimal + int(match["whole"] or 0) + Fraction(int(match["over"] or 0), under)
     return (-value if match["sign"] == "-" else value), rest, written
-
-
-def _refuse_odd_numbers(rest: str, written: str, text: str, unit: str) -> None:
-    """Refuse what looks like one number to people and another to a computer, and every
-    arithmetic."""
-    usual = _usual(unit)[0]
-    if comma := re.match(r",([0-9]+)", rest):
-        options = [f'"{written}.{comma[1]} {usual}"']
-        if len(comma[1]) == 3:
-            options.append(f'"{written}{comma[1]} {usual}"')
-        raise _fault(
-            text,
-            unit,
-            "a comma inside a number",
-            Code.NOT_A_NUMBER,
-            f"write a point: {' or '.join(options)}",
-        )
-    if re.match(r"[0-9]{3}(?![0-9])", rest) and written.lstrip("+-").isdigit():
-        raise _fault(
-            text,
-            unit,
-            "a space inside a number",
-            Code.NOT_A_NUMBER,
-            f'write "{written}{rest[:3]} {usual}"',
-        )
-    if re.match(r"[-+*/^(]* *\(?[0-9]", rest) and not re.match(r"1 ?/ ?[^0-9]", rest):
-        raise _fault(
-            text,
-            unit,
-            "arithmetic in a value",
-            Code.NOT_A_NUMBER,
-            f'write the result, like "5 {usual}"',
-        )
 
 
 _TERM = re.compile(

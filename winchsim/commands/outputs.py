@@ -112,16 +112,16 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
     from winchsim.report.words.advice import CAUTIONS
     from winchsim.report.writing import write_file
 
-    if options.csv == STDOUT:
+    files = {} if options.csv == STDOUT else {options.csv: text}
+    if not files:
         env.out(text)
-    else:
-        write_file(options.csv, text, force=options.force)
-        env.note(f"wrote {options.csv}")
-    if options.csv != STDOUT and _is_csv(options.csv):
-        facts = _about(options.csv, options, about)
-        write_file(about_name(options.csv), facts, force=options.force)
+    if files and _is_csv(options.csv):
+        files[about_name(options.csv)] = _about(options.csv, options, about)
     else:
         env.note("\n".join(CAUTIONS.values()))
+    for path, content in files.items():
+        write_file(path, content, force=options.force)
+        env.note(f"wrote {path}")
 
 
 def present(
