@@ -11,7 +11,7 @@ from winchsim.commands.options import Command, argument
 from winchsim.report.json_text import document
 
 SCHEMAS = (
-    "lift", "drum", "gears", "motors", "voltage", "heaviest", "sweep", "ladder", "calibrate",
+    "lift", "drum", "gears", "motors", "voltage", "heaviest", "choose", "sweep", "ladder", "calibrate",
     "spread", "curves", "error",
 )  # fmt: skip
 
