@@ -59,6 +59,7 @@ SEPARATE = ("physics", "studies")
 BUILT_ON = {
     ("studies", "sizing"): ("sweep", "builds"),
     ("studies", "choose"): ("sweep", "builds"),
+    ("studies", "why"): ("calibrate",),
 }
 """But for these."""
 

@@ -30,6 +30,8 @@ EXPECTED = {
     "10-projector-label-or-bench": (1, End.STALLED, Holding.PAWL),
     "11-aquarium-lid-on-a-worm": (0, End.REACHED, Holding.LOCKED_TRAIN),
     "12-sail-from-the-drawer": (0, End.REACHED, Holding.PAWL),
+    "13-gate-that-broke-a-tooth": (0, End.REACHED, Holding.PAWL),
+    "14-curtain-that-stalls": (0, End.REACHED, Holding.PAWL),
 }
 """Exit code, how the lift ends, and what holds the load."""
 
@@ -46,6 +48,8 @@ KINDS = {
     "10-projector-label-or-bench": {"stalled"},
     "11-aquarium-lid-on-a-worm": {"held"},
     "12-sail-from-the-drawer": {"held"},
+    "13-gate-that-broke-a-tooth": {"held"},
+    "14-curtain-that-stalls": {"held"},
 }
 
 

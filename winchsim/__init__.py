@@ -34,12 +34,13 @@ if TYPE_CHECKING:
     from winchsim.face import size as size
     from winchsim.face import spread as spread
     from winchsim.face import sweep as sweep
+    from winchsim.face import why as why
     from winchsim.face import with_units as with_units
     from winchsim.face import with_value as with_value
 
 __all__ = [
     "__version__", "assess", "calibrate", "choose", "figure", "ladder", "parse", "read",
-    "simulate", "size", "spread", "sweep", "with_units", "with_value",
+    "simulate", "size", "spread", "sweep", "why", "with_units", "with_value",
 ]  # fmt: skip
 
 

@@ -32,6 +32,7 @@ COMMANDS = (
     "sweep",
     "ladder",
     "calibrate",
+    "why",
     "spread",
     "curves",
     "new",

@@ -27,9 +27,11 @@ if TYPE_CHECKING:
     from winchsim.studies.calibrate import Calibration
     from winchsim.studies.choose import Choice
     from winchsim.studies.ladder import Ladder
+    from winchsim.studies.calibrate.evidence import Note
     from winchsim.studies.sizing import Study
     from winchsim.studies.spread import Spread
     from winchsim.studies.sweep import Sweep
+    from winchsim.studies.why import Diagnosis
 
 Scenario: TypeAlias = "str | os.PathLike[str] | Inputs"
 
@@ -288,6 +290,41 @@ def calibrate(
     inputs = _inputs(scenario)
     tests = lift_tests(inputs, read_sheet(os.fspath(sheet)))
     return calibrate(inputs, tests, only=only, level=level)
+
+
+def why(
+    scenario: Scenario, sheet: str | os.PathLike[str], row: int | None = None
+) -> Diagnosis | Note:
+    """Causes of a breakage, a stall or a run-back in a test, the likeliest first.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    sheet : str or path
+        CSV as `ladder` plans it, filled in.
+    row : int, optional
+        Which test, from 1; left out, the last one that broke, stalled or did not hold.
+
+    Returns
+    -------
+    Diagnosis or Note
+        A note with the parts that may be meant where that is not clear.
+
+    Examples
+    --------
+    >>> import winchsim
+    >>> found = winchsim.why(
+    ...     "scenarios/13-gate-that-broke-a-tooth.toml", "scenarios/13-gate-rungs.csv"
+    ... )
+    >>> str(found.reasons[0].cause)
+    'jam'
+    """
+    from winchsim.report.measured import lift_tests
+    from winchsim.scenario.sheet import read_sheet
+    from winchsim.studies.why import why
+
+    inputs = _inputs(scenario)
+    return why(inputs, lift_tests(inputs, read_sheet(os.fspath(sheet))), row)
 
 
 def spread(

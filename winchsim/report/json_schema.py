@@ -82,6 +82,10 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "complete": bool, "level": float, "parameters": list[Row], "correlation": Row,
         "predictions": list[Row], "changes": list[Row], "notes": list[Any], "files": list[str],
     },
+    "why": {
+        "command": str, "row": int, "end": kinds.End, "part": Text,
+        "capacity": list[float] | None,
+    },
     "curves": {"figures": list[Row], "scenarios": list[Row], "differences": list[Row]},
     "error": {"error": {**_ERROR, "faults": ([{**_FAULT, "line": int | None}], None)}},
 }  # fmt: skip

@@ -153,6 +153,7 @@ def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]
             held=row.held,
             outcome=row.outcome,
             broke_link=row.broke_link or "",
+            rest=row.rest_before,
             bare=not row.mass,
         )
         for number, row in enumerate(rows, start=1)

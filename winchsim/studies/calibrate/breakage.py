@@ -283,13 +283,13 @@ def _likely(
     for place in fitting:
         link, demand = rows[place].link, rows[place].demand
         survived = max((other[place].demand for other in before), default=0.0)
-        weights[link.label] = max(_below(link, demand) - _below(link, survived), 1e-9)
+        weights[link.label] = max(below(link, demand) - below(link, survived), 1e-9)
     whole = sum(weights.values())
     shares = [(name, weight / whole) for name, weight in weights.items()]
     return tuple(sorted(shares, key=lambda row: -row[1]))
 
 
-def _below(link: LinkLimit, demand: float) -> float:
+def below(link: LinkLimit, demand: float) -> float:
     """Probability that a capacity is below a demand: lognormal, nine parts in ten within its
     range."""
     value, low, high = (getattr(link.strength, name) for name in ("value", "low", "high"))

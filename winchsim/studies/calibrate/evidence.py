@@ -98,6 +98,8 @@ class LiftTest:
         ``lifted``, ``stalled``, ``broke`` or ``stopped``.
     broke_link : str
         What broke.
+    rest : float or None
+        Pause before it. [s]
     bare : bool
         Whether it was a run without a load; `mass` is then next to nothing.
     """
@@ -114,6 +116,7 @@ class LiftTest:
     held: bool | None = None
     outcome: str | None = None
     broke_link: str = ""
+    rest: float | None = None
     bare: bool = False
 
     @property

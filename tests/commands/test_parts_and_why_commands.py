@@ -1,0 +1,64 @@
+"""``winchsim choose`` and ``winchsim why``: reports, JSON and files of the worked examples."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.screen import Screen
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PARTS = """\
+[[parts.drums]]
+diameter = "12 mm"
+[[parts.drums]]
+diameter = "40 mm"
+"""
+
+
+def file(pattern: str) -> str:
+    return str(next(SCENARIOS.glob(pattern)))
+
+
+def test_a_choice_from_a_file_of_parts(tmp_path):
+    parts = tmp_path / "parts.toml"
+    parts.write_text(PARTS)
+    screen = Screen()
+    called = ("choose", file("01-*.toml"), "--parts", str(parts), "--out", str(tmp_path / "out"))
+    code = screen.run(*called).code
+    rows = json.loads((tmp_path / "out" / "choose.json").read_text())["rows"]
+    assert code == 0 and {row["drum_diameter_m"] for row in rows} == {0.012, 0.04}
+    assert "Take drum 12 mm" in screen.out or "Take drum 40 mm" in screen.out
+    assert {path.suffix for path in (tmp_path / "out").iterdir()} >= {".html", ".csv", ".txt"}
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ('[[parts.gears]]\nteeth = 3\nmodule = "1 mm"\n', "parts.gears.1.teeth"),
+        ('[[gears]]\nteeth = 12\nmodule = "1 mm"\n', "gears"),
+        ('[[parts.motors]]\nvoltage = "6 V"\n', "parts.motors.1.stall_torque"),
+        ('[[parts.ropes]]\ndiameter = "3 mm"\nmaterial = "hair"\n', "parts.ropes.1.material"),
+    ],
+)
+def test_faults_of_a_parts_file_name_their_file_and_key(tmp_path, text, key):
+    parts = tmp_path / "parts.toml"
+    parts.write_text(text)
+    screen = Screen()
+    assert screen.run("choose", file("01-*.toml"), "--parts", str(parts)).code == 2
+    assert key in screen.err and "parts.toml" in screen.err
+
+
+@pytest.mark.parametrize("number", ["13", "14"])
+def test_why_of_the_worked_examples(tmp_path, number):
+    called = ("why", file(f"{number}-*.toml"), file(f"{number}-*.csv"))
+    screen = Screen()
+    assert screen.run(*called, "--out", str(tmp_path / "out")).code == 0
+    document = json.loads((tmp_path / "out" / "why.json").read_text())
+    shares = [row["likelihood"] for row in document["rows"]]
+    assert shares == sorted(shares, reverse=True) and sum(shares) == pytest.approx(1.0)
+    assert all(row["look_for"] and row["change"] for row in document["rows"])
+    assert "general knowledge" in " ".join(screen.out.split())
+    assert "<html" in (tmp_path / "out" / "why.html").read_text()

@@ -1,0 +1,129 @@
+"""Why a test failed: the causes of worked examples, and what turns them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import winchsim
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import End
+from winchsim.errors import InputError
+from winchsim.inputs import with_value
+from winchsim.report.measured import lift_tests
+from winchsim.scenario.sheet import read_sheet
+from winchsim.simulation import simulate
+from winchsim.studies.calibrate.evidence import LiftTest, Note
+from winchsim.studies.why import Why, why
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def example(number: str):
+    """Scenario and tests of a worked example."""
+    inputs = winchsim.read(next(SCENARIOS.glob(f"{number}-*.toml")))
+    return inputs, lift_tests(inputs, read_sheet(str(next(SCENARIOS.glob(f"{number}-*.csv")))))
+
+
+def reason(found, cause: Why):
+    return next(row for row in found.reasons if row.cause is cause)
+
+
+@pytest.fixture(scope="module")
+def gate():
+    return example("13")
+
+
+@pytest.fixture(scope="module")
+def curtain():
+    return example("14")
+
+
+def test_a_stall_before_it_explains_a_tooth_that_broke_under_less(gate):
+    found = why(*gate)
+    assert found.end is End.PART_BROKE and found.part.kind.is_tooth
+    assert found.reasons[0].cause is Why.JAM
+    assert sum(row.share for row in found.reasons) == pytest.approx(1.0)
+    assert reason(found, Why.JAM).demand > 3 * reason(found, Why.LOAD).demand
+
+
+def test_without_the_stall_the_jam_is_less_likely(gate):
+    inputs, tests = gate
+    without = tuple(test for test in tests if test.outcome != "stopped")
+    before, after = (reason(why(inputs, rows), Why.JAM) for rows in (tests, without))
+    assert after.share < before.share / 4
+    assert {clue.kind for clue in after.clues if not clue.favours} == {"usual_current"}
+
+
+def test_the_demand_of_the_lift_is_that_of_its_assessment(gate):
+    """Capacity over the factor that the lift of the same load shows."""
+    inputs, tests = gate
+    found = why(inputs, tests)
+    parts = assess(simulate(with_value(inputs, "load.mass", 6.0)), actions=False).parts
+    row = next(row for row in parts if row.label == found.part.label)
+    expected = found.part.strength.value / row.factor
+    assert reason(found, Why.LOAD).demand == pytest.approx(expected, rel=1e-3)
+
+
+def test_a_load_that_breaks_the_tooth_in_the_simulation_too_is_its_cause():
+    inputs = winchsim.read(next(SCENARIOS.glob("04-*.toml")))
+    broke = LiftTest(number=1, mass=inputs.load.mass, outcome="broke", broke_link="stage 2 pinion")
+    found = why(inputs, [broke])
+    assert found.reasons[0].cause is Why.LOAD
+    lighter = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=5.0)
+    again = why(inputs, [lighter, replace(broke, number=2)])
+    assert reason(again, Why.LOAD).share < reason(found, Why.LOAD).share
+    assert reason(again, Why.WEAR).share > reason(found, Why.WEAR).share
+
+
+def test_warm_teeth_lose_to_a_cool_metal_gear(gate):
+    """Metal neither softens nor is printed."""
+    inputs, tests = gate
+    stage = replace(inputs.stage[0], material="steel", walls=None, infill=None)
+    found = why(replace(inputs, stage=(stage,)), tests)
+    assert not {Why.HEAT, Why.PRINT, Why.WEAR} & {row.cause for row in found.reasons}
+
+
+def test_a_low_voltage_at_the_motors_explains_a_stall(curtain):
+    inputs, tests = curtain
+    found = why(inputs, tests)
+    assert found.end is End.STALLED and found.reasons[0].cause is Why.VOLTAGE
+    unread = [replace(test, motor_voltage=None) for test in tests]
+    assert Why.VOLTAGE not in {row.cause for row in why(inputs, unread).reasons}
+
+
+def test_what_lifted_more_before_was_held_by_something(curtain):
+    inputs, tests = curtain
+    unread = [replace(test, motor_voltage=None) for test in tests]
+    heavier = replace(unread[0], mass=12.0)
+    found = why(inputs, [heavier, *unread[1:]])
+    assert found.reasons[0].cause is Why.OBSTACLE
+
+
+def test_a_stall_of_the_simulation_is_the_load(curtain):
+    inputs, _ = curtain
+    found = why(inputs, [LiftTest(number=1, mass=40.0, outcome="stalled")])
+    assert found.reasons[0].cause is Why.LOAD and found.reasons[0].demand > 1
+
+
+def test_a_load_that_runs_back():
+    """Where it does so in the simulation friction is too small; where only what moves runs on, a
+    knock or an assumed friction is named."""
+    inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
+    back = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=2.0, held=False)
+    found = why(inputs, [back])
+    assert found.end is End.BACK_DRIVEN and found.reasons[0].cause is Why.LOAD
+    bell = winchsim.read(next(SCENARIOS.glob("08-*.toml")))
+    first = why(bell, [replace(back, mass=bell.load.mass)]).reasons[0]
+    assert first.cause in (Why.ASSUMED, Why.KNOCK) and first.demand > 0.8
+
+
+def test_an_unclear_part_is_asked_for_and_a_sheet_without_failure_refused(gate):
+    inputs, tests = gate
+    assert isinstance(why(inputs, [replace(tests[-1], broke_link="whatsit")]), Note)
+    with pytest.raises(InputError, match="no test to explain"):
+        why(inputs, tests[:3])
+    with pytest.raises(InputError):
+        why(inputs, tests, row=1)
