@@ -14,14 +14,14 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import said
 from winchsim.report.json_text import document
+from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice
 from winchsim.report.words import why as words
 from winchsim.report.words.values import TIMES
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate.evidence import Note
-from winchsim.studies.why import Diagnosis
+from winchsim.studies.why import Diagnosis, Reason
 
 EXPLAINED, LEAST = 3, 0.01
 """Causes that are explained on the first screen; likelihood from which on one is listed there.
@@ -91,12 +91,17 @@ def _explained(found: Diagnosis, place: int) -> Paragraph:
     return Paragraph(joined(texts), label=f"{place + 1}  {name[:1].upper()}{name[1:]}.")
 
 
+def _said(reason: Reason, favours: bool) -> list[str]:
+    """What speaks for or against a cause, as plain sentences."""
+    return [sentence_text(words.clue(c)) for c in reason.clues if c.favours is favours]
+
+
 def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
     """JSON text of a diagnosis."""
     capacity = None if found.part is None else found.part.strength
     return document(
         digest=scenario.digest,
-        verdict=said(words.verdict(found)),
+        verdict=sentence_text(words.verdict(found)),
         cautions=list(advice.CAUTIONS.values()),
         rows=[
             {
@@ -104,8 +109,10 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
                 "group": reason.group or None,
                 "likelihood": reason.share,
                 "demand": reason.demand,
-                "for": [said(words.clue(clue)) for clue in reason.clues if clue.favours],
-                "against": [said(words.clue(clue)) for clue in reason.clues if not clue.favours],
+                "for": _said(reason, True),
+                "against": [
+                    sentence_text(words.clue(clue)) for clue in reason.clues if not clue.favours
+                ],
                 "look_for": words.CAUSES[reason.cause][1],
                 "change": words.CAUSES[reason.cause][2],
             }

@@ -253,10 +253,10 @@ def _broke(
         yield _reason(Why.PRINT, likely, lifted, weak, more)
         ran = [simulate(under_test(plain_raise(inputs), t.values_in(inputs))) for t in survived]
         worn = damage([record, *ran]).get(part.label)
-        if worn is not None:
-            _, best, high = worn
-            clue = Clue("damage", best > 0.1, {"damage": best, "high": high})
-            yield _reason(Why.WEAR, min(1.0, best), lifted, clue, weakened)
+        _, best, high = worn or (0.0, 0.0, 0.0)
+        clue = Clue("damage", best > 0.1, {"damage": best, "high": high})
+        clue = clue if worn else Clue("no_line", False)
+        yield _reason(Why.WEAR, min(1.0, best), lifted, clue, weakened)
     alike = [
         row.demand
         for row in demands(inputs, test)

@@ -89,6 +89,7 @@ CLUES = {
     "rested": "no short rest before it is on the sheet",
     "in_range": "the demand lies within the range of printed parts",
     "damage": "the lifts so far took {damage} of the teeth's life (at most {high})",
+    "no_line": "no line of stress over cycles is known for its material",
     "equal_parts": "equal parts beside it did not break",
     "stalls_in_simulation": "it stalls in the simulation too",
     "margin": "simulated, the motors reach {margin} of the torque needed",
