@@ -230,7 +230,7 @@ def _command(name: str, summary: str, span: str, details: str, *more: Argument) 
 COMMANDS = (
     _command(
         "drum",
-        "find the drum diameters that work for a load, and one to take",
+        "find the drum diameters that meet the limits, and one to take",
         "4mm:30mm",
         "Diameters over a range, sizes that can be bought among them, or the drums at hand.",
     ),
@@ -252,7 +252,7 @@ COMMANDS = (
     ),
     _command(
         "voltage",
-        "find the supply voltages that work for a load, and one to take",
+        "find the supply voltages that meet the limits, and one to take",
         "4V:9V",
         "Voltages over a range; takes the one nearest to that of the motors' data.",
     ),

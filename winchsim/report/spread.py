@@ -44,6 +44,7 @@ def build(found: Spread, *, title: str, name: str, command: str = "") -> Documen
     body: tuple[Node, ...] = (
         frame.headline(MARKS[found.status], "", spread.sentence(found), name),
         spread.event_table(found),
+        Paragraph(spread.LEGEND, faint=True),
         Paragraph(outcome(as_given), label="As given, without differences:"),
         Paragraph(spread.most_influence(found), label="Most influence on"),
         advice.closing(as_given),

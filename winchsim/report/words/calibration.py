@@ -21,7 +21,7 @@ from winchsim.report.document import (
 from winchsim.report.ladder import title_on_sheet
 from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE
-from winchsim.report.words.values import TIMES, percent, signed, suited, value
+from winchsim.report.words.values import TIMES, percent, rough, signed, suited, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
     Calibration,
@@ -174,9 +174,11 @@ def undetermined(found: Calibration) -> Text:
 def basis(found: Calibration) -> Text:
     """What the intervals rest on."""
     count = sum(not row.is_outlier for row in found.residuals)
-    text = say(f"{count} measurements; scatter {{}} times the expected", Value(found.scatter))
+    text = say(
+        f"{count} measurements; scatter {{}} times the expected", Value(rough(found.scatter))
+    )
     if found.dof >= 1:
-        text = say("{} with {} degrees of freedom", text, Value(found.dof))
+        text = say("{} with {} degrees of freedom", text, Value(rough(found.dof)))
     if found.quasi_static_off is not None:
         off = percent(found.quasi_static_off)
         text = say("{}; corrected for full simulations, which differ by up to {}", text, off)

@@ -47,6 +47,8 @@ CAUSES = {
     "breakaway": "friction at rest",
     "rotor_inertia": "rotor inertia",
     "no_load_speed": "no-load speed",
+    "supply": "data of the supply",
+    "ambient": "ambient temperature",
     "winding_limit": "limit of the winding temperature",
 }
 """Groups of assumed inputs; others are named by their own words."""

@@ -227,6 +227,9 @@ def bound_by(found: Sweep, index: int, leave_out: Collection[CheckKey] = ()) -> 
 
 def swept(found: Sweep) -> Text:
     """How many builds of a sweep have no failing check."""
-    count = int(np.sum(found.ranks > RANKS[Status.FAILS]))
-    okay = int(np.sum(found.ranks == RANKS[Status.OK]))
-    return say(f"No check fails for {count} of {len(found)} builds; {okay} of them are ok in all.")
+    count, okay = (
+        int(np.sum(found.ranks > RANKS[Status.FAILS])), int(np.sum(found.ranks == RANKS[Status.OK]))
+    )  # fmt: skip
+    if not count:
+        return say("Every build fails a check.")
+    return say(f"No check fails in {count} of {len(found)} builds; all checks are ok in {okay}.")

@@ -43,6 +43,10 @@ MOST_INFLUENCES = 15
 """Inputs in the table of influences. [-]"""
 
 
+LEGEND = say("fails: in more than {} of the builds; thin: in some of them.", percent(TOLERATED))
+"""What the statuses of the events mean."""
+
+
 def sentence(found: Spread) -> Text:
     """How many builds lift the load, and in which time."""
     p = found.probabilities["lifted"]
@@ -55,6 +59,9 @@ def sentence(found: Spread) -> Text:
                 *(value(times[place], "s") for place in (2, 0, 4)),
             )
         )
+    back = found.probabilities["ran_back"]
+    if back.count:
+        texts.append(say("Power off: {} run back.", _share(back)))
     if not found.complete:
         texts.insert(0, say(f"Interrupted after {len(found.outcomes)} of {found.asked} builds."))
     return joined(texts)

@@ -48,8 +48,13 @@ def signed(number: float, unit: str) -> Text:
 
 
 def percent(share: float) -> Value:
-    """A share of 1 in per cent."""
-    return Value(share, "%")
+    """An estimated share of 1 in per cent, with two digits."""
+    return Value(rough(share), "%")
+
+
+def rough(number: float) -> float:
+    """An estimate with the two digits that it deserves."""
+    return float(f"{number:.2g}")
 
 
 def of_check(check: Check) -> Value:

@@ -44,7 +44,7 @@ RESULTS = ("time", "current", "winding", "teeth", "hold")
 CHECKED = (0.05, 0.5, 0.95)
 """Builds that are simulated in full besides: at these shares of the lift times. [-]"""
 
-FAILURES = ("stalled", "overload", "overheated", "other")
+FAILURES = ("stalled", "overload", "overheated", "ran_back", "other")
 """Events that more than `TOLERATED` of the builds may not have."""
 
 
@@ -140,11 +140,11 @@ class Spread:
 
         What nothing but friction holds is thin at best.
         """
-        shares = {name: self.probabilities[name].share for name in (*FAILURES, "ran_back")}
-        if max(shares[name] for name in FAILURES) > TOLERATED:
+        worst = max(self.probabilities[name].share for name in FAILURES)
+        if worst > TOLERATED:
             return Status.FAILS
         firm = self.as_given.held in (Holding.PAWL, Holding.BRAKE)
-        return Status.OK if firm and not any(shares.values()) else Status.THIN
+        return Status.OK if firm and not worst else Status.THIN
 
     @property
     def not_built(self) -> int:
