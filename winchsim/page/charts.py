@@ -7,10 +7,10 @@ from typing import Any
 from nicegui import ui
 
 STATUS = (
-    ("fails", "#c0392b", "path://M0 0L10 10M10 0L0 10"),
-    ("thin", "#d9a02b", "triangle"),
-    ("not checked", "#9aa3aa", "emptyCircle"),
-    ("ok", "#3f9a6d", "circle"),
+    ("fails", "#d6453d", "path://M0 0L10 10M10 0L0 10"),
+    ("thin", "#b8860b", "triangle"),
+    ("not checked", "#7d8790", "emptyCircle"),
+    ("ok", "#2e8b57", "circle"),
 )
 """Word, colour and shape of each rank of a status."""
 
@@ -49,7 +49,13 @@ def axis(name: str = "", words: list[str] | None = None) -> dict[str, Any]:
     """An axis of numbers, or of words."""
     if words is not None:
         return _AXIS | {"type": "category", "data": words, "room": 170}
-    return _AXIS | {"type": "value", "scale": True, "name": name, "nameGap": 44}
+    return _AXIS | {
+        "type": "value",
+        "min": "dataMin",
+        "max": "dataMax",
+        "name": name,
+        "nameGap": 44,
+    }
 
 
 def chart(
@@ -58,12 +64,16 @@ def chart(
     """A chart with its legend; `about` says to a screen reader what it shows."""
     options = {
         "animation": False,
-        "legend": {"top": 0, "textStyle": _TEXT, "type": "scroll", "itemHeight": 10},
+        "legend": {
+            "top": 0,
+            "textStyle": _TEXT,
+            "type": "scroll",
+            "itemHeight": 10,
+            "itemWidth": 22,
+        },
         "grid": {"left": y.get("room", 60), "right": 20, "top": 40, "bottom": 50},
         "xAxis": x | {"nameGap": 28},
         "yAxis": y,
         "series": series,
     }
-    made = ui.echart(options, on_point_click=click).props("role=img")
-    made.props["aria-label"] = about
-    return made
+    return ui.echart(options, on_point_click=click).props(f'role=img aria-label="{about}"')

@@ -97,7 +97,6 @@ class Form:
     def show(self, found: dict[str, Any]) -> None:
         """Take what an answer says of assumed values and of the parts."""
         self.assumed, self._status = found["assumed"], found["status"]
-        self.refresh()
 
     def refresh(self) -> None:
         """Bring the controls to the present build; only other tables build them anew."""

@@ -117,9 +117,8 @@ class Row:
         now = span[0] if self._value is None else in_unit(self._value, self.spec.unit)
         self._put_number(now + sign * self.spec.step)
 
-    def _put_number(self, number: Any) -> None:
-        if isinstance(number, (int, float)):
-            self.set_to(f"{number:.6g} {self.spec.unit}".strip())
+    def _put_number(self, number: float) -> None:
+        self.set_to(f"{number:.6g} {self.spec.unit}".strip())
 
     def set_to(self, text: str) -> None:
         """Change the value, or leave it out; what is wrong with it is told here."""

@@ -112,6 +112,8 @@ class Screen:
         self._undo.set_enabled(bool(self.tab.state.done))
         self._redo.set_enabled(bool(self.tab.state.undone))
         self.form.refresh()
+        for follow in self.tab.followers:
+            follow()
 
     # --- answers ------------------------------------------------------------------------------
 
@@ -139,6 +141,7 @@ class Screen:
         self._caution.set_text(f"{found['last']} {CAUTION}".replace("\N{NO-BREAK SPACE}", " "))
         self.note(note)
         self.form.show(found)
+        self.refresh()
 
     def draw(self, found: dict[str, Any], svg: str) -> None:
         """Draw curves and picture."""

@@ -62,8 +62,6 @@ def addresses(listening: socket.socket) -> tuple[str, ...]:
     names = ["127.0.0.1", "localhost"]
     if address == "0.0.0.0":
         names.append(_own_address())
-    elif address == "::1":
-        names = ["[::1]", "localhost"]
     elif address not in names:
         names = [f"[{address}]" if ":" in address else address]
     return tuple(f"{name}:{port}" for name in dict.fromkeys(names))

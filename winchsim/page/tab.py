@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import time
 from collections.abc import Callable
 from contextlib import aclosing, suppress
@@ -130,10 +131,12 @@ class Tab:
                 harmless(text), close_button="Close", timeout=8, multi_line=True, position="top"
             )
 
-    async def agreed(self, question: str) -> bool:
-        """Ask before something is replaced."""
+    async def may_replace(self, path: str, words: str) -> bool:
+        """Ask before a file that exists is replaced."""
+        if not os.path.exists(path):
+            return True
         with self.client, ui.dialog() as dialog, ui.card():
-            ui.label(harmless(question))
+            ui.label(harmless(f"{path} exists. Replace it? {words}"))
             with ui.element("div").classes("line"):
                 for text, answer in (("Replace", True), ("Leave it", False)):
                     button = ui.button(text, on_click=lambda a=answer: dialog.submit(a))
@@ -197,8 +200,6 @@ class Tab:
     def changed(self) -> None:
         """Show the present build, and want an answer for it."""
         self.screen.refresh()
-        for follow in self.followers:
-            follow()
         if self._later is not None:
             self._later.cancel()
         self._wanted.set()
@@ -234,7 +235,7 @@ class Tab:
 
     def _show_first(self, inputs: Inputs, found: dict[str, Any]) -> None:
         self.answer = found
-        if not self.base and inputs == self.state.base:
+        if inputs == self.state.base:
             self.base = found
         self.screen.show(found, "Ranges and actions are being computed.")
         self.draw()
@@ -259,7 +260,7 @@ class Tab:
             try:
                 async with aclosing(self._second.run("thorough", inputs)) as results:
                     async for found in results:
-                        self.answer = self.answer | found
+                        self.answer.update(found)
                         self.screen.show(found, next(notes))
                         self.screen.show_actions(found["actions"])
             except (BrokenError, WinchsimError) as error:

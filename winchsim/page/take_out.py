@@ -44,6 +44,7 @@ class TakeOut:
 
     def __init__(self, tab: Any) -> None:
         self.tab, self.name = tab, os.path.basename(tab.site.path)
+        self._shown: Any = None
         with ui.element("section").classes("sheet").props('aria-label="Save"'):
             self._changed = ui.label("")
             with ui.element("div").classes("line"):
@@ -60,19 +61,21 @@ class TakeOut:
 
     def _refresh(self) -> None:
         state = self.tab.state
+        if self._shown == (state.inputs, state.base):
+            return
+        self._shown = state.inputs, state.base
         names = [path for path, _ in changes(state.base, state.inputs)]
         named = ", ".join(names[:MOST_NAMED]) + " …" * (len(names) > MOST_NAMED)
         self._changed.set_text(f"{len(names)} values differ from the file: {named or 'none'}")
-        command = command_line(state, self.tab.site.path)
         self._command.set_content(
-            safe(command) or "No options give this build: save the scenario first."
+            safe(command_line(state, self.tab.site.path))
+            or "No options give this build: save the scenario first."
         )
         self._files.clear()
 
     async def _save(self) -> None:
         scenario, path = self.tab.scenario(), self.tab.site.path
-        question = f"{path} exists. Replace it? Its comments are kept."
-        if scenario is None or (os.path.exists(path) and not await self.tab.agreed(question)):
+        if scenario is None or not await self.tab.may_replace(path, "Its comments are kept."):
             return
         if self.tab.write(path, scenario.text):
             self.tab.saved(scenario)

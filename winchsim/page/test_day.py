@@ -120,9 +120,8 @@ class TestDay:
         self.tab.write(self.path, write_sheet(self._rows, comments=self._comments))
 
     async def _plan(self) -> None:
-        question = f"{self.path} exists. Replace it, with all that is filled in?"
-        scenario, exists = self.tab.scenario(), os.path.exists(self.path)
-        if scenario is None or (exists and not await self.tab.agreed(question)):
+        scenario, warning = self.tab.scenario(), "All that is filled in would be lost."
+        if scenario is None or not await self.tab.may_replace(self.path, warning):
             return
         text = await self._job.result("The tests are being planned.", "ladder", scenario)
         if text is not None and self.tab.write(self.path, text):

@@ -41,9 +41,9 @@ class Variants:
         numbers = self.tab.answer.get("numbers", {})
         if trouble := self.tab.state.keep(harmless(self._name.value or ""), numbers):
             self.tab.tell(trouble)
-            return
-        self._name.set_value("")
-        self.tab.changed()
+        else:
+            self._name.set_value("")
+            self.tab.changed()
 
     def _variants(self) -> list[Variant]:
         state = self.tab.state
