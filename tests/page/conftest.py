@@ -122,6 +122,7 @@ class View:
     def part(self, name: str) -> None:
         """Choose a part of the build."""
         self.page.locator(".part", has_text=name).first.click()
+        self.page.locator(".part[aria-pressed=true]", has_text=name).wait_for()
 
     def value(self, path: str) -> str:
         """What stands in a control."""

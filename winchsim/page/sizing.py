@@ -43,7 +43,7 @@ class Sizing:
             ui.label("Map of two keys").classes("heading")
             self._keys = [self._key("across", "load.mass"), self._key("up", "drum.diameter")]
             ui.button("Draw the map", on_click=self._map).props("outline no-caps")
-            self._map_box = ui.element("div").classes("scroll")
+            self._map_box = ui.element("div").classes("scroll").props("tabindex=0")
 
     # --- questions ----------------------------------------------------------------------------
 
@@ -70,7 +70,7 @@ class Sizing:
         ]
         x, y = axis(words=[row["text"] for row in rows]), axis(words=checks)
         about = "Candidates against the checks; the buttons below take one"
-        with ui.element("div").classes("scroll"):
+        with ui.element("div").classes("scroll").props("tabindex=0"):
             made = chart(about, x, y, by_status(places, 9), lambda e: self._take(rows[e.data[0]]))
             made.classes("matrix")
 

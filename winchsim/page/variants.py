@@ -35,6 +35,7 @@ class Variants:
                     ui.button(text, on_click=do).props("outline no-caps")
             self._job = LongJob(tab)
             self._box = ui.element("div").classes("scroll")
+            self._box.props('tabindex=0 role=region aria-label="Table of variants"')
         tab.followers.append(self._refresh)
 
     def _keep(self) -> None:
