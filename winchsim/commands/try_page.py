@@ -25,7 +25,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
         raise InputError((fault,))
     from winchsim.page.process import Worker
 
-    worker = Worker()  # loads while the page's library does
+    worker = Worker()
+    worker.start()  # loads while the page's library does
     try:
         scenario, path = _scenario(options)
         from winchsim.page.serve import bind, serve

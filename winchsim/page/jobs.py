@@ -12,10 +12,11 @@ from winchsim.assessment.actions import with_actions
 from winchsim.assessment.evaluate import assess
 from winchsim.inputs import Inputs
 from winchsim.page import picture
-from winchsim.page.answer import answer, numbers
+from winchsim.page.answer import answer, mark, numbers, words
 from winchsim.quantity_text import in_unit
 from winchsim.report.lift import build
 from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.sizing import change
 from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
@@ -97,8 +98,7 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     study = size(inputs, name)
     offered = np.flatnonzero(study.offered).tolist()
     named = {i for i in (study.present, study.recommended) if i is not None}
-    step = max(1, math.ceil(len(offered) / MOST_CANDIDATES))
-    places = sorted({*offered[::step], *named})
+    places = sorted({*offered[:: len(offered) // MOST_CANDIDATES + 1], *named})
     columns = [limit.column for limit in study.limits]
     rows = []
     for i in places:
@@ -107,16 +107,13 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
             if study.changes
             else with_value(inputs, study.path, study.values[i].item())
         )
-        text = (
-            f"{study.changes[i].ratio:.4g} : 1"
-            if study.changes
-            else f"{in_unit(study.values[i], study.question.unit):.4g}"
-        )
+        number = in_unit(float(study.values[i]), study.question.unit)
         time = float(study.sweep.results["lift_time"][i])
         rows.append(
             {
-                "text": f"{text} {study.question.unit}".strip(),
-                "mark": MARKS[study.sweep.status(i)],
+                "text": f"{number:.4g} {':1' if name == 'gears' else study.question.unit}".strip(),
+                "mark": mark(MARKS[study.sweep.status(i)]),
+                "about": words(change(study.changes[i])) if study.changes else "",
                 "time": f"{time:.3g} s" if math.isfinite(time) else "no lift",
                 "ranks": [int(column.rank[i]) for column in columns],
                 "is_present": i == study.present,

@@ -31,9 +31,10 @@ class Worker:
 
     def __init__(self) -> None:
         self.busy = False
-        self._start()
+        self._process: Any = None
 
-    def _start(self) -> None:
+    def start(self) -> None:
+        """Start the process ahead of its first job."""
         os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1")  # inherited
         self._pipe, theirs = _SPAWN.Pipe()
         self._process = _SPAWN.Process(target=main, args=(theirs,), daemon=True)
@@ -52,8 +53,8 @@ class Worker:
         BrokenError
             A fault of winchsim itself.
         """
-        if not self._process.is_alive():
-            self._start()
+        if self._process is None or not self._process.is_alive():
+            self.start()
         pipe, self.busy = self._pipe, True
         loop = asyncio.get_running_loop()
         try:
@@ -74,7 +75,8 @@ class Worker:
 
     def stop(self, *, again: bool = True) -> None:
         """Kill the process, and start a new one in its place unless nothing is to follow."""
-        self._process.kill()
+        if self._process is not None:
+            self._process.kill()
         self.busy = False
         if again:
-            self._start()
+            self.start()

@@ -8,7 +8,6 @@ from nicegui import ui
 
 from winchsim.errors import InputError
 from winchsim.inputs import controls, value_at
-from winchsim.page.answer import mark
 from winchsim.page.charts import axis, by_status, chart, points
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import fault_text
@@ -75,12 +74,15 @@ class Sizing:
             made.classes("matrix")
 
     def _candidate(self, row: dict[str, Any]) -> None:
-        about = " · recommended" * row["is_recommended"] + " · as it is" * row["is_present"]
+        marks = "recommended" * row["is_recommended"], "as it is" * row["is_present"]
         button = ui.button(on_click=lambda: self._take(row)).props("outline dense no-caps")
         button.classes("best" if row["is_recommended"] else "")
-        text = f"<b>{safe(row['text'])}</b> {mark(row['mark'])}"
+        text = f"<b>{safe(row['text'])}</b> {row['mark']}"
         with button:
-            ui.html(f"{text}<br><small>{row['time']}{about}</small>", sanitize=False)
+            ui.html(
+                f"{text}<br><small>{' · '.join(filter(None, (row['time'], *marks, row['about'])))}</small>",
+                sanitize=False,
+            )
 
     def _take(self, row: dict[str, Any]) -> None:
         self.tab.take(row["inputs"], f"Taken: {row['text']}.")

@@ -57,7 +57,7 @@ class Site:
         self._spare = spare
 
     def worker(self) -> Worker:
-        """A worker that was started ahead."""
+        """A worker; the first one was started ahead."""
         found, self._spare = self._spare, Worker()
         return found
 

@@ -1,0 +1,53 @@
+"""What the worker makes for the page: questions, the map of two keys, and the picture's motion."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from winchsim.page import jobs
+from winchsim.page.sizing import QUESTIONS
+from winchsim.scenario.read import load, loads
+from winchsim.scenario.starter import STARTER
+
+INPUTS = loads(STARTER)
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_each_candidate_is_a_build_that_can_be_taken(name):
+    (found,) = jobs.question(INPUTS, name)
+    rows = found["rows"]
+    assert len(rows) > 2 and sum(row["is_recommended"] for row in rows) <= 1
+    assert all(len(row["ranks"]) == len(found["checks"]) for row in rows)
+    assert len({row["text"] + row["about"] for row in rows}) == len(rows)
+    builds = [row["inputs"] for row in rows if not row["is_present"]]
+    assert INPUTS not in builds and all(build.load.height == 0.6 for build in builds)
+
+
+def test_lines_of_a_map_part_what_fails_from_what_does_not():
+    (found,) = jobs.two_keys(INPUTS, {"load.mass": (5.0, 60.0), "drum.diameter": (0.01, 0.06)})
+    fails = np.array(found["ranks"]) == 0
+    assert fails.any() and not fails.all()
+    points = [point for line in found["lines"] for point in line["points"]]
+    x, y = np.array(found["x"]), np.array(found["y"])
+    both = 0
+    for point in points:
+        i, k = np.searchsorted(x, point[0]), np.searchsorted(y, point[1])
+        near = fails[max(i - 1, 0) : i + 1, max(k - 1, 0) : k + 1]
+        both += near.any() and not near.all()
+    assert points and both > 0
+
+
+def test_a_load_falls_freely_after_a_break():
+    snagged = load(str(next(SCENARIOS.glob("06-*.toml"))))
+    (found,) = jobs.lift(snagged)
+    motion = found["motion"]
+    time, height = np.array(motion["t"]), np.array(motion["h"])
+    s = time[time > motion["broke"]] - motion["broke"]
+    fallen = snagged.load.snag_height - 9.80665 * s**2 / 2
+    assert s.size > 10 and height[-1] == pytest.approx(0, abs=1e-6)
+    np.testing.assert_allclose(height[-s.size :], fallen, atol=1e-3)
+    assert "stage 2 breaks" in found["svg"]
