@@ -24,6 +24,7 @@ from winchsim.studies.spread.statistics import probability, rank_correlation
 from winchsim.studies.spread.tolerances import Uncertain, draw, uncertain
 
 pytestmark = pytest.mark.slow
+from winchsim.studies.spread.study import TOLERATED
 
 
 @pytest.fixture(scope="module")
@@ -242,9 +243,8 @@ def test_slow_and_full_builds_agree(geared):
 
 def test_a_spread_of_everything(done):
     assert done.complete and len(done.outcomes) == 160
-    assert done.probabilities["lifted"].share == 1.0 and done.status is Status.THIN, (
-        "held by friction only"
-    )
+    assert done.probabilities["lifted"].share == 1.0
+    assert done.probabilities["ran_back"].share > TOLERATED and done.status is Status.FAILS
     times = done.percentiles["time"]
     assert list(times) == sorted(times) and times[2] == pytest.approx(np.median(done.outcomes.time))
     assert done.slow_difference < 0.02
