@@ -78,6 +78,13 @@ def test_equality_and_hash_go_by_class_and_fields() -> None:
         hash(Count())
 
 
+def test_what_is_kept_beside_the_fields_counts_for_nothing() -> None:
+    first, second = Key(width=1.0), Key(width=1.0)
+    object.__setattr__(first, "_kept", 1)
+    assert first == second
+    assert not hasattr(replace(first, width=2.0), "_kept")
+
+
 def test_a_frozen_one_cannot_be_changed() -> None:
     key = Key(width=1.0)
     with pytest.raises(dataclasses.FrozenInstanceError):

@@ -29,9 +29,8 @@ else:
         shape = item._shape
         if not changes.keys() <= shape.taken:
             raise TypeError(_mistake(type(item).__name__, shape, 0, {}, item.__dict__ | changes))
-        new = object.__new__(item.__class__)
-        new.__dict__.update(item.__dict__)
-        new.__dict__.update(changes)
+        new, old = object.__new__(item.__class__), item.__dict__
+        new.__dict__.update({name: old[name] for name in shape.names}, **changes)
         if shape.checked:
             new.__post_init__()
         return new
@@ -118,7 +117,11 @@ def _repr(self: Any) -> str:
 def _eq(self: Any, other: Any) -> Any:
     if other.__class__ is not self.__class__:
         return NotImplemented
-    return self.__dict__ == other.__dict__
+    mine, others = self.__dict__, other.__dict__
+    for name in self._shape.names:
+        if mine[name] is not others[name] and mine[name] != others[name]:
+            return False
+    return True
 
 
 def _hash(self: Any) -> int:

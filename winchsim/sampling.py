@@ -86,10 +86,15 @@ def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: np.ndarray) -> np.nd
     behind = np.minimum.accumulate(np.where(kept, place, time.size - 1)[::-1])[::-1]
     span = time[behind] - time[before]
     part = np.divide(time - time[before], span, out=np.zeros_like(span), where=span > 0)
-    line = rows[:, before] + part * (rows[:, behind] - rows[:, before])
-    extent = np.ptp(rows, axis=1, keepdims=True)
-    wanted = kept | np.any(np.abs(rows - line) > STRAIGHT * extent, axis=0)
-    wanted[np.argmin(rows, axis=1)] = wanted[np.argmax(rows, axis=1)] = True
+    inside = np.flatnonzero(~kept)
+    before, behind, part = before[inside], behind[inside], part[inside]
+    wanted, bent = kept.copy(), np.zeros(inside.size, dtype=bool)
+    for row in rows:  # one by one: all at once they would not fit the processor's cache
+        first = row[before]
+        line = first + part * (row[behind] - first)
+        bent |= np.abs(row[inside] - line) > STRAIGHT * np.ptp(row)
+        wanted[row.argmin()] = wanted[row.argmax()] = True
+    wanted[inside[bent]] = True
     return wanted
 
 

@@ -14,8 +14,10 @@ which rises up to ``R = n Rs``.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
+
+from scipy.optimize import brentq
 
 from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
@@ -300,23 +302,20 @@ def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
     phase = replace(raising_phase(machine), current_limit=math.inf)
     most = DriveLaw(machine, phase, *_temperatures(machine, None, None)).drive(0.0).total
 
-    def enough(limit: float) -> bool:
-        trial = replace(machine, phases=(replace(phase, current_limit=limit), *machine.phases[1:]))
-        found = hardest_margins(trial)
-        return (found.resting if at_rest else found.moving) >= 1
+    def spare(share: float) -> float:
+        limited = replace(phase, current_limit=share * most)
+        found = hardest_margins(replace(machine, phases=(limited, *machine.phases[1:])))
+        return min(found.resting if at_rest else found.moving, 2.0) - 1
 
-    if not enough(math.inf):
+    if spare(math.inf) < 0:
         return None
-    return _edge(lambda share: enough(share * most)) * most
+    if spare(LEAST_CURRENT) >= 0:
+        return LEAST_CURRENT * most
+    return float(brentq(spare, LEAST_CURRENT, 1.0)) * most if spare(1.0) > 0 else most
 
 
-def _edge(good: Callable[[float], bool]) -> float:
-    """Smallest share, 0 to 1, from which on something is true. [-]"""
-    low, high = 0.0, 1.0
-    for _ in range(30):
-        middle = (low + high) / 2
-        low, high = (low, middle) if good(middle) else (middle, high)
-    return high
+LEAST_CURRENT = 1e-9
+"""Share of the current of the stalled motors below which a lift counts as needing none. [-]"""
 
 
 def _temperatures(

@@ -26,10 +26,10 @@ from winchsim.physics.chain import (
     Branch,
     Chain,
     RestingBounds,
+    StartMargins,
     find_branch,
     likely_branch,
     moving_torques,
-    start_margins,
 )
 from winchsim.physics.supply import balance
 
@@ -109,6 +109,7 @@ class Motion:
         self.machine = machine
         self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
         self._chains: dict[ModeKey, Chain] = {}
+        self._same: dict[Chain, Chain] = {}
         self._branches: dict[
             tuple[Chain, int], tuple[Branch, ...]
         ] = {}  # the last ones found, the newest first
@@ -133,7 +134,9 @@ class Motion:
         if found is None:
             if len(self._chains) > 64:
                 self._chains.clear()
-            found = self._chains[key] = self._chain(key)
+            found = self._chain(key)
+            # One object for equal chains: they are keys of what is kept of them.
+            found = self._chains[key] = self._same.setdefault(found, found)
         return found
 
     def _chain(self, key: ModeKey) -> Chain:
@@ -353,14 +356,11 @@ class Motion:
         at the common gear"""
         m, chain = self.machine, self.chain(key)
         above, below = m.layers[key.layer].radius, m.layers[key.layer_below].radius
-        breakaway = m.breakaway
+        at = StartMargins(chain, m.breakaway, GRIP)
 
         def margins(now: Flow) -> tuple[Any, Any]:
-            if above == below:
-                return start_margins(chain, now.torques, now.tension * above, breakaway, GRIP)
-            up, _ = start_margins(chain, now.torques, now.tension * above, breakaway, GRIP)
-            _, down = start_margins(chain, now.torques, now.tension * below, breakaway, GRIP)
-            return up, down
+            found = at(now.torques, now.tension * above)
+            return found if above == below else (found[0], at(now.torques, now.tension * below)[1])
 
         return margins
 

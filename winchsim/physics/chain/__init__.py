@@ -49,6 +49,7 @@ from winchsim.physics.chain.elements import (
 from winchsim.physics.chain.resting import (
     PiecewiseLine,
     RestingBounds,
+    StartMargins,
     demand,
     driven_back,
     held_torque,
@@ -64,6 +65,7 @@ __all__ = [
     "GroupMesh",
     "PiecewiseLine",
     "RestingBounds",
+    "StartMargins",
     "branch",
     "demand",
     "driven_back",

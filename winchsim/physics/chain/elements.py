@@ -344,9 +344,16 @@ def group_push(
     breakaway : float
         Losses at rest against losses in motion. [-]
     """
+    rows = [group_factors(mesh, breakaway, direction) for mesh in chain.groups]
+    return push_by(rows, direction, motor_torques)
+
+
+def push_by(
+    rows: Sequence[tuple[float, float, float]], direction: int, motor_torques: Sequence[Any]
+) -> Any:
+    """The same by the `group_factors` of each group. [N·m]"""
     total: Any = 0.0
-    for mesh, torque in zip(chain.groups, motor_torques, strict=True):
-        drives, dragged, drag = group_factors(mesh, breakaway, direction)
+    for (drives, dragged, drag), torque in zip(rows, motor_torques, strict=True):
         net = torque - direction * drag
         total = total + net * pick(direction * net >= 0, drives, dragged)
     return total

@@ -19,6 +19,7 @@ from winchsim.physics.chain.elements import (
     group_factors,
     group_push,
     output_torques,
+    push_by,
     roots,
     shaft_torque,
 )
@@ -163,13 +164,25 @@ def start_margins(
     (float or ndarray, float or ndarray)
         Both negative: it stays. The first positive: it raises. The second positive: it runs back.
     """
-    needed, passed = (
-        demand(chain, 1, breakaway)(rope_torque),
-        demand(chain, -1, breakaway)(rope_torque),
-    )
-    up = group_push(chain, 1, motor_torques, breakaway) - needed - grip * abs(needed)
-    down = passed - group_push(chain, -1, motor_torques, breakaway) - grip * abs(needed)
-    return up, down
+    return StartMargins(chain, breakaway, grip)(motor_torques, rope_torque)
+
+
+class StartMargins:
+    """`start_margins` of one chain, compiled."""
+
+    def __init__(self, chain: Chain, breakaway: float, grip: float) -> None:
+        self._needed, self._passed = demand(chain, 1, breakaway), demand(chain, -1, breakaway)
+        self._up, self._down = (
+            [group_factors(mesh, breakaway, direction) for mesh in chain.groups]
+            for direction in (1, -1)
+        )
+        self._grip = grip
+
+    def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> tuple[Any, Any]:
+        needed, passed = self._needed(rope_torque), self._passed(rope_torque)
+        grip = self._grip * abs(needed)
+        up = push_by(self._up, 1, motor_torques) - needed - grip
+        return up, passed - push_by(self._down, -1, motor_torques) - grip
 
 
 def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
@@ -260,6 +273,7 @@ class RestingBounds:
             )
             for mesh in chain.groups
         ]
+        self._pushes = [drives for _, drives, _ in self._groups]
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> ChainTorques:
         """Least torques at a state; of floats or arrays.
@@ -277,7 +291,7 @@ class RestingBounds:
             passed = passed * reverse if plain else positive(passed * reverse - drag)
             up.append(passed)
         groups = self._carried(motor_torques, passed)
-        push = positive(self._pushed(motor_torques))
+        push = positive(push_by(self._pushes, 1, motor_torques))
         down = [push]
         for forward, drag in self._driving:
             push = (
@@ -286,16 +300,6 @@ class RestingBounds:
             down.append(push)
         common, *outputs = [larger(a, b) for a, b in zip(reversed(up), down, strict=True)]
         return ChainTorques(rope_torque * 0.0, outputs, groups, common)
-
-    def _pushed(self, motor_torques: Sequence[Any]) -> Any:
-        """Torque that the motors pass to the common gear, as `group_push`."""
-        total: Any = 0.0
-        for torque, (_, (drives, dragged, drag), _) in zip(
-            motor_torques, self._groups, strict=True
-        ):
-            net = torque - drag
-            total = total + net * pick(net >= 0, drives, dragged)
-        return total
 
     def _carried(self, motor_torques: Sequence[Any], passed_up: Any) -> list[Any]:
         """Torque of each group: of its motors, or its part of what the load passes up to the common
