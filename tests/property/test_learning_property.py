@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from winchsim.model import build
-from winchsim.studies.calibrate import LiftTest
+from winchsim.studies.calibrate import Kind, LiftTest
 from winchsim.studies.calibrate.calibration import Case
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import find_factors
@@ -48,7 +48,9 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
     said = bench.forecast(truth[None])
     exact = [
         replace(
-            test, time=float(bench.heights[i] / said.speed[0, i]), current=float(said.current[0, i])
+            test,
+            time=float(bench.heights[i] / said[Kind.TIME][0, i]),
+            current=float(said[Kind.CURRENT][0, i]),
         )
         for i, test in enumerate(tests)
     ]

@@ -183,8 +183,8 @@ def test_a_stall_bounds_what_times_alone_would_allow(winch, synthetic):
         LiftTest(number=9, mass=float(mass), outcome="stalled")
         for mass in np.arange(5.0, 20.0, 0.25)
     ]
-    margins = Bench(without.inputs, loads, ()).forecast(np.zeros((1, 0))).margin[0]
-    just = max(place for place, margin in enumerate(margins) if margin > 1.08)
+    margins = Bench(without.inputs, loads, ()).forecast(np.zeros((1, 0)))[Kind.LIFTED][0]
+    just = max(place for place, margin in enumerate(margins) if margin > np.log(1.08))
     told = calibrate(winch, [*light, loads[just]], only=["efficiency"])
     assert multiples(told)["efficiency"] > multiples(without)["efficiency"] + 0.02
     assert told.dof < without.dof + 0.1, "evidence from one side is no measurement"
@@ -239,7 +239,9 @@ def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(win
     raising = demand(machine.chain, 1)(
         pull(machine, machine.start_travel) * machine.layers[0].radius
     )
-    assert bench.forecast(np.zeros((1, 0))).hold[0, 1] == pytest.approx(spare / raising, rel=1e-6)
+    assert bench.forecast(np.zeros((1, 0)))[Kind.HELD][0, 1] == pytest.approx(
+        spare / raising, rel=1e-6
+    )
     assert abs(spare / raising) > 0.01
 
 
@@ -247,9 +249,9 @@ def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, s
     """Beside an unloaded run too."""
     tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
     bench = Bench(winch, tests, find_factors(winch))
-    hold = bench.forecast(
-        np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])
-    ).hold[:, 1]
+    hold = bench.forecast(np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)]))[
+        Kind.HELD
+    ][:, 1]
     assert np.all(np.diff(hold) > 0.02)
 
 
@@ -257,7 +259,7 @@ def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     truth = {"motor_resistance": 1.2}
     tests = synthetic(winch, truth, noise=0.005)
     bench = Bench(at(winch, truth), [LiftTest(number=9, mass=40.0)], ())
-    stalled = bench.forecast(np.zeros((1, 0))).standstill_current[0, 0]
+    stalled = bench.forecast(np.zeros((1, 0)))[Kind.STALL_CURRENT][0, 0]
     rows = [
         LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled))
         for n in range(9, 13)

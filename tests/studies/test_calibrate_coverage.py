@@ -10,10 +10,9 @@ import pytest
 from scipy import stats
 
 from winchsim.studies.calibrate.calibration import Case
-from winchsim.studies.calibrate.evidence import LiftTest, gather
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, gather
 from winchsim.studies.calibrate.factors import Factor
 from winchsim.studies.calibrate.fit import fit
-from winchsim.studies.calibrate.forecast import Forecast
 from winchsim.studies.calibrate.prediction import predict
 
 pytestmark = pytest.mark.slow
@@ -52,17 +51,8 @@ class FormulaBench:
         )  # torque, in stall torques of the estimated motor
         current = 10.0 * needed / k
         speed = 0.05 * (1.0 - needed / k) / k
-        shape = np.broadcast_shapes(speed.shape, current.shape)
-        fill = np.broadcast_to
-        stalled = np.full(shape, 10.0)
-        return Forecast(
-            fill(speed, shape),
-            fill(current, shape),
-            stalled,
-            np.full(shape, np.nan),
-            fill(k / needed, shape),
-            np.ones(shape),
-        )
+        values = {Kind.TIME: speed, Kind.CURRENT: current, Kind.LIFTED: np.log(k / needed)}
+        return values | {Kind.HELD: np.ones(speed.shape)}
 
     def in_full(self, place, test):
         return {}
@@ -88,9 +78,9 @@ def measured(bench, truth, generator, scatter=1.0):
     said = bench.forecast(truth[None])
     rows = []
     for place, test in enumerate(bench.tests):
-        time = 1.0 / said.speed[0, place]
+        time = 1.0 / said[Kind.TIME][0, place]
         time *= 1 + scatter * np.hypot(0.2, 0.01 * time) / time * generator.normal()
-        current = said.current[0, place] * (1 + scatter * 0.02 * generator.normal())
+        current = said[Kind.CURRENT][0, place] * (1 + scatter * 0.02 * generator.normal())
         rows.append(LiftTest(number=place + 1, mass=test.mass, time=time, current=current))
     return rows
 

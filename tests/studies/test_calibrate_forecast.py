@@ -7,9 +7,9 @@ import pytest
 
 from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
-from winchsim.studies.calibrate.evidence import LiftTest
+from winchsim.studies.calibrate.evidence import Kind, LiftTest
 from winchsim.studies.calibrate.factors import Factor, find_factors
-from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
+from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 
 
 class Squares:
@@ -23,7 +23,7 @@ class Squares:
 
     def forecast(self, places):
         self.asked.append(places.copy())
-        return Forecast(*[np.sum(places**2, axis=1)[:, None]] * 6)
+        return {Kind.TIME: np.sum(places**2, axis=1)[:, None]}
 
 
 def test_slopes_come_from_one_batch_within_the_bounds():
@@ -31,7 +31,7 @@ def test_slopes_come_from_one_batch_within_the_bounds():
     said, steps = forecast_with_slopes(bench, np.array([1.0, 2.0]))
     assert len(bench.asked) == 1 and len(bench.asked[0]) == 3
     assert np.all(bench.asked[0] <= [3.0, 2.0])
-    slopes = (said.speed[1:, 0] - said.speed[0, 0]) / steps
+    slopes = (said[Kind.TIME][1:, 0] - said[Kind.TIME][0, 0]) / steps
     assert slopes == pytest.approx([2.0, 4.0], rel=1e-3)
 
 
@@ -42,6 +42,6 @@ def test_the_slope_at_a_derived_default_is_that_of_its_surroundings(tmp_path):
     heat = tuple(factor for factor in find_factors(inputs) if factor.name == "heat_capacity")
     bench = Bench(inputs, (LiftTest(number=1, mass=10.0),), heat)
     said, steps = forecast_with_slopes(bench, np.zeros(1))
-    around = bench.forecast(np.array([[-0.2], [0.2]])).speed[:, 0]
-    slope = float((said.speed[1, 0] - said.speed[0, 0]) / steps[0])
+    around = bench.forecast(np.array([[-0.2], [0.2]]))[Kind.TIME][:, 0]
+    slope = float((said[Kind.TIME][1, 0] - said[Kind.TIME][0, 0]) / steps[0])
     assert slope == pytest.approx(float(np.diff(around)[0]) / 0.4, rel=0.2)

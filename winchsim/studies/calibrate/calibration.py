@@ -295,7 +295,7 @@ class Case:
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
             found, steps = forecast_with_slopes(self.bench, place)
-            rows = np.array([found.of(row.kind)[:, row.test] for row in self.readings]).T
+            rows = np.array([found[row.kind.quantity][:, row.test] for row in self.readings]).T
             self._known[place.tobytes()] = rows, steps
         rows, steps = self._known[place.tobytes()]
         sizes = self.signs * (rows * self.ratios - self.goals) / self.scatters
@@ -318,7 +318,7 @@ class Case:
             pass
         for i, row in enumerate(self.readings if full else ()):
             near = min(full, key=lambda test: _distance(tests[test], tests[row.test]))
-            slow = float(found.of(row.kind)[0, near])
+            slow = float(found[row.kind.quantity][0, near])
             if row.kind in full[near] and slow > 0:
                 self.ratios[i] = full[near][row.kind] / slow
                 off = abs(self.ratios[i] - 1) if row.kind is Kind.TIME else 0.0
@@ -330,7 +330,7 @@ class Case:
         found = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
         rows = []
         for i, row in enumerate(self.readings):
-            values = found.of(row.kind)[:, row.test] * self.ratios[i]
+            values = found[row.kind.quantity][:, row.test] * self.ratios[i]
             if row.kind in (Kind.LIFTED, Kind.STALLED):
                 values = np.exp(values)
             now, before = (self._turned(row, float(value)) for value in values)

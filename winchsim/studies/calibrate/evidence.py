@@ -29,6 +29,11 @@ class Kind(StrEnum):
         """Whether it is a number; the others are bounds from one side."""
         return self in UNITS
 
+    @property
+    def quantity(self) -> Kind:
+        """Kind of the forecast that it is compared with."""
+        return {Kind.STALLED: Kind.LIFTED, Kind.RAN_BACK: Kind.HELD}.get(self, self)
+
 
 UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.errors import Code, DomainError, Fault, InputError
-from winchsim.frozen import dataclass, replace
+from winchsim.frozen import replace
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
@@ -35,45 +36,23 @@ LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
 
 
-@dataclass(frozen=True)
-class Forecast:
-    """What the model says of n tests with the factors at k places; every field has the shape (k,
-    n).
+Forecast = dict[Kind, Array]
+"""What the model says of n tests with the factors at k places, by `Kind.quantity`, each of the
+shape (k, n):
 
-    Attributes
-    ----------
-    speed : ndarray
-        Mean speed of the lift, height over lift time; negative, by how much the torque falls short,
-        where it stalls. [m/s]
-    current, standstill_current : ndarray
-        Of the supply: running steadily, and at rest. [A]
-    voltage : ndarray
-        At the motors, running. [V]
-    margin : ndarray
-        Torque at rest over the most that the lift asks for; 1 just stalls. [-]
-    hold : ndarray
-        Torque to spare by which friction or a brake holds the load, over the torque that raises it;
-        0 just holds. [-]
-    """
-
-    speed: Array
-    current: Array
-    standstill_current: Array
-    voltage: Array
-    margin: Array
-    hold: Array
-
-    def of(self, kind: Kind) -> Array:
-        """Forecast of a kind of reading: of a time the speed, of a stall the logarithm of the
-        margin."""
-        if kind in (Kind.LIFTED, Kind.STALLED):
-            return np.asarray(np.log(self.margin))
-        return {
-            Kind.TIME: self.speed,
-            Kind.CURRENT: self.current,
-            Kind.VOLTAGE: self.voltage,
-            Kind.STALL_CURRENT: self.standstill_current,
-        }.get(kind, self.hold)
+TIME
+    Mean speed of the lift, height over lift time; negative, by how much the torque falls short,
+    where it stalls. [m/s]
+CURRENT, STALL_CURRENT
+    Of the supply: running steadily, and at rest. [A]
+VOLTAGE
+    At the motors, running. [V]
+LIFTED
+    Logarithm of the torque at rest over the most that the lift asks for; 0 just stalls. [-]
+HELD
+    Torque to spare by which friction or a brake holds the load, over the torque that raises it; 0
+    just holds. [-]
+"""
 
 
 class Bench:
@@ -132,9 +111,9 @@ class Bench:
             lifts = lift_batch(join_batches([batch for _, batch in family]))
             members = family[0][0]
             each = [np.tile(row[members], len(good)) for row in (self.heights, self._loads)]
-            for name, value in _values(lifts, *each).items():
-                found[name][np.ix_(good, members)] = value.reshape(len(good), -1)
-        return Forecast(**found)
+            for kind, value in _values(lifts, *each).items():
+                found[kind][np.ix_(good, members)] = value.reshape(len(good), -1)
+        return found
 
     def moved(self, inputs: Inputs, place: Array) -> Inputs:
         """A scenario with the factors at a place."""
@@ -148,17 +127,17 @@ class Bench:
             return None
         return None if found.problems else found
 
-    def _nothing_lifted(self, count: int) -> dict[str, Array]:
-        shape = (count, len(self.tests))
-        values = {
-            "current": 0.0,
-            "standstill_current": 0.0,
-            "voltage": np.nan,
-            "margin": LEAST_MARGIN,
-            "hold": -1.0,
+    def _nothing_lifted(self, count: int) -> Forecast:
+        values: dict[Kind, Any] = {
+            Kind.TIME: self.heights * (1 - 1 / LEAST_MARGIN),
+            Kind.CURRENT: 0.0,
+            Kind.STALL_CURRENT: 0.0,
+            Kind.VOLTAGE: np.nan,
+            Kind.LIFTED: np.log(LEAST_MARGIN),
+            Kind.HELD: -1.0,
         }
-        found = {name: np.full(shape, value) for name, value in values.items()}
-        return found | {"speed": np.tile(self.heights * (1 - 1 / LEAST_MARGIN), (count, 1))}
+        blank = np.zeros((count, len(self.tests)))
+        return {kind: blank + value for kind, value in values.items()}
 
     def in_full(self, place: Array, test: int) -> dict[Kind, float]:
         """Speed, current and voltage of one test by the full simulation; empty where it is not
@@ -227,19 +206,19 @@ def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
     )
 
 
-def _values(lifts: Lifts, heights: Array, loads: Array) -> dict[str, Array]:
-    up = lifts.end == End.LIFTED
+def _values(lifts: Lifts, heights: Array, loads: Array) -> Forecast:
+    up, margin = lifts.end == End.LIFTED, np.maximum(lifts.least_margin, LEAST_MARGIN)
     with np.errstate(invalid="ignore", divide="ignore"):
-        short = heights * (1 - 1 / np.clip(lifts.least_margin, LEAST_MARGIN, 1.0))
+        short = heights * (1 - 1 / np.minimum(margin, 1.0))
         speed = np.where(up, heights / lifts.lift_time, short)
     running = (lifts.first_current + lifts.last_current) / 2
     return {
-        "speed": speed,
-        "current": np.where(up, running, lifts.standstill_current),
-        "standstill_current": lifts.standstill_current,
-        "voltage": np.where(up, lifts.last_voltage, np.nan),
-        "margin": np.maximum(lifts.least_margin, LEAST_MARGIN),
-        "hold": lifts.hold_margin / loads,
+        Kind.TIME: speed,
+        Kind.CURRENT: np.where(up, running, lifts.standstill_current),
+        Kind.STALL_CURRENT: lifts.standstill_current,
+        Kind.VOLTAGE: np.where(up, lifts.last_voltage, np.nan),
+        Kind.LIFTED: np.log(margin),
+        Kind.HELD: lifts.hold_margin / loads,
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,8 @@ from winchsim.studies.calibrate.fit import Fit, interval_width
 from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 
 Array = NDArray[np.float64]
+Numbers = Mapping[Kind, float]
+Changes = Mapping[Kind, Array]
 
 
 @dataclass(frozen=True)
@@ -98,32 +101,27 @@ def predict(
     if not bench.tests:
         return (), True
     found, steps = forecast_with_slopes(bench, fit.values)
-    rows = []
+    predictions = []
     for place, test in enumerate(bench.tests):
         try:
             full = bench.in_full(fit.values, place) if in_full else {}
         except KeyboardInterrupt:
             full, in_full = {}, False
-        numbers = {
-            kind: found.of(kind)[:, place] for kind in (Kind.TIME, Kind.CURRENT, Kind.LIFTED)
-        }
-        changes = {kind: (row[1:] - row[0]) / steps for kind, row in numbers.items()}
-        speed, current = (
-            full.get(kind, float(numbers[kind][0])) for kind in (Kind.TIME, Kind.CURRENT)
-        )
-        margin = float(numbers[Kind.LIFTED][0])
-        rows.append(
+        changes = {kind: (rows[1:, place] - rows[0, place]) / steps for kind, rows in found.items()}
+        numbers = {kind: float(rows[0, place]) for kind, rows in found.items()} | full
+        margin = numbers[Kind.LIFTED]
+        predictions.append(
             Prediction(
                 test=test,
-                time=_time(float(bench.heights[place]), speed, changes[Kind.TIME], fit, level),
-                current=_current(current, changes[Kind.CURRENT], fit, level),
+                time=_time(bench.heights[place], numbers, changes, fit, level),
+                current=_current(numbers, changes, fit, level),
                 margin=math.exp(margin),
                 stall_chance=_stall_chance(margin, sum(fit.parts(changes[Kind.LIFTED])), fit.dof),
-                holds=bench.pawl or bool(found.hold[0, place] >= 0),
+                holds=bench.pawl or numbers[Kind.HELD] >= 0,
                 in_full=bool(full),
             )
         )
-    return tuple(rows), in_full
+    return tuple(predictions), in_full
 
 
 def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[float, float]:
@@ -134,19 +132,21 @@ def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[floa
     return math.sqrt(first + second), second / max(first + second, 1e-300)
 
 
-def _time(height: float, speed: float, change: Array, fit: Fit, level: float) -> Interval:
+def _time(height: float, numbers: Numbers, changes: Changes, fit: Fit, level: float) -> Interval:
     """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
     end."""
+    speed, (fixed, share) = numbers[Kind.TIME], SCATTERS[Kind.TIME]
     if speed <= 0:
         return Interval(math.inf, math.inf, math.inf, 0.0)
-    time, (fixed, share) = height / speed, SCATTERS[Kind.TIME]
-    half, open_share = _half_width(change, math.hypot(fixed / time, share) * speed, fit, level)
+    own = math.hypot(fixed * speed / height, share) * speed
+    half, open_share = _half_width(changes[Kind.TIME], own, fit, level)
     slowest = height / (speed - half) if speed > half else math.inf
-    return Interval(time, height / (speed + half), slowest, open_share)
+    return Interval(height / speed, height / (speed + half), slowest, open_share)
 
 
-def _current(value: float, change: Array, fit: Fit, level: float) -> Interval:
-    half, open_share = _half_width(change, SCATTERS[Kind.CURRENT][1] * value, fit, level)
+def _current(numbers: Numbers, changes: Changes, fit: Fit, level: float) -> Interval:
+    value, own = numbers[Kind.CURRENT], SCATTERS[Kind.CURRENT][1] * numbers[Kind.CURRENT]
+    half, open_share = _half_width(changes[Kind.CURRENT], own, fit, level)
     return Interval(value, max(value - half, 0.0), value + half, open_share)
 
 
