@@ -7,20 +7,17 @@ import json
 from functools import partial
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import Command, argument
+from winchsim.commands.options import Command, argument, usage_error
 from winchsim.report.json_text import document
-
-SCHEMAS = (
-    "lift", "drum", "gears", "motors", "voltage", "heaviest", "choose", "sweep", "ladder", "calibrate",
-    "spread", "curves", "error",
-)  # fmt: skip
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Print the key reference, or the schema of a document."""
     if options.schema is not None:
-        from winchsim.report.json_schema import schema
+        from winchsim.report.json_schema import DOCUMENTS, schema
 
+        if options.schema not in DOCUMENTS:
+            raise usage_error(f"no schema of {options.schema!r}", f"one of {', '.join(DOCUMENTS)}")
         env.as_json = True
         env.out(json.dumps(schema(options.schema), indent=2, ensure_ascii=False))
         return ExitCode.GOOD
@@ -54,7 +51,6 @@ COMMANDS = (
             argument(
                 "--schema",
                 metavar="COMMAND",
-                choices=SCHEMAS,
                 help="print the JSON Schema of what COMMAND --json prints, such as lift; error: of "
                 "a refusal",
             ),

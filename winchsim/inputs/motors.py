@@ -16,7 +16,6 @@ from winchsim.inputs.spec import (
     tables,
 )
 
-SHEET = ("known_by", ("data sheet",))
 BENCH = ("known_by", ("bench",))
 POINTS = ("known_by", ("points",))
 NOT_POINTS = ("known_by", ("data sheet", "bench", "label"))
