@@ -61,8 +61,7 @@ def table_type(table: type, key: str) -> type:
 @remembered
 def is_required(table: type, key: str) -> bool:
     """Whether the file must give this key."""
-    f = next(f for f in dataclasses.fields(table) if f.name == key)
-    return f.default is MISSING and f.default_factory is MISSING
+    return default_of(table, key) is MISSING
 
 
 @remembered
@@ -151,12 +150,8 @@ def value_at(inputs: Any, path: str) -> Any:
     node = inputs
     for part in path.split("."):
         try:
-            node = (
-                node[_index(part, node)]
-                if isinstance(node, tuple)
-                else getattr(node, _key(part, node))
-            )
-        except (IndexError, AttributeError, ValueError) as error:
+            node = _child(node, part)
+        except (KeyError, TypeError, ValueError) as error:
             raise UnknownPathError(path, part, _known_key(path, inputs)) from error
     return node
 
@@ -211,28 +206,20 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
 
 def _put(node: Any, parts: list[str], value: Any) -> Any:
     head, rest = parts[0], parts[1:]
+    new = _put(_child(node, head), rest, value) if rest else value
+    if not isinstance(node, tuple):
+        return replace(node, **{head: new})
+    place = int(head)
+    return (*node[: place - 1], new, *node[place:])
+
+
+def _child(node: Any, part: str) -> Any:
+    """What one part of a path leads to; the rows of a list are counted from 1."""
     if isinstance(node, tuple):
-        index = _index(head, node)
-        return (
-            *node[:index],
-            _put(node[index], rest, value) if rest else value,
-            *node[index + 1 :],
-        )
-    new = _put(getattr(node, head), rest, value) if rest else value
-    return replace(node, **{head: new})
-
-
-def _index(part: str, node: tuple[Any, ...]) -> int:
-    index = int(part) - 1
-    if not 0 <= index < len(node):
-        raise IndexError(part)
-    return index
-
-
-def _key(part: str, node: Any) -> str:
+        return dict(enumerate(node, start=1))[int(part)]
     if part not in specs(type(node)):
-        raise AttributeError(part)
-    return part
+        raise KeyError(part)
+    return getattr(node, part)
 
 
 def _known_key(path: str, inputs: Any) -> str:
