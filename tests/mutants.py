@@ -13,7 +13,6 @@ from __future__ import annotations
 import argparse
 import ast
 import contextlib
-import io
 import os
 import random
 import shutil
@@ -26,10 +25,10 @@ import time
 from pathlib import Path
 from xml.etree import ElementTree
 
-import hypothesis  # noqa: F401 - with the next two once, before the processes of the mutants
 import pytest
-import scipy.optimize  # noqa: F401
+import scipy.optimize  # noqa: F401 - once, before the processes of the mutants
 from coverage.numbits import numbits_to_nums
+from hypothesis import Phase, settings
 
 ROOT = Path(__file__).resolve().parent.parent
 KEPT = ROOT / ".pytest_cache" / "mutants"
@@ -131,15 +130,9 @@ def reaching(path: Path, line: int, last: int) -> list[str]:
     for case in ElementTree.parse(KEPT / "times.xml").iter("testcase"):
         name = f"{case.get('classname').replace('.', '/')}.py::{case.get('name')}"
         seconds[name] = float(case.get("time"))
-    shared = tuple(name.partition("::")[0] for name in found if name.endswith("|setup"))
-    names = {name.partition("|")[0] for name in found}
-    names |= {name for name in seconds if shared and name.startswith(shared)}
-    names, taken = sorted(names, key=lambda name: seconds.get(name, 1.0)), 0.0
-    for count, name in enumerate(names):
-        taken += seconds.get(name, 1.0)
-        if taken > MOST_SECONDS:
-            return names[: max(count, 1)]
-    return names
+    shared = {name.partition("::")[0] for name in found if name.endswith("|setup")}
+    names = {name.partition("|")[0] for name in found if name.partition("::")[0] not in shared}
+    return sorted(names, key=lambda name: seconds.get(name, 1.0)) + sorted(shared)
 
 
 class Patience:
@@ -155,19 +148,40 @@ class Patience:
         signal.setitimer(signal.ITIMER_PROF, MOST_SECONDS)
 
 
-def survives(copy: Path, path: Path, text: str, tests: list[str]) -> bool:
-    """Whether every test passes with another text of a file, in a process of its own."""
+def outcome(copy: Path, path: Path, text: str, tests: list[str]) -> int:
+    """How the tests end with another text of a file, in a process of its own: 0 where all pass."""
     own = os.fork()
     if own == 0:
-        os.chdir(copy)
-        sys.path.insert(0, str(copy))
+        with contextlib.suppress(BaseException):
+            os.chdir(copy)
+            sys.path.insert(0, str(copy))
+            (copy / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
+            options = ["-x", "-q", "-m", "not browser", "-p", "no:cacheprovider", "-p", "no:xdist"]
+            options += ["-o", "addopts=--import-mode=importlib", f"--rootdir={copy}"]
+            options += ["--assert=plain"]
+            quick = [Phase.explicit, Phase.generate]  # no smaller example is looked for
+            settings.register_profile("mutants", phases=quick, database=None)
+            settings.load_profile("mutants")
+            with open(os.devnull, "w") as sink, contextlib.redirect_stdout(sink):
+                code = pytest.main([*options, *tests], plugins=[Patience()])
+            os._exit(0 if code == pytest.ExitCode.NO_TESTS_COLLECTED else code)
+        os._exit(pytest.ExitCode.INTERNAL_ERROR)
+    return os.waitstatus_to_exitcode(os.waitpid(own, 0)[1])
+
+
+def dies(copy: Path, path: Path, mutant: str, tests: list[str]) -> bool:
+    """Whether a test fails with another text of a file; those of its own package come first."""
+    own = f"tests/{path.relative_to(ROOT).parts[1]}/"
+    near = [name for name in tests if name.startswith(own)]
+    for batch in filter(None, (near, [name for name in tests if not name.startswith(own)])):
+        code = outcome(copy, path, mutant, batch)
+        text = path.read_text(encoding="utf-8")
+        if code > 1:  # the file cannot even be imported, unless the tests never run
+            assert outcome(copy, path, text, batch) == 0, batch
         (copy / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
-        options = ["-x", "-q", "-m", "not browser", "-p", "no:cacheprovider", "-p", "no:xdist"]
-        options += ["-o", "addopts=--import-mode=importlib", f"--rootdir={copy}"]
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
-            code = pytest.main([*options, *tests], plugins=[Patience()])
-        os._exit(code != pytest.ExitCode.OK)
-    return os.waitpid(own, 0)[1] == 0
+        if code:
+            return True
+    return False
 
 
 def run(count: int, seed: int, out: Path) -> None:
@@ -175,26 +189,21 @@ def run(count: int, seed: int, out: Path) -> None:
     sys.dont_write_bytecode = True
     lived, died = [], 0
     with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder)
         leave = shutil.ignore_patterns(".*", "*.egg-info", "build")
-        shutil.copytree(ROOT, copy, ignore=leave, dirs_exist_ok=True)
+        shutil.copytree(ROOT, folder, ignore=leave, dirs_exist_ok=True)
         for path, k in chosen(count, seed):
-            text = path.read_text(encoding="utf-8")
-            tree = ast.parse(text)
+            tree = ast.parse(path.read_text(encoding="utf-8"))
             node = Sites(tree).nodes[k]
             tests = reaching(path, node.lineno, node.end_lineno)
-            change = mutated(node)
-            row = f"{path.relative_to(ROOT)}:{node.lineno}: {change} ({len(tests)} tests)"
-            if not tests or survives(copy, path, ast.unparse(tree), tests):
-                lived.append(row)
-            else:
+            row = f"{path.relative_to(ROOT)}:{node.lineno}: {mutated(node)} ({len(tests)} tests)"
+            if dies(Path(folder), path, ast.unparse(tree), tests):
                 died += 1
-            (copy / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
-            print("lives" if lived and lived[-1] is row else "dies ", row, flush=True)
+            else:
+                lived.append(row)
+                print(row, flush=True)
+            rows = "".join(f"- {row}\n" for row in lived)
             out.write_text(
-                f"{died} of {died + len(lived)} mutants die. Survivors:\n\n"
-                + "".join(f"- {row}\n" for row in lived),
-                encoding="utf-8",
+                f"{died} of {died + len(lived)} mutants die. Survivors:\n\n{rows}", encoding="utf-8"
             )
 
 

@@ -169,22 +169,6 @@ def test_no_surroundings_below_the_boundary(path):
         assert name[0] not in outside, f"line {line}: {name[0]} stays above the boundary"
 
 
-@each_module
-def test_public_things_say_what_they_are(path):
-    tree = _tree(path)
-    assert ast.get_docstring(tree), "the module has no docstring"
-    defined = (ast.FunctionDef, ast.ClassDef)
-    for node in tree.body:
-        if isinstance(node, defined) and not node.name.startswith("_"):
-            assert ast.get_docstring(node), f"line {node.lineno}: {node.name} has no docstring"
-        if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
-            for method in node.body:
-                if isinstance(method, ast.FunctionDef) and not method.name.startswith("_"):
-                    assert ast.get_docstring(method), (
-                        f"line {method.lineno}: {node.name}.{method.name} has no docstring"
-                    )
-
-
 def test_every_module_imports_without_a_warning():
     """A process of their own, for whoever runs the tests has imported them before; what they offer
     is there."""

@@ -8,7 +8,6 @@ import json
 import signal
 import subprocess
 import sys
-import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
@@ -107,17 +106,6 @@ def test_json_has_the_same_numbers(done, folder):
         rows[0]
     )
     assert all(9.546 < float(row["load.mass_kg"]) < 10.454 for row in rows)
-
-
-def test_the_picture_names_what_moves_the_lift(done, folder):
-    texts = {
-        "".join(node.itertext())
-        for node in ET.parse(folder / "out" / "spread.svg").iter("{http://www.w3.org/2000/svg}text")
-    }
-    rows = json.loads((folder / "out" / "spread.json").read_text())["rows"]
-    most = max(rows, key=lambda row: abs(row["rank_correlation"]["time"]))
-    assert {"Builds (%)", "Influence on lift time", most["input"]} <= texts
-    assert (folder / "out" / "spread.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_workers_change_nothing(folder):
