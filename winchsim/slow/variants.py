@@ -147,7 +147,8 @@ def vary_each(
     kept, size = [], 0
     for inputs, columns in families:
         arrays = {path: np.asarray(values) for path, values in columns.items()}
-        count, own = _size(arrays), {}
+        count = _size(arrays)
+        own: dict[int, str] = {}
         for path, values in arrays.items():
             if values.shape != (count,) or not count:
                 raise DomainError(
