@@ -150,7 +150,7 @@ def warm_lift(machine: Machine) -> WarmLift:
     windings still allow and at its constant current. head of `assessment/margins.py`.
     """
     m, phase = machine, raising_phase(machine)
-    windings, cases = [g.winding_start for g in m.groups], [m.ambient] * len(m.groups)
+    windings, cases = [g.winding_start for g in m.groups], [g.case_start for g in m.groups]
     rise = (m.top_travel - m.start_travel) / WARM_STEPS
     for step in range(WARM_STEPS):
         travel = m.start_travel + (step + 0.5) * rise
@@ -321,7 +321,8 @@ LEAST_CURRENT = 1e-9
 def _temperatures(
     m: Machine, windings: Sequence[float] | None, cases: Sequence[float] | None
 ) -> tuple[Sequence[float], Sequence[float]]:
-    return windings or [g.winding_start for g in m.groups], cases or [m.ambient] * len(m.groups)
+    own = [g.winding_start for g in m.groups], [g.case_start for g in m.groups]
+    return windings or own[0], cases or own[1]
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,17 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from winchsim.commands.env import Env
-from winchsim.commands.options import FILE, FORCE, FULL, SET, UNITS, Command, argument, out_folder
+from winchsim.commands.options import (
+    FILE,
+    FORCE,
+    FULL,
+    SET,
+    UNITS,
+    Command,
+    argument,
+    out_folder,
+    quantity_of,
+)
 from winchsim.commands.outputs import STDOUT, present, write_csv, write_out
 
 if TYPE_CHECKING:
@@ -28,7 +38,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
     found = assess(record, actions=not options.no_remedies)
     overrides, us = tuple(options.overrides), options.units == "us"
     snag = _snag(scenario.inputs) if options.snag else None
-    report = build(found, scenario, record, overrides, snag=snag)
+    series = None
+    if options.repeat is not None:
+        from winchsim.studies.series import repeat
+
+        pause = quantity_of("--pause", options.pause, "s")
+        series = repeat(scenario.inputs, options.repeat, 0.0 if pause is None else pause)
+    report = build(found, scenario, record, overrides, snag=snag, series=series)
     about: dict[str, Any] = {}
     if options.csv or options.out:
         from winchsim.report.csv_out import record_csv
@@ -45,13 +61,14 @@ def run(options: argparse.Namespace, env: Env) -> int:
     def as_json() -> str:
         from winchsim.report.json_out import lift_json
 
-        return lift_json(found, scenario, record, overrides, snag=snag)
+        return lift_json(found, scenario, record, overrides, snag=snag, series=series)
 
     if options.json or options.csv != STDOUT:
         present(options, env, report, as_json)
     if options.snag and snag is None:
         env.note("no snag was simulated: the load does not come as far as half its height")
-    return found.exit_code
+    short = series is not None and series.done < series.asked
+    return max(found.exit_code, int(short))
 
 
 def _names(_: argparse.Namespace) -> tuple[str, ...]:
@@ -88,6 +105,13 @@ COMMANDS = (
                 "--no-remedies", action="store_true", help="do not look for actions that help"
             ),
             argument("--snag", action="store_true", help="also simulate a snag at half height"),
+            argument(
+                "--repeat",
+                metavar="NUMBER",
+                type=int,
+                help="so many lifts: warmth, battery and damage of the teeth add",
+            ),
+            argument("--pause", metavar="TIME", help='between them, such as "2 min"'),
             UNITS,
             FORCE,
         ),

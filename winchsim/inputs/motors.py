@@ -299,6 +299,16 @@ class MotorGroup:
         left_out="ambient",
         quiet=True,
     )
+    case_start: float | None = quantity(
+        "case temperature at the start",
+        "°C",
+        -60,
+        300,
+        None,
+        usual=(0, 80),
+        left_out="ambient",
+        quiet=True,
+    )
     magnet_coefficient: float = quantity(
         "change of the magnets' flux with temperature",
         "%/K",

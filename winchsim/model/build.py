@@ -183,7 +183,10 @@ def _motors(
                 f"most is {fit.best_measurement}."
             )
         path_of_heat = _heat(group, fit, path, notebook)
-        start = group.winding_start if group.winding_start is not None else inputs.settings.ambient
+        starts = (
+            inputs.settings.ambient if start is None else start
+            for start in (group.winding_start, group.case_start)
+        )
         if group.count > group.dead:
             live.append(
                 LiveGroup(
@@ -194,7 +197,7 @@ def _motors(
                     fit,
                     path_of_heat,
                     group.winding_limit,
-                    start,
+                    *starts,
                     1.0,
                     fit.output.own_efficiency,
                 )

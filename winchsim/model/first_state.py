@@ -20,7 +20,7 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     y[4] = rope.span(machine.line, machine.reach - machine.start_travel) - machine.free_rope
     for i, group in enumerate(machine.groups):
         y[machine.heat_state(i)] = group.winding_start
-        y[machine.heat_state(i) + 1] = machine.ambient
+        y[machine.heat_state(i) + 1] = group.case_start
     hanging = machine.start_travel > 0
     layer = _layer_at(machine, 0.0)
     key = ModeKey(

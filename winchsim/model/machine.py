@@ -61,7 +61,7 @@ class LiveGroup:
     fit : MotorFit
         How the motor's data were found.
     heat : HeatPath
-    winding_limit, winding_start : float
+    winding_limit, winding_start, case_start : float
         [°C]
     ratio : float
         Motor speed over drum speed. [-]
@@ -77,6 +77,7 @@ class LiveGroup:
     heat: HeatPath
     winding_limit: float
     winding_start: float
+    case_start: float
     ratio: float
     own_efficiency: float = 1.0
 

@@ -22,6 +22,7 @@ from winchsim.report.words.advice import snag as snag_words
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.studies.series import Series, SeriesLift
 from winchsim.studies.snag import SnagStudy
 
 _SNAG_UNITS = {
@@ -49,7 +50,14 @@ KEYS: dict[type, dict[str, str]] = {
         "static_tension": "static_tension_n",
         "speed": "speed_m_s",
     },
-}
+    Series: {
+        "pause": "pause_s", "winding_limit": "winding_limit_c", "charge_left": "charge_left_c",
+    },
+    SeriesLift: {
+        "time": "time_s", "winding_start": "winding_start_c", "winding": "winding_c",
+        "case": "case_c", "charge": "charge_c",
+    },
+}  # fmt: skip
 """Keys with a unit, by class and attribute."""
 
 
@@ -60,6 +68,7 @@ def lift_json(
     overrides: tuple[str, ...] = (),
     *,
     snag: SnagStudy | None = None,
+    series: Series | None = None,
 ) -> str:
     """JSON text of a lift.
 
@@ -73,6 +82,8 @@ def lift_json(
         Options that changed the scenario.
     snag : SnagStudy, optional
         What a simulated snag showed.
+    series : Series, optional
+        A series of such lifts.
     """
     machine = record.machine
     sentence = sentence_text(outcome(found))
@@ -98,6 +109,7 @@ def lift_json(
         readings=facts(found.readings),
         jam=facts(found.jam),
         snag=None if snag is None else _snag(snag),
+        series=facts(series),
         actions=facts(found.actions),
         drop={
             "height_m": found.drop_height,

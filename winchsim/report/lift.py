@@ -23,6 +23,7 @@ from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
+from winchsim.report.words import series as series_words
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
@@ -30,6 +31,7 @@ from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.version import __version__
 
 if TYPE_CHECKING:
+    from winchsim.studies.series import Series
     from winchsim.studies.snag import SnagStudy
 
 
@@ -44,6 +46,7 @@ def build(
     overrides: tuple[str, ...] = (),
     *,
     snag: SnagStudy | None = None,
+    series: Series | None = None,
 ) -> Document:
     """Document of a lift.
 
@@ -57,8 +60,13 @@ def build(
         Options that changed the scenario.
     snag : SnagStudy, optional
         A simulated snag.
+    series : Series, optional
+        A series of such lifts.
     """
     nodes = _first_screen(found, scenario.name)
+    if series is not None:
+        nodes += (Paragraph(series_words.sentence(series), label=series_words.label(series)),)
+        nodes += frame.details({"The series, lift by lift": (series_words.table(series),)})
     nodes += _details(found, scenario, record, overrides, snag)
     title, more = record.machine.title or scenario.name, f"{_command(scenario, overrides)} --full"
     return Document(title, scenario.name, nodes, more)

@@ -311,8 +311,11 @@ def _told(margin: Any) -> Any:
 def start_temperatures(batch: Batch) -> tuple[list[Any], list[Any]]:
     """Winding and case temperatures at the start, by live group. [°C]"""
     m, n = batch.machine, batch.size
-    windings = [np.broadcast_to(np.asarray(g.winding_start, dtype=float), (n,)) for g in m.groups]
-    return windings, [np.broadcast_to(np.asarray(m.ambient, dtype=float), (n,)) for _ in m.groups]
+    windings, cases = (
+        [np.broadcast_to(np.asarray(getattr(g, name), dtype=float), (n,)) for g in m.groups]
+        for name in ("winding_start", "case_start")
+    )
+    return windings, cases
 
 
 def climb(batch: Batch) -> Course:

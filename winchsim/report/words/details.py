@@ -101,9 +101,13 @@ def life_table(lives: Sequence[ToothLife]) -> Table:
     columns = ("part", "loads in a lift", "lifts to fatigue")
     rows: list[tuple[Cell, ...]] = []
     for life in lives:
-        ends = dict.fromkeys((_decade(life.low), _decade(life.high)))
-        rows.append((life.label, Value(life.cycles_per_lift), " to ".join(ends)))
+        rows.append((life.label, Value(life.cycles_per_lift), decades(life)))
     return Table(columns, tuple(rows))
+
+
+def decades(life: ToothLife) -> str:
+    """Range of the lifts that a tooth lasts, in powers of ten."""
+    return " to ".join(dict.fromkeys((_decade(life.low), _decade(life.high))))
 
 
 def _decade(lifts: float | None) -> str:

@@ -1,0 +1,185 @@
+"""A series of equal lifts with pauses: windings and cases warm up, the battery runs down, damage of
+the teeth adds."""
+
+from __future__ import annotations
+
+import math
+
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import End, ToothLife
+from winchsim.assessment.life import damage, tooth_lives
+from winchsim.errors import DomainError
+from winchsim.frozen import dataclass, replace
+from winchsim.inputs import Inputs
+from winchsim.physics import heat
+from winchsim.simulation import Record, simulate
+
+SETTLED, LEAST_CHANGE, MOST_SIMULATED = 0.02, 1e-3, 60
+"""Change of the temperatures at the start from one lift to the next, as a share of their rise since
+the first one and at least, under which the others are like the last one; lifts that are simulated
+at most. [-], [K], [-] Own choice."""
+
+
+@dataclass(frozen=True)
+class SeriesLift:
+    """One lift of a series.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    end : End
+    time : float
+        From power on to its end. [s]
+    winding_start, winding, case : float
+        Of the hottest motors: at the start, the most on the way, and the case at the end. [°C]
+    charge : float
+        Drawn from the supply. [C]
+    """
+
+    number: int
+    end: End
+    time: float
+    winding_start: float
+    winding: float
+    case: float
+    charge: float
+
+
+@dataclass(frozen=True)
+class Series:
+    """A series of lifts.
+
+    Attributes
+    ----------
+    asked : int
+    pause : float
+        [s]
+    lifts : tuple of SeriesLift
+        Those simulated; the others are like the last one.
+    done : int
+        Lifts that reach the target, at most `asked`.
+    settled : bool
+        Whether the temperatures have come to their lasting values.
+    winding_limit : float
+        [°C]
+    charge_left : float or None
+        None without a battery of known capacity. [C]
+    life : ToothLife or None
+        Of the tooth that breaks first, in lifts like the last one; None where no line is known.
+    damage : tuple of (float, float, float) or None
+        Share of its life that the lifts done take: low, best, high. [-]
+    unknown : tuple of str
+        Teeth of which no line of stress over cycles is known.
+    """
+
+    asked: int
+    pause: float
+    lifts: tuple[SeriesLift, ...]
+    done: int
+    settled: bool
+    winding_limit: float
+    charge_left: float | None
+    life: ToothLife | None
+    damage: tuple[float, float, float] | None
+    unknown: tuple[str, ...]
+
+
+def repeat(inputs: Inputs, number: int, pause: float) -> Series:
+    """A series of lifts by the scenario's programme, each from the same start.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    number : int
+        Lifts, at least 1.
+    pause : float
+        With the power off between the end of a run and the next one, at least 0. [s]
+
+    Raises
+    ------
+    InputError, DomainError
+        The scenario cannot be built, or there is no lift.
+
+    Notes
+    -----
+    Each lift is a full simulation until the temperatures settle; between lifts windings and cases
+    cool by the exact solution. A part that breaks ends the series; teeth grow weaker by damage
+    only in the sum, not in the simulation.
+    """
+    if number < 1 or not pause >= 0:
+        raise DomainError("number, pause", (number, pause), "at least one lift, and a pause of 0 s")
+    lifts: list[SeriesLift] = []
+    records: list[Record] = []
+    done, settled, left = 0, False, inputs.supply.capacity
+    while done < number and not settled and len(lifts) < MOST_SIMULATED:
+        record = simulate(inputs)
+        records.append(record)
+        lifts.append(_lift(record, len(lifts) + 1))
+        if lifts[-1].end is not End.REACHED:
+            break
+        done += 1
+        warmed = _rested(inputs, record, pause)
+        rise = _change(records[0], warmed)
+        settled = _change(record, warmed) < max(SETTLED * rise, LEAST_CHANGE)
+        if left is not None:
+            left = max(left - lifts[-1].charge, 0.0)
+            warmed = replace(warmed, supply=replace(inputs.supply, capacity=max(left, 1e-6)))
+        inputs = warmed
+    more = number - done if done and lifts[-1].end is End.REACHED else 0
+    if left is not None and more:
+        more = min(more, math.floor(left / lifts[-1].charge + 1e-9))
+        left -= more * lifts[-1].charge
+    lives = tooth_lives(records[-1])
+    known = [life for life in lives if life.lifts is not None]
+    first = min(known, key=lambda life: life.lifts or 0.0, default=None)
+    spent = None
+    if first is not None:
+        own, last = damage(records)[first.label], damage(records[-1:])[first.label]
+        spent = tuple(a + more * b for a, b in zip(own, last, strict=True))
+    return Series(
+        asked=number, pause=pause, lifts=tuple(lifts), done=done + more, settled=settled,
+        winding_limit=min(group.winding_limit for group in records[-1].machine.groups),
+        charge_left=left, life=first, damage=spent,
+        unknown=tuple(life.label for life in lives if life.lifts is None),
+    )  # fmt: skip
+
+
+def _lift(record: Record, number: int) -> SeriesLift:
+    channels = [(record[f"motor_{g.number}_winding"], record[f"motor_{g.number}_case"])
+                for g in record.machine.groups]  # fmt: skip
+    target = assess(record, actions=False, ranges=False).target
+    return SeriesLift(
+        number,
+        End.REACHED if target.reached else target.end,
+        float(record.time[-1] if target.time is None else target.time),
+        max(float(winding[0]) for winding, _ in channels),
+        max(float(winding.max()) for winding, _ in channels),
+        max(float(case[-1]) for _, case in channels),
+        float(record["charge"][-1]),
+    )
+
+
+def _rested(inputs: Inputs, record: Record, pause: float) -> Inputs:
+    """Scenario with the temperatures that a pause after a run leaves."""
+    motors = list(inputs.motors)
+    for g in record.machine.groups:
+        ends = (float(record[f"motor_{g.number}_{part}"][-1]) for part in ("winding", "case"))
+        winding, case = heat.step_exact(g.heat, 0.0, *ends, record.machine.ambient, pause)
+        motors[g.number - 1] = replace(
+            motors[g.number - 1], winding_start=float(winding), case_start=float(case)
+        )
+    return replace(inputs, motors=tuple(motors))
+
+
+def _change(record: Record, warmed: Inputs) -> float:
+    """How far the next start is from that of a run. [K]"""
+    return max(
+        abs(end - start)
+        for g in record.machine.groups
+        for end, start in (
+            (warmed.motors[g.number - 1].winding_start, g.winding_start),
+            (warmed.motors[g.number - 1].case_start, g.case_start),
+        )
+        if end is not None
+    )
