@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from winchsim.assessment.kinds import Assessment
 from winchsim.report.document import Headline, Items, Mark, Node, Section, Table, Text, say
@@ -28,7 +29,7 @@ def of_checks(found: Assessment) -> tuple[Mark, str]:
     return MARKS[found.status], f"{found.counts[found.status]} of {len(found.checks)} checks"
 
 
-def details(sections: Mapping[str, Iterable[Node]], *shown: str) -> tuple[Section, ...]:
+def details(sections: Mapping[str, Iterable[Any]], *shown: str) -> tuple[Section, ...]:
     """Sections of details without those that would be empty; `shown` ones are open on a page."""
     full = {
         heading: tuple(node for node in nodes if not _is_empty(node))

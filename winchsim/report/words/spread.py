@@ -48,35 +48,30 @@ LEGEND = say("fails: in more than {} of the builds; thin: in some of them.", per
 
 
 def sentence(found: Spread) -> Text:
-    """How many builds lift the load, and in which time."""
-    p = found.probabilities["lifted"]
-    texts = [say(f"{{}} of {p.of} builds lift the load.", _share(p))]
-    times = found.percentiles["time"]
-    if p.count:
-        texts.append(
-            say(
-                "Half within {}, nine in ten from {} to {}.",
-                *(value(times[place], "s") for place in (2, 0, 4)),
-            )
-        )
-    back = found.probabilities["ran_back"]
-    if back.count:
-        texts.append(say("Power off: {} run back.", _share(back)))
-    if not found.complete:
-        texts.insert(0, say(f"Interrupted after {len(found.outcomes)} of {found.asked} builds."))
-    return joined(texts)
+    """How many builds lift the load, in which time, and how many run back."""
+    p, back, times = (
+        found.probabilities["lifted"],
+        found.probabilities["ran_back"],
+        [value(time, "s") for time in found.percentiles["time"]],
+    )
+    texts = [
+        say(f"Interrupted after {len(found.outcomes)} of {found.asked} builds."),
+        say(f"{{}} of {p.of} builds lift the load.", _share(p)),
+        say("Half within {}, nine in ten from {} to {}.", times[2], times[0], times[4]),
+        say("Power off: {} run back.", _share(back)),
+    ]
+    shown = (not found.complete, True, p.count, back.count)
+    return joined([text for text, is_shown in zip(texts, shown, strict=True) if is_shown])
 
 
 def event_table(found: Spread) -> Table:
     """How often each event happened, with its interval and status."""
     heads = ("event", "share", f"{100 * found.level:.3g} % interval", "builds", "status")
     rows: list[tuple[Cell, ...]] = []
-    for name, words in EVENTS.items():
-        p = found.probabilities[name]
+    for name, p in ((name, found.probabilities[name]) for name in EVENTS):
         if p.of and (p.count or name not in ("other", "tooth_overload")):
-            bad = name != "lifted"
-            status: Cell = MARKS[_status(name, p)] if bad and name != "tooth_overload" else ""
-            rows.append((words, *_share(p).pair, f"{p.count} of {p.of}", status))
+            status: Cell = "" if name in ("lifted", "tooth_overload") else MARKS[_status(name, p)]
+            rows.append((EVENTS[name], *_share(p).pair, f"{p.count} of {p.of}", status))
     return Table(heads, tuple(rows))
 
 
@@ -106,13 +101,10 @@ def most_influence(found: Spread, most: int = 2) -> Text:
     """The inputs with most influence on each result."""
     texts = []
     secured = found.as_given.held in (Holding.PAWL, Holding.BRAKE)
-    for name, words in RESULTS.items():
-        if name == "hold" and secured:
-            continue
+    for name in (name for name in RESULTS if not (secured and name == "hold")):
         rows = sorted(found.influences, key=lambda row: -abs(row.ranks[name]))[:most]
         names = [input_name(row.row) for row in rows if abs(row.ranks[name]) > found.noise[name]]
-        if names:
-            texts.append(say(f"{words}: {', '.join(names)}"))
+        texts += [say(f"{RESULTS[name]}: {', '.join(names)}")] if names else []
     return (*joined(texts, "; "), ".") if texts else say("no input stands out.")
 
 
@@ -131,25 +123,31 @@ def break_table(found: Spread) -> Table:
 def motor_table(found: Spread) -> Table:
     """Torque and current of the motors of each group among themselves."""
     heads = ("group", "motor", "torque over the mean", "current", "dragged by the others")
-    rows = []
-    for row in found.motors:
-        share = Value(row.share[0], "", *row.share[1:])
-        current = Value(row.current[0], "A", *row.current[1:])
-        rows.append((str(row.group), str(row.place), share, current, percent(row.dragged.share)))
+    rows = [
+        (
+            str(row.group),
+            str(row.place),
+            Value(row.share[0], "", *row.share[1:]),
+            Value(row.current[0], "A", *row.current[1:]),
+            percent(row.dragged.share),
+        )
+        for row in found.motors
+    ]
     return Table(heads, tuple(rows))
 
 
 def influence_table(found: Spread) -> Table:
     """Rank correlations of inputs with results, those beyond chance."""
-    rows = []
-    for influence in found.influences[:MOST_INFLUENCES]:
-        ranks = influence.ranks
-        cells = [f"{ranks[n]:+.2f}" if abs(ranks[n]) > found.noise[n] else "" for n in RESULTS]
-        if any(cells):
-            rows.append((input_name(influence.row), *cells))
-    heads = ("time", "current", "winding", "teeth", "holding")
-    columns = ("input", *heads)
-    return Table(columns, tuple(rows))
+    rows = [
+        (
+            input_name(influence.row),
+            *(f"{r[n]:+.2f}" if abs(r[n]) > found.noise[n] else "" for n in RESULTS),
+        )
+        for influence in found.influences[:MOST_INFLUENCES]
+        for r in [influence.ranks]
+    ]
+    heads = ("input", "time", "current", "winding", "teeth", "holding")
+    return Table(heads, tuple(row for row in rows if any(row[1:])))
 
 
 def difference_table(found: Spread) -> Table:
@@ -170,12 +168,8 @@ def method(found: Spread) -> tuple[Text, ...]:
     how = "the full simulation" if found.simulated else "the quasi-static model"
     texts = [say(f"Random seed {found.random_seed}. Each build is lifted by {how}.")]
     if found.slow_difference is not None:
-        texts.append(
-            say(
-                "Lift times of three builds simulated in full differ by {} at most.",
-                percent(found.slow_difference),
-            )
-        )
+        differ = "Lift times of three builds simulated in full differ by {} at most."
+        texts.append(say(differ, percent(found.slow_difference)))
     if found.plan.motors is not Motors.EQUAL:
         texts.append(say(f"Motors: {found.plan.motors.value}."))
     if found.not_built:
