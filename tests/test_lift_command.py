@@ -153,32 +153,6 @@ def test_layers_slow_the_lift_and_the_dead_motor_drags():
 # --- options
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", EXPECTED)
-def test_the_first_screen_fits_and_names_what_it_must(documents, name):
-    out, document = Ran(_file(name)).out, documents[name].document
-    lines, squeezed = out.splitlines(), " ".join(out.split())
-    assert len(lines) <= 26 and max(map(len, lines)) <= 80
-    assert lines[0].startswith(document["status"].upper()) and document["verdict"] in squeezed
-    assert (
-        "local codes" in squeezed
-        and "competent person" in squeezed
-        and f"{document['drop']['energy_j']:.3g} J" in squeezed
-    )
-    assert f"{len(document['assumed'])} inputs assumed" in squeezed and lines[-1].endswith("--full")
-    for check in document["checks"]:
-        assert check["status"] != "fails" or "fails" in squeezed
-
-
-@pytest.mark.parametrize("width", [60, 120])
-def test_text_follows_the_terminal(width):
-    ran = Ran(_file("03-theatre-flat-runs-back"), "--no-remedies", "--full", width=width)
-    longest = max(map(len, ran.out.split("\n")))
-    assert (
-        longest <= width or width == 60
-    )  # a table of numbers may be wider than the narrowest terminal
-
-
 def test_an_old_encoding_gets_plain_characters():
     class Latin(io.StringIO):
         encoding = "latin-1"

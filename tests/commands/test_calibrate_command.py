@@ -48,28 +48,6 @@ def done(folder):
     )
 
 
-def test_the_first_screen_has_the_answer_and_the_details_follow_on_request(done, folder):
-    lines = done.out.splitlines()
-    assert done.code == ExitCode.GOOD and lines[0].startswith("CALIBRATED. 5 tests determine ")
-    assert lines[-1].startswith("All details: ") and "Measured and predicted" not in done.out
-    assert max(map(len, lines[:-1])) <= 80 and len(lines) <= 28
-    full = (
-        Screen()
-        .run("calibrate", str(folder / "crate.toml"), str(folder / "tests.csv"), "--full")
-        .out
-    )
-    headings = (
-        "In the calibrated scenario",
-        "Measured and predicted",
-        "Stalls and holds",
-        "Capacities",
-        "Cautions",
-    )
-    places = [full.index(f"\n{heading}") for heading in headings]
-    assert places == sorted(places)
-    assert "broke at" in full.partition("\nCapacities")[2]
-
-
 def test_the_next_rung_waits_for_the_broken_part(done):
     coming = done.out.partition("next test")[2].splitlines()
     assert any(line.startswith("18 kg ") for line in coming)

@@ -31,21 +31,6 @@ def done(folder):
     return Screen().run("ladder", str(folder / "crate.toml"), "--out", str(folder / "tests"))
 
 
-def test_the_first_screen_has_answer_limits_and_cautions(done):
-    assert done.code == ExitCode.GOOD and done.out.startswith("THIN")
-    lines, text = done.out.splitlines(), " ".join(done.out.split())
-    assert max(map(len, lines)) <= 80 and len(lines) <= 26
-    assert "6 rungs, unloaded to 10 kg" in text and "held by friction only" in text
-    for words in (
-        "reverse the polarity",
-        "switch off within",
-        "25 %",
-        "Follow local codes",
-        "--full",
-    ):
-        assert words in text
-
-
 def test_a_pawl_that_blocks_the_lowering_asked_for_is_told_on_screen_and_sheet(folder, tmp_path):
     pawled = tmp_path / "pawl.toml"
     steps = "".join(

@@ -60,17 +60,6 @@ def test_the_first_screen_begins_with_the_answer_and_ends_with_the_cautions(
     assert ("lb]" in done.out) == (units == "us")
 
 
-def test_the_rest_is_printed_on_request(crate, written):
-    full = Screen().run("drum", crate, "--full").out
-    for heading in (
-        "Candidates, by the quasi-static model",
-        "Checks of the recommended build",
-        "Simulated in full",
-        "Cautions",
-    ):
-        assert f"\n{heading}\n" in full and heading not in written("drum")[0].out
-
-
 @pytest.mark.parametrize("command", COMMANDS)
 def test_json_is_one_document_in_si(written, command):
     done, folder = written(command)
@@ -95,12 +84,6 @@ def test_json_is_one_document_in_si(written, command):
     assert facts["largest_difference"] < 0.01
     checks = {check["key"]: check for check in facts["checks"]}
     assert checks["target"]["status"] != "fails" and facts["recommended"]
-
-
-def test_json_on_the_screen_is_what_the_file_holds(crate, written):
-    done = Screen().run("motors", crate, "--json")
-    assert (done.code, done.err) == (ExitCode.GOOD, "")
-    assert json.loads(done.out) == json.loads((written("motors")[1] / "motors.json").read_text())
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -53,14 +53,6 @@ def done(folder):
     )
 
 
-def test_the_first_screen_has_the_answer_and_the_cautions(done):
-    assert done.code == ExitCode.GOOD
-    lines = done.out.splitlines()
-    assert lines[0].startswith("THIN") and "60 builds" in lines[0] and len(lines) <= 25
-    assert max(map(len, lines)) <= 80
-    assert "Follow local codes" in " ".join(lines) and lines[-1].endswith("--full")
-
-
 def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_their_units(folder):
     full = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20", "--full").out
     for heading in (
@@ -124,20 +116,6 @@ def test_bad_builds_end_with_1(folder):
     assert screen.code == ExitCode.BAD
     assert facts["status"] == "fails"
     assert sum(facts["first_to_break"].values()) == facts["probabilities"]["overload"]["count"] > 0
-
-
-def test_builds_are_simulated_on_request(folder):
-    screen = Screen().run(
-        "spread",
-        str(folder / "crate.toml"),
-        "--builds",
-        "10",
-        "--simulate",
-        "--json",
-        "--set",
-        "settings.watch=0 s",
-    )
-    assert json.loads(screen.out)["simulated"] is True
 
 
 @pytest.mark.parametrize(("arguments", "words"), [

@@ -179,6 +179,7 @@ class StartMargins:
         self._grip = grip
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> tuple[Any, Any]:
+        """Margins upward and downward; shapes as the torques given. [N·m]"""
         needed, passed = self._needed(rope_torque), self._passed(rope_torque)
         grip = self._grip * abs(needed)
         up = push_by(self._up, 1, motor_torques) - needed - grip
