@@ -308,6 +308,17 @@ def test_loads_that_are_all_the_same_do_not_separate_drag_from_loss(winch, synth
     assert found.predictions == ()
 
 
+def test_form_and_friction_of_teeth_are_determined_only_together(geared, synthetic):
+    """Both take a share of what the teeth pass on: no lift tells one from the other."""
+    tests = synthetic(geared, {"mesh_friction": 1.4}, [2.0, 4.0, 6.0, 8.0, 10.0, 12.0], noise=0.002)
+    found = calibrate(geared, tests, only=["mesh_friction", "form_loss", "motor_constant"])
+    rows = {row.factor.name: row for row in found.parameters}
+    assert rows["motor_constant"].determined
+    for name in ("mesh_friction", "form_loss"):
+        assert not rows[name].determined and 0.2 < rows[name].alone < 0.8
+    assert [set(names) for names in found.together] == [{"mesh_friction", "form_loss"}]
+
+
 def test_an_interval_is_wider_where_the_tests_leave_something_open(winch, synthetic, calibrated):
     """One load only: for another load, drag and loss cannot be told apart, and the interval owns up
     to it."""

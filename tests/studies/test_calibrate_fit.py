@@ -16,7 +16,7 @@ from winchsim.studies.calibrate.fit import (
 )
 
 X = np.linspace(0.0, 4.0, 12)
-FAR = np.full(2, np.inf)
+FAR = np.full(4, np.inf)
 
 
 def line(measured, x=X, wide=1e4):
@@ -83,7 +83,7 @@ def test_the_scatter_is_that_of_the_data_whatever_was_expected():
 
 def test_values_stay_within_their_bounds():
     every = np.ones(X.size, dtype=bool)
-    problem = Problem(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), FAR, every)
+    problem = Problem(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), FAR[:2], every)
     values = fit(problem, np.zeros(2), every).values
     assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
@@ -127,7 +127,7 @@ def scattered(seed, spoiled=None, by=0.0):
 
 def found_in(measured):
     every = np.ones(X.size, dtype=bool)
-    _, kept = without_outliers(Problem(line(measured), -FAR, FAR, every), np.zeros(2))
+    _, kept = without_outliers(Problem(line(measured), -FAR[:2], FAR[:2], every), np.zeros(2))
     return np.flatnonzero(~kept)
 
 
@@ -159,3 +159,14 @@ def test_more_data_never_widen_a_posterior():
     rows = np.random.default_rng(2).normal(size=(9, 3))
     widths = [np.diag(posterior(rows[:n], 1.0)) for n in range(10)]
     assert np.all(np.diff(widths, axis=0) <= 1e-12) and widths[0] == pytest.approx(np.ones(3))
+
+
+def test_values_that_stand_in_for_each_other_are_determined_only_together():
+    """Two values of which the data see the sum share one direction, half each, however narrow their
+    priors leave either; a third one is seen on its own, and a fourth hardly at all."""
+    slopes = np.array([[9.0, 9.0, 0.0, 0.0], [0.0, 0.0, 9.0, 0.0], [0.0, 0.0, 0.0, 0.1]])
+    done = fitted(lambda v: (slopes @ v, slopes), 3, 4)
+    want = np.zeros((4, 4))
+    want[:2, :2], want[2, 2] = 0.5, 1.0
+    assert done.determined == pytest.approx(want, abs=1e-9)
+    assert np.sqrt(done.covariance[0, 0]) < 0.72, "its width alone would pass it as determined"
