@@ -17,8 +17,7 @@ from winchsim.model.estimate import pull
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.physics.chain import demand
 from winchsim.simulation import simulate
-from winchsim.slow import End, Lifts, Variants, lift_batch, vary
-from winchsim.slow.stacking import join_batches
+from winchsim.slow import End, Lifts, lift_batch, vary, vary_each
 from winchsim.studies.calibrate.evidence import Kind, LiftTest
 from winchsim.studies.calibrate.factors import Factor, moved
 
@@ -102,30 +101,26 @@ class Bench:
     def forecast(self, places: Array) -> Forecast:
         """Forecast of every test with the factors at several places, shape (k, factors).
 
-        A place with which no winch can be built lifts nothing.
+        Where no winch can be built nothing is lifted.
         """
-        parts = [self._variants(place) for place in places]
-        good = [place for place, part in enumerate(parts) if part is not None]
-        found = self._nothing_lifted(len(parts))
-        for family in zip(*(part.batches for part in parts if part is not None), strict=True):
-            lifts = lift_batch(join_batches([batch for _, batch in family]))
-            members = family[0][0]
-            each = [np.tile(row[members], len(good)) for row in (self.heights, self._loads)]
-            for kind, value in _values(lifts, *each).items():
-                found[kind][np.ix_(good, members)] = value.reshape(len(good), -1)
+        good, families = [], []
+        for k, place in enumerate(np.where((places == 0) & self._movable, HAIR, places)):
+            try:
+                families.append((self.moved(self.base, place), self._columns))
+            except DomainError:
+                continue
+            good.append(k)
+        found = self._nothing_lifted(len(places))
+        for rows, batch in vary_each(families, like=self._without_links).batches:
+            k, members = np.array(good)[rows // len(self.tests)], rows % len(self.tests)
+            values = _values(lift_batch(batch), self.heights[members], self._loads[members])
+            for kind, value in values.items():
+                found[kind][k, members] = value
         return found
 
     def moved(self, inputs: Inputs, place: Array) -> Inputs:
         """A scenario with the factors at a place."""
         return moved(inputs, self.machine, self.factors, place)
-
-    def _variants(self, place: Array) -> Variants | None:
-        place = np.where((place == 0) & self._movable, HAIR, place)
-        try:
-            found = vary(self.moved(self.base, place), self._columns, like=self._without_links)
-        except (DomainError, InputError):
-            return None
-        return None if found.problems else found
 
     def _nothing_lifted(self, count: int) -> Forecast:
         values: dict[Kind, Any] = {
