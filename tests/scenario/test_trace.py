@@ -167,6 +167,7 @@ def test_times_of_day_count_in_seconds(log):
         ("time_s,height_m\n0,1\n", "", None, "fewer than two samples"),
         ("time_s,height_m\n0,1\n1,2\n", "current=I", 1, "no column I"),
         ("time_s,height_m\n0,1\n1,2\n", "weight=I", None, "no such part of a log"),
+        ("time_s,height_m\n0,1\n1,2\n", "speed=-1", None, "out of bounds"),
     ],
 )
 def test_what_cannot_be_read_is_one_message_with_its_row(log, content, layout, line, message):

@@ -316,6 +316,8 @@ def _samples(
     numbers = {}
     for name in [name for name in ("rate", "speed") if name in told]:
         numbers[name] = parse_quantity(told[name], "")
+        if numbers[name] <= 0:
+            cells.faults.add(Fault("out of bounds", name, got=told[name], expected="more than 0"))
     if clock == "frame" and not numbers.get("rate", 0.0) > 0:
         cells.faults.add(Fault("pictures are counted, but not how many a second", "frame",
                                line=cells.line, hint="say rate=25", code=Code.MISSING))  # fmt: skip
