@@ -16,7 +16,7 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, Stage, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
-from winchsim.studies.sizing import QUESTIONS, STOCK, Proposal, Question, answer, most_power, size
+from winchsim.studies.sizing import QUESTIONS, STOCK, Proposal, Question, most_power, size
 
 pytestmark = pytest.mark.slow
 
@@ -141,7 +141,7 @@ def test_a_sixth_question_is_one_row(small):
     row = Question(
         "supply", "supply.resistance", "ohm", resistances, lambda found, values, machine: -values
     )
-    study = answer(row, small(load={"mass": 3.0}))
+    study = size(small(load={"mass": 3.0}), row)
     assert study.recommended is not None and study.confirmation.found.exit_code == 0
     good = study.meets if study.meets.any() else study.sound
     assert taken(study) in study.values[good] and {1.0, 4.0} <= set(study.values.tolist())

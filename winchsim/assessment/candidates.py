@@ -137,16 +137,15 @@ def _column(
 ) -> CheckColumn:
     down, up = (1.0, 1.0) if known is None else known.span(key)
     low, high = origin + (value - origin) * down, origin + (value - origin) * up
-    return CheckColumn(
-        key,
-        side,
-        value,
-        low,
-        high,
-        hard,
-        required,
-        ranks_of(value, low, high, side, hard, required),
-    )
+    return graded(key, side, value, low, high, hard, required)
+
+
+def graded(
+    key: CheckKey, side: Side, value: Any, low: Any, high: Any, hard: Any, required: Any
+) -> CheckColumn:
+    """A check with the status of each candidate."""
+    rank = ranks_of(value, low, high, side, hard, required)
+    return CheckColumn(key, side, value, low, high, hard, required, rank)
 
 
 def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
@@ -225,27 +224,10 @@ def _parts(
     known_parts = np.isfinite(value)
     value, asked = np.where(known_parts, value, np.nan), np.where(known_parts, asked, 1.0)
     low, high = np.min(lows, axis=0), highs[at, every]
+    jam, jam_low, jam_high = (more[name] for name in ("jam", "jam_low", "jam_high"))
     columns = [
-        CheckColumn(
-            CheckKey.PARTS,
-            Side.LEAST,
-            value,
-            low,
-            high,
-            1.0,
-            asked,
-            ranks_of(value, low, high, Side.LEAST, 1.0, asked),
-        ),
-        CheckColumn(
-            CheckKey.JAM,
-            Side.LEAST,
-            more["jam"],
-            more["jam_low"],
-            more["jam_high"],
-            None,
-            1.0,
-            ranks_of(more["jam"], more["jam_low"], more["jam_high"], Side.LEAST, None, 1.0),
-        ),
+        graded(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked),
+        graded(CheckKey.JAM, Side.LEAST, jam, jam_low, jam_high, None, 1.0),
     ]
     for column in columns:
         partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])

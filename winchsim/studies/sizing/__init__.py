@@ -8,7 +8,7 @@ recommended.
 
 from winchsim.studies.sizing.candidates import STOCK, Proposal
 from winchsim.studies.sizing.questions import QUESTIONS
-from winchsim.studies.sizing.rule import answer, size
+from winchsim.studies.sizing.rule import size
 from winchsim.studies.sizing.study import WHILE_LIFTED, Question, Run, Study, most_power
 
 __all__ = [
@@ -19,7 +19,6 @@ __all__ = [
     "Question",
     "Run",
     "Study",
-    "answer",
     "most_power",
     "size",
 ]

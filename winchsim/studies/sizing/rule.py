@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, fails, ranks_of
+from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, fails, graded
 from winchsim.assessment.choice import choose
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
@@ -50,7 +50,7 @@ Progress = Callable[[int, int], None]
 
 def size(
     inputs: Inputs,
-    question: str,
+    question: str | Question,
     *,
     low: float | None = None,
     high: float | None = None,
@@ -66,8 +66,8 @@ def size(
     Parameters
     ----------
     inputs : Inputs
-    question : str
-        ``drum``, ``gears``, ``motors``, ``voltage`` or ``heaviest``.
+    question : str or Question
+        ``drum``, ``gears``, ``motors``, ``voltage`` or ``heaviest``, or a row of one's own.
     low, high : float, optional
         Range to try. SI
     margin : float, optional
@@ -88,29 +88,13 @@ def size(
     InputError, DomainError
         The scenario cannot be built, or the range is empty.
     """
-    return answer(
-        QUESTIONS[question],
-        inputs,
-        Span(low, high, group, inch),
-        Wanted(margin, target_time, fastest),
-        on_progress,
-    )
-
-
-def answer(
-    question: Question,
-    inputs: Inputs,
-    span: Span | None = None,
-    wanted: Wanted | None = None,
-    on_progress: Callable[[int, int], None] | None = None,
-) -> Study:
-    """Answer to any question; see `size`."""
-    span, wanted = span or Span(), wanted or Wanted()
+    row = QUESTIONS[question] if isinstance(question, str) else question
+    span, wanted = Span(low, high, group, inch), Wanted(margin, target_time, fastest)
     snag = inputs.load.snag_height is not None
     inputs = replace(inputs, load=replace(inputs.load, snag_height=None)) if snag else inputs
-    machine, path = build(inputs), question.path.format(group=span.group)
-    proposal = question.propose(inputs, machine, span)
-    values, found = _swept(question, inputs, path, proposal, wanted)
+    machine, path = build(inputs), row.path.format(group=span.group)
+    proposal = row.propose(inputs, machine, span)
+    values, found = _swept(row, inputs, path, proposal, wanted)
     good = ~fails(found.checks)
     among = next(
         (mask for mask in proposal.offered(values) if (mask & good).any()),
@@ -118,15 +102,13 @@ def answer(
     )
 
     def aim(found: Sweep) -> np.ndarray:
-        least = (
-            found.results["lift_time"] if wanted.fastest else question.aim(found, values, machine)
-        )
+        least = found.results["lift_time"] if wanted.fastest else row.aim(found, values, machine)
         return np.where(np.isnan(least), np.inf, least)
 
     meets, always = _meets(found.checks)
     present = _present(proposal, inputs, path, values)
     base = Study(
-        question,
+        row,
         path,
         found,
         values,
@@ -148,14 +130,11 @@ def _swept(
     question: Question, inputs: Inputs, path: str, proposal: Proposal, wanted: Wanted
 ) -> tuple[np.ndarray, Sweep]:
     """Values and their sweep, finer where candidates begin to fail or to meet every limit."""
-    if proposal.changes:
-        variants = vary_each([(change.inputs, {}) for change in proposal.changes])
-        found = by_slow_model(variants)
-        return proposal.values, replace(found, inputs=inputs, checks=_asked(found, wanted))
 
     def made(values: np.ndarray) -> Sweep:
-        found = by_slow_model(vary(inputs, {path: values}))
-        return replace(found, checks=_asked(found, wanted))
+        own = [(change.inputs, {}) for change in proposal.changes] or [(inputs, {path: values})]
+        found = by_slow_model(vary_each(own))
+        return replace(found, inputs=inputs, checks=_asked(found, wanted))
 
     values = proposal.values
     found = made(values)
@@ -176,20 +155,15 @@ def _between(low: float, high: float) -> list[float]:
 
 def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
     """Checks with the margin and the time that the user asks for."""
-    checks = list(found.checks)
+    checks = {column.key: column for column in found.checks}
     if wanted.margin is not None:
-        at = next(n for n, column in enumerate(checks) if column.key is CheckKey.START_COLD)
-        column = replace(checks[at], required=wanted.margin)
-        rank = ranks_of(
-            column.value, column.low, column.high, column.side, column.hard, wanted.margin
-        )
-        checks[at] = replace(column, rank=rank)
+        c = checks[CheckKey.START_COLD]
+        checks[c.key] = graded(c.key, c.side, c.value, c.low, c.high, c.hard, wanted.margin)
     if wanted.target_time is not None:
         time, limit = found.results["lift_time"], wanted.target_time
-        rank = ranks_of(time, time, time, Side.MOST, limit, limit)
-        column = CheckColumn(CheckKey.LIFT_TIME, Side.MOST, time, time, time, limit, limit, rank)
-        checks = [*(c for c in checks if c.key is not CheckKey.LIFT_TIME), column]
-    return tuple(checks)
+        late = graded(CheckKey.LIFT_TIME, Side.MOST, time, time, time, limit, limit)
+        checks[CheckKey.LIFT_TIME] = late
+    return tuple(checks.values())
 
 
 def _meets(checks: Sequence[CheckColumn]) -> tuple[np.ndarray, tuple[CheckKey, ...]]:
@@ -283,35 +257,26 @@ def _simulated(study: Study, inputs: Inputs, index: int, *, ranges: bool) -> Run
 def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn, ...]:
     """Checks multiplied by what a full simulation makes of one of the candidates, with its
     ranges."""
-    columns: list[CheckColumn] = []
-    for column in found.checks:
-        check, value = full.check(column.key), float(column.value[index])
-        same = column.key is not CheckKey.PARTS or (check and check.about == found.parts[index])
-        if column.key not in CORRECTED or not check or not check.value or not same:
-            columns.append(column)
+    columns = {column.key: column for column in found.checks}
+    for key in CORRECTED & columns.keys():
+        c, check = columns[key], full.check(key)
+        same = key is not CheckKey.PARTS or (check and check.about == found.parts[index])
+        if check is None or not check.value or not same:
             continue
-        origin = found.inputs.settings.ambient if column.key is CheckKey.WINDING else 0.0
+        origin = found.inputs.settings.ambient if key is CheckKey.WINDING else 0.0
+        rises = (c.value - origin) / (float(c.value[index]) - origin)
         ends = [check.value if end is None else end for end in (check.value, check.low, check.high)]
-        value_, low, high = (
-            origin + (column.value - origin) * ((end - origin) / (value - origin)) for end in ends
-        )
-        rank = ranks_of(value_, low, high, column.side, column.hard, column.required)
-        if column.key is CheckKey.PARTS:
-            rank[(rank == RANKS[Status.OK]) & (column.rank == RANKS[Status.NOT_CHECKED])] = RANKS[
-                Status.NOT_CHECKED
-            ]
-        columns.append(
-            CheckColumn(
-                column.key, column.side, value_, low, high, column.hard, column.required, rank
-            )
-        )
-    hot = next(column for column in columns if column.key is CheckKey.START_HOT)
-    for place, column in enumerate(columns):
-        if column.key is CheckKey.TARGET:
-            rank = np.where(hot.low < 1, RANKS[Status.THIN], RANKS[Status.OK])
-            failing = column.rank == RANKS[Status.FAILS]
-            columns[place] = replace(column, rank=np.where(failing, column.rank, rank))
-    return tuple(columns)
+        value, low, high = (origin + rises * (end - origin) for end in ends)
+        columns[key] = graded(key, c.side, value, low, high, c.hard, c.required)
+        if key is CheckKey.PARTS:  # other parts stay unknown
+            rank, unknown = columns[key].rank, c.rank == RANKS[Status.NOT_CHECKED]
+            rank[unknown & (rank == RANKS[Status.OK])] = RANKS[Status.NOT_CHECKED]
+    target = columns[CheckKey.TARGET]
+    may_stall = columns[CheckKey.START_HOT].low < 1
+    rank = np.where(may_stall, RANKS[Status.THIN], RANKS[Status.OK])
+    rank = np.where(target.rank == RANKS[Status.FAILS], target.rank, rank)
+    columns[CheckKey.TARGET] = replace(target, rank=rank)
+    return tuple(columns.values())
 
 
 def _edges(study: Study, done: Collection[int]) -> list[int]:
