@@ -29,9 +29,9 @@ EXPECTED = {
     "09-signboard-on-a-controller": (0, End.REACHED, Holding.BRAKE),
     "10-projector-label-or-bench": (1, End.STALLED, Holding.PAWL),
     "11-aquarium-lid-on-a-worm": (0, End.REACHED, Holding.LOCKED_TRAIN),
-    "12-sail-from-the-drawer": (0, End.REACHED, Holding.PAWL),
-    "13-gate-that-broke-a-tooth": (0, End.REACHED, Holding.PAWL),
-    "14-curtain-that-stalls": (0, End.REACHED, Holding.PAWL),
+    "12-sail-from-parts": (0, End.REACHED, Holding.PAWL),
+    "13-gate-tooth": (0, End.REACHED, Holding.PAWL),
+    "14-curtain-stalls": (0, End.REACHED, Holding.PAWL),
 }
 """Exit code, how the lift ends, and what holds the load."""
 
@@ -47,9 +47,9 @@ KINDS = {
     "09-signboard-on-a-controller": {"held"},
     "10-projector-label-or-bench": {"stalled"},
     "11-aquarium-lid-on-a-worm": {"held"},
-    "12-sail-from-the-drawer": {"held"},
-    "13-gate-that-broke-a-tooth": {"held"},
-    "14-curtain-that-stalls": {"held"},
+    "12-sail-from-parts": {"held"},
+    "13-gate-tooth": {"held"},
+    "14-curtain-stalls": {"held"},
 }
 
 

@@ -226,7 +226,7 @@ def choose(scenario: Scenario, *, fastest: bool = False) -> Choice:
     Examples
     --------
     >>> import winchsim
-    >>> found = winchsim.choose("scenarios/12-sail-from-the-drawer.toml", fastest=True)
+    >>> found = winchsim.choose("scenarios/12-sail-from-parts.toml", fastest=True)
     >>> len(found.builds), found.exit_code
     (5, 0)
     """
@@ -314,7 +314,7 @@ def why(
     --------
     >>> import winchsim
     >>> found = winchsim.why(
-    ...     "scenarios/13-gate-that-broke-a-tooth.toml", "scenarios/13-gate-rungs.csv"
+    ...     "scenarios/13-gate-tooth.toml", "scenarios/13-gate-rungs.csv"
     ... )
     >>> str(found.reasons[0].cause)
     'jam'

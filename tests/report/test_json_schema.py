@@ -54,7 +54,7 @@ def test_a_lift_that_ends_otherwise(name):
         ("motors", [HOIST]),
         ("voltage", [HOIST]),
         ("heaviest", [HOIST]),
-        ("choose", [str(FOLDER / "12-sail-from-the-drawer.toml")]),
+        ("choose", [str(FOLDER / "12-sail-from-parts.toml")]),
         ("sweep", [HOIST, "--vary", "load.mass=8kg,400kg"]),
         ("ladder", [HOIST, "--rungs", "1"]),
         ("spread", [HOIST, "--builds", "20"]),
