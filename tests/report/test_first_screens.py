@@ -14,7 +14,7 @@ from winchsim.simulation import simulate
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
-STAYS = ("Power off:", "It stays on the floor.", "only its pawl holds it", "The load falls.")
+STAYS = ("Power off:", "It stays on the floor.", "power on or off", "The load falls.")
 """What a first screen may say of the load with the power off."""
 
 
@@ -32,6 +32,6 @@ def test_the_first_screen_of_a_scenario(path):
         text = " ".join(" ".join(lines).split())
         assert any(words in text for words in STAYS)
         assert "competent person decides" in text and "Keep the area below clear" in text
-        assert ("thin: its range" in text) == (found.counts[Status.THIN] > 0)
+        assert ("thin: it may fail" in text) == (found.counts[Status.THIN] > 0)
         assert found.status is Status.OK or "Actions" in text
         assert "weakest part" in text and "If it jams:" in text

@@ -51,6 +51,9 @@ def test_every_format_shows_the_same_checks_parts_and_findings(reported):
     for text in map(_squeezed, _formats(document)):
         for check in found.checks:
             assert CHECKS[check.key] in text
+        table = text[text.rindex("All checks") :]
+        places = [table.index(CHECKS[check.key]) for check in found.checks]
+        assert places == sorted(places)
         for caution in CAUTIONS.values():
             assert caution in text
         counts = [text.lower().count(f" {row['status']} ") for row in facts["checks"]]

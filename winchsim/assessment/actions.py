@@ -84,12 +84,15 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
                 aims.append((keys, changes))
             if action is not None or left <= 0:
                 break
-    return replace(found, actions=tuple(sorted(done, key=lambda action: _rank(action))))
+    return replace(found, actions=tuple(sorted(done, key=lambda a: _rank(a, found.target.reached))))
 
 
-def _rank(action: Action) -> tuple[int, int, int]:
-    """Order of actions: those that raise the load first, then fewest failing and thin checks."""
-    return (not action.reached, action.counts[Status.FAILS], action.counts[Status.THIN])
+def _rank(action: Action, lifted: bool) -> tuple[int, ...]:
+    """Order of actions: those that raise the load first, of a load that is lifted those that hold
+    it; then fewest failing and thin checks."""
+    holds = lifted and action.kind in (ActionKind.PAWL, ActionKind.BRAKE)
+    fails, thin = action.counts[Status.FAILS], action.counts[Status.THIN]
+    return not action.reached, not holds, fails, thin
 
 
 def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:

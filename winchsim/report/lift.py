@@ -106,9 +106,11 @@ def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
 
 
 def _actions(found: Assessment) -> tuple[Node, ...]:
-    items = (*map(advice.action, found.actions), *advice.hints(found))[:MOST_ACTIONS]
+    first, last = advice.hints(found)
+    items = (*first, *map(advice.action, found.actions), *last)[:MOST_ACTIONS]
     if items:
-        return Paragraph((), label="Actions"), Items(items, True, ((3, 2), (5, 1)))
+        label = "Actions (each change tried alone)" if found.actions else "Actions"
+        return Paragraph((), label=label), Items(items, True, ((3, 2), (5, 1)))
     if found.status is Status.FAILS:
         return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
     return ()

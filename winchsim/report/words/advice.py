@@ -109,16 +109,16 @@ def action(found: Action) -> Text:
     return (*text, ": ", *_effect(found))
 
 
-def hints(found: Assessment) -> list[Text]:
-    """What helps besides another build: a clear way, and pauses."""
+def hints(found: Assessment) -> tuple[list[Text], list[Text]]:
+    """What helps besides another build, before and behind the changes: a clear way, and pauses."""
     snagged, load = found.finding(FindingKind.SNAGGED), found.check(CheckKey.CONTINUOUS_CURRENT)
-    texts = []
+    first, last = [], []
     if snagged is not None:
-        texts.append(say("Clear the way of the load at {}.", value(snagged.height, "m")))
+        first.append(say("Clear the way of the load at {}.", value(snagged.height, "m")))
     if load is not None and load.status is Status.THIN and found.target.reached:
-        shown = of_check(load).alone
-        texts.append(say("Let the motors cool between lifts: continuous motor load {}.", shown))
-    return texts
+        shown, let = of_check(load).alone, "Also let" if found.actions else "Let"
+        last.append(say("{} the motors cool between lifts: continuous load {}.", let, shown))
+    return first, last
 
 
 def _setting(given: Any, unit: str) -> str | Value:

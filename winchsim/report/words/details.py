@@ -57,10 +57,10 @@ def _interest(check: Check) -> tuple[int, bool, int]:
 
 
 THIN = Paragraph(
-    say("thin: its range crosses the limit, or the required or advised value is missed."),
+    say("thin: it may fail by its range, or the required or advised value is missed."),
     faint=True,
 )
-"""What `thin` means; stands below the first table that may say so."""
+"""What a status means; stands below the first table that may say so."""
 
 LAST_SPARE = 2
 """Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks

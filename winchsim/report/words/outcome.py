@@ -42,7 +42,7 @@ def _stays(found: Assessment) -> Text:
     if broke is None:
         return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
     if found.held is Holding.PAWL and broke.values["kind"] not in BEHIND_THE_DRUM:
-        return say("After that only its pawl holds it.")
+        return say("Then only its pawl holds it, power on or off.")
     return say("The load falls.")
 
 
@@ -65,15 +65,15 @@ def _fails(found: Assessment) -> Text:
 _ENDS = {
     End.REACHED: "Lifts {mass} by {height} in {time}{but}.",
     End.DONE: "The programme ends as asked after {time}, with the load at {place}.",
-    End.STALLED: "Stalls at {place} after {time}{short}.",
-    End.STALLED_AT_LAYER_END: "Stalls at {place}, where a layer of rope ends{short}.",
-    End.LATE: "Does not reach {height} in time: {place} after {time}.",
-    End.PART_BROKE: "The {part} breaks at {place}, after {time}.",
+    End.STALLED: "{mass} stalls at {place} after {time}{short}.",
+    End.STALLED_AT_LAYER_END: "{mass} stalls at {place}, where a layer of rope ends{short}.",
+    End.LATE: "{mass} does not reach {height} in time: {place} after {time}.",
+    End.PART_BROKE: "Lifting {mass}, the {part} breaks at {place}, after {time}.",
     End.DRUM_OVERFLOW: "The rope climbs over the flange of the drum at {place}.",
     End.PAID_OUT: "The rope is unwound to its dead turns, with the load at {place}.",
     End.BATTERY_EMPTY: "The battery is empty after {time}, with the load at {place}.",
     End.SUPPLY_TRIPPED: "The supply switches itself off after {time}, with the load at {place}.",
-    End.SNAGGED: "The load snags at {place} and the motors stall.",
+    End.SNAGGED: "The load of {mass} snags at {place} and the motors stall.",
     End.TOP_STOP: "The load hits its top stop at {place}, below the target of {height}.",
     End.BACK_DRIVEN: "Lifts {mass} by {height} in {time}{but}.",
     End.NOT_TRUSTED: "No result that can be trusted: the computation broke off or lost energy.",
@@ -81,7 +81,7 @@ _ENDS = {
 
 _ON_FLOOR = {
     End.STALLED: "{mass} stalls before lift-off{short}.",
-    End.PART_BROKE: "The {part} breaks before lift-off, after {time}.",
+    End.PART_BROKE: "Lifting {mass}, the {part} breaks before lift-off, after {time}.",
 }
 """Ends of a load that was not lifted off."""
 
@@ -95,7 +95,7 @@ def _ended(found: Assessment) -> Text:
     if target.final_height <= ON_FLOOR:
         template = _ON_FLOOR.get(target.end, template)
     elif target.end is End.PART_BROKE and found.has(FindingKind.SNAGGED):
-        template = "The load snags at {place}, and the {part} breaks, after {time}."
+        template = "The load of {mass} snags at {place}, and the {part} breaks, after {time}."
     time = found.check(CheckKey.LIFT_TIME)
     but = "" if target.reached else "; not all phases end as asked"
     return say(
