@@ -52,6 +52,7 @@ FOLDER_COMMANDS = {
     "choose": [],
     "ladder": [],
     "calibrate": ["no.csv"],
+    "why": ["no.csv"],
     "spread": [],
     "curves": [],
     "curves --ladder": [],

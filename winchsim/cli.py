@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
-from winchsim.commands.env import Env, ExitCode, ResultLostError
+from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
-from winchsim.errors import Code, WinchsimError
+from winchsim.errors import Code, OutputError, WinchsimError
 from winchsim.report.json_text import error_document
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
@@ -72,10 +72,9 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
     surroundings = Env.of_process() if env is None else env
     try:
         code = _guarded(arguments, surroundings)
-        surroundings.flush()
     except BrokenPipeError:
         code = ExitCode.PIPE_CLOSED
-    except ResultLostError as error:
+    except OutputError as error:  # of the words about an error
         surroundings.note(error_text(error, surroundings.error_paint, surroundings.columns))
         code = error.exit_code
     if env is None:
@@ -115,7 +114,7 @@ def _guarded(arguments: list[str], env: Env) -> int:
     except KeyboardInterrupt:
         env.note("interrupted")
         return ExitCode.INTERRUPTED
-    except (BrokenPipeError, ResultLostError):
+    except BrokenPipeError:
         raise
     except Exception as error:
         summary = f"internal fault: {type(error).__name__}: {error}".replace("\n", " ")[:300]

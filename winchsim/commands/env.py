@@ -13,11 +13,10 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import field
 from typing import TYPE_CHECKING, Any, TextIO
 
-from winchsim.errors import OutputError
 from winchsim.frozen import dataclass
 from winchsim.report.paint import Paint, use_colour
 
@@ -46,10 +45,6 @@ class ExitCode(enum.IntEnum):
     """Interrupted by the user (128 + SIGINT)."""
     PIPE_CLOSED = 141
     """Whoever read the output stopped reading (128 + SIGPIPE): says nothing about the lift."""
-
-
-class ResultLostError(OutputError):
-    """Standard output takes nothing, so that only standard error is left to say it."""
 
 
 class _Closed(io.TextIOBase):
@@ -142,21 +137,19 @@ class Env:
         return Paint(use_colour(self.colour, self.environ, self.stderr_is_terminal))
 
     def out(self, text: str) -> None:
-        """Write part of the result.
+        """Write part of the result, and hand it on.
 
         Raises
         ------
-        ResultLostError
+        OutputError
             It cannot be written.
         BrokenPipeError
             Whoever read it has gone away.
         """
-        with _lost_if_refused():
-            self.stdout.write(self._fitted(text, self.stdout))
+        from winchsim.report.writing import refusals
 
-    def flush(self) -> None:
-        """Hand on the last of the result; raises like `out`."""
-        with _lost_if_refused():
+        with refusals("standard output"):
+            self.stdout.write(self._fitted(text, self.stdout))
             self.stdout.flush()
 
     def note(self, text: str) -> None:
@@ -178,19 +171,3 @@ class Env:
         with contextlib.suppress(OSError):
             self.stderr.write(text)
             self.stderr.flush()
-
-
-@contextlib.contextmanager
-def _lost_if_refused() -> Iterator[None]:
-    try:
-        yield
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        from winchsim.report.writing import refusals
-
-        try:
-            with refusals("standard output"):
-                raise
-        except OutputError as refused:
-            raise ResultLostError(refused.path, refused.reason, refused.hint) from error

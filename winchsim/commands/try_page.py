@@ -53,7 +53,6 @@ def _scenario(options: argparse.Namespace) -> tuple[Any, str]:
 
 def _ready(env: Env, address: str) -> None:
     env.out(f"{address}\nCtrl-C ends the page.")
-    env.flush()
 
 
 COMMANDS = (

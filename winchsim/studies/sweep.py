@@ -5,10 +5,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager, nullcontext
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +24,9 @@ from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.simulation import simulate as run
 from winchsim.slow import End as SlowEnd
 from winchsim.slow import Lifts, Variants, lift_all, vary
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 UNITS = {
     "lift_time": "s", "height": "m", "peak_current": "A", "mean_current": "A",
@@ -293,6 +295,8 @@ def sweep(
 
 @contextmanager
 def _pool(executor: Executor | None, workers: int | None) -> Iterator[Executor | None]:
+    from concurrent.futures import ProcessPoolExecutor  # heavy, and a single lift needs none
+
     with (
         nullcontext(executor) if executor or workers == 1 else ProcessPoolExecutor(workers) as pool
     ):
