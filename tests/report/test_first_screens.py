@@ -28,7 +28,7 @@ def test_the_first_screen_of_a_scenario(path):
     for width in (60, 80, 120):
         lines = render_text(document, Options(width=width)).splitlines()
         assert max(map(len, lines)) <= width
-        assert width < 80 or len(lines) <= 26  # 25, and the one that says how to see the rest
+        assert width < 80 or len(lines) <= 25
         text = " ".join(" ".join(lines).split())
         assert any(words in text for words in STAYS)
         assert "competent person decides" in text and "Keep the area below clear" in text

@@ -46,7 +46,7 @@ class Options:
     width : int
         Columns of text. [-]
     height : int
-        Lines that the text may take without its details; tables lose spare rows above it. [-]
+        Lines of the text without its details and the line that tells where they are; tables lose spare rows above it. [-]
     colour : bool
         Whether text is coloured.
     us : bool
@@ -60,7 +60,7 @@ class Options:
     """
 
     width: int = 80
-    height: int = 25
+    height: int = 24
     colour: bool = False
     us: bool = False
     plain: bool = False
