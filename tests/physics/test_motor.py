@@ -351,13 +351,15 @@ def test_points_of_a_motor_with_a_loss_in_proportion_to_torque_come_back(torques
     assert worst_residual(fit) < 1e-6
 
 
-def test_points_with_brush_drop_and_growing_drag():
+@pytest.mark.parametrize("torques", [[0.0, 0.005, 0.01, 0.02], [0.004, 0.02]])
+def test_points_with_brush_drop_and_growing_drag(torques):
+    """Where no point is the free run, its speed follows from the others."""
     motor = dataclasses.replace(FULL, drag_slope=0.001 / no_load(FULL, 6.0)[0])
     w0 = no_load(motor, 6.0)[0]
     share = motor.drag_slope * w0 / (motor.drag + motor.drag_slope * w0)
     fit = from_points(
         6.0,
-        *points_of(motor, 6.0, [0.0, 0.005, 0.01, 0.02]),
+        *points_of(motor, 6.0, torques),
         brush_drop=0.8,
         drag_speed_share=share,
     )

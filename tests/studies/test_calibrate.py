@@ -400,6 +400,7 @@ def geared(small):
 @pytest.mark.parametrize(("words", "where", "kind"), [
     ("stage 2", "stage.2", "tooth_pinion"), ("gear of stage 1", "stage.1", "tooth_gear"), ("Rope", "rope", "rope"),
     ("rope fixing on the drum", "drum", "rope_anchor"), ("stage.2 pinion teeth", "stage.2", "tooth_pinion"),
+    ("rope, 2 m from its end", "rope", "rope"),
 ])  # fmt: skip
 def test_what_broke_is_understood(geared, words, where, kind):
     found = look_into(geared, LiftTest(number=1, mass=6.0, outcome="broke", broke_link=words))
