@@ -353,3 +353,8 @@ def test_controllers_of_arrays_are_those_of_each_entry(side):
         )
         assert (many[0][k], many[1][1][k]) == (pytest.approx(one[0]), pytest.approx(one[1][1]))
         assert np.broadcast_to(many[2], 7)[k] == pytest.approx(one[2])
+
+
+def test_a_source_is_plain_only_where_every_controller_is_at_full_duty():
+    full, one_below = (unchecked(BENCH, duty=np.array([1.0, duty])) for duty in (1.0, 0.6))
+    assert full.plain and not one_below.plain
