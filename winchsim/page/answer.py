@@ -191,7 +191,7 @@ def _assumed(row: Any) -> str:
         for number in (row.value, row.low, row.high)
     )
     span = f" ({low} to {high})" if low is not None and low != high else ""
-    return f"assumed {value}{span} {row.unit}: {row.why}"
+    return f"assumed {value}{span} {row.unit}".rstrip() + f": {row.why}"
 
 
 def worst_by_table(found: Assessment) -> dict[str, str]:

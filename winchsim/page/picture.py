@@ -175,14 +175,16 @@ def svg(record: Record, inputs: Inputs, status: dict[str, str]) -> str:
     ]
     for row, (text, to_x, to_y) in enumerate(notes):
         at = left, high + (5 * row + 3) * unit
-        end = left + 2.1 * len(text) * unit, at[1] + unit
-        parts += [f'<path class="thread" d="M{_at(*end)}L{_at(to_x, to_y)}"/>']
+        end = _at(left + 2.1 * max(len(note[0]) for note in notes) * unit, at[1] + unit)
+        parts += [f'<path class="thread" d="M{end}L{_at(to_x, to_y)}"/>']
         parts += [_text(*at, text, 4 * unit, "start")]
     top = high + (5 * len(notes) + 3) * unit
     edges = left - 2 * unit, -top, right - left + 4 * unit, top - floor + 2 * unit
     about = "The build to scale, seen along its shafts; the load's height has a scale of its own."
-    said = "".join(f" {text}." for text, _, _ in notes)
-    return f'<svg class="build" viewBox="{" ".join(f"{1e3 * edge:.2f}" for edge in edges)}" role="img" aria-label="{about}{said}">{"".join(parts)}</svg>'
+    about += "".join(f" {text}." for text, _, _ in notes)
+    box = " ".join(f"{1e3 * edge:.2f}" for edge in edges)
+    head = f'<svg class="build" viewBox="{box}" role="img" aria-label="{about}">'
+    return "".join((head, *parts, "</svg>"))
 
 
 def _notes(
@@ -259,7 +261,8 @@ def _turning(k: float, x: float, y: float) -> str:
 
 
 def _circle(x: float, y: float, radius: float, kind: str, more: str = "") -> str:
-    return f'<circle class="{kind}" cx="{1e3 * x:.2f}" cy="{-1e3 * y:.2f}" r="{1e3 * radius:.2f}"{more}/>'
+    place = f'cx="{1e3 * x:.2f}" cy="{-1e3 * y:.2f}" r="{1e3 * radius:.2f}"'
+    return f'<circle class="{kind}" {place}{more}/>'
 
 
 def _text(x: float, y: float, text: str, size: float, anchor: str = "middle") -> str:

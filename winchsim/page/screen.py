@@ -63,7 +63,7 @@ class Screen:
                     )
                 )
             with ui.element("div").classes("verdict").props("role=status aria-live=polite"):
-                self._head = ui.html("Computing the first answer …", sanitize=False).classes("head")
+                self._head = ui.html("Computing the first answer", sanitize=False).classes("head")
                 self._note = ui.label("").classes("note")
                 self._stop = ui.button("Stop this run", on_click=lambda: tab.first.stop())
                 self._stop.props("outline dense no-caps").set_visibility(False)

@@ -13,7 +13,6 @@ from winchsim.page.long_job import LongJob
 from winchsim.page.row import fault_text
 from winchsim.page.state import with_text
 from winchsim.quantity_text import from_unit, in_unit
-from winchsim.report.plain_text import safe
 
 QUESTIONS = {
     "drum": "Which drum?",
@@ -74,15 +73,12 @@ class Sizing:
             made.classes("matrix")
 
     def _candidate(self, row: dict[str, Any]) -> None:
-        marks = "recommended" * row["is_recommended"], "as it is" * row["is_present"]
+        marks = ["recommended"] * row["is_recommended"] + ["as it is"] * row["is_present"]
         button = ui.button(on_click=lambda: self._take(row)).props("outline dense no-caps")
         button.classes("best" if row["is_recommended"] else "")
-        text = f"<b>{safe(row['text'])}</b> {row['mark']}"
+        small = " · ".join([row["time"], *marks, *filter(None, [row["about"]])])
         with button:
-            ui.html(
-                f"{text}<br><small>{' · '.join(filter(None, (row['time'], *marks, row['about'])))}</small>",
-                sanitize=False,
-            )
+            ui.html(f"<b>{row['text']}</b> {row['mark']}<br><small>{small}</small>", sanitize=False)
 
     def _take(self, row: dict[str, Any]) -> None:
         self.tab.take(row["inputs"], f"Taken: {row['text']}.")

@@ -58,8 +58,7 @@ def moved(inputs: Inputs, table: str, index: int, by: int) -> Inputs:
     """Scenario with one entry of a list of tables moved; `index` from 0."""
     values = to_values(inputs)
     rows = values[table]
-    if 0 <= index + by < len(rows):
-        rows.insert(index + by, rows.pop(index))
+    rows.insert(index + by, rows.pop(index))
     return from_values(values)
 
 

@@ -47,9 +47,8 @@ class Variants:
             self.tab.changed()
 
     def _variants(self) -> list[Variant]:
-        state = self.tab.state
-        base = Variant(OF_THE_FILE, state.base, self.tab.base.get("numbers", {}))
-        return [base, *state.variants]
+        base = Variant(OF_THE_FILE, self.tab.state.base, self.tab.base.get("numbers", {}))
+        return [base, *self.tab.state.variants]
 
     def rows(self) -> list[dict[str, Any]]:
         """Rows of the table: name, what was changed, key numbers; the file first."""
