@@ -183,7 +183,7 @@ def _motors(
                 f"most is {fit.best_measurement}."
             )
         path_of_heat = _heat(group, fit, path, notebook)
-        starts = (
+        winding, case = (
             inputs.settings.ambient if start is None else start
             for start in (group.winding_start, group.case_start)
         )
@@ -197,7 +197,8 @@ def _motors(
                     fit,
                     path_of_heat,
                     group.winding_limit,
-                    *starts,
+                    winding,
+                    case,
                     1.0,
                     fit.output.own_efficiency,
                 )

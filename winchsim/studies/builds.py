@@ -208,7 +208,7 @@ def families(inputs: Inputs, most: int, most_builds: int) -> tuple[list[Family],
         key = tuple(motor for motor, _ in fitted), rope
         kept.setdefault(key, []).extend((fitted, drum) for drum in parts.drums or (None,))
     starts = [_family(inputs, (), rope, members) for (_, rope), members in kept.items()]
-    rows = [((), family.rope, family.members) for family in starts]
+    rows: list[Row] = [((), family.rope, family.members) for family in starts]
     possible = sum(len(members) for *_, members in rows)
     if parts.gears:
         margins = lift_all(vary_each([(f.inputs, f.columns) for f in starts])).stall_margin_cold
@@ -251,7 +251,7 @@ def _geared(
         driven: dict[int, tuple[Pair, ...]] = {}
         for _, rope, members in rows:
             by_train: dict[tuple[Pair, ...], list[Member]] = {}
-            for place in np.flatnonzero(fits[start : start + len(members)]):
+            for place in np.flatnonzero(fits[start : start + len(members)]).tolist():
                 motors = sum(n for _, n in members[place][0]) or own
                 if motors not in driven:
                     driven[motors] = _driven(train, gears, motors)
@@ -321,7 +321,7 @@ def _with_motors(inputs: Inputs, fitted: Fitted) -> Inputs:
 def _with_rope(inputs: Inputs, rope: PartRope | None) -> Inputs:
     if rope is None:
         return inputs
-    own = dict(knot_efficiency=None, axial_stiffness=None, mass_per_length=None)
+    own: dict[str, Any] = dict(knot_efficiency=None, axial_stiffness=None, mass_per_length=None)
     own |= {key: getattr(rope, key) for key in specs(PartRope)}
     given = {path for path in inputs.given if path.removeprefix("rope.") not in own}
     given |= {f"rope.{key}" for key, value in own.items() if value is not None}

@@ -136,7 +136,8 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
     spent = None
     if first is not None:
         own, last = damage(records)[first.label], damage(records[-1:])[first.label]
-        spent = tuple(a + more * b for a, b in zip(own, last, strict=True))
+        low, best, high = (a + more * b for a, b in zip(own, last, strict=True))
+        spent = low, best, high
     return Series(
         asked=number, pause=pause, lifts=tuple(lifts), done=done + more, settled=settled,
         winding_limit=min(group.winding_limit for group in records[-1].machine.groups),
@@ -164,8 +165,10 @@ def _rested(inputs: Inputs, record: Record, pause: float) -> Inputs:
     """Scenario with the temperatures that a pause after a run leaves."""
     motors = list(inputs.motors)
     for g in record.machine.groups:
-        ends = (float(record[f"motor_{g.number}_{part}"][-1]) for part in ("winding", "case"))
-        winding, case = heat.step_exact(g.heat, 0.0, *ends, record.machine.ambient, pause)
+        winding, case = (
+            float(record[f"motor_{g.number}_{part}"][-1]) for part in ("winding", "case")
+        )
+        winding, case = heat.step_exact(g.heat, 0.0, winding, case, record.machine.ambient, pause)
         motors[g.number - 1] = replace(
             motors[g.number - 1], winding_start=float(winding), case_start=float(case)
         )

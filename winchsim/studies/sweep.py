@@ -160,9 +160,8 @@ class Sweep:
         shares = [np.full(len(self), np.inf)]
         for column in self.checks:
             least = getattr(column, limit)
-            if column.key in (self.changeable if keys is None else keys) - {CheckKey.TARGET}:
-                if least is None:
-                    continue
+            counts = column.key in (self.changeable if keys is None else keys)
+            if counts and column.key is not CheckKey.TARGET and least is not None:
                 origin = self.inputs.settings.ambient if column.key is CheckKey.WINDING else 0.0
                 with np.errstate(divide="ignore", invalid="ignore"):
                     share = (column.value - origin) / (least - origin)

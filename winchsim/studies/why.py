@@ -142,7 +142,8 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
         No such test.
     """
     ended = [test for test in tests if _end(test) and row in (None, test.number)]
-    if not ended:
+    end = _end(ended[-1]) if ended else None
+    if end is None:
         raise InputError(
             (
                 Fault(
@@ -153,7 +154,7 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
                 ),
             )
         )
-    test, end = ended[-1], _end(ended[-1])
+    test = ended[-1]
     before = [other for other in tests if other.number < test.number and other.done]
     own = under_test(plain_raise(inputs), test.values_in(inputs))
     record = simulate(own)

@@ -132,13 +132,15 @@ def _swept(
     """Values and their sweep, finer where candidates begin to fail or to meet every limit."""
 
     def made(values: np.ndarray) -> Sweep:
-        own = [(change.inputs, {}) for change in proposal.changes] or [(inputs, {path: values})]
-        found = by_slow_model(vary_each(own))
+        if proposal.changes:
+            found = by_slow_model(vary_each([(change.inputs, {}) for change in proposal.changes]))
+        else:
+            found = by_slow_model(vary(inputs, {path: values}))
         return replace(found, inputs=inputs, checks=_asked(found, wanted))
 
     values = proposal.values
     found = made(values)
-    if question.refined:
+    if question.refined and not proposal.changes:
         states = (~fails(found.checks), _meets(found.checks)[0])
         at = np.flatnonzero(np.any([np.diff(state.astype(int)) != 0 for state in states], axis=0))
         finer = [_between(float(values[k]), float(values[k + 1])) for k in at]
