@@ -30,7 +30,7 @@ from winchsim.report.si_keys import key, si_unit
 from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.details import THIN, check_table
+from winchsim.report.words.details import LAST_SPARE, THIN, check_table
 from winchsim.report.words.values import MARKS, limit_of, of_check, suited, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.sizing import Run, Study, most_power
@@ -93,7 +93,8 @@ def _binding(study: Study) -> Table:
     """What binds: each check that is not ok everywhere, as recommended, and where it is ok and
     fails.
 
-    Where there is little room, checks are left out that are ok as recommended and fail nowhere.
+    Where there is little room, checks are left out first that are ok as recommended and fail
+    nowhere.
     """
     index = study.nearest if study.recommended is None else study.recommended
     run = next((run for run in study.runs if run.index == index), None)
@@ -108,8 +109,9 @@ def _binding(study: Study) -> Table:
             known = (limit_of(check), of_check(check).alone, MARKS[check.status])
         cells = (words.spans(study, mask) if mask.any() else "" for mask in (row.ok, row.failing))
         rows.append((CHECKS[c.key], *known, *cells))
-        if known[2] == MARKS[Status.OK] and c.key not in study.bounds.values():
-            spare.append((int(row.failing.any()), place))
+        if known[2] != MARKS[Status.FAILS]:
+            is_minor = known[2] == MARKS[Status.OK] and c.key not in study.bounds.values()
+            spare.append((int(row.failing.any()) if is_minor else LAST_SPARE, place))
     heads = ("check", "limit", "value", "status", "ok", "fails")
     return Table(heads, tuple(rows), tuple(sorted(spare)), "checks")
 

@@ -14,7 +14,7 @@ from winchsim.report.document import Cell, Text, Value, joined, say
 from winchsim.report.words import builds
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, TIMES, suited
+from winchsim.report.words.values import AT_LEAST, AT_MOST, MARKS, TIMES, suited
 from winchsim.studies.builds import Build
 from winchsim.studies.sizing import WHILE_LIFTED, Study
 from winchsim.studies.sweep import CHECK_UNITS, Sweep
@@ -186,7 +186,7 @@ def limit(column: CheckColumn, index: int) -> Text:
     number = None if known is None else float(np.broadcast_to(known, column.value.shape)[index])
     if number is None or not math.isfinite(number) or column.key is CheckKey.TARGET:
         return ()
-    sign = "≥ " if column.side is Side.LEAST else "≤ "
+    sign = AT_LEAST if column.side is Side.LEAST else AT_MOST
     return (sign, _printed(column.key, number))
 
 

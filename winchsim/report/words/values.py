@@ -8,6 +8,7 @@ from winchsim.assessment.kinds import Check, CheckKey, Reading, Status
 from winchsim.report.document import Mark, Text, Value
 
 TIMES = "×"
+AT_LEAST, AT_MOST = "≥ ", "≤ "
 
 MARKS = {
     Status.FAILS: Mark("fails", "bad"),
@@ -90,7 +91,7 @@ def limit_of(check: Check) -> Text:
     if limit is None:
         return ()
     like = of_check(check)
-    sign = "≥ " if check.side == "at least" else "≤ "
+    sign = AT_LEAST if check.side == "at least" else AT_MOST
     advised = "advised " if check.hard is None else ""
     return (advised + sign, Value(limit, like.unit, sign=like.sign))
 
