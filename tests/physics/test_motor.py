@@ -100,6 +100,13 @@ def test_free_running_motor_without_drag_draws_nothing():
     assert no_load(motor, -1.4) == (pytest.approx(-2.4), 0.0)
 
 
+def test_a_driven_motor_within_its_brush_drop_is_held_by_its_growing_drag_alone():
+    """At 10 rad/s it makes 0.1 V of the 0.7 V that its brushes take, and a drag of 0.1 mN·m."""
+    motor = Motor(2.0, 0.01, drag=0.0, drag_slope=1e-5, brush_drop=0.7)
+    point = operating_point(motor, 0.0, -1e-4)
+    assert (point.speed, point.current) == (pytest.approx(10.0), 0.0)
+
+
 def test_operating_point_of_an_array_is_that_of_each_entry():
     torques = np.linspace(-0.05, 0.05, 101)
     together = operating_point(FULL, 6.0, torques)
