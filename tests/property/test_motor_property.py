@@ -218,30 +218,6 @@ def test_points_round_trip(motor, voltage, idle_share, shares):
 
 
 @few
-@given(
-    st.builds(HeatPath, *[st.floats(0.1, 100.0)] * 4),
-    st.floats(0.0, 100.0),
-    st.floats(-20.0, 120.0),
-    st.floats(-20.0, 120.0),
-)
-def test_heat_is_never_lost(path, power, winding, case):
-    # What goes in is stored or given to the air; the air's part by quadrature of the case's exact
-    # temperature.
-    time = (
-        3.0
-        * min(path.winding_capacity, path.case_capacity)
-        * min(path.winding_to_case, path.case_to_ambient)
-    )
-    nodes, weights = np.polynomial.legendre.leggauss(60)
-    _, cases = step_exact(path, power, winding, case, 20.0, 0.5 * time * (nodes + 1.0))
-    to_air = 0.5 * time * float(weights @ (cases - 20.0)) / path.case_to_ambient
-    end = step_exact(path, power, winding, case, 20.0, time)
-    stored = path.winding_capacity * (end[0] - winding) + path.case_capacity * (end[1] - case)
-    size = power * time + (path.winding_capacity + path.case_capacity) * 200.0
-    assert stored + to_air == pytest.approx(power * time, abs=1e-9 * size)
-
-
-@few
 @given(motors, st.floats(1.0, 48.0), st.floats(0.0, 0.3), st.floats(-1.5, 1.5), st.floats(0.0, 1.5))
 def test_more_torque_never_runs_faster(motor, voltage, idle_share, share, more):
     idle = idle_share * voltage / motor.resistance
