@@ -49,7 +49,8 @@ def _warns(text):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("command", COMMANDS)
-def test_text_json_and_files_of_a_command_carry_the_cautions(command, tmp_path):
+def test_text_json_and_files_of_a_command_carry_the_cautions(command, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # figures go into the present folder where none is named
     arguments = COMMANDS[command]
     folder = tmp_path / "out"
     text, _err = _printed(command, *arguments, "--out", str(folder))
