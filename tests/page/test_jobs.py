@@ -9,6 +9,7 @@ import pytest
 
 from winchsim.page import jobs
 from winchsim.page.sizing import QUESTIONS
+from winchsim.page.state import with_text
 from winchsim.scenario.read import load, loads
 from winchsim.scenario.starter import STARTER
 
@@ -42,7 +43,10 @@ def test_lines_of_a_map_part_what_fails_from_what_does_not():
 
 
 def test_a_load_falls_freely_after_a_break():
-    snagged = load(str(next(SCENARIOS.glob("06-*.toml"))))
+    held = load(str(next(SCENARIOS.glob("06-*.toml"))))
+    (found,) = jobs.lift(held)
+    assert held.pawl.fitted and found["motion"]["h"][-1] == pytest.approx(held.load.snag_height)
+    snagged = with_text(held, "pawl.fitted", "false")
     (found,) = jobs.lift(snagged)
     motion = found["motion"]
     time, height = np.array(motion["t"]), np.array(motion["h"])

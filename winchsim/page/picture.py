@@ -12,6 +12,7 @@ from winchsim.model.keys import Event
 from winchsim.physics.chain import drum_ratios
 from winchsim.report.figures.plan import Gear, OtherStage, Plan, outline, plan_of
 from winchsim.report.plain_text import safe
+from winchsim.report.words.outcome import BEHIND_THE_DRUM
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 240
@@ -106,11 +107,14 @@ def motion(record: Record, inputs: Inputs) -> dict[str, Any]:
         "i": record["current"],
     }
     found = {key: array[places] for key, array in found.items()}
-    broke, fallen = record.first(Event.OVERLOAD), record.fall
-    if fallen is not None and 0 < fallen.time < math.inf:
+    broke, link, fallen = record.first(Event.OVERLOAD), record.broken_link, record.fall
+    is_held = link is not None and m.pawl and link.kind not in BEHIND_THE_DRUM
+    if fallen is not None and not is_held and 0 < fallen.time < math.inf:
         found = _with_fall(found, record, fallen.time)
-    rounded = {key: [float(f"{v:.5g}") for v in array] for key, array in found.items()}
-    return rounded | {"top": m.height(m.top_travel), "broke": None if broke is None else broke.time}
+    return {key: [float(f"{v:.5g}") for v in array] for key, array in found.items()} | {
+        "top": m.height(m.top_travel),
+        "broke": None if broke is None else broke.time,
+    }
 
 
 def _with_fall(
@@ -147,8 +151,7 @@ def svg(record: Record, inputs: Inputs, status: dict[str, str]) -> str:
     status : dict of str to str
         Worst status by table, from `winchsim.page.answer`.
     """
-    plan, (x, y) = plan_of(inputs), plan_of(inputs).drum
-    core = inputs.drum.diameter / 2
+    plan, (x, y), core = plan_of(inputs), plan_of(inputs).drum, inputs.drum.diameter / 2
     outer = max([core, *(r.radius + inputs.rope.diameter / 2 for r in record.machine.layers[:8])])
     flange = max(outer, (inputs.drum.flange_diameter or 0.0) / 2)
     spots = [(g.x, g.y, g.tip) for g in plan.gears]
