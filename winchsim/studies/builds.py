@@ -186,8 +186,8 @@ def families(inputs: Inputs, most: int, most_builds: int) -> tuple[list[Family],
     inputs : Inputs
         With parts; what is not listed there stays as it is.
     most, most_builds : int
-        Families and builds that are made; of more, those with the fewest pairs of nearly equal
-        ratios, then so many, spread evenly over the ratios.
+        Families and builds that are made; of more, those with the fewest pairs and the most members
+        of nearly equal ratios, then so many, spread evenly over the ratios.
 
     Raises
     ------
@@ -216,7 +216,8 @@ def families(inputs: Inputs, most: int, most_builds: int) -> tuple[list[Family],
         rows = rows or _geared(inputs, parts.gears, rows, margins, 0.0, math.inf)
         possible = sum(len(members) for *_, members in rows)
         if len(rows) > most:
-            rows = list({_alike(row): row for row in reversed(rows)}.values())
+            rows.sort(key=lambda row: (-len(row[0]), len(row[2])))  # the last of a sort stays
+            rows = list({_alike(row): row for row in rows}.values())
         rows.sort(key=lambda row: _ratio(row[0]))
     size = max(len(members) for *_, members in rows) if rows else 1
     rows = thinned(rows, min(most, max(1, most_builds // size)))
