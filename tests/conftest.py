@@ -227,7 +227,7 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+BROWSERS = ("chromium", "chromium-browser")
 
 
 @pytest.fixture(scope="session")

@@ -46,7 +46,8 @@ class Options:
     width : int
         Columns of text. [-]
     height : int
-        Lines of the text without its details and the line that tells where they are; tables lose spare rows above it. [-]
+        Lines of the text without its details and the line that tells where they are; tables lose
+        spare rows above it. [-]
     colour : bool
         Whether text is coloured.
     us : bool
