@@ -155,6 +155,23 @@ def test_a_worm_by_its_lead_angle_is_exact_in_motion_and_at_rest(small):
 
 
 @pytest.mark.parametrize(
+    ("friction", "at_rest", "locks"),
+    [
+        (0.05, 0.06, Locking.DRIVES_BACK),
+        (0.10, 0.15, Locking.UNCERTAIN),
+        (0.20, 0.25, Locking.LOCKS),
+    ],
+)
+def test_a_worm_that_holds_only_at_rest_is_uncertain(small, friction, at_rest, locks):
+    """The lead angle of 7° lies between the friction angles in motion and at rest."""
+    stage = Stage(
+        kind="worm", gear=20, lead_angle=math.radians(7), friction=friction, rest_friction=at_rest,
+        bearing="ball", bearing_friction=0.0,
+    )  # fmt: skip
+    assert build(small(stage=stage)).meshes[0].locking is locks
+
+
+@pytest.mark.parametrize(
     ("efficiency", "locks"),
     [(0.40, Locking.LOCKS), (0.50, Locking.UNCERTAIN), (0.60, Locking.DRIVES_BACK)],
 )
