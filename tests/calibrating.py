@@ -5,6 +5,12 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import brentq
 
+from winchsim.assessment.history import read_history
+from winchsim.frozen import replace
+from winchsim.inputs import with_value
+from winchsim.model import build
+from winchsim.model.trial import plain_raise, under_test
+from winchsim.simulation import simulate
 from winchsim.studies.calibrate.factors import Row, find_factors
 
 
@@ -28,6 +34,16 @@ def places(inputs, truth):
     found = find_factors(inputs)
     assert set(truth) <= {factor.name for factor in found}
     return np.array([place(f.rows[0], truth[f.name]) if f.name in truth else 0.0 for f in found])
+
+
+def lifted_in_full(inputs, test):
+    """Lift time, steady current and voltage of a test by the full simulation, whatever breaks.
+    [s], [A], [V]"""
+    inputs = under_test(plain_raise(inputs), test.values_in(inputs))
+    machine = build(with_value(inputs, "settings.watch", 0.0))
+    unbroken = tuple(replace(link, scale=0.0) for link in machine.links)
+    lift = read_history(simulate(replace(machine, links=unbroken)))
+    return lift.lift_time, lift.steady("current"), lift.steady("voltage")
 
 
 def multiples(found):

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, calibrate, look_into
 from winchsim.studies.calibrate.fit import Problem, fit
@@ -214,7 +215,8 @@ def test_a_printed_gearbox_is_known_between_what_it_pulled_and_what_it_slipped_a
     assert found.lower == found.survived == pytest.approx(680 * pounds * radius, rel=0.12)
     assert found.at.demand == pytest.approx(1000 * pounds * radius, rel=0.12)
     assert found.share_of_estimate == pytest.approx(1000 / 1500, rel=0.12)
-    (own,) = [k for k in build(found.put_into(winch)).links if k.where == "stage.1"]
+    bounded = with_value(winch, found.set_path, found.set_value)
+    (own,) = [k for k in build(bounded).links if k.where == "stage.1"]
     assert own.strength.value == pytest.approx(found.lower, rel=1e-9)
 
 

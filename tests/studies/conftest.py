@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from calibrating import places
+from calibrating import lifted_in_full, places
 
-from winchsim.studies.calibrate import Kind, LiftTest
-from winchsim.studies.calibrate.factors import find_factors
-from winchsim.studies.calibrate.forecast import Bench
+from winchsim.model import build
+from winchsim.studies.calibrate import LiftTest
+from winchsim.studies.calibrate.factors import find_factors, moved
 
 MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
 
@@ -37,15 +37,13 @@ def lift_tests(
     asked = [LiftTest(number=i, mass=m) for i, m in enumerate(masses, start=1)]
     if voltages:
         asked = [replace(test, voltage=v) for test, v in zip(asked, voltages, strict=True)]
-    bench = Bench(inputs, asked, find_factors(inputs))
-    at = places(inputs, truth)
+    real = moved(inputs, build(inputs), find_factors(inputs), places(inputs, truth))
     generator = np.random.default_rng(seed)
     found = []
-    for place, test in enumerate(asked):
-        full = bench.in_full(at, place)
-        time = bench.heights[place] / full[Kind.TIME] * (1 + noise * generator.normal())
-        amps = full[Kind.CURRENT] * (1 + 2 * noise * generator.normal())
-        volts = full[Kind.VOLTAGE]
+    for test in asked:
+        time, amps, volts = lifted_in_full(real, test)
+        time *= 1 + noise * generator.normal()
+        amps *= 1 + 2 * noise * generator.normal()
         found.append(
             replace(
                 test,

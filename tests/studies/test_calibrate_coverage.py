@@ -4,6 +4,7 @@ winch of one formula."""
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -32,7 +33,7 @@ class FormulaBench:
 
     tests: tuple[LiftTest, ...]
     factors: tuple[Factor, ...]
-    pawl: bool = False
+    machine = SimpleNamespace(pawl=False)
 
     @property
     def heights(self):
@@ -53,9 +54,6 @@ class FormulaBench:
         speed = 0.05 * (1.0 - needed / k) / k
         values = {Kind.TIME: speed, Kind.CURRENT: current, Kind.LIFTED: np.log(k / needed)}
         return values | {Kind.HELD: np.ones(speed.shape)}
-
-    def in_full(self, place, test):
-        return {}
 
 
 def factors(names):
@@ -102,7 +100,7 @@ def share_held(names, draw, repeats, *, scatter=1.0, masses=MASSES, seed=5):
     for _ in range(repeats):
         truth = at(EVERY, draw(generator))
         fit = fitted(measured(bench(masses, EVERY), truth, generator, scatter), names)
-        row = predict(bench((NEXT,), names), fit, LEVEL)[0][0]
+        row = predict(bench((NEXT,), names), fit, LEVEL)[0]
         real = measured(bench((NEXT,), EVERY), truth, generator, scatter)[0]
         held += [
             row.time.low <= real.time <= row.time.high,
@@ -162,7 +160,7 @@ def mean_width(count, repeats=60):
     widths = []
     for _ in range(repeats):
         tests = measured(bench(masses, names), at(names, near_truth(generator)), generator)[:count]
-        row = predict(bench((NEXT,), names), fitted(tests, names), LEVEL)[0][0]
+        row = predict(bench((NEXT,), names), fitted(tests, names), LEVEL)[0]
         widths.append(row.current.high - row.current.low)
     return np.mean(widths)
 

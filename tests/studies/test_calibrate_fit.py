@@ -150,7 +150,9 @@ def test_intervals_of_a_line_hold_their_share():
         measured = 2.0 + 0.7 * X[:5] + generator.normal(size=5)
         done = fitted(line(measured, X[:5]), 5)
         slope = 1e4 * np.array([1.0, new])
-        half = done.quantile(0.9) * np.sqrt(slope @ done.covariance @ slope + done.scatter**2)
+        half = interval_width(0.9, done.dof) * np.sqrt(
+            slope @ done.covariance @ slope + done.scatter**2
+        )
         held += abs(2.0 + 0.7 * new + generator.normal() - slope @ done.values) <= half
     assert stats.binom.ppf(1e-4, 400, 0.9) <= held <= stats.binom.ppf(1 - 1e-4, 400, 0.9)
 

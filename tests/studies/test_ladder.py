@@ -124,13 +124,14 @@ def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make
 def test_what_a_rung_predicts_is_what_its_measurement_is_compared_with(ladder, small):
     rungs = ladder.rungs[1:]
     bench = Bench(small(), [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs], ())
+    found = bench.forecast(np.zeros((1, 0)))
     for place, rung in ((0, rungs[0]), (len(rungs) - 1, rungs[-1])):
-        full = bench.in_full(np.zeros(0), place)
+        time, current, voltage = 0.1 / found[Kind.TIME], found[Kind.CURRENT], found[Kind.VOLTAGE]
         assert rung.lift_time == pytest.approx(
-            0.1 / full[Kind.TIME], rel=2e-3
+            time[0, place], rel=5e-3
         )  # windings that have cooled to the air again
-        assert rung.current == pytest.approx(full[Kind.CURRENT], rel=2e-3)
-        assert rung.voltage == pytest.approx(full[Kind.VOLTAGE], rel=2e-3)
+        assert rung.current == pytest.approx(current[0, place], rel=2e-3)
+        assert rung.voltage == pytest.approx(voltage[0, place], rel=2e-3)
 
 
 def test_powered_lowering(ladder):

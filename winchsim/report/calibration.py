@@ -114,8 +114,8 @@ def build(
         That shows all details.
     """
     agree = all(row.agrees for row in found.comparisons)
-    clean = found.complete and agree and not found.notes and "other_version" not in findings
-    mark = Mark("calibrated" if found.complete else "partial", "good" if clean else "warn")
+    clean = agree and not found.notes and "other_version" not in findings
+    mark = Mark("calibrated", "good" if clean else "warn")
     tables = (words.predictions(found), words.fitted(found, found.inputs))
     body: tuple[Node, ...] = (
         frame.headline(mark, "", words.sentence(found), name),
@@ -174,7 +174,6 @@ def calibration_json(
         ],
         cautions=[*CAUTIONS.values(), sentence_text(_last_line(found))],
         rows=[_residual_facts(row) for row in found.residuals],
-        complete=found.complete,
         level=found.level,
         degrees_of_freedom=found.dof,
         scatter=found.scatter,
@@ -199,7 +198,6 @@ def calibration_json(
             }
             for row in found.sides
         ],
-        quasi_static_off=found.quasi_static_off,
         predictions=[
             {
                 **_test_facts(row.test),

@@ -80,7 +80,7 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "percentiles": Row, "motors": list[Row],
     },
     "calibrate": {
-        "complete": bool, "level": float, "parameters": list[Row], "correlation": Row,
+        "level": float, "parameters": list[Row], "correlation": Row,
         "predictions": list[Row], "changes": list[Row], "notes": list[Any], "files": list[str],
     },
     "why": {

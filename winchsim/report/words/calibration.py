@@ -108,7 +108,6 @@ def sentence(found: Calibration) -> Text:
             for r in found.sides
             if not r.agrees
         ),
-        () if found.complete else say("Partial: some full simulations were not made."),
     ]
     return joined([text for text in texts if text])
 
@@ -179,9 +178,6 @@ def basis(found: Calibration) -> Text:
     )
     if found.dof >= 1:
         text = say("{} with {} degrees of freedom", text, Value(rough(found.dof)))
-    if found.quasi_static_off is not None:
-        off = percent(found.quasi_static_off)
-        text = say("{}; corrected for full simulations, which differ by up to {}", text, off)
     return (*text, ".")
 
 

@@ -108,15 +108,6 @@ class Capacity:
         """Demand over estimated capacity. [-]"""
         return 1 / self.at.factor
 
-    @property
-    def rank(self) -> tuple[bool, float]:
-        """Order in which bounds are put into a scenario: the last on one path stays."""
-        return self.broke, self.set_value or 0.0
-
-    def put_into(self, inputs: Inputs) -> Inputs:
-        """A scenario with the lower bound."""
-        return with_value(inputs, self.set_path, self.set_value) if self.set_path else inputs
-
 
 Demands = Callable[[LiftTest], list[PartDemand]]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,17 +10,24 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, walk
+from winchsim.inputs import Inputs, walk, with_value
 from winchsim.model import build
 from winchsim.studies.calibrate.breakage import Capacity, capacities
 from winchsim.studies.calibrate.evidence import Evidence, Kind, LiftTest, Note, Reading, gather
 from winchsim.studies.calibrate.factors import Factor, find_factors
-from winchsim.studies.calibrate.fit import DETERMINED, Fit, Mask, Problem, fit, without_outliers
+from winchsim.studies.calibrate.fit import (
+    DETERMINED,
+    Fit,
+    Mask,
+    Problem,
+    fit,
+    interval_width,
+    without_outliers,
+)
 from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 from winchsim.studies.calibrate.prediction import Prediction, predict
 
 Array = NDArray[np.float64]
-Progress = Callable[[int, int], None]
 
 ALONE = 0.8
 """A factor is determined on its own where this share of it lies in directions that the tests
@@ -28,9 +35,6 @@ determine; two that stand in for each other have half each. [-] Own choice."""
 
 PARTNER = 0.2
 """Less than this share of a determined direction is no part in it. [-] Own choice."""
-
-MOST_FULL = 12
-"""Most tests that are run in full; of more, those are that differ most in their load. [-]"""
 
 BARELY = 0.5
 """A factor that is not determined and moves by less keeps its default: writing it down would only
@@ -140,17 +144,12 @@ class Calibration:
         Measurements, less the factors that they determine. [-]
     scatter : float
         Of the measurements, over what was expected; 1 where they do not tell. [-]
-    quasi_static_off : float or None
-        Largest difference of the quasi-static model to the full simulation in a lift time, taken
-        into account. [-]
     predictions : tuple of Prediction
         Of the tests that are still to come.
     capacities : tuple of Capacity
         Of parts that broke, and of those that carried more than was estimated.
     notes : tuple of Note
         What could not be used, or has to be asked.
-    complete : bool
-        Whether all full runs were made.
     """
 
     inputs: Inputs
@@ -162,11 +161,9 @@ class Calibration:
     comparisons: tuple[Comparison, ...]
     dof: float
     scatter: float
-    quasi_static_off: float | None
     predictions: tuple[Prediction, ...]
     capacities: tuple[Capacity, ...]
     notes: tuple[Note, ...]
-    complete: bool
 
     @property
     def residuals(self) -> tuple[Comparison, ...]:
@@ -195,7 +192,6 @@ def calibrate(
     *,
     only: Sequence[str] = (),
     level: float = 0.9,
-    on_progress: Progress | None = None,
 ) -> Calibration:
     """Calibration of a scenario from tests.
 
@@ -208,8 +204,6 @@ def calibrate(
         Names of the factors to move; left out: all.
     level : float
         Probability of the intervals, between 0.5 and 0.999. [-]
-    on_progress : callable, optional
-        Called with the full runs that are done and their number.
 
     Raises
     ------
@@ -228,17 +222,16 @@ def calibrate(
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, evidence.tests, factors), evidence)
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
-    complete = case.run_in_full(found.values, on_progress)
     open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
-    free = ~(open_ & (np.abs(found.values) < BARELY))
-    start = np.where(free, found.values, 0.0)
-    found = fit(case.problem, start, kept, free, found.scatter)
-    bench = Bench(inputs, evidence.next_rungs, factors)
-    predictions, through = predict(bench, found, level, in_full=complete)
+    moved = ~(open_ & (np.abs(found.values) < BARELY))
+    problem = replace(case.problem, low=moved * case.problem.low, high=moved * case.problem.high)
+    found = fit(problem, moved * found.values, kept, found.scatter)
+    predictions = predict(Bench(inputs, evidence.next_rungs, factors), found, level)
     calibrated = case.bench.moved(inputs, found.values)
     parts, asked = capacities(calibrated, evidence)
-    for part in sorted(parts, key=lambda part: part.rank):
-        calibrated = part.put_into(calibrated)
+    bounds = [part for part in parts if part.set_path]  # the last one on a path stays
+    for part in sorted(bounds, key=lambda part: (part.broke, part.set_value)):
+        calibrated = with_value(calibrated, part.set_path, part.set_value)
     parameters, together, correlation = _parameters(factors, found, level)
     comparisons = case.comparisons(found, kept)
     return Calibration(
@@ -251,11 +244,9 @@ def calibrate(
         comparisons=comparisons,
         dof=found.dof,
         scatter=found.scatter,
-        quasi_static_off=case.quasi_static_off,
         predictions=tuple(_as_seen(row, comparisons, parts) for row in predictions),
         capacities=parts,
         notes=(*evidence.notes, *asked),
-        complete=complete and through,
     )
 
 
@@ -274,9 +265,7 @@ class Case:
         low, high = (np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
         data = np.array([row.kind.is_measured for row in self.readings])
         self.problem = Problem(self.both, low, high, data)
-        self.ratios = np.ones(len(self.readings))
         self._known: dict[bytes, tuple[Array, Array]] = {}
-        self.quasi_static_off: float | None = None
         goals = [self._turned(row, row.value) for row in self.readings]
         shares = [row.scatter / row.value if row.value else row.scatter for row in self.readings]
         self.goals = np.array(goals)
@@ -294,43 +283,23 @@ class Case:
         """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
-            found, steps = forecast_with_slopes(self.bench, place)
-            rows = np.array([found[row.kind.quantity][:, row.test] for row in self.readings]).T
-            self._known[place.tobytes()] = rows, steps
-        rows, steps = self._known[place.tobytes()]
-        sizes = self.signs * (rows * self.ratios - self.goals) / self.scatters
-        sizes = np.where(np.isfinite(sizes), sizes, 0.0)  # no voltage where it stalls
-        return sizes[0], ((sizes[1:] - sizes[0]) / steps[:, None]).T
-
-    def run_in_full(self, place: Array, on_progress: Progress | None) -> bool:
-        """Run the tests in full and keep what differs; False where the user cut it short."""
-        tests, found = self.bench.tests, self.bench.forecast(place[None])
-        measured = {tests[r.test].conditions: r.test for r in self.readings if r.kind.is_measured}
-        wanted = sorted(measured.values(), key=lambda test: tests[test].mass)
-        spread = np.linspace(0, len(wanted) - 1, min(len(wanted), MOST_FULL)).round().astype(int)
-        full: dict[int, dict[Kind, float]] = {}
-        try:
-            for done, i in enumerate(spread):
-                if on_progress:
-                    on_progress(done, len(spread))
-                full[wanted[i]] = self.bench.in_full(place, wanted[i])
-        except KeyboardInterrupt:
-            pass
-        for i, row in enumerate(self.readings if full else ()):
-            near = min(full, key=lambda test: _distance(tests[test], tests[row.test]))
-            slow = float(found[row.kind.quantity][0, near])
-            if row.kind in full[near] and slow > 0:
-                self.ratios[i] = full[near][row.kind] / slow
-                off = abs(self.ratios[i] - 1) if row.kind is Kind.TIME else 0.0
-                self.quasi_static_off = max(self.quasi_static_off or 0.0, off)
-        return len(full) == len(spread)
+            found, slopes = forecast_with_slopes(self.bench, place)
+            rows = [(row.kind.quantity, row.test) for row in self.readings]
+            values = np.array([found[kind][test] for kind, test in rows])
+            changes = np.array([slopes[kind][:, test] for kind, test in rows])
+            weights = self.signs / self.scatters
+            left, turns = weights * (values - self.goals), weights[:, None] * changes
+            # no voltage where it stalls
+            known = (np.where(np.isfinite(left), left, 0), np.where(np.isfinite(turns), turns, 0))
+            self._known[place.tobytes()] = known
+        return self._known[place.tobytes()]
 
     def comparisons(self, fit: Fit, kept: Mask) -> tuple[Comparison, ...]:
         """Every reading beside the model, fitted and as it was."""
         found = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
         rows = []
         for i, row in enumerate(self.readings):
-            values = found[row.kind.quantity][:, row.test] * self.ratios[i]
+            values = found[row.kind.quantity][:, row.test]
             if row.kind in (Kind.LIFTED, Kind.STALLED):
                 values = np.exp(values)
             now, before = (self._turned(row, float(value)) for value in values)
@@ -341,10 +310,6 @@ class Case:
             test, size = self.bench.tests[row.test], float(fit.residuals[i])
             rows.append(Comparison(test, row.kind, row.value, now, before, size, agrees))
         return tuple(rows)
-
-
-def _distance(test: LiftTest, other: LiftTest) -> tuple[bool, float]:
-    return test.conditions[1:] != other.conditions[1:], abs(test.mass - other.mass)
 
 
 def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
@@ -362,9 +327,9 @@ def _parameters(
     correlation."""
     widths, shares = np.sqrt(np.diag(found.covariance)), found.determined
     order = np.argsort(widths, kind="stable")
-    rows = []
+    width, rows = interval_width(level, found.dof), []
     for i in order:
-        factor, z, half = factors[i], float(found.values[i]), found.quantile(level) * widths[i]
+        factor, z, half = factors[i], float(found.values[i]), width * widths[i]
         ends = (max(z - half, factor.low), min(z + half, factor.high))
         values = tuple(
             Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends))

@@ -55,7 +55,7 @@ class Problem:
     both : callable
         Residuals (n,) at values (p,), and their change with the values (n, p). [expected scatters]
     low, high : ndarray, shape (p,)
-        Bounds of the values. [standard deviations of the prior]
+        Bounds of the values; equal where one stays. [standard deviations of the prior]
     data : ndarray of bool, shape (n,)
         Residuals that are measurements; the others are evidence from one side, which counts while
         it is positive.
@@ -69,10 +69,10 @@ class Problem:
     data: Mask
     settled: float = 1e-3
 
-    def linear(self, place: Array) -> Problem:
-        """The same problem with the slopes of one place throughout."""
-        left, slopes = self.both(place)
-        return replace(self, both=lambda values: (left + slopes @ (values - place), slopes))
+    @property
+    def free(self) -> Mask:
+        """Values that may move, shape (p,)."""
+        return self.low < self.high
 
 
 @dataclass(frozen=True)
@@ -133,10 +133,6 @@ class Fit:
         prior = float(whole @ whole)
         return max(float(change @ whole) - prior, 0.0), prior
 
-    def quantile(self, level: float) -> float:
-        """Half width of an interval that comes from the data, in standard errors. [-]"""
-        return interval_width(level, self.dof)
-
 
 def posterior(slopes: Array, scatter: float) -> Array:
     """Covariance of values with unit priors after data of this scatter. shape (p, p)"""
@@ -158,9 +154,7 @@ def interval_width(level: float, dof: float) -> float:
     return float(stdtrit(dof, tail) if dof >= 1 else ndtri(tail))
 
 
-def fit(
-    problem: Problem, start: Array, kept: Mask, free: Mask | None = None, scatter: float = 1.0
-) -> Fit:
+def fit(problem: Problem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
@@ -170,80 +164,61 @@ def fit(
         Near enough for its slopes to show the scatter.
     kept : ndarray of bool, shape (n,)
         Residuals that count.
-    free : ndarray of bool, shape (p,), optional
-        Values that are moved; left out: all.
     scatter : float
         To begin with. [expected scatters]
     """
-    found = solve(problem, start, kept, scatter, free=free)
+    found, counted = solve(problem, start, kept, scatter), kept & problem.data
     for _ in range(MOST_ROUNDS):
-        last, linear = scatter, problem.linear(found.values)
-        for _ in range(MOST_ROUNDS):
-            moving = found.slopes if free is None else found.slopes[:, free]
-            scatter, dof = scatter_of(found.residuals, moving, kept & problem.data, scatter)
-            before, found = found, solve(linear, found.values, kept, scatter, free=free)
-            if np.allclose(before.values, found.values, atol=problem.settled):
-                break
-        found = solve(problem, found.values, kept, scatter, free=free)
+        last, moving = scatter, found.slopes[:, problem.free]
+        scatter, dof = scatter_of(found.residuals, moving, counted, last)
+        found = solve(problem, found.values, kept, scatter)
         if abs(np.log(scatter / last)) < SETTLED_SCATTER:
             break
     return replace(found, dof=dof)
 
 
 def solve(
-    problem: Problem,
-    start: Array,
-    kept: Mask,
-    scatter: float = 1.0,
-    *,
-    free: Mask | None = None,
-    robust: bool = False,
+    problem: Problem, start: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False
 ) -> Fit:
     """Values of the largest posterior at a scatter.
 
     Parameters
     ----------
-    problem, start, kept, free
+    problem, start, kept
         As for `fit`.
     scatter : float
         [expected scatters]
     robust : bool
         Whether large residuals weigh less (pseudo-Huber loss).
     """
-    free = np.ones(len(start), dtype=bool) if free is None else free
-    seen: dict[bytes, tuple[Array, Array]] = {}
+    values, free = start.copy(), problem.free
 
-    def at(values: Array) -> tuple[Array, Array]:
+    def at(moving: Array) -> tuple[Array, Array]:
         """Residuals with the priors behind them, and their slopes."""
-        if values.tobytes() not in seen:
-            place = np.where(free, 0.0, start)
-            place[free] = values
-            left, slopes = problem.both(place)
-            share = kept * (problem.data | (left > 0)) / scatter
-            size = share * left
-            if robust:
-                root = np.hypot(1.0, size / SOFT)
-                share = share * np.sqrt((1 + root) / 2) / root
-                size = np.sign(size) * SOFT * np.sqrt(2 * (root - 1))
-            seen[values.tobytes()] = (
-                np.concatenate([size, values]),
-                np.concatenate([share[:, None] * slopes[:, free], np.eye(len(values))]),
-            )
-        return seen[values.tobytes()]
+        values[free] = moving
+        left, slopes = problem.both(values)
+        share = kept * (problem.data | (left > 0)) / scatter
+        size = share * left
+        if robust:
+            root = np.hypot(1.0, size / SOFT)
+            share = share * np.sqrt((1 + root) / 2) / root
+            size = np.sign(size) * SOFT * np.sqrt(2 * (root - 1))
+        return (
+            np.concatenate([size, moving]),
+            np.concatenate([share[:, None] * slopes[:, free], np.eye(len(moving))]),
+        )
 
-    low, high = problem.low[free] - 1e-9, problem.high[free] + 1e-9
-    done = least_squares(
-        lambda values: at(values)[0],
+    low, high = problem.low[free], problem.high[free]
+    values[free] = least_squares(
+        lambda moving: at(moving)[0],
         np.clip(start[free], low, high),
-        lambda values: at(values)[1],
+        lambda moving: at(moving)[1],
         bounds=(low, high),
         method="dogbox",
         ftol=problem.settled,
         xtol=problem.settled,
         max_nfev=MOST_FORECASTS,
-    )
-    values = start.copy()
-    values[free] = done.x
+    ).x
     left, slopes = problem.both(values)
     agrees = ~problem.data & (left <= 0)
     counted = slopes * (kept & ~agrees)[:, None]

@@ -1,4 +1,4 @@
-"""Forecasts of tests: by the quasi-static model for many settings at once, in full for a few."""
+"""Forecasts of tests by the quasi-static model, for many settings at once."""
 
 from __future__ import annotations
 
@@ -8,15 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.assessment.history import read_history
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
-from winchsim.model.trial import plain_raise, under_test
+from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
-from winchsim.simulation import simulate
 from winchsim.slow import End, Lifts, lift_batch, vary, vary_each
 from winchsim.studies.calibrate.evidence import Kind, LiftTest
 from winchsim.studies.calibrate.factors import Factor, moved
@@ -66,10 +64,10 @@ class Bench:
 
     Attributes
     ----------
+    machine : Machine
+        With the lightest load.
     heights : ndarray
         Of each test. [m]
-    pawl : bool
-        Whether a pawl holds every load.
 
     Raises
     ------
@@ -85,7 +83,6 @@ class Bench:
         self._columns = _columns(self.inputs, self.tests)
         self.heights = np.array([test.height or inputs.load.height for test in self.tests])
         self.machine = build(self.base)
-        self.pawl = self.machine.pawl
         self._without_links = replace(self.machine, links=())
         self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
         self._loads = _raising_torques(self.machine, self.tests)
@@ -134,39 +131,16 @@ class Bench:
         blank = np.zeros((count, len(self.tests)))
         return {kind: blank + value for kind, value in values.items()}
 
-    def in_full(self, place: Array, test: int) -> dict[Kind, float]:
-        """Speed, current and voltage of one test by the full simulation; empty where it is not
-        lifted or cannot be run."""
-        values = {path: float(column[test]) for path, column in self._columns.items()}
-        inputs = under_test(self.moved(self.inputs, place), values)
-        quiet = replace(inputs, settings=replace(inputs.settings, watch=0.0, stall_watch=0.0))
-        try:
-            machine = build(quiet)
-        except InputError:  # a load so light that its rope cannot be followed, say
-            return {}
-        unbroken = tuple(replace(k, scale=0.0) for k in machine.links)  # no matter here what breaks
-        record = simulate(replace(machine, links=unbroken), rtol=quiet.settings.relative_tolerance)
-        history = read_history(record)
-        found = {
-            Kind.TIME: history.lift_time and self.heights[test] / history.lift_time,
-            Kind.CURRENT: history.steady("current"),
-            Kind.VOLTAGE: history.steady("voltage"),
-        }
-        known = {kind: float(value) for kind, value in found.items() if value is not None}
-        return known if len(known) == len(found) else {}
 
-
-def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Forecast, Array]:
-    """Forecast of all tests at a place, and one step away along each factor, all at once.
-
-    Returns
-    -------
-    (Forecast of 1 + p places, ndarray of shape (p,))
-        And the steps. [standard deviations of the prior]
+def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Forecast, Forecast]:
+    """Forecast of n tests at a place, shape (n,) a quantity, and its change with each of p factors,
+    (p, n), from one batch. [of the quantity a standard deviation of the prior]
     """
     high = np.array([factor.high for factor in bench.factors])
     steps = np.where(place + STEP > high, -STEP, STEP)
-    return bench.forecast(np.concatenate([place[None], place + np.diag(steps)])), steps
+    found = bench.forecast(np.concatenate([place[None], place + np.diag(steps)]))
+    slopes = {kind: (rows[1:] - rows[0]) / steps[:, None] for kind, rows in found.items()}
+    return {kind: rows[0] for kind, rows in found.items()}, slopes
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:

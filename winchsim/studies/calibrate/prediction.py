@@ -54,8 +54,6 @@ class Prediction:
         Probability that it stalls. [-]
     holds : bool
         Whether it should stay up with the power off, by friction, a brake or a pawl.
-    in_full : bool
-        Whether the full simulation was run for it.
     blocked_by : tuple of int
         Numbers of tests that broke a part which has to be mended first.
     """
@@ -66,13 +64,10 @@ class Prediction:
     margin: float
     stall_chance: float
     holds: bool
-    in_full: bool
     blocked_by: tuple[int, ...] = ()
 
 
-def predict(
-    bench: Bench, fit: Fit, level: float, *, in_full: bool = True
-) -> tuple[tuple[Prediction, ...], bool]:
+def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
     """Forecast of every test of a bench.
 
     Parameters
@@ -83,13 +78,6 @@ def predict(
         Of the factors of the bench.
     level : float
         Probability of the intervals. [-]
-    in_full : bool
-        Whether the full simulation is run for each.
-
-    Returns
-    -------
-    (tuple of Prediction, bool)
-        And whether all full runs were made that were wanted: the user may cut them short.
 
     Notes
     -----
@@ -99,16 +87,12 @@ def predict(
     the normal distribution. Both parts add as squares. Own derivation.
     """
     if not bench.tests:
-        return (), True
-    found, steps = forecast_with_slopes(bench, fit.values)
+        return ()
+    found, slopes = forecast_with_slopes(bench, fit.values)
     predictions = []
     for place, test in enumerate(bench.tests):
-        try:
-            full = bench.in_full(fit.values, place) if in_full else {}
-        except KeyboardInterrupt:
-            full, in_full = {}, False
-        changes = {kind: (rows[1:, place] - rows[0, place]) / steps for kind, rows in found.items()}
-        numbers = {kind: float(rows[0, place]) for kind, rows in found.items()} | full
+        numbers = {kind: float(values[place]) for kind, values in found.items()}
+        changes = {kind: rows[:, place] for kind, rows in slopes.items()}
         margin = numbers[Kind.LIFTED]
         predictions.append(
             Prediction(
@@ -117,17 +101,16 @@ def predict(
                 current=_current(numbers, changes, fit, level),
                 margin=math.exp(margin),
                 stall_chance=_stall_chance(margin, sum(fit.parts(changes[Kind.LIFTED])), fit.dof),
-                holds=bench.pawl or numbers[Kind.HELD] >= 0,
-                in_full=bool(full),
+                holds=bench.machine.pawl or numbers[Kind.HELD] >= 0,
             )
         )
-    return tuple(predictions), in_full
+    return tuple(predictions)
 
 
 def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[float, float]:
     """Half width of an interval, and the share of its square that the tests do not determine."""
     data, prior = fit.parts(change)
-    first = fit.quantile(level) ** 2 * (data + (fit.scatter * own) ** 2)
+    first = interval_width(level, fit.dof) ** 2 * (data + (fit.scatter * own) ** 2)
     second = interval_width(level, 0) ** 2 * prior
     return math.sqrt(first + second), second / max(first + second, 1e-300)
 
