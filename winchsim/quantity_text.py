@@ -123,8 +123,9 @@ PRINTED_UNITS: dict[str, PrintedUnit] = {
 declared here alone."""
 
 
-_MOST_PLACES = 12
-"""Most digits behind the point that keep a number on its side of a limit. [-]"""
+_MORE_PLACES = 3
+"""Most digits that are added to keep a number on its side of a limit; nearer to it, the number is
+shown as the limit. [-]"""
 
 
 def show(
@@ -201,8 +202,8 @@ def _crosses(number: float, place: int, limit: float | None) -> bool:
 def _shown(number: float, place: int, limit: float | None, has_range: bool) -> str:
     if not math.isfinite(number):
         return "not known" if math.isnan(number) else "no limit" if number > 0 else "−no limit"
-    while place > -_MOST_PLACES and _crosses(number, place, limit):
-        place -= 1
+    finer = range(place, place - _MORE_PLACES - 1, -1)
+    place = next((each for each in finer if not _crosses(number, each, limit)), place)
     first = _magnitude(number, 3) if number else place
     if number and not -4 <= first < 7:
         text = f"{number:.{max(0, first - place)}e}"
