@@ -63,13 +63,12 @@ def planetary(sun: int, planet: int, ring: int, flanks: float, form: float, pin:
 
     Sun and ring push a planet with equal forces F: its pin carries 2 F, at the speed with which it
     rolls. Of the power ``(ratio - 1)/ratio`` rolls through the teeth: J. E. Shigley, *Mechanical
-    Engineering Design*, chapter on planetary trains (from memory).
+    Engineering Design*, chapter on planetary trains (from memory). Inside a ring the flanks slide
+    by the difference of the curvatures, outside a gear by their sum.
     """
-    meshes = (
-        mesh_efficiency(sun, planet, flanks)
-        * mesh_efficiency(planet, ring, flanks, internal=True)
-        * (1 - form) ** 2
-    )
+    outside = 1 - mesh_efficiency(planet, ring, flanks)
+    inside = 1 - outside * (ring - planet) / (ring + planet)
+    meshes = mesh_efficiency(sun, planet, flanks) * inside * (1 - form) ** 2
     rolling, ratio = meshes / (1 + 2 * pin * 2.5e-3 / (planet * 0.5e-3)), 1 + ring / sun
     return (1 + (ratio - 1) * rolling) / ratio
 

@@ -4,6 +4,7 @@ shear."""
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -20,59 +21,42 @@ Engineering Design, §5-5."""
 _SHEAR_ASSUMED = ("shear strength as 0.577 of tensile (distortion energy)",)
 
 
-def torsion_stress(torque: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
-    """Shear stress at the surface of a round shaft or tube under a torque. [Pa]
-
-    Parameters
-    ----------
-    torque : float or ndarray
-        Torque. [N·m]
-    diameter, bore : float or ndarray
-        Outer diameter, and inner one of a tube. [m]
-
-    References
-    ----------
-    J. M. Gere, *Mechanics of Materials*, §3.3: ``16 T D / (pi (D⁴ - d⁴))``.
-    """
-    return 16.0 * torque * diameter / (math.pi * (diameter**4 - bore**4))
-
-
-def torsion_strength(shear_strength: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
+def torsion_strength(shear_strength: Floats, diameter: Floats) -> Floats:
     """Torque at which a round shaft reaches a shear stress at its surface. [N·m]
 
     Parameters
     ----------
     shear_strength : float or ndarray
-        Shear stress that it bears. [Pa]
-    diameter, bore : float or ndarray
-        Outer and inner diameter. [m]
+        Shear stress that it carries. [Pa]
+    diameter : float or ndarray
+        [m]
 
     References
     ----------
-    J. M. Gere, *Mechanics of Materials*, §3.3.
+    J. M. Gere, *Mechanics of Materials*, §3.3: ``pi d³ tau / 16``.
     """
-    return shear_strength * math.pi * (diameter**4 - bore**4) / (16.0 * diameter)
+    return shear_strength * math.pi * diameter**3 / 16.0
 
 
-def bending_stress(moment: Floats, diameter: Floats, bore: Floats = 0.0) -> Floats:
-    """Bending stress at the surface of a round bar or tube. [Pa]
+def bending_strength(strength: Floats, diameter: Floats) -> Floats:
+    """Bending moment at which a round bar reaches a stress at its surface. [N·m]
 
     Parameters
     ----------
-    moment : float or ndarray
-        Bending moment. [N·m]
-    diameter, bore : float or ndarray
-        Outer and inner diameter. [m]
+    strength : float or ndarray
+        Stress that it carries. [Pa]
+    diameter : float or ndarray
+        [m]
 
     References
     ----------
-    J. M. Gere, *Mechanics of Materials*, §5.5: ``32 M D / (pi (D⁴ - d⁴))``.
+    J. M. Gere, *Mechanics of Materials*, §5.5: ``pi d³ sigma / 32``.
     """
-    return 2.0 * torsion_stress(moment, diameter, bore)
+    return strength * math.pi * diameter**3 / 32.0
 
 
-def span_moment(force: Floats, span: float, place: float | None = None) -> Floats:
-    """Largest bending moment in a rod on two supports under one force between them. [N·m]
+def span_moment(force: Floats, span: float) -> Floats:
+    """Largest bending moment in a rod on two supports under one force in the middle. [N·m]
 
     Parameters
     ----------
@@ -80,17 +64,12 @@ def span_moment(force: Floats, span: float, place: float | None = None) -> Float
         Force across the rod; its size is what counts. [N]
     span : float
         Distance of the supports, which let the rod turn freely. [m]
-    place : float, optional
-        Distance of the force from one support; left out, the middle, where it bends most. [m]
 
     References
     ----------
-    Statics of a simply supported beam: ``F a (L - a) / L``.
+    Statics of a simply supported beam: ``F L / 4``.
     """
-    where = 0.5 * span if place is None else place
-    if not 0.0 <= where <= span:
-        raise DomainError("place of the force", where, f"between 0 and the span, {span:g} m")
-    return np.abs(force) * where * (span - where) / span
+    return np.abs(force) * span / 4.0
 
 
 def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
@@ -110,23 +89,6 @@ def equivalent_torque(torque: Floats, moment: Floats) -> Floats:
     return np.hypot(torque, 2.0 * SHEAR_SHARE * np.asarray(moment))
 
 
-def double_shear_stress(force: Floats, diameter: Floats) -> Floats:
-    """Shear stress in a pin that a force cuts at two planes. [Pa]
-
-    Parameters
-    ----------
-    force : float or ndarray
-        Whole force. [N]
-    diameter : float or ndarray
-        Pin diameter. [m]
-
-    References
-    ----------
-    J. M. Gere, *Mechanics of Materials*, Example 1-5: ``2 P / (pi d²)``.
-    """
-    return 2.0 * force / (math.pi * diameter**2)
-
-
 def cross_pin_torque(
     shear_strength: Floats, pin_diameter: Floats, shaft_diameter: Floats
 ) -> Floats:
@@ -141,32 +103,29 @@ def cross_pin_torque(
 
     References
     ----------
-    Statics: the torque is half the force of `double_shear_stress` at the shaft's diameter, ``tau
-    (pi d²/4) D``.
+    Double shear, J. M. Gere, *Mechanics of Materials*, Example 1-5: ``tau (pi d²/4) D``.
     """
-    return shear_strength * 0.5 * shaft_diameter / double_shear_stress(1.0, pin_diameter)
+    return shear_strength * math.pi * pin_diameter**2 / 4.0 * shaft_diameter
 
 
 # ----------------------------------------------------------------------------------------
 
 
-def shaft_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:
+def shaft_strength(material: Material, diameter: float) -> Strength:
     """Torque, or equivalent torque, at which a shaft gives way. [N·m]
 
     Parameters
     ----------
     material : Material
         Metal: where it yields. Polymer: where it breaks.
-    diameter, bore : float
-        Outer and inner diameter. [m]
+    diameter : float
+        [m]
 
     References
     ----------
     `torsion_strength` with the shear strength of distortion energy.
     """
-    if not 0.0 <= bore < diameter:
-        raise DomainError("shaft diameter", diameter, f"more than its bore, {bore:g} m")
-    return _scaled(material, float(torsion_strength(SHEAR_SHARE, diameter, bore)), _SHEAR_ASSUMED)
+    return _scaled(material, torsion_strength(SHEAR_SHARE, diameter), _SHEAR_ASSUMED)
 
 
 def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: float) -> Strength:
@@ -190,19 +149,19 @@ def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: 
             f"between 0 and the rod's diameter, {shaft_diameter:g} m",
         )
     return _scaled(
-        material, float(cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter)), _SHEAR_ASSUMED
+        material, cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter), _SHEAR_ASSUMED
     )
 
 
-def drum_rod_strength(material: Material, diameter: float, bore: float = 0.0) -> Strength:
+def drum_rod_strength(material: Material, diameter: float) -> Strength:
     """Equivalent bending moment at which the drum rod gives way between its supports. [N·m]
 
     Parameters
     ----------
     material : Material
         Of the rod.
-    diameter, bore : float
-        Outer and inner diameter. [m]
+    diameter : float
+        [m]
 
     Notes
     -----
@@ -210,11 +169,9 @@ def drum_rod_strength(material: Material, diameter: float, bore: float = 0.0) ->
 
     References
     ----------
-    `bending_stress`.
+    `bending_strength`.
     """
-    if not 0.0 <= bore < diameter:
-        raise DomainError("drum rod diameter", diameter, f"more than its bore, {bore:g} m")
-    return _scaled(material, 1.0 / float(bending_stress(1.0, diameter, bore)))
+    return _scaled(material, bending_strength(1.0, diameter))
 
 
 def drum_rod_moment(force: Floats, torque: Floats, span: float) -> Floats:
@@ -236,7 +193,7 @@ def drum_rod_moment(force: Floats, torque: Floats, span: float) -> Floats:
     return np.hypot(span_moment(force, span), 0.5 / SHEAR_SHARE * np.asarray(torque))
 
 
-def _scaled(material: Material, per_stress: float, assumed: tuple[str, ...] = ()) -> Strength:
+def _scaled(material: Material, per_stress: Any, assumed: tuple[str, ...] = ()) -> Strength:
     """Strength in N·m that is a stress of the material times a number from geometry."""
     key = material.bearing_key
     low, high = material.span(key)

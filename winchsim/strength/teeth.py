@@ -28,13 +28,7 @@ from winchsim.strength.printed import (
     solid_rim,
     warmth_factors,
 )
-from winchsim.strength.tooth_form import (
-    Making,
-    RootSection,
-    root_section,
-    tip_load_factors,
-    velocity_factor,
-)
+from winchsim.strength.tooth_form import root_section, tip_load_factors
 
 PRINTED_GAIN = 1.1
 """Force that broke printed teeth over that of Lewis's beam with the flexural strength and the load
@@ -96,11 +90,6 @@ class Tooth:
             pressure_angle=self.pressure_angle,
             rack=self.rack,
         )
-
-    @property
-    def root(self) -> RootSection:
-        """Hardest-bent section, in modules."""
-        return root_section(self.teeth, self.pressure_angle, self.shift, self.rack)
 
 
 @dataclass(frozen=True)
@@ -174,9 +163,7 @@ def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> F
     return 2.0 * size / (pitch_diameter * sharing)
 
 
-def dynamic_factor(
-    material: Material, speed: Floats, application_factor: float = 1.0, making: Making = "cut"
-) -> Floats:
+def dynamic_factor(material: Material, speed: Floats, application_factor: float = 1.0) -> Floats:
     """Factor on the tooth force for rough running and the mesh's own dynamics, 1 or more. [-]
 
     Parameters
@@ -187,91 +174,31 @@ def dynamic_factor(
         Pitch-line speed. [m/s]
     application_factor : float
         Factor for what drives and is driven. [-]
-    making : str
-        How metal teeth were made, see `velocity_factor`.
 
     References
     ----------
-    Metal: J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6. Polymer: K_F of VDI
-    2736-2 with no addition below 5 m/s, from memory, assumed.
+    Metal: `velocity_factor`. Polymer: K_F of VDI 2736-2 with no addition below 5 m/s, from memory,
+    assumed.
     """
-    if not application_factor >= 1.0:
-        raise DomainError("application factor", application_factor, "1 or more")
-    if material.is_metal:
-        return application_factor * velocity_factor(speed, making)
-    return application_factor + 0.0 * np.abs(speed)
+    return application_factor * (velocity_factor(speed) if material.is_metal else 1.0)
+
+
+def velocity_factor(speed: Floats) -> Floats:
+    """Factor on the tooth force for the mesh's own dynamics, cut or milled profile. [-]
+
+    Parameters
+    ----------
+    speed : float or ndarray
+        Pitch-line speed. [m/s]
+
+    References
+    ----------
+    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 (C. G. Barth's form).
+    """
+    return (6.1 + np.abs(speed)) / 6.1
 
 
 # ----------------------------------------------------------------------------------------
-
-
-def beam_stress(
-    force: Floats, width: float, module: float, form_factor: float, factor: Floats = 1.0
-) -> Floats:
-    """Bending stress of a tooth as Lewis's beam: ``force x factor / (width x module x Y)``. [Pa]
-
-    Parameters
-    ----------
-    force : float or ndarray
-        Tangential force on the tooth. [N]
-    width, module : float
-        Face width and module. [m]
-    form_factor : float
-        Lewis form factor Y. [-]
-    factor : float or ndarray
-        Product of velocity, application and rim factors. [-]
-
-    References
-    ----------
-    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-7 and 14-8.
-    """
-    return force * factor / (width * module * form_factor)
-
-
-def root_stress(
-    force: Floats,
-    width: float,
-    module: float,
-    form: float,
-    stress_correction: float,
-    sharing: float,
-    factor: Floats = 1.0,
-) -> Floats:
-    """Root stress of a tooth in the guideline form ``K_F F/(b m) Y_Fa Y_Sa Y_eps``. [Pa]
-
-    Parameters
-    ----------
-    force : float or ndarray
-        Tangential force of the mesh. [N]
-    width, module : float
-        Face width and module. [m]
-    form, stress_correction : float
-        Tip-load factors Y_Fa and Y_Sa. [-]
-    sharing : float
-        Contact-ratio factor Y_eps. [-]
-    factor : float or ndarray
-        Load factor K_F. [-]
-
-    References
-    ----------
-    VDI 2736-2, tooth root (from memory); the tip-load factors are those of ISO 6336-3.
-    """
-    return factor * force / (width * module) * form * stress_correction * sharing
-
-
-def contact_ratio_factor(contact_ratio: float) -> float:
-    """Contact-ratio factor Y_eps: how much of a tip load the neighbouring pair takes over. [-]
-
-    Parameters
-    ----------
-    contact_ratio : float
-        Contact ratio; below 1 there is no sharing, above 2 the value at 2 is kept. [-]
-
-    References
-    ----------
-    ISO 6336-3, ``0.25 + 0.75/contact ratio`` (from memory).
-    """
-    return 0.25 + 0.75 / min(max(contact_ratio, 1.0), 2.0)
 
 
 # ----------------------------------------------------------------------------------------
@@ -357,18 +284,19 @@ def tooth_strength(
 
 
 def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> float:
-    """Force over stress, width and module, of a tooth on a full rim."""
+    """Force over stress, width and module, of a tooth on a full rim. [-]
+
+    Metal: Lewis's form factor, J. E. Shigley, *Mechanical Engineering Design*, eq. 14-7. Moulded:
+    ``1/(Y_Fa Y_Sa Y_eps)`` of VDI 2736-2 with the contact-ratio factor of ISO 6336-3, ``0.25 +
+    0.75/contact ratio`` (both from memory).
+    """
+    gear = (tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack)
     if material.family == "printed polymer":
-        section = root_section(
-            tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack, contact_ratio
-        )
-        return PRINTED_GAIN / float(beam_stress(1.0, 1.0, 1.0, section.form_factor))
+        return PRINTED_GAIN * root_section(*gear, contact_ratio).form_factor
     if material.is_metal:
-        return 1.0 / float(beam_stress(1.0, 1.0, 1.0, tooth.root.form_factor))
-    tip = tip_load_factors(tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack)
-    return 1.0 / float(
-        root_stress(1.0, 1.0, 1.0, tip.form, tip.stress, contact_ratio_factor(contact_ratio))
-    )
+        return root_section(*gear).form_factor
+    tip, pairs = tip_load_factors(*gear), min(max(contact_ratio, 1.0), 2.0)
+    return 1.0 / (tip.form * tip.stress * (0.25 + 0.75 / pairs))
 
 
 def _stress_range(material: Material, breaking_stress: float | None) -> tuple[float, float, float]:

@@ -1,5 +1,4 @@
-"""Form of a tooth in bending: the fillet that a rack cuts, Lewis form factor, tip-load factors,
-velocity factor.
+"""Form of a tooth in bending: the fillet that a rack cuts, Lewis form factor, tip-load factors.
 
 Internal gears are not formed by a rack and have no form factor here.
 
@@ -14,12 +13,10 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.physics.gears.shape import (
@@ -197,41 +194,6 @@ def tip_load_factors(
     slender = chord / arm
     notch = chord / (2.0 * rounding)
     return TipLoadFactors(form, (1.2 + 0.13 * slender) * notch ** (1.0 / (1.21 + 2.3 / slender)))
-
-
-Making = Literal["cast", "cut", "hobbed", "ground"]
-
-
-def velocity_factor(speed: Floats, making: Making = "cut") -> Floats:
-    """Barth velocity factor: how much a running mesh raises its own tooth force, 1 or more. [-]
-
-    Parameters
-    ----------
-    speed : float or ndarray
-        Pitch-line speed; its size is what counts. [m/s]
-    making : {"cast", "cut", "hobbed", "ground"}
-        How the teeth were made, coarse to fine.
-
-    Returns
-    -------
-    float or ndarray
-        Factor that multiplies the tooth force. [-]
-
-    References
-    ----------
-    J. E. Shigley, *Mechanical Engineering Design*, eq. 14-4 to 14-6 in metric form; the hobbed and
-    ground curves from memory.
-    """
-    v = np.abs(speed)
-    if making == "cast":
-        return (3.05 + v) / 3.05
-    if making == "cut":
-        return (6.1 + v) / 6.1
-    if making == "hobbed":
-        return (3.56 + np.sqrt(v)) / 3.56
-    if making == "ground":
-        return np.sqrt((5.56 + np.sqrt(v)) / 5.56)
-    raise DomainError("making", making, "cast, cut, hobbed or ground")
 
 
 def _tip_load(

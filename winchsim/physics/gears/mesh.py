@@ -77,11 +77,6 @@ def contact(
     shift1: float = 0.0,
     shift2: float = 0.0,
     rack: Rack = ISO_RACK,
-    addendum1: float | None = None,
-    addendum2: float | None = None,
-    centre_distance: float | None = None,
-    internal: bool = False,
-    cut_at_base: bool = True,
 ) -> Contact:
     """Contact of a spur pair: path, contact ratio with its two parts, cuts and clearances.
 
@@ -96,17 +91,7 @@ def contact(
     shift1, shift2 : float
         Profile shifts in modules. [-]
     rack : Rack
-        Addendum (unless given below) and dedendum of both. [-]
-    addendum1, addendum2 : float, optional
-        Own addendum of a gear, in modules. [-]
-    centre_distance : float, optional
-        Distance of the axes; left out, the distance at which the pair runs without backlash. [m]
-    internal : bool
-        Gear 2 is a ring around the pinion.
-    cut_at_base : bool
-        End the path where the line of action touches a base circle (what an undercut tooth does).
-        ``False`` gives the length that the plain formula claims, which is too long when a pinion is
-        undercut.
+        Addendum and dedendum of both. [-]
 
     Returns
     -------
@@ -116,8 +101,7 @@ def contact(
     Raises
     ------
     DomainError
-        Tooth counts, module or angle outside what is meant here; a ring not larger than its pinion;
-        axes so near or so far that the teeth do not touch at all.
+        Tooth counts, module or angle outside what is meant here, or teeth that do not touch.
 
     References
     ----------
@@ -126,33 +110,23 @@ def contact(
     """
     check_gear(teeth1, module, pressure_angle)
     check_gear(teeth2, module, pressure_angle)
-    if internal and teeth2 <= teeth1:
-        raise DomainError("ring gear teeth", teeth2, f"more than the pinion's {teeth1}")
-    side = -1.0 if internal else 1.0
-    teeth_sum = teeth2 + side * teeth1
-    shift_sum = shift2 + side * shift1
-    angle, distance = _working(teeth_sum, shift_sum, module, pressure_angle, centre_distance)
-    tip1 = module * (0.5 * teeth1 + (rack.addendum if addendum1 is None else addendum1) + shift1)
-    tip2 = module * (
-        0.5 * teeth2 + side * (rack.addendum if addendum2 is None else addendum2) + shift2
-    )
-    per_tooth, base = (
-        distance / teeth_sum * math.sin(angle),
-        0.5 * module * math.cos(pressure_angle),
-    )
-    reach1, reach2 = per_tooth * teeth1, per_tooth * teeth2
+    teeth_sum, angle = teeth1 + teeth2, pressure_angle
+    if shift1 + shift2:
+        turned = 2.0 * (shift1 + shift2) / teeth_sum * math.tan(pressure_angle)
+        angle = inverse_involute(involute(pressure_angle) + turned)
+    base = 0.5 * module * math.cos(pressure_angle)
+    distance = base * teeth_sum / math.cos(angle)
+    tip1 = module * (0.5 * teeth1 + rack.addendum + shift1)
+    tip2 = module * (0.5 * teeth2 + rack.addendum + shift2)
+    reach1, reach2 = (distance / teeth_sum * math.sin(angle) * teeth for teeth in (teeth1, teeth2))
     recess = _beyond_base(tip1, base * teeth1, "pinion") - reach1
-    approach = side * (_beyond_base(tip2, base * teeth2, "gear") - reach2)
+    approach = _beyond_base(tip2, base * teeth2, "gear") - reach2
     cut_pinion = approach > reach1 * (1.0 + 1e-12)
-    cut_gear = not internal and recess > reach2 * (1.0 + 1e-12)
-    if cut_at_base:
-        approach = min(approach, reach1)
-        recess = recess if internal else min(recess, reach2)
+    cut_gear = recess > reach2 * (1.0 + 1e-12)
+    approach, recess = min(approach, reach1), min(recess, reach2)
     if recess + approach <= 0.0:
-        raise DomainError("centre distance", distance, "axes near enough for the teeth to touch")
-    root1 = module * (0.5 * teeth1 - rack.dedendum + shift1)
-    root2 = module * (0.5 * teeth2 - side * rack.dedendum + shift2)
-    pitch = 2.0 * math.pi * base
+        raise DomainError("profile shift", shift1 + shift2, "teeth that reach their partner")
+    pitch, root = 2.0 * math.pi * base, module * rack.dedendum
     return Contact(
         centre_distance=distance,
         recess=recess,
@@ -161,12 +135,12 @@ def contact(
         e2=approach / pitch,
         cut_pinion=cut_pinion,
         cut_gear=cut_gear,
-        clearance1=side * (distance - root2) - tip1,
-        clearance2=side * (distance - tip2) - root1,
+        clearance1=distance - (0.5 * module * teeth2 - root + module * shift2) - tip1,
+        clearance2=distance - (0.5 * module * teeth1 - root + module * shift1) - tip2,
     )
 
 
-def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: bool = False) -> float:
+def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float) -> float:
     """Sliding-loss factor H_V of a spur mesh: lost power over carried power, per unit of friction.
     [-]
 
@@ -176,8 +150,6 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: boo
         Teeth of pinion and gear. [-]
     e1, e2 : float
         Parts of the contact ratio. [-]
-    internal : bool
-        Gear 2 is a ring.
 
     Returns
     -------
@@ -202,13 +174,9 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float, *, internal: boo
         raise DomainError("contact ratio", total, "a positive number")
     whole = math.floor(total)
     part = total - whole
-    side = -1.0 if internal else 1.0
-    slid = 0.0
-    for k in range(whole + 1):
-        slid += _slid(k - e2, k + part - e2) / (whole + 1)
-        if k < whole:
-            slid += _slid(k + part - e2, k + 1 - e2) / max(whole, 1)
-    return 2.0 * math.pi * (1.0 / teeth1 + side / teeth2) * slid / min(total, 1.0)
+    slid = sum(_slid(k - e2, k + part - e2) for k in range(whole + 1)) / (whole + 1)
+    slid += sum(_slid(k + part - e2, k + 1 - e2) for k in range(whole)) / max(whole, 1)
+    return 2.0 * math.pi * (1.0 / teeth1 + 1.0 / teeth2) * slid / min(total, 1.0)
 
 
 def mesh_efficiency(
@@ -219,8 +187,6 @@ def mesh_efficiency(
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     shift1: float = 0.0,
     shift2: float = 0.0,
-    rack: Rack = ISO_RACK,
-    internal: bool = False,
 ) -> Floats:
     """Efficiency of a spur mesh from its coefficient of friction: ``1 - friction x H_V``. [-]
 
@@ -230,7 +196,7 @@ def mesh_efficiency(
         Teeth of pinion and gear. [-]
     friction : float or ndarray
         Mean coefficient of friction of the flanks, not negative. [-]
-    pressure_angle, shift1, shift2, rack, internal
+    pressure_angle, shift1, shift2
         Geometry as for `contact`; the path of an undercut pinion is cut at its base point.
 
     Returns
@@ -244,37 +210,8 @@ def mesh_efficiency(
     """
     if np.any(np.asarray(friction) < 0.0):
         raise DomainError("coefficient of friction", friction, "zero or a positive number")
-    pair = contact(
-        teeth1,
-        teeth2,
-        pressure_angle=pressure_angle,
-        shift1=shift1,
-        shift2=shift2,
-        rack=rack,
-        internal=internal,
-    )
-    return 1.0 - friction * loss_factor(teeth1, teeth2, pair.e1, pair.e2, internal=internal)
-
-
-def _working(
-    teeth_sum: float, shift_sum: float, module: float, angle: float, distance: float | None
-) -> tuple[float, float]:
-    """Working pressure angle and centre distance of a pair; each from the other, or both from the
-    shifts."""
-    standard = 0.5 * module * teeth_sum
-    if distance is None:
-        working = (
-            inverse_involute(involute(angle) + 2.0 * shift_sum / teeth_sum * math.tan(angle))
-            if shift_sum
-            else angle
-        )
-        return working, standard * math.cos(angle) / math.cos(working)
-    cosine = standard * math.cos(angle) / distance
-    if not 0.0 < cosine < 1.0:
-        raise DomainError(
-            "centre distance", distance, f"more than {standard * math.cos(angle):.6g} m"
-        )
-    return math.acos(cosine), distance
+    pair = contact(teeth1, teeth2, pressure_angle=pressure_angle, shift1=shift1, shift2=shift2)
+    return 1.0 - friction * loss_factor(teeth1, teeth2, pair.e1, pair.e2)
 
 
 def _beyond_base(tip: float, base: float, name: str) -> float:

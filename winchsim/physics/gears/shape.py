@@ -1,8 +1,7 @@
 """Spur gears: the generating rack, the circles of a gear, its limits, and bodies of revolution.
 
 Everything is a pure function of SI floats (angles in radians). Lengths of a tooth that scale with
-the module are given in modules; the few that are metres say so. A gear is *external* unless
-`internal` is said.
+the module are given in modules; the few that are metres say so.
 
 The generating rack
 -------------------
@@ -69,10 +68,7 @@ ISO_RACK = Rack(1.0, 1.25, 0.38)
 
 @dataclass(frozen=True)
 class Diameters:
-    """The four circles of one gear, all as diameters. [m]
-
-    For an internal gear `tip` is the smallest and `root` the largest.
-    """
+    """The four circles of one gear, all as diameters. [m]"""
 
     pitch: float
     base: float
@@ -82,7 +78,7 @@ class Diameters:
     @property
     def whole_depth(self) -> float:
         """Radial height of a tooth from root circle to tip circle. [m]"""
-        return 0.5 * abs(self.tip - self.root)
+        return 0.5 * (self.tip - self.root)
 
 
 # ----------------------------------------------------------------------------------------- basic
@@ -148,7 +144,6 @@ def diameters(
     shift: float = 0.0,
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     rack: Rack = ISO_RACK,
-    internal: bool = False,
 ) -> Diameters:
     """Pitch, base, tip and root diameter of a gear.
 
@@ -164,8 +159,6 @@ def diameters(
         Pressure angle of the rack. [rad]
     rack : Rack
         Addendum and dedendum. [-]
-    internal : bool
-        A ring with teeth on the inside.
 
     Returns
     -------
@@ -178,9 +171,8 @@ def diameters(
     """
     check_gear(teeth, module, pressure_angle)
     pitch = teeth * module
-    side = -1.0 if internal else 1.0
-    tip = pitch + 2.0 * module * (side * rack.addendum + shift)
-    root = pitch - 2.0 * module * (side * rack.dedendum - shift)
+    tip = pitch + 2.0 * module * (rack.addendum + shift)
+    root = pitch - 2.0 * module * (rack.dedendum - shift)
     return Diameters(pitch, pitch * math.cos(pressure_angle), tip, root)
 
 
