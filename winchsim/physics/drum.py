@@ -87,21 +87,16 @@ def layers(
     turns = turns_per_layer(width, rope_diameter)
     rise = rope_diameter * (NESTED_RISE if nested else 1.0)
     found: list[Layer] = []
-    start, left_turns, wanted = 0.0, dead_turns, math.inf
-    while start < wanted or wanted == math.inf:
-        if len(found) >= MOST_LAYERS:
-            raise DomainError(
-                "drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers"
-            )
-        radius = diameter / 2 + rope_diameter / 2 + len(found) * rise
-        if wanted == math.inf:
-            if left_turns <= turns:
-                wanted = start + 2 * math.pi * radius * left_turns + length
-            left_turns -= turns
-        end = start + 2 * math.pi * radius * turns
-        found.append(Layer(radius, start, end))
-        start = end
-    return tuple(found)
+    start = 0.0
+    for count in range(1, MOST_LAYERS + 1):
+        radius = diameter / 2 + rope_diameter / 2 + (count - 1) * rise
+        found.append(Layer(radius, start, start + 2 * math.pi * radius * turns))
+        start = found[-1].end
+        if dead_turns <= count * turns:
+            dead = dead_length(tuple(found), dead_turns, width, rope_diameter)
+            if start >= dead + length:
+                return tuple(found)
+    raise DomainError("drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers")
 
 
 def outermost_radius(
@@ -163,14 +158,9 @@ def dead_length(
     width, rope_diameter : float
         As given to `layers`. [m]
     """
-    per_layer, length = turns_per_layer(width, rope_diameter), 0.0
-    for layer in stack:
-        here = min(turns, per_layer)
-        length += 2 * math.pi * layer.radius * here
-        turns -= here
-        if turns <= 0:
-            break
-    return length
+    per_layer = turns_per_layer(width, rope_diameter)
+    on_each = (min(max(turns - k * per_layer, 0.0), per_layer) for k in range(len(stack)))
+    return sum(2 * math.pi * layer.radius * n for layer, n in zip(stack, on_each, strict=True))
 
 
 def outer_diameter(layer: Layer, rope_diameter: float) -> float:

@@ -26,7 +26,7 @@ exactly there.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import Any, NamedTuple
 
@@ -273,21 +273,13 @@ def _controlled(
         return voltage, currents, limit
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
     # motors D of its voltage and 1/D of its current.
-    towards = _towards(open_voltage, 1.0)
-    volts: Any = abs(open_voltage)
+    towards, volts = _towards(open_voltage, 1.0), abs(open_voltage)
     kept: Any = larger(volts - source.resistance * current_limit, 1e-300)
     slope: Any = (current_limit - source.fold_to) / kept
-    ns, rs, es, drops = groups
-    lows = [towards * e - drop for e, drop in zip(es, drops, strict=True)]
-    highs = [towards * e + drop for e, drop in zip(es, drops, strict=True)]
-    weights = [n / r for n, r in zip(ns, rs, strict=True)]
     target: Any = (open_voltage * 0.0 + source.fold_to) / duty
-    size = _highest_root(weights, lows, highs, -slope / (duty * duty), target)
-    return (
-        towards * size,
-        _currents(towards * size, *groups),
-        towards * (source.fold_to + slope * size / duty),
-    )
+    size = _highest_root(_rows(*groups, towards), -slope / (duty * duty), target)
+    given = towards * (source.fold_to + slope * size / duty)
+    return towards * size, _currents(towards * size, *groups), given
 
 
 def _currents(voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> tuple[Any, ...]:  # noqa: ARG001 - as `groups`
@@ -315,17 +307,8 @@ def _at_power(
     equation in the voltage.
     """
     towards = _towards(open_voltage, 1.0)
-    rows = [
-        (n / r, towards * e - d, towards * e + d)
-        for n, r, e, d in zip(ns, rs, es, drops, strict=True)
-    ]
-    best = power * 0.0
-    for _, low, high in rows:
-        for kink in (low, high):
-            taken = kink * sum(w * (positive(kink - h) - positive(lo - kink)) for w, lo, h in rows)
-            best = pick((taken <= power) & (kink > best), kink, best)
-    slope = sum(w * ((h <= best) * 1.0 + (lo > best) * 1.0) for w, lo, h in rows)
-    offset = sum(w * ((h <= best) * h + (lo > best) * lo) for w, lo, h in rows)
+    rows = _rows(ns, rs, es, drops, towards)
+    slope, offset = _line(rows, lambda kink: kink * _taken(rows, kink), power, power * 0.0)
     return towards * (offset + (offset * offset + 4.0 * slope * power) ** 0.5) / (2.0 * slope)
 
 
@@ -486,36 +469,25 @@ def _balance_with_drop(
             groups_drop[0],
             current_limit,
         )
-    weights = [n / r for n, r in zip(groups_n, groups_r, strict=True)]
-    lows = [e - drop for e, drop in zip(groups_e, groups_drop, strict=True)]
-    highs = [e + drop for e, drop in zip(groups_e, groups_drop, strict=True)]
-    total: Any = open_voltage * 0.0
+    groups = (groups_n, groups_r, groups_e, groups_drop)
+    rows, total = _rows(*groups), open_voltage * 0.0
     if regime is _SHORTED:
         voltage: Any = total
     elif regime is _VOLTAGE:
-        rs = source.resistance
-        voltage = _highest_root([rs * w for w in weights], lows, highs, 1.0, open_voltage)
+        voltage = _highest_root(rows, 1.0, open_voltage, source.resistance)
     elif regime is _CURRENT:
         total = _towards(open_voltage, current_limit)
-        voltage = _highest_root(weights, lows, highs, 0.0, total)
+        voltage = _highest_root(rows, 0.0, total)
     else:
-        top = _highest_root(weights, lows, highs, 0.0, total)
-        bottom = -_highest_root(
-            weights, [-high for high in highs], [-low for low in lows], 0.0, total
-        )
-        giving = _choose(_towards(open_voltage, 1.0) > 0.0, bottom, top)
+        top = _highest_root(rows, 0.0, total)
+        bottom = -_highest_root([(w, -e, drop) for w, e, drop in rows], 0.0, total)
+        giving = pick(_towards(open_voltage, 1.0) > 0.0, bottom, top)
         voltage = giving if regime is _NO_RETURN else 0.5 * (bottom + top)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
-    currents = tuple(
-        [
-            dead_band(voltage - e, drop) / r
-            for r, e, drop in zip(groups_r, groups_e, groups_drop, strict=True)
-        ]
-    )
+    currents = _currents(voltage, *groups)
     if regime is _VOLTAGE:
-        for n, i in zip(groups_n, currents, strict=True):
-            total = total + n * i
+        total = total + sum(n * i for n, i in zip(groups_n, currents, strict=True))
     return voltage, currents, total
 
 
@@ -542,40 +514,37 @@ def _one_group_with_drop(
     return voltage, (e * 0.0,), open_voltage * 0.0
 
 
-def _highest_root(
-    weights: Values, lows: Values, highs: Values, slope: float, target: Floats
-) -> Any:
-    """Highest u with slope u + sum of w (max(u - high, 0) + min(u - low, 0)) = target, on the kinks
-    of that monotone law."""
-    if isinstance(target, float) and all(isinstance(x, float) for x in (*weights, *lows, *highs)):
-        best: Any = -math.inf
-        for kink in (*lows, *highs):
-            if kink > best and _law_at(kink, weights, lows, highs, slope) <= target:
-                best = kink
-    else:
-        best = np.full(np.broadcast(target, *weights, *lows).shape, -math.inf)
-        for kink in (*lows, *highs):
-            law = slope * kink
-            for w, low, high in zip(weights, lows, highs, strict=True):
-                law = law + w * (np.maximum(kink - high, 0.0) + np.minimum(kink - low, 0.0))
-            best = np.where((law <= target) & (kink > best), kink, best)
-    # Right of the best kink the law is a straight line up to the next one: solve that line.
-    numerator, denominator = target, slope
-    for w, low, high in zip(weights, lows, highs, strict=True):
-        above, below = high <= best, low > best
-        numerator = numerator + w * (above * high + below * low)
-        denominator = denominator + w * (above + below * 1.0)
-    return numerator / denominator
+_Rows = list[tuple[Any, Any, Any]]
+"""Of each group: live motors over resistance, back e.m.f., brush drop."""
 
 
-def _law_at(u: float, weights: Values, lows: Values, highs: Values, slope: float) -> float:
-    law = slope * u
-    for w, low, high in zip(weights, lows, highs, strict=True):
-        if u > high:
-            law += w * (u - high)
-        elif u < low:
-            law += w * (u - low)
-    return law
+def _rows(ns: Values, rs: Values, es: Values, drops: Values, towards: Any = 1.0) -> _Rows:
+    """Rows of all groups, voltages counted in the sense `towards`."""
+    return [(n / r, towards * e, drop) for n, r, e, drop in zip(ns, rs, es, drops, strict=True)]
+
+
+def _taken(rows: _Rows, voltage: Any) -> Any:
+    """Current of all motors at a voltage. [A]"""
+    return sum([w * dead_band(voltage - e, drop) for w, e, drop in rows])
+
+
+def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tuple[Any, Any]:
+    """Slope and offset of the motors' current right of the highest kink above `least` at which a
+    growing law is not over its target: from there to the next kink it is a straight line."""
+    best, slope, offset = least, 0.0, 0.0
+    for kink in [e + side * drop for _, e, drop in rows for side in (-1.0, 1.0)]:
+        best = pick((kink > best) & (law(kink) <= target), kink, best)
+    for w, e, drop in rows:
+        above, below = w * (e + drop <= best), w * (e - drop > best)
+        slope = slope + above + below
+        offset = offset + above * (e + drop) + below * (e - drop)
+    return slope, offset
+
+
+def _highest_root(rows: _Rows, own: Any, target: Any, resistance: Any = 1.0) -> Any:
+    """Highest u with ``own u + resistance I(u) = target``, I the current of all motors."""
+    slope, offset = _line(rows, lambda u: own * u + resistance * _taken(rows, u), target, -math.inf)
+    return (target + resistance * offset) / (own + resistance * slope)
 
 
 def _towards(open_voltage: Any, size: Any) -> Any:
@@ -583,9 +552,3 @@ def _towards(open_voltage: Any, size: Any) -> Any:
     if open_voltage.__class__ is float and size.__class__ is float:
         return math.copysign(size, open_voltage)
     return np.copysign(size, open_voltage)
-
-
-def _choose(condition: Any, first: Any, second: Any) -> Any:
-    if condition is True or condition is False:
-        return first if condition else second
-    return np.where(condition, first, second)
