@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -85,6 +85,16 @@ class Course:
     tension: Any
     rope_torque: Any
 
+    def note(self, here: Any, **values: Any) -> None:
+        """Set values of some of the variants."""
+        for name, value in values.items():
+            setattr(self, name, np.where(here, value, getattr(self, name)))
+
+    def stop(self, ends: Any, wound: Any, reason: Any) -> None:
+        """End some of the variants with so much rope wound on."""
+        self.note(ends, wound=wound, reason=reason)
+        self.alive = self.alive & ~ends
+
 
 STALLED, STALLED_AT_LAYER, EMPTY, TRIPPED = 1, 2, 3, 4
 
@@ -103,7 +113,6 @@ class _Climb:
         zero, infinite = np.zeros(n), np.full(n, np.inf)
         self.currents: Sequence[Any] = [zero for _ in m.groups]
         self.friction: Sequence[Any] = self.currents
-        self.speed = zero
         self.pick_up = pick_up_force(
             batch, path, DriveLaw(batch.machine, batch.raising, start, ambient)
         )
@@ -146,19 +155,25 @@ class _Climb:
         taken = length * (1 + tension / m.line.stiffness) / radius
         law = DriveLaw(batch.machine, batch.raising, *self._half_way(taken))
         at_rest, margin = law.at_rest(needed)
-        margin = _told(margin)
+        margin = _known(margin)
         here = course.alive & (length > 0)
         self._stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
-        speed = np.where(here, law.steady_speed(needed, at_rest), self.speed)
+        speed = np.where(here, law.steady_speed(needed, at_rest), course.last_speed)
         time = np.where(here, taken / speed, 0.0)
         drive = law.drive(speed)
         time = self._empty(index, here, time, drive.total)
         time = self._trip(index, here, time, drive.total)
         self.friction = law.friction_heat(drive, speed)
-        self._warm(time, drive)
-        self._note(index, here, margin, speed, time, drive, tension, radius, at_rest)
-        self.speed = speed
+        course.windings, course.cases = self._heated(time, drive.currents)
+        course.hottest = [
+            np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)
+        ]
+        course.time = course.time + time
+        course.charge = course.charge + drive.total * time
+        course.energy = course.energy + batch.raising.voltage * drive.total * time
+        self._note(index, here, speed, drive, tension, radius)
+        course.note(here, least_margin=np.minimum(course.least_margin, margin), last_push=at_rest)
         self.currents = [
             np.where(here, now, old) for now, old in zip(drive.currents, self.currents, strict=True)
         ]
@@ -168,36 +183,22 @@ class _Climb:
 
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
-        half = np.where(self.speed > 0, taken / self.speed / 2, 0.0)
-        pairs = [
-            self._heated(i, half, *parts)
-            for i, parts in enumerate(zip(self.currents, self.friction, strict=True))
-        ]
-        return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+        speed = self.course.last_speed
+        return self._heated(np.where(speed > 0, taken / speed / 2, 0.0), self.currents)
 
-    def _heated(self, group: int, time: Any, current: Any, friction: Any) -> tuple[Any, Any]:
-        """Temperatures of a group after a time of constant current, exactly; molten copper is not
-        followed any further."""
-        g, course = self.batch.machine.groups[group], self.course
-        winding, case = course.windings[group], course.cases[group]
-        loss, growth = copper_loss(g.motor, current, winding)
-        found = heat.step_exact(
-            g.heat, loss, winding, case, self.batch.machine.ambient, time, growth, friction
-        )
-        return np.fmin(found[0], COPPER_MELTS), np.fmin(
-            found[1], COPPER_MELTS
-        )  # what has overflowed counts as molten, too
-
-    def _warm(self, time: Any, drive: Drive) -> None:
-        course = self.course
-        pairs = [
-            self._heated(i, time, *parts)
-            for i, parts in enumerate(zip(drive.currents, self.friction, strict=True))
-        ]
-        course.windings = [pair[0] for pair in pairs]
-        course.cases = [pair[1] for pair in pairs]
-        course.hottest = [
-            np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)
+    def _heated(self, time: Any, currents: Sequence[Any]) -> tuple[list[Any], list[Any]]:
+        """Temperatures of all groups after a time of constant current, exactly; molten copper is
+        not followed any further, and what has overflowed counts as molten."""
+        m, course, pairs = self.batch.machine, self.course, []
+        for place, group in enumerate(m.groups):
+            winding, case = course.windings[place], course.cases[place]
+            loss, growth = copper_loss(group.motor, currents[place], winding)
+            friction = self.friction[place]
+            pairs.append(
+                heat.step_exact(group.heat, loss, winding, case, m.ambient, time, growth, friction)
+            )
+        return [np.fmin(t, COPPER_MELTS) for t, _ in pairs], [
+            np.fmin(t, COPPER_MELTS) for _, t in pairs
         ]
 
     def _stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
@@ -210,16 +211,12 @@ class _Climb:
         share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
         between = self.middle + share * (path.middles[index] - self.middle)
         between = np.where(np.isfinite(self.margin), between, path.edges[index])
-        course.wound = np.where(
-            stalls, np.where(new_layer, path.edges[index], between), course.wound
+        course.stop(
+            stalls,
+            np.where(new_layer, path.edges[index], between),
+            np.where(new_layer, STALLED_AT_LAYER, STALLED),
         )
-        course.reason = np.where(
-            stalls, np.where(new_layer, STALLED_AT_LAYER, STALLED), course.reason
-        )
-        course.alive = course.alive & ~stalls
-        course.least_margin = np.where(
-            stalls, np.minimum(course.least_margin, margin), course.least_margin
-        )
+        course.note(stalls, least_margin=np.minimum(course.least_margin, margin))
 
     def _empty(self, index: int, here: Any, time: Any, total: Any) -> Any:
         """Stop the variants whose battery runs empty, and cut the cell's time short for them."""
@@ -233,12 +230,8 @@ class _Climb:
 
     def cut(self, index: int, ends: Any, share: Any, reason: int) -> Any:
         """Stop the variants that end within a cell, after a share of it; the share of each."""
-        course, edges = self.course, self.path.edges
-        course.wound = np.where(
-            ends, edges[index] + share * (edges[index + 1] - edges[index]), course.wound
-        )
-        course.reason = np.where(ends, reason, course.reason)
-        course.alive = course.alive & ~ends
+        start, end = self.path.edges[index : index + 2]
+        self.course.stop(ends, start + share * (end - start), reason)
         return share
 
     def _trip(self, index: int, here: Any, time: Any, total: Any) -> Any:
@@ -255,45 +248,27 @@ class _Climb:
         return time * self.cut(index, trips, share, TRIPPED)
 
     def _note(
-        self,
-        index: int,
-        here: Any,
-        margin: Any,
-        speed: Any,
-        time: Any,
-        drive: Any,
-        tension: Any,
-        radius: Any,
-        at_rest: Any,
+        self, index: int, here: Any, speed: Any, drive: Drive, tension: Any, radius: Any
     ) -> None:
-        course, path, step = self.course, self.path, self.batch.raising
-        hanging = here & path.hanging[index]
+        course, hanging = self.course, here & self.path.hanging[index]
         first = hanging & (course.first_current == 0)
-        course.time = course.time + time
-        course.charge = course.charge + drive.total * time
-        course.energy = course.energy + step.voltage * drive.total * time
-        course.least_margin = np.where(
-            here, np.minimum(course.least_margin, margin), course.least_margin
+        peak = tension + self._bounce(index, hanging, speed, radius)
+        peak = np.where(first, np.maximum(peak, self.pick_up), peak)
+        course.note(first, first_current=drive.total)
+        course.note(here & (course.first_speed == 0), first_speed=speed)
+        course.note(
+            here,
+            last_speed=speed,
+            last_current=drive.total,
+            peak_current=np.maximum(course.peak_current, drive.total),
+            last_voltage=drive.voltage,
+            tension=np.maximum(course.tension, peak),
+            rope_torque=np.maximum(course.rope_torque, peak * radius),
         )
-        course.first_speed = np.where(here & (course.first_speed == 0), speed, course.first_speed)
-        course.last_speed = np.where(here, speed, course.last_speed)
-        course.last_push = np.where(here, at_rest, course.last_push)
-        course.first_current = np.where(first, drive.total, course.first_current)
-        course.last_current = np.where(here, drive.total, course.last_current)
-        course.peak_current = np.where(
-            here, np.maximum(course.peak_current, drive.total), course.peak_current
-        )
-        course.last_voltage = np.where(here, drive.voltage, course.last_voltage)
         course.group_torques = [
             np.where(here, np.maximum(most, np.abs(torque)), most)
             for most, torque in zip(course.group_torques, drive.torques, strict=True)
         ]
-        peak = tension + self._bounce(index, hanging, speed, radius)
-        peak = np.where(first, np.maximum(peak, self.pick_up), peak)
-        course.tension = np.where(here, np.maximum(course.tension, peak), course.tension)
-        course.rope_torque = np.where(
-            here, np.maximum(course.rope_torque, peak * radius), course.rope_torque
-        )
 
     def _bounce(self, index: int, hanging: Any, speed: Any, radius: Any) -> Any:
         """Rope force on top of the steady pull that the jump of the surface speed at a new layer
@@ -302,7 +277,7 @@ class _Climb:
         return np.where(layer_up, speed * (radius - self.radius), 0.0) * self.path.impedances[index]
 
 
-def _told(margin: Any) -> Any:
+def _known(margin: Any) -> Any:
     """A margin to stall; none where it is not a number, so that what cannot be computed never
     lifts. [-]"""
     return np.where(np.isnan(margin), 0.0, margin)
@@ -377,30 +352,31 @@ def _inrush(batch: Batch, path: Path) -> Any:
         beyond, (np.zeros(batch.size), first), (top, last), close=1e-9 * first, active=over
     )
     edge = np.where(over, np.minimum(left, limited.steady_speed(needed)), 0.0)
-    inertia, time = rotating_inertia(m.chain, len(m.groups)), np.zeros(batch.size)
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-        excess = limited.push(edge * (node + 1) / 2) - needed
-        time = time + weight / 2 * edge * inertia / excess
+    inertia = rotating_inertia(m.chain, len(m.groups))
+    time = _over_speeds(edge, lambda speed: inertia / (limited.push(speed) - needed))
     return np.maximum(time, 0.0)
+
+
+def _over_speeds(top: Any, function: Callable[[Any], Any]) -> Any:
+    """Integral of a function of the drum's speed from rest up to a speed."""
+    return sum(
+        weight / 2 * top * function(top * (node + 1) / 2)
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True)
+    )
 
 
 def _start(batch: Batch, path: Path, course: Course) -> None:
     """Stop the variants whose drum does not start from rest."""
-    m, n = batch.machine, batch.size
+    m = batch.machine
     law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
     needed = output_torques(m.chain, 1, path.start_tension * path.radii[0], breakaway=m.breakaway)[
         0
     ]
     push, margin = law.at_rest(needed, m.breakaway)
-    margin = _told(margin)
     held = ~(push > needed)
-    course.alive = course.alive & ~held
-    course.reason = np.where(held, STALLED, 0)
-    course.wound = np.where(held, 0.0, course.wound)
-    course.least_margin = np.where(
-        held, np.minimum(course.least_margin, margin), course.least_margin
-    )
-    course.last_push = law.push(np.zeros(n))
+    course.stop(held, 0.0, STALLED)
+    course.note(held, least_margin=np.minimum(course.least_margin, _known(margin)))
+    course.last_push = law.push(np.zeros(batch.size))
 
 
 def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
@@ -421,7 +397,7 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
     :math:`\tau (w_0 - w_{end})` of it is given back while the speed falls. The load's mass adds to
     the inertia. Own derivation, head of the package `slow`.
     """
-    m, n = batch.machine, batch.size
+    m, first = batch.machine, course.first_speed
     inertia = rotating_inertia(m.chain, len(m.groups))
     _, per_torque = raising_line(m.chain)
     tau = inertia / course.last_slope
@@ -432,18 +408,12 @@ def spin_up(batch: Batch, course: Course) -> tuple[Any, Any]:
         / course.last_slope
     )
     law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
-    needed = law.push(course.first_speed)
-    angle = np.zeros(n)
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-        speed = course.first_speed * (node + 1) / 2
-        excess = law.push(speed) - needed
-        angle = (
-            angle
-            + weight / 2 * course.first_speed * inertia * (course.first_speed - speed) / excess
-        )
-    lost = (angle - tau * (course.first_speed - course.last_speed)) / course.last_speed + carried
-    ramp = _ramp_loss(batch, course)
-    return lost + ramp, tau + carried
+    needed = law.push(first)
+    angle = _over_speeds(
+        first, lambda speed: inertia * (first - speed) / (law.push(speed) - needed)
+    )
+    lost = (angle - tau * (first - course.last_speed)) / course.last_speed + carried
+    return lost + _ramp_loss(batch, course), tau + carried
 
 
 def _ramp_loss(batch: Batch, course: Course) -> Any:

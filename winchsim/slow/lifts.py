@@ -216,39 +216,30 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
         In the order of the variants.
     """
     variants = what if isinstance(what, Variants) else vary(what, columns or {})
-    whole: dict[str, np.ndarray] = {}
+    names = [f.name for f in dataclasses.fields(Lifts)]
+    found = {name: _blank(name, variants.size) for name in names}
     for rows, batch in variants.batches:
         part = lift_batch(batch)
-        for f in dataclasses.fields(Lifts):
-            values = getattr(part, f.name)
-            if f.name not in whole:
-                whole[f.name] = _blank(values.dtype, (*values.shape[:-1], variants.size))
-            whole[f.name][..., rows] = values
-    if not whole:
-        for f in dataclasses.fields(Lifts):
-            shape = (len(LinkKind), variants.size) if f.name in _BY_KIND else (variants.size,)
-            whole[f.name] = _blank(_BLANK_TYPES.get(f.name, np.dtype(float)), shape)
-    whole["end"][list(variants.problems)] = End.CANNOT_BE_BUILT
-    return Lifts(**whole)
+        for name in names:
+            found[name][..., rows] = getattr(part, name)
+    found["end"][list(variants.problems)] = End.CANNOT_BE_BUILT
+    return Lifts(**found)
 
 
-_BLANK_TYPES: Mapping[str, Any] = {
-    **dict.fromkeys(("end", "holding", "layers"), np.dtype(int)),
-    "in_range": np.dtype(bool),
-    **dict.fromkeys(("weakest", "kind_short_links"), np.dtype(object)),
+_TYPES: Mapping[str, Any] = {
+    **dict.fromkeys(("end", "holding", "layers"), int),
+    "in_range": bool,
+    **dict.fromkeys(("weakest", "kind_short_links"), object),
 }
 
 _BY_KIND = ("kind_factors", "kind_factors_over_required", "kind_short_links")
 
 
-def _blank(dtype: Any, shape: tuple[int, ...]) -> np.ndarray:
-    if np.issubdtype(dtype, np.object_):
-        return np.full(shape, "", dtype=object)
-    return (
-        np.full(shape, np.nan)
-        if np.issubdtype(dtype, np.floating)
-        else np.zeros(shape, dtype=dtype)
-    )
+def _blank(name: str, size: int) -> np.ndarray:
+    """Results of variants that cannot be built."""
+    kind = _TYPES.get(name, float)
+    shape = (len(LinkKind), size) if name in _BY_KIND else (size,)
+    return np.full(shape, {float: np.nan, object: ""}.get(kind, 0), dtype=kind)
 
 
 def lift_machine(machine: Machine) -> dict[str, Any]:
@@ -465,17 +456,24 @@ def _starting(batch: Batch, path: Path, torques: Sequence[Any]) -> list[Any]:
     excess = np.maximum(
         group_push(m.chain, 1, torques) - output_torques(m.chain, 1, rope_torque)[0], 0.0
     )
-    gain = at_once * excess / rotating_inertia(m.chain, len(m.groups))
-    common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
-    common_gain = shaft_ratios(m.chain)[0] * gain
+    gain = excess / rotating_inertia(m.chain, len(m.groups))
+    used = _accelerated(m, m.chain, path.start_tension, path.radii[0], gain, torques)
+    return [at_once * share for share in used]
+
+
+def _accelerated(
+    m: Machine, chain: Chain, tension: Any, radius: Any, gain: Any, torques: Sequence[Any]
+) -> list[Any]:
+    """Share of each link's strength that is used at a rope force, an acceleration of the drum and
+    torques of the motors. [-]"""
+    common, *outputs = output_torques(chain, 1, tension * radius, acceleration=gain)
+    common_gain = shaft_ratios(chain)[0] * gain
     passed = [
-        at_once * (torque - mesh.drag - mesh.inertia * mesh.ratio * common_gain)
-        for torque, mesh in zip(torques, m.chain.groups, strict=True)
+        torque - mesh.drag - mesh.inertia * mesh.ratio * common_gain
+        for torque, mesh in zip(torques, chain.groups, strict=True)
     ]
-    drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
-    return link_shares(
-        m, Channels(path.start_tension, drum / path.radii[0], drum, outputs, True, passed, common)
-    )
+    drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
+    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
 
 
 def _stopping(batch: Batch, course: Course) -> list[Any]:
@@ -485,14 +483,10 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
     tension = pull(m, m.top_travel)
     ratio = shaft_ratios(chain)[0]
 
-    def at(gain: Any) -> tuple[list[Any], list[Any]]:
-        """Torques of the train at an acceleration of the drum, and what the rotors give by being
-        slowed down."""
-        rotors = [-mesh.inertia * mesh.ratio * ratio * gain for mesh in chain.groups]
-        return output_torques(chain, 1, tension * radius, acceleration=gain), rotors
-
     def lacking(gain: Any) -> Any:
-        torques, rotors = at(gain)
+        """Torque of the train less what the rotors give by being slowed down."""
+        rotors = [-mesh.inertia * mesh.ratio * ratio * gain for mesh in chain.groups]
+        torques = output_torques(chain, 1, tension * radius, acceleration=gain)
         return torques[0] - group_push(chain, 1, rotors)
 
     still = np.zeros(batch.size)
@@ -506,10 +500,7 @@ def _stopping(batch: Batch, course: Course) -> list[Any]:
     gain = root_between(
         lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0
     )
-    (common, *outputs), rotors = at(gain)
-    passed = [torque - mesh.drag for torque, mesh in zip(rotors, chain.groups, strict=True)]
-    drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
-    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+    return _accelerated(m, chain, tension, radius, gain, [0.0] * len(chain.groups))
 
 
 def _running_on(batch: Batch, course: Course) -> list[Any]:
@@ -530,11 +521,7 @@ def _running_on(batch: Batch, course: Course) -> list[Any]:
     stiffness = m.line.stiffness / np.maximum(m.free_rope - course.wound - way, LEAST_FREE)
     tension = pull(m, m.top_travel) + np.sqrt(squared * stiffness * inertia / per_torque)
     gain = np.where(squared > 0, -(drag + per_torque * tension * radius) / inertia, 0.0)
-    common, *outputs = output_torques(m.chain, 1, tension * radius, acceleration=gain)
-    common_gain = shaft_ratios(m.chain)[0] * gain
-    passed = [-mesh.drag - mesh.inertia * mesh.ratio * common_gain for mesh in m.chain.groups]
-    drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
-    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+    return _accelerated(m, m.chain, tension, radius, gain, [0.0] * len(m.chain.groups))
 
 
 def _swinging(batch: Batch, course: Course) -> list[Any]:
