@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -114,9 +114,9 @@ def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
     return with_value(inputs, path, plain)
 
 
-def vary(inputs: Inputs, columns: Columns, *, like: Machine | None = None) -> Variants:
+def vary(inputs: Inputs, columns: Columns) -> Variants:
     """Variants of a scenario; see `vary_each`."""
-    return vary_each([(inputs, columns)], like=like)
+    return vary_each([(inputs, columns)])
 
 
 def vary_each(
@@ -154,7 +154,9 @@ def vary_each(
                 raise DomainError(
                     path, values.shape, f"{max(count, 1)} values, as in the other columns"
                 )
-        _must_raise(inputs)
+        if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
+            wanted = "a programme in which the load is raised"
+            raise DomainError("phase", inputs.phase[0].action, wanted)
         for shape, rows, batch in _of_scenario(inputs, arrays, own, like):
             by_shape.setdefault(shape, []).append((size + rows, batch))
         problems |= {size + index: problem for index, problem in own.items()}
@@ -188,13 +190,6 @@ def _of_scenario(
             problems.update({int(i): _reason(error) for i in members})
             continue
         yield from family
-
-
-def _must_raise(inputs: Inputs) -> None:
-    if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
-        raise DomainError(
-            "phase", inputs.phase[0].action, "a programme in which the load is raised"
-        )
 
 
 def _reason(error: DomainError | InputError) -> str:
@@ -321,15 +316,22 @@ def _batch(
     counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
     if drums is not None or any(count is not None for count in counts.values()):
         plain = _retrained(plain, base, machine, counts, _drum_in(columns))
+    if columns.keys() & {"load.mass", "load.guide_friction"}:
+        plain = _loaded(plain, base, machine, columns)
+    if "supply.resistance" in columns:
+        plain = replace(
+            plain, source=unchecked(plain.source, resistance=columns["supply.resistance"])
+        )
+    starts = ((g, columns.get(f"motors.{g.number}.winding_start")) for g in plain.groups)
+    groups = tuple(g if start is None else replace(g, winding_start=start) for g, start in starts)
+    plain = replace(plain, groups=groups)
     for path, values in columns.items():
-        change = _CHANGES.get(re.sub(r"\.\d+\.", ".", path))
-        if change is not None:
-            plain = change(plain, _Change(base, machine, path, values))
+        if path.startswith("stage."):
+            plain = _with_efficiency(plain, base, path.rpartition(".")[0], values)
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
-        plain = replace(
-            plain, wound_at_start=_column(drums, 1), links=_with_drum_links(plain, drums)
-        )
+        at_start = np.array([row[1] for row in drums])
+        plain = replace(plain, wound_at_start=at_start, links=_with_drum_links(plain, drums))
     if "supply.voltage" in columns and machine.links:
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
     raising = _raising(base, machine, columns)
@@ -351,7 +353,9 @@ def _retrained(
     for i, group in enumerate(machine.groups):
         if counts[i] is not None:
             box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
-            links = tuple(_bearing(k, k.bears * per_motor) if k.where == box else k for k in links)
+            links = tuple(
+                replace(k, bears=k.bears * per_motor) if k.where == box else k for k in links
+            )
     return replace(
         plain,
         chain=train.chain,
@@ -364,20 +368,11 @@ def _retrained(
     )
 
 
-def _bearing(link: Any, bears: Any) -> Any:
-    return replace(link, bears=bears)
-
-
-def _column(rows: tuple[Any, ...], place: int) -> Any:
-    return np.array([row[place] for row in rows])
-
-
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
     links = list(plain.links)
     for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
-        bears = np.array([row[2][place].bears for row in drums])
         at = next(i for i, link in enumerate(links) if link.kind is kind)
-        links[at] = _bearing(links[at], bears)
+        links[at] = replace(links[at], bears=np.array([row[2][place].bears for row in drums]))
     return tuple(links)
 
 
@@ -393,7 +388,7 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -
     for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
         if whole.scale != half.scale:
             scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
-            link = _bearing(link, whole.strength.value / scale)
+            link = replace(link, bears=whole.strength.value / scale)
         links.append(link)
     return tuple(links)
 
@@ -415,78 +410,32 @@ def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
 # --- single values
 
 
-@dataclass(frozen=True)
-class _Change:
-    """One column of values that goes in as an array.
-
-    Attributes
-    ----------
-    base : Inputs
-        Scenario of the family.
-    machine : Machine
-        Built from it.
-    path : str
-    values : ndarray
-        In SI.
-    """
-
-    base: Inputs
-    machine: Machine
-    path: str
-    values: Any
-
-
-def _load_changed(plain: Machine, change: _Change) -> Machine:
+def _loaded(plain: Machine, base: Inputs, machine: Machine, columns: dict[str, Any]) -> Machine:
     """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its
     damping."""
-    base, path, values = change.base, change.path, change.values
-    mass = values if path == "load.mass" else plain.body.mass
-    guide = (
-        values
-        if path == "load.guide_friction"
-        else plain.body.friction - _slope_friction(base, plain)
-    )
+    line, own = plain.line, base.load
     body = load.make_body(
-        mass,
-        base.load.slope,
-        base.load.slope_friction,
-        guide,
+        columns.get("load.mass", own.mass),
+        own.slope,
+        own.slope_friction,
+        columns.get("load.guide_friction", own.guide_friction),
         base.settings.gravity,
         rope_mass=plain.body.rope_mass,
-        rope_mass_per_length=plain.line.mass_per_length,
-        falls=plain.line.falls,
+        rope_mass_per_length=line.mass_per_length,
+        falls=line.falls,
     )
-    left = plain.reach - plain.start_travel
-    free_rope = plain.free_rope
+    left, free_rope = plain.reach - plain.start_travel, plain.free_rope
     if np.any(np.asarray(plain.start_travel) > 0):
-        hang = load.pull_needed(body, left) / plain.line.falls
-        free_rope = rope.unstretched_length(plain.line, rope.span(plain.line, left), hang)
-    heavier = np.sqrt(load.inertia(body) / load.inertia(change.machine.body))
-    line = replace(plain.line, damping=change.machine.line.damping * heavier)
+        hang = load.pull_needed(body, left) / line.falls
+        free_rope = rope.unstretched_length(line, rope.span(line, left), hang)
+    heavier = np.sqrt(load.inertia(body) / load.inertia(machine.body))
+    line = replace(line, damping=line.damping * heavier)
     return replace(plain, body=body, free_rope=free_rope, line=line)
 
 
-def _slope_friction(base: Inputs, plain: Machine) -> Any:
-    return load.make_body(
-        plain.body.mass, base.load.slope, base.load.slope_friction, 0.0, base.settings.gravity
-    ).friction
-
-
-def _resistance_changed(plain: Machine, change: _Change) -> Machine:
-    return replace(plain, source=unchecked(plain.source, resistance=change.values))
-
-
-def _start_changed(plain: Machine, change: _Change) -> Machine:
-    number = int(change.path.split(".")[1])
-    groups = tuple(
-        replace(g, winding_start=change.values) if g.number == number else g for g in plain.groups
-    )
-    return replace(plain, groups=groups)
-
-
-def _efficiency_changed(plain: Machine, change: _Change) -> Machine:
-    stage_path, values = change.path.rpartition(".")[0], change.values
-    stage = value_at(change.base, stage_path)
+def _with_efficiency(plain: Machine, base: Inputs, stage_path: str, values: Any) -> Machine:
+    """Another efficiency of a stage, with the reverse one that follows where none is given."""
+    stage = value_at(base, stage_path)
     reverse = reverse_of(values) if stage.reverse_efficiency is None else stage.reverse_efficiency
     at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
 
@@ -498,17 +447,5 @@ def _efficiency_changed(plain: Machine, change: _Change) -> Machine:
         return replace(chain, elements=elements)
 
     chain = changed(plain.chain)
-    return replace(
-        plain,
-        chain=chain,
-        braked_chain=chain if plain.braked_chain is plain.chain else changed(plain.braked_chain),
-    )
-
-
-_CHANGES: dict[str, Callable[[Machine, _Change], Machine]] = {
-    "load.mass": _load_changed,
-    "load.guide_friction": _load_changed,
-    "supply.resistance": _resistance_changed,
-    "motors.winding_start": _start_changed,
-    "stage.efficiency": _efficiency_changed,
-}
+    same = plain.braked_chain is plain.chain
+    return replace(plain, chain=chain, braked_chain=chain if same else changed(plain.braked_chain))
