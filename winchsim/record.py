@@ -246,13 +246,15 @@ class Record:
 
     @property
     def fall(self) -> Fall | None:
-        """Fall of the load after a break, free but for its own friction; None where nothing broke.
+        """Fall of the load after a break, free but for its own friction; None where nothing broke
+        or the pawl on the drum holds it.
 
         So it falls where its rope has gone. Where a part in front of the drum has broken, what is
         left of the train turns with the load: it takes longer and lands slower, and this is the
         bound.
         """
-        if self.broken_link is None:
+        broken = self.broken_link
+        if broken is None or (self.machine.pawl and not broken.kind.is_behind_pawl):
             return None
         return fall(
             self.machine.body,

@@ -22,6 +22,8 @@ COMMANDS = {
     "ladder": [QUICK, "--rungs", "1"],
     "spread": [QUICK, "--builds", "20"],
     "curves": [QUICK],
+    "choose": [str(SCENARIOS / "12-sail-from-parts.toml")],
+    "why": [str(SCENARIOS / "13-gate-tooth.toml"), str(SCENARIOS / "13-gate-rungs.csv")],
     "calibrate": [
         str(SCENARIOS / "08-bell-into-its-frame.toml"),
         str(SCENARIOS / "08-bell-tested.csv"),

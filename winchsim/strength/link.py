@@ -43,6 +43,16 @@ class LinkKind(StrEnum):
         """Whether it is a tooth of a gear."""
         return self in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR)
 
+    @property
+    def is_behind_pawl(self) -> bool:
+        """Whether no pawl or brake on the drum holds the load without it."""
+        return self in (
+            LinkKind.ROPE,
+            LinkKind.ROPE_KNOT,
+            LinkKind.ROPE_ANCHOR,
+            LinkKind.DRUM_BENDING,
+        )
+
 
 @dataclass(frozen=True)
 class LinkWords:

@@ -124,12 +124,19 @@ def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:
 
 
 def count_text(node: Table, left_out: Collection[int]) -> str:
-    """How many rows were left out, and with which marks."""
+    """How many rows were left out, and with which marks; checks that are not ok by name."""
     count = len(left_out)
     more = f"and {count} more {node.name if count > 1 else node.name.removesuffix('s')}"
-    marks = Counter(
-        cell.word for row in left_out for cell in node.rows[row] if isinstance(cell, Mark)
-    )
-    if len(marks) == 1:
-        return f"{more}, {'all ' * (count > 1)}{next(iter(marks))}"
-    return f"{more}: {', '.join(f'{n} {word}' for word, n in marks.items())}"
+    words: Counter[str] = Counter()
+    thin: dict[str, list[str]] = {}
+    for row in map(node.rows.__getitem__, sorted(left_out)):
+        for mark in (cell for cell in row if isinstance(cell, Mark)):
+            if mark.tone == "warn" and node.name == "checks":
+                thin.setdefault(mark.word, []).append(str(row[0]))
+            else:
+                words[mark.word] += 1
+    if len(words) == 1 and not thin:
+        return f"{more}, {'all ' * (count > 1)}{next(iter(words))}"
+    named = [f"{word}: {'; '.join(checks)}" for word, checks in thin.items()]
+    counts = ", ".join(f"{n} {word}" for word, n in words.items())
+    return f"{more}: {'; '.join([*named, *([counts] if counts else [])])}"

@@ -146,7 +146,8 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
                 text = before + paint(mark.tone, word) + after
             yield text if row else paint("faint", text)
     if left_out:
-        yield paint("faint", count_text(node, left_out))
+        for text in _wrapped(count_text(node, left_out), options):
+            yield paint("faint", text)
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:

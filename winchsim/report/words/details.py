@@ -57,7 +57,7 @@ def _interest(check: Check) -> tuple[int, bool, int]:
 
 
 THIN = Paragraph(
-    say("thin: it may fail by its range, or the required or advised value is missed."),
+    say("thin: misses the required or advised value, or its range fails (parts: below 1)."),
     faint=True,
 )
 """What a status means; stands below the first table that may say so."""

@@ -7,7 +7,6 @@ from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, percent, value
-from winchsim.strength.link import LinkKind
 
 ON_FLOOR = 1e-3
 """A load that is not higher has not been lifted off. [m]"""
@@ -20,11 +19,6 @@ HELD = {
     Holding.NONE: "nothing holds it, it runs back",
 }
 
-BEHIND_THE_DRUM = frozenset(
-    {LinkKind.ROPE, LinkKind.ROPE_KNOT, LinkKind.ROPE_ANCHOR, LinkKind.DRUM_BENDING}
-)
-"""Parts without which no pawl or brake on the drum holds the load."""
-
 
 def outcome(found: Assessment) -> Text:
     """What became of the load, and whether it stays with the power off."""
@@ -34,14 +28,14 @@ def outcome(found: Assessment) -> Text:
 
 def _stays(found: Assessment) -> Text:
     """What becomes of the load with the power off, or after a break."""
-    end, broke = found.target.end, found.finding(FindingKind.PART_BROKE)
+    end = found.target.end
     if end is End.NOT_TRUSTED:
         return ()
     if found.target.final_height <= ON_FLOOR and end is not End.REACHED:
         return say("It stays on the floor.") if end is not End.DONE else ()
-    if broke is None:
+    if not found.has(FindingKind.PART_BROKE):
         return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
-    if found.held is Holding.PAWL and broke.values["kind"] not in BEHIND_THE_DRUM:
+    if found.held is Holding.PAWL and not found.has(FindingKind.FELL):
         return say("Then only its pawl holds it, power on or off.")
     return say("The load falls.")
 
