@@ -12,7 +12,6 @@ from winchsim.model.keys import Event
 from winchsim.physics.chain import drum_ratios
 from winchsim.report.figures.plan import Gear, OtherStage, Plan, outline, plan_of
 from winchsim.report.plain_text import safe
-from winchsim.report.words.outcome import BEHIND_THE_DRUM
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 240
@@ -107,9 +106,8 @@ def motion(record: Record, inputs: Inputs) -> dict[str, Any]:
         "i": record["current"],
     }
     found = {key: array[places] for key, array in found.items()}
-    broke, link, fallen = record.first(Event.OVERLOAD), record.broken_link, record.fall
-    is_held = link is not None and m.pawl and link.kind not in BEHIND_THE_DRUM
-    if fallen is not None and not is_held and 0 < fallen.time < math.inf:
+    broke, fallen = record.first(Event.OVERLOAD), record.fall
+    if fallen is not None and 0 < fallen.time < math.inf:
         found = _with_fall(found, record, fallen.time)
     return {key: [float(f"{v:.5g}") for v in array] for key, array in found.items()} | {
         "top": m.height(m.top_travel),
