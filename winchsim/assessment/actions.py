@@ -162,7 +162,9 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         )
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
-        yield (CheckKey.JAM,), _limited(found.jam.limit, inputs)
+        lower = proposals.to_people(found.jam.limit, "A", up=False)
+        kind, path = ActionKind.LOWER_CURRENT_LIMIT, "supply.current_limit"
+        yield (CheckKey.JAM,), proposals.proposal(kind, inputs, path, lower)
     dragged = [finding for finding in found.findings if finding.kind is FindingKind.DRAGGED_GROUP]
     if dragged and len(inputs.motors) > 1:
         change = proposals.without_group(inputs, int(dragged[0].values["group"]))
@@ -245,21 +247,8 @@ def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[P
         max(1.0, row.factor / max(row.low, 1e-9)) / factor,
         RESERVE / factor,
     ):
-        change = proposals.stronger_part(inputs, kind, row.path, gain) if gain > 1 else None
-        if change is not None:
-            yield change
+        yield from proposals.stronger_part(inputs, kind, row.path, gain)
     for reserve in (AMPLE_RESERVE, LIGHTER) if row.status is Status.THIN else ():
         mass = inputs.load.mass * min(1.0, row.factor / row.required) / reserve
         mass = proposals.to_people(mass, "kg", up=False)
-        change = proposals.proposal(ActionKind.LESS_LOAD, inputs, "load.mass", mass)
-        if change is not None:
-            yield change
-
-
-def _limited(limit: float, inputs: Inputs) -> Iterator[Proposal]:
-    lower = proposals.to_people(limit, "A", up=False)
-    change = proposals.proposal(
-        ActionKind.LOWER_CURRENT_LIMIT, inputs, "supply.current_limit", lower
-    )
-    if change is not None:
-        yield change
+        yield from proposals.proposal(ActionKind.LESS_LOAD, inputs, "load.mass", mass)

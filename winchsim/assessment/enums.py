@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from enum import Enum, StrEnum
+from enum import StrEnum
 
 
 class Status(StrEnum):
@@ -137,22 +137,25 @@ class NoLimit(StrEnum):
     """The motors do not raise the load in any case."""
 
 
-class ActionKind(StrEnum):
-    """What an action does."""
-
-    LESS_LOAD = "less_load"
-    MORE_MOTORS = "more_motors"
-    THINNER_DRUM = "thinner_drum"
-    MORE_RATIO = "more_ratio"
-    ONE_MORE_STAGE = "one_more_stage"
-    MORE_VOLTAGE = "more_voltage"
-    HIGHER_CURRENT_LIMIT = "higher_current_limit"
-    LOWER_CURRENT_LIMIT = "lower_current_limit"
-    PAWL = "pawl"
-    BRAKE = "brake"
-    LOCKING_STAGE = "locking_stage"
-    LEAVE_OUT_GROUP = "leave_out_group"
-    STRONGER_PART = "stronger_part"
+ActionKind = StrEnum(
+    "ActionKind",
+    [
+        "LESS_LOAD",
+        "MORE_MOTORS",
+        "THINNER_DRUM",
+        "MORE_RATIO",
+        "ONE_MORE_STAGE",
+        "MORE_VOLTAGE",
+        "HIGHER_CURRENT_LIMIT",
+        "LOWER_CURRENT_LIMIT",
+        "PAWL",
+        "BRAKE",
+        "LOCKING_STAGE",
+        "LEAVE_OUT_GROUP",
+        "STRONGER_PART",
+    ],
+)
+"""What an action does."""
 
 
 class FindingKind(StrEnum):
@@ -242,15 +245,18 @@ class GearFlaw(StrEnum):
     """In modules."""
 
 
-class Caution(Enum):
-    """What everybody who builds the lift has to know, whatever the numbers are."""
-
-    NOT_RATED = "not_rated"
-    KEEP_CLEAR = "keep_clear"
-    DROP = "drop"
-    NO_PEOPLE = "no_people"
-    FRICTION = "friction"
-    GUARDS = "guards"
-    TEST_LOADS = "test_loads"
-    LOWERING = "lowering"
-    LOCAL_CODES = "local_codes"
+Caution = StrEnum(
+    "Caution",
+    [
+        "NOT_RATED",
+        "KEEP_CLEAR",
+        "DROP",
+        "NO_PEOPLE",
+        "FRICTION",
+        "GUARDS",
+        "TEST_LOADS",
+        "LOWERING",
+        "LOCAL_CODES",
+    ],
+)
+"""What everybody who builds the lift has to know, whatever the numbers are."""

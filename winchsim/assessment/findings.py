@@ -110,28 +110,21 @@ def _back_driven(history: History) -> Iterator[Finding]:
             landing_energy=back.landed.energy if back.landed else None,
         )  # fmt: skip
         yield Finding(FindingKind.BACK_DRIVEN, values, back.start, back.from_height)
-    if history.held is False and not history.run_backs() and history.broke is None:
-        yield _creeps(history)
-
-
-def _creeps(history: History) -> Finding:
-    """A load that was not held though it did not come back far."""
-    span = next(span for span in history.watches() if not history.holds(span))
-    height = float(history.record["height"][span.samples.stop - 1])
-    back = float(history.given_back(span.samples)[-1])
-    return Finding(
-        FindingKind.CREEPS, {"let_down": back, "watched": span.end - span.start}, span.end, height
-    )
 
 
 def _held(history: History) -> Iterator[Finding]:
-    watches = history.watches()
-    if history.held and watches:
-        span = watches[-1]
+    """The last watch of a load that was held; the first in which it was not, though it did not come
+    back far."""
+    kind, watches = FindingKind.HELD, history.watches()
+    if history.held is False:
+        if history.run_backs() or history.broke is not None:
+            return
+        kind, watches = FindingKind.CREEPS, [w for w in watches if not history.holds(w)][:1]
+    for span in watches[-1:]:
         back = float(history.given_back(span.samples)[-1])
         height = float(history.record["height"][span.samples.stop - 1])
         values = {"let_down": back, "watched": span.end - span.start}
-        yield Finding(FindingKind.HELD, values, span.end, height)
+        yield Finding(kind, values, span.end, height)
 
 
 def _drum_ends(history: History) -> Iterator[Finding]:

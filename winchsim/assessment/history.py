@@ -134,11 +134,6 @@ class History:
     # --- the load's way
 
     @property
-    def lift_off(self) -> RecordedEvent | None:
-        """When the load first left the floor."""
-        return self.record.first(Event.LIFT_OFF)
-
-    @property
     def up(self) -> RecordedEvent | None:
         """When the load was up."""
         return self.record.first(Event.TOP)

@@ -7,22 +7,54 @@ from dataclasses import field
 from importlib import import_module
 from typing import Any
 
-from winchsim.assessment.enums import ActionKind as ActionKind
-from winchsim.assessment.enums import Caution as Caution
-from winchsim.assessment.enums import CheckKey as CheckKey
-from winchsim.assessment.enums import End as End
-from winchsim.assessment.enums import FindingKind as FindingKind
-from winchsim.assessment.enums import GearFlaw as GearFlaw
-from winchsim.assessment.enums import Holding as Holding
-from winchsim.assessment.enums import NoLimit as NoLimit
-from winchsim.assessment.enums import ReadingKey as ReadingKey
-from winchsim.assessment.enums import Side as Side
-from winchsim.assessment.enums import Status as Status
-from winchsim.assessment.part_kinds import Jam as Jam
-from winchsim.assessment.part_kinds import JamPart as JamPart
-from winchsim.assessment.part_kinds import PartRow as PartRow
-from winchsim.assessment.part_kinds import ToothLife as ToothLife
+from winchsim.assessment.enums import (
+    ActionKind,
+    Caution,
+    CheckKey,
+    End,
+    FindingKind,
+    GearFlaw,
+    Holding,
+    NoLimit,
+    ReadingKey,
+    Side,
+    Status,
+)
+from winchsim.assessment.part_kinds import (
+    Jam,
+    JamPart,
+    PartRow,
+    ToothLife,
+)
 from winchsim.frozen import dataclass
+
+__all__ = [
+    "Action",
+    "ActionKind",
+    "Assessment",
+    "AssumedInput",
+    "Cause",
+    "Caution",
+    "Check",
+    "CheckKey",
+    "Effect",
+    "End",
+    "Finding",
+    "FindingKind",
+    "GearFlaw",
+    "Holding",
+    "Jam",
+    "JamPart",
+    "NoLimit",
+    "PartRow",
+    "Reading",
+    "ReadingKey",
+    "Setting",
+    "Side",
+    "Status",
+    "Target",
+    "ToothLife",
+]
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from typing import Any
 
 from winchsim.assessment.kinds import ActionKind, Setting
@@ -40,8 +41,8 @@ class Proposal:
 Maker = Callable[[Inputs, Machine, Enough], Iterator[Proposal]]
 
 
-def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Proposal | None:
-    """One changed value; None where it is out of bounds.
+def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Iterator[Proposal]:
+    """One changed value; nothing where there is none or it is out of bounds.
 
     Parameters
     ----------
@@ -51,12 +52,11 @@ def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Proposa
     after : object
         SI.
     """
-    try:
-        changed = with_value(inputs, path, after)
-    except WinchsimError:
-        return None
-    setting = Setting(path, value_at(inputs, path), after, spec_at(inputs, path).unit)
-    return Proposal(kind, (setting,), changed)
+    with suppress(WinchsimError):
+        changed = None if after is None else with_value(inputs, path, after)
+        if changed is not None:
+            setting = Setting(path, value_at(inputs, path), after, spec_at(inputs, path).unit)
+            yield Proposal(kind, (setting,), changed)
 
 
 def _good(inputs: Inputs, path: str, value: Any, enough: Enough) -> bool:
@@ -119,9 +119,7 @@ def _step(kind: ActionKind, path: str, limit: Callable[[Inputs, Machine], float]
             return
         end, now = limit(inputs, machine), float(value_at(inputs, path))
         after = smallest_step(inputs, path, end, enough) if end != now and end > 0 else None
-        found = None if after is None else proposal(kind, inputs, path, after)
-        if found is not None:
-            yield found
+        yield from proposal(kind, inputs, path, after)
 
     return make
 
@@ -148,18 +146,14 @@ def more_motors(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Pr
         if after is not None:
             found.append((after - before, path, after))
     for _, path, after in sorted(found)[:1]:
-        change = proposal(ActionKind.MORE_MOTORS, inputs, path, after)
-        if change is not None:
-            yield change
+        yield from proposal(ActionKind.MORE_MOTORS, inputs, path, after)
 
 
 def more_ratio(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
     """More reduction: larger gears on one stage or, where that does not do, one stage more."""
     found = [*_larger_gears(inputs, enough)] or [*_more_stages(inputs, enough)]
     for _, kind, path, after in sorted(found)[:1]:
-        change = proposal(kind, inputs, path, after)
-        if change is not None:
-            yield change
+        yield from proposal(kind, inputs, path, after)
 
 
 def _larger_gears(inputs: Inputs, enough: Enough) -> Iterator[tuple[float, ActionKind, str, Any]]:
@@ -253,8 +247,8 @@ STRONGER: Mapping[LinkKind, tuple[tuple[str, float], ...]] = {
 the needed gain of its factor changes it."""
 
 
-def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> Proposal | None:
-    """The part of a path made stronger by a gain of its factor; None where no given value does it.
+def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> Iterator[Proposal]:
+    """The part of a path made stronger by a gain of its factor, where a given value does it.
 
     Parameters
     ----------
@@ -262,17 +256,16 @@ def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> Pr
     kind : LinkKind
     where : str
     gain : float
-        Over 1. [-]
+        Of at most 1 none is needed. [-]
     """
     for pattern, exponent in STRONGER.get(kind, ()):
         path = pattern.format(where=where)
         before = value_at(inputs, path)
-        if before is None or gain > MOST_STRONGER:
-            continue
-        unit = spec_at(inputs, path).unit
-        after = to_people(before * gain**exponent, unit, up=exponent > 0)
-        return proposal(ActionKind.STRONGER_PART, inputs, path, after)
-    return None
+        if before is not None and 1 < gain <= MOST_STRONGER:
+            unit = spec_at(inputs, path).unit
+            after = to_people(before * gain**exponent, unit, up=exponent > 0)
+            yield from proposal(ActionKind.STRONGER_PART, inputs, path, after)
+            return
 
 
 def without_group(inputs: Inputs, number: int) -> Proposal:

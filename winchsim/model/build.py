@@ -129,12 +129,11 @@ def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine
     train."""
     live, dragged = _motors(inputs, notebook, strict)
     train = build_train(inputs, live, dragged, notebook)
-    units = [(True, i) for i in range(len(live))] + [(False, i) for i in range(len(dragged))]
     live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
     dragged = [
         replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)
     ]
-    return _assemble(inputs, notebook, live, dragged, train, tuple(units)), train
+    return _assemble(inputs, notebook, live, dragged, train), train
 
 
 def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
@@ -356,7 +355,6 @@ def _assemble(
     live: list[LiveGroup],
     dragged: list[DraggedGroup],
     train: Train,
-    units: tuple[tuple[bool, int], ...],
 ) -> Machine:
     """Machine without its programme and its links."""
     where = places(inputs, notebook)
@@ -383,7 +381,6 @@ def _assemble(
         title=inputs.title,
         groups=tuple(live),
         dragged=tuple(dragged),
-        chain_groups=units,
         source=_source(inputs, notebook),
         off_each=inputs.supply.off == "each motor",
         chain=train.chain,

@@ -82,8 +82,8 @@ class Motors:
             (g.motor.drag, g.motor.drag_slope, 1.0 - g.own_efficiency) for g in live
         )
         self._units = tuple(
-            (u.place if u.live else None, u.count, u.motor.drag_slope * u.ratio)
-            for u in machine.units
+            (place if place < len(live) else None, u.count, u.motor.drag_slope * u.ratio)
+            for place, u in enumerate(machine.units)
         )
 
     def at_temperatures(

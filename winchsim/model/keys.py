@@ -115,60 +115,76 @@ class ModeKey:
         return self.ramp_end < math.inf
 
 
-class Trip(Enum):
-    """Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the
-    group."""
-
-    DRUM_STOPS, RAISES, RUNS_BACK = range(3)
-    WEDGES = 22
-    LAYER_UP, LAYER_DOWN, PAID_OUT = range(3, 6)
-    OVERLOAD = 6
-    TAUT, SLACK, SETTLES = range(7, 10)
-    LIFTS, COMES_OFF, LOAD_STOPS, SLIPS_UP, SLIPS_DOWN = range(10, 15)
-    FLOOR, SNAG, TOP, TOP_STOP = range(15, 19)
-    REGIME, HOT, EMPTY = range(19, 22)
-
-
-class Event(Enum):
-    """Everything that the record marks in time; the value is the phrase shown to the user."""
-
-    PHASE_STARTS = "phase starts"
-    DRUM_STARTS = "the drum starts"
-    LIFT_OFF = "the load lifts off"
-    TOP = "the load is up"
-    DRUM_STOPS = "the drum stops"
-    RUNS_BACK = "the drum runs back"
-    WEDGED = "the self-locking stage wedges: the drum stops at once"
-    STALLED = "stalled"
-    RESTARTS = "the drum starts again"
-    LAYER = "a new layer begins"
-    SETTLED = "the bounce has died down"
-    TAUT = "the rope goes taut"
-    SLACK = "the rope goes slack"
-    LANDED = "the load lands"
-    SNAGGED = "the load snags"
-    TOP_STOP = "the load hits the top stop"
-    CAME_OFF = "the load comes off its stop"
-    STICKS = "the load sticks in its guide"
-    SLIPS = "the load slips in its guide"
-    AVERAGED = "it goes on shaking, from here on its mean motion is followed"
-    SUPPLY = "the supply changes over"
-    HOT = "a winding passes its limit"
-    EMPTY = "the battery is empty"
-    OVERLOAD = "a link breaks"
-    OVERFLOW = "the rope climbs over the flange"
-    PAID_OUT = "only the dead turns are left"
-    TIME_UP = "the phase's time is up"
-    END = "the run ends"
+Trip = Enum(
+    "Trip",
+    [
+        "DRUM_STOPS",
+        "RAISES",
+        "RUNS_BACK",
+        "WEDGES",
+        "LAYER_UP",
+        "LAYER_DOWN",
+        "PAID_OUT",
+        "OVERLOAD",
+        "TAUT",
+        "SLACK",
+        "SETTLES",
+        "LIFTS",
+        "COMES_OFF",
+        "LOAD_STOPS",
+        "SLIPS_UP",
+        "SLIPS_DOWN",
+        "FLOOR",
+        "SNAG",
+        "TOP",
+        "TOP_STOP",
+        "REGIME",
+        "HOT",
+        "EMPTY",
+    ],
+)
+"""Guards of the modes: what ends one. `REGIME` and `HOT` stand in a pair with the regime or the
+group."""
 
 
-class Action(StrEnum):
-    """What a phase of the programme does."""
+Event = Enum(
+    "Event",
+    {
+        "PHASE_STARTS": "phase starts",
+        "DRUM_STARTS": "the drum starts",
+        "LIFT_OFF": "the load lifts off",
+        "TOP": "the load is up",
+        "DRUM_STOPS": "the drum stops",
+        "RUNS_BACK": "the drum runs back",
+        "WEDGED": "the self-locking stage wedges: the drum stops at once",
+        "STALLED": "stalled",
+        "RESTARTS": "the drum starts again",
+        "LAYER": "a new layer begins",
+        "SETTLED": "the bounce has died down",
+        "TAUT": "the rope goes taut",
+        "SLACK": "the rope goes slack",
+        "LANDED": "the load lands",
+        "SNAGGED": "the load snags",
+        "TOP_STOP": "the load hits the top stop",
+        "CAME_OFF": "the load comes off its stop",
+        "STICKS": "the load sticks in its guide",
+        "SLIPS": "the load slips in its guide",
+        "AVERAGED": "it goes on shaking, from here on its mean motion is followed",
+        "SUPPLY": "the supply changes over",
+        "HOT": "a winding passes its limit",
+        "EMPTY": "the battery is empty",
+        "OVERLOAD": "a link breaks",
+        "OVERFLOW": "the rope climbs over the flange",
+        "PAID_OUT": "only the dead turns are left",
+        "TIME_UP": "the phase's time is up",
+        "END": "the run ends",
+    },
+)
+"""Everything that the record marks in time; the value is the phrase shown to the user."""
 
-    RAISE = "raise"
-    LOWER = "lower"
-    OFF = "off"
-    SHORT = "short"
+
+Action = StrEnum("Action", ["RAISE", "LOWER", "OFF", "SHORT"])
+"""What a phase of the programme does."""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from enum import StrEnum
 import numpy as np
 
 from winchsim.model.keys import LoadPlace, ModeKey
-from winchsim.model.machine import Machine
+from winchsim.model.machine import DraggedGroup, LiveGroup, Machine
 from winchsim.model.motion import Flow, Motion
 from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
@@ -127,8 +127,8 @@ def _motor_drag(m: Machine, drum_speed: np.ndarray) -> np.ndarray:
 def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dict[str, np.ndarray]:
     m, chain = motion.machine, motion.chain(key)
     names = [element.name for element in m.chain.elements]
-    if len(m.chain_groups) > 1:
-        names += [_mesh_head(m, live, i) for live, i in m.chain_groups]
+    if len(m.units) > 1:
+        names += [_mesh_head(unit) for unit in m.units]
     out = {name: np.zeros_like(y[1]) for name in names}
     if not key.drum:
         if "brake" in out:
@@ -144,7 +144,7 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     )
     rows = losses(chain, torques, y[1])
     if (
-        len(m.chain_groups) == 1
+        len(m.units) == 1
     ):  # the first element's drag is the motors', booked there; a brake may stand before it
         first = 1 if chain.elements[0].name == "brake" else 0
         rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
@@ -155,13 +155,12 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     return out
 
 
-def _mesh_head(m: Machine, live: bool, place: int) -> str:
+def _mesh_head(group: LiveGroup | DraggedGroup) -> str:
     """Head of what a group loses between its motors and the common gear."""
-    group = m.groups[place] if live else m.dragged[place]
     part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
     return (
         f"{part} of group {group.number}"
-        if live
+        if isinstance(group, LiveGroup)
         else f"{part} of dead motors, group {group.number}"
     )
 

@@ -54,13 +54,14 @@ def build_links(
             found += _teeth(inputs, mesh, index, _pitch_speed(train, mesh, no_load_drum))
     outputs = _output_shafts(train)
     for output in outputs:
-        found += _gear_body(inputs, output)
-        found += _stage_limit(inputs, output)
-    found += _shafts(inputs, outputs, notebook)
-    found += _gearboxes(inputs, train)
-    found += drum_links(inputs, layers, notebook)
-    found += _rope_links(inputs, notebook)
-    return tuple(found)
+        found += [*_gear_body(inputs, output), *_stage_limit(inputs, output)]
+    return (
+        *found,
+        *_shafts(inputs, outputs, notebook),
+        *_gearboxes(inputs, train),
+        *drum_links(inputs, layers, notebook),
+        *_rope_links(inputs, notebook),
+    )
 
 
 @dataclass(frozen=True)
@@ -171,14 +172,28 @@ def _key_of(error: DomainError) -> str:
     )
 
 
-def _given(value: float, unit: str) -> Strength:
-    return Strength(value, unit, "given", value, value)
+def _given(torque: float) -> Strength:
+    return Strength(torque, "N·m", "given", torque, torque)
 
 
-def _required(inputs: Inputs, kind: LinkKind) -> float:
-    """Factor that a scenario asks of a kind of link; 1 for a kind of which it asks none. [-]"""
-    key = LINKS[kind].required
-    return float(getattr(inputs.factors, key)) if key else 1.0
+def _limit(
+    inputs: Inputs,
+    kind: LinkKind,
+    where: str,
+    channel: str,
+    strength: Strength,
+    *,
+    index: int = 0,
+    scale: float = 1.0,
+    part: str = "",
+    place: str = "",
+    material: Material | None = None,
+) -> LinkLimit:
+    """A link, called as its kind is unless a name is given, with the factor that the scenario asks
+    of its kind: 1 where it asks none."""
+    key, part = LINKS[kind].required, part or LINKS[kind].part
+    required = float(getattr(inputs.factors, key)) if key else 1.0
+    return LinkLimit(kind, where, part, place, channel, index, scale, strength, required, material)
 
 
 def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
@@ -192,11 +207,10 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLim
     for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
         case = tooth_of(inputs, mesh, kind)
         found.append(
-            LinkLimit(
-                kind, mesh.path, LINKS[kind].part, mesh.label, "mesh", index,
+            _limit(
+                inputs, kind, mesh.path, "mesh", case.found.as_strength(), index=index,
                 scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
-                strength=case.found.as_strength(), required=_required(inputs, kind),
-                material=case.material,
+                place=mesh.label, material=case.material,
             )
         )  # fmt: skip
     return found
@@ -211,6 +225,16 @@ class _OutputShaft(NamedTuple):
     following: Mesh | None
     channel: str
     place: int
+
+    def limit(
+        self, inputs: Inputs, kind: LinkKind, strength: Strength, scale: float = 1.0
+    ) -> LinkLimit:
+        """A link that the torque of this shaft is asked of."""
+        r = self.reduction
+        return _limit(
+            inputs, kind, r.path, self.channel, strength,
+            index=self.place, scale=scale, place=r.label,
+        )  # fmt: skip
 
 
 def _output_shafts(train: Train) -> list[_OutputShaft]:
@@ -228,64 +252,36 @@ def _output_shafts(train: Train) -> list[_OutputShaft]:
 def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
     """The body of a printed gear on a shaft of its own; a gear without a bore is one piece with its
     pinion."""
-    r, stage = output.reduction, output.reduction.stage
+    stage = output.reduction.stage
     if stage.kind != "spur" or stage.width is None or not stage.gear_bore:
         return []
-    kind, case = LinkKind.GEAR_BODY, tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
+    case = tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
     if case.body is None:
         return []
     tooth = case.tooth
     strength = body_strength(
         case.material, case.body, stage.width, tooth.bore, tooth.circles.root, case.temperature
     )
-    channel, place, required = output.channel, output.place, _required(inputs, kind)
-    return [
-        LinkLimit(kind, r.path, LINKS[kind].part, r.label, channel, place, 1.0, strength, required)
-    ]
+    return [output.limit(inputs, LinkKind.GEAR_BODY, strength)]
 
 
 def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
-    r, limit = output.reduction, output.reduction.stage.torque_limit
+    limit = output.reduction.stage.torque_limit
     if limit is None:
         return []
-    bears, kind = _given(limit, "N·m"), LinkKind.STAGE_LIMIT
-    required = _required(inputs, kind)
-    return [
-        LinkLimit(
-            kind,
-            r.path,
-            LINKS[kind].part,
-            r.label,
-            output.channel,
-            output.place,
-            1.0,
-            bears,
-            required,
-        )
-    ]
+    return [output.limit(inputs, LinkKind.STAGE_LIMIT, _given(limit))]
 
 
 def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:
     found = []
-    for r, mesh, following, channel, place in outputs:
+    for output in outputs:
+        r = output.reduction
         if r.stage.shaft_diameter is None:
             continue
         material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
         strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-        scale, kind = _shaft_scale(r.stage, mesh, following), LinkKind.SHAFT
-        found.append(
-            LinkLimit(
-                kind,
-                r.path,
-                LINKS[kind].part,
-                r.label,
-                channel,
-                place,
-                scale,
-                strength,
-                _required(inputs, kind),
-            )
-        )
+        scale = _shaft_scale(r.stage, output.mesh, output.following)
+        found.append(output.limit(inputs, LinkKind.SHAFT, strength, scale))
     return found
 
 
@@ -298,20 +294,13 @@ def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
         if group.gearbox is not None and group.gearbox.torque_limit is not None:
             part = f"motor gearbox (group {number})" if several else "motor gearbox"
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
-            bears = _given(group.gearbox.torque_limit, "N·m")
             found.append(
-                LinkLimit(
-                    LinkKind.STAGE_LIMIT,
-                    f"motors.{number}.gearbox",
-                    part,
-                    "",
-                    channel,
-                    index or 0,
-                    1 / (group.count - group.dead),
-                    bears,
-                    _required(inputs, LinkKind.STAGE_LIMIT),
+                _limit(
+                    inputs, LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", channel,
+                    _given(group.gearbox.torque_limit), index=index or 0,
+                    scale=1 / (group.count - group.dead), part=part,
                 )
-            )
+            )  # fmt: skip
         place += 1  # the chain's groups begin with the running ones, in their order
     return found
 
@@ -343,14 +332,14 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     at_drum = line.drum_strength(
         row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force
     )
-    found = [_plain(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
+    found = [_limit(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
     if d.cross_pin_diameter is not None:
         material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
         try:
             strength = shafts.cross_pin_strength(material, d.cross_pin_diameter, d.diameter)
         except DomainError as error:
             raise DomainError("drum.cross_pin_diameter", error.value, error.expected) from error
-        found.append(_plain(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
+        found.append(_limit(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
     if d.support_span is not None:
         material = notebook.material(inputs, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
@@ -359,32 +348,8 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
                 1.0, float(np.max([layer.radius for layer in layers])), d.support_span
             )
         )
-        found.append(_plain(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale))
+        found.append(_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale))
     return found
-
-
-def _plain(
-    inputs: Inputs,
-    kind: LinkKind,
-    where: str,
-    channel: str,
-    strength: Strength,
-    scale: float = 1.0,
-    part: str = "",
-) -> LinkLimit:
-    """A link of which there is one, read from a channel of which there is one; called as its kind
-    is, unless said."""
-    return LinkLimit(
-        kind,
-        where,
-        part or LINKS[kind].part,
-        "",
-        channel,
-        0,
-        scale,
-        strength,
-        _required(inputs, kind),
-    )
 
 
 def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
@@ -408,6 +373,9 @@ def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
     # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
     most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
     return [
-        _plain(inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, most, f"rope at its {r.end}"),
-        _plain(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
-    ]
+        _limit(
+            inputs, LinkKind.ROPE_KNOT, "rope", "tension", end,
+            scale=most, part=f"rope at its {r.end}",
+        ),
+        _limit(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
+    ]  # fmt: skip

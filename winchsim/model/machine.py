@@ -81,6 +81,11 @@ class LiveGroup:
     ratio: float
     own_efficiency: float = 1.0
 
+    @property
+    def count(self) -> int:
+        """Motors that run."""
+        return self.live
+
 
 @dataclass(frozen=True)
 class DraggedGroup:
@@ -103,30 +108,6 @@ class DraggedGroup:
     motor: Motor
     fit: MotorFit
     ratio: float
-
-
-@dataclass(frozen=True)
-class Unit:
-    """The motors of one of the chain's groups.
-
-    Attributes
-    ----------
-    motor : Motor
-    ratio : float
-        Motor speed over drum speed. [-]
-    count : int
-        Motors. [-]
-    live : bool
-        Whether they run; dead ones are dragged along.
-    place : int
-        In the machine's `groups`, or in its `dragged`.
-    """
-
-    motor: Motor
-    ratio: float
-    count: int
-    live: bool
-    place: int
 
 
 @dataclass(frozen=True)
@@ -313,8 +294,6 @@ class Machine:
         Groups with at least one running motor.
     dragged : tuple of DraggedGroup
         Dead motors.
-    chain_groups : tuple of (bool, int)
-        For each of the chain's groups: whether it is live, and its place in `groups` or `dragged`.
     source : Source
     off_each : bool
         Whether power off opens each motor rather than the common lead.
@@ -362,7 +341,6 @@ class Machine:
     title: str
     groups: tuple[LiveGroup, ...]
     dragged: tuple[DraggedGroup, ...]
-    chain_groups: tuple[tuple[bool, int], ...]
     source: Source
     off_each: bool
     chain: Chain
@@ -392,24 +370,9 @@ class Machine:
     notes: tuple[str, ...]
 
     @property
-    def units(self) -> tuple[Unit, ...]:
-        """The motors of each of the chain's groups, in the order of these."""
-        found = []
-        for live, place in self.chain_groups:
-            if live:
-                found.append(
-                    Unit(
-                        self.groups[place].motor,
-                        self.groups[place].ratio,
-                        self.groups[place].live,
-                        True,
-                        place,
-                    )
-                )
-            else:
-                dead = self.dragged[place]
-                found.append(Unit(dead.motor, dead.ratio, dead.count, False, place))
-        return tuple(found)
+    def units(self) -> tuple[LiveGroup | DraggedGroup, ...]:
+        """The motors of each of the chain's groups: the running ones first."""
+        return (*self.groups, *self.dragged)
 
     @property
     def states(self) -> int:

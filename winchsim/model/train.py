@@ -101,7 +101,7 @@ def build_train(
             )
         row.add_brake()
     pinions = [
-        _count(u) * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
+        u.count * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
         for u, r in zip(units, own, strict=True)
     ]
     if single:
@@ -254,10 +254,6 @@ class _Row:
         )
 
 
-def _count(unit: LiveGroup | DraggedGroup) -> int:
-    return unit.live if isinstance(unit, LiveGroup) else unit.count
-
-
 def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
     """Speed without load behind the motors and their gearbox. [rad/s]"""
     return inputs.supply.voltage / group.motor.constant / group.fit.output.ratio
@@ -270,7 +266,7 @@ def _group_mesh(
     bearings: float,
     least: float,
 ) -> GroupMesh:
-    count, geared, breakaway = _count(unit), unit.fit.output.geared, inputs.settings.breakaway
+    count, geared, breakaway = unit.count, unit.fit.output.geared, inputs.settings.breakaway
     name = "motor and gearbox" if geared else "motor friction"
     found = [
         Element(

@@ -138,7 +138,7 @@ class _Climb:
             last_current=zero,
             peak_current=zero,
             last_voltage=zero,
-            group_torques=[zero for _ in m.chain_groups],
+            group_torques=[zero for _ in m.units],
             tension=zero,
             rope_torque=zero,
         )

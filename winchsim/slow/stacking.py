@@ -108,8 +108,7 @@ def bare(machine: Machine) -> Machine:
 def shape_of(machine: Machine) -> tuple[Any, ...]:
     """What machines must have in common to be stacked."""
     return (
-        tuple(g.number for g in machine.groups),
-        machine.chain_groups,
+        (len(machine.groups), *(unit.number for unit in machine.units)),
         tuple(
             tuple(e.rest is None for e in row)
             for row in (machine.chain.elements, *(g.elements for g in machine.chain.groups))

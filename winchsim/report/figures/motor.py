@@ -84,10 +84,9 @@ def motor_line(
         Highest drum speed. [rad/s]
     """
     unit = machine.groups[group]
-    place = machine.chain_groups.index((True, group))
     drum = np.linspace(0.0, top, POINTS)
     drive = DriveLaw(machine, phase, windings, cases).drive
-    made = np.array([drive(float(speed)).torques[place] for speed in drum])
+    made = np.array([drive(float(speed)).torques[group] for speed in drum])
     return MotorLine(
         drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum
     )

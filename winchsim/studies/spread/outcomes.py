@@ -176,9 +176,8 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     speed = law.steady_speed(needed)
     drive = law.drive(speed)
     found: dict[str, list[Array]] = {"torques": [], "currents": []}
-    for torque, unit in zip(drive.torques, m.units, strict=True):
-        if unit.live:
-            dragged = unit.motor.drag * (speed > 0)
-            found["torques"].append(torque / unit.count - dragged + np.zeros(n))
-            found["currents"].append(drive.currents[unit.place] + np.zeros(n))
+    for torque, current, unit in zip(drive.torques, drive.currents, m.groups, strict=False):
+        dragged = unit.motor.drag * (speed > 0)
+        found["torques"].append(torque / unit.live - dragged + np.zeros(n))
+        found["currents"].append(current + np.zeros(n))
     return {name: np.array(rows).T for name, rows in found.items()}
