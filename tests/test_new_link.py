@@ -33,7 +33,7 @@ def shackle(monkeypatch):
             strength = Strength(force, "N", "given", 0.9 * force, 1.1 * force)
             return [
                 *rope_links(inputs, notebook),
-                links._plain(inputs, kind, "rope", "tension", strength),
+                links.link_limit(inputs, kind, "rope", "tension", strength),
             ]
 
         monkeypatch.setattr(links, "_rope_links", with_shackle)

@@ -176,7 +176,7 @@ def _given(torque: float) -> Strength:
     return Strength(torque, "N·m", "given", torque, torque)
 
 
-def _limit(
+def link_limit(
     inputs: Inputs,
     kind: LinkKind,
     where: str,
@@ -207,7 +207,7 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLim
     for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
         case = tooth_of(inputs, mesh, kind)
         found.append(
-            _limit(
+            link_limit(
                 inputs, kind, mesh.path, "mesh", case.found.as_strength(), index=index,
                 scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
                 place=mesh.label, material=case.material,
@@ -231,7 +231,7 @@ class _OutputShaft(NamedTuple):
     ) -> LinkLimit:
         """A link that the torque of this shaft is asked of."""
         r = self.reduction
-        return _limit(
+        return link_limit(
             inputs, kind, r.path, self.channel, strength,
             index=self.place, scale=scale, place=r.label,
         )  # fmt: skip
@@ -295,7 +295,7 @@ def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
             part = f"motor gearbox (group {number})" if several else "motor gearbox"
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
             found.append(
-                _limit(
+                link_limit(
                     inputs, LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", channel,
                     _given(group.gearbox.torque_limit), index=index or 0,
                     scale=1 / (group.count - group.dead), part=part,
@@ -332,14 +332,14 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     at_drum = line.drum_strength(
         row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force
     )
-    found = [_limit(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
+    found = [link_limit(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
     if d.cross_pin_diameter is not None:
         material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
         try:
             strength = shafts.cross_pin_strength(material, d.cross_pin_diameter, d.diameter)
         except DomainError as error:
             raise DomainError("drum.cross_pin_diameter", error.value, error.expected) from error
-        found.append(_limit(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
+        found.append(link_limit(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
     if d.support_span is not None:
         material = notebook.material(inputs, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
@@ -348,7 +348,9 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
                 1.0, float(np.max([layer.radius for layer in layers])), d.support_span
             )
         )
-        found.append(_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale))
+        found.append(
+            link_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale)
+        )
     return found
 
 
@@ -373,9 +375,9 @@ def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
     # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
     most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
     return [
-        _limit(
+        link_limit(
             inputs, LinkKind.ROPE_KNOT, "rope", "tension", end,
             scale=most, part=f"rope at its {r.end}",
         ),
-        _limit(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
+        link_limit(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
     ]  # fmt: skip
