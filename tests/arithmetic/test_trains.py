@@ -10,7 +10,7 @@ import pytest
 from tests.screws import screw
 from winchsim.inputs import Phase
 from winchsim.model import Event, build
-from winchsim.physics.chain import Chain, Element, GroupMesh, demand, start_margins
+from winchsim.physics.chain import Chain, Element, GroupMesh, StartMargins, demand
 from winchsim.simulation import simulate
 
 INCH, POUND_FORCE = 0.0254, 4.4482216
@@ -73,7 +73,7 @@ class TestLumpingTrap:
         assert demand(train, -1)(1.0) == pytest.approx(reverse, abs=6e-5)
         assert 2 - 1 / mesh**count == pytest.approx(lumped, abs=5e-5)
         assert (
-            start_margins(train, [0.0], 1.0, 1.0)[1] > 0
+            StartMargins(train, 1.0)([0.0], 1.0)[1] > 0
         )  # it runs back, whatever the lumped number says
 
     @pytest.mark.parametrize(("mesh", "count"), [(0.9, 7), (0.85, 5)])

@@ -142,7 +142,7 @@ def test_seven_meshes_of_nine_tenths_run_back_though_the_lumped_rule_says_they_l
     assert ch.demand(bare, -1)(1.0) * total == pytest.approx(0.4384, abs=1e-4)
     lumped = 2 - 1 / 0.9**7
     assert lumped == pytest.approx(-0.0908, abs=5e-5)
-    _, down = ch.start_margins(bare, [0.0], 1.0, 1.0)
+    _, down = ch.StartMargins(bare, 1.0)([0.0], 1.0)
     assert down > 0
 
 
@@ -150,7 +150,7 @@ def test_a_locking_element_holds_any_load_and_is_driven_down():
     worm = ch.Element("worm", 40.0, 0.45, 2 - 1 / 0.45, 0.0, 0.0)
     chain = _driven(1e-7, ch.Element("mesh", 3.0, 0.95, 0.947, 1e-4, 1e-7), worm)
     for rope_torque in (0.1, 10.0, 1e4):
-        up, down = ch.start_margins(chain, [0.0], rope_torque, 1.0)
+        up, down = ch.StartMargins(chain, 1.0)([0.0], rope_torque)
         assert up < 0 > down
     assert ch.demand(chain, -1)(10.0) < ch.demand(chain, -1)(1.0) < 0
 
@@ -323,10 +323,10 @@ def test_resting_bounds_are_the_least_that_statics_allows(name, motor, rope):
         if (
             least.status == 2
         ):  # the load is too heavy or too light for this push: nothing is at rest
-            assert max(ch.start_margins(chain, torques, rope, breakaway)) > 0
+            assert max(ch.StartMargins(chain, breakaway)(torques, rope)) > 0
             return
         assert [found.common, *found.outputs][k] == pytest.approx(least.fun, rel=1e-9, abs=1e-12)
-    assert max(ch.start_margins(chain, torques, rope, breakaway)) <= 1e-12
+    assert max(ch.StartMargins(chain, breakaway)(torques, rope)) <= 1e-12
 
 
 def _at_rest(element, breakaway):
@@ -363,6 +363,6 @@ def test_what_drives_an_idle_train_back_rises_over_zero_where_it_is_just_held(ch
     assert found[0] < 0 < found[2] and found[1] == pytest.approx(0.0, abs=1e-12)
     idle = [0.0] * len(chain.groups)
     for share in (0.9, 1.1):  # the same rule that starts a train at rest
-        assert ch.start_margins(chain, idle, share * held, breakaway)[1] == pytest.approx(
+        assert ch.StartMargins(chain, breakaway)(idle, share * held)[1] == pytest.approx(
             ch.driven_back(chain, share * held, breakaway)
         )

@@ -37,7 +37,7 @@ from winchsim.inputs import (
 from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.model.restate import shaft_drags
-from winchsim.physics.chain import demand, held_torque, start_margins, torque_margin
+from winchsim.physics.chain import StartMargins, demand, held_torque, torque_margin
 from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import Record, simulate
@@ -324,7 +324,7 @@ def test_friction_at_rest_of_one_group_is_that_of_its_motors_apart(first, change
                         m.chain, shared, demand(m.chain, 1, m.breakaway)(rope), m.breakaway
                     ),
                     held_torque(m.chain, m.breakaway),
-                    start_margins(m.chain, shared, rope, m.breakaway)[0] >= 0,
+                    StartMargins(m.chain, m.breakaway)(shared, rope)[0] >= 0,
                 )
                 for m, shared in ((one, [torque]), (other, [torque / 2] * 2))
             ]

@@ -23,8 +23,8 @@ from winchsim.physics.chain import (
     Chain,
     Element,
     GroupMesh,
+    StartMargins,
     find_branch,
-    start_margins,
 )
 
 pytestmark = pytest.mark.reference
@@ -58,7 +58,7 @@ class LossyGear:
             if direction:
                 return (-direction * y[0],)
             drive, load = self.torques(t)
-            return start_margins(self.CHAIN, [drive], load, 1.0)
+            return StartMargins(self.CHAIN, 1.0)([drive], load)
 
         names = ("stops",) if direction else ("forward", "backward")
         return Mode(
@@ -72,7 +72,7 @@ class LossyGear:
         if fired[0] == "stops":
             y[0] = 0.0
             drive, load = self.torques(t)
-            forward, backward = start_margins(self.CHAIN, [drive], load, 1.0)
+            forward, backward = StartMargins(self.CHAIN, 1.0)([drive], load)
             return Switch(1 if forward > 0 else -1 if backward > 0 else 0, y)
         return Switch(1 if fired[0] == "forward" else -1, y)
 

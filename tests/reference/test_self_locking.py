@@ -16,7 +16,7 @@ import math
 import pytest
 
 from tests.screws import alone, raises, screw
-from winchsim.physics.chain import Element, demand, input_torque, start_margins
+from winchsim.physics.chain import Element, StartMargins, demand, input_torque
 
 pytestmark = pytest.mark.reference
 
@@ -49,7 +49,7 @@ def test_jack_of_two_threads_per_inch():
     assert raises(jack, load) / POUND_INCH == pytest.approx(2840, abs=1.0)
     assert raises(jack, load) / POUND_INCH == pytest.approx(2840.990, abs=1e-3)
     assert lowers(jack, load) / POUND_INCH == pytest.approx(1185.4, abs=0.05)
-    assert start_margins(alone(jack), [0.0], load, 1.0)[1] < 0
+    assert StartMargins(alone(jack), 1.0)([0.0], load)[1] < 0
 
 
 def test_screw_that_runs_back_and_the_collar_that_holds_it():
@@ -65,7 +65,7 @@ def test_screw_that_runs_back_and_the_collar_that_holds_it():
     assert lowers(collared, 6400) == pytest.approx(9.77443, abs=5e-5)
     assert (bare.forward, collared.forward) == pytest.approx((0.51131, 0.31129), abs=1e-5)
     for element, runs_back in ((bare, True), (collared, False)):
-        assert (start_margins(alone(element), [0.0], 6400.0, 1.0)[1] > 0) is runs_back
+        assert (StartMargins(alone(element), 1.0)([0.0], 6400.0)[1] > 0) is runs_back
 
 
 def test_screw_with_a_collar():
@@ -97,7 +97,7 @@ def test_lifting_machine_below_one_half_locks(ratio, load, effort, advantage, ef
     assert lowers(machine, load) == pytest.approx(
         (friction - load) / ratio
     )  # the same friction, now against the load
-    assert start_margins(alone(machine), [0.0], load, 1.0)[1] < 0
+    assert StartMargins(alone(machine), 1.0)([0.0], load)[1] < 0
 
 
 @pytest.mark.parametrize(

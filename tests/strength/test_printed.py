@@ -125,17 +125,3 @@ def test_fill_of_a_printed_disc():
     bored = 1 - 0.8 * (38**2 - 12**2) / (40**2 - 10**2)
     assert fill_share(40e-3, 10e-3, body) == pytest.approx(bored)
     assert fill_share(4e-3, 1e-3, body) == 1.0
-
-
-@pytest.mark.parametrize(
-    ("change", "match"),
-    [
-        ({"walls": -1}, "walls"),
-        ({"line_width": 0.0}, "line width"),
-        ({"infill": 1.2}, "infill"),
-        ({"direction": "leaning"}, "direction"),
-    ],
-)
-def test_prints_that_cannot_be_are_refused(change, match):
-    with pytest.raises(DomainError, match=match):
-        PrintedBody(**({"walls": 3, "line_width": LINE, "infill": 0.2} | change))

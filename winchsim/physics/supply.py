@@ -33,7 +33,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.elementwise import Floats, dead_band, larger, pick, positive
-from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 
 Values = Sequence[Any]
@@ -94,11 +93,6 @@ class Source:
         terminals are joined, > 0; None: it holds its limit. [A]
     trip_delay : float
         Time at the limit after which the source switches off, >= 0; infinite: it stays on. [s]
-
-    Raises
-    ------
-    DomainError
-        A value outside its range.
     """
 
     resistance: float
@@ -109,18 +103,6 @@ class Source:
     limit_side: LimitSide | None = None
     fold_to: float | None = None
     trip_delay: float = math.inf
-
-    def __post_init__(self) -> None:
-        if not (0.0 <= self.resistance < math.inf):
-            raise DomainError(
-                "resistance", self.resistance, "a finite resistance, zero or above [ohm]"
-            )
-        if not self.current_limit > 0.0:
-            raise DomainError("current_limit", self.current_limit, "a current above zero [A]")
-        if not self.capacity > 0.0:
-            raise DomainError("capacity", self.capacity, "a charge above zero [C]")
-        if not 0.0 < self.duty <= 1.0:
-            raise DomainError("duty", self.duty, "a share above 0, up to 1")
 
     @property
     def plain(self) -> bool:

@@ -4,7 +4,6 @@ stiffness."""
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 
@@ -186,13 +185,6 @@ class Bend:
     wanted: float
     low: float
     high: float
-
-    @property
-    def standing(self) -> Literal["tight", "within the range", "easy"]:
-        """Below, inside or above the range of the sources."""
-        if self.ratio < self.low:
-            return "tight"
-        return "easy" if self.ratio >= self.high else "within the range"
 
 
 def bend(rope: RopeMaterial, drum_diameter: float, rope_diameter: float) -> Bend:

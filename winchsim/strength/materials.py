@@ -282,15 +282,13 @@ def find_friction(
     DomainError
         No row fits.
     """
-    best: FrictionPair | None = None
-    best_score = 0
-    for pair in pairs:
-        if pair.greased is not greased:
-            continue
-        score = max(_fit(pair, first, second), _fit(pair, second, first))
-        if score > best_score:
-            best, best_score = pair, score
-    if best is None:
+
+    def fit(pair: FrictionPair) -> int:
+        return max(_fit(pair, first, second), _fit(pair, second, first))
+
+    alike = [pair for pair in pairs if pair.greased is greased]
+    best = max(alike, key=fit, default=None)
+    if best is None or not fit(best):
         how = "greased" if greased else "dry"
         raise DomainError(
             "friction pair", f"{first.name} on {second.name}, {how}", "a pair in the friction table"
@@ -298,25 +296,19 @@ def find_friction(
     return best
 
 
-@dataclass(frozen=True)
-class _Guess:
-    """What is taken for a value of a user's material that they do not give, with its range;
-    cautious, from memory."""
+_Guess = tuple[float, float | None, float | None]
+"""What is taken for a value of a user's material that they do not give, with its range; cautious,
+from memory."""
 
-    value: float
-    low: float | None = None
-    high: float | None = None
-
-
-_OF_POLYMERS = {
-    "density": _Guess(1200.0),
-    "elastic_modulus": _Guess(2e9),
-    "softening": _Guess(60.0),
+_OF_POLYMERS: dict[str, _Guess] = {
+    "density": (1200.0, None, None),
+    "elastic_modulus": (2e9, None, None),
+    "softening": (60.0, None, None),
 }
 _GUESSES: dict[Family, dict[str, _Guess]] = {
-    "printed polymer": {**_OF_POLYMERS, "across_layers": _Guess(0.6, 0.33, 0.85)},
+    "printed polymer": {**_OF_POLYMERS, "across_layers": (0.6, 0.33, 0.85)},
     "moulded polymer": _OF_POLYMERS,
-    "metal": {"density": _Guess(7850.0), "elastic_modulus": _Guess(70e9)},
+    "metal": {"density": (7850.0, None, None), "elastic_modulus": (70e9, None, None)},
 }
 
 YIELD_SHARE = (0.5, 0.4, 0.85)
@@ -364,18 +356,18 @@ def own_material(
         )
     guesses = dict(_GUESSES[family])
     shares = {
-        "metal": ("yield_strength", YIELD_SHARE),
-        "printed polymer": ("flexural_strength", FLEXURAL_SHARE),
+        "metal": {"yield_strength": YIELD_SHARE},
+        "printed polymer": {"flexural_strength": FLEXURAL_SHARE},
     }
-    if family in shares:
-        key, share = shares[family]
-        guesses[key] = _Guess(*(part * given["tensile_strength"] for part in share))
+    for key, (value, low, high) in shares.get(family, {}).items():
+        tensile = given["tensile_strength"]
+        guesses[key] = (value * tensile, low * tensile, high * tensile)
     source = f"{FROM_MEMORY}: cautious value for a material described without it"
-    origins = {key: Origin(source, guess.low, guess.high) for key, guess in guesses.items()}
+    origins = {key: Origin(source, low, high) for key, (_, low, high) in guesses.items()}
     origins |= {
         key: Origin(fatigue_source if key.startswith("fatigue_") else GIVEN) for key in given
     }
-    values: dict[str, Any] = {key: guess.value for key, guess in guesses.items()} | dict(given)
+    values: dict[str, Any] = {key: guess[0] for key, guess in guesses.items()} | dict(given)
     return Material(
         name=name,
         family=family,

@@ -81,16 +81,6 @@ class PrintedBody:
     infill: float
     direction: Direction = "lying"
 
-    def __post_init__(self) -> None:
-        if self.walls < 0:
-            raise DomainError("walls", self.walls, "zero or more")
-        if not self.line_width > 0.0:
-            raise DomainError("line width", self.line_width, "a positive length")
-        if not 0.0 <= self.infill <= 1.0:
-            raise DomainError("infill", self.infill, "between 0 and 1")
-        if self.direction not in ("lying", "standing"):
-            raise DomainError("print direction", self.direction, "lying or standing")
-
     @property
     def wall_thickness(self) -> float:
         """Thickness of all walls of one outline together. [m]"""

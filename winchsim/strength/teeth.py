@@ -74,12 +74,6 @@ class Tooth:
     shift: float = 0.0
     rack: Rack = ISO_RACK
 
-    def __post_init__(self) -> None:
-        if not self.width > 0.0:
-            raise DomainError("face width", self.width, "a positive length")
-        if not self.bore >= 0.0:
-            raise DomainError("bore", self.bore, "zero or a positive length")
-
     @property
     def circles(self) -> Diameters:
         """Pitch, base, tip and root diameter. [m]"""

@@ -53,7 +53,6 @@ from winchsim.physics.chain.resting import (
     demand,
     driven_back,
     held_torque,
-    start_margins,
     torque_margin,
 )
 
@@ -86,6 +85,5 @@ __all__ = [
     "reverse_of",
     "rotating_inertia",
     "shaft_ratios",
-    "start_margins",
     "torque_margin",
 ]

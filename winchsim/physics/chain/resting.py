@@ -137,40 +137,22 @@ def demand(chain: Chain, direction: int, breakaway: float = 1.0) -> PiecewiseLin
     return PiecewiseLine(tuple(knots), tuple(values), tuple(slopes))
 
 
-def start_margins(
-    chain: Chain,
-    motor_torques: Sequence[Any],
-    rope_torque: Any,
-    breakaway: float,
-    grip: float = 0.0,
-) -> tuple[Any, Any]:
-    """How far a chain at rest is past the point where it starts to raise, and to run back. [N·m] at
-    the common gear
+class StartMargins:
+    """How far a chain at rest is past the point where it starts to raise, and to run back: torques
+    at the common gear. [N·m]
+
+    Both negative: it stays. The first positive: it raises. The second positive: it runs back.
 
     Parameters
     ----------
     chain : Chain
-    motor_torques : sequence of float or ndarray
-        Per group. [N·m]
-    rope_torque : float or ndarray
-        At least 0. [N·m]
     breakaway : float
         Losses at rest against losses in motion. [-]
     grip : float
         Share of the torque that raising takes which has to come on top, both ways. [-]
-
-    Returns
-    -------
-    (float or ndarray, float or ndarray)
-        Both negative: it stays. The first positive: it raises. The second positive: it runs back.
     """
-    return StartMargins(chain, breakaway, grip)(motor_torques, rope_torque)
 
-
-class StartMargins:
-    """`start_margins` of one chain, compiled."""
-
-    def __init__(self, chain: Chain, breakaway: float, grip: float) -> None:
+    def __init__(self, chain: Chain, breakaway: float, grip: float = 0.0) -> None:
         self._needed, self._passed = demand(chain, 1, breakaway), demand(chain, -1, breakaway)
         self._up, self._down = (
             [group_factors(mesh, breakaway, direction) for mesh in chain.groups]
@@ -179,7 +161,8 @@ class StartMargins:
         self._grip = grip
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> tuple[Any, Any]:
-        """Margins upward and downward; shapes as the torques given. [N·m]"""
+        """Margins upward and downward, from the torque of each group and that of the rope, which is
+        at least 0; shapes as given. [N·m]"""
         needed, passed = self._needed(rope_torque), self._passed(rope_torque)
         grip = self._grip * abs(needed)
         up = push_by(self._up, 1, motor_torques) - needed - grip

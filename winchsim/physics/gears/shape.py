@@ -52,16 +52,6 @@ class Rack:
     dedendum: float = 1.25
     tip_radius: float = 0.38
 
-    def __post_init__(self) -> None:
-        if not self.addendum > 0.0:
-            raise DomainError("rack addendum", self.addendum, "a positive number of modules")
-        if not self.dedendum > 0.0:
-            raise DomainError("rack dedendum", self.dedendum, "a positive number of modules")
-        if not self.tip_radius >= 0.0:
-            raise DomainError(
-                "rack tip radius", self.tip_radius, "zero or a positive number of modules"
-            )
-
 
 ISO_RACK = Rack(1.0, 1.25, 0.38)
 

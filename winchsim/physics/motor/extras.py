@@ -142,17 +142,9 @@ class Extras:
             found = Output(1.0, efficiency, efficiency, 1, self.reverse_efficiency)
             return found, found.assumed
         of_box = box.efficiency or box.estimate.value
-        if self.at_output:
-            found = Output(
-                box.ratio,
-                efficiency,
-                min(1.0, efficiency / of_box),
-                box.pairs,
-                box.reverse_efficiency,
-                True,
-            )
-            return found, found.assumed
-        found = Output(
-            box.ratio, efficiency * of_box, efficiency, box.pairs, box.reverse_efficiency, True
-        )
-        return found, (*(() if box.efficiency else (box.estimate,)), *found.assumed)
+        whole, own = efficiency, min(1.0, efficiency / of_box)
+        if not self.at_output:
+            whole, own = efficiency * of_box, efficiency
+        found = Output(box.ratio, whole, own, box.pairs, box.reverse_efficiency, True)
+        assumed = () if self.at_output or box.efficiency else (box.estimate,)
+        return found, (*assumed, *found.assumed)

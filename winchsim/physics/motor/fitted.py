@@ -176,7 +176,6 @@ def conclude(
     voltage: float,
     *,
     warmth: tuple[float, float] = (1.0, 1.0),
-    residuals: Sequence[Residual] = (),
     assumed: Sequence[Assumption] = (),
     notes: Sequence[str] = (),
     wanted: str | None = None,
@@ -207,7 +206,7 @@ def conclude(
     speed, idle = no_load(motor, voltage)
     torque, current = stall(motor, voltage)
     torque *= extras.ratio * efficiency
-    rows = [*residuals]
+    rows = []
     if clipped and found.torque is not None:
         rows.append(Residual(found.torque_key, found.torque, found.torque / clipped, found.torque))
     own = [*assumed]

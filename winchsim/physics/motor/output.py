@@ -4,7 +4,6 @@ loss, and its gearbox."""
 from __future__ import annotations
 
 import math
-from dataclasses import field
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
@@ -136,13 +135,17 @@ class Output:
     pairs: int = 1
     given_reverse: float | None = None
     geared: bool = False
-    reverse: float = field(init=False)
-    dragged: float = field(init=False)
 
-    def __post_init__(self) -> None:
-        own = self.given_reverse
-        object.__setattr__(self, "reverse", self.reverse_range[2] if own is None else own)
-        object.__setattr__(self, "dragged", self.reverse_range[0] if own is None else own)
+    @property
+    def reverse(self) -> float:
+        """Efficiency with the load driving that live motors take: where it is not known the
+        highest, so that no load is held by an assumption. [-]"""
+        return self.reverse_range[2] if self.given_reverse is None else self.given_reverse
+
+    @property
+    def dragged(self) -> float:
+        """The same that dead motors take: the expected one. [-]"""
+        return self.reverse_range[0] if self.given_reverse is None else self.given_reverse
 
     @property
     def reverse_range(self) -> tuple[float, float, float]:
@@ -153,9 +156,7 @@ class Output:
         -----
         The same friction torque both ways in each of n equal pairs gives ``(2 - e^(-1/n))^n``.
         Friction of one pair alone gives ``2 - 1/e``; a loss that does not grow with the torque
-        passed back leaves up to ``sqrt(e)``. Own derivation. `reverse`, which live motors take, is
-        the highest, so that no load is held by an assumption; `dragged`, which dead ones take, is
-        the expected one.
+        passed back leaves up to ``sqrt(e)``. Own derivation.
         """
         each = 2.0 - self.efficiency ** (-1.0 / self.pairs)
         expected = each**self.pairs if each > 0.0 else each
