@@ -378,15 +378,10 @@ def first_regime(
         VOLTAGE, CURRENT or NO_RETURN: exactly one of them is consistent, as the total grows with
         the voltage.
     """
-    _, _, total = balance(
-        _VOLTAGE, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
-    )
-    forward = math.copysign(1.0, open_voltage) * limited_current(source, total)
-    if forward > current_limit:
-        return _CURRENT
-    if forward < -NOTHING_BACK and not source.takes_back:
-        return _NO_RETURN
-    return _VOLTAGE
+    groups = (groups_n, groups_r, groups_e, groups_drop)
+    voltage, _, total = balance(_VOLTAGE, open_voltage, source, *groups, current_limit)
+    margins = regime_margins(_VOLTAGE, voltage, total, open_voltage, source, current_limit)
+    return next((regime for regime, margin in margins if margin > 0.0), _VOLTAGE)
 
 
 def agreeing_balance(

@@ -247,8 +247,9 @@ def lift_machine(machine: Machine) -> dict[str, Any]:
     return lift_batch(stack_machines([machine])).row(0)
 
 
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def lift_batch(batch: Batch) -> Lifts:
-    """Slow lifts of a batch.
+    """Slow lifts of a batch, with stalled variants and trains without drag.
 
     Parameters
     ----------
@@ -258,13 +259,6 @@ def lift_batch(batch: Batch) -> Lifts:
     -------
     Lifts
     """
-    with np.errstate(
-        divide="ignore", invalid="ignore", over="ignore"
-    ):  # stalled variants and trains without drag
-        return _lift_batch(batch)
-
-
-def _lift_batch(batch: Batch) -> Lifts:
     course = climb(batch)
     lost, tau = spin_up(batch, course)
     m, n, path = batch.machine, batch.size, course.path
@@ -333,21 +327,18 @@ def _full(value: Any, n: int) -> np.ndarray:
 
 
 def _ends(batch: Batch, course: Course, lost: Any) -> np.ndarray:
-    path = course.path
-    end = np.where(path.blocked, End.BLOCKED, End.LIFTED)
-    end = np.where(~path.fits, End.OVERFLOW, end)
-    late = course.time + np.where(np.isfinite(lost), lost, 0.0) > np.minimum(
-        batch.raising.time, LONGEST_RAISE
-    )
-    end = np.where((end == End.LIFTED) & late, End.LATE, end)
-    for reason, what in (
-        (STALLED, End.STALLED),
-        (STALLED_AT_LAYER, End.STALLED_AT_LAYER_END),
-        (EMPTY, End.BATTERY_EMPTY),
-        (TRIPPED, End.TRIPPED),
-    ):
-        end = np.where(course.reason == reason, what, end)
-    return end.astype(int)
+    path, reason = course.path, course.reason
+    time = course.time + np.where(np.isfinite(lost), lost, 0.0)
+    ends = {
+        End.STALLED: reason == STALLED,
+        End.STALLED_AT_LAYER_END: reason == STALLED_AT_LAYER,
+        End.BATTERY_EMPTY: reason == EMPTY,
+        End.TRIPPED: reason == TRIPPED,
+        End.OVERFLOW: ~path.fits,
+        End.BLOCKED: path.blocked,
+        End.LATE: time > np.minimum(batch.raising.time, LONGEST_RAISE),
+    }
+    return np.select(list(ends.values()), [int(end) for end in ends], int(End.LIFTED))
 
 
 def starting_margins(batch: Batch) -> tuple[Any, Any, Any]:
@@ -572,22 +563,14 @@ def _links(
 
 def _by_kind(batch: Batch, worst: np.ndarray, labels: np.ndarray) -> dict[str, np.ndarray]:
     """Least factor, least share of the required factor and its link, for each kind of link."""
-    links, n = batch.machine.links, batch.size
-    shape = (len(LinkKind), n)
-    factors, kept, names = (
-        np.full(shape, np.inf),
-        np.full(shape, np.inf),
-        np.full(shape, "", dtype=object),
-    )
-    required = _rows([link.required for link in links], n)
-    every = np.arange(n)
+    links, every = batch.machine.links, np.arange(batch.size)
+    short_of = worst * _rows([link.required for link in links], batch.size)
+    names = _blank("kind_short_links", batch.size)
+    factors, kept = np.full(names.shape, np.inf), np.full(names.shape, np.inf)
     for place, kind in enumerate(LinkKind):
-        rows = np.array([i for i, link in enumerate(links) if link.kind is kind], dtype=int)
-        if not len(rows):
-            continue
-        short_of = (worst * required)[rows]
-        at = rows[np.argmax(short_of, axis=0)]
-        factors[place] = 1 / worst[at, every]
-        kept[place] = 1 / (worst * required)[at, every]
-        names[place] = labels[at]
+        rows = np.flatnonzero([link.kind is kind for link in links])
+        if len(rows):
+            at = rows[np.argmax(short_of[rows], axis=0)]
+            factors[place], kept[place] = 1 / worst[at, every], 1 / short_of[at, every]
+            names[place] = labels[at]
     return dict(kind_factors=factors, kind_factors_over_required=kept, kind_short_links=names)
