@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from winchsim.model import build
 from winchsim.physics.chain import drum_inertia
 from winchsim.physics.motor import constant_at, from_bench, no_load, operating_point, resistance_at
-from winchsim.strength.line import dead_turn_ratio
+from winchsim.strength.line import capstan_ratio
 from winchsim.strength.shafts import cross_pin_torque, torsion_strength
 
 RPM = 2.0 * math.pi / 60.0
@@ -64,8 +64,8 @@ def test_printed_shaft(diameter, torque):
 )
 def test_dead_turns(friction, two, three):
     # Identity exp(2 pi friction turns).
-    assert dead_turn_ratio(friction, 2) == pytest.approx(two, rel=5e-5)
-    assert dead_turn_ratio(friction, 3) == pytest.approx(three, rel=5e-5)
+    assert capstan_ratio(friction, 4 * math.pi) == pytest.approx(two, rel=5e-5)
+    assert capstan_ratio(friction, 6 * math.pi) == pytest.approx(three, rel=5e-5)
 
 
 def test_rotor_behind_a_high_ratio_outweighs_the_load(ideal, make_motor, make_stage):

@@ -334,23 +334,6 @@ def capstan_ratio(friction: Floats, angle: Floats) -> Floats:
     return np.exp(np.minimum(np.asarray(friction) * angle, MOST_EXPONENT))
 
 
-def dead_turn_ratio(friction: Floats, turns: Floats) -> Floats:
-    """Pull over hold of the turns that stay on the drum. [-]
-
-    Parameters
-    ----------
-    friction : float or ndarray
-        Coefficient of friction of rope on drum. [-]
-    turns : float or ndarray
-        Dead turns. [-]
-
-    References
-    ----------
-    `capstan_ratio` over whole turns.
-    """
-    return capstan_ratio(friction, 2.0 * math.pi * np.asarray(turns))
-
-
 def anchor_strength(
     rope: RopeMaterial,
     diameter: float,
@@ -380,9 +363,9 @@ def anchor_strength(
 
     References
     ----------
-    `dead_turn_ratio`; the assumed hold is an own assumption.
+    `capstan_ratio`; the assumed hold is an own assumption.
     """
-    ratio = float(dead_turn_ratio(friction, turns))
+    ratio = float(capstan_ratio(friction, 2.0 * math.pi * turns))
     if hold is not None:
         return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
     force = rope_strength(rope, diameter, given_breaking_force).value

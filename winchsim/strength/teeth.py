@@ -88,7 +88,7 @@ class Tooth:
 
 @dataclass(frozen=True)
 class ToothStrength:
-    """Force that breaks a tooth, and every factor that led to it.
+    """Force that breaks a tooth, and what it rests on.
 
     Attributes
     ----------
@@ -99,10 +99,6 @@ class ToothStrength:
         range. [N]
     basis : str
         ``given``, ``tested``, ``tabled`` or ``from memory``.
-    stress : float
-        Stress at which the solid material gives way at the test temperature. [Pa]
-    temperature_factor, layer_factor, rim_share : float
-        What warmth, layers across the tooth and a thin rim leave of it, 0 to 1. [-]
     backup_ratio : float
         Rim over whole depth. [-]
     assumed : tuple of str
@@ -113,10 +109,6 @@ class ToothStrength:
     low: float
     high: float
     basis: Basis
-    stress: float
-    temperature_factor: float
-    layer_factor: float
-    rim_share: float
     backup_ratio: float
     assumed: tuple[str, ...] = ()
 
@@ -263,18 +255,7 @@ def tooth_strength(
     basis, assumed = _basis(material, body, warmth[1], breaking_stress)
     if tested_force is not None:
         force, low, high, basis, assumed = tested_force, 1.0, 1.0, "tested", ()
-    return ToothStrength(
-        force,
-        low * force,
-        high * force,
-        basis,
-        stress,
-        warmth[1],
-        layers[1],
-        rim[1],
-        backup,
-        assumed,
-    )
+    return ToothStrength(force, low * force, high * force, basis, backup, assumed)
 
 
 def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> float:
