@@ -163,7 +163,7 @@ def test_all_faults_of_a_sheet_at_once(faults_of):
         ("mass_kg\n5;5\n", "not a number", ""),
         ("mass_kg\n5 kg\n", "", "its unit stands in the head"),
         ('mass_kg\n"5,500"\n', "comma", "decimal point"),
-        ("mass_kg,outcome\n5,liftd\n", "no such choice", "lifted"),
+        ("mass_kg,outcome\n5,liftd\n", "no choice here", "lifted"),
         ('mass_kg\n"5\n', "not readable as CSV", ""),
         ("mass_kg\n5,6\n", "more cells than heads", ""),
         ("rung\n1\n", "no column mass_kg", ""),

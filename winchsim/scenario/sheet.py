@@ -17,13 +17,14 @@ from types import MappingProxyType
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
 from winchsim.scenario.lines import LineIndex
+from winchsim.scenario.values import read_value
 from winchsim.units import parse_quantity
 from winchsim.version import __version__
 
@@ -130,8 +131,9 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     """Rows of a test sheet, as `read_sheet` gives them, and what it was planned for; None where it
     does not say."""
     cells = Cells(path, MAX_SHEET_BYTES, "a test sheet")
-    if _is_trace(cells):
-        told = Fault(
+    names = {head.rpartition("_")[0] for head in cells.heads}
+    if "time" in names and "mass" not in names:
+        fault = Fault(
             "this is a trace of one lift, no test sheet",
             file=cells.faults.file,
             line=cells.line,
@@ -139,7 +141,7 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
             hint="winchsim calibrate and winchsim curves --measured take a log",
             code=Code.SHEET_COLUMN,
         )
-        raise InputError((told,))
+        raise InputError((fault,))
     return sheet_of(cells), cells.origin
 
 
@@ -204,22 +206,34 @@ def _cell_text(value: Any, unit: str) -> str:
 
 @dataclass(frozen=True)
 class Column:
-    """A column that means something: its place in a row, its head, and value = number in the cell x
-    `scale` + `offset`."""
+    """A column that means something: its place in a row, its head, what its cells declare, and
+    value = number in the cell x `scale` + `offset`."""
 
     position: int
     head: str
     name: str
+    spec: Spec
     unit: str
-    scale: float
-    offset: float
+    scale: float = 1.0
+    offset: float = 0.0
 
     def cell(self, row: list[str]) -> str:
         """Cell of a row; empty where the row is too short."""
         return row[self.position] if self.position < len(row) else ""
 
 
-_COMMA_NUMBER = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,15}")
+def column_of(position: int, head: str, name: str, spec: Spec, unit: str) -> Column:
+    """A column whose cells count a unit each, or so many of a unit (``10 cm``)."""
+    if not unit or not spec.unit:
+        return Column(position, head, name, spec, unit)
+    zero = parse_quantity(f"0 {unit}", spec.unit) if spec.unit == "°C" else 0.0
+    one = parse_quantity(unit if unit[0].isdigit() else f"1 {unit}", spec.unit)
+    return Column(position, head, name, spec, unit, one - zero, zero)
+
+
+_DECIMAL_COMMA = re.compile(r"[+-]?(0|[0-9]{1,15}(?!,[0-9]{3}$)),[0-9]{1,15}")
+"""A comma before three digits may divide thousands: it is asked about, but behind a 0."""
+_ANY_COMMA = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,15}")
 _CLEAR_DECIMAL_COMMA = re.compile(r"[;\t\n][+-]?(0,[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,}))(?![0-9,])")
 """A number in which the comma cannot divide thousands."""
 
@@ -234,8 +248,9 @@ class Cells:
         self.origin = _origin_in(lines[0])
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
-        told = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
-        self._has_decimal_commas = told and _CLEAR_DECIMAL_COMMA.search(text) is not None
+        plain = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
+        shown = plain and _CLEAR_DECIMAL_COMMA.search(text)
+        self._decimal_comma = _ANY_COMMA if shown else _DECIMAL_COMMA
         self._reader = csv.reader(
             [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
         )
@@ -254,25 +269,71 @@ class Cells:
         try:
             for row in self._reader:
                 if any(cell.strip() for cell in row) and not row[0].startswith("#"):
-                    yield line, [self._plain(cell.strip()) for cell in row]
+                    yield line, [cell.strip() for cell in row]
                 line = self._reader.line_num + 1
         except csv.Error as error:
             self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=Code.SHEET_CELL))
 
-    def _plain(self, cell: str) -> str:
-        """A cell with a decimal point, where the file shows that its commas are decimal ones."""
-        if self._has_decimal_commas and _COMMA_NUMBER.fullmatch(cell):
-            return cell.replace(",", ".")
-        return cell
-
     def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
-        """The rows below the heads, as many as are taken."""
+        """The rows below the heads, as many as are taken; cells under no head are faults."""
         for count, (line, row) in enumerate(self._rows, start=1):
+            if count > limit:
+                self.faults.add(Fault(f"more than {limit} rows", line=line, code=Code.TOO_MUCH))
             if count > limit or self.faults.full:
-                if count > limit:
-                    self.faults.add(Fault(f"more than {limit} rows", line=line, code=Code.TOO_MUCH))
                 return
+            surplus = next((cell for cell in row[len(self.heads) :] if cell), "")
+            if surplus:
+                hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
+                self.wrong("more cells than heads", line, "", surplus, hint=hint)
             yield line, row
+
+    def wrong(self, message: str, line: int, head: str, cell: str, hint: str = "") -> None:
+        """Note what is wrong with a cell."""
+        got = shortened(cell, 60)
+        self.faults.add(Fault(message, head, line=line, got=got, hint=hint, code=Code.SHEET_CELL))
+
+    def value(self, line: int, column: Column, cell: str) -> Any:
+        """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
+        if cell in _BLANK:
+            return None
+        try:
+            return self._read(column, cell)
+        except InputError as error:
+            (fault,), hint, got = error.faults, _cell_hint(column.spec, cell), shortened(cell, 60)
+            self.faults.add(
+                replace(
+                    fault,
+                    key=column.head,
+                    line=line,
+                    got=got,
+                    hint=hint or fault.hint,
+                    code=Code.SHEET_CELL,
+                )
+            )
+            return None
+
+    def _read(self, column: Column, cell: str) -> Any:
+        spec, word = column.spec, cell.lower()
+        if spec.kind == "text":
+            return shortened(cell, 2000)
+        if spec.kind == "choice":
+            return read_value(spec, "lifted" if word in _DONE else word)
+        if spec.kind == "flag":
+            if word not in (*_YES, *_NO):
+                raise InputError((Fault("neither yes nor no", expected="yes, no or blank"),))
+            return word in _YES
+        if self._decimal_comma.fullmatch(cell):
+            cell = cell.replace(",", ".")
+        if _PLAIN_NUMBER.fullmatch(cell):
+            value = float(cell) * column.scale + column.offset
+        else:
+            value = parse_quantity(f"{cell} {column.unit}", spec.unit)
+        if spec.kind == "integer" and value == int(value):
+            value = int(value)
+        expected = out_of_bounds(spec, value)
+        if expected:
+            raise InputError((Fault("out of bounds", expected=expected),))
+        return value
 
     def columns(self, known: Mapping[str, Spec], required: Sequence[str]) -> list[Column]:
         """Position, head, name and unit of every column that means something here."""
@@ -284,51 +345,33 @@ class Cells:
             if head in self.heads[:position]:
                 problem = f"two columns are called {head}"
             if problem:
-                hint = did_you_mean(head, [other for other in _all_heads(known) if other != head])
-                listed = "one of: " + ", ".join(_all_heads(known))
+                heads = [_usual_head(name, spec) for name, spec in known.items()]
                 self.faults.add(
                     Fault(
                         problem,
                         shortened(head, 60),
                         line=self.line,
                         got=shortened(head, 60),
-                        expected=listed,
-                        hint=hint,
+                        expected="one of: " + ", ".join(heads),
+                        hint=did_you_mean(head, [other for other in heads if other != head]),
                         code=Code.SHEET_COLUMN,
                     )
                 )
             else:
-                found.append(Column(position, head, name, unit, *_scale(unit, known[name])))
+                found.append(column_of(position, head, name, known[name], unit))
         for name in required:
             if name not in {column.name for column in found}:
-                head = _usual_head(name, known[name])
-                message = f"no column {head}"
-                self.faults.add(
-                    Fault(
-                        message,
-                        head,
-                        line=self.line,
-                        expected=known[name].meaning,
-                        code=Code.MISSING,
-                    )
-                )
+                self.missing(_usual_head(name, known[name]), known[name].meaning)
         return found
 
-
-def _scale(unit: str, spec: Spec) -> tuple[float, float]:
-    """Factor and offset from a unit to SI."""
-    if not unit:
-        return 1.0, 0.0
-    zero = parse_quantity(f"0 {unit}", spec.unit)
-    return parse_quantity(f"1 {unit}", spec.unit) - zero, zero
+    def missing(self, head: str, expected: str, message: str = "") -> None:
+        """Note a column that is not there."""
+        message = message or f"no column {head}"
+        self.faults.add(Fault(message, head, line=self.line, expected=expected, code=Code.MISSING))
 
 
 def _usual_head(name: str, spec: Spec) -> str:
     return f"{name}_{_SUFFIX_OF[spec.unit]}" if spec.unit else name
-
-
-def _all_heads(known: Mapping[str, Spec]) -> list[str]:
-    return [_usual_head(name, spec) for name, spec in known.items()]
 
 
 def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
@@ -347,29 +390,21 @@ def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     return name, unit, ""
 
 
-def _is_trace(cells: Cells) -> bool:
-    names = {head.rpartition("_")[0] for head in cells.heads}
-    return "time" in names and "mass" not in names
-
-
 def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
     """Rows of a test sheet."""
     columns = cells.columns(_SHEET, ["mass"])
     rows = []
     for line, row in cells.rows(MAX_ROWS):
-        refuse_surplus(cells, line, row)
         values: dict[str, Any] = {}
         for column in columns:
             cell = column.cell(row)
-            value = value_of_cell(cells.faults, line, column, _SHEET[column.name], cell)
+            value = cells.value(line, column, cell)
             if value is None:
                 continue
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
                 message = f"two columns for {column.name} disagree"
-                cells.faults.add(
-                    Fault(message, column.head, line=line, got=cell, code=Code.SHEET_CELL)
-                )
+                cells.wrong(message, line, column.head, cell)
         rows.append(SheetRow(**values))
     cells.faults.raise_if_any()
     if not rows:
@@ -379,57 +414,11 @@ def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
     return tuple(rows)
 
 
-def refuse_surplus(cells: Cells, line: int, row: list[str]) -> None:
-    """Note cells that stand under no head."""
-    surplus = [cell for cell in row[len(cells.heads) :] if cell]
-    if surplus:
-        hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
-        got = shortened(surplus[0], 60)
-        cells.faults.add(
-            Fault("more cells than heads", line=line, got=got, hint=hint, code=Code.SHEET_CELL)
-        )
-
-
 _YES, _NO = ("yes", "y", "true", "1", "ok", "x"), ("no", "n", "false", "0")
 _DONE = ("ok", "up", "yes")
 """Outcomes of a lift that reached its top, as people note them."""
 _BLANK = ("", "-", "\u2013", "\u2014", "?", "n/a")
 """Cells with which people mark that nothing was measured."""
-_DECIMAL_COMMA = re.compile(r"([+-]?(?:0|[0-9]{1,15}(?!,[0-9]{3}$))),([0-9]{1,15})")
-"""A comma before three digits may divide thousands: it is asked about, but behind a 0."""
-
-
-def value_of_cell(faults: Collector, line: int, column: Column, spec: Spec, cell: str) -> Any:
-    """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
-    if cell in _BLANK:
-        return None
-    try:
-        value = _read_cell(spec, column, cell)
-    except InputError as error:
-        problem = dataclasses.replace(
-            error.faults[0], hint=_cell_hint(spec, cell) or error.faults[0].hint
-        )
-        faults.add(
-            dataclasses.replace(
-                problem, key=column.head, line=line, got=shortened(cell, 60), code=Code.SHEET_CELL
-            )
-        )
-        return None
-    expected = out_of_bounds(spec, value)
-    if expected:
-        got = shortened(cell, 60)
-        faults.add(
-            Fault(
-                "out of bounds",
-                column.head,
-                line=line,
-                got=got,
-                expected=expected,
-                code=Code.SHEET_CELL,
-            )
-        )
-        return None
-    return value
 
 
 def _cell_hint(spec: Spec, cell: str) -> str:
@@ -445,28 +434,3 @@ def _cell_hint(spec: Spec, cell: str) -> str:
 
 
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2})?")
-
-
-def _read_cell(spec: Spec, column: Column, cell: str) -> Any:
-    if spec.kind in ("quantity", "integer"):
-        cell = _DECIMAL_COMMA.sub(r"\1.\2", cell) if _DECIMAL_COMMA.fullmatch(cell) else cell
-    if spec.kind == "quantity":
-        if _PLAIN_NUMBER.fullmatch(cell):
-            return float(cell) * column.scale + column.offset
-        return parse_quantity(f"{cell} {column.unit}", spec.unit)
-    if spec.kind == "flag":
-        if cell.lower() not in (*_YES, *_NO):
-            raise InputError((Fault("neither yes nor no", expected="yes, no or blank"),))
-        return cell.lower() in _YES
-    if spec.kind == "choice":
-        word = "lifted" if cell.lower() in _DONE and "lifted" in spec.choices else cell.lower()
-        if word not in spec.choices:
-            hint = did_you_mean(word, spec.choices)
-            raise InputError(
-                (Fault("no such choice", expected="one of: " + ", ".join(spec.choices), hint=hint),)
-            )
-        return word
-    if spec.kind == "text":
-        return shortened(cell, 2000)
-    number = parse_quantity(cell, "")
-    return int(number) if number == int(number) else number

@@ -24,10 +24,9 @@ from winchsim.scenario.sheet import (
     Column,
     SheetOrigin,
     SheetRow,
+    column_of,
     head_meaning,
-    refuse_surplus,
     sheet_of,
-    value_of_cell,
 )
 from winchsim.units import parse_quantity
 
@@ -234,38 +233,27 @@ def _columns(
     cells: Cells, told: Mapping[str, str]
 ) -> tuple[list[Column], tuple[tuple[str, str, str], ...]]:
     """Columns that are named, known or guessed, and which were guessed."""
-    found: dict[str, Column] = {}
+    named: dict[str, tuple[str, str]] = {}
     for name in [name for name in NAMES if name in told]:
         head, _, unit = (part.strip() for part in told[name].partition(":"))
-        plain = head.lower().replace(" ", "_")
-        if plain in cells.heads:
-            found[name] = _column(cells.heads.index(plain), plain, name, unit)
-        else:
-            cells.faults.add(Fault(f"no column {head}", head, line=cells.line, code=Code.MISSING,
-                                   expected="one of: " + ", ".join(cells.heads)))  # fmt: skip
+        named[head.lower().replace(" ", "_")] = name, unit
+        if head.lower().replace(" ", "_") not in cells.heads:
+            cells.missing(head, "one of: " + ", ".join(cells.heads))
+    found: dict[str, Column] = {}
     guessed = []
     for place, head in enumerate(cells.heads):
         exact, unit, problem = head_meaning(head, NAMES)
-        name, likely = (exact, unit) if exact and not problem else _guess(head)
-        if name and name not in found and name not in told:
-            found[name] = _column(place, head, name, likely)
-            guessed += [] if exact and not problem else [(head, name, likely or NAMES[name].unit)]
+        name, unit = named.get(head) or (_guess(head) if problem else (exact, unit))
+        if name and name not in found and (head in named or name not in told):
+            found[name] = column_of(place, head, name, NAMES[name], unit)
+            if problem and head not in named:
+                guessed.append((head, name, unit or NAMES[name].unit))
     if "time" not in found and "frame" not in found:
-        cells.faults.add(Fault("no column time_s", "time_s", line=cells.line, code=Code.MISSING,
-                               expected=NAMES["time"].meaning))  # fmt: skip
+        cells.missing("time_s", NAMES["time"].meaning)
     elif not found.keys() & {"height", "turns", "current", "voltage"}:
-        cells.faults.add(Fault("nothing but times", line=cells.line, code=Code.MISSING,
-                               expected="any of height_m, current_a, voltage_v"))  # fmt: skip
+        cells.missing("", "any of height_m, current_a, voltage_v", "nothing but times")
     cells.faults.raise_if_any()
     return list(found.values()), tuple(guessed)
-
-
-def _column(place: int, head: str, name: str, unit: str) -> Column:
-    """A column whose cells count so many of a unit each."""
-    if not unit or not NAMES[name].unit:
-        return Column(place, head, name, unit, 1.0, 0.0)
-    scale = parse_quantity(unit if unit[0].isdigit() else f"1 {unit}", NAMES[name].unit)
-    return Column(place, head, name, unit, scale, 0.0)
 
 
 def _guess(head: str) -> tuple[str, str]:
@@ -288,49 +276,47 @@ def _samples(
 ) -> dict[str, np.ndarray]:
     """Values of all columns, with time and height in SI."""
     rows: dict[str, list[float]] = {column.name: [] for column in columns}
-    clock = "time" if "time" in rows else "frame"
-    last = -math.inf
+    lines = []
     for line, row in cells.rows(MAX_SAMPLES):
-        refuse_surplus(cells, line, row)
+        lines.append(line)
         for column in columns:
             if any(fault.key == column.head for fault in cells.faults.faults):
                 continue  # one message for what is wrong in all rows
-            cell, value = column.cell(row), None
+            cell = column.cell(row)
             shown = CLOCK.fullmatch(cell) if column.name == "time" else None
-            if shown:
-                hours, minutes, seconds = (
-                    float((p or "0").replace(",", ".")) for p in shown.groups()
-                )
-                value = 3600 * hours + 60 * minutes + seconds
-            else:
-                value = value_of_cell(cells.faults, line, column, NAMES[column.name], cell)
-            if column.name == clock:
-                problem = "" if value is None or value > last else f"{clock} does not increase"
-                problem = problem if cell else f"{clock} is missing"
-                if problem:
-                    cells.faults.add(
-                        Fault(problem, column.head, line=line, got=cell, code=Code.SHEET_CELL)
-                    )
-                last = last if value is None else value
+            value = _seconds(*shown.groups()) if shown else cells.value(line, column, cell)
             rows[column.name].append(math.nan if value is None else value)
+    found = {name: np.asarray(values) for name, values in rows.items()}
+    clock = next(
+        column for column in columns if column.name == ("time" if "time" in rows else "frame")
+    )
+    late = np.flatnonzero(~(np.diff(found[clock.name], prepend=-math.inf) > 0))
+    if len(late) and not cells.faults.faults:
+        place = int(late[0])
+        missing = math.isnan(found[clock.name][place])
+        problem = "is missing" if missing else "does not increase"
+        cells.wrong(f"{clock.name} {problem}", lines[place], clock.head, "")
     numbers = {}
     for name in [name for name in ("rate", "speed") if name in told]:
         numbers[name] = parse_quantity(told[name], "")
         if numbers[name] <= 0:
             cells.faults.add(Fault("out of bounds", name, got=told[name], expected="more than 0"))
-    if clock == "frame" and not numbers.get("rate", 0.0) > 0:
+    if clock.name == "frame" and not numbers.get("rate", 0.0) > 0:
         cells.faults.add(Fault("pictures are counted, but not how many a second", "frame",
                                line=cells.line, hint="say rate=25", code=Code.MISSING))  # fmt: skip
     cells.faults.raise_if_any()
-    found = {name: np.asarray(values) for name, values in rows.items()}
-    if len(found[clock]) < 2:
+    if len(lines) < 2:
         fault = Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
         raise InputError((fault,))
-    per_second = numbers["rate"] if clock == "frame" else 1.0
-    found["time"] = found[clock] * numbers.get("speed", 1.0) / per_second
+    per_second = numbers["rate"] if clock.name == "frame" else 1.0
+    found["time"] = found[clock.name] * numbers.get("speed", 1.0) / per_second
     if "turns" in found and "height" not in found:
         found["height"] = found["turns"] * per_turn
     return found
+
+
+def _seconds(hours: str | None, minutes: str, seconds: str) -> float:
+    return 3600 * int(hours or 0) + 60 * int(minutes) + float(seconds.replace(",", "."))
 
 
 # --- lifts
@@ -372,18 +358,14 @@ def _powered(time: np.ndarray, current: np.ndarray) -> list[Span]:
     known = np.flatnonzero(np.isfinite(current))
     sizes = current[known] * (1 if np.nansum(current) >= 0 else -1)
     limit = max(ON * float(np.quantile(sizes, 0.95)), 1e-9) if len(sizes) else 0.0
+    on = np.flatnonzero(sizes > limit)
+    pauses = (np.diff(on) > 1) & (np.diff(time[known[on]]) >= SHORTEST)
     found: list[Span] = []
-    on = sizes > limit
-    for place in np.flatnonzero(on):
-        here = int(known[place])
-        if found and (on[place - 1] or time[here] - time[found[-1][3]] < SHORTEST):
-            found[-1] = (*found[-1][:3], here)
-        elif place == 0:
-            found.append((float(time[here]), False, here, here))
-        else:
-            pair = slice(place - 1, place + 1)
-            start = float(np.interp(limit, sizes[pair], time[known[pair]]))
-            found.append((start, True, here, here))
+    for stretch in np.split(on, np.flatnonzero(pauses) + 1) if len(on) else ():
+        first, last = stretch[[0, -1]].tolist()
+        rise = slice(max(first - 1, 0), first + 1)
+        start = float(np.interp(limit, sizes[rise], time[known[rise]]))
+        found.append((start, first > 0, int(known[first]), int(known[last])))
     return [span for span in found if time[span[3]] - span[0] >= SHORTEST]
 
 
