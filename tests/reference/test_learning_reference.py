@@ -214,7 +214,7 @@ def test_a_printed_gearbox_is_known_between_what_it_pulled_and_what_it_slipped_a
     found = look_into(winch, slipped, [pulled, slipped])
     assert found.lower == found.survived == pytest.approx(680 * pounds * radius, rel=0.12)
     assert found.at.demand == pytest.approx(1000 * pounds * radius, rel=0.12)
-    assert found.share_of_estimate == pytest.approx(1000 / 1500, rel=0.12)
+    assert 1 / found.at.factor == pytest.approx(1000 / 1500, rel=0.12)
     bounded = with_value(winch, found.set_path, found.set_value)
     (own,) = [k for k in build(bounded).links if k.where == "stage.1"]
     assert own.strength.value == pytest.approx(found.lower, rel=1e-9)

@@ -406,7 +406,7 @@ def test_a_breakage_bounds_the_strength_from_both_sides(geared):
     assert found.survived_mass == 3.0
     assert found.lower / found.at.demand == pytest.approx(0.5, abs=0.06) and not found.weakened
     estimate = found.at.link.strength.value
-    assert found.share_of_estimate == pytest.approx(found.at.demand / estimate)
+    assert 1 / found.at.factor == pytest.approx(found.at.demand / estimate)
     links = [
         k
         for k in build(with_value(geared, found.set_path, found.set_value)).links

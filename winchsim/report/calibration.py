@@ -296,7 +296,7 @@ def _broken_facts(row: Capacity) -> dict[str, Any]:
         key("survived", unit): row.survived,
         "weakened": row.weakened,
         key("estimated_strength", unit): row.at.link.strength.value,
-        "share_of_estimate": row.share_of_estimate,
+        "share_of_estimate": 1 / row.at.factor,
         "next_link": row.next.link.label if row.next else None,
         "next_factor": row.next.factor if row.next else None,
         "set_path": row.set_path or None,

@@ -301,7 +301,7 @@ def capacities(found: Calibration) -> Table:
 
 def _about(row: Capacity) -> Text:
     """What else a break shows: its share of the estimate, wear, and the part that is next."""
-    texts = [say("at most {} of the estimate", percent(row.share_of_estimate))]
+    texts = [say("at most {} of the estimate", percent(1 / row.at.factor))]
     if row.weakened:
         texts.append(say("wear, heat or fatigue may have weakened it"))
     if row.next is not None:

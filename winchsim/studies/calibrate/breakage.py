@@ -103,11 +103,6 @@ class Capacity:
     set_path: str
     set_value: float | None
 
-    @property
-    def share_of_estimate(self) -> float:
-        """Demand over estimated capacity. [-]"""
-        return 1 / self.at.factor
-
 
 Demands = Callable[[LiftTest], list[PartDemand]]
 

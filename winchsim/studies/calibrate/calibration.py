@@ -14,7 +14,7 @@ from winchsim.inputs import Inputs, walk, with_value
 from winchsim.model import build
 from winchsim.studies.calibrate.breakage import Capacity, capacities
 from winchsim.studies.calibrate.evidence import Evidence, Kind, LiftTest, Note, Reading, gather
-from winchsim.studies.calibrate.factors import Factor, find_factors
+from winchsim.studies.calibrate.factors import Factor, find_factors, moved
 from winchsim.studies.calibrate.fit import (
     DETERMINED,
     Fit,
@@ -79,11 +79,6 @@ class Parameter:
     def determined(self) -> bool:
         """Whether the tests tell it apart from its prior and from the other factors."""
         return self.width <= DETERMINED and self.alone >= ALONE
-
-    @property
-    def partly(self) -> bool:
-        """Whether the tests determine it in combination with others only."""
-        return not self.determined and self.alone >= PARTNER
 
 
 @dataclass(frozen=True)
@@ -223,11 +218,11 @@ def calibrate(
     case = Case(Bench(inputs, evidence.tests, factors), evidence)
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
-    moved = ~(open_ & (np.abs(found.values) < BARELY))
-    problem = replace(case.problem, low=moved * case.problem.low, high=moved * case.problem.high)
-    found = fit(problem, moved * found.values, kept, found.scatter)
+    moving = ~(open_ & (np.abs(found.values) < BARELY))
+    problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
+    found = fit(problem, moving * found.values, kept, found.scatter)
     predictions = predict(Bench(inputs, evidence.next_rungs, factors), found, level)
-    calibrated = case.bench.moved(inputs, found.values)
+    calibrated = moved(inputs, case.bench.machine, factors, found.values)
     parts, asked = capacities(calibrated, evidence)
     bounds = [part for part in parts if part.set_path]  # the last one on a path stays
     for part in sorted(bounds, key=lambda part: (part.broke, part.set_value)):
@@ -336,7 +331,9 @@ def _parameters(
             for row in factor.rows
         )
         rows.append(Parameter(factor, z, float(widths[i]), float(shares[i, i]), values))
-    partly = [i for i, row in zip(order, rows, strict=True) if row.partly]
+    partly = [
+        i for i, row in zip(order, rows, strict=True) if row.alone >= PARTNER and not row.determined
+    ]
     groups = {tuple(j for j in partly if abs(shares[i, j]) >= PARTNER) for i in partly}
     together = sorted(tuple(factors[i].name for i in group) for group in groups if len(group) > 1)
     correlation = found.covariance / np.outer(widths, widths)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -93,7 +93,17 @@ class Bench:
                 if end in (End.OVERFLOW, End.BLOCKED):
                     problems[int(place)] = "the rope or the load meets something on the way up"
         if problems:
-            raise _refused(self.tests, problems)
+            raise InputError(
+                tuple(
+                    Fault(
+                        f"test {tests[place].number} cannot be lifted by this scenario: {reason}",
+                        "mass_kg",
+                        got=f"{tests[place].mass:g} kg",
+                        code=Code.NOTHING_TO_FIT,
+                    )
+                    for place, reason in problems.items()
+                )
+            )
 
     def forecast(self, places: Array) -> Forecast:
         """Forecast of every test with the factors at several places, shape (k, factors).
@@ -103,7 +113,9 @@ class Bench:
         good, families = [], []
         for k, place in enumerate(np.where((places == 0) & self._movable, HAIR, places)):
             try:
-                families.append((self.moved(self.base, place), self._columns))
+                families.append(
+                    (moved(self.base, self.machine, self.factors, place), self._columns)
+                )
             except DomainError:
                 continue
             good.append(k)
@@ -114,10 +126,6 @@ class Bench:
             for kind, value in values.items():
                 found[kind][k, members] = value
         return found
-
-    def moved(self, inputs: Inputs, place: Array) -> Inputs:
-        """A scenario with the factors at a place."""
-        return moved(inputs, self.machine, self.factors, place)
 
     def _nothing_lifted(self, count: int) -> Forecast:
         values: dict[Kind, Any] = {
@@ -189,17 +197,3 @@ def _values(lifts: Lifts, heights: Array, loads: Array) -> Forecast:
         Kind.LIFTED: np.log(margin),
         Kind.HELD: lifts.hold_margin / loads,
     }
-
-
-def _refused(tests: Sequence[LiftTest], problems: Mapping[int, str]) -> InputError:
-    return InputError(
-        tuple(
-            Fault(
-                f"test {tests[place].number} cannot be lifted by this scenario: {reason}",
-                "mass_kg",
-                got=f"{tests[place].mass:g} kg",
-                code=Code.NOTHING_TO_FIT,
-            )
-            for place, reason in problems.items()
-        )
-    )

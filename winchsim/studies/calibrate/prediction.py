@@ -12,11 +12,9 @@ from scipy.special import ndtr, stdtr
 from winchsim.frozen import dataclass
 from winchsim.studies.calibrate.evidence import SCATTERS, Kind, LiftTest
 from winchsim.studies.calibrate.fit import Fit, interval_width
-from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
+from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
 
 Array = NDArray[np.float64]
-Numbers = Mapping[Kind, float]
-Changes = Mapping[Kind, Array]
 
 
 @dataclass(frozen=True)
@@ -115,7 +113,9 @@ def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[floa
     return math.sqrt(first + second), second / max(first + second, 1e-300)
 
 
-def _time(height: float, numbers: Numbers, changes: Changes, fit: Fit, level: float) -> Interval:
+def _time(
+    height: float, numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float
+) -> Interval:
     """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
     end."""
     speed, (fixed, share) = numbers[Kind.TIME], SCATTERS[Kind.TIME]
@@ -127,7 +127,7 @@ def _time(height: float, numbers: Numbers, changes: Changes, fit: Fit, level: fl
     return Interval(height / speed, height / (speed + half), slowest, open_share)
 
 
-def _current(numbers: Numbers, changes: Changes, fit: Fit, level: float) -> Interval:
+def _current(numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float) -> Interval:
     value, own = numbers[Kind.CURRENT], SCATTERS[Kind.CURRENT][1] * numbers[Kind.CURRENT]
     half, open_share = _half_width(changes[Kind.CURRENT], own, fit, level)
     return Interval(value, max(value - half, 0.0), value + half, open_share)

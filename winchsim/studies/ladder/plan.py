@@ -198,18 +198,17 @@ def plan_ladder(
     masses = _masses(inputs.load.mass, rungs)
     found, records = [_unloaded(inputs, machine)], []
     warm, rest = {g.number: g.winding_start for g in machine.groups}, 0.0
-    for place, mass in enumerate([*masses, None], start=1):
-        if on_progress is not None:
-            on_progress(place, len(masses) + 1)
-        if mass is None:
-            break
+    report = on_progress or (lambda done, of: None)
+    report(1, len(masses) + 1)
+    for place, mass in enumerate(masses, start=2):
         values = trial_values(inputs, mass=mass, winding_start=warm)
-        rung, raised, last = _rung(place + 1, under_test(inputs, values), rest)
+        rung, raised, last = _rung(place, under_test(inputs, values), rest)
         found.append(rung)
         records.append(raised)
         if rung.lowering is None:
             break
         warm, rest = _rested(machine, last)
+        report(place, len(masses) + 1)
     return Ladder(inputs, machine, tuple(found), tuple(records), snag)
 
 

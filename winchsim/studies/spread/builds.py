@@ -48,9 +48,6 @@ class Single:
     count: int
 
 
-NONE: tuple[Single, ...] = ()
-
-
 @dataclass(frozen=True)
 class Plan:
     """How builds are made of numbers between 0 and 1.
@@ -157,14 +154,15 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
         Values that differ; the strengths are added here.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
-    motors, singles, single = Motors.EQUAL, NONE, inputs
+    motors, single = Motors.EQUAL, inputs
+    singles: tuple[Single, ...] = ()
     if running >= 2 and any(row.each for row in values):
         single, singles = _told_apart(inputs)
         motors = Motors.BUNDLED if running > MOST_SINGLE else Motors.APART
         try:
             machine = build(single)
         except InputError:
-            motors, singles, single = Motors.NOT_APART, NONE, inputs
+            motors, singles, single = Motors.NOT_APART, (), inputs
     if not singles:
         machine, values = build(inputs), [replace(row, each=False) for row in values]
     rows = (*values, *strengths(machine))

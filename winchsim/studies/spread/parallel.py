@@ -61,7 +61,8 @@ def lift_everywhere(
     }
     found: dict[int, Outcomes] = {}
     try:
-        for start, part in _here(tasks) if executor is None else _handed_out(executor, tasks):
+        here = ((start, task()) for start, task in tasks.items())
+        for start, part in here if executor is None else _handed_out(executor, tasks):
             found[start] = part
             if on_progress is not None:
                 on_progress(sum(map(len, found.values())), len(shares))
@@ -72,11 +73,6 @@ def lift_everywhere(
     rows = [np.arange(start, start + len(found[start])) for start in done]
     whole = np.concatenate([found[start] for start in done]).view(np.recarray)
     return whole, np.concatenate(rows)
-
-
-def _here(tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
-    for start, task in tasks.items():
-        yield start, task()
 
 
 def _handed_out(executor: Executor, tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
