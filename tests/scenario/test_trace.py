@@ -140,7 +140,7 @@ def test_a_film_gives_pictures_and_marks(log):
 
 
 def test_two_lifts_of_a_film_are_told_apart_where_the_load_comes_down(log):
-    content = "t_s,h_cm\n0,0\n2,20\n4,40\n9,20\n12,1\n13,0\n16,20\n19,40\n"
+    content = "t_s,h_cm\n-1,\n0,0\n2,20\n4,40\n9,20\n12,1\n13,0\n16,20\n19,40\n"
     rows, *_ = log(content, "loads=1/2 kg")
     assert [row.measured_time for row in rows] == pytest.approx([4.0, 6.0])
 

@@ -373,7 +373,8 @@ def _raised(time: np.ndarray, height: np.ndarray) -> list[Span]:
     """Ways up; the load has come down by half before the next."""
     known = np.flatnonzero(np.isfinite(height)).tolist()
     half = float(np.ptp(height[known])) / 2 if known else 0.0
-    found, low, top = [], 0, 0
+    low = top = known[0] if known else 0
+    found = []
     for place in [*known, None]:
         ended = place is None or height[top] - height[place] > half
         if ended and height[top] - height[low] > half:
@@ -399,16 +400,15 @@ def _loads(
 ) -> list[float | None]:
     """Load of each lift. [kg]"""
     text = told.get("loads", "")
-    *parts, last = text.split("/")
-    unit = last.strip().lstrip("0123456789.,").strip()
-    masses = [parse_quantity(f"{part.strip()} {unit}", "kg") for part in parts]
-    masses += [parse_quantity(last.strip(), "kg")] if text else []
+    unit = text.rpartition("/")[2].strip().lstrip("0123456789.,").strip()
+    parts = [part.strip().removesuffix(unit) for part in text.split("/")]
+    masses: list[float | None] = [load]
+    if text:
+        masses = [parse_quantity(f"{part} {unit}", "kg") for part in parts]
     if len(masses) == len(starts):
-        return list(masses)
-    if not masses and len(starts) == 1:
-        return [load]
+        return masses
     fault = Fault(
-        f"{len(starts)} lifts in this log, and {len(masses) or 'no'} loads",
+        f"{len(starts)} lifts in this log, and {len(masses) if text else 'no'} loads",
         file=cells.faults.file,
         got=text,
         expected="a load for each lift; they start at "
