@@ -255,7 +255,8 @@ def _controlled(
         return voltage, currents, limit
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
     # motors D of its voltage and 1/D of its current.
-    towards, volts = _towards(open_voltage, 1.0), abs(open_voltage)
+    towards: Any = _towards(open_voltage, 1.0)
+    volts: Any = abs(open_voltage)
     kept: Any = larger(volts - source.resistance * current_limit, 1e-300)
     slope: Any = (current_limit - source.fold_to) / kept
     target: Any = (open_voltage * 0.0 + source.fold_to) / duty

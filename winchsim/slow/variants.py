@@ -330,7 +330,7 @@ def _batch(
             plain = _with_efficiency(plain, base, path.rpartition(".")[0], values)
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
-        at_start = np.array([row[1] for row in drums])
+        at_start: Any = np.array([row[1] for row in drums])
         plain = replace(plain, wound_at_start=at_start, links=_with_drum_links(plain, drums))
     if "supply.voltage" in columns and machine.links:
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
@@ -349,7 +349,7 @@ def _retrained(
         g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)
     ]
     train = build_train(own, live, list(machine.dragged), Notebook())
-    links = plain.links
+    links: tuple[Any, ...] = plain.links
     for i, group in enumerate(machine.groups):
         if counts[i] is not None:
             box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
@@ -369,7 +369,7 @@ def _retrained(
 
 
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
-    links = list(plain.links)
+    links: list[Any] = list(plain.links)
     for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
         at = next(i for i, link in enumerate(links) if link.kind is kind)
         links[at] = replace(links[at], bears=np.array([row[2][place].bears for row in drums]))
@@ -384,12 +384,11 @@ def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -
     """
     full = value_at(base, "supply.voltage")
     at_half = build(with_value(base, "supply.voltage", full / 2), strict=False).links
-    links = []
-    for link, whole, half in zip(plain.links, machine.links, at_half, strict=True):
+    links: list[Any] = list(plain.links)
+    for place, (whole, half) in enumerate(zip(machine.links, at_half, strict=True)):
         if whole.scale != half.scale:
             scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
-            link = replace(link, bears=whole.strength.value / scale)
-        links.append(link)
+            links[place] = replace(links[place], bears=whole.strength.value / scale)
     return tuple(links)
 
 

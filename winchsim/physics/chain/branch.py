@@ -222,8 +222,7 @@ def find_branch(
     for index in range(len(chain.elements) - 1, -1, -1):
         element = chain.elements[index]
         if not follows or element.inertia:
-            output = partial(shaft_torque, chain, index + 1, direction, rope_torque)
-            kinks += roots(lambda x, at=output: at(acceleration=x), sorted(kinks))
+            kinks += roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
         _, reverse, drag = factors(element, 1.0, direction)
         follows = drag == 0.0 and reverse > 0.0
     for index, mesh in enumerate(chain.groups):
@@ -246,6 +245,12 @@ def find_branch(
         if found.inertia > 0.0:
             return found
     return None
+
+
+def _output_at(
+    chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float
+) -> float:
+    return shaft_torque(chain, element + 1, direction, rope_torque, acceleration=acceleration)
 
 
 def _imbalance(
