@@ -148,7 +148,7 @@ def test_not_up_in_time_is_not_as_asked(ran):
 
 def test_what_broke_is_known(ran):
     history = ran(rope={"breaking_force": 140.0, "knot_efficiency": 0.5}).history
-    assert history.broke is not None and history.broken_link.kind.value == "rope_knot"
+    assert history.broke is not None and history.record.broken_link.kind.value == "rope_knot"
     assert history.held is None, "a run that ends with the break tells nothing about holding"
 
 

@@ -159,17 +159,6 @@ def test_absolute_tolerance_for_each_state(make_problem):
     assert loose.stats.rhs_calls < tight.stats.rhs_calls / 10
 
 
-@pytest.mark.parametrize("method", sorted(METHODS))
-def test_first_step(make_problem, method):
-    problem = make_problem(lambda t, y: (-y[0],))
-    result = run(problem, "go", [1.0], 0.0, 1.0, method=method, first_step=1e-5, **TOLERANCES)
-    assert result.segments[0].t[1] == pytest.approx(1e-5, rel=0.01)
-    # A first step beyond the end of a segment is cut to it.
-    assert (
-        run(problem, "go", [1.0], 0.0, 1e-3, method=method, first_step=1.0, **TOLERANCES).t == 1e-3
-    )
-
-
 class Swing:
     """Two modes of an oscillator with different stiffness on either side: many segments, no
     damping."""

@@ -9,7 +9,7 @@ from scipy.integrate import LSODA
 from winchsim.hybrid import integrate, stepper
 from winchsim.hybrid.stepper import METHODS, LsodaStepper, ScipyStepper, lsoda_is_as_known
 
-SETTINGS = {"rtol": 1e-7, "atol": 1e-10, "first_step": None}
+SETTINGS = {"rtol": 1e-7, "atol": 1e-10}
 
 
 def stiffening(t, y):

@@ -127,7 +127,7 @@ def _target(history: History, known: Ranges | None) -> Target:
     elif end is End.REACHED:
         event = history.up
     time = history.lift_time if event is None or end is End.REACHED else event.time
-    limit = history.broken_link
+    limit = history.record.broken_link
     return Target(
         reached=history.as_asked and (history.lifted or not history.wants_top),
         end=end,

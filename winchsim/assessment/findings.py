@@ -68,7 +68,7 @@ def _not_trusted(history: History) -> Finding:
 
 
 def _part_broke(history: History) -> Iterator[Finding]:
-    event, limit = history.broke, history.broken_link
+    event, limit = history.broke, history.record.broken_link
     if event is not None and limit is not None:
         capacity = limit.strength
         demand = (event.value or 1.0) * capacity.value

@@ -7,7 +7,7 @@ import numpy as np
 
 from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
-from winchsim.model.machine import LinkLimit, PhaseStep
+from winchsim.model.machine import PhaseStep
 from winchsim.simulation import Record, RecordedEvent
 
 SAGS_BY_SHARE = 0.01
@@ -168,11 +168,6 @@ class History:
     def broke(self) -> RecordedEvent | None:
         """When a link broke."""
         return self.record.first(Event.OVERLOAD)
-
-    @property
-    def broken_link(self) -> LinkLimit | None:
-        """The link that broke first."""
-        return self.record.broken_link
 
     @property
     def stalled(self) -> RecordedEvent | None:

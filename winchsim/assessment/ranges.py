@@ -370,30 +370,21 @@ def _combined(
             effects[v.name].setdefault(key, []).append(v.hold[key].compared_to(share))
     causes = []
     for name, own in effects.items():
-        kept = {k: (e[0], e[-1]) for k, e in own.items() if isinstance(k, CheckKey) and _matters(e)}
-        turns = (
-            CheckKey.TARGET
-            if any(v.name == name and v.lifted is not base.lifted for v in others)
-            else None
-        )
+        kept = {
+            key: (ends[0], ends[-1])
+            for key, ends in own.items()
+            if isinstance(key, CheckKey) and max(map(abs, ends)) > NEGLIGIBLE
+        }
+        other = any(v.name == name and v.lifted is not base.lifted for v in others)
+        turns = CheckKey.TARGET if other else None
         if kept or turns:
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
-    causes.sort(key=lambda cause: -largest_effect(cause)[0])
+    causes.sort(key=lambda c: -max((max(map(abs, ends)) for ends in c.effects.values()), default=0))
     return dict(causes=tuple(causes), spans=spans, hold=hold, worst=worst)
-
-
-def largest_effect(cause: Cause) -> tuple[float, CheckKey | None]:
-    """How far a cause moves a check at most, as a logarithm, and which check that is."""
-    found = [(max(map(abs, ends)), key) for key, ends in cause.effects.items()]
-    return max(found, default=(0.0, None), key=lambda pair: pair[0])
 
 
 def _root(effects: Any) -> float:
     return math.sqrt(sum(effect * effect for effect in effects))
-
-
-def _matters(effects: Sequence[float]) -> bool:
-    return max(map(abs, effects)) > NEGLIGIBLE
 
 
 def _most(effects: Mapping[str, float]) -> str:

@@ -35,6 +35,9 @@ _BATCH = 96
 _LOOK = 4
 # A stretch this many float spacings long cannot be stepped and is taken as nothing.
 _ULPS = 8
+# Switches in a row without progress after which the run ends as CHATTER. A row starts anew as soon
+# as one component of `problem.progress` differs by 1 or more from its value at the row's start.
+_CHATTER_SWITCHES = 50
 # The solvers do not go below this.
 _MIN_RTOL = 100.0 * float(np.finfo(float).eps)
 
@@ -50,10 +53,8 @@ def run(
     atol: float | np.ndarray | Sequence[float],
     method: str = "LSODA",
     max_switches: int = 20_000,
-    chatter_switches: int = 50,
     max_rhs_calls: int = 2_000_000,
     max_steps: int = 250_000,
-    first_step: float | None = None,
 ) -> Run:
     """A switched problem integrated from `t0` to `t_end`, or to the switch that stops it.
 
@@ -75,14 +76,8 @@ def run(
         A scipy method: BDF, DOP853, LSODA, RK23, RK45 or Radau.
     max_switches : int
         Switches after which the run ends as TOO_MANY_SWITCHES.
-    chatter_switches : int
-        Switches in a row without progress after which the run ends as CHATTER. A row starts anew as
-        soon as one component of ``problem.progress`` differs by 1 or more from its value at the
-        row's start.
     max_rhs_calls, max_steps : int
         Work after which the run ends as BUDGET.
-    first_step : float or None
-        First step size of each segment; None leaves it to the solver.
 
     Returns
     -------
@@ -104,11 +99,11 @@ def run(
     if y.ndim != 1:
         raise ValueError(f"y0 must be one-dimensional, not of shape {y.shape}")
     atol = atol if isinstance(atol, int | float) else np.asarray(atol, dtype=float)
-    runner = _Runner(problem, method, rtol, atol, first_step, max_rhs_calls, max_steps)
+    runner = _Runner(problem, method, rtol, atol, max_rhs_calls, max_steps)
     with warnings.catch_warnings(), np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         # What LSODA warns of ends up in the outcome.
         warnings.filterwarnings("ignore", message="lsoda: ")
-        return runner.run(key, y, float(t0), float(t_end), max_switches, chatter_switches)
+        return runner.run(key, y, float(t0), float(t_end), max_switches)
 
 
 @dataclass
@@ -123,23 +118,6 @@ class _Leg:
 
 
 @dataclass
-class _Chatter:
-    """Counts the switches since the last real progress."""
-
-    limit: int
-    base: tuple[float, ...]
-    count: int = 0
-
-    def is_over(self, progress: tuple[float, ...]) -> bool:
-        """True when one more switch, with this progress, is one too many."""
-        if any(abs(now - then) >= 1.0 for now, then in zip(progress, self.base, strict=True)):
-            self.base, self.count = progress, 0
-            return False
-        self.count += 1
-        return self.count > self.limit
-
-
-@dataclass
 class _Runner:
     """Settings and counts of one run."""
 
@@ -147,14 +125,9 @@ class _Runner:
     method: str
     rtol: float
     atol: float | np.ndarray
-    first_step: float | None
     max_rhs_calls: int
     max_steps: int
-    rhs_calls: int = 0
-    steps: int = 0
-    switches: int = 0
-    restarts: int = 0
-    fallbacks: int = 0
+    stats: Stats = field(default_factory=Stats)
     segments: list[Segment] = field(default_factory=list)
     transitions: list[Transition] = field(default_factory=list)
 
@@ -165,12 +138,11 @@ class _Runner:
         t: float,
         t_end: float,
         max_switches: int,
-        chatter_switches: int,
     ) -> Run:
         """All segments, until something ends the run."""
         if not np.isfinite(y).all():
             return self._finish(Outcome.NOT_FINITE, t, y)
-        chatter = _Chatter(chatter_switches, tuple(self.problem.progress(t, y)))
+        base, without_progress = self.problem.progress(t, y), 0
         while t < t_end:
             leg = self._segment(self.problem.mode(key), t, y, t_end)
             t, y = leg.t, leg.y
@@ -180,16 +152,20 @@ class _Runner:
                 return self._finish(leg.broke, t, y)
             if not leg.fired:
                 break
-            if self.switches >= max_switches:
+            if self.stats.switches >= max_switches:
                 return self._finish(Outcome.TOO_MANY_SWITCHES, t, y)
             switch = self.problem.switch(key, leg.fired, t, y.copy())
-            self.switches += 1
+            self.stats.switches += 1
             key, y = self._apply(key, leg, switch)
             if key is None:
                 return self._finish(Outcome.STOPPED, t, y)
             if not np.isfinite(y).all():
                 return self._finish(Outcome.NOT_FINITE, t, y)
-            if chatter.is_over(tuple(self.problem.progress(t, y))):
+            progress = self.problem.progress(t, y)
+            without_progress += 1
+            if any(abs(now - then) >= 1.0 for now, then in zip(progress, base, strict=True)):
+                base, without_progress = progress, 0
+            if without_progress > _CHATTER_SWITCHES:
                 return self._finish(Outcome.CHATTER, t, y)
         return self._finish(Outcome.FINISHED, t, y)
 
@@ -202,13 +178,12 @@ class _Runner:
                 f"{after.shape}, not {leg.y.shape}"
             )
         self.transitions.append(
-            Transition(leg.t, leg.y, after, leg.fired, key, switch.key, tuple(switch.events))
+            Transition(leg.t, leg.y, after, leg.fired, key, tuple(switch.events))
         )
         return switch.key, after
 
     def _finish(self, outcome: Outcome, t: float, y: np.ndarray) -> Run:
-        stats = Stats(self.rhs_calls, self.steps, self.switches, self.restarts, self.fallbacks)
-        return Run(outcome, tuple(self.segments), tuple(self.transitions), t, y, stats)
+        return Run(outcome, tuple(self.segments), tuple(self.transitions), t, y, self.stats)
 
     def _segment(self, mode: Mode, t: float, y: np.ndarray, t_end: float) -> _Leg:
         """One segment; what LSODA cannot do is done again with the fallback method."""
@@ -225,7 +200,7 @@ class _Runner:
             return _Leg(on_bound, max(t, bound), y, None)
         leg = self._attempt(self.method, mode, t, y, bound, values)
         if self.method == "LSODA" and leg.broke in (Outcome.NOT_FINITE, Outcome.SOLVER_FAILED):
-            self.fallbacks += 1
+            self.stats.fallbacks += 1
             leg = self._attempt(_FALLBACK, mode, t, y, bound, values)
         if leg.broke is None and not leg.fired:
             leg.fired = on_bound
@@ -244,10 +219,10 @@ class _Runner:
         off."""
         stepper = self._start(method, mode, t, y, bound)
         watch = Watch(mode.guards, mode.guard_values, t, values, stepper.samples)
-        self.restarts += 1
+        self.stats.restarts += 1
         broke, crossing = self._march(stepper, watch, mode, bound)
-        self.rhs_calls += stepper.rhs_calls
-        self.steps += stepper.count
+        self.stats.rhs_calls += stepper.rhs_calls
+        self.stats.steps += stepper.count
         if crossing is not None:
             return _cut(mode.key, stepper, crossing, t, y)
         if not stepper.count:
@@ -257,14 +232,9 @@ class _Runner:
 
     def _start(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float) -> Stepper:
         """A solver at the start of a segment."""
-        first = None if self.first_step is None else min(self.first_step, bound - t)
         if method == "LSODA" and lsoda_is_as_known():
-            return LsodaStepper(
-                mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first
-            )
-        return ScipyStepper(
-            method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol, first_step=first
-        )
+            return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol)
+        return ScipyStepper(method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol)
 
     def _march(
         self, stepper: Stepper, watch: Watch, mode: Mode, bound: float
@@ -272,7 +242,8 @@ class _Runner:
         """Step until a crossing, the bound, the budget or a failure."""
         advance, guard_values, disarmed = stepper.advance, mode.guard_values, watch.disarmed
         guarded = bool(mode.guards)
-        calls_left, steps_left = self.max_rhs_calls - self.rhs_calls, self.max_steps - self.steps
+        calls_left = self.max_rhs_calls - self.stats.rhs_calls
+        steps_left = self.max_steps - self.stats.steps
         searched = 0
         values: Sequence[float] = ()
         broke: Outcome | None = None

@@ -34,7 +34,7 @@ class Outcome(Enum):
         return self in (Outcome.FINISHED, Outcome.STOPPED)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Stats:
     """Counts of a run.
 
@@ -51,11 +51,11 @@ class Stats:
         Segments that LSODA could not do and that were done again with Radau.
     """
 
-    rhs_calls: int
-    steps: int
-    switches: int
-    restarts: int
-    fallbacks: int
+    rhs_calls: int = 0
+    steps: int = 0
+    switches: int = 0
+    restarts: int = 0
+    fallbacks: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +70,8 @@ class Transition:
         State on its two sides.
     fired : tuple
         Names of the guards that fired, earliest first, or ``("until",)``.
-    key_from, key_to : hashable
-        Modes on its two sides; `key_to` is None where the switch stopped the run.
+    key_from : hashable
+        Mode that it ended.
     events : tuple
         The labels that the problem gave.
     """
@@ -81,10 +81,10 @@ class Transition:
     y_after: np.ndarray
     fired: tuple[Hashable, ...]
     key_from: Any
-    key_to: Any
     events: tuple[Any, ...]
 
 
+@dataclass(frozen=True, eq=False)
 class Segment:
     """One mode's stretch of time: accepted steps and the solver's own interpolant between them.
 
@@ -101,19 +101,10 @@ class Segment:
         Interpolants of the m - 1 steps.
     """
 
-    __slots__ = ("_trail", "key", "t", "y")
-
-    def __init__(self, key: Any, t: np.ndarray, y: np.ndarray, trail: Trail) -> None:
-        self.key = key
-        self.t = t
-        self.y = y
-        self._trail = trail
-
-    def __repr__(self) -> str:
-        return (
-            f"Segment(key={self.key!r}, "
-            f"t={self.t[0]:.9g}..{self.t[-1]:.9g}, steps={self.t.size - 1})"
-        )
+    key: Any
+    t: np.ndarray
+    y: np.ndarray
+    trail: Trail
 
     def at(self, times: np.ndarray) -> np.ndarray:
         """States at any times of the segment, from the solver's interpolant.
@@ -142,7 +133,7 @@ class Segment:
                 f"times {times.min()!r}..{times.max()!r} leave the segment {start!r}..{end!r}"
             )
         steps = np.maximum(np.searchsorted(self.t, times, side="left") - 1, 0)
-        y = self._trail.at(steps, times)
+        y = self.trail.at(steps, times)
         y[:, times == start] = self.y[:, :1]
         y[:, times == end] = self.y[:, -1:]
         return y
@@ -167,7 +158,7 @@ class Segment:
         nodes, weights = _nodes(points)
         start, span = self.t[:-1, None], np.diff(self.t)[:, None]
         times = start + span * (0.5 * (nodes + 1.0))
-        y = self._trail.on_steps(0, times)
+        y = self.trail.on_steps(0, times)
         return times.ravel(), (span * (0.5 * weights)).ravel(), y
 
 

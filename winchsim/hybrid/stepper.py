@@ -104,8 +104,6 @@ class LsodaStepper:
         State at the start.
     rtol, atol : float or ndarray
         Tolerances.
-    first_step : float or None
-        First step size; None leaves it to the solver.
 
     Notes
     -----
@@ -126,9 +124,8 @@ class LsodaStepper:
         *,
         rtol: float,
         atol: float | np.ndarray,
-        first_step: float | None,
     ) -> None:
-        solver = LSODA(rhs, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step)
+        solver = LSODA(rhs, t, y, t_bound, rtol=rtol, atol=atol)
         self._ode = solver._lsoda_solver
         integrator = self._ode._integrator
         integrator.call_args[2] = 5  # one step, not past t_bound
@@ -226,7 +223,7 @@ class ScipyStepper:
     ----------
     method : str
         A key of `METHODS`.
-    rhs, t, y, t_bound, rtol, atol, first_step
+    rhs, t, y, t_bound, rtol, atol
         As for `LsodaStepper`.
     """
 
@@ -242,7 +239,6 @@ class ScipyStepper:
         *,
         rtol: float,
         atol: float | np.ndarray,
-        first_step: float | None,
     ) -> None:
         self.rhs_calls = 0
         self._rhs = rhs
@@ -255,9 +251,7 @@ class ScipyStepper:
         self._times = [self.t]
         self._states = [y]
         self._outputs: list = []
-        self._solver = METHODS[method](
-            self._counted, t, y, t_bound, rtol=rtol, atol=atol, first_step=first_step
-        )
+        self._solver = METHODS[method](self._counted, t, y, t_bound, rtol=rtol, atol=atol)
 
     def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
         """The right-hand side, counted, with its own exceptions and its own bad values told apart
@@ -327,8 +321,8 @@ def lsoda_is_as_known() -> bool:
 
     start = np.array([1.0, 0.0])
     try:
-        ours = LsodaStepper(rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8, first_step=None)
-        theirs = ScipyStepper("LSODA", rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8, first_step=None)
+        ours = LsodaStepper(rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8)
+        theirs = ScipyStepper("LSODA", rhs, 0.0, start, 9.0, rtol=1e-6, atol=1e-8)
         for _ in range(40):
             ours.advance()
             theirs.advance()

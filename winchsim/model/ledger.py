@@ -28,41 +28,41 @@ class HeadKind(StrEnum):
 
 
 class Head(StrEnum):
-    """Heads of the books besides the chain's elements, which go by their own names; each with its
-    sort."""
+    """Heads of the books besides the chain's elements, which go by their own names; in
+    the order of the balance."""
 
-    kind: HeadKind
-
-    def __new__(cls, value: str, kind: HeadKind) -> Head:
-        """A head of one sort."""
-        head = str.__new__(cls, value)
-        head._value_ = value
-        head.kind = kind
-        return head
-
-    SOURCE = "source", HeadKind.GIVEN
-    SOURCE_RESISTANCE = "source resistance", HeadKind.ELECTRICAL
-    LIMITER = "supply limiter", HeadKind.ELECTRICAL
-    COPPER = "copper", HeadKind.ELECTRICAL
-    BRUSHES = "brushes", HeadKind.ELECTRICAL
-    MOTOR_DRAG = "motor drag", HeadKind.MECHANICAL
-    ROPE_DAMPING = "rope damping", HeadKind.MECHANICAL
-    WOUND_STRETCH = "stretch wound onto the drum", HeadKind.MECHANICAL
-    GUIDE = "guide and slope", HeadKind.MECHANICAL
-    BRAKE = "brake and pawl", HeadKind.MECHANICAL
-    IMPACTS = "impacts", HeadKind.MECHANICAL
-    KINETIC = "kinetic", HeadKind.STORED
-    POTENTIAL = "potential", HeadKind.STORED
-    ROPE_STRETCH = "rope stretch", HeadKind.STORED
+    SOURCE = "source"
+    SOURCE_RESISTANCE = "source resistance"
+    LIMITER = "supply limiter"
+    COPPER = "copper"
+    BRUSHES = "brushes"
+    MOTOR_DRAG = "motor drag"
+    ROPE_DAMPING = "rope damping"
+    WOUND_STRETCH = "stretch wound onto the drum"
+    GUIDE = "guide and slope"
+    BRAKE = "brake and pawl"
+    IMPACTS = "impacts"
+    KINETIC = "kinetic"
+    POTENTIAL = "potential"
+    ROPE_STRETCH = "rope stretch"
 
 
 def kind_of(head: str) -> HeadKind:
     """Sort of a head; what is no `Head` is an element of the chain, which turns energy into
-    friction's heat."""
+    friction's heat, as most heads do."""
     return _KINDS.get(head, HeadKind.MECHANICAL)
 
 
-_KINDS: dict[str, HeadKind] = {head: head.kind for head in Head}
+_KINDS: dict[str, HeadKind] = {
+    Head.SOURCE: HeadKind.GIVEN,
+    Head.SOURCE_RESISTANCE: HeadKind.ELECTRICAL,
+    Head.LIMITER: HeadKind.ELECTRICAL,
+    Head.COPPER: HeadKind.ELECTRICAL,
+    Head.BRUSHES: HeadKind.ELECTRICAL,
+    Head.KINETIC: HeadKind.STORED,
+    Head.POTENTIAL: HeadKind.STORED,
+    Head.ROPE_STRETCH: HeadKind.STORED,
+}
 
 
 def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
