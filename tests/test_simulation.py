@@ -140,7 +140,7 @@ def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
     books = record.energy
     elements = {element.name for element in record.machine.chain.elements}
     assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {
-        h for h in Head if h.kind == "stored"
+        h for h in Head if kind_of(h) == "stored"
     }
     assert set(Head) - set(books.spent) - set(books.stored_after) == {Head.SOURCE}
     assert {kind_of(name) for name in elements} == {kind_of("motor drag")} == {"mechanical"}

@@ -124,9 +124,8 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
 
 def _better(effects: Sequence[Effect]) -> bool:
     """Whether the worst of some checks stands better after than before."""
-    before = min((_standing(effect.before) for effect in effects), default=(0, False))
-    after = min((_standing(effect.after) for effect in effects), default=(0, False))
-    return after > before
+    standings = [(_standing(effect.before), _standing(effect.after)) for effect in effects]
+    return bool(standings) and min(a for _, a in standings) > min(b for b, _ in standings)
 
 
 def _standing(check: Check) -> tuple[int, bool]:

@@ -18,6 +18,7 @@ from winchsim.assessment.warmth import raising_time, tooth_warmth
 from winchsim.model import AtGroup, Event, Machine
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
+from winchsim.model.machine import LiveGroup
 from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
@@ -324,21 +325,17 @@ def _motors(history: History) -> Iterator[Finding]:
             yield Finding(FindingKind.FAR_BELOW_NOMINAL_VOLTAGE, values)
         if highest > nominal * (1 + 1e-9):
             yield Finding(FindingKind.ABOVE_NOMINAL_VOLTAGE, values)
-        yield from _dragged(history, group.number)
+        yield from _dragged(history, group)
 
 
-def _dragged(history: History, number: int) -> Iterator[Finding]:
+def _dragged(history: History, group: LiveGroup) -> Iterator[Finding]:
     """A group that takes power from the others over the middle of the lift."""
-    name = f"motor_{number}_torque"
-    if name not in history.record.channels or len(history.machine.groups) < 2:
+    torque, speed = history.steady(f"motor_{group.number}_torque"), history.steady("drum_speed")
+    if torque is None or speed is None or len(history.machine.groups) < 2:
         return
-    torque, speed = history.steady(name), history.steady("drum_speed")
-    group = next(group for group in history.machine.groups if group.number == number)
-    if torque is None or speed is None:
-        return
-    torque = torque - group.motor.drag
-    if torque < 0:
-        values = {"group": number, "power": -torque * group.live * group.ratio * speed}
+    taken = (group.motor.drag - torque) * group.live * group.ratio * speed
+    if torque < group.motor.drag:
+        values = {"group": group.number, "power": taken}
         yield Finding(FindingKind.DRAGGED_GROUP, values)
 
 

@@ -337,17 +337,14 @@ def read_history(record: Record) -> History:
     edges = np.flatnonzero(np.diff(record.phase)) + 1
     firsts = [0, *edges.tolist()]
     lasts = [*edges.tolist(), len(record.phase)]
-    spans = []
-    for first, last in zip(firsts, lasts, strict=True):
-        number = int(record.phase[first])
-        step = record.machine.phases[number]
-        spans.append(
-            Span(
-                number,
-                step,
-                slice(first, last),
-                float(record.time[first]),
-                float(record.time[last - 1]),
-            )
+    spans = tuple(
+        Span(
+            int(record.phase[first]),
+            record.machine.phases[record.phase[first]],
+            slice(first, last),
+            float(record.time[first]),
+            float(record.time[last - 1]),
         )
-    return History(record, tuple(spans))
+        for first, last in zip(firsts, lasts, strict=True)
+    )
+    return History(record, spans)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import cache
 from math import isfinite
-from typing import Protocol
 
 import numpy as np
 from scipy.integrate import BDF, DOP853, LSODA, RK23, RK45, OdeSolver, Radau
@@ -50,45 +49,6 @@ class StepError(ArithmeticError):
     def __init__(self, not_finite: bool) -> None:
         super().__init__("not finite" if not_finite else "solver failed")
         self.not_finite = not_finite
-
-
-class Stepper(Protocol):
-    """A solver on its way through one segment.
-
-    Attributes
-    ----------
-    t : float
-        Time reached.
-    y : list of float
-        State there.
-    count : int
-        Steps taken.
-    samples : int
-        Points per step that show every swing of the interpolant.
-    """
-
-    t: float
-    y: list[float]
-    count: int
-    samples: int
-
-    @property
-    def rhs_calls(self) -> int:
-        """Right-hand-side calls so far."""
-        ...
-
-    def advance(self) -> None:
-        """Take one step; raises StepError, and the last state stays as it was."""
-        ...
-
-    def record(self) -> tuple[np.ndarray, Trail]:
-        """Times (count + 1,) and interpolants of the steps so far; valid until the next step."""
-        ...
-
-    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
-        """Times (count + 1,), states (n, count + 1) and interpolants of the first steps, for
-        good."""
-        ...
 
 
 class LsodaStepper:
@@ -164,8 +124,8 @@ class LsodaStepper:
             raise StepError(True)
         k = self.count
         if k == self._orders.shape[0]:
-            self._reals = _doubled(self._reals)
-            self._orders = _doubled(self._orders)
+            self._reals = np.concatenate([self._reals, np.empty_like(self._reals)])
+            self._orders = np.concatenate([self._orders, np.empty_like(self._orders)])
         self._reals[k], self._orders[k] = self._sources
         self._times.append(t)
         self._state, self.t, self.y = state, t, y
@@ -308,6 +268,11 @@ class ScipyStepper:
         return np.array(self._times[: count + 1]), y, ScipyTrail(self._outputs[:count])
 
 
+Stepper = LsodaStepper | ScipyStepper
+"""A solver on its way through one segment: time `t` and state `y` reached in `count` steps, and at
+how many points a step (`samples`) every swing of its interpolant shows."""
+
+
 @cache
 def lsoda_is_as_known() -> bool:
     """True where `LsodaStepper` does the same steps with the same interpolants as scipy's public
@@ -343,10 +308,3 @@ def lsoda_is_as_known() -> bool:
 
 def _no_jacobian() -> None:
     """Stands for a Jacobian that LSODA is to find by differences."""
-
-
-def _doubled(buffer: np.ndarray) -> np.ndarray:
-    """The buffer with twice as many rows."""
-    grown = np.empty((2 * buffer.shape[0], *buffer.shape[1:]), dtype=buffer.dtype)
-    grown[: buffer.shape[0]] = buffer
-    return grown

@@ -2,30 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
 import numpy as np
 from scipy.integrate import DenseOutput
 
 __all__ = ["NordsieckTrail", "ScipyTrail", "Trail"]
-
-
-class Trail(Protocol):
-    """Interpolants of consecutive steps."""
-
-    def at(self, steps: np.ndarray, times: np.ndarray) -> np.ndarray:
-        """States, shape (n, k), at `times` (k,), each by the interpolant of its step in `steps`
-        (k,)."""
-        ...
-
-    def point(self, step: int, t: float) -> np.ndarray:
-        """State, shape (n,), at one time, by the interpolant of one step."""
-        ...
-
-    def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
-        """States, shape (n, s q), at `times` (s, q): row i by the interpolant of step ``first +
-        i``."""
-        ...
 
 
 class NordsieckTrail:
@@ -54,7 +34,8 @@ class NordsieckTrail:
         self.coefficients = coefficients
 
     def at(self, steps: np.ndarray, times: np.ndarray) -> np.ndarray:
-        """States at scattered times, each by the interpolant of its step."""
+        """States, shape (n, k), at `times` (k,), each by the interpolant of its step in `steps`
+        (k,)."""
         x = (times - self.ends[steps]) / self.scales[steps]
         powers = self._powers(x)
         return np.einsum("kp,kpn->nk", powers, self.coefficients[steps])
@@ -65,7 +46,8 @@ class NordsieckTrail:
         return np.dot(x ** np.arange(self.coefficients.shape[1]), self.coefficients[step])
 
     def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
-        """States at the same number of times in each of some consecutive steps."""
+        """States, shape (n, s q), at `times` (s, q): row i by the interpolant of step ``first +
+        i``."""
         count, per_step = times.shape
         rows = slice(first, first + count)
         x = (times - self.ends[rows, None]) / self.scales[rows, None]
@@ -112,3 +94,7 @@ class ScipyTrail:
         return np.concatenate(
             [output(row) for output, row in zip(outputs, times, strict=True)], axis=1
         )
+
+
+Trail = NordsieckTrail | ScipyTrail
+"""Interpolants of consecutive steps."""

@@ -16,7 +16,7 @@ class Notebook:
     """Collects what was assumed, each path once, in the order in which it came up."""
 
     def __init__(self) -> None:
-        self._rows: dict[str, tuple[Any, str, float | None, float | None, str]] = {}
+        self._rows: dict[str, tuple[Any, str, float | None, float | None]] = {}
         self._read_off: set[str] = set()
         self.notes: list[str] = []
 
@@ -27,10 +27,9 @@ class Notebook:
         why: str,
         low: float | None = None,
         high: float | None = None,
-        unit: str = "",
     ) -> None:
         """Note a value that was not given."""
-        self._rows.setdefault(path, (value, why, low, high, unit))
+        self._rows.setdefault(path, (value, why, low, high))
 
     def read_off(self, path: str, value: float, why: str, tolerance: float) -> None:
         """Note a value that was given, but not measured on this build, with its tolerance. [-]"""
@@ -69,10 +68,10 @@ class Notebook:
         unit of its declaration."""
         found = [*_defaults(inputs)]
         taken = {row.path for row in found}
-        for path, (value, why, low, high, unit) in self._rows.items():
+        for path, (value, why, low, high) in self._rows.items():
             if (path in inputs.given and path not in self._read_off) or path in taken:
                 continue
-            found.append(Assumed(path, value, unit or _unit(inputs, path), why, low, high))
+            found.append(Assumed(path, value, _unit(inputs, path), why, low, high))
         return tuple(found)
 
 

@@ -21,8 +21,9 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     for i, group in enumerate(machine.groups):
         y[machine.heat_state(i)] = group.winding_start
         y[machine.heat_state(i) + 1] = group.case_start
-    hanging = machine.start_travel > 0
-    layer = _layer_at(machine, 0.0)
+    wound, last = machine.wound_at_start, len(machine.layers) - 1
+    layer = next((i for i, row in enumerate(machine.layers) if wound < row.end), last)
+    hangs = LoadPlace.STUCK if machine.body.friction > 0 else LoadPlace.FREE
     key = ModeKey(
         phase=0,
         drum=0,
@@ -31,7 +32,7 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
         taut=bool(y[4] >= 0),
         settled=False,
         settle_after=machine.scales.bounce_period,
-        load=_hanging_place(machine) if hanging else LoadPlace.FLOOR,
+        load=hangs if machine.start_travel > 0 else LoadPlace.FLOOR,
         regime=Regime.OPEN,
         hot=(False,) * len(machine.groups),
         empty=False,
@@ -49,15 +50,3 @@ def start(machine: Machine) -> tuple[ModeKey, np.ndarray, tuple[Mark, ...]]:
     problem.enter_phase(step, 0)
     problem.settle(step)
     return step.key, step.y, tuple(step.marks)
-
-
-def _hanging_place(machine: Machine) -> LoadPlace:
-    return LoadPlace.STUCK if machine.body.friction > 0 else LoadPlace.FREE
-
-
-def _layer_at(machine: Machine, wound: float) -> int:
-    place = machine.wound_at_start + wound
-    for index, layer in enumerate(machine.layers):
-        if place < layer.end:
-            return index
-    return len(machine.layers) - 1

@@ -3,8 +3,6 @@ rope."""
 
 from __future__ import annotations
 
-from typing import Protocol
-
 import numpy as np
 
 from winchsim.frozen import replace
@@ -14,21 +12,13 @@ from winchsim.physics import load
 from winchsim.physics.chain import drum_inertia, find_branch
 
 
-class AtSwitch(Protocol):
-    """Mode, time and state at a switch."""
-
-    key: ModeKey
-    t: float
-    y: np.ndarray
-
-
-def speeds_up(motion: Motion, step: AtSwitch) -> bool:
+def speeds_up(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> bool:
     """Whether a load that rode with the drum would need a pull other than the steady one, to be
     speeded up or slowed."""
-    if not step.key.drum:
+    if not key.drum:
         return False
-    m, riding = motion.machine, replace(step.key, settled=True)
-    now = motion.flow(riding)(step.t, step.y.tolist())
+    m, riding = motion.machine, replace(key, settled=True)
+    now = motion.flow(riding)(t, y.tolist())
     radius = m.layers[riding.layer].radius
     torques, rope_torque = now.torques, float(now.tension) * radius
     at = find_branch(motion.chain(riding), riding.drum, torques, rope_torque)

@@ -174,7 +174,9 @@ class WinchProblem:
         if not step.ends:
             self.settle(step)
             if step.key.brief and set(fired) <= {Trip.TAUT, Trip.SLACK}:
-                self._ride_late(step)
+                # A load that goes on throwing its rope slack rides, once its bounce was followed.
+                if t >= step.key.settle_after and self.motion.may_settle(step.key):
+                    self._ride(step)
             elif stirred or not step.key.settled:
                 periods = BRIEFLY if step.key.brief else 1.0
                 wait = step.wait or periods * self.machine.scales.bounce_period
@@ -193,11 +195,6 @@ class WinchProblem:
         if self._bouncing > long and not step.key.brief and step.key.drum:
             step.change(brief=True)
             step.mark(Event.AVERAGED)
-
-    def _ride_late(self, step: Step) -> None:
-        """Let a load that goes on throwing its rope slack ride, once its bounce was followed."""
-        if step.t >= step.key.settle_after and self.motion.may_settle(step.key):
-            self._ride(step)
 
     def flow(self, step: Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -357,7 +354,7 @@ class WinchProblem:
         if (
             step.key.settled
             and bounce < CALM * self.machine.scales.stretch
-            and not speeds_up(self.motion, step)
+            and not speeds_up(self.motion, step.key, step.t, step.y)
         ):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
@@ -425,7 +422,7 @@ class WinchProblem:
         if (
             self._slips >= FOLLOWED_SLIPS
             and self.motion.may_settle(step.key)
-            and not speeds_up(self.motion, step)
+            and not speeds_up(self.motion, step.key, step.t, step.y)
         ):
             if self._slips == FOLLOWED_SLIPS:
                 step.mark(Event.AVERAGED)
@@ -437,7 +434,7 @@ class WinchProblem:
 
     def _on_settles(self, step: Step) -> None:
         if not step.key.brief and speeds_up(
-            self.motion, step
+            self.motion, step.key, step.t, step.y
         ):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(
                 RETRY_PERIODS * self.machine.scales.bounce_period,
