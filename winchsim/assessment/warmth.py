@@ -6,8 +6,8 @@ from __future__ import annotations
 import numpy as np
 
 from winchsim.frozen import dataclass
-from winchsim.model.links import ToothCase, tooth_of
-from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
+from winchsim.model.links import ToothCase, pitch_speed, tooth_of
+from winchsim.model.machine import Mesh, on_one_gear
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material
@@ -102,44 +102,23 @@ def _raising_weights(record: Record) -> np.ndarray:
 def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkKind) -> ToothWarmth:
     m = record.machine
     mesh = m.meshes[index]
-    pitch_speed, weights = _mesh_speed(record, mesh), _raising_weights(record)
-    total = float(weights.sum())
+    weights, total = _raising_weights(record), raising_time(record)
+    speed = pitch_speed(m.chain, mesh, np.abs(record["drum_speed"]))
 
     def lost(place: int) -> float:
         """Mean friction power that one pinion of a mesh makes. [W]"""
-        carried = (
-            float((record[f"mesh_{place + 1}_force"] * pitch_speed * weights).sum()) / total
-            if total > 0
-            else 0.0
-        )
+        carried = float((record[f"mesh_{place + 1}_force"] * speed * weights).sum()) / total
         return carried * (1 - _efficiency(record, m.meshes[place]))
 
-    if (
-        kind is LinkKind.TOOTH_GEAR
-    ):  # a gear that meets several pinions a turn takes the heat of each
+    power = lost(index)
+    if kind is LinkKind.TOOTH_GEAR:  # one that meets several pinions a turn takes the heat of each
         power = sum(m.meshes[place].pinions * lost(place) for place in on_one_gear(m.meshes, mesh))
-    else:
-        power = lost(index)
-    speed = float((pitch_speed * weights).sum()) / total if total > 0 else 0.0
-    partner = _partner(record, case, kind)
-    ambient = m.ambient
+    mean, partner = float((speed * weights).sum()) / total, _partner(record, case, kind)
     root, flank = (
-        friction_temperature(ambient, power, 1.0, 1.0, case.tooth, speed, table[partner])
+        friction_temperature(m.ambient, power, 1.0, 1.0, case.tooth, mean, table[partner])
         for table in (ROOT_HEATING, FLANK_HEATING)
     )
     return ToothWarmth(label, mesh.path, float(root), float(flank), case.material)
-
-
-def _mesh_speed(record: Record, mesh: Mesh) -> np.ndarray:
-    """Pitch-line speed of a mesh over the run. [m/s]"""
-    assert mesh.gear_teeth is not None and mesh.module is not None
-    return (
-        np.abs(record["drum_speed"])
-        * gear_ratio(record.machine.chain, mesh)
-        * mesh.gear_teeth
-        * mesh.module
-        / 2
-    )
 
 
 def _efficiency(record: Record, mesh: Mesh) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.reductions import Reduction, pinion_material_name
 from winchsim.model.train import Train, printed_body
-from winchsim.physics.chain import reverse_of
+from winchsim.physics.chain import Chain, reverse_of
 from winchsim.physics.drum import Layer
 from winchsim.physics.gears.mesh import Contact, contact
 from winchsim.physics.rope import tackle_efficiency
@@ -51,7 +51,7 @@ def build_links(
     for index, mesh in enumerate(train.meshes):
         reduction = by_path[mesh.path]
         if reduction.stage.kind == "spur":
-            found += _teeth(inputs, mesh, index, _pitch_speed(train, mesh, no_load_drum))
+            found += _teeth(inputs, mesh, index, pitch_speed(train.chain, mesh, no_load_drum))
     outputs = _output_shafts(train)
     for output in outputs:
         found += [*_gear_body(inputs, output), *_stage_limit(inputs, output)]
@@ -196,10 +196,10 @@ def link_limit(
     return LinkLimit(kind, where, part, place, channel, index, scale, strength, required, material)
 
 
-def _pitch_speed(train: Train, mesh: Mesh, no_load_drum: float) -> float:
-    """Pitch-line speed of a spur mesh with no load on the hook. [m/s]"""
+def pitch_speed(chain: Chain, mesh: Mesh, drum_speed: Any) -> Any:
+    """Pitch-line speed of a spur mesh at a speed of the drum, floats or arrays. [m/s]"""
     assert mesh.gear_teeth is not None and mesh.module is not None
-    return no_load_drum * gear_ratio(train.chain, mesh) * mesh.gear_teeth * mesh.module / 2
+    return drum_speed * gear_ratio(chain, mesh) * mesh.gear_teeth * mesh.module / 2
 
 
 def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLimit]:
