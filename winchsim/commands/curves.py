@@ -77,7 +77,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         from winchsim.report.words.measured import log
 
         drawn.remarks.insert(0, log(logged))
-    drawn.pictures = [picture for picture in drawn.pictures if picture.name in names]
+    drawn.pictures = [picture for picture in drawn.pictures if picture[0].name in names]
     moving = _film(options, records[0], look)
     paths = _write(options, drawn, formats, look, scenarios, moving, env)
     found = [assess(record, actions=False) for record in records]
@@ -183,11 +183,11 @@ def _draw(
 
 
 def _several(look: Look, names: Sequence[str], records: Sequence[Record]) -> _Drawn:
-    from winchsim.report.figures.catalogue import several_lifts
-    from winchsim.report.figures.overlay import Run, key_of
+    from winchsim.report.figures.overlay import Run, key_of, overlay
+    from winchsim.report.names import OVERLAY
 
     runs = [Run(name, record) for name, record in zip(names, records, strict=True)]
-    return _Drawn([several_lifts(runs, look)], [(line,) for line in key_of(runs, look)])
+    return _Drawn([(OVERLAY, overlay(runs, look))], [(line,) for line in key_of(runs, look)])
 
 
 def _ladder(look: Look, inputs: Inputs, tell: Progress) -> _Drawn:
@@ -203,8 +203,9 @@ def _ladder(look: Look, inputs: Inputs, tell: Progress) -> _Drawn:
 
 
 def _trace(look: Look, record: Record, measured: MeasuredTrace) -> _Drawn:
-    from winchsim.report.figures.catalogue import beside_trace
+    from winchsim.report.figures.overlay import with_trace
     from winchsim.report.measured import difference_facts, trace_differences
+    from winchsim.report.names import BESIDE_TRACE
     from winchsim.report.words.measured import trace
 
     found = trace_differences(record, measured)
@@ -213,7 +214,7 @@ def _trace(look: Look, record: Record, measured: MeasuredTrace) -> _Drawn:
             "no sample of the trace lies within the run",
             "its time counts from power on, in seconds",
         )
-    picture = beside_trace(record, measured, look)
+    picture = BESIDE_TRACE, with_trace(record, look, measured)
     return _Drawn([picture], [trace(d) for d in found], [difference_facts(d) for d in found])
 
 
@@ -251,8 +252,8 @@ def _write(
 
     digest = scenarios[0].digest if len(scenarios) == 1 else ""
     files: dict[str, str | bytes] = {
-        f"{picture.name}.{form}": image(picture.figure, form, look, digest, options.dpi)
-        for picture in drawn.pictures
+        f"{words.name}.{form}": image(figure, form, look, digest, options.dpi)
+        for words, figure in drawn.pictures
         for form in formats
     }
     return write_out(options, env, files | moving)
@@ -284,7 +285,9 @@ def _print(
     from winchsim.report.words.measured import drawn as document_of
 
     if options.json:
-        env.out(curves_json(scenarios, found, [p.words for p in drawn.pictures], paths, drawn.rows))
+        env.out(
+            curves_json(scenarios, found, [words for words, _ in drawn.pictures], paths, drawn.rows)
+        )
         return
     document = document_of([scenario.name for scenario in scenarios], found, drawn.remarks)
     env.out(render_text(document, env.rendering(us=options.units == "us", full=True)))

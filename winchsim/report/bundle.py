@@ -32,12 +32,10 @@ def report_files(
     """
     drawn = pictures(record, replace(COLUMN, us=us))
     inline = {
-        picture.name: inline_svg(
-            picture.figure, COLUMN, picture.name, f"{picture.heading}. {picture.caption}"
-        )
-        for picture in drawn
+        words.name: inline_svg(figure, COLUMN, words.name, f"{words.heading}. {words.caption}")
+        for words, figure in drawn
     }
-    stored = {picture.name: f"{picture.name}.png" for picture in drawn}
+    stored = {words.name: f"{words.name}.png" for words, _ in drawn}
     files: dict[str, str | bytes] = {
         "report.html": render_html(document, Options(us=us, figures=inline)),
         "report.md": render_markdown(document, Options(us=us, figures=stored)),
@@ -45,6 +43,6 @@ def report_files(
     }
     if gears := gears_to_print(scenario.inputs):
         files["gears.csv"] = gear_csv(gears)
-    for picture in drawn:
-        files[f"{picture.name}.png"] = image(picture.figure, "png", COLUMN, scenario.digest)
+    for words, figure in drawn:
+        files[stored[words.name]] = image(figure, "png", COLUMN, scenario.digest)
     return files

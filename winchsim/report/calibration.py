@@ -211,7 +211,10 @@ def calibration_json(
             for row in found.predictions
         ],
         broken=[_broken_facts(row) for row in found.broken],
-        bounds=[_bound_facts(row) for row in found.bounds],
+        bounds=[
+            {**_part_facts(row), key("survived", row.at.link.strength.unit): row.at.demand}
+            for row in found.bounds
+        ],
         files=files,
     )
 
@@ -266,17 +269,6 @@ def _note_facts(note: Note) -> dict[str, Any]:
     }
 
 
-def _bound_facts(row: Capacity) -> dict[str, Any]:
-    unit = row.at.link.strength.unit
-    return {
-        **_test_facts(row.test),
-        "link": row.at.link.label,
-        key("survived", unit): row.at.demand,
-        key("estimated_strength", unit): row.at.link.strength.value,
-        "set_path": row.set_path or None,
-    }
-
-
 def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:
     return {
         key(name, unit): interval.value,
@@ -286,18 +278,26 @@ def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:
     }
 
 
-def _broken_facts(row: Capacity) -> dict[str, Any]:
+def _part_facts(row: Capacity) -> dict[str, Any]:
+    """What every part that broke or survived has."""
     unit = row.at.link.strength.unit
     return {
         **_test_facts(row.test),
         "link": row.at.link.label,
+        key("estimated_strength", unit): row.at.link.strength.value,
+        "set_path": row.set_path or None,
+    }
+
+
+def _broken_facts(row: Capacity) -> dict[str, Any]:
+    unit = row.at.link.strength.unit
+    return {
+        **_part_facts(row),
         key("upper_bound", unit): row.at.demand,
         key("lower_bound", unit): row.lower,
         key("survived", unit): row.survived,
         "weakened": row.weakened,
-        key("estimated_strength", unit): row.at.link.strength.value,
         "share_of_estimate": 1 / row.at.factor,
         "next_link": row.next.link.label if row.next else None,
         "next_factor": row.next.factor if row.next else None,
-        "set_path": row.set_path or None,
     }

@@ -10,7 +10,6 @@ from winchsim.inputs import Inputs, Stage
 from winchsim.model.reductions import module_of, pinion_material_name
 from winchsim.physics.gears import contact
 from winchsim.quantity_text import in_unit
-from winchsim.report.document import Cell, Table, Value
 
 UNITS = {
     "gear": "",
@@ -29,7 +28,6 @@ UNITS = {
 }
 """Columns of the list, with their units."""
 
-SHOWN = ("gear", "count", "teeth", "module", "width", "bore", "walls", "infill", "centre_distance")
 PRINTED = "printed polymer"
 
 
@@ -117,17 +115,3 @@ def gear_csv(rows: list[dict[str, Any]]) -> str:
 
 def _number(value: Any, unit: str) -> Any:
     return in_unit(value, unit) if unit and value is not None else value
-
-
-def gear_table(rows: list[dict[str, Any]]) -> Table:
-    """The list as a table."""
-    columns = tuple(name.replace("_", " ") for name in SHOWN)
-    return Table(columns, tuple(tuple(_cell(name, row[name]) for name in SHOWN) for row in rows))
-
-
-def _cell(name: str, value: Any) -> Cell:
-    if value is None or isinstance(value, str):
-        return value or ""
-    if name == "centre_distance":  # to the hundredth, as a frame is drilled
-        return f"{in_unit(value, UNITS[name]):.2f} {UNITS[name]}"
-    return Value(float(value), UNITS[name])

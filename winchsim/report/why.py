@@ -10,12 +10,13 @@ from winchsim.report.document import (
     Node,
     Paragraph,
     Table,
+    Text,
     Value,
     joined,
     say,
 )
 from winchsim.report.json_text import document
-from winchsim.report.render.options import sentence_text
+from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words import advice
 from winchsim.report.words import why as words
 from winchsim.report.words.values import TIMES
@@ -77,23 +78,21 @@ def _table(found: Diagnosis, first: int, end: int | None) -> Table:
     return Table(("cause", "likelihood", *last), tuple(rows), name="causes")
 
 
+def _clues(reason: Reason) -> tuple[list[Text], list[Text]]:
+    """What speaks for a cause, and what against it."""
+    favour = [words.clue(clue) for clue in reason.clues if clue.favours]
+    return favour, [words.clue(clue) for clue in reason.clues if not clue.favours]
+
+
 def _explained(found: Diagnosis, place: int) -> Paragraph:
     """What speaks for and against a cause, what to look for, what to change."""
     reason = found.reasons[place]
     _, look, change = words.CAUSES[reason.cause]
-    sides = {
-        "For": [words.clue(clue) for clue in reason.clues if clue.favours],
-        "Against": [words.clue(clue) for clue in reason.clues if not clue.favours],
-    }
-    texts = [say(f"{side}: {{}}.", joined(rows, "; ")) for side, rows in sides.items() if rows]
+    sides = zip(("For", "Against"), _clues(reason), strict=True)
+    texts = [say(f"{side}: {{}}.", joined(rows, "; ")) for side, rows in sides if rows]
     texts += [say(f"Look for: {look[:1].lower()}{look[1:]}"), say(f"Change: {change}")]
     name = words.cause(reason, found.end)
     return Paragraph(joined(texts), label=f"{place + 1}  {name[:1].upper()}{name[1:]}.")
-
-
-def _said(reason: Reason, favours: bool) -> list[str]:
-    """What speaks for or against a cause, as plain sentences."""
-    return [sentence_text(words.clue(c)) for c in reason.clues if c.favours is favours]
 
 
 def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
@@ -109,14 +108,13 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
                 "group": reason.group or None,
                 "likelihood": reason.share,
                 "demand": reason.demand,
-                "for": _said(reason, True),
-                "against": [
-                    sentence_text(words.clue(clue)) for clue in reason.clues if not clue.favours
-                ],
+                "for": sentences(favour),
+                "against": sentences(against),
                 "look_for": words.CAUSES[reason.cause][1],
                 "change": words.CAUSES[reason.cause][2],
             }
             for reason in found.reasons
+            for favour, against in [_clues(reason)]
         ],
         command="why",
         row=found.test.number,

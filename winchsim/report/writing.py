@@ -44,6 +44,14 @@ _HINTS = {
     errno.ENAMETOOLONG: "give a shorter name",
 }
 
+_REFUSALS = (
+    (FileExistsError, "this file exists", "--force replaces it"),
+    (FileNotFoundError, "there is no such folder", "make the folder first"),
+    (NotADirectoryError, "there is no such folder", "make the folder first"),
+    (ValueError, "cannot be written: not a file name", "give a name without odd characters"),
+)
+"""By kind of error: reason and hint."""
+
 
 @contextlib.contextmanager
 def refusals(path: str, after: str = "") -> Iterator[None]:
@@ -52,18 +60,13 @@ def refusals(path: str, after: str = "") -> Iterator[None]:
         yield
     except BrokenPipeError:  # a reader that has gone away is no error of the place
         raise
-    except FileExistsError as error:
-        raise OutputError(path, f"this file exists{after}", "--force replaces it") from error
-    except (FileNotFoundError, NotADirectoryError) as error:
-        reason = f"there is no such folder{after}"
-        raise OutputError(path, reason, "make the folder first") from error
-    except OSError as error:
-        reason = f"cannot be written: {(error.strerror or str(error)).lower()}{after}"
-        hint = _HINTS.get(error.errno or 0, "write to another place")
-        raise OutputError(path, reason, hint) from error
-    except ValueError as error:
-        reason = f"cannot be written: not a file name{after}"
-        raise OutputError(path, reason, "give a name without odd characters") from error
+    except (OSError, ValueError) as error:
+        why = str(getattr(error, "strerror", None) or error).lower()
+        hint = _HINTS.get(getattr(error, "errno", None) or 0, "write to another place")
+        other = f"cannot be written: {why}", hint
+        found = (text for kinds, *text in _REFUSALS if isinstance(error, kinds))
+        reason, hint = next(found, other)
+        raise OutputError(path, reason + after, hint) from error
 
 
 def check_file(path: str, *, force: bool = False) -> tuple[str, ...]:

@@ -8,45 +8,15 @@ from importlib import import_module
 from matplotlib.figure import Figure
 
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
 from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import COLUMN, Look
-from winchsim.report.figures.overlay import Run, overlay, with_sheet, with_trace
+from winchsim.report.figures.overlay import Run, overlay, with_sheet
 from winchsim.report.measured import TestComparison
-from winchsim.report.names import BESIDE_SHEET, BESIDE_TRACE, OF_A_LIFT, OVERLAY, TESTS, FigureWords
-from winchsim.scenario.trace import MeasuredTrace
+from winchsim.report.names import BESIDE_SHEET, OF_A_LIFT, TESTS, FigureWords
 from winchsim.simulation import Record
 
-
-@dataclass(frozen=True)
-class Picture:
-    """One figure, drawn, with what is said of it.
-
-    Attributes
-    ----------
-    words : FigureWords
-    figure : Figure
-    look : Look
-    """
-
-    words: FigureWords
-    figure: Figure
-    look: Look
-
-    @property
-    def name(self) -> str:
-        """Stem of its file."""
-        return self.words.name
-
-    @property
-    def heading(self) -> str:
-        """Heading above it."""
-        return self.words.heading
-
-    @property
-    def caption(self) -> str:
-        """One or two sentences: what to see."""
-        return self.words.caption
+Picture = tuple[FigureWords, Figure]
+"""One figure, drawn, with its name and what is said of it."""
 
 
 def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
@@ -83,30 +53,7 @@ def pictures(record: Record, look: Look) -> list[Picture]:
     look : Look
     """
     drawn = [(words, figure(record, words.name, look)) for words in OF_A_LIFT]
-    return [Picture(words, found, look) for words, found in drawn if found is not None]
-
-
-def several_lifts(runs: Sequence[Run], look: Look) -> Picture:
-    """Several lifts on shared axes.
-
-    Parameters
-    ----------
-    runs : sequence of Run
-    look : Look
-    """
-    return Picture(OVERLAY, overlay(runs, look), look)
-
-
-def beside_trace(record: Record, trace: MeasuredTrace, look: Look) -> Picture:
-    """A lift beside a measured trace of it.
-
-    Parameters
-    ----------
-    record : Record
-    trace : MeasuredTrace
-    look : Look
-    """
-    return Picture(BESIDE_TRACE, with_trace(record, look, trace), look)
+    return [(words, found) for words, found in drawn if found is not None]
 
 
 def beside_sheet(tests: Sequence[TestComparison], look: Look) -> list[Picture]:
@@ -123,7 +70,4 @@ def beside_sheet(tests: Sequence[TestComparison], look: Look) -> list[Picture]:
         times = [test.row.measured_time for test in tests if test.record is record]
         measured = tuple(time for time in times if time is not None)
         runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
-    return [
-        Picture(TESTS, overlay(runs, look), look),
-        Picture(BESIDE_SHEET, with_sheet(tests, look), look),
-    ]
+    return [(TESTS, overlay(runs, look)), (BESIDE_SHEET, with_sheet(tests, look))]

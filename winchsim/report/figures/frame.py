@@ -15,6 +15,7 @@ from matplotlib.lines import Line2D
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import in_unit
 from winchsim.report.figures.look import (
+    BLUE,
     FAINT,
     GREY,
     INK,
@@ -23,7 +24,6 @@ from winchsim.report.figures.look import (
     below,
     columns,
     folded,
-    level_line,
     limit_line,
     quantity_label,
     room_for,
@@ -108,8 +108,9 @@ class Frame:
         limit_line(self.axes[place], self.look, self.value(place, level), text, **more)
 
     def level(self, place: int, level: float, label: str) -> Line2D:
-        """A level in SI to compare with, see `level_line`."""
-        return level_line(self.axes[place], self.look, self.value(place, level), label)
+        """A thin solid level in SI to compare with, which is no limit."""
+        style: dict[str, Any] = {"color": BLUE, "linewidth": 0.5 * self.look.line, "zorder": 1.4}
+        return self.axes[place].axhline(self.value(place, level), label=label, **style)
 
 
 def timeline(
@@ -258,18 +259,9 @@ def when_text(time: float, shown: Window) -> str:
 
 def held_spans(record: Record) -> list[tuple[float, float]]:
     """Stretches of time in which the drum is held. [s]"""
-    starts = np.asarray(record.segment_starts)
-    ends = np.append(starts[1:], len(record.time)) - 1
-    spans: list[tuple[float, float]] = []
-    for first, last in zip(starts, ends, strict=True):
-        if not record.bound[first]:
-            continue
-        begin, end = float(record.time[first]), float(record.time[last])
-        if spans and begin <= spans[-1][1]:
-            spans[-1] = (spans[-1][0], end)
-        else:
-            spans.append((begin, end))
-    return [span for span in spans if span[1] > span[0]]
+    edges = np.flatnonzero(np.diff(record.bound, prepend=False, append=False))
+    firsts, lasts = record.time[edges[::2]].tolist(), record.time[edges[1::2] - 1].tolist()
+    return [span for span in zip(firsts, lasts, strict=True) if span[1] > span[0]]
 
 
 def _held_in(record: Record, shown: Window) -> list[tuple[float, float]]:

@@ -355,11 +355,6 @@ def limit_line(
     )
 
 
-def level_line(axes: Axes, look: Look, level: float, label: str) -> Line2D:
-    """A thin solid level to compare with, which is no limit."""
-    return axes.axhline(level, color=BLUE, linewidth=0.5 * look.line, zorder=1.4, label=label)
-
-
 def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **more: Any) -> Line2D:
     """Open marks without a line."""
     style: dict[str, Any] = {"markerfacecolor": "white", "markeredgecolor": colour, "zorder": 3}

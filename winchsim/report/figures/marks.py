@@ -140,26 +140,19 @@ class NamedEvent:
 
     Attributes
     ----------
-    recorded : RecordedEvent
+    event : Event
+    time : float
+        [s]
     short : str
         In one to three words.
     grave : bool
         Whether something went wrong.
     """
 
-    recorded: RecordedEvent
+    event: Event
+    time: float
     short: str
     grave: bool
-
-    @property
-    def event(self) -> Event:
-        """What happened."""
-        return self.recorded.event
-
-    @property
-    def time(self) -> float:
-        """[s]"""
-        return self.recorded.time
 
 
 @dataclass(frozen=True)
@@ -200,7 +193,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             continue
         lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # what it is meant to do
         short = _LOWERS if lowers else _short_name(e)
-        found.append(NamedEvent(e, short, e.event in GRAVE and not lowers))
+        found.append(NamedEvent(e.event, e.time, short, e.event in GRAVE and not lowers))
     return tuple(found)
 
 

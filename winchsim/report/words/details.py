@@ -99,9 +99,7 @@ def _part(part: PartRow) -> tuple[Cell, ...]:
 def life_table(lives: Sequence[ToothLife]) -> Table:
     """How often a lift loads the teeth of each stage, and the order of lifts that they last."""
     columns = ("part", "loads in a lift", "lifts to fatigue")
-    rows: list[tuple[Cell, ...]] = []
-    for life in lives:
-        rows.append((life.label, Value(life.cycles_per_lift), decades(life)))
+    rows = [(life.label, Value(life.cycles_per_lift), decades(life)) for life in lives]
     return Table(columns, tuple(rows))
 
 
