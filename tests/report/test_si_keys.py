@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.report.si_keys import key, keyed, si_unit
+from winchsim.report.si_keys import key, si_unit
 
 SI = {name: unit for name, unit in PRINTED_UNITS.items() if unit.si is None}
 
@@ -35,22 +35,6 @@ def test_tails_differ():
 )  # fmt: skip
 def test_key(name, unit, found):
     assert key(name, unit) == found
-
-
-def test_unknown_unit():
-    with pytest.raises(KeyError):
-        si_unit("furlong")
-
-
-def test_keyed_keeps_the_order():
-    class Thing:
-        mass = 2.0
-        speed = 3.0
-
-    assert list(keyed({"speed": "m/s", "mass": "kg"}, Thing()).items()) == [
-        ("speed_m_s", 3.0),
-        ("mass_kg", 2.0),
-    ]
 
 
 def test_tails_are_keys_of_plain_letters():

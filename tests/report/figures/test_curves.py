@@ -143,10 +143,10 @@ def test_a_snag_is_shown_larger(records):
 @pytest.mark.parametrize("name", ["lift", "stall", "stall at once", "break", "snag", "jerks"])
 def test_no_text_leaves_any_figure(records, see, name, look, us):
     drawn = pictures(records[name], replace(look, us=us))
-    assert [picture.name for picture in drawn] == list(NAMES)
-    for picture in drawn:
-        assert see.texts_beyond(picture.figure) == [], picture.name
-        wide, high = (25.4 * size for size in picture.figure.get_size_inches())
+    assert [words.name for words, _ in drawn] == list(NAMES)
+    for words, shown in drawn:
+        assert see.texts_beyond(shown) == [], words.name
+        wide, high = (25.4 * size for size in shown.get_size_inches())
         assert wide == pytest.approx(look.width) and 20 < high < (170 if look is COLUMN else 200)
 
 

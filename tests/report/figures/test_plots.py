@@ -27,10 +27,8 @@ COMMAND = re.compile(r"^winchsim curves (\S+) --out plots --force$", re.MULTILIN
 def redrawn():
     """Figures of the scenario that README's command names."""
     (file,) = COMMAND.findall((ROOT / "README.md").read_text(encoding="utf-8"))
-    return {
-        picture.name: picture
-        for picture in pictures(simulate(read(str(ROOT / file)).inputs), COLUMN)
-    }
+    drawn = pictures(simulate(read(str(ROOT / file)).inputs), COLUMN)
+    return {words.name: figure for words, figure in drawn}
 
 
 def test_every_figure_is_there_as_png_and_svg():
@@ -45,7 +43,7 @@ def test_figure_says_what_it_would_say_now(redrawn, name):
     """The printed words and digits, not the bytes: those depend on the versions of the
     libraries."""
     kept = parse(str(ROOT / "plots" / f"{name}.svg"))
-    now = parseString(image(redrawn[name].figure, "svg", COLUMN))
+    now = parseString(image(redrawn[name], "svg", COLUMN))
     assert _words(kept) == _words(now), "redraw with the command in README"
 
 

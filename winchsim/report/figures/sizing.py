@@ -114,8 +114,9 @@ def sweep_figure(found: Sweep, look: Look) -> Figure:
     found : Sweep
     look : Look
     """
+    scale = "dots" if len(found) < 6 or len(found.values) > 1 else "log"
     axes = [
-        _axis(path, values, spec_at(found.inputs, path).unit, _scale(found), look)
+        _axis(path, values, spec_at(found.inputs, path).unit, scale, look)
         for path, values in found.values.items()
         if np.issubdtype(values.dtype, np.number)
     ]
@@ -124,10 +125,6 @@ def sweep_figure(found: Sweep, look: Look) -> Figure:
     count = np.arange(1.0, len(found) + 1)
     axis = axes[0] if axes else Axis(", ".join(found.values), "", count, "dots")
     return _curves(found, axis, look, None)
-
-
-def _scale(found: Sweep) -> str:
-    return "dots" if len(found) < 6 or len(found.values) > 1 else "log"
 
 
 def _is_grid(found: Sweep) -> bool:
@@ -157,7 +154,8 @@ def _curves(
             place = axis.values[best]
             axes.axvline(place, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
     if runs:
-        _in_full(panels[0], runs)
+        x, y = zip(*runs, strict=True)
+        points(panels[0], x, y, "D", VERMILLION, label="full run", clip_on=False)
     for axes in panels:
         if axes.get_legend_handles_labels()[1]:
             axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
@@ -250,12 +248,6 @@ def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
         )  # fmt: skip
 
 
-def _in_full(axes: Axes, runs: Sequence[tuple[float, float]]) -> None:
-    """Lift times of full simulations, as open marks on the line."""
-    x, y = zip(*runs, strict=True)
-    points(axes, x, y, "D", VERMILLION, label="full run", clip_on=False)
-
-
 # --- map
 
 
@@ -277,7 +269,10 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
             across, up, mask, shading="nearest", cmap=ListedColormap([colour]), hatch=hatch,
             edgecolor=PALE, linewidth=0, zorder=0,
         )  # fmt: skip
-    _lines(axes, across, up, lines, look)
+    for n, (_, share) in enumerate(lines):
+        colour = (INK, BLUE, VERMILLION, GREEN)[n % 4]
+        drawn = axes.contour(across, up, share, levels=[1.0], colors=[colour], linewidths=look.line)
+        axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
     _along(axes, x, look)
     if not y.even:
@@ -305,17 +300,3 @@ def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
     return np.ma.array(
         np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST), mask=unread | np.isnan(share)
     )
-
-
-def _lines(
-    axes: Axes,
-    across: np.ndarray,
-    up: np.ndarray,
-    lines: Sequence[tuple[Any, np.ndarray]],
-    look: Look,
-) -> None:
-    colours = (INK, BLUE, VERMILLION, GREEN)
-    for n, (_, share) in enumerate(lines):
-        colour = colours[n % len(colours)]
-        drawn = axes.contour(across, up, share, levels=[1.0], colors=[colour], linewidths=look.line)
-        axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
