@@ -29,10 +29,13 @@ def study(path: Path, sheet: Path) -> list[float]:
         sized = winchsim.size(path, "motors", low=1, high=3)
         plan = winchsim.ladder(path, target=10.0, rungs=2)
         differing = winchsim.spread(path, builds=20, random_seed=3)
+        chosen = winchsim.choose(path, fastest=True).builds
+        causes = winchsim.why(path, sheet, row=5)
         fitted: Inputs = winchsim.calibrate(path, sheet, level=0.9).inputs
     except WinchsimError as error:
         raise SystemExit(error.exit_code) from error
-    count = len(swept.rows()) + len(sized.values) + len(plan.rungs) + len(differing.outcomes)
+    print(causes)
+    count = len(chosen) + len(swept.rows()) + len(sized.values) + len(plan.rungs) + len(differing.outcomes)
     return [float(count), fitted.load.mass]
 
 
