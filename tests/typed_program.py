@@ -35,7 +35,13 @@ def study(path: Path, sheet: Path) -> list[float]:
     except WinchsimError as error:
         raise SystemExit(error.exit_code) from error
     print(causes)
-    count = len(chosen) + len(swept.rows()) + len(sized.values) + len(plan.rungs) + len(differing.outcomes)
+    count = (
+        len(chosen)
+        + len(swept.rows())
+        + len(sized.values)
+        + len(plan.rungs)
+        + len(differing.outcomes)
+    )
     return [float(count), fitted.load.mass]
 
 
