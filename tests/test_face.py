@@ -56,6 +56,8 @@ def test_an_assessment_prints_as_its_first_screen(record):
         str(found).split()
     )
     assert "Lifts 10" in found._repr_html_() and len(repr(found)) < 100
+    shown = record._repr_html_()
+    assert "Lifts 10" in shown and "lift time" in shown and "</svg>" in shown
 
 
 def test_a_record_is_read_by_name_and_stays_as_it_is(record):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copyreg
 from collections.abc import Mapping
+from importlib import import_module
 from types import MappingProxyType
 from typing import Any
 
@@ -208,6 +209,10 @@ class Record:
             f"<Record of {title!r}: {len(self.time)} samples, "
             f"{self.time[-1]:.4g} s, {self.outcome.name.lower()}>"
         )
+
+    def _repr_html_(self) -> str:
+        assess = import_module("winchsim.assessment.evaluate").assess
+        return str(import_module("winchsim.report.lift").html(assess(self, actions=False), self))
 
     def __getitem__(self, name: str) -> np.ndarray:
         """Values of a channel in SI by name, read-only: ``record["height"]``; ``time`` for the

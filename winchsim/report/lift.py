@@ -77,9 +77,22 @@ def text(found: Assessment) -> str:
     return render_text(Document("", "", _first_screen(found, "")), Options())
 
 
-def html(found: Assessment) -> str:
-    """The first screen as the body of a page."""
-    return "\n".join(body(Document("", "", _first_screen(found, "")), Options()))
+def html(found: Assessment, record: Record | None = None) -> str:
+    """The first screen as the body of a page, with the picture of the build where a record has
+    one."""
+    first = OF_A_LIFT[0]
+    pictures: dict[str, str] = {}
+    if record is not None:
+        from winchsim.report.figures.catalogue import figure
+        from winchsim.report.figures.look import COLUMN
+        from winchsim.report.figures.save import inline_svg
+
+        drawn = figure(record, first.name, COLUMN)
+        pictures = (
+            {first.name: inline_svg(drawn, COLUMN, first.name, first.caption)} if drawn else {}
+        )
+    document = Document("", "", _first_screen(found, ""))
+    return "\n".join(body(document, Options(figures=pictures)))
 
 
 def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
