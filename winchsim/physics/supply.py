@@ -492,6 +492,9 @@ def _one_group_with_drop(
     return voltage, (e * 0.0,), open_voltage * 0.0
 
 
+ROUNDING = 1e-15
+"""Share of the voltages that differences of them may be off by. [-]"""
+
 _Rows = list[tuple[Any, Any, Any]]
 """Of each group: live motors over resistance, back e.m.f., brush drop."""
 
@@ -521,7 +524,9 @@ def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tu
 
 def _highest_root(rows: _Rows, own: Any, target: Any, resistance: Any = 1.0) -> Any:
     """Highest u with ``own u + resistance I(u) = target``, I the current of all motors."""
-    slope, offset = _line(rows, lambda u: own * u + resistance * _taken(rows, u), target, -math.inf)
+    # at its own kink a motor's current is zero but for rounding
+    near = target + resistance * ROUNDING * sum([w * (abs(e) + drop) for w, e, drop in rows])
+    slope, offset = _line(rows, lambda u: own * u + resistance * _taken(rows, u), near, -math.inf)
     return (target + resistance * offset) / (own + resistance * slope)
 
 
