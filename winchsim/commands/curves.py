@@ -176,7 +176,7 @@ def _draw(
     if measured is None:
         from winchsim.report.figures.catalogue import pictures
 
-        return _Drawn(pictures(records[0], look))
+        return _Drawn(pictures(records[0], look, _stems(options)))
     if isinstance(measured, tuple):
         return _sheet(look, scenarios[0].inputs, measured, tell)
     return _trace(look, records[0], measured)

@@ -10,7 +10,6 @@ from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
     Document,
-    Mark,
     Node,
     Paragraph,
     Table,
@@ -51,7 +50,7 @@ def choice_document(found: Choice, scenario: Scenario, options: Sequence[str] = 
         Words of the command behind the file.
     """
     best = found.found[0] if found.found else None
-    mark, count = (Mark("none", "bad"), "") if best is None else frame.of_checks(best)
+    mark, count = frame.of_checks(best)
     aim = "lift time" if found.fastest else "room to the nearest limit"
     counted = say(
         f"{found.tried} of {found.possible} possible builds tried by the quasi-static model; no "

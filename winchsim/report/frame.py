@@ -22,8 +22,11 @@ def headline(mark: Mark, count: str, sentence: Text, name: str) -> Headline:
     return Headline(mark, count, sentence, say(remark))
 
 
-def of_checks(found: Assessment) -> tuple[Mark, str]:
-    """Mark of an assessment, and how many of its checks have this status."""
+def of_checks(found: Assessment | None) -> tuple[Mark, str]:
+    """Mark of an assessment, or of a study that recommends none, and how many of its checks have
+    this status."""
+    if found is None:
+        return Mark("none", "bad"), ""
     if not found.trusted:
         return NO_RESULT, ""
     return MARKS[found.status], f"{found.counts[found.status]} of {len(found.checks)} checks"

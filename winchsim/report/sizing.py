@@ -15,7 +15,6 @@ from winchsim.report.document import (
     Cell,
     Document,
     FigureRef,
-    Mark,
     Node,
     Paragraph,
     Table,
@@ -61,7 +60,7 @@ def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = 
     run, name = study.confirmation, study.question.name
     taken = None if run is None else run.found
     shown = taken if run else next((run.found for run in study.runs if run.found is not None), None)
-    mark, count = (Mark("none", "bad"), "") if taken is None else frame.of_checks(taken)
+    mark, count = frame.of_checks(taken)
     left_out = [say("The snag of the scenario is left out.")] if study.snag_left_out else []
     texts = [*words.bands(study), words.present(study), *left_out]
     most = _most_power(study)

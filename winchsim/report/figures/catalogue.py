@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from importlib import import_module
 
 from matplotlib.figure import Figure
@@ -12,7 +12,7 @@ from winchsim.quantity_text import text_of
 from winchsim.report.figures.look import COLUMN, Look
 from winchsim.report.figures.overlay import Run, overlay, with_sheet
 from winchsim.report.measured import TestComparison
-from winchsim.report.names import BESIDE_SHEET, OF_A_LIFT, TESTS, FigureWords
+from winchsim.report.names import BESIDE_SHEET, NAMES, OF_A_LIFT, TESTS, FigureWords
 from winchsim.simulation import Record
 
 Picture = tuple[FigureWords, Figure]
@@ -44,15 +44,18 @@ def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
     return found
 
 
-def pictures(record: Record, look: Look) -> list[Picture]:
-    """Every figure of a record that there is something to draw for.
+def pictures(record: Record, look: Look, names: Collection[str] = NAMES) -> list[Picture]:
+    """The figures of a record that there is something to draw for.
 
     Parameters
     ----------
     record : Record
     look : Look
+    names : collection of str
+        Of the figures that are wanted; left out, all.
     """
-    drawn = [(words, figure(record, words.name, look)) for words in OF_A_LIFT]
+    wanted = [words for words in OF_A_LIFT if words.name in names]
+    drawn = [(words, figure(record, words.name, look)) for words in wanted]
     return [(words, found) for words, found in drawn if found is not None]
 
 
