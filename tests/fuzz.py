@@ -1,7 +1,7 @@
 """Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py
 [--studies | --files] [COUNT] [FIRST SEED]``.
 
-Each must end with a verdict or be refused with a reason, its energy books closed, its time
+Each must end with a verdict or be refused with a reason, its energy balance closesd, its time
 ascending, every number finite, no warning from numpy or scipy, within `MOST_SECONDS` of processor
 time; the report of it must hold no number that is none, as text and as JSON. With ``--studies``
 each goes through every study instead, within `MOST_SECONDS` each, and their texts are read. With

@@ -1,4 +1,4 @@
-"""The record: its shape, its samples, its events and its energy books, whatever the run comes
+"""The record: its shape, its samples, its events and its energy balance, whatever the run comes
 to."""
 
 import pickle
@@ -12,7 +12,7 @@ from winchsim.model import Event, Head, build
 from winchsim.model.ledger import kind_of
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.scenario.tables import with_tables
-from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBooks, simulate
+from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBalance, simulate
 
 
 def _winch(mass=5.0, **load) -> Inputs:
@@ -235,7 +235,7 @@ def test_integrators_agree_on_what_is_printed(method, record):
     [(0.0, 0.0, True), (-2e-4, 1e-4, True), (3e-4, 1.5e-4, False), (np.nan, np.nan, False)],
 )
 def test_books_close_to_their_limit(residual, error, closes):
-    books = EnergyBooks(0.0, {}, {}, {}, residual, 2.0)
+    books = EnergyBalance(0.0, {}, {}, {}, residual, 2.0)
     assert books.error == pytest.approx(error, nan_ok=True)
     assert books.closes is closes
 

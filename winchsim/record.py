@@ -32,7 +32,7 @@ def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 copyreg.pickle(MappingProxyType, lambda proxy: (_read_only, (dict(proxy),)))  # sent to workers
 
 ENERGY_LIMIT = 1e-4
-"""The books must close to this share of the largest of source energy, change of potential energy
+"""The balance must close to this share of the largest of source energy, change of potential energy
 and stored energy. [-]"""
 
 
@@ -87,7 +87,7 @@ class RecordedEvent:
 
 
 @dataclass(frozen=True)
-class EnergyBooks:
+class EnergyBalance:
     """Where the energy went.
 
     Attributes
@@ -119,7 +119,7 @@ class EnergyBooks:
 
     @property
     def closes(self) -> bool:
-        """Whether the books close to their limit."""
+        """Whether the balance closes to its limit."""
         return self.error <= ENERGY_LIMIT
 
 
@@ -168,12 +168,12 @@ class Record:
     phase : ndarray of int, shape (k,)
         Phase of each sample.
     events : tuple of RecordedEvent
-    energy : EnergyBooks
+    energy : EnergyBalance
     demands : tuple of LinkDemand
         One for each link of the machine, in its order.
     stats : Stats
     relative_tolerance : float
-        That it was computed with: what was asked for, or a tighter one where the books did not
+        That it was computed with: what was asked for, or a tighter one where the balance did not
         close at that. [-]
     runs : int
         How many times it was run, each time with a tighter tolerance. [-]
@@ -192,7 +192,7 @@ class Record:
     segment_starts: np.ndarray
     phase: np.ndarray
     events: tuple[RecordedEvent, ...]
-    energy: EnergyBooks
+    energy: EnergyBalance
     demands: tuple[LinkDemand, ...]
     stats: Stats
     relative_tolerance: float

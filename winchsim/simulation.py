@@ -1,4 +1,4 @@
-"""From a built winch to its record: every channel over time, every event, and the energy books.
+"""From a built winch to its record: every channel over time, every event, and the energy balance.
 
 The record has the same shape however the run ended: arrays over the same times, named channels,
 events in order.
@@ -29,7 +29,7 @@ from winchsim.model import (
 from winchsim.model.keys import Mark
 from winchsim.model.link_demands import demand, mesh_force
 from winchsim.model.machine import LinkLimit
-from winchsim.record import ENERGY_LIMIT, Channel, EnergyBooks, LinkDemand, Record, RecordedEvent
+from winchsim.record import ENERGY_LIMIT, Channel, EnergyBalance, LinkDemand, Record, RecordedEvent
 from winchsim.sampling import (
     INSIDE,
     LEAST_SAMPLES,
@@ -41,7 +41,7 @@ from winchsim.sampling import (
 )
 
 LEAST_SHARE = 1e-6
-"""Share of the energy that the whole lift gives the load, to hold the books against where hardly
+"""Share of the energy that the whole lift gives the load, to hold the balance against where hardly
 anything has moved: what rounding makes of nothing is far below it. [-] Own choice."""
 
 RELATIVE_TOLERANCE = Settings().relative_tolerance
@@ -57,8 +57,8 @@ LENGTH_SHARE = 0.01
 TIGHTENINGS = 3
 TIGHTEN = 0.01
 TIGHTEST = 1e-11
-"""A run whose energy books do not close is done again with its tolerance times `TIGHTEN`, at most
-`TIGHTENINGS` runs in all."""
+"""A run whose energy balance does not close is done again with its tolerance times `TIGHTEN`, at
+most `TIGHTENINGS` runs in all."""
 
 TEMPERATURE_TOLERANCE = 1e-5
 """Absolute tolerance of windings and cases. [K]"""
@@ -80,8 +80,8 @@ def simulate(
 ) -> Record:
     """Record of a lift.
 
-    A run whose energy books do not close is done again with a tighter tolerance, so it may take up
-    to `TIGHTENINGS` runs; the record is that of the last one.
+    A run whose energy balance does not close is done again with a tighter tolerance, so it may take
+    up to `TIGHTENINGS` runs; the record is that of the last one.
 
     Parameters
     ----------
@@ -228,7 +228,7 @@ def _record(
         segment_starts=table.starts,
         phase=table.phase,
         events=_events(machine, begun[2], done),
-        energy=_books(problem, done, begun),
+        energy=_balance(problem, done, begun),
         demands=_demands(machine, table),
         stats=done.stats,
         relative_tolerance=rtol,
@@ -451,7 +451,7 @@ _LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SETTLED: Head.ROPE_DAMPING}
 """Head of the energy that is lost at once with an event; with any other it is an impact."""
 
 
-def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
+def _balance(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBalance:
     key, y0, marks = begun
     spent: dict[str, float] = {}
     for segment in done.segments:
@@ -477,7 +477,7 @@ def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
         sum(v for k, v in before.items() if k != Head.POTENTIAL),
         LEAST_SHARE * asked,
     )
-    return EnergyBooks(
+    return EnergyBalance(
         source,
         MappingProxyType(spent),
         MappingProxyType(before),
@@ -490,7 +490,7 @@ def _books(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBooks:
 __all__ = [
     "ENERGY_LIMIT",
     "RELATIVE_TOLERANCE",
-    "EnergyBooks",
+    "EnergyBalance",
     "Record",
     "RecordedEvent",
     "simulate",

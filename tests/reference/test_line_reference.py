@@ -61,7 +61,7 @@ def test_power_of_a_capstan():
     ("friction", "degrees", "pull", "tight", "slack"),
     [
         # Band and capstan with the difference of their two pulls, N, read in published companions
-        # of the books. B. K. Sarkar, Theory of Machines, ch. 10, Ill. 5, p. 271: 340 N·m on 0.32 m,
+        # of the balance. B. K. Sarkar, Theory of Machines, ch. 10, Ill. 5, p. 271: 340 N·m on 0.32 m,
         # printed 3107.7 and 982.7 N with 3.14 for pi.
         (0.3, 220, 340 / 0.16, 3106.86, 981.86),
         # Ill. 4, p. 271: 5/8 of a turn, 0.25, slack end 10 kN on 0.5 m: printed 4.17 kN·m.

@@ -114,7 +114,7 @@ class History:
 
     @property
     def trusted(self) -> bool:
-        """Whether the run came to its own end and its energy books close."""
+        """Whether the run came to its own end and its energy balance closes."""
         return self.record.outcome.ok and self.record.energy.closes
 
     def of(self, *events: Event) -> list[RecordedEvent]:

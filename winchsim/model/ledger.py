@@ -1,4 +1,4 @@
-"""The energy books: every power from its own formula, none as the difference of others.
+"""The energy balance: every power from its own formula, none as the difference of others.
 
 Source energy = what is turned into heat at each place + what is stored + what is lost at once in
 impacts.
@@ -19,7 +19,7 @@ from winchsim.physics.chain import drum_inertia, losses, moving_torques
 
 
 class HeadKind(StrEnum):
-    """Sort of a head of the books."""
+    """Kind of a line of the balance."""
 
     GIVEN = "given"
     ELECTRICAL = "electrical"
@@ -28,7 +28,7 @@ class HeadKind(StrEnum):
 
 
 class Head(StrEnum):
-    """Heads of the books besides the chain's elements, which go by their own names; in
+    """Lines of the balance besides the chain's elements, which go by their own names; in
     the order of the balance."""
 
     SOURCE = "source"

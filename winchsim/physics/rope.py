@@ -1,7 +1,7 @@
 """The rope: an elastic line that can pull and not push, its tackle, its sheaves and edges.
 
 The unstretched rope wound on, `s`, and the present span of the free rope, `l`, are kept apart, so
-that the rope carries its stretch onto the drum and the energy books close. All functions take
+that the rope carries its stretch onto the drum and the energy balance closes. All functions take
 floats or arrays.
 
 With s the unstretched rope wound on, x the stretch of the free rope and l_u its unstretched length:

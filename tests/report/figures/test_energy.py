@@ -18,7 +18,7 @@ def test_bars_add_up_to_what_was_given(records, name):
     assert all(bar.energy > 0 for bar in bars) and len(bars) <= 12
 
 
-def test_bars_are_the_heads_of_the_books(lift):
+def test_bars_are_the_heads_of_the_balance(lift):
     bars = {bar.name: bar for bar in energy_bars(lift.energy)[0]}
     assert (
         bars["copper"].energy == lift.energy.spent["copper"] and bars["copper"].kind == "electrical"

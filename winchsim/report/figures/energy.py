@@ -1,4 +1,4 @@
-"""Where the energy went: the heads of the energy books as bars."""
+"""Where the energy went: the heads of the energy balance as bars."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.simulation import EnergyBooks, Record
+from winchsim.simulation import EnergyBalance, Record
 
 MOST_BARS = 11
 """Heads with a bar of their own; the smaller ones share the last."""
@@ -56,12 +56,12 @@ class EnergyBar:
     kind: HeadKind
 
 
-def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
+def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     """Bars, the largest first, and the energy that they share out.
 
     Parameters
     ----------
-    books : EnergyBooks
+    balance : EnergyBalance
 
     Returns
     -------
@@ -70,21 +70,22 @@ def energy_bars(books: EnergyBooks) -> tuple[tuple[EnergyBar, ...], float]:
         more. [J]
     """
     gained = {
-        name: books.stored_after[name] - books.stored_before[name] for name in books.stored_after
+        name: balance.stored_after[name] - balance.stored_before[name]
+        for name in balance.stored_after
     }
     given = (
-        max(books.source, 0.0)
+        max(balance.source, 0.0)
         + sum(-v for v in gained.values() if v < 0)
-        + sum(-v for v in books.spent.values() if v < 0)
+        + sum(-v for v in balance.spent.values() if v < 0)
     )
     bars = [
         EnergyBar(_STORED.get(name, name), value, HeadKind.STORED)
         for name, value in gained.items()
         if value > 0
     ]
-    if books.source < 0:
-        bars.append(EnergyBar("back into the source", -books.source, HeadKind.ELECTRICAL))
-    for name, value in books.spent.items():
+    if balance.source < 0:
+        bars.append(EnergyBar("back into the source", -balance.source, HeadKind.ELECTRICAL))
+    for name, value in balance.spent.items():
         if value > 0:
             bars.append(EnergyBar(name, value, kind_of(name)))
     bars.sort(key=lambda bar: -bar.energy)

@@ -20,7 +20,7 @@ from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
 from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
-from winchsim.simulation import EnergyBooks, Record
+from winchsim.simulation import EnergyBalance, Record
 
 LEAST_SHARE = 5e-4
 """Share of the energy below which rows are put together. [-]"""
@@ -149,7 +149,7 @@ def timeline_table(record: Record) -> Table:
     return Table(("time", "height", "event"), tuple(rows))
 
 
-def energy_table(balance: EnergyBooks) -> Table:
+def energy_table(balance: EnergyBalance) -> Table:
     """Energy from the supply, and where it went: the largest first."""
     gained = {
         head: after - balance.stored_before[head] for head, after in balance.stored_after.items()
