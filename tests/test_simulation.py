@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from four_motors import FOUR_MOTORS
 
-from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Stage, Supply, with_value
+from winchsim.inputs import Drum, Inputs, Load, Phase, Rope, Stage, Supply, with_value
 from winchsim.model import Event, Head, build
 from winchsim.model.ledger import kind_of
 from winchsim.quantity_text import PRINTED_UNITS
@@ -16,18 +17,10 @@ from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBalance,
 
 
 def _winch(mass=5.0, **load) -> Inputs:
-    motors = MotorGroup(
-        count=4,
-        voltage=6.0,
-        no_load_speed=1200.0,
-        no_load_current=0.09,
-        stall_torque=6e-3,
-        stall_current=1.4,
-    )
     stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0)
     return with_tables(
         Inputs(
-            motors=(motors,),
+            motors=(FOUR_MOTORS,),
             supply=Supply(voltage=6.0, resistance=0.1),
             stage=(stage,),
             drum=Drum(diameter=0.01, width=0.06),
@@ -173,14 +166,6 @@ def test_books_that_close_at_once_are_kept_at_the_tolerance_asked_for(record):
 
 
 def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it():
-    motors = MotorGroup(
-        count=4,
-        voltage=6.0,
-        no_load_speed=1200.0,
-        no_load_current=0.09,
-        stall_torque=6e-3,
-        stall_current=1.4,
-    )
     stage = Stage(
         kind="planetary",
         ratio=400.0,
@@ -190,7 +175,7 @@ def test_a_tooth_that_breaks_as_a_new_layer_begins_is_shown_with_what_broke_it()
     )
     inputs = with_tables(
         Inputs(
-            motors=(motors,),
+            motors=(FOUR_MOTORS,),
             supply=Supply(voltage=6.0),
             stage=(stage,),
             drum=Drum(diameter=0.01, width=0.04),

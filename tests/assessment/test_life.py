@@ -5,22 +5,15 @@ import math
 from dataclasses import replace
 
 import pytest
+from four_motors import FOUR_MOTORS
 
 from winchsim.assessment.life import drum_angle, tooth_lives
-from winchsim.inputs import Drum, Inputs, Load, MotorGroup, OwnMaterial, Rope, Stage, Supply
+from winchsim.inputs import Drum, Inputs, Load, OwnMaterial, Rope, Stage, Supply
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 
 
 def _winch(**own) -> Inputs:
-    motors = MotorGroup(
-        count=4,
-        voltage=6.0,
-        no_load_speed=1200.0,
-        no_load_current=0.09,
-        stall_torque=6e-3,
-        stall_current=1.4,
-    )
     stages = (
         Stage(
             repeat=3,
@@ -43,7 +36,7 @@ def _winch(**own) -> Inputs:
     )
     return with_tables(
         Inputs(
-            motors=(motors,),
+            motors=(FOUR_MOTORS,),
             supply=Supply(voltage=6.0),
             stage=stages,
             drum=Drum(diameter=0.01, width=0.06),

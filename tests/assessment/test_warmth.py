@@ -4,25 +4,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from four_motors import FOUR_MOTORS
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import FindingKind
 from winchsim.assessment.warmth import tooth_warmth
-from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply, with_value
+from winchsim.inputs import Drum, Inputs, Load, Rope, Stage, Supply, with_value
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
 
 
 def _winch(**stage) -> Inputs:
-    motors = MotorGroup(
-        count=4,
-        voltage=6.0,
-        no_load_speed=1200.0,
-        no_load_current=0.09,
-        stall_torque=6e-3,
-        stall_current=1.4,
-    )
     first = Stage(
         **{
             "pinion": 12,
@@ -39,7 +32,7 @@ def _winch(**stage) -> Inputs:
     )
     return with_tables(
         Inputs(
-            motors=(motors,),
+            motors=(FOUR_MOTORS,),
             supply=Supply(voltage=6.0),
             stage=(first, rest),
             drum=Drum(diameter=0.01, width=0.06),

@@ -3,13 +3,13 @@
 from dataclasses import replace
 
 import pytest
+from four_motors import FOUR_MOTORS
 
 from winchsim.assessment.kinds import NoLimit
 from winchsim.inputs import (
     Drum,
     Inputs,
     Load,
-    MotorGroup,
     Phase,
     Rope,
     Settings,
@@ -24,17 +24,9 @@ from winchsim.studies.snag import snag_study
 
 
 def _winch(**rope) -> Inputs:
-    motors = MotorGroup(
-        count=4,
-        voltage=6.0,
-        no_load_speed=1200.0,
-        no_load_current=0.09,
-        stall_torque=6e-3,
-        stall_current=1.4,
-    )
     stage = Stage(kind="planetary", ratio=600.0, efficiency=0.6, shaft_drag=0.0)
     return Inputs(
-        motors=(motors,),
+        motors=(FOUR_MOTORS,),
         supply=Supply(voltage=6.0, resistance=0.1),
         stage=(stage,),
         drum=Drum(diameter=0.01, width=0.06, inertia=1e-6, anchor_hold=1e4),
