@@ -1,12 +1,13 @@
 """Many random scenarios through the full simulation, in one command: ``python tests/fuzz.py
 [--studies | --files] [COUNT] [FIRST SEED]``.
 
-Each must end with a verdict or be refused with a reason, its energy balance closesd, its time
+Each must end with a verdict or be refused with a reason, its energy balance closed, its time
 ascending, every number finite, no warning from numpy or scipy, within `MOST_SECONDS` of processor
 time; the report of it must hold no number that is none, as text and as JSON. With ``--studies``
 each goes through every study instead, within `MOST_SECONDS` each, and their texts are read. With
 ``--files`` the shipped scenario files are damaged instead, and each must be read and built, or be
-refused with a reason. Prints a tally and exits 1 when any fails.
+refused with a reason. Prints a tally, the reasons of refusals, the slowest seeds and the processor
+time of all, and exits 1 when any fails.
 """
 
 from __future__ import annotations
@@ -44,7 +45,9 @@ from winchsim.studies.ladder import plan_ladder
 from winchsim.studies.sizing import QUESTIONS, size
 from winchsim.studies.spread import spread
 
-MOST_SECONDS = 30.0
+MOST_SECONDS, MOST_STUDY_SECONDS = 2.0, 30.0
+"""Processor time of a lift with its report, and of a study. [s]"""
+
 MOST_MEBIBYTES = 1500
 MOST_GIVEN_UP = 0.01
 """Share of scenarios that may end as chatter or as too much work, each with that as its finding.
@@ -67,6 +70,7 @@ STUDIES: dict[str, Callable[[Inputs], str]] = {
 }
 """Every study that needs nothing but a scenario, to its printed text."""
 
+NUMBER = re.compile(r"\d[\d.,]*(e[+-]?\d+)?")
 NO_NUMBER = re.compile(r"\b(nan|inf)\b")
 
 GIVEN_UP = (Outcome.BUDGET, Outcome.CHATTER, Outcome.TOO_MANY_SWITCHES)
@@ -120,14 +124,20 @@ def check(seed: int) -> tuple[int, str, float]:
             record = simulate(random_inputs(seed))
             faults = faults_of(record) + faults_of_report(record)
         went = "; ".join(faults) or "ok"
-    except WinchsimError:
-        went = "refused"
+    except WinchsimError as error:
+        went = _refusal(error)
     except Exception as error:
         went = f"{type(error).__name__}: {error}"
     taken = time.process_time() - start
     if taken > MOST_SECONDS:
-        went += f"; took {taken:.0f} s"
+        went += f"; took {taken:.1f} s"
     return seed, went, taken
+
+
+def _refusal(error: WinchsimError) -> str:
+    """How a refusal counts: alike but for its numbers."""
+    reason = NUMBER.sub("#", str(error)).strip()
+    return f"refused: {reason}" if reason else "no reason"
 
 
 def check_studies(seed: int) -> tuple[int, str, float]:
@@ -145,7 +155,7 @@ def check_studies(seed: int) -> tuple[int, str, float]:
         except Exception as error:
             faults.append(f"{name}: {type(error).__name__}: {error}")
         taken = time.process_time() - start
-        if taken > MOST_SECONDS:
+        if taken > MOST_STUDY_SECONDS:
             faults.append(f"{name}: took {taken:.0f} s")
         slowest = max(slowest, taken)
     return seed, "; ".join(faults) or "ok", slowest
@@ -188,7 +198,7 @@ def check_file(seed: int) -> tuple[int, str, float]:
             build_machine(loads(damaged(seed)))
         went = "ok"
     except WinchsimError as error:
-        went = "refused" if str(error).strip() else "no reason"
+        went = _refusal(error)
     except Exception as error:
         went = f"{type(error).__name__}: {error}"
     return seed, went, time.process_time() - start
@@ -203,13 +213,16 @@ def main(arguments: list[str]) -> int:
         int(arguments[i]) if len(arguments) > i else default for i, default in ((0, 2000), (1, 0))
     )
     tally: Counter[str] = Counter()
-    slowest = (0.0, -1)
+    refusals: Counter[str] = Counter()
+    times: list[tuple[float, int]] = []
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         for seed, went, taken in pool.map(checked, range(first, first + count), chunksize=8):
-            tally[went if went in ENDS else "failed"] += 1
-            slowest = max(slowest, (taken, seed))
-            if went != "ok" and went != "refused":
-                print(f"seed {seed}: {went}")
+            end, _, reason = went.partition(": ")
+            tally[end if end in ENDS else "failed"] += 1
+            refusals[reason] += end == "refused"
+            times.append((taken, seed))
+            if end not in ("ok", "refused"):
+                print(f"seed {seed}: {went}", flush=True)
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     if peak > MOST_MEBIBYTES:
         tally["failed"] += 1
@@ -217,8 +230,13 @@ def main(arguments: list[str]) -> int:
     if sum(tally[outcome.name] for outcome in GIVEN_UP) > MOST_GIVEN_UP * count:
         tally["failed"] += 1
         print("too many were given up")
-    print(", ".join(f"{n} {what}" for what, n in tally.items()))
-    print(f"slowest: seed {slowest[1]} in {slowest[0]:.1f} s; largest worker {peak:.0f} MiB")
+    for reason, n in (+refusals).most_common(20):
+        print(f"{n:6d}  {' '.join(reason.split())[:160]}")
+    print(", ".join(f"{n} {what} ({n / count:.2%})" for what, n in tally.items()))
+    print(
+        "slowest:", ", ".join(f"seed {seed} {taken:.2f} s" for taken, seed in sorted(times)[:-6:-1])
+    )
+    print(f"{sum(taken for taken, _ in times) / count:.3f} s each; largest worker {peak:.0f} MiB")
     return 1 if tally["failed"] else 0
 
 

@@ -147,16 +147,21 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
             ),
         )
     elif supply.current_limit is not None:
-        what = d.pick("hold", "foldback", "trip")
-        fold = (
-            supply.current_limit * d.uniform(0.02, 0.9)
-            if what == "foldback" and d.chance(0.5)
-            else None
-        )
-        delay = d.log(1e-3, 5) if what == "trip" and d.chance(0.5) else None
-        supply = replace(supply, over_current=what, fold_current=fold, trip_delay=delay)
+        supply = _adapter(d, supply)
     groups = tuple(_varied_motors(d, group) for group in inputs.motors)
+    if supply.controller is not None and d.chance(0.4):
+        own = supply.controller.limit or d.log(0.1, 100)
+        controller = replace(supply.controller, limit=None)
+        supply = _adapter(d, replace(supply, current_limit=own, controller=controller))
     return replace(inputs, motors=groups, supply=supply, stage=stages, drum=drum, rope=rope)
+
+
+def _adapter(d: _Dice, supply: sc.Supply) -> sc.Supply:
+    """A supply with a limit, as one that holds it, folds back or trips."""
+    limit, what = supply.current_limit, d.pick("hold", "foldback", "trip")
+    fold = limit * d.uniform(0.02, 0.9) if what == "foldback" and d.chance(0.5) else None
+    delay = d.log(1e-3, 5) if what == "trip" and d.chance(0.5) else None
+    return replace(supply, over_current=what, fold_current=fold, trip_delay=delay)
 
 
 def _bearing(d: _Dice) -> str:

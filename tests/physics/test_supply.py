@@ -304,6 +304,19 @@ def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_flo
     assert current == pytest.approx(0.5 / (1.0 - 2.5 / 12.0))
 
 
+@pytest.mark.parametrize(("limit", "floor"), [(3.0, 0.5), (0.2, 0.2)])
+def test_a_source_that_folds_back_at_the_start_of_a_ramp_stays_at_its_floor(limit, floor):
+    """Half a volt against a motor of 1 ohm turned backwards at -3 V: 3.5 A would flow, over every
+    limit. No point of the source's line from its floor at 0 V to its limit at 0.5 V, steeper than
+    the motor's 1 A/V, is one of the motor's; a limit below the floor is the floor."""
+    motor, source = ((1,), (1.0,), (-3.0,), (0.0,)), Source(0.0, fold_to=0.5)
+    assert first_regime(0.5, source, *motor, limit) is Regime.CURRENT
+    voltage, currents, total = balance(Regime.CURRENT, 0.5, source, *motor, limit)
+    assert (voltage, currents[0], total) == pytest.approx((floor - 3.0, floor, floor))
+    ((_, margin),) = regime_margins(Regime.CURRENT, voltage, total, 0.5, source, limit)
+    assert margin < 0.0
+
+
 @pytest.mark.parametrize("emf", [-1.0, 0.0, 2.0, 4.0])
 def test_a_source_that_folds_back_behind_a_controller_is_transformed(emf):
     """An ideal transformer of ratio D: D of the voltage, 1/D of every current, D² of the

@@ -10,7 +10,7 @@ pytestmark = pytest.mark.slow
 @pytest.mark.parametrize("seed", [*range(7000, 7030), *range(100_000, 100_016)])
 def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
     _, went, _ = fuzz.check(seed)
-    assert went in fuzz.ENDS
+    assert went.partition(":")[0] in fuzz.ENDS
 
 
 def test_enough_of_them_run_to_mean_something():
@@ -35,13 +35,15 @@ def test_a_scenario_depends_on_its_seed_alone():
             80551, id="breaks as the drum starts, with all it has not yet lifted to be held against"
         ),
         pytest.param(
-            70038, id="breaks before anything has moved: books of nothing but rounding errors"
+            70038, id="breaks before anything has moved: energies of nothing but rounding errors"
         ),
         pytest.param(100436, id="a controller that drives against a load on its way down"),
         pytest.param(
             32671,
-            id="little energy beside the load's: the books need a tighter tolerance than most",
+            id="little energy beside the load's: the balance needs a tighter tolerance than most",
         ),
+        pytest.param(100892, id="a limit below what the supply folds back to"),
+        pytest.param(101220, id="folds back at the start of a ramp while the load drives"),
     ],
 )
 def test_what_once_failed_ends_soundly(seed):

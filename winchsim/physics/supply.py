@@ -32,7 +32,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from winchsim.elementwise import Floats, dead_band, larger, pick, positive
+from winchsim.elementwise import Floats, dead_band, larger, pick, positive, smaller
 from winchsim.frozen import dataclass
 
 Values = Sequence[Any]
@@ -254,14 +254,18 @@ def _controlled(
         voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
         return voltage, currents, limit
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
-    # motors D of its voltage and 1/D of its current.
+    # motors D of its voltage and 1/D of its current. Below zero, and where that line is steeper
+    # than the motors' own (the start of a ramp), it stays at its floor until it can hold its
+    # voltage.
     towards: Any = _towards(open_voltage, 1.0)
-    volts: Any = abs(open_voltage)
-    kept: Any = larger(volts - source.resistance * current_limit, 1e-300)
-    slope: Any = (current_limit - source.fold_to) / kept
-    target: Any = (open_voltage * 0.0 + source.fold_to) / duty
-    size = _highest_root(_rows(*groups, towards), -slope / (duty * duty), target)
-    given = towards * (source.fold_to + slope * size / duty)
+    rows, floor = _rows(*groups, towards), smaller(source.fold_to, current_limit)
+    kept: Any = larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
+    slope: Any = (current_limit - floor) / kept
+    size = _highest_root(rows, 0.0, (open_voltage * 0.0 + floor) / duty)
+    flat = (size > 0.0) & (slope < duty * duty * sum([w for w, _, _ in rows]))
+    slope = pick(flat, slope, 0.0)
+    size = _highest_root(rows, -slope / (duty * duty), (open_voltage * 0.0 + floor) / duty)
+    given = towards * (floor + slope * size / duty)
     return towards * size, _currents(towards * size, *groups), given
 
 
