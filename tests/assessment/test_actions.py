@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.choice import changed_by, choose, order_of
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
 from winchsim.inputs import Pawl, with_value
@@ -78,15 +77,3 @@ def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):
     assert action.changes[0].path == "supply.current_limit"
     assert action.changes[0].after <= found.jam.limit
     assert action.effects[0].before.key is CheckKey.JAM
-
-
-def test_a_build_without_a_failing_check_is_taken_before_a_faster_one(small):
-    builds = [
-        assess(simulate(small(load={"mass": mass})), actions=False) for mass in (22.0, 8.0, 6.0)
-    ]
-    assert builds[0].status is Status.FAILS
-    assert choose(builds, lambda i: -float(i == 0)) != 0
-    keys = changed_by(builds)
-    assert CheckKey.TARGET in keys
-    assert order_of(builds[1], keys)[0] == 0
-    assert choose([], lambda i: 0.0) is None

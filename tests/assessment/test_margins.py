@@ -8,17 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.holding import holding
 from winchsim.assessment.history import read_history
 from winchsim.assessment.margins import (
     Margins,
     hardest_margins,
-    holding,
-    hot_margins,
     margins,
     needed_current,
     stalled_until_hot,
     times_until_hot,
-    warm_lift,
 )
 from winchsim.inputs import Brake, Stage
 from winchsim.model import Event, build
@@ -180,68 +178,6 @@ def test_holding_decides_the_full_run(small, make_stage):
         assert (holding(machine, machine.top_travel, 0).resting > 1) is holds
         history = read_history(simulate(winch))
         assert history.up is not None and history.held is holds
-
-
-LIGHT = {
-    "winding_heat_capacity": 0.5,
-    "case_heat_capacity": 5.0,
-    "winding_to_case": 20.0,
-    "case_to_ambient": 40.0,
-}
-
-
-@pytest.mark.parametrize(
-    ("groups", "width", "height"),
-    [((LIGHT,), 0.04, 0.1), ((LIGHT,), 0.006, 0.3), (({}, LIGHT), 0.04, 0.1)],
-    ids=["one layer", "five layers", "unlike groups"],
-)
-def test_a_lift_warms_its_windings_as_in_the_full_run(small, make_motor, groups, width, height):
-    """Of unlike groups the nearest to its limit counts."""
-    motors = tuple(
-        make_motor(4.0, 0.005, idle_current=0.12, count=2 // len(groups), **heat) for heat in groups
-    )
-    machine = build(
-        small(motors=motors, drum={"width": width}, load={"mass": 5.0, "height": height})
-    )
-    warm, cold, hot = warm_lift(machine), hardest_margins(machine), hot_margins(machine)
-    assert hot.moving < warm.margins.moving < cold.moving
-    record = simulate(machine)
-    top = record["height"] <= machine.height(machine.top_travel)
-    spare = [
-        g.winding_limit - record[f"motor_{g.number}_winding"][top].max() for g in machine.groups
-    ]
-    assert warm.spare == pytest.approx(min(spare), abs=0.3)
-
-
-def test_a_lift_that_warms_itself_to_a_stall_is_seen(small):
-    base = small(load={"mass": 11.0, "height": 0.3}, drum={"width": 0.2})
-    motor = replace(
-        base.motors[0],
-        winding_heat_capacity=0.2,
-        case_heat_capacity=2.0,
-        winding_to_case=40.0,
-        case_to_ambient=80.0,
-    )
-    machine = build(replace(base, motors=(motor,)))
-    assert hardest_margins(machine).moving > 1
-    assert warm_lift(machine).margins.moving < 1.08
-    assert not read_history(simulate(machine)).lifted
-
-
-def test_the_current_that_warms_a_lift_carries_the_drag_that_grows_with_speed_and_weak_magnets(
-    small, make_motor
-):
-    """Drag that grows with the speed takes current like any other; so do magnets that are warm and
-    weak. Drag also heats the case."""
-    drag = {"idle_current": 0.25, "case_heat_capacity": 0.5, "winding_to_case": 5.0}
-    for more in ({"drag_speed_share": 1.0}, {"magnet_coefficient": -0.002}, drag):
-        parts = {"idle_current": 0.12, **LIGHT, **more}
-        mass = 4.0 if more is drag else 8.0
-        machine = build(small(motors=make_motor(4.0, 0.005, count=2, **parts), load={"mass": mass}))
-        record = simulate(machine)
-        top = record["height"] <= machine.height(machine.top_travel)
-        hottest = machine.groups[0].winding_limit - warm_lift(machine).spare
-        assert hottest == pytest.approx(record["motor_1_winding"][top].max(), abs=0.3), more
 
 
 HOT = {

@@ -5,10 +5,11 @@ from dataclasses import replace
 
 import pytest
 
+from tests.holding import holding
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
-from winchsim.assessment.margins import hardest_margins, holding
+from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.assessment.readings import find_readings
 from winchsim.inputs import Stage, with_value

@@ -13,7 +13,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind
 from winchsim.assessment.life import tooth_lives
-from winchsim.assessment.margins import hot_margins, times_until_hot
+from winchsim.assessment.margins import times_until_hot
 from winchsim.assessment.proposals import more_motors
 from winchsim.assessment.warmth import tooth_warmth
 from winchsim.inputs import (
@@ -964,9 +964,7 @@ def test_the_group_that_needs_fewest_gets_more_motors():
     tiny ones does."""
     tiny = group(count=3, stall_torque=1e-5, stall_current=2.3e-3, no_load_current=1e-4)
     inputs = winch(tiny, group(count=1), load=Load(mass=18.0, height=0.1))
-    found = next(
-        more_motors(inputs, build(inputs), lambda machine: hot_margins(machine).resting >= 1)
-    )
+    found = next(more_motors(inputs, build(inputs), [lambda lifts, _: lifts.stall_margin_hot >= 1]))
     (change,) = found.changes
     assert (change.path, change.before) == ("motors.2.count", 1) and change.after <= 3
 

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from tests.holding import holding
 from winchsim.assessment.kinds import Status
-from winchsim.assessment.margins import hardest_margins, holding, hot_margins
+from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build

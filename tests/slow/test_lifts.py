@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from tests.holding import holding
 from winchsim.assessment.history import read_history
-from winchsim.assessment.margins import holding
 from winchsim.constants import COPPER_MELTS
 from winchsim.inputs import (
     Brake,

@@ -7,10 +7,10 @@ import math
 from collections import Counter
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from winchsim.assessment.choice import changed_by, order_of
-from winchsim.assessment.choice import choose as rule
+from winchsim.assessment.candidates import changeable, choose_row, fails, thin_counts
 from winchsim.assessment.evaluate import assess
 from winchsim.errors import DomainError
 from winchsim.inputs import PartDrum, PartGear, PartMotor, PartRope, Parts, Pawl, Stage, specs
@@ -18,6 +18,7 @@ from winchsim.simulation import simulate
 from winchsim.studies.builds import families, member_of
 from winchsim.studies.choose import choose
 from winchsim.studies.sizing import size
+from winchsim.studies.sweep import of_assessments
 
 LIKE = Stage(pinion=12, gear=48, module=0.001, width=0.01, material="steel", repeat=3, friction=0.1)
 TEETH = {12: 3, 48: 2, 60: 1}
@@ -67,10 +68,11 @@ def test_the_fastest_build_is_that_of_an_exhaustive_search_in_full(stocked, in_f
     found = choose(stocked, fastest=True)
     assessments = [assessment for _, assessment in in_full]
     times = [a.target.time if a.target.reached else math.inf for a in assessments]
-    best = rule(assessments, lambda place: times[place])
-    keys = changed_by(assessments)
+    checks = of_assessments(stocked, {}, [*assessments, found.found[0]]).checks
+    best = choose_row(checks, np.array([*times, math.inf]))
+    order = list(zip(fails(checks), thin_counts(checks, changeable(checks)), strict=True))
     assert found.exit_code == 0
-    assert order_of(found.found[0], keys) == order_of(assessments[best], keys)
+    assert order[-1] == order[best]
     assert found.found[0].target.time == pytest.approx(times[best], rel=1e-6)
     ratios = [math.prod(s.speed_ratio() for s in one.stage) for one, _ in in_full]
     assert found.builds[0].value == pytest.approx(ratios[best])
@@ -81,9 +83,10 @@ def test_the_most_to_spare_is_never_worse_than_the_fastest(stocked):
     """With the same number of thin checks it has more room, and is shown slower or equal."""
     spare, fast = choose(stocked), choose(stocked, fastest=True)
     assert spare.exit_code == 0
-    assert spare.full.least_share()[0] >= spare.full.least_share()[1:].max() - 1e-9 or any(
-        order_of(one, changed_by(spare.found)) > order_of(spare.found[0], changed_by(spare.found))
-        for one in spare.found[1:]
+    thin = thin_counts(spare.full.checks, spare.full.changeable)
+    assert (
+        spare.full.least_share()[0] >= spare.full.least_share()[1:].max() - 1e-9
+        or (thin[1:] > thin[0]).any()
     )
     times = [found.full.results["lift_time"][0] for found in (spare, fast)]
     assert times[0] >= times[1]

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
 
 from winchsim.assessment import proposals
+from winchsim.assessment.candidates import CheckColumn
+from winchsim.assessment.checks import BRAKE_REQUIRED
 from winchsim.assessment.kinds import (
     Action,
     ActionKind,
@@ -18,16 +22,14 @@ from winchsim.assessment.kinds import (
     Holding,
     Status,
 )
-from winchsim.assessment.margins import hardest_margins, holding, hot_margins, warm_lift
 from winchsim.assessment.parts import grade
-from winchsim.assessment.proposals import Enough, Maker, Proposal
+from winchsim.assessment.proposals import Goal, Maker, Proposal
 from winchsim.errors import WinchsimError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
-from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.simulation import Record, simulate
-from winchsim.slow import lift_machine
+from winchsim.slow import Lifts, lift_machine
 from winchsim.strength.link import LinkKind
 
 MOST_ACTIONS = 3
@@ -39,10 +41,6 @@ MOST_TRIES = 8
 RESERVE = 1.01
 """How much more than the balance a proposal keeps in reserve. [-] Own choice."""
 
-WARM_RESERVE = 0.2
-"""Further reserve as a share of the margin that warming takes away: near a stall warming feeds on
-itself, and closed form sees that a little too well. [-] Own choice, from full runs."""
-
 AMPLE_HOLD = 2.0
 """Further reserve of a second brake, where the first did not stop the load's momentum. [-]"""
 
@@ -52,6 +50,8 @@ AMPLE_RESERVE = 1.06
 LIGHTER = 1.3
 """The same for a second, lighter load: the jerk of lift-off does not shrink with the load. [-] Own
 choice."""
+
+Checks = Mapping[CheckKey, CheckColumn]
 
 Aim = tuple[tuple[CheckKey, ...], Iterator[Proposal]]
 """The checks that proposals are meant for, and the proposals."""
@@ -141,24 +141,19 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
     """What there is to improve, most urgent first, each with its proposals."""
     end = found.target.end
     if end in (End.STALLED, End.STALLED_AT_LAYER_END):
-        goals = (_raises_warm, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
+        goals = (_raises, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
         yield (CheckKey.TARGET,), _made(proposals.TO_RAISE, inputs, machine, *goals)
     elif end is End.LATE:
         yield (CheckKey.TARGET,), _made(proposals.TO_BE_FASTER, inputs, machine, _in_time)
     if _is(found, CheckKey.WINDING, Status.FAILS) and found.target.reached:
-        yield (CheckKey.WINDING,), _made(proposals.TO_COOL, inputs, machine, _raises_warm)
+        yield (CheckKey.WINDING,), _made(proposals.TO_COOL, inputs, machine, _raises)
     if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
         keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
         yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
     thin = [key for key in STARTING if found.target.reached and _is(found, key, Status.THIN)]
     if thin:
-        enough = [
-            _starts_hot(_spread(found, key) * RESERVE) for key in thin if key is not CheckKey.TARGET
-        ]
-        yield (
-            tuple(thin),
-            _made(proposals.TO_RAISE, inputs, machine, *(enough[-1:] or [_starts_hot(1.5)])),
-        )
+        spread = 1.5 if thin[-1] is CheckKey.TARGET else RESERVE * _spread(found, thin[-1])
+        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, _starts_hot(spread))
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
     if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
         lower = proposals.to_people(found.jam.limit, "A", up=False)
@@ -186,45 +181,32 @@ STARTING = (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
 
 
 def _made(
-    makers: tuple[Maker, ...], inputs: Inputs, machine: Machine, *goals: Enough
+    makers: tuple[Maker, ...], inputs: Inputs, machine: Machine, *goals: Goal
 ) -> Iterator[Proposal]:
-    """Proposals of each maker in turn, the next goal only where the one before did not do."""
+    """Proposals of each maker in turn, that of the next goal only where the one before did not
+    do."""
     for maker in makers:
-        tried = set()
-        for goal in goals:
-            for change in maker(inputs, machine, goal):
-                if change.changes not in tried:
-                    tried.add(change.changes)
-                    yield change
+        yield from {change.changes: change for change in maker(inputs, machine, goals)}.values()
 
 
-def _raises_warm(machine: Machine) -> bool:
-    """Whether closed form sees a lift through, the windings warming up on the way."""
-    cold = hardest_margins(machine)
-    if cold.resting < RESERVE:
-        return False
-    found = warm_lift(machine)
-    reserve = RESERVE + WARM_RESERVE * max(0.0, cold.moving - found.margins.moving)
-    return found.margins.moving >= reserve and found.spare >= 0
+def _raises(lifts: Lifts, _: Checks) -> np.ndarray:
+    """Lifted with a reserve at rest and on the way, and no winding too hot."""
+    margin = np.fmin(lifts.stall_margin_cold, lifts.least_margin)
+    return lifts.lifted & (margin >= RESERVE) & (lifts.tight_winding <= lifts.tight_limit)
 
 
-def _starts_hot(reserve: float) -> Callable[[Machine], bool]:
-    return lambda machine: hot_margins(machine).resting >= reserve
+def _in_time(lifts: Lifts, _: Checks) -> np.ndarray:
+    return lifts.lifted
 
 
-def _in_time(machine: Machine) -> bool:
-    return raise_time(machine) * RESERVE < raising_phase(machine).time
+def _starts_hot(reserve: float) -> Goal:
+    return lambda lifts, checks: lifts.stall_margin_hot >= reserve
 
 
-def _holds(reserve: float) -> Callable[[Machine], bool]:
+def _holds(reserve: float) -> Goal:
     """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
-    from winchsim.assessment.checks import BRAKE_REQUIRED
-
-    def enough(machine: Machine) -> bool:
-        found = holding(machine, machine.top_travel, machine.layers_used[-1], "off")
-        return min(found.resting, found.moving) >= reserve * BRAKE_REQUIRED
-
-    return enough
+    keys, least = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED), reserve * BRAKE_REQUIRED
+    return lambda lifts, checks: np.min([checks[key].value for key in keys], axis=0) >= least
 
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:

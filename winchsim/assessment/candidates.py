@@ -315,7 +315,8 @@ def thin_counts(columns: Sequence[CheckColumn], keys: Collection[CheckKey]) -> n
 def choose_row(
     columns: Sequence[CheckColumn], aim: np.ndarray, among: np.ndarray | None = None
 ) -> int | None:
-    """Candidate to take, by the rule of `winchsim.assessment.choice.choose`; None where all fail.
+    """Candidate to take: never one with a failing check, then the fewest thin checks that the
+    question can change, then the least of the aim; None where all fail.
 
     Parameters
     ----------

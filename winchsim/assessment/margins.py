@@ -1,10 +1,6 @@
 """Static balances behind the sentences: what the motors can give against what the load asks, at one
 place of its way.
 
-Warm lift. The lift is followed in equal heights, each at the steady speed that the windings' mean
-temperature over it allows and heated exactly at that constant current. Near a stall warming feeds
-on itself, and this closed form is a little too kind.
-
 Time until a stalled winding is hot. The way to the limit is divided into equal steps of
 temperature, the loss straight in each between what supply and motors do at rest at its ends. At a
 constant voltage it falls as 1/R, behind the source resistance Rs of n motors as ``R/(R + n Rs)^2``,
@@ -22,10 +18,10 @@ from scipy.optimize import brentq
 from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
 from winchsim.model.electric import DriveLaw
-from winchsim.model.estimate import hanging_pulls, pull, raising_phase, steady_speed
+from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
-from winchsim.physics.chain import demand, held_torque, torque_margin
+from winchsim.physics.chain import demand, torque_margin
 from winchsim.physics.motor import copper_loss
 
 
@@ -114,85 +110,6 @@ def hot_margins(machine: Machine) -> Margins:
     """Margins on the fullest layer with the windings at their limits, the cases at the temperature
     of the air."""
     return hardest_margins(machine, windings=[g.winding_limit for g in machine.groups])
-
-
-WARM_STEPS = 12
-"""Steps in which the warming of a lift is followed. [-]"""
-
-
-@dataclass(frozen=True)
-class WarmLift:
-    """A whole lift in closed form: the windings warm up at the current of the steady speed.
-
-    Attributes
-    ----------
-    margins : Margins
-        On the fullest layer, with the windings and cases of the lift's end; 0 where the motors
-        stall from the start.
-    spare : float
-        Least that is left to a winding's limit at the end. [K]
-    """
-
-    margins: Margins
-    spare: float
-
-
-def warm_lift(machine: Machine) -> WarmLift:
-    """Warming of the windings over a lift, and the margins that they then leave.
-
-    Parameters
-    ----------
-    machine : Machine
-
-    Notes
-    -----
-    Own derivation: the lift in `WARM_STEPS` equal heights, each at the steady speed that the
-    windings still allow and at its constant current. head of `assessment/margins.py`.
-    """
-    m, phase = machine, raising_phase(machine)
-    windings, cases = [g.winding_start for g in m.groups], [g.case_start for g in m.groups]
-    rise = (m.top_travel - m.start_travel) / WARM_STEPS
-    for step in range(WARM_STEPS):
-        travel = m.start_travel + (step + 0.5) * rise
-        wound = m.wound_at_start + m.line.falls * (travel - m.start_travel)
-        radius = next(
-            (layer.radius for layer in m.layers if wound < layer.end), m.layers[-1].radius
-        )
-        middle, warm = windings, cases
-        for _ in range(2):  # the second time with the step's mean temperature
-            speed = steady_speed(m, pull(m, travel) * radius, phase, middle)
-            if speed <= 0:
-                return WarmLift(Margins(0.0, 0.0), -math.inf)
-            law = DriveLaw(m, phase, middle, cases)
-            time = m.line.falls * rise / (speed * radius)
-            ends, warm = _warmed(m, law, speed, windings, cases, time)
-            if not all(math.isfinite(t) for t in ends):
-                return WarmLift(Margins(0.0, 0.0), -math.inf)
-            middle = [(a + b) / 2 for a, b in zip(windings, ends, strict=True)]
-        windings, cases = ends, warm
-    found = hardest_margins(m, windings=windings, cases=cases)
-    return WarmLift(
-        found, min(g.winding_limit - t for g, t in zip(m.groups, windings, strict=True))
-    )
-
-
-def _warmed(
-    m: Machine,
-    law: DriveLaw,
-    speed: float,
-    windings: Sequence[float],
-    cases: Sequence[float],
-    time: float,
-) -> tuple[list[float], list[float]]:
-    """Temperatures of windings and cases after a time at the constant currents of a speed. [°C]"""
-    found, drive = [], law.drive(speed)
-    parts = drive.currents, law.friction_heat(drive, speed), windings, cases
-    for g, current, friction, winding, case in zip(m.groups, *parts, strict=True):
-        loss, growth = copper_loss(g.motor, current, winding)
-        found.append(
-            heat.step_exact(g.heat, loss, winding, case, m.ambient, time, growth, friction)
-        )
-    return [float(winding) for winding, _ in found], [float(case) for _, case in found]
 
 
 HOT_STEPS = 12
@@ -323,41 +240,3 @@ def _temperatures(
 ) -> tuple[Sequence[float], Sequence[float]]:
     own = [g.winding_start for g in m.groups], [g.case_start for g in m.groups]
     return windings or own[0], cases or own[1]
-
-
-@dataclass(frozen=True)
-class Holding:
-    """How a train with the power off stands against the load that hangs on it.
-
-    Attributes
-    ----------
-    resting, moving : float
-        Pull that the train just holds over the pull of the load with its guide: as it stands, and
-        once it has been set going; infinite where nothing sets it going. At least 1 holds. [-]
-    """
-
-    resting: float
-    moving: float
-
-
-def holding(machine: Machine, travel: float, layer: int, action: str = "off") -> Holding:
-    """Holding of a load at one place of its way.
-
-    Parameters
-    ----------
-    machine : Machine
-    travel : float
-        [m]
-    layer : int
-        From 0.
-    action : str
-        ``off`` or ``short``: with the brake, where there is one.
-    """
-    m = machine
-    chain, pulls = m.chain_in(action), hanging_pulls(m, travel)
-    radius = m.layers[layer].radius
-    at_rest, moving = (
-        held_torque(chain, grip) / (tension * radius) if tension > 0 else math.inf
-        for tension, grip in zip(pulls, (m.breakaway, 1.0), strict=True)
-    )
-    return Holding(max(at_rest, moving), moving)

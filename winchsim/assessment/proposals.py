@@ -1,32 +1,37 @@
-"""Changes that may help: the smallest of each kind that closed form calls enough."""
+"""Changes that may help: of each kind the smallest that the quasi-static model calls enough."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
-from winchsim.assessment.kinds import ActionKind, Setting
-from winchsim.errors import WinchsimError
+import numpy as np
+
+from winchsim.assessment.candidates import CheckColumn, check_columns
+from winchsim.assessment.kinds import ActionKind, CheckKey, Setting
+from winchsim.errors import UnknownPathError, WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.quantity_text import PRINTED_UNITS, in_unit, rounded
+from winchsim.slow import Lifts, lift_all, vary
 from winchsim.strength.link import LinkKind
 
 MOST_MOTORS, SMALLEST, MOST_TEETH, MOST_VOLTAGE = 4, 0.25, 1.6, 1.5
 """How many times as many motors are tried at most; to what share load and drum are reduced; by how
 much gears and ratios grow; and voltage over the nominal one. [-] Own choices."""
 
-HALVINGS, GRID = 6, 6
-"""Halvings towards the smallest step, and steps tried where the largest one does not do. [-]"""
+STEPS = 40
+"""Steps in equal ratios between the present value and the farthest. [-]"""
 
 MOST_STRONGER = 10.0
 """How many times as large a part is made at most. [-] Own choice."""
 
-Enough = Callable[[Machine], bool]
-"""Whether closed form calls a winch good enough."""
+Goal = Callable[[Lifts, Mapping[CheckKey, CheckColumn]], np.ndarray]
+"""Which candidates are good enough, from their quasi-static lifts and checks."""
 
 
 @dataclass(frozen=True)
@@ -38,11 +43,16 @@ class Proposal:
     inputs: Inputs
 
 
-Maker = Callable[[Inputs, Machine, Enough], Iterator[Proposal]]
+Option = tuple[ActionKind, Inputs, str, float]
+"""Something to change: its kind, the scenario to vary, the path, and the farthest value. SI"""
+
+Maker = Callable[[Inputs, Machine, Sequence[Goal]], Iterator[Proposal]]
 
 
-def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Iterator[Proposal]:
-    """One changed value; nothing where there is none or it is out of bounds.
+def proposal(
+    kind: ActionKind, inputs: Inputs, path: str, after: Any, trial: Inputs | None = None
+) -> Iterator[Proposal]:
+    """One changed value; nothing where it is out of bounds.
 
     Parameters
     ----------
@@ -51,54 +61,16 @@ def proposal(kind: ActionKind, inputs: Inputs, path: str, after: Any) -> Iterato
     path : str
     after : object
         SI.
+    trial : Inputs, optional
+        With the part that the path leads to, where the scenario has none.
     """
+    before, fitted = None, replace(trial or inputs, phase=inputs.phase)
     with suppress(WinchsimError):
-        changed = None if after is None else with_value(inputs, path, after)
-        if changed is not None:
-            setting = Setting(path, value_at(inputs, path), after, spec_at(inputs, path).unit)
-            yield Proposal(kind, (setting,), changed)
-
-
-def _good(inputs: Inputs, path: str, value: Any, enough: Enough) -> bool:
-    try:
-        return enough(build(with_value(inputs, path, value), linked=False))
-    except WinchsimError:
-        return False
-
-
-def smallest_count(inputs: Inputs, path: str, most: int, enough: Enough) -> int | None:
-    """Smallest whole number above the present one that is enough; None where `most` is not."""
-    low, high = int(value_at(inputs, path)), most
-    if high <= low or not _good(inputs, path, high, enough):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if _good(inputs, path, middle, enough) else (middle, high)
-    return high
-
-
-def smallest_step(
-    inputs: Inputs, path: str, limit: float, enough: Enough, start: float | None = None
-) -> float | None:
-    """Value nearest to the present one, towards `limit`, that is enough, in round numbers."""
-    start, unit = (
-        float(value_at(inputs, path)) if start is None else start,
-        spec_at(inputs, path).unit,
-    )
-    if not _good(
-        inputs, path, limit, enough
-    ):  # too far may be wrong: a thin drum needs more layers
-        steps = [start * (limit / start) ** (k / GRID) for k in range(1, GRID)]
-        limit = next((value for value in steps if _good(inputs, path, value, enough)), math.nan)
-        if math.isnan(limit):
-            return None
-    near, far = start, limit
-    for _ in range(HALVINGS):
-        middle = math.sqrt(near * far)
-        near, far = (near, middle) if _good(inputs, path, middle, enough) else (middle, far)
-    found = to_people(far, unit, up=limit > start)
-    inside = min(start, limit) <= found <= max(start, limit)
-    return found if inside and _good(inputs, path, found, enough) else far
+        changed = with_value(fitted, path, after)
+        with suppress(UnknownPathError):
+            before = value_at(inputs, path)
+        setting = Setting(path, before, after, spec_at(changed, path).unit)
+        yield Proposal(kind, (setting,), changed)
 
 
 def to_people(value: float, unit: str, *, up: bool) -> float:
@@ -110,18 +82,48 @@ def to_people(value: float, unit: str, *, up: bool) -> float:
     return found / PRINTED_UNITS[unit].factor
 
 
+def _towards(inputs: Inputs, path: str, limit: float) -> np.ndarray:
+    """Values from the present one to a limit, nearest first: whole or round numbers. SI"""
+    now, spec = value_at(inputs, path), spec_at(inputs, path)
+    if spec.kind == "integer":
+        return np.arange(now + 1, int(limit) + 1)
+    steps = now * (limit / now) ** (np.arange(1, STEPS + 1) / STEPS)
+    tried = dict.fromkeys(to_people(step, spec.unit, up=limit > now) for step in steps)
+    return np.array([value for value in tried if min(now, limit) <= value <= max(now, limit)])
+
+
+def _smallest(options: Callable[[Inputs, Machine], Iterable[Option]]) -> Maker:
+    """Makes, for each goal, the smallest change among some options: with the fewest motors, then
+    the least ratio."""
+
+    def make(inputs: Inputs, machine: Machine, goals: Sequence[Goal]) -> Iterator[Proposal]:
+        found: list[list[tuple[int, float, Any]]] = [[] for _ in goals]
+        for kind, trial, path, limit in options(inputs, machine):
+            with suppress(WinchsimError):
+                values = _towards(trial, path, limit)
+                variants = vary(trial, {path: values})
+                lifts = lift_all(variants)
+                columns = check_columns(variants, lifts, machine, None)
+                checks = {column.key: column for column in columns}
+                for row, goal in zip(found, goals, strict=True):
+                    for after in values[goal(lifts, checks)][:1].tolist():
+                        m = build(with_value(trial, path, after), linked=False)
+                        size = sum(group.live for group in m.groups), m.groups[0].ratio
+                        row.append((*size, (kind, trial, path, after)))
+        for row in found:
+            for *_, (kind, trial, path, after) in sorted(row, key=lambda each: each[:2])[:1]:
+                yield from proposal(kind, inputs, path, after, trial)
+
+    return make
+
+
 # --- to raise it ------------------------------------------------------------------------------
 
 
-def _step(kind: ActionKind, path: str, limit: Callable[[Inputs, Machine], float]) -> Maker:
-    def make(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
-        if value_at(inputs, path) is None:
-            return
-        end, now = limit(inputs, machine), float(value_at(inputs, path))
-        after = smallest_step(inputs, path, end, enough) if end != now and end > 0 else None
-        yield from proposal(kind, inputs, path, after)
-
-    return make
+def _one(kind: ActionKind, path: str, limit: Callable[[Inputs, Machine], float]) -> Maker:
+    return _smallest(
+        lambda i, m: [] if value_at(i, path) is None else [(kind, i, path, limit(i, m))]
+    )
 
 
 def _nominal(inputs: Inputs, machine: Machine) -> float:
@@ -136,57 +138,27 @@ def _stalled_current(inputs: Inputs, machine: Machine) -> float:
     return max(sum(currents) * inputs.supply.voltage, inputs.supply.current_limit or 0.0)
 
 
-def more_motors(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
-    """More motors, in the group that needs the fewest of them."""
-    found = []
+def _motor_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
     for group in machine.groups:
         path = f"motors.{group.number}.count"
-        before = int(value_at(inputs, path))
-        after = smallest_count(inputs, path, MOST_MOTORS * before, enough)
-        if after is not None:
-            found.append((after - before, path, after))
-    for _, path, after in sorted(found)[:1]:
-        yield from proposal(ActionKind.MORE_MOTORS, inputs, path, after)
+        yield ActionKind.MORE_MOTORS, inputs, path, MOST_MOTORS * value_at(inputs, path)
 
 
-def more_ratio(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
-    """More reduction: larger gears on one stage or, where that does not do, one stage more."""
-    found = [*_larger_gears(inputs, enough)] or [*_more_stages(inputs, enough)]
-    for _, kind, path, after in sorted(found)[:1]:
-        yield from proposal(kind, inputs, path, after)
-
-
-def _larger_gears(inputs: Inputs, enough: Enough) -> Iterator[tuple[float, ActionKind, str, Any]]:
+def _ratio_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
+    """Larger gears on one stage, or one or two stages more."""
     for number, stage in enumerate(inputs.stage, start=1):
-        if stage.kind == "spur" and stage.gear is not None:
-            path, before = f"stage.{number}.gear", float(stage.gear)
-            after: float | None = smallest_count(inputs, path, int(MOST_TEETH * before), enough)
-        elif stage.ratio is not None:
-            path, before = f"stage.{number}.ratio", stage.ratio
-            after = smallest_step(inputs, path, MOST_TEETH * before, enough)
-        else:
-            continue
-        if after is not None:
-            yield (after / before) ** stage.repeat, ActionKind.MORE_RATIO, path, after
+        key = "gear" if stage.kind == "spur" and stage.gear is not None else "ratio"
+        now, path = getattr(stage, key), f"stage.{number}"
+        if now is not None:
+            yield ActionKind.MORE_RATIO, inputs, f"{path}.{key}", MOST_TEETH * now
+        yield ActionKind.ONE_MORE_STAGE, inputs, f"{path}.repeat", stage.repeat + 2
 
 
-def _more_stages(inputs: Inputs, enough: Enough) -> Iterator[tuple[float, ActionKind, str, Any]]:
-    for number, stage in enumerate(inputs.stage, start=1):
-        path, before = f"stage.{number}.repeat", stage.repeat
-        after = smallest_count(inputs, path, before + 2, enough)
-        if after is not None:
-            ratio = (
-                (stage.gear or 0) / stage.pinion
-                if stage.kind == "spur" and stage.pinion
-                else stage.ratio
-            )
-            yield float(ratio or 1.0) ** (after - before), ActionKind.ONE_MORE_STAGE, path, after
-
-
-less_load = _step(ActionKind.LESS_LOAD, "load.mass", lambda i, m: SMALLEST * i.load.mass)
-more_voltage = _step(ActionKind.MORE_VOLTAGE, "supply.voltage", _nominal)
-more_current = _step(ActionKind.HIGHER_CURRENT_LIMIT, "supply.current_limit", _stalled_current)
-thinner_drum = _step(
+more_motors, more_ratio = _smallest(_motor_options), _smallest(_ratio_options)
+less_load = _one(ActionKind.LESS_LOAD, "load.mass", lambda i, m: SMALLEST * i.load.mass)
+more_voltage = _one(ActionKind.MORE_VOLTAGE, "supply.voltage", _nominal)
+more_current = _one(ActionKind.HIGHER_CURRENT_LIMIT, "supply.current_limit", _stalled_current)
+thinner_drum = _one(
     ActionKind.THINNER_DRUM,
     "drum.diameter",
     lambda i, m: max(SMALLEST * i.drum.diameter, i.rope.diameter),
@@ -207,7 +179,7 @@ TO_BE_FASTER: tuple[Maker, ...] = (more_voltage, more_current, less_load)
 # --- to hold it, and to keep its parts --------------------------------------------------------
 
 
-def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
+def _a_pawl(inputs: Inputs, machine: Machine, goals: Sequence[Goal]) -> Iterator[Proposal]:
     """A pawl on the drum."""
     if not machine.pawl:
         given = inputs.given | {"pawl.fitted"}
@@ -215,22 +187,17 @@ def a_pawl(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposa
         yield Proposal(ActionKind.PAWL, (setting,), replace(inputs, pawl=Pawl(), given=given))
 
 
-def a_brake(inputs: Inputs, machine: Machine, enough: Enough) -> Iterator[Proposal]:
+def _brake_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
     """A brake, or a stronger one."""
     base = inputs.brake or Brake(torque=0.0)
-    fitted = replace(inputs, brake=base, given=inputs.given | {"brake.torque"})
     drum = machine.scales.pull / machine.line.falls * machine.layers[-1].radius
     ratio = math.prod(e.ratio for e in machine.chain.elements) if base.place == "motor" else 1.0
     most = 4 * drum / ratio
-    start = max(base.torque, 1e-3 * most)
-    after = smallest_step(with_value(fitted, "brake.torque", start), "brake.torque", most, enough)
-    if after is not None:
-        before = inputs.brake.torque if inputs.brake is not None else None
-        setting = Setting("brake.torque", before, after, spec_at(fitted, "brake.torque").unit)
-        yield Proposal(ActionKind.BRAKE, (setting,), with_value(fitted, "brake.torque", after))
+    fitted = replace(base, torque=max(base.torque, 1e-3 * most))
+    yield ActionKind.BRAKE, replace(inputs, brake=fitted, phase=()), "brake.torque", most
 
 
-TO_HOLD: tuple[Maker, ...] = (a_pawl, a_brake)
+TO_HOLD: tuple[Maker, ...] = (_a_pawl, _smallest(_brake_options))
 
 
 STRONGER: Mapping[LinkKind, tuple[tuple[str, float], ...]] = {
@@ -278,21 +245,12 @@ def without_group(inputs: Inputs, number: int) -> Proposal:
         From 1.
     """
     left = tuple(group for i, group in enumerate(inputs.motors, start=1) if i != number)
-    moved = frozenset(
-        _renumbered(path, number)
+    given = frozenset(
+        re.sub(r"^motors\.(\d+)", lambda m: f"motors.{int(m[1]) - (int(m[1]) > number)}", path)
         for path in inputs.given
         if not path.startswith(f"motors.{number}.")
     )
-    count = inputs.motors[number - 1].count
-    setting = Setting(f"motors.{number}.count", count, 0, "")
+    setting = Setting(f"motors.{number}.count", inputs.motors[number - 1].count, 0, "")
     return Proposal(
-        ActionKind.LEAVE_OUT_GROUP, (setting,), replace(inputs, motors=left, given=moved)
+        ActionKind.LEAVE_OUT_GROUP, (setting,), replace(inputs, motors=left, given=given)
     )
-
-
-def _renumbered(path: str, gone: int) -> str:
-    head, _, rest = path.partition(".")
-    number, _, key = rest.partition(".")
-    if head == "motors" and number.isdigit() and int(number) > gone:
-        return f"motors.{int(number) - 1}.{key}"
-    return path

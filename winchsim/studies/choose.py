@@ -8,7 +8,6 @@ from itertools import groupby
 import numpy as np
 
 from winchsim.assessment.candidates import fails, thin_counts
-from winchsim.assessment.choice import changed_by, order_of
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey
 from winchsim.errors import DomainError, WinchsimError
@@ -89,9 +88,9 @@ def choose(
 
     Notes
     -----
-    The rule is that of `winchsim.assessment.choice`. All builds are screened by the quasi-static
-    model, with ranges of one among those with as many pairs; the best are looked at again with
-    ranges of their own; the best of these are simulated in full.
+    The rule is that of `assessment.candidates.choose_row`. All builds are screened by the
+    quasi-static model, with ranges of one among those with as many pairs; the best are looked at
+    again with ranges of their own; the best of these are simulated in full.
     """
     listed = inputs.parts not in (None, Parts())
     made, possible = families(inputs, MOST_FAMILIES, MOST_BUILDS) if listed else ([], 0)
@@ -105,7 +104,7 @@ def choose(
     ]
     keys = frozenset[CheckKey]().union(*(found.changeable for found in screened))
 
-    def order(found: Sweep) -> np.ndarray:
+    def order(found: Sweep, keys: frozenset[CheckKey] = keys) -> np.ndarray:
         aim = found.results["lift_time"] if fastest else -found.least_share(keys)
         bad, thin = fails(found.checks), thin_counts(found.checks, keys)
         return np.array([np.where(np.isnan(aim), np.inf, aim), thin, bad])
@@ -132,11 +131,7 @@ def choose(
         if sum(found.exit_code == 0 for _, found in kept) == SHOWN:
             break
     full = of_assessments(inputs, {}, [found for _, found in kept])
-    changed = changed_by([found for _, found in kept])
-    aims = full.results["lift_time"] if fastest else -full.least_share(changed)
-    ranked = sorted(range(len(kept)), key=lambda i: (*order_of(kept[i][1], changed), aims[i]))[
-        :SHOWN
-    ]
+    ranked = np.lexsort(order(full, full.changeable))[:SHOWN] if kept else []
     return Choice(
         tuple(kept[i][0] for i in ranked), tuple(kept[i][1] for i in ranked),
         of_assessments(inputs, {}, [kept[i][1] for i in ranked]),

@@ -11,7 +11,6 @@ from collections.abc import Callable, Collection, Sequence
 import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, fails, graded
-from winchsim.assessment.choice import choose
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
 from winchsim.errors import WinchsimError
@@ -24,7 +23,7 @@ from winchsim.slow import vary, vary_each
 from winchsim.studies.sizing.candidates import PLACES, Proposal, Span
 from winchsim.studies.sizing.questions import QUESTIONS
 from winchsim.studies.sizing.study import Question, Run, Study, Wanted
-from winchsim.studies.sweep import Sweep, by_slow_model
+from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
 
 MOST_TRIES = 3
 """Candidates simulated in full before giving up. [-]"""
@@ -228,8 +227,8 @@ def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Pr
     if not runs and study.nearest not in study.sweep.problems:
         runs.append(_simulated(study, inputs, study.nearest, ranges=True))
     good = [run for run in runs if _sound(run, study.wanted)]
-    aims = aim(study.sweep)
-    best = choose([run.found for run in good if run.found], lambda n: float(aims[good[n].index]))
+    full = of_assessments(inputs, {}, [run.found or run.problem for run in good])
+    best = choose_row(full.checks, aim(study.sweep)[[run.index for run in good]]) if good else None
     study = replace(
         study,
         recommended=None if best is None else good[best].index,

@@ -1,0 +1,29 @@
+"""Holding by friction at one place, from the torque that the train just holds: a second way."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from winchsim.model import Machine
+from winchsim.model.estimate import hanging_pulls
+from winchsim.physics.chain import held_torque
+
+
+class Holding(NamedTuple):
+    """Pull that is just held over the pull of the load: at rest, and once it moves. [-]"""
+
+    resting: float
+    moving: float
+
+
+def holding(machine: Machine, travel: float, layer: int) -> Holding:
+    """Holding of a load with the power off; infinite where nothing sets the train going."""
+    radius, chain = machine.layers[layer].radius, machine.chain_in("off")
+    resting, moving = (
+        held_torque(chain, grip) / (tension * radius) if tension > 0 else math.inf
+        for tension, grip in zip(
+            hanging_pulls(machine, travel), (machine.breakaway, 1.0), strict=True
+        )
+    )
+    return Holding(max(resting, moving), moving)
