@@ -84,7 +84,7 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
 
 def _spare_the_process() -> None:
     """Leave out what costs a process of one command a quarter of its time, and gives it nothing."""
-    gc.set_threshold(100_000, 50, 50)  # imports make no garbage worth a search
+    gc.set_threshold(1_000_000, 50, 50)  # imports make no garbage worth a search
     # No matrix here is large enough to be shared out: other threads of the linear algebra would
     # only wait for work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

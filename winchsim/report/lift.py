@@ -19,11 +19,9 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.names import OF_A_LIFT
-from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
-from winchsim.report.words import series as series_words
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
@@ -65,6 +63,8 @@ def build(
     """
     nodes = _first_screen(found, scenario.name)
     if series is not None:
+        from winchsim.report.words import series as series_words
+
         nodes += (Paragraph(series_words.sentence(series), label=series_words.label(series)),)
         nodes += frame.details({"The series, lift by lift": (series_words.table(series),)})
     nodes += _details(found, scenario, record, overrides, snag)
@@ -80,6 +80,8 @@ def text(found: Assessment) -> str:
 def html(found: Assessment, record: Record | None = None) -> str:
     """The first screen as the body of a page, with the picture of the build where a record has
     one."""
+    from winchsim.report.render.html import body
+
     first = OF_A_LIFT[0]
     pictures: dict[str, str] = {}
     if record is not None:
