@@ -2,7 +2,9 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.holding import holding
@@ -15,8 +17,10 @@ from winchsim.assessment.readings import find_readings
 from winchsim.inputs import Stage, with_value
 from winchsim.model import build
 from winchsim.model.machine import Assumed
+from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 from winchsim.slow import stack_machines
+from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
 
 from ..conftest import stage
 
@@ -154,3 +158,18 @@ def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
         )
         assert known[key].low < known[key].value < known[key].high
         assert (known[key].low, known[key].high) == pytest.approx((low, high), rel=0.05), key
+
+
+@pytest.mark.parametrize("number", ["03", "05", "14"])
+def test_ranges_do_not_hang_on_the_coarse_steps_of_their_variants(number, monkeypatch):
+    """Nor where the rope reaches a new layer near the top, or a variant stalls there by its heat."""
+    (path,) = (Path(__file__).parents[2] / "scenarios").glob(f"{number}-*.toml")
+    inputs = load(str(path))
+    machine = build(inputs)
+    usual = find_ranges(inputs, machine)
+    monkeypatch.setattr("winchsim.slow.path.COARSE_CELLS", (TAKE_UP_CELLS, HANGING_CELLS))
+    finer = find_ranges(inputs, machine)
+    assert (usual.never, usual.end) == (finer.never, finer.end)
+    for key, ends in finer.spans.items():
+        near = 0.02 * math.log(ends[1] / ends[0]) + 1e-4
+        np.testing.assert_allclose(np.log(usual.spans[key]), np.log(ends), atol=near, err_msg=key)

@@ -261,7 +261,7 @@ def _run(inputs: Inputs, variants: Sequence[_Variant]) -> list[End]:
     for place, variant in enumerate(variants):
         by_shape.setdefault(shape_of(variant.machine), []).append(place)
     for places in by_shape.values():
-        batch = stack_machines([variants[place].machine for place in places])
+        batch = replace(stack_machines([variants[place].machine for place in places]), coarse=True)
         if not any(phase.action == "raise" and phase.time is not None for phase in inputs.phase):
             batch = replace(batch, raising=replace(batch.raising, time=np.inf))
         lifts, hold = lift_batch(batch), hold_shares(batch)

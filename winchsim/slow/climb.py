@@ -116,7 +116,7 @@ class _Climb:
         self.pick_up = pick_up_force(
             batch, path, DriveLaw(batch.machine, batch.raising, start, ambient)
         )
-        self.margin, self.middle, self.radius = infinite, zero, zero
+        self.margin, self.middle, self.radius, self.needed = infinite, zero, zero, zero
         self.at_limit = zero  # for how long the supply has been
         self.course = Course(
             path=path,
@@ -157,7 +157,7 @@ class _Climb:
         at_rest, margin = law.at_rest(needed)
         margin = _known(margin)
         here = course.alive & (length > 0)
-        self._stall(index, here & (margin <= 1), margin, radius)
+        self.stall(index, here & (margin <= 1), margin, radius)
         here &= course.alive
         speed = np.where(here, law.steady_speed(needed, at_rest), course.last_speed)
         time = np.where(here, taken / speed, 0.0)
@@ -180,6 +180,7 @@ class _Climb:
         self.margin = np.where(here, margin, self.margin)
         self.middle = np.where(here, path.middles[index], self.middle)
         self.radius = np.where(here, radius, self.radius)
+        self.needed = np.where(here, needed, self.needed)
 
     def _half_way(self, taken: Any) -> tuple[list[Any], list[Any]]:
         """Temperatures expected in the middle of a cell: half of it at the last current."""
@@ -201,7 +202,7 @@ class _Climb:
             np.fmin(t, COPPER_MELTS) for _, t in pairs
         ]
 
-    def _stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
+    def stall(self, index: int, stalls: Any, margin: Any, radius: Any) -> None:
         """Stop the variants that cannot go on; between two middles of one layer the margin is taken
         as straight."""
         if not np.any(stalls):
@@ -316,6 +317,9 @@ def climb(batch: Batch) -> Course:
     for index in range(path.edges.shape[0] - 1):
         state.cell(index)
     law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
+    # Near a stall the last cell alone may warm the windings past it.
+    margin = _known(law.at_rest(state.needed)[1])
+    state.stall(-1, course.alive & (margin <= 1), margin, state.radius)
     if trips:
         held = np.isin(course.reason, (STALLED, STALLED_AT_LAYER)) | (course.alive & path.blocked)
         held &= np.isfinite(batch.machine.source.trip_delay)

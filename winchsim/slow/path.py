@@ -16,6 +16,9 @@ TAKE_UP_CELLS = 14
 HANGING_CELLS = 40
 """Cells of the take-up before lift-off, and of the way up; each end of a layer adds one. [-]"""
 
+COARSE_CELLS = 4, 16
+"""The same where variants are only compared with each other. [-]"""
+
 
 @dataclass(frozen=True)
 class Path:
@@ -27,7 +30,7 @@ class Path:
         Unstretched rope wound on since the start. [m]
     middles, tensions, radii, impedances : ndarray, shape (cells, size)
         In the middle of each cell: rope wound on [m], steady rope force [N], radius of the layer
-        [m], and the force that a jump of the drum's surface speed adds at most [N·s/m].
+        [m]; at its start, the force that a jump of the drum's surface speed adds at most [N·s/m].
     hanging : ndarray of bool, shape (cells, size)
         Whether the load has lifted off.
     lift_off : ndarray, shape (size,)
@@ -90,7 +93,7 @@ def find_path(batch: Batch) -> Path:
         middles=middles,
         tensions=tensions,
         radii=radii,
-        impedances=_impedance(batch, middles),
+        impedances=_impedance(batch, edges[:-1]),
         hanging=hanging,
         lift_off=np.broadcast_to(lift_off, (n,)),
         start_tension=np.broadcast_to(start_tension, (n,)),
@@ -179,9 +182,10 @@ def _edges(
     batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray
 ) -> np.ndarray:
     up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
-    steps = np.linspace(0, 1, TAKE_UP_CELLS + 1)[:, None]
-    rows = [np.zeros((1, batch.size)), up_to_slack + (up_to_lift - up_to_slack) * steps]
-    rows.append(up_to_lift + (end - up_to_lift) * np.linspace(0, 1, HANGING_CELLS + 1)[1:, None])
+    cells = COARSE_CELLS if batch.coarse else (TAKE_UP_CELLS, HANGING_CELLS)
+    taking_up, rising = (np.linspace(0, 1, count + 1)[:, None] for count in cells)
+    rows = [np.zeros((1, batch.size)), up_to_slack + (up_to_lift - up_to_slack) * taking_up]
+    rows.append(up_to_lift + (end - up_to_lift) * rising[1:])
     ends = batch.ends - batch.machine.wound_at_start
     used = ends[np.any(ends < end, axis=1)]
     if len(used):

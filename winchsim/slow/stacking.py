@@ -66,6 +66,8 @@ class Batch:
         infinite. [m]
     layer_counts : ndarray of int, shape (size,)
         Layers that the flanges or the rope leave room for.
+    coarse : bool
+        Whether fewer steps do, as they do for a comparison of the variants with each other.
     """
 
     size: int
@@ -74,6 +76,7 @@ class Batch:
     radii: np.ndarray
     ends: np.ndarray
     layer_counts: np.ndarray
+    coarse: bool = False
 
 
 def unchecked(item: T, **values: Any) -> T:
