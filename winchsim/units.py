@@ -11,9 +11,9 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
@@ -28,6 +28,10 @@ MAX_LENGTH = 60
 
 _MAX_FACTORS = 6
 _MAX_EXPONENT = 60
+_REMEMBERED = 500
+
+Factors = tuple[tuple[str, int], ...]
+"""Symbols of a unit with their exponents."""
 
 Dimension = tuple[int, int, int, int, int, int]
 """Powers of kilogram, metre, second, ampere, kelvin and radian. The angle is kept, so that rad/s
@@ -183,15 +187,20 @@ pound, standard gravity; horsepower of 550 foot-pounds a second)."""
 
 
 @cache
-def _symbols() -> Mapping[str, tuple[_Sense, ...]]:
-    """Every symbol with its senses. With a prefix, the g of gravity is left out."""
-    table: dict[str, tuple[_Sense, ...]] = {}
+def _symbols() -> Mapping[str, tuple[tuple[_Sense, ...], int]]:
+    """Every symbol with its senses and the power of ten of its prefix. With a prefix, the g of
+    gravity is left out."""
+    table: dict[str, tuple[tuple[_Sense, ...], int]] = {}
     for names, prefixes, senses in _SYMBOLS:
         for prefix, name in itertools.product(["", *prefixes.split()], names.split()):
-            scale = Fraction(10) ** _PREFIX.get(prefix, 0)
-            scaled = (_Sense(s.factor * scale, s.dimension, s.pi) for s in senses)
-            table[prefix + name] = tuple(itertools.islice(scaled, 2)) if prefix else senses
+            table[prefix + name] = (senses[:2], _PREFIX[prefix]) if prefix else (senses, 0)
     return table
+
+
+def _scaled(name: str) -> list[_Sense]:
+    """Every meaning of a symbol."""
+    senses, power = _symbols()[name]
+    return [_Sense(s.factor * Fraction(10) ** power, s.dimension, s.pi) for s in senses]
 
 
 _JOINED = re.compile(
@@ -252,9 +261,12 @@ def parse_quantity(text: str, unit: str) -> float:
     if kind is _KINDS["°C"] and rest in _SCALES:
         offset, factor = _SCALES[rest]
         return _rounded((value + offset) * factor, 0, text, unit)
-    factors = _factors(rest, text, unit, written)
-    if kind is _KINDS["rad/s"] and factors == [("min", -1)]:
-        factors = [("rev", 1), ("min", -1)]
+    factors = _factors(rest)
+    if not factors:
+        message, hint = "not a number followed by a unit", _spelling(written, unit)
+        raise _fault(text, unit, message, Code.UNKNOWN_UNIT, hint, rest=rest)
+    if kind is _KINDS["rad/s"] and factors == (("min", -1),):
+        factors = ("rev", 1), ("min", -1)
     for name, _ in factors:
         if name not in _symbols():
             raise _unknown_unit(name, text, unit)
@@ -375,8 +387,10 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
     if under == 0 or abs(exponent) > _MAX_EXPONENT:
         message = "absurdly large or small" if under else "divides by zero"
         raise _fault(text, unit, message, Code.NOT_A_NUMBER)
-    decimal = Fraction((match["decimal"] or "0").rstrip(".")) * Fraction(10) ** exponent
-    value = decimal + int(match["whole"] or 0) + Fraction(int(match["over"] or 0), under)
+    if match["over"]:
+        value = int(match["whole"] or 0) + Fraction(int(match["over"]), under)
+    else:
+        value = Fraction(f"{match['decimal'].rstrip('.')}e{exponent}")
     return (-value if match["sign"] == "-" else value), rest, written
 
 
@@ -386,9 +400,10 @@ _TERM = re.compile(
 )
 
 
-def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, int]]:
-    """Unit part of a text as symbols with exponents. Behind a slash, every further symbol needs a
-    slash of its own."""
+@lru_cache(_REMEMBERED)
+def _factors(rest: str) -> Factors:
+    """Unit part of a text as symbols with exponents, nothing where it is none. Behind a slash,
+    every further symbol needs a slash of its own."""
     rest = re.sub(r"^1(?= ?/)", "", re.sub(r" *([*/]) *", r"\1", rest.strip()))
     factors: list[tuple[str, int]] = []
     position, divided = 0, False
@@ -402,24 +417,24 @@ def _factors(rest: str, text: str, unit: str, written: str) -> list[tuple[str, i
         factors += [(joined[1], sign)] if joined else []
         factors.append((joined[2] if joined else match["name"], sign * int(match["exponent"] or 1)))
         position, divided = match.end(), divided or divides
-    if position < len(rest) or not factors or any(abs(e) > 4 for _, e in factors):
-        message, hint = "not a number followed by a unit", _spelling(written, unit)
-        raise _fault(text, unit, message, Code.UNKNOWN_UNIT, hint, rest=rest)
-    return factors
+    is_unit = position == len(rest) and all(abs(e) <= 4 for _, e in factors)
+    return tuple(factors) if is_unit else ()
 
 
-def _senses(factors: list[tuple[str, int]]) -> Iterator[_Sense]:
+@lru_cache(_REMEMBERED)
+def _senses(factors: Factors) -> tuple[_Sense, ...]:
     """Every meaning of a product of symbols, the commonest first."""
-    exponents = [exponent for _, exponent in factors]
-    for senses in itertools.product(*(_symbols()[name] for name, _ in factors)):
+    exponents, found = [exponent for _, exponent in factors], []
+    for senses in itertools.product(*(_scaled(name) for name, _ in factors)):
         powers = list(zip(senses, exponents, strict=True))
         factor = math.prod((s.factor**e for s, e in powers), start=Fraction(1))
         columns = zip(*([d * e for d in s.dimension] for s, e in powers), strict=True)
         dimension: Any = tuple(map(sum, columns))
-        yield _Sense(factor, dimension, sum(s.pi * e for s, e in powers))
+        found.append(_Sense(factor, dimension, sum(s.pi * e for s, e in powers)))
+    return tuple(found)
 
 
-def _has_energy(factors: list[tuple[str, int]]) -> bool:
+def _has_energy(factors: Factors) -> bool:
     return any(name in _ENERGY_SYMBOLS for name, _ in factors)
 
 
@@ -467,15 +482,13 @@ def _unknown_unit(name: str, text: str, unit: str) -> InputError:
     return _fault(text, unit, f'"{name}" is no unit known here', Code.UNKNOWN_UNIT, hint)
 
 
-def _wrong_dimension(
-    factors: list[tuple[str, int]], text: str, unit: str, written: str
-) -> InputError:
-    found, kind, hint = next(_senses(factors)).dimension, _kind(unit), _spelling(written, unit)
+def _wrong_dimension(factors: Factors, text: str, unit: str, written: str) -> InputError:
+    found, kind, hint = _senses(factors)[0].dimension, _kind(unit), _spelling(written, unit)
     names = [each.name for each in _KINDS.values() if each.dimension == found]
     read = names[-1 if _has_energy(factors) else 0] if names else "something else"
     if kind is _KINDS["rad/s"] and found == _KINDS["Hz"].dimension:
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
-    elif kind is _KINDS["N·m"] and factors in ([("N", 1), ("m", -1)], [("nm", 1)]):
+    elif kind is _KINDS["N·m"] and factors in ((("N", 1), ("m", -1)), (("nm", 1),)):
         hint = f'write "{written} N·m"'
     return _fault(text, unit, f"{read}, where {kind.name} is expected", Code.WRONG_DIMENSION, hint)
 

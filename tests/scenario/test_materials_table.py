@@ -114,11 +114,6 @@ def test_grease_never_raises_friction():
             assert wet.friction < dry.friction
 
 
-def test_the_caller_gets_a_copy():
-    load_materials().clear()
-    assert load_materials()
-
-
 def test_a_row_reads_as_si_with_its_sources():
     (row,) = rows_of(Material, [tomllib.loads(ROW)], {"paper": "A. Author, A Paper"})
     assert (row.density, row.tensile_strength, row.elastic_modulus) == pytest.approx(

@@ -203,7 +203,9 @@ def test_nothing_is_hotter_than_molten_copper(small, make_motor):
         load=Load(mass=6.0, height=1.0),
         phase=Phase(action="raise", until="top", time=80000.0),
     )
-    found = lift_all(inputs, {"load.mass": np.append(5.0, 5.1580805 + np.linspace(-1e-3, 1e-3, 41))})
+    found = lift_all(
+        inputs, {"load.mass": np.append(5.0, 5.1580805 + np.linspace(-1e-3, 1e-3, 41))}
+    )
     assert np.all(found.peak_winding <= COPPER_MELTS) and np.any(found.peak_winding == COPPER_MELTS)
     assert np.any(found.lifted) and np.any(found.end == End.STALLED)
     assert np.all(np.isfinite(found.lift_time[found.lifted]))

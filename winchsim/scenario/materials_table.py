@@ -8,7 +8,7 @@ and sources, so that it is not checked again in every run.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -38,24 +38,42 @@ def _table() -> dict[str, Any]:
     return tomllib.loads(table_text())
 
 
-def load_materials() -> dict[str, Material]:
+@cache
+def load_materials() -> Mapping[str, Material]:
     """Materials of teeth, shafts and pins, by name, in the order of the table."""
-    return {row.name: row for row in _rows(Material, "material")}
-
-
-def load_ropes() -> dict[str, RopeMaterial]:
-    """Kinds of rope, by name, in the order of the table."""
-    return {row.name: row for row in _rows(RopeMaterial, "rope")}
-
-
-def load_friction_pairs() -> tuple[FrictionPair, ...]:
-    """Friction pairs, in the order of the table."""
-    return _rows(FrictionPair, "friction")
+    return _Rows(Material, "material")
 
 
 @cache
-def _rows(kind: type[_Row], key: str) -> tuple[_Row, ...]:
-    return rows_of(kind, _table()[key], _table()["source"])
+def load_ropes() -> Mapping[str, RopeMaterial]:
+    """Kinds of rope, by name, in the order of the table."""
+    return _Rows(RopeMaterial, "rope")
+
+
+@cache
+def load_friction_pairs() -> tuple[FrictionPair, ...]:
+    """Friction pairs, in the order of the table."""
+    return rows_of(FrictionPair, _table()["friction"], _table()["source"])
+
+
+class _Rows(Mapping[str, _Row]):
+    """Rows of one kind by name, each read when it is first asked for: a lift needs a few."""
+
+    def __init__(self, kind: type[_Row], key: str) -> None:
+        self._kind: type[_Row] = kind
+        self._tables = {table["name"]: table for table in _table()[key]}
+        self._read: dict[str, _Row] = {}
+
+    def __getitem__(self, name: str) -> _Row:
+        if name not in self._read:
+            self._read[name] = rows_of(self._kind, [self._tables[name]], _table()["source"])[0]
+        return self._read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._tables)
+
+    def __len__(self) -> int:
+        return len(self._tables)
 
 
 def rows_of(

@@ -3,6 +3,7 @@ own materials over them."""
 
 from __future__ import annotations
 
+from collections import ChainMap
 from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
@@ -34,7 +35,8 @@ def with_tables(inputs: Inputs) -> Inputs:
     -------
     Inputs
     """
-    materials, pairs = load_materials(), []
+    table: Any = load_materials()
+    materials, pairs = ChainMap({}, table), []
     for own in inputs.material:
         family: Any = own.family
         source = own.fatigue_source or ""
