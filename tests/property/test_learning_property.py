@@ -18,8 +18,7 @@ from winchsim.studies.calibrate.fit import fit, without_outliers
 from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.spread.builds import plan
 from winchsim.studies.spread.outcomes import lift_builds
-from winchsim.studies.spread.statistics import probability
-from winchsim.studies.spread.tolerances import draw, uncertain
+from winchsim.studies.spread.tolerances import Uncertain, uncertain
 
 pytestmark = pytest.mark.slow
 
@@ -83,19 +82,6 @@ def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
     assert second.torques == pytest.approx(first.torques[:, order], rel=1e-7, abs=1e-12)
 
 
-@given(st.integers(0, 60), st.integers(1, 60), st.floats(0.55, 0.99))
-@settings(max_examples=40, deadline=None)
-def test_intervals_of_a_probability_hold_it_and_shrink_with_the_trials(count, more, level):
-    of = count + more
-    for method in ("exact", "wilson"):
-        small_one, large_one = (
-            probability(count, of, level, method),
-            probability(4 * count, 4 * of, level, method),
-        )
-        assert 0 <= small_one.low <= small_one.share <= small_one.high <= 1
-        assert large_one.high - large_one.low < small_one.high - small_one.low
-
-
 @given(
     st.floats(-5, 5),
     st.floats(0.01, 3),
@@ -109,7 +95,7 @@ def test_draws_rise_with_their_share_and_stay_near_their_interval(center, below,
         if shape == "triangular"
         else (center - above, center + above)
     )
-    drawn = draw(np.linspace(0, 1, 41), center, low, high, shape)
+    drawn = Uncertain("", center, low, high, shape, "", False).quantile(np.linspace(0, 1, 41))
     assert np.all(np.diff(drawn) >= 0)
     reach = 1.5 if shape == "normal" else 1.0
     assert (

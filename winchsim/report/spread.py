@@ -126,8 +126,8 @@ def spread_csv(found: Spread) -> str:
     for row, paths, values in zip(found.plan.rows, found.plan.columns, found.values, strict=True):
         own = paths if row.each and paths else (row.path,)
         columns |= zip((key(path, row.unit) for path in own), values.T, strict=True)
-    for place, single in enumerate(found.plan.singles):
-        motor = f"group_{single.group}_motor_{place + 1}"
+    for place, owner in enumerate(found.plan.owners):
+        motor = f"group_{owner}_motor_{place + 1}"
         columns |= {
             f"{motor}_torque_n_m": o.torques[:, place],
             f"{motor}_current_a": o.currents[:, place],

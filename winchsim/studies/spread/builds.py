@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from enum import StrEnum
 
 import numpy as np
@@ -30,25 +31,6 @@ class Motors(StrEnum):
 
 
 @dataclass(frozen=True)
-class Single:
-    """A motor, or a bundle of equal ones, in the scenario with its motors told apart.
-
-    Attributes
-    ----------
-    number : int
-        Its group in that scenario, from 1.
-    group : int
-        Its group in the user's scenario, from 1.
-    count : int
-        Motors that it stands for.
-    """
-
-    number: int
-    group: int
-    count: int
-
-
-@dataclass(frozen=True)
 class Plan:
     """How builds are made of numbers between 0 and 1.
 
@@ -56,8 +38,9 @@ class Plan:
     ----------
     inputs : Inputs
         Scenario with its motors told apart where they can be.
-    singles : tuple of Single
-        Running motors; empty where they are not told apart.
+    owners : tuple of int
+        Of each running motor or bundle, the first groups of `inputs`, its group in the user's
+        scenario, from 1; empty where they are not told apart.
     rows : tuple of Uncertain
     columns : tuple of tuple of str
         Paths in `inputs` that each row goes to: one, or one for each motor; none for a strength.
@@ -66,7 +49,7 @@ class Plan:
     """
 
     inputs: Inputs
-    singles: tuple[Single, ...]
+    owners: tuple[int, ...]
     rows: tuple[Uncertain, ...]
     columns: tuple[tuple[str, ...], ...]
     motors: Motors
@@ -111,10 +94,8 @@ class Plan:
         """
         drawn, found = self.values(shares), {}
         for place in range(len(shares)):
-            try:
+            with suppress(DomainError, InputError):
                 found[place] = self._machine([values[place] for values in drawn])
-            except (DomainError, InputError):
-                continue
         return found
 
     def scenario(self, drawn: list[Array]) -> Inputs:
@@ -154,42 +135,39 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
         Values that differ; the strengths are added here.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
-    motors, single = Motors.EQUAL, inputs
-    singles: tuple[Single, ...] = ()
+    motors, apart, owners = Motors.EQUAL, inputs, ()
     if running >= 2 and any(row.each for row in values):
-        single, singles = _told_apart(inputs)
         motors = Motors.BUNDLED if running > MOST_SINGLE else Motors.APART
         try:
-            machine = build(single)
+            apart, owners = _told_apart(inputs, -(-running // MOST_SINGLE))
+            build(apart)
         except InputError:
-            motors, singles, single = Motors.NOT_APART, (), inputs
-    if not singles:
-        machine, values = build(inputs), [replace(row, each=False) for row in values]
-    rows = (*values, *strengths(machine))
-    return Plan(single, singles, rows, tuple(_paths(row, singles) for row in rows), motors)
+            motors, apart, owners = Motors.NOT_APART, inputs, ()
+    if not owners:
+        values = [replace(row, each=False) for row in values]
+    rows = (*values, *strengths(build(apart)))
+    return Plan(apart, owners, rows, tuple(_paths(row, owners) for row in rows), motors)
 
 
-def _told_apart(inputs: Inputs) -> tuple[Inputs, tuple[Single, ...]]:
-    """Scenario with a group for each running motor, and one for the dead ones of each group behind
-    them."""
-    running = sum(group.count - group.dead for group in inputs.motors)
-    size = -(-running // MOST_SINGLE)
+def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:
+    """Scenario with a group for each running motor, or bundle of that size, and behind them one for
+    the dead ones of each group; and whose group each of the first was."""
     groups: list[MotorGroup] = []
-    dead = [replace(g, count=g.dead) for g in inputs.motors if g.dead]
-    singles: list[Single] = []
+    owners: list[int] = []
     for number, group in enumerate(inputs.motors, start=1):
         for left in range(group.count - group.dead, 0, -size):
             groups.append(replace(group, count=min(size, left), dead=0))
-            singles.append(Single(len(groups), number, min(size, left)))
-    return replace(inputs, motors=(*groups, *dead)), tuple(singles)
+            owners.append(number)
+    dead = [replace(g, count=g.dead) for g in inputs.motors if g.dead]
+    return replace(inputs, motors=(*groups, *dead)), tuple(owners)
 
 
-def _paths(row: Uncertain, singles: tuple[Single, ...]) -> tuple[str, ...]:
+def _paths(row: Uncertain, owners: tuple[int, ...]) -> tuple[str, ...]:
     """Paths in the scenario with its motors told apart that a row is drawn for."""
     if row.is_strength:
         return ()
-    head, number, *tail = row.path.split(".")
-    if head != "motors" or not singles:
+    if not (owners and row.path.startswith("motors.")):
         return (row.path,)
-    own = [single.number for single in singles if single.group == int(number)]
-    return tuple(".".join((head, str(place), *tail)) for place in own)
+    _, number, key = row.path.split(".", 2)
+    own = [place for place, owner in enumerate(owners, start=1) if owner == int(number)]
+    return tuple(f"motors.{place}.{key}" for place in own)

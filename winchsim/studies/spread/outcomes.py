@@ -58,22 +58,19 @@ hold
 held
     Whether it stays up.
 torques, currents
-    Of one motor of each of the plan's singles, just after lift-off: torque at its shaft, and
+    Of one motor of each group of the plan's motors, just after lift-off: torque at its shaft, and
     current. [N·m], [A]
 """
 
 
 def nothing(size: int, motors: int) -> Outcomes:
     """Outcomes of builds that cannot be made."""
-    names = ("time", "speed", "current", "winding", "factor", "teeth", "hold")
-    kinds: list[tuple[Any, ...]] = [("ending", int), ("weakest", object), ("held", bool)]
-    kinds += [(name, float) for name in names]
+    numbers = ("time", "speed", "current", "winding", "factor", "teeth", "hold")
+    kinds: list[Any] = [("ending", int), ("weakest", object), ("held", bool)]
+    kinds += [(name, float) for name in numbers]
     kinds += [(name, float, (motors,)) for name in ("torques", "currents")]
-    found = np.recarray(size, dtype=kinds)
-    for name in (*names, "torques", "currents"):
-        found[name] = np.nan
-    found.ending, found.weakest, found.held = Ending.CANNOT_BE_BUILT, "", False
-    return found
+    blank = (Ending.CANNOT_BE_BUILT, "", False, *[np.nan] * (len(kinds) - 3))
+    return np.full(size, np.array(blank, dtype=kinds)).view(np.recarray)
 
 
 def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcomes:
@@ -91,14 +88,14 @@ def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcom
     -------
     Outcomes
     """
-    found = nothing(len(shares), len(plan.singles))
+    found = nothing(len(shares), len(plan.owners))
     machines = plan.machines(shares)
     by_shape: dict[Any, list[int]] = {}
     for place, machine in machines.items():
         by_shape.setdefault(shape_of(machine), []).append(place)
     for members in by_shape.values():
         batch = stack_machines([machines[place] for place in members])
-        parts = [(members, _sharing(batch))] if plan.singles else []
+        parts = [(members, _sharing(batch))] if plan.owners else []
         if simulated:
             parts += [([place], _in_full(machines[place])) for place in members]
         else:

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 
 Array = NDArray[np.float64]
@@ -41,35 +39,20 @@ class Probability:
         return self.count / self.of if self.of else 0.0
 
 
-def probability(
-    count: int, of: int, level: float = 0.95, method: Literal["exact", "wilson"] = "exact"
-) -> Probability:
-    """Probability of an event that was counted.
+def probability(count: int, of: int, level: float) -> Probability:
+    """Probability of an event that was counted, with the interval of Clopper and Pearson, which is
+    never too narrow.
 
     Parameters
     ----------
     count, of : int
-        How often of how many independent trials.
+        How often of how many independent trials; of none: anything from 0 to 1.
     level : float
         Of the interval. [-]
-    method : str
-        ``exact`` (Clopper and Pearson: never too narrow) or ``wilson`` (right on average).
-
-    Returns
-    -------
-    Probability
-        Of no trials: anything from 0 to 1.
-
-    Raises
-    ------
-    DomainError
-        More events than trials, or a negative number of them.
     """
-    if not 0 <= count <= of:
-        raise DomainError("count", count, f"from 0 to {of}")
     if of == 0:
         return Probability(0, 0, 0.0, 1.0)
-    found = stats.binomtest(count, of).proportion_ci(confidence_level=level, method=method)
+    found = stats.binomtest(count, of).proportion_ci(level)
     return Probability(count, of, float(found.low), float(found.high))
 
 

@@ -3,6 +3,7 @@ them."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Executor
 
@@ -274,8 +275,8 @@ def _percentiles(found: Outcomes, name: str) -> tuple[float, ...]:
 def _motors(made: Plan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]:
     """Motors of each group by their place among themselves."""
     rows = []
-    for group in dict.fromkeys(single.group for single in made.singles):
-        members = [place for place, single in enumerate(made.singles) if single.group == group]
+    for group in dict.fromkeys(made.owners):
+        members = [place for place, owner in enumerate(made.owners) if owner == group]
         known = np.nan_to_num(found.torques[:, members]).sum(axis=1) > 0
         if len(members) < 2 or not known.any():
             continue
@@ -297,10 +298,8 @@ def _three(values: Array) -> tuple[float, float, float]:
 
 def _first_to_break(found: Outcomes) -> dict[str, int]:
     with np.errstate(invalid="ignore"):
-        labels = found.weakest[found.factor < 1].astype(str)
-    names, counts = np.unique(labels, return_counts=True)
-    order = np.argsort(-counts, kind="stable")
-    return {str(names[i]): int(counts[i]) for i in order}
+        labels = sorted(found.weakest[found.factor < 1])
+    return dict(Counter(labels).most_common())
 
 
 def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:

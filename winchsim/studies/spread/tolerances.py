@@ -3,11 +3,12 @@ how far."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy import stats
 
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
@@ -19,6 +20,15 @@ Array = NDArray[np.float64]
 
 NORMAL_CUT = 3.0
 """A normal distribution is cut off at so many standard deviations. [-]"""
+
+SHAPES: dict[str, Callable[[float, float, float], Any]] = {
+    "uniform": lambda center, low, width: stats.uniform(low, width),
+    "normal": lambda center, low, width: stats.truncnorm(
+        -NORMAL_CUT, NORMAL_CUT, center, width / 4
+    ),
+    "triangular": lambda center, low, width: stats.triang((center - low) / width, low, width),
+}
+"""Distribution of each shape, from its most likely value, its low end and its width."""
 
 STRENGTH = "strength of "
 """Begins the name of a strength that is uncertain, in place of a path."""
@@ -99,30 +109,11 @@ class Uncertain:
         shares : ndarray
             Between 0 and 1. [-]
         """
-        return np.clip(draw(shares, self.center, self.low, self.high, self.shape), *self.bounds)
-
-
-def draw(shares: Array, center: float, low: float, high: float, shape: str) -> Array:
-    """Values of a distribution below which shares of all lie.
-
-    Parameters
-    ----------
-    shares : ndarray
-        Between 0 and 1. [-]
-    center, low, high : float
-        As in `Uncertain`.
-    shape : str
-    """
-    shares, width, rising = np.asarray(shares, dtype=float), high - low, center - low
-    if width <= 0:
-        return np.full(shares.shape, center)
-    if shape == "uniform":
-        return low + width * shares
-    if shape == "normal":
-        tail = ndtr(-NORMAL_CUT)
-        return center + width / 4 * ndtri(tail + (1 - 2 * tail) * shares)
-    up, down = shares * width * rising, (1 - shares) * width * (width - rising)
-    return np.where(shares * width < rising, low + np.sqrt(up), high - np.sqrt(down))
+        width = self.high - self.low
+        if width <= 0:
+            return np.full(np.shape(shares), self.center)
+        drawn = SHAPES[self.shape](self.center, self.low, width).ppf(shares)
+        return np.clip(drawn, *self.bounds)
 
 
 def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple[Uncertain, ...]:
@@ -178,7 +169,7 @@ def _given(inputs: Inputs, row: Given) -> Uncertain:
     spec, value = spec_at(inputs, row.path), value_at(inputs, row.path)
     if spec.kind not in ("quantity", "number") or not isinstance(value, float):
         raise DomainError(row.path, value, "a number that the scenario gives")
-    if row.shape not in ("uniform", "normal", "triangular"):
+    if row.shape not in SHAPES:
         raise DomainError(row.path, row.shape, "uniform, normal or triangular")
     return _around(row.path, value, row.half_width, row.shape, spec, assumed=False)
 
