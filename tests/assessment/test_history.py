@@ -89,7 +89,7 @@ def test_a_run_back_is_measured_from_where_the_drum_turned(slippery):
     assert run.history.lifted and run.history.as_asked, (
         "it was lifted as asked; that it does not hold is a danger of its own"
     )
-    assert back.from_height == pytest.approx(run.record["height"].max(), abs=2e-3)
+    assert back.height == pytest.approx(run.record["height"].max(), abs=2e-3)
     assert back.landed is not None and back.landed.value == pytest.approx(
         -run.record["speed"].min(), rel=0.05
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
 from winchsim.assessment.findings import find, tripped
-from winchsim.assessment.history import OFF_FLOOR, History, read_history
+from winchsim.assessment.history import History, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
     Assessment,
@@ -113,85 +113,69 @@ def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> 
 # --- target -----------------------------------------------------------------------------------
 
 
+STALLS = (End.STALLED, End.STALLED_AT_LAYER_END)
+
+
 def _target(history: History, known: Ranges | None) -> Target:
-    m, end, event = history.machine, _end(history, known), None
-    height = m.height(m.top_travel - m.start_travel)
-    share, from_rest = None, False
-    if end in (End.STALLED, End.STALLED_AT_LAYER_END):
+    m, end, limit = history.machine, _end(history, known), history.record.broken_link
+    event, margins = {End.PART_BROKE: history.broke, End.REACHED: history.up}.get(end), None
+    if end in STALLS:
         event = history.stalled or history.record.first(Event.TIME_UP)
-        if event is not None:
-            margins = stall_margins(history, event)
-            share, from_rest = float(margins.deciding), bool(margins.moving >= 1)
-    elif end is End.PART_BROKE:
-        event = history.broke
-    elif end is End.REACHED:
-        event = history.up
+        margins = None if event is None else stall_margins(history, event)
     time = history.lift_time if event is None or end is End.REACHED else event.time
-    limit = history.record.broken_link
     return Target(
         reached=history.as_asked and (history.lifted or not history.wants_top),
         end=end,
         mass=m.body.mass,
-        height=height,
+        height=m.height(m.top_travel - m.start_travel),
         time=float(history.record.time[-1]) if time is None else time,
         final_height=float(history.record["height"].max()) if event is None else event.height,
-        torque_share=share,
-        from_rest=from_rest,
+        torque_share=None if margins is None else float(margins.deciding),
+        from_rest=margins is not None and bool(margins.moving >= 1),
         part="" if limit is None else limit.label,
     )
 
 
+FAULTS = (
+    (Event.TOP_STOP, End.TOP_STOP),
+    (Event.SNAGGED, End.SNAGGED),
+    (Event.TIME_UP, End.LATE),
+    (Event.STALLED, End.STALLED),
+    (Event.EMPTY, End.BATTERY_EMPTY),
+)
+"""What went wrong in a programme that did more than raise, or after the load was up."""
+
+
 def _end(history: History, known: Ranges | None) -> End:
-    record = history.record
+    """How the programme ended: by the first of its causes that applies."""
     if not history.trusted:
         return End.NOT_TRUSTED
-    if history.broke is not None:
-        return End.PART_BROKE
-    if record.first(Event.OVERFLOW) is not None:
-        return End.DRUM_OVERFLOW
-    out = record.first(Event.PAID_OUT)
-    if out is not None and out.height > OFF_FLOOR:
-        return End.PAID_OUT
-    if history.up is None:
-        return _missed(history, known)
-    return End.REACHED if history.as_asked else _first_fault(history)
+    first, missed = history.record.first, history.up is None
+    back = End.BACK_DRIVEN if history.run_backs() else End.DONE
+    slow = known and {SlowEnd.STALLED: STALLS[0], SlowEnd.STALLED_AT_LAYER_END: STALLS[1]}.get(
+        known.end
+    )
+    causes = (
+        (history.broke, End.PART_BROKE),
+        (first(Event.OVERFLOW), End.DRUM_OVERFLOW),
+        (history.paid_out, End.PAID_OUT),
+        (history.as_asked and not missed, End.REACHED),
+        (missed and tripped(history), End.SUPPLY_TRIPPED),
+        (missed and history.stalled, _stall(history)),
+        (missed and first(Event.EMPTY), End.BATTERY_EMPTY),
+        (missed and first(Event.TIME_UP), slow or End.LATE),
+        (missed and not history.wants_top, back),
+        *((first(event), end) for event, end in FAULTS),
+    )
+    return next((end for applies, end in causes if applies), back)
 
 
-def _missed(history: History, known: Ranges | None) -> End:
-    """Why a programme did not bring the load to its top, or that it was not meant to."""
-    if tripped(history) is not None:
-        return End.SUPPLY_TRIPPED
-    stalled = history.stalled
-    if stalled is not None:
-        blocked = blocked_by(history, stalled)
-        if blocked:
-            return End(blocked)
-        ends = layer_that_ends(history, stalled) is not None
-        return End.STALLED_AT_LAYER_END if ends else End.STALLED
-    if history.record.first(Event.EMPTY) is not None:
-        return End.BATTERY_EMPTY
-    if history.record.first(Event.TIME_UP) is not None:
-        if known is not None and known.end is SlowEnd.STALLED:
-            return End.STALLED
-        if known is not None and known.end is SlowEnd.STALLED_AT_LAYER_END:
-            return End.STALLED_AT_LAYER_END
-        return End.LATE
-    if not history.wants_top:
-        return End.BACK_DRIVEN if history.run_backs() else End.DONE
-    return _first_fault(history)
-
-
-def _first_fault(history: History) -> End:
-    for event, end in (
-        (Event.TOP_STOP, End.TOP_STOP),
-        (Event.SNAGGED, End.SNAGGED),
-        (Event.TIME_UP, End.LATE),
-        (Event.STALLED, End.STALLED),
-        (Event.EMPTY, End.BATTERY_EMPTY),
-    ):
-        if history.record.first(event) is not None:
-            return end
-    return End.BACK_DRIVEN if history.run_backs() else End.DONE
+def _stall(history: History) -> End:
+    """What stopped the load of a stall: something in its way, or the next layer."""
+    event = history.stalled
+    if event is None or layer_that_ends(history, event) is None:
+        return End((event and blocked_by(history, event)) or End.STALLED)
+    return End(blocked_by(history, event) or End.STALLED_AT_LAYER_END)
 
 
 # --- assumed ----------------------------------------------------------------------------------

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
 from winchsim.assessment.gear_flaws import gear_flaws
-from winchsim.assessment.history import OFF_FLOOR, History
+from winchsim.assessment.history import OFF_FLOOR, History, RunBack
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import hardest_margins, times_until_hot
 from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
@@ -53,8 +53,29 @@ def find(history: History) -> tuple[Finding, ...]:
     return tuple(sorted(found, key=lambda f: math.inf if f.time is None else f.time))
 
 
+Rule = Callable[[History], Iterator[Finding]]
+
+
 def _at(finding: FindingKind, event: RecordedEvent, /, **values: Any) -> Finding:
     return Finding(finding, values, event.time, event.height)
+
+
+def _row(
+    kind: FindingKind,
+    when: Callable[[History], Sequence[RecordedEvent | RunBack | None]],
+    numbers: Callable[[History, Any], dict[str, Any]] = lambda history, event: {},
+) -> Rule:
+    """A rule with one finding for each event that there is."""
+
+    def rule(history: History) -> Iterator[Finding]:
+        for event in filter(None, when(history)):
+            yield Finding(kind, numbers(history, event), event.time, event.height)
+
+    return rule
+
+
+def _first(event: Event) -> Callable[[History], Sequence[RecordedEvent]]:
+    return lambda history: history.of(event)[:1]
 
 
 def _not_trusted(history: History) -> Finding:
@@ -68,49 +89,34 @@ def _not_trusted(history: History) -> Finding:
     return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
 
 
-def _part_broke(history: History) -> Iterator[Finding]:
-    event, limit = history.broke, history.record.broken_link
-    if event is not None and limit is not None:
-        capacity = limit.strength
-        demand = (event.value or 1.0) * capacity.value
-        yield _at(
-            FindingKind.PART_BROKE,
-            event,
-            part=limit.label,
-            path=limit.where,
-            kind=limit.kind.value,
-            unit=capacity.unit,
-            demand=demand,
-            capacity=capacity.value,
-            capacity_low=capacity.low,
-            capacity_high=capacity.high,
-            basis=capacity.basis,
-            state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
-        )
+def _broken(history: History, event: RecordedEvent) -> dict[str, Any]:
+    limit = history.record.broken_link
+    assert limit is not None
+    capacity = limit.strength
+    demand = (event.value or 1.0) * capacity.value
+    return dict(
+        part=limit.label, path=limit.where, kind=limit.kind.value, unit=capacity.unit,
+        demand=demand, capacity=capacity.value, capacity_low=capacity.low,
+        capacity_high=capacity.high, basis=capacity.basis,
+        state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
+    )  # fmt: skip
 
 
 def _fell(history: History) -> Iterator[Finding]:
     """The free fall after a part has broken: faster than any in which the rest of the train turns
     with the load."""
     broke, fallen = history.broke, history.record.fall
-    if (
-        broke is not None
-        and fallen is not None
-        and fallen.energy > 0
-        and math.isfinite(fallen.time)
-    ):
+    if broke and fallen and fallen.energy > 0 and math.isfinite(fallen.time):
         yield _at(FindingKind.FELL, broke, landing_speed=fallen.speed, landing_energy=fallen.energy)
 
 
-def _back_driven(history: History) -> Iterator[Finding]:
-    for back in history.run_backs():
-        values = dict(
-            from_height=back.from_height, to_height=back.to_height, speed=back.speed,
-            powered=back.powered, in_guide=back.in_guide, stopped=back.stopped,
-            landing_speed=back.landed.value if back.landed else None,
-            landing_energy=back.landed.energy if back.landed else None,
-        )  # fmt: skip
-        yield Finding(FindingKind.BACK_DRIVEN, values, back.start, back.from_height)
+def _ran_back(_: History, back: RunBack) -> dict[str, Any]:
+    return dict(
+        from_height=back.height, to_height=back.to_height, speed=back.speed,
+        powered=back.powered, in_guide=back.in_guide, stopped=back.stopped,
+        landing_speed=back.landed.value if back.landed else None,
+        landing_energy=back.landed.energy if back.landed else None,
+    )  # fmt: skip
 
 
 def _held(history: History) -> Iterator[Finding]:
@@ -128,27 +134,10 @@ def _held(history: History) -> Iterator[Finding]:
         yield Finding(kind, values, span.end, height)
 
 
-def _drum_ends(history: History) -> Iterator[Finding]:
-    over, out = history.record.first(Event.OVERFLOW), history.record.first(Event.PAID_OUT)
-    if over is not None:
-        yield _at(FindingKind.DRUM_OVERFLOW, over)
-    if out is not None and out.height > OFF_FLOOR:
-        yield _at(FindingKind.PAID_OUT, out)
-
-
-def _stalled(history: History) -> Iterator[Finding]:
-    event = history.stalled
-    if event is None:
-        return
-    found, record, k = stall_margins(history, event), history.record, history.at(event.time)
-    windings, cases = (
-        [float(record[f"motor_{g.number}_{name}"][k]) for g in history.machine.groups]
-        for name in ("winding", "case")
-    )
-    step = history.span_at(event.time).step
-    yield _at(
-        FindingKind.STALLED,
-        event,
+def _stall(history: History, event: RecordedEvent) -> dict[str, Any]:
+    found, step = stall_margins(history, event), history.span_at(event.time).step
+    windings, cases = history.temperatures(event.time)
+    return dict(
         torque_share=float(found.deciding),
         from_rest=bool(found.moving >= 1),
         layer_end=layer_that_ends(history, event) is not None,
@@ -157,25 +146,21 @@ def _stalled(history: History) -> Iterator[Finding]:
     )
 
 
-def _late(history: History) -> Iterator[Finding]:
-    for event in history.of(Event.TIME_UP):
-        span = history.span_at(event.time - 1e-9)
-        yield _at(FindingKind.LATE, event, time_limit=span.step.time, action=span.step.action)
+def _late(history: History, event: RecordedEvent) -> dict[str, Any]:
+    step = history.span_at(event.time - 1e-9).step
+    return dict(time_limit=step.time, action=step.action)
 
 
-def _stopped(history: History) -> Iterator[Finding]:
-    for kind, what in (
-        (FindingKind.SNAGGED, Event.SNAGGED),
-        (FindingKind.TOP_STOP, Event.TOP_STOP),
-    ):
-        event = history.record.first(what)
-        if event is not None:
-            k = int(np.searchsorted(history.record.time, event.time))
-            peak = float(history.record["tension"][k:].max())
-            hanging = history.machine.scales.pull / history.machine.line.falls
-            yield _at(
-                kind, event, speed=event.value, energy=event.energy, tension=peak, hanging=hanging
-            )
+def _stop(history: History, event: RecordedEvent) -> dict[str, Any]:
+    after = int(np.searchsorted(history.record.time, event.time))
+    peak = float(history.record["tension"][after:].max())
+    hanging = history.machine.scales.pull / history.machine.line.falls
+    return dict(speed=event.value, energy=event.energy, tension=peak, hanging=hanging)
+
+
+def _wedged(history: History, event: RecordedEvent) -> dict[str, Any]:
+    energies = [each.energy for each in history.of(Event.WEDGED)]
+    return dict(count=len(energies), drum_speed=event.value, energy=sum(energies))
 
 
 def _stick_slip(history: History) -> Iterator[Finding]:
@@ -194,15 +179,6 @@ def _stick_slip(history: History) -> Iterator[Finding]:
         pull_high=float(pulls.max()),
         averaged=history.record.first(Event.AVERAGED) is not None,
     )
-
-
-def _wedged(history: History) -> Iterator[Finding]:
-    events = history.of(Event.WEDGED)
-    if events:
-        first, energy = events[0], sum(event.energy for event in events)
-        yield _at(
-            FindingKind.WEDGED, first, count=len(events), drum_speed=first.value, energy=energy
-        )
 
 
 def tripped(history: History) -> RecordedEvent | None:
@@ -306,19 +282,11 @@ def _motors(history: History) -> Iterator[Finding]:
         peak = float(winding.max())
         if peak > group.winding_limit + 1e-3:
             hot = next((e for e in history.of(Event.HOT) if e.target == AtGroup(index)), None)
-            k = (
-                int(np.argmax(winding > group.winding_limit))
-                if hot is None
-                else history.at(hot.time)
-            )
-            values = {
-                "group": group.number,
-                "winding_peak": peak,
-                "winding_limit": group.winding_limit,
-            }
-            yield Finding(
-                FindingKind.OVERHEATED, values, float(record.time[k]), float(record["height"][k])
-            )
+            over = int(np.argmax(winding > group.winding_limit))
+            k = over if hot is None else history.at(hot.time)
+            values = dict(group=group.number, winding_peak=peak, winding_limit=group.winding_limit)
+            time, height = float(record.time[k]), float(record["height"][k])
+            yield Finding(FindingKind.OVERHEATED, values, time, height)
         values = {"group": group.number, "voltage": highest, "nominal": nominal}
         plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
         if plain and 0 < highest < FAR_BELOW * nominal:
@@ -408,17 +376,19 @@ def _winding(history: History) -> Iterator[Finding]:
             )
 
 
-RULES: tuple[Callable[[History], Iterator[Finding]], ...] = (
-    _part_broke,
+RULES: tuple[Rule, ...] = (
+    _row(FindingKind.PART_BROKE, lambda h: [h.record.broken_link and h.broke], _broken),
     _fell,
-    _back_driven,
+    _row(FindingKind.BACK_DRIVEN, History.run_backs, _ran_back),
     _held,
-    _drum_ends,
-    _stalled,
-    _late,
-    _stopped,
+    _row(FindingKind.DRUM_OVERFLOW, _first(Event.OVERFLOW)),
+    _row(FindingKind.PAID_OUT, lambda h: [h.paid_out]),
+    _row(FindingKind.STALLED, _first(Event.STALLED), _stall),
+    _row(FindingKind.LATE, lambda h: h.of(Event.TIME_UP), _late),
+    _row(FindingKind.SNAGGED, _first(Event.SNAGGED), _stop),
+    _row(FindingKind.TOP_STOP, _first(Event.TOP_STOP), _stop),
     _stick_slip,
-    _wedged,
+    _row(FindingKind.WEDGED, _first(Event.WEDGED), _wedged),
     _rope_slack,
     _no_restart,
     _landed_hard,

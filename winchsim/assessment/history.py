@@ -66,9 +66,9 @@ class RunBack:
 
     Attributes
     ----------
-    start : float
-        [s]
-    from_height, to_height : float
+    time, height : float
+        When and where it began. [s], [m]
+    to_height : float
         Of the load. [m]
     speed : float
         Largest speed downward. [m/s]
@@ -83,8 +83,8 @@ class RunBack:
         Whether friction stopped the load above the floor and then held it.
     """
 
-    start: float
-    from_height: float
+    time: float
+    height: float
     to_height: float
     speed: float
     powered: bool
@@ -143,12 +143,8 @@ class History:
         """Start of the phase that raised the load to the top; None where it did not come up. [s]"""
         if self.up is None:
             return None
-        begun = [
-            span.start
-            for span in self.spans
-            if span.step.action == "raise" and span.start < self.up.time
-        ]
-        return begun[-1] if begun else None
+        raises = [span.start for span in self.spans if span.step.action == "raise"]
+        return max((start for start in raises if start < self.up.time), default=None)
 
     @property
     def lift_time(self) -> float | None:
@@ -175,6 +171,20 @@ class History:
         return self.record.first(Event.STALLED)
 
     @property
+    def paid_out(self) -> RecordedEvent | None:
+        """When all rope was off the drum with the load hanging."""
+        return next((e for e in self.of(Event.PAID_OUT) if e.height > OFF_FLOOR), None)
+
+    def temperatures(self, time: float) -> tuple[list[float], list[float]]:
+        """Of the windings and of the cases of each live group at a time. [°C]"""
+        place, groups = self.at(time), self.machine.groups
+        windings, cases = (
+            [float(self.record[f"motor_{group.number}_{part}"][place]) for group in groups]
+            for part in ("winding", "case")
+        )
+        return windings, cases
+
+    @property
     def wants_top(self) -> int:
         """How many phases of the programme raise the load to the top."""
         return sum(
@@ -193,14 +203,9 @@ class History:
     def as_asked(self) -> bool:
         """Whether every phase ended as it was meant to."""
         tops = self.of(Event.TOP)
-        overcome = (
-            tops[-1].time if tops else -1.0
-        )  # a stall that the motors got over does not matter
-        if not self.trusted or any(e.time > overcome for e in self.of(*NOT_AS_ASKED)):
-            return False
-        if any(e.height > OFF_FLOOR for e in self.of(Event.PAID_OUT)):
-            return False
-        return len(tops) >= self.wants_top
+        overcome = tops[-1].time if tops else -1.0  # a stall that was got over does not matter
+        wrong = any(event.time > overcome for event in self.of(*NOT_AS_ASKED)) or self.paid_out
+        return self.trusted and not wrong and len(tops) >= self.wants_top
 
     # --- holding
 
@@ -294,8 +299,8 @@ class History:
         )
         return [
             RunBack(
-                start=float(time[begin]),
-                from_height=float(heights[begin]),
+                time=float(time[begin]),
+                height=float(heights[begin]),
                 to_height=float(heights[worst]),
                 speed=float(
                     max(

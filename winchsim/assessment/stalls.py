@@ -30,9 +30,7 @@ def stall_margins(history: History, event: RecordedEvent) -> Margins:
 
 
 def _on_layer(history: History, event: RecordedEvent, layer: int) -> Margins:
-    m, record, k = history.machine, history.record, history.at(event.time)
-    windings = [float(record[f"motor_{g.number}_winding"][k]) for g in m.groups]
-    cases = [float(record[f"motor_{g.number}_case"][k]) for g in m.groups]
+    m, (windings, cases) = history.machine, history.temperatures(event.time)
     phase = history.span_at(event.time).step
     raising = phase if phase.action == "raise" else None
     return margins(
