@@ -209,16 +209,16 @@ def _no_restart(history: History) -> Iterator[Finding]:
             yield Finding(FindingKind.NO_RESTART, {"margin": float(margin)})
 
 
-def _landed_hard(history: History) -> Iterator[Finding]:
-    """A load that met the floor fast, unless it came back unasked."""
+def _hard_landings(history: History) -> list[RecordedEvent]:
+    """When the load met the floor fast, unless it came back unasked."""
     back = {back.landed.time for back in history.run_backs() if back.landed is not None}
-    for event in history.of(Event.LANDED):
-        if (event.value or 0.0) >= HARD_LANDING and event.time not in back:
-            asked = history.span_at(event.time - 1e-9).descends
-            yield _at(
-                FindingKind.LANDED_HARD, event, speed=event.value, energy=event.energy, asked=asked
-            )
-            return
+    landings = [event for event in history.of(Event.LANDED) if event.time not in back]
+    return [event for event in landings if (event.value or 0.0) >= HARD_LANDING]
+
+
+def _landing(history: History, event: RecordedEvent) -> dict[str, Any]:
+    asked = history.span_at(event.time - 1e-9).descends
+    return dict(speed=event.value, energy=event.energy, asked=asked)
 
 
 def at_current_limit(history: History) -> tuple[float, float, float]:
@@ -245,16 +245,16 @@ def _supply(history: History) -> Iterator[Finding]:
     if lasts > 0:
         values = {"current_limit": limit, "duration": lasts, "raising_time": whole}
         yield Finding(FindingKind.SUPPLY_LIMITED, values)
-    event = tripped(history)
-    if event is not None:
-        current = float(history.record["current"][: history.at(event.time) + 1].max())
-        yield _at(FindingKind.SUPPLY_TRIPPED, event, current=current)
     yield from _not_described(history.machine)
-    event = history.record.first(Event.EMPTY)
-    if event is not None:
-        charge = float(history.record["charge"][history.at(event.time)])
-        capacity = history.machine.source.capacity
-        yield _at(FindingKind.BATTERY_EMPTY, event, charge=charge, charge_capacity=capacity)
+
+
+def _trip(history: History, event: RecordedEvent) -> dict[str, Any]:
+    return dict(current=float(history.record["current"][: history.at(event.time) + 1].max()))
+
+
+def _empty(history: History, event: RecordedEvent) -> dict[str, Any]:
+    charge = float(history.record["charge"][history.at(event.time)])
+    return dict(charge=charge, charge_capacity=history.machine.source.capacity)
 
 
 def _not_described(m: Machine) -> Iterator[Finding]:
@@ -391,8 +391,10 @@ RULES: tuple[Rule, ...] = (
     _row(FindingKind.WEDGED, _first(Event.WEDGED), _wedged),
     _rope_slack,
     _no_restart,
-    _landed_hard,
+    _row(FindingKind.LANDED_HARD, lambda h: _hard_landings(h)[:1], _landing),
     _supply,
+    _row(FindingKind.SUPPLY_TRIPPED, lambda h: [tripped(h)], _trip),
+    _row(FindingKind.BATTERY_EMPTY, _first(Event.EMPTY), _empty),
     _motors,
     _no_path_down,
     _teeth_warm,

@@ -6,14 +6,13 @@ Every answer is a full simulation of the lift with a snag on its way: the rotors
 
 from __future__ import annotations
 
-from winchsim.assessment.kinds import NoLimit
-from winchsim.assessment.margins import needed_current
+from winchsim.assessment.jam import jam
+from winchsim.assessment.kinds import Jam, NoLimit
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
-from winchsim.model import Event, Machine, build
-from winchsim.model.estimate import raising_phase
+from winchsim.model import Event, build
 from winchsim.model.trial import first_raise
-from winchsim.simulation import Record, simulate
+from winchsim.simulation import simulate
 
 STEPS = 6
 """Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""
@@ -102,32 +101,18 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
     base = replace(
         inputs, load=replace(inputs.load, snag_height=height), phase=(first_raise(inputs),)
     )
-    own = (
-        base.phase[0].current_limit
-        if base.phase[0].current_limit is not None
-        else inputs.supply.current_limit
-    )
+    limits = base.phase[0].current_limit, inputs.supply.current_limit
+    own = next((limit for limit in limits if limit is not None), None)
     as_built = _run(base, own)
     without = as_built if own is None else _run(base, None)
     if not as_built.reached:
         return None
-    safe = _safe(base) if as_built.broke or without.broke else None
-    saved = not as_built.broke or safe is not None
-    return SnagStudy(
-        height, as_built, without, safe, NoLimit.NOT_NEEDED if saved else _no_limit(base, own)
-    )
-
-
-def _no_limit(base: Inputs, own: float | None) -> NoLimit:
-    """Why no current limit prevents a break, from the lift without a snag under the least limit
-    that raises the load."""
-    machine = build(base)
-    need = needed_current(machine, at_rest=machine.start_travel > 0)
-    free = replace(base, load=replace(base.load, snag_height=None))
-    alone = _run(free, own if need is None else MARGIN_ABOVE_NEED * need)
-    if alone.broke:
-        return NoLimit.RAISING_BREAKS
-    return NoLimit.NOT_RAISED if need is None else NoLimit.ROTORS
+    jammed, safe, reason = jam(build(base)), None, NoLimit.NOT_NEEDED
+    if jammed and (as_built.broke or without.broke):
+        safe = _safe(base, jammed)
+    if jammed and as_built.broke and safe is None:
+        reason = jammed.no_limit or NoLimit.ROTORS
+    return SnagStudy(height, as_built, without, safe, reason)
 
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:
@@ -136,7 +121,7 @@ def _run(base: Inputs, limit: float | None) -> SnagRun:
         replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit))
     )
     worst = max(record.demands, key=lambda demand: demand.share, default=None)
-    broken = record.first(Event.OVERLOAD)
+    broken, snagged = record.first(Event.OVERLOAD), record.first(Event.SNAGGED) is not None
     name = "" if worst is None else record.machine.links[worst.link].label
     factor = float("inf") if worst is None or worst.share <= 0 else 1 / worst.share
     return SnagRun(
@@ -145,42 +130,25 @@ def _run(base: Inputs, limit: float | None) -> SnagRun:
         1.0 if broken else factor,
         name,
         float(record["tension"].max()),
-        _reached(record),
-        record.first(Event.SNAGGED) is not None,
+        snagged or (broken is not None and broken.height > 0),
+        snagged,
     )
 
 
-def _reached(record: Record) -> bool:
-    broken = record.first(Event.OVERLOAD)
-    return record.first(Event.SNAGGED) is not None or (broken is not None and broken.height > 0)
-
-
-def _safe(base: Inputs) -> SnagRun | None:
+def _safe(base: Inputs, jammed: Jam) -> SnagRun | None:
     """Largest current limit, to within the halvings, under which nothing breaks and the load still
     comes to the snag."""
-    machine = build(base)
-    need = needed_current(machine, at_rest=machine.start_travel > 0)
-    if need is None:
+    if jammed.needed_current is None:
         return None
-    low, high = MARGIN_ABOVE_NEED * need, _stalled_current(machine)
-    first = _run(base, low)
-    if first.broke or high <= low:
-        return None
-    best = first if first.reached else None
-    for _ in range(STEPS):
-        middle = (low + high) / 2
-        tried = _run(base, middle)
-        if tried.broke:
-            high = middle
+    low = MARGIN_ABOVE_NEED * jammed.needed_current
+    best, limit, high = None, low, max(low, jammed.unlimited_current)
+    for _ in range(STEPS + 1):
+        tried = _run(base, limit)
+        if not tried.broke:
+            low, best = limit, tried if tried.reached else best
+        elif limit == low:
+            return None
         else:
-            low, best = middle, tried if tried.reached else best
+            high = limit
+        limit = (low + high) / 2
     return best
-
-
-def _stalled_current(machine: Machine) -> float:
-    """Current that all motors would draw standing still, at the voltage that raises and without a
-    limit. [A]"""
-    voltage = raising_phase(machine).voltage
-    return sum(
-        g.live * max(voltage - g.motor.brush_drop, 0.0) / g.motor.resistance for g in machine.groups
-    )

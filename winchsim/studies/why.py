@@ -204,71 +204,90 @@ def _over(ratio: float) -> float:
 def _broke(
     inputs: Inputs, test: LiftTest, before: Sequence[LiftTest], part: LinkLimit, record: Record
 ) -> Iterator[Reason]:
-    def at(scenario: Inputs, of: LiftTest = test) -> float:
-        rows = demands(scenario, of)
+    def at(**changed: Any) -> float:
+        rows = demands(replace(inputs, **changed), test)
         return next(row.demand for row in rows if same_part(row.link, part))
 
-    capacity, load = part.strength, inputs.load
-    lifted = at(inputs)
+    capacity, load, lifted = part.strength, inputs.load, at()
     middle = (load.start_height or 0.0) + (test.height or load.height) / 2
-    jammed = at(replace(inputs, load=replace(load, snag_height=middle)))
-    heavier = [other for other in before if other.lifted and other.mass >= test.mass]
-    survived = [other for other in before if other.lifted]
+    jammed, hummed = at(load=replace(load, snag_height=middle)), _like_stall(test, record)
     stood = [other for other in before if other.outcome in ("stalled", "stopped")]
-    hummed = _like_stall(test, record)
-    more = Clue("survived_more", False, {"mass": heavier[-1].mass}) if heavier else None
-    weakened = Clue("survived_more", True, more.values) if more else None
-    stop = Clue("stood_before", True, _seen(stood[-1])) if stood else None
-    over = Clue("over_capacity", True, {"factor": capacity.value / lifted})
-    under = Clue("under_capacity", False, {"factor": capacity.low / lifted})
+    more = _lifted_more("survived_more", False, test, before)
+    stop = _clue(stood, "stood_before", **(_seen(stood[-1]) if stood else {}))
+    usual = _clue(hummed is False and not stop, "usual_current", False, **_seen(test))
+    over = _clue(lifted > capacity.value, "over_capacity", factor=capacity.value / lifted)
+    weak = lifted < capacity.low
+    under = _clue(weak, "under_capacity", False, factor=capacity.low / lifted)
+    yield _reason(Why.LOAD, _over(lifted / capacity.value), lifted, more, over or under)
     yield _reason(
-        Why.LOAD, _over(lifted / capacity.value), lifted, more,
-        over if lifted > capacity.value else under if lifted < capacity.low else None,
+        Why.JAM, below(part, jammed), jammed, stop, _clue(hummed, "stall_current", **_seen(test)),
+        usual, _clue(not (stop or hummed or usual), "no_stop", False),
     )  # fmt: skip
-    current = Clue("stall_current", True, _seen(test)) if hummed else None
-    usual = Clue("usual_current", False, _seen(test)) if hummed is False and not stop else None
-    none = None if stop or current or usual else Clue("no_stop", False)
-    yield _reason(Why.JAM, below(part, jammed), jammed, stop, current, usual, none)
     if not load.start_height:
-        slack = max(SLACK, inputs.rope.slack)
-        jerk = at(replace(inputs, rope=replace(inputs.rope, slack=slack)))
-        late = Clue("lifted_before", False, {"time": test.time}) if test.time else None
+        jerk = at(rope=replace(inputs.rope, slack=max(SLACK, inputs.rope.slack)))
+        late = _clue(test.time, "lifted_before", False, time=test.time)
         yield _reason(Why.SHOCK, below(part, jerk), jerk, late)
     if part.material is None:
         return
-    polymer = not part.material.is_metal
-    if polymer:
-        warmth = [tooth for tooth in tooth_warmth(record) if tooth.label == part.label]
-        warm = warmth[0].root if warmth else record.machine.ambient
-        softer = float(temperature_factor(warm, part.material.softening))
-        cool = float(temperature_factor(record.machine.ambient, part.material.softening))
-        rest = test.rest is not None and test.rest < SHORT_REST and bool(survived)
-        hot = Clue("warm_teeth", True, {"root": warm}) if warmth and warmth[0].too_warm else None
-        mild = None if hot else Clue("cool_teeth", False, {"root": warm})
-        pause = Clue("short_rest", True, {"rest": test.rest}) if rest else None
-        share = lifted * cool / max(softer, 1e-3)
-        yield _reason(Why.HEAT, below(part, share), share, hot, mild, pause)
-        printed = part.material.family == "printed polymer"
-        weak = Clue("in_range", True) if capacity.low <= lifted < capacity.value else None
-        likely = below(part, lifted) if printed else 0.0
-        yield _reason(Why.PRINT, likely, lifted, weak, more)
-        ran = [simulate(under_test(plain_raise(inputs), t.values_in(inputs))) for t in survived]
-        worn = damage([record, *ran]).get(part.label)
-        _, best, high = worn or (0.0, 0.0, 0.0)
-        clue = Clue("damage", best > 0.1, {"damage": best, "high": high})
-        clue = clue if worn else Clue("no_line", False)
-        yield _reason(Why.WEAR, min(1.0, best), lifted, clue, weakened)
-    alike = [
+    if not part.material.is_metal:
+        yield from _of_polymer(inputs, test, before, part, record, lifted)
+    alike = (
         row.demand
         for row in demands(inputs, test)
         if (row.link.kind, row.link.where) == (part.kind, part.where)
         and not same_part(row.link, part)
-    ]
-    equal = max(alike, default=0.0) > 0.9 * lifted
-    sound = Clue("equal_parts", True) if equal else None
-    small = replace(under, favours=True) if lifted < capacity.low else None
-    other = replace(stop, favours=False) if stop else None
-    yield _reason(Why.BAD_PART, 1.0, lifted, sound, small, other)
+    )
+    sound = _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts")
+    small = under and replace(under, favours=True)
+    yield _reason(Why.BAD_PART, 1.0, lifted, sound, small, stop and replace(stop, favours=False))
+
+
+def _of_polymer(
+    inputs: Inputs, test: LiftTest, before: Sequence[LiftTest], part: LinkLimit, record: Record,
+    lifted: float,
+) -> Iterator[Reason]:  # fmt: skip
+    """Warmth, a weak print and wear of a part that carried this much."""
+    material, capacity, ambient = part.material, part.strength, record.machine.ambient
+    assert material is not None
+    survived = [other for other in before if other.lifted]
+    tooth = next((row for row in tooth_warmth(record) if row.label == part.label), None)
+    warm = tooth.root if tooth else ambient
+    softer, cool = (
+        float(temperature_factor(degrees, material.softening)) for degrees in (warm, ambient)
+    )
+    hot = tooth is not None and tooth.too_warm
+    rest = test.rest is not None and test.rest < SHORT_REST and survived
+    share = lifted * cool / max(softer, 1e-3)
+    yield _reason(
+        Why.HEAT, below(part, share), share,
+        _clue(True, "warm_teeth" if hot else "cool_teeth", hot, root=warm),
+        _clue(rest, "short_rest", rest=test.rest),
+    )  # fmt: skip
+    likely = below(part, lifted) if material.family == "printed polymer" else 0.0
+    yield _reason(
+        Why.PRINT, likely, lifted, _clue(capacity.low <= lifted < capacity.value, "in_range"),
+        _lifted_more("survived_more", False, test, before),
+    )  # fmt: skip
+    ran = [simulate(under_test(plain_raise(inputs), t.values_in(inputs))) for t in survived]
+    worn = damage([record, *ran]).get(part.label)
+    _, best, high = worn or (0.0, 0.0, 0.0)
+    clue = _clue(worn, "damage", best > 0.1, damage=best, high=high)
+    yield _reason(
+        Why.WEAR, min(1.0, best), lifted, clue or _clue(True, "no_line", False),
+        _lifted_more("survived_more", True, test, before),
+    )  # fmt: skip
+
+
+def _clue(seen: Any, kind: str, favours: bool = True, /, **values: Any) -> Clue | None:
+    return Clue(kind, favours, values) if seen else None
+
+
+def _lifted_more(
+    kind: str, favours: bool, test: LiftTest, before: Sequence[LiftTest]
+) -> Clue | None:
+    """That a load as heavy was lifted before."""
+    heavier = [other.mass for other in before if other.lifted and other.mass >= test.mass]
+    return _clue(heavier, kind, favours, mass=heavier[-1] if heavier else 0.0)
 
 
 def _seen(test: LiftTest) -> dict[str, Any]:
@@ -293,37 +312,36 @@ def _stalled(
 ) -> Iterator[Reason]:
     hot, cold = found.check(CheckKey.START_HOT), found.check(CheckKey.START_COLD)
     margin = 1.0 if cold is None or cold.value is None else cold.value
-    heavier = [other for other in before if other.lifted and other.mass >= test.mass]
-    more = Clue("lifted_more", False, {"mass": heavier[-1].mass}) if heavier else None
-    stalls = Clue("stalls_in_simulation", True)
-    simulated = stalls if margin < 1 else Clue("margin", False, {"margin": margin})
-    yield _reason(Why.LOAD, _over(1 / margin), 1 / margin, simulated, more)
-    for name, low in _moves(found, CheckKey.START_COLD):
-        yield _reason(
-            Why.ASSUMED, _over(1 / (margin * low)), 1 / (margin * low),
-            Clue("range_turns", True, {"margin": margin * low}) if margin * low < 1 <= margin
-            else None, more, group=name,
-        )  # fmt: skip
+    more = _lifted_more("lifted_more", False, test, before)
+    stalls = _clue(margin < 1, "stalls_in_simulation")
+    yield _reason(
+        Why.LOAD, _over(1 / margin), 1 / margin,
+        stalls or _clue(True, "margin", False, margin=margin), more,
+    )  # fmt: skip
+    yield from _assumed(found, CheckKey.START_COLD, margin, more)
     if test.motor_voltage:
         powered = record["voltage"][record["voltage"] > 0]
         share = test.motor_voltage / float(np.median(powered)) if powered.size else 1.0
-        low_voltage = Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share})
+        low_voltage = _clue(True, "voltage", share < 0.9, voltage=test.motor_voltage, share=share)
         yield _reason(Why.VOLTAGE, _over(1 / (margin * share)), 1 / (margin * share), low_voltage)
     if hot is not None and hot.value is not None:
-        warm = test.rest is not None and test.rest < SHORT_REST and bool(before)
-        pause = Clue("short_rest", True, {"rest": test.rest}) if warm else Clue("rested", False)
+        warm = test.rest is not None and test.rest < SHORT_REST and before
+        pause = _clue(warm, "short_rest", rest=test.rest) or _clue(True, "rested", False)
         yield _reason(Why.WARM, _over(1 / hot.value), 1 / hot.value, pause)
-    obstacle = Clue("lifted_more", True, more.values) if more else None
-    ample = Clue("ample_margin", True, {"margin": margin}) if margin > 1.5 else None
-    yield _reason(Why.OBSTACLE, 1.0, None, obstacle, ample)
+    obstacle, ample = more and replace(more, favours=True), margin > 1.5
+    yield _reason(Why.OBSTACLE, 1.0, None, obstacle, _clue(ample, "ample_margin", margin=margin))
 
 
-def _moves(found: Assessment, key: CheckKey) -> Iterator[tuple[str, float]]:
-    """Groups of assumed inputs that lower a margin, and the factor that each leaves of it."""
+def _assumed(
+    found: Assessment, key: CheckKey, margin: float, *clues: Clue | None
+) -> Iterator[Reason]:
+    """Groups of assumed inputs that lower a margin."""
     for cause in found.causes:
         low = min(cause.effects.get(key, (0.0, 0.0)))
+        left = margin * math.exp(low)
+        turned = _clue(left < 1 <= margin, "range_turns", margin=left)
         if low < -0.02:
-            yield cause.name, math.exp(low)
+            yield _reason(Why.ASSUMED, _over(1 / left), 1 / left, turned, *clues, group=cause.name)
 
 
 # --- a run-back
@@ -335,10 +353,7 @@ def _ran_back(found: Assessment) -> Iterator[Reason]:
     runs = margin < 1 or found.target.end is End.BACK_DRIVEN
     kind = "runs_back_in_simulation" if runs else "holds_in_simulation"
     yield _reason(Why.LOAD, _over(1 / margin), 1 / margin, Clue(kind, runs, {"margin": margin}))
-    for name, low in _moves(found, CheckKey.HOLD):
-        left = margin * low
-        turned = Clue("range_turns", True, {"margin": left}) if left < 1 <= margin else None
-        yield _reason(Why.ASSUMED, _over(1 / left), 1 / left, turned, group=name)
+    yield from _assumed(found, CheckKey.HOLD, margin)
     if moving is not None and moving.value is not None and math.isfinite(moving.value):
         clue = Clue("moving_margin", moving.value < 1, {"margin": moving.value})
         yield _reason(Why.KNOCK, _over(1 / moving.value), 1 / moving.value, clue)
