@@ -53,8 +53,8 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
         )
         for i, test in enumerate(tests)
     ]
-    evidence = gather(exact)
-    case = Case(Bench(winch, evidence.tests, factors), evidence)
+    readings, _ = gather(exact)
+    case = Case(Bench(winch, exact, factors), readings)
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     found = fit(case.problem, found.values, kept)
     assert kept.all()

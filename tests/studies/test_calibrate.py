@@ -353,15 +353,16 @@ def test_sorting_the_evidence():
         LiftTest(number=5, mass=1.0),
         LiftTest(number=6, mass=1.0, time=2.0, outcome="stopped"),
     ]
-    found = gather(tests)
-    assert [(m.test, m.kind, m.value) for m in found.readings] == [
-        (0, Kind.TIME, 3.0),
-        (1, Kind.STALLED, 0.0),
-        (2, Kind.LIFTED, 0.0),
-        (2, Kind.RAN_BACK, 0.0),
+    readings, notes = gather(tests)
+    assert [(m.test.number, m.kind, m.value) for m in readings] == [
+        (1, Kind.TIME, 3.0),
+        (2, Kind.STALLED, 0.0),
+        (3, Kind.LIFTED, 0.0),
+        (3, Kind.RAN_BACK, 0.0),
     ]
-    assert [t.number for t in found.next_rungs] == [5] and [t.number for t in found.broken] == [4]
-    assert [(note.kind, note.test.number) for note in found.notes] == [
+    assert [t.number for t in tests if not t.done] == [5]
+    assert [t.number for t in tests if t.broke] == [4]
+    assert [(note.kind, note.test.number) for note in notes] == [
         (NoteKind.NOT_A_LIFT_TIME, number) for number in (2, 4, 6)
     ]
 

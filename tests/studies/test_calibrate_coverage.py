@@ -10,11 +10,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.studies.calibrate.calibration import Case
+from winchsim.studies.calibrate.calibration import Case, predict
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, gather
 from winchsim.studies.calibrate.factors import Factor
 from winchsim.studies.calibrate.fit import fit
-from winchsim.studies.calibrate.prediction import predict
 
 pytestmark = pytest.mark.slow
 
@@ -88,8 +87,8 @@ EVERY = ("loss", "drag", "constant")
 
 def fitted(tests, names):
     """Fit to all tests, without a search for outliers."""
-    evidence = gather(tests)
-    case = Case(FormulaBench(evidence.tests, factors(names)), evidence)
+    readings, _ = gather(tests)
+    case = Case(FormulaBench(tuple(tests), factors(names)), readings)
     return fit(case.problem, np.zeros(len(names)), np.ones(len(case.readings), dtype=bool))
 
 

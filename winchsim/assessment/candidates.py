@@ -14,7 +14,7 @@ import numpy as np
 from winchsim.assessment.checks import BATTERY_REQUIRED, BRAKE_REQUIRED, START_REQUIRED
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
-from winchsim.assessment.parts import factor_range, undescribed
+from winchsim.assessment.parts import RANKS, factor_range, ranks_of, undescribed
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.frozen import dataclass
@@ -22,9 +22,6 @@ from winchsim.model import Machine
 from winchsim.slow import Batch, End, Hold, Lifts, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
-
-RANKS = {status: status.rank for status in Status}
-"""Number of each status in arrays, 0 for the worst."""
 
 
 @dataclass(frozen=True)
@@ -146,22 +143,6 @@ def graded(
     """A check with the status of each candidate."""
     rank = ranks_of(value, low, high, side, hard, required)
     return CheckColumn(key, side, value, low, high, hard, required, rank)
-
-
-def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
-    """Status of each candidate as `grade` has it, as a rank."""
-    sign = 1 if side is Side.LEAST else -1
-    worst = low if side is Side.LEAST else high
-    rank = np.full(np.shape(value), RANKS[Status.OK])
-    bound = required if hard is None else hard
-    if bound is not None:
-        rank[sign * worst < sign * bound] = RANKS[Status.THIN]
-    if required is not None:
-        rank[sign * value < sign * required] = RANKS[Status.THIN]
-    if hard is not None:
-        rank[sign * value < sign * hard] = RANKS[Status.FAILS]
-    rank[np.isnan(value)] = RANKS[Status.NOT_CHECKED]
-    return rank
 
 
 def _of_batches(

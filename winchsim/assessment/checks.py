@@ -54,15 +54,16 @@ def _check(
     about: str = "",
     missing: tuple[str, ...] = (),
     limit_assumed: bool = False,
+    ends: tuple[float | None, float | None] = (None, None),
+    failed: bool = False,
 ) -> Check:
-    """A check whose range is a factor on its value over an origin."""
-    low = high = None
-    cause = ""
+    """A check whose range is given, or is a factor on its value over an origin."""
+    (low, high), cause = ends, ""
     if value is not None and known is not None and key in known.spans:
         down, up = known.span(key)
         low, high = origin + (value - origin) * down, origin + (value - origin) * up
         cause = known.worst[key][0 if side is Side.LEAST else 1]
-    status = grade(value, low, high, side, hard, required)
+    status = Status.FAILS if failed else grade(value, low, high, side, hard, required)
     if missing and status is Status.OK:
         status = Status.NOT_CHECKED
     return Check(
@@ -179,35 +180,20 @@ def _part_checks(
     history: History, parts: tuple[PartRow, ...], found: Jam | None
 ) -> Iterator[Check]:
     missing = undescribed(history.machine)
-    if parts:
-        worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required))
-        status = Status.NOT_CHECKED if missing and worst.status is Status.OK else worst.status
-        yield Check(
-            CheckKey.PARTS, "ratio", "", worst.factor, worst.low, worst.high, Side.LEAST, 1.0,
-            worst.required, status, missing, worst.label,
-        )  # fmt: skip
-    else:
-        yield _check(CheckKey.PARTS, "", None, None, hard=1.0, missing=missing)
+    worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
+    yield _check(
+        CheckKey.PARTS, "", worst and worst.factor, None, hard=1.0,
+        required=worst and worst.required, missing=missing, about=worst.label if worst else "",
+        ends=(worst.low, worst.high) if worst else (None, None),
+        failed=worst is not None and worst.status is Status.FAILS,
+    )  # fmt: skip
     if found is not None and found.parts:
         first = found.parts[0]
-        low = min(part.low for part in found.parts)
-        status = grade(first.dynamic, low, first.high, Side.LEAST, None, 1.0)
-        if missing and status is Status.OK:
-            status = Status.NOT_CHECKED
-        yield Check(
-            CheckKey.JAM,
-            "ratio",
-            "",
-            first.dynamic,
-            low,
-            first.high,
-            Side.LEAST,
-            None,
-            1.0,
-            status,
-            missing,
-            first.label,
-        )
+        ends = min(part.low for part in found.parts), first.high
+        yield _check(
+            CheckKey.JAM, "", first.dynamic, None, required=1.0, missing=missing,
+            about=first.label, ends=ends,
+        )  # fmt: skip
 
 
 def _rope_checks(history: History) -> Iterator[Check]:
@@ -241,20 +227,12 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         charge = float(history.record["charge"][-1])
         finite = math.isfinite(source.capacity)
         ratio = source.capacity / charge if finite and charge > 0 else None
-        check = _check(
+        down, up = (1.0, 1.0) if known is None else known.span(CheckKey.BATTERY)
+        yield _check(
             CheckKey.BATTERY, "", ratio, None, hard=1.0, required=BATTERY_REQUIRED,
             missing=() if finite else ("supply.capacity",),
+            ends=(None, None) if ratio is None or known is None else (ratio / up, ratio / down),
         )  # fmt: skip
-        if ratio is not None and known is not None:
-            down, up = known.span(CheckKey.BATTERY)
-            low, high = ratio / up, ratio / down
-            check = replace(
-                check,
-                low=low,
-                high=high,
-                status=grade(ratio, low, high, Side.LEAST, 1.0, BATTERY_REQUIRED),
-            )
-        yield check
 
 
 def energy_check(history: History) -> Check:

@@ -3,12 +3,43 @@
 from __future__ import annotations
 
 import math
+from typing import Any
+
+import numpy as np
 
 from winchsim.assessment.kinds import PartRow, Side, Status
 from winchsim.assessment.ranges import Ranges
 from winchsim.model import AtLink, Machine
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind, LinkState, link_state
+
+RANKS = {status: status.rank for status in Status}
+"""Number of each status in arrays, 0 for the worst."""
+
+
+def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
+    """Status of each of many values with their ranges, as a rank.
+
+    Parameters
+    ----------
+    value, low, high : ndarray
+        NaN for a value that is missing.
+    side : Side
+    hard, required : float or ndarray or None
+        Limit that must not be missed, and value from which on it is ok; None or NaN for none.
+    """
+    sign = 1 if side is Side.LEAST else -1
+    worst = low if side is Side.LEAST else high
+    rank = np.full(np.shape(value), RANKS[Status.OK])
+    bound = required if hard is None else hard
+    if bound is not None:
+        rank[sign * worst < sign * bound] = RANKS[Status.THIN]
+    if required is not None:
+        rank[sign * value < sign * required] = RANKS[Status.THIN]
+    if hard is not None:
+        rank[sign * value < sign * hard] = RANKS[Status.FAILS]
+    rank[np.isnan(value)] = RANKS[Status.NOT_CHECKED]
+    return rank
 
 
 def grade(
@@ -19,27 +50,12 @@ def grade(
     hard: float | None,
     required: float | None,
 ) -> Status:
-    """Status of a value with its range.
-
-    Parameters
-    ----------
-    value, low, high : float or None
-        None for a value that is missing, or a range that was not computed.
-    side : Side
-    hard, required : float or None
-        Limit that must not be missed, and value from which on it is ok; None for none.
-    """
+    """Status of one value as `ranks_of` has it; None for a value that is missing, or a range that
+    was not computed."""
     if value is None:
         return Status.NOT_CHECKED
-    sign = 1 if side is Side.LEAST else -1
-    worst = low if side is Side.LEAST else high
-    worst = value if worst is None else worst
-    if hard is not None and sign * value < sign * hard:
-        return Status.FAILS
-    bound = required if hard is None else hard
-    short = required is not None and sign * value < sign * required
-    crosses = bound is not None and sign * worst < sign * bound
-    return Status.THIN if short or crosses else Status.OK
+    ends = (value if end is None else end for end in (low, high))
+    return list(Status)[int(ranks_of(value, *ends, side, hard, required))]
 
 
 def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:

@@ -139,13 +139,11 @@ def steady_speed(history: History) -> float | None:
     crossings = []
     for share in (0.25, 0.75):
         wanted = bottom + share * (top - bottom)
-        above = np.flatnonzero(height >= wanted)
-        if not above.size or above[0] == 0:
+        after = int(np.argmax(height >= wanted))
+        if after == 0:
             return None
-        k = int(above[0])
-        rise = height[k] - height[k - 1]
-        part = (wanted - height[k - 1]) / rise if rise > 0 else 1.0
-        crossings.append((time[k - 1] + part * (time[k] - time[k - 1]), wanted))
+        beside = slice(after - 1, after + 1)
+        crossings.append((np.interp(wanted, height[beside], time[beside]), wanted))
     (t0, h0), (t1, h1) = crossings
     return float((h1 - h0) / (m.body.rise * (t1 - t0))) if t1 > t0 else None
 

@@ -9,6 +9,7 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import FILES, SET, Command, argument, usage_error
 from winchsim.commands.outputs import again
 from winchsim.commands.sizing import RESULTS, finish, result_names
+from winchsim.inputs import value_at
 
 MOST = 20000
 """Builds that one call lifts at most. [-]"""
@@ -35,7 +36,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         more = {"simulate": options.simulate, "workers": env.workers}
         swept = sweep(scenario.inputs, values, grid=not options.list, **more)
         path = next(iter(values))
-        own = swept.present(path)
+        own = value_at(swept.inputs, path)
         base = sweep(scenario.inputs, {path: [own]}, simulate=options.simulate, workers=1)
         found.append((scenario, swept, base))
 

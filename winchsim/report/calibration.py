@@ -113,7 +113,7 @@ def build(
     command : str
         That shows all details.
     """
-    agree = all(row.agrees for row in found.comparisons)
+    agree = all(row.agrees for row in (*found.residuals, *found.sides))
     clean = agree and not found.notes and "other_version" not in findings
     mark = Mark("calibrated", "good" if clean else "warn")
     tables = (words.predictions(found), words.fitted(found, found.inputs))

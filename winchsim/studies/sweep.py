@@ -18,7 +18,7 @@ from winchsim.assessment.ranges import find_ranges
 from winchsim.csv_text import csv_text
 from winchsim.errors import DomainError, WinchsimError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, spec_at, value_at
+from winchsim.inputs import Inputs, spec_at
 from winchsim.model import build
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.simulation import simulate as run
@@ -168,10 +168,6 @@ class Sweep:
                     share = share if column.side is Side.LEAST else 1 / share
                 shares.append(np.where(np.isnan(share), np.inf, share))
         return np.min(shares, axis=0)
-
-    def present(self, path: str) -> Any:
-        """Value of a path in the scenario as it is."""
-        return value_at(self.inputs, path)
 
     def rows(self) -> list[dict[str, Any]]:
         """One dict a build, in SI with the unit in each key; None where there is no number."""

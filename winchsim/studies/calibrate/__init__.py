@@ -1,14 +1,20 @@
 """Learning from tests: timed lifts make a model with assumed losses a measured one.
 
 `evidence` sorts what tests show, `factors` has what may be moved and its priors, `forecast` asks
-the model, `fit` is least squares without a winch, `calibration` puts them together, `prediction`
-forecasts the next rung, `breakage` bounds the capacity of what broke.
+the model, `fit` is least squares without a winch, `calibration` puts them together and predicts the
+next rung, `breakage` bounds the capacity of what broke.
 """
 
 from winchsim.studies.calibrate.breakage import Capacity, look_into
-from winchsim.studies.calibrate.calibration import Calibration, Comparison, Parameter, calibrate
+from winchsim.studies.calibrate.calibration import (
+    Calibration,
+    Comparison,
+    Interval,
+    Parameter,
+    Prediction,
+    calibrate,
+)
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind
-from winchsim.studies.calibrate.prediction import Interval, Prediction
 
 __all__ = [
     "Calibration",

@@ -16,7 +16,7 @@ from winchsim.model.machine import LinkLimit
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
-from winchsim.studies.calibrate.evidence import Evidence, LiftTest, Note, NoteKind
+from winchsim.studies.calibrate.evidence import LiftTest, Note, NoteKind
 from winchsim.studies.calibrate.factors import END
 
 STRENGTHENED = 1e6
@@ -107,14 +107,16 @@ class Capacity:
 Demands = Callable[[LiftTest], list[PartDemand]]
 
 
-def capacities(inputs: Inputs, evidence: Evidence) -> tuple[tuple[Capacity, ...], tuple[Note, ...]]:
+def capacities(
+    inputs: Inputs, tests: Sequence[LiftTest]
+) -> tuple[tuple[Capacity, ...], tuple[Note, ...]]:
     """What tests show of capacities, breakages first, and what has to be asked.
 
     Parameters
     ----------
     inputs : Inputs
         Calibrated: the demands come from its losses.
-    evidence : Evidence
+    tests : sequence of LiftTest
     """
     asked: dict[tuple[float | None, ...], list[PartDemand]] = {}
 
@@ -123,10 +125,10 @@ def capacities(inputs: Inputs, evidence: Evidence) -> tuple[tuple[Capacity, ...]
             asked[test.conditions] = demands(inputs, test)
         return asked[test.conditions]
 
-    found = [look_into(inputs, test, evidence.tests, at) for test in evidence.broken]
+    found = [look_into(inputs, test, tests, at) for test in tests if test.broke]
     broken = [row for row in found if isinstance(row, Capacity)]
     survived: dict[int, Capacity] = {}
-    for test in _heaviest(evidence.tests):
+    for test in _heaviest(tests):
         for place, row in enumerate(at(test)):
             known = survived[place].lower if place in survived else row.link.strength.low
             if row.demand > known and not any(same_part(row.link, b.at.link) for b in broken):

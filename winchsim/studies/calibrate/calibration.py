@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtr
 
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, walk, with_value
 from winchsim.model import build
 from winchsim.studies.calibrate.breakage import Capacity, capacities
-from winchsim.studies.calibrate.evidence import Evidence, Kind, LiftTest, Note, Reading, gather
+from winchsim.studies.calibrate.evidence import (
+    SCATTERS,
+    Kind,
+    LiftTest,
+    Note,
+    Reading,
+    gather,
+)
 from winchsim.studies.calibrate.factors import Factor, find_factors, moved
 from winchsim.studies.calibrate.fit import (
     DETERMINED,
@@ -24,8 +33,7 @@ from winchsim.studies.calibrate.fit import (
     interval_width,
     without_outliers,
 )
-from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
-from winchsim.studies.calibrate.prediction import Prediction, predict
+from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
 
 Array = NDArray[np.float64]
 
@@ -117,6 +125,54 @@ class Comparison:
 
 
 @dataclass(frozen=True)
+class Interval:
+    """A forecast of a number with the interval that its measurement should fall in.
+
+    Attributes
+    ----------
+    value, low, high : float
+        [SI]
+    open_share : float
+        Share of the squared half width that comes from what the tests do not determine. [-]
+    """
+
+    value: float
+    low: float
+    high: float
+    open_share: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What the calibrated model says of a test that is still to come.
+
+    Attributes
+    ----------
+    test : LiftTest
+    time : Interval
+        Of the lift; infinite where it stalls. [s]
+    current : Interval
+        Of the supply, running steadily. [A]
+    margin : float
+        Torque at rest over the most that the lift asks for. [-]
+    stall_chance : float
+        Probability that it stalls. [-]
+    holds : bool
+        Whether it should stay up with the power off, by friction, a brake or a pawl.
+    blocked_by : tuple of int
+        Numbers of tests that broke a part which has to be mended first.
+    """
+
+    test: LiftTest
+    time: Interval
+    current: Interval
+    margin: float
+    stall_chance: float
+    holds: bool
+    blocked_by: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
 class Calibration:
     """Result of a calibration.
 
@@ -134,15 +190,16 @@ class Calibration:
         Names of factors that the tests determine only in combination.
     correlation : ndarray
         Of the factors, in the order of `parameters`.
-    comparisons : tuple of Comparison
+    residuals, sides : tuple of Comparison
+        Measurements beside the model; stalls and holds beside it.
     dof : float
         Measurements, less the factors that they determine. [-]
     scatter : float
         Of the measurements, over what was expected; 1 where they do not tell. [-]
     predictions : tuple of Prediction
         Of the tests that are still to come.
-    capacities : tuple of Capacity
-        Of parts that broke, and of those that carried more than was estimated.
+    broken, bounds : tuple of Capacity
+        Of parts that broke; of those that carried more than was estimated.
     notes : tuple of Note
         What could not be used, or has to be asked.
     """
@@ -153,32 +210,14 @@ class Calibration:
     parameters: tuple[Parameter, ...]
     together: tuple[tuple[str, ...], ...]
     correlation: Array
-    comparisons: tuple[Comparison, ...]
+    residuals: tuple[Comparison, ...]
+    sides: tuple[Comparison, ...]
     dof: float
     scatter: float
     predictions: tuple[Prediction, ...]
-    capacities: tuple[Capacity, ...]
+    broken: tuple[Capacity, ...]
+    bounds: tuple[Capacity, ...]
     notes: tuple[Note, ...]
-
-    @property
-    def residuals(self) -> tuple[Comparison, ...]:
-        """Measurements beside the model."""
-        return tuple(row for row in self.comparisons if row.kind.is_measured)
-
-    @property
-    def sides(self) -> tuple[Comparison, ...]:
-        """Stalls and holds beside the model."""
-        return tuple(row for row in self.comparisons if not row.kind.is_measured)
-
-    @property
-    def broken(self) -> tuple[Capacity, ...]:
-        """Parts that broke."""
-        return tuple(row for row in self.capacities if row.broke)
-
-    @property
-    def bounds(self) -> tuple[Capacity, ...]:
-        """Capacities that tests without a breakage showed to be higher than estimated."""
-        return tuple(row for row in self.capacities if not row.broke)
 
 
 def calibrate(
@@ -209,21 +248,23 @@ def calibrate(
     """
     if not 0.5 <= level <= 0.999:
         raise DomainError("level", level, "a probability from 0.5 to 0.999")
-    evidence, factors = gather(tests, pawl=build(inputs).pawl), find_factors(inputs)
+    readings, notes = gather(tests, pawl=build(inputs).pawl)
+    factors = find_factors(inputs)
     names = [factor.name for factor in factors]
     for name in only:
         if name not in names:
             raise DomainError("fit", name, "one or more of: " + ", ".join(names))
     factors = tuple(factor for factor in factors if not only or factor.name in only)
-    case = Case(Bench(inputs, evidence.tests, factors), evidence)
+    case = Case(Bench(inputs, tuple(dict.fromkeys(r.test for r in readings)), factors), readings)
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
     moving = ~(open_ & (np.abs(found.values) < BARELY))
     problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
     found = fit(problem, moving * found.values, kept, found.scatter)
-    predictions = predict(Bench(inputs, evidence.next_rungs, factors), found, level)
+    next_rungs = tuple(test for test in tests if not test.done)
+    predictions = predict(Bench(inputs, next_rungs, factors), found, level)
     calibrated = moved(inputs, case.bench.machine, factors, found.values)
-    parts, asked = capacities(calibrated, evidence)
+    parts, asked = capacities(calibrated, tests)
     bounds = [part for part in parts if part.set_path]  # the last one on a path stays
     for part in sorted(bounds, key=lambda part: (part.broke, part.set_value)):
         calibrated = with_value(calibrated, part.set_path, part.set_value)
@@ -236,12 +277,14 @@ def calibrate(
         parameters=parameters,
         together=together,
         correlation=correlation,
-        comparisons=comparisons,
+        residuals=tuple(row for row in comparisons if row.kind.is_measured),
+        sides=tuple(row for row in comparisons if not row.kind.is_measured),
         dof=found.dof,
         scatter=found.scatter,
         predictions=tuple(_as_seen(row, comparisons, parts) for row in predictions),
-        capacities=parts,
-        notes=(*evidence.notes, *asked),
+        broken=tuple(part for part in parts if part.broke),
+        bounds=tuple(part for part in parts if not part.broke),
+        notes=(*notes, *asked),
     )
 
 
@@ -252,38 +295,40 @@ class Case:
     ----------
     bench : Bench
         With the tests of the evidence.
-    evidence : Evidence
+    readings : sequence of Reading
+        Of these tests.
     """
 
-    def __init__(self, bench: Bench, evidence: Evidence) -> None:
-        self.bench, self.readings = bench, evidence.readings
+    def __init__(self, bench: Bench, readings: Sequence[Reading]) -> None:
+        self.bench, self.readings = bench, readings
+        self.places = [bench.tests.index(row.test) for row in readings]
         low, high = (np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
-        data = np.array([row.kind.is_measured for row in self.readings])
+        data = np.array([row.kind.is_measured for row in readings])
         self.problem = Problem(self.both, low, high, data)
         self._known: dict[bytes, tuple[Array, Array]] = {}
-        goals = [self._turned(row, row.value) for row in self.readings]
-        shares = [row.scatter / row.value if row.value else row.scatter for row in self.readings]
-        self.goals = np.array(goals)
-        self.scatters = np.array(shares) * np.where(data, self.goals, 1.0)
-        upward = [row.kind in (Kind.LIFTED, Kind.HELD) for row in self.readings]
-        self.signs = np.where(upward, -1.0, 1.0)
+        self.goals = np.array([self._turned(i, row.value) for i, row in enumerate(readings)])
+        shares = [row.scatter / row.value if row.value else row.scatter for row in readings]
+        upward = [row.kind in (Kind.LIFTED, Kind.HELD) for row in readings]
+        scatters = np.array(shares) * np.where(data, self.goals, 1.0)
+        self.weights = np.where(upward, -1.0, 1.0) / scatters
 
-    def _turned(self, row: Reading, value: float) -> float:
+    def _turned(self, place: int, value: float) -> float:
         """A time as a mean speed, a mean speed as a time; other values stay."""
-        if row.kind is not Kind.TIME:
+        if self.readings[place].kind is not Kind.TIME:
             return value
-        return float(self.bench.heights[row.test] / value) if value > 0 else np.inf
+        return float(self.bench.heights[self.places[place]] / value) if value > 0 else np.inf
 
     def both(self, place: Array) -> tuple[Array, Array]:
         """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
             found, slopes = forecast_with_slopes(self.bench, place)
-            rows = [(row.kind.quantity, row.test) for row in self.readings]
+            kinds = [row.kind.quantity for row in self.readings]
+            rows = list(zip(kinds, self.places, strict=True))
             values = np.array([found[kind][test] for kind, test in rows])
             changes = np.array([slopes[kind][:, test] for kind, test in rows])
-            weights = self.signs / self.scatters
-            left, turns = weights * (values - self.goals), weights[:, None] * changes
+            left = self.weights * (values - self.goals)
+            turns = self.weights[:, None] * changes
             # no voltage where it stalls
             known = (np.where(np.isfinite(left), left, 0), np.where(np.isfinite(turns), turns, 0))
             self._known[place.tobytes()] = known
@@ -293,17 +338,14 @@ class Case:
         """Every reading beside the model, fitted and as it was."""
         found = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
         rows = []
-        for i, row in enumerate(self.readings):
-            values = found[row.kind.quantity][:, row.test]
-            if row.kind in (Kind.LIFTED, Kind.STALLED):
-                values = np.exp(values)
-            now, before = (self._turned(row, float(value)) for value in values)
-            agrees = bool(kept[i])
-            if not row.kind.is_measured:
-                up = now > 1 if row.kind in (Kind.LIFTED, Kind.STALLED) else now >= 0
-                agrees = up is (row.kind in (Kind.LIFTED, Kind.HELD))
-            test, size = self.bench.tests[row.test], float(fit.residuals[i])
-            rows.append(Comparison(test, row.kind, row.value, now, before, size, agrees))
+        for i, (row, place) in enumerate(zip(self.readings, self.places, strict=True)):
+            values, ratio = found[row.kind.quantity][:, place], row.kind.quantity is Kind.LIFTED
+            values = np.exp(values) if ratio else values
+            now, before = (self._turned(i, float(value)) for value in values)
+            up = now > 1 if ratio else now >= 0
+            as_seen = up is (row.kind in (Kind.LIFTED, Kind.HELD))
+            agrees, size = bool(kept[i]) if row.kind.is_measured else as_seen, fit.residuals[i]
+            rows.append(Comparison(row.test, row.kind, row.value, now, before, float(size), agrees))
         return tuple(rows)
 
 
@@ -355,3 +397,78 @@ def _as_seen(
         holds=row.holds and all(mass < other for other in ran_back),
         blocked_by=tuple(b.test.number for b in blocked if mass > (b.survived_mass or 0.0)),
     )
+
+
+def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
+    """Forecast of every test of a bench.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the tests to come.
+    fit : Fit
+        Of the factors of the bench.
+    level : float
+        Probability of the intervals. [-]
+
+    Notes
+    -----
+    The covariance of the factors has a part from the scatter of the data and one from what the
+    priors leave open, ``S = S J'J S/s² + S S``. Of the first and of the new measurement's own
+    scatter Student's t gives the interval, with the degrees of freedom of the fit; of the second
+    the normal distribution. Both parts add as squares. Own derivation.
+    """
+    if not bench.tests:
+        return ()
+    found, slopes = forecast_with_slopes(bench, fit.values)
+    predictions = []
+    for place, test in enumerate(bench.tests):
+        numbers = {kind: float(values[place]) for kind, values in found.items()}
+        changes = {kind: rows[:, place] for kind, rows in slopes.items()}
+        margin = numbers[Kind.LIFTED]
+        predictions.append(
+            Prediction(
+                test=test,
+                time=_time(bench.heights[place], numbers, changes, fit, level),
+                current=_current(numbers, changes, fit, level),
+                margin=math.exp(margin),
+                stall_chance=_stall_chance(margin, sum(fit.parts(changes[Kind.LIFTED])), fit.dof),
+                holds=bench.machine.pawl or numbers[Kind.HELD] >= 0,
+            )
+        )
+    return tuple(predictions)
+
+
+def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[float, float]:
+    """Half width of an interval, and the share of its square that the tests do not determine."""
+    data, prior = fit.parts(change)
+    first = interval_width(level, fit.dof) ** 2 * (data + (fit.scatter * own) ** 2)
+    second = interval_width(level, 0) ** 2 * prior
+    return math.sqrt(first + second), second / max(first + second, 1e-300)
+
+
+def _time(
+    height: float, numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float
+) -> Interval:
+    """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
+    end."""
+    speed, (fixed, share) = numbers[Kind.TIME], SCATTERS[Kind.TIME]
+    if speed <= 0:
+        return Interval(math.inf, math.inf, math.inf, 0.0)
+    own = math.hypot(fixed * speed / height, share) * speed
+    half, open_share = _half_width(changes[Kind.TIME], own, fit, level)
+    slowest = height / (speed - half) if speed > half else math.inf
+    return Interval(height / speed, height / (speed + half), slowest, open_share)
+
+
+def _current(numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float) -> Interval:
+    value, (_, share) = numbers[Kind.CURRENT], SCATTERS[Kind.CURRENT]
+    half, open_share = _half_width(changes[Kind.CURRENT], share * value, fit, level)
+    return Interval(value, max(value - half, 0.0), value + half, open_share)
+
+
+def _stall_chance(log_margin: float, variance: float, dof: float) -> float:
+    """Probability that the torque falls short."""
+    if variance <= 0:
+        return float(log_margin <= 0)
+    return float(stdtr(dof if dof >= 1 else np.inf, -log_margin / math.sqrt(variance)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 
 from winchsim.errors import Code, Fault, InputError
@@ -157,8 +157,7 @@ class Reading:
 
     Attributes
     ----------
-    test : int
-        Place of its test, from 0.
+    test : LiftTest
     kind : Kind
     value : float
         [SI]; 0 where it is no number.
@@ -166,38 +165,16 @@ class Reading:
         Expected of it. [SI]
     """
 
-    test: int
+    test: LiftTest
     kind: Kind
     value: float
     scatter: float
 
 
-@dataclass(frozen=True)
-class Evidence:
-    """What a set of tests says.
-
-    Attributes
-    ----------
-    tests : tuple of LiftTest
-        Those that have readings, which count them.
-    readings : tuple of Reading
-    next_rungs : tuple of LiftTest
-        Tests of which nothing is known yet.
-    broken : tuple of LiftTest
-        Tests in which something broke.
-    notes : tuple of Note
-        What could not be used.
-    """
-
-    tests: tuple[LiftTest, ...]
-    readings: tuple[Reading, ...]
-    next_rungs: tuple[LiftTest, ...]
-    broken: tuple[LiftTest, ...]
-    notes: tuple[Note, ...]
-
-
-def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
-    """Evidence of tests.
+def gather(
+    tests: Sequence[LiftTest], *, pawl: bool = False
+) -> tuple[tuple[Reading, ...], tuple[Note, ...]]:
+    """What tests show, and what of them could not be used.
 
     Parameters
     ----------
@@ -211,12 +188,7 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     InputError
         None of them says anything that could be fitted.
     """
-    used: list[LiftTest] = []
-    readings: list[Reading] = []
-    for test in tests:
-        found = _readings(test, len(used), pawl)
-        used += [test] if found else []
-        readings += found
+    readings = tuple(reading for test in tests for reading in _readings(test, pawl))
     if not any(row.kind.is_measured for row in readings):
         message = "no row has a measured time or current of a lift: there is nothing to fit"
         hint = "fill in measured_time_s, and measured_current_a where you can"
@@ -226,30 +198,23 @@ def gather(tests: Sequence[LiftTest], *, pawl: bool = False) -> Evidence:
     ]
     if pawl and any(test.held is not None for test in tests):
         notes.append(Note(NoteKind.PAWL_HOLDS))
-    return Evidence(
-        tests=tuple(used),
-        readings=tuple(readings),
-        next_rungs=tuple(test for test in tests if not test.done),
-        broken=tuple(test for test in tests if test.broke),
-        notes=tuple(notes),
-    )
+    return readings, tuple(notes)
 
 
-def _readings(test: LiftTest, place: int, pawl: bool) -> list[Reading]:
+def _readings(test: LiftTest, pawl: bool) -> Iterator[Reading]:
     """What a test says, as far as it can be used."""
-    found: dict[Kind, float | None] = {}
-    if test.lifted:
-        found = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
-    if test.outcome == "stalled":
-        found = {Kind.STALL_CURRENT: test.current}
+    stalled, found = test.outcome == "stalled", {Kind.STALL_CURRENT: test.current}
+    if not stalled:
+        times = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
+        found = times if test.lifted else {}
     kept = {kind: value for kind, value in found.items() if value}
-    if test.outcome == "stalled":
-        kept[Kind.STALLED] = 0.0
-    if test.outcome == "lifted" and test.time is None:
-        kept[Kind.LIFTED] = 0.0
-    if test.held is not None and not pawl and test.outcome not in ("broke", "stalled"):
-        kept[Kind.HELD if test.held else Kind.RAN_BACK] = 0.0
-    return [
-        Reading(place, kind, value, math.hypot(SCATTERS[kind][0], SCATTERS[kind][1] * value))
-        for kind, value in kept.items()
-    ]
+    seen = {
+        Kind.STALLED: stalled,
+        Kind.LIFTED: test.outcome == "lifted" and test.time is None,
+        Kind.HELD if test.held else Kind.RAN_BACK: test.held is not None
+        and not pawl
+        and test.outcome not in ("broke", "stalled"),
+    }
+    for kind, value in (kept | {kind: 0.0 for kind, is_seen in seen.items() if is_seen}).items():
+        fixed, share = SCATTERS[kind]
+        yield Reading(test, kind, value, math.hypot(fixed, share * value))

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
-from scipy.special import ndtri, stdtrit
+from scipy.special import stdtrit
 
 from winchsim.frozen import dataclass, replace
 
@@ -150,8 +150,7 @@ def interval_width(level: float, dof: float) -> float:
         Degrees of freedom of the standard error; under 1 where the scatter is not from the data.
         [-]
     """
-    tail = (1 + level) / 2
-    return float(stdtrit(dof, tail) if dof >= 1 else ndtri(tail))
+    return float(stdtrit(dof if dof >= 1 else np.inf, (1 + level) / 2))
 
 
 def fit(problem: Problem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -85,6 +86,14 @@ class Bench:
         self.machine = build(self.base)
         self._without_links = replace(self.machine, links=())
         self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
+        self._nothing_lifted: dict[Kind, Any] = {
+            Kind.TIME: self.heights * (1 - 1 / LEAST_MARGIN),
+            Kind.CURRENT: 0.0,
+            Kind.STALL_CURRENT: 0.0,
+            Kind.VOLTAGE: np.nan,
+            Kind.LIFTED: np.log(LEAST_MARGIN),
+            Kind.HELD: -1.0,
+        }
         self._loads = _raising_torques(self.machine, self.tests)
         variants = vary(self.base, self._columns)
         problems = dict(variants.problems)
@@ -112,32 +121,18 @@ class Bench:
         """
         good, families = [], []
         for k, place in enumerate(np.where((places == 0) & self._movable, HAIR, places)):
-            try:
-                families.append(
-                    (moved(self.base, self.machine, self.factors, place), self._columns)
-                )
-            except DomainError:
-                continue
-            good.append(k)
-        found = self._nothing_lifted(len(places))
+            with suppress(DomainError):
+                there = moved(self.base, self.machine, self.factors, place)
+                families.append((there, self._columns))
+                good.append(k)
+        blank = np.zeros((len(places), len(self.tests)))
+        found = {kind: blank + value for kind, value in self._nothing_lifted.items()}
         for rows, batch in vary_each(families, like=self._without_links).batches:
             k, members = np.array(good)[rows // len(self.tests)], rows % len(self.tests)
             values = _values(lift_batch(batch), self.heights[members], self._loads[members])
             for kind, value in values.items():
                 found[kind][k, members] = value
         return found
-
-    def _nothing_lifted(self, count: int) -> Forecast:
-        values: dict[Kind, Any] = {
-            Kind.TIME: self.heights * (1 - 1 / LEAST_MARGIN),
-            Kind.CURRENT: 0.0,
-            Kind.STALL_CURRENT: 0.0,
-            Kind.VOLTAGE: np.nan,
-            Kind.LIFTED: np.log(LEAST_MARGIN),
-            Kind.HELD: -1.0,
-        }
-        blank = np.zeros((count, len(self.tests)))
-        return {kind: blank + value for kind, value in values.items()}
 
 
 def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Forecast, Forecast]:
@@ -155,12 +150,10 @@ def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
     """Scenario with the lightest load that it can be built with: settings that just stall the
     heaviest are settings still."""
     for mass in sorted(test.mass for test in tests):
-        found = with_value(inputs, "load.mass", mass)
-        try:
+        with suppress(InputError):
+            found = with_value(inputs, "load.mass", mass)
             build(found)
-        except InputError:
-            continue
-        return found
+            return found
     return inputs
 
 

@@ -7,9 +7,8 @@ recommended.
 """
 
 from winchsim.studies.sizing.candidates import STOCK, Proposal
-from winchsim.studies.sizing.questions import QUESTIONS
 from winchsim.studies.sizing.rule import size
-from winchsim.studies.sizing.study import WHILE_LIFTED, Question, Run, Study, most_power
+from winchsim.studies.sizing.study import QUESTIONS, WHILE_LIFTED, Question, Run, Study, most_power
 
 __all__ = [
     "QUESTIONS",

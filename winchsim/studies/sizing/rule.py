@@ -21,8 +21,7 @@ from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
 from winchsim.slow import vary, vary_each
 from winchsim.studies.sizing.candidates import PLACES, Proposal, Span
-from winchsim.studies.sizing.questions import QUESTIONS
-from winchsim.studies.sizing.study import Question, Run, Study, Wanted
+from winchsim.studies.sizing.study import QUESTIONS, Question, Run, Study, Wanted
 from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
 
 MOST_TRIES = 3

@@ -13,7 +13,16 @@ from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
 from winchsim.studies.builds import Build
-from winchsim.studies.sizing.candidates import Proposal, Span
+from winchsim.studies.sizing.candidates import (
+    Proposal,
+    Span,
+    counts,
+    drums,
+    gears,
+    masses,
+    nominal_voltage,
+    voltages,
+)
 from winchsim.studies.sweep import Sweep
 
 WHILE_LIFTED = frozenset(
@@ -255,3 +264,30 @@ def most_power(study: Study) -> Power | None:
     )
     at = int(np.argmax(power))
     return Power(float(study.values[at]), float(power[at]), float(lifts.last_speed[at]))
+
+
+def _present_first(found: Sweep, values: np.ndarray, machine: Machine) -> np.ndarray:
+    """The gears as they are before any change, then the most to spare."""
+    aim = -found.least_share()
+    aim[np.abs(values - machine.groups[0].ratio) < 1e-9 * values] = -np.inf
+    return aim
+
+
+QUESTIONS = {
+    question.name: question
+    for question in (
+        Question("drum", "drum.diameter", "mm", drums, lambda s, v, m: -s.least_share(), True),
+        Question("gears", "gears", "", gears, _present_first, scale="dots"),
+        Question(
+            "motors", "motors.{group}.count", "", counts, lambda s, v, m: v.astype(float),
+            scale="dots",
+        ),
+        Question(
+            "voltage", "supply.voltage", "V", voltages,
+            lambda s, v, m: np.abs(np.log(v / nominal_voltage(m))), refined=True, scale="even",
+        ),
+        Question("heaviest", "load.mass", "kg", masses, lambda s, v, m: -v, refined=True),
+    )
+}  # fmt: skip
+"""The questions by name, with what each wants least of: the drum with the most to spare to its
+nearest limit, the fewest motors, the voltage nearest to the motors' own, the heaviest load."""
