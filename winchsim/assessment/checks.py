@@ -182,8 +182,9 @@ def _part_checks(
     missing = undescribed(history.machine)
     worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
     yield _check(
-        CheckKey.PARTS, "", worst and worst.factor, None, hard=1.0,
-        required=worst and worst.required, missing=missing, about=worst.label if worst else "",
+        CheckKey.PARTS, "", worst.factor if worst else None, None, hard=1.0,
+        required=worst.required if worst else None, missing=missing,
+        about=worst.label if worst else "",
         ends=(worst.low, worst.high) if worst else (None, None),
         failed=worst is not None and worst.status is Status.FAILS,
     )  # fmt: skip

@@ -68,8 +68,9 @@ def _row(
     """A rule with one finding for each event that there is."""
 
     def rule(history: History) -> Iterator[Finding]:
-        for event in filter(None, when(history)):
-            yield Finding(kind, numbers(history, event), event.time, event.height)
+        for event in when(history):
+            if event is not None:
+                yield Finding(kind, numbers(history, event), event.time, event.height)
 
     return rule
 
@@ -377,7 +378,7 @@ def _winding(history: History) -> Iterator[Finding]:
 
 
 RULES: tuple[Rule, ...] = (
-    _row(FindingKind.PART_BROKE, lambda h: [h.record.broken_link and h.broke], _broken),
+    _row(FindingKind.PART_BROKE, lambda h: [h.broke if h.record.broken_link else None], _broken),
     _fell,
     _row(FindingKind.BACK_DRIVEN, History.run_backs, _ran_back),
     _held,

@@ -54,8 +54,8 @@ def grade(
     was not computed."""
     if value is None:
         return Status.NOT_CHECKED
-    ends = (value if end is None else end for end in (low, high))
-    return list(Status)[int(ranks_of(value, *ends, side, hard, required))]
+    least, most = (value if end is None else end for end in (low, high))
+    return list(Status)[int(ranks_of(value, least, most, side, hard, required))]
 
 
 def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:

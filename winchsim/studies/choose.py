@@ -131,7 +131,7 @@ def choose(
         if sum(found.exit_code == 0 for _, found in kept) == SHOWN:
             break
     full = of_assessments(inputs, {}, [found for _, found in kept])
-    ranked = np.lexsort(order(full, full.changeable))[:SHOWN] if kept else []
+    ranked = np.lexsort(order(full, full.changeable))[:SHOWN].tolist() if kept else []
     return Choice(
         tuple(kept[i][0] for i in ranked), tuple(kept[i][1] for i in ranked),
         of_assessments(inputs, {}, [kept[i][1] for i in ranked]),

@@ -135,7 +135,8 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
         Values that differ; the strengths are added here.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
-    motors, apart, owners = Motors.EQUAL, inputs, ()
+    motors, apart = Motors.EQUAL, inputs
+    owners: tuple[int, ...] = ()
     if running >= 2 and any(row.each for row in values):
         motors = Motors.BUNDLED if running > MOST_SINGLE else Motors.APART
         try:
