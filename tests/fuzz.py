@@ -23,6 +23,7 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from random_scenarios import random_inputs
@@ -32,6 +33,7 @@ from winchsim.errors import WinchsimError
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
 from winchsim.model import build as build_machine
+from winchsim.report.document import Document
 from winchsim.report.json_out import lift_json
 from winchsim.report.ladder import build as ladder_document
 from winchsim.report.lift import build
@@ -54,19 +56,17 @@ MOST_GIVEN_UP = 0.01
 [-]"""
 
 
-def _sizing(inputs: Inputs, name: str) -> str:
-    document = study_document(size(inputs, name), Scenario(inputs, "", "", ""))
-    return render_text(document, Options(full=True))
+def _text(build: Callable[[Any, Scenario], Document], found: Any, inputs: Inputs) -> str:
+    return render_text(build(found, Scenario(inputs, "", "", "")), Options(full=True))
 
 
 STUDIES: dict[str, Callable[[Inputs], str]] = {
-    **{name: (lambda inputs, name=name: _sizing(inputs, name)) for name in QUESTIONS},
-    "ladder": lambda inputs: render_text(
-        ladder_document(plan_ladder(inputs, rungs=2), name=""), Options(full=True)
-    ),
-    "spread": lambda inputs: render_text(
-        spread_document(spread(inputs, builds=40), title="", name=""), Options(full=True)
-    ),
+    **{
+        name: (lambda inputs, name=name: _text(study_document, size(inputs, name), inputs))
+        for name in QUESTIONS
+    },
+    "ladder": lambda inputs: _text(ladder_document, plan_ladder(inputs, rungs=2), inputs),
+    "spread": lambda inputs: _text(spread_document, spread(inputs, builds=40), inputs),
 }
 """Every study that needs nothing but a scenario, to its printed text."""
 

@@ -230,7 +230,7 @@ def test_the_samples_of_the_scenario_are_the_rows_of_the_csv(tmp_path):
 def test_no_trust_no_answer(monkeypatch, outcome):
     from dataclasses import replace
 
-    import winchsim.simulation as room
+    import winchsim.commands.lift as room
 
     real = room.simulate
     monkeypatch.setattr(

@@ -6,7 +6,6 @@ from __future__ import annotations
 import ast
 import errno
 import functools
-import importlib
 import io
 import os
 import subprocess
@@ -35,10 +34,8 @@ def _parsers() -> dict[str, Parser]:
     commands = Parser(prog="winchsim", env=env).add_subparsers(
         parser_class=functools.partial(Parser, env=env)
     )
-    for path in Path(winchsim.__file__).parent.glob("commands/*.py"):
-        module = importlib.import_module(f"winchsim.commands.{path.stem}")
-        for command in getattr(module, "COMMANDS", ()):
-            command.add(commands)
+    for command in cli.COMMANDS:
+        command.add(commands)
     return dict(commands.choices)
 
 

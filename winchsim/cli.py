@@ -10,43 +10,17 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
-from importlib import import_module
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import HelpShownError, Parser
+from winchsim.commands.files import read_scenarios
+from winchsim.commands.options import COMMON, HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
+from winchsim.commands.table import COMMANDS
 from winchsim.errors import Code, OutputError, WinchsimError
 from winchsim.report.json_text import error_document
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
-
-COMMANDS = (
-    "lift",
-    "drum",
-    "gears",
-    "motors",
-    "voltage",
-    "heaviest",
-    "choose",
-    "sweep",
-    "ladder",
-    "calibrate",
-    "why",
-    "spread",
-    "curves",
-    "new",
-    "materials",
-    "keys",
-    "try",
-)
-"""Every command in the order of the help: a module of `winchsim.commands`, whose `COMMANDS` hold
-it."""
-
-MODULES = {"try": "try_page"} | dict.fromkeys(
-    ("drum", "gears", "motors", "voltage", "heaviest"), "sizing"
-)
-"""Modules that do not have the name of their command."""
 
 _DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
 
@@ -137,14 +111,15 @@ def _run(arguments: list[str], env: Env) -> int:
         return ExitCode.MISUSE
     options, unknown = parser.parse_known_args(arguments)
     env.colour = getattr(options, "color", "auto")
-    if not hasattr(options, "run"):
+    if not hasattr(options, "command"):
         parser.refuse_unknown(unknown)
         env.note(parser.format_help())
         return ExitCode.MISUSE
     options.parser.refuse_unknown(unknown)
     options.words = arguments
     check_outputs(options, env)
-    return options.run(options, env)
+    read_scenarios(options)
+    return options.command.run(options, env)
 
 
 def _parser(env: Env, arguments: Sequence[str]) -> Parser:
@@ -157,11 +132,9 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
         epilog="example:\n  winchsim new crate.toml",
     )
     parser.add_argument("--version", action="version", version=f"winchsim {__version__}")
-    parser.add_common()
+    parser.add(*COMMON)
     make: Any = functools.partial(Parser, env=env)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=make)
-    wanted = [name for name in COMMANDS if name in arguments[:1]] or COMMANDS
-    for module in dict.fromkeys(MODULES.get(name, name) for name in wanted):
-        for command in import_module(f"winchsim.commands.{module}").COMMANDS:
-            command.add(commands)
+    for command in [each for each in COMMANDS if each.name in arguments[:1]] or COMMANDS:
+        command.add(commands)
     return parser

@@ -11,6 +11,7 @@ from tests.screen import Screen
 from winchsim.commands.env import ExitCode
 from winchsim.report.ladder import ladder_csv, ladder_page
 from winchsim.report.words.advice import CAUTIONS
+from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import read_sheet
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.ladder import plan_ladder
@@ -122,9 +123,13 @@ def test_the_page_is_whole_and_needs_nothing_else(done, folder):
         assert text in page
 
 
+def _page(inputs, name="crate.toml", *, us=False, **plan):
+    return ladder_page(plan_ladder(inputs, **plan), Scenario(inputs, name, "", ""), us=us)
+
+
 def test_nothing_in_a_title_becomes_markup(small):
     nasty = '<script>alert("x")</script> & <b onmouseover=x>\x1b[31m'
-    page = ladder_page(plan_ladder(small(title=nasty), rungs=1), name="<i>.toml")
+    page = _page(small(title=nasty), "<i>.toml", rungs=1)
     assert (
         "<script" not in page
         and "<b onmouseover" not in page
@@ -135,13 +140,13 @@ def test_nothing_in_a_title_becomes_markup(small):
 
 
 def test_every_script_and_every_caution_stands_on_the_sheet(small):
-    page = ladder_page(plan_ladder(small(title="می\u200cخواهم"), rungs=1), name="crate.toml")
+    page = _page(small(title="می\u200cخواهم"), rungs=1)
     assert "می\u200cخواهم" in page
     assert [caution for caution in CAUTIONS.values() if caution not in page] == []
 
 
 def test_rungs_that_must_not_be_tested_are_marked(small):
-    page = ladder_page(plan_ladder(small(load={"mass": 24.0})), name="crate.toml", us=True)
+    page = _page(small(load={"mass": 24.0}), us=True)
     assert "do not run" in page and 'class="headline bad"' in page and "lb]" in page
 
 

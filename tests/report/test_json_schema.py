@@ -93,7 +93,9 @@ def test_a_document_without_a_key_or_with_another_one_is_not_valid(lifted, place
 
 
 def test_every_schema_is_printed_and_is_one():
-    assert set(cli.COMMANDS) - {"new", "materials", "keys", "try"} <= set(DOCUMENTS)
+    assert {command.name for command in cli.COMMANDS} - {"new", "materials", "keys", "try"} <= set(
+        DOCUMENTS
+    )
     for command in DOCUMENTS:
         found = schema(command)
         jsonschema.Draft202012Validator.check_schema(found)

@@ -74,7 +74,7 @@ def test_json_has_every_input_with_what_it_rests_on(reported):
 def test_sections_stand_in_one_order(reported):
     document = reported[3]
     headings = [n.heading for n in document.body if isinstance(n, Section)]
-    assert headings.index("Findings") == 0 and headings[-1] == "Reproduce this report"
+    assert headings.index("Findings") == 0 and headings[-1] == "Cautions"
     for text in (
         render_html(document, Options()),
         render_markdown(document, Options()),
@@ -116,3 +116,11 @@ def test_every_end_has_a_sentence(reported, end):
         text = sentence_text(outcome(replace(found, target=target)))
         stays = "Power off:" in text or "stays on the floor" in text
         assert stays or end in (End.NOT_TRUSTED, End.DONE)
+
+
+@pytest.mark.parametrize("name", ["a{}b.toml", "a{x}.toml"])
+def test_a_name_with_braces_is_no_template(small, name):
+    inputs = small(title="of {} and {0}")
+    record = simulate(inputs)
+    document = build(assess(record, actions=False), Scenario(inputs, name, "", ""), record)
+    assert name in render_text(document, Options(full=True))

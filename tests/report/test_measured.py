@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.history import read_history
-from winchsim.report.measured import compared, mean_difference, trace_differences
+from winchsim.report.measured import (
+    compared,
+    mean_difference,
+    row_sentence,
+    trace_differences,
+)
 from winchsim.report.render.options import sentence_text
-from winchsim.report.words import measured as words
 from winchsim.report.words.values import signed
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import MeasuredTrace
@@ -26,11 +30,7 @@ def test_difference_of_a_trace_is_measured_less_simulated(lifted):
         3,
     )  # one blank, one after the run's end
     assert found.difference == pytest.approx([0.001, 0.002, -0.006])
-    assert (
-        found.mean == pytest.approx(-0.001)
-        and found.largest == pytest.approx(-0.006)
-        and found.largest_at == 1.5
-    )
+    assert found.mean == pytest.approx(-0.001) and found.largest == (pytest.approx(-0.006), 1.5)
     assert found.printed_unit == "mm"
 
 
@@ -51,11 +51,11 @@ def test_a_row_beside_its_simulation(lifted, stuck):
     )
     assert row.time_difference == pytest.approx(0.02)
     assert row.current_difference == pytest.approx(0.5 / history.steady("current") - 1)
-    assert "+2 %" in sentence_text(words.row(row))
+    assert "+2 %" in sentence_text(row_sentence(row))
     other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck)
     assert other.time_difference is None
-    assert "not lifted in the simulation" in sentence_text(words.row(other))
-    assert "nothing measured" in sentence_text(words.row(compared(SheetRow(mass=8.0), lifted)))
+    assert "not lifted in the simulation" in sentence_text(row_sentence(other))
+    assert "nothing measured" in sentence_text(row_sentence(compared(SheetRow(mass=8.0), lifted)))
     means = mean_difference([row, other])
     assert means == (pytest.approx(0.02), row.current_difference)
     assert mean_difference([other]) == (None, None)

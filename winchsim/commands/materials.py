@@ -6,34 +6,17 @@ from __future__ import annotations
 import argparse
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import UNITS, Command, argument
 from winchsim.commands.outputs import present
 from winchsim.report.json_text import document
+from winchsim.report.materials import Row, chosen_rows, detail, overview, row_facts
+from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Print the tables, or the rows that were named."""
-    from winchsim.report.materials import Row, chosen_rows, detail, overview, row_facts
-    from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
-
     materials, ropes, pairs = load_materials(), load_ropes(), load_friction_pairs()
     everything: list[Row] = [*materials.values(), *ropes.values(), *pairs]
     rows = chosen_rows(everything, options.names) if options.names else everything
     shown = detail(rows) if options.names or options.units == "us" else overview(rows)
     present(options, env, shown, lambda: document(rows=[row_facts(row) for row in rows]))
     return ExitCode.GOOD
-
-
-COMMANDS = (
-    Command(
-        "materials",
-        "show the materials, ropes and friction pairs, each value with its source",
-        run,
-        "winchsim materials PETG polyester",
-        (
-            argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full"),
-            UNITS,
-        ),
-        "Without names: an overview. With names: every value of these, with its range and source.",
-    ),
-)

@@ -1,4 +1,4 @@
-"""The argument parser of winchsim, commands as data, and the options that several share."""
+"""The argument parser of winchsim, and what a command is."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import argparse
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from importlib import import_module
 from typing import Any, NoReturn
 
 from winchsim.commands.env import Env
 from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.frozen import dataclass, replace
 
-Run = Callable[[argparse.Namespace, Env], int]
 Argument = tuple[tuple[str, ...], dict[str, Any]]
 
 
@@ -21,30 +21,7 @@ def argument(*names: str, **facts: Any) -> Argument:
     return names, facts
 
 
-FILE = argument("file", metavar="FILE", help="scenario file")
-FILES = argument("files", metavar="FILE", nargs="+", help="scenario files")
-SET = argument(
-    "--set",
-    metavar="PATH=VALUE",
-    action="append",
-    default=[],
-    dest="overrides",
-    help='change a value, such as --set load.mass="30 kg" (may be repeated)',
-)
-LOG = argument(
-    "--log",
-    metavar="LAYOUT",
-    default="",
-    help="columns of a log and what it does not say, such as 'time=Zeit:ms, height=mark:10 cm, "
-    "rate=25, speed=8, loads=0/2/5 kg'",
-)
-FULL = argument("--full", action="store_true", help="print all details")
-UNITS = argument(
-    "--units", choices=("si", "us"), default="si", help="print US units beside the SI ones"
-)
-FORCE = argument("--force", action="store_true", help="replace files that exist")
-_JSON = argument("--json", action="store_true", help="print one JSON document instead of text")
-_COMMON = (
+COMMON = (
     argument(
         "--color",
         choices=("auto", "always", "never"),
@@ -58,11 +35,9 @@ _COMMON = (
         help="show the traceback of an internal fault",
     ),
 )
+"""Options that stand before or after a command's name."""
 
-
-def out_folder(help: str, default: str | None = None) -> Argument:
-    """The option ``--out``: a folder to write several files into."""
-    return argument("--out", metavar="DIR", default=default, help=help)
+_JSON = argument("--json", action="store_true", help="print one JSON document instead of text")
 
 
 @dataclass(frozen=True)
@@ -75,8 +50,6 @@ class Command:
         Word that calls it.
     summary : str
         One clause for the list of commands.
-    run : callable
-        Called with the options and an `Env`; returns an exit code.
     example : str
         A command line that works.
     arguments : sequence of Argument
@@ -85,18 +58,26 @@ class Command:
         More about it, for its own help.
     file : str
         Name of the option that names one file to write; empty for none.
+    module : str
+        Module of `winchsim.commands` that does the work, where it has another name. Its ``run`` is
+        called with the options and an `Env`, and returns an exit code.
     names : callable, optional
         From the options to the plain names of all files that may go into the folder ``--out``.
     """
 
     name: str
     summary: str
-    run: Run
     example: str
     arguments: Sequence[Argument]
     details: str = ""
     file: str = ""
+    module: str = ""
     names: Callable[[argparse.Namespace], Sequence[str]] | None = None
+
+    def run(self, options: argparse.Namespace, env: Env) -> int:
+        """Import its module, do the work, and return the exit code."""
+        module = import_module(f"winchsim.commands.{self.module or self.name}")
+        return int(module.run(options, env))
 
     def add(self, commands: Any) -> None:
         """Add its parser to the subparsers of another one."""
@@ -104,8 +85,8 @@ class Command:
         parser: Parser = commands.add_parser(
             self.name, help=self.summary, description=about, epilog=f"example:\n  {self.example}"
         )
-        parser.set_defaults(command=self, run=self.run, parser=parser)
-        parser.add(_JSON, *_COMMON, *self.arguments)
+        parser.set_defaults(command=self, parser=parser)
+        parser.add(_JSON, *COMMON, *self.arguments)
 
 
 class HelpShownError(Exception):
@@ -131,10 +112,6 @@ class Parser(argparse.ArgumentParser):
         """Add arguments."""
         for names, facts in arguments:
             self.add_argument(*names, **facts)
-
-    def add_common(self) -> None:
-        """Add the options that stand before or after a command's name."""
-        self.add(*_COMMON)
 
     def error(self, message: str) -> NoReturn:
         """Raise what is wrong with the arguments."""
@@ -166,6 +143,13 @@ def quantity_of(option: str, text: str | None, unit: str) -> Any:
         return None if text is None else parse_quantity(text, unit)
     except InputError as error:
         raise InputError(tuple(replace(f, key=option) for f in error.faults)) from error
+
+
+def refuse(*rules: tuple[object, str, str]) -> None:
+    """Raise the first of several usage errors whose condition holds: condition, message, hint."""
+    for is_wrong, message, hint in rules:
+        if is_wrong:
+            raise usage_error(message, hint)
 
 
 def usage_error(message: str, hint: str) -> InputError:

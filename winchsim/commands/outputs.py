@@ -1,5 +1,4 @@
-"""Options that say where results go: refused before any work where they would be refused after
-it."""
+"""Where results go: what would be refused after the work is refused before it."""
 
 from __future__ import annotations
 
@@ -38,13 +37,14 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
         A file is in the way, a place is missing or cannot be written to, two results would go into
         one file, or one into a file that the command reads.
     """
-    file, folder = _file(options), getattr(options, "out", None)
+    file = getattr(options, options.command.file or "file_written", None)
+    folder = getattr(options, "out", None)
     if file is None and folder is None:
         return
     from winchsim.report.writing import check_file, check_folder
 
     alone = [] if file in (None, STDOUT) else _with_about([str(file)])
-    names = announced(options) if folder is not None else []
+    names = _announced(options) if folder is not None else []
     _refuse_mixtures(options, [*(os.path.join(folder or "", name) for name in names), *alone])
     unfinished = [name for path in alone for name in check_file(path, force=options.force)]
     if folder is not None:
@@ -57,22 +57,17 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
         )
 
 
-def _file(options: argparse.Namespace) -> str | None:
-    """The one file to write that an option names."""
-    return getattr(options, options.command.file or "file_written", None)
-
-
-def announced(options: argparse.Namespace) -> list[str]:
+def _announced(options: argparse.Namespace) -> list[str]:
     """Names of all files that a command may write into its folder, with what goes beside each
     CSV."""
-    return _with_about([] if options.command.names is None else options.command.names(options))
+    return _with_about(options.command.names(options) if options.command.names else [])
 
 
 def _with_about(names: Sequence[str]) -> list[str]:
-    return [*names, *(about_name(name) for name in names if _is_csv(name))]
+    return [*names, *(_about_name(name) for name in names if _is_csv(name))]
 
 
-def about_name(path: str) -> str:
+def _about_name(path: str) -> str:
     """File beside a CSV that holds the cautions."""
     return f"{path[:-4]}.about.json"
 
@@ -116,7 +111,7 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
     if not files:
         env.out(text)
     if files and _is_csv(options.csv):
-        files[about_name(options.csv)] = _about(options.csv, options, about)
+        files[_about_name(options.csv)] = _about(options.csv, options, about)
     else:
         env.note("\n".join(CAUTIONS.values()))
     for path, content in files.items():
@@ -125,11 +120,11 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
 
 
 def present(
-    options: argparse.Namespace, env: Env, document: Document, json: str | Callable[[], str]
+    options: argparse.Namespace, env: Env, document: Document, json: Callable[[], str]
 ) -> None:
     """Print the result: its JSON where that is asked for, else the document as text."""
     if options.json:
-        env.out(json if isinstance(json, str) else json())
+        env.out(json())
         return
     from winchsim.report.render.text import render_text
 
@@ -149,8 +144,7 @@ def _refuse_mixtures(options: argparse.Namespace, written: Iterable[str]) -> Non
     """Refuse a result that would go into the file of another one, or into a file which the command
     reads, whatever the user says of replacing files."""
     read = [getattr(options, name, None) for name in READ if name != options.command.file]
-    read += getattr(options, "files", [])
-    sources = (path for path in read if path and "\0" not in path)
+    sources = (p for p in [*read, *getattr(options, "files", [])] if p and "\0" not in p)
     taken = dict.fromkeys(map(os.path.realpath, sources), "this file is read by the same command")
     for path in written:
         real = os.path.realpath(path)
@@ -180,14 +174,44 @@ def write_out(
     list of str
         Paths written.
     """
-    beside = {about_name(n): _about(n, options, about) for n in files if _is_csv(n)}
-    files = {**files, **beside}
-    unannounced = files.keys() - set(announced(options))
-    if unannounced:
-        raise ValueError(f"not announced: {sorted(unannounced)}")
     from winchsim.report.writing import write_folder
 
+    files = {**files, **{_about_name(n): _about(n, options, about) for n in files if _is_csv(n)}}
+    if unannounced := files.keys() - set(_announced(options)):
+        raise ValueError(f"not announced: {sorted(unannounced)}")
     paths = write_folder(options.out, files, force=options.force)
     for path in paths:
         env.note(f"wrote {path}")
     return paths
+
+
+def finish(
+    options: argparse.Namespace,
+    env: Env,
+    digest: str,
+    document: Document,
+    json: Callable[[], str],
+    csv: Callable[[], str] | None = None,
+    figure: Callable[[Any], Any] | None = None,
+) -> None:
+    """Write the files of a study where asked to, and print the result.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    env : Env
+    digest : str
+        SHA-256 of the scenario.
+    document : Document
+    json, csv : callable
+        Texts of these files.
+    figure : callable, optional
+        From a look to the picture.
+    """
+    if options.out:
+        from winchsim.report.bundle import study_files
+
+        name, us = options.command.name, options.units == "us"
+        files = study_files(document, name, digest, json, csv, figure, us=us)
+        write_out(options, env, files, digest=digest)
+    present(options, env, document, json)

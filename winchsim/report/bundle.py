@@ -1,10 +1,13 @@
-"""All files of a lift's report, ready to be written into one folder."""
+"""All files of a report, ready to be written into one folder."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from winchsim.frozen import replace
 from winchsim.report.csv_out import record_csv
-from winchsim.report.document import Document
+from winchsim.report.document import Document, FigureRef
 from winchsim.report.figures.catalogue import pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.save import image, inline_svg
@@ -12,6 +15,7 @@ from winchsim.report.gear_list import gear_csv, gears_to_print
 from winchsim.report.render.html import render_html
 from winchsim.report.render.markdown import render_markdown
 from winchsim.report.render.options import Options
+from winchsim.report.render.text import render_text
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record
 
@@ -19,8 +23,8 @@ from winchsim.simulation import Record
 def report_files(
     document: Document, scenario: Scenario, record: Record, *, us: bool = False
 ) -> dict[str, str | bytes]:
-    """Content of every file of a report by its name: page, Markdown, figures, record and
-    gears to print.
+    """Content of every file of a lift by its name: page, Markdown, figures, record and gears to
+    print.
 
     Parameters
     ----------
@@ -36,13 +40,50 @@ def report_files(
         for words, figure in drawn
     }
     stored = {words.name: f"{words.name}.png" for words, _ in drawn}
-    files: dict[str, str | bytes] = {
+    gears = gears_to_print(scenario.inputs)
+    return {
         "report.html": render_html(document, Options(us=us, figures=inline)),
         "report.md": render_markdown(document, Options(us=us, figures=stored)),
         "record.csv": record_csv(record),
+        **({"gears.csv": gear_csv(gears)} if gears else {}),
+        **{stored[w.name]: image(figure, "png", COLUMN, scenario.digest) for w, figure in drawn},
     }
-    if gears := gears_to_print(scenario.inputs):
-        files["gears.csv"] = gear_csv(gears)
-    for words, figure in drawn:
-        files[stored[words.name]] = image(figure, "png", COLUMN, scenario.digest)
-    return files
+
+
+def study_files(
+    document: Document,
+    name: str,
+    digest: str,
+    json: Callable[[], str],
+    csv: Callable[[], str] | None = None,
+    figure: Callable[[Any], Any] | None = None,
+    *,
+    us: bool = False,
+) -> dict[str, str | bytes]:
+    """Content of every file of a study by its name: page, text, data and figure.
+
+    Parameters
+    ----------
+    document : Document
+    name : str
+        Of the files.
+    digest : str
+        SHA-256 of the scenario.
+    json, csv : callable
+        Texts of these files.
+    figure : callable, optional
+        From a look to the picture, or None.
+    us : bool
+        Whether US units are written too.
+    """
+    drawn: Any = figure and figure(replace(COLUMN, us=us))
+    shown = [node for node in document.body if drawn and isinstance(node, FigureRef)]
+    inline = {n.name: inline_svg(drawn, COLUMN, n.name, f"{n.heading}. {n.caption}") for n in shown}
+    kinds = ("svg", "png") if drawn else ()
+    return {
+        f"{name}.html": render_html(document, Options(us=us, figures=inline)),
+        f"{name}.txt": render_text(document, Options(us=us, full=True)),
+        f"{name}.json": json(),
+        **({} if csv is None else {f"{name}.csv": csv()}),
+        **{f"{name}.{kind}": image(drawn, kind, COLUMN, digest) for kind in kinds},
+    }

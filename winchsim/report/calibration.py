@@ -13,22 +13,14 @@ from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
 from winchsim.quantity_text import quantity
 from winchsim.report import frame
-from winchsim.report.document import (
-    Document,
-    FigureRef,
-    Finding,
-    Items,
-    Mark,
-    Node,
-    Paragraph,
-    Text,
-)  # fmt: skip
+from winchsim.report.document import Document, FigureRef, Finding, Items, Mark, Paragraph, Text
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
 from winchsim.report.si_keys import key
 from winchsim.report.words import calibration as words
 from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.scenario import rewrite
+from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
@@ -93,9 +85,8 @@ def with_cautions(text: str) -> str:
 
 def build(
     found: Calibration,
-    before: Inputs,
+    scenario: Scenario,
     *,
-    name: str,
     findings: Mapping[str, Finding] = MappingProxyType({}),
     command: str = "",
 ) -> Document:
@@ -104,10 +95,8 @@ def build(
     Parameters
     ----------
     found : Calibration
-    before : Inputs
-        Scenario that it started from.
-    name : str
-        File of the scenario.
+    scenario : Scenario
+        That it started from.
     findings : Mapping of str to Finding
         Cautions about the sheet.
     command : str
@@ -116,32 +105,27 @@ def build(
     agree = all(row.agrees for row in (*found.residuals, *found.sides))
     clean = agree and not found.notes and "other_version" not in findings
     mark = Mark("calibrated", "good" if clean else "warn")
-    tables = (words.predictions(found), words.fitted(found, found.inputs))
-    body: tuple[Node, ...] = (
-        frame.headline(mark, "", words.sentence(found), name),
+    answer = frame.headline(mark, "", words.sentence(found), scenario.name)
+    body = (
         *findings.values(),
-        *(Items(tuple(map(words.note, notes))) for notes in (found.notes,) if notes),
-        *(table for table in tables[:1] if table.rows),
+        Items(tuple(map(words.note, found.notes))),
+        words.predictions(found),
         *words.warnings(found.predictions),
-        *(table for table in tables[1:] if table.rows),
+        words.fitted(found),
         Paragraph(words.undetermined(found), label="Not determined by these tests:"),
         Paragraph(words.basis(found), label="Rests on"),
-        Paragraph(_last_line(found)),
-        *frame.details(
-            {
-                "In the calibrated scenario": (words.changes(found),),
-                "Measured and predicted": (words.residuals(found),),
-                "Stalls and holds": (words.sides(found),),
-                "Capacities": (words.capacities(found),),
-                "Cautions": (frame.cautions(None),),
-            }
-        ),
         FIGURE,
     )
-    return Document(before.title or name, name, body, command)
+    sections = {
+        "In the calibrated scenario": (words.changes(found),),
+        "Measured and predicted": (words.residuals(found),),
+        "Stalls and holds": (words.sides(found),),
+        "Capacities": (words.capacities(found),),
+    }
+    return frame.document(scenario, answer, body, sections, _closing(found), command)
 
 
-def _last_line(found: Calibration) -> Text:
+def _closing(found: Calibration) -> Text:
     """Drop energy of the calibrated build, area below, codes and people in charge."""
     m = build_machine(found.inputs)
     height = m.height(m.top_travel)
@@ -172,7 +156,7 @@ def calibration_json(
             {"kind": kind, "severity": f.mark.word, "sentence": sentence_text(f.text)}
             for kind, f in findings.items()
         ],
-        cautions=[*CAUTIONS.values(), sentence_text(_last_line(found))],
+        cautions=[*CAUTIONS.values(), sentence_text(_closing(found))],
         rows=[_residual_facts(row) for row in found.residuals],
         level=found.level,
         degrees_of_freedom=found.dof,

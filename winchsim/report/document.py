@@ -80,12 +80,7 @@ def say(template: str, *parts: str | Value | Text, **named: str | Value | Text) 
     found: list[str | Value] = []
     left = list(parts)
     for place, word in enumerate(_PLACES.split(template)):
-        if place % 2 == 0:
-            part: str | Value | Text = word
-        elif word or left:
-            part = named[word] if word else left.pop(0)
-        else:
-            raise ValueError(f"{len(parts)} parts for {template!r}")
+        part = word if place % 2 == 0 else named[word] if word else left.pop(0)
         found += part if isinstance(part, tuple) else [part]
     if left:
         raise ValueError(f"{len(parts)} parts for {template!r}")
@@ -96,11 +91,8 @@ _PLACES = re.compile(r"\{(\w*)\}")
 
 
 def joined(texts: list[Text], between: str = " ") -> Text:
-    """Sentences one behind the other."""
-    found: list[str | Value] = []
-    for text in texts:
-        found += [between, *text] if found and text else list(text)
-    return tuple(found)
+    """Sentences one behind the other; empty ones are left out."""
+    return tuple(part for text in texts if text for part in (between, *text))[1:]
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,5 @@
-"""What the document of every command has in common: headline, sections of details, cautions."""
+"""What the document of every command has in common: headline, closing line, sections of details
+with the cautions last."""
 
 from __future__ import annotations
 
@@ -7,9 +8,21 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from winchsim.assessment.kinds import Assessment
-from winchsim.report.document import Headline, Items, Mark, Node, Section, Table, Text, say
+from winchsim.report.document import (
+    Document,
+    Headline,
+    Items,
+    Mark,
+    Node,
+    Paragraph,
+    Section,
+    Table,
+    Text,
+    say,
+)
 from winchsim.report.words import advice
 from winchsim.report.words.values import MARKS
+from winchsim.scenario.read import Scenario
 
 NOT_RATED = "not rated lifting equipment"
 
@@ -19,7 +32,7 @@ NO_RESULT = Mark("no result", "bad")
 def headline(mark: Mark, count: str, sentence: Text, name: str) -> Headline:
     """The answer, and below it the file that it is about."""
     remark = " · ".join(part for part in (os.path.basename(name), NOT_RATED) if part)
-    return Headline(mark, count, sentence, say(remark))
+    return Headline(mark, count, sentence, (remark,))
 
 
 def of_checks(found: Assessment | None) -> tuple[Mark, str]:
@@ -32,23 +45,55 @@ def of_checks(found: Assessment | None) -> tuple[Mark, str]:
     return MARKS[found.status], f"{found.counts[found.status]} of {len(found.checks)} checks"
 
 
+def document(
+    scenario: Scenario,
+    answer: Node,
+    body: Iterable[Any],
+    sections: Mapping[str, Iterable[Any]],
+    found: Assessment | Text | None,
+    command: str,
+    *shown: str,
+) -> Document:
+    """Document of a study of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    answer : Headline
+    body : iterable of Node
+        What is always shown between the answer and the closing line.
+    sections : mapping of str to iterable of Node
+        Details by heading.
+    found : Assessment, Text or None
+        That the closing line and the cautions are about; or the closing line.
+    command : str
+        That shows the details.
+    *shown : str
+        Headings of sections that are open on a page.
+    """
+    assessed = None if isinstance(found, tuple) else found
+    closing = Paragraph(found) if isinstance(found, tuple) else advice.closing(found)
+    more = details({**sections, "Cautions": (cautions(assessed),)}, *shown)
+    title = scenario.inputs.title or scenario.name
+    return Document(title, scenario.name, (answer, *filled(body), closing, *more), command)
+
+
 def details(sections: Mapping[str, Iterable[Any]], *shown: str) -> tuple[Section, ...]:
     """Sections of details without those that would be empty; `shown` ones are open on a page."""
-    full = {
-        heading: tuple(node for node in nodes if not _is_empty(node))
-        for heading, nodes in sections.items()
-    }
-    return tuple(
-        Section(heading, nodes, details=True, shown=heading in shown)
-        for heading, nodes in full.items()
-        if nodes
-    )
+    full = {heading: filled(nodes) for heading, nodes in sections.items()}
+    return tuple(Section(h, nodes, True, h in shown) for h, nodes in full.items() if nodes)
 
 
-def _is_empty(node: Node) -> bool:
-    return (isinstance(node, Table) and not node.rows) or (
-        isinstance(node, Items) and not node.items
-    )
+def filled(nodes: Iterable[Any]) -> tuple[Any, ...]:
+    """Nodes that hold anything."""
+    return tuple(node for node in nodes if not _is_empty(node))
+
+
+def _is_empty(node: Any) -> bool:
+    match node:
+        case Table(rows=()) | Items(items=()) | Paragraph(text=(), label=""):
+            return True
+    return False
 
 
 def cautions(found: Assessment | None) -> Items:

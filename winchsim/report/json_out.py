@@ -23,6 +23,7 @@ from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.studies.series import Series, SeriesLift
+from winchsim.studies.sizing.study import Power
 from winchsim.studies.snag import SnagStudy
 
 _SNAG_UNITS = {
@@ -50,6 +51,7 @@ KEYS: dict[type, dict[str, str]] = {
         "static_tension": "static_tension_n",
         "speed": "speed_m_s",
     },
+    Power: {"mass": "mass_kg", "power": "power_w", "speed": "speed_m_s"},
     Series: {
         "pause": "pause_s", "winding_limit": "winding_limit_c", "charge_left": "charge_left_c",
     },

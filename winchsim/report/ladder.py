@@ -7,6 +7,7 @@ from importlib.resources import files
 from typing import Any
 
 from winchsim.assessment.kinds import Assessment, Finding, FindingKind
+from winchsim.frozen import replace
 from winchsim.model.estimate import raising_phase
 from winchsim.report import frame
 from winchsim.report.document import (
@@ -25,10 +26,11 @@ from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, sentence_text, sentences
 from winchsim.report.si_keys import keyed
-from winchsim.report.words import advice, ladder
+from winchsim.report.words import ladder as words
 from winchsim.report.words.details import THIN
 from winchsim.report.words.findings import finding
 from winchsim.report.words.values import MARKS, value
+from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import Ladder, Rung
 
@@ -37,15 +39,19 @@ BLANKS = ("time", "current", "at motors", "winding before", "held?", "outcome", 
 
 
 def build(
-    found: Ladder, *, name: str, command: str = "", sheet: bool = False, blind: bool = False
+    found: Ladder,
+    scenario: Scenario,
+    command: str = "",
+    *,
+    sheet: bool = False,
+    blind: bool = False,
 ) -> Document:
     """Document of a ladder.
 
     Parameters
     ----------
     found : Ladder
-    name : str
-        File of the scenario.
+    scenario : Scenario
     command : str
         That shows all details.
     sheet : bool
@@ -53,36 +59,36 @@ def build(
     blind : bool
         Whether all predictions are left out but those that say when to stop.
     """
-    status, heaviest = found.status, _heaviest(found)
+    status = found.status
     count = f"{sum(rung.status is status for rung in found.rungs)} of {len(found.rungs)} rungs"
-    down, stops = ladder.down_lines(found), ladder.stop_lines(found)
-    signed = say("____________________  Tested by: ____________________")
-    instructions: tuple[Node, ...] = (
+    sentence = words.sentence(found, blind=blind)
+    answer = frame.headline(MARKS[status], "" if blind else count, sentence, scenario.name)
+    stops, binding = words.stop_lines(found), words.binding_table(found)
+    below: tuple[Node, ...] = (
         Paragraph((), label="Lowering"),
-        Items(ladder.down_lines(found, numbers=False)),
+        Items(words.down_lines(found, numbers=False)),
         Paragraph(joined(list(stops[:2]))),
     )
-    binding = ladder.binding_table(found)
-    body: tuple[Node, ...] = (
-        frame.headline(
-            MARKS[status], "" if blind else count, ladder.sentence(found, blind=blind), name
-        ),
+    if sheet:
+        signed = say("____________________  Tested by: ____________________")
+        below = (Paragraph(signed, label="Date:"),)
+    body = (
         *([finding(Finding(FindingKind.NO_PATH_DOWN))] if found.asked_to_lower else []),
-        ladder.rung_table(found, sheet=sheet, blind=blind),
+        words.rung_table(found, sheet=sheet, blind=blind),
         *((binding, THIN) if binding.rows and not blind else ()),
-        *((Paragraph(signed, label="Date:"),) if sheet else instructions),
-        advice.closing(heaviest),
+        *below,
     )
-    run, prints = "Run and fill in" if sheet else "Stop limits", ladder.prints(found.inputs)
-    sections: dict[str, tuple[Node, ...]] = {
+    run = "Run and fill in" if sheet else "Stop limits"
+    printed = words.prints(found.inputs) or (say("no printed gears"),)
+    sections = {
         run: (_run_table(found, sheet=sheet), Items(stops)),
-        "Lowering and falls": (Items(down), ladder.fall_table(found)),
-        "Weigh and measure first": (Items(ladder.measure_first(found.inputs, found.machine)),),
-        "Print settings": (Items(prints or (say("no printed gears"),)),),
-        "Cautions": (frame.cautions(heaviest),),
+        "Lowering and falls": (Items(words.down_lines(found)), words.fall_table(found)),
+        "Weigh and measure first": (Items(words.measure_first(found.inputs, found.machine)),),
+        "Print settings": (Items(printed),),
     }
-    title = f"Test loads: {found.machine.title or name}"
-    return Document(title, name, (*body, *frame.details(sections, *sections)), command)
+    shown = (*sections, "Cautions")
+    page = frame.document(scenario, answer, body, sections, _heaviest(found), command, *shown)
+    return replace(page, title=f"Test loads: {page.title}")
 
 
 def _heaviest(found: Ladder) -> Assessment:
@@ -98,28 +104,17 @@ def _run_table(found: Ladder, *, sheet: bool) -> Table:
 
 
 def _stop(rung: Rung) -> tuple[Cell, ...]:
-    place = str(rung.number), value(rung.mass, "kg") if rung.mass else "unloaded"
+    place = str(rung.number), words.load(rung)
     if rung.stop_time is None or rung.stop_current is None or rung.exit_code:
         return (*place, "do not run", "")
     return *place, value(rung.stop_time, "s"), value(rung.stop_current, "A")
 
 
-def ladder_page(found: Ladder, *, name: str, us: bool = False, blind: bool = False) -> str:
-    """The sheet to print, with blanks for what is measured.
-
-    Parameters
-    ----------
-    found : Ladder
-    name : str
-        File of the scenario.
-    us : bool
-        Whether US units are written too.
-    blind : bool
-        As in `build`.
-    """
+def ladder_page(found: Ladder, scenario: Scenario, *, us: bool = False, blind: bool = False) -> str:
+    """The sheet to print as HTML, with blanks for what is measured; `us` adds US units, `blind` as
+    in `build`."""
     style = (files("winchsim.report") / "ladder.css").read_text(encoding="utf-8")
-    page = build(found, name=name, sheet=True, blind=blind)
-    return render_html(page, Options(us=us), style=style)
+    return render_html(build(found, scenario, sheet=True, blind=blind), Options(us=us), style)
 
 
 _UNITS = {
@@ -141,18 +136,17 @@ _UNITS = {
 
 def ladder_json(found: Ladder, digest: str | None = None) -> str:
     """JSON text of a ladder; `digest` is the SHA-256 of the scenario."""
-    last = _heaviest(found)
     return document(
         digest=digest,
-        verdict=sentence_text(ladder.sentence(found)),
-        cautions=sentences(frame.cautions(last).items),
+        verdict=sentence_text(words.sentence(found)),
+        cautions=sentences(frame.cautions(_heaviest(found)).items),
         rows=[_rung_facts(rung) for rung in found.rungs],
         command="ladder",
         status=found.status.value,
-        lowering=sentences(ladder.down_lines(found)),
-        stop=sentences(ladder.stop_lines(found)),
-        measure_first=sentences(ladder.measure_first(found.inputs, found.machine)),
-        prints=sentences(ladder.prints(found.inputs)),
+        lowering=sentences(words.down_lines(found)),
+        stop=sentences(words.stop_lines(found)),
+        measure_first=sentences(words.measure_first(found.inputs, found.machine)),
+        prints=sentences(words.prints(found.inputs)),
     )
 
 

@@ -10,15 +10,15 @@ from winchsim.report import frame
 from winchsim.report.document import (
     Document,
     FigureRef,
+    Headline,
     Items,
     Listing,
     Node,
     Paragraph,
-    Section,
     Value,
     say,
 )
-from winchsim.report.names import OF_A_LIFT
+from winchsim.report.names import OF_A_LIFT, FigureWords
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
@@ -61,20 +61,20 @@ def build(
     series : Series, optional
         A series of such lifts.
     """
-    nodes = _first_screen(found, scenario.name)
+    body = _first_screen(found)
+    more = _details(found, scenario, record, overrides, snag)
     if series is not None:
         from winchsim.report.words import series as series_words
 
-        nodes += (Paragraph(series_words.sentence(series), label=series_words.label(series)),)
-        nodes += frame.details({"The series, lift by lift": (series_words.table(series),)})
-    nodes += _details(found, scenario, record, overrides, snag)
-    title, more = record.machine.title or scenario.name, f"{_command(scenario, overrides)} --full"
-    return Document(title, scenario.name, nodes, more)
+        body = (*body, series_words.paragraph(series))
+        more = {"The series, lift by lift": (series_words.table(series),), **more}
+    answer, command = _answer(found, scenario.name), f"{_command(scenario, overrides)} --full"
+    return frame.document(scenario, answer, body, more, found, command, "Findings")
 
 
 def text(found: Assessment) -> str:
     """The first screen as text."""
-    return render_text(Document("", "", _first_screen(found, "")), Options())
+    return render_text(_screen(found), Options())
 
 
 def html(found: Assessment, record: Record | None = None) -> str:
@@ -89,35 +89,38 @@ def html(found: Assessment, record: Record | None = None) -> str:
         from winchsim.report.figures.look import COLUMN
         from winchsim.report.figures.save import inline_svg
 
-        drawn = figure(record, first.name, COLUMN)
-        pictures = (
-            {first.name: inline_svg(drawn, COLUMN, first.name, first.caption)} if drawn else {}
-        )
-    document = Document("", "", _first_screen(found, ""))
-    return "\n".join(body(document, Options(figures=pictures)))
+        if drawn := figure(record, first.name, COLUMN):
+            pictures[first.name] = inline_svg(drawn, COLUMN, first.name, first.caption)
+    return "\n".join(body(_screen(found), Options(figures=pictures)))
 
 
-def _first_screen(found: Assessment, name: str) -> tuple[Node, ...]:
-    answer = frame.headline(*frame.of_checks(found), outcome(found), name)
-    closing = advice.closing(found)
+def _screen(found: Assessment) -> Document:
+    body = _answer(found), *frame.filled(_first_screen(found)), advice.closing(found)
+    return Document("", "", body)
+
+
+def _answer(found: Assessment, name: str = "") -> Headline:
+    return frame.headline(*frame.of_checks(found), outcome(found), name)
+
+
+def _first_screen(found: Assessment) -> tuple[Node, ...]:
     if not found.trusted:
-        return (answer, *map(finding, found.findings), closing)
-    jam = () if found.jam is None else advice.jam(found.jam, found.check(CheckKey.JAM))
-    lines = (
-        Paragraph(jam, label="If it jams:") if jam else None,
-        Paragraph(advice.assumed(found)),
-        closing,
-    )
+        return tuple(map(finding, found.findings))
+    jam = advice.jam(found.jam, found.check(CheckKey.JAM)) if found.jam else ()
     return (
-        answer,
-        FigureRef(OF_A_LIFT[0].name, OF_A_LIFT[0].heading, OF_A_LIFT[0].caption),
+        _figure(OF_A_LIFT[0]),
         *_actions(found),
         details.check_table(found.checks),
         *([details.THIN] if found.counts[Status.THIN] else []),
-        *(Paragraph(text, faint=True) for text in (advice.unchecked(found),) if text),
-        *([details.weakest_table(found.weakest)] if found.weakest else []),
-        *(line for line in lines if line),
+        Paragraph(advice.unchecked(found), faint=True),
+        details.weakest_table(found.weakest),
+        *([Paragraph(jam, label="If it jams:")] if jam else []),
+        Paragraph(advice.assumed(found)),
     )
+
+
+def _figure(words: FigureWords) -> FigureRef:
+    return FigureRef(words.name, words.heading, words.caption)
 
 
 def _actions(found: Assessment) -> tuple[Node, ...]:
@@ -137,7 +140,7 @@ def _details(
     record: Record,
     overrides: tuple[str, ...],
     snag: SnagStudy | None,
-) -> tuple[Section, ...]:
+) -> dict[str, tuple[Node, ...]]:
     computed: dict[str, tuple[Node, ...]] = {
         "All checks": (details.check_table(found.checks, all_rows=True),),
         "Quantities": (details.reading_table(found.readings),),
@@ -147,25 +150,21 @@ def _details(
         "Simulated snag": (Paragraph(advice.snag(snag)),) if snag else (),
         "Energy": (details.energy_table(record.energy), _balance(found, record)),
         "Timeline": (details.timeline_table(record),),
-        "Figures": tuple(FigureRef(w.name, w.heading, w.caption) for w in OF_A_LIFT[1:]),
+        "Figures": tuple(map(_figure, OF_A_LIFT[1:])),
         "Assumed inputs": (details.assumed_table(found),),
         "All inputs": details.input_sections(scenario.inputs, record.machine),
     }
     about = f"winchsim {__version__}; SHA-256 of scenario and options {scenario.digest}"
-    return frame.details(
-        {
-            "Findings": map(finding, found.findings),
-            **(computed if found.trusted else {}),
-            "Notes": (Items(tuple(map(say, record.machine.notes))),),
-            "Cautions": (frame.cautions(found),),
-            "Reproduce this report": (
-                Paragraph(say(_command(scenario, overrides)), label="Command:"),
-                Paragraph(say(about), faint=True),
-                Listing(scenario.text, "toml"),
-            ),
-        },
-        "Findings",
-    )
+    return {
+        "Findings": tuple(map(finding, found.findings)),
+        **(computed if found.trusted else {}),
+        "Notes": (Items(tuple((note,) for note in record.machine.notes)),),
+        "Reproduce this report": (
+            Paragraph((_command(scenario, overrides),), label="Command:"),
+            Paragraph(say(about), faint=True),
+            Listing(scenario.text, "toml"),
+        ),
+    }
 
 
 FACTOR = Paragraph(say("Factor: capacity over demand. Below 1 the part breaks."), faint=True)
@@ -185,13 +184,10 @@ def _jam(found: Assessment) -> tuple[Node, ...]:
 
 
 def _balance(found: Assessment, record: Record) -> Paragraph:
-    text = f"Energy balance error {found.energy_error:.0e}, allowed {ENERGY_LIMIT:.0e}."
-    if record.runs > 1:
-        text += (
-            f" {record.runs} runs, the last with a relative tolerance of "
-            f"{record.relative_tolerance:.0e}."
-        )
-    return Paragraph(say(text), faint=True)
+    error = f"Energy balance error {found.energy_error:.0e}, allowed {ENERGY_LIMIT:.0e}."
+    again = f" {record.runs} runs, the last to a relative tolerance of "
+    more = f"{again}{record.relative_tolerance:.0e}." if record.runs > 1 else ""
+    return Paragraph(say(error + more), faint=True)
 
 
 def _command(scenario: Scenario, overrides: tuple[str, ...]) -> str:

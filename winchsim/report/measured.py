@@ -1,4 +1,4 @@
-"""What was measured beside what was simulated: the differences, in numbers."""
+"""What was measured beside what was simulated: the differences, in numbers and in sentences."""
 
 from __future__ import annotations
 
@@ -8,12 +8,27 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.history import read_history
+from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
 from winchsim.model.trial import plain_raise, under_test
+from winchsim.report.document import (
+    Document,
+    Finding,
+    Items,
+    Paragraph,
+    Text,
+    Value,
+    joined,
+    say,
+)
+from winchsim.report.words.advice import CAUTIONS
+from winchsim.report.words.findings import NOTE
+from winchsim.report.words.outcome import outcome
+from winchsim.report.words.values import signed, value
 from winchsim.scenario.sheet import SheetRow
-from winchsim.scenario.trace import MeasuredTrace
+from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate
 from winchsim.studies.calibrate import LiftTest
 
@@ -33,24 +48,28 @@ class TraceDifference:
         Channel of the record, and its SI unit.
     time, difference : ndarray, shape (n,)
         Samples, and measured less simulated at each. [s], [`unit`]
-    mean, largest : float
-        Mean, and the one that is farthest from zero. [`unit`]
-    largest_at : float
-        When that is. [s]
     """
 
     name: str
     unit: str
     time: np.ndarray
     difference: np.ndarray
-    mean: float
-    largest: float
-    largest_at: float
+
+    @property
+    def mean(self) -> float:
+        """Mean difference. [`unit`]"""
+        return float(np.mean(self.difference))
+
+    @property
+    def largest(self) -> tuple[float, float]:
+        """The difference that is farthest from zero [`unit`], and when that is [s]."""
+        place = np.argmax(np.abs(self.difference))
+        return float(self.difference[place]), float(self.time[place])
 
     @property
     def printed_unit(self) -> str:
         """Unit that suits the size of the difference."""
-        return _SMALL.get(self.unit, self.unit) if abs(self.largest) < 0.1 else self.unit
+        return _SMALL.get(self.unit, self.unit) if abs(self.largest[0]) < 0.1 else self.unit
 
 
 def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDifference, ...]:
@@ -67,24 +86,15 @@ def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDiffer
     tuple of TraceDifference
         None for a quantity without a single sample within the run.
     """
+    within = (trace.time >= record.time[0]) & (trace.time <= record.time[-1])
     found = []
     for name, unit in TRACED:
         values = getattr(trace, name)
-        if values is None:
-            continue
-        good = (
-            np.isfinite(values) & (trace.time >= record.time[0]) & (trace.time <= record.time[-1])
-        )
-        if not good.any():
-            continue
-        time = trace.time[good]
-        gap = values[good] - np.interp(time, record.time, record[name])
-        worst = int(np.argmax(np.abs(gap)))
-        found.append(
-            TraceDifference(
-                name, unit, time, gap, float(np.mean(gap)), float(gap[worst]), float(time[worst])
-            )
-        )
+        good = within & np.isfinite(np.nan if values is None else values)
+        if good.any():
+            time = trace.time[good]
+            gap = values[good] - np.interp(time, record.time, record[name])
+            found.append(TraceDifference(name, unit, time, gap))
     return tuple(found)
 
 
@@ -202,6 +212,22 @@ def simulated_sheet(
     )
 
 
+def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:
+    """Mean of the differences in time and in current over several tests, as shares. [-]"""
+    means: list[float | None] = []
+    for name in ("time_difference", "current_difference"):
+        known = [share for c in comparisons if (share := getattr(c, name)) is not None]
+        means.append(sum(known) / len(known) if known else None)
+    return means[0], means[1]
+
+
+def _share(measured: float | None, simulated: float | None) -> float | None:
+    return None if measured is None or not simulated else measured / simulated - 1
+
+
+# --- data
+
+
 def comparison_facts(test: TestComparison) -> dict[str, Any]:
     """A row beside its simulation as plain data."""
     return {
@@ -222,22 +248,83 @@ def difference_facts(found: TraceDifference) -> dict[str, Any]:
         "unit": found.unit,
         "samples": len(found.time),
         "mean_difference": found.mean,
-        "largest_difference": found.largest,
-        "largest_at_s": found.largest_at,
+        "largest_difference": found.largest[0],
+        "largest_at_s": found.largest[1],
     }
 
 
-def _share(measured: float | None, simulated: float | None) -> float | None:
-    return None if measured is None or not simulated else measured / simulated - 1
+# --- sentences
 
 
-def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:
-    """Mean of the differences in time and in current over several tests, as shares. [-]"""
-    means = []
-    for values in (
-        [c.time_difference for c in comparisons],
-        [c.current_difference for c in comparisons],
-    ):
-        known = [value for value in values if value is not None]
-        means.append(sum(known) / len(known) if known else None)
-    return means[0], means[1]
+def log(found: Log) -> Text:
+    """How a log was read: guessed columns, and when each of its lifts began."""
+    texts = [
+        say("{} is taken as {}", head.replace("_", " "), f"{name} in {unit}" if unit else name)
+        for head, name, unit in found.guessed
+    ]
+    texts += [say("not used: {}", ", ".join(found.unused))] if found.unused else []
+    for number, lift in enumerate(found.lifts, start=1):
+        shown = "" if lift.aligned else ", which the log does not show"
+        texts.append(say(f"power on of lift {number} at {{}}{shown}", value(lift.start, "s")))
+    return say("The log: {}.", joined(texts, "; "))
+
+
+def noted(found: Log) -> Finding:
+    """How a log was read, as a note."""
+    return Finding(NOTE, log(found))
+
+
+def trace_sentence(found: TraceDifference) -> Text:
+    """Differences of one quantity of a trace."""
+    largest, time = found.largest
+    return say(
+        f"{found.name}, measured less simulated: mean {{}}, largest {{}} at {{}}, "
+        f"{len(found.time)} samples",
+        signed(found.mean, found.printed_unit),
+        signed(largest, found.printed_unit),
+        value(time, "s"),
+    )
+
+
+def row_sentence(found: TestComparison) -> Text:
+    """One row of a test sheet beside its simulation."""
+    row, is_lifted = found.row, found.time is not None
+    parts = [
+        *_both("time", "s", row.measured_time, found.time),
+        *_both("current", "A", row.measured_current, found.current),
+    ]
+    if row.outcome is not None and not (is_lifted and parts and row.outcome == "lifted"):
+        did = "lifts" if is_lifted else "does not lift"
+        parts.append(say(f"the test {_OUTCOMES[row.outcome]}, the simulation {did}"))
+    mass = value(row.mass, "kg") if row.mass else "unloaded"
+    return say("{}: {}", mass, joined(parts, "; ") or "nothing measured")
+
+
+_OUTCOMES = {
+    "lifted": "lifted",
+    "stalled": "stalled",
+    "broke": "broke a part",
+    "stopped": "was stopped",
+}
+
+
+def _both(name: str, unit: str, measured: float | None, simulated: float | None) -> list[Text]:
+    """A measured value beside the simulated one; nothing where none was measured."""
+    if measured is None:
+        return []
+    if simulated is None:
+        return [say(f"{name} {{}} measured, not lifted in the simulation", Value(measured, unit))]
+    share = _share(measured, simulated)
+    apart = () if share is None else say(" ({})", signed(share, "%"))
+    both = Value(measured, unit), Value(simulated, unit)
+    return [say(f"{name} {{}} measured, {{}} simulated{{}}", *both, apart)]
+
+
+def curves_document(
+    names: Sequence[str], found: Sequence[Assessment], remarks: Sequence[Text]
+) -> Document:
+    """What is printed beside figures: the answer for each scenario, remarks, and the cautions."""
+    answers = [say("{}: {}", name, outcome(each)) for name, each in zip(names, found, strict=True)]
+    closing = (Caution.NOT_RATED, Caution.KEEP_CLEAR, Caution.LOCAL_CODES)
+    cautions = Items(tuple(say(CAUTIONS[kind]) for kind in closing))
+    return Document("", "", (*map(Paragraph, (*answers, *remarks)), cautions))

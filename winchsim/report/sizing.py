@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 from typing import Any
 
@@ -30,7 +29,7 @@ from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, THIN, check_table
-from winchsim.report.words.values import MARKS, limit_of, of_check, suited, value
+from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.sizing import Run, Study, most_power
 from winchsim.studies.sizing.study import Power
@@ -47,45 +46,43 @@ IN_TABLES = (
 """Checks whose values stand in tables of candidates, and their short names."""
 
 
-def study_document(study: Study, scenario: Scenario, overrides: Sequence[str] = ()) -> Document:
-    """Document of a sizing study.
-
-    Parameters
-    ----------
-    study : Study
-    scenario : Scenario
-    overrides : sequence of str
-        Options that changed the scenario.
-    """
+def study_document(study: Study, scenario: Scenario, command: str = "") -> Document:
+    """Document of a sizing study; `command` shows all details."""
     run, name = study.confirmation, study.question.name
     taken = None if run is None else run.found
-    shown = taken if run else next((run.found for run in study.runs if run.found is not None), None)
-    mark, count = frame.of_checks(taken)
-    left_out = [say("The snag of the scenario is left out.")] if study.snag_left_out else []
-    texts = [*words.bands(study), words.present(study), *left_out]
-    most = _most_power(study)
-    body: tuple[Node, ...] = (
-        frame.headline(mark, count, words.recommendation(study), scenario.name),
+    shown = taken or next((run.found for run in study.runs if run.found is not None), None)
+    left_out = say("The snag of the scenario is left out.") if study.snag_left_out else ()
+    texts = [*words.bands(study), words.present(study), left_out]
+    most, off = _most_power(study), study.difference
+    body = (
         FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
         Paragraph(joined([text for text in texts if text])),
         _binding(study),
         THIN,
-        advice.closing(shown),
-        *frame.details(
-            {
-                "Candidates, by the quasi-static model": (_candidates(study),),
-                "Checks of the recommended build": (
-                    check_table(() if taken is None else taken.checks, all_rows=True),
-                ),
-                "Most power to the load": () if most is None else (_power(most),),
-                "Simulated in full": (_runs(study), _difference(study)),
-                "Cautions": (frame.cautions(shown),),
-            }
-        ),
     )
-    set_again = [word for override in overrides for word in ("--set", override)]
-    command = shlex.join(["winchsim", name, scenario.name, *set_again, "--full"])
-    return Document(study.sweep.inputs.title or scenario.name, scenario.name, body, command)
+    power = "{} at {}, at {}; strength is left out."
+    largest = "Largest difference in lift time {}."
+    sections = {
+        "Candidates, by the quasi-static model": (_candidates(study),),
+        "Checks of the recommended build": (
+            check_table(() if taken is None else taken.checks, all_rows=True),
+        ),
+        "Most power to the load": (Paragraph(say(power, *_of_power(most)) if most else ()),),
+        "Simulated in full": (
+            _runs(study),
+            Paragraph(() if off is None else say(largest, Value(off, "%")), faint=True),
+        ),
+    }
+    answer = frame.headline(*frame.of_checks(taken), words.recommendation(study), scenario.name)
+    return frame.document(scenario, answer, body, sections, shown, command)
+
+
+def _most_power(study: Study) -> Power | None:
+    return most_power(study) if study.question.name == "heaviest" else None
+
+
+def _of_power(found: Power) -> tuple[Value, Value, Value]:
+    return value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
 
 
 def _binding(study: Study) -> Table:
@@ -96,8 +93,7 @@ def _binding(study: Study) -> Table:
     nowhere.
     """
     index = study.nearest if study.recommended is None else study.recommended
-    run = next((run for run in study.runs if run.index == index), None)
-    found = None if run is None else run.found
+    found = next((run.found for run in study.runs if run.index == index), None)
     rows: list[tuple[Cell, ...]] = []
     spare = []
     for place, row in enumerate(study.limits):
@@ -118,28 +114,22 @@ def _binding(study: Study) -> Table:
 def shown_rows(study: Study) -> list[int]:
     """Candidates worth a row: the recommended one, the present one, those in full, and others
     spread over the range."""
-    offered = np.flatnonzero(study.offered)
-    every = np.arange(len(study.values))
-    pool = (
-        offered
-        if MOST_ROWS <= len(offered) < len(every) / 2 or len(every) == len(offered)
-        else every
-    )
+    every, offered = np.arange(len(study.values)), np.flatnonzero(study.offered)
+    few = MOST_ROWS <= len(offered) < len(every) / 2
+    pool = offered if few else every
     if study.changes:
-        share = np.array([(study.sweep.ranks[i], study.meets[i]) for i in every])
-        pool = np.lexsort((-share[:, 1], -share[:, 0]))[:MOST_ROWS]
+        pool = np.lexsort((~study.meets, -study.sweep.ranks))[:MOST_ROWS]
     spread = pool[np.unique(np.round(np.linspace(0, len(pool) - 1, MOST_ROWS)).astype(int))]
-    also = [run.index for run in study.runs] + [study.nearest]
-    return sorted({*spread.tolist(), *also, *([] if study.present is None else [study.present])})
+    also = [*(run.index for run in study.runs), study.nearest, study.present]
+    return sorted({*spread.tolist(), *also} - {None})
 
 
 def _candidates(study: Study) -> Table:
-    heads = (study.question.name, *_result_columns(study.sweep))
-    rows = [
+    rows = tuple(
         (words.candidate(study, i), *_results(study.sweep, i, study.always))
         for i in shown_rows(study)
-    ]
-    return Table(heads, tuple(rows), name="candidates")
+    )
+    return Table((study.question.name, *_result_columns(study.sweep)), rows, name="candidates")
 
 
 def _result_columns(found: Sweep) -> tuple[str, ...]:
@@ -149,44 +139,26 @@ def _result_columns(found: Sweep) -> tuple[str, ...]:
 
 def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tuple[Cell, ...]:
     columns = [column for name, _ in IN_TABLES if (column := found.check(name))]
-    values = [words.number(found, column, i) for column in columns]
     return (
         words.time_or_end(found, i),
-        *values,
+        *(words.number(found, column, i) for column in columns),
         MARKS[found.status(i)],
         words.bound_by(found, i, leave_out),
     )
 
 
-def _most_power(study: Study) -> Power | None:
-    return most_power(study) if study.question.name == "heaviest" else None
-
-
-def _power(found: Power) -> Paragraph:
-    values = value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
-    return Paragraph(say("{} at {}, at {}; strength is left out.", *values))
-
-
 def _runs(study: Study) -> Table:
-    heads = ("status", "lift time", "quasi-static", "difference", "end")
-    rows = tuple(_run(study, run) for run in study.runs)
-    return Table((study.question.name, *heads), rows, name="runs")
+    heads = (study.question.name, "status", "lift time", "quasi-static", "difference", "end")
+    return Table(heads, tuple(_run(study, run) for run in study.runs), name="runs")
 
 
 def _run(study: Study, run: Run) -> tuple[Cell, ...]:
-    times = (Value(t, "s") if t is not None else "" for t in (run.time, run.slow_time))
-    off: Cell = "" if run.difference is None else Value(run.difference, "%")
+    numbers = ((run.time, "s"), (run.slow_time, "s"), (run.difference, "%"))
+    cells = ("" if number is None else Value(number, unit) for number, unit in numbers)
     if run.found is None:
-        return (words.candidate(study, run.index), "", *times, off, run.problem)
-    end = run.found.target.end
-    mark = MARKS[run.found.status]
-    return words.candidate(study, run.index), mark, *times, off, words.ENDS.get(end, end.value)
-
-
-def _difference(study: Study) -> Paragraph:
-    off = study.difference
-    text = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
-    return Paragraph(text, faint=True)
+        return (words.candidate(study, run.index), "", *cells, run.problem)
+    end = words.ended(run.found.target.end)
+    return words.candidate(study, run.index), MARKS[run.found.status], *cells, end
 
 
 def study_json(study: Study, scenario: Scenario) -> str:
@@ -234,15 +206,8 @@ def study_json(study: Study, scenario: Scenario) -> str:
         ],
         largest_difference=study.difference,
         wanted=facts(study.wanted),
-        most_power=_power_facts(study),
+        most_power=facts(_most_power(study)),
     )
-
-
-def _power_facts(study: Study) -> dict[str, float] | None:
-    found = _most_power(study)
-    if found is None:
-        return None
-    return {"mass_kg": found.mass, "power_w": found.power, "speed_m_s": found.speed}
 
 
 def _change(study: Study, index: int) -> str | None:
@@ -287,15 +252,18 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         count = f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds"
         answer = frame.headline(MARKS[best], count, words.swept(swept), scenario.name)
         body += [answer, _sweep_table(swept, base)]
+    first, *rest = body
     caption = "Builds by the quasi-static model, or in full where asked for."
-    body.insert(1, FigureRef("sweep", "Sweep", caption))
-    body += [THIN, advice.closing(None), *frame.details({"Cautions": (frame.cautions(None),)})]
-    first = found[0][0]
-    return Document(found[0][1].inputs.title or first.name, first.name, tuple(body), command)
+    figure = FigureRef("sweep", "Sweep", caption)
+    return frame.document(found[0][0], first, (figure, *rest, THIN), {}, None, command)
 
 
 def _sweep_table(swept: Sweep, base: Sweep) -> Table:
-    heads = [path.rpartition(".")[2] if _unique(path, swept) else path for path in swept.values]
+    last = [path.rpartition(".")[2] for path in swept.values]
+    heads = [
+        name if last.count(name) == 1 else path
+        for name, path in zip(last, swept.values, strict=True)
+    ]
     order = np.argsort(-swept.ranks, kind="stable")
     rows = [("as it is", *[""] * (len(heads) - 1), *_results(base, 0))]
     rows += [
@@ -305,16 +273,11 @@ def _sweep_table(swept: Sweep, base: Sweep) -> Table:
     return Table((*heads, *_result_columns(swept)), tuple(rows), spare, "builds")
 
 
-def _unique(path: str, swept: Sweep) -> bool:
-    return sum(other.rpartition(".")[2] == path.rpartition(".")[2] for other in swept.values) == 1
-
-
 def _value(swept: Sweep, path: str, index: int) -> Cell:
     given = swept.values[path][index].item()
     if isinstance(given, str | bool):
         return str(given)
-    unit = spec_at(swept.inputs, path).unit
-    return Value(float(given), suited(unit, given) if unit == "kg" else unit)
+    return words.varied(float(given), spec_at(swept.inputs, path).unit)
 
 
 def sweep_json(found: Sequence[Swept]) -> str:

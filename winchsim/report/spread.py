@@ -1,27 +1,70 @@
-"""A spread of builds as a document, as JSON, and every build as a row of CSV."""
+"""A spread of builds as a document, as JSON, and every build as a row of CSV: how often the load is
+lifted, what goes wrong, and which inputs matter."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
+from winchsim.assessment.enums import Holding, Status
 from winchsim.csv_text import csv_text
-from winchsim.report import frame
+from winchsim.report import frame, json_text
 from winchsim.report.document import (
+    Cell,
     Document,
     FigureRef,
     Items,
-    Node,
     Paragraph,
+    Table,
+    Text,
+    Value,
+    joined,
+    say,
 )
 from winchsim.report.json_out import facts
-from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.si_keys import key
-from winchsim.report.words import advice, spread
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS
-from winchsim.studies.spread import LEVELS, QUANTITIES, Spread
+from winchsim.report.words.values import MARKS, percent, value
+from winchsim.scenario.read import Scenario
+from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
+from winchsim.studies.spread.builds import Motors
 from winchsim.studies.spread.outcomes import Ending
+from winchsim.studies.spread.statistics import Probability
+from winchsim.studies.spread.study import FAILURES, TOLERATED
+
+EVENTS = {
+    "lifted": "load lifted",
+    "stalled": "stalls",
+    "overload": "a part breaks",
+    "tooth_overload": "of these, a tooth",
+    "overheated": "a winding passes its limit",
+    "ran_back": "back-drives, power off",
+    "other": "another end",
+}
+"""Names of the probabilities of a spread."""
+
+RESULTS = {
+    "time": "lift time",
+    "current": "mean current",
+    "winding": "winding temperature",
+    "teeth": "tooth factor",
+    "hold": "holding",
+}
+"""Names of the results that inputs influence."""
+
+_QUANTITIES = {
+    "time": "lift time",
+    "current": "mean supply current",
+    "winding": "winding over its limit",
+    "factor": "factor of the weakest part",
+}
+
+MOST_INFLUENCES = 15
+"""Inputs in the table of influences. [-]"""
+
+LEGEND = say("fails: in more than {} of the builds; thin: in some of them.", percent(TOLERATED))
+"""What the statuses of the events mean."""
 
 FIGURE = FigureRef(
     "spread", "Lift times and influences",
@@ -29,68 +72,190 @@ FIGURE = FigureRef(
 )  # fmt: skip
 
 
-def build(found: Spread, *, title: str, name: str, command: str = "") -> Document:
-    """Document of a spread.
-
-    Parameters
-    ----------
-    found : Spread
-    title, name : str
-        Title of the scenario and name of its file.
-    command : str
-        That shows all details.
-    """
-    as_given = found.as_given
-    body: tuple[Node, ...] = (
-        frame.headline(MARKS[found.status], "", spread.sentence(found), name),
-        spread.event_table(found),
-        Paragraph(spread.LEGEND, faint=True),
-        Paragraph(outcome(as_given), label="As given, without differences:"),
-        Paragraph(spread.most_influence(found), label="Most influence on"),
-        advice.closing(as_given),
+def build(found: Spread, scenario: Scenario, command: str = "") -> Document:
+    """Document of a spread; `command` shows all details."""
+    body = (
+        _event_table(found),
+        Paragraph(LEGEND, faint=True),
+        Paragraph(outcome(found.as_given), label="As given, without differences:"),
+        Paragraph(_most_influence(found), label="Most influence on"),
         FIGURE,
-        *frame.details(
-            {
-                **spread.sections(found),
-                "Method": (Items(spread.method(found)),),
-                "Cautions": (frame.cautions(as_given),),
-            }
-        ),
     )
-    return Document(title or name, name, body, command)
+    sections = {
+        "Percentiles": (_percentile_table(found),),
+        "First to break": (_break_table(found),),
+        "Motors among themselves, just after lift-off": (_motor_table(found),),
+        "Influence: rank correlation, −1 to 1; blank: no more than chance": (
+            _influence_table(found),
+        ),
+        "What differs from build to build": (_difference_table(found),),
+        "Method": (Items(_method(found)),),
+    }
+    answer = frame.headline(MARKS[found.status], "", _sentence(found), scenario.name)
+    return frame.document(scenario, answer, body, sections, found.as_given, command)
 
 
-def spread_json(found: Spread, *, digest: str | None = None) -> str:
+def _sentence(found: Spread) -> Text:
+    """How many builds lift the load, in which time, and how many run back."""
+    p, back = found.probabilities["lifted"], found.probabilities["ran_back"]
+    times = [value(time, "s") for time in found.percentiles["time"]]
+    texts = {
+        say(f"Interrupted after {len(found.outcomes)} of {found.asked} builds."): (
+            not found.complete
+        ),
+        say(f"{{}} of {p.of} builds lift the load.", _share(p)): True,
+        say("Half within {}, nine in ten from {} to {}.", times[2], times[0], times[4]): p.count,
+        say("Power off: {} run back.", _share(back)): back.count,
+    }
+    return joined([text for text, is_shown in texts.items() if is_shown])
+
+
+def _event_table(found: Spread) -> Table:
+    """How often each event happened, with its interval and status."""
+    rows: list[tuple[Cell, ...]] = [
+        (
+            words,
+            *_share(p).pair,
+            f"{p.count} of {p.of}",
+            "" if name in ("lifted", "tooth_overload") else MARKS[_status(name, p)],
+        )
+        for name, words in EVENTS.items()
+        for p in [found.probabilities[name]]
+        if p.of and (p.count or name not in ("other", "tooth_overload"))
+    ]
+    interval = f"{100 * found.level:.3g} % interval"
+    return Table(("event", "share", interval, "builds", "status"), tuple(rows))
+
+
+def _status(name: str, p: Probability) -> Status:
+    if name in FAILURES and p.share > TOLERATED:
+        return Status.FAILS
+    return Status.THIN if p.count else Status.OK
+
+
+def _share(p: Probability) -> Value:
+    return Value(p.share, "%", p.low, p.high)
+
+
+def _percentile_table(found: Spread) -> Table:
+    """Percentiles of the results over the builds that are lifted."""
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (_QUANTITIES[name], *(value(number, unit) for number in found.percentiles[name]))
+        for name, unit in QUANTITIES.items()
+        if math.isfinite(found.percentiles["time"][0])
+    )
+    return Table(
+        ("below, of the lifted builds", *(f"{100 * level:.0f} %" for level in LEVELS)), rows
+    )
+
+
+def _most_influence(found: Spread, most: int = 2) -> Text:
+    """The inputs with most influence on each result."""
+    texts = []
+    secured = found.as_given.held in (Holding.PAWL, Holding.BRAKE)
+    for name in (name for name in RESULTS if not (secured and name == "hold")):
+        rows = sorted(found.influences, key=lambda row: -abs(row.ranks[name]))[:most]
+        names = [_input_name(row.row) for row in rows if abs(row.ranks[name]) > found.noise[name]]
+        texts += [say(f"{RESULTS[name]}: {', '.join(names)}")] if names else []
+    return (*joined(texts, "; "), ".") if texts else say("no input stands out.")
+
+
+def _input_name(row: Uncertain) -> str:
+    """Path of an uncertain input, and whether every motor has its own value."""
+    return row.path + (" (each motor)" if row.each else "")
+
+
+def _break_table(found: Spread) -> Table:
+    """Parts by how many builds they break first in."""
+    counts, total = found.first_to_break.items(), len(found.outcomes)
+    return Table(
+        ("part", "builds"), tuple((label, f"{count} of {total}") for label, count in counts)
+    )
+
+
+def _motor_table(found: Spread) -> Table:
+    """Torque and current of the motors of each group among themselves."""
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            str(row.group),
+            str(row.place),
+            Value(row.share[0], "", *row.share[1:]),
+            Value(row.current[0], "A", *row.current[1:]),
+            percent(row.dragged.share),
+        )
+        for row in found.motors
+    )
+    heads = ("group", "motor", "torque over the mean", "current", "dragged by the others")
+    return Table(heads, rows)
+
+
+def _influence_table(found: Spread) -> Table:
+    """Rank correlations of inputs with results, those beyond chance."""
+    rows = [
+        (
+            _input_name(influence.row),
+            *(f"{r[n]:+.2f}" if abs(r[n]) > found.noise[n] else "" for n in RESULTS),
+        )
+        for influence in found.influences[:MOST_INFLUENCES]
+        for r in [influence.ranks]
+    ]
+    heads = ("input", "time", "current", "winding", "teeth", "holding")
+    return Table(heads, tuple(row for row in rows if any(row[1:])))
+
+
+def _difference_table(found: Spread) -> Table:
+    """What differs from build to build, and how far."""
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            _input_name(row),
+            *Value(row.center, "%" if row.is_strength else row.unit, row.low, row.high).pair,
+            _BASES.get(row.shape, "estimate") if row.assumed else f"given, {row.shape}",
+        )
+        for row in found.plan.rows
+    )
+    return Table(("input", "value", "range", "basis"), rows)
+
+
+_BASES = {"normal": "usual tolerance"}
+"""What an assumed difference rests on, by its shape."""
+
+
+def _method(found: Spread) -> tuple[Text, ...]:
+    """How the builds were made and lifted."""
+    how = "the full simulation" if found.simulated else "the quasi-static model"
+    texts = [say(f"Random seed {found.random_seed}. Each build is lifted by {how}.")]
+    if found.slow_difference is not None:
+        differ = "Lift times of three builds simulated in full differ by {} at most."
+        texts.append(say(differ, percent(found.slow_difference)))
+    if found.plan.motors is not Motors.EQUAL:
+        texts.append(say(f"Motors: {found.plan.motors.value}."))
+    if found.not_built:
+        texts.append(say(f"{found.not_built} draws that no build can have are left out."))
+    return tuple(texts)
+
+
+# --- data
+
+
+def spread_json(found: Spread, digest: str | None = None) -> str:
     """JSON text of a spread; `digest` is the SHA-256 of the scenario."""
     ranks = {id(influence.row): influence.ranks for influence in found.influences}
-    rows = []
-    for row in found.plan.rows:
-        ends = {key(name, row.unit): getattr(row, name) for name in ("center", "low", "high")}
-        more = {"shape": row.shape, "assumed": row.assumed, "each_motor": row.each}
-        rows.append({"input": row.path, **ends, **more, "rank_correlation": ranks[id(row)]})
-    probabilities = {name: _facts(p) for name, p in found.probabilities.items()}
-    percentiles = {
-        key(name, unit): [
-            {"share": level, "value": value}
-            for level, value in zip(LEVELS, found.percentiles[name], strict=True)
-        ]
-        for name, unit in QUANTITIES.items()
-    }
-    motors = [
-        {
-            "group": row.group, "place": row.place, "torque_share": row.share[0],
-            "torque_share_low": row.share[1], "torque_share_high": row.share[2],
-            "current_a": row.current[0], "current_low_a": row.current[1],
-            "current_high_a": row.current[2], "dragged": _facts(row.dragged),
-        }
-        for row in found.motors
-    ]  # fmt: skip
-    return document(
+    return json_text.document(
         digest=digest,
         random_seed=found.random_seed,
-        verdict=sentence_text(spread.sentence(found)),
+        verdict=sentence_text(_sentence(found)),
         cautions=sentences(frame.cautions(found.as_given).items),
-        rows=rows,
+        rows=[
+            {
+                "input": row.path,
+                **{key(name, row.unit): getattr(row, name) for name in ("center", "low", "high")},
+                "shape": row.shape,
+                "assumed": row.assumed,
+                "each_motor": row.each,
+                "rank_correlation": ranks[id(row)],
+            }
+            for row in found.plan.rows
+        ],
         command="spread",
         status=found.status.value,
         complete=found.complete,
@@ -99,13 +264,32 @@ def spread_json(found: Spread, *, digest: str | None = None) -> str:
         not_built=found.not_built,
         simulated=found.simulated,
         level=found.level,
-        probabilities=probabilities,
-        percentiles=percentiles,
+        probabilities={name: _facts(p) for name, p in found.probabilities.items()},
+        percentiles={
+            key(name, unit): [
+                {"share": level, "value": value}
+                for level, value in zip(LEVELS, found.percentiles[name], strict=True)
+            ]
+            for name, unit in QUANTITIES.items()
+        },
         rank_noise=found.noise,
         first_to_break=found.first_to_break,
-        motors=motors,
+        motors=[
+            {
+                "group": row.group,
+                "place": row.place,
+                **dict(zip(_ends("torque_share", ""), row.share, strict=True)),
+                **dict(zip(_ends("current", "_a"), row.current, strict=True)),
+                "dragged": _facts(row.dragged),
+            }
+            for row in found.motors
+        ],
         slow_difference=found.slow_difference,
     )
+
+
+def _ends(name: str, tail: str) -> tuple[str, str, str]:
+    return name + tail, f"{name}_low{tail}", f"{name}_high{tail}"
 
 
 def _facts(p: Any) -> dict[str, Any]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from winchsim.assessment.kinds import End
 from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
     Document,
     Mark,
-    Node,
     Paragraph,
     Table,
     Text,
@@ -18,80 +20,202 @@ from winchsim.report.document import (
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words import advice
-from winchsim.report.words import why as words
-from winchsim.report.words.values import TIMES
+from winchsim.report.words.checks import cause as assumed
+from winchsim.report.words.values import TIMES, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate.evidence import Note
-from winchsim.studies.why import Diagnosis, Reason
+from winchsim.studies.why import Clue, Diagnosis, Reason, Why
 
 EXPLAINED, LEAST = 3, 0.01
 """Causes that are explained on the first screen; likelihood from which on one is listed there.
 [-]"""
 
+CAUSES = {
+    Why.LOAD: (
+        "the load is too heavy",
+        "The same break in every like part; a coarse break across the most stressed section.",
+        "Lift less, use a larger ratio behind this part, or make the part stronger.",
+    ),
+    Why.JAM: (
+        "it jammed or stalled at full power",
+        "Marks of rubbing on load, guide or drum; a tooth bent over before it tore; a hot motor.",
+        "Limit the current, clear the way of the load, and replace the part after every stall.",
+    ),
+    Why.SHOCK: (
+        "a jerk from slack rope or at lift-off",
+        "A bright brittle break without stretching, right at the start; rope in loose turns.",
+        "Take up the slack slowly, start with a ramp, use a rope that stretches more.",
+    ),
+    Why.HEAT: (
+        "the plastic softened",
+        "Smeared, bent or dull teeth; the bore loose on its shaft; a warm smell.",
+        "Pause between lifts, cool or grease the teeth, use a material that stands more heat.",
+    ),
+    Why.PRINT: (
+        "the print is weaker than usual",
+        "A break along the layers, gaps between the lines, thin or loose walls.",
+        "Print with more walls and hotter, lying flat; test one gear to its break.",
+    ),
+    Why.WEAR: (
+        "the teeth are worn or tired",
+        "Thinned flanks, dust below the gears, fine cracks at the roots of other teeth too.",
+        "Replace both gears of the pair, grease them, and count the lifts.",
+    ),
+    Why.BAD_PART: (
+        "one bad part among good ones",
+        "Only one tooth or pin is hurt; a gap or a foreign particle in the break.",
+        "Replace it by one that was looked at, and repeat the test with a small load first.",
+    ),
+    Why.ASSUMED: (
+        "an assumed input is worse than its usual value",
+        "Stiff turning by hand, rubbing gears, dry or tight bearings, sides that are not parallel.",
+        "Measure it, or calibrate with lighter tests.",
+    ),
+    Why.VOLTAGE: (
+        "the voltage at the motors is low",
+        "Warm leads or clamps; the voltage at the motor terminals while they pull.",
+        "Use thicker and shorter leads, a fuller battery, or a stronger supply.",
+    ),
+    Why.WARM: (
+        "the windings are warm from earlier tests",
+        "Motor cases hot to the touch; the same test succeeds after an hour.",
+        "Pause longer, or fit more motors.",
+    ),
+    Why.OBSTACLE: (
+        "something holds the load or the drum",
+        "The rope beside the drum or between its turns; the load caught on its guide.",
+        "Clear it, and turn the drum by hand over the whole way first.",
+    ),
+    Why.KNOCK: (
+        "a knock or swing set it going",
+        "It stood at first and began to run after a touch or when the load swung.",
+        "Fit a pawl or a brake: friction that holds at rest does not stop what moves.",
+    ),
+}
+"""By cause: what it is, what to look for on the pieces, what to change. General knowledge."""
+
+CLUES = {
+    "survived_more": "it lifted {mass} before",
+    "stood_before": "row {number} stopped or stalled{amps}",
+    "over_capacity": "the lift asks for more than the estimated capacity (factor {factor})",
+    "under_capacity": "the lift asks for less than the lowest estimate (factor {factor})",
+    "stall_current": "the current read, {current}, is that of stalled motors",
+    "usual_current": "the current read, {current}, is that of running motors",
+    "no_stop": "no row says that it stopped or stalled",
+    "lifted_before": "it ran for {time} before",
+    "warm_teeth": "in lasting running the roots reach {root}",
+    "cool_teeth": "even in lasting running the roots reach only {root}",
+    "short_rest": "only {rest} of rest before it",
+    "rested": "no short rest before it is on the sheet",
+    "in_range": "the demand lies within the range of printed parts",
+    "damage": "the lifts so far took {damage} of the teeth's life (at most {high})",
+    "no_line": "no line of stress over cycles is known for its material",
+    "equal_parts": "equal parts beside it did not break",
+    "stalls_in_simulation": "it stalls in the simulation too",
+    "margin": "simulated, the motors reach {margin} of the torque needed",
+    "range_turns": "at the bad end of its range the margin is {margin}",
+    "lifted_more": "it lifted {mass} before",
+    "voltage": "{voltage} were read at the motors, {share} of the simulated voltage there",
+    "ample_margin": "simulated, the motors reach {margin} of the torque needed",
+    "runs_back_in_simulation": "it runs back in the simulation too",
+    "holds_in_simulation": "simulated, friction holds {margin} the load",
+    "moving_margin": "once it moves, friction holds {margin} the load",
+}
+"""What speaks for or against a cause."""
+
+_UNITS = {
+    "mass": "kg", "current": "A", "time": "s", "root": "°C", "rest": "s", "voltage": "V",
+}  # fmt: skip
+_SHARES = ("damage", "high", "share")
+
 
 def diagnosis_document(found: Diagnosis, scenario: Scenario, command: str) -> Document:
-    """Document of a diagnosis.
-
-    Parameters
-    ----------
-    found : Diagnosis
-    scenario : Scenario
-    command : str
-        That shows all of it.
-    """
+    """Document of a diagnosis; `command` shows all of it."""
     causes = [_explained(found, place) for place in range(len(found.reasons))]
     few = sum(reason.share >= LEAST for reason in found.reasons)
-    more = {
-        "Further causes": (_table(found, few, None), *causes[EXPLAINED:]),
-        "Cautions": (frame.cautions(found.found),),
-    }
     remark = say(
         "Likelihoods rank the causes, they are no statistics. What to look for is general "
         "knowledge, not from this scenario."
     )
+    body = (_table(found, 0, few), *causes[:EXPLAINED], Paragraph(remark, faint=True))
+    sections = {"Further causes": (_table(found, few, None), *causes[EXPLAINED:])}
     mark = Mark(found.end.value.replace("_", " "), "bad")
-    body: tuple[Node, ...] = (
-        frame.headline(mark, "", words.verdict(found), scenario.name),
-        _table(found, 0, few),
-        *causes[:EXPLAINED],
-        Paragraph(remark, faint=True),
-        advice.closing(found.found),
-        *frame.details(more),
+    answer = frame.headline(mark, "", _verdict(found), scenario.name)
+    return frame.document(scenario, answer, body, sections, found.found, command)
+
+
+def _verdict(found: Diagnosis) -> Text:
+    """The likeliest cause in a sentence."""
+    part, first = "part" if found.part is None else found.part.label, found.reasons[0]
+    what = {
+        End.PART_BROKE: f"The {part} broke",
+        End.STALLED: "The winch stalled",
+        End.BACK_DRIVEN: "The load ran back",
+    }[found.end]
+    return say(
+        f"{what} under {{}} (row {found.test.number}). Most likely: {_cause(first, found.end)} "
+        "({}).",
+        value(found.test.mass, "kg"),
+        Value(round(first.share, 2), "%"),
     )
-    return Document(scenario.inputs.title or scenario.name, scenario.name, body, command)
+
+
+def _cause(found: Reason, end: End) -> str:
+    """Name of a cause."""
+    if found.cause is Why.ASSUMED:
+        side = "lower" if end is End.BACK_DRIVEN else "worse"
+        return f"{assumed(found.group)} is {side} than usual"
+    if found.cause is Why.LOAD and end is End.BACK_DRIVEN:
+        return "friction cannot hold this load"
+    return CAUSES[found.cause][0]
 
 
 def _table(found: Diagnosis, first: int, end: int | None) -> Table:
     broke = found.part
-    last = ("demand", "factor") if broke else ("needed over available",)
     rows: list[tuple[Cell, ...]] = []
     for reason in found.reasons[first:end]:
-        name = words.cause(reason, found.end)
         cells: tuple[Cell, ...] = (
             "" if reason.demand is None else Value(reason.demand, sign=TIMES),
         )
         if broke and reason.demand:
             c = broke.strength
-            ends = (c.value / reason.demand, c.low / reason.demand, c.high / reason.demand)
-            cells = (Value(reason.demand, c.unit), Value(ends[0], "", ends[1], ends[2], 1.0))
-        rows.append((name, words.likelihood(reason.share), *cells))
+            middle, low, high = (each / reason.demand for each in (c.value, c.low, c.high))
+            cells = (Value(reason.demand, c.unit), Value(middle, "", low, high, 1.0))
+        rows.append((_cause(reason, found.end), Value(round(reason.share, 2), "%"), *cells))
+    last = ("demand", "factor") if broke else ("needed over available",)
     return Table(("cause", "likelihood", *last), tuple(rows), name="causes")
 
 
-def _clues(reason: Reason) -> tuple[list[Text], list[Text]]:
-    """What speaks for a cause, and what against it."""
-    favour = [words.clue(clue) for clue in reason.clues if clue.favours]
-    return favour, [words.clue(clue) for clue in reason.clues if not clue.favours]
+def _clues(reason: Reason, favours: bool) -> list[Text]:
+    """What speaks for a cause, or against it."""
+    return [_clue(clue) for clue in reason.clues if clue.favours is favours]
+
+
+def _clue(found: Clue) -> Text:
+    parts: dict[str, Any] = {name: _value(name, v) for name, v in found.values.items()}
+    amps = found.values.get("current")
+    parts["amps"] = say(" with {}", Value(amps, "A")) if amps else ""
+    return say(CLUES[found.kind], **parts)
+
+
+def _value(name: str, number: Any) -> str | Value:
+    if name == "number":
+        return str(number)
+    if name in _SHARES:
+        return percent(number)
+    if number is None:
+        return "not read"
+    return value(number, _UNITS[name]) if name in _UNITS else Value(number, "", sign=TIMES)
 
 
 def _explained(found: Diagnosis, place: int) -> Paragraph:
     """What speaks for and against a cause, what to look for, what to change."""
     reason = found.reasons[place]
-    _, look, change = words.CAUSES[reason.cause]
-    sides = zip(("For", "Against"), _clues(reason), strict=True)
-    texts = [say(f"{side}: {{}}.", joined(rows, "; ")) for side, rows in sides if rows]
+    _, look, change = CAUSES[reason.cause]
+    sides = {"For": _clues(reason, True), "Against": _clues(reason, False)}
+    texts = [say(f"{side}: {{}}.", joined(rows, "; ")) for side, rows in sides.items() if rows]
     texts += [say(f"Look for: {look[:1].lower()}{look[1:]}"), say(f"Change: {change}")]
-    name = words.cause(reason, found.end)
+    name = _cause(reason, found.end)
     return Paragraph(joined(texts), label=f"{place + 1}  {name[:1].upper()}{name[1:]}.")
 
 
@@ -100,7 +224,7 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
     capacity = None if found.part is None else found.part.strength
     return document(
         digest=scenario.digest,
-        verdict=sentence_text(words.verdict(found)),
+        verdict=sentence_text(_verdict(found)),
         cautions=list(advice.CAUTIONS.values()),
         rows=[
             {
@@ -108,13 +232,12 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
                 "group": reason.group or None,
                 "likelihood": reason.share,
                 "demand": reason.demand,
-                "for": sentences(favour),
-                "against": sentences(against),
-                "look_for": words.CAUSES[reason.cause][1],
-                "change": words.CAUSES[reason.cause][2],
+                "for": sentences(_clues(reason, True)),
+                "against": sentences(_clues(reason, False)),
+                "look_for": CAUSES[reason.cause][1],
+                "change": CAUSES[reason.cause][2],
             }
             for reason in found.reasons
-            for favour, against in [_clues(reason)]
         ],
         command="why",
         row=found.test.number,
@@ -127,8 +250,6 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
 def question(found: Note, scenario: Scenario, command: str) -> Document:
     """Document that asks which part broke."""
     names = ", ".join(name for name, _ in found.choices)
-    sentence = say(
-        f"It is not clear which part broke. Write one of these into broke_link: {names}."
-    )
+    sentence = say("It is not clear which part broke. Write one into broke_link: {}.", names)
     head = frame.headline(Mark("no answer", "open"), "", sentence, scenario.name)
     return Document(scenario.name, scenario.name, (head,), command)

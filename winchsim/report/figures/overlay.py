@@ -33,10 +33,15 @@ from winchsim.report.figures.look import (
     styled,
 )
 from winchsim.report.figures.trace import suits, window
-from winchsim.report.measured import TRACED, TestComparison, mean_difference, trace_differences
+from winchsim.report.measured import (
+    TRACED,
+    TestComparison,
+    mean_difference,
+    trace_differences,
+    trace_sentence,
+)
 from winchsim.report.plain_text import harmless
 from winchsim.report.render.options import sentence_text
-from winchsim.report.words.measured import trace as trace_words
 from winchsim.report.words.values import signed
 from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record
@@ -189,7 +194,7 @@ def with_trace(record: Record, look: Look, trace: MeasuredTrace) -> Figure:
                 Panel("Off by", look.unit(differences[name].printed_unit), 0.6),
             ]
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
-    notes = [sentence_text(trace_words(d), us=look.us) for d in differences.values()]
+    notes = [sentence_text(trace_sentence(d), us=look.us) for d in differences.values()]
     if step > 1:
         notes.append(f"one measured point in {step} is drawn; all are counted")
     figure, frame = timeline(record, look, panels, shown=shown, notes=notes, rows=1)

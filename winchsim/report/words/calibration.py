@@ -145,14 +145,14 @@ def note(found: Note) -> Text:
 # --- fitted values
 
 
-def fitted(found: Calibration, inputs: Inputs) -> Table:
+def fitted(found: Calibration) -> Table:
     """Values of the factors that the tests determine."""
     heads = ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "prior width left")
     rows: list[tuple[Cell, ...]] = []
     for row in (row for row in found.parameters if row.determined):
         for place, v in enumerate(row.values):
             is_path = "." in v.path
-            unit = suited(spec_at(inputs, v.path).unit, v.after) if is_path else ""
+            unit = suited(spec_at(found.inputs, v.path).unit, v.after) if is_path else ""
             sign = "" if is_path else TIMES
             was = Value(v.before, unit, sign=sign)
             now = Value(v.after, unit, v.low, v.high, sign=sign)

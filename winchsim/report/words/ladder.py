@@ -34,12 +34,12 @@ def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
         time = sum(rung.rest + 2 * (rung.lift_time or 0.0) for rung in rungs)
         pauses = say(", about {} with pauses", Value(60.0 * math.ceil(time / 60), "min"))
         climb = say(
-            f"{len(rungs)} rungs, unloaded to {{}}{{}}.", _load(rungs[-1]), () if blind else pauses
+            f"{len(rungs)} rungs, unloaded to {{}}{{}}.", load(rungs[-1]), () if blind else pauses
         )
         return climb if blind else joined([climb, _of(rungs[-1])])
     below = [rung for rung in rungs if rung.number < failing.number and rung.mass]
-    climb = say("Climb to {} only.", _load(below[-1])) if below else say("Run no loaded rung.")
-    with_load = say("With {} a check fails. {}", _load(failing), _of(failing))
+    climb = say("Climb to {} only.", load(below[-1])) if below else say("Run no loaded rung.")
+    with_load = say("With {} a check fails. {}", load(failing), _of(failing))
     return climb if blind else joined([climb, with_load])
 
 
@@ -49,7 +49,8 @@ def _of(rung: Rung) -> Text:
     return outcome(rung.assessment)
 
 
-def _load(rung: Rung) -> Value | str:
+def load(rung: Rung) -> Value | str:
+    """The load of a rung."""
     return value(rung.mass, "kg") if rung.mass else "unloaded"
 
 
@@ -57,24 +58,22 @@ def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> T
     """What each rung should show, on the sheet the voltage too; `blind` leaves all that is
     predicted out."""
     heads = ("rung", "load", "pause", "status", "time", "current", "winding", "factor", "at motors")
-    rows = [_rung(rung, blind) for rung in ladder.rungs]
     count = 4 if blind else len(heads) if sheet else len(heads) - 1
-    return Table(heads[:count], tuple(row[:count] for row in rows), name="rungs")
+    rows = tuple(_rung(rung, blind)[:count] for rung in ladder.rungs)
+    return Table(heads[:count], rows, name="rungs")
 
 
 def _rung(rung: Rung, blind: bool) -> tuple[Cell, ...]:
-    found = rung.assessment
-    time = _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s")
-    part = found.parts[0] if found is not None and found.parts else None
+    parts = () if rung.assessment is None else rung.assessment.parts
     return (
         str(rung.number),
-        _load(rung),
+        load(rung),
         Value(rung.rest, "min") if rung.rest else "",
         MARKS[rung.status] if rung.exit_code or not blind else "",
-        time,
+        _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s"),
         _or_blank(rung.current, "A"),
         _checked(rung, CheckKey.WINDING) or Value(rung.winding_end, "°C"),
-        "" if part is None else factor_of(part).alone,
+        factor_of(parts[0]).alone if parts else "",
         _or_blank(rung.voltage, "V"),
     )
 
@@ -98,7 +97,7 @@ def binding_table(ladder: Ladder) -> Table:
             if check.status.rank < (known.status if known else Status.OK).rank:
                 worst[check.key] = rung, check
     ordered = sorted(worst.values(), key=lambda pair: pair[1].status.rank)
-    rows = tuple((_load(rung), *check_row(check)) for rung, check in ordered)
+    rows = tuple((load(rung), *check_row(check)) for rung, check in ordered)
     spare = tuple((LAST_SPARE, place) for place in range(len(rows) - 1, 0, -1))
     return Table(("from load", *CHECK_HEADS), rows, spare, "checks")
 
@@ -126,7 +125,7 @@ def down_lines(ladder: Ladder, *, numbers: bool = True) -> tuple[Text, ...]:
     for _, alike in groupby(lifted, key=lambda pair: (pair[1].descent, pair[1].part)):
         rungs = list(alike)
         first, (last, lowering) = rungs[0][0], rungs[-1]
-        loads = (_load(first),) if first is last else say("{} to {}", _load(first), _load(last))
+        loads = (load(first),) if first is last else say("{} to {}", load(first), load(last))
         how = say(_DESCENTS[lowering.descent], part=lowering.part)
         lines.append(say("{}: {}{}.", loads, how, _numbers(last, lowering) if numbers else ()))
     return tuple(lines) or (say("No load is lifted."),)
@@ -137,15 +136,14 @@ def _numbers(rung: Rung, lowering: Lowering) -> Text:
         return ()
     current = say(", {}", value(lowering.current, "A")) if lowering.current else ()
     time, speed = value(lowering.time, "s"), value(lowering.speed, "m/s")
-    return say(" (at {}: {}{}, up to {})", _load(rung), time, current, speed)
+    return say(" (at {}: {}{}, up to {})", load(rung), time, current, speed)
 
 
 def fall_table(ladder: Ladder) -> Table:
     """What a fall from the top does, and one onto the catch."""
-    heads = ("load", "fall from the top", "lands at", "fall onto the catch", "coasts past the mark")
-    rows: list[tuple[Cell, ...]] = [
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
-            _load(rung),
+            load(rung),
             Value(rung.assessment.drop_energy, "J"),
             Value(rung.assessment.drop_speed, "m/s"),
             Value(rung.mass * ladder.machine.body.gravity * GAP, "J"),
@@ -153,8 +151,9 @@ def fall_table(ladder: Ladder) -> Table:
         )
         for rung in ladder.rungs
         if rung.assessment is not None
-    ]
-    return Table(heads, tuple(rows))
+    )
+    heads = ("load", "fall from the top", "lands at", "fall onto the catch", "coasts past the mark")
+    return Table(heads, rows)
 
 
 def stop_lines(ladder: Ladder) -> tuple[Text, ...]:

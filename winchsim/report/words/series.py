@@ -3,36 +3,29 @@
 from __future__ import annotations
 
 from winchsim.assessment.kinds import End
-from winchsim.report.document import Table, Text, Value, joined, say
+from winchsim.report.document import Cell, Paragraph, Table, Text, Value, joined, say
 from winchsim.report.words.details import decades
-from winchsim.report.words.sizing import ENDS
+from winchsim.report.words.sizing import ended
 from winchsim.report.words.values import percent, value
 from winchsim.studies.series import Series
 
 
-def label(found: Series) -> str:
-    """What stands before the sentence."""
-    return f"{found.asked} lift{'' if found.asked == 1 else 's'} in a row:"
-
-
-def sentence(found: Series) -> Text:
+def paragraph(found: Series) -> Paragraph:
     """What becomes of a series."""
-    last = found.lifts[-1]
-    went = say(f"{found.done} reach the target.")
-    if found.done < found.asked:
-        why = ENDS.get(last.end, last.end.value.replace("_", " "))
-        why = "battery empty" if last.end is End.REACHED else why
-        went = say(f"{found.done} reach the target, then: {why}.")
+    last, count = found.lifts[-1], len(found.lifts)
+    why = "battery empty" if last.end is End.REACHED else ended(last.end)
+    went = f"{found.done} reach the target{f', then: {why}' if found.done < found.asked else ''}."
     windings = say(
-        f"{'In the long run' if found.settled else f'After {len(found.lifts)} lifts'} the windings "
-        "reach {warm} (limit {limit}), the cases {case}.",
-        warm=Value(max(lift.winding for lift in found.lifts), "°C"),
-        limit=Value(found.winding_limit, "°C"), case=Value(last.case, "°C"),
-    )  # fmt: skip
-    left = (
-        () if found.charge_left is None else say("Charge left: {}.", value(found.charge_left, "C"))
+        f"{'In the long run' if found.settled else f'After {count} lifts'} the windings reach {{}} "
+        "(limit {}), the cases {}.",
+        Value(max(lift.winding for lift in found.lifts), "°C"),
+        Value(found.winding_limit, "°C"),
+        Value(last.case, "°C"),
     )
-    return joined([text for text in (went, windings, left, _teeth(found)) if text])
+    left = value(found.charge_left, "C")
+    charge = say("Charge left: {}.", left) if left.value is not None else ()
+    label = f"{found.asked} lift{'' if found.asked == 1 else 's'} in a row:"
+    return Paragraph(joined([say(went), windings, charge, _teeth(found)]), label=label)
 
 
 def _teeth(found: Series) -> Text:
@@ -42,25 +35,25 @@ def _teeth(found: Series) -> Text:
         return say(f"Lifts to the first broken tooth: not known, {why}.") if found.unknown else ()
     low, _, high = found.damage
     most: Text = ("over 100 %",) if high >= 1 else (percent(high),)
-    share = say("over 100 %") if low >= 1 else say("{low} to {most}", low=percent(low), most=most)
-    text = say(
-        f"First broken tooth, {found.life.label}: after {decades(found.life)} lifts; this series "
-        "takes {share} of its life.",
-        share=share,
+    share = most if low >= 1 else say("{} to {}", percent(low), most)
+    first = f"First broken tooth, {found.life.label}: after {decades(found.life)} lifts"
+    unsure = "It may hold today and break in the next series."
+    return joined(
+        [
+            say(f"{first}; this series takes {{}} of its life.", share),
+            say(unsure) if high >= 1 > low else (),
+            say(f"Not known for {len(found.unknown)} other gears.") if found.unknown else (),
+        ]
     )
-    if high >= 1 > low:
-        text = joined([text, say("It may hold today and break in the next series.")])
-    others = f" Not known for {len(found.unknown)} other gears." if found.unknown else ""
-    return (*text, others)
 
 
 def table(found: Series) -> Table:
     """The simulated lifts; the others are like the last one."""
     columns = ("lift", "end", "time", "winding at start", "winding", "case at end", "charge")
-    rows = tuple(
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             str(lift.number),
-            "lifted" if lift.end is End.REACHED else ENDS.get(lift.end, lift.end.value),
+            "lifted" if lift.end is End.REACHED else ended(lift.end),
             Value(lift.time, "s"),
             Value(lift.winding_start, "°C"),
             Value(lift.winding, "°C"),

@@ -39,7 +39,7 @@ ENDS = {
     End.BACK_DRIVEN: "back-drives",
     None: "cannot be built",
 }
-"""What stands in place of a lift time."""
+"""By end: what stands in place of a lift time. Others are named by their own words."""
 
 
 def candidate(study: Study, index: int) -> Text:
@@ -55,8 +55,17 @@ def of_question(study: Study, number: float) -> Text:
     """A value of what a study varies."""
     if study.question.name == "motors":
         return say(f"{number:g} motor{'' if number == 1 else 's'}")
-    unit = study.question.unit
-    return (Value(number, suited(unit, number) if unit == "kg" else unit),)
+    return (varied(number, study.question.unit),)
+
+
+def varied(number: float, unit: str) -> Value:
+    """A value of a key that is varied, in the key's unit; a small mass in grams."""
+    return Value(number, suited(unit, number) if unit == "kg" else unit)
+
+
+def ended(end: End | None) -> str:
+    """What stands in place of a lift time."""
+    return ENDS.get(end) or str(end).replace("_", " ")
 
 
 def change(found: Build) -> Text:
@@ -215,7 +224,7 @@ def status(column: CheckColumn, index: int) -> Cell:
 def time_or_end(found: Sweep, index: int) -> Cell:
     """Lift time of a build, or how it ended."""
     if found.ends[index] is not End.REACHED:
-        return ENDS.get(found.ends[index], str(found.ends[index]))
+        return ended(found.ends[index])
     return Value(float(found.results["lift_time"][index]), "s")
 
 

@@ -1,0 +1,87 @@
+"""The scenarios that a command reads, and the names of the files that it may write: known without
+what takes long to import."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+
+from winchsim.commands.options import refuse
+from winchsim.report import names
+from winchsim.scenario.read import read, with_parts
+
+FORMATS = ("png", "svg", "pdf")
+
+FILM = "lift"
+"""Stem of the file of a moving picture."""
+
+
+def read_scenarios(options: argparse.Namespace) -> None:
+    """Read the scenarios that a command is called with, as `options.scenarios` and, the first of
+    them, `options.scenario`."""
+    if not hasattr(options, "overrides"):
+        return
+    paths = getattr(options, "files", None) or [options.file]
+    found = [read(path, options.overrides) for path in paths if path is not None]
+    if getattr(options, "parts", None):
+        found = [with_parts(scenario, options.parts) for scenario in found]
+    options.scenarios, options.scenario = found, found[0] if found else None
+
+
+# --- files to write
+
+
+def of_lift(_: argparse.Namespace) -> Sequence[str]:
+    """Files of a lift."""
+    return names.FILE_NAMES
+
+
+def of_study(options: argparse.Namespace) -> Sequence[str]:
+    """Files of a study: page, text, data and figure."""
+    endings = (".html", ".txt", ".json", ".csv", ".svg", ".png")
+    return [options.command.name + ending for ending in endings]
+
+
+def of_diagnosis(options: argparse.Namespace) -> Sequence[str]:
+    """Files of a diagnosis: without table and figure."""
+    return of_study(options)[:3]
+
+
+def of_ladder(options: argparse.Namespace) -> Sequence[str]:
+    """Files of a ladder: a sheet without predictions has its answers beside it."""
+    more = ("answers.html", "answers.json") if options.blind else ("ladder.json",)
+    return "ladder.html", "ladder.csv", *more
+
+
+def of_calibration(_: argparse.Namespace) -> Sequence[str]:
+    """Files of a calibration."""
+    figure = "measured-predicted"
+    return "calibrated.toml", f"{figure}.png", f"{figure}.svg", "calibration.json"
+
+
+def of_curves(options: argparse.Namespace) -> Sequence[str]:
+    """Files of figures."""
+    moving = [f"{FILM}.{options.animate}"] if options.animate else []
+    return [f"{stem}.{form}" for stem in stems(options) for form in formats(options)] + moving
+
+
+def stems(options: argparse.Namespace) -> list[str]:
+    """Names of the figures that are asked for."""
+    every = names.MEASURED_NAMES if options.measured else names.NAMES
+    if len(options.files) > 1 or options.ladder:
+        every = names.SEVERAL_NAMES
+    return list(every) if options.only is None else _chosen(options.only, "figure", every, "--only")
+
+
+def formats(options: argparse.Namespace) -> list[str]:
+    """Formats of figures that are asked for."""
+    return _chosen(options.format.lower(), "format", FORMATS, "--format")
+
+
+def _chosen(text: str, kind: str, every: Sequence[str], option: str) -> list[str]:
+    """Names of a list with commas, each once; a name that is none of `every` is refused."""
+    asked = [name.strip().lstrip(".") for name in text.split(",") if name.strip()]
+    hint = f"{option} takes any of {', '.join(every)}"
+    refuse((not asked, f"no {kind} given", hint))
+    refuse(*((name not in every, f"unknown {kind} {name!r}", hint) for name in asked))
+    return list(dict.fromkeys(asked))

@@ -1,0 +1,383 @@
+"""Every command as a row of data: what it is called, what it takes, and what its help says."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from winchsim.commands import files
+from winchsim.commands.options import Argument, Command, argument
+
+FILE = argument("file", metavar="FILE", help="scenario file")
+FILES = argument("files", metavar="FILE", nargs="+", help="scenario files")
+SET = argument(
+    "--set", metavar="PATH=VALUE", action="append", default=[], dest="overrides",
+    help='change a value, such as --set load.mass="30 kg" (may be repeated)',
+)  # fmt: skip
+LOG = argument(
+    "--log", metavar="LAYOUT", default="",
+    help="columns of a log and what it does not say, such as 'time=Zeit:ms, height=mark:10 cm, "
+    "rate=25, speed=8, loads=0/2/5 kg'",
+)  # fmt: skip
+UNITS = argument(
+    "--units", choices=("si", "us"), default="si", help="print US units beside the SI ones"
+)
+FORCE = argument("--force", action="store_true", help="replace files that exist")
+FULL = argument("--full", action="store_true", help="print all details")
+PARTS = argument("--parts", metavar="FILE", help="parts at hand, instead of those in the scenario")
+FASTEST = argument(
+    "--fastest", action="store_true", help="of those that are otherwise equal, take the fastest"
+)
+
+
+def _written(help: str, **facts: Any) -> tuple[Argument, ...]:
+    """Options of a command that writes several files into a folder."""
+    return argument("--out", metavar="DIR", help=help, **facts), UNITS, FORCE
+
+
+RESULTS = (FULL, *_written("write the report, its data and its figure there"))
+
+
+def _sizing(name: str, summary: str, span: str, details: str, *more: Argument) -> Command:
+    return Command(
+        name,
+        summary,
+        f"winchsim {name} crate.toml --range {span}",
+        (
+            FILE,
+            SET,
+            PARTS,
+            argument(
+                "--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {span}"
+            ),
+            argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"'),
+            argument(
+                "--margin", metavar="NUMBER",
+                help="required starting torque margin (1.25 if left out)",
+            ),
+            FASTEST,
+            *more,
+            *RESULTS,
+        ),
+        f"{details} Takes a candidate with no failing check, with the fewest thin ones that can be "
+        "changed, and confirms it by a full simulation. --full prints all candidates. "
+        "Ends with 0 when there is one, else with 1.",
+        module="sizing",
+        names=files.of_study,
+    )  # fmt: skip
+
+
+COMMANDS = (
+    Command(
+        "lift",
+        "simulate and assess the lift of a scenario",
+        'winchsim lift crate.toml --set load.mass="30 kg"',
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--csv", metavar="FILE",
+                help="write the record, one column a quantity, one row a sample (- for standard "
+                "output)",
+            ),
+            argument(
+                "--no-remedies", action="store_true", help="do not look for actions that help"
+            ),
+            argument("--snag", action="store_true", help="also simulate a snag at half height"),
+            argument(
+                "--repeat", metavar="NUMBER", type=int,
+                help="so many lifts: warmth, battery and damage of the teeth add",
+            ),
+            argument("--pause", metavar="TIME", help='between them, such as "2 min"'),
+            *_written(
+                "write report.html, report.md, the figures, record.csv and gears.csv (the gears "
+                "to print) there"
+            ),
+        ),
+        "Prints one screen: what becomes of the load, the checks with their ranges, the weakest "
+        "parts, what breaks in a jam, and what to change. --full prints the rest. "
+        "Ends with 0 when the target is reached and no check fails, else with 1.",
+        file="csv",
+        names=files.of_lift,
+    ),
+    _sizing(
+        "drum",
+        "find the drum diameters that meet the limits, and one to take",
+        "4mm:30mm",
+        "Diameters over a range, sizes that can be bought among them, or the drums at hand.",
+    ),
+    _sizing(
+        "gears",
+        "find the change of the gears that suits a load",
+        "150:600",
+        "One pair with other teeth, one pair more, one fewer, or every train of the gears at hand. "
+        "The range is that of the whole ratio.",
+    ),
+    _sizing(
+        "motors",
+        "find how many motors a load needs",
+        "1:12",
+        "Every number of motors of one group, or of every sort at hand.",
+        argument("--group", metavar="NUMBER", type=int, default=1, help="motor group, from 1"),
+    ),
+    _sizing(
+        "voltage",
+        "find the supply voltages that meet the limits, and one to take",
+        "4V:9V",
+        "Voltages over a range; takes the one nearest to that of the motors' data.",
+    ),
+    _sizing(
+        "heaviest",
+        "find the heaviest load that a build lifts, and what limits it",
+        "1kg:40kg",
+        "Loads over a range; takes the heaviest.",
+    ),
+    Command(
+        "choose",
+        "find the best build from gears, motors, drums and ropes at hand",
+        "winchsim choose crate.toml --parts drawer.toml",
+        (FILE, SET, PARTS, FASTEST, *RESULTS),
+        "Parts stand in the scenario or in a file of their own: [[parts.gears]], [[parts.motors]], "
+        "[[parts.drums]], [[parts.ropes]]; see winchsim keys parts. Shows the five best, each "
+        "simulated in full. Ends with 0 when no check fails for the first, else with 1.",
+        names=files.of_study,
+    ),
+    Command(
+        "sweep",
+        "compare builds that differ in some values",
+        "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm --vary supply.voltage=12V,14V",
+        (
+            FILES,
+            SET,
+            argument(
+                "--vary", metavar="PATH=VALUE,VALUE...", action="append", required=True,
+                dest="varied",
+                help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
+            ),
+            argument(
+                "--list", action="store_true", help="combine first with first, second with second"
+            ),
+            argument("--simulate", action="store_true", help="simulate each build in full"),
+            *RESULTS,
+        ),
+        "Every value is combined with every other. Prints a table by status, the scenario as it is "
+        "first. One key is drawn as curves, two as a map with the limits as lines. Ends with 0.",
+        names=files.of_study,
+    ),
+    Command(
+        "ladder",
+        "plan test loads from an unloaded run to the target, and write the sheet to fill in",
+        "winchsim ladder crate.toml --out tests",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--target", metavar="MASS",
+                help='load of the last rung, such as "25 kg" (default: the scenario\'s)',
+            ),
+            argument(
+                "--rungs", metavar="NUMBER", type=int, default=5, help="loaded rungs (default: 5)"
+            ),
+            argument(
+                "--blind", action="store_true",
+                help="leave the predictions out of the sheet, for pupils who make their own; they "
+                "go into answers.html",
+            ),
+            *_written("write the sheet as HTML and CSV there, and the numbers as JSON"),
+        ),
+        "Each rung is simulated and assessed as by lift: predicted time, current and temperature, "
+        "the weakest part, what limits it, when to stop, the pause for cooling, and how the load "
+        "comes down. With --out: ladder.html to print, and ladder.csv, which calibrate reads once "
+        "it is filled in. Ends as lift does for the worst rung.",
+        names=files.of_ladder,
+    ),
+    Command(
+        "calibrate",
+        "fit what the scenario assumes to timed lifts, and predict the next one",
+        "winchsim calibrate crate.toml tests.csv --out calibrated",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument("tests", metavar="TESTS.csv", help="test sheet, one row a test, or a log"),
+            LOG,
+            argument(
+                "--fit", metavar="NAMES", default="",
+                help="what to fit, such as mesh_friction,bearings; left out: all",
+            ),
+            argument(
+                "--next", metavar="MASS", action="append", default=[], dest="masses",
+                help='load to predict, such as "12 kg"',
+            ),
+            argument(
+                "--level", metavar="SHARE", default="90 %",
+                help="probability of the intervals (default: 90 %%)",
+            ),
+            *_written("folder for the calibrated scenario, the figure and the numbers"),
+        ),
+        "Fits all assumed values at once, each held by the range that it is declared with. Lists "
+        "what the tests do not determine, and names a measurement that does not fit the others. "
+        "Stalls and holds count as evidence from one side; a part that broke bounds its capacity. "
+        "Rows without results are tests to come: they are predicted. A log of time and current, "
+        "voltage, height or turns is cut into its lifts. With --out: the calibrated scenario, a "
+        "figure of measured against predicted, and the numbers.",
+        names=files.of_calibration,
+    ),
+    Command(
+        "why",
+        "rank the causes of a breakage, a stall or a run-back",
+        "winchsim why crate.toml ladder.csv",
+        (
+            FILE,
+            argument("tests", metavar="SHEET", help="test sheet with what happened"),
+            SET,
+            argument(
+                "--row", metavar="NUMBER", type=int, help="which row, from 1 (default: the last)"
+            ),
+            FULL,
+            *_written("write the report as HTML, text and JSON there"),
+        ),
+        "Explains the last row that broke, stalled or did not hold: what each cause would have "
+        "asked of the part, what speaks for it and against it, what to look for on the pieces, and "
+        "what to change. Ends with 0.",
+        names=files.of_diagnosis,
+    ),
+    Command(
+        "spread",
+        "lift many builds with the differences that parts have: what fails how often, and what "
+        "matters",
+        "winchsim spread crate.toml --builds 2000 --seed 7 --out spread",
+        (
+            FILE,
+            SET,
+            FULL,
+            argument(
+                "--builds", metavar="N", type=int,
+                help="builds to lift (default: 1000, with --simulate 100)",
+            ),
+            argument(
+                "--seed", metavar="N", type=int, default=1,
+                help="random seed: the same seed, the same builds (default: 1)",
+            ),
+            argument(
+                "--simulate", action="store_true", help="lift each build by the full simulation"
+            ),
+            argument(
+                "--level", metavar="SHARE", default="95 %",
+                help="probability of the intervals (default: 95 %%)",
+            ),
+            argument(
+                "--workers", metavar="N", type=int, action="append",
+                help="processes to use here (default: one for each core; give it twice for more "
+                "than that)",
+            ),
+            argument(
+                "--scheduler", metavar="ADDRESS",
+                help="address of a running dask scheduler to lift the builds on",
+            ),
+            *_written("write the page, the numbers, every build and the picture there"),
+        ),
+        "Draws the values with a [[tolerance]] from it, other given values from the usual "
+        "tolerance of such parts, and what the scenario leaves out from the range of its estimate; "
+        "every motor has its own. Lifts each build by the quasi-static model (--simulate: by the "
+        "full simulation). Ctrl-C keeps what is done. "
+        "Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats.",
+        names=files.of_study,
+    ),
+    Command(
+        "curves",
+        "draw the curves of a lift, or of several on shared axes",
+        "winchsim curves crate.toml --out figures --format svg",
+        (
+            FILES,
+            SET,
+            argument("--measured", metavar="CSV", help="test sheet or log to draw and compare"),
+            LOG,
+            argument(
+                "--ladder", action="store_true",
+                help="draw the rungs of a ladder up to the FILE's load",
+            ),
+            argument(
+                "--format", metavar="LIST", default="png,svg",
+                help="any of png, svg and pdf, with commas",
+            ),
+            argument(
+                "--width", choices=("column", "page", "slide"), default="column",
+                help="86 mm, 178 mm (two columns of a journal), or 254 mm with larger type",
+            ),
+            argument("--only", metavar="NAMES", help="these figures alone, with commas"),
+            argument(
+                "--animate", choices=("gif", "mp4"),
+                help="also write the lift of one FILE as a moving picture",
+            ),
+            argument(
+                "--speed", type=float, default=1.0, metavar="N",
+                help="of the moving picture, in multiples of real time",
+            ),
+            argument("--dpi", type=int, default=200, metavar="N", help="dots per inch of a PNG"),
+            *_written("folder to write to; left out, this one", default="."),
+        ),
+        "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on "
+        "shared axes. --ladder lays the rungs of the FILE's ladder over each other. --measured "
+        "takes a filled test sheet (every row is simulated as it was tested) or a log of time "
+        "and any of height, turns, current and voltage, which counts from power on, and says how "
+        "far simulation and measurement differ.",
+        names=files.of_curves,
+    ),
+    Command(
+        "new",
+        "write a commented scenario to start from",
+        "winchsim new crate.toml",
+        (argument("file", metavar="FILE", help="file to write, such as crate.toml"), FORCE),
+        "The scenario lifts as it stands; every line says what to put there.",
+        file="file",
+    ),
+    Command(
+        "materials",
+        "show the materials, ropes and friction pairs, each value with its source",
+        "winchsim materials PETG polyester",
+        (
+            argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full"),
+            UNITS,
+        ),
+        "Without names: an overview. With names: every value of these, with its range and source.",
+    ),
+    Command(
+        "keys",
+        "list every key of a scenario with its unit, bounds, default and meaning",
+        "winchsim keys rope",
+        (
+            argument(
+                "table", metavar="TABLE", nargs="?",
+                help="only this table, such as rope or motors.gearbox",
+            ),
+            argument("--markdown", action="store_true", help="print Markdown tables"),
+            argument(
+                "--schema", metavar="COMMAND",
+                help="print the JSON Schema of what COMMAND --json prints, such as lift; error: of "
+                "a refusal",
+            ),
+        ),
+    ),
+    Command(
+        "try",
+        "open a page on which a build is changed and lifted again",
+        "winchsim try crate.toml",
+        (
+            argument("file", metavar="FILE", nargs="?", help="scenario file"),
+            SET,
+            argument(
+                "--listen", metavar="ADDRESS", default="127.0.0.1",
+                help="address to serve on; 0.0.0.0 opens the page to the network, for a phone "
+                "beside the winch",
+            ),
+            argument("--port", type=int, help="port to serve on"),
+            argument("--no-browser", action="store_true", help="only print the address"),
+        ),
+        "The page is served from this machine, for this machine alone, until Ctrl-C. "
+        "Without a file it starts from the scenario that winchsim new writes.",
+        module="try_page",
+    ),
+)  # fmt: skip
+"""Every command, in the order of the help."""
