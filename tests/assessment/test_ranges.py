@@ -14,8 +14,8 @@ from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.assessment.readings import find_readings
-from winchsim.inputs import Stage, with_value
-from winchsim.model import build
+from winchsim.inputs import Phase, Stage, with_value
+from winchsim.model import Event, build
 from winchsim.model.machine import Assumed
 from winchsim.scenario.read import load
 from winchsim.simulation import simulate
@@ -158,6 +158,38 @@ def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
         )
         assert known[key].low < known[key].value < known[key].high
         assert (known[key].low, known[key].high) == pytest.approx((low, high), rel=0.05), key
+
+
+@pytest.mark.parametrize("load", [{"mass": 40.0}, {"mass": 5.0, "top_stop": 0.05}])
+def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(small, load):
+    """Every run stands under power up to the same time."""
+    inputs = small(load=load, phase=Phase(action="raise", until="top", time=40.0))
+    heat = ("winding_heat_capacity", "case_heat_capacity", "winding_to_case", "case_to_ambient")
+    unknown = replace(inputs.motors[0], winding_limit=900.0, **dict.fromkeys(heat))
+    inputs = replace(inputs, motors=(unknown,))
+    machine = build(inputs)
+
+    def rise(changed):
+        record = simulate(build(changed, strict=False))
+        assert record.first(Event.TOP) is None
+        return float(record["motor_1_winding"].max()) - record.machine.ambient
+
+    base, moves = rise(inputs), []
+    for rows in group_causes(machine.assumed).values():
+        ends = []
+        for end in ("low", "high"):
+            changed = inputs
+            for row in rows:
+                changed = with_value(changed, row.path, end_of(row, end))
+            ends.append(math.log(rise(changed) / base))
+        moves.append(ends)
+    expected = [
+        machine.ambient + base * math.exp(sign * math.hypot(*(most(0.0, *ends) for ends in moves)))
+        for most, sign in ((min, -1), (max, 1))
+    ]
+    found = assess(simulate(inputs), actions=False).check(CheckKey.WINDING)
+    assert (found.low, found.high) == pytest.approx(expected, rel=0.05)
+    assert found.high > 1.2 * found.low
 
 
 @pytest.mark.parametrize("number", ["03", "05", "14"])

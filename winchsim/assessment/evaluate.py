@@ -50,7 +50,7 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
         Of a run that broke off or whose energy balance does not close, only that.
     """
     history, m = read_history(record), record.machine
-    known = find_ranges(record.inputs, m) if ranges and record.inputs and history.trusted else None
+    known = _ranges(history) if ranges and record.inputs and history.trusted else None
     jammed = jam(m) if history.trusted else None
     base = Assessment(
         **_with_ranges(history, jammed, known),
@@ -83,8 +83,14 @@ def add_ranges(found: Assessment, record: Record) -> Assessment:
     """
     if not found.trusted or record.inputs is None:
         return found
-    known = find_ranges(record.inputs, record.machine)
-    return replace(found, **_with_ranges(read_history(record), found.jam, known))
+    history = read_history(record)
+    return replace(found, **_with_ranges(history, found.jam, _ranges(history)))
+
+
+def _ranges(history: History) -> Ranges | None:
+    assert history.record.inputs is not None
+    raises = (span.end - span.start for span in history.spans if span.step.action == "raise")
+    return find_ranges(history.record.inputs, history.machine, next(raises, 0.0))
 
 
 def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> dict[str, Any]:

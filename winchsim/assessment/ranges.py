@@ -65,14 +65,18 @@ LOGS: Mapping[Key, str] = {
 }
 """Results of the quasi-static model whose logarithm is combined."""
 
-CURRENTS = frozenset(
-    {CheckKey.CONTINUOUS_CURRENT, ReadingKey.PEAK_CURRENT, ReadingKey.MEAN_CURRENT}
+IF_ALIKE = frozenset(
+    {
+        CheckKey.WINDING,
+        CheckKey.CONTINUOUS_CURRENT,
+        ReadingKey.PEAK_CURRENT,
+        ReadingKey.MEAN_CURRENT,
+    }
 )
-"""Compared only with variants that end as the base does."""
+"""Compared only with variants that end as the base does; the temperature of a winding where both
+miss the target after the same time under power."""
 
-ONLY_IF_LIFTED = (
-    frozenset({CheckKey.LIFT_TIME, CheckKey.WINDING, CheckKey.BATTERY, *ReadingKey}) - CURRENTS
-)
+ONLY_IF_LIFTED = frozenset({CheckKey.LIFT_TIME, CheckKey.BATTERY, *ReadingKey}) - IF_ALIKE
 """Compared only where both are lifted."""
 
 
@@ -151,7 +155,7 @@ class _Variant:
     lifted: bool = True
 
 
-def find_ranges(inputs: Inputs, machine: Machine) -> Ranges | None:
+def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> Ranges | None:
     """Ranges of a build; None where its programme does not raise.
 
     Parameters
@@ -160,6 +164,8 @@ def find_ranges(inputs: Inputs, machine: Machine) -> Ranges | None:
         Scenario of the build.
     machine : Machine
         Built from it.
+    powered_for : float
+        Time for which the first raise took power. [s]
     """
     if all(phase.action != "raise" for phase in machine.phases):
         return None
@@ -170,7 +176,7 @@ def find_ranges(inputs: Inputs, machine: Machine) -> Ranges | None:
             changed = _moved(inputs, machine, (rows, end))
             if changed is not None:
                 variants.append(_Variant(changed, name, end))
-    ends = _run(inputs, variants)
+    ends = _run(inputs, variants, powered_for)
     found = _combined(variants, groups)
     found.update(never=_never(inputs, machine, groups, variants, found["spans"], ends[0]))
     named = {row.path: name for name, rows in groups.items() for row in rows}
@@ -254,14 +260,15 @@ INSIDE = 1e-6
 # --- running ----------------------------------------------------------------------------------
 
 
-def _run(inputs: Inputs, variants: Sequence[_Variant]) -> list[End]:
+def _run(inputs: Inputs, variants: Sequence[_Variant], powered_for: float) -> list[End]:
     """Quasi-static lifts of variants, written into them; how each ended."""
     ends = [End.CANNOT_BE_BUILT] * len(variants)
     by_shape: dict[Any, list[int]] = {}
     for place, variant in enumerate(variants):
         by_shape.setdefault(shape_of(variant.machine), []).append(place)
     for places in by_shape.values():
-        batch = replace(stack_machines([variants[place].machine for place in places]), coarse=True)
+        batch = stack_machines([variants[place].machine for place in places])
+        batch = replace(batch, coarse=True, powered_until=powered_for)
         if not any(phase.action == "raise" and phase.time is not None for phase in inputs.phase):
             batch = replace(batch, raising=replace(batch.raising, time=np.inf))
         lifts, hold = lift_batch(batch), hold_shares(batch)
@@ -339,7 +346,7 @@ def _combined(
     for variant in others:
         own = effects.setdefault(variant.name, {})
         for key, value in variant.logs.items():
-            alike = variant.lifted is base.lifted or key not in CURRENTS | ONLY_IF_LIFTED
+            alike = variant.lifted is base.lifted or key not in IF_ALIKE | ONLY_IF_LIFTED
             if key in base.logs and alike and (base.lifted or key not in ONLY_IF_LIFTED):
                 own.setdefault(key, []).append(value - base.logs[key])
     keys = {key for own in effects.values() for key in own}

@@ -98,6 +98,9 @@ class Course:
 
 STALLED, STALLED_AT_LAYER, EMPTY, TRIPPED = 1, 2, 3, 4
 
+STANDING_STEPS = 8
+"""Steps in which the warming of a stalled motor is followed. [-]"""
+
 AT_LIMIT = 1.0 - 1e-9
 """Share of its limit from which on a supply is at it. [-]"""
 
@@ -165,10 +168,7 @@ class _Climb:
         time = self._empty(index, here, time, drive.total)
         time = self._trip(index, here, time, drive.total)
         self.friction = law.friction_heat(drive, speed)
-        course.windings, course.cases = self._heated(time, drive.currents)
-        course.hottest = [
-            np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)
-        ]
+        self._warm(time, drive.currents)
         course.time = course.time + time
         course.charge = course.charge + drive.total * time
         course.energy = course.energy + batch.raising.voltage * drive.total * time
@@ -248,6 +248,26 @@ class _Climb:
         share = np.where(trips, np.maximum(delay - before, 0.0) / time, 1.0)
         return time * self.cut(index, trips, share, TRIPPED)
 
+    def stand(self, held: Any) -> None:
+        """Heat the motors of the variants that are held, under power as long as that lasts."""
+        course, batch = self.course, self.batch
+        left = np.where(held, np.maximum(batch.powered_until - course.time, 0.0), 0.0)
+        if not np.any(left > 0):
+            return
+        still = np.zeros(batch.size)
+        self.friction = [still for _ in batch.machine.groups]
+        for _ in range(STANDING_STEPS):
+            law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
+            self._warm(left / STANDING_STEPS, law.drive(still).currents)
+
+    def _warm(self, time: Any, currents: Sequence[Any]) -> None:
+        """Warm all groups by a time of constant current."""
+        course = self.course
+        course.windings, course.cases = self._heated(time, currents)
+        course.hottest = [
+            np.maximum(most, now) for most, now in zip(course.hottest, course.windings, strict=True)
+        ]
+
     def _note(
         self, index: int, here: Any, speed: Any, drive: Drive, tension: Any, radius: Any
     ) -> None:
@@ -320,11 +340,13 @@ def climb(batch: Batch) -> Course:
     # Near a stall the last cell alone may warm the windings past it.
     margin = _known(law.at_rest(state.needed)[1])
     state.stall(-1, course.alive & (margin <= 1), margin, state.radius)
+    held = np.isin(course.reason, (STALLED, STALLED_AT_LAYER)) | (course.alive & path.blocked)
     if trips:
-        held = np.isin(course.reason, (STALLED, STALLED_AT_LAYER)) | (course.alive & path.blocked)
-        held &= np.isfinite(batch.machine.source.trip_delay)
-        trips = held & _at_limit(batch, law.drive(np.zeros(batch.size)).total)
+        trips = held & np.isfinite(batch.machine.source.trip_delay)
+        trips &= _at_limit(batch, law.drive(np.zeros(batch.size)).total)
         course.reason = np.where(trips, TRIPPED, course.reason)
+        held &= ~trips
+    state.stand(held)
     near = 0.98 * course.last_speed
     slope = (law.push(near) - law.push(course.last_speed)) / (course.last_speed - near)
     course.last_slope = np.where(course.last_speed > 0, slope, np.nan)

@@ -68,6 +68,8 @@ class Batch:
         Layers that the flanges or the rope leave room for.
     coarse : bool
         Whether fewer steps do, as they do for a comparison of the variants with each other.
+    powered_until : float
+        Time up to which a drum that stalled stands under power. [s]
     """
 
     size: int
@@ -77,6 +79,7 @@ class Batch:
     ends: np.ndarray
     layer_counts: np.ndarray
     coarse: bool = False
+    powered_until: float = 0.0
 
 
 def unchecked(item: T, **values: Any) -> T:
