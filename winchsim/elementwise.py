@@ -3,6 +3,7 @@ serves both."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -61,3 +62,20 @@ def plain(value: Any) -> Any:
     """A float for a single number however numpy holds it, an array of floats for several."""
     array = np.asarray(value, dtype=float)
     return array.item() if array.ndim == 0 else array
+
+
+def by_value(function: Callable[..., float], *values: Any) -> Any:
+    """A function of single numbers, for numbers or arrays of them: once for each distinct row.
+
+    Parameters
+    ----------
+    function : callable
+        From as many floats as there are values to a float.
+    *values : float or ndarray
+        Of one length.
+    """
+    if not any(isinstance(value, np.ndarray) for value in values):
+        return function(*values)
+    rows = np.column_stack(np.broadcast_arrays(*values))
+    distinct, at = np.unique(rows, axis=0, return_inverse=True)
+    return np.array([function(*row) for row in distinct.tolist()])[at.ravel()]

@@ -234,3 +234,43 @@ def test_drums_that_differ_in_width_and_flanges_vary_in_one_batch(small):
     assert len(set(lifts.layers[:3].tolist())) > 1
     for row in range(3):
         assert_same(lifts.row(row), lift_machine(build(variants.one(row))))
+
+
+def test_teeth_modules_and_widths_vary_in_one_batch(toothed):
+    """Losses, inertias, velocity factors and strengths of teeth, bodies and bent shafts."""
+    first = replace(toothed.stage[0], repeat=1, shaft_span=0.03, width=0.008, pinion_width=0.01)
+    second = replace(first, material="PLA", walls=3, infill=0.4, shaft_span=None)
+    motors = (*toothed.motors, replace(toothed.motors[0], no_load_speed=900.0))
+    winch = replace(toothed, stage=(first, second, second), motors=motors)
+    columns = {
+        "stage.1.pinion": [12, 16, 20, 12],
+        "stage.1.module": [0.001, 0.0008, 0.002, 0.001],
+        "stage.2.pinion": [14, 12, 12, 30],
+        "stage.2.gear": [40, 60, 44, 31],
+        "stage.3.width": [0.01, 0.02, 0.005, 0.008],
+        "stage.3.pinion_width": [0.012, 0.008, 0.03, 0.004],
+        "motors.1.count": [1, 3, 2, 1],
+        "drum.diameter": [0.008, 0.008, 0.012, 0.01],
+    }
+    variants = vary(winch, columns)
+    lifts = lift_all(variants)
+    assert len(variants.batches) == 1
+    for i in range(variants.size):
+        assert_same(lifts.row(i), lift_machine(build(variants.one(i))))
+
+
+def test_of_teeth_only_those_that_cannot_be_made_are_left_out(toothed):
+    winch = replace(toothed, stage=(replace(toothed.stage[0], repeat=1),))
+    columns = {
+        "stage.1.gear": [48, 12, 60, 20, 72],
+        "stage.1.module": [1e-3, 3e-4, 1e-3, 1e-4, 1e-3],
+    }
+    variants = vary(winch, columns)
+    assert set(variants.problems) == {1, 3} and "bore" in variants.problems[1]
+    assert (lift_all(variants).end == End.CANNOT_BE_BUILT).tolist() == [
+        False,
+        True,
+        False,
+        True,
+        False,
+    ]

@@ -350,7 +350,8 @@ class Stage:
         [-]"""
         if self.ratio is not None:
             return self.ratio
-        driver = (self.starts or 1) if self.kind == "worm" else pinion or self.pinion
+        driver = self.pinion if pinion is None else pinion
+        driver = (self.starts or 1) if self.kind == "worm" else driver
         assert self.gear is not None and driver is not None, "a checked stage has a ratio or teeth"
         return self.gear / driver
 

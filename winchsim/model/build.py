@@ -4,9 +4,11 @@ force worked out."""
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from collections.abc import Sequence
+from functools import lru_cache, reduce
 from typing import Any
 
+from winchsim.elementwise import larger
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.frozen import replace
 from winchsim.inputs import (
@@ -570,8 +572,7 @@ def _scales(
     hung: float,
     hang: float,
 ) -> Scales:
-    duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
-    speed = max(duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live)
+    speed = free_speed(inputs, live)
     stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
     torque = max(
@@ -587,6 +588,13 @@ def _scales(
         torque=torque,
         bounce_period=rope.bounce_period(line, hung, load.inertia(body)),
     )
+
+
+def free_speed(inputs: Inputs, live: Sequence[LiveGroup]) -> Any:
+    """Speed of the drum without load. [rad/s]"""
+    duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
+    speeds = [duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live]
+    return reduce(larger, speeds)
 
 
 def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:

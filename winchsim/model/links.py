@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage, value_at
@@ -52,7 +53,7 @@ def build_links(
         reduction = by_path[mesh.path]
         if reduction.stage.kind == "spur":
             found += _teeth(inputs, mesh, index, pitch_speed(train.chain, mesh, no_load_drum))
-    outputs = _output_shafts(train)
+    outputs = output_shafts(train)
     for output in outputs:
         found += [*_gear_body(inputs, output), *_stage_limit(inputs, output)]
     return (
@@ -87,6 +88,15 @@ class ToothCase:
     body: PrintedBody | None
     temperature: float
     found: ToothStrength
+
+    @property
+    def body_strength(self) -> Strength:
+        """What the body of a printed gear bears. [N·m]"""
+        assert self.body is not None and self.stage.width is not None
+        return body_strength(
+            self.material, self.body, self.stage.width, self.tooth.bore, self.tooth.circles.root,
+            self.temperature,
+        )  # fmt: skip
 
 
 def contact_of(stage: Stage, mesh: Mesh) -> Contact:
@@ -237,7 +247,7 @@ class _OutputShaft(NamedTuple):
         )  # fmt: skip
 
 
-def _output_shafts(train: Train) -> list[_OutputShaft]:
+def output_shafts(train: Train) -> list[_OutputShaft]:
     """One for each reduction; that of the common gear carries what all groups give it."""
     behind = [mesh for mesh in train.meshes if mesh.element is not None]
     firsts = [*[mesh for mesh in train.meshes if mesh.element is None][:1], *behind]
@@ -258,11 +268,7 @@ def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
     case = tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
     if case.body is None:
         return []
-    tooth = case.tooth
-    strength = body_strength(
-        case.material, case.body, stage.width, tooth.bore, tooth.circles.root, case.temperature
-    )
-    return [output.limit(inputs, LinkKind.GEAR_BODY, strength)]
+    return [output.limit(inputs, LinkKind.GEAR_BODY, case.body_strength)]
 
 
 def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
@@ -280,7 +286,7 @@ def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> 
             continue
         material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
         strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-        scale = _shaft_scale(r.stage, output.mesh, output.following)
+        scale = shaft_scale(r.stage, output.mesh, output.following)
         found.append(output.limit(inputs, LinkKind.SHAFT, strength, scale))
     return found
 
@@ -305,7 +311,7 @@ def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
     return found
 
 
-def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
+def shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> Any:
     """Equivalent torque per torque: the pulls of its gear and of the next pinion bend it at the
     middle of its span."""
     if stage.shaft_span is None or mesh.gear_teeth is None or mesh.module is None:
@@ -313,8 +319,8 @@ def _shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> float:
     pull = tooth_force(1.0, mesh.gear_teeth * mesh.module)
     if following is not None and following.pinion_teeth is not None:
         pull += tooth_force(1.0, 2 * following.pinion_radius)
-    moment = float(shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span))
-    return float(shafts.equivalent_torque(1.0, moment))
+    moment = shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span)
+    return plain(shafts.equivalent_torque(1.0, moment))
 
 
 def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:

@@ -6,6 +6,9 @@ from __future__ import annotations
 from functools import lru_cache
 from math import atan
 
+import numpy as np
+
+from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, MotorGroup, Stage
@@ -238,14 +241,15 @@ def _efficiency(
             notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]]
         )
     try:
-        sliding = _sliding(
-            pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
-        )
+        sliding = by_value(
+            _sliding, pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift,
+            stage.gear_shift,
+        )  # fmt: skip
     except DomainError as error:
         raise DomainError(
             f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}"
         ) from error
-    if not 0 < sliding <= 1:
+    if not np.all((sliding > 0) & (sliding <= 1)):
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
     forward = sliding * (1 - form)
     notebook.assume(
@@ -256,13 +260,13 @@ def _efficiency(
 
 @lru_cache(maxsize=1024)
 def _sliding(
-    pinion: int, gear: int, friction: float, angle: float, shift1: float, shift2: float
+    pinion: float, gear: float, friction: float, angle: float, shift1: float, shift2: float
 ) -> float:
     """Efficiency of a mesh by its sliding; kept, because most variants of a winch have its
     meshes."""
     return float(
         gears.mesh_efficiency(
-            pinion, gear, friction, pressure_angle=angle, shift1=shift1, shift2=shift2
+            int(pinion), int(gear), friction, pressure_angle=angle, shift1=shift1, shift2=shift2
         )
     )
 

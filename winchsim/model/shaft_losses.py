@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.elementwise import smaller
 from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup
@@ -87,13 +88,13 @@ def _between(
 ) -> Any:
     """Efficiency of the bearings between a gear and the pinion behind it on the same shaft."""
     assert r.gear_radius is not None
-    small = following.pinion_radius or r.gear_radius
+    small = r.gear_radius if following.pinion_radius is None else following.pinion_radius
     first = bearings.tooth_load(r.gear_radius, r.stage.pressure_angle)
     second = bearings.tooth_load(small, following.stage.pressure_angle)
     radius = r.stage.shaft_diameter and r.stage.shaft_diameter / 2
     sizes = (1.0, 1.0)
     if not radius:
-        radius = SHAFT_SHARE * min(small, r.gear_radius)
+        radius = SHAFT_SHARE * smaller(small, r.gear_radius)
         sizes = (SHAFT_RANGE[0] / SHAFT_SHARE, SHAFT_RANGE[1] / SHAFT_SHARE)
     loss = bearings.shaft_loss(1.0, radius, ring * first, second)
     worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss

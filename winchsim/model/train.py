@@ -6,6 +6,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
+from winchsim.elementwise import by_value, larger
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage
@@ -147,7 +150,7 @@ def _refuse_locking_at_rest(
             "motor and gearbox": f"{own}.gearbox.reverse_efficiency",
         }
         for e in mesh.elements:
-            if factors(e, breakaway, -1)[1] <= 0:
+            if np.any(factors(e, breakaway, -1)[1] <= 0):
                 raise DomainError(
                     paths.get(e.name, "stage.1.reverse_efficiency"),
                     e.reverse,
@@ -317,12 +320,13 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
         return 0.0
     stage = reduction.stage
     material = inputs.materials.get(pinion_material_name(stage))
-    width = stage.pinion_width or stage.width
+    width = stage.width if stage.pinion_width is None else stage.pinion_width
     if material is None or width is None:
         return 0.0
-    return gears.gear_inertia(
-        reduction.pinion_teeth, reduction.module, width, material.density, 0.0
-    )
+    return by_value(
+        lambda *pinion: gears.gear_inertia(*pinion, material.density),
+        reduction.pinion_teeth, reduction.module, width,
+    )  # fmt: skip
 
 
 def _shaft_inertias(
@@ -349,12 +353,15 @@ def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
     if r.module is None or stage.gear is None or stage.width is None:
         return 0.0
     material = notebook.material(inputs, stage.material, f"{r.path}.material")
-    bore = stage.gear_bore
-    if bore >= stage.gear * r.module:
-        raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
-    body = printed_body(stage, material)
-    fill = 1.0 if body is None else fill_share(stage.gear * r.module, bore, body)
-    return gears.gear_inertia(stage.gear, r.module, stage.width, material.density, bore, fill)
+    bore, body = stage.gear_bore, printed_body(stage, material)
+
+    def of_one(teeth: float, module: float, width: float) -> float:
+        if bore >= teeth * module:
+            raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
+        fill = 1.0 if body is None else fill_share(teeth * module, bore, body)
+        return gears.gear_inertia(teeth, module, width, material.density, bore, fill)
+
+    return by_value(of_one, stage.gear, r.module, stage.width)
 
 
 def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
@@ -405,12 +412,12 @@ def _first_reduction(
         return None
     r = reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook())
     at_rest = 1 - LEAST_SHARE
-    passes = r.reverse >= least and (r.rest is None or r.rest[1] >= at_rest)
+    passes = np.all(r.reverse >= least) and (r.rest is None or r.rest[1] >= at_rest)
     if least < 0 or passes or r.stage.reverse_efficiency is not None:
         return r
     why = "the least that is not self-locking beside other groups, up to the root of the efficiency"
     found = replace(
-        r, reverse=max(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
+        r, reverse=larger(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
         locking=r.locking and Locking.UNCERTAIN,
     )  # fmt: skip
     notebook.assume(
@@ -418,7 +425,7 @@ def _first_reduction(
         found.reverse,
         why,
         found.reverse,
-        max(found.reverse, math.sqrt(r.forward)),
+        larger(found.reverse, r.forward**0.5),
     )
     return found
 

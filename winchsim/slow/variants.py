@@ -10,15 +10,15 @@ import numpy as np
 
 from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, out_of_bounds, spec_at, value_at, with_value
+from winchsim.inputs import Inputs, Stage, out_of_bounds, spec_at, value_at, with_value
 from winchsim.model import Machine, build
 from winchsim.model.assumptions import Notebook
-from winchsim.model.build import places, rebuild, wound_layers
+from winchsim.model.build import free_speed, places, rebuild, wound_layers
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
 from winchsim.model.train import build_train
 from winchsim.physics import load, rope
-from winchsim.physics.chain import reverse_of
+from winchsim.physics.chain import reverse_of, shaft_ratios
 from winchsim.slow.stacking import (
     Batch,
     bare,
@@ -27,6 +27,7 @@ from winchsim.slow.stacking import (
     shape_of,
     unchecked,
 )
+from winchsim.slow.teeth import geared_strength
 
 _BY_ARRAY = re.compile(
     r"load\.(mass|guide_friction)|drum\.(diameter|width|flange_diameter)|supply\.(voltage|resistance|current_limit)"
@@ -34,6 +35,9 @@ _BY_ARRAY = re.compile(
 )
 """Paths whose values are put in as arrays; every other path is built once for each of its
 values."""
+
+_TEETH = re.compile(r"stage\.(\d+)\.(pinion|gear|module|width|pinion_width)")
+"""And of these, where the stage is one pair of spur gears."""
 
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
 
@@ -180,14 +184,20 @@ def _of_scenario(
         _note_out_of_bounds(problems, inputs, path, values)
     good = np.array([i for i in range(_size(arrays)) if i not in problems], dtype=int)
     quick, slow = _split(inputs, arrays)
-    for members in _families([arrays[path] for path in slow], good):
+    teeth = [path for path in quick if _TEETH.fullmatch(path)]
+    pending = _families([arrays[path] for path in slow], good)
+    while pending:
+        members = pending.pop()
         try:
             base = inputs
-            for path in slow:
+            for path in (*slow, *teeth):
                 base = _with(base, path, arrays[path][members[0]])
             family = _family(base, {path: arrays[path] for path in quick}, members, problems, like)
         except (DomainError, InputError) as error:
-            problems.update({int(i): _reason(error) for i in members})
+            if teeth and len(members) > 1:  # one of them cannot be built, the others may
+                pending += np.array_split(members, 2)
+            else:
+                problems.update({int(i): _reason(error) for i in members})
             continue
         yield from family
 
@@ -223,17 +233,33 @@ def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str],
     slow: list[str] = []
     for path in arrays:
         head, _, key = path.rpartition(".")
-        fits = _BY_ARRAY.fullmatch(path) is not None and np.issubdtype(
-            arrays[path].dtype, np.number
-        )
+        teeth = _TEETH.fullmatch(path) is not None
+        fits = teeth or _BY_ARRAY.fullmatch(path) is not None
+        fits = fits and np.issubdtype(arrays[path].dtype, np.number)
         if fits and key == "count":
             fits = value_at(inputs, f"{head}.dead") == 0
         if fits and key == "efficiency":  # without one, the stage's bearings come and go with it
             fits = value_at(inputs, path) is not None and value_at(inputs, f"{head}.kind") != "worm"
-        if fits and head == "stage.1":
+        if fits and teeth:
+            fits = _has_free_teeth(inputs, head, arrays)
+        if fits and path == "stage.1.efficiency":
             fits = len(inputs.motors) == 1 and inputs.motors[0].dead == 0
         (quick if fits else slow).append(path)
     return quick, slow
+
+
+def _has_free_teeth(inputs: Inputs, path: str, arrays: Mapping[str, np.ndarray]) -> bool:
+    """Whether the teeth of a stage go in as arrays: nothing but the train depends on them."""
+    stage = value_at(inputs, path)
+    return (
+        stage.kind == "spur"
+        and stage.repeat == 1
+        and stage.module is not None
+        and all(group.output_turns is None for group in inputs.motors)
+        and all(group.pinion is None for group in inputs.motors)
+        and all(other.kind != "worm" for other in inputs.stage)
+        and "supply.voltage" not in arrays
+    )
 
 
 def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray]:
@@ -314,8 +340,9 @@ def _batch(
     """The machine of a family with its columns put in."""
     plain = bare(machine)
     counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
-    if drums is not None or any(count is not None for count in counts.values()):
-        plain = _retrained(plain, base, machine, counts, _drum_in(columns))
+    geared = any(_TEETH.fullmatch(path) for path in columns)
+    if drums is not None or geared or any(count is not None for count in counts.values()):
+        plain = _retrained(plain, base, machine, counts, columns)
     if columns.keys() & {"load.mass", "load.guide_friction"}:
         plain = _loaded(plain, base, machine, columns)
     if "supply.resistance" in columns:
@@ -326,7 +353,7 @@ def _batch(
     groups = tuple(g if start is None else replace(g, winding_start=start) for g, start in starts)
     plain = replace(plain, groups=groups)
     for path, values in columns.items():
-        if path.startswith("stage."):
+        if path.endswith(".efficiency"):
             plain = _with_efficiency(plain, base, path.rpartition(".")[0], values)
     stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
     if drums is not None:
@@ -340,16 +367,31 @@ def _batch(
 
 
 def _retrained(
-    plain: Machine, base: Inputs, machine: Machine, counts: dict[int, Any], drum: dict[str, Any]
+    plain: Machine,
+    base: Inputs,
+    machine: Machine,
+    counts: dict[int, Any],
+    columns: dict[str, Any],
 ) -> Machine:
-    """Chain and meshes with arrays for motor counts and the drum's inertia: the same code as for
-    one winch."""
-    own = replace(base, drum=replace(base.drum, **drum))
+    """Chain, meshes and their strengths with arrays for teeth, motor counts and the drum: the same
+    code as for one winch."""
+    own = replace(base, drum=replace(base.drum, **_drum_in(columns)), stage=_stages(base, columns))
     live = [
         g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)
     ]
     train = build_train(own, live, list(machine.dragged), Notebook())
     links: tuple[Any, ...] = plain.links
+    if any(_TEETH.fullmatch(path) for path in columns):
+        front = shaft_ratios(train.chain)[0]
+        live = [
+            replace(g, ratio=mesh.ratio * front)
+            for g, mesh in zip(live, train.chain.groups, strict=False)
+        ]
+        speed = free_speed(base, live)
+        bears = [geared_strength(link, own, train, speed) for link in machine.links]
+        links = tuple(
+            k if own is None else replace(k, bears=own) for k, own in zip(links, bears, strict=True)
+        )
     for i, group in enumerate(machine.groups):
         if counts[i] is not None:
             box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
@@ -363,9 +405,21 @@ def _retrained(
         meshes=train.meshes,
         links=links,
         groups=tuple(
-            replace(g, live=own_live.live) for g, own_live in zip(plain.groups, live, strict=True)
+            replace(g, live=own_live.live, ratio=own_live.ratio)
+            for g, own_live in zip(plain.groups, live, strict=True)
         ),
     )
+
+
+def _stages(base: Inputs, columns: dict[str, Any]) -> tuple[Stage, ...]:
+    """Stages with arrays for what differs of their teeth."""
+    stages = list(base.stage)
+    for path, values in columns.items():
+        found = _TEETH.fullmatch(path)
+        if found:
+            place = int(found[1]) - 1
+            stages[place] = unchecked(stages[place], **{found[2]: values})
+    return tuple(stages)
 
 
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
