@@ -10,12 +10,15 @@ from contextlib import aclosing
 import pytest
 
 from winchsim.errors import InputError
+from winchsim.page import jobs
 from winchsim.page.process import BrokenError, StoppedError, Worker
 from winchsim.page.state import with_text
 from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 
 INPUTS = loads(STARTER)
+(FIRST,) = jobs.lift(INPUTS)
+RUN = FIRST["run"]
 
 
 def _run(job):
@@ -36,14 +39,14 @@ async def everything(worker, job, *arguments):
 
 
 def test_results_come_in_parts(worker):
-    parts = _run(everything(worker, "thorough", INPUTS))
+    parts = _run(everything(worker, "thorough", RUN))
     assert len(parts) == 2 and not worker.busy
     assert parts[0]["actions"] == [] and parts[0]["body"] == parts[1]["body"]
 
 
 def test_a_job_that_is_left_gives_nothing_to_the_next(worker):
     async def both():
-        async with aclosing(worker.run("thorough", INPUTS)) as results:
+        async with aclosing(worker.run("thorough", RUN)) as results:
             async for _ in results:
                 break
         return await everything(worker, "lift", with_text(INPUTS, "load.mass", "1 kg"))
@@ -54,7 +57,7 @@ def test_a_job_that_is_left_gives_nothing_to_the_next(worker):
 
 def test_a_stopped_job_says_so_and_the_worker_goes_on(worker):
     async def stopped():
-        task = asyncio.ensure_future(everything(worker, "thorough", INPUTS))
+        task = asyncio.ensure_future(everything(worker, "thorough", RUN))
         while not worker.busy:
             await asyncio.sleep(0)
         worker.stop()

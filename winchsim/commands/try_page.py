@@ -28,13 +28,14 @@ def run(options: argparse.Namespace, env: Env) -> int:
         path = options.file or "winch.toml"
         scenario = options.scenario or read_string(STARTER, path, options.overrides)
         from winchsim.page.serve import bind, serve
-        from winchsim.page.tab import Site
 
-        site = Site(scenario, path, worker)
         listening = bind(options.listen, options.port)
         if not options.listen.startswith(("127.", "::1", "localhost")):
             env.note(OPEN_WARNING)
-        serve(site, listening, lambda address: _ready(env, address), browse=not options.no_browser)
+        serve(
+            scenario, path, worker, listening, lambda address: _ready(env, address),
+            browse=not options.no_browser,
+        )  # fmt: skip
     finally:
         worker.stop(again=False)
     return ExitCode.GOOD

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 from collections.abc import Iterator
 from typing import Any
 
@@ -31,19 +32,21 @@ CELLS = 24
 
 
 def lift(inputs: Inputs) -> Iterator[dict[str, Any]]:
-    """First answer: simulation and assessment without ranges and actions, curves and picture."""
+    """First answer: simulation and assessment without ranges and actions, curves and picture; and
+    the run itself for the second pass."""
     record = simulate(inputs)
     found = answer(assess(record, actions=False, ranges=False), record)
     yield found | {
+        "run": pickle.dumps(record),
         "tracks": picture.tracks(record, inputs),
         "motion": picture.motion(record, inputs),
         "svg": picture.svg(record, inputs, found["status"]),
     }
 
 
-def thorough(inputs: Inputs) -> Iterator[dict[str, Any]]:
-    """Second pass: the answer with ranges, then with actions too."""
-    record = simulate(inputs)
+def thorough(run: bytes) -> Iterator[dict[str, Any]]:
+    """Second pass over a run from `lift`: the answer with ranges, then with actions too."""
+    record = pickle.loads(run)
     found = assess(record, actions=False)
     yield answer(found, record)
     yield answer(with_actions(found, record), record)

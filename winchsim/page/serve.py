@@ -9,15 +9,14 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
-from importlib.util import find_spec
-
-import uvicorn
-from fastapi import FastAPI
-from nicegui import core, ui
+from typing import TYPE_CHECKING, Any
 
 from winchsim.errors import Code, Fault, InputError
-from winchsim.page.guard import MOST_BYTES, Guard
-from winchsim.page.tab import Site
+
+if TYPE_CHECKING:
+    from winchsim.page.process import Worker
+    from winchsim.page.tab import Site
+    from winchsim.scenario.read import Scenario
 
 PORTS = range(8321, 8331)
 """Ports that are tried one after the other. [-]"""
@@ -76,25 +75,59 @@ def _own_address() -> str:
 
 
 def serve(
-    site: Site, listening: socket.socket, ready: Callable[[str], None], *, browse: bool
+    scenario: Scenario,
+    path: str,
+    spare: Worker,
+    listening: socket.socket,
+    ready: Callable[[str], None],
+    *,
+    browse: bool,
 ) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters
     ----------
-    site : Site
-        What the tabs share.
+    scenario : Scenario
+    path : str
+        Its file.
+    spare : Worker
+        One that was started ahead.
     listening : socket
         From `bind`.
     ready : callable
         Called with the address; whoever opens it at once waits until the page is there.
     browse : bool
-        Whether to open a browser.
+        Whether to open a browser, which starts while the page's library is imported.
     """
     hosts, token = addresses(listening), secrets.token_urlsafe(18)
     address, shared = (f"http://{host}/?token={token}" for host in (hosts[0], hosts[-1]))
-    if not hosts[-1].startswith(("127.", "localhost", "[::1]")):
-        site.share_address, site.code = shared, _code(shared)
+    ready(address)
+    if browse:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    with contextlib.suppress(KeyboardInterrupt):  # raised again by the server when it has ended
+        import uvicorn
+
+        from winchsim.page.guard import MOST_BYTES, Guard
+        from winchsim.page.tab import Site
+
+        is_shared = not hosts[-1].startswith(("127.", "localhost", "[::1]"))
+        site = Site(scenario, path, spare, shared if is_shared else "")
+        config = uvicorn.Config(
+            Guard(_application(site, hosts, MOST_BYTES), hosts, token),
+            log_level="error",
+            access_log=False,
+            ws_max_size=MOST_BYTES,
+            timeout_graceful_shutdown=GRACE,
+            lifespan="on",
+        )
+        with contextlib.closing(site):
+            uvicorn.Server(config).run(sockets=[listening])
+
+
+def _application(site: Site, hosts: tuple[str, ...], most_bytes: int) -> Any:
+    from fastapi import FastAPI
+    from nicegui import core, ui
+
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     ui.page("/", title="winchsim")(site.open_tab)
     ui.run_with(
@@ -106,32 +139,8 @@ def serve(
         reconnect_timeout=10,
         show_welcome_message=False,
         message_history_length=200,
+        gzip_middleware_factory=None,  # packing costs more than loopback or a workshop's network
     )
     core.sio.eio.cors_allowed_origins = [f"http://{host}" for host in hosts]
-    core.sio.eio.max_http_buffer_size = MOST_BYTES
-    config = uvicorn.Config(
-        Guard(app, hosts, token),
-        log_level="error",
-        access_log=False,
-        ws_max_size=MOST_BYTES,
-        timeout_graceful_shutdown=GRACE,
-        lifespan="on",
-    )
-    ready(address)
-    if browse:
-        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-    try:
-        uvicorn.Server(config).run(sockets=[listening])
-    except KeyboardInterrupt:  # raised again by the server when it has ended
-        pass
-    finally:
-        site.close()
-
-
-def _code(address: str) -> str:
-    """An address as a picture that a phone's camera reads; empty without the library for it."""
-    if find_spec("segno") is None:
-        return ""
-    import segno
-
-    return str(segno.make(address, error="m").svg_inline(scale=5, border=3, light="white"))
+    core.sio.eio.max_http_buffer_size = most_bytes
+    return app

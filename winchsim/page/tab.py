@@ -48,13 +48,14 @@ class Site:
         Its file.
     spare : Worker
         One that was started ahead, for the first tab.
+    share_address : str
+        For other devices; empty for none.
     """
 
-    def __init__(self, scenario: Scenario, path: str, spare: Worker) -> None:
+    def __init__(self, scenario: Scenario, path: str, spare: Worker, share_address: str) -> None:
         self.scenario, self.path, self.work = scenario, path, WorkFile(path)
-        self.share_address = self.code = ""  # for other devices, and its picture
+        self.share_address, self._spare = share_address, spare
         self.tabs: set[Tab] = set()
-        self._spare = spare
 
     def worker(self) -> Worker:
         """A worker; the first one was started ahead."""
@@ -229,7 +230,7 @@ class Tab:
             except (StoppedError, BrokenError, WinchsimError) as error:
                 self._failed(error)
             else:
-                self._later = background_tasks.create(self._second_pass(inputs))
+                self._later = background_tasks.create(self._second_pass(found["run"]))
             finally:
                 slow.cancel()
 
@@ -252,13 +253,13 @@ class Tab:
         self.draw()
         self.screen.note(f"In grey: {name}.")
 
-    async def _second_pass(self, inputs: Inputs) -> None:
+    async def _second_pass(self, run: bytes) -> None:
         notes = iter(("Actions are being tried.", ""))
         self.screen.show_actions([])
         await asyncio.sleep(0 if self._wanted.is_set() else QUIET)
         with suppress(StoppedError):  # by the next change
             try:
-                async with aclosing(self._second.run("thorough", inputs)) as results:
+                async with aclosing(self._second.run("thorough", run)) as results:
                     async for found in results:
                         self.answer.update(found)
                         self.screen.show(found, next(notes))

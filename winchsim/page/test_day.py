@@ -76,7 +76,11 @@ class TestDay:
             self._box = ui.element("div").classes("tests")
             if tab.site.share_address:
                 ui.label("For a phone in the same network").classes("heading")
-                ui.html(tab.site.code, sanitize=False).classes("code")
+                import segno
+
+                code = segno.make(tab.site.share_address, error="m")
+                drawn = code.svg_inline(scale=5, border=3, light="white")
+                ui.html(drawn, sanitize=False).classes("code")
                 ui.label(tab.site.share_address).classes("address")
         if os.path.exists(self.path):
             self._read()
