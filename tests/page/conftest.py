@@ -23,10 +23,11 @@ PATIENCE = 60_000
 class Server:
     """One running ``winchsim try`` with its scenario in a folder of its own."""
 
-    def __init__(self, folder: Path, *arguments: str) -> None:
+    def __init__(self, folder: Path, example: str, *arguments: str) -> None:
         self.path, self.log = folder / "hoist.toml", folder / "errors.txt"
-        if not self.path.exists():
-            shutil.copy(next(SCENARIOS.glob("01-*.toml")), self.path)
+        shutil.copy(next(SCENARIOS.glob(f"{example}-*.toml")), self.path)
+        for sheet in SCENARIOS.glob(f"{example}-*.csv"):
+            shutil.copy(sheet, folder / "hoist.tests.csv")
         self.arguments = arguments
         self.start()
 
@@ -74,13 +75,19 @@ def arguments():
 
 
 @pytest.fixture
-def server(tmp_path, arguments):
+def example():
+    """Number of the scenario that is served; a test may give its own."""
+    return "01"
+
+
+@pytest.fixture
+def server(tmp_path, example, arguments):
     """A server that ends with the test."""
     if find_spec("nicegui") is None:
         pytest.skip(
             "left out: the packages of the page are not installed (pip install 'winchsim[page]')"
         )
-    running = Server(tmp_path, *arguments)
+    running = Server(tmp_path, example, *arguments)
     yield running
     running.stop()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from contextlib import suppress
 from pathlib import Path
 
@@ -26,6 +27,20 @@ def test_a_change_is_lifted_and_undone(look):
     assert view.page.get_by_label("mass, load.mass").first.input_value() == "12 kg"
     view.page.get_by_label("Redo").click()
     view.head("Stalls")
+    view.page.get_by_label("All values as in the file").click()
+    view.head("Lifts 12 kg")
+    assert view.page.get_by_label("All values as in the file").is_disabled()
+    view.page.get_by_label("Undo").click()
+    view.head("Stalls")
+
+
+def test_a_change_shows_its_effect_in_numbers(look):
+    view = look()
+    view.set("mass, load.mass", "13 kg")
+    view.head("Lifts 13 kg")
+    shown = view.page.locator(".verdict .note", has_text="lift time").inner_text()
+    before, after = (float(word) for word in re.findall(r"([\d.]+)\s?s", shown)[:2])
+    assert after > before and shown.count("→") == 3
 
 
 def test_a_wrong_value_is_told_at_its_control_and_the_answer_stays(look):
@@ -287,3 +302,27 @@ def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
             position={"x": box["width"] * share / 100, "y": box["height"] * (0.9 - share / 130)}
         )
     taken.wait_for()
+
+
+@pytest.mark.parametrize("example", ["13"])
+def test_a_broken_part_is_explained_from_the_sheet(look):
+    view = look()
+    view.view("Test day")
+    view.button("Why did it fail?").click()
+    found = view.page.locator(".report")
+    found.get_by_text("broke under").wait_for()
+    assert "Look for:" in found.inner_text() and found.locator("tbody tr").count() > 2
+
+
+@pytest.mark.parametrize("example", ["12"])
+def test_a_build_of_the_parts_at_hand_is_taken(look):
+    view = look()
+    before = view.page.locator(".part", has_text="gears").first.inner_text()
+    view.view("Questions")
+    view.button("Which of the parts at hand?").click()
+    view.page.locator(".candidates .best").click()
+    view.page.get_by_text("Taken: build 1. Undo").wait_for()
+    view.view("Lift")
+    view.page.locator(".part", has_text="gears").first.wait_for()
+    assert view.page.locator(".part", has_text="gears").first.inner_text() != before
+    view.head("Lifts")

@@ -7,25 +7,38 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from winchsim.assessment.evaluate import assess
 from winchsim.page import jobs
 from winchsim.page.sizing import QUESTIONS
 from winchsim.page.state import with_text
 from winchsim.scenario.read import load, loads
 from winchsim.scenario.starter import STARTER
+from winchsim.simulation import simulate
 
 INPUTS = loads(STARTER)
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
-@pytest.mark.parametrize("name", QUESTIONS)
+@pytest.mark.parametrize("name", [name for name in QUESTIONS if name != "choose"])
 def test_each_candidate_is_a_build_that_can_be_taken(name):
     (found,) = jobs.question(INPUTS, name)
     rows = found["rows"]
     assert len(rows) > 2 and sum(row["is_recommended"] for row in rows) <= 1
     assert all(len(row["ranks"]) == len(found["checks"]) for row in rows)
     assert len({row["text"] + row["about"] for row in rows}) == len(rows)
-    builds = [row["inputs"] for row in rows if not row["is_present"]]
+    builds = [row["inputs"] for row in rows if "as it is" not in row["about"]]
     assert INPUTS not in builds and all(build.load.height == 0.6 for build in builds)
+
+
+def test_each_build_of_parts_at_hand_can_be_taken():
+    inputs = load(str(next(SCENARIOS.glob("12-*.toml"))))
+    (found,) = jobs.question(inputs, "choose")
+    rows = found["rows"]
+    assert [row["is_recommended"] for row in rows] == [True, *[False] * (len(rows) - 1)]
+    assert all(row["inputs"].parts == inputs.parts != row["inputs"] for row in rows)
+    assert all(len(row["ranks"]) == len(found["checks"]) > 0 for row in rows)
+    taken = assess(simulate(rows[0]["inputs"]), actions=False)
+    assert taken.exit_code == 0 and taken.status.value in rows[0]["mark"]
 
 
 def test_lines_of_a_map_part_what_fails_from_what_does_not():

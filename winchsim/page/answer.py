@@ -47,6 +47,8 @@ _COMPARED = (
     CheckKey.PARTS,
     CheckKey.JAM,
 )
+_FOLLOWED = (CheckKey.LIFT_TIME, CheckKey.START_HOT, CheckKey.PARTS)
+"""Checks whose values are shown before and after a change."""
 _READ = (ReadingKey.MEAN_CURRENT, ReadingKey.EFFICIENCY)
 """Checks and readings whose values stand in the table of variants."""
 
@@ -86,6 +88,11 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
         "assumed": {row.path: _assumed(row) for row in record.machine.assumed},
         "status": worst_by_table(found),
         "numbers": numbers(found),
+        "followed": {
+            CHECKS[check.key]: words(replace(of_check(check), low=None, high=None))
+            for check in found.checks
+            if check.key in _FOLLOWED
+        },
         "last": words(advice.closing(found).text),
     }
 

@@ -185,10 +185,7 @@ class Form:
 
     def _change(self, change: Any) -> None:
         """Add, move or remove a table; the keyboard goes on at the first control."""
-        trouble = self.tab.attempt(change)
-        if trouble:
-            self.tab.tell(trouble)
-        else:
+        if self.tab.tried(lambda: self.tab.take(change())):
             self.fill()
             self.tab.client.run_javascript(f"getHtmlElement({self._box.id}).focus()")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import pickle
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,14 +15,19 @@ from winchsim.inputs import Inputs
 from winchsim.page import picture
 from winchsim.page.answer import answer, mark, numbers, words
 from winchsim.quantity_text import in_unit
-from winchsim.report.lift import build
+from winchsim.report.lift import build as lift_document
+from winchsim.report.render.html import body
+from winchsim.report.render.options import Options
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.sizing import change
+from winchsim.report.words.sizing import change, time_or_end
 from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetRow
 from winchsim.simulation import simulate
+
+if TYPE_CHECKING:
+    from winchsim.studies.sizing import Study
 
 MOST_CANDIDATES = 48
 """Candidates of a question that the page shows. [-]"""
@@ -57,7 +62,7 @@ def report(scenario: Scenario) -> Iterator[dict[str, str | bytes]]:
     from winchsim.report.bundle import report_files
 
     record = simulate(scenario.inputs, sampled=True)
-    yield report_files(build(assess(record), scenario, record), scenario, record)
+    yield report_files(lift_document(assess(record), scenario, record), scenario, record)
 
 
 def ladder(scenario: Scenario) -> Iterator[str]:
@@ -93,38 +98,68 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
     yield {"inputs": found.inputs, "rows": measured, "numbers": numbers(calibrated)}
 
 
-def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
-    """Candidates of a sizing question: for each its build and how it stands to each check that the
-    question can change."""
-    from winchsim.studies.sizing import size
+def why(scenario: Scenario, inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[str]:
+    """Why the last test of a sheet failed, as HTML."""
+    from winchsim.report.measured import lift_tests
+    from winchsim.report.why import diagnosis_document, question
+    from winchsim.studies import why
 
-    study = size(inputs, name)
-    offered = np.flatnonzero(study.offered).tolist()
-    named = {i for i in (study.present, study.recommended) if i is not None}
-    places = sorted({*offered[:: len(offered) // MOST_CANDIDATES + 1], *named})
-    columns = [limit.column for limit in study.limits]
-    rows = []
-    for i in places:
-        build = (
-            study.changes[i].inputs
-            if study.changes
-            else with_value(inputs, study.path, study.values[i].item())
-        )
-        number = in_unit(float(study.values[i]), study.question.unit)
-        time = float(study.sweep.results["lift_time"][i])
-        rows.append(
+    found = why.why(inputs, lift_tests(inputs, rows))
+    make: Any = diagnosis_document if isinstance(found, why.Diagnosis) else question
+    yield "".join(body(make(found, scenario, ""), Options()))
+
+
+def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
+    """Candidates of a sizing question, or for ``choose`` the best builds of the parts at hand: for
+    each its build and how it stands to each check that they can change."""
+    if name == "choose":
+        from winchsim.report.words.builds import parts
+        from winchsim.studies.choose import choose
+
+        choice = choose(inputs)
+        sweep, present = choice.full, None
+        recommended = None if choice.exit_code else 0
+        columns = [column for column in sweep.checks if column.key in sweep.changeable]
+        found = [
+            (i, f"build {i + 1}", words(parts(build)), build.inputs)
+            for i, build in enumerate(choice.builds)
+        ]
+    else:
+        from winchsim.studies.sizing import size
+
+        study = size(inputs, name)
+        sweep, present, recommended = study.sweep, study.present, study.recommended
+        columns, found = [limit.column for limit in study.limits], list(_offered(study))
+    tags = {recommended: "recommended", present: "as it is"}
+    yield {
+        "rows": [
             {
-                "text": f"{number:.4g} {':1' if name == 'gears' else study.question.unit}".strip(),
-                "mark": mark(MARKS[study.sweep.status(i)]),
-                "about": words(change(study.changes[i])) if study.changes else "",
-                "time": f"{time:.3g} s" if math.isfinite(time) else "no lift",
+                "text": text,
+                "mark": mark(MARKS[sweep.status(i)]),
+                "about": " · ".join(
+                    filter(None, (words(time_or_end(sweep, i)), tags.get(i), about))
+                ),
                 "ranks": [int(column.rank[i]) for column in columns],
-                "is_present": i == study.present,
-                "is_recommended": i == study.recommended,
+                "is_recommended": i == recommended,
                 "inputs": build,
             }
-        )
-    yield {"rows": rows, "checks": [CHECKS[column.key] for column in columns]}
+            for i, text, about, build in found
+        ],
+        "checks": [CHECKS[column.key] for column in columns],
+    }
+
+
+def _offered(study: Study) -> Iterator[tuple[int, str, str, Inputs]]:
+    """Candidates of a study that are shown: place, value, what is changed, build."""
+    offered = np.flatnonzero(study.offered).tolist()
+    named = {i for i in (study.present, study.recommended) if i is not None}
+    unit = ":1" if study.question.name == "gears" else study.question.unit
+    for i in sorted({*offered[:: len(offered) // MOST_CANDIDATES + 1], *named}):
+        text = f"{in_unit(float(study.values[i]), study.question.unit):.4g} {unit}".strip()
+        if study.changes:
+            yield i, text, words(change(study.changes[i])), study.changes[i].inputs
+        else:
+            yield i, text, "", with_value(study.sweep.inputs, study.path, study.values[i].item())
 
 
 def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[dict[str, Any]]:

@@ -8,12 +8,11 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.errors import InputError
+from winchsim.errors import InputError, WinchsimError
 from winchsim.inputs import Control, Spec
 from winchsim.page.state import with_text
 from winchsim.quantity_text import in_unit
 from winchsim.report.plain_text import harmless
-from winchsim.scenario.change import with_value
 from winchsim.scenario.overrides import LEFT_OUT
 
 LONGEST = 2000
@@ -125,10 +124,11 @@ class Row:
         tab, path = self.form.tab, self.path
         if text == self._text and not self._trouble:
             return
-        inputs = tab.state.inputs
-        self._trouble = tab.attempt(
-            lambda: with_text(inputs, path, text) if text else with_value(inputs, path, None), path
-        )
+        self._trouble = ""
+        try:
+            tab.take(with_text(tab.state.inputs, path, text or LEFT_OUT), path)
+        except WinchsimError as error:
+            self._trouble = fault_text(error)
         mark_wrong(self._field, self._trouble)
         if self._trouble:
             self._field.set_value(text)

@@ -55,16 +55,21 @@ class Screen:
         with ui.header().classes("top"):
             with ui.element("div").classes("bar1"):
                 ui.label(harmless(tab.state.base.title or tab.site.path)).classes("title")
-                self._undo, self._redo = (
+                self._undo, self._redo, self._reset = (
                     ui.button(icon=icon, on_click=do).props(f'flat dense aria-label="{label}"')
                     for icon, do, label in (
                         ("undo", lambda: tab.step(back=True), "Undo"),
                         ("redo", lambda: tab.step(back=False), "Redo"),
+                        (
+                            "restart_alt",
+                            lambda: tab.take(tab.state.base),
+                            "All values as in the file",
+                        ),
                     )
                 )
             with ui.element("div").classes("verdict").props("role=status aria-live=polite"):
                 self._head = ui.html("Computing the first answer", sanitize=False).classes("head")
-                self._note = ui.label("").classes("note")
+                self._effect, self._note = (ui.label("").classes("note") for _ in range(2))
                 self._stop = ui.button("Stop this run", on_click=lambda: tab.first.stop())
                 self._stop.props("outline dense no-caps").set_visibility(False)
             self._offered = ui.element("div").classes("line")
@@ -111,6 +116,7 @@ class Screen:
         """Show the present build."""
         self._undo.set_enabled(bool(self.tab.state.done))
         self._redo.set_enabled(bool(self.tab.state.undone))
+        self._reset.set_enabled(self.tab.state.inputs != self.tab.state.base)
         self.form.refresh()
         for follow in self.tab.followers:
             follow()
@@ -142,6 +148,15 @@ class Screen:
         self.note(note)
         self.form.show(found)
         self.refresh()
+
+    def show_effect(self, before: dict[str, str], now: dict[str, str]) -> None:
+        """Show key numbers before and after the last change."""
+        rows = (
+            f"{name} {before.get(name, 'none')} → {now.get(name, 'none')}"
+            for name in before | now
+            if before and before.get(name) != now.get(name)
+        )
+        self._effect.set_text("; ".join(rows))
 
     def draw(self, found: dict[str, Any], svg: str) -> None:
         """Draw curves and picture."""

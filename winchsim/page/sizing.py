@@ -20,6 +20,7 @@ QUESTIONS = {
     "motors": "How many motors?",
     "voltage": "Which voltage?",
     "heaviest": "Which load?",
+    "choose": "Which of the parts at hand?",
 }
 
 LINES, INKS = ("solid", "dashed", "dotted"), ("#2a6fb0", "#8a4fa3", "#6b5a3a", "#b0562a")
@@ -73,15 +74,16 @@ class Sizing:
             made.classes("matrix")
 
     def _candidate(self, row: dict[str, Any]) -> None:
-        marks = ["recommended"] * row["is_recommended"] + ["as it is"] * row["is_present"]
         button = ui.button(on_click=lambda: self._take(row)).props("outline dense no-caps")
         button.classes("best" if row["is_recommended"] else "")
-        small = " · ".join([row["time"], *marks, *filter(None, [row["about"]])])
         with button:
-            ui.html(f"<b>{row['text']}</b> {row['mark']}<br><small>{small}</small>", sanitize=False)
+            ui.html(
+                f"<b>{row['text']}</b> {row['mark']}<br><small>{row['about']}</small>",
+                sanitize=False,
+            )
 
     def _take(self, row: dict[str, Any]) -> None:
-        self.tab.take(row["inputs"], f"Taken: {row['text']}.")
+        self.tab.take(row["inputs"])
         self._job.tell(f"Taken: {row['text']}. Undo takes it back.")
 
     # --- map ----------------------------------------------------------------------------------

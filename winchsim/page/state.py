@@ -35,6 +35,9 @@ MOST_CHARACTERS = 20_000_000
 SAME_CHANGE = 1.0
 """Changes of one value that follow each other faster are one step of undo. [s]"""
 
+MOST_NAMED = 8
+"""Changed keys that are named. [-]"""
+
 FORMAT = 1
 """Number of the format of the work file."""
 
@@ -72,6 +75,13 @@ def changes(base: Inputs, inputs: Inputs) -> list[tuple[str, Any]]:
     return [
         (path, here.get(path)) for path in {**there, **here} if here.get(path) != there.get(path)
     ]
+
+
+def changed_keys(base: Inputs, inputs: Inputs) -> str:
+    """Names of the values in which a build differs from another one, as far as there is room."""
+    names = [path for path, _ in changes(base, inputs)]
+    more = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + f" and {more} more" * (more > 0)
 
 
 @dataclass

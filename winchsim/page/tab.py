@@ -86,12 +86,12 @@ class Tab:
         self.state = State(site.scenario)
         self.answer: dict[str, Any] = {}
         self.base: dict[str, Any] = {}
+        self._before: dict[str, Any] = {}
         self.followers: list[Callable[[], None]] = []
-        self.closers: list[Callable[[], None]] = []
+        self.closers: list[Callable[[], Any]] = []
         self._grey: dict[str, Any] | None = None
-        self._wanted, self._unsaved = asyncio.Event(), asyncio.Event()
-        self._tasks: list[asyncio.Task[Any]] = []
-        self._later: asyncio.Task[Any] | None = None
+        self._wanted = asyncio.Event()
+        self._later: list[asyncio.Task[Any] | asyncio.TimerHandle] = []
         self._begun = 0.0
         self.screen = Screen(self)
 
@@ -106,9 +106,7 @@ class Tab:
             self.screen.offer(*latest)
         if work.trouble:
             self.tell(work.trouble)
-        self._tasks = [
-            background_tasks.create(job) for job in (self._compute(), self._save_later())
-        ]
+        self.closers.append(background_tasks.create(self._compute()).cancel)
         self.changed()
 
     def close(self) -> None:
@@ -116,12 +114,9 @@ class Tab:
         if self not in self.site.tabs:
             return
         self.site.tabs.discard(self)
-        for task in (*self._tasks, self._later):
-            if task is not None:
-                task.cancel()
-        for stop in self.closers:
+        for stop in (*self.closers, self._stop_waiting):
             stop()
-        self.site.work.keep(self.key, self.state)
+        self._keep()
 
     # --- changes ------------------------------------------------------------------------------
 
@@ -146,51 +141,37 @@ class Tab:
         dialog.delete()
         return agreed
 
-    def attempt(self, change: Callable[[], Inputs], what: str = "") -> str:
-        """Make a changed build the present one; returns what is wrong with it, or an empty text."""
-        try:
-            self.state.put(change(), what)
-        except WinchsimError as error:
-            return fault_text(error)
+    def take(self, inputs: Inputs, what: str = "") -> Inputs:
+        """Make a build the present one, as `State.put` does, and return it."""
+        self.state.put(inputs, what)
         self.changed()
-        return ""
+        return inputs
 
     def apply(self, changes: list[tuple[str, Any]]) -> None:
         """Apply an action: paths and values."""
-        trouble = self.attempt(
-            lambda: reduce(lambda inputs, row: with_value(inputs, *row), changes, self.state.inputs)
-        )
-        if trouble:
-            self.tell(trouble)
-
-    def take(self, inputs: Inputs, what: str) -> None:
-        """Take a build from a study or a variant."""
-        self.state.put(inputs)
-        self.changed()
-        self.screen.note(what)
+        inputs = self.state.inputs
+        self.tried(lambda: self.take(reduce(lambda i, row: with_value(i, *row), changes, inputs)))
 
     def step(self, *, back: bool) -> None:
         """Take the last change back, or make it again."""
         self.state.step(back=back)
         self.changed()
 
-    def scenario(self) -> Scenario | None:
-        """The scenario's text with the present values, its comments kept; None where it cannot
-        be changed so, which is told."""
+    def tried(self, do: Callable[..., Any], *arguments: Any, **named: Any) -> Any:
+        """What a function returns; False where an error prevents it, which is shown."""
         try:
-            return rewrite(self.state.scenario, self.state.inputs)
+            return do(*arguments, **named)
         except WinchsimError as error:
             self.tell(fault_text(error))
-        return None
+        return False
+
+    def scenario(self) -> Scenario | None:
+        """The scenario's text with the present values, its comments kept."""
+        return self.tried(rewrite, self.state.scenario, self.state.inputs) or None
 
     def write(self, path: str, text: str) -> bool:
-        """Write a file; what prevents it is told."""
-        try:
-            write_file(path, text, force=True)
-        except WinchsimError as error:
-            self.tell(fault_text(error))
-            return False
-        return True
+        """Write a file; whether that was possible."""
+        return self.tried(write_file, path, text, force=True) is not False
 
     def saved(self, scenario: Scenario) -> None:
         """The present build is now that of the file."""
@@ -201,20 +182,19 @@ class Tab:
     def changed(self) -> None:
         """Show the present build, and want an answer for it."""
         self.screen.refresh()
-        if self._later is not None:
-            self._later.cancel()
+        self._stop_waiting()
+        self._later = [asyncio.get_running_loop().call_later(KEEP_AFTER, self._keep)]
         self._wanted.set()
-        self._unsaved.set()
         if self.first.busy and time.monotonic() - self._begun > PATIENCE / 2:
             self.first.stop()
 
-    async def _save_later(self) -> None:
-        """Keep the work a moment after each change."""
-        while True:
-            await self._unsaved.wait()
-            await asyncio.sleep(KEEP_AFTER)
-            self._unsaved.clear()
-            self.site.work.keep(self.key, self.state)
+    def _stop_waiting(self) -> None:
+        """End what follows upon a change: its second pass, and keeping the work."""
+        for task in self._later:
+            task.cancel()
+
+    def _keep(self) -> None:
+        self.site.work.keep(self.key, self.state)
 
     # --- computing ----------------------------------------------------------------------------
 
@@ -230,14 +210,19 @@ class Tab:
             except (StoppedError, BrokenError, WinchsimError) as error:
                 self._failed(error)
             else:
-                self._later = background_tasks.create(self._second_pass(found["run"]))
+                self._later.append(background_tasks.create(self._second_pass(found["run"])))
             finally:
                 slow.cancel()
 
     def _show_first(self, inputs: Inputs, found: dict[str, Any]) -> None:
-        self.answer = found
+        was = self.state.done[-1] if self.state.done else None  # what undo goes back to
+        if self.answer.get("inputs") is was:
+            self._before = self.answer
+        self.answer = found | {"inputs": inputs}
         if inputs == self.state.base:
-            self.base = found
+            self.base = self.answer
+        before = self._before if self._before.get("inputs") is was else {}
+        self.screen.show_effect(before.get("followed", {}), found["followed"])
         self.screen.show(found, "Ranges and actions are being computed.")
         self.draw()
 
@@ -251,7 +236,7 @@ class Tab:
         """Draw the curves of another build in grey behind those of the present one."""
         self._grey = tracks
         self.draw()
-        self.screen.note(f"In grey: {name}.")
+        self.screen.note(f"In grey behind the curves: {name}.")
 
     async def _second_pass(self, run: bytes) -> None:
         notes = iter(("Actions are being tried.", ""))

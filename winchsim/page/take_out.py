@@ -13,14 +13,11 @@ from winchsim.errors import InputError
 from winchsim.inputs import spec_at
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import value_text
-from winchsim.page.state import State, changes
+from winchsim.page.state import State, changed_keys, changes
 from winchsim.report.plain_text import safe
 from winchsim.scenario.overrides import LEFT_OUT
 from winchsim.scenario.read import read_string
 from winchsim.scenario.rewrite import quantity_text
-
-MOST_NAMED = 8
-"""Changed keys that are named. [-]"""
 
 
 def command_line(state: State, path: str) -> str:
@@ -64,9 +61,8 @@ class TakeOut:
         if self._shown == (state.inputs, state.base):
             return
         self._shown = state.inputs, state.base
-        names = [path for path, _ in changes(state.base, state.inputs)]
-        named = ", ".join(names[:MOST_NAMED]) + " …" * (len(names) > MOST_NAMED)
-        self._changed.set_text(f"{len(names)} values differ from the file: {named or 'none'}")
+        named = changed_keys(state.base, state.inputs)
+        self._changed.set_text(f"Values that differ from the file: {named or 'none'}")
         self._command.set_content(
             safe(command_line(state, self.tab.site.path))
             or "No options give this build: save the scenario first."

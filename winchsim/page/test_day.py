@@ -10,12 +10,13 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.errors import InputError, WinchsimError
+from winchsim.errors import InputError
 from winchsim.page.charts import axis, chart, points
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import fault_text, field, mark_wrong, value_text
 from winchsim.quantity_text import quantity
 from winchsim.report.plain_text import harmless
+from winchsim.scenario.overrides import raw_value
 from winchsim.scenario.sheet import SheetRow, origin_line, read_planned_sheet, write_sheet
 from winchsim.scenario.values import read_value
 
@@ -24,6 +25,7 @@ ASKED = {
     "measured_current": "measured current",
     "measured_voltage": "voltage at the motors",
     "outcome": "how it ended",
+    "broke_link": "what broke",
     "held": "held with the power off",
     "note": "note",
 }
@@ -46,14 +48,9 @@ def read_cell(name: str, text: str) -> Any:
         It cannot be read.
     """
     spec, text = _SPECS[name], text.strip()
-    if not text:
-        return None
-    if spec.kind == "flag":
-        return text == "true"
     if spec.kind == "quantity":
         text = text.replace(",", ".")
-        text = f"{text} {spec.unit}" if text.replace(".", "", 1).isdecimal() else text
-    return read_value(spec, text)
+    return read_value(spec, raw_value(spec, text), in_si=True) if text else None
 
 
 class TestDay:
@@ -69,8 +66,12 @@ class TestDay:
             kept = f"The tests are kept in {os.path.basename(self.path)}, as winchsim calibrate "
             ui.label(harmless(f"{kept}reads it."))
             with ui.element("div").classes("line"):
-                ui.button("Plan the tests", on_click=self._plan).props("outline no-caps")
-                ui.button("Calibrate", on_click=self._calibrate).props("outline no-caps")
+                for text, do in (
+                    ("Plan the tests", self._plan),
+                    ("Calibrate", self._calibrate),
+                    ("Why did it fail?", self._why),
+                ):
+                    ui.button(text, on_click=do).props("outline no-caps")
             self._job = LongJob(tab)
             self._result = ui.element("div")
             self._box = ui.element("div").classes("tests")
@@ -86,11 +87,7 @@ class TestDay:
             self._read()
 
     def _read(self) -> None:
-        try:
-            rows, origin = read_planned_sheet(self.path)
-        except WinchsimError as error:
-            self._job.tell(fault_text(error))
-            return
+        rows, origin = self.tab.tried(read_planned_sheet, self.path) or ((), None)
         self._rows, self._comments = list(rows), () if origin is None else (origin_line(origin),)
         self._box.clear()
         with self._box:
@@ -131,20 +128,26 @@ class TestDay:
         if text is not None and self.tab.write(self.path, text):
             self._read()
 
+    async def _why(self) -> None:
+        state, what = self.tab.state, "Causes of the last failed test are being compared."
+        found = await self._job.result(what, "why", state.scenario, state.inputs, tuple(self._rows))
+        if found is not None:
+            self._result.clear()
+            with self._result:
+                ui.html(found, sanitize=False).classes("report")
+
     async def _calibrate(self) -> None:
         what, inputs = "Calibrating. This may take half a minute.", self.tab.state.inputs
         found = await self._job.result(what, "calibration", inputs, tuple(self._rows))
-        if found is not None:
-            self._show(found)
-
-    def _show(self, found: dict[str, Any]) -> None:
+        if found is None:
+            return
         self._result.clear()
         self.tab.state.keep("calibrated", found["numbers"], found["inputs"])
         self.tab.changed()
         with self._result:
             ui.button(
                 "Take the calibrated build",
-                on_click=lambda: self.tab.take(found["inputs"], "This is the calibrated build."),
+                on_click=lambda: self.tab.take(found["inputs"]),
             ).props("outline no-caps")
             for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
                 self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import Any
 
 from nicegui import ui
 
+from winchsim.csv_text import csv_text
 from winchsim.page.long_job import LongJob
-from winchsim.page.state import Variant, changes
+from winchsim.page.state import Variant, changed_keys
 from winchsim.report.plain_text import harmless
-
-MOST_CHANGES = 6
-"""Changed keys that a row names. [-]"""
 
 OF_THE_FILE = "(file)"
 """Row of the scenario as its file has it."""
@@ -54,10 +50,7 @@ class Variants:
         """Rows of the table: name, what was changed, key numbers; the file first."""
         state, found = self.tab.state, []
         for variant in self._variants():
-            changed = [path for path, _ in changes(state.base, variant.inputs)]
-            about = ", ".join(changed[:MOST_CHANGES]) or "none"
-            if len(changed) > MOST_CHANGES:
-                about += f" and {len(changed) - MOST_CHANGES} more"
+            about = changed_keys(state.base, variant.inputs) or "none"
             row = {"variant": variant.name, "changed keys": about}
             for key, (text, number) in variant.numbers.items():
                 row |= {key: text.replace("\N{NO-BREAK SPACE}", " "), f"{key}#": number}
@@ -77,7 +70,7 @@ class Variants:
                 with ui.element("div").classes("line"):
                     ui.label(variant.name)
                     for text, do in (
-                        ("Take", lambda v=variant: self.tab.take(v.inputs, f"This is {v.name}.")),
+                        ("Take", lambda v=variant: self.tab.take(v.inputs)),
                         ("Compare in grey", lambda v=variant: self._compare(v)),
                         ("Remove", lambda v=variant: self._remove(v)),
                     )[: 2 if variant.name == OF_THE_FILE else 3]:
@@ -88,19 +81,15 @@ class Variants:
         found = await self._job.result("The other lift is computed.", "lift", variant.inputs)
         if found is not None:
             self.tab.compare(found["tracks"], variant.name)
-            self._job.tell(f"In grey behind the curves: {variant.name}.")
 
     def _remove(self, variant: Variant) -> None:
         self.tab.state.variants.remove(variant)
         self.tab.changed()
 
     def _csv(self) -> None:
-        rows, text = self.rows(), io.StringIO()
-        writer = csv.DictWriter(text, _names(rows), restval="", extrasaction="ignore")
-        writer.writeheader()
-        for row in rows:  # what a spreadsheet would take for a formula gets an apostrophe
-            writer.writerow({k: f"'{v}" if str(v)[:1] in "=+-@" else v for k, v in row.items()})
-        ui.download.content(text.getvalue(), "variants.csv", "text/csv")
+        rows, names = self.rows(), _names(self.rows())
+        text = csv_text(names, ([row.get(name) for name in names] for row in rows))
+        ui.download.content(text, "variants.csv", "text/csv")
 
 
 def _names(rows: list[dict[str, Any]]) -> list[str]:
