@@ -40,6 +40,13 @@ _PARTS_OF = {
 }
 """Table of a scenario that a check is shown at."""
 
+LEGEND = (
+    "Factor: what a part carries over what is asked of it. Margin: what there is over what is "
+    "needed. Disturbed: once a knock or a swing has set the load moving. Thin: misses the required "
+    "or advised value, or its range reaches the limit."
+)
+"""Words of the tables."""
+
 _COMPARED = (
     CheckKey.LIFT_TIME,
     CheckKey.START_HOT,
@@ -116,6 +123,7 @@ def _nodes(found: Assessment) -> tuple[Node, ...]:
     jams = [] if found.jam is None else [advice.jam(found.jam, found.check(CheckKey.JAM))]
     unchecked = advice.unchecked(found)
     return (
+        Paragraph((LEGEND,), faint=True),
         *([Paragraph(unchecked, faint=True)] if unchecked else []),
         *(Paragraph(text, label="If it jams:") for text in jams),
         *findings,

@@ -14,7 +14,7 @@ STATUS = (
 )
 """Word, colour and shape of each rank of a status."""
 
-_TEXT = {"color": "#7a8790"}
+_TEXT = {"color": "#51616d"}  # turned over in the dark by the style
 _AXIS = {
     "axisLabel": _TEXT,
     "nameTextStyle": _TEXT,

@@ -69,8 +69,8 @@ class Form:
 
     def __init__(self, tab: Any) -> None:
         self.tab, self.group = tab, _GROUP_OF["load"]
-        self.assumed: dict[str, str] = {}
-        self._status: dict[str, str] = {}
+        self.assumed: dict[str, str] = {}  # from the newest answer, by path
+        self.status: dict[str, str] = {}  # the same, by table
         self._rows: dict[str, Row] = {}
         self._structure: Any = None
         self._parts: dict[str, Any] = {}
@@ -94,10 +94,6 @@ class Form:
         self.fill()
         self._show_parts()
 
-    def show(self, found: dict[str, Any]) -> None:
-        """Take what an answer says of assumed values and of the parts."""
-        self.assumed, self._status = found["assumed"], found["status"]
-
     def refresh(self) -> None:
         """Bring the controls to the present build; only other tables build them anew."""
         found = controls(self.tab.state.inputs)
@@ -113,7 +109,7 @@ class Form:
 
     def _show_parts(self) -> None:
         about = facts(self.tab.state.inputs)
-        status = {_GROUP_OF[key]: word for key, word in self._status.items() if key in _GROUP_OF}
+        status = {_GROUP_OF[key]: word for key, word in self.status.items() if key in _GROUP_OF}
         for group, (html, button) in self._parts.items():
             word = status.get(group, "")
             sign = f'<i class="mark brief {TONES[word]}" title="{word}">{word}</i>' if word else ""

@@ -11,6 +11,7 @@ import numpy as np
 
 from winchsim.assessment.actions import with_actions
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Status
 from winchsim.inputs import Inputs
 from winchsim.page import picture
 from winchsim.page.answer import answer, mark, numbers, words
@@ -94,8 +95,8 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
         }
         for row in found.residuals
     ]
-    calibrated = assess(simulate(found.inputs), actions=False, ranges=False)
-    yield {"inputs": found.inputs, "rows": measured, "numbers": numbers(calibrated)}
+    assessed = assess(simulate(found.inputs), actions=False, ranges=False)
+    yield {"inputs": found.inputs, "rows": measured, "numbers": numbers(assessed)}
 
 
 def why(scenario: Scenario, inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[str]:
@@ -111,7 +112,7 @@ def why(scenario: Scenario, inputs: Inputs, rows: tuple[SheetRow, ...]) -> Itera
 
 def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     """Candidates of a sizing question, or for ``choose`` the best builds of the parts at hand: for
-    each its build and how it stands to each check that they can change."""
+    each its build and how it stands to each check that matters."""
     if name == "choose":
         from winchsim.report.words.builds import parts
         from winchsim.studies.choose import choose
@@ -119,7 +120,7 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
         choice = choose(inputs)
         sweep, present = choice.full, None
         recommended = None if choice.exit_code else 0
-        columns = [column for column in sweep.checks if column.key in sweep.changeable]
+        columns = [column for column in sweep.checks if column.rank.min() < Status.OK.rank]
         found = [
             (i, f"build {i + 1}", words(parts(build)), build.inputs)
             for i, build in enumerate(choice.builds)

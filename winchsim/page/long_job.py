@@ -3,6 +3,7 @@ it."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import aclosing
 from typing import Any
 
@@ -62,3 +63,14 @@ class LongJob:
             self.tell(trouble)
             self._stop.set_visibility(False)
         return result
+
+    async def fill(
+        self, box: Any, draw: Callable[[Any], Any], what: str, job: str, *arguments: Any
+    ) -> None:
+        """Draw the last result of a job in a box, in place of what is there; otherwise as
+        `result`."""
+        found = await self.result(what, job, *arguments)
+        if found is not None:
+            box.clear()
+            with box:
+                draw(found)

@@ -49,7 +49,12 @@ def ends(spec: Spec, value: float | None) -> tuple[float, float] | None:
 
 
 def field(
-    spec: Spec, choices: tuple[str, ...], name: str, text: str, put: Callable[[str], None]
+    spec: Spec,
+    choices: tuple[str, ...],
+    name: str,
+    text: str,
+    put: Callable[[str], None],
+    blank: str = LEFT_OUT,
 ) -> Any:
     """Control that calls `put` with what is chosen or typed; empty for what is left out.
 
@@ -63,12 +68,13 @@ def field(
     text : str
         That stands in it at first.
     put : callable
+    blank : str
+        What stands there for nothing.
     """
-    if spec.kind == "flag":
-        choices = ("true", "false")
-    if choices:
-        made: Any = ui.select([LEFT_OUT, *choices], label=spec.label, value=text or LEFT_OUT)
-        made.on_value_change(lambda e: put("" if e.value == LEFT_OUT else e.value))
+    own = {"true": "yes", "false": "no"} if spec.kind == "flag" else {c: c for c in choices}
+    if own:
+        made: Any = ui.select({"": blank} | own, label=spec.label, value=text * (text in own))
+        made.on_value_change(lambda e: put(e.value or ""))
     else:
         made = ui.input(spec.label, value=text)
         typed = "(v) => emit(v?.target ? v.target.value : v)"
@@ -89,11 +95,12 @@ class Row:
 
     def __init__(self, form: Any, control: Control) -> None:
         self.form, self.path, self.spec = form, control.path, control.spec
-        self._text, self._value = value_text(control.spec, control.value), control.value
         self._trouble = ""
         name = f"{control.spec.label}, {control.path}"
         with ui.element("div").classes("key"):
-            self._field = field(self.spec, control.choices, name, self._text, self.set_to)
+            self._field = field(
+                self.spec, control.choices, name, value_text(self.spec, control.value), self.set_to
+            )
             self._clear = ui.button(icon="backspace", on_click=lambda: self.set_to(""))
             self._clear.props(f'flat dense size=sm aria-label="Leave out {control.path}"')
             self._clear.classes("clear")
@@ -138,9 +145,8 @@ class Row:
         if self._trouble:
             return
         self._value, self._text = control.value, value_text(self.spec, control.value)
-        wanted = self._text
-        if isinstance(self._field, ui.select) and wanted not in self._field.options:
-            wanted = LEFT_OUT
+        options = getattr(self._field, "options", (self._text,))
+        wanted = self._text if self._text in options else ""
         if self._field.value != wanted:
             self._field.set_value(wanted)
         if self._slider is not None and control.value is not None:

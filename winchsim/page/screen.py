@@ -69,7 +69,9 @@ class Screen:
                 )
             with ui.element("div").classes("verdict").props("role=status aria-live=polite"):
                 self._head = ui.html("Computing the first answer", sanitize=False).classes("head")
-                self._effect, self._note = (ui.label("").classes("note") for _ in range(2))
+                self._effect, self._note = (
+                    ui.label("").classes(f"note {kind}") for kind in ("effect", "remark")
+                )
                 self._stop = ui.button("Stop this run", on_click=lambda: tab.first.stop())
                 self._stop.props("outline dense no-caps").set_visibility(False)
             self._offered = ui.element("div").classes("line")
@@ -146,7 +148,7 @@ class Screen:
             element.classes(remove="old").set_content(html)
         self._caution.set_text(f"{found['last']} {CAUTION}".replace("\N{NO-BREAK SPACE}", " "))
         self.note(note)
-        self.form.show(found)
+        self.form.assumed, self.form.status = found["assumed"], found["status"]
         self.refresh()
 
     def show_effect(self, before: dict[str, str], now: dict[str, str]) -> None:
@@ -158,10 +160,11 @@ class Screen:
         )
         self._effect.set_text("; ".join(rows))
 
-    def draw(self, found: dict[str, Any], svg: str) -> None:
-        """Draw curves and picture."""
-        self._picture.set_content(svg)
-        self.tab.client.run_javascript(f"winch.show({self._chart.id}, {json.dumps(found)})")
+    def draw(self, found: dict[str, Any], base: dict[str, Any] | None) -> None:
+        """Draw picture and curves, those of another build in grey behind them."""
+        self._picture.set_content(found["svg"])
+        data = json.dumps({"tracks": found["tracks"], "motion": found["motion"], "base": base})
+        self.tab.client.run_javascript(f"winch.show({self._chart.id}, {data})")
 
     def show_actions(self, actions: list[dict[str, Any]]) -> None:
         """Offer to apply actions."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -47,20 +48,19 @@ class Sizing:
     # --- questions ----------------------------------------------------------------------------
 
     async def _ask(self, name: str) -> None:
-        what = f"{QUESTIONS[name]} Candidates are being tried."
-        found = await self._job.result(what, "question", self.tab.state.inputs, name)
-        if found is None:
-            return
-        self._box.clear()
-        with self._box:
-            ui.label(QUESTIONS[name]).classes("heading")
+        await self._job.fill(
+            self._box, partial(self._answer, name), f"{QUESTIONS[name]} Candidates are being tried.",
+            "question", self.tab.state.inputs, name,
+        )  # fmt: skip
+
+    def _answer(self, name: str, found: dict[str, Any]) -> None:
+        ui.label(QUESTIONS[name]).classes("heading")
+        if found["checks"]:
             self._matrix(found["rows"], found["checks"])
-            box = (
-                ui.element("div").classes("candidates").props('role=group aria-label="Candidates"')
-            )
+        box = ui.element("div").classes("candidates").props("role=group")
+        with box.props('aria-label="Candidates"'):
             for row in found["rows"]:
-                with box:
-                    self._candidate(row)
+                self._candidate(row)
 
     def _matrix(self, rows: list[dict[str, Any]], checks: list[str]) -> None:
         """Every candidate against every check; a click takes the candidate."""
@@ -90,14 +90,20 @@ class Sizing:
 
     def _key(self, name: str, path: str) -> dict[str, Any]:
         """Fields of one key: which, from where, to where."""
-        known = [c for c in controls(self.tab.state.inputs) if c.applies]
-        choices = [c.path for c in known if isinstance(c.value, float) and c.value > 0]
+        choices = [
+            control.path
+            for control in controls(self.tab.state.inputs)
+            if control.applies and isinstance(control.value, float) and control.value > 0
+        ]
         with ui.element("div").classes("line"):
-            field = ui.select(choices, label=f"key {name}", value=path, with_input=True)
-            row = {"path": field, "low": ui.input("from"), "high": ui.input("to")}
+            row: dict[str, Any] = {
+                "path": ui.select(choices, label=f"key {name}", value=path, with_input=True),
+                "low": ui.input("from"),
+                "high": ui.input("to"),
+            }
         for key, label in (("path", "key"), ("low", "from,"), ("high", "to,")):
             row[key].props(f'dense outlined aria-label="{label} {name}"')
-        field.on_value_change(lambda: self._usual(row))
+        row["path"].on_value_change(lambda: self._usual(row))
         self._usual(row)
         return row
 
@@ -124,12 +130,10 @@ class Sizing:
         if len(keys) < 2:
             self._job.tell("Choose two different keys.")
             return
-        inputs, what = self.tab.state.inputs, "The map is being computed."
-        found = await self._job.result(what, "two_keys", inputs, keys)
-        if found is not None:
-            self._map_box.clear()
-            with self._map_box:
-                self._draw(list(keys), found)
+        await self._job.fill(
+            self._map_box, partial(self._draw, list(keys)), "The map is being computed.",
+            "two_keys", self.tab.state.inputs, keys,
+        )  # fmt: skip
 
     def _draw(self, paths: list[str], found: dict[str, Any]) -> None:
         """Status of each pair of values, lines where a check begins to fail, and this build."""

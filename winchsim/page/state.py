@@ -152,15 +152,14 @@ class State:
         ]
         return {"values": to_values(self.inputs), "variants": kept}
 
-    def restore(self, dumped: dict[str, Any] | None) -> bool:
+    def restore(self, dumped: Any) -> bool:
         """Take over a state that `dump` gave; False where there is none, or it is damaged."""
         try:
-            rows = [] if dumped is None else dumped["variants"][:MOST_VARIANTS]
             variants = [
                 Variant(str(row["name"])[:60], from_values(row["values"]), dict(row["numbers"]))
-                for row in rows
+                for row in dumped["variants"][:MOST_VARIANTS]
             ]
-            self.put(from_values((dumped or {})["values"]))
+            self.put(from_values(dumped["values"]))
         except (WinchsimError, KeyError, TypeError, AttributeError, ValueError):
             return False
         self.variants = variants

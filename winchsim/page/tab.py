@@ -67,9 +67,8 @@ class Site:
         if len(self.tabs) >= MOST_OPEN:
             ui.label(f"{MOST_OPEN} tabs are open. Close one and load this page again.")
             return
-        client = ui.context.client
-        tab = Tab(self, client)
-        await client.connected(timeout=30)
+        tab = Tab(self, ui.context.client)
+        await tab.client.connected(timeout=30)
         tab.begin()
 
     def close(self) -> None:
@@ -210,7 +209,8 @@ class Tab:
             except (StoppedError, BrokenError, WinchsimError) as error:
                 self._failed(error)
             else:
-                self._later.append(background_tasks.create(self._second_pass(found["run"])))
+                if not self._wanted.is_set():
+                    self._later.append(background_tasks.create(self._second_pass(found["run"])))
             finally:
                 slow.cancel()
 
@@ -229,8 +229,7 @@ class Tab:
     def draw(self) -> None:
         """Draw the curves, those of another build or of the file in grey behind them."""
         base = self.base.get("tracks") if self.state.inputs != self.state.base else None
-        found = {key: self.answer[key] for key in ("tracks", "motion")}
-        self.screen.draw(found | {"base": self._grey or base}, self.answer["svg"])
+        self.screen.draw(self.answer, self._grey or base)
 
     def compare(self, tracks: dict[str, Any], name: str) -> None:
         """Draw the curves of another build in grey behind those of the present one."""
@@ -241,7 +240,7 @@ class Tab:
     async def _second_pass(self, run: bytes) -> None:
         notes = iter(("Actions are being tried.", ""))
         self.screen.show_actions([])
-        await asyncio.sleep(0 if self._wanted.is_set() else QUIET)
+        await asyncio.sleep(QUIET)
         with suppress(StoppedError):  # by the next change
             try:
                 async with aclosing(self._second.run("thorough", run)) as results:

@@ -108,7 +108,9 @@ class TestDay:
                     value_text(spec, getattr(row, name)),
                 )
                 put = partial(self._put, number, name)
-                self._fields[number, name] = field(spec, spec.choices, about, text, put)
+                self._fields[number, name] = field(
+                    spec, spec.choices, about, text, put, "not noted"
+                )
 
     def _put(self, number: int, name: str, text: str) -> None:
         made, row = self._fields[number, name], self._rows[number]
@@ -129,28 +131,27 @@ class TestDay:
             self._read()
 
     async def _why(self) -> None:
-        state, what = self.tab.state, "Causes of the last failed test are being compared."
-        found = await self._job.result(what, "why", state.scenario, state.inputs, tuple(self._rows))
-        if found is not None:
-            self._result.clear()
-            with self._result:
-                ui.html(found, sanitize=False).classes("report")
+        state = self.tab.state
+        await self._job.fill(
+            self._result, lambda found: ui.html(found, sanitize=False).classes("report"),
+            "Causes of the last failed test are being compared.",
+            "why", state.scenario, state.inputs, tuple(self._rows),
+        )  # fmt: skip
 
     async def _calibrate(self) -> None:
-        what, inputs = "Calibrating. This may take half a minute.", self.tab.state.inputs
-        found = await self._job.result(what, "calibration", inputs, tuple(self._rows))
-        if found is None:
-            return
-        self._result.clear()
+        await self._job.fill(
+            self._result, self._calibrated, "Calibrating. This may take half a minute.",
+            "calibration", self.tab.state.inputs, tuple(self._rows),
+        )  # fmt: skip
+
+    def _calibrated(self, found: dict[str, Any]) -> None:
         self.tab.state.keep("calibrated", found["numbers"], found["inputs"])
         self.tab.changed()
-        with self._result:
-            ui.button(
-                "Take the calibrated build",
-                on_click=lambda: self.tab.take(found["inputs"]),
-            ).props("outline no-caps")
-            for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
-                self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])
+        ui.button(
+            "Take the calibrated build", on_click=lambda: self.tab.take(found["inputs"])
+        ).props("outline no-caps")
+        for kind in dict.fromkeys(row["kind"] for row in found["rows"]):
+            self._chart(kind, [row for row in found["rows"] if row["kind"] == kind])
 
     def _chart(self, kind: str, rows: list[dict[str, Any]]) -> None:
         looks = (

@@ -35,8 +35,8 @@ class Variants:
         tab.followers.append(self._refresh)
 
     def _keep(self) -> None:
-        numbers = self.tab.answer.get("numbers", {})
-        if trouble := self.tab.state.keep(harmless(self._name.value or ""), numbers):
+        name, answer = harmless(self._name.value or ""), self.tab.answer
+        if trouble := self.tab.state.keep(name, answer.get("numbers", {})):
             self.tab.tell(trouble)
         else:
             self._name.set_value("")

@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 import signal
 import traceback
-from importlib import import_module
 from multiprocessing.connection import Connection
 
 from winchsim.errors import WinchsimError
@@ -21,7 +20,8 @@ def main(pipe: Connection) -> None:
     """Do one job after the other: a function of `winchsim.page.jobs` by its name, and its
     arguments."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt is for the server alone
-    jobs = import_module("winchsim.page.jobs")
+    from winchsim.page import jobs
+
     with contextlib.suppress(EOFError, OSError):
         while True:
             name, arguments = pipe.recv()

@@ -1,0 +1,58 @@
+"""The loop of a tab: which builds are looked at a second time."""
+
+from __future__ import annotations
+
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
+from unittest.mock import MagicMock
+
+import pytest
+
+pytest.importorskip("nicegui")
+
+from winchsim.page import tab as module
+
+
+class Stub:
+    """A worker whose jobs wait until they may end."""
+
+    busy = False
+
+    def __init__(self):
+        self.asked, self.go = [], asyncio.Event()
+
+    async def run(self, job, given):
+        self.asked.append(given)
+        await self.go.wait()
+        yield {"run": given, "followed": {}, "tracks": 0, "motion": 0, "svg": "", "actions": []}
+
+    def stop(self):
+        pass
+
+
+def test_a_build_that_was_changed_meanwhile_gets_no_second_pass(monkeypatch):
+    monkeypatch.setattr(module.background_tasks, "create", asyncio.ensure_future)
+    monkeypatch.setattr(module, "QUIET", 0)
+
+    async def story():
+        tab = module.Tab.__new__(module.Tab)
+        tab.state = SimpleNamespace(inputs="old", base="base", done=[])
+        tab.answer, tab.base, tab._before, tab._grey, tab._later = {}, {}, {}, None, []
+        tab.screen, tab._wanted = MagicMock(), asyncio.Event()
+        tab.first, tab._second = Stub(), Stub()
+        tab._second.go.set()
+        loop = asyncio.ensure_future(tab._compute())
+        tab._wanted.set()
+        while tab.first.asked != ["old"]:
+            await asyncio.sleep(0)
+        tab.state.inputs = "new"
+        tab._wanted.set()
+        tab.first.go.set()
+        while "new" not in tab._second.asked:
+            await asyncio.sleep(0)
+        loop.cancel()
+        return tab._second.asked
+
+    with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this one
+        assert own.submit(asyncio.run, story()).result() == ["new"]
