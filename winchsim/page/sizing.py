@@ -71,7 +71,7 @@ class Sizing:
         about = "Candidates against the checks; the buttons below take one"
         with ui.element("div").classes("scroll").props("tabindex=0"):
             made = chart(about, x, y, by_status(places, 9), lambda e: self._take(rows[e.data[0]]))
-            made.classes("matrix")
+            made.classes("matrix").style(f"height: {100 + 22 * len(checks)}px")
 
     def _candidate(self, row: dict[str, Any]) -> None:
         button = ui.button(on_click=lambda: self._take(row)).props("outline dense no-caps")

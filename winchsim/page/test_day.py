@@ -101,7 +101,7 @@ class TestDay:
         with ui.element("fieldset").classes("table"):
             with ui.element("legend"):
                 ui.label(f"Test {number + 1}: {load}")
-            ui.label(f"Predicted: {expected or 'no lift'}").classes("info")
+            ui.label(f"Predicted: {expected or 'none'}").classes("info")
             for name, spec in _SPECS.items():
                 about, text = (
                     f"{spec.label}, test {number + 1}",
