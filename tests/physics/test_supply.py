@@ -10,6 +10,7 @@ from winchsim.physics.supply import (
     LimitSide,
     Regime,
     Source,
+    agreeing_balance,
     balance,
     first_regime,
     limited_current,
@@ -349,6 +350,17 @@ def test_controllers_of_arrays_are_those_of_each_entry(side):
         )
         assert (many[0][k], many[1][1][k]) == (pytest.approx(one[0]), pytest.approx(one[1][1]))
         assert np.broadcast_to(many[2], 7)[k] == pytest.approx(one[2])
+
+
+@pytest.mark.parametrize("side", list(LimitSide))
+def test_an_unlimited_entry_beside_a_limited_one_is_as_if_alone(side):
+    """At an e.m.f. whose kink is at its own place only to rounding."""
+    source, group = Source(0.3, limit_side=side), ((2,), (4.0,), (1.1,), (0.1,))
+    both = agreeing_balance(np.full(2, 6.0), source, *group, np.array([0.1, math.inf]))
+    alone = balance(Regime.VOLTAGE, 6.0, source, *group, math.inf)
+    held = balance(Regime.CURRENT, 6.0, source, *group, 0.1)
+    assert np.asarray(both[0]) == pytest.approx([held[0], alone[0]])
+    assert np.asarray(both[2]) == pytest.approx([held[2], alone[2]])
 
 
 def test_a_source_is_plain_only_where_every_controller_is_at_full_duty():

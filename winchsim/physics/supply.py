@@ -296,7 +296,8 @@ def _at_power(
     towards = _towards(open_voltage, 1.0)
     rows = _rows(ns, rs, es, drops, towards)
     slope, offset = _line(rows, lambda kink: kink * _taken(rows, kink), power, power * 0.0)
-    return towards * (offset + (offset * offset + 4.0 * slope * power) ** 0.5) / (2.0 * slope)
+    root = (offset * offset + 4.0 * slope * power) ** 0.5
+    return towards * (offset + root) / larger(2.0 * slope, 1e-300)
 
 
 def limited_current(source: Source, total: Any) -> Any:
