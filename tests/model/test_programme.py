@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Brake, Pawl, Phase
-from winchsim.model import Event
+from winchsim.model import Event, WinchProblem, build, start
+from winchsim.model.keys import Trip
 
 UP = Phase(action="raise", until="top")
 
@@ -31,6 +32,21 @@ def test_lowers_under_power_to_the_floor(lift, story):
     assert record.first(Event.LANDED).value < 0.2
     # A bench supply takes nothing back from a load that drives the motors.
     assert np.all(record["current"][down] <= 1e-6)
+
+
+@pytest.mark.parametrize(
+    ("fired", "events"),
+    [
+        ((Trip.FLOOR, Trip.PAID_OUT), [Event.LANDED, Event.PAID_OUT, Event.END]),
+        ((Trip.PAID_OUT, Trip.FLOOR), [Event.PAID_OUT, Event.END]),
+    ],
+)
+def test_what_ends_the_run_as_the_load_lands_ends_it(small, fired, events):
+    """Neither the next phase nor another event follows."""
+    machine = build(small(phase=(Phase(action="lower", until="floor"), UP)))
+    key, state, _ = start(machine)
+    found = WinchProblem(machine).switch(key, fired, 1.0, state)
+    assert found.key is None and [mark.event for mark in found.events] == events
 
 
 def test_lowering_into_a_battery_gives_energy_back(lift, make_motor, make_stage):

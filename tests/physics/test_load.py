@@ -24,12 +24,13 @@ def test_a_load_on_a_slope_rubs_with_what_it_presses_with(angle):
     assert body.friction == pytest.approx(2.0 + 0.4 * 8.0 * G * math.cos(slope))
 
 
-def test_rope_adds_its_weight_to_the_pull_and_its_mass_to_the_inertia():
+@pytest.mark.parametrize(("angle", "rise"), [(90.0, 1.0), (30.0, 0.5)])
+def test_rope_adds_its_weight_to_the_pull_and_its_mass_to_the_inertia(angle, rise):
     body = make_body(
-        8.0, math.radians(90.0), 0.0, 0.0, G, rope_mass=0.3, rope_mass_per_length=0.05, falls=2
+        8.0, math.radians(angle), 0.0, 0.0, G, rope_mass=0.3, rope_mass_per_length=0.05, falls=2
     )
     assert inertia(body) == pytest.approx(8.3)
-    assert pull_needed(body, 3.0) == pytest.approx(8.0 * G + 2 * 0.05 * 3.0 * G)
+    assert pull_needed(body, 3.0) == pytest.approx((8.0 + 2 * 0.05 * 3.0) * G * rise)
 
 
 @pytest.mark.parametrize("angle", [20.0, 90.0])

@@ -88,6 +88,12 @@ def test_values_stay_within_their_bounds():
     assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
 
+def test_a_value_that_stays_takes_no_degree_of_freedom():
+    every, slope_stays = np.ones(X.size, dtype=bool), np.array([np.inf, 0.0])
+    problem = Problem(line(scattered(1)), -slope_stays, slope_stays, every)
+    assert fit(problem, np.zeros(2), every).dof == pytest.approx(X.size - 1, abs=1e-6)
+
+
 def test_interval_width_is_of_students_t():
     """Source: table of Student's t, 0.95 quantile: 2.015 at 5 and 1.812 at 10 degrees of freedom
     (any statistics textbook)."""
@@ -125,15 +131,24 @@ def scattered(seed, spoiled=None, by=0.0):
     return measured
 
 
-def found_in(measured):
-    every = np.ones(X.size, dtype=bool)
-    _, kept = without_outliers(Problem(line(measured), -FAR[:2], FAR[:2], every), np.zeros(2))
+def found_in(measured, x=X):
+    every = np.ones(x.size, dtype=bool)
+    _, kept = without_outliers(Problem(line(measured, x), -FAR[:2], FAR[:2], every), np.zeros(2))
     return np.flatnonzero(~kept)
 
 
 @pytest.mark.parametrize("place", [0, 5, 11])
 def test_an_outlier_is_named(place):
     assert found_in(scattered(1, place, 12.0)).tolist() == [place]
+
+
+@pytest.mark.parametrize(("by", "named"), [(6.0, []), (8.0, [12])])
+def test_what_stands_apart_is_measured_by_the_error_of_its_forecast(by, named):
+    """Twelve points from 0 to 4, alternately 1 above and below a line, scatter √(12/10): at 6 their
+    line is off by √(1 + 1/12 + 4²/18.9) = 1.39 scatters, and Student's t at 1 %/26 and 10 degrees
+    of freedom is 4.6: an outlier from 7.0 on; without the error of the line from 5.1 on."""
+    noise = np.tile([1.0, -1.0], 6)
+    assert found_in(np.append(noise, by), np.append(X, 6.0)).tolist() == named
 
 
 def test_no_outlier_is_named_more_often_than_the_level_says():
