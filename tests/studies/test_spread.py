@@ -82,6 +82,16 @@ def test_what_is_given_stands_before_what_is_assumed(geared):
     assert usual.assumed and usual.each and usual.high / usual.center == pytest.approx(1.1)
 
 
+def test_motors_of_a_group_share_what_is_not_their_own(geared):
+    shared = ["motors.1.voltage", "motors.1.winding_start", "motors.1.winding_limit"]
+    own = ["motors.1.stall_torque", "motors.1.no_load_speed"]
+    for path, value in zip(shared[1:], (25.0, 120.0), strict=True):
+        geared = with_value(geared, path, value)
+    made = rows_of(geared, [Given(path, 1e-3, "uniform") for path in (*shared, *own)])
+    numbers = {row.path: width for row, width in zip(made.rows, made.widths, strict=True)}
+    assert [numbers[path] for path in (*shared, *own)] == [1, 1, 1, 2, 2]
+
+
 def test_a_default_that_is_an_assumption_has_its_declared_range(geared):
     rows = {row.path: row for row in rows_of(replace(geared, given=frozenset())).rows}
     low, high, _ = spec_at(geared, "settings.breakaway").assumed
