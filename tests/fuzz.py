@@ -136,7 +136,8 @@ def check(seed: int) -> tuple[int, str, float]:
 
 def _refusal(error: WinchsimError) -> str:
     """How a refusal counts: alike but for its numbers."""
-    reason = NUMBER.sub("#", str(error)).strip()
+    wanted = "; ".join(fault.expected for fault in getattr(error, "faults", ()))
+    reason = NUMBER.sub("#", f"{error} {wanted}").strip()
     return f"refused: {reason}" if reason else "no reason"
 
 

@@ -124,8 +124,9 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     stages = tuple(_varied_stage(d, stage) for stage in inputs.stage[:5])
     pull = inputs.load.mass * inputs.settings.gravity / inputs.rope.falls
     stiffness = inputs.rope.axial_stiffness
+    thick = min(max(inputs.rope.diameter, math.sqrt(pull / 2e7)), inputs.drum.width / 2)
     rope = replace(
-        inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02),
+        inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02), diameter=thick,
         breaking_force=min(inputs.rope.breaking_force, 1e4 * pull),
         axial_stiffness=None if stiffness is None else min(max(stiffness, 10 * pull), 1e6 * pull),
     )  # fmt: skip
@@ -217,7 +218,7 @@ def _varied_motors(d: _Dice, group: sc.MotorGroup) -> sc.MotorGroup:
             terminal_resistance=group.voltage / group.stall_current,
         )
     if way == "lever":
-        share = d.uniform(0.2, 0.9)
+        share = max(d.uniform(0.2, 0.9), 1.2 * group.no_load_current / group.stall_current)
         return replace(
             group,
             known_by="bench",
