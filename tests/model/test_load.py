@@ -149,6 +149,18 @@ class TestGuide:
         )
         assert record.energy.error < 1e-4
 
+    def test_jerks_are_counted_anew_in_each_phase(self, lift, make_stage):
+        first = Phase(action="raise", until="time", time=4.0)
+        record = lift(
+            supply={"voltage": 3.0},
+            stage=make_stage(8.0, 0.85, repeat=3),
+            load={"guide_friction": 30.0, "mass": 3.0, "height": 0.3},
+            rope={"axial_stiffness": 1e4, "damping_ratio": 0.01},
+            phase=(first, Phase(action="raise", until="top")),
+        )
+        slips = [e.time for e in record.events if e.event is Event.SLIPS]
+        assert 0 < sum(time < 4.0 for time in slips) < 40 == sum(time >= 4.0 for time in slips)
+
     def test_stuck_before_the_motors_can_pull_it_free(self, lift, story):
         record = lift(load={"guide_friction": 60.0})
         assert story(record)[:3] == [Event.DRUM_STARTS, Event.DRUM_STOPS, Event.STALLED]
@@ -174,6 +186,18 @@ def test_bounces_without_end_are_averaged(lift, monkeypatch):
     assert 1.7 * len(record.time) < len(followed.time)
     assert record.first(Event.TOP).time == pytest.approx(followed.first(Event.TOP).time, rel=1e-3)
     assert record.energy.error < 1e-4
+
+
+def test_bounces_are_counted_anew_in_each_phase(lift):
+    first = Phase(action="raise", until="time", time=0.7)
+    record = lift(
+        load={"mass": 0.5, "height": 0.6},
+        drum={"width": 0.006},
+        rope={"axial_stiffness": 2e5, "damping_ratio": 0.01},
+        phase=(first, Phase(action="raise", until="top")),
+    )
+    followed = 100 * record.machine.scales.bounce_period
+    assert record.first(Event.AVERAGED).time > 0.7 + followed > 1.0
 
 
 class TestTackle:
