@@ -1,6 +1,8 @@
 """Phases of the programme: lowering, off, short, ramps, limits; and the parts that hold: pawl and
 brake."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -47,6 +49,18 @@ def test_what_ends_the_run_as_the_load_lands_ends_it(small, fired, events):
     key, state, _ = start(machine)
     found = WinchProblem(machine).switch(key, fired, 1.0, state)
     assert found.key is None and [mark.event for mark in found.events] == events
+
+
+@pytest.mark.parametrize("layer", [0, 1])
+def test_a_drum_that_stops_where_two_layers_meet_is_on_both(small, layer):
+    """Whichever layer it comes from: raising it would wind on the upper one, running back pay out
+    from the lower one; half a volt moves it neither way."""
+    machine = build(small(drum={"width": 0.006}, load={"height": 0.6}, supply={"voltage": 0.5}))
+    key, state, _ = start(machine)
+    state[0] = machine.layers[0].end - machine.wound_at_start
+    key = replace(key, drum=2 * layer - 1, layer=layer, layer_below=layer)
+    stopped = WinchProblem(machine).switch(key, (Trip.DRUM_STOPS,), 1.0, state).key
+    assert (stopped.drum, stopped.layer, stopped.layer_below) == (0, 1, 0)
 
 
 def test_lowering_into_a_battery_gives_energy_back(lift, make_motor, make_stage):

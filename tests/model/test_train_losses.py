@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import Stage, check
+from winchsim.inputs import Gearbox, Stage, check
 from winchsim.model import build
 from winchsim.physics.bearings import shaft_loss, tooth_load
 from winchsim.physics.worm import Locking, largest_reverse, screw_efficiency
@@ -46,6 +46,21 @@ def test_each_shaft_has_bearings_and_the_last_is_the_drums(small):
     assert "bearings of stage 1 (3rd of 3)" not in found
     drum = shaft_loss(0.1, 2.5e-3, tooth_load(18e-3, ANGLE), 1 / 6e-3)  # core 10 mm, rope 2 mm
     assert found["drum bearings"].forward == pytest.approx(1 / (1 + drum))
+
+
+def test_pinions_behind_gearboxes_count_at_the_common_gear(small, make_motor):
+    """A pinion of PETG, 1270 kg/m³, 12 mm across and 8 mm wide: ρ π b d⁴/32 = 2.068e-8 kg·m²; it
+    turns three times as fast as the common gear. Two running ones drive it with the efficiency of
+    their mesh, a dead one is driven against its reverse efficiency; rotors turn before the
+    gearbox."""
+    motors = make_motor(4.0, 0.005, count=3, dead=1, gearbox=Gearbox(ratio=4.0, efficiency=0.8))
+    stage = replace(PAIR, repeat=1, efficiency=0.9, inertia=2e-6, shaft_diameter=None)
+    chain = build(small(motors=motors, stage=stage)).chain
+    running, dead = chain.groups
+    through = 2 * running.elements[-1].forward + 1 / dead.elements[-1].reverse
+    assert chain.common_inertia == pytest.approx(2e-6 + 1e-6 + 9 * 2.068e-8 * through, rel=1e-4)
+    assert (running.inertia, dead.inertia) == pytest.approx((2e-7, 1e-7))
+    assert running.elements[-1].forward == pytest.approx(0.9) and dead.elements[-1].reverse < 0.9
 
 
 def test_the_numbers_of_a_chain_are_plain_floats(small):
