@@ -65,8 +65,20 @@ def check_columns(
     known : Ranges or None
         What is assumed about that build; left out, only capacities have ranges.
     """
-    spread = _capacities(machine)
-    more = _of_batches(variants, spread)
+    return columns_of(variants, lifts, measured(variants), capacities(machine), known)
+
+
+def columns_of(
+    variants: Variants,
+    lifts: Lifts,
+    more: Mapping[str, Any],
+    spread: Mapping[LinkKind, tuple[Any, Any]],
+    known: Ranges | None,
+) -> tuple[CheckColumn, ...]:
+    """The same with what was `measured` of the variants and the `capacities` of their machine.
+
+    Both ranges may be arrays over the candidates.
+    """
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
     cold, hanging = lifts.stall_margin_cold, inputs.load.start_height > 0
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
@@ -145,24 +157,24 @@ def graded(
     return CheckColumn(key, side, value, low, high, hard, required, rank)
 
 
-def _of_batches(
-    variants: Variants, spread: Mapping[LinkKind, tuple[float, float]]
-) -> dict[str, np.ndarray]:
-    """What the lifts do not carry: holding, a jam, the required factor, the continuous current."""
+def measured(variants: Variants) -> dict[str, Any]:
+    """What the lifts do not carry: holding, shares of the parts in a jam, the continuous current.
+
+    Parameters
+    ----------
+    variants : Variants
+    """
     names = (
-        "hold", "hold_slope", "moving", "moving_slope", "jam", "jam_low", "jam_high", "continuous",
-        "braked", "pawl", "undescribed",
+        "hold", "hold_slope", "moving", "moving_slope", "continuous", "braked", "pawl",
+        "undescribed",
     )  # fmt: skip
-    found = {name: np.full(variants.size, np.nan) for name in names}
+    found: dict[str, Any] = {name: np.full(variants.size, np.nan) for name in names}
+    found["jams"] = []
     for rows, batch in variants.batches:
         m, shares = batch.machine, hold_shares(batch)
         found["hold"][rows], found["hold_slope"][rows] = shares[CheckKey.HOLD]
         found["moving"][rows], found["moving_slope"][rows] = shares[CheckKey.HOLD_DISTURBED]
-        shares_of_parts = stops(batch).dynamic
-        ends = np.array([spread.get(link.kind, (1.0, 1.0)) for link in m.links]).reshape(-1, 2)
-        for name, capacity in (("jam", 1.0), ("jam_low", ends[:, :1]), ("jam_high", ends[:, 1:])):
-            with np.errstate(divide="ignore"):
-                found[name][rows] = 1 / np.max(shares_of_parts / capacity, axis=0, initial=0.0)
+        found["jams"].append((rows, [link.kind for link in m.links], stops(batch).dynamic))
         found["undescribed"][rows] = bool(undescribed(m))
         found["continuous"][rows] = _continuous(batch)
         found["braked"][rows] = m.braked_chain is not m.chain
@@ -170,8 +182,29 @@ def _of_batches(
     return found
 
 
-def _capacities(machine: Machine) -> dict[LinkKind, tuple[float, float]]:
-    """Widest range of the capacities of each kind of part, as factors."""
+def _jams(
+    more: Mapping[str, Any], spread: Mapping[LinkKind, tuple[Any, Any]], size: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Least factor of any part in a jam, and its ends."""
+    found = tuple(np.full(size, np.nan) for _ in range(3))
+    for rows, kinds, shares in more["jams"]:
+        ends = [np.ones_like(shares), np.ones_like(shares), np.ones_like(shares)]
+        for place, kind in enumerate(kinds):
+            for end, capacity in zip(ends[1:], spread.get(kind, (1.0, 1.0)), strict=True):
+                end[place] = capacity[rows] if isinstance(capacity, np.ndarray) else capacity
+        for column, capacity in zip(found, ends, strict=True):
+            with np.errstate(divide="ignore"):
+                column[rows] = 1 / np.max(shares / capacity, axis=0, initial=0.0)
+    return found  # type: ignore[return-value]
+
+
+def capacities(machine: Machine) -> dict[LinkKind, tuple[float, float]]:
+    """Widest range of the capacities of each kind of part, as factors.
+
+    Parameters
+    ----------
+    machine : Machine
+    """
     found: dict[LinkKind, tuple[float, float]] = {}
     for link in machine.links:
         capacity, (low, high) = link.strength, found.get(link.kind, (1.0, 1.0))
@@ -183,8 +216,8 @@ def _capacities(machine: Machine) -> dict[LinkKind, tuple[float, float]]:
 
 def _parts(
     lifts: Lifts,
-    more: Mapping[str, np.ndarray],
-    spread: Mapping[LinkKind, tuple[float, float]],
+    more: Mapping[str, Any],
+    spread: Mapping[LinkKind, tuple[Any, Any]],
     known: Ranges | None,
 ) -> list[CheckColumn]:
     """The part with the least share of its required factor, and a jam, with their ranges."""
@@ -205,7 +238,7 @@ def _parts(
     known_parts = np.isfinite(value)
     value, asked = np.where(known_parts, value, np.nan), np.where(known_parts, asked, 1.0)
     low, high = np.min(lows, axis=0), highs[at, every]
-    jam, jam_low, jam_high = (more[name] for name in ("jam", "jam_low", "jam_high"))
+    jam, jam_low, jam_high = _jams(more, spread, len(lifts))
     columns = [
         graded(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked),
         graded(CheckKey.JAM, Side.LEAST, jam, jam_low, jam_high, None, 1.0),

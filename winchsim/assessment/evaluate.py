@@ -72,7 +72,7 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     return with_actions(base, record)
 
 
-def add_ranges(found: Assessment, record: Record) -> Assessment:
+def add_ranges(found: Assessment, record: Record, known: Ranges | None = None) -> Assessment:
     """An assessment made without ranges, with them.
 
     Parameters
@@ -80,11 +80,13 @@ def add_ranges(found: Assessment, record: Record) -> Assessment:
     found : Assessment
     record : Record
         That it was made of.
+    known : Ranges, optional
+        Of its build, where they are known already.
     """
     if not found.trusted or record.inputs is None:
         return found
     history = read_history(record)
-    return replace(found, **_with_ranges(history, found.jam, _ranges(history)))
+    return replace(found, **_with_ranges(history, found.jam, known or _ranges(history)))
 
 
 def _ranges(history: History) -> Ranges | None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from winchsim.assessment.kinds import PartRow, Side, Status
 from winchsim.assessment.ranges import Ranges
+from winchsim.elementwise import plain
 from winchsim.model import AtLink, Machine
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind, LinkState, link_state
@@ -112,25 +113,25 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
 
 
 def factor_range(
-    factor: float, low: float, value: float, high: float, kind: LinkKind, ranges: Ranges | None
-) -> tuple[float, float]:
+    factor: float, low: Any, value: float, high: Any, kind: LinkKind, ranges: Ranges | None
+) -> tuple[Any, Any]:
     """Range of a factor from those of its capacity and its demand: root of the sum of squares.
 
     Parameters
     ----------
     factor : float
     low, value, high : float
-        Capacity with its range.
+        Capacity with its range; its ends may be arrays, as those of the ranges.
     kind : LinkKind
     ranges : Ranges or None
     """
     if not math.isfinite(factor) or not value > 0:
         return factor, factor
     down, up = (1.0, 1.0) if ranges is None else ranges.span(kind)
-    if low <= 0:
-        return 0.0, factor * math.exp(math.hypot(math.log(high / value), math.log(up)))
-    lower = math.exp(-math.hypot(math.log(low / value), math.log(down)))
-    return factor * lower, factor * math.exp(math.hypot(math.log(high / value), math.log(up)))
+    with np.errstate(divide="ignore"):  # a capacity may have no low end
+        lower = np.exp(-np.hypot(np.log(np.divide(low, value)), np.log(down)))
+    upper = np.exp(np.hypot(np.log(np.divide(high, value)), np.log(up)))
+    return plain(factor * lower), plain(factor * upper)
 
 
 def undescribed(machine: Machine) -> tuple[str, ...]:

@@ -152,7 +152,11 @@ class _Variant:
     side: str = ""
     logs: dict[Key, float] = field(default_factory=dict)
     hold: dict[CheckKey, HoldShare] = field(default_factory=dict)
-    lifted: bool = True
+    ended: End = End.CANNOT_BE_BUILT
+
+    @property
+    def lifted(self) -> bool:
+        return self.ended is End.LIFTED
 
 
 def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> Ranges | None:
@@ -169,18 +173,30 @@ def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> R
     """
     if all(phase.action != "raise" for phase in machine.phases):
         return None
-    groups = group_causes(machine.assumed)
-    variants = [_Variant(machine)]
-    for name, rows in groups.items():
-        for end in ("low", "high"):
-            changed = _moved(inputs, machine, (rows, end))
-            if changed is not None:
-                variants.append(_Variant(changed, name, end))
-    ends = _run(inputs, variants, powered_for)
-    found = _combined(variants, groups)
-    found.update(never=_never(inputs, machine, groups, variants, found["spans"], ends[0]))
-    named = {row.path: name for name, rows in groups.items() for row in rows}
-    return Ranges(groups=named, end=ends[0], **found)
+    return find_each([(inputs, machine)], powered_for)[0]
+
+
+def find_each(
+    builds: Sequence[tuple[Inputs, Machine]], powered_for: float = 0.0
+) -> list[Ranges]:
+    """Ranges of several builds at once, as `find_ranges` of each; their programmes are the same and
+    raise."""
+    started = [(*build, group_causes(build[1].assumed)) for build in builds]
+    variants = [[_Variant(machine)] for _, machine in builds]
+    for (inputs, machine, groups), own in zip(started, variants, strict=True):
+        for name, rows in groups.items():
+            for end in ("low", "high"):
+                changed = _moved(inputs, machine, (rows, end))
+                if changed is not None:
+                    own.append(_Variant(changed, name, end))
+    _run(builds[0][0], [variant for own in variants for variant in own], powered_for)
+    done = []
+    for (inputs, machine, groups), own in zip(started, variants, strict=True):
+        found, ended = _combined(own, groups), own[0].ended
+        found.update(never=_never(inputs, machine, groups, own, found["spans"], ended))
+        named = {row.path: name for name, rows in groups.items() for row in rows}
+        done.append(Ranges(groups=named, end=ended, **found))
+    return done
 
 
 def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
@@ -260,9 +276,8 @@ INSIDE = 1e-6
 # --- running ----------------------------------------------------------------------------------
 
 
-def _run(inputs: Inputs, variants: Sequence[_Variant], powered_for: float) -> list[End]:
-    """Quasi-static lifts of variants, written into them; how each ended."""
-    ends = [End.CANNOT_BE_BUILT] * len(variants)
+def _run(inputs: Inputs, variants: Sequence[_Variant], powered_for: float) -> None:
+    """Quasi-static lifts of variants, written into them."""
     by_shape: dict[Any, list[int]] = {}
     for place, variant in enumerate(variants):
         by_shape.setdefault(shape_of(variant.machine), []).append(place)
@@ -274,15 +289,13 @@ def _run(inputs: Inputs, variants: Sequence[_Variant], powered_for: float) -> li
         lifts, hold = lift_batch(batch), hold_shares(batch)
         logs = _logs(batch, lifts)
         for k, place in enumerate(places):
-            ends[place] = End(int(lifts.end[k]))
-            variants[place].lifted = bool(lifts.lifted[k])
+            variants[place].ended = End(int(lifts.end[k]))
             variants[place].logs = {
                 key: float(values[k]) for key, values in logs.items() if math.isfinite(values[k])
             }
             variants[place].hold = {
                 key: HoldShare(*(float(v[k]) for v in pair)) for key, pair in hold.items()
             }
-    return ends
 
 
 def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:

@@ -161,6 +161,10 @@ class Material(_Sourced):
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=lambda: MappingProxyType({}))
 
+    def __hash__(self) -> int:
+        """That of its name, so that results are kept by material."""
+        return hash(self.name)
+
     @property
     def is_metal(self) -> bool:
         """Whether it is a metal."""

@@ -8,6 +8,7 @@ running mesh adds to its own force is `dynamic_factor` on the demand side.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -190,6 +191,7 @@ def velocity_factor(speed: Floats) -> Floats:
 # ----------------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=1024)
 def tooth_strength(
     tooth: Tooth,
     material: Material,

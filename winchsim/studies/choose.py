@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import groupby
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from winchsim.assessment.candidates import fails, thin_counts
-from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment, CheckKey
+from winchsim.assessment.actions import with_actions
+from winchsim.assessment.candidates import capacities, columns_of, fails, measured, thin_counts
+from winchsim.assessment.evaluate import add_ranges, assess
+from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.ranges import HoldShare, Ranges, find_each
 from winchsim.errors import DomainError, WinchsimError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Parts
-from winchsim.simulation import simulate
+from winchsim.model import build
+from winchsim.simulation import Record, simulate
 from winchsim.slow import vary_each
-from winchsim.studies.builds import Build, Family, families, member_of
+from winchsim.strength.link import LinkKind
+from winchsim.studies.at_hand import Family, families, make
+from winchsim.studies.builds import Build
 from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
 
-MOST_BUILDS, MOST_FAMILIES = 10_000, 300
-"""Builds screened at most, and trains with their sort of motors and rope. [-]"""
+MOST_BUILDS = 10_000
+"""Builds screened at most. [-]"""
 
-CLOSER, SHOWN, TRIES = 10, 5, 6
-"""Builds that get ranges of their own, that are shown, and that are simulated in full for them.
-[-]"""
+CLOSER, AT_ONCE, SHOWN, TRIES = 20, 7, 5, 6
+"""Builds that get ranges of their own, how many of them at a time, that are shown, and that are
+simulated in full for them. [-]"""
+
+TINY = 1e-6
+"""Starting torque margin that a smaller one counts as. [-]"""
 
 
 @dataclass(frozen=True)
@@ -58,11 +65,6 @@ class Choice:
         return self.found[0].exit_code if self.found else 1
 
 
-def middle_first(rows: list[Family]) -> list[Family]:
-    """Families with the middle one in front: its ranges are carried over to the others."""
-    return [*rows[len(rows) // 2 :], *rows[: len(rows) // 2]]
-
-
 def choose(
     inputs: Inputs,
     *,
@@ -89,51 +91,101 @@ def choose(
     Notes
     -----
     The rule is that of `assessment.candidates.choose_row`. All builds are screened by the
-    quasi-static model, with ranges of one among those with as many pairs; the best are looked at
-    again with ranges of their own; the best of these are simulated in full.
+    quasi-static model without ranges. A few of the best get ranges of their own, which the builds
+    like them borrow; then a few of those that are best now, and so on. The best of them are
+    simulated in full, and changes are looked for that help the first.
     """
     listed = inputs.parts not in (None, Parts())
-    made, possible = families(inputs, MOST_FAMILIES, MOST_BUILDS) if listed else ([], 0)
+    made, possible = families(inputs, MOST_BUILDS, fastest=fastest) if listed else ([], 0)
     if not made:
         raise DomainError("parts", "nothing that fits together", "parts to make a build of")
-    made.sort(key=lambda family: len(family.train))  # those alike have alike ranges
-    groups = [list(rows) for _, rows in groupby(made, key=lambda family: len(family.train))]
-    screened = [
-        by_slow_model(vary_each([(family.inputs, family.columns) for family in middle_first(rows)]))
-        for rows in groups
-    ]
-    keys = frozenset[CheckKey]().union(*(found.changeable for found in screened))
 
-    def order(found: Sweep, keys: frozenset[CheckKey] = keys) -> np.ndarray:
-        aim = found.results["lift_time"] if fastest else -found.least_share(keys)
-        bad, thin = fails(found.checks), thin_counts(found.checks, keys)
+    def order(found: Sweep) -> np.ndarray:
+        aim = found.results["lift_time"] if fastest else -found.least_share()
+        bad, thin = fails(found.checks), thin_counts(found.checks, found.changeable)
         return np.array([np.where(np.isnan(aim), np.inf, aim), thin, bad])
 
-    screening = np.hstack([order(found) for found in screened])
-    owners = [
-        (family, place)
-        for rows in groups
-        for family in middle_first(rows)
-        for place in range(len(family.members))
-    ]
-    builds = [member_of(*owners[index]) for index in np.lexsort(screening)[:CLOSER]]
-    closer = [by_slow_model(vary_each([(build.inputs, {})])) for build in builds]
-    again = np.lexsort(np.hstack([order(one) for one in closer]))
-    kept: list[tuple[Build, Assessment]] = []
-    for done, index in enumerate(again[:TRIES]):
+    screened, looked_at = _screened(inputs, made, order)
+    kept: list[tuple[Build, Assessment, Record]] = []
+    for done, (one, known) in enumerate(looked_at[:TRIES], start=1):
         try:
-            found = assess(simulate(builds[index].inputs), actions=False)
+            record = simulate(one.inputs)
         except WinchsimError:
             continue
-        kept.append((builds[index], found))
+        found = add_ranges(assess(record, actions=False, ranges=False), record, known)
+        kept.append((one, found, record))
         if on_progress is not None:
-            on_progress(done + 1, TRIES)
-        if sum(found.exit_code == 0 for _, found in kept) == SHOWN:
+            on_progress(done, TRIES)
+        if sum(found.exit_code == 0 for _, found, _ in kept) == SHOWN:
             break
-    full = of_assessments(inputs, {}, [found for _, found in kept])
-    ranked = np.lexsort(order(full, full.changeable))[:SHOWN].tolist() if kept else []
+    full = of_assessments(inputs, {}, [found for _, found, _ in kept])
+    ranked = [kept[i] for i in np.lexsort(order(full))[:SHOWN]] if kept else []
+    best = [with_actions(found, record) for _, found, record in ranked[:1]]
+    best += [found for _, found, _ in ranked[1:]]
     return Choice(
-        tuple(kept[i][0] for i in ranked), tuple(kept[i][1] for i in ranked),
-        of_assessments(inputs, {}, [kept[i][1] for i in ranked]),
-        len(owners), possible, int((screening[-1] == 0).sum()), fastest,
+        tuple(one for one, *_ in ranked), tuple(best), of_assessments(inputs, {}, best),
+        len(screened), possible, int((~fails(screened.checks)).sum()), fastest,
     )  # fmt: skip
+
+
+def _screened(
+    inputs: Inputs, made: Sequence[Family], order: Callable[[Sweep], np.ndarray]
+) -> tuple[Sweep, list[tuple[Build, Ranges]]]:
+    """All builds without ranges; and those that were looked at with ranges, the best first."""
+    variants = vary_each([(family.inputs, family.columns) for family in made])
+    members = [member for family in made for member in family.members]
+    screened = now = by_slow_model(variants, ranges=False)
+    lifts, more = screened.lifts, measured(variants)
+    assert lifts is not None
+    sizes = [len(family.members) for family in made]
+    alike = np.column_stack(
+        [
+            np.repeat([len(family.members[0][0]) for family in made], sizes),
+            np.repeat([len(family.inputs.motors) / 2 for family in made], sizes),
+            np.log(np.maximum(lifts.stall_margin_cold, TINY)) / 9,
+        ]
+    )
+    looked_at: dict[int, tuple[Build, Ranges]] = {}
+    spreads: list[dict[LinkKind, tuple[float, float]]] = []
+    while True:
+        best = [int(i) for i in np.lexsort(order(now)) if i not in screened.problems]
+        new = [i for i in best if i not in looked_at][: min(AT_ONCE, CLOSER - len(looked_at))]
+        if not looked_at:  # one with each number of pairs
+            new = [best[i] for i in np.sort(np.unique(alike[best, 0], return_index=True)[1])]
+        if not new:
+            return screened, [looked_at[i] for i in best if i in looked_at]
+        builds = [make(inputs, *members[i]) for i in new]
+        machines = [build(one.inputs, strict=False) for one in builds]
+        known = find_each([(b.inputs, m) for b, m in zip(builds, machines, strict=True)])
+        looked_at |= dict(zip(new, zip(builds, known, strict=True), strict=True))
+        spreads += [capacities(machine) for machine in machines]
+        at = list(looked_at)
+        like = np.argmin(np.abs(alike[:, None] - alike[at]).sum(axis=2), axis=1)
+        like[at] = np.arange(len(at))
+        spread = {
+            kind: _taken([own.get(kind, (1.0, 1.0)) for own in spreads], like)
+            for kind in set().union(*spreads)
+        }
+        ranges = _borrowed([known for _, known in looked_at.values()], like)
+        now = replace(screened, checks=columns_of(variants, lifts, more, spread, ranges))
+
+
+def _taken(rows: Sequence[Sequence[float]], like: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Columns of some rows, for builds each of which is like one of them."""
+    return tuple(np.array(rows, dtype=float)[like].T)
+
+
+def _borrowed(found: Sequence[Ranges], like: np.ndarray) -> Ranges:
+    """Ranges of builds each of which is like one of some."""
+    keys = set().union(*(known.spans for known in found))
+    spans = {key: _taken([known.span(key) for known in found], like) for key in keys}
+    hold = {}
+    for key in found[0].hold:
+        ends = [
+            [value for end in known.hold[key] for value in (end.net, end.slope)] for known in found
+        ]
+        net_and_slope = iter(_taken(ends, like))
+        hold[key] = tuple(
+            HoldShare(*pair) for pair in zip(net_and_slope, net_and_slope, strict=True)
+        )
+    return replace(found[0], spans=spans, hold=hold)

@@ -17,7 +17,8 @@ from winchsim.model import build as build_machine
 from winchsim.physics.load import pull_needed
 from winchsim.quantity_text import rounded
 from winchsim.slow import lift_all
-from winchsim.studies.builds import Build, families, gear_changes, member_of
+from winchsim.studies.at_hand import families, make
+from winchsim.studies.builds import Build, gear_changes
 
 PLACES = 9
 """Decimal places of an SI value to which two candidates are the same."""
@@ -166,7 +167,7 @@ def _at_hand(inputs: Inputs, machine: Machine, span: Span, kind: str) -> Proposa
     listed = getattr(inputs.parts, kind, ())
     if not listed:
         return None
-    made, _ = families(replace(inputs, parts=Parts(**{kind: listed})), MOST_TRAINS, MOST_TRAINS)
+    made, _ = families(replace(inputs, parts=Parts(**{kind: listed})), MOST_TRAINS)
     present = {
         "gears": machine.groups[0].ratio,
         "motors": sum(group.count for group in inputs.motors),
@@ -175,7 +176,7 @@ def _at_hand(inputs: Inputs, machine: Machine, span: Span, kind: str) -> Proposa
     found: dict[float, Build] = {
         -1.0: Build("none" if kind == "gears" else "present", inputs, present)
     }
-    for build in (member_of(family, n) for family in made for n in range(len(family.members))):
+    for build in (make(inputs, *member) for family in made for member in family.members):
         ratio = build_machine(build.inputs).groups[0].ratio if kind == "gears" else 0.0
         number = sum(n for _, n in build.motors)
         size = {"gears": ratio, "motors": number}.get(kind) or build.inputs.drum.diameter
