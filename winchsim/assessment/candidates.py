@@ -19,7 +19,7 @@ from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.frozen import dataclass
 from winchsim.model import Machine
-from winchsim.slow import Batch, End, Hold, Lifts, Variants
+from winchsim.slow import End, Hold, Lifts, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
 
@@ -105,7 +105,7 @@ def columns_of(
         *_parts(lifts, more, spread, known),
         _column(
             CheckKey.CONTINUOUS_CURRENT,
-            lifts.mean_current / more["continuous"],
+            lifts.motor_load / CONTINUOUS_SHARE,
             known,
             side=Side.MOST,
             required=1.0,
@@ -158,15 +158,14 @@ def graded(
 
 
 def measured(variants: Variants) -> dict[str, Any]:
-    """What the lifts do not carry: holding, shares of the parts in a jam, the continuous current.
+    """What the lifts do not carry: holding, and shares of the parts in a jam.
 
     Parameters
     ----------
     variants : Variants
     """
     names = (
-        "hold", "hold_slope", "moving", "moving_slope", "continuous", "braked", "pawl",
-        "undescribed",
+        "hold", "hold_slope", "moving", "moving_slope", "braked", "pawl", "undescribed",
     )  # fmt: skip
     found: dict[str, Any] = {name: np.full(variants.size, np.nan) for name in names}
     found["jams"] = []
@@ -176,7 +175,6 @@ def measured(variants: Variants) -> dict[str, Any]:
         found["moving"][rows], found["moving_slope"][rows] = shares[CheckKey.HOLD_DISTURBED]
         found["jams"].append((rows, [link.kind for link in m.links], stops(batch).dynamic))
         found["undescribed"][rows] = bool(undescribed(m))
-        found["continuous"][rows] = _continuous(batch)
         found["braked"][rows] = m.braked_chain is not m.chain
         found["pawl"][rows] = m.pawl
     return found
@@ -247,15 +245,6 @@ def _parts(
         partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
         column.rank[partly] = RANKS[Status.NOT_CHECKED]
     return columns
-
-
-def _continuous(batch: Batch) -> Any:
-    """Supply current at which the motors run at the most that they bear continuously. [A]"""
-    stalled = sum(
-        g.live * (batch.raising.voltage - g.motor.brush_drop) / g.motor.resistance
-        for g in batch.machine.groups
-    )
-    return CONTINUOUS_SHARE * stalled
 
 
 def _holding(

@@ -107,7 +107,7 @@ def motor_load(history: History, index: int) -> float:
         return 0.0
     current = np.abs(record[f"motor_{group.number}_current"][inside])
     mean = float(np.trapezoid(current, record.time[inside])) / (end - start)
-    return mean / (CONTINUOUS_SHARE * group.fit.stall_current)
+    return mean / (CONTINUOUS_SHARE * group.stall_current)
 
 
 CONTINUOUS_SHARE = 0.25

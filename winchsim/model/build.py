@@ -202,6 +202,7 @@ def _motors(
                     case,
                     1.0,
                     fit.output.own_efficiency,
+                    fit.stall_current,
                 )
             )
         if group.dead:

@@ -67,6 +67,8 @@ class LiveGroup:
         Motor speed over drum speed. [-]
     own_efficiency : float
         Of the motor itself behind its drag, its gearbox left out. [-]
+    stall_current : float
+        Of one motor at the voltage of its data. [A]
     """
 
     number: int
@@ -80,6 +82,7 @@ class LiveGroup:
     case_start: float
     ratio: float
     own_efficiency: float = 1.0
+    stall_current: float = math.inf
 
     @property
     def count(self) -> int:

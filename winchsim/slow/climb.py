@@ -43,6 +43,8 @@ class Course:
         Hottest winding of each group on the way. [°C]
     charge, energy : ndarray
         Drawn from the supply at steady speeds. [C], [J]
+    charges : list of ndarray
+        Through one motor of each live group at steady speeds. [C]
     least_margin : ndarray
         Least of motor torque at rest over torque needed in motion. [-]
     first_speed, last_speed : ndarray
@@ -72,6 +74,7 @@ class Course:
     hottest: list[Any]
     charge: Any
     energy: Any
+    charges: list[Any]
     least_margin: Any
     first_speed: Any
     last_speed: Any
@@ -131,6 +134,7 @@ class _Climb:
             cases=ambient,
             hottest=list(start),
             charge=zero,
+            charges=[zero for _ in m.groups],
             energy=zero,
             least_margin=infinite,
             first_speed=zero,
@@ -171,6 +175,10 @@ class _Climb:
         self._warm(time, drive.currents)
         course.time = course.time + time
         course.charge = course.charge + drive.total * time
+        course.charges = [
+            taken + current * time
+            for taken, current in zip(course.charges, drive.currents, strict=True)
+        ]
         course.energy = course.energy + batch.raising.voltage * drive.total * time
         self._note(index, here, speed, drive, tension, radius)
         course.note(here, least_margin=np.minimum(course.least_margin, margin), last_push=at_rest)

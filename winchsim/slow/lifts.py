@@ -108,6 +108,8 @@ class Lifts:
         the most. [A]
     mean_current : ndarray
         Over the lift. [A]
+    motor_load : ndarray
+        Mean current of the motors that are loaded most, over their stall current. [-]
     last_voltage : ndarray
         At the motors while running, at the top. [V]
     winding_end, case_end : ndarray
@@ -160,6 +162,7 @@ class Lifts:
     last_current: np.ndarray
     peak_current: np.ndarray
     mean_current: np.ndarray
+    motor_load: np.ndarray
     last_voltage: np.ndarray
     winding_end: np.ndarray
     case_end: np.ndarray
@@ -290,6 +293,7 @@ def lift_batch(batch: Batch) -> Lifts:
         last_current=course.last_current,
         peak_current=course.peak_current,
         mean_current=(course.charge + spinning) / np.where(time > 0, time, np.inf),
+        motor_load=_motor_load(batch, course, time),
         last_voltage=course.last_voltage,
         winding_end=np.take_along_axis(np.array(course.windings), hottest_group, 0)[0],
         case_end=np.take_along_axis(np.array(course.cases), hottest_group, 0)[0],
@@ -310,6 +314,20 @@ def lift_batch(batch: Batch) -> Lifts:
         in_range=lifted & slow_enough & (course.least_margin > MARGIN_ENOUGH),
     )
     return Lifts(**{name: _full(value, n) for name, value in values.items()})
+
+
+def _motor_load(batch: Batch, course: Course, time: Any) -> Any:
+    """Mean current of the motors that are loaded most, over their stall current. [-]"""
+    still = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
+    currents = still.drive(np.zeros(batch.size)).currents
+    lost = np.maximum(time - course.time, 0.0)
+    loads = [
+        (charge + lost * current) / np.where(time > 0, time, np.inf) / group.stall_current
+        for charge, current, group in zip(
+            course.charges, currents, batch.machine.groups, strict=True
+        )
+    ]
+    return np.maximum.reduce(loads)
 
 
 def _nearest_to_limit(batch: Batch, course: Course) -> tuple[Any, Any]:
