@@ -283,8 +283,11 @@ def _motors(parts: Parts) -> list[Fitted]:
 def _with_motors(inputs: Inputs, fitted: Fitted) -> Inputs:
     if not fitted:
         return inputs
-    keys = [key for key in specs(MotorGroup) if key != "pinion"]
-    groups = tuple(MotorGroup(**{key: getattr(motor, key) for key in keys}) for motor, _ in fitted)
+    keys = [key for key in specs(MotorGroup) if key not in ("pinion", "count")]
+    groups = tuple(
+        MotorGroup(count=number, **{key: getattr(motor, key) for key in keys})
+        for motor, number in fitted
+    )
     given = {path for path in inputs.given if not path.startswith("motors.")}
     assert inputs.parts is not None
     for place, (motor, _) in enumerate(fitted, start=1):
