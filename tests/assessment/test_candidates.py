@@ -54,6 +54,18 @@ def test_statuses_of_candidates_are_those_of_full_runs(small, pawl):
             assert columns[CheckKey.CONTINUOUS_CURRENT].value[row] == pytest.approx(load, rel=0.03)
 
 
+def test_of_unlike_motors_the_most_loaded_one_counts_as_in_full_runs(small):
+    """The slower sort takes most of the load; the mean of both would be half of it."""
+    motor = small().motors[0]
+    slower = replace(motor, no_load_speed=0.6 * motor.no_load_speed, count=1)
+    inputs = small(motors=(motor, slower))
+    value = _columns(inputs, load__mass=[4.0, 6.0])[CheckKey.CONTINUOUS_CURRENT].value
+    for row, mass in enumerate((4.0, 6.0)):
+        found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False, ranges=False)
+        load = found.check(CheckKey.CONTINUOUS_CURRENT).value
+        assert value[row] == pytest.approx(load, rel=0.03)
+
+
 def test_a_failing_candidate_is_never_taken_where_another_does_not_fail(small):
     columns = list(_columns(small(), load__mass=[6.0, 8.0, 40.0]).values())
     heaviest_first = -np.array([6.0, 8.0, 40.0])
