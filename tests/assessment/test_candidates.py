@@ -1,5 +1,7 @@
 """Checks of many candidates at once say what the assessment of one full run says."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
