@@ -176,9 +176,7 @@ def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> R
     return find_each([(inputs, machine)], powered_for)[0]
 
 
-def find_each(
-    builds: Sequence[tuple[Inputs, Machine]], powered_for: float = 0.0
-) -> list[Ranges]:
+def find_each(builds: Sequence[tuple[Inputs, Machine]], powered_for: float = 0.0) -> list[Ranges]:
     """Ranges of several builds at once, as `find_ranges` of each; their programmes are the same and
     raise."""
     started = [(*build, group_causes(build[1].assumed)) for build in builds]

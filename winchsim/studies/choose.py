@@ -112,7 +112,8 @@ def choose(
             record = simulate(one.inputs)
         except WinchsimError:
             continue
-        found = add_ranges(assess(record, actions=False, ranges=False), record, known)
+        found = assess(record, actions=False, ranges=False)
+        found = add_ranges(found, record, known if found.target.reached else None)
         kept.append((one, found, record))
         if on_progress is not None:
             on_progress(done, TRIES)
