@@ -5,7 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.candidates import RANKS, changeable, check_columns, choose_row, fails
+from winchsim.assessment.candidates import (
+    RANKS,
+    capacities,
+    changeable,
+    check_columns,
+    choose_row,
+    fails,
+)
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.assessment.margins import hardest_margins
@@ -22,7 +29,8 @@ def _columns(inputs, **values):
     machine = build(inputs)
     known = find_ranges(inputs, machine)
     return {
-        column.key: column for column in check_columns(variants, lift_all(variants), machine, known)
+        column.key: column
+        for column in check_columns(variants, lift_all(variants), capacities(machine), known)
     }
 
 

@@ -51,7 +51,11 @@ class CheckColumn:
 
 
 def check_columns(
-    variants: Variants, lifts: Lifts, machine: Machine, known: Ranges | None
+    variants: Variants,
+    lifts: Lifts,
+    spread: Mapping[LinkKind, tuple[Any, Any]],
+    known: Ranges | None,
+    more: Mapping[str, Any] | None = None,
 ) -> tuple[CheckColumn, ...]:
     """Checks of all candidates.
 
@@ -60,25 +64,15 @@ def check_columns(
     variants : Variants
     lifts : Lifts
         Their lifts.
-    machine : Machine
-        A build like them: the ranges of its capacities are theirs.
+    spread : Mapping of LinkKind to (float or ndarray, float or ndarray)
+        The `capacities` of a machine like them.
     known : Ranges or None
-        What is assumed about that build; left out, only capacities have ranges.
+        What is assumed about that build, its ends perhaps arrays; left out, only capacities have
+        ranges.
+    more : Mapping, optional
+        What was `measured` of the variants, where that was done already.
     """
-    return columns_of(variants, lifts, measured(variants), capacities(machine), known)
-
-
-def columns_of(
-    variants: Variants,
-    lifts: Lifts,
-    more: Mapping[str, Any],
-    spread: Mapping[LinkKind, tuple[Any, Any]],
-    known: Ranges | None,
-) -> tuple[CheckColumn, ...]:
-    """The same with what was `measured` of the variants and the `capacities` of their machine.
-
-    Both ranges may be arrays over the candidates.
-    """
+    more = measured(variants) if more is None else more
     inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
     cold, hanging = lifts.stall_margin_cold, inputs.load.start_height > 0
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.candidates import CheckColumn, check_columns
+from winchsim.assessment.candidates import CheckColumn, capacities, check_columns
 from winchsim.assessment.kinds import ActionKind, CheckKey, Setting
 from winchsim.errors import UnknownPathError, WinchsimError
 from winchsim.frozen import dataclass, replace
@@ -103,7 +103,7 @@ def _smallest(options: Callable[[Inputs, Machine], Iterable[Option]]) -> Maker:
                 values = _towards(trial, path, limit)
                 variants = vary(trial, {path: values})
                 lifts = lift_all(variants)
-                columns = check_columns(variants, lifts, machine, None)
+                columns = check_columns(variants, lifts, capacities(machine), None)
                 checks = {column.key: column for column in columns}
                 for row, goal in zip(found, goals, strict=True):
                     for after in values[goal(lifts, checks)][:1].tolist():

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from winchsim.assessment.actions import with_actions
-from winchsim.assessment.candidates import capacities, columns_of, fails, measured, thin_counts
+from winchsim.assessment.candidates import capacities, check_columns, fails, measured, thin_counts
 from winchsim.assessment.evaluate import add_ranges, assess
 from winchsim.assessment.kinds import Assessment
 from winchsim.assessment.ranges import HoldShare, Ranges, find_each
@@ -135,8 +135,11 @@ def _screened(
     """All builds without ranges; and those that were looked at with ranges, the best first."""
     variants = vary_each([(family.inputs, family.columns) for family in made])
     members = [member for family in made for member in family.members]
-    screened = now = by_slow_model(variants, ranges=False)
-    lifts, more = screened.lifts, measured(variants)
+    coarse = [(rows, replace(batch, coarse=True)) for rows, batch in variants.batches]
+    variants = replace(variants, batches=tuple(coarse))
+    more = measured(variants)
+    screened = now = by_slow_model(variants, ranges=False, more=more)
+    lifts = screened.lifts
     assert lifts is not None
     sizes = [len(family.members) for family in made]
     alike = np.column_stack(
@@ -168,7 +171,7 @@ def _screened(
             for kind in set().union(*spreads)
         }
         ranges = _borrowed([known for _, known in looked_at.values()], like)
-        now = replace(screened, checks=columns_of(variants, lifts, more, spread, ranges))
+        now = replace(screened, checks=check_columns(variants, lifts, spread, ranges, more))
 
 
 def _taken(rows: Sequence[Sequence[float]], like: np.ndarray) -> tuple[np.ndarray, ...]:

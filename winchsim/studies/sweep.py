@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, changeable, check_columns
+from winchsim.assessment.candidates import (
+    RANKS,
+    CheckColumn,
+    capacities,
+    changeable,
+    check_columns,
+)
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import find_ranges
@@ -301,11 +307,14 @@ def _pool(executor: Executor | None, workers: int | None) -> Iterator[Executor |
 # --- by the quasi-static model
 
 
-def by_slow_model(variants: Variants, *, ranges: bool = True) -> Sweep:
-    """A sweep of variants by the quasi-static model."""
+def by_slow_model(
+    variants: Variants, *, ranges: bool = True, more: Mapping[str, Any] | None = None
+) -> Sweep:
+    """A sweep of variants by the quasi-static model; `more` is what was `measured` of them, where
+    that was done already."""
     machine, lifts = build(variants.inputs), lift_all(variants)
     known = find_ranges(variants.inputs, machine) if ranges else None
-    checks = check_columns(variants, lifts, machine, known)
+    checks = check_columns(variants, lifts, capacities(machine), known, more)
     results = {name: getattr(lifts, name) for name in UNITS}
     results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
