@@ -78,8 +78,10 @@ def _made(cls: type, frozen: bool, eq: bool, kw_only: bool) -> type:
 
 
 def _init(self: Any, *args: Any, **named: Any) -> None:
-    shape = self._shape
-    values = {**shape.defaults, **dict(zip(shape.positional, args, strict=False)), **named}
+    shape, values = self._shape, self.__dict__
+    values.update(shape.defaults)
+    values.update(zip(shape.positional, args, strict=False))
+    values.update(named)
     for name, factory in shape.factories:
         if name not in values:
             values[name] = factory()
@@ -89,7 +91,6 @@ def _init(self: Any, *args: Any, **named: Any) -> None:
         or (args and named and not named.keys().isdisjoint(shape.positional[: len(args)]))
     ):
         raise TypeError(_mistake(type(self).__name__, shape, len(args), named, values))
-    self.__dict__.update(values)
     if shape.checked:
         self.__post_init__()
 

@@ -102,7 +102,7 @@ def _smallest(options: Callable[[Inputs, Machine], Iterable[Option]]) -> Maker:
             with suppress(WinchsimError):
                 values = _towards(trial, path, limit)
                 variants = vary(trial, {path: values})
-                lifts = lift_all(variants)
+                lifts = lift_all(variants, coarse=True)
                 columns = check_columns(variants, lifts, capacities(machine), None)
                 checks = {column.key: column for column in columns}
                 for row, goal in zip(found, goals, strict=True):

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
@@ -203,7 +203,9 @@ class Lifts:
         }
 
 
-def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
+def lift_all(
+    what: Variants | Inputs, columns: Columns | None = None, *, coarse: bool = False
+) -> Lifts:
     """Slow lifts of many variants of one scenario.
 
     Parameters
@@ -212,6 +214,8 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
         Variants, or a scenario to vary.
     columns : Mapping of str to sequence, optional
         With a scenario: values by path, see `vary`.
+    coarse : bool
+        Whether fewer steps do.
 
     Returns
     -------
@@ -222,7 +226,7 @@ def lift_all(what: Variants | Inputs, columns: Columns | None = None) -> Lifts:
     names = [f.name for f in dataclasses.fields(Lifts)]
     found = {name: _blank(name, variants.size) for name in names}
     for rows, batch in variants.batches:
-        part = lift_batch(batch)
+        part = lift_batch(replace(batch, coarse=coarse))
         for name in names:
             found[name][..., rows] = getattr(part, name)
     found["end"][list(variants.problems)] = End.CANNOT_BE_BUILT
