@@ -119,6 +119,9 @@ def test_tip_load_factors_weaken_small_gears():
 def test_equal_and_opposite_shifts_keep_the_centre_distance():
     pair = contact(12, 36, shift1=0.4, shift2=-0.4)
     assert pair.centre_distance == pytest.approx(24.0)
+    # Tip circles 7.4 and 18.6, base circles 6 and 18 times cos 20°: √(7.4² - 5.638²) - 6 sin 20°
+    # beyond the pitch point, √(18.6² - 16.914²) - 18 sin 20° before it.
+    assert (pair.recess, pair.approach) == pytest.approx((2.7407, 1.5806), abs=1e-4)
     assert not pair.cut_pinion
     assert contact(12, 36).cut_pinion
 

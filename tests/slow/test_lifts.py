@@ -320,6 +320,23 @@ def test_pick_up_pulls_as_hard_as_the_full_run(warm_lift):
     assert slow["peak_tension"] == pytest.approx(record["tension"][rising].max(), rel=0.02)
 
 
+def test_a_load_that_is_torn_off_its_guide_pulls_as_hard_as_in_the_full_run(small, make_motor):
+    """It needs 72 N of friction to start and rubs with 40: the 32 N less swing about the pull of
+    the motion."""
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=12),
+        load={"guide_friction": 40.0, "mass": 4.0},
+        settings={"breakaway": 1.8},
+        rope={"damping_ratio": 0.05, "axial_stiffness": 3e3},
+        supply={"voltage": 12},
+    )
+    record = simulate(inputs)
+    rising = record.time <= record.first(Event.TOP).time
+    most = record["tension"][rising].max()
+    assert lift_machine(build(inputs))["peak_tension"] == pytest.approx(most, rel=0.01)
+    assert most > 4 * 9.80665 + 72 + 3
+
+
 @pytest.mark.parametrize("damping", [0.02, 0.2, 0.45, 0.5, 0.8])
 def test_jolt_of_a_pick_up_is_that_of_a_mass_on_a_spring_and_a_damper(small, damping):
     """The closed form against the integrated motion of a mass whose spring's other end starts at
