@@ -329,6 +329,17 @@ def test_resting_bounds_are_the_least_that_statics_allows(name, motor, rope):
     assert max(ch.StartMargins(chain, breakaway)(torques, rope)) <= 1e-12
 
 
+def test_groups_at_rest_carry_what_they_make_or_hold_the_load_by_their_drag():
+    """Pushing, each its torque less its drag, or nothing; hung on, each its part of the common
+    gear's torque, in proportion to what its drag holds through its mesh backwards."""
+    bounds = ch.RestingBounds(_two_groups(drag=2e-4), 1.0)
+    assert bounds([5e-3, 1e-5], 0.0).groups == pytest.approx([5e-3 - 3e-4, 0.0])
+    hung = bounds([0.0, 0.0], 0.5)
+    first, second = hung.groups[0] * 4.0 * 0.9, hung.groups[1] * 5.0 * 0.85
+    assert first + second == pytest.approx(hung.common)
+    assert first / second == pytest.approx((3e-4 * 4.0 / 0.88) / (1e-4 * 5.0 / 0.8))
+
+
 def _at_rest(element, breakaway):
     """Input torque per output torque over the ratio while raising and while running back, and the
     drag, at rest."""
