@@ -1,0 +1,55 @@
+"""What the tables of a sizing study say, against each of its builds by itself."""
+
+import pytest
+
+from winchsim.assessment.enums import CheckKey
+from winchsim.inputs import with_value
+from winchsim.model import Event, build
+from winchsim.report.document import Section, Table
+from winchsim.report.sizing import study_document, study_rows
+from winchsim.scenario.read import Scenario
+from winchsim.simulation import simulate
+from winchsim.slow import lift_machine
+from winchsim.studies.sizing import size
+
+
+def tables_of(nodes):
+    """All tables of a document by their first columns' heads and names."""
+    found = {}
+    for node in nodes:
+        if isinstance(node, Section):
+            found |= tables_of(node.body)
+        elif isinstance(node, Table):
+            found[node.name, node.columns[0]] = node
+    return found
+
+
+def test_rows_are_the_builds_that_they_name(small):
+    inputs = small()
+    study = size(inputs, "drum")
+    tables = tables_of(study_document(study, Scenario(inputs, "", "", "")).body)
+
+    def made(cell):
+        return with_value(inputs, "drum.diameter", cell.value)
+
+    assert tables["runs", "drum"].rows
+    for (drum,), _, lasted, slow, off, end in tables["runs", "drum"].rows:
+        top = simulate(made(drum)).first(Event.TOP).time
+        assert end == "reached" and lasted.value == pytest.approx(top)
+        assert slow.value == pytest.approx(lift_machine(build(made(drum)))["lift_time"])
+        assert off.value == pytest.approx(slow.value / lasted.value - 1)
+    plain = {row["drum.diameter_m"]: row for row in study_rows(study)}
+    candidates = tables["candidates", "drum"]
+    assert candidates.columns[1:5] == ("time", "hot", "hold", "factor")
+    for (drum,), lasted, hot, _, factor, *_ in (candidates.rows[0], candidates.rows[3]):
+        own = lift_machine(build(made(drum)))
+        assert lasted.value == pytest.approx(own["lift_time"])
+        assert hot.value == pytest.approx(own["stall_margin_hot"])
+        assert factor.value == pytest.approx(own["factor"], rel=0.01)
+        assert plain[drum.value]["meets_every_limit"] is bool(
+            study.meets[study.values == drum.value]
+        )
+    margin = next(row for row in study.limits if row.column.key is CheckKey.START_COLD)
+    row = next(row for row in tables["checks", "check"].rows if row[0].endswith("margin, cold"))
+    assert row[4][1].value == study.values[margin.ok].max()
+    assert row[5][1].value == study.values[margin.failing].min()
