@@ -4,6 +4,7 @@ a room owes its readers."""
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -196,3 +197,57 @@ def test_version_is_the_same_everywhere():
         tomllib.loads(project.read_text(encoding="utf-8"))["project"]["version"]
         == winchsim.__version__
     )
+
+
+# --- sentences
+
+
+SPOKEN = {
+    "model/build.py": (
+        "is no longer used",
+        "measurement that would help",
+        "left between load and drum",
+    ),
+    "model/ledger.py": ("of dead motors",),
+    "model/links.py": ("motor gearbox", "rope at its"),
+    "model/train.py": ("a solid core of",),
+    "physics/heat.py": ("mass", "a share of", "magnets of", "time constants", "in still air"),
+    "physics/motor/bench.py": ("The meter reads",),
+    "physics/motor/estimates.py": ("a mechanical time constant",),
+    "physics/motor/fitted.py": ("Speed and torque",),
+    "physics/motor/output.py": ("for each of",),
+    "physics/motor/points.py": ("Fitted to", "another working point"),
+    "strength/materials.py": ("cautious value",),
+    "strength/printed.py": ("is not known",),
+}
+"""Where words are composed below the boundary: names of parts, sources of assumed values, what was
+expected of a bad value, and notes on what the data of a motor show."""
+
+SILENT = ("physics", "hybrid", "strength", "sampling", "model", "record", "simulation", "slow",
+          "assessment", "studies")  # fmt: skip
+
+
+def _composed(tree: ast.Module) -> Iterator[str]:
+    """Texts of three words and more that are put together with values, but for those of errors and
+    of `repr`."""
+    apart: set[int] = set()
+    for node in ast.walk(tree):
+        is_error = isinstance(node, ast.Raise) or (
+            isinstance(node, ast.Call) and re.search("Error|Fault", ast.unparse(node.func))
+        )
+        is_repr = isinstance(node, ast.FunctionDef) and node.name in ("__repr__", "__str__")
+        if is_error or is_repr:
+            apart |= set(map(id, ast.walk(node)))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr) and id(node) not in apart:
+            parts = [part.value for part in node.values if isinstance(part, ast.Constant)]
+            text = " ".join(map(str, parts))
+            if len(re.findall(r"(?<![\w.])[A-Za-z]{2,}(?![\w.])", text)) >= 3:
+                yield text
+
+
+@pytest.mark.parametrize("path", [path for path in _modules() if _name(path)[0] in SILENT], ids=_id)
+def test_sentences_are_made_above_the_values(path):
+    known = SPOKEN.get(path.relative_to(PACKAGE).as_posix(), ())
+    odd = [text for text in _composed(_tree(path)) if not any(part in text for part in known)]
+    assert odd == [], "make it in report/"

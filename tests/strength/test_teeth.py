@@ -157,7 +157,6 @@ def test_warmth_weakens_and_is_named():
     cold, warm = tooth_strength(GEAR, PRINT), tooth_strength(GEAR, PRINT, temperature=48.0)
     assert warm.force == pytest.approx(0.55 * cold.force)
     assert (cold.basis, warm.basis) == ("tabled", "from memory")
-    assert warm.assumed
 
 
 def test_given_stress_replaces_the_table_but_not_the_range_of_the_formula():
@@ -177,7 +176,6 @@ def test_given_stress_replaces_the_table_but_not_the_range_of_the_formula():
 def test_a_test_replaces_estimate_and_range():
     found = tooth_strength(GEAR, PRINT, temperature=48.0, tested_force=90.0)
     assert (found.force, found.low, found.high, found.basis) == (90.0, 90.0, 90.0, "tested")
-    assert found.assumed == ()
     with pytest.raises(DomainError, match="tested"):
         tooth_strength(GEAR, PRINT, tested_force=0.0)
 

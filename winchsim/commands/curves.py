@@ -97,8 +97,16 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
         (several and measured, "measured points belong to one scenario", one + "--measured"),
         (ladder and measured, both, "a test sheet brings its own loads"),
         (options.animate and (several or ladder or measured), "--animate shows one lift", alone),
-        (count > MOST_LIFTS, f"{count} files", f"at most {MOST_LIFTS} go onto shared axes"),
-        (not 50 <= options.dpi <= 1200, f"{options.dpi} dots per inch", "--dpi takes 50 to 1200"),
+        (
+            count > MOST_LIFTS,
+            f"{count} files are too many",
+            f"at most {MOST_LIFTS} go onto shared axes",
+        ),
+        (
+            not 50 <= options.dpi <= 1200,
+            f"--dpi {options.dpi} is out of range",
+            "--dpi takes 50 to 1200",
+        ),
     )
 
 

@@ -18,7 +18,7 @@ MOST_RUNGS = 12
 def run(options: argparse.Namespace, env: Env) -> int:
     """Plan, write the files where asked to, print the result."""
     few = f"--rungs takes 1 to {MOST_RUNGS}"
-    refuse((not 1 <= options.rungs <= MOST_RUNGS, f"{options.rungs} rungs", few))
+    refuse((not 1 <= options.rungs <= MOST_RUNGS, f"--rungs {options.rungs} is out of range", few))
     target = quantity_of("--target", options.target, "kg")
     scenario, us, blind = options.scenario, options.units == "us", options.blind
     with progress(env, "rungs") as tell:

@@ -24,7 +24,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = quantity_of("--target-time", options.target_time, "s")
     margin = quantity_of("--margin", options.margin, "")
-    late, least = f"target time {options.target_time}", f"margin {options.margin}"
+    late = f"--target-time {options.target_time} is out of range"
+    least = f"--margin {options.margin} is out of range"
     refuse(
         (time is not None and not time > 0, late, "a time over 0, such as --target-time 60s"),
         (margin is not None and not margin >= 1, least, "at least 1, such as --margin 1.3"),
@@ -76,7 +77,13 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
     """
     low, colon, high = (part.strip() for part in (text or ":").partition(":"))
     hint = f"write both ends with a colon, such as --range 4{unit}:30{unit}"
-    refuse((text is not None and not (colon and (low or high)), f"range {text!r}", hint))
+    refuse(
+        (
+            text is not None and not (colon and (low or high)),
+            f"cannot read the range {text!r}",
+            hint,
+        )
+    )
     tail = high.lstrip("0123456789.+-eE ")
     if low and tail and low.replace(".", "", 1).isdigit():
         low += tail

@@ -67,7 +67,7 @@ def _workers(options: argparse.Namespace, env: Env) -> int:
     """Processes to use; more than the machine runs at once only where they are asked for twice."""
     asked = options.workers or [env.workers]
     workers, most = int(asked[-1]), max(env.workers, os.cpu_count() or 1)
-    text = f"{workers} workers"
+    text = f"--workers {workers} is out of range"
     hint = f"this machine runs {most} at once; for more all the same, give --workers twice"
     refuse(
         (not 1 <= workers <= MOST_WORKERS, text, f"--workers takes 1 to {MOST_WORKERS}"),

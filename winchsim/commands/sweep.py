@@ -22,7 +22,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     """Sweep every file, write the files where asked to, print the table."""
     values = dict(map(parse_values, options.varied))
     count = (max if options.list else math.prod)([len(given) for given in values.values()])
-    refuse((count > MOST, f"{count} builds", f"at most {MOST}"))
+    refuse((count > MOST, f"{count} builds are too many", f"at most {MOST}"))
     found = []
     for scenario in options.scenarios:
         inputs, simulate, path = scenario.inputs, options.simulate, next(iter(values))

@@ -25,7 +25,7 @@ FORCE = argument("--force", action="store_true", help="replace files that exist"
 FULL = argument("--full", action="store_true", help="print all details")
 PARTS = argument("--parts", metavar="FILE", help="parts at hand, instead of those in the scenario")
 FASTEST = argument(
-    "--fastest", action="store_true", help="of those that are otherwise equal, take the fastest"
+    "--fastest", action="store_true", help="take the fastest of candidates that are otherwise equal"
 )
 
 
@@ -86,9 +86,9 @@ COMMANDS = (
             argument("--snag", action="store_true", help="also simulate a snag at half height"),
             argument(
                 "--repeat", metavar="NUMBER", type=int,
-                help="so many lifts: warmth, battery and damage of the teeth add",
+                help="lift this many times in a row: warming, battery charge and tooth damage add up",
             ),
-            argument("--pause", metavar="TIME", help='between them, such as "2 min"'),
+            argument("--pause", metavar="TIME", help='pause between these lifts, such as "2 min"'),
             *_written(
                 "write report.html, report.md, the figures, record.csv and gears.csv (the gears "
                 "to print) there"
@@ -155,7 +155,7 @@ COMMANDS = (
                 help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
             ),
             argument(
-                "--list", action="store_true", help="combine first with first, second with second"
+                "--list", action="store_true", help="combine the first values, then the second ones, and so on"
             ),
             argument("--simulate", action="store_true", help="simulate each build in full"),
             *RESULTS,

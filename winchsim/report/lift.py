@@ -127,7 +127,7 @@ def _actions(found: Assessment) -> tuple[Node, ...]:
     first, last = advice.hints(found)
     items = (*first, *map(advice.action, found.actions), *last)[:MOST_ACTIONS]
     if items:
-        label = "Actions (each change tried alone)" if found.actions else "Actions"
+        label = "Actions (alternatives, each tried alone)" if found.actions else "Actions"
         return Paragraph((), label=label), Items(items, True, ((3, 2), (5, 1)))
     if found.status is Status.FAILS:
         return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
@@ -144,7 +144,7 @@ def _details(
     computed: dict[str, tuple[Node, ...]] = {
         "All checks": (details.check_table(found.checks, all_rows=True),),
         "Quantities": (details.reading_table(found.readings),),
-        "Parts": (details.part_table(found.parts), FACTOR),
+        "Parts": (details.part_table(found.parts), Paragraph(details.FACTOR, faint=True)),
         "Life of the teeth": (details.life_table(found.lives),),
         "Jam under full power": _jam(found),
         "Simulated snag": (Paragraph(advice.snag(snag)),) if snag else (),
@@ -165,9 +165,6 @@ def _details(
             Listing(scenario.text, "toml"),
         ),
     }
-
-
-FACTOR = Paragraph(say("Factor: capacity over demand. Below 1 the part breaks."), faint=True)
 
 
 def _jam(found: Assessment) -> tuple[Node, ...]:

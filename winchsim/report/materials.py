@@ -19,6 +19,7 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.si_keys import si_unit
+from winchsim.report.words.values import source
 from winchsim.strength.materials import FrictionPair, Material, RopeMaterial, sourced_values
 
 Row = Material | RopeMaterial | FrictionPair
@@ -27,7 +28,7 @@ MARK = "*"
 """Stands behind a value that was recalled and not looked up."""
 
 _FOOT = (
-    f"{MARK} from memory: recalled, not looked up. winchsim materials NAME "
+    f"{MARK} unverified estimate: recalled, not looked up. winchsim materials NAME "
     f"shows every value with its source."
 )
 _KIND = {Material: "material", RopeMaterial: "rope", FrictionPair: "friction"}
@@ -146,7 +147,8 @@ def _cell(row: Row, key: str, face: Face = Face.VALUE) -> Cell:
 def _source(row: Row, key: str) -> str:
     origin = row.origin(key)
     differs = origin.range_source and origin.range_source != origin.source
-    return f"{origin.source}; range: {origin.range_source}" if differs else origin.source
+    text = f"{origin.source}; range: {origin.range_source}" if differs else origin.source
+    return source(text)
 
 
 def row_facts(row: Row) -> dict[str, Any]:

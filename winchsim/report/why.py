@@ -64,7 +64,7 @@ CAUSES = {
     Why.BAD_PART: (
         "one bad part among good ones",
         "Only one tooth or pin is hurt; a gap or a foreign particle in the break.",
-        "Replace it by one that was looked at, and repeat the test with a small load first.",
+        "Replace it with an inspected part, and repeat the test with a small load first.",
     ),
     Why.ASSUMED: (
         "an assumed input is worse than its usual value",
@@ -134,7 +134,7 @@ def diagnosis_document(found: Diagnosis, scenario: Scenario, command: str) -> Do
     causes = [_explained(found, place) for place in range(len(found.reasons))]
     few = sum(reason.share >= LEAST for reason in found.reasons)
     remark = say(
-        "Likelihoods rank the causes, they are no statistics. What to look for is general "
+        "Likelihoods only rank the causes; they are not statistics. What to look for is general "
         "knowledge, not from this scenario."
     )
     body = (_table(found, 0, few), *causes[:EXPLAINED], Paragraph(remark, faint=True))
@@ -205,7 +205,8 @@ def _value(name: str, number: Any) -> str | Value:
         return percent(number)
     if number is None:
         return "not read"
-    return value(number, _UNITS[name]) if name in _UNITS else Value(number, "", sign=TIMES)
+    sign = "" if name == "factor" else TIMES
+    return value(number, _UNITS[name]) if name in _UNITS else Value(number, "", sign=sign)
 
 
 def _explained(found: Diagnosis, place: int) -> Paragraph:

@@ -10,7 +10,6 @@ import numpy as np
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.quantity_text import number
 from winchsim.strength.link import Basis, Strength, combined_range, weakest_basis
 from winchsim.strength.materials import RopeMaterial
 
@@ -97,15 +96,8 @@ def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = Non
     if given is not None:
         return Strength(given, "N", "given", given, given)
     low, high = (share * diameter**2 for share in rope.span("strength_per_area"))
-    assumed = ("breaking force from the table of ropes",)
-    return Strength(
-        float(breaking_force(rope, diameter)),
-        "N",
-        rope.basis("strength_per_area"),
-        low,
-        high,
-        assumed,
-    )
+    best = float(breaking_force(rope, diameter))
+    return Strength(best, "N", rope.basis("strength_per_area"), low, high)
 
 
 def end_strength(
@@ -138,30 +130,17 @@ def end_strength(
     """
     straight, key = rope_strength(rope, diameter, given_breaking_force), f"{end}_efficiency"
     if given_efficiency is not None:
-        return _left(straight, (given_efficiency,) * 3, "given", ())
-    share, (low, high) = getattr(rope, key), rope.span(key)
-    return _left(
-        straight,
-        (low, share, high),
-        rope.basis(key),
-        (f"{number(100 * share, 2)} % of it left at the {end}",),
-    )
+        return _left(straight, (given_efficiency,) * 3, "given")
+    low, high = rope.span(key)
+    return _left(straight, (low, getattr(rope, key), high), rope.basis(key))
 
 
-def _left(
-    straight: Strength, shares: tuple[float, float, float], basis: Basis, assumed: tuple[str, ...]
-) -> Strength:
+def _left(straight: Strength, shares: tuple[float, float, float], basis: Basis) -> Strength:
     """Strength of a rope of which a place leaves a share, low, best and high."""
     value = shares[1] * straight.value
     low, high = combined_range((straight.low, straight.value, straight.high), shares)
-    return Strength(
-        value,
-        "N",
-        weakest_basis(straight.basis, basis),
-        low * value,
-        high * value,
-        (*straight.assumed, *assumed),
-    )
+    basis = weakest_basis(straight.basis, basis)
+    return Strength(value, "N", basis, low * value, high * value)
 
 
 # ----------------------------------------------------------------------------------------
@@ -272,12 +251,7 @@ def drum_strength(
         bend_shares(rope, drum_diameter / diameter),
     )
     basis: Basis = "tabled" if rope.construction == "wire" else "from memory"
-    return _left(
-        straight,
-        shares,
-        basis,
-        (f"{number(100 * shares[1], 2)} % of it left at the bend over the drum",),
-    )
+    return _left(straight, shares, basis)
 
 
 def winding_cautions(
@@ -370,7 +344,5 @@ def anchor_strength(
         return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
     force = rope_strength(rope, diameter, given_breaking_force).value
     low, high = ASSUMED_FIXING_RANGE
-    share = number(100 * ASSUMED_FIXING_SHARE, 2)
-    assumed = (f"the rope's fixing on the drum bears {share} % of the rope's breaking force",)
     best, low, high = (force * ratio * part for part in (ASSUMED_FIXING_SHARE, low, high))
-    return Strength(best, "N", "from memory", low, high, assumed)
+    return Strength(best, "N", "from memory", low, high)

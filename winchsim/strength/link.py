@@ -120,8 +120,6 @@ class Strength:
     low, high : float
         Range that the sources and the model leave open; equal to `value` where it was measured or
         given. [`unit`]
-    assumed : tuple of str
-        What was taken without being given, one clause each.
     """
 
     value: float
@@ -129,7 +127,6 @@ class Strength:
     basis: Basis
     low: float
     high: float
-    assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.value >= 0.0:

@@ -196,8 +196,7 @@ def body_strength(
     torque = 2.0 * math.pi * radius**2 * width * stress
     low, high = combined_range((1 / BODY_SPREAD, 1.0, BODY_SPREAD), warmth, layers)
     basis = weakest_basis(material.basis("tensile_strength"), "from memory")
-    assumed = ("body of a printed gear as fitted to two broken ones",)
-    return Strength(torque, "N·m", basis, low * torque, high * torque, assumed)
+    return Strength(torque, "N·m", basis, low * torque, high * torque)
 
 
 def solid_rim(root_diameter: float, bore: float, whole_depth: float) -> float:

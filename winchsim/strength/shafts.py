@@ -18,9 +18,6 @@ SHEAR_SHARE = 1.0 / math.sqrt(3.0)
 Engineering Design, §5-5."""
 
 
-_SHEAR_ASSUMED = ("shear strength as 0.577 of tensile (distortion energy)",)
-
-
 def torsion_strength(shear_strength: Floats, diameter: Floats) -> Floats:
     """Torque at which a round shaft reaches a shear stress at its surface. [N·m]
 
@@ -125,7 +122,7 @@ def shaft_strength(material: Material, diameter: float) -> Strength:
     ----------
     `torsion_strength` with the shear strength of distortion energy.
     """
-    return _scaled(material, torsion_strength(SHEAR_SHARE, diameter), _SHEAR_ASSUMED)
+    return _scaled(material, torsion_strength(SHEAR_SHARE, diameter))
 
 
 def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: float) -> Strength:
@@ -148,9 +145,7 @@ def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: 
             pin_diameter,
             f"between 0 and the rod's diameter, {shaft_diameter:g} m",
         )
-    return _scaled(
-        material, cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter), _SHEAR_ASSUMED
-    )
+    return _scaled(material, cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter))
 
 
 def drum_rod_strength(material: Material, diameter: float) -> Strength:
@@ -193,7 +188,7 @@ def drum_rod_moment(force: Floats, torque: Floats, span: float) -> Floats:
     return np.hypot(span_moment(force, span), 0.5 / SHEAR_SHARE * np.asarray(torque))
 
 
-def _scaled(material: Material, per_stress: Any, assumed: tuple[str, ...] = ()) -> Strength:
+def _scaled(material: Material, per_stress: Any) -> Strength:
     """Strength in N·m that is a stress of the material times a number from geometry."""
     key = material.bearing_key
     low, high = material.span(key)
@@ -203,5 +198,4 @@ def _scaled(material: Material, per_stress: Any, assumed: tuple[str, ...] = ()) 
         basis=material.basis(key),
         low=low * per_stress,
         high=high * per_stress,
-        assumed=assumed,
     )

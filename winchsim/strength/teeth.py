@@ -102,8 +102,6 @@ class ToothStrength:
         ``given``, ``tested``, ``tabled`` or ``from memory``.
     backup_ratio : float
         Rim over whole depth. [-]
-    assumed : tuple of str
-        What was taken without being given.
     """
 
     force: float
@@ -111,7 +109,6 @@ class ToothStrength:
     high: float
     basis: Basis
     backup_ratio: float
-    assumed: tuple[str, ...] = ()
 
     @property
     def outside_published_range(self) -> bool:
@@ -121,7 +118,7 @@ class ToothStrength:
 
     def as_strength(self) -> Strength:
         """The same as the strength of a link. [N]"""
-        return Strength(self.force, "N", self.basis, self.low, self.high, self.assumed)
+        return Strength(self.force, "N", self.basis, self.low, self.high)
 
 
 # ----------------------------------------------------------------------------------------
@@ -254,10 +251,10 @@ def tooth_strength(
     force = stress * tooth.width * tooth.module * _geometry_factor(tooth, material, contact_ratio)
     force *= warmth[1] * layers[1] * rim[1]
     low, high = combined_range(_stress_range(material, breaking_stress), warmth, layers, rim)
-    basis, assumed = _basis(material, body, warmth[1], breaking_stress)
+    basis = _basis(material, body, warmth[1], breaking_stress)
     if tested_force is not None:
-        force, low, high, basis, assumed = tested_force, 1.0, 1.0, "tested", ()
-    return ToothStrength(force, low * force, high * force, basis, backup, assumed)
+        force, low, high, basis = tested_force, 1.0, 1.0, "tested"
+    return ToothStrength(force, low * force, high * force, basis, backup)
 
 
 def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> float:
@@ -288,23 +285,18 @@ def _stress_range(material: Material, breaking_stress: float | None) -> tuple[fl
 
 def _basis(
     material: Material, body: PrintedBody | None, warmth: float, breaking_stress: float | None
-) -> tuple[Basis, tuple[str, ...]]:
-    """What the estimate rests on, and what in it was assumed."""
+) -> Basis:
+    """What the estimate rests on."""
     bases: list[Basis] = [
         "given" if breaking_stress is not None else material.basis(material.tooth_key)
     ]
-    assumed = []
     if warmth < 1.0:
         bases.append(material.basis("softening"))
-        assumed.append("strength falls linearly to a tenth at the softening temperature")
     if body is not None and body.direction == "standing":
         bases.append(material.basis("across_layers"))
     if material.family == "moulded polymer":
         bases.append("from memory")
-        assumed.append(
-            "root-stress form and load sharing of the plastic-gear guidelines, from memory"
-        )
-    return weakest_basis(*bases), tuple(assumed)
+    return weakest_basis(*bases)
 
 
 # ----------------------------------------------------------------------------------------

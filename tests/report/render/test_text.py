@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from winchsim.report.document import Table, Value, say
+from winchsim.report.document import Document, Mark, Table, Value, say
 from winchsim.report.render.options import Options, value_text
 from winchsim.report.render.text import render_text
 
@@ -119,3 +119,10 @@ def test_a_template_takes_as_many_parts_as_it_has_places():
     assert say("{} of {}", "1", say("{}", Value(2.0))) == ("1", " of ", Value(2.0))
     with pytest.raises(IndexError):
         say("{} of {}", "1")
+
+
+def test_checks_left_out_are_named_whatever_stands_first_in_their_row():
+    rows = ((Value(2.0, "kg"), "lift time", Mark("thin", "warn")),)
+    table = Table(("load", "check", "status"), rows, ((0, 0),), "checks")
+    text = render_text(Document("", "", (table,)), Options(height=1))
+    assert text.splitlines() == ["", "and 1 more check: thin: lift time"]

@@ -132,7 +132,8 @@ def count_text(node: Table, left_out: Collection[int]) -> str:
     for row in map(node.rows.__getitem__, sorted(left_out)):
         for mark in (cell for cell in row if isinstance(cell, Mark)):
             if mark.tone == "warn" and node.name == "checks":
-                thin.setdefault(mark.word, []).append(str(row[0]))
+                name = next(cell for cell in row if isinstance(cell, str))
+                thin.setdefault(mark.word, []).append(name)
             else:
                 words[mark.word] += 1
     if len(words) == 1 and not thin:

@@ -135,7 +135,7 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
     paint = Paint(options.colour)
     rows = [row for number, row in enumerate(node.rows) if number not in left_out]
     cells = [[_words(cell, options) for cell in row] for row in rows]
-    has_heads = any(node.columns)
+    has_heads = any(node.columns) and bool(rows)
     lines = [[clean(head) for head in node.columns], *cells] if has_heads else cells
     gap, widths = _widths(lines, options.width)
     right = "".join("r" if node.is_right(n) else "l" for n in range(len(node.columns)))

@@ -35,22 +35,21 @@ def jam(found: Jam, check: Check | None) -> Text:
     first = found.parts[0]
     low, high = (first.low, first.high) if check is None else (check.low, check.high)
     factor = Value(first.dynamic, "", low, high, 1.0)
-    if not found.breaks and low is not None and low < 1:
-        return say("the {} may break, factor {}.", first.label, factor)
     if not found.breaks:
-        return say("no part breaks; {} has factor {}.", first.label, factor)
+        may = "the {} may break, factor {}."
+        none = "no part breaks; the lowest factor is that of the {}, {}."
+        return say(may if low is not None and low < 1 else none, first.label, factor)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
-    why = _prevented(found.limit, found.no_limit)
-    return joined([text, why]) if why else text
+    return joined([text, _prevented(found.limit, found.no_limit)])
 
 
 def _prevented(limit: float | None, no_limit: NoLimit | None) -> Text:
     """The current limit that prevents a break, or why there is none."""
     if limit is None:
         return say(_NO_LIMIT[no_limit] if no_limit else "")
-    shown = Value(rounded(limit, 2), "A")  # down: the printed limit prevents it too
-    return say("A current limit of {} prevents it.", shown)
+    # rounded down: the printed limit prevents it too
+    return say("A current limit of {} prevents it.", Value(rounded(limit, 2), "A"))
 
 
 _NO_LIMIT = {
@@ -71,7 +70,7 @@ def snag(found: SnagStudy) -> Text:
         )
         other = found.without_limit.broke
         more = say("Without the current limit the {} breaks.", other) if other else ()
-        return joined([text, more]) if more else text
+        return joined([text, more])
     place = "At" if built.snagged else "Below"
     text = say(f"{place} a snag at {{}} the {built.broke} breaks before the motors stall.", height)
     limit = None if found.safe is None else found.safe.current_limit
@@ -100,12 +99,8 @@ _ACTIONS = {
 def action(found: Action) -> Text:
     """A change, and what it brought when it was tried in full."""
     setting = found.changes[0] if found.changes else Setting("", None, None, "")
-    text = say(
-        _ACTIONS[found.kind],
-        path=setting.path,
-        before=_setting(setting.before, setting.unit),
-        after=_setting(setting.after, setting.unit),
-    )
+    before, after = (_setting(each, setting.unit) for each in (setting.before, setting.after))
+    text = say(_ACTIONS[found.kind], path=setting.path, before=before, after=after)
     return (*text, ": ", *_effect(found))
 
 
@@ -152,8 +147,7 @@ def assumed(found: Assessment, most: int = 3) -> Text:
         row.group: (row.path,) for row in found.assumed if row.group and row.effect > 0
     }
     paths |= {cause.name: cause.paths for cause in found.causes if cause.name in paths}
-    groups = list(paths)[:most]
-    labels = [assumed_label(group, paths[group]) for group in groups]
+    labels = [assumed_label(group, own) for group, own in list(paths.items())[:most]]
     worst = f"; most uncertain: {', '.join(labels)}" if labels else ""
     return say(f"{len(found.assumed) or 'No'} inputs assumed{worst}.")
 
@@ -163,15 +157,11 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
     places = list(dict.fromkeys(path.rpartition(".")[0] for path in paths))
     stages = [place.removeprefix("stage.") for place in places if place.startswith("stage.")]
     few = f"stage{'s' * (len(stages) > 1)} {' and '.join(stages)}" if len(stages) < 3 else "stages"
-    words = [
-        *(["motors"] if any(place.startswith("motors") for place in places) else []),
-        *([few] if stages else []),
-        *(["drum"] if any(place.startswith("drum") for place in places) else []),
-    ]
+    kinds = {"motors": "motors", "stage": few, "drum": "drum"}
+    words = [w for kind, w in kinds.items() if any(place.startswith(kind) for place in places)]
     name = cause(group)
-    if not words or "settings" in places or name.endswith(words[0]):
-        return name
-    return f"{name} ({', '.join(words)})"
+    is_clear = not words or "settings" in places or name.endswith(words[0])
+    return name if is_clear else f"{name} ({', '.join(words)})"
 
 
 # --- cautions
@@ -204,13 +194,15 @@ def closing(found: Assessment | None) -> Paragraph:
 
 def caution(kind: Caution, found: Assessment) -> Text:
     """One caution in full."""
-    if kind is Caution.DROP:
-        height, mass = value(found.drop_height, "m"), value(found.target.mass, "kg")
-        speed, energy = Value(found.drop_speed, "m/s"), Value(found.drop_energy, "J")
-        return say(
-            "From {} a load of {} falls with {} and lands at {}.", height, mass, energy, speed
-        )
-    return say(CAUTIONS[kind])
+    if kind is not Caution.DROP:
+        return say(CAUTIONS[kind])
+    return say(
+        "From {} a load of {} falls with {} and lands at {}.",
+        value(found.drop_height, "m"),
+        value(found.target.mass, "kg"),
+        Value(found.drop_energy, "J"),
+        Value(found.drop_speed, "m/s"),
+    )
 
 
 CAUTIONS = {

@@ -114,9 +114,9 @@ def sentence(found: Calibration) -> Text:
 
 _NOTES = {
     NoteKind.PAWL_HOLDS: (
-        "With a pawl, that a load held or ran back is no evidence of friction; it is not used."
+        "With a pawl, a load that held or ran back says nothing about friction. It is not used."
     ),
-    NoteKind.NOT_A_LIFT_TIME: "{test} {how}: its time is no lift time and is not used.",
+    NoteKind.NOT_A_LIFT_TIME: "{test} {how}. Its time is no lift time and is not used.",
     NoteKind.UNKNOWN_PART: "{test}: {what}. Write one of: {names}.",
     NoteKind.WHICH_PART: '{test}: which part is "{part}"? By likelihood: {likely}.',
 }
@@ -147,7 +147,7 @@ def note(found: Note) -> Text:
 
 def fitted(found: Calibration) -> Table:
     """Values of the factors that the tests determine."""
-    heads = ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "prior width left")
+    heads = ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "width over prior")
     rows: list[tuple[Cell, ...]] = []
     for row in (row for row in found.parameters if row.determined):
         for place, v in enumerate(row.values):
@@ -267,7 +267,7 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
     falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
     blocked = [
         say(
-            f"{{}} only once the part that broke in test {row.blocked_by[0]} is mended.",
+            f"Lift {{}} only after the part that broke in test {row.blocked_by[0]} is replaced.",
             load(row.test),
         )
         for row in rows

@@ -10,7 +10,7 @@ CHECKS = {
     CheckKey.START_COLD: "starting torque margin, cold",
     CheckKey.START_HOT: "starting torque margin, hot",
     CheckKey.HOLD: "holding margin, power off",
-    CheckKey.HOLD_DISTURBED: "holding margin, disturbed",
+    CheckKey.HOLD_DISTURBED: "holding margin after a jolt",
     CheckKey.WINDING: "winding temperature",
     CheckKey.PARTS: "factor of the weakest part",
     CheckKey.JAM: "lowest factor in a jam",
@@ -19,7 +19,7 @@ CHECKS = {
     CheckKey.CONTINUOUS_CURRENT: "continuous motor load",
     CheckKey.SUPPLY: "time at the current limit",
     CheckKey.BATTERY: "battery charge over need",
-    CheckKey.ENERGY: "energy balance error of limit",
+    CheckKey.ENERGY: "energy error over its limit",
 }
 
 READINGS = {

@@ -16,10 +16,10 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
-from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
+from winchsim.report.document import Cell, Paragraph, Section, Table, Value, joined, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
-from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, value
+from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, source
 from winchsim.simulation import EnergyBalance, Record
 
 LEAST_SHARE = 5e-4
@@ -31,12 +31,12 @@ FEW_LIFTS, MOST_LIFTS = 1e3, 1e9
 _KEY_CHECKS = ("lift_time", "starting_margin_hot", "holding_margin", "winding_temperature")
 
 
-CHECK_HEADS = ("quantity", "value", "range", "limit", "status")
+CHECK_HEADS = ("check", "value", "range", "limit", "status")
 
 
 def check_row(check: Check) -> tuple[Cell, ...]:
     """A check under `CHECK_HEADS`."""
-    ends: tuple[Cell, Cell] = ("–", "") if check.value is None else of_check(check).pair
+    ends = ("–", "") if check.value is None else of_check(check).pair
     return CHECKS[check.key], *ends, limit_of(check), MARKS[check.status]
 
 
@@ -56,11 +56,12 @@ def _interest(check: Check) -> tuple[int, bool, int]:
     return -check.status.rank, check.key in _KEY_CHECKS, -list(CHECKS).index(check.key)
 
 
+FACTOR = say("Factor: capacity over demand; below 1 a part breaks.")
 THIN = Paragraph(
-    say("thin: misses the required or advised value, or its range fails (parts: below 1)."),
+    joined([say("thin: misses the required or advised value, or its range fails."), FACTOR]),
     faint=True,
 )
-"""What a status means; stands below the first table that may say so."""
+"""What the words of tables mean; stands below the first one with a status."""
 
 LAST_SPARE = 2
 """Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks
@@ -70,11 +71,11 @@ LAST_SPARE = 2
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
     heads = ("weakest part", "factor", "range", "required", "status")
-    rows = [
+    rows = tuple(
         (part.label, *factor_of(part).pair, Value(part.required), MARKS[part.status])
         for part in parts
-    ]
-    return Table(heads, tuple(rows), tuple((1, n) for n in range(len(rows) - 1, 0, -1)), "parts")
+    )
+    return Table(heads, rows, tuple((1, n) for n in range(len(rows) - 1, 0, -1)), "parts")
 
 
 def factor_of(part: PartRow) -> Value:
@@ -92,15 +93,21 @@ def _part(part: PartRow) -> tuple[Cell, ...]:
     demand = Value(part.demand, part.unit)
     bound: Cell = ("≤ ", demand) if part.bound and part.demand > 0 else demand
     factor, capacity = factor_of(part).alone, Value(part.capacity, part.unit)
-    basis = "unverified estimate" if part.basis == "from memory" else part.basis
-    return part.label, bound, capacity, factor, Value(part.required), MARKS[part.status], basis
+    return (
+        part.label,
+        bound,
+        capacity,
+        factor,
+        Value(part.required),
+        MARKS[part.status],
+        source(part.basis),
+    )
 
 
 def life_table(lives: Sequence[ToothLife]) -> Table:
     """How often a lift loads the teeth of each stage, and the order of lifts that they last."""
-    columns = ("part", "loads in a lift", "lifts to fatigue")
-    rows = [(life.label, Value(life.cycles_per_lift), decades(life)) for life in lives]
-    return Table(columns, tuple(rows))
+    rows = tuple((life.label, Value(life.cycles_per_lift), decades(life)) for life in lives)
+    return Table(("part", "loads in a lift", "lifts to fatigue"), rows)
 
 
 def decades(life: ToothLife) -> str:
@@ -119,58 +126,60 @@ def _decade(lifts: float | None) -> str:
 
 def jam_table(parts: Sequence[JamPart]) -> Table:
     """Capacity over demand of each part in a jam, at standstill and with the rotors' momentum."""
-    rows = [
+    rows = tuple(
         (
             part.label,
             Value(part.static, limit=1.0),
             *Value(part.dynamic, "", part.low, part.high, 1.0).pair,
         )
         for part in parts
-    ]
-    return Table(("part", "static factor", "with rotors", "range"), tuple(rows))
+    )
+    return Table(("part", "static factor", "with rotors", "range"), rows)
 
 
 def reading_table(readings: Sequence[Reading]) -> Table:
     """Numbers without a limit."""
-    rows = [(READINGS[row.key], *of_reading(row).pair) for row in readings]
-    return Table(("quantity", "value", "range"), tuple(rows))
+    rows = tuple((READINGS[row.key], *of_reading(row).pair) for row in readings)
+    return Table(("quantity", "value", "range"), rows)
 
 
 def timeline_table(record: Record) -> Table:
     """What happened when, and at which height."""
-    rows = [
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             "" if time is None else Value(time, "s"),
             "" if height is None else Value(round(height, 6), "m"),
             text,
         )
         for time, height, text in timeline(record)
-    ]
-    return Table(("time", "height", "event"), tuple(rows))
+    )
+    return Table(("time", "height", "event"), rows)
 
 
 def energy_table(balance: EnergyBalance) -> Table:
     """Energy from the supply, and where it went: the largest first."""
-    gained = {
-        head: after - balance.stored_before[head] for head, after in balance.stored_after.items()
+    stored = {
+        "lifting the load" if kind == Head.POTENTIAL else f"stored, {kind}": (
+            after - balance.stored_before[kind]
+        )
+        for kind, after in balance.stored_after.items()
     }
-    names = {Head.POTENTIAL: "lifting the load"}
-    heads = [(names.get(head, f"stored, {head}"), v) for head, v in gained.items()]  # type: ignore[call-overload]
-    heads += list(balance.spent.items())
+    amounts = {**stored, **balance.spent}
     scale = max(abs(balance.source), balance.scale)
-    shown = [(head, v) for head, v in heads if abs(v) >= LEAST_SHARE * scale]
-    rest = sum(v for _, v in heads) - sum(v for _, v in shown)
-    rows: list[tuple[Cell, ...]] = [("from the supply", Value(balance.source, "J"), "")]
-    for head, v in sorted(shown, key=lambda pair: -abs(pair[1])):
-        rows.append((head, Value(v, "J"), Value(v / scale, "%") if scale > 0 else ""))
-    if len(shown) < len(heads) and rest:
-        rows.append(("all others", Value(rest, "J"), Value(rest / scale, "%")))
-    return Table(("energy", "amount", "share"), tuple(rows))
+    shown = {kind: v for kind, v in amounts.items() if abs(v) >= LEAST_SHARE * scale}
+    rows = sorted(shown.items(), key=lambda pair: -abs(pair[1]))
+    if rest := sum(amounts.values()) - sum(shown.values()):
+        rows.append(("all others", rest))
+    cells = (
+        (str(kind), Value(v, "J"), Value(v / scale, "%") if scale > 0 else "") for kind, v in rows
+    )
+    supply = ("from the supply", Value(balance.source, "J"), "")
+    return Table(("energy", "amount", "share"), (supply, *cells))
 
 
 def assumed_table(found: Assessment) -> Table:
     """Every assumed input with its range and source, the one with the largest effect first."""
-    rows = [
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             row.path,
             *(
@@ -178,11 +187,11 @@ def assumed_table(found: Assessment) -> Table:
                 if isinstance(row.value, str)
                 else Value(float(row.value), row.unit, row.low, row.high).pair
             ),
-            row.source,
+            source(row.source),
         )
         for row in found.assumed
-    ]
-    return Table(("input", "value", "range", "source"), tuple(rows))
+    )
+    return Table(("input", "value", "range", "source"), rows)
 
 
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
@@ -197,14 +206,12 @@ def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
         if used is None or used == "":
             continue
         table, _, key = path.rpartition(".")
-        cell = _input_cell(used, spec.unit)
-        tables.setdefault(table or "scenario", []).append((key, cell, basis, spec.meaning))
+        row = (key, _input_cell(used, spec.unit), basis, spec.meaning)
+        tables.setdefault(table or "scenario", []).append(row)
     return tuple(Section(name, (Table(columns, tuple(rows)),)) for name, rows in tables.items())
 
 
 def _input_cell(used: object, unit: str) -> Cell:
     if isinstance(used, bool):
         return "yes" if used else "no"
-    if isinstance(used, (int, float)):
-        return value(float(used), unit) if not unit else Value(float(used), unit)
-    return str(used)
+    return Value(float(used), unit) if isinstance(used, (int, float)) else str(used)

@@ -8,7 +8,7 @@ from typing import Any
 from winchsim.assessment.kinds import Finding, FindingKind, GearFlaw
 from winchsim.report import document
 from winchsim.report.document import Mark, Text, Value, say
-from winchsim.report.words.values import percent, value
+from winchsim.report.words.values import percent, source, value
 
 LEAST_SINK = 1e-4
 """Sinking that is worth a word. [m]"""
@@ -31,15 +31,9 @@ def finding(found: Finding) -> document.Finding:
 
 def _part_broke(v: Values) -> Text:
     low, high = v["capacity_low"], v["capacity_high"]
-    capacity = Value(v["capacity"], v["unit"], low, high)
-    basis = v["basis"] if v["basis"] != "from memory" else "unverified estimate"
-    return say(
-        "The {} breaks: demand {}, capacity {} ({}).",
-        v["part"],
-        Value(v["demand"], v["unit"]),
-        capacity,
-        basis,
-    )
+    demand, capacity = Value(v["demand"], v["unit"]), Value(v["capacity"], v["unit"], low, high)
+    basis = source(v["basis"])
+    return say("The {} breaks: demand {}, capacity {}, {}.", v["part"], demand, capacity, basis)
 
 
 def _stalled(v: Values) -> Text:

@@ -163,7 +163,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     over = percent(STOP_AT - 1), percent(STOP_UNLOADED - 1)
     coasts = say("The load coasts past the mark: switch off early, and leave room above.")
     return (
-        say("Stop a rung at {} more time or current than predicted (unloaded {}).", *over),
+        say("Stop a rung at {} more time or current than predicted (unloaded: {}).", *over),
         say("If the load stops, switch off within {}: a stalled motor heats fast.", cut),
         say("Then wait {} or until the motors are hand-warm.", rest),
         say(

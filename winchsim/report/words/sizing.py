@@ -21,7 +21,7 @@ from winchsim.studies.sweep import CHECK_UNITS, Sweep
 
 _WORDS = {
     "drum": ("drum", "Take a drum of {}.", "Keep the drum of {}."),
-    "gears": ("change of the gears", "Change the gears: {}.", "Leave the gears {}."),
+    "gears": ("change of the gears", "Change the gears: {}.", ""),
     "motors": ("number of motors", "Use {}.", "Keep {}."),
     "voltage": ("voltage", "Supply {}.", "Keep {}."),
     "heaviest": ("load", "Heaviest load{within}: {}.", "Heaviest load{within}: {}, as it is."),
@@ -96,6 +96,8 @@ def recommendation(study: Study) -> Text:
     template = _WORDS[name][2 if study.recommended == study.present else 1]
     within = " within every limit" if study.meets[run.index] else " without a failing check"
     taken = say(template, candidate(study, run.index), within=within)
+    if study.recommended == study.present and study.changes:
+        taken = say("Keep the build as it is.")
     return joined([taken, _fails_from(study) if name == "heaviest" else (), outcome(run.found)])
 
 
@@ -117,8 +119,7 @@ def _none(study: Study) -> Text:
         _WORDS[study.question.name][0],
         next((run for run in study.runs if run.index == study.nearest), None),
     )
-    ends = [of_question(study, float(study.values[place])) for place in (0, -1)]
-    none = say(f"No {noun} from {{}} to {{}} meets the limits.", *ends)
+    none = say(f"No {noun} from {{}} meets the limits.", _between(study, 0, -1))
     if study.changes:
         none = say(f"None of {len(study.values)} builds meets the limits.")
     problem = study.sweep.problems.get(study.nearest, "") if run is None else run.problem
@@ -157,20 +158,22 @@ def spans(study: Study, good: np.ndarray, most: int = 2) -> Text:
         return say(f"{int(good.sum())} of {last + 1}")
     texts = []
     for a, b in found[:most]:
-        low, high = (of_question(study, float(study.values[i])) for i in (a, b))
-        if study.question.name == "motors" and a != 0 and b != last:
-            low = say(f"{study.values[a]:g}")
         if a == 0 and b == last:
             texts.append(say("all"))
-        elif a == b:
-            texts.append(low)
-        elif a == 0 or b == last:
-            texts.append(say("up to {}" if a == 0 else "from {}", high if a == 0 else low))
+        elif a == b or b == last:
+            texts.append(say("{}" if a == b else "from {}", candidate(study, a)))
         else:
-            texts.append(say("{} to {}", low, high))
+            texts.append(say("up to {}", candidate(study, b)) if a == 0 else _between(study, a, b))
     if len(found) > most:
         texts.append(say("and others"))
     return joined(texts, ", ") or ("none",)
+
+
+def _between(study: Study, first: int, last: int) -> Text:
+    """Two candidates as the ends of a range."""
+    is_count = study.question.name == "motors"
+    low = say(f"{study.values[first]:g}") if is_count else candidate(study, first)
+    return say("{} to {}", low, candidate(study, last))
 
 
 def present(study: Study) -> Text:

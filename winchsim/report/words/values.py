@@ -30,12 +30,8 @@ _UNITS = {
 
 def suited(unit: str, size: float) -> str:
     """Unit in which a value of a size is printed."""
-    found = unit
-    if size and math.isfinite(size):
-        for name, least in _UNITS.get(unit, ()):
-            if abs(size) >= least:
-                found = name
-    return found
+    known = _UNITS.get(unit, ()) if size and math.isfinite(size) else ()
+    return [unit, *(name for name, least in known if abs(size) >= least)][-1]
 
 
 def value(number: float | None, unit: str = "", **more: object) -> Value:
@@ -64,11 +60,8 @@ def of_check(check: Check) -> Value:
     limit = check.required if check.hard is None or check.key is CheckKey.PARTS else check.hard
     if limit is not None and number is not None and abs(number - limit) <= 1e-9 * abs(limit):
         limit = None  # on the limit but for rounding of the computation
-    unit = (
-        "%"
-        if check.key in _SHARES
-        else suited(check.unit, number or check.required or check.hard or 0.0)
-    )
+    size = number or check.required or check.hard or 0.0
+    unit = "%" if check.key in _SHARES else suited(check.unit, size)
     held = check.about if check.about in ("pawl", "brake") else "locked"
     return Value(
         number,
@@ -100,3 +93,8 @@ def of_reading(reading: Reading) -> Value:
     """Value of a reading, with its range."""
     unit = "%" if reading.key == "efficiency" else suited(reading.unit, reading.value or 0.0)
     return Value(reading.value, unit, reading.low, reading.high)
+
+
+def source(text: str) -> str:
+    """Source of a value in words: what was recalled and not looked up is an unverified estimate."""
+    return text.replace("from memory", "unverified estimate")
