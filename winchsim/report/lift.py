@@ -144,7 +144,7 @@ def _details(
     computed: dict[str, tuple[Node, ...]] = {
         "All checks": (details.check_table(found.checks, all_rows=True),),
         "Quantities": (details.reading_table(found.readings),),
-        "Parts": (details.part_table(found.parts), Paragraph(details.FACTOR, faint=True)),
+        "Parts": (details.part_table(found.parts), details.FACTOR),
         "Life of the teeth": (details.life_table(found.lives),),
         "Jam under full power": _jam(found),
         "Simulated snag": (Paragraph(advice.snag(snag)),) if snag else (),

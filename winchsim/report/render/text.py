@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import textwrap
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 from winchsim.report.document import (
     Cell,
@@ -33,23 +33,37 @@ def render_text(document: Document, options: Options) -> str:
     shown = [
         n for n in document.body if options.full or not isinstance(n, Section) or not n.details
     ]
-    parts = [list(_node(node, options)) for node in shown]
     closing = [] if options.full else list(_more(document, options))
     spare = sorted(
         (tier, n, place, row)
         for place, node in enumerate(shown)
-        if isinstance(node, (Table, Items))
+        if isinstance(node, (Table, Items)) and not options.full
         for n, (tier, row) in enumerate(node.spare)
     )
-    left_out: dict[int, set[int]] = {}
-    for _, _, place, row in [] if options.full else spare:
-        if sum(map(len, parts)) <= options.height:
-            break
-        left_out.setdefault(place, set()).add(row)
-        parts[place] = list(_node(shown[place], options, left_out[place]))
+    parts = _fitted(shown, [(place, row) for _, _, place, row in spare], options)
     lines = [line for part in parts for line in part] + closing
     text = "\n".join(line.rstrip() for line in lines).replace(TIED, " ") + "\n"
     return plain_characters(text) if options.plain else text
+
+
+def _fitted(
+    nodes: Sequence[Node], spare: Sequence[tuple[int, int]], options: Options
+) -> list[list[str]]:
+    """Lines of each node, without as many spare rows as the height asks for; a row that fits after
+    all comes back."""
+    parts, left_out = [list(_node(node, options)) for node in nodes], [set[int]() for _ in nodes]
+    dropped = []
+    for place, row in spare:
+        if sum(map(len, parts)) > options.height:
+            left_out[place].add(row)
+            parts[place] = list(_node(nodes[place], options, left_out[place]))
+            dropped.append((place, row))
+    for place, row in reversed(dropped):
+        lines = list(_node(nodes[place], options, left_out[place] - {row}))
+        if sum(map(len, parts)) - len(parts[place]) + len(lines) <= options.height:
+            left_out[place].remove(row)
+            parts[place] = lines
+    return parts
 
 
 def _more(document: Document, options: Options) -> Iterable[str]:

@@ -36,9 +36,9 @@ def jam(found: Jam, check: Check | None) -> Text:
     low, high = (first.low, first.high) if check is None else (check.low, check.high)
     factor = Value(first.dynamic, "", low, high, 1.0)
     if not found.breaks:
-        may = "the {} may break, factor {}."
-        none = "no part breaks; the lowest factor is that of the {}, {}."
-        return say(may if low is not None and low < 1 else none, first.label, factor)
+        if low is not None and low < 1:
+            return say("the {} may break, factor {}.", first.label, factor)
+        return say("no part breaks; lowest factor {}, {}.", factor, first.label)
     cause = "" if found.breaks_static else " by the momentum of the rotors"
     text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
     return joined([text, _prevented(found.limit, found.no_limit)])

@@ -16,7 +16,7 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.inputs import Inputs, walk
 from winchsim.model import Head, Machine
-from winchsim.report.document import Cell, Paragraph, Section, Table, Value, joined, say
+from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
 from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, source
@@ -56,11 +56,10 @@ def _interest(check: Check) -> tuple[int, bool, int]:
     return -check.status.rank, check.key in _KEY_CHECKS, -list(CHECKS).index(check.key)
 
 
-FACTOR = say("Factor: capacity over demand; below 1 a part breaks.")
 THIN = Paragraph(
-    joined([say("thin: misses the required or advised value, or its range fails."), FACTOR]),
-    faint=True,
+    say("thin: too little reserve, or its range fails. Factor: capacity over demand."), faint=True
 )
+FACTOR = Paragraph(say("Factor: capacity over demand. Below 1 the part breaks."), faint=True)
 """What the words of tables mean; stands below the first one with a status."""
 
 LAST_SPARE = 2
