@@ -34,6 +34,7 @@ from winchsim.studies.calibrate import (
     NoteKind,
     Prediction,
 )
+from winchsim.studies.calibrate.calibration import Value as FittedValue
 from winchsim.studies.calibrate.evidence import UNITS
 
 LABELS = {
@@ -130,7 +131,6 @@ def note(found: Note) -> Text:
     if test is None:
         return say(_NOTES[NoteKind.PAWL_HOLDS])
     unknown = f'"{test.broke_link}" is no part of this scenario'
-    likely = [say(f"{part} ({{}})", percent(share)) for part, share in found.choices]
     return say(
         _NOTES[found.kind],
         test=say(f"Test {test.number} ({{}})", load(test)),
@@ -138,7 +138,7 @@ def note(found: Note) -> Text:
         what=unknown if test.broke_link else "the broken part is missing",
         names=", ".join(part for part, _ in found.choices),
         part=test.broke_link,
-        likely=joined(likely, ", "),
+        likely=joined([say("{} ({})", part, percent(p)) for part, p in found.choices], ", "),
     )
 
 
@@ -147,51 +147,52 @@ def note(found: Note) -> Text:
 
 def fitted(found: Calibration) -> Table:
     """Values of the factors that the tests determine."""
+    rows = tuple(
+        _fitted(found, v, "" if place else percent(row.width))
+        for row in found.parameters
+        if row.determined
+        for place, v in enumerate(row.values)
+    )
     heads = ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "width over prior")
-    rows: list[tuple[Cell, ...]] = []
-    for row in (row for row in found.parameters if row.determined):
-        for place, v in enumerate(row.values):
-            is_path = "." in v.path
-            unit = suited(spec_at(found.inputs, v.path).unit, v.after) if is_path else ""
-            sign = "" if is_path else TIMES
-            was = Value(v.before, unit, sign=sign)
-            now = Value(v.after, unit, v.low, v.high, sign=sign)
-            name = v.path if is_path else label(v.path)
-            rows.append((name, was, *now.pair, "" if place else percent(row.width)))
-    return Table(heads, tuple(rows), name="values")
+    return Table(heads, rows, name="values")
+
+
+def _fitted(found: Calibration, v: FittedValue, width: Cell) -> tuple[Cell, ...]:
+    name, unit, sign = label(v.path), "", TIMES
+    if "." in v.path:
+        name, unit, sign = v.path, suited(spec_at(found.inputs, v.path).unit, v.after), ""
+    now = Value(v.after, unit, v.low, v.high, sign=sign)
+    return (name, Value(v.before, unit, sign=sign), *now.pair, width)
 
 
 def undetermined(found: Calibration) -> Text:
     """Factors that keep what was assumed of them, and those that tests do not tell apart."""
     names = [label(row.factor.name) for row in found.parameters if not row.determined]
-    texts = [say(f"{', '.join(names)}.")] if names else []
-    for together in found.together:
-        texts.append(say(f"Determined only in combination: {listed(map(label, together))}."))
-    return joined(texts)
+    together = [listed(map(label, names)) for names in found.together]
+    return joined(
+        [
+            say(f"{', '.join(names)}.") if names else (),
+            *(say(f"Determined only in combination: {each}.") for each in together),
+        ]
+    )
 
 
 def basis(found: Calibration) -> Text:
     """What the intervals rest on."""
-    count = sum(not row.is_outlier for row in found.residuals)
-    text = say(
-        f"{count} measurements; scatter {{}} times the expected", Value(rough(found.scatter))
-    )
-    if found.dof >= 1:
-        text = say("{} with {} degrees of freedom", text, Value(rough(found.dof)))
-    return (*text, ".")
+    count, scatter = sum(not row.is_outlier for row in found.residuals), Value(rough(found.scatter))
+    free = say(" with {} degrees of freedom", Value(rough(found.dof))) if found.dof >= 1 else ()
+    return say(f"{count} measurements; scatter {{}} times the expected{{}}.", scatter, free)
 
 
 def changes(found: Calibration) -> Table:
     """Values that the calibrated scenario has and the scenario had not."""
     assumed = {v.path: v.before for row in found.parameters for v in row.values}
-    rows: list[tuple[Cell, ...]] = []
+    rows = []
     for path, old, new in found.changes:
-        unit = spec_at(found.inputs, path).unit
-        before = assumed.get(path) if old is None else old
+        unit, before = spec_at(found.inputs, path).unit, assumed.get(path) if old is None else old
         was = "not given" if before is None else _shown(before, unit)
-        rows.append(
-            (path, _shown(new, unit), f"{was}, assumed" if old is None and path in assumed else was)
-        )
+        tail = ", assumed" if old is None and path in assumed else ""
+        rows.append((path, _shown(new, unit), was + tail))
     return Table(("value", "calibrated", "before"), tuple(rows), name="values")
 
 
@@ -221,22 +222,22 @@ def _residual(row: Comparison) -> tuple[Cell, ...]:
 
 def sides(found: Calibration) -> Table:
     """Stalls and holds, each a bound from one side."""
-    rows: list[tuple[Cell, ...]] = []
-    for row in found.sides:
-        shown: Text = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
-        if row.kind in (Kind.HELD, Kind.RAN_BACK):
-            more = "in reserve" if row.predicted >= 0 else "missing"
-            shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
-        agrees = "agrees" if row.agrees else "disagrees"
-        rows.append((str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown))
-    return Table(("test", "load", "seen", "model", "by the model"), tuple(rows))
+    rows = tuple(map(_side, found.sides))
+    return Table(("test", "load", "seen", "model", "by the model"), rows)
+
+
+def _side(row: Comparison) -> tuple[Cell, ...]:
+    shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
+    if row.kind in (Kind.HELD, Kind.RAN_BACK):
+        more = "in reserve" if row.predicted >= 0 else "missing"
+        shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
+    agrees = "agrees" if row.agrees else "disagrees"
+    return str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown
 
 
 def predictions(found: Calibration) -> Table:
     """Tests to come, with intervals."""
-    span = f"{100 * found.level:.3g} % interval"
-    heads = ("next test", "time", span, "current", span, "stall chance", "power off")
-    rows: list[tuple[Cell, ...]] = [
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             load(row.test),
             *_interval(row.time, "s"),
@@ -245,8 +246,10 @@ def predictions(found: Calibration) -> Table:
             "holds" if row.holds else "runs back",
         )
         for row in found.predictions
-    ]
-    return Table(heads, tuple(rows), name="tests")
+    )
+    span = f"{100 * found.level:.3g} % interval"
+    heads = ("next test", "time", span, "current", span, "stall chance", "power off")
+    return Table(heads, rows, name="tests")
 
 
 def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
@@ -265,21 +268,16 @@ def chance(share: float) -> Cell:
 def warnings(rows: Sequence[Prediction]) -> list[Finding]:
     """What has to be done before the tests to come."""
     falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
-    blocked = [
-        say(
-            f"Lift {{}} only after the part that broke in test {row.blocked_by[0]} is replaced.",
-            load(row.test),
-        )
-        for row in rows
-        if row.blocked_by
-    ]
-    is_open = any(row.time.open_share > OPEN for row in rows)
-    text = say("Much of the next interval comes from what the tests do not determine.")
     back = say("With the power off {} may run back.", falling)
-    return [
-        *([Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []),
-        *(Finding(NOTICE, each) for each in (*blocked, *([text] if is_open else []))),
-    ]
+    found = [Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
+    for row in rows:
+        if row.blocked_by:
+            broke = f"the part that broke in test {row.blocked_by[0]} is replaced"
+            found.append(Finding(NOTICE, say(f"Lift {{}} only after {broke}.", load(row.test))))
+    if any(row.time.open_share > OPEN for row in rows):
+        text = "Much of the next interval comes from what the tests do not determine."
+        found.append(Finding(NOTICE, say(text)))
+    return found
 
 
 # --- parts
@@ -287,26 +285,31 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
 
 def capacities(found: Calibration) -> Table:
     """What broken and surviving parts show of their capacity."""
+    rows = [
+        _capacity(row, row.lower if row.survived_mass is not None else None) for row in found.broken
+    ]
+    rows += [_capacity(row, row.at.demand, broke=False) for row in found.bounds]
     heads = ("part", "test", "load", "broke at", "survived", "estimate", "")
-    rows: list[tuple[Cell, ...]] = []
-    for row in (*found.broken, *found.bounds):
-        s, broke = row.at.link.strength, row in found.broken
-        demand, estimate = Value(row.at.demand, s.unit), Value(s.value, s.unit, s.low, s.high)
-        lower = Value(row.lower, s.unit) if broke and row.survived_mass is not None else ""
-        ends: tuple[Cell, Cell] = (demand, lower) if broke else ("", demand)
-        place = (row.at.link.label, str(row.test.number), load(row.test))
-        rows.append((*place, *ends, estimate, _about(row) if broke else ""))
     return Table(heads, tuple(rows), name="parts")
+
+
+def _capacity(row: Capacity, survived: float | None, *, broke: bool = True) -> tuple[Cell, ...]:
+    s = row.at.link.strength
+    place = (row.at.link.label, str(row.test.number), load(row.test))
+    ends = (row.at.demand if broke else None, survived)
+    shown = ("" if end is None else Value(end, s.unit) for end in ends)
+    estimate = Value(s.value, s.unit, s.low, s.high)
+    return (*place, *shown, estimate, _about(row) if broke else "")
 
 
 def _about(row: Capacity) -> Text:
     """What else a break shows: its share of the estimate, wear, and the part that is next."""
-    texts = [say("at most {} of the estimate", percent(1 / row.at.factor))]
-    if row.weakened:
-        texts.append(say("wear, heat or fatigue may have weakened it"))
-    if row.next is not None:
-        factor = Value(row.next.factor)
-        texts.append(say(f"next to break: {row.next.link.label}, factor {{}}", factor))
+    then = "next to break: {}, factor {}"
+    texts = [
+        say("at most {} of the estimate", percent(1 / row.at.factor)),
+        say("wear, heat or fatigue may have weakened it") if row.weakened else (),
+        say(then, row.next.link.label, Value(row.next.factor)) if row.next else (),
+    ]
     return joined(texts, "; ")
 
 
@@ -331,9 +334,9 @@ def other_version(
     if origin is None or digest.startswith(origin.digest):
         return None
     plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    apart = [say('"{}" instead of "{}"', origin.title[:60], title[:60])]
     own = (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage))
-    apart = apart if origin.title != title else []
+    names = say('"{}" instead of "{}"', origin.title[:60], title[:60])
+    apart = [names] if origin.title != title else []
     for name, unit, now in own:
         planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > SAME}
         apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
@@ -342,7 +345,5 @@ def other_version(
         f"The sheet was planned for another version ({hashes}) {{}}.",
         ("with ", *joined(apart, " and ")) if apart else "with the same height and voltage",
     )
-    action = (
-        "Check that the scenario describes the winch that was tested; each row counts as it is."
-    )
+    action = "Check that the scenario describes the tested winch; each row counts as it is."
     return Finding(NOTICE, text, say(action))
