@@ -203,25 +203,18 @@ def test_version_is_the_same_everywhere():
 
 
 SPOKEN = {
-    "model/build.py": (
-        "is no longer used",
-        "measurement that would help",
-        "left between load and drum",
-    ),
+    "model/build.py": ("left between load and drum",),
     "model/ledger.py": ("of dead motors",),
     "model/links.py": ("motor gearbox", "rope at its"),
     "model/train.py": ("a solid core of",),
     "physics/heat.py": ("mass", "a share of", "magnets of", "time constants", "in still air"),
-    "physics/motor/bench.py": ("The meter reads",),
     "physics/motor/estimates.py": ("a mechanical time constant",),
-    "physics/motor/fitted.py": ("Speed and torque",),
     "physics/motor/output.py": ("for each of",),
-    "physics/motor/points.py": ("Fitted to", "another working point"),
     "strength/materials.py": ("cautious value",),
     "strength/printed.py": ("is not known",),
 }
-"""Where words are composed below the boundary: names of parts, sources of assumed values, what was
-expected of a bad value, and notes on what the data of a motor show."""
+"""Where words are composed below the boundary: names of parts, sources of assumed values, and what
+was expected of a bad value."""
 
 SILENT = ("physics", "hybrid", "strength", "sampling", "model", "record", "simulation", "slow",
           "assessment", "studies")  # fmt: skip

@@ -4,6 +4,7 @@ instead."""
 import pytest
 
 from winchsim.model import build
+from winchsim.report.words.notes import notes
 from winchsim.scenario.read import loads
 
 SPUR = "[[stage]]            # from the motors to the drum"
@@ -71,4 +72,4 @@ def test_keys_of_older_files_are_read_with_a_note(good):
     )
     found = loads(text)
     assert set(found.unused) == {"motors.1.inductance", "settings.after_overload"}
-    assert {note.split()[0] for note in build(found).notes} >= set(found.unused)
+    assert {note[0].split()[0] for note in notes(found, build(found))} >= set(found.unused)

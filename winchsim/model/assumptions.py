@@ -9,6 +9,7 @@ from winchsim import inputs as scenario
 from winchsim.errors import DomainError, did_you_mean
 from winchsim.inputs import Inputs
 from winchsim.model.machine import Assumed
+from winchsim.physics.motor.fitted import FitNote
 from winchsim.strength.materials import Material, RopeMaterial
 
 
@@ -18,7 +19,7 @@ class Notebook:
     def __init__(self) -> None:
         self._rows: dict[str, tuple[Any, str, float | None, float | None]] = {}
         self._read_off: set[str] = set()
-        self.notes: list[str] = []
+        self.notes: list[tuple[int, FitNote]] = []
 
     def assume(
         self,
@@ -35,11 +36,6 @@ class Notebook:
         """Note a value that was given, but not measured on this build, with its tolerance. [-]"""
         self._read_off.add(path)
         self.assume(path, value, why, (1 - tolerance) * value, (1 + tolerance) * value)
-
-    def say(self, note: str) -> None:
-        """Note a sentence for the reader of the report, once."""
-        if note not in self.notes:
-            self.notes.append(note)
 
     @staticmethod
     def material(inputs: Inputs, name: str, path: str) -> Material:

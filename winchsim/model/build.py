@@ -15,7 +15,6 @@ from winchsim.inputs import (
     LEAST_ROOM,
     LIMIT_PER_ESTIMATE,
     LIMIT_TEXT,
-    REMOVED,
     ROOM_SHARE,
     ROOM_TEXT,
     SHORTEST_LIMIT,
@@ -23,7 +22,6 @@ from winchsim.inputs import (
     Inputs,
     MotorGroup,
     spec_at,
-    without_numbers,
 )
 from winchsim.inputs import check as check_inputs
 from winchsim.model.assumptions import Notebook
@@ -148,11 +146,7 @@ def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
     _refuse_endless_bounce(inputs, machine)
     if not linked:
         return machine
-    unused = (
-        f"{path} is no longer used: {REMOVED[without_numbers(path)]}." for path in inputs.unused
-    )
-    notes = tuple(dict.fromkeys([*unused, *notebook.notes]))
-    return replace(machine, assumed=notebook.rows(inputs), notes=notes)
+    return replace(machine, assumed=notebook.rows(inputs), notes=tuple(notebook.notes))
 
 
 # --- motors and supply
@@ -176,13 +170,7 @@ def _motors(
                         "read off a data sheet or label",
                         TOLERANCE,
                     )
-        for note in fit.notes:
-            notebook.say(f"Motor group {number}: {note}")
-        if fit.best_measurement:
-            notebook.say(
-                f"Motor group {number}: the measurement that would help "
-                f"most is {fit.best_measurement}."
-            )
+        notebook.notes += [(number, note) for note in (*fit.notes, fit.best_measurement) if note]
         path_of_heat = _heat(group, fit, path, notebook)
         winding, case = (
             inputs.settings.ambient if start is None else start

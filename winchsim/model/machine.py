@@ -14,6 +14,7 @@ from winchsim.physics.drum import Layer
 from winchsim.physics.heat import HeatPath
 from winchsim.physics.load import Body
 from winchsim.physics.motor import Motor, MotorFit
+from winchsim.physics.motor.fitted import FitNote
 from winchsim.physics.rope import Line
 from winchsim.physics.supply import Source
 from winchsim.physics.worm import Locking
@@ -370,7 +371,7 @@ class Machine:
     stall_watch: float
     scales: Scales
     assumed: tuple[Assumed, ...]
-    notes: tuple[str, ...]
+    notes: tuple[tuple[int, FitNote], ...]
 
     @property
     def units(self) -> tuple[LiveGroup | DraggedGroup, ...]:

@@ -15,10 +15,11 @@ from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.names import FigureWords
-from winchsim.report.render.options import sentence_text
+from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.si_keys import keyed, si_unit
 from winchsim.report.words.advice import caution
 from winchsim.report.words.advice import snag as snag_words
+from winchsim.report.words.notes import notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
@@ -123,7 +124,7 @@ def lift_json(
         assumed=facts(found.assumed),
         events=event_facts(record),
         energy=energy_facts(record),
-        notes=machine.notes,
+        notes=sentences(notes(scenario.inputs, machine)),
     )
 
 

@@ -13,17 +13,14 @@ from winchsim.physics.motor.estimates import NO_LOAD_SHARE, assumed_no_load_curr
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
     DISAGREEMENT,
-    FREE_RUN,
-    SAFE_LEVER,
-    SAFE_STALL,
+    FitNote,
     Found,
     MotorFit,
+    Remark,
     conclude,
     stalled_resistance,
-    volts,
 )
 from winchsim.physics.motor.law import require_not_negative, require_positive
-from winchsim.quantity_text import quantity
 
 
 def from_bench(
@@ -191,26 +188,20 @@ class _Bench:
             ),
         )
 
-    def notes(self, brush_drop: float) -> list[str]:
+    def notes(self, brush_drop: float) -> list[FitNote]:
         if self.terminal_resistance is None or not self.stalled:
             return []
         stalled = self.resistance_from(brush_drop)
         if abs(self.terminal_resistance / stalled - 1.0) <= DISAGREEMENT:
             return []
-        return [
-            f"The meter reads {quantity(self.terminal_resistance, 'ohm')}, the stalled motor shows "
-            f"{quantity(stalled, 'ohm')}; the latter is used, because brushes carry small currents "
-            "badly."
-        ]
+        return [FitNote(Remark.METER_DISAGREES, (self.terminal_resistance, stalled))]
 
-    def wanted(self, nominal: float) -> str | None:
+    def wanted(self, nominal: float) -> FitNote | None:
         """The missing measurement that would help most."""
         if self.no_load_current is None:
-            return FREE_RUN.format(
-                what="the no-load current", volts=volts(self.no_load_voltage or nominal)
-            )
+            return FitNote(Remark.FREE_RUN, (self.no_load_voltage or nominal,))
         if not self.stalled:
-            return SAFE_STALL.format(volts=volts(0.25 * nominal))
+            return FitNote(Remark.STALL, (0.25 * nominal,))
         if not self.has_lever:
-            return SAFE_LEVER.format(volts=volts(0.25 * nominal))
+            return FitNote(Remark.LEVER, (0.25 * nominal,))
         return None

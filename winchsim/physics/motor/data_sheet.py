@@ -7,12 +7,12 @@ from typing import Any
 from winchsim.errors import DomainError
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
-    SAFE_LEVER,
+    FitNote,
     Found,
     MotorFit,
+    Remark,
     conclude,
     stalled_resistance,
-    volts,
 )
 from winchsim.physics.motor.law import require_not_negative, require_positive
 
@@ -75,5 +75,5 @@ def from_data_sheet(
     found = Found(
         resistance, by_speed, by_torque, no_load_current, voltage, "stall_torque", stall_torque
     )
-    wanted = None if known.measured else SAFE_LEVER.format(volts=volts(0.25 * voltage))
+    wanted = None if known.measured else FitNote(Remark.LEVER, (0.25 * voltage,))
     return conclude(known, found, voltage, wanted_if_disagreeing=wanted)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
 
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
@@ -65,6 +66,35 @@ class Residual:
         return (self.given_back - self.given) / self.scale
 
 
+class Remark(StrEnum):
+    """What the data of a motor show, and from `FREE_RUN` on what to measure next; its values."""
+
+    FITTED = "fitted"
+    """Points, and how far speed and current are off, as shares of no-load speed, stall current."""
+    METER_DISAGREES = "meter disagrees"
+    """Resistance by the meter, and of the stalled motor. [ohm]"""
+    CONTRADICTION = "contradiction"
+    """Share of the torque that is left out. [-]"""
+    LOW_EFFICIENCY = "low efficiency"
+    """Efficiency that speed and torque leave. [-]"""
+    FREE_RUN = "free run"
+    """The no-load current at a voltage. [V]"""
+    STALL = "stall"
+    """The stall current at a voltage. [V]"""
+    LEVER = "lever"
+    """The stalled pull at a voltage. [V]"""
+    WORKING_POINT = "working point"
+    """Another working point at a voltage. [V]"""
+
+
+@dataclass(frozen=True)
+class FitNote:
+    """A remark with its values."""
+
+    kind: Remark
+    values: tuple[float, ...]
+
+
 @dataclass(frozen=True)
 class MotorFit:
     """A motor's constants, what they give back, and what had to be assumed.
@@ -88,11 +118,10 @@ class MotorFit:
         What was left out and estimated.
     breakaway : float
         Losses of the output at rest over those in motion. [-]
-    notes : tuple of str
-        Sentences for the user.
-    best_measurement : str or None
-        The one measurement that would help most and how to take it safely; None where nothing is
-        missing.
+    notes : tuple of FitNote
+        What the data show.
+    best_measurement : FitNote or None
+        The one measurement that would help most; None where nothing is missing.
     """
 
     motor: Motor
@@ -107,8 +136,8 @@ class MotorFit:
     residuals: tuple[Residual, ...]
     assumed: tuple[Assumption, ...]
     breakaway: float
-    notes: tuple[str, ...]
-    best_measurement: str | None
+    notes: tuple[FitNote, ...]
+    best_measurement: FitNote | None
 
     @property
     def torque_per_speed(self) -> float:
@@ -130,17 +159,6 @@ class MotorFit:
             self.motor, voltage, torque / (self.data_ratio * self.data_efficiency)
         )
         return OperatingPoint(voltage, torque, point.speed / self.data_ratio, point.current)
-
-
-SAFE_STALL = (
-    "the stall current: clamp the motor, let a lever on its shaft rest against a stop behind a "
-    "guard, apply {volts} for two seconds at most, and read voltage and current together"
-)
-SAFE_LEVER = (
-    "the stalled pull: clamp the motor, let a lever on its shaft press on a kitchen scale behind a "
-    "guard, apply {volts} for two seconds at most, and read scale, voltage and current together"
-)
-FREE_RUN = "{what}: let the motor run free at {volts}, with nothing on the shaft that can fly off"
 
 
 @dataclass(frozen=True)
@@ -177,9 +195,9 @@ def conclude(
     *,
     warmth: tuple[float, float] = (1.0, 1.0),
     assumed: Sequence[Assumption] = (),
-    notes: Sequence[str] = (),
-    wanted: str | None = None,
-    wanted_if_disagreeing: str | None = None,
+    notes: Sequence[FitNote] = (),
+    wanted: FitNote | None = None,
+    wanted_if_disagreeing: FitNote | None = None,
     stall_measured: bool = False,
 ) -> MotorFit:
     """The result of a fit: motor and output, what they give back, what to measure next.
@@ -194,7 +212,7 @@ def conclude(
         Resistance and constants of the motor as warm as it was, over those at 20 °C. [-]
     residuals, assumed, notes
         Of what the description itself could not meet, assumed and has to say.
-    wanted, wanted_if_disagreeing : str, optional
+    wanted, wanted_if_disagreeing : FitNote, optional
         The measurement that would help most: in any case, and where a residual is over
         `DISAGREEMENT`.
     stall_measured : bool
@@ -236,7 +254,7 @@ def conclude(
     )
 
 
-def _efficiency(extras: Extras, found: Found) -> tuple[float, list[str], float]:
+def _efficiency(extras: Extras, found: Found) -> tuple[float, list[FitNote], float]:
     """Efficiency that the constants show, what is to be said of it, and the factor that the torque
     gives up (0: none)."""
     ratio = found.torque_constant / found.speed_constant
@@ -256,27 +274,14 @@ def _efficiency(extras: Extras, found: Found) -> tuple[float, list[str], float]:
             '"measured = true" if it was measured so',
         )
     if ratio > 1.0 + _ROUNDING:
-        text = (
-            f"Speed and torque contradict each other: "
-            f"{number(100 * (ratio - 1), 2)} % of the torque is left out."
-        )
-        return 1.0, [text], ratio
+        return 1.0, [FitNote(Remark.CONTRADICTION, (ratio - 1,))], ratio
     bought = (
         extras.gearbox.efficiency or extras.gearbox.estimate.low
         if extras.gearbox and extras.at_output
         else 1.0
     )
     if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * bought:
-        return (
-            ratio,
-            [
-                (
-                    f"Speed and torque leave an efficiency of {number(100 * ratio, 2)} "
-                    f"%, which is low: measure one again."
-                )
-            ],
-            0.0,
-        )
+        return ratio, [FitNote(Remark.LOW_EFFICIENCY, (ratio,))], 0.0
     return min(ratio, 1.0), [], 0.0
 
 
@@ -322,11 +327,6 @@ def stalled_resistance(voltage: float, current: float, brush_drop: float) -> flo
         raise DomainError(
             "brush_drop",
             brush_drop,
-            f"less than the {volts(voltage)} at which the motor was stalled",
+            f"less than the {quantity(voltage, 'V', 2)} at which the motor was stalled",
         )
     return (voltage - brush_drop) / current
-
-
-def volts(voltage: float) -> str:
-    """A voltage as the notes print it."""
-    return quantity(voltage, "V", 2)

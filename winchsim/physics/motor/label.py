@@ -13,13 +13,12 @@ from winchsim.physics.motor.estimates import (
 )
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
-    FREE_RUN,
-    SAFE_STALL,
+    FitNote,
     Found,
     MotorFit,
+    Remark,
     conclude,
     stalled_resistance,
-    volts,
 )
 from winchsim.physics.motor.law import require_not_negative, require_positive
 
@@ -80,9 +79,9 @@ def from_label(
         )
         stall_current = assumed[-1].value
     require_positive("stall_current", stall_current, "A")
-    wanted = SAFE_STALL.format(volts=volts(0.25 * voltage)) if assumed else None
+    wanted = FitNote(Remark.STALL, (0.25 * voltage,)) if assumed else None
     if no_load_current is None:
-        wanted = wanted or FREE_RUN.format(what="the no-load current", volts=volts(voltage))
+        wanted = wanted or FitNote(Remark.FREE_RUN, (voltage,))
         assumed.append(assumed_no_load_current(stall_current))
         no_load_current = assumed[-1].value
     require_not_negative("no_load_current", no_load_current)

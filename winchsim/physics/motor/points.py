@@ -10,7 +10,15 @@ import numpy as np
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.physics.motor.extras import Extras
-from winchsim.physics.motor.fitted import DISAGREEMENT, Found, MotorFit, Residual, conclude, volts
+from winchsim.physics.motor.fitted import (
+    DISAGREEMENT,
+    FitNote,
+    Found,
+    MotorFit,
+    Remark,
+    Residual,
+    conclude,
+)
 
 _LEAST_SPREAD = 1e-3
 """How far points must lie apart, as the smallest singular value of the scaled equations. Own
@@ -90,14 +98,8 @@ def from_points(
     }
     if max(off.values()) > _WORST_RESIDUAL:
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
-    note = (
-        f"Fitted to {len(m)} points: speed within {max(off['speed'], 1e-3):.1%} of the no-load "
-        f"speed, current within {max(off['current'], 1e-3):.1%} of the stall current."
-    )
-    wanted = (
-        f"another working point, near half the no-load speed at {volts(nominal)}: a "
-        f"light brake on the shaft for a few seconds"
-    )
+    note = FitNote(Remark.FITTED, (len(m), off["speed"], off["current"]))
+    wanted = FitNote(Remark.WORKING_POINT, (nominal,))
     return replace(
         fit,
         residuals=tuple(residuals),
