@@ -8,7 +8,8 @@ drive; the train runs to the right of it, up and down in turn so that its gears 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+
+import numpy as np
 
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage
@@ -133,138 +134,81 @@ def plan_of(inputs: Inputs) -> Plan:
     inputs : Inputs
         Scenario of the build.
     """
-    unrolled = [
-        (n, stage) for n, stage in enumerate(inputs.stage, start=1) for _ in range(stage.repeat)
-    ]
-    stages = [stage for _, stage in unrolled]
-    gears: list[Gear] = []
-    others: list[OtherStage] = []
-    shafts = [(0.0, 0.0)]
-    for i, stage in enumerate(stages[1:], start=1):
-        x, y = shafts[-1]
-        angle = TILT if i % 2 else -TILT
-        distance = _distance(stage)
-        to = (x + distance * math.cos(angle), y + distance * math.sin(angle))
-        if _is_spur(stage):
-            gears += _pair(stage, (x, y), to, angle, i - 1)
-        else:
-            others.append(OtherStage(unrolled[i][0], x, y, *to, stage.kind, stage.speed_ratio()))
-        shafts.append(to)
-    first = stages[0] if stages else None
-    fronts, motors, crowded = _front(inputs, first)
-    if first is not None and not _is_spur(first):
-        others.insert(
-            0, OtherStage(1, motors[0].x, motors[0].y, 0.0, 0.0, first.kind, first.speed_ratio())
-        )
-    return Plan(tuple(fronts + gears), tuple(motors), tuple(others), tuple(shafts), crowded)
+    stages = [(n, each) for n, each in enumerate(inputs.stage, start=1) for _ in range(each.repeat)]
+    first = stages[0][1] if stages else None
+    gears, motors, crowded = _front(inputs, first)
+    others, shafts = [], [(0.0, 0.0)]
+    if first is not None and _teeth(first) is None:
+        others.append(_other(1, first, (motors[0].x, motors[0].y), shafts[0]))
+    for i, (number, stage) in enumerate(stages[1:]):
+        teeth, (x, y), angle = _teeth(stage), shafts[-1], -TILT if i % 2 else TILT
+        distance = (teeth[0] + teeth[1]) * teeth[2] / 2 if teeth else NOMINAL_STAGE
+        shafts.append((x + distance * math.cos(angle), y + distance * math.sin(angle)))
+        if teeth is None:
+            others.append(_other(number, stage, (x, y), shafts[-1]))
+            continue
+        pinion, gear, module = teeth  # a tooth of the pinion stands in a gap of the gear
+        gears.append(Gear(x, y, pinion, module, angle, i, True))
+        turn = angle + math.pi + math.pi / gear
+        gears.append(Gear(*shafts[-1], gear, module, turn, i + 1, False))
+    return Plan(tuple(gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 
-def _is_spur(stage: Stage) -> bool:
-    return (
-        stage.kind == "spur"
-        and stage.pinion is not None
-        and stage.gear is not None
-        and module_of(stage) is not None
-    )
+def _other(
+    number: int, stage: Stage, at: tuple[float, float], to: tuple[float, float]
+) -> OtherStage:
+    return OtherStage(number, *at, *to, stage.kind, stage.speed_ratio())
 
 
-def _distance(stage: Stage) -> float:
-    module = module_of(stage)
-    if not _is_spur(stage) or module is None or stage.pinion is None or stage.gear is None:
-        return NOMINAL_STAGE
-    return (stage.pinion + stage.gear) * module / 2
-
-
-def _pair(
-    stage: Stage, at: tuple[float, float], to: tuple[float, float], angle: float, shaft: int
-) -> list[Gear]:
-    """Pinion and gear with a tooth of the pinion in a gap of the gear."""
-    module = module_of(stage)
-    assert module is not None and stage.pinion is not None and stage.gear is not None
-    pinion = Gear(*at, stage.pinion, module, angle, shaft, True)
-    gear = Gear(*to, stage.gear, module, angle + math.pi + math.pi / stage.gear, shaft + 1, False)
-    return [pinion, gear]
+def _teeth(stage: Stage) -> tuple[int, int, float] | None:
+    """Teeth of pinion and gear, and their module [m]; None of a stage that is no spur pair."""
+    found = stage.pinion, stage.gear, module_of(stage)
+    return found if stage.kind == "spur" and None not in found else None  # type: ignore[return-value]
 
 
 def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorSpot], bool]:
-    """Motors with their pinions around the common gear, and that gear."""
-    counts = [
-        (group, k < group.count - group.dead) for group in inputs.motors for k in range(group.count)
-    ]
-    gears: list[Gear] = []
-    motors: list[MotorSpot] = []
-    module = module_of(first) if first is not None and _is_spur(first) else None
-    if first is None or module is None or first.gear is None:
-        reach = 0.0 if first is None else NOMINAL_STAGE
-        sizes = [group.body_diameter or NOMINAL_MOTOR for group, _ in counts]
-        y = -sum(sizes) / 2
-        for (group, live), size in zip(counts, sizes, strict=True):
-            motors.append(
-                MotorSpot(-reach, y + size / 2, size, group.body_diameter is not None, live)
-            )
-            y += size
-        return gears, motors, False
-    pinions = [group.pinion or first.pinion or 0 for group, _ in counts]
-    distances = [(teeth + first.gear) * module / 2 for teeth in pinions]
-    bodies = [
-        group.body_diameter or NOMINAL_BODY * teeth * module
-        for (group, _), teeth in zip(counts, pinions, strict=True)
-    ]
-    angles, crowded = _around(
-        distances, bodies, [group.body_diameter is not None for group, _ in counts]
+    """Motors with their pinions around the common gear, and that gear; where there is none, the
+    motors in a column."""
+    units = [(group, k < group.count - group.dead) for group in inputs.motors
+             for k in range(group.count)]  # fmt: skip
+    known = [group.body_diameter is not None for group, _ in units]
+    teeth = _teeth(first) if first is not None else None
+    pinion, gear, module = teeth or (0, 0, 0.0)
+    pinions = [group.pinion or pinion for group, _ in units]
+    nominal = [NOMINAL_BODY * own * module if teeth else NOMINAL_MOTOR for own in pinions]
+    bodies = np.array(
+        [group.body_diameter or n for (group, _), n in zip(units, nominal, strict=True)]
     )
-    for (group, live), teeth, distance, body, angle in zip(
-        counts, pinions, distances, bodies, angles, strict=True
-    ):
-        x, y = distance * math.cos(angle), distance * math.sin(angle)
-        gears.append(Gear(x, y, teeth, module, _meshing(first.gear, teeth, angle), -1, True))
-        motors.append(MotorSpot(x, y, body, group.body_diameter is not None, live))
-    gears.append(Gear(0.0, 0.0, first.gear, module, math.pi / first.gear, 0, False))
-    return gears, motors, crowded
+    if teeth is None:
+        ys = np.cumsum(bodies) - (bodies + bodies.sum()) / 2
+        xs, crowded = np.full(len(units), -NOMINAL_STAGE if first else 0.0), False
+        gears = []
+    else:
+        distances = (np.array(pinions) + gear) * module / 2
+        needs = 2 * np.arcsin(np.minimum(1.0, 1.06 * bodies / 2 / distances))
+        crowded = bool(needs.sum() > 1.06 * 2 * math.pi) and all(known)
+        squeeze = min(1.0, 2 * math.pi / needs.sum())
+        angles = math.pi + squeeze * (np.cumsum(needs) - (needs + needs.sum()) / 2)
+        xs, ys = distances * np.cos(angles), distances * np.sin(angles)
+        turns = angles + math.pi + (angles * gear % (2 * math.pi)) / pinions  # each meshes
+        places = zip(xs.tolist(), ys.tolist(), pinions, turns.tolist(), strict=True)
+        gears = [Gear(x, y, own, module, turn, -1, True) for x, y, own, turn in places]
+        gears.append(Gear(0.0, 0.0, gear, module, math.pi / gear, 0, False))
+    spots = zip(xs.tolist(), ys.tolist(), bodies.tolist(), known, units, strict=True)
+    return (
+        gears,
+        [MotorSpot(x, y, size, is_known, live) for x, y, size, is_known, (_, live) in spots],
+        crowded,
+    )
 
 
-def _around(
-    distances: Sequence[float], bodies: Sequence[float], known: Sequence[bool]
-) -> tuple[list[float], bool]:
-    """Angles of the motors around the common gear, centred on the side away from the train, and
-    whether they are too many."""
-    needs = [
-        2 * math.asin(min(1.0, 1.06 * body / 2 / distance))
-        for distance, body in zip(distances, bodies, strict=True)
-    ]
-    whole = sum(needs)
-    crowded = whole * (1 / 1.06) > 2 * math.pi and all(known)
-    squeeze = min(1.0, 2 * math.pi / whole) if whole > 0 else 1.0
-    angles, at = [], math.pi - squeeze * whole / 2
-    for need in needs:
-        angles.append(at + squeeze * need / 2)
-        at += squeeze * need
-    return angles, crowded
-
-
-def _meshing(gear_teeth: int, pinion_teeth: int, angle: float) -> float:
-    """Turn of a pinion at an angle around a gear (whose gap lies at angle 0) such that the two
-    mesh."""
-    pitch = 2 * math.pi / gear_teeth
-    ahead = (angle % pitch) / pitch  # part of a pitch from the gap to the line of centres
-    return angle + math.pi + ahead * 2 * math.pi / pinion_teeth
-
-
-def outline(gear: Gear) -> list[tuple[float, float]]:
-    """Corners of a gear's outline, its teeth drawn with straight flanks. [m]"""
-    pitch = 2 * math.pi / gear.teeth
-    points = []
-    for n in range(gear.teeth):
-        middle = gear.turn + n * pitch
-        for radius, share in (
-            (gear.root, -0.36),
-            (gear.tip, -0.14),
-            (gear.tip, 0.14),
-            (gear.root, 0.36),
-        ):
-            angle = middle + share * pitch
-            points.append((gear.x + radius * math.cos(angle), gear.y + radius * math.sin(angle)))
-    return points
+def outline(gear: Gear) -> np.ndarray:
+    """Corners of a gear's outline, its teeth drawn with straight flanks: rows of x and y. [m]"""
+    pitches = np.arange(gear.teeth)[:, None] + (-0.36, -0.14, 0.14, 0.36)
+    angles = gear.turn + 2 * math.pi / gear.teeth * pitches
+    radii = np.array([gear.root, gear.tip, gear.tip, gear.root])
+    places = gear.x + radii * np.cos(angles), gear.y + radii * np.sin(angles)
+    return np.stack(places, axis=-1).reshape(-1, 2)
 
 
 # --- drum
@@ -303,14 +247,12 @@ def turns_of(machine: Machine, inputs: Inputs) -> tuple[Turn, ...]:
         The last may be a part of a turn.
     """
     d = inputs.rope.diameter
-    last = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
     found: list[Turn] = []
+    last = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
     for j, layer in enumerate(machine.layers):
-        if layer.start >= last:
-            break
-        per_layer = max(1, round((layer.end - layer.start) / (2 * math.pi * layer.radius)))
-        here = math.ceil((min(last, layer.end) - layer.start) / (2 * math.pi * layer.radius) - 1e-6)
-        for n in range(min(here, per_layer)):
+        around = 2 * math.pi * layer.radius
+        fit = max(1, round((layer.end - layer.start) / around))
+        for n in range(min(fit, math.ceil((min(last, layer.end) - layer.start) / around - 1e-6))):
             place = (n + 0.5) * d if j % 2 == 0 else inputs.drum.width - (n + 0.5) * d
             found.append(Turn(place, layer.radius, len(found) < inputs.drum.dead_turns))
     return tuple(found)
