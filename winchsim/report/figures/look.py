@@ -278,7 +278,8 @@ def plain_ticks(axis: Any, most: float) -> None:
 
 def log_ticks(axis: Any, decades: float) -> None:
     """Logarithmic ticks: as many a decade as there is room for, none unlabelled."""
-    axis.set_major_locator(LogLocator(10, (1, 2, 5) if decades <= 2 else (1,)))
+    few = (1, 2, 5) if decades <= 2 else (1,)
+    axis.set_major_locator(LogLocator(10, few if decades > 1 else (1, 1.5, 2, 3, 4, 5, 7)))
     axis.set_major_formatter(FuncFormatter(_plain_number))
     axis.set_minor_locator(LogLocator(10, range(1, 10)))
     axis.set_minor_formatter(NullFormatter())

@@ -3,6 +3,7 @@ limits."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,7 +11,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, NullLocator
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
@@ -30,6 +30,7 @@ from winchsim.report.figures.look import (
     Look,
     below,
     folded,
+    log_ticks,
     points,
     quantity_label,
     stack,
@@ -120,16 +121,12 @@ def sweep_figure(found: Sweep, look: Look) -> Figure:
         for path, values in found.values.items()
         if np.issubdtype(values.dtype, np.number)
     ]
-    if len(axes) == 2 and len(found.values) == 2 and _is_grid(found):
+    kinds = [len(np.unique(values)) for values in found.values.values()]
+    if len(axes) == len(kinds) == 2 and min(kinds) > 1 and math.prod(kinds) == len(found):
         return _map(found, axes[0], axes[1], look)
     count = np.arange(1.0, len(found) + 1)
     axis = axes[0] if axes else Axis(", ".join(found.values), "", count, "dots")
-    return _curves(found, axis, look, None)
-
-
-def _is_grid(found: Sweep) -> bool:
-    first, second = (len(np.unique(values)) for values in found.values.values())
-    return first > 1 and second > 1 and first * second == len(found)
+    return _curves(found, axis, look)
 
 
 # --- curves
@@ -139,17 +136,17 @@ def _curves(
     found: Sweep,
     axis: Axis,
     look: Look,
-    best: int | None,
+    best: int | None = None,
     runs: Sequence[tuple[float, float]] = (),
 ) -> Figure:
     figure, panels = stack(look, [0.8] * len(PANELS), 1.5 * len(PANELS))
     order = np.argsort(axis.values, kind="stable")
-    _along(panels[-1], axis, look)
-    panels[-1].set_xlabel(axis.label)
+    _along(panels[-1], axis)
     for axes, (label, rows) in zip(panels, PANELS, strict=True):
         axes.set_ylabel(label)
         _panel(axes, axis, found, rows, order, look)
-        _shade(axes, axis, found, order)
+        if axis.scale != "dots":
+            _shade(axes, axis.values[order], found.ranks[order] == RANKS[Status.FAILS])
         if best is not None:
             place = axis.values[best]
             axes.axvline(place, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
@@ -157,8 +154,7 @@ def _curves(
         x, y = zip(*runs, strict=True)
         points(panels[0], x, y, "D", VERMILLION, label="full run", clip_on=False)
     for axes in panels:
-        if axes.get_legend_handles_labels()[1]:
-            axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
     if best is not None:
         take = f"taken: {float(axis.values[best]):.4g} {axis.unit}".strip()
         panels[-1].set_title(take, loc="right", color=GREEN)
@@ -213,38 +209,29 @@ def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
     return values, float(column.required)
 
 
-def _along(axes: Axes, axis: Axis, look: Look) -> None:
-    """Limits and ticks of the horizontal axis."""
+def _along(axes: Axes, axis: Axis) -> None:
+    """Label, limits and ticks of the horizontal axis."""
     low, high = float(axis.values.min()), float(axis.values.max())
+    axes.set_xlabel(axis.label)
     if axis.even:
         room = 0.03 * (high - low) or 0.1 * abs(high) or 1.0
         axes.set_xlim(low - room, high + room)
         return
-    axes.set_xscale("log")
-    axes.set_xlim(low / (high / low) ** 0.03, high * (high / low) ** 0.03)
-    ticks = [m * 10.0**e for e in range(-4, 6) for m in (1, 1.5, 2, 3, 4, 5, 7)]
-    ticks = [value for value in ticks if low <= value <= high]
-    while len(ticks) > max(3, int(look.width / (4.5 * look.em))):
-        ticks = ticks[::2]
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:.4g}")
-    axes.xaxis.set_minor_locator(NullLocator())
+    room = (high / low) ** 0.03
+    axes.set(xscale="log", xlim=(low / room, high * room))
+    log_ticks(axes.xaxis, math.log10(high / low))
 
 
-def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
+def _shade(axes: Axes, places: np.ndarray, bad: np.ndarray) -> None:
     """Hatched behind candidates with a failing check."""
-    if axis.scale == "dots":
-        return
-    shown, bad = axis.values[order], found.ranks[order] == RANKS[Status.FAILS]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], bad, [False]]).astype(int)))
     first, last = axes.get_xlim()
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
-        low = first if start == 0 else (shown[start - 1] + shown[start]) / 2
-        high = last if end == len(shown) else (shown[end - 1] + shown[end]) / 2
-        label = "_fails" if start != edges[0] else "a check fails"
-        axes.axvspan(
-            low, high, facecolor="none", edgecolor=PALE, hatch="////", linewidth=0, zorder=0,
-            label=label if axes.get_ylabel() == PANELS[0][0] else "_fails",
+    edges, fails = [first, *places, last], np.pad(bad.astype(float), 1, mode="edge")
+    top = axes.get_ylabel() == PANELS[0][0]
+    style: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "////", "zorder": 0}
+    if bad.any():
+        axes.fill_between(
+            edges, fails, step="mid", transform=axes.get_xaxis_transform(), linewidth=0,
+            label="a check fails" if top else "_fails", **style,
         )  # fmt: skip
 
 
@@ -253,7 +240,9 @@ def _shade(axes: Axes, axis: Axis, found: Sweep, order: np.ndarray) -> None:
 
 def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     """Status over two keys, with the limits of the checks as lines that carry a number."""
-    grid = _grid(x.values, y.values)
+    (across, columns), (up, rows) = (np.unique(v.values, return_inverse=True) for v in (x, y))
+    grid = np.zeros((len(up), len(across)), dtype=int)
+    grid[rows, columns] = np.arange(len(found))
     keys = found.changeable - {CheckKey.TARGET}
     lines = [(column, _share(found, column)[grid]) for column in found.checks if column.key in keys]
     lines = [(column, share) for column, share in lines if share.min() < 1 < share.max()]
@@ -261,10 +250,8 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     for n, (column, _) in enumerate(lines, start=1):
         texts += folded(f"{n}  limit of {CHECKS[column.key]}", look)
     figure, (axes,) = stack(look, [2.0], len(texts))
-    across, up = np.unique(x.values), np.unique(y.values)
-    ranks = found.ranks[grid]
     for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
-        mask = np.where(ranks == rank, 1.0, np.nan)
+        mask = np.where(found.ranks[grid] == rank, 1.0, np.nan)
         axes.pcolor(
             across, up, mask, shading="nearest", cmap=ListedColormap([colour]), hatch=hatch,
             edgecolor=PALE, linewidth=0, zorder=0,
@@ -274,20 +261,12 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
         drawn = axes.contour(across, up, share, levels=[1.0], colors=[colour], linewidths=look.line)
         axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
-    _along(axes, x, look)
+    _along(axes, x)
     if not y.even:
         axes.set_yscale("log")
-    axes.set(xlabel=x.label, ylabel=y.label)
+    axes.set_ylabel(y.label)
     below(axes, look, texts)
     return figure
-
-
-def _grid(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Place of each build, by rows of y and columns of x."""
-    across, up = (np.unique(values, return_inverse=True)[1] for values in (x, y))
-    grid = np.zeros((up.max() + 1, across.max() + 1), dtype=int)
-    grid[up, across] = np.arange(len(x))
-    return grid
 
 
 def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
