@@ -10,12 +10,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.transforms import ScaledTranslation
 
 from winchsim.frozen import dataclass
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit, text_of
-from winchsim.report.figures.frame import Frame, Panel, timeline
+from winchsim.report.figures.frame import Panel, timeline
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -34,7 +35,6 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.trace import suits, window
 from winchsim.report.measured import (
-    TRACED,
     TestComparison,
     mean_difference,
     trace_differences,
@@ -122,12 +122,10 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
     """Lines of the key: number and name of each lift and what became of it."""
     lines = []
     for number, run in enumerate(runs, start=1):
-        outcome = _outcome(run.record)
-        name = harmless(run.name)
+        outcome, name = _outcome(run.record), harmless(run.name)
         free = columns(look, name, ems=8) - len(outcome)
-        lines.append(
-            f"{number}  {name if len(name) <= free else name[: max(free, 8)] + '…'}, {outcome}"
-        )
+        short = name if len(name) <= free else name[: max(free, 8)] + "…"
+        lines.append(f"{number}  {short}, {outcome}")
     return tuple(lines)
 
 
@@ -162,11 +160,8 @@ def _ending(record: Record) -> tuple[float, float, str]:
 
 def _outcome(record: Record) -> str:
     time, height, words = _ending(record)
-    after = f"after {text_of(time, 's')}"
-    if words == "up":
-        return f"up {after}"
-    where = "on the floor" if abs(height) < 1e-6 else f"at {text_of(height, 'm')}"
-    return f"{words} {where} {after}"
+    where = " on the floor" if abs(height) < 1e-6 else f" at {text_of(height, 'm')}"
+    return f"{words}{where if words != 'up' else ''} after {text_of(time, 's')}"
 
 
 # --- measured traces
@@ -183,40 +178,32 @@ def with_trace(record: Record, look: Look, trace: MeasuredTrace) -> Figure:
     trace : MeasuredTrace
         Its time counts from power on.
     """
-    differences = {d.name: d for d in trace_differences(record, trace)}
+    found = trace_differences(record, trace)
     shown = window(0.0, max(float(record.time[-1]), float(np.max(trace.time))))
-    panels: list[Panel] = []
-    for name, unit in TRACED:
-        if name in differences:
-            upper = suits(name, record[name], look) if name == "height" else unit
-            panels += [
-                Panel(name.capitalize(), upper),
-                Panel("Off by", look.unit(differences[name].printed_unit), 0.6),
-            ]
+    panels = []
+    for d in found:
+        unit = suits(d.name, record[d.name], look) if d.name == "height" else d.unit
+        off = Panel("Off by", look.unit(d.printed_unit), 0.6)
+        panels += [Panel(d.name.capitalize(), unit), off]
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
-    notes = [sentence_text(trace_sentence(d), us=look.us) for d in differences.values()]
-    if step > 1:
-        notes.append(f"one measured point in {step} is drawn; all are counted")
+    notes = [sentence_text(trace_sentence(d), us=look.us) for d in found]
+    notes += [f"one measured point in {step} is drawn; all are counted"] * (step > 1)
     figure, frame = timeline(record, look, panels, shown=shown, notes=notes, rows=1)
-    for k, (name, d) in enumerate(differences.items()):
-        values = getattr(trace, name)
-        simulated = frame.curve(
-            2 * k, record[name], color=QUANTITY_COLOURS[name], label=f"_simulated {name}"
-        )
-        measured = _some(frame, 2 * k, trace.time[::step], values[::step], f"_measured {name}")
-        frame.room(2 * k, record[name], values, least=1e-6)
-        _some(frame, 2 * k + 1, d.time[::step], d.difference[::step], f"_difference {name}")
+
+    def marks(place: int, time: np.ndarray, values: np.ndarray, label: str) -> Line2D:
+        frame.room(place, values, *([record[d.name]] if place % 2 == 0 else []), least=1e-6)
+        x, y = shown.shown(time[::step]), frame.value(place, values[::step])
+        return points(frame.axes[place], x, y, label=label)
+
+    for k, d in enumerate(found):
+        style: dict[str, Any] = {"color": QUANTITY_COLOURS[d.name], "label": f"_simulated {d.name}"}
+        simulated = frame.curve(2 * k, record[d.name], **style)
+        measured = marks(2 * k, trace.time, getattr(trace, d.name), f"_measured {d.name}")
+        marks(2 * k + 1, d.time, d.difference, f"_difference {d.name}")
         frame.level(2 * k + 1, d.mean, "_mean")
-        frame.room(2 * k + 1, d.difference, least=1e-6)
-    figure.legend(
-        [simulated, measured], ["simulated", "measured"], loc="outside upper left", ncols=2
-    )
+    key = [simulated, measured], ["simulated", "measured"]
+    figure.legend(*key, loc="outside upper left", ncols=2)
     return figure
-
-
-def _some(frame: Frame, place: int, time: np.ndarray, values: np.ndarray, label: str) -> Any:
-    shown = frame.shown.shown(time)
-    return points(frame.axes[place], shown, frame.value(place, values), label=label)
 
 
 # --- test sheets
@@ -235,66 +222,51 @@ def with_sheet(tests: Sequence[TestComparison], look: Look) -> Figure:
     """
     unit = look.unit("kg")
     loads = in_unit(np.array([t.record.machine.body.mass for t in tests]), unit)
-    figure, (times, currents, shares) = stack(look, [1.0] * 3, 5.0)
-    _draw_both(times, loads, [t.row.measured_time for t in tests], [t.time for t in tests])
-    _draw_both(currents, loads, [t.row.measured_current for t in tests], [t.current for t in tests])
-    _draw_shares(shares, loads, tests, look)
-    for axes, name in (
-        (times, "Lift time (s)"), (currents, "Current (A)"), (shares, "Difference (%)")
-    ):  # fmt: skip
-        axes.set_ylabel(name)
+    figure, panels = stack(look, [1.0] * 3, 5.0)
+    shares, means = panels[2], mean_difference(tests)
+    rows = (
+        ("time", "Lift time (s)", "o", INK,
+         [(t.row.measured_time, t.time, t.time_difference) for t in tests]),
+        ("current", "Current (A)", "s", VERMILLION,
+         [(t.row.measured_current, t.current, t.current_difference) for t in tests]),
+    )  # fmt: skip
+    for axes, (name, label, marker, colour, values), mean in zip(panels, rows, means, strict=False):
+        measured, simulated, differences = (_known(loads, v) for v in zip(*values, strict=True))
+        axes.plot(*simulated, color=BLUE, marker="x", label="simulated")
+        points(axes, *measured, label="measured")
+        room_for(axes, simulated[1], measured[1], least=1e-6)
+        axes.set_ylabel(label)
+        if mean is not None:
+            words = f"{name}, mean {sentence_text(signed(mean, '%'))}"
+            points(shares, differences[0], 100 * differences[1], marker, colour, label=words)
+            shares.axhline(100 * mean, color=colour, linewidth=0.6, label="_mean")
+    _dress_shares(shares, look)
     span = float(np.ptp(loads)) or float(loads[0])
     shares.set_xlim(float(loads.min()) - 0.08 * span, float(loads.max()) + 0.08 * span)
     shares.set_xlabel(quantity_label("Load", unit))
-    figure.legend(*times.get_legend_handles_labels(), loc="outside upper left", ncols=2)
+    figure.legend(*panels[0].get_legend_handles_labels(), loc="outside upper left", ncols=2)
     return figure
 
 
 def _known(loads: np.ndarray, values: Sequence[float | None]) -> tuple[np.ndarray, np.ndarray]:
     """Loads and values of the tests that have one, by load."""
-    found = np.array([np.nan if v is None else v for v in values])
+    found = np.array(values, dtype=float)
     order = np.argsort(loads, kind="stable")
     order = order[np.isfinite(found[order])]
     return loads[order], found[order]
 
 
-def _draw_both(
-    axes: Axes,
-    loads: np.ndarray,
-    measured: Sequence[float | None],
-    simulated: Sequence[float | None],
-) -> None:
-    """Simulated values joined by a line, measured ones as open points."""
-    axes.plot(*_known(loads, simulated), color=BLUE, marker="x", label="simulated")
-    points(axes, *_known(loads, measured), label="measured")
-    room_for(axes, _known(loads, simulated)[1], _known(loads, measured)[1], least=1e-6)
-
-
-def _draw_shares(
-    axes: Axes, loads: np.ndarray, tests: Sequence[TestComparison], look: Look
-) -> None:
-    """Measured less simulated in per cent, with the mean of each as a thin line."""
-    drawn: list[np.ndarray] = []
-    for name, marker, colour, values, mean in zip(
-        ("time", "current"),
-        "os",
-        (INK, VERMILLION),
-        ([t.time_difference for t in tests], [t.current_difference for t in tests]),
-        mean_difference(tests),
-        strict=True,
-    ):
-        if mean is None:
-            continue
-        x, y = _known(loads, values)
-        label = f"{name}, mean {sentence_text(signed(mean, '%'))}"
-        points(axes, x, 100 * y, marker, colour, label=label)
-        axes.axhline(100 * mean, color=colour, linewidth=0.6, label="_mean")
-        drawn.append(100 * y)
+def _dress_shares(axes: Axes, look: Look) -> None:
+    """Range, zero and key of the panel of differences in per cent."""
+    drawn = [
+        np.asarray(line.get_ydata()) for line in axes.get_lines() if line.get_label() != "_mean"
+    ]
     room_for(axes, *drawn, least=1.0)
     axes.axhline(0, color=GREY, linewidth=0.6, label="_zero")
+    axes.set_ylabel("Difference (%)")
     if drawn:
-        columns_of = 1 if look.width < 150 else 2
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns_of)
+        beside = 1 if look.width < 150 else 2
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=beside)
     else:
         place: dict[str, Any] = {"transform": axes.transAxes, "ha": "center", "va": "center"}
         axes.text(0.5, 0.5, "nothing to compare", color=GREY, **place)
