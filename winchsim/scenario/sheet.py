@@ -8,7 +8,6 @@ cells, empty rows and empty cells, and lines that start with ``#``.
 from __future__ import annotations
 
 import csv
-import dataclasses
 import io
 import math
 import re
@@ -18,7 +17,7 @@ from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Spec, out_of_bounds
+from winchsim.inputs import Spec, out_of_bounds, specs
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 from winchsim.scenario.faults import Collector, shortened
@@ -82,9 +81,7 @@ class SheetRow:
     note: str | None = text("anything worth knowing", None)
 
 
-_SHEET: Mapping[str, Spec] = MappingProxyType(
-    {f.name: f.metadata["spec"] for f in dataclasses.fields(SheetRow)}
-)
+_SHEET = specs(SheetRow)
 
 
 @dataclass(frozen=True)
@@ -133,15 +130,10 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     cells = Cells(path, MAX_SHEET_BYTES, "a test sheet")
     names = {head.rpartition("_")[0] for head in cells.heads}
     if "time" in names and "mass" not in names:
-        fault = Fault(
-            "this is a trace of one lift, no test sheet",
-            file=cells.faults.file,
-            line=cells.line,
-            expected="one row a test, with a column mass_kg",
-            hint="winchsim calibrate and winchsim curves --measured take a log",
-            code=Code.SHEET_COLUMN,
-        )
-        raise InputError((fault,))
+        hint = "winchsim calibrate and winchsim curves --measured take a log"
+        message, expected = "this is a trace of one lift, no test sheet", "a column mass_kg"
+        cells.add(message, Code.SHEET_COLUMN, cells.line, expected=expected, hint=hint)
+        cells.faults.raise_if_any()
     return sheet_of(cells), cells.origin
 
 
@@ -184,20 +176,16 @@ def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequenc
         units = [unit for unit in (spec.unit, other) if unit in _SUFFIX_OF] or [""]
         columns += [(name, unit, f"{name}_{_SUFFIX_OF[unit]}" if unit else name) for unit in units]
     text = io.StringIO()
-    for comment in comments:
-        text.write(f"# {comment}\n")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([head for _, _, head in columns])
-    for row in rows:
-        writer.writerow([_cell_text(getattr(row, name), unit) for name, unit, _ in columns])
+    text.writelines(f"# {comment}\n" for comment in comments)
+    cells = ([_cell_text(getattr(row, name), unit) for name, unit, _ in columns] for row in rows)
+    heads = [head for _, _, head in columns]
+    csv.writer(text, lineterminator="\n").writerows([heads, *cells])
     return text.getvalue()
 
 
 def _cell_text(value: Any, unit: str) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
+    if value is None or isinstance(value, bool):
+        return {None: "", True: "yes", False: "no"}[value]
     return f"{in_unit(value, unit):.6g}" if unit else str(value)
 
 
@@ -216,10 +204,6 @@ class Column:
     unit: str
     scale: float = 1.0
     offset: float = 0.0
-
-    def cell(self, row: list[str]) -> str:
-        """Cell of a row; empty where the row is too short."""
-        return row[self.position] if self.position < len(row) else ""
 
 
 def column_of(position: int, head: str, name: str, spec: Spec, unit: str) -> Column:
@@ -244,8 +228,7 @@ class Cells:
     def __init__(self, path: str, limit: int, what: str) -> None:
         text = read_text(path, limit, what, ".csv")
         lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
-        self.faults = Collector(str(path), LineIndex(lines))
-        self.origin = _origin_in(lines[0])
+        self.faults, self.origin = Collector(str(path), LineIndex(lines)), _origin_in(lines[0])
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
         plain = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
@@ -255,13 +238,17 @@ class Cells:
             [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
         )
         self._rows = self._numbered()
-        try:
-            self.line, heads = next(self._rows)
-        except StopIteration:
-            raise InputError(
-                (Fault("the file is empty", file=str(path), expected=what, code=Code.MISSING),)
-            ) from None
+        self.line, heads = next(self._rows, (None, ()))
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
+        if not self.heads:
+            self.add("the file is empty", Code.MISSING, expected=what)
+            self.faults.raise_if_any()
+
+    def add(
+        self, message: str, code: Code, line: int | None = None, head: str = "", **more: str
+    ) -> None:
+        """Note what is wrong."""
+        self.faults.add(Fault(message, head, line=line, code=code, **more))
 
     def _numbered(self) -> Iterator[tuple[int, list[str]]]:
         """Rows with the line on which they start; empty ones and remarks are left out."""
@@ -272,25 +259,25 @@ class Cells:
                     yield line, [cell.strip() for cell in row]
                 line = self._reader.line_num + 1
         except csv.Error as error:
-            self.faults.add(Fault(f"not readable as CSV: {error}", line=line, code=Code.SHEET_CELL))
+            self.add(f"not readable as CSV: {error}", Code.SHEET_CELL, line)
 
     def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
-        """The rows below the heads, as many as are taken; cells under no head are faults."""
+        """The rows below the heads, as many as are taken, each as long as those; cells under no
+        head are faults."""
         for count, (line, row) in enumerate(self._rows, start=1):
             if count > limit:
-                self.faults.add(Fault(f"more than {limit} rows", line=line, code=Code.TOO_MUCH))
+                self.add(f"more than {limit} rows", Code.TOO_MUCH, line)
             if count > limit or self.faults.full:
                 return
             surplus = next((cell for cell in row[len(self.heads) :] if cell), "")
             if surplus:
                 hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
                 self.wrong("more cells than heads", line, "", surplus, hint=hint)
-            yield line, row
+            yield line, row + [""] * (len(self.heads) - len(row))
 
     def wrong(self, message: str, line: int, head: str, cell: str, hint: str = "") -> None:
         """Note what is wrong with a cell."""
-        got = shortened(cell, 60)
-        self.faults.add(Fault(message, head, line=line, got=got, hint=hint, code=Code.SHEET_CELL))
+        self.add(message, Code.SHEET_CELL, line, head, got=shortened(cell, 60), hint=hint)
 
     def value(self, line: int, column: Column, cell: str) -> Any:
         """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
@@ -299,17 +286,9 @@ class Cells:
         try:
             return self._read(column, cell)
         except InputError as error:
-            (fault,), hint, got = error.faults, _cell_hint(column.spec, cell), shortened(cell, 60)
-            self.faults.add(
-                replace(
-                    fault,
-                    key=column.head,
-                    line=line,
-                    got=got,
-                    hint=hint or fault.hint,
-                    code=Code.SHEET_CELL,
-                )
-            )
+            fault = replace(error.faults[0], line=line, code=Code.SHEET_CELL)
+            hint = _cell_hint(column.spec, cell) or fault.hint
+            self.faults.add(replace(fault, got=shortened(cell, 60), hint=hint), column.head)
             return None
 
     def _read(self, column: Column, cell: str) -> Any:
@@ -328,76 +307,66 @@ class Cells:
             value = float(cell) * column.scale + column.offset
         else:
             value = parse_quantity(f"{cell} {column.unit}", spec.unit)
-        if spec.kind == "integer" and value == int(value):
-            value = int(value)
         expected = out_of_bounds(spec, value)
         if expected:
             raise InputError((Fault("out of bounds", expected=expected),))
-        return value
+        return int(value) if spec.kind == "integer" else value
 
-    def columns(self, known: Mapping[str, Spec], required: Sequence[str]) -> list[Column]:
-        """Position, head, name and unit of every column that means something here."""
+    def columns(self) -> list[Column]:
+        """Every column of a test sheet that means something."""
         found = []
         for position, head in enumerate(self.heads):
-            if not head:
-                continue
-            name, unit, problem = head_meaning(head, known)
-            if head in self.heads[:position]:
-                problem = f"two columns are called {head}"
-            if problem:
-                heads = [_usual_head(name, spec) for name, spec in known.items()]
-                self.faults.add(
-                    Fault(
-                        problem,
-                        shortened(head, 60),
-                        line=self.line,
-                        got=shortened(head, 60),
-                        expected="one of: " + ", ".join(heads),
-                        hint=did_you_mean(head, [other for other in heads if other != head]),
-                        code=Code.SHEET_COLUMN,
-                    )
+            name, unit, problem = head_meaning(head, _SHEET)
+            problem = f"two columns are called {head}" if head in self.heads[:position] else problem
+            if problem and head:
+                heads = [_usual_head(name) for name in _SHEET]
+                expected, got = "one of: " + ", ".join(heads), shortened(head, 60)
+                hint = did_you_mean(head, [other for other in heads if other != head])
+                self.add(
+                    problem, Code.SHEET_COLUMN, self.line, got, got=got, expected=expected, hint=hint
                 )
-            else:
-                found.append(column_of(position, head, name, known[name], unit))
-        for name in required:
-            if name not in {column.name for column in found}:
-                self.missing(_usual_head(name, known[name]), known[name].meaning)
+            elif head:
+                found.append(column_of(position, head, name, _SHEET[name], unit))
+        if all(column.name != "mass" for column in found):
+            self.missing("mass_kg", _SHEET["mass"].meaning)
         return found
 
     def missing(self, head: str, expected: str, message: str = "") -> None:
         """Note a column that is not there."""
-        message = message or f"no column {head}"
-        self.faults.add(Fault(message, head, line=self.line, expected=expected, code=Code.MISSING))
+        self.add(message or f"no column {head}", Code.MISSING, self.line, head, expected=expected)
 
 
-def _usual_head(name: str, spec: Spec) -> str:
-    return f"{name}_{_SUFFIX_OF[spec.unit]}" if spec.unit else name
+def _usual_head(name: str, known: Mapping[str, Spec] = _SHEET) -> str:
+    return f"{name}_{_SUFFIX_OF[known[name].unit]}" if known[name].unit else name
 
 
 def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     """Name and unit that a head stands for, or what is wrong with it."""
     name, _, suffix = head.rpartition("_")
     if head in known:
-        spec = known[head]
-        return head, "", f"{head} has no unit: write {_usual_head(head, spec)}" if spec.unit else ""
+        problem = f"{head} has no unit: write {_usual_head(head, known)}" if known[head].unit else ""
+        return head, "", problem
     if name not in known or not known[name].unit:
         return "", "", "unknown column"
     unit = UNIT_OF_SUFFIX.get(suffix, "")
+    return name, unit, "" if fits(unit, known[name]) else f"{suffix} is no unit for {name}"
+
+
+def fits(unit: str, spec: Spec) -> bool:
+    """Whether a unit is one of those that a value may have."""
     try:
-        parse_quantity(f"1 {unit}", known[name].unit)
+        return math.isfinite(parse_quantity(f"1 {unit}", spec.unit))
     except InputError:
-        return name, unit, f"{suffix} is no unit for {name}"
-    return name, unit, ""
+        return False
 
 
 def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
     """Rows of a test sheet."""
-    columns = cells.columns(_SHEET, ["mass"])
-    rows = []
+    columns, rows = cells.columns(), []
     for line, row in cells.rows(MAX_ROWS):
         values: dict[str, Any] = {}
         for column in columns:
-            cell = column.cell(row)
+            cell = row[column.position]
             value = cells.value(line, column, cell)
             if value is None:
                 continue
@@ -406,11 +375,9 @@ def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
                 message = f"two columns for {column.name} disagree"
                 cells.wrong(message, line, column.head, cell)
         rows.append(SheetRow(**values))
+    if not rows and not cells.faults.faults:
+        cells.add("no rows below the heads", Code.MISSING)
     cells.faults.raise_if_any()
-    if not rows:
-        raise InputError(
-            (Fault("no rows below the heads", file=cells.faults.file, code=Code.MISSING),)
-        )
     return tuple(rows)
 
 
@@ -426,11 +393,8 @@ def _cell_hint(spec: Spec, cell: str) -> str:
         return ""
     if "," in cell:
         return "write a decimal point, and nothing between thousands"
-    return (
-        "write the number alone; its unit stands in the head"
-        if cell[0].isdigit() and not cell[-1].isdigit()
-        else ""
-    )
+    is_long = cell[0].isdigit() and not cell[-1].isdigit()
+    return "write the number alone; its unit stands in the head" if is_long else ""
 
 
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{0,15})?([eE][+-]?[0-9]{1,2})?")
