@@ -238,7 +238,8 @@ class Cells:
             [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
         )
         self._rows = self._numbered()
-        self.line, heads = next(self._rows, (None, ()))
+        start: tuple[int | None, list[str]] = next(self._rows, (None, []))
+        self.line, heads = start
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
         if not self.heads:
             self.add("the file is empty", Code.MISSING, expected=what)
@@ -323,7 +324,13 @@ class Cells:
                 expected, got = "one of: " + ", ".join(heads), shortened(head, 60)
                 hint = did_you_mean(head, [other for other in heads if other != head])
                 self.add(
-                    problem, Code.SHEET_COLUMN, self.line, got, got=got, expected=expected, hint=hint
+                    problem,
+                    Code.SHEET_COLUMN,
+                    self.line,
+                    got,
+                    got=got,
+                    expected=expected,
+                    hint=hint,
                 )
             elif head:
                 found.append(column_of(position, head, name, _SHEET[name], unit))
@@ -344,7 +351,9 @@ def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     """Name and unit that a head stands for, or what is wrong with it."""
     name, _, suffix = head.rpartition("_")
     if head in known:
-        problem = f"{head} has no unit: write {_usual_head(head, known)}" if known[head].unit else ""
+        problem = (
+            f"{head} has no unit: write {_usual_head(head, known)}" if known[head].unit else ""
+        )
         return head, "", problem
     if name not in known or not known[name].unit:
         return "", "", "unknown column"

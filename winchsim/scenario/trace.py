@@ -282,7 +282,7 @@ def _samples(
         for column in columns:
             if any(fault.key == column.head for fault in cells.faults.faults):
                 continue  # one message for what is wrong in all rows
-            cell = column.cell(row)
+            cell = row[column.position]
             shown = CLOCK.fullmatch(cell) if column.name == "time" else None
             value = _seconds(*shown.groups()) if shown else cells.value(line, column, cell)
             rows[column.name].append(math.nan if value is None else value)

@@ -7,14 +7,12 @@ import pytest
 
 from winchsim.inputs import with_value
 from winchsim.model import build
-from winchsim.model.estimate import raising_phase
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.motor import motor_line, torque_speed
 
 
 def _line(machine, winding=20.0):
-    phase, top = raising_phase(machine), machine.scales.drum_speed
-    return motor_line(machine, 0, phase, [winding], [20.0], 1.5 * top)
+    return motor_line(machine, 0, [winding], [20.0])
 
 
 def test_line_is_the_law_of_the_motors_behind_their_supply(scenario):

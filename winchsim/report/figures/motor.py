@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,7 +13,7 @@ from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
-from winchsim.model.machine import LiveGroup, PhaseStep
+from winchsim.model.machine import LiveGroup
 from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.frame import flowed
 from winchsim.report.figures.look import (
@@ -61,35 +62,27 @@ class MotorLine:
 
 
 def motor_line(
-    machine: Machine,
-    group: int,
-    phase: PhaseStep,
-    windings: Sequence[float],
-    cases: Sequence[float],
-    top: float,
+    machine: Machine, group: int, windings: Sequence[float], cases: Sequence[float]
 ) -> MotorLine:
-    """Torque–speed line of a group's motor at given temperatures, with the supply's resistance and
-    limit.
+    """Torque–speed line of a group's motor at given temperatures, with the voltage, the limit and
+    the resistance of the supply while it raises the load, up to where the motor does not pull any
+    more.
 
     Parameters
     ----------
     machine : Machine
     group : int
         Place in the machine's live groups.
-    phase : PhaseStep
-        Gives voltage and current limit.
     windings, cases : sequence of float
         Of every live group. [°C]
-    top : float
-        Highest drum speed. [rad/s]
     """
-    unit = machine.groups[group]
-    drum = np.linspace(0.0, top, POINTS)
-    drive = DriveLaw(machine, phase, windings, cases).drive
+    unit, drum = machine.groups[group], np.linspace(0, 1.5 * machine.scales.drum_speed, POINTS)
+    drive = DriveLaw(machine, raising_phase(machine), windings, cases).drive
     made = np.array([drive(float(speed)).torques[group] for speed in drum])
-    return MotorLine(
-        drum * unit.ratio, made / unit.live + unit.motor.drag_slope * unit.ratio * drum
-    )
+    speed = drum * unit.ratio
+    torque = made / unit.live + unit.motor.drag_slope * speed
+    pulls = next(iter(np.flatnonzero(torque <= 0)), POINTS) + 1
+    return MotorLine(speed[:pulls], torque[:pulls])
 
 
 @styled
@@ -106,59 +99,37 @@ def torque_speed(record: Record, look: Look) -> Figure:
 def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: LiveGroup) -> None:
     """Lines and points of one group, and what they mean."""
     torque, speed = record[f"motor_{group.number}_torque"], record[f"motor_{group.number}_speed"]
-    cold, hot = _lines(record, place)
+    m, warm = record.machine, look.unit("°C")
+    hottest, warmest = (
+        [float(np.max(record[f"motor_{g.number}_{what}"])) for g in m.groups]
+        for what in ("winding", "case")
+    )
+    cold = motor_line(m, place, [g.winding_start for g in m.groups], [m.ambient] * len(m.groups))
+    hot = motor_line(m, place, hottest, warmest)
     unit = suits("torque", np.concatenate([torque, cold.torque]), look)
     x_of, y_of = (lambda t: in_unit(t, unit)), (lambda w: in_unit(w, "rpm"))
-    _, path_x, path_y = broken(record, torque, speed)
-    hottest, which = (
-        float(np.max(record[f"motor_{group.number}_winding"])),
-        f", group {group.number}",
-    )
-    warm, volts = look.unit("°C"), text_of(raising_phase(record.machine).voltage, "V")
-    axes.plot(
-        x_of(path_x), y_of(path_y), color=INK, zorder=2,
-        label="path of this lift" + which * (len(record.machine.groups) > 1),
-    )  # fmt: skip
-    axes.plot(
-        x_of(cold.torque), y_of(cold.speed), color=PALE, linewidth=3.2 * look.line, zorder=1,
-        label=f"at {volts}, winding {text_of(group.winding_start, warm)}",
-    )  # fmt: skip
-    axes.plot(
-        x_of(hot.torque), y_of(hot.speed), color=VERMILLION, linestyle=SERIES[2][1], zorder=1.4,
-        label=f"winding {text_of(hottest, warm)}",
-    )  # fmt: skip
-    drag = group.motor.drag
-    axes.axvline(
-        x_of(drag), color=BLUE, linewidth=0.5 * look.line, label=f"own drag {text_of(drag, unit)}"
-    )
-    room_for(axes, y_of(np.concatenate([speed, cold.speed, hot.speed])))
+    _, path_torque, path_speed = broken(record, torque, speed)
+    volts = text_of(raising_phase(m).voltage, "V")
+    name = "path of this lift" + f", group {group.number}" * (len(m.groups) > 1)
+    start = f"at {volts}, winding {text_of(group.winding_start, warm)}"
+    end, drag = f"winding {text_of(hottest[place], warm)}", group.motor.drag
+    axes.plot(x_of(path_torque), y_of(path_speed), color=INK, zorder=2, label=name)
+    style: dict[str, Any] = {"color": PALE, "linewidth": 3.2 * look.line, "zorder": 1}
+    for line, label in ((cold, start), (hot, end)):
+        axes.plot(x_of(line.torque), y_of(line.speed), label=label, **style)
+        style = {"color": VERMILLION, "linestyle": SERIES[2][1], "zorder": 1.4}
+    thin = 0.5 * look.line
+    axes.axvline(x_of(drag), color=BLUE, linewidth=thin, label=f"own drag {text_of(drag, unit)}")
+    room_for(axes, y_of(speed), y_of(cold.speed), y_of(hot.speed))
     least = x_of(min(0.0, float(np.min(torque))))
     stalled = group.motor.constant * group.fit.stall_current
     most = x_of(max(float(np.max(torque)), float(np.max(cold.torque)), 1e-3 * stalled))
     axes.set_xlim(least - 0.04 * (most - least), most + 0.08 * (most - least))
-    axes.axvline(0.0, color=GREY, linewidth=0.5 * look.line, zorder=1)
+    axes.axvline(0.0, color=GREY, linewidth=thin, zorder=1)
     axes.set_xlabel(quantity_label("Torque of one motor, its own drag included", unit))
     axes.set_ylabel(quantity_label("Motor speed", "rpm"))
     axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=2)
     below(axes, look, flowed(_mark_moments(axes, look, record, x_of(torque), y_of(speed)), look))
-
-
-def _lines(record: Record, place: int) -> tuple[MotorLine, MotorLine]:
-    m = record.machine
-    phase = raising_phase(m)
-    start = [g.winding_start for g in m.groups]
-    hottest = [float(np.max(record[f"motor_{g.number}_winding"])) for g in m.groups]
-    warmest = [float(np.max(record[f"motor_{g.number}_case"])) for g in m.groups]
-    top = m.scales.drum_speed
-    cold = motor_line(m, place, phase, start, [m.ambient] * len(m.groups), 1.5 * top)
-    hot = motor_line(m, place, phase, hottest, warmest, 1.5 * top)
-    return _down_to_zero(cold), _down_to_zero(hot)
-
-
-def _down_to_zero(line: MotorLine) -> MotorLine:
-    """The part of a line on which the motor pulls."""
-    count = int(np.argmax(line.torque <= 0)) + 1 if np.any(line.torque <= 0) else len(line.torque)
-    return MotorLine(line.speed[:count], line.torque[:count])
 
 
 def _mark_moments(
@@ -189,11 +160,8 @@ def _moments(record: Record) -> list[tuple[str, int]]:
         half = (record.time[raising[0]] + record.time[raising[-1]]) / 2
         middle = int(raising[np.argmin(np.abs(record.time[raising] - half))])
         found.append((f"midway, {text_of(float(record.time[middle]), 's')}", middle))
-    seen: set[Event] = set()
-    for e in named_events(record):
-        if (
-            e.grave or e.event in (Event.LIFT_OFF, Event.TOP, Event.LANDED)
-        ) and e.event not in seen:
-            seen.add(e.event)
-            found.append((e.short, int(np.searchsorted(record.time, e.time, side="left"))))
+    marked = (Event.LIFT_OFF, Event.TOP, Event.LANDED)
+    firsts = {e.event: e for e in reversed(named_events(record)) if e.grave or e.event in marked}
+    for e in sorted(firsts.values(), key=lambda e: e.time):
+        found.append((e.short, int(np.searchsorted(record.time, e.time, side="left"))))
     return [*found, ("start", 0)]

@@ -70,13 +70,12 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
         Of the weaker of pinion and gear; stages without teeth are left out.
     """
     found = []
+    teeth = [link for link in record.machine.links if link.channel == "mesh"]
     for index, mesh in enumerate(record.machine.meshes):
-        links = [
-            link for link in record.machine.links if link.channel == "mesh" and link.index == index
-        ]
-        if not links:
+        links = (link for link in teeth if link.index == index)
+        weaker = min(links, key=lambda link: link.bears, default=None)
+        if weaker is None:
             continue
-        weaker = min(links, key=lambda link: link.bears)
         force = np.abs(record[f"mesh_{index + 1}_force"])
         with np.errstate(divide="ignore"):
             values = np.where(force > 0, weaker.bears / force, math.inf)
@@ -107,8 +106,7 @@ def tooth_factors(record: Record, look: Look) -> Figure | None:
     for i in reversed(ranked):
         colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
         drawn[i] = _draw_stage(frame, stages[i], colour, dashes, faint=i not in leading)
-    _scale(axes, min(stage.worst for stage in stages))
-    _limits(axes, look, stages)
+    _scale(axes, look, stages)
     shown = [*leading, *(i for i in ranked if i not in leading)][: len(leading) + 1]
     names = [stages[i].label if i in leading else "others" for i in shown]
     lines = [drawn[i] for i in shown]
@@ -119,48 +117,33 @@ def tooth_factors(record: Record, look: Look) -> Figure | None:
 def _draw_stage(
     frame: Frame, stage: StageFactor, colour: str, dashes: object, *, faint: bool
 ) -> Line2D:
-    look, record = frame.look, frame.record
-    values = np.minimum(stage.values, MOST_FACTOR)
-    weight = look.line * (0.45 if faint else 1.0)
+    held = frame.record.bound
+    weight = frame.look.line * (0.45 if faint else 1.0)
     style: dict[str, Any] = {"color": colour, "linestyle": dashes}
-    name = f"_{stage.label}"
-    free = np.where(record.bound, np.nan, values)
-    bound = np.where(record.bound, values, np.nan)
-    line = frame.curve(0, free, linewidth=weight, label=name, **style)
-    frame.curve(0, bound, linewidth=BOUND_WIDTH * weight, label=f"{name} bound", **style)
+    values, name = np.minimum(stage.values, MOST_FACTOR), f"_{stage.label}"
+    line = frame.curve(0, np.where(held, np.nan, values), linewidth=weight, label=name, **style)
+    style |= {"linewidth": BOUND_WIDTH * weight, "label": f"{name} bound"}
+    frame.curve(0, np.where(held, values, np.nan), **style)
     if not faint and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
-        face = "none" if record.bound[at] else colour
-        x = frame.shown.shown(record.time[at])
-        points(
-            frame.axes[0], [x], [stage.worst], colour=colour, markerfacecolor=face, label="_worst"
-        )
+        face, x = "none" if held[at] else colour, [frame.shown.shown(frame.record.time[at])]
+        more = {"colour": colour, "markerfacecolor": face, "label": "_worst"}
+        points(frame.axes[0], x, [stage.worst], **more)
     return line
 
 
-def _scale(axes: Axes, worst: float) -> None:
+def _scale(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
+    """Range and ticks, the band in which teeth break, by hatch and word, and the required
+    factors."""
+    worst = min(stage.worst for stage in stages)
     low = min(0.7, 0.8 * worst) if worst > 0 else 0.1
-    axes.set_yscale("log")
-    axes.set_ylim(low, 1.15 * MOST_FACTOR)
+    axes.set(yscale="log", ylim=(low, 1.15 * MOST_FACTOR))
     log_ticks(axes.yaxis, math.log10(MOST_FACTOR / low))
     axes.yaxis.set_major_formatter(
         FuncFormatter(lambda v, _: f"{v:g}" if v < MOST_FACTOR else f"≥{MOST_FACTOR:g}")
     )
-
-
-def _limits(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
-    """The band in which teeth break, by hatch and word, and the required factors."""
-    low, _ = axes.get_ylim()
-    axes.axhspan(
-        low,
-        1.0,
-        facecolor="none",
-        edgecolor=VERMILLION,
-        hatch="\\\\\\",
-        linewidth=0,
-        label="_breaks",
-    )
+    hatch: dict[str, Any] = {"facecolor": "none", "edgecolor": VERMILLION, "hatch": "\\\\\\"}
+    axes.axhspan(low, 1.0, linewidth=0, label="_breaks", **hatch)
     limit_line(axes, look, 1.0, "breaks below 1")
-    for required in sorted({stage.required for stage in stages})[:2]:
-        if required > 1:
-            limit_line(axes, look, required, f"required {required:g}", below=False)
+    for required in sorted({stage.required for stage in stages if stage.required > 1})[:2]:
+        limit_line(axes, look, required, f"required {required:g}", below=False)
