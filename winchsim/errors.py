@@ -157,6 +157,11 @@ class InputError(WinchsimError):
         )
 
 
+def refused(message: str, key: str = "", **facts: Any) -> InputError:
+    """An error of one fault; `facts` as `Fault` takes them."""
+    return InputError((Fault(message, key, **facts),))
+
+
 @dataclass(eq=False)
 class OutputError(WinchsimError):
     """A result could not be written, or writing it would have replaced a file that was there.

@@ -7,7 +7,7 @@ import errno
 import os
 from itertools import islice
 
-from winchsim.errors import Code, Fault, InputError, nearest
+from winchsim.errors import Code, InputError, nearest, refused
 
 STDIN = "-"
 """Name of a file that means standard input."""
@@ -49,28 +49,17 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
         raise _unreadable(path, error, what, suffix) from error
     if len(data) > limit:
         shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {limit / 1e6:g} MB"
-        raise _fault(
-            path,
-            f"the file is too large: {shown}",
-            Code.TOO_LARGE,
-            f"{what} of at most {limit / 1e6:g} MB",
-        )
+        expected = f"{what} of at most {limit / 1e6:g} MB"
+        message = f"the file is too large: {shown}"
+        raise refused(message, file=path, code=Code.TOO_LARGE, expected=expected)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        message = f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}"
-        raise _fault(
-            path, message, Code.NOT_UTF8, f"{what} as UTF-8 text", "save the file as UTF-8", line
-        ) from error
-
-
-def _fault(
-    path: str, message: str, code: Code, expected: str, hint: str = "", line: int | None = None
-) -> InputError:
-    return InputError(
-        (Fault(message, file=path, line=line, expected=expected, hint=hint, code=code),)
-    )
+        raise refused(
+            f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}", file=path,
+            line=data.count(b"\n", 0, error.start) + 1, expected=f"{what} as UTF-8 text",
+            hint="save the file as UTF-8", code=Code.NOT_UTF8,
+        ) from error  # fmt: skip
 
 
 _REASONS = {
@@ -89,7 +78,7 @@ def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) 
     other = (getattr(error, "strerror", None) or "not a file name").lower()
     reason = _REASONS.get(number, f"cannot be read: {other}")
     near = "" if number not in _REASONS or number == errno.EACCES else _neighbours(inside, suffix)
-    return _fault(path, reason, Code.UNREADABLE, f"{what} file ({suffix})", near)
+    return refused(reason, file=path, expected=f"{what} file ({suffix})", hint=near)
 
 
 def _neighbours(path: str, suffix: str) -> str:
@@ -100,7 +89,7 @@ def _neighbours(path: str, suffix: str) -> str:
             names = sorted(e.name for e in islice(entries, _MAX_SCANNED) if e.name.endswith(suffix))
     except OSError:
         return f"there is no folder {folder}"
-    place = f"in {folder}" if folder else "in this folder"
+    place = f"in {folder or 'this folder'}"
     if not names:
         return f"there are no {suffix} files {place}"
     near = nearest(name.removesuffix(suffix), (n.removesuffix(suffix) for n in names))

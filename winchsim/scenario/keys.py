@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.errors import Code, did_you_mean, refused
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Spec, bounds, default_of, is_required, specs, table_type
 from winchsim.quantity_text import in_unit
@@ -61,8 +61,7 @@ def key_tables(only: str | None = None) -> tuple[KeyTable, ...]:
         names = [table.name for table in tables if table.name]
         expected, hint = "one of: " + ", ".join(names), did_you_mean(wanted, names)
         message = f'no table "{wanted[:60]}"'
-        fault = Fault(message, expected=expected, hint=hint, code=Code.UNKNOWN_KEY)
-        raise InputError((fault,))
+        raise refused(message, expected=expected, hint=hint, code=Code.UNKNOWN_KEY)
     return chosen
 
 

@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, did_you_mean, nearest
+from winchsim.errors import Code, Fault, InputError, did_you_mean, nearest, refused
 from winchsim.frozen import replace
 from winchsim.inputs import (
     REMOVED,
@@ -145,7 +145,7 @@ def _entry(place: dict[str, Any], table: type, key: str, parts: list[str], path:
 
 
 def _refused(path: str, message: str, hint: str, code: Code = Code.UNKNOWN_KEY) -> InputError:
-    return InputError((Fault(message, path, got=shortened(path, 60), hint=hint, code=code),))
+    return refused(message, path, got=shortened(path, 60), hint=hint, code=code)
 
 
 def _unknown(path: str, key: str) -> InputError:

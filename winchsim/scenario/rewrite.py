@@ -10,7 +10,7 @@ from typing import Any
 import tomlkit
 from tomlkit.items import AoT, Comment, InlineTable, Table, Whitespace
 
-from winchsim.errors import Code, Fault, InputError
+from winchsim.errors import Code, refused
 from winchsim.inputs import Inputs, Spec, specs, table_type, walk
 from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.change import to_values
@@ -58,8 +58,8 @@ def rewrite(
         if not _agree(found.get(path), wanted.get(path)):
             hint = "write it in the usual way: a [table] line, and key = value lines below it"
             message = "cannot be changed as the file is written"
-            fault = Fault(message, path, scenario.name, hint=hint, code=Code.CANNOT_REWRITE)
-            raise InputError((fault,))
+            where = {"file": scenario.name, "code": Code.CANNOT_REWRITE}
+            raise refused(message, path, hint=hint, **where)
     return done
 
 

@@ -6,7 +6,7 @@ import re
 import tomllib
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError
+from winchsim.errors import Code, InputError, refused
 from winchsim.scenario.faults import shortened
 from winchsim.scenario.lines import MOST_PARTS, LineIndex, index_lines
 
@@ -66,25 +66,25 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], LineIndex]:
         raise _broken(name, index, None, "not valid TOML: a value of absurd size", "") from error
     if not raw:
         hint = '"winchsim new FILE" writes a scenario to start from'
-        fault = Fault("the file is empty", "", name, None, "", "", "a scenario", hint, Code.EMPTY)
-        raise InputError((fault,))
+        expected = "a scenario"
+        raise refused("the file is empty", file=name, expected=expected, hint=hint, code=Code.EMPTY)
     return raw, index
 
 
 def _broken(name: str, index: LineIndex, line: int | None, message: str, hint: str) -> InputError:
     text = shortened(index.text(line))
-    return InputError((Fault(message, "", name, line, text, hint=hint, code=Code.BROKEN_TOML),))
+    place: dict[str, Any] = {"file": name, "line": line, "line_text": text}
+    return refused(message, hint=hint, code=Code.BROKEN_TOML, **place)
 
 
 def _toml_hint(line: str) -> str:
     """What most often is wrong with a line that is no TOML."""
     value = line.partition("=")[2].strip()
-    if re.match(r"[+-]?[0-9.,]+ *[^\W\d]", value):
-        return f'a value with a unit stands in quotes: "{value.partition("#")[0].strip()}"'
-    if re.match(r"[^\W\d]", value) and value not in ("true", "false"):
-        return f'text stands in quotes: "{value.partition("#")[0].strip()}"'
-    if re.search("[“”‘’]", line):
-        return "use straight quotes"
-    if re.match(r"\s*[\w.]+\s*:", line):
-        return 'write key = value, such as mass = "25 kg"'
-    return ""
+    quoted = f'"{value.partition("#")[0].strip()}"'
+    rows = (
+        (value, r"[+-]?[0-9.,]+ *[^\W\d]", f"a value with a unit stands in quotes: {quoted}"),
+        (value, r"(?!(true|false)$)[^\W\d]", f"text stands in quotes: {quoted}"),
+        (line, ".*[“”‘’]", "use straight quotes"),
+        (line, r"\s*[\w.]+\s*:", 'write key = value, such as mass = "25 kg"'),
+    )
+    return next((hint for text, pattern, hint in rows if re.match(pattern, text)), "")

@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from winchsim.errors import Code, Fault, InputError
+from winchsim.errors import Code, Fault, InputError, refused
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Spec
 from winchsim.model import build
@@ -25,6 +25,7 @@ from winchsim.scenario.sheet import (
     SheetOrigin,
     SheetRow,
     column_of,
+    fits,
     head_meaning,
     sheet_of,
 )
@@ -261,11 +262,7 @@ def _guess(head: str) -> tuple[str, str]:
     words = re.findall(r"[^\W\d_]+", head)
     name = next((n for w in words for n, known in WORDS.items() if w in known.split()), "")
     unit = UNIT_WORDS.get(words[-1], "") if name else ""
-    try:
-        parse_quantity(f"1 {unit}", NAMES[name].unit if name else "")
-    except InputError:
-        unit = ""
-    return name, unit
+    return name, unit if name and fits(unit, NAMES[name]) else ""
 
 
 # --- samples
@@ -279,44 +276,40 @@ def _samples(
     lines = []
     for line, row in cells.rows(MAX_SAMPLES):
         lines.append(line)
-        for column in columns:
-            if any(fault.key == column.head for fault in cells.faults.faults):
-                continue  # one message for what is wrong in all rows
-            cell = row[column.position]
-            shown = CLOCK.fullmatch(cell) if column.name == "time" else None
-            value = _seconds(*shown.groups()) if shown else cells.value(line, column, cell)
-            rows[column.name].append(math.nan if value is None else value)
+        wrong = {fault.key for fault in cells.faults.faults}  # one message for all of a column
+        for column in (column for column in columns if column.head not in wrong):
+            rows[column.name].append(_sample(cells, line, column, row[column.position]))
     found = {name: np.asarray(values) for name, values in rows.items()}
-    clock = next(
-        column for column in columns if column.name == ("time" if "time" in rows else "frame")
-    )
-    late = np.flatnonzero(~(np.diff(found[clock.name], prepend=-math.inf) > 0))
-    if len(late) and not cells.faults.faults:
-        place = int(late[0])
-        missing = math.isnan(found[clock.name][place])
-        problem = "is missing" if missing else "does not increase"
-        cells.wrong(f"{clock.name} {problem}", lines[place], clock.head, "")
-    numbers = {}
-    for name in [name for name in ("rate", "speed") if name in told]:
-        numbers[name] = parse_quantity(told[name], "")
-        if numbers[name] <= 0:
-            cells.faults.add(Fault("out of bounds", name, got=told[name], expected="more than 0"))
-    if clock.name == "frame" and not numbers.get("rate", 0.0) > 0:
-        cells.faults.add(Fault("pictures are counted, but not how many a second", "frame",
-                               line=cells.line, hint="say rate=25", code=Code.MISSING))  # fmt: skip
+    name = "time" if "time" in rows else "frame"
+    head = next(column.head for column in columns if column.name == name)
+    late = np.flatnonzero(~(np.diff(found[name], prepend=-math.inf) > 0)).tolist()
+    if late and not cells.faults.faults:
+        problem = "is missing" if math.isnan(found[name][late[0]]) else "does not increase"
+        cells.wrong(f"{name} {problem}", lines[late[0]], head, "")
+    numbers = {key: parse_quantity(told[key], "") for key in ("rate", "speed") if key in told}
+    for key in (key for key, value in numbers.items() if value <= 0):
+        cells.faults.add(Fault("out of bounds", key, got=told[key], expected="more than 0"))
+    if name == "frame" and not numbers.get("rate", 0.0) > 0:
+        message = "pictures are counted, but not how many a second"
+        cells.add(message, Code.MISSING, cells.line, "frame", hint="say rate=25")
     cells.faults.raise_if_any()
     if len(lines) < 2:
-        fault = Fault("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
-        raise InputError((fault,))
-    per_second = numbers["rate"] if clock.name == "frame" else 1.0
-    found["time"] = found[clock.name] * numbers.get("speed", 1.0) / per_second
+        raise refused("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
+    per_second = numbers["rate"] if name == "frame" else 1.0
+    found["time"] = found[name] * numbers.get("speed", 1.0) / per_second
     if "turns" in found and "height" not in found:
         found["height"] = found["turns"] * per_turn
     return found
 
 
-def _seconds(hours: str | None, minutes: str, seconds: str) -> float:
-    return 3600 * int(hours or 0) + 60 * int(minutes) + float(seconds.replace(",", "."))
+def _sample(cells: Cells, line: int, column: Column, cell: str) -> float:
+    """Value of a cell; NaN where it is blank or wrong."""
+    shown = CLOCK.fullmatch(cell) if column.name == "time" else None
+    if shown:
+        hours, minutes, seconds = shown.groups()
+        return 3600 * int(hours or 0) + 60 * int(minutes) + float(seconds.replace(",", "."))
+    value = cells.value(line, column, cell)
+    return math.nan if value is None else value
 
 
 # --- lifts
@@ -407,16 +400,12 @@ def _loads(
         masses = [parse_quantity(f"{part} {unit}", "kg") for part in parts]
     if len(masses) == len(starts):
         return masses
-    fault = Fault(
+    raise refused(
         f"{len(starts)} lifts in this log, and {len(masses) if text else 'no'} loads",
-        file=cells.faults.file,
-        got=text,
+        file=cells.faults.file, got=text, hint="say loads=0/2/5 kg", code=Code.MISSING,
         expected="a load for each lift; they start at "
         + ", ".join(f"{start:.4g} s" for start in starts[:20]),
-        hint="say loads=0/2/5 kg",
-        code=Code.MISSING,
-    )
-    raise InputError((fault,))
+    )  # fmt: skip
 
 
 def _lift(

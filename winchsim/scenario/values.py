@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.errors import Code, InputError, did_you_mean, refused
 from winchsim.frozen import replace
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import quantity
@@ -162,8 +162,8 @@ def _word(spec: Spec, raw: str) -> str:
 
 
 def _problem(spec: Spec, raw: Any, message: str, code: Code, hint: str = "") -> InputError:
-    fault = Fault(message, got=written(raw), expected=expectation(spec), hint=hint, code=code)
-    return InputError((fault,))
+    expected = expectation(spec)
+    return refused(message, got=written(raw), expected=expected, hint=hint, code=code)
 
 
 def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
@@ -177,5 +177,4 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     if spec.kind == "number" and _is_number(raw) and not is_low:
         is_percentage = not out_of_bounds(spec, value / 100)
         hint = f'write "{written(raw)} %" if you mean a percentage' if is_percentage else ""
-    fault = Fault(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)
-    return InputError((fault,))
+    return refused(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)
