@@ -164,7 +164,8 @@ def style(look: Look) -> dict[str, Any]:
 @contextmanager
 def drawing(look: Look) -> Iterator[None]:
     """Matplotlib's defaults with this look, and what was set before when it is left."""
-    with mpl.rc_context():
+    with mpl.rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")  # drawn as a box
         mpl.rcdefaults()
         mpl.rcParams.update(style(look))  # type: ignore[arg-type]
         yield
@@ -183,8 +184,7 @@ def styled(
 
     @wraps(draw)
     def drawn(shown: Shown, look: Look, *args: More.args, **more: More.kwargs) -> Drawn:
-        with drawing(look), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        with drawing(look):
             figure = draw(shown, look, *args, **more)
             engine = None if figure is None else figure.get_layout_engine()
             if figure is not None and engine is not None:

@@ -6,13 +6,8 @@ from __future__ import annotations
 import html
 import io
 import re
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.text import Text
 
 from winchsim.report.figures.look import Look, drawing
 from winchsim.version import __version__
@@ -59,7 +54,7 @@ def image(figure: Figure, form: str, look: Look, digest: str = "", dpi: int = DP
         },
     }[form]
     stream = io.BytesIO()
-    with drawing(look), _drawable(figure, keep_all=form == "svg"):
+    with drawing(look):
         figure.savefig(stream, format=form, dpi=dpi if form == "png" else 72, metadata=metadata)
     data = stream.getvalue()
     return data.replace(b"'DejaVu Sans'", TYPEFACES) if form == "svg" else data
@@ -91,21 +86,3 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
     text = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
     text = re.sub(r'xlink:href="#([\w-]+)"', rf'href="#{name}-\1"', text)
     return re.sub(r"url\(#([\w-]+)\)", rf"url(#{name}-\1)", text).strip()
-
-
-@contextmanager
-def _drawable(figure: Figure, *, keep_all: bool) -> Iterator[None]:
-    """Texts without characters that the typeface lacks; in SVG they stay, and the reader's
-    typefaces serve."""
-    typeface = get_font(findfont(FontProperties(family="DejaVu Sans")))
-    texts = [] if keep_all else [(text, text.get_text()) for text in figure.findobj(Text)]
-    for text, before in texts:
-        text.set_text("".join(c if c == "\n" or typeface.get_char_index(ord(c)) else "□"
-                              for c in before))  # fmt: skip
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        try:
-            yield
-        finally:
-            for text, before in texts:
-                text.set_text(before)
