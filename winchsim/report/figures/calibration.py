@@ -56,7 +56,9 @@ def measured_and_predicted(found: Calibration, look: Look) -> Figure:
     figure, panels = stack(look, [1.9] * len(kinds), 3.0, same_x=False)
     for axes, kind in zip(panels, kinds, strict=True):
         _panel(axes, found, kind, look)
-    _key(figure, found)
+    lines = [line for axes in panels for line in axes.get_lines()]
+    key = {label: line for line in lines if not (label := str(line.get_label())).startswith("_")}
+    figure.legend(list(key.values()), list(key), loc="outside upper left", ncols=2)
     return figure
 
 
@@ -67,7 +69,7 @@ OUTLIER: dict[str, Any] = {
     "label": "does not fit the others, left out",
 }  # fmt: skip
 COMING: dict[str, Any] = {
-    "marker": "D", "colour": BLUE, "markerfacecolor": BLUE, "label": "_coming", "zorder": 2.5,
+    "marker": "D", "colour": BLUE, "markerfacecolor": BLUE, "zorder": 2.5,
 }  # fmt: skip
 """Marks of a test in the scenario as it was and in the calibrated one, of one that is left out, and
 of a test to come."""
@@ -76,6 +78,7 @@ of a test to come."""
 def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
     rows = [row for row in found.residuals if row.kind is kind]
     coming = _coming(found.predictions, kind)
+    coming_label = f"test to come, {100 * found.level:.3g} % interval"
     _line(axes, rows, coming, look)
     for row in rows:
         points(axes, [row.before], [row.measured], **BEFORE)
@@ -83,7 +86,7 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
     for each in coming:
         high = min(each.high, axes.get_ylim()[1])
         axes.vlines(each.value, each.low, high, color=BLUE, linewidth=2 * look.line, alpha=0.6)
-        points(axes, [each.value], [each.value], **COMING)
+        points(axes, [each.value], [each.value], label=coming_label, **COMING)
     _number(axes, rows, look)
     name, unit = _NAMES[kind], UNITS[kind]
     axes.set_xlabel(quantity_label(f"Predicted {name}", unit))
@@ -91,9 +94,7 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
 
 
 def _coming(predictions: Sequence[Prediction], kind: Kind) -> list[Interval]:
-    if kind not in _COMING:
-        return []
-    found = [getattr(row, _COMING[kind]) for row in predictions]
+    found = [getattr(row, _COMING[kind]) for row in predictions if kind in _COMING]
     return [interval for interval in found if math.isfinite(interval.value)]
 
 
@@ -101,24 +102,15 @@ def _line(axes: Axes, rows: Sequence[Comparison], coming: Sequence[Interval], lo
     """Limits of both axes, and the line on which measured equals predicted."""
     across = [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
     up = [row.measured for row in rows]
-    for interval in coming:
-        across.append(interval.value)
-        up += [
-            interval.low,
-            interval.high if math.isfinite(interval.high) else 1.5 * interval.value,
-        ]
+    across += [interval.value for interval in coming]
+    up += [interval.low for interval in coming]
+    up += [each.high if math.isfinite(each.high) else 1.5 * each.value for each in coming]
     low, high = min([*across, *up]), max([*across, *up])
     room = 0.08 * (high - low) or 0.1 * high
     axes.set_xlim(min(across) - room, max(across) + room)
     axes.set_ylim(min([*up, min(across)]) - room, max([*up, max(across)]) + room)
-    axes.plot(
-        [low - room, high + room],
-        [low - room, high + room],
-        color=PALE,
-        linewidth=2 * look.line,
-        zorder=1,
-        label="_equal",
-    )
+    ends = [low - room, high + room]
+    axes.plot(ends, ends, color=PALE, linewidth=2 * look.line, zorder=1, label="_equal")
 
 
 def _number(axes: Axes, rows: Sequence[Comparison], look: Look) -> None:
@@ -140,17 +132,3 @@ def _number(axes: Axes, rows: Sequence[Comparison], look: Look) -> None:
                 va="top",
                 color=VERMILLION if row.is_outlier else INK,
             )
-
-
-def _key(figure: Figure, found: Calibration) -> None:
-    """What the marks mean, in two columns."""
-    entries = {
-        str(line.get_label()): line for axes in figure.axes for line in axes.get_lines()
-        if not str(line.get_label()).startswith("_")
-    }  # fmt: skip
-    coming = [
-        line for axes in figure.axes for line in axes.get_lines() if line.get_label() == "_coming"
-    ]
-    if coming:
-        entries[f"test to come, {100 * found.level:.3g} % interval"] = coming[0]
-    figure.legend(list(entries.values()), list(entries), loc="outside upper left", ncols=2)

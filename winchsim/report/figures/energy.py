@@ -69,34 +69,21 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
         The energy is what the source and emptied stores gave, or all bars together where that is
         more. [J]
     """
-    gained = {
-        name: balance.stored_after[name] - balance.stored_before[name]
-        for name in balance.stored_after
-    }
-    given = (
-        max(balance.source, 0.0)
-        + sum(-v for v in gained.values() if v < 0)
-        + sum(-v for v in balance.spent.values() if v < 0)
-    )
-    bars = [
-        EnergyBar(_STORED.get(name, name), value, HeadKind.STORED)
-        for name, value in gained.items()
-        if value > 0
+    before, source = balance.stored_before, balance.source
+    stored = ((name, after - before[name]) for name, after in balance.stored_after.items())
+    rows = [
+        *((_STORED.get(name, name), gained, HeadKind.STORED) for name, gained in stored),
+        ("back into the source", -source, HeadKind.ELECTRICAL),
+        *((name, lost, kind_of(name)) for name, lost in balance.spent.items()),
     ]
-    if balance.source < 0:
-        bars.append(EnergyBar("back into the source", -balance.source, HeadKind.ELECTRICAL))
-    for name, value in balance.spent.items():
-        if value > 0:
-            bars.append(EnergyBar(name, value, kind_of(name)))
-    bars.sort(key=lambda bar: -bar.energy)
-    given = max(given, sum(bar.energy for bar in bars))
+    bars = sorted((EnergyBar(*row) for row in rows if row[1] > 0), key=lambda bar: -bar.energy)
+    given = max(-sum(min(energy, 0.0) for _, energy, _ in rows), sum(bar.energy for bar in bars))
     large = [bar for bar in bars[:MOST_BARS] if bar.energy >= LEAST_SHARE * given]
     rest = bars[len(large) :]
-    if rest:
-        name = rest[0].name if len(rest) == 1 else f"{len(rest)} smaller ones"
-        kind = rest[0].kind if len(rest) == 1 else HeadKind.MECHANICAL
-        large.append(EnergyBar(name, sum(bar.energy for bar in rest), kind))
-    return tuple(large), given
+    if len(rest) > 1:
+        energy, name = sum(bar.energy for bar in rest), f"{len(rest)} smaller ones"
+        rest = [EnergyBar(name, energy, HeadKind.MECHANICAL)]
+    return (*large, *rest), given
 
 
 _KINDS = {
