@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import MISSING, field
+from functools import partial
 from typing import Any
 
 from winchsim.frozen import dataclass
@@ -91,7 +92,9 @@ class Spec:
         return self.condition is None or getattr(table, self.condition[0]) in self.condition[1]
 
 
-def _declared(kind: str, default: Any = MISSING, *, unit: str = "", **facts: Any) -> Any:
+def _declared(
+    kind: str, meaning: str, default: Any = MISSING, *, unit: str = "", **facts: Any
+) -> Any:
     """Field of a table; numbers among the facts are in the printed unit."""
 
     def si(value: Any) -> Any:
@@ -100,15 +103,15 @@ def _declared(kind: str, default: Any = MISSING, *, unit: str = "", **facts: Any
     for key in facts.keys() & {"low", "high", "usual", "assumed"}:
         fact = facts[key]
         facts[key] = tuple(map(si, fact)) if isinstance(fact, tuple) else si(fact)
-    metadata = {"spec": Spec(kind=kind, unit=unit, **facts)}
-    return field(default=default if kind == "flag" else si(default), metadata=metadata)
+    spec = Spec(kind=kind, meaning=meaning, unit=unit, **facts)
+    return field(default=si(default), metadata={"spec": spec})
 
 
 def quantity(
     meaning: str, unit: str, low: float, high: float, default: Any = MISSING, **facts: Any
 ) -> Any:
     """Value with a unit; all numbers are in that unit, the other facts are those of `Spec`."""
-    return _declared("quantity", default, unit=unit, meaning=meaning, low=low, high=high, **facts)
+    return _declared("quantity", meaning, default, unit=unit, low=low, high=high, **facts)
 
 
 def positive(meaning: str, unit: str, high: float, default: Any = MISSING, **facts: Any) -> Any:
@@ -118,7 +121,7 @@ def positive(meaning: str, unit: str, high: float, default: Any = MISSING, **fac
 
 def number(meaning: str, low: float, high: float, default: Any = MISSING, **facts: Any) -> Any:
     """Number without a unit, or a percentage."""
-    return _declared("number", default, meaning=meaning, low=low, high=high, **facts)
+    return _declared("number", meaning, default, low=low, high=high, **facts)
 
 
 def share(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
@@ -126,43 +129,27 @@ def share(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
     return number(meaning, 0, 1, default, low_open=True, **facts)
 
 
-def integer(
-    meaning: str, low: int, high: int, default: Any = MISSING, *, quiet: bool = True, **facts: Any
-) -> Any:
+def integer(meaning: str, low: int, high: int, default: Any = MISSING, **facts: Any) -> Any:
     """Whole number."""
-    return _declared("integer", default, meaning=meaning, low=low, high=high, quiet=quiet, **facts)
+    return _declared("integer", meaning, default, low=low, high=high, **{"quiet": True} | facts)
 
 
-def flag(meaning: str, default: bool | None, **facts: Any) -> Any:
-    """True or false."""
-    return _declared("flag", default, meaning=meaning, quiet=True, **facts)
-
-
-def text(meaning: str, default: Any = MISSING, *, quiet: bool = True, **facts: Any) -> Any:
-    """Text, or a name of a material or rope."""
-    return _declared("text", default, meaning=meaning, quiet=quiet, **facts)
-
-
-def choice(
-    meaning: str,
-    choices: tuple[str, ...],
-    default: Any = MISSING,
-    *,
-    quiet: bool = True,
-    **facts: Any,
-) -> Any:
+def choice(meaning: str, choices: tuple[str, ...], default: Any = MISSING, **facts: Any) -> Any:
     """One of several words."""
-    return _declared("choice", default, meaning=meaning, choices=choices, quiet=quiet, **facts)
+    return _declared("choice", meaning, default, choices=choices, **{"quiet": True} | facts)
 
 
-def table(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
-    """Table of further values."""
-    return _declared("table", default, meaning=meaning, quiet=True, **facts)
+text = partial(_declared, "text", quiet=True)
+"""Text, or a name of a material or rope."""
 
+flag = partial(_declared, "flag", quiet=True)
+"""True or false."""
 
-def tables(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
-    """List of tables."""
-    return _declared("tables", default, meaning=meaning, quiet=True, **facts)
+table = partial(_declared, "table", quiet=True)
+"""Table of further values."""
+
+tables = partial(_declared, "tables", quiet=True)
+"""List of tables."""
 
 
 def out_of_bounds(spec: Spec, value: Any) -> str:

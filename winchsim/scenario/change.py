@@ -15,7 +15,7 @@ from winchsim.errors import InputError
 from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type, value_at
 from winchsim.scenario.faults import Collector
 from winchsim.scenario.overrides import place_of, raw_value
-from winchsim.scenario.read import inputs_of, usual_table
+from winchsim.scenario.read import inputs_of, usual_values
 from winchsim.scenario.values import read_value
 
 
@@ -130,7 +130,8 @@ def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) 
     table, spec, place, key = place_of(to_values(inputs), path)
     rows = place.get(key, []) if spec.kind == "tables" else []
     if values is None:
-        values = rows[-1] if rows else _plain(usual_table(table_type(table, key)))
+        kind = table_type(table, key)
+        values = rows[-1] if rows else _plain(kind(**usual_values(kind)))
     return with_value(inputs, path, [*rows, values] if spec.kind == "tables" else values)
 
 

@@ -214,17 +214,12 @@ class _Reading:
         self.in_si = in_si
         self.given: set[str] = set()
         self.unused: list[str] = []
-        own = raw.get("material")
-        entries = (
-            [entry for entry in own if isinstance(entry, dict)] if isinstance(own, list) else []
-        )
-        self.names = {
-            "materials": (*load_materials(), *(str(entry.get("name")) for entry in entries)),
-            "ropes": tuple(load_ropes()),
-        }
+        own = raw["material"] if isinstance(raw.get("material"), list) else []
+        names = [str(entry.get("name")) for entry in own if isinstance(entry, dict)]
+        self.names = {"materials": (*load_materials(), *names), "ropes": tuple(load_ropes())}
 
     def table(self, kind: type, raw: dict[str, Any], path: str) -> Any:
-        """Dataclass made of a raw table."""
+        """Dataclass made of a raw table; usual values stand in for those that are missing."""
         prefix = f"{path}." if path else ""
         declared = specs(kind)
         spelt = {key: key for key in raw if key in declared}
@@ -243,11 +238,9 @@ class _Reading:
                 )
             elif is_required(kind, key):
                 self.missing(key, spec, path)
-            if value is None and is_required(kind, key):
-                value = _usual_value(kind, key, spec)
-            if value is not None:
-                values[key] = value
-        return kind(**values)
+            values[key] = value
+        usual = usual_values(kind)
+        return kind(**usual | {key: value for key, value in values.items() if value is not None})
 
     def one(self, kind: type, key: str, spec: Spec, raw: Any, path: str) -> Any:
         """Value of one key; None where it is wrong."""
@@ -276,11 +269,11 @@ class _Reading:
             self.faults.add(Fault(message, path, hint=hint, code=Code.TOO_MUCH))
             return None
         name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
-        double = f"write [[{name}]] with double brackets"
         single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
-        message = f"{written(raw)}, where {expected} is expected"
-        fault = Fault(message, path, got=written(raw), expected=expected, code=Code.WRONG_TYPE)
-        self.faults.add(replace(fault, hint=double if is_list else single))
+        hint = f"write [[{name}]] with double brackets" if is_list else single
+        message, got = f"{written(raw)}, where {expected} is expected", written(raw)
+        fault = Fault(message, path, got=got, expected=expected, hint=hint, code=Code.WRONG_TYPE)
+        self.faults.add(fault)
         return None
 
     def unknown(self, key: str, kind: type, prefix: str) -> str:
@@ -290,19 +283,17 @@ class _Reading:
             self.unused.append(prefix + key)
             return ""
         known = list(specs(kind))
-        near = nearest(key, known)
-        hint = did_you_mean(key, known)
+        near, hint = nearest(key, known), did_you_mean(key, known)
         places = [p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key]
-        if places and (not near or near != key.lower()):
-            homes = dict.fromkeys(map(_home, places))
-            hint = f"{key} belongs " + " or ".join(list(homes)[:3])
+        if places and near != key.lower():
+            hint = f"{key} belongs " + " or ".join(list(dict.fromkeys(map(_home, places)))[:3])
         if retired in RENAMED:
             hint = f'it is now called "{RENAMED[retired]}"'
         expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
         where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
+        facts: dict[str, Any] = {"expected": expected, "hint": hint, "code": Code.UNKNOWN_KEY}
         word = shortened(key, 60)
-        fault = Fault(f"unknown {where}", prefix + word, got=word, expected=expected, hint=hint)
-        self.faults.add(replace(fault, code=Code.UNKNOWN_KEY))
+        self.faults.add(Fault(f"unknown {where}", prefix + word, got=word, **facts))
         return near
 
     def missing(self, key: str, spec: Spec, path: str) -> None:
@@ -315,25 +306,27 @@ class _Reading:
         self.faults.add(Fault(message, full, expected=expected, code=Code.MISSING))
 
 
-def usual_table(kind: type) -> Any:
-    """Table with usual values for what it requires and defaults for the rest."""
-    required = {key: spec for key, spec in specs(kind).items() if is_required(kind, key)}
-    return kind(**{key: _usual_value(kind, key, spec) for key, spec in required.items()})
+def usual_values(kind: type) -> dict[str, Any]:
+    """Usual values for what a table requires."""
+    return {
+        key: _usual(kind, key, spec) for key, spec in specs(kind).items() if is_required(kind, key)
+    }
 
 
-def _usual_value(kind: type, key: str, spec: Spec) -> Any:
-    if spec.kind in ("table", "tables"):
-        return () if spec.kind == "tables" else usual_table(table_type(kind, key))
-    if spec.kind in ("choice", "text"):
-        return (*spec.choices, "")[0]
+def _usual(kind: type, key: str, spec: Spec) -> Any:
+    if spec.kind == "table":
+        inner = table_type(kind, key)
+        return inner(**usual_values(inner))
+    if spec.kind in ("choice", "text", "tables"):
+        return () if spec.kind == "tables" else (*spec.choices, "")[0]
     return (spec.usual or (spec.low, spec.high))[1]
 
 
 def _home(path: str) -> str:
     table = path.rpartition(".")[0]
+    plain = table.replace(".1", "")
     if not table:
         return "at the top of the file, before the first table"
-    plain = table.replace(".1", "")
     return f"in [[{plain}]]" if table.endswith(".1") else f"in [{plain}]"
 
 

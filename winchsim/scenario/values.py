@@ -47,7 +47,8 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
     elif spec.kind == "flag" and isinstance(raw, bool):
         value = raw
     else:
-        message = f"{written(raw)}, where {_wanted(spec)} is expected"
+        wanted = describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
+        message = f"{written(raw)}, where {wanted} is expected"
         raise _problem(spec, raw, message, Code.WRONG_TYPE, _hint(spec, raw))
     problem = out_of_bounds(spec, value)
     if problem:
@@ -72,13 +73,8 @@ def written(raw: Any) -> str:
         return repr(raw).lower()
     if isinstance(raw, int):
         return repr(raw) if abs(raw) < 10**30 else "a whole number of more than 30 digits"
-    return (
-        "a table"
-        if isinstance(raw, dict)
-        else "a list"
-        if isinstance(raw, list)
-        else "a date or time"
-    )
+    kinds: dict[Any, str] = {dict: "a table", list: "a list"}
+    return kinds.get(type(raw), "a date or time")
 
 
 _PLAIN_WORDS = {
@@ -89,10 +85,6 @@ _PLAIN_WORDS = {
     "table": "a table",
     "tables": "a list of tables",
 }
-
-
-def _wanted(spec: Spec) -> str:
-    return describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
 
 
 _WANTED = {

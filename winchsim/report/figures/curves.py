@@ -114,10 +114,7 @@ def tension(record: Record, look: Look) -> Figure:
     zooms = 1 if look.width > MOST_TALL else 2
     shown = [whole(record), *zoom_windows(record)[:zooms]]
     marks = [marks_in(record, look, each) for each in shown]
-    keys = [
-        key_of_marks(record, *each, held=True)
-        for each in zip(marks, [look] * len(shown), shown, strict=True)
-    ]
+    keys = [key_of_marks(record, m, look, s, held=True) for m, s in zip(marks, shown, strict=True)]
     rows = sum(map(len, keys)) + 1.5 * len(shown) + 1
     figure, axes = stack(look, [1.0] * len(shown), rows, same_x=False)
     for place, each in enumerate(shown):
@@ -125,7 +122,7 @@ def tension(record: Record, look: Look) -> Figure:
         frame = Frame(record, look, each, [Panel(name, unit)], [axes[place]])
         dress(frame, marks[place], keys[place])
         frame.curve(0, pull, color=QUANTITY_COLOURS["tension"])
-        drawn = _seen(record, pull, each)
+        drawn = _seen(record, each)
         near = drawn.max(initial=0.0) > 0.6 * steady or not place
         frame.room(0, drawn, *([steady] if near else []), zero=not place, least=0.02 * steady)
         weight = frame.level(0, steady, "_weight")
@@ -135,9 +132,9 @@ def tension(record: Record, look: Look) -> Figure:
     return figure
 
 
-def _seen(record: Record, values: np.ndarray, shown: Window) -> np.ndarray:
-    """Values of a channel in a stretch of time, those at its edges between two samples included."""
-    time = record.time
+def _seen(record: Record, shown: Window) -> np.ndarray:
+    """Tensions in a stretch of time, those at its edges between two samples included. [N]"""
+    time, values = record.time, record["tension"]
     inside = values[(time >= shown.start) & (time <= shown.end)]
     return np.append(inside, np.interp([shown.start, shown.end], time, values))
 
@@ -170,16 +167,11 @@ def zoom_windows(record: Record) -> list[Window]:
     if crowd is not None:
         found.append(_around(record, crowd, 3 * period, 9 * period))
     steady = record.machine.scales.pull / record.machine.line.falls
-    kept = [w for w in found if 0 < w.span < total / 3 and _moves(record, w) > LEAST_MOVE * steady]
+    short = [w for w in found if 0 < w.span < total / 3]
+    kept = [w for w in short if np.ptp(_seen(record, w)) > LEAST_MOVE * steady]
     if len(kept) == 2 and kept[0].start < kept[1].end and kept[1].start < kept[0].end:
         kept = kept[:1]
     return sorted(kept, key=lambda w: w.start)
-
-
-def _moves(record: Record, shown: Window) -> float:
-    """How far the tension moves within a stretch. [N]"""
-    inside = record["tension"][(record.time >= shown.start) & (record.time <= shown.end)]
-    return float(np.ptp(inside)) if inside.size else 0.0
 
 
 def _around(record: Record, time: float, before: float, after: float) -> Window:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -240,14 +241,9 @@ def flowed(entries: Sequence[str], look: Look) -> list[str]:
 def _mark_text(mark: Mark, shown: Window) -> str:
     """What a mark stands for and when; one time for what happens at the same time."""
     if mark.repeated:
-        start, end = when_text(mark.start, shown), when_text(mark.end, shown)
-        return f"{mark.names[0][0]}, {start} to {end}"
-    text, last = "", ""
-    for name, time in reversed(mark.names):
-        when = when_text(time, shown)
-        text = f"{name if when == last else f'{name} {when}'}{', ' if text else ''}{text}"
-        last = when
-    return text
+        return f"{mark.names[0][0]}, {when_text(mark.start, shown)} to {when_text(mark.end, shown)}"
+    moments = groupby(mark.names, key=lambda named: when_text(named[1], shown))
+    return ", ".join(f"{', '.join(name for name, _ in names)} {when}" for when, names in moments)
 
 
 def when_text(time: float, shown: Window) -> str:

@@ -16,35 +16,36 @@ from winchsim.report.words.timeline import is_shown
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
-    Event.PHASE_STARTS: "",
-    Event.DRUM_STARTS: "drum starts",
-    Event.LIFT_OFF: "lift-off",
-    Event.TOP: "up",
-    Event.DRUM_STOPS: "drum stops",
-    Event.RUNS_BACK: "runs back",
+    Event.OVERLOAD: "breaks",
     Event.STALLED: "stall",
     Event.WEDGED: "wedges",
-    Event.RESTARTS: "starts again",
-    Event.LAYER: "new layer",
-    Event.TAUT: "taut",
-    Event.SLACK: "slack",
-    Event.LANDED: "lands",
     Event.SNAGGED: "snag",
+    Event.RUNS_BACK: "runs back",
+    Event.PAID_OUT: "dead turns",
+    Event.OVERFLOW: "over the flange",
     Event.TOP_STOP: "top stop",
+    Event.HOT: "too hot",
+    Event.EMPTY: "battery empty",
+    Event.TOP: "up",
+    Event.LIFT_OFF: "lift-off",
+    Event.PHASE_STARTS: "",
+    Event.LANDED: "lands",
+    Event.SLACK: "slack",
+    Event.TIME_UP: "time is up",
+    Event.LAYER: "new layer",
+    Event.DRUM_STOPS: "drum stops",
+    Event.RESTARTS: "starts again",
+    Event.TAUT: "taut",
     Event.CAME_OFF: "off the stop",
     Event.STICKS: "sticks",
     Event.SLIPS: "slips",
     Event.AVERAGED: "averaged",
     Event.SUPPLY: "supply changes over",
-    Event.HOT: "too hot",
-    Event.EMPTY: "battery empty",
-    Event.OVERLOAD: "breaks",
-    Event.OVERFLOW: "over the flange",
-    Event.PAID_OUT: "dead turns",
-    Event.TIME_UP: "time is up",
-    Event.END: "end",
+    Event.DRUM_STARTS: "drum starts",
     Event.SETTLED: "settled",
+    Event.END: "end",
 }
+"""What an event is called, in the order in which one is named first where several share a mark."""
 
 _PHASES = {"raise": "power on", "lower": "lowering", "off": "power off", "short": "shorted"}
 _LOWERS = "drum lowers"
@@ -56,37 +57,7 @@ _SUPPLY = {
     Regime.TRIPPED: "supply off",
 }
 
-_WEIGHT = (
-    Event.OVERLOAD,
-    Event.STALLED,
-    Event.WEDGED,
-    Event.SNAGGED,
-    Event.RUNS_BACK,
-    Event.PAID_OUT,
-    Event.OVERFLOW,
-    Event.TOP_STOP,
-    Event.HOT,
-    Event.EMPTY,
-    Event.TOP,
-    Event.LIFT_OFF,
-    Event.PHASE_STARTS,
-    Event.LANDED,
-    Event.SLACK,
-    Event.TIME_UP,
-    Event.LAYER,
-    Event.DRUM_STOPS,
-    Event.RESTARTS,
-    Event.TAUT,
-    Event.CAME_OFF,
-    Event.STICKS,
-    Event.SLIPS,
-    Event.AVERAGED,
-    Event.SUPPLY,
-    Event.DRUM_STARTS,
-    Event.SETTLED,
-    Event.END,
-)
-"""What is named first where several events share a mark."""
+_WEIGHT = tuple(_SHORT)
 
 GRAVE = frozenset(
     {
@@ -243,13 +214,11 @@ def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEven
     """Marks of what recurs, and the events that stand alone."""
     spans, single = [], list(events)
     for family, words in _FAMILIES:
-        members = [e for e in single if e.event in family]
-        if len(members) < _REPEATED:
-            continue
-        single = [e for e in single if e.event not in family]
-        name = f"{words} ({len(members)} times)"
-        first = members[0].time
-        spans.append(Mark(first, members[-1].time, ((name, first),), tuple(members), True))
+        members = tuple(e for e in single if e.event in family)
+        if len(members) >= _REPEATED:
+            single = [e for e in single if e.event not in family]
+            name, first = f"{words} ({len(members)} times)", members[0].time
+            spans.append(Mark(first, members[-1].time, ((name, first),), members, True))
     return spans, single
 
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from matplotlib.animation import FFMpegWriter, FuncAnimation, PillowWriter
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.gridspec import GridSpec
 from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.transforms import Affine2D
 from scipy.integrate import cumulative_trapezoid
@@ -76,16 +77,13 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
     times = np.minimum(record.time[0] + np.arange(count) * speed / RATE, record.time[-1])
     with drawing(look), tempfile.TemporaryDirectory() as folder:
         figure = Figure(figsize=(look.width * MM, 0.62 * look.width * MM), layout="constrained")
-        grid = GridSpec(3, 2, figure, width_ratios=[1.0, 1.1])
-        scene = _Scene(figure.add_subplot(grid[:, 0]), record, record.inputs, look)
-        panels = [figure.add_subplot(grid[row, 1]) for row in range(3)]
-        cursors = [
-            _curve(axes, record, look, name)
-            for axes, name in zip(panels, ("height", "current", "tension"), strict=True)
-        ]
-        panels[-1].set_xlabel("Time (s)")
+        names = "height", "current", "tension"
+        axes = figure.subplot_mosaic([["scene", name] for name in names], width_ratios=[1.0, 1.1])
+        move = _scene(axes["scene"], record, record.inputs, look)
+        cursors = [_curve(axes[name], record, look, name) for name in names]
+        axes["tension"].set_xlabel("Time (s)")
 
-        scene.show(record.time[0])
+        move(float(record.time[0]))
         figure.draw_without_rendering()
         figure.set_layout_engine("none")
 
@@ -93,7 +91,7 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
             time = float(times[frame])
             for cursor in cursors:
                 cursor.set_xdata([time, time])
-            scene.show(time)
+            move(time)
             return cursors
 
         path = Path(folder, f"film.{form}")
@@ -113,54 +111,46 @@ def _curve(axes: Axes, record: Record, look: Look, name: str) -> Any:
     return axes.axvline(record.time[0], color=VERMILLION, linewidth=look.line)
 
 
-class _Scene:
+def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[float], None]:
     """Gears and drum to scale, turning; below them the load between floor and target, not to
-    scale."""
+    scale. Returns what puts everything where it is at a time. [s]"""
+    plan, radius = plan_of(inputs), inputs.drum.diameter / 2
+    (x, y), edge = plan.drum, plan.drum[0] + radius
+    turned = cumulative_trapezoid(record["drum_speed"], record.time, initial=0.0)
+    style: dict[str, Any] = {"facecolor": (0, 0, 0, 0.05), "linewidth": look.line / 2}
+    turning: list[tuple[Artist, float, float, float]] = [
+        (axes.add_patch(Polygon(outline(g), edgecolor=INK, **style)), g.x, g.y, ratio)
+        for g, ratio in zip(plan.gears, _ratios(plan, inputs), strict=True)
+    ]
+    axes.add_patch(Circle(plan.drum, radius, facecolor=GREY, edgecolor=INK, zorder=4))
+    turning += [(mark, x, y, 1.0) for mark in axes.plot([x, edge], [y, y], color="white", zorder=5)]
+    axes.autoscale_view()
+    (low, high), size = axes.get_ylim(), float(np.ptp(axes.get_xlim()))
+    wide, tall, foot = 0.16 * size, 0.096 * size, low - 0.75 * size
+    reach = max(float(np.max(record["height"])), inputs.load.height) or 1.0
+    (rope,) = axes.plot([], [], color=BLUE, zorder=3)
+    load: Any = axes.add_patch(Rectangle((0, 0), wide, tall, facecolor=FAINT, edgecolor=INK))
+    axes.axhline(foot, color=INK)
+    axes.set(ylim=(foot - 0.2 * wide, high), aspect="equal")
+    axes.set_axis_off()
+    words, unit = (
+        axes.text(0, 0, "", transform=axes.transAxes, va="top"),
+        suits("height", reach, look),
+    )
 
-    def __init__(self, axes: Axes, record: Record, inputs: Inputs, look: Look) -> None:
-        plan = plan_of(inputs)
-        self.axes, self.record, self.look = axes, record, look
-        self.drum = plan.drum
-        self.turned = cumulative_trapezoid(record["drum_speed"], record.time, initial=0.0)
-        self.gears = [
-            (axes.add_patch(Polygon(outline(gear), facecolor=(0, 0, 0, 0.05), edgecolor=INK,
-                                    linewidth=look.line / 2)), gear, ratio)
-            for gear, ratio in zip(plan.gears, _ratios(plan, inputs), strict=True)
-        ]  # fmt: skip
-        self.radius = inputs.drum.diameter / 2
-        axes.add_patch(Circle(self.drum, self.radius, facecolor=GREY, edgecolor=INK, zorder=4))
-        (self.mark,) = axes.plot([], [], color="white", zorder=5)
-        axes.autoscale_view()
-        low, size = axes.get_ylim()[0], np.ptp(axes.get_xlim())
-        self.top, self.foot = low - 0.15 * size, low - 0.75 * size
-        self.reach = max(float(np.max(record["height"])), inputs.load.height) or 1.0
-        self.edge, self.size = self.drum[0] + self.radius, 0.16 * size
-        (self.rope,) = axes.plot([], [], color=BLUE, zorder=3)
-        self.load: Any = axes.add_patch(
-            Rectangle((0, 0), self.size, 0.6 * self.size, facecolor=FAINT, edgecolor=INK)
+    def move(time: float) -> None:
+        angle, height = (
+            float(np.interp(time, record.time, values)) for values in (turned, record["height"])
         )
-        axes.axhline(self.foot, color=INK)
-        axes.set(ylim=(self.foot - 0.2 * self.size, axes.get_ylim()[1]), aspect="equal")
-        axes.set_axis_off()
-        self.words = axes.text(0, 0, "", transform=axes.transAxes, va="top")
+        for artist, at_x, at_y, ratio in turning:
+            turn = Affine2D().rotate_around(at_x, at_y, angle * ratio)
+            artist.set_transform(turn + axes.transData)
+        bottom = foot + (0.6 * size - tall) * height / reach
+        load.set_xy((edge - wide / 2, bottom))
+        rope.set_data([edge] * 2, [y, bottom + tall])
+        words.set_text(f"{time:.1f} s    {in_unit(height, unit):.2f} {unit}")
 
-    def show(self, time: float) -> None:
-        """Everything where it is at a time. [s]"""
-        record, (x, y) = self.record, self.drum
-        angle = float(np.interp(time, record.time, self.turned))
-        for patch, gear, ratio in self.gears:
-            turn = Affine2D().rotate_around(gear.x, gear.y, angle * ratio)
-            patch.set_transform(turn + self.axes.transData)
-        self.mark.set_data(
-            [x, x + self.radius * math.cos(angle)], [y, y + self.radius * math.sin(angle)]
-        )
-        height = float(np.interp(time, record.time, record["height"]))
-        room = self.top - self.foot - 0.6 * self.size
-        bottom = self.foot + room * height / self.reach
-        self.load.set_xy((self.edge - self.size / 2, bottom))
-        self.rope.set_data([self.edge] * 2, [y, bottom + 0.6 * self.size])
-        unit = suits("height", self.reach, self.look)
-        self.words.set_text(f"{time:.1f} s    {in_unit(height, unit):.2f} {unit}")
+    return move
 
 
 def _ratios(plan: Plan, inputs: Inputs) -> list[float]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -18,7 +21,7 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.studies.spread import Spread, Uncertain
+from winchsim.studies.spread import Spread
 from winchsim.studies.spread.outcomes import Ending
 
 Bar = tuple[str, float]
@@ -65,38 +68,26 @@ def spread_figure(found: Spread, look: Look) -> Figure:
 def _bars(found: Spread, name: str) -> list[Bar]:
     """Inputs that move a result more than chance: name and rank correlation."""
     ranked: list[Bar] = [
-        (_name(influence.row), influence.ranks[name])
+        (re.sub("^strength of (the )?", "", influence.row.path), influence.ranks[name])
         for influence in found.influences
         if abs(influence.ranks[name]) > found.noise[name]
     ]
     return sorted(ranked, key=lambda row: -abs(row[1]))[:MOST_BARS]
 
 
-def _name(row: Uncertain) -> str:
-    return row.path.removeprefix("strength of the ").removeprefix("strength of ")
-
-
 def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> None:
-    made = found.probabilities["lifted"].of
-    shares = np.arange(1, len(times) + 1) / made
-    axes.plot(
-        np.concatenate([times[:1], times]),
-        100 * np.concatenate([[0.0], shares]),
-        color=INK,
-        drawstyle="steps-post",
-        label="_builds",
-        zorder=3,
-    )
+    shares = 100 * np.arange(len(times) + 1) / found.probabilities["lifted"].of
+    style: dict[str, Any] = {"color": INK, "drawstyle": "steps-post", "zorder": 3}
+    axes.plot([times[0], *times], shares, label="_builds", **style)
     low, middle, high = np.quantile(times, (0.05, 0.5, 0.95))
     axes.axvspan(low, high, color=PALE, linewidth=0, zorder=0, label="_nine in ten")
     axes.axvline(middle, color=BLUE, linestyle=(0, (5, 1.5)), zorder=2, label="_median")
     room = 0.06 * (times[-1] - times[0]) or 0.05 * times[0]
     axes.set_xlim(times[0] - room, times[-1] + room)
     axes.set_ylim(0, 104)
-    words = f"median {quantity(float(middle), 's')}"
     left = middle > sum(axes.get_xlim()) / 2
     axes.annotate(
-        words,
+        f"median {quantity(float(middle), 's')}",
         (float(middle), 6),
         xytext=(-0.5 * look.font if left else 0.5 * look.font, 0),
         textcoords="offset points",
