@@ -65,17 +65,22 @@ def plain(value: Any) -> Any:
 
 
 def by_value(function: Callable[..., float], *values: Any) -> Any:
-    """A function of single numbers, for numbers or arrays of them: once for each distinct row.
+    """A function of single values, for single values or arrays of them: once for each distinct row.
 
     Parameters
     ----------
     function : callable
-        From as many floats as there are values to a float.
-    *values : float or ndarray
+        From as many numbers or texts as there are values to a float.
+    *values : float, str or ndarray
         Of one length.
     """
     if not any(isinstance(value, np.ndarray) for value in values):
         return function(*values)
-    rows = np.column_stack(np.broadcast_arrays(*values))
+    columns = [np.unique(value, return_inverse=True) for value in np.broadcast_arrays(*values)]
+    rows = np.column_stack([place.ravel() for _, place in columns])
     distinct, at = np.unique(rows, axis=0, return_inverse=True)
-    return np.array([function(*row) for row in distinct.tolist()])[at.ravel()]
+    found = [
+        function(*(own[place].item() for (own, _), place in zip(columns, row, strict=True)))
+        for row in distinct
+    ]
+    return np.array(found)[at.ravel()]

@@ -249,6 +249,8 @@ def test_teeth_modules_and_widths_vary_in_one_batch(toothed):
         "stage.2.gear": [40, 60, 44, 31],
         "stage.3.width": [0.01, 0.02, 0.005, 0.008],
         "stage.3.pinion_width": [0.012, 0.008, 0.03, 0.004],
+        "stage.2.material": ["PLA", "steel", "PETG", "steel"],
+        "stage.3.pinion_material": ["steel", "steel", "PLA", "ABS"],
         "motors.1.count": [1, 3, 2, 1],
         "drum.diameter": [0.008, 0.008, 0.012, 0.01],
     }
@@ -274,3 +276,12 @@ def test_of_teeth_only_those_that_cannot_be_made_are_left_out(toothed):
         True,
         False,
     ]
+
+
+def test_a_printed_gear_among_cut_ones_has_its_body(toothed):
+    """Its body is a part that the others have not."""
+    winch = replace(toothed, stage=(replace(toothed.stage[0], repeat=1, walls=2, infill=0.1),))
+    variants = vary(winch, {"stage.1.material": ["steel", "PLA"], "load.mass": [0.3, 0.3]})
+    lifts = lift_all(variants)
+    for i in range(2):
+        assert_same(lifts.row(i), lift_machine(build(variants.one(i))))

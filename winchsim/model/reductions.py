@@ -6,11 +6,9 @@ from __future__ import annotations
 from functools import lru_cache
 from math import atan
 
-import numpy as np
-
 from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, MotorGroup, Stage
 from winchsim.model.assumptions import Notebook
 from winchsim.physics import bearings, gears, worm
@@ -141,7 +139,7 @@ def module_of(stage: Stage) -> float | None:
 
 def pinion_material_name(stage: Stage) -> str:
     """Material of a stage's pinion."""
-    return stage.pinion_material or stage.material
+    return stage.material if stage.pinion_material is None else stage.pinion_material
 
 
 def unroll(
@@ -225,8 +223,8 @@ def _efficiency(
 ) -> float:
     if stage.efficiency is not None:
         return stage.efficiency
-    gear = notebook.material(inputs, stage.material, f"{path}.material")
     if stage.kind != "spur":
+        gear = notebook.material(inputs, stage.material, f"{path}.material")
         printed = stage.kind == "planetary" and gear.family == "printed polymer"
         return _assumed(
             notebook,
@@ -234,6 +232,24 @@ def _efficiency(
             PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind],
         )
     assert pinion is not None and stage.gear is not None
+    return by_value(
+        lambda pinion, gear, *materials: _by_sliding(
+            inputs,
+            replace(stage, gear=gear, material=materials[0], pinion_material=materials[1]),
+            path,
+            pinion,
+            notebook,
+        ),
+        pinion,
+        stage.gear,
+        stage.material,
+        pinion_material_name(stage),
+    )
+
+
+def _by_sliding(inputs: Inputs, stage: Stage, path: str, pinion: int, notebook: Notebook) -> float:
+    """Efficiency of one pair of spur gears from friction, form and number of teeth."""
+    gear = notebook.material(inputs, stage.material, f"{path}.material")
     friction = _flank_friction(inputs, stage, path, gear, notebook)
     form = stage.form_loss
     if form is None:
@@ -241,15 +257,14 @@ def _efficiency(
             notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]]
         )
     try:
-        sliding = by_value(
-            _sliding, pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift,
-            stage.gear_shift,
-        )  # fmt: skip
+        sliding = _sliding(
+            pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
+        )
     except DomainError as error:
         raise DomainError(
             f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}"
         ) from error
-    if not np.all((sliding > 0) & (sliding <= 1)):
+    if not 0 < sliding <= 1:
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
     forward = sliding * (1 - form)
     notebook.assume(
@@ -260,13 +275,13 @@ def _efficiency(
 
 @lru_cache(maxsize=1024)
 def _sliding(
-    pinion: float, gear: float, friction: float, angle: float, shift1: float, shift2: float
+    pinion: int, gear: int, friction: float, angle: float, shift1: float, shift2: float
 ) -> float:
     """Efficiency of a mesh by its sliding; kept, because most variants of a winch have its
     meshes."""
     return float(
         gears.mesh_efficiency(
-            int(pinion), int(gear), friction, pressure_angle=angle, shift1=shift1, shift2=shift2
+            pinion, gear, friction, pressure_angle=angle, shift1=shift1, shift2=shift2
         )
     )
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.elementwise import smaller
+from winchsim.elementwise import by_value, smaller
 from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
 from winchsim.model.assumptions import Notebook
 from winchsim.model.machine import DraggedGroup, LiveGroup
@@ -98,18 +98,16 @@ def _between(
         sizes = (SHAFT_RANGE[0] / SHAFT_SHARE, SHAFT_RANGE[1] / SHAFT_SHARE)
     loss = bearings.shaft_loss(1.0, radius, ring * first, second)
     worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss
-    material = notebook.material(inputs, r.stage.material, f"{r.path}.material")
-    kind = r.stage.bearing or ("metal bush" if material.family == "metal" else "polymer bore")
     friction = r.stage.bearing_friction
     if friction is None:
-        friction = _friction(
-            f"{r.path}.bearing_friction",
-            kind,
-            r.stage.greased,
-            sizes[0],
-            sizes[1] * worst,
-            notebook,
-        )
+
+        def of_one(name: str) -> float:
+            metal = notebook.material(inputs, name, f"{r.path}.material").family == "metal"
+            kind = r.stage.bearing or ("metal bush" if metal else "polymer bore")
+            path = f"{r.path}.bearing_friction"
+            return _friction(path, kind, r.stage.greased, sizes[0], sizes[1] * worst, notebook)
+
+        friction = by_value(of_one, r.stage.material)
     found = bearings.efficiency(friction * loss)
     notebook.assume(
         f"{r.path}.bearing_efficiency",

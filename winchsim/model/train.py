@@ -319,14 +319,16 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
     if reduction is None or reduction.module is None or reduction.pinion_teeth is None:
         return 0.0
     stage = reduction.stage
-    material = inputs.materials.get(pinion_material_name(stage))
     width = stage.width if stage.pinion_width is None else stage.pinion_width
-    if material is None or width is None:
+    if width is None:
         return 0.0
-    return by_value(
-        lambda *pinion: gears.gear_inertia(*pinion, material.density),
-        reduction.pinion_teeth, reduction.module, width,
-    )  # fmt: skip
+
+    def of_one(name: str, *pinion: float) -> float:
+        material = inputs.materials.get(name)
+        return 0.0 if material is None else gears.gear_inertia(*pinion, material.density)
+
+    name = pinion_material_name(stage)
+    return by_value(of_one, name, reduction.pinion_teeth, reduction.module, width)
 
 
 def _shaft_inertias(
@@ -352,16 +354,17 @@ def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
     stage = r.stage
     if r.module is None or stage.gear is None or stage.width is None:
         return 0.0
-    material = notebook.material(inputs, stage.material, f"{r.path}.material")
-    bore, body = stage.gear_bore, printed_body(stage, material)
+    bore = stage.gear_bore
 
-    def of_one(teeth: float, module: float, width: float) -> float:
+    def of_one(name: str, teeth: int, module: float, width: float) -> float:
+        material = notebook.material(inputs, name, f"{r.path}.material")
+        body = printed_body(stage, material)
         if bore >= teeth * module:
             raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
         fill = 1.0 if body is None else fill_share(teeth * module, bore, body)
         return gears.gear_inertia(teeth, module, width, material.density, bore, fill)
 
-    return by_value(of_one, stage.gear, r.module, stage.width)
+    return by_value(of_one, stage.material, stage.gear, r.module, stage.width)
 
 
 def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from winchsim.elementwise import by_value
@@ -9,11 +10,12 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.links import output_shafts, shaft_scale, tooth_of
 from winchsim.model.machine import LinkLimit, Mesh
+from winchsim.model.reductions import pinion_material_name
 from winchsim.model.train import Train
 from winchsim.physics.chain import shaft_ratios
 from winchsim.slow.stacking import unchecked
 from winchsim.strength.link import LinkKind
-from winchsim.strength.teeth import dynamic_factor
+from winchsim.strength.teeth import velocity_factor
 
 
 def geared_strength(link: LinkLimit, inputs: Inputs, train: Train, drum_speed: Any) -> Any:
@@ -36,7 +38,10 @@ def geared_strength(link: LinkLimit, inputs: Inputs, train: Train, drum_speed: A
         stage, element = stages[mesh.path], mesh.element
         turns = shaft_ratios(train.chain)[0 if element is None else element + 1] * drum_speed
         speed = turns * mesh.gear_teeth * mesh.module / 2
-        scale = dynamic_factor(link.material, speed, stage.application_factor)
+        pinion = link.kind is LinkKind.TOOTH_PINION
+        name = pinion_material_name(stage) if pinion else stage.material
+        metal = by_value(lambda name: float(inputs.materials[name].is_metal), name)
+        scale = stage.application_factor * (1 + metal * (velocity_factor(speed) - 1))
         return _strength(inputs, mesh, stage, link.kind) / scale
     if link.kind not in (LinkKind.GEAR_BODY, LinkKind.SHAFT):
         return None
@@ -51,13 +56,18 @@ def _strength(inputs: Inputs, mesh: Mesh, stage: Stage, kind: LinkKind) -> Any:
     """Force on a tooth, or torque on a gear's body, that breaks it. [N or N·m]"""
     place = int(mesh.path.partition(".")[2]) - 1
 
-    def of_one(pinion: float, gear: float, module: float, width: float, own: float) -> float:
-        plain = replace(stage, gear=int(gear), width=width, pinion_width=own)
-        one = replace(mesh, pinion_teeth=int(pinion), gear_teeth=int(gear), module=module)
+    def of_one(
+        pinion: int, gear: int, module: float, width: float, own: float, *names: str
+    ) -> float:
+        materials = {"material": names[0], "pinion_material": names[1]}
+        plain = replace(stage, gear=gear, width=width, pinion_width=own, **materials)
+        one = replace(mesh, pinion_teeth=pinion, gear_teeth=gear, module=module)
         stages = (*inputs.stage[:place], plain, *inputs.stage[place + 1 :])
         case = tooth_of(unchecked(inputs, stage=stages), one, kind)
-        return case.body_strength.value if kind is LinkKind.GEAR_BODY else case.found.force
+        if kind is not LinkKind.GEAR_BODY:
+            return case.found.force
+        return math.inf if case.body is None else case.body_strength.value
 
-    width = stage.width
+    width, names = stage.width, (stage.material, pinion_material_name(stage))
     own = width if stage.pinion_width is None else stage.pinion_width
-    return by_value(of_one, mesh.pinion_teeth, mesh.gear_teeth, mesh.module, width, own)
+    return by_value(of_one, mesh.pinion_teeth, mesh.gear_teeth, mesh.module, width, own, *names)

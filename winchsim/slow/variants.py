@@ -36,7 +36,9 @@ _BY_ARRAY = re.compile(
 """Paths whose values are put in as arrays; every other path is built once for each of its
 values."""
 
-_TEETH = re.compile(r"stage\.(\d+)\.(pinion|gear|module|width|pinion_width)")
+_TEETH = re.compile(
+    r"stage\.(\d+)\.(pinion|gear|module|width|pinion_width|material|pinion_material)"
+)
 """And of these, where the stage is one pair of spur gears."""
 
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
@@ -190,7 +192,7 @@ def _of_scenario(
         members = pending.pop()
         try:
             base = inputs
-            for path in (*slow, *teeth):
+            for path in (*slow, *(path for path in teeth if "material" not in path)):
                 base = _with(base, path, arrays[path][members[0]])
             family = _family(base, {path: arrays[path] for path in quick}, members, problems, like)
         except (DomainError, InputError) as error:
@@ -221,6 +223,8 @@ def _note_out_of_bounds(
             out_of_bounds(spec, value.item()) for value in (values.min(), values.max())
         ):
             return
+    if values.dtype.kind == "U" and not any(out_of_bounds(spec, v) for v in set(values.tolist())):
+        return
     for index, value in enumerate(values.tolist()):
         problem = out_of_bounds(spec, value)
         if problem:
@@ -235,7 +239,8 @@ def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str],
         head, _, key = path.rpartition(".")
         teeth = _TEETH.fullmatch(path) is not None
         fits = teeth or _BY_ARRAY.fullmatch(path) is not None
-        fits = fits and np.issubdtype(arrays[path].dtype, np.number)
+        text = key.endswith("material") and arrays[path].dtype.kind == "U"
+        fits = fits and (text or np.issubdtype(arrays[path].dtype, np.number))
         if fits and key == "count":
             fits = value_at(inputs, f"{head}.dead") == 0
         if fits and key == "efficiency":  # without one, the stage's bearings come and go with it
@@ -250,9 +255,16 @@ def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str],
 
 def _has_free_teeth(inputs: Inputs, path: str, arrays: Mapping[str, np.ndarray]) -> bool:
     """Whether the teeth of a stage go in as arrays: nothing but the train depends on them."""
-    stage = value_at(inputs, path)
+    stage, families = (
+        value_at(inputs, path),
+        {row.name: row.family for row in inputs.materials.values()},
+    )
+    printed = [
+        families.get(name) == "printed polymer" for name in arrays.get(f"{path}.material", ())
+    ]
     return (
         stage.kind == "spur"
+        and (families.get(stage.material) == "printed polymer" or not any(printed))
         and stage.repeat == 1
         and stage.module is not None
         and all(group.output_turns is None for group in inputs.motors)
@@ -284,7 +296,11 @@ def _family(
 ) -> list[tuple[Any, np.ndarray, Batch]]:
     """Batches of the variants that differ by arrays alone; those without a drum that fits are noted
     and left out."""
-    columns = {path: np.asarray(values[members], dtype=float) for path, values in arrays.items()}
+    columns = {path: values[members] for path, values in arrays.items()}
+    columns = {
+        path: values if _TEETH.fullmatch(path) else values.astype(float)
+        for path, values in columns.items()
+    }
     machine = build(inputs, strict=False) if like is None else rebuild(inputs, like)
     rows = members
     drums: tuple[Any, ...] | None = None

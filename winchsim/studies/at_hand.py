@@ -144,9 +144,7 @@ def _grouped(
     numbers = {sort: n for n, sort in enumerate(dict.fromkeys(sorts.values()))}
     sort_of = np.array([numbers[sorts[fit]] for fit in fits])
     wide = all(stage.width is not None for stage in inputs.stage if stage.kind == "spur")
-    made_of = [
-        (a.material, b.material, wide or a.width is None, wide or b.width is None) for a, b in pairs
-    ]
+    made_of = [(wide or a.width is None, wide or b.width is None) for a, b in pairs]
     kinds = {kind: n for n, kind in enumerate(dict.fromkeys(made_of))}
     kind_of = np.array([*(kinds[kind] for kind in made_of), -1])
     keys = np.column_stack([sort_of[owners], kind_of[trains]])
@@ -159,7 +157,8 @@ def _grouped(
             for train, owner in zip(trains[at].tolist(), owners[at].tolist(), strict=True)
         )
         base = make(inputs, *members[0]).inputs
-        found.append(Family(base, _columns(inputs, base, members), members, at))
+        columns = _columns(inputs, base, members)
+        found.append(Family(_printed(base, columns), columns, members, at))
     return found
 
 
@@ -177,6 +176,14 @@ def _columns(inputs: Inputs, base: Inputs, members: Sequence[Any]) -> dict[str, 
             "width": [b.width or like.width for _, b in row],
             "pinion_width": [a.width or like.width for a, _ in row],
         }
+        materials = [b.material or like.material for _, b in row]
+        own = [
+            a.material or like.pinion_material or name
+            for (a, _), name in zip(row, materials, strict=True)
+        ]
+        if len({*materials, *own}) > 1:
+            values |= {"material": materials, "pinion_material": own}
+            stage = replace(stage, pinion_material=own[0])
         columns |= {
             f"stage.{place + 1}.{key}": column
             for key, column in values.items()
@@ -189,6 +196,17 @@ def _columns(inputs: Inputs, base: Inputs, members: Sequence[Any]) -> dict[str, 
         sizes = [getattr(drum, key) or getattr(inputs.drum, key) for _, drum, _ in fits]
         columns |= {} if all(size is None for size in sizes) else {f"drum.{key}": sizes}
     return columns
+
+
+def _printed(base: Inputs, columns: dict[str, Any]) -> Inputs:
+    """A scenario whose gears are printed wherever one of its family is, so that it has every part
+    that one of them has."""
+    stages = list(base.stage)
+    for place, stage in enumerate(stages):
+        names = columns.get(f"stage.{place + 1}.material", ())
+        found = [name for name in names if base.materials[name].family == "printed polymer"]
+        stages[place] = replace(stage, material=found[0]) if found else stage
+    return replace(base, stage=tuple(stages))
 
 
 # --- trains of gears at hand
