@@ -9,7 +9,7 @@ import pytest
 from four_motors import FOUR_MOTORS
 
 from winchsim.inputs import Drum, Inputs, Load, Phase, Rope, Stage, Supply, with_value
-from winchsim.model import Event, Head, build
+from winchsim.model import Event, Term, build
 from winchsim.model.ledger import kind_of
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.scenario.tables import with_tables
@@ -132,10 +132,10 @@ def test_the_books_list_every_place_that_energy_goes(record):
 def test_every_head_of_the_books_is_declared_or_an_element_of_the_chain(record):
     books = record.energy
     elements = {element.name for element in record.machine.chain.elements}
-    assert set(books.spent) - elements <= set(Head) and set(books.stored_after) == {
-        h for h in Head if kind_of(h) == "stored"
+    assert set(books.spent) - elements <= set(Term) and set(books.stored_after) == {
+        h for h in Term if kind_of(h) == "stored"
     }
-    assert set(Head) - set(books.spent) - set(books.stored_after) == {Head.SOURCE}
+    assert set(Term) - set(books.spent) - set(books.stored_after) == {Term.SOURCE}
     assert {kind_of(name) for name in elements} == {kind_of("motor drag")} == {"mechanical"}
     assert kind_of("brushes") == "electrical"
 

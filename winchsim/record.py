@@ -95,7 +95,7 @@ class EnergyBalance:
     source : float
         Given by the source; negative where it took some back. [J]
     spent : Mapping of str to float
-        Turned into heat, wound away or lost in impacts, by head. [J]
+        Turned into heat, wound away or lost in impacts, by term. [J]
     stored_before, stored_after : Mapping of str to float
         [J]
     residual : float

@@ -17,9 +17,9 @@ from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import (
     Event,
-    Head,
     Machine,
     ModeKey,
+    Term,
     WinchProblem,
     build,
     powers,
@@ -447,8 +447,8 @@ def _demands(m: Machine, table: _Table) -> tuple[LinkDemand, ...]:
 # --- energy
 
 
-_LOST_UNDER = {Event.DRUM_STOPS: Head.BRAKE, Event.SETTLED: Head.ROPE_DAMPING}
-"""Head of the energy that is lost at once with an event; with any other it is an impact."""
+_LOST_UNDER = {Event.DRUM_STOPS: Term.BRAKE, Event.SETTLED: Term.ROPE_DAMPING}
+"""Term of the energy that is lost at once with an event; with any other it is an impact."""
 
 
 def _balance(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBalance:
@@ -458,23 +458,23 @@ def _balance(problem: WinchProblem, done: Run, begun: _Begun) -> EnergyBalance:
         t, weights, y = segment.gauss()
         for name, power in powers(problem.motion, segment.key, t, y).items():
             spent[name] = spent.get(name, 0.0) + float(weights @ power)
-    source = spent.pop(Head.SOURCE, 0.0)
-    for head in (*_LOST_UNDER.values(), Head.IMPACTS):
-        spent.setdefault(head, 0.0)
+    source = spent.pop(Term.SOURCE, 0.0)
+    for term in (*_LOST_UNDER.values(), Term.IMPACTS):
+        spent.setdefault(term, 0.0)
     for lost in (*marks, *(k for transition in done.events for k in transition.events)):
-        spent[_LOST_UNDER.get(lost.event, Head.IMPACTS)] += lost.energy
+        spent[_LOST_UNDER.get(lost.event, Term.IMPACTS)] += lost.energy
     last = problem.last_key or key
     before = stored_energy(problem.motion, key, 0.0, y0)
     after = stored_energy(problem.motion, last, done.t, done.y)
     gained = sum(after.values()) - sum(before.values())
     residual = source - sum(spent.values()) - gained
-    lifted = after[Head.POTENTIAL] - before[Head.POTENTIAL]
+    lifted = after[Term.POTENTIAL] - before[Term.POTENTIAL]
     m = problem.machine
     asked = m.scales.pull * (m.top_travel - m.start_travel)
     scale = max(
         abs(source),
         abs(lifted),
-        sum(v for k, v in before.items() if k != Head.POTENTIAL),
+        sum(v for k, v in before.items() if k != Term.POTENTIAL),
         LEAST_SHARE * asked,
     )
     return EnergyBalance(

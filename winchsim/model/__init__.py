@@ -28,7 +28,7 @@ from winchsim.model.build import build
 from winchsim.model.estimate import pull, raise_time, steady_speed
 from winchsim.model.first_state import start
 from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, ModeKey, Target
-from winchsim.model.ledger import Head, powers, stored_energy
+from winchsim.model.ledger import Term, powers, stored_energy
 from winchsim.model.machine import Machine
 from winchsim.model.motion import Flow, Motion
 from winchsim.model.switching import WinchProblem
@@ -40,12 +40,12 @@ __all__ = [
     "AtLink",
     "Event",
     "Flow",
-    "Head",
     "LoadPlace",
     "Machine",
     "ModeKey",
     "Motion",
     "Target",
+    "Term",
     "WinchProblem",
     "build",
     "powers",

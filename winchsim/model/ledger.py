@@ -18,7 +18,7 @@ from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia, losses, moving_torques
 
 
-class HeadKind(StrEnum):
+class TermKind(StrEnum):
     """Kind of a line of the balance."""
 
     GIVEN = "given"
@@ -27,7 +27,7 @@ class HeadKind(StrEnum):
     STORED = "stored"
 
 
-class Head(StrEnum):
+class Term(StrEnum):
     """Lines of the balance besides the chain's elements, which go by their own names; in
     the order of the balance."""
 
@@ -47,26 +47,26 @@ class Head(StrEnum):
     ROPE_STRETCH = "rope stretch"
 
 
-def kind_of(head: str) -> HeadKind:
-    """Sort of a head; what is no `Head` is an element of the chain, which turns energy into
-    friction's heat, as most heads do."""
-    return _KINDS.get(head, HeadKind.MECHANICAL)
+def kind_of(term: str) -> TermKind:
+    """Sort of a term; what is no `Term` is an element of the chain, which turns energy into
+    friction's heat, as most terms do."""
+    return _KINDS.get(term, TermKind.MECHANICAL)
 
 
-_KINDS: dict[str, HeadKind] = {
-    Head.SOURCE: HeadKind.GIVEN,
-    Head.SOURCE_RESISTANCE: HeadKind.ELECTRICAL,
-    Head.LIMITER: HeadKind.ELECTRICAL,
-    Head.COPPER: HeadKind.ELECTRICAL,
-    Head.BRUSHES: HeadKind.ELECTRICAL,
-    Head.KINETIC: HeadKind.STORED,
-    Head.POTENTIAL: HeadKind.STORED,
-    Head.ROPE_STRETCH: HeadKind.STORED,
+_KINDS: dict[str, TermKind] = {
+    Term.SOURCE: TermKind.GIVEN,
+    Term.SOURCE_RESISTANCE: TermKind.ELECTRICAL,
+    Term.LIMITER: TermKind.ELECTRICAL,
+    Term.COPPER: TermKind.ELECTRICAL,
+    Term.BRUSHES: TermKind.ELECTRICAL,
+    Term.KINETIC: TermKind.STORED,
+    Term.POTENTIAL: TermKind.STORED,
+    Term.ROPE_STRETCH: TermKind.STORED,
 }
 
 
 def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
-    """Power of the source and under every head that turns energy into heat, at many instants of one
+    """Power of the source and under every term that turns energy into heat, at many instants of one
     mode. [W]
 
     Parameters
@@ -79,7 +79,7 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     Returns
     -------
     dict of str to ndarray, shape (k,)
-        `Head.SOURCE` first, then the other heads that are no store, then the chain's elements by
+        `Term.SOURCE` first, then the other terms that are no store, then the chain's elements by
         name.
     """
     m = motion.machine
@@ -87,8 +87,8 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     zero = np.zeros_like(t)
     total = np.broadcast_to(now.total, t.shape)
     out: dict[str, np.ndarray] = {
-        Head.SOURCE: now.open_voltage * total,
-        Head.SOURCE_RESISTANCE: m.source.resistance * total**2,
+        Term.SOURCE: now.open_voltage * total,
+        Term.SOURCE_RESISTANCE: m.source.resistance * total**2,
     }
     # A controller that limits passes all on, except what the motors give back while it drives them
     # against their turning.
@@ -96,22 +96,22 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
         now.voltage * group.live * current
         for group, current in zip(m.groups, now.currents, strict=True)
     )
-    limiter = out[Head.SOURCE] - out[Head.SOURCE_RESISTANCE] - taken
-    out[Head.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
-    out[Head.COPPER], out[Head.BRUSHES] = zero, zero
+    limiter = out[Term.SOURCE] - out[Term.SOURCE_RESISTANCE] - taken
+    out[Term.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
+    out[Term.COPPER], out[Term.BRUSHES] = zero, zero
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
-        out[Head.COPPER] = out[Head.COPPER] + group.live * resistance * current**2
-        out[Head.BRUSHES] = out[Head.BRUSHES] + group.live * group.motor.brush_drop * np.abs(
+        out[Term.COPPER] = out[Term.COPPER] + group.live * resistance * current**2
+        out[Term.BRUSHES] = out[Term.BRUSHES] + group.live * group.motor.brush_drop * np.abs(
             current
         )
-    out[Head.MOTOR_DRAG] = _motor_drag(m, y[1])
-    out[Head.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
-    out[Head.WOUND_STRETCH] = rope.wound_stretch_power(
+    out[Term.MOTOR_DRAG] = _motor_drag(m, y[1])
+    out[Term.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
+    out[Term.WOUND_STRETCH] = rope.wound_stretch_power(
         m.line, now.tension, now.elastic, now.taken_up
     )
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
-    out[Head.GUIDE] = m.body.friction * np.abs(y[3]) if rubs else zero
-    out[Head.BRAKE] = zero
+    out[Term.GUIDE] = m.body.friction * np.abs(y[3]) if rubs else zero
+    out[Term.BRAKE] = zero
     out.update(_chain_powers(motion, key, now, y))
     return out
 
@@ -151,12 +151,12 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     for name, row in zip(names, rows, strict=False):
         out[name] = out[name] + row
     if "brake" in out:
-        out[Head.BRAKE] = out.pop("brake")  # one head for both
+        out[Term.BRAKE] = out.pop("brake")  # one term for both
     return out
 
 
 def _mesh_head(group: LiveGroup | DraggedGroup) -> str:
-    """Head of what a group loses between its motors and the common gear."""
+    """Term of what a group loses between its motors and the common gear."""
     part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
     return (
         f"{part} of group {group.number}"
@@ -166,7 +166,7 @@ def _mesh_head(group: LiveGroup | DraggedGroup) -> str:
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:
-    """Energy stored under each head at one instant. [J]
+    """Energy stored under each term at one instant. [J]
 
     Parameters
     ----------
@@ -183,7 +183,7 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
         + load.inertia(m.body) * state[3] ** 2 / 2
     )
     return {
-        Head.KINETIC: kinetic,
-        Head.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),
-        Head.ROPE_STRETCH: rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
+        Term.KINETIC: kinetic,
+        Term.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),
+        Term.ROPE_STRETCH: rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
     }

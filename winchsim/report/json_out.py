@@ -231,10 +231,10 @@ def energy_facts(record: Record) -> dict[str, Any]:
     balance = record.energy
     return {
         "source_j": balance.source,
-        "spent": [{"kind": head, "energy_j": energy} for head, energy in balance.spent.items()],
+        "spent": [{"kind": kind, "energy_j": energy} for kind, energy in balance.spent.items()],
         "stored": [
-            {"kind": head, "before_j": balance.stored_before[head], "after_j": after}
-            for head, after in balance.stored_after.items()
+            {"kind": kind, "before_j": balance.stored_before[kind], "after_j": after}
+            for kind, after in balance.stored_after.items()
         ],
         "residual_j": balance.residual,
         "scale_j": balance.scale,

@@ -1,4 +1,4 @@
-"""Where the energy went: the heads of the energy balance as bars."""
+"""Where the energy went: the terms of the energy balance as bars."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from winchsim.frozen import dataclass
-from winchsim.model.ledger import Head, HeadKind, kind_of
+from winchsim.model.ledger import Term, TermKind, kind_of
 from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.look import (
     BLUE,
@@ -30,11 +30,11 @@ LEAST_SHARE = 2e-3
 """Heads below this share of all energy go together. [-]"""
 
 _STORED: dict[str, str] = {
-    Head.POTENTIAL: "lifting the load",
-    Head.KINETIC: "motion at the end",
-    Head.ROPE_STRETCH: "rope stretch left",
+    Term.POTENTIAL: "lifting the load",
+    Term.KINETIC: "motion at the end",
+    Term.ROPE_STRETCH: "rope stretch left",
 }
-"""What a bar of stored energy is called, where its head alone says too little."""
+"""What a bar of stored energy is called, where its term alone says too little."""
 
 
 @dataclass(frozen=True)
@@ -47,13 +47,13 @@ class EnergyBar:
         As the reader sees it.
     energy : float
         [J]
-    kind : HeadKind
+    kind : TermKind
         Stored, electrical or mechanical.
     """
 
     name: str
     energy: float
-    kind: HeadKind
+    kind: TermKind
 
 
 def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
@@ -72,8 +72,8 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     before, source = balance.stored_before, balance.source
     stored = ((name, after - before[name]) for name, after in balance.stored_after.items())
     rows = [
-        *((_STORED.get(name, name), gained, HeadKind.STORED) for name, gained in stored),
-        ("back into the source", -source, HeadKind.ELECTRICAL),
+        *((_STORED.get(name, name), gained, TermKind.STORED) for name, gained in stored),
+        ("back into the source", -source, TermKind.ELECTRICAL),
         *((name, lost, kind_of(name)) for name, lost in balance.spent.items()),
     ]
     bars = sorted((EnergyBar(*row) for row in rows if row[1] > 0), key=lambda bar: -bar.energy)
@@ -82,14 +82,14 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     rest = bars[len(large) :]
     if len(rest) > 1:
         energy, name = sum(bar.energy for bar in rest), f"{len(rest)} smaller ones"
-        rest = [EnergyBar(name, energy, HeadKind.MECHANICAL)]
+        rest = [EnergyBar(name, energy, TermKind.MECHANICAL)]
     return (*large, *rest), given
 
 
 _KINDS = {
-    HeadKind.STORED: ("stored", BLUE, ""),
-    HeadKind.ELECTRICAL: ("electrical heat", VERMILLION, "////"),
-    HeadKind.MECHANICAL: ("friction", GREY, "---"),
+    TermKind.STORED: ("stored", BLUE, ""),
+    TermKind.ELECTRICAL: ("electrical heat", VERMILLION, "////"),
+    TermKind.MECHANICAL: ("friction", GREY, "---"),
 }
 """Name, colour and hatch of each kind."""
 
@@ -107,7 +107,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     count = max(len(bars), 1)
     figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
     unit = look.unit("J")
-    style: dict[HeadKind, Any] = {
+    style: dict[TermKind, Any] = {
         kind: {"facecolor": "white" if hatch else colour, "edgecolor": colour, "hatch": hatch}
         for kind, (_, colour, hatch) in _KINDS.items()
     }

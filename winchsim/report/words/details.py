@@ -15,7 +15,7 @@ from winchsim.assessment.kinds import (
     ToothLife,
 )
 from winchsim.inputs import Inputs, walk
-from winchsim.model import Head, Machine
+from winchsim.model import Machine, Term
 from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
@@ -158,7 +158,7 @@ def timeline_table(record: Record) -> Table:
 def energy_table(balance: EnergyBalance) -> Table:
     """Energy from the supply, and where it went: the largest first."""
     stored = {
-        "lifting the load" if kind == Head.POTENTIAL else f"stored, {kind}": (
+        "lifting the load" if kind == Term.POTENTIAL else f"stored, {kind}": (
             after - balance.stored_before[kind]
         )
         for kind, after in balance.stored_after.items()
