@@ -24,10 +24,10 @@ from winchsim.report.figures.look import (
 from winchsim.simulation import EnergyBalance, Record
 
 MOST_BARS = 11
-"""Heads with a bar of their own; the smaller ones share the last."""
+"""Terms with a bar of their own; the smaller ones share the last."""
 
 LEAST_SHARE = 2e-3
-"""Heads below this share of all energy go together. [-]"""
+"""Terms below this share of all energy go together. [-]"""
 
 _STORED: dict[str, str] = {
     Term.POTENTIAL: "lifting the load",
