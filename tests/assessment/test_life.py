@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from four_motors import FOUR_MOTORS
 
-from winchsim.assessment.life import drum_angle, tooth_lives
+from winchsim.assessment.teeth import drum_angle, tooth_lives
 from winchsim.inputs import Drum, Inputs, Load, OwnMaterial, Rope, Stage, Supply
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate

@@ -8,7 +8,7 @@ from four_motors import FOUR_MOTORS
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import FindingKind
-from winchsim.assessment.warmth import tooth_warmth
+from winchsim.assessment.teeth import tooth_warmth
 from winchsim.inputs import Drum, Inputs, Load, Rope, Stage, Supply, with_value
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate

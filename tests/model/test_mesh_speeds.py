@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.life import drum_angle, tooth_lives
-from winchsim.assessment.warmth import tooth_warmth
+from winchsim.assessment.teeth import drum_angle, tooth_lives, tooth_warmth
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply
 from winchsim.model import build
 from winchsim.model.machine import gear_ratio

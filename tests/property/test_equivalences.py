@@ -12,10 +12,9 @@ import pytest
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind
-from winchsim.assessment.life import tooth_lives
 from winchsim.assessment.margins import times_until_hot
 from winchsim.assessment.proposals import more_motors
-from winchsim.assessment.warmth import tooth_warmth
+from winchsim.assessment.teeth import tooth_lives, tooth_warmth
 from winchsim.inputs import (
     Drum,
     Edge,

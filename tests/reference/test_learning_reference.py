@@ -12,7 +12,7 @@ from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, calibrate, look_into
 from winchsim.studies.calibrate.fit import Problem, fit
-from winchsim.studies.spread.statistics import probability, rank_correlation
+from winchsim.studies.spread.study import probability, rank_correlation
 
 pytestmark = pytest.mark.reference
 

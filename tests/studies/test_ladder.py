@@ -18,9 +18,15 @@ from winchsim.simulation import simulate
 from winchsim.slow import lift_all
 from winchsim.studies.calibrate import Kind, LiftTest
 from winchsim.studies.calibrate.forecast import Bench
-from winchsim.studies.ladder import Descent, Lowering, plan_ladder
-from winchsim.studies.ladder.descent import lowered
-from winchsim.studies.ladder.plan import COOL, STOP_AT, STOP_UNLOADED
+from winchsim.studies.ladder import (
+    COOL,
+    STOP_AT,
+    STOP_UNLOADED,
+    Descent,
+    Lowering,
+    lowered,
+    plan_ladder,
+)
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

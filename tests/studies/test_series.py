@@ -11,7 +11,7 @@ import pytest
 
 import winchsim
 from winchsim.assessment.kinds import End
-from winchsim.assessment.life import damage, tooth_lives
+from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.inputs import with_value
 from winchsim.model import build

@@ -20,11 +20,11 @@ from winchsim.assessment.kinds import (
     Jam,
     Target,
 )
-from winchsim.assessment.life import tooth_lives
+from winchsim.assessment.margins import blocked_by, layer_that_ends, stall_margins
 from winchsim.assessment.parts import part_rows
 from winchsim.assessment.ranges import Ranges, find_ranges
 from winchsim.assessment.readings import find_readings
-from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
+from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine
 from winchsim.physics import load

@@ -12,9 +12,14 @@ import numpy as np
 from winchsim.assessment.gear_flaws import gear_flaws
 from winchsim.assessment.history import OFF_FLOOR, History, RunBack
 from winchsim.assessment.kinds import Finding, FindingKind
-from winchsim.assessment.margins import hardest_margins, times_until_hot
-from winchsim.assessment.stalls import blocked_by, layer_that_ends, stall_margins
-from winchsim.assessment.warmth import raising_time, tooth_warmth
+from winchsim.assessment.margins import (
+    blocked_by,
+    hardest_margins,
+    layer_that_ends,
+    stall_margins,
+    times_until_hot,
+)
+from winchsim.assessment.teeth import raising_time, tooth_warmth
 from winchsim.model import AtGroup, Event, Machine
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of

@@ -130,7 +130,7 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
 
         study = size(inputs, name)
         sweep, present, recommended = study.sweep, study.present, study.recommended
-        columns, found = [limit.column for limit in study.limits], list(_offered(study))
+        columns, found = [column for column, *_ in study.limits], list(_offered(study))
     tags = {recommended: "recommended", present: "as it is"}
     yield {
         "rows": [

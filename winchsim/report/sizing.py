@@ -96,17 +96,16 @@ def _binding(study: Study) -> Table:
     found = next((run.found for run in study.runs if run.index == index), None)
     rows: list[tuple[Cell, ...]] = []
     spare = []
-    for place, row in enumerate(study.limits):
-        c = row.column
+    for place, (c, ok, failing) in enumerate(study.limits):
         check = None if found is None else found.check(c.key)
         known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
         if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
             known = (limit_of(check), of_check(check).alone, MARKS[check.status])
-        cells = (words.spans(study, mask) if mask.any() else "" for mask in (row.ok, row.failing))
+        cells = (words.spans(study, mask) if mask.any() else "" for mask in (ok, failing))
         rows.append((CHECKS[c.key], *known, *cells))
         if known[2] != MARKS[Status.FAILS]:
             is_minor = known[2] == MARKS[Status.OK] and c.key not in study.bounds.values()
-            spare.append((int(row.failing.any()) if is_minor else LAST_SPARE, place))
+            spare.append((int(failing.any()) if is_minor else LAST_SPARE, place))
     heads = ("check", "limit", "value", "status", "ok", "fails")
     return Table(heads, tuple(rows), tuple(sorted(spare)), "checks")
 
@@ -188,8 +187,8 @@ def study_json(study: Study, scenario: Scenario) -> str:
         no_check_fails=bands(study.sound),
         thin_for_all=facts(study.always),
         limits=[
-            {"check": row.column.key.value, "ok": bands(row.ok), "fails": bands(row.failing)}
-            for row in study.limits
+            {"check": column.key.value, "ok": bands(ok), "fails": bands(failing)}
+            for column, ok, failing in study.limits
         ],
         nearest={name: study.values[study.nearest].item(), "change": _change(study, study.nearest)},
         full_runs=[

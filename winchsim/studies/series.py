@@ -6,8 +6,9 @@ from __future__ import annotations
 import math
 
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import End, ToothLife
-from winchsim.assessment.life import damage, tooth_lives
+from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
@@ -163,14 +164,11 @@ def _lift(record: Record, number: int) -> SeriesLift:
 
 def _rested(inputs: Inputs, record: Record, pause: float) -> Inputs:
     """Scenario with the temperatures that a pause after a run leaves."""
-    motors = list(inputs.motors)
-    for g in record.machine.groups:
-        winding, case = (
-            float(record[f"motor_{g.number}_{part}"][-1]) for part in ("winding", "case")
-        )
-        winding, case = heat.step_exact(g.heat, 0.0, winding, case, record.machine.ambient, pause)
+    motors, (windings, cases) = list(inputs.motors), read_history(record).temperatures(math.inf)
+    for g, winding, case in zip(record.machine.groups, windings, cases, strict=True):
+        start = heat.step_exact(g.heat, 0.0, winding, case, record.machine.ambient, pause)
         motors[g.number - 1] = replace(
-            motors[g.number - 1], winding_start=float(winding), case_start=float(case)
+            motors[g.number - 1], winding_start=float(start[0]), case_start=float(start[1])
         )
     return replace(inputs, motors=tuple(motors))
 

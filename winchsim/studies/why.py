@@ -14,8 +14,7 @@ from scipy.special import ndtr
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End
-from winchsim.assessment.life import damage
-from winchsim.assessment.warmth import tooth_warmth
+from winchsim.assessment.teeth import damage, tooth_warmth
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
@@ -39,22 +38,24 @@ SHORT_REST, NEAR_STALL = 300.0, 0.7
 which a reading is that of a stall. [s], [-] Own choice."""
 
 
-class Why(StrEnum):
-    """What may have been the cause."""
-
-    LOAD = "load"
-    JAM = "jam"
-    SHOCK = "shock"
-    HEAT = "heat"
-    PRINT = "print"
-    WEAR = "wear"
-    BAD_PART = "bad_part"
-    ASSUMED = "assumed"
-    VOLTAGE = "voltage"
-    WARM = "warm"
-    OBSTACLE = "obstacle"
-    KNOCK = "knock"
-
+Why = StrEnum(
+    "Why",
+    [
+        "LOAD",
+        "JAM",
+        "SHOCK",
+        "HEAT",
+        "PRINT",
+        "WEAR",
+        "BAD_PART",
+        "ASSUMED",
+        "VOLTAGE",
+        "WARM",
+        "OBSTACLE",
+        "KNOCK",
+    ],
+)
+"""What may have been the cause."""
 
 PRIORS = {
     Why.LOAD: 1.0, Why.JAM: 0.3, Why.SHOCK: 0.2, Why.HEAT: 0.3, Why.PRINT: 0.5, Why.WEAR: 0.3,

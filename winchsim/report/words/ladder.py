@@ -14,8 +14,7 @@ from winchsim.report.document import Cell, Table, Text, Value, joined, say
 from winchsim.report.words.details import CHECK_HEADS, LAST_SPARE, check_row, factor_of
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, of_check, percent, value
-from winchsim.studies.ladder import Descent, Ladder, Lowering, Rung
-from winchsim.studies.ladder.plan import GAP, STOP_AT, STOP_UNLOADED
+from winchsim.studies.ladder import GAP, STOP_AT, STOP_UNLOADED, Descent, Ladder, Lowering, Rung
 
 FAR = 0.01
 """Way past the mark that is worth a warning. [m]"""

@@ -53,13 +53,8 @@ which a lift just stalls, and just holds, as a share of it. Own choice; the fit 
 the measurements were off."""
 
 
-class NoteKind(StrEnum):
-    """What could not be used of the tests, or has to be asked."""
-
-    NOT_A_LIFT_TIME = "not_a_lift_time"
-    PAWL_HOLDS = "pawl_holds"
-    UNKNOWN_PART = "unknown_part"
-    WHICH_PART = "which_part"
+NoteKind = StrEnum("NoteKind", ["NOT_A_LIFT_TIME", "PAWL_HOLDS", "UNKNOWN_PART", "WHICH_PART"])
+"""What could not be used of the tests, or has to be asked."""
 
 
 @dataclass(frozen=True)

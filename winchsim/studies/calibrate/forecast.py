@@ -16,7 +16,7 @@ from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
 from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
-from winchsim.slow import End, Lifts, lift_batch, vary, vary_each
+from winchsim.slow import End, Lifts, lift_all, lift_batch, vary, vary_each
 from winchsim.studies.calibrate.evidence import Kind, LiftTest
 from winchsim.studies.calibrate.factors import Factor, moved
 
@@ -96,11 +96,9 @@ class Bench:
         }
         self._loads = _raising_torques(self.machine, self.tests)
         variants = vary(self.base, self._columns)
-        problems = dict(variants.problems)
-        for members, batch in variants.batches:
-            for end, place in zip(lift_batch(batch).end, members, strict=True):
-                if end in (End.OVERFLOW, End.BLOCKED):
-                    problems[int(place)] = "the rope or the load meets something on the way up"
+        blocked = np.flatnonzero(np.isin(lift_all(variants).end, (End.OVERFLOW, End.BLOCKED)))
+        meets = "the rope or the load meets something on the way up"
+        problems = {**variants.problems, **dict.fromkeys(blocked.tolist(), meets)}
         if problems:
             raise InputError(
                 tuple(

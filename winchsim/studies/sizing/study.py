@@ -120,15 +120,6 @@ class Run:
 
 
 @dataclass(frozen=True)
-class Limit:
-    """One check, and which candidates are ok by it and which fail."""
-
-    column: CheckColumn
-    ok: np.ndarray
-    failing: np.ndarray
-
-
-@dataclass(frozen=True)
 class Study:
     """Answer to a question.
 
@@ -224,23 +215,20 @@ class Study:
         return found
 
     @property
-    def limits(self) -> tuple[Limit, ...]:
-        """Checks that the question can change and that are not ok for every candidate.
+    def limits(self) -> tuple[tuple[CheckColumn, np.ndarray, np.ndarray], ...]:
+        """Checks that the question can change and that are not ok for every candidate, each with
+        the candidates that are ok by it, and those that fail.
 
         What only a lift shows (`WHILE_LIFTED`) is not read off candidates that are not lifted.
         """
-        lifted = np.array([end is End.REACHED for end in self.sweep.ends])
-        found = []
+        lifted, found = np.array([end is End.REACHED for end in self.sweep.ends]), []
         for column in self.sweep.checks:
             read = lifted if column.key in WHILE_LIFTED else np.ones(len(self.values), dtype=bool)
-            if (
-                column.key in self.sweep.changeable
-                and (column.rank[read] < RANKS[Status.NOT_CHECKED]).any()
+            if column.key in self.sweep.changeable and np.any(
+                column.rank[read] < RANKS[Status.NOT_CHECKED]
             ):
-                ok, failing = (
-                    read & (column.rank == RANKS[status]) for status in (Status.OK, Status.FAILS)
-                )
-                found.append(Limit(column, ok, failing))
+                ok, failing = (column.rank == RANKS[end] for end in (Status.OK, Status.FAILS))
+                found.append((column, read & ok, read & failing))
         return tuple(found)
 
 

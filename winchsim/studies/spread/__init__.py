@@ -13,8 +13,15 @@ lifts them, `parallel` does so in chunks on any executor, `study` puts them toge
   against its 1 % limit of chance. Times are compared as speeds: a stall is the slowest.
 """
 
-from winchsim.studies.spread.statistics import Probability, probability
-from winchsim.studies.spread.study import LEVELS, QUANTITIES, RESULTS, Spread, spread
+from winchsim.studies.spread.study import (
+    LEVELS,
+    QUANTITIES,
+    RESULTS,
+    Probability,
+    Spread,
+    probability,
+    spread,
+)
 from winchsim.studies.spread.tolerances import Given, Uncertain
 
 __all__ = [

@@ -28,14 +28,8 @@ Array = NDArray[np.float64]
 _TEETH = [place for place, kind in enumerate(LinkKind) if kind.is_tooth]
 
 
-class Ending(IntEnum):
-    """What becomes of a build."""
-
-    LIFTED = 0
-    STALLED = 1
-    BROKE = 2
-    OTHER = 3
-    CANNOT_BE_BUILT = 4
+Ending = IntEnum("Ending", ["LIFTED", "STALLED", "BROKE", "OTHER", "CANNOT_BE_BUILT"], start=0)
+"""What becomes of a build."""
 
 
 Outcomes = np.recarray
