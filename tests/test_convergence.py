@@ -194,8 +194,8 @@ def test_what_a_study_recommends_does_not_hang_on_the_quasi_static_model_s_steps
         finer.values[finer.recommended], rel=0.02
     )
     for study in (usual, finer):
-        assert study.values[study.sound].max() == pytest.approx(
-            usual.values[usual.sound].max(), rel=0.01
+        assert study.values[study.sweep.sound].max() == pytest.approx(
+            usual.values[usual.sweep.sound].max(), rel=0.01
         )
 
 

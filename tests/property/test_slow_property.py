@@ -188,7 +188,7 @@ def test_a_heavier_load_is_never_lifted_faster_or_with_less_current(
 def test_the_edges_of_the_drum_s_band_are_edges(small, make_motor, make_stage, data):
     inputs = data.draw(winches(small, make_motor, make_stage, shares=(0.2, 0.6), jolts=False))
     study = size(inputs, "drum")
-    band = study.band(study.sound)
+    band = study.band(study.sweep.sound)
     assume(band is not None)
     for edge, beyond in ((band[0], band[0] - 1), (band[1], band[1] + 1)):
         if not 0 <= beyond < len(study.values):

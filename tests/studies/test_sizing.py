@@ -60,9 +60,9 @@ def test_the_rule_of_choice(small, name):
     assert (
         study.exit_code == 0 and run.found.exit_code == 0 and run.found.status is not Status.FAILS
     )
-    assert study.sound[study.recommended]
-    if study.meets[study.offered].any():
-        assert study.meets[study.recommended]
+    assert study.sweep.sound[study.recommended]
+    if study.sweep.meets[study.offered].any():
+        assert study.sweep.meets[study.recommended]
     for column in study.sweep.checks:
         check = run.found.check(column.key)
         if (
@@ -89,7 +89,7 @@ def test_a_build_that_back_drives_does_not_meet_the_limits(small, name):
     loose = small(stage=dataclasses.replace(small().stage[0], efficiency=0.95), load={"mass": 6.0})
     study = size(loose, name)
     hold = study.sweep.check(CheckKey.HOLD)
-    assert not study.meets[hold.rank == Status.FAILS.rank].any()
+    assert not study.sweep.meets[hold.rank == Status.FAILS.rank].any()
     if study.recommended is not None:
         assert study.confirmation.found.held is not Holding.NONE
 
@@ -143,7 +143,7 @@ def test_a_sixth_question_is_one_row(small):
     )
     study = size(small(load={"mass": 3.0}), row)
     assert study.recommended is not None and study.confirmation.found.exit_code == 0
-    good = study.meets if study.meets.any() else study.sound
+    good = study.sweep.meets if study.sweep.meets.any() else study.sweep.sound
     assert taken(study) in study.values[good] and {1.0, 4.0} <= set(study.values.tolist())
 
 
@@ -152,7 +152,7 @@ def test_a_target_time_and_a_margin_bind(small):
         size(small(load={"mass": 4.0}), "drum"),
         size(small(load={"mass": 4.0}), "drum", target_time=3.0),
     )
-    assert quick.values[quick.sound].min() > free.values[free.sound].min()
+    assert quick.values[quick.sweep.sound].min() > free.values[free.sweep.sound].min()
     assert quick.confirmation.time <= 3.0
     ends = []
     for margin in (1.0, 1.8):
@@ -188,11 +188,11 @@ def test_a_drum_that_can_be_bought_is_confirmed_in_full(drums, small):
 
 
 def test_edges_of_the_band_are_edges_and_run_in_full(drums):
-    first, last = drums.band(drums.meets)
+    first, last = drums.band(drums.sweep.meets)
     ran = {run.index for run in drums.runs}
     for edge, beyond in ((first, first - 1), (last, last + 1)):
         if 0 < edge < len(drums.values) - 1:
-            assert edge in ran and not drums.meets[beyond]
+            assert edge in ran and not drums.sweep.meets[beyond]
             assert abs(drums.values[beyond] / drums.values[edge] - 1) < 0.03
     assert None not in drums.bounds.values() and drums.difference < 0.02
 
@@ -220,9 +220,9 @@ def test_a_thicker_drum_never_holds_better(small):
 
 def test_fewest_motors_that_meet_every_limit(small):
     study = size(small(), "motors")
-    good = study.meets if study.meets.any() else study.sound
+    good = study.sweep.meets if study.sweep.meets.any() else study.sweep.sound
     assert taken(study) == study.values[good].min()
-    assert study.values[0] == 1 and not study.sound[0]
+    assert study.values[0] == 1 and not study.sweep.sound[0]
 
 
 def test_of_motors_that_lift_those_that_also_hold_are_taken(bell):
@@ -260,7 +260,7 @@ def test_dead_motors_are_kept_dead(small, make_motor):
 
 def test_the_voltage_nearest_to_the_motors_own(small):
     study = size(small(), "voltage")
-    volts, good = study.values, study.offered & study.meets
+    volts, good = study.values, study.offered & study.sweep.meets
     assert taken(study) * 2 == round(taken(study) * 2)
     if good.any():
         assert abs(np.log(taken(study) / 6.0)) == pytest.approx(
@@ -299,7 +299,7 @@ def test_other_teeth_change_one_pair_alone(toothed):
 def test_gears_that_meet_every_limit_are_left_as_they_are(toothed):
     study = size(toothed, "gears")
     assert study.changes[study.present].kind == "none"
-    if study.meets[study.present]:
+    if study.sweep.meets[study.present]:
         assert study.recommended == study.present
 
 
@@ -333,9 +333,9 @@ def test_stages_that_are_no_gear_pairs_can_be_added_and_left_out(small):
 def test_the_heaviest_load_meets_every_limit_and_one_above_fails(small):
     study = size(small(load={"mass": 7.0}), "heaviest")
     mass = taken(study)
-    assert study.meets[study.recommended] and mass == study.values[study.meets].max()
-    assert not study.sound[study.values > study.values[study.sound].max()].any()
-    heavy = with_value(small(), "load.mass", float(study.values[~study.sound].min()) * 1.02)
+    assert study.sweep.meets[study.recommended] and mass == study.values[study.sweep.meets].max()
+    assert not study.sweep.sound[study.values > study.values[study.sweep.sound].max()].any()
+    heavy = with_value(small(), "load.mass", float(study.values[~study.sweep.sound].min()) * 1.02)
     assert assess(simulate(heavy), actions=False).exit_code == 1
     assert mass == float(f"{mass:.3g}")  # what is printed is what was run
 

@@ -117,7 +117,7 @@ def shown_rows(study: Study) -> list[int]:
     few = MOST_ROWS <= len(offered) < len(every) / 2
     pool = offered if few else every
     if study.changes:
-        pool = np.lexsort((~study.meets, -study.sweep.ranks))[:MOST_ROWS]
+        pool = np.lexsort((~study.sweep.meets, -study.sweep.ranks))[:MOST_ROWS]
     spread = pool[np.unique(np.round(np.linspace(0, len(pool) - 1, MOST_ROWS)).astype(int))]
     also = [*(run.index for run in study.runs), study.nearest, study.present]
     return sorted({*spread.tolist(), *also} - {None})
@@ -125,7 +125,7 @@ def shown_rows(study: Study) -> list[int]:
 
 def _candidates(study: Study) -> Table:
     rows = tuple(
-        (words.candidate(study, i), *_results(study.sweep, i, study.always))
+        (words.candidate(study, i), *_results(study.sweep, i, study.sweep.always))
         for i in shown_rows(study)
     )
     return Table((study.question.name, *_result_columns(study.sweep)), rows, name="candidates")
@@ -183,9 +183,9 @@ def study_json(study: Study, scenario: Scenario) -> str:
         else {name: study.values[take].item(), "change": _change(study, take)},
         status=None if run is None or run.found is None else run.found.status.value,
         checks=[] if run is None or run.found is None else facts(run.found.checks),
-        meets_every_limit=bands(study.meets),
-        no_check_fails=bands(study.sound),
-        thin_for_all=facts(study.always),
+        meets_every_limit=bands(study.sweep.meets),
+        no_check_fails=bands(study.sweep.sound),
+        thin_for_all=facts(study.sweep.always),
         limits=[
             {"check": column.key.value, "ok": bands(ok), "fails": bands(failing)}
             for column, ok, failing in study.limits
@@ -219,7 +219,7 @@ def study_rows(study: Study) -> list[dict[str, Any]]:
     rows = study.sweep.rows()
     for index, row in enumerate(rows):
         row.setdefault(name, study.values[index].item())
-        row["meets_every_limit"] = bool(study.meets[index])
+        row["meets_every_limit"] = bool(study.sweep.meets[index])
         if study.changes:
             row["change"] = _change(study, index)
     return [{name: row.pop(name), **row} for row in rows]

@@ -148,16 +148,15 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
 
 
 def _lift(record: Record, number: int) -> SeriesLift:
-    channels = [(record[f"motor_{g.number}_winding"], record[f"motor_{g.number}_case"])
-                for g in record.machine.groups]  # fmt: skip
+    windings = [record[f"motor_{g.number}_winding"] for g in record.machine.groups]
     target = assess(record, actions=False, ranges=False).target
     return SeriesLift(
         number,
         End.REACHED if target.reached else target.end,
         float(record.time[-1] if target.time is None else target.time),
-        max(float(winding[0]) for winding, _ in channels),
-        max(float(winding.max()) for winding, _ in channels),
-        max(float(case[-1]) for _, case in channels),
+        max(float(winding[0]) for winding in windings),
+        max(float(winding.max()) for winding in windings),
+        max(read_history(record).temperatures(math.inf)[1]),
         float(record["charge"][-1]),
     )
 

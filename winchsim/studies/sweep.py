@@ -17,6 +17,7 @@ from winchsim.assessment.candidates import (
     capacities,
     changeable,
     check_columns,
+    fails,
 )
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
@@ -119,6 +120,23 @@ class Sweep:
     def check(self, key: CheckKey) -> CheckColumn | None:
         """The column of a check; None where it does not apply."""
         return next((column for column in self.checks if column.key is key), None)
+
+    @cached_property
+    def sound(self) -> np.ndarray:
+        """Whether no check of each fails."""
+        return ~fails(self.checks)
+
+    @cached_property
+    def always(self) -> tuple[CheckKey, ...]:
+        """Checks that are thin for all that do not fail."""
+        thin = [c.key for c in self.checks if np.all(c.rank[self.sound] == RANKS[Status.THIN])]
+        return tuple(thin) if self.sound.any() else ()
+
+    @cached_property
+    def meets(self) -> np.ndarray:
+        """Whether each meets every limit that the values can change."""
+        thin = [c.rank == RANKS[Status.THIN] for c in self.checks if c.key not in self.always]
+        return self.sound & ~np.any(thin, axis=0)
 
     @cached_property
     def changeable(self) -> frozenset[CheckKey]:

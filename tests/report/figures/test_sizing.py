@@ -81,7 +81,7 @@ def test_candidates_with_a_failing_check_are_hatched(studies, see):
     time = see.panels(study_figure(study, COLUMN))[0]
     (hatched,) = (each for each in time.collections if each.get_label() == "a check fails")
     places = np.concatenate([path.vertices[:, 0] for path in hatched.get_paths()])
-    last = np.flatnonzero(study.sound)[-1]
+    last = np.flatnonzero(study.sweep.sound)[-1]
     ends = study.values[[last, last + 1]] * 1000
     assert hatched.get_hatch() and np.any((ends[0] < places) & (places < ends[1]))
 

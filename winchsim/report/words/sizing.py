@@ -94,7 +94,7 @@ def recommendation(study: Study) -> Text:
     if run is None or run.found is None:
         return _none(study)
     template = _WORDS[name][2 if study.recommended == study.present else 1]
-    within = " within every limit" if study.meets[run.index] else " without a failing check"
+    within = " within every limit" if study.sweep.meets[run.index] else " without a failing check"
     taken = say(template, candidate(study, run.index), within=within)
     if study.recommended == study.present and study.changes:
         taken = say("Keep the build as it is.")
@@ -103,11 +103,11 @@ def recommendation(study: Study) -> Text:
 
 def _fails_from(study: Study) -> Text:
     """The lightest load above the recommended one at which a check fails."""
-    beyond = np.flatnonzero(~study.sound[study.recommended :])
+    beyond = np.flatnonzero(~study.sweep.sound[study.recommended :])
     if not len(beyond) or study.recommended is None:
         return ()
     index = study.recommended + int(beyond[0])
-    key = study.sweep.binding(index, study.always)
+    key = study.sweep.binding(index, study.sweep.always)
     return say(
         f"From {{}} a check fails{'' if key is None else ': ' + CHECKS[key]}.",
         candidate(study, index),
@@ -132,21 +132,21 @@ def bands(study: Study) -> list[Text]:
     """Which candidates meet every limit and what bounds them, which fail none, and what is thin for
     all of them."""
     noun = _WORDS[study.question.name][0]
-    where = spans(study, study.sound)
+    where = spans(study, study.sweep.sound)
     if study.recommended is None:
         unsure = "By the quasi-static model no check fails: {}; full simulations differ."
-        return [say(unsure, where)] if study.sound.any() else []
+        return [say(unsure, where)] if study.sweep.sound.any() else []
     bounds = joined(
         [say(f"{side} by {CHECKS[key]}") for side, key in study.bounds.items() if key], "; "
     )
     texts = [say(f"No {noun} meets all limits that it affects.")]
-    if study.meets.any():
+    if study.sweep.meets.any():
         bound = say(" (bound {})", bounds) if bounds else ()
         met = f"All limits that the {noun} affects are met: {{}}{{}}."
-        texts = [say(met, spans(study, study.meets), bound)]
-    if (study.sound != study.meets).any():
+        texts = [say(met, spans(study, study.sweep.meets), bound)]
+    if (study.sweep.sound != study.sweep.meets).any():
         texts.append(say("No check fails: {}.", where))
-    always = [CHECKS[key] for key in study.always if key is not CheckKey.TARGET]
+    always = [CHECKS[key] for key in study.sweep.always if key is not CheckKey.TARGET]
     return [*texts, say(f"Thin for every {noun}: {'; '.join(always)}.")] if always else texts
 
 
@@ -181,7 +181,7 @@ def present(study: Study) -> Text:
     index = study.present
     if index is None or index == study.recommended:
         return ()
-    key = study.sweep.cause(index, study.always)
+    key = study.sweep.cause(index, study.sweep.always)
     now = say(
         "As at present" if study.changes else "At present, {now}", now=candidate(study, index)
     )

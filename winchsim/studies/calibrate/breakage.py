@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
+from functools import cache, partial
 
 from scipy.special import ndtr
 
@@ -118,13 +119,7 @@ def capacities(
         Calibrated: the demands come from its losses.
     tests : sequence of LiftTest
     """
-    asked: dict[tuple[float | None, ...], list[PartDemand]] = {}
-
-    def at(test: LiftTest) -> list[PartDemand]:
-        if test.conditions not in asked:
-            asked[test.conditions] = demands(inputs, test)
-        return asked[test.conditions]
-
+    at = cache(partial(demands, inputs))
     found = [look_into(inputs, test, tests, at) for test in tests if test.broke]
     broken = [row for row in found if isinstance(row, Capacity)]
     survived: dict[int, Capacity] = {}
@@ -132,11 +127,9 @@ def capacities(
         for place, row in enumerate(at(test)):
             known = survived[place].lower if place in survived else row.link.strength.low
             if row.demand > known and not any(same_part(row.link, b.at.link) for b in broken):
-                path, value = "", None
-                if row.factor < 1:
-                    path, value = _setting(inputs, row.link, row.demand)
+                set_ = _setting(inputs, row.link, row.demand) if row.factor < 1 else ("", None)
                 survived[place] = Capacity(
-                    test, row, False, row.demand, test.mass, False, row.demand, None, path, value
+                    test, row, False, row.demand, test.mass, False, row.demand, None, *set_
                 )
     return (*broken, *survived.values()), tuple(row for row in found if isinstance(row, Note))
 
@@ -162,7 +155,7 @@ def look_into(
     that its capacity can have been. A tooth that was tired or hot before broke below its capacity
     when new: the bounds count in this state.
     """
-    at = at or (lambda other: demands(inputs, other))
+    at = at or partial(demands, inputs)
     lighter = [t for t in tests if t.outcome != "stalled" and t.mass < test.mass]
     chosen = [*_heaviest(lighter), *_heaviest([t for t in tests if t not in lighter])]
     rows, before = at(test), [at(t) for t in chosen]

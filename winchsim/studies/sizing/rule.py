@@ -6,11 +6,11 @@ model says of the candidates near it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, fails, graded
+from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, graded
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
 from winchsim.errors import WinchsimError
@@ -93,9 +93,8 @@ def size(
     machine, path = build(inputs), row.path.format(group=span.group)
     proposal = row.propose(inputs, machine, span)
     values, found = _swept(row, inputs, path, proposal, wanted)
-    good = ~fails(found.checks)
     among = next(
-        (mask for mask in proposal.offered(values) if (mask & good).any()),
+        (mask for mask in proposal.offered(values) if (mask & found.sound).any()),
         np.ones(len(values), dtype=bool),
     )
 
@@ -103,7 +102,6 @@ def size(
         least = found.results["lift_time"] if wanted.fastest else row.aim(found, values, machine)
         return np.where(np.isnan(least), np.inf, least)
 
-    meets, always = _meets(found.checks)
     present = _present(proposal, inputs, path, values)
     base = Study(
         row,
@@ -116,8 +114,6 @@ def size(
         None,
         _nearest(found),
         proposal.offered(values)[0],
-        meets,
-        always,
         (),
         snag,
     )
@@ -139,8 +135,8 @@ def _swept(
     values = proposal.values
     found = made(values)
     if question.refined and not proposal.changes:
-        states = (~fails(found.checks), _meets(found.checks)[0])
-        at = np.flatnonzero(np.any([np.diff(state.astype(int)) != 0 for state in states], axis=0))
+        states = np.array([found.sound, found.meets], dtype=int)
+        at = np.flatnonzero(np.any(np.diff(states) != 0, axis=0))
         finer = [_between(float(values[k]), float(values[k + 1])) for k in at]
         if any(finer):
             values = np.unique(np.concatenate([values, *finer]))
@@ -164,16 +160,6 @@ def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
         late = graded(CheckKey.LIFT_TIME, Side.MOST, time, time, time, limit, limit)
         checks[CheckKey.LIFT_TIME] = late
     return tuple(checks.values())
-
-
-def _meets(checks: Sequence[CheckColumn]) -> tuple[np.ndarray, tuple[CheckKey, ...]]:
-    """Which candidates meet every limit that the question can change; and checks that are thin for
-    all that do not fail."""
-    good = ~fails(checks)
-    thin = {column.key: column.rank == RANKS[Status.THIN] for column in checks}
-    always = tuple(key for key, mask in thin.items() if good.any() and mask[good].all())
-    rest = [mask for key, mask in thin.items() if key not in always]
-    return good & ~np.any(rest, axis=0), always
 
 
 def _present(proposal: Proposal, inputs: Inputs, path: str, values: np.ndarray) -> int | None:
@@ -208,7 +194,7 @@ def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Pr
     """
     runs: list[Run] = []
     for _ in range(MOST_TRIES):
-        index = choose_row(study.sweep.checks, aim(study.sweep), among & study.sound)
+        index = choose_row(study.sweep.checks, aim(study.sweep), among & study.sweep.sound)
         known = next((run for run in runs if run.index == index), None)
         if index is None or known is not None:
             break
@@ -217,10 +203,7 @@ def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Pr
         tell(len(runs), MOST_TRIES)
         if run.found is not None and _sound(run, study.wanted):
             checks = _corrected(study.sweep, index, run.found)
-            meets, always = _meets(checks)
-            study = replace(
-                study, sweep=replace(study.sweep, checks=checks), meets=meets, always=always
-            )
+            study = replace(study, sweep=replace(study.sweep, checks=checks))
         else:
             among = among & (np.abs(study.values / study.values[index] - 1) > CLOSE_BY)
     if not runs and study.nearest not in study.sweep.problems:
@@ -287,6 +270,6 @@ def _edges(study: Study, done: Collection[int]) -> list[int]:
     if study.changes:
         found = [study.present] if study.present is not None else []
     else:
-        ends = [study.band(mask) or () for mask in (study.meets, study.sound)]
+        ends = [study.band(mask) or () for mask in (study.sweep.meets, study.sweep.sound)]
         found = [i for band in ends for i in band if 0 < i < len(study.values) - 1]
     return [i for i in dict.fromkeys(found) if i not in done]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, fails
+from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import Assessment, CheckKey, End, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
@@ -143,10 +143,6 @@ class Study:
         Else the candidate that is nearest to reaching the target without failing.
     offered : ndarray of bool
         Candidates that may be recommended, such as sizes that can be bought.
-    meets : ndarray of bool
-        Whether each meets every limit that the question can change.
-    always : tuple of CheckKey
-        Checks that are thin for every candidate that does not fail.
     runs : tuple of Run
         In full: what is recommended, and edges of its bands.
     snag_left_out : bool
@@ -163,8 +159,6 @@ class Study:
     recommended: int | None
     nearest: int
     offered: np.ndarray
-    meets: np.ndarray
-    always: tuple[CheckKey, ...]
     runs: tuple[Run, ...]
     snag_left_out: bool
 
@@ -186,11 +180,6 @@ class Study:
             (abs(run.difference) for run in self.runs if run.difference is not None), default=None
         )
 
-    @property
-    def sound(self) -> np.ndarray:
-        """Whether no check of each candidate fails."""
-        return ~fails(self.sweep.checks)
-
     def bands(self, good: np.ndarray) -> tuple[tuple[int, int], ...]:
         """First and last of every run of neighbours that are good."""
         edges = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(int)))
@@ -207,11 +196,11 @@ class Study:
     def bounds(self) -> dict[str, CheckKey | None]:
         """The checks that end the band of what is recommended, ``below`` and ``above``; none at an
         end of the range."""
-        band, found = self.band(self.meets), {}
+        band, found = self.band(self.sweep.meets), {}
         for side, step in (("below", -1), ("above", 1)):
             beyond = -1 if band is None or self.changes else band[step > 0] + step
             if 0 <= beyond < len(self.values):
-                found[side] = self.sweep.binding(beyond, self.always)
+                found[side] = self.sweep.binding(beyond, self.sweep.always)
         return found
 
     @property
