@@ -30,8 +30,7 @@ from winchsim.scenario.read import Scenario
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
 from winchsim.studies.spread.builds import Motors
 from winchsim.studies.spread.outcomes import Ending
-from winchsim.studies.spread.study import Probability
-from winchsim.studies.spread.study import FAILURES, TOLERATED
+from winchsim.studies.spread.study import FAILURES, TOLERATED, Probability
 
 EVENTS = {
     "lifted": "load lifted",
