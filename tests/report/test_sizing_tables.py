@@ -47,7 +47,7 @@ def test_rows_are_the_builds_that_they_name(small):
         assert hot.value == pytest.approx(own["stall_margin_hot"])
         assert factor.value == pytest.approx(own["factor"], rel=0.01)
         assert plain[drum.value]["meets_every_limit"] is bool(
-            study.meets[study.values == drum.value]
+            study.sweep.meets[study.values == drum.value]
         )
     margin = next(row for row in study.limits if row.column.key is CheckKey.START_COLD)
     row = next(row for row in tables["checks", "check"].rows if row[0].endswith("margin, cold"))
