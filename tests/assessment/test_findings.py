@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.findings import find
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import FindingKind
@@ -36,8 +38,15 @@ def test_a_stall_has_its_shortfall_and_the_time_to_the_limit(ran, small):
     run = ran(load={"mass": 80.0}, motors=_hot(small), settings={"stall_watch": 30.0})
     stalled = run.one(FindingKind.STALLED)
     assert 0 < stalled.values["torque_share"] < 1 and stalled.height == pytest.approx(0.0, abs=1e-9)
+    assert not stalled.values["from_rest"]
     hot = run.one(FindingKind.OVERHEATED)
     assert stalled.values["time_to_limit"] == pytest.approx(hot.time - stalled.time, abs=0.01)
+
+
+def test_a_load_that_would_keep_rising_stalls_from_rest(ran):
+    run = ran(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.6})
+    assert run.one(FindingKind.STALLED).values["from_rest"]
+    assert assess(run.record, actions=False, ranges=False).target.from_rest
 
 
 @pytest.mark.parametrize("limit", [None, 1.8])
@@ -130,7 +139,9 @@ def test_stick_and_slip_is_counted(ran, make_stage):
         stage=make_stage(12.0, 0.8, shaft_drag=2e-4, repeat=3),
     )  # fmt: skip
     found = run.one(FindingKind.STICK_SLIP).values
-    assert 0.01 < found["rate"] < 100 and found["pull_low"] < found["pull_high"]
+    slips = [e.time for e in run.record.events if e.event is Event.SLIPS]
+    assert found["pull_low"] < found["pull_high"] and found["count"] == len(slips)
+    assert found["rate"] == pytest.approx(1 / np.mean(np.diff(slips)))
 
 
 def test_slack_rope_while_hanging(ran, make_stage):
