@@ -7,6 +7,7 @@ import pytest
 from winchsim.assessment.teeth import drum_angle, tooth_lives, tooth_warmth
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply
 from winchsim.model import build
+from winchsim.model.links import pitch_speed
 from winchsim.model.machine import gear_ratio
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
@@ -49,6 +50,9 @@ def test_the_common_gear_turns_as_fast_whoever_drives_it(groups):
     machine = build(_winch(*[_group() for _ in range(groups)]))
     ratios = [gear_ratio(machine.chain, mesh) for mesh in machine.meshes]
     assert ratios == pytest.approx([64.0] * groups + [16.0, 4.0, 1.0])
+    # At 1 rad/s of the drum: 64 times the 24 mm of the common gear's pitch radius, 16 times 56 mm …
+    speeds = [pitch_speed(machine.chain, mesh, 1.0) for mesh in machine.meshes]
+    assert speeds == pytest.approx([64 * 0.024] * groups + [16 * 0.056, 4 * 0.056, 0.056])
 
 
 def test_several_groups_do_not_speed_up_the_teeth():
