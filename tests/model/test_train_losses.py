@@ -197,6 +197,14 @@ def test_a_worm_of_which_only_the_efficiency_is_known(small, efficiency, locks):
     assert machine.meshes[0].locking is locks
 
 
+def test_a_worm_without_a_lead_angle_is_of_usual_size(small):
+    """One thread on a worm of 10 modules, 8 to 14: tan of the lead angle is one over them."""
+    machine = build(small(stage=Stage(kind="worm", gear=20)))
+    row = next(row for row in machine.assumed if row.path == "stage.1.lead_angle")
+    tangents = [math.tan(angle) for angle in (row.low, row.value, row.high)]
+    assert tangents == pytest.approx([1 / 14, 1 / 10, 1 / 8])
+
+
 def test_a_worm_that_cannot_drive_is_refused(small):
     with pytest.raises(InputError, match="friction"):
         build(small(stage=Stage(kind="worm", gear=20, lead_angle=math.radians(59), friction=1.0)))

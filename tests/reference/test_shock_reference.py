@@ -160,12 +160,6 @@ its deflection where it is hit; recomputed stiffness 2.370370e7 N/m, 11.61895 mm
 sqrt(k m)."""
 
 
-def test_stiffness_and_force_of_the_post():
-    assert pytest.approx(2.370370e7, rel=1e-6) == POST
-    assert SPEED * math.sqrt(MASS / POST) * 1e3 == pytest.approx(11.61895, rel=1e-6)
-    assert SPEED * math.sqrt(MASS * POST) == pytest.approx(275_412, abs=1)
-
-
 @pytest.mark.parametrize("efficiency", [1.0, 0.7])
 def test_snagged_load_is_stopped_by_the_rope_with_the_rotors_mass(
     ideal, make_motor, make_stage, efficiency
