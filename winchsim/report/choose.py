@@ -52,9 +52,11 @@ def choice_document(found: Choice, scenario: Scenario, options: Sequence[str] = 
     best = found.found[0] if found.found else None
     mark, count = frame.of_checks(best)
     aim = "lift time" if found.fastest else "room to the nearest limit"
+    which = "those estimated to be fastest" if found.fastest else "spread over the starting margin"
+    which = f" ({which})" if found.tried < found.possible else ""
     counted = say(
-        f"{found.tried} of {found.possible} possible builds tried by the quasi-static model; no "
-        f"check fails for {found.sound} of them. Fewest thin checks first, then by {aim}."
+        f"{found.tried} of {found.possible} possible builds{which} tried by the quasi-static "
+        f"model; no check fails for {found.sound} of them. Fewest thin checks first, then by {aim}."
     )
     checks = check_table(() if best is None else best.checks, all_rows=True)
     sections: dict[str, tuple[Node, ...]] = {
@@ -65,6 +67,7 @@ def choice_document(found: Choice, scenario: Scenario, options: Sequence[str] = 
     body: tuple[Node, ...] = (
         frame.headline(mark, count, verdict(found), scenario.name),
         _table(found),
+        *(() if best is None else advice.actions(best)),
         Paragraph(counted, faint=True),
         advice.closing(best),
         *frame.details(sections),
@@ -74,23 +77,24 @@ def choice_document(found: Choice, scenario: Scenario, options: Sequence[str] = 
 
 
 def _table(found: Choice) -> Table:
-    heads = (
-        "build",
-        "time",
-        "status",
-        "bound by",
-    )
+    chosen: dict[str, list[Cell]] = {
+        "gears": [words.train(build) for build in found.builds],
+        "ratio": [Value(build.value) if build.train else "" for build in found.builds],
+        "motors": [words.motors(build) for build in found.builds],
+        "drum": [Value(b.drum.diameter, "mm") if b.drum else "" for b in found.builds],
+        "rope": [Value(b.rope.diameter, "mm") if b.rope else "" for b in found.builds],
+    }
+    chosen = {name: cells for name, cells in chosen.items() if any(cells)}
     rows: list[tuple[Cell, ...]] = [
         (
-            joined([words.parts(build), say(" ({}:1)" if build.train else "{}", ratio)], ""),
+            *(cells[place] for cells in chosen.values()),
             time_or_end(found.full, place),
             MARKS[found.full.status(place)],
             bound_by(found.full, place),
         )
-        for place, build in enumerate(found.builds)
-        for ratio in [Value(build.value) if build.train else ""]
+        for place in range(len(found.builds))
     ]
-    return Table(heads, tuple(rows), name="builds")
+    return Table((*chosen, "time", "status", "bound by"), tuple(rows), name="builds")
 
 
 def _gears(found: Choice) -> Table:

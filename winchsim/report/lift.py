@@ -34,10 +34,6 @@ if TYPE_CHECKING:
     from winchsim.studies.snag import SnagStudy
 
 
-MOST_ACTIONS = 3
-"""Actions on the first screen. [-]"""
-
-
 def build(
     found: Assessment,
     scenario: Scenario,
@@ -110,7 +106,7 @@ def _first_screen(found: Assessment) -> tuple[Node, ...]:
     jam = advice.jam(found.jam, found.check(CheckKey.JAM)) if found.jam else ()
     return (
         _figure(OF_A_LIFT[0]),
-        *_actions(found),
+        *advice.actions(found),
         details.check_table(found.checks),
         *([details.THIN] if found.counts[Status.THIN] else []),
         Paragraph(advice.unchecked(found), faint=True),
@@ -122,17 +118,6 @@ def _first_screen(found: Assessment) -> tuple[Node, ...]:
 
 def _figure(words: FigureWords) -> FigureRef:
     return FigureRef(words.name, words.heading, words.caption)
-
-
-def _actions(found: Assessment) -> tuple[Node, ...]:
-    first, last = advice.hints(found)
-    items = (*first, *map(advice.action, found.actions), *last)[:MOST_ACTIONS]
-    if items:
-        label = "Actions (alternatives, each tried alone)" if found.actions else "Actions"
-        return Paragraph((), label=label), Items(items, True, ((3, 2), (5, 1)))
-    if found.status is Status.FAILS:
-        return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
-    return ()
 
 
 def _details(

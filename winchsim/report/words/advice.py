@@ -19,12 +19,16 @@ from winchsim.assessment.kinds import (
     Status,
 )
 from winchsim.quantity_text import rounded
-from winchsim.report.document import Paragraph, Text, Value, joined, say
+from winchsim.report.document import Items, Node, Paragraph, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, value
 
 if TYPE_CHECKING:
     from winchsim.studies.snag import SnagStudy
+
+
+MOST_ACTIONS = 3
+"""Actions on the first screen. [-]"""
 
 
 def jam(found: Jam, check: Check | None) -> Text:
@@ -183,6 +187,18 @@ CLEAR = "Keep the area below clear. Follow local codes; a competent person decid
 def last_line(height: float, energy: float) -> Text:
     """Drop energy, area below, codes and people in charge."""
     return say(f"A fall from {{}} releases {{}}. {CLEAR}", value(height, "m"), Value(energy, "J"))
+
+
+def actions(found: Assessment) -> tuple[Node, ...]:
+    """What to change, as nodes of the first screen."""
+    first, last = hints(found)
+    items = (*first, *map(action, found.actions), *last)[:MOST_ACTIONS]
+    if items:
+        label = "Actions (alternatives, each tried alone)" if found.actions else "Actions"
+        return Paragraph((), label=label), Items(items, True, ((3, 2), (5, 1)))
+    if found.status is Status.FAILS:
+        return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
+    return ()
 
 
 def closing(found: Assessment | None) -> Paragraph:
