@@ -15,7 +15,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import resource
 import sys
 import time
 import warnings
@@ -50,7 +49,6 @@ from winchsim.studies.spread import spread
 MOST_SECONDS, MOST_STUDY_SECONDS = 2.0, 30.0
 """Processor time of a lift with its report, and of a study. [s]"""
 
-MOST_MEBIBYTES = 1500
 MOST_GIVEN_UP = 0.01
 """Share of scenarios that may end as chatter or as too much work, each with that as its finding.
 [-]"""
@@ -224,10 +222,6 @@ def main(arguments: list[str]) -> int:
             times.append((taken, seed))
             if end not in ("ok", "refused"):
                 print(f"seed {seed}: {went}", flush=True)
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    if peak > MOST_MEBIBYTES:
-        tally["failed"] += 1
-        print(f"a worker used {peak:.0f} MiB")
     if sum(tally[outcome.name] for outcome in GIVEN_UP) > MOST_GIVEN_UP * count:
         tally["failed"] += 1
         print("too many were given up")
@@ -237,7 +231,7 @@ def main(arguments: list[str]) -> int:
     print(
         "slowest:", ", ".join(f"seed {seed} {taken:.2f} s" for taken, seed in sorted(times)[:-6:-1])
     )
-    print(f"{sum(taken for taken, _ in times) / count:.3f} s each; largest worker {peak:.0f} MiB")
+    print(f"{sum(taken for taken, _ in times) / count:.3f} s each")
     return 1 if tally["failed"] else 0
 
 

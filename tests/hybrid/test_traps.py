@@ -44,28 +44,6 @@ def test_guard_that_is_zero_at_the_restart_does_not_fire_there(make_problem, met
 
 
 @pytest.mark.parametrize("method", sorted(METHODS))
-def test_two_crossings_inside_one_step(make_problem, method):
-    """A guard that is above zero for 9 ms of a step of a good part of a second, and so at no step's
-    end."""
-    peak, excess = 1.0 + 1.0 / 7.0, 1e-5
-
-    def rhs(t, y):
-        return (y[1], -1.0)
-
-    def guard(t, y):
-        return y[0] - (0.5 - excess)
-
-    start = [0.5 - 0.5 * peak**2, peak]  # a throw that reaches 0.5 at the time `peak`
-    settings = {"method": method, "rtol": 1e-9, "atol": 1e-10}
-    free = run(make_problem(rhs), "go", start, 0.0, 4.0, **settings)
-    ends = guard(free.segments[0].t, free.segments[0].y)
-    assert np.all(ends < 0.0), "the ends of the steps show the crossing: not the trap"
-    result = run(make_problem(rhs, {"top": guard}), "go", start, 0.0, 4.0, **settings)
-    assert result.outcome is Outcome.STOPPED
-    assert result.t == pytest.approx(peak - math.sqrt(2.0 * excess), abs=1e-6)
-
-
-@pytest.mark.parametrize("method", sorted(METHODS))
 def test_crossing_hidden_in_a_step_before_one_that_shows(make_problem, method):
     """The hidden one comes first, so it is the one that counts; what was stepped past it is thrown
     away."""

@@ -10,9 +10,7 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind
-from winchsim.assessment.margins import times_until_hot
 from winchsim.assessment.proposals import more_motors
 from winchsim.assessment.teeth import tooth_lives, tooth_warmth
 from winchsim.inputs import (
@@ -1015,25 +1013,6 @@ def test_pinions_of_every_group_are_looked_at():
     for several in ((fine, rough), (rough, fine)):
         found = _assessed(simulate(winch(*several))).findings
         assert any(f.kind is FindingKind.GEAR_GEOMETRY and f.values["teeth"] == 5 for f in found)
-
-
-def test_a_stall_is_timed_by_the_group_that_gets_hot_first():
-    """Both stall; the time is that of the windings that pass their limit first."""
-    patient = group(winding_limit=400.0, winding_heat_capacity=500.0)
-    record = simulate(
-        winch(
-            replace(patient, count=2),
-            group(count=1, winding_limit=200.0),
-            load=Load(mass=80.0, height=0.1),
-        )
-    )
-    (stalled,) = (f for f in _assessed(record).findings if f.kind is FindingKind.STALLED)
-    k, m = read_history(record).at(stalled.time), record.machine
-    windings, cases = (
-        [float(record[f"motor_{n}_{part}"][k]) for n in (1, 2)] for part in ("winding", "case")
-    )
-    patient, hasty = times_until_hot(m, m.phases[0], windings, cases)
-    assert stalled.values["time_to_limit"] == pytest.approx(hasty) and hasty < patient / 10
 
 
 @pytest.mark.slow
