@@ -11,6 +11,7 @@ from winchsim.inputs.materials import OwnMaterial
 from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.programme import Phase
 from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
 Row = tuple[object, str, str, str]
@@ -59,6 +60,7 @@ def _tables(inputs: Inputs) -> Iterator[tuple[str, Iterable[Row]]]:
         yield f"parts.motors.{index}", _motors(group, True)
     for index, stage in enumerate(inputs.stage, start=1):
         yield f"stage.{index}", _spur(stage) if stage.kind == "spur" else _reduction(stage)
+    yield "supply", _supply(inputs.supply)
     yield "", _whole(inputs)
     for index, phase in enumerate(inputs.phase, start=1):
         yield f"phase.{index}", _phase(phase)
@@ -136,9 +138,32 @@ def _reduction(stage: Stage) -> Iterator[Row]:
     )
 
 
+def _supply(supply: Supply) -> tuple[Row, ...]:
+    limit, controller, fold = supply.current_limit, supply.controller, supply.fold_current
+    return (
+        (
+            limit is not None and controller is not None and controller.limit is not None,
+            "controller.limit",
+            "both the supply and its controller limit the current",
+            "one of supply.current_limit and supply.controller.limit",
+        ),
+        (
+            supply.over_current != "hold" and limit is None,
+            "current_limit",
+            "the limit is missing",
+            f'current_limit, because over_current = "{supply.over_current}"',
+        ),
+        (
+            limit is not None and fold is not None and fold >= limit,
+            "fold_current",
+            "it does not fold back",
+            "less than current_limit",
+        ),
+    )
+
+
 def _whole(inputs: Inputs) -> tuple[Row, ...]:
-    supply, load = inputs.supply, inputs.load
-    limit, controller, motors = supply.current_limit, supply.controller, inputs.motors
+    load, motors = inputs.load, inputs.motors
     return (
         (not motors, "motors", "no motors", "at least one [[motors]] table"),
         (
@@ -146,24 +171,6 @@ def _whole(inputs: Inputs) -> tuple[Row, ...]:
             "motors.1.dead",
             "every motor is dead",
             "fewer dead motors than motors",
-        ),
-        (
-            limit is not None and controller is not None and controller.limit is not None,
-            "supply.controller.limit",
-            "both the supply and its controller limit the current",
-            "one of supply.current_limit and supply.controller.limit",
-        ),
-        (
-            supply.over_current != "hold" and limit is None,
-            "supply.current_limit",
-            "the limit is missing",
-            f'current_limit, because over_current = "{supply.over_current}"',
-        ),
-        (
-            limit is not None and supply.fold_current is not None and supply.fold_current >= limit,
-            "supply.fold_current",
-            "it does not fold back",
-            "less than current_limit",
         ),
         (
             load.drum_height is not None and load.drum_height - load.height < LEAST_ROOM,

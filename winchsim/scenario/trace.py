@@ -42,6 +42,8 @@ SHORTEST = 0.5
 ARRIVED = 0.99
 """Share of the way at which a load counts as up. [-] Own choice."""
 
+ELECTRICAL = ("current", "voltage")
+
 STUCK = 0.1
 """Share of the longest way below which a load counts as not lifted. [-] Own choice."""
 
@@ -425,11 +427,9 @@ def _lift(
     inside = (time >= start + quarter) & (time <= end - quarter)
     if not inside.any():
         inside = (time >= start) & (time <= end)
-    means: dict[str, float] = {}
-    for name in ("current", "voltage"):
-        values = samples[name][inside] if name in samples else np.array([])
-        if np.isfinite(values).any():
-            means[name] = abs(float(np.nanmean(values)))
+    known = {name: values[inside] for name, values in samples.items() if name in ELECTRICAL}
+    seen = ((name, values) for name, values in known.items() if np.isfinite(values).any())
+    means = {name: abs(float(np.nanmean(values))) for name, values in seen}
     row = SheetRow(
         rung=number,
         mass=mass,
@@ -441,5 +441,5 @@ def _lift(
         measured_voltage=means.get("voltage"),
         outcome="stalled" if stuck else None,
     )
-    channels = {name: samples[name] for name in ("height", "current", "voltage") if name in samples}
+    channels = {name: samples[name] for name in ("height", *ELECTRICAL) if name in samples}
     return LoggedLift(start, aligned, row, MeasuredTrace(time - start, **channels))
