@@ -76,7 +76,7 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
     assert record.inputs is not None
     times = np.minimum(record.time[0] + np.arange(count) * speed / RATE, record.time[-1])
     with drawing(look), tempfile.TemporaryDirectory() as folder:
-        figure = Figure(figsize=(look.width * MM, 0.62 * look.width * MM), layout="constrained")
+        figure = Figure(figsize=(look.width * MM, 0.75 * look.width * MM), layout="constrained")
         names = "height", "current", "tension"
         axes = figure.subplot_mosaic([["scene", name] for name in names], width_ratios=[1.0, 1.1])
         move = _scene(axes["scene"], record, record.inputs, look)
@@ -125,13 +125,15 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
     axes.add_patch(Circle(plan.drum, radius, facecolor=GREY, edgecolor=INK, zorder=4))
     turning += [(mark, x, y, 1.0) for mark in axes.plot([x, edge], [y, y], color="white", zorder=5)]
     axes.autoscale_view()
-    (low, high), size = axes.get_ylim(), float(np.ptp(axes.get_xlim()))
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    size = right - left
     wide, tall, foot = 0.16 * size, 0.096 * size, low - 0.75 * size
     reach = max(float(np.max(record["height"])), inputs.load.height) or 1.0
     (rope,) = axes.plot([], [], color=BLUE, zorder=3)
     load: Any = axes.add_patch(Rectangle((0, 0), wide, tall, facecolor=FAINT, edgecolor=INK))
     axes.axhline(foot, color=INK)
-    axes.set(ylim=(foot - 0.2 * wide, high), aspect="equal")
+    span = left, max(right, edge + 0.6 * wide)
+    axes.set(xlim=span, ylim=(foot - 0.2 * wide, high), aspect="equal")
     axes.set_axis_off()
     words, unit = (
         axes.text(0, 0, "", transform=axes.transAxes, va="top"),
