@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import MISSING
 from typing import Any
 
 from winchsim.errors import InputError
-from winchsim.inputs import Inputs, default_of, is_required, spec_at, specs, table_type, value_at
+from winchsim.inputs import Inputs, default_of, spec_at, specs, table_type, value_at
 from winchsim.scenario.faults import Collector
 from winchsim.scenario.overrides import place_of, raw_value
 from winchsim.scenario.read import inputs_of, usual_values
@@ -44,8 +43,7 @@ def _values_of(table: Any, prefix: str, given: frozenset[str]) -> dict[str, Any]
     kind = type(table)
     found: dict[str, Any] = {}
     for key, spec in specs(kind).items():
-        value, path = getattr(table, key), f"{prefix}{key}"
-        default = MISSING if is_required(kind, key) else default_of(kind, key)
+        value, path, default = getattr(table, key), f"{prefix}{key}", default_of(kind, key)
         if value is None:
             continue
         if spec.kind == "table":

@@ -149,12 +149,10 @@ def _refused(path: str, message: str, hint: str, code: Code = Code.UNKNOWN_KEY) 
 
 
 def _unknown(path: str, key: str) -> InputError:
-    paths = list(known_paths())
-    last = path.rpartition(".")[2]
+    paths, last = list(known_paths()), path.rpartition(".")[2]
     near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == last), "")
-    hint = did_you_mean(near, paths) if near else ""
-    if new := RENAMED.get(without_numbers(path)):
-        hint = f'it is now called "{new}"'
+    new = RENAMED.get(without_numbers(path))
+    hint = f'it is now called "{new}"' if new else did_you_mean(near, paths)
     return _refused(path, f"unknown key {shortened(key, 40)}", hint)
 
 
