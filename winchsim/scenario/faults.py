@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping
 from dataclasses import field
+from typing import Any
 
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass, replace
@@ -44,18 +45,12 @@ class Collector:
         """Note a fault; its file and line are filled in from its key."""
         key = fault.key if key is None else key
         origin, line = self._origin(key), fault.line or self.index.line(key)
-        if origin is not None:
-            fault = replace(fault, file="--set", line_text=origin)
-        else:
+        place: dict[str, Any] = {"file": "--set", "line_text": origin}
+        if origin is None:
             text = shortened(self.index.text(line))
-            fault = replace(fault, file=self.file, line=line, line_text=text)
+            place = {"file": self.file, "line": line, "line_text": text}
         if not self.full:
-            self.faults.append(replace(fault, key=key))
-
-    def add_from(self, error: InputError, key: str) -> None:
-        """Note the faults that reading one value raised."""
-        for fault in error.faults:
-            self.add(fault, key)
+            self.faults.append(replace(fault, key=key, **place))
 
     def has_fault_in(self, table: str) -> bool:
         """Whether this table or one of its keys already has a fault."""

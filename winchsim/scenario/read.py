@@ -251,7 +251,8 @@ class _Reading:
             if spec.names and value not in self.names[spec.names]:
                 raise InputError((unknown_name(spec, value, self.names[spec.names]),))
         except InputError as error:
-            self.faults.add_from(error, path)
+            for fault in error.faults:
+                self.faults.add(fault, path)
             return None
         self.given.add(path)
         return value

@@ -145,14 +145,11 @@ def _write(
             if key not in place:
                 _append(place, key, item)
                 continue
-            blanks, grown = place[key].trivia.comment_ws, _length(item) - _length(place[key])
+            blanks, old_text = place[key].trivia.comment_ws, place[key].as_string()
             if len(blanks) > 1 and not blanks.strip(" "):
-                item.trivia.comment_ws = " " * max(1, len(blanks) - grown)
+                free = len(blanks) + len(old_text) - len(item.as_string())
+                item.trivia.comment_ws = " " * max(1, free)
             place[key] = item
-
-
-def _length(item: Any) -> int:
-    return len(item.as_string())
 
 
 def _raw(spec: Spec, value: Any, old: Any) -> Any:
