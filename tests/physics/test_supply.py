@@ -330,6 +330,21 @@ def test_a_source_that_folds_back_behind_a_controller_is_transformed(emf):
     assert (voltage, currents[0], total / duty) == pytest.approx((seen[0], seen[1][0], seen[2]))
 
 
+def test_a_controller_that_limits_a_battery_too_weak_for_its_limit_stays_at_it():
+    """Half a volt behind 5 ohm gives no 0.2 A by itself; a motor of 1 ohm turned backwards at -3 V
+    does it: u = d (0.5 - 0.2 x 5), d = 0.2/(u + 3), so u = (-3 + √(9 - 0.4))/2 and d = 0.067 of at
+    most 0.5."""
+    motor, source = (
+        ((1,), (1.0,), (-3.0,), (0.0,)),
+        Source(5.0, duty=0.5, limit_side=LimitSide.BATTERY),
+    )
+    assert first_regime(0.5, source, *motor, 0.2) is Regime.CURRENT
+    voltage, (current,), total = balance(Regime.CURRENT, 0.5, source, *motor, 0.2)
+    assert (voltage, total) == pytest.approx(((math.sqrt(8.6) - 3.0) / 2, 0.2))
+    ((_, margin),) = regime_margins(Regime.CURRENT, voltage, total, 0.5, source, 0.2)
+    assert margin == pytest.approx((0.2 / current - 0.5) * 0.5)
+
+
 @pytest.mark.parametrize("side", list(LimitSide))
 def test_controllers_of_arrays_are_those_of_each_entry(side):
     source, emfs = Source(0.3, limit_side=side), np.linspace(0.0, 3.0, 7)

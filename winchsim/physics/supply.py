@@ -356,7 +356,10 @@ def regime_margins(
         given = source.resistance * (current_limit if source.plain else towards * total)
         if source.limit_side is None:
             return ((_VOLTAGE, towards * (voltage / source.duty - open_voltage) + given),)
-        return ((_VOLTAGE, towards * (voltage - source.duty * open_voltage) + source.duty * given),)
+        # A duty at its most; what the resistance leaves of a low voltage may be below zero.
+        kept = towards * open_voltage - given
+        margin = towards * voltage - source.duty * kept
+        return ((_VOLTAGE, pick(kept < 0.0, -margin, margin)),)
     if regime is _NO_RETURN:
         return ((_VOLTAGE, _towards(open_voltage, 1.0) * (source.duty * open_voltage - voltage)),)
     return ()
