@@ -24,18 +24,20 @@ class Notebook:
     def assume(
         self,
         path: str,
-        value: float | int | str,
-        why: str,
+        value: Any,
         low: float | None = None,
         high: float | None = None,
-    ) -> None:
-        """Note a value that was not given."""
+        *,
+        why: str,
+    ) -> Any:
+        """Note a value that was not given, and return it."""
         self._rows.setdefault(path, (value, why, low, high))
+        return value
 
     def read_off(self, path: str, value: float, why: str, tolerance: float) -> None:
         """Note a value that was given, but not measured on this build, with its tolerance. [-]"""
         self._read_off.add(path)
-        self.assume(path, value, why, (1 - tolerance) * value, (1 + tolerance) * value)
+        self.assume(path, value, (1 - tolerance) * value, (1 + tolerance) * value, why=why)
 
     @staticmethod
     def material(inputs: Inputs, name: str, path: str) -> Material:

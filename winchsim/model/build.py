@@ -160,7 +160,7 @@ def _motors(
         path = f"motors.{number}"
         fit = _fit(inputs, group, path, strict)
         for row in fit.assumed:
-            notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
+            notebook.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
         if group.known_by in ("data sheet", "label") and not group.measured:
             for key in _CATALOGUE:
                 if getattr(group, key):
@@ -292,7 +292,7 @@ def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook)
         case_to_ambient=group.case_to_ambient,
     )
     for row in estimate.assumed:
-        notebook.assume(f"{path}.{row.path_tail}", row.value, row.why, row.low, row.high)
+        notebook.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
     return estimate.path
 
 
@@ -307,13 +307,11 @@ def _source(inputs: Inputs, notebook: Notebook) -> Source:
     s = inputs.supply
     fold, delay, controller = s.fold_current, s.trip_delay, s.controller
     if s.over_current == "foldback" and fold is None and s.current_limit is not None:
-        fold, low, high = (share * s.current_limit for share in FOLD_SHARE)
-        notebook.assume(
-            "supply.fold_current", fold, "a fifth of the limit, own assumption", low, high
-        )
+        ends = (share * s.current_limit for share in FOLD_SHARE)
+        why = "a fifth of the limit, own assumption"
+        fold = notebook.assume("supply.fold_current", *ends, why=why)
     if s.over_current == "trip" and delay is None:
-        delay, low, high = TRIP_DELAY
-        notebook.assume("supply.trip_delay", delay, "own assumption", low, high)
+        delay = notebook.assume("supply.trip_delay", *TRIP_DELAY, why="own assumption")
     return Source(
         s.resistance,
         current_limit(inputs),
@@ -432,24 +430,18 @@ def _undamped_line(inputs: Inputs, notebook: Notebook) -> rope.Line:
     stiffness, mass = r.axial_stiffness, r.mass_per_length
     if stiffness is None:
         force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
-        stiffness = float(line_strength.axial_stiffness(row, force))
-        low, high = (force * ratio for ratio in row.span("stiffness_ratio"))
-        notebook.assume(
+        stiffness = notebook.assume(
             "rope.axial_stiffness",
-            stiffness,
-            f"{row.name} rope, {row.basis('stiffness_ratio')}",
-            low,
-            high,
+            float(line_strength.axial_stiffness(row, force)),
+            *(force * ratio for ratio in row.span("stiffness_ratio")),
+            why=f"{row.name} rope, {row.basis('stiffness_ratio')}",
         )
     if mass is None:
-        mass = float(line_strength.mass_per_length(row, r.diameter))
-        low, high = (density * r.diameter**2 for density in row.span("mass_per_volume"))
-        notebook.assume(
+        mass = notebook.assume(
             "rope.mass_per_length",
-            mass,
-            f"{row.name} rope, {row.basis('mass_per_volume')}",
-            low,
-            high,
+            float(line_strength.mass_per_length(row, r.diameter)),
+            *(density * r.diameter**2 for density in row.span("mass_per_volume")),
+            why=f"{row.name} rope, {row.basis('mass_per_volume')}",
         )
     return rope.Line(stiffness, 0.0, r.falls, mass, r.lead)
 
@@ -491,8 +483,7 @@ def places(inputs: Inputs, notebook: Notebook) -> Places:
         reach = start + (inputs.rope.free_length - inputs.rope.lead) / inputs.rope.falls
     else:
         above = l.height + max(USUAL_ROOM, ROOM_SHARE * l.height)
-        notebook.assume("load.drum_height", above, f"the {ROOM_TEXT}")
-        reach = start + above / rise
+        reach = start + notebook.assume("load.drum_height", above, why=f"the {ROOM_TEXT}") / rise
     found = Places(rise, inputs, reach)
     if reach - found.top < LEAST_ROOM:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
@@ -646,7 +637,7 @@ def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[Phase
             )
             limit += phase.ramp
             if inputs.phase:
-                notebook.assume(f"phase.{number}.time", limit, LIMIT_TEXT)
+                notebook.assume(f"phase.{number}.time", limit, why=LIMIT_TEXT)
             phase = replace(phase, time=limit)
         found.append(phase)
     return tuple(found)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import atan
+from typing import NamedTuple
 
 from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
@@ -17,8 +18,7 @@ from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 
 
-@dataclass(frozen=True)
-class Usual:
+class Usual(NamedTuple):
     """A usual value with its range and where it comes from."""
 
     value: float
@@ -57,9 +57,9 @@ FORM_LOSS = {
 
 MADE_OF = {"printed polymer": "printed", "moulded polymer": "moulded", "metal": "cut"}
 
-DIAMETER_QUOTIENT = 10.0
-"""Pitch diameter of a worm in modules, where its lead angle is not given. [-] From memory: usual
-worms have 8 to 14."""
+DIAMETER_QUOTIENTS = (10.0, 14.0, 8.0)
+"""Pitch diameter of a worm in modules, where its lead angle is not given, with those of the least
+and the largest angle. [-] From memory."""
 
 WORM_FRICTION = Usual(
     0.06, 0.03, 0.10, "steel on oiled bronze at 0.1 to 2 m/s: roymech, table of worm friction"
@@ -187,12 +187,8 @@ def reduction(
     forward = _efficiency(inputs, stage, path, pinion, notebook)
     reverse = stage.reverse_efficiency
     if reverse is None:
-        reverse = reverse_of(forward)
-        notebook.assume(
-            f"{path}.reverse_efficiency",
-            reverse,
-            "2 - 1/efficiency: the same friction torque both ways",
-        )
+        why = "2 - 1/efficiency: the same friction torque both ways"
+        reverse = notebook.assume(f"{path}.reverse_efficiency", reverse_of(forward), why=why)
     teeth = pinion if stage.kind == "spur" else None
     return Reduction(stage, path, label, teeth, stage.speed_ratio(pinion), forward, reverse)
 
@@ -213,11 +209,6 @@ def _ordinal(number: int) -> str:
     return f"{number}{ending}"
 
 
-def _assumed(notebook: Notebook, path: str, usual: Usual) -> float:
-    notebook.assume(path, usual.value, usual.why, usual.low, usual.high)
-    return usual.value
-
-
 def _efficiency(
     inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook
 ) -> float:
@@ -226,11 +217,8 @@ def _efficiency(
     if stage.kind != "spur":
         gear = notebook.material(inputs, stage.material, f"{path}.material")
         printed = stage.kind == "planetary" and gear.family == "printed polymer"
-        return _assumed(
-            notebook,
-            f"{path}.efficiency",
-            PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind],
-        )
+        usual = PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind]
+        return notebook.assume(f"{path}.efficiency", **usual._asdict())
     assert pinion is not None and stage.gear is not None
     return by_value(
         lambda pinion, gear, *materials: _by_sliding(
@@ -253,9 +241,8 @@ def _by_sliding(inputs: Inputs, stage: Stage, path: str, pinion: int, notebook: 
     friction = _flank_friction(inputs, stage, path, gear, notebook)
     form = stage.form_loss
     if form is None:
-        form = _assumed(
-            notebook, f"{path}.form_loss", FORM_LOSS[stage.making or MADE_OF[gear.family]]
-        )
+        usual = FORM_LOSS[stage.making or MADE_OF[gear.family]]
+        form = notebook.assume(f"{path}.form_loss", **usual._asdict())
     try:
         sliding = _sliding(
             pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
@@ -266,11 +253,8 @@ def _by_sliding(inputs: Inputs, stage: Stage, path: str, pinion: int, notebook: 
         ) from error
     if not 0 < sliding <= 1:
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
-    forward = sliding * (1 - form)
-    notebook.assume(
-        f"{path}.efficiency", forward, "from the friction, the form and the number of the teeth"
-    )
-    return forward
+    why = "from the friction, the form and the number of the teeth"
+    return notebook.assume(f"{path}.efficiency", sliding * (1 - form), why=why)
 
 
 @lru_cache(maxsize=1024)
@@ -293,13 +277,8 @@ def _flank_friction(
         return stage.friction
     first = notebook.material(inputs, pinion_material_name(stage), f"{path}.pinion_material")
     pair = find_friction(inputs.friction_pairs, first, gear, stage.greased)
-    notebook.assume(
-        f"{path}.friction",
-        pair.friction,
-        f"{pair.name}, {pair.basis('friction')}",
-        *pair.span("friction"),
-    )
-    return pair.friction
+    why = f"{pair.name}, {pair.basis('friction')}"
+    return notebook.assume(f"{path}.friction", pair.friction, *pair.span("friction"), why=why)
 
 
 # --- worms ----------------------------------------------------------------------------------------
@@ -314,15 +293,9 @@ def _worm(
         return _worm_by_efficiency(stage, path, label, notebook, ratio)
     lead = stage.lead_angle
     if lead is None:
-        lead = atan((stage.starts or 1) / DIAMETER_QUOTIENT)
-        low, high = (atan((stage.starts or 1) / quotient) for quotient in (14.0, 8.0))
-        notebook.assume(
-            f"{path}.lead_angle",
-            lead,
-            "a diameter of 10 modules, usual 8 to 14, from memory",
-            low,
-            high,
-        )
+        leads = (atan((stage.starts or 1) / quotient) for quotient in DIAMETER_QUOTIENTS)
+        why = "a diameter of 10 modules, usual 8 to 14, from memory"
+        lead = notebook.assume(f"{path}.lead_angle", *leads, why=why)
     friction, at_rest = _worm_friction(inputs, stage, path, notebook, speed, lead)
     collar = _collar(stage, path, notebook)
     moving = worm.screw_efficiency(lead, friction, flank=stage.pressure_angle, collar=collar)
@@ -342,13 +315,13 @@ def _worm(
         notebook.assume(
             f"{path}.efficiency",
             forward,
-            "from the lead angle, the friction and the thrust bearing",
+            why="from the lead angle, the friction and the thrust bearing",
         )
     if stage.reverse_efficiency is not None:
         reverse = stage.reverse_efficiency
         rest = worm.ScrewEfficiency(rest.forward, min(rest.reverse, reverse))
     else:
-        notebook.assume(f"{path}.reverse_efficiency", reverse, "by the screw formula")
+        notebook.assume(f"{path}.reverse_efficiency", reverse, why="by the screw formula")
     side = worm.Locking.DRIVES_BACK if rest.reverse > 0 else worm.Locking.LOCKS
     locks = worm.Locking.UNCERTAIN if reverse > 0 >= rest.reverse else side
     at_standstill = (rest.forward, rest.reverse)
@@ -362,9 +335,9 @@ def _worm_by_efficiency(
     assert forward is not None
     reverse, low = stage.reverse_efficiency, reverse_of(forward)
     if reverse is None:
-        reverse = low
         why = "2 - 1/efficiency of a flat worm, up to that of the steepest worm of this efficiency"
-        notebook.assume(f"{path}.reverse_efficiency", low, why, low, worm.largest_reverse(forward))
+        most = worm.largest_reverse(forward)
+        reverse = notebook.assume(f"{path}.reverse_efficiency", low, low, most, why=why)
     return Reduction(stage, path, label, None, ratio, forward, reverse, None, worm.locking(forward))
 
 
@@ -377,16 +350,16 @@ def _worm_friction(
     if plastic or stage.friction is not None:
         running = _flank_friction(inputs, stage, path, gear, notebook)
     elif stage.worm_diameter is None or not speed:
-        running = _assumed(notebook, f"{path}.friction", WORM_FRICTION)
+        running = notebook.assume(f"{path}.friction", **WORM_FRICTION._asdict())
     else:
         running = worm.running_friction(worm.sliding_speed(stage.worm_diameter, speed, lead))
         why = "steel on oiled bronze at its sliding speed: Childs, Mechanical Design Handbook"
-        notebook.assume(f"{path}.friction", running, why, 0.7 * running, 1.5 * running)
+        notebook.assume(f"{path}.friction", running, 0.7 * running, 1.5 * running, why=why)
     if stage.rest_friction is not None:
         return running, max(running, stage.rest_friction)
     if plastic:
         return running, running * inputs.settings.breakaway
-    return running, max(running, _assumed(notebook, f"{path}.rest_friction", WORM_AT_REST))
+    return running, max(running, notebook.assume(f"{path}.rest_friction", **WORM_AT_REST._asdict()))
 
 
 def _collar(stage: Stage, path: str, notebook: Notebook) -> float:
@@ -395,10 +368,8 @@ def _collar(stage: Stage, path: str, notebook: Notebook) -> float:
     friction = stage.bearing_friction
     if friction is None:
         high = own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value
-        notebook.assume(
-            f"{path}.bearing_friction", own.value, f"thrust bearing: {own.source}", own.low, high
-        )
-        friction = own.value
+        why = f"thrust bearing: {own.source}"
+        friction = notebook.assume(f"{path}.bearing_friction", own.value, own.low, high, why=why)
     if stage.collar_diameter is None or stage.worm_diameter is None:
         return friction
     return friction * stage.collar_diameter / stage.worm_diameter

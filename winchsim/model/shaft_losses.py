@@ -44,10 +44,9 @@ def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Not
         or unit.fit.output.geared
     ):
         return 1.0
-    value, low, high = MOTOR_EFFICIENCY
     why = "own assumption: a bush under the force on the pinion"
-    notebook.assume(f"motors.{unit.number}.bearing_efficiency", value, why, low, high)
-    return value
+    path = f"motors.{unit.number}.bearing_efficiency"
+    return notebook.assume(path, *MOTOR_EFFICIENCY, why=why)
 
 
 def shaft_bearings(
@@ -108,13 +107,11 @@ def _between(
             return _friction(path, kind, r.stage.greased, sizes[0], sizes[1] * worst, notebook)
 
         friction = by_value(of_one, r.stage.material)
-    found = bearings.efficiency(friction * loss)
-    notebook.assume(
+    return notebook.assume(
         f"{r.path}.bearing_efficiency",
-        found,
-        "from the friction, the shaft and the forces of its gears",
+        bearings.efficiency(friction * loss),
+        why="from the friction, the shaft and the forces of its gears",
     )
-    return found
 
 
 def _friction(
@@ -128,8 +125,7 @@ def _friction(
         if least == 1 and np.all(most == 1)
         else "; with the range of shaft size and directions of force"
     )
-    notebook.assume(path, own.value, why, own.low * least, own.high * most)
-    return own.value
+    return notebook.assume(path, own.value, own.low * least, own.high * most, why=why)
 
 
 def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> Any:
@@ -193,6 +189,6 @@ def shaft_drags(
         if r.stage.shaft_drag is None:
             low, high = (share * torque for share in DRAG_RANGE)
             where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
-            notebook.assume(f"{r.path}.shaft_drag", 0.0, f"{DRAG_TEXT} {where}", low, high)
+            notebook.assume(f"{r.path}.shaft_drag", 0.0, low, high, why=f"{DRAG_TEXT} {where}")
         found.append(r.stage.shaft_drag or 0.0)
     return found

@@ -374,8 +374,7 @@ def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
         return d.inertia
     density = notebook.material(inputs, d.material, "drum.material").density
     value = drum_room.rod_inertia(d.diameter, d.width, density)
-    notebook.assume("drum.inertia", value, f"a solid core of {d.material}")
-    return value
+    return notebook.assume("drum.inertia", value, why=f"a solid core of {d.material}")
 
 
 def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
@@ -392,13 +391,11 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
         kept = rope.edge_efficiency(edge.friction, edge.angle)
         found.append(Element(f"edge {number}", 1.0, kept, kept))
     if inputs.rope.falls > 1:
-        sheave_e = inputs.rope.sheave_efficiency
-        notebook.assume("rope.sheave_efficiency", sheave_e, "default")
+        path = "rope.sheave_efficiency"
+        sheave_e = notebook.assume(path, inputs.rope.sheave_efficiency, why="default")
         back = reverse_of(sheave_e)
         if back <= 0:
-            raise DomainError(
-                "rope.sheave_efficiency", sheave_e, "over 0.5: below it the tackle locks itself"
-            )
+            raise DomainError(path, sheave_e, "over 0.5: below it the tackle locks itself")
         forward = rope.tackle_efficiency(inputs.rope.falls, sheave_e)
         found.append(
             Element("tackle", 1.0, forward, rope.tackle_reverse_efficiency(inputs.rope.falls, back))
@@ -426,9 +423,9 @@ def _first_reduction(
     notebook.assume(
         f"{r.path}.reverse_efficiency",
         found.reverse,
-        why,
         found.reverse,
         larger(found.reverse, r.forward**0.5),
+        why=why,
     )
     return found
 
