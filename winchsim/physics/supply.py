@@ -226,7 +226,7 @@ class _Behind(NamedTuple):
 
 def _controlled(
     regime: Regime,
-    open_voltage: Floats,
+    open_voltage: Any,
     source: Source,
     groups: tuple[Values, Values, Values, Values],
     current_limit: Floats,
