@@ -14,13 +14,13 @@ from winchsim.studies.sizing import size
 
 
 def tables_of(nodes):
-    """All tables of a document by their first columns' heads and names."""
+    """The first tables of a document by their names and first columns' heads."""
     found = {}
     for node in nodes:
         if isinstance(node, Section):
-            found |= tables_of(node.body)
+            found = tables_of(node.body) | found
         elif isinstance(node, Table):
-            found[node.name, node.columns[0]] = node
+            found.setdefault((node.name, node.columns[0]), node)
     return found
 
 
