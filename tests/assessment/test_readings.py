@@ -38,7 +38,8 @@ def test_mean_current_is_that_of_the_lift_alone(ran):
     )  # fmt: skip
     run = ran(phase=phases)
     mean, record = _values(run)[ReadingKey.MEAN_CURRENT], run.record
-    lift = (record.time >= run.history.lift_began) & (record.time <= run.history.up.time)
+    began, up = run.history.lifting
+    lift = (record.time >= began) & (record.time <= up)
     over = np.trapezoid(record["current"][lift], record.time[lift]) / run.history.lift_time
     assert mean == pytest.approx(over, rel=2e-3)
     assert mean == pytest.approx(_values(ran())[ReadingKey.MEAN_CURRENT], rel=0.01)

@@ -139,26 +139,26 @@ class History:
         return self.record.first(Event.TOP)
 
     @property
-    def lift_began(self) -> float | None:
-        """Start of the phase that raised the load to the top; None where it did not come up. [s]"""
+    def lifting(self) -> tuple[float, float] | None:
+        """When the phase that raised the load to the top began, and when it was up; None where it
+        did not come up. [s]"""
         if self.up is None:
             return None
         raises = [span.start for span in self.spans if span.step.action == "raise"]
-        return max((start for start in raises if start < self.up.time), default=None)
+        begun = [start for start in raises if start < self.up.time]
+        return (max(begun), self.up.time) if begun else None
 
     @property
     def lift_time(self) -> float | None:
         """From the start of the phase that raised it to the load being up. [s]"""
-        return (
-            None if self.up is None or self.lift_began is None else self.up.time - self.lift_began
-        )
+        return None if self.lifting is None else self.lifting[1] - self.lifting[0]
 
     def steady(self, channel: str) -> float | None:
         """Mean of a channel over the middle half of the lift; None where the load did not come up.
         [unit of the channel]"""
-        if self.up is None or self.lift_began is None:
+        if self.lifting is None:
             return None
-        return middle_mean(self.record.time, self.record[channel], self.lift_began, self.up.time)
+        return middle_mean(self.record.time, self.record[channel], *self.lifting)
 
     @property
     def broke(self) -> RecordedEvent | None:

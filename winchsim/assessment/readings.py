@@ -11,7 +11,6 @@ from winchsim.assessment.history import History, RunBack, Span
 from winchsim.assessment.kinds import CheckKey, Reading, ReadingKey
 from winchsim.assessment.ranges import Ranges
 from winchsim.model import Event
-from winchsim.simulation import RecordedEvent
 
 QUANTITIES = {
     "m": "length", "m/s": "speed", "A": "current", "N": "force", "J": "energy", "": "ratio",
@@ -36,7 +35,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
     ranges : Ranges or None
     """
     record = history.record
-    down, backs = lowering(history), history.run_backs()
+    backs = history.run_backs()
     values = {
         ReadingKey.HEIGHT: float(record["height"].max()),
         ReadingKey.FINAL_HEIGHT: float(record["height"][-1]),
@@ -47,7 +46,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
         ReadingKey.ENERGY_IN: record.energy.source,
         ReadingKey.EFFICIENCY: efficiency(history),
         ReadingKey.CHARGE: float(record["charge"][-1]),
-        ReadingKey.LOWERING_TIME: None if down is None else down[1],
+        ReadingKey.LOWERING_TIME: lowering_time(history),
         ReadingKey.BACK_DRIVING_SPEED: max((back.speed for back in backs), default=None),
     }
     found = []
@@ -74,18 +73,16 @@ def _back_driving_span(ranges: Ranges, backs: Sequence[RunBack]) -> tuple[float,
     return math.sqrt(max(least, 0.0) / middle), math.sqrt(most / middle)
 
 
-def lowering(history: History) -> tuple[RecordedEvent, float] | None:
-    """When a load that was lowered met the floor, and after how long; None for never. [s]
+def lowering_time(history: History) -> float | None:
+    """After how long a load that was lowered met the floor; None for never. [s]
 
     Parameters
     ----------
     history : History
     """
-    for event in history.of(Event.LANDED):
-        span = history.span_at(event.time - 1e-9)
-        if span.descends and event.time > span.start:
-            return event, event.time - span.start
-    return None
+    landings = [(event, history.span_at(event.time - 1e-9)) for event in history.of(Event.LANDED)]
+    times = [event.time - span.start for event, span in landings if span.descends]
+    return next((time for time in times if time > 0), None)
 
 
 def motor_load(history: History, index: int) -> float:
@@ -98,10 +95,8 @@ def motor_load(history: History, index: int) -> float:
         Group, from 0.
     """
     group, record = history.machine.groups[index], history.record
-    up, began = history.up, history.lift_began
-    powered = [span for span in history.spans if span.step.powered]
-    start = powered[0].start if began is None and powered else began or 0.0
-    end = up.time if up is not None and began is not None else powered[-1].end if powered else start
+    powered = [time for s in history.spans if s.step.powered for time in (s.start, s.end)]
+    start, end = history.lifting or (powered[0], powered[-1]) if powered else (0.0, 0.0)
     inside = (record.time >= start) & (record.time <= end)
     if inside.sum() < 2 or not end > start:
         return 0.0
@@ -118,11 +113,9 @@ published source."""
 def mean_current(history: History) -> float:
     """Over the lift; over all time under power where the target was not reached. [A]"""
     record = history.record
-    if history.up is not None and history.lift_began is not None:
-        began, ended = np.interp(
-            [history.lift_began, history.up.time], record.time, record["charge"]
-        )
-        return float(ended - began) / (history.up.time - history.lift_began)
+    if history.lifting is not None:
+        (start, end), times, drawn = history.lifting, record.time, record["charge"]
+        return float(np.interp(end, times, drawn) - np.interp(start, times, drawn)) / (end - start)
     powered = sum(span.end - span.start for span in history.spans if span.step.powered)
     return float(record["charge"][-1]) / powered if powered > 0 else 0.0
 

@@ -152,14 +152,17 @@ def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
     """
     if record.inputs is None or not raising_time(record) > 0:
         return ()
-    found = []
-    for link in record.machine.links:
-        if not link.kind.is_tooth:
-            continue
-        case = tooth_of(record.inputs, record.machine.meshes[link.index], link.kind)
-        if case.material.is_metal:
-            continue
-        found.append(_warmth(record, link.index, case, link.label, link.kind))
+    m = record.machine
+    cases = [
+        (link, tooth_of(record.inputs, m.meshes[link.index], link.kind))
+        for link in m.links
+        if link.kind.is_tooth
+    ]
+    found = [
+        _warmth(record, link.index, case, link.label, link.kind)
+        for link, case in cases
+        if not case.material.is_metal
+    ]
     return tuple(sorted(found, key=lambda warmth: -warmth.flank))
 
 
@@ -171,11 +174,7 @@ def raising_time(record: Record) -> float:
 def _raising_weights(record: Record) -> np.ndarray:
     """Time that each sample stands for while the drum raises: half of the gaps on its two sides.
     [s]"""
-    gaps = np.diff(record.time)
-    weights = np.zeros(record.time.size)
-    weights[:-1] += gaps / 2
-    weights[1:] += gaps / 2
-    return weights * (record["drum_speed"] > 0)
+    return np.convolve(np.diff(record.time), [0.5, 0.5]) * (record["drum_speed"] > 0)
 
 
 def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkKind) -> ToothWarmth:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import mean_current
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
@@ -126,7 +127,7 @@ def _slow(batch: Batch) -> dict[str, Any]:
 def _in_full(machine: Machine) -> dict[str, Any]:
     record = simulate(machine)
     history, rows = read_history(record), part_rows(record, None)
-    began, time = history.lift_began, history.lift_time
+    time = history.lift_time
     worst = min(rows, key=lambda row: row.factor, default=None)
     teeth = [row.factor for row in rows if LinkKind(row.kind).is_tooth]
     found: dict[str, Any] = {
@@ -138,16 +139,15 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     }
     if record.first(Event.OVERLOAD) is not None:
         return found | {"ending": Ending.BROKE}
-    if began is None or time is None:
+    if time is None:
         stalled = record.first(Event.STALLED) is not None
         return found | ({"ending": Ending.STALLED, "speed": 0.0} if stalled else {})
     over = [record[f"motor_{g.number}_winding"].max() - g.winding_limit for g in machine.groups]
-    charge = np.interp([began, began + time], record.time, record["charge"])
     return found | {
         "ending": Ending.LIFTED,
         "time": time,
         "speed": machine.height(machine.top_travel - machine.start_travel) / time,
-        "current": float(np.diff(charge)[0]) / time,
+        "current": mean_current(history),
         "winding": max(over),
     }
 
