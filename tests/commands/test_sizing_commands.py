@@ -249,7 +249,7 @@ def test_interrupted_leaves_no_file_and_ends_with_130(crate, command, tmp_path, 
     def interrupt(*_, **__):
         raise KeyboardInterrupt
 
-    module = "winchsim.studies.ladder" if command == "ladder" else "winchsim.studies.sizing.rule"
+    module = "winchsim.studies.ladder" if command == "ladder" else "winchsim.studies.sizing.study"
     monkeypatch.setattr(f"{module}.simulate", interrupt)
     folder = tmp_path / "out"
     done = Screen().run(command, crate, "--out", str(folder))

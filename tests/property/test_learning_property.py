@@ -16,9 +16,8 @@ from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import find_factors
 from winchsim.studies.calibrate.fit import fit, without_outliers
 from winchsim.studies.calibrate.forecast import Bench
-from winchsim.studies.spread.builds import plan
+from winchsim.studies.spread.builds import Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import lift_builds
-from winchsim.studies.spread.tolerances import Uncertain, uncertain
 
 pytestmark = pytest.mark.slow
 

@@ -17,11 +17,10 @@ from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, valu
 from winchsim.model import Event, build
 from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, spread
-from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, plan
+from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
 from winchsim.studies.spread.study import TOLERATED, probability, rank_correlation
-from winchsim.studies.spread.tolerances import Uncertain, uncertain
 
 pytestmark = pytest.mark.slow
 

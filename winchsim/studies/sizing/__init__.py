@@ -7,8 +7,15 @@ recommended.
 """
 
 from winchsim.studies.sizing.candidates import STOCK, Proposal
-from winchsim.studies.sizing.rule import size
-from winchsim.studies.sizing.study import QUESTIONS, WHILE_LIFTED, Question, Run, Study, most_power
+from winchsim.studies.sizing.study import (
+    QUESTIONS,
+    WHILE_LIFTED,
+    Question,
+    Run,
+    Study,
+    most_power,
+    size,
+)
 
 __all__ = [
     "QUESTIONS",

@@ -1,7 +1,7 @@
 """How the differences from part to part move the result of a lift.
 
-`tolerances` has what may differ, `builds` makes machines of numbers between 0 and 1, `outcomes`
-lifts them, `parallel` does so in chunks on any executor, `study` puts them together.
+`builds` has what may differ and makes machines of numbers between 0 and 1, `outcomes` lifts them,
+`parallel` does so in chunks on any executor, `study` puts them together.
 
 - What differs: the tolerances of the scenario, the declared tolerance of a given value, the range
   of an assumed one, and capacities within their range, one draw for all equal parts of a stage.
@@ -13,6 +13,7 @@ lifts them, `parallel` does so in chunks on any executor, `study` puts them toge
   against its 1 % limit of chance. Times are compared as speeds: a stall is the slowest.
 """
 
+from winchsim.studies.spread.builds import Given, Uncertain
 from winchsim.studies.spread.study import (
     LEVELS,
     QUANTITIES,
@@ -22,7 +23,6 @@ from winchsim.studies.spread.study import (
     probability,
     spread,
 )
-from winchsim.studies.spread.tolerances import Given, Uncertain
 
 __all__ = [
     "LEVELS",

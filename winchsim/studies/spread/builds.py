@@ -1,21 +1,213 @@
-"""Builds of a scenario: its motors one by one, its uncertain numbers drawn, each made a machine."""
+"""What may differ from build to build, each number with how far it may be off and how often; and
+the builds that are drawn: motors one by one, each build made a machine."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, MotorGroup, with_value
+from winchsim.inputs import Inputs, MotorGroup, Spec, is_number, spec_at, value_at, walk, with_value
 from winchsim.model import Machine, build
-from winchsim.studies.spread.tolerances import Uncertain, strengths
+from winchsim.model.restate import shaft_drags
 
 Array = NDArray[np.float64]
+
+NORMAL_CUT = 3.0
+"""A normal distribution is cut off at so many standard deviations. [-]"""
+
+SHAPES: dict[str, Callable[[float, float, float], Any]] = {
+    "uniform": lambda center, low, width: stats.uniform(low, width),
+    "normal": lambda center, low, width: stats.truncnorm(
+        -NORMAL_CUT, NORMAL_CUT, center, width / 4
+    ),
+    "triangular": lambda center, low, width: stats.triang((center - low) / width, low, width),
+}
+"""Distribution of each shape, from its most likely value, its low end and its width."""
+
+STRENGTH = "strength of "
+"""Begins the name of a strength that is uncertain, in place of a path."""
+
+_SHARED = ("voltage", "winding_start", "winding_limit")
+"""Values of a motor group that all its motors have in common."""
+
+_NAMED = ("tabled", "from memory")
+"""Strengths with this basis are as uncertain as their range says; a given or tested one is what the
+user says it is."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """A tolerance that the user gives.
+
+    Attributes
+    ----------
+    path : str
+    half_width : float
+        Of the interval that nearly all parts lie in: the ends of a uniform or triangular
+        distribution, two standard deviations of a normal one. [SI]
+    shape : str
+        ``uniform``, ``normal`` or ``triangular``.
+    """
+
+    path: str
+    half_width: float
+    shape: str
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """One number that differs from build to build.
+
+    Attributes
+    ----------
+    path : str
+        Of the value; for a strength its name.
+    center, low, high : float
+        Most likely value, and the interval that nearly all parts lie in; multiples of the estimate
+        for a strength. [SI]
+    shape : str
+        ``uniform``, ``normal`` or ``triangular``.
+    unit : str
+        Unit to print it in.
+    assumed : bool
+        Whether the scenario does not say it.
+    each : bool
+        Whether every motor of its group draws its own.
+    links : tuple of int
+        For a strength: places of the machine's links that it is the strength of.
+    bounds : tuple of float
+        No value lies beyond them. [SI]
+    """
+
+    path: str
+    center: float
+    low: float
+    high: float
+    shape: str
+    unit: str
+    assumed: bool
+    each: bool = False
+    links: tuple[int, ...] = ()
+    bounds: tuple[float, float] = (-np.inf, np.inf)
+
+    @property
+    def is_strength(self) -> bool:
+        """Whether it is the strength of links rather than a value of the scenario."""
+        return bool(self.links)
+
+    def quantile(self, shares: Array) -> Array:
+        """Values below which shares of all parts lie. [SI]
+
+        Parameters
+        ----------
+        shares : ndarray
+            Between 0 and 1. [-]
+        """
+        width = self.high - self.low
+        if width <= 0:
+            return np.full(np.shape(shares), self.center)
+        drawn = SHAPES[self.shape](self.center, self.low, width).ppf(shares)
+        return np.clip(drawn, *self.bounds)
+
+
+def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple[Uncertain, ...]:
+    """Every value that differs from build to build of a scenario, strengths aside.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    given : sequence of Given
+        They stand before what is assumed.
+
+    Returns
+    -------
+    tuple of Uncertain
+        What the user gives; what usually differs from part to part, wherever the scenario gives a
+        value; and what the scenario leaves out, within the range of its estimate.
+
+    Raises
+    ------
+    DomainError
+        A tolerance of a value that is not there, or no number.
+    """
+    found = {row.path: _given(inputs, row) for row in given}
+    for path, value, spec in walk(inputs):
+        assumed = spec.assumed is not None and path not in inputs.given
+        if spec.spread and not assumed and isinstance(value, float) and value:
+            half = abs(value) * float(spec.spread.removesuffix("%")) / 100
+            found.setdefault(path, _around(path, value, half, "normal", spec, assumed=True))
+    estimates = {
+        row.path: (row.value, row.low, row.high)
+        for row in machine.assumed
+        if isinstance(row.value, float)
+        and row.low is not None
+        and row.high is not None
+        and row.low < row.high
+        and is_number(inputs, row.path)
+        and not row.path.endswith(".shaft_drag")
+    }
+    for path, most in shaft_drags(inputs, machine).items():
+        if value_at(inputs, path) is None and most > 0:
+            estimates[path] = (0.0, 0.0, most)
+    for path, (center, low, high) in estimates.items():
+        spec = spec_at(inputs, path)
+        ends = _bounds(spec)
+        new = Uncertain(path, center, low, high, "triangular", spec.unit, True, bounds=ends)
+        found.setdefault(path, new)
+    return tuple(found.values())
+
+
+def _given(inputs: Inputs, row: Given) -> Uncertain:
+    spec, value = spec_at(inputs, row.path), value_at(inputs, row.path)
+    if spec.kind not in ("quantity", "number") or not isinstance(value, float):
+        raise DomainError(row.path, value, "a number that the scenario gives")
+    if row.shape not in SHAPES:
+        raise DomainError(row.path, row.shape, "uniform, normal or triangular")
+    return _around(row.path, value, row.half_width, row.shape, spec, assumed=False)
+
+
+def _around(
+    path: str, value: float, half: float, shape: str, spec: Spec, *, assumed: bool
+) -> Uncertain:
+    ends, bounds = (value - half, value + half), _bounds(spec)
+    each = path.startswith("motors.") and not path.endswith(_SHARED)
+    return Uncertain(path, value, *ends, shape, spec.unit, assumed, each, bounds=bounds)
+
+
+def _bounds(spec: Spec) -> tuple[float, float]:
+    """Bounds that a drawn value keeps to."""
+    low = max(spec.low, 1e-9 * min(spec.high, 1.0)) if spec.low_open else spec.low
+    return low, spec.high
+
+
+def strengths(machine: Machine) -> tuple[Uncertain, ...]:
+    """Strengths of links that are known within a range; one draw for all that are made alike.
+
+    Parameters
+    ----------
+    machine : Machine
+    """
+    found: dict[str, Uncertain] = {}
+    for place, link in enumerate(machine.links):
+        s = link.strength
+        if s.basis in _NAMED and s.low < s.high and s.value > 0:
+            part = f"teeth of {link.where.replace('.', ' ')}" if link.kind.is_tooth else link.label
+            name, ends = f"{STRENGTH}the {part}", (s.low / s.value, s.high / s.value)
+            new = Uncertain(name, 1.0, *ends, "triangular", "", True, bounds=(0.0, np.inf))
+            old = found.setdefault(name, new)
+            found[name] = replace(old, links=(*old.links, place))
+    return tuple(found.values())
+
 
 MOST_SINGLE = 24
 """Most motors that are told apart; more are put together in bundles of equal ones. [-]"""

@@ -21,10 +21,9 @@ from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
 from winchsim.simulation import simulate
-from winchsim.studies.spread.builds import Plan, plan
+from winchsim.studies.spread.builds import Given, Plan, Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import Progress, lift_everywhere
-from winchsim.studies.spread.tolerances import Given, Uncertain, uncertain
 
 Array = NDArray[np.float64]
 
