@@ -323,9 +323,10 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
     if width is None:
         return 0.0
 
-    def of_one(name: str, *pinion: float) -> float:
+    def of_one(name: str, teeth: int, module: float, width: float) -> float:
         material = inputs.materials.get(name)
-        return 0.0 if material is None else gears.gear_inertia(*pinion, material.density)
+        density = 0.0 if material is None else material.density
+        return gears.gear_inertia(teeth, module, width, density)
 
     name = pinion_material_name(stage)
     return by_value(of_one, name, reduction.pinion_teeth, reduction.module, width)

@@ -59,8 +59,10 @@ def _strength(inputs: Inputs, mesh: Mesh, stage: Stage, kind: LinkKind) -> Any:
     def of_one(
         pinion: int, gear: int, module: float, width: float, own: float, *names: str
     ) -> float:
-        materials = {"material": names[0], "pinion_material": names[1]}
-        plain = replace(stage, gear=gear, width=width, pinion_width=own, **materials)
+        plain = replace(
+            stage, gear=gear, width=width, pinion_width=own, material=names[0],
+            pinion_material=names[1],
+        )  # fmt: skip
         one = replace(mesh, pinion_teeth=pinion, gear_teeth=gear, module=module)
         stages = (*inputs.stage[:place], plain, *inputs.stage[place + 1 :])
         case = tooth_of(unchecked(inputs, stage=stages), one, kind)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 
 from winchsim.assessment.actions import with_actions
 from winchsim.assessment.candidates import capacities, check_columns, fails, measured, thin_counts
 from winchsim.assessment.evaluate import add_ranges, assess
-from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.kinds import Assessment, CheckKey
 from winchsim.assessment.ranges import HoldShare, Ranges, find_each
 from winchsim.errors import DomainError, WinchsimError
 from winchsim.frozen import dataclass, replace
@@ -174,7 +175,7 @@ def _screened(
         now = replace(screened, checks=check_columns(variants, lifts, spread, ranges, more))
 
 
-def _taken(rows: Sequence[Sequence[float]], like: np.ndarray) -> tuple[np.ndarray, ...]:
+def _taken(rows: Sequence[Sequence[float]], like: np.ndarray) -> Any:
     """Columns of some rows, for builds each of which is like one of them."""
     return tuple(np.array(rows, dtype=float)[like].T)
 
@@ -183,7 +184,7 @@ def _borrowed(found: Sequence[Ranges], like: np.ndarray) -> Ranges:
     """Ranges of builds each of which is like one of some."""
     keys = set().union(*(known.spans for known in found))
     spans = {key: _taken([known.span(key) for known in found], like) for key in keys}
-    hold = {}
+    hold: dict[CheckKey, Any] = {}
     for key in found[0].hold:
         ends = [
             [value for end in known.hold[key] for value in (end.net, end.slope)] for known in found
