@@ -364,7 +364,7 @@ def _assemble(
     critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
     hung = rope.unstretched_length(bare, free, hang)
-    stack, at_start, overflows = wound_layers(inputs, where)
+    stack, at_start = wound_layers(inputs, where)
     scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hung, hang)
     return Machine(
         title=inputs.title,
@@ -379,7 +379,6 @@ def _assemble(
         layers=stack,
         wound_at_start=at_start,
         lowest_wound=-bare.falls * where.start,
-        overflows=overflows,
         line=line,
         free_rope=hung if where.start > 0 else free + inputs.rope.slack,
         body=body,
@@ -492,8 +491,8 @@ def places(inputs: Inputs, notebook: Notebook) -> Places:
     return found
 
 
-def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, ...], float, bool]:
-    """Layers, rope wound on at the start, and whether the flanges are too small for the lift.
+def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, ...], float]:
+    """Layers that the flanges leave room for, and rope wound on at the start.
 
     Parameters
     ----------
@@ -507,38 +506,31 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
         The drum is too narrow, or its flanges hold not even the rope of the start.
     """
     d, r = inputs.drum, inputs.rope
-    needed = r.falls * where.stop
     stack = drum_room.layers(
         d.diameter,
         d.width,
         r.diameter,
-        needed * 1.1,
+        1.1 * (r.falls * where.stop),
         nested=d.layering == "nested",
         dead_turns=d.dead_turns,
     )
     dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
-    overflows = False
     if d.flange_diameter is not None:
-        fitting = [
-            layer
-            for layer in stack
-            if drum_room.outer_diameter(layer, r.diameter) <= d.flange_diameter
-        ]
-        if not fitting:
+        outer = drum_room.outer_diameter
+        stack = tuple(layer for layer in stack if outer(layer, r.diameter) <= d.flange_diameter)
+        if not stack:
             raise DomainError(
                 "drum.flange_diameter",
                 quantity(d.flange_diameter, "mm"),
                 "room for one layer of rope at least",
             )
-        overflows = len(fitting) < len(stack) and fitting[-1].end < dead + r.falls * where.top
-        stack = tuple(fitting)
     if dead + r.falls * where.start >= stack[-1].end:
         raise DomainError(
             "drum.flange_diameter",
             d.flange_diameter,
             "room for the dead turns and the rope of the start",
         )
-    return stack, dead + r.falls * where.start, overflows
+    return stack, dead + r.falls * where.start
 
 
 def _scales(

@@ -312,8 +312,6 @@ class Machine:
         Rope on the drum at the start, counted as in `layers`. [m]
     lowest_wound : float
         Rope on the drum, less that of the start, when only the dead turns are left. [m] at most 0
-    overflows : bool
-        Whether the last layer's end is the flange's edge.
     line : Line
     free_rope : float
         Unstretched rope between drum and load at the start. [m]
@@ -354,7 +352,6 @@ class Machine:
     layers: tuple[Layer, ...]
     wound_at_start: float
     lowest_wound: float
-    overflows: bool
     line: Line
     free_rope: float
     body: Body

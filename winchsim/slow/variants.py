@@ -331,7 +331,7 @@ def _drums(
     for size in dict.fromkeys(sizes):
         own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
-            stack, at_start, _ = wound_layers(own, where)
+            stack, at_start = wound_layers(own, where)
             found[size] = (stack, at_start, drum_links(own, stack, Notebook()))
         except DomainError as error:
             found[size] = str(error)
