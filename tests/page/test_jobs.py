@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.page import jobs
+from winchsim.page import jobs, picture
 from winchsim.page.sizing import QUESTIONS
 from winchsim.page.state import with_text
 from winchsim.scenario.read import load, loads
@@ -53,6 +53,12 @@ def test_lines_of_a_map_part_what_fails_from_what_does_not():
         near = fails[max(i - 1, 0) : i + 1, max(k - 1, 0) : k + 1]
         both += near.any() and not near.all()
     assert points and both > 0
+
+
+def test_numbers_of_a_curve_keep_five_digits_and_stay_short():
+    values = np.array([0.0, -1.23456789e-4, 0.1 + 0.2, 17.123456, -9.9999999, 23456.4, 1234567.8])
+    expected = [0.0, -1.2346e-4, 0.3, 17.123, -10.0, 23456.0, 1234568.0]
+    assert [str(number) for number in picture.short(values)] == [str(v) for v in expected]
 
 
 def test_a_load_falls_freely_after_a_break():

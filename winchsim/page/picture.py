@@ -33,6 +33,14 @@ def kept_samples(record: Record, most: int = MOST_SAMPLES) -> np.ndarray:
     return np.unique(np.concatenate([grid, ends, peaks]).astype(int))
 
 
+def short(values: np.ndarray) -> list[float]:
+    """Numbers with five digits, whole ones from 10,000 on: what a chart can show."""
+    size = np.log10(np.maximum(np.abs(values), 1e-12))
+    scale = 10.0 ** np.clip(4 - np.floor(size), 0, None)
+    found: list[float] = (np.round(values * scale) / scale).tolist()
+    return found
+
+
 PANELS = (
     ("height", "m"),
     ("speed", "mm/s"),
@@ -73,10 +81,10 @@ def tracks(record: Record, inputs: Inputs) -> dict[str, Any]:
         (6, "limit", min(group.winding_limit for group in inputs.motors)),
     ]
     return {
-        "t": [float(f"{t:.5g}") for t in record.time[places]],
+        "t": short(record.time[places]),
         "panels": PANELS,
         "lines": [
-            {"panel": panel, "name": name, "v": [float(f"{v:.5g}") for v in array[places]]}
+            {"panel": panel, "name": name, "v": short(array[places])}
             for panel, name, array in curves
         ],
         "limits": [
@@ -109,7 +117,7 @@ def motion(record: Record, inputs: Inputs) -> dict[str, Any]:
     broke, fallen = record.first(Event.OVERLOAD), record.fall
     if fallen is not None and 0 < fallen.time < math.inf:
         found = _with_fall(found, record, fallen.time)
-    return {key: [float(f"{v:.5g}") for v in array] for key, array in found.items()} | {
+    return {key: short(array) for key, array in found.items()} | {
         "top": m.height(m.top_travel),
         "broke": None if broke is None else broke.time,
     }
