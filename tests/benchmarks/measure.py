@@ -13,6 +13,8 @@ import json
 import os
 import pickle
 import random
+import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -213,7 +215,33 @@ def random_change(inputs: Any, rng: random.Random) -> tuple[str, object]:
                 return control.path, round(found) if spec.kind == "integer" else found
 
 
-TABLES = {f.__name__: f for f in (lift, ranges, variants, face, process, page)}
+def start() -> dict[str, float]:
+    """Processor time of the server of the page until its address, the page and its first answer are
+    there, in the distribution's browser."""
+    from playwright.sync_api import sync_playwright
+
+    line, found = [sys.executable, "-m", "winchsim", "try", str(HOIST), "--no-browser"], {}
+    with (
+        sync_playwright() as driver,
+        driver.chromium.launch(executable_path=shutil.which("chromium")) as browser,
+        subprocess.Popen(line, stdout=subprocess.PIPE, text=True, cwd=sys.path[0]) as server,
+    ):
+
+        def reached(name: str) -> None:
+            fields = Path(f"/proc/{server.pid}/stat").read_text().rpartition(")")[2].split()
+            found[name] = 1e3 * sum(map(int, fields[11:13])) / os.sysconf("SC_CLK_TCK")
+
+        address, window = server.stdout.readline().strip(), browser.new_page()
+        reached("address")
+        window.goto(address, wait_until="commit")
+        reached("page served")
+        window.locator(".checks").first.wait_for()
+        reached("first answer shown")
+        server.send_signal(signal.SIGINT)
+    return found
+
+
+TABLES = {f.__name__: f for f in (lift, ranges, variants, face, process, page, start)}
 
 
 def measured(root: Path, table: str) -> dict[str, float]:
