@@ -39,27 +39,27 @@ def test_like_values_are_wrong_together_and_what_follows_from_another_counts_onc
     assert set(found) == {"mesh_friction", "efficiency"}
 
 
-def test_the_low_end_of_the_starting_margin_is_that_of_its_worst_build(small):
+def test_the_ends_of_the_starting_margin_are_those_of_its_worst_and_best_builds(small):
     inputs = small()
     inputs = replace(inputs, motors=tuple(replace(group, measured=True) for group in inputs.motors))
     machine = build(inputs)
-    found = find_ranges(inputs, machine)
+    low, high = find_ranges(inputs, machine).span(CheckKey.START_COLD)
     base = hardest_margins(machine).resting
-    ends = []
+    worst, best = [], []
     for rows in group_causes(machine.assumed).values():
-        worst = 0.0
+        moves = [0.0]
         for end in ("low", "high"):
             changed = inputs
             for row in rows:
                 changed = with_value(changed, row.path, end_of(row, end))
-            worst = min(
-                worst, math.log(hardest_margins(build(changed, strict=False)).resting / base)
-            )
-        ends.append(worst)
-    expected = math.exp(-math.sqrt(sum(end * end for end in ends)))
-    corner = math.exp(sum(sorted(ends)[:2]))  # the two worst together, which may widen it
-    assert found.span(CheckKey.START_COLD)[0] <= expected * 1.002
-    assert found.span(CheckKey.START_COLD)[0] >= min(expected, corner) * 0.98
+            moves.append(math.log(hardest_margins(build(changed, strict=False)).resting / base))
+        worst.append(min(moves))
+        best.append(max(moves))
+    expected = math.exp(-math.hypot(*worst))
+    corner = math.exp(sum(sorted(worst)[:2]))  # the two worst together, which may widen it
+    assert min(expected, corner) * 0.98 <= low <= expected * 1.002
+    assert high == pytest.approx(math.exp(math.hypot(*best)), rel=0.02)
+    assert math.log(high) < -0.8 * math.log(low), "else either side would do for the other"
 
 
 def test_holding_by_arrays_is_holding_by_numbers(small):
