@@ -149,6 +149,13 @@ class TestGuide:
         )
         assert record.energy.error < 1e-4
 
+    def test_a_hanging_load_rubs_from_its_start_on(self, lift):
+        record = lift(load={"start_height": 0.1, "height": 0.2, "guide_friction": 20.0})
+        way = record["height"].max() - 0.1
+        assert way > 0.15 and record.events[0].height == pytest.approx(0.1)
+        spent = record.energy.spent["guide and slope"]
+        assert spent == pytest.approx(20.0 * way, rel=0.01)
+
     def test_jerks_are_counted_anew_in_each_phase(self, lift, make_stage):
         first = Phase(action="raise", until="time", time=4.0)
         record = lift(
