@@ -16,7 +16,7 @@ from winchsim.report.writing import JOURNAL, check_file, check_folder, write_fil
 
 NEW = {"a.txt": "new a\n", "b.bin": b"\x00new b", "c.txt": "new c\n"}
 OLD = {"a.txt": b"old a\n", "c.txt": b"old c\n", "mine": b"1"}
-STEPS = ("fsync", "chmod", "link", "replace", "mkdir")
+STEPS = ("fsync", "chmod", "replace", "mkdir")
 
 
 def _contents(folder):
@@ -172,15 +172,6 @@ def test_a_file_that_appears_meanwhile_stays(tmp_path, monkeypatch):
     with pytest.raises(OutputError, match="exists"):
         write_file(str(tmp_path / "a.txt"), "mine")
     assert _contents(tmp_path) == {"a.txt": b"theirs"}
-
-
-def test_without_hard_links(tmp_path, monkeypatch):
-    def link(*_):
-        raise OSError(errno.EPERM, "Operation not permitted")
-
-    monkeypatch.setattr(os, "link", link)
-    write_folder(str(tmp_path), NEW)
-    assert _contents(tmp_path) == _bytes(NEW)
 
 
 @pytest.mark.parametrize("place", ["", "file/x", "no/such", "odd\0name", "x" * 300, "folder/"])

@@ -23,7 +23,9 @@ MAY_CHANGE = (
     "meta.format keys may be added and lists of words may grow, also between versions. A key that "
     "goes, or changes its meaning or unit, raises meta.format."
 )
-_PLAIN = {str: "string", bool: "boolean", int: "integer", type(None): "null"}
+_PLAIN = {
+    str: "string", bool: "boolean", int: "integer", type(None): "null", float: ["number", "null"],
+}  # fmt: skip
 Text: TypeAlias = str | None
 Row: TypeAlias = dict[str, Any]
 
@@ -133,20 +135,11 @@ def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
         return {"$ref": f"#/$defs/{hint.__name__}"}
     if isinstance(hint, type) and issubclass(hint, Enum):
         return {"enum": [facts(member) for member in hint]}
-    return _of_built_in(hint, named)
-
-
-def _of_built_in(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
     origin, inside = typing.get_origin(hint), typing.get_args(hint)
-    if hint is float:
-        return {"type": ["number", "null"]}
-    if hint in _PLAIN:
-        return {"type": _PLAIN[hint]}
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [_schema(each, named) for each in inside]}
     if origin in (dict, Mapping):
         return {"type": "object", "additionalProperties": _schema(inside[1], named)}
     if origin in (list, tuple, Sequence):
-        items = [each for each in inside if each is not Ellipsis]
-        return {"type": "array", "items": _schema(items[0], named)}
-    return {}
+        return {"type": "array", "items": _schema(inside[0], named)}
+    return {"type": _PLAIN[hint]} if hint in _PLAIN else {}

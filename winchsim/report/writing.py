@@ -32,15 +32,11 @@ LONGEST_WAIT = 10.0
 """Longest wait for another writer. [s]"""
 
 _NOTHING = "; nothing was written"
-_SPACE = "make room there, or write to another place"
-_RIGHTS = "write to a place where you may"
 _HINTS = {
-    errno.ENOSPC: _SPACE,
-    errno.EDQUOT: _SPACE,
-    errno.EFBIG: _SPACE,
-    errno.EROFS: _RIGHTS,
-    errno.EACCES: _RIGHTS,
-    errno.EPERM: _RIGHTS,
+    **dict.fromkeys(
+        (errno.ENOSPC, errno.EDQUOT, errno.EFBIG), "make room there, or write to another place"
+    ),
+    **dict.fromkeys((errno.EROFS, errno.EACCES, errno.EPERM), "write to a place where you may"),
     errno.ENAMETOOLONG: "give a shorter name",
 }
 
@@ -63,9 +59,8 @@ def refusals(path: str, after: str = "") -> Iterator[None]:
     except (OSError, ValueError) as error:
         why = str(getattr(error, "strerror", None) or error).lower()
         hint = _HINTS.get(getattr(error, "errno", None) or 0, "write to another place")
-        other = f"cannot be written: {why}", hint
-        found = (text for kinds, *text in _REFUSALS if isinstance(error, kinds))
-        reason, hint = next(found, other)
+        found = [row for row in _REFUSALS if isinstance(error, row[0])]
+        _, reason, hint = [*found, (None, f"cannot be written: {why}", hint)][0]
         raise OutputError(path, reason + after, hint) from error
 
 
@@ -111,8 +106,8 @@ def write_file(path: str, data: str | bytes, *, force: bool = False) -> None:
         if target is None:
             with open(path, "wb") as device:
                 device.write(_as_bytes(data))
-        else:
-            _put(os.path.dirname(target), {os.path.basename(target): data}, force)
+            return
+        _put(os.path.dirname(target), {os.path.basename(target): data}, force)
 
 
 def write_folder(
@@ -204,10 +199,10 @@ def _only_writer(folder: str) -> Iterator[None]:
     if fcntl is None:
         yield
         return
-    begun, place = time.monotonic(), os.open(folder, os.O_RDONLY)
+    end, place = time.monotonic() + LONGEST_WAIT, os.open(folder, os.O_RDONLY)
     try:
-        while not _is_locked(place):
-            if time.monotonic() - begun > LONGEST_WAIT:
+        while _is_locked(place):
+            if time.monotonic() > end:
                 reason = f"another run is writing there{_NOTHING}"
                 raise OutputError(folder, reason, "wait until it has ended")
             time.sleep(0.02)
@@ -217,12 +212,12 @@ def _only_writer(folder: str) -> Iterator[None]:
 
 
 def _is_locked(place: int) -> bool:
-    """Whether a folder could be locked. A file system without locks has nothing to wait for."""
+    """Lock a folder. Whether another run holds it; a file system without locks has none."""
     try:
         fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
-    return True
+        return error.errno in (errno.EWOULDBLOCK, errno.EAGAIN)
+    return False
 
 
 def _left_by_a_killed_run(folder: str) -> tuple[str, ...]:
@@ -268,7 +263,10 @@ def _put(folder: str, files: Mapping[str, str | bytes], force: bool) -> None:
             if len(files) > 1:
                 _note(folder, sorted({*mixed, *files}))
             for name in files:
-                _place(parts[name], os.path.join(folder, name), force)
+                target = os.path.join(folder, name)
+                if not force and os.path.lexists(target):
+                    raise FileExistsError(target)
+                os.replace(parts[name], target)
                 placed.append(name)
             _note(folder, [name for name in mixed if name not in files])
         except OSError:
@@ -288,17 +286,3 @@ def _write_part(part: str, content: bytes, target: str) -> None:
     _write(part, "xb", content)
     if os.path.isfile(target) and not os.path.islink(target):
         os.chmod(part, stat.S_IMODE(os.stat(target).st_mode))
-
-
-def _place(part: str, target: str, force: bool) -> None:
-    """Give a temporary file its name; without `force` only a name that is free."""
-    try:
-        if not force:
-            os.link(part, target)
-            return
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without hard links
-        if os.path.lexists(target):
-            raise FileExistsError(target) from None
-    os.replace(part, target)
