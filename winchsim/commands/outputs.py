@@ -64,16 +64,12 @@ def _announced(options: argparse.Namespace) -> list[str]:
 
 
 def _with_about(names: Sequence[str]) -> list[str]:
-    return [*names, *(_about_name(name) for name in names if _is_csv(name))]
+    return [*names, *filter(None, map(_beside, names))]
 
 
-def _about_name(path: str) -> str:
-    """File beside a CSV that holds the cautions."""
-    return f"{path[:-4]}.about.json"
-
-
-def _is_csv(path: str) -> bool:
-    return path.lower().endswith(".csv")
+def _beside(path: str) -> str:
+    """File beside a CSV that holds the cautions; empty for another file."""
+    return f"{path[:-4]}.about.json" if path.lower().endswith(".csv") else ""
 
 
 def _about(path: str, options: argparse.Namespace, about: Mapping[str, Any]) -> str:
@@ -110,8 +106,8 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
     files = {} if options.csv == STDOUT else {options.csv: text}
     if not files:
         env.out(text)
-    if files and _is_csv(options.csv):
-        files[_about_name(options.csv)] = _about(options.csv, options, about)
+    if files and (beside := _beside(options.csv)):
+        files[beside] = _about(options.csv, options, about)
     else:
         env.note("\n".join(CAUTIONS.values()))
     for path, content in files.items():
@@ -176,7 +172,7 @@ def write_out(
     """
     from winchsim.report.writing import write_folder
 
-    files = {**files, **{_about_name(n): _about(n, options, about) for n in files if _is_csv(n)}}
+    files = {**files, **{b: _about(n, options, about) for n in files if (b := _beside(n))}}
     if unannounced := files.keys() - set(_announced(options)):
         raise ValueError(f"not announced: {sorted(unannounced)}")
     paths = write_folder(options.out, files, force=options.force)

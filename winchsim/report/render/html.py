@@ -52,20 +52,18 @@ def _words(cell: Cell, options: Options) -> str:
 def body(document: Document, options: Options) -> Iterable[str]:
     """The answer with the first figure beside it, then the contents, then the sections."""
     sections = [n for n in document.body if isinstance(n, Section)]
-    yield '<div class="answer"><div class="first">'
-    for node in document.body:
-        if not isinstance(node, (Section, FigureRef)):
-            yield from _node(node, options)
-    yield "</div>"
-    for node in document.body:
-        if isinstance(node, FigureRef):
-            yield from _node(node, options)
-    yield "</div>"
+    figures = [n for n in document.body if isinstance(n, FigureRef)]
+    others = [n for n in document.body if not isinstance(n, (Section, FigureRef))]
+    yield f'<div class="answer"><div class="first">{_nodes(others, options)}</div>'
+    yield f"{_nodes(figures, options)}</div>"
     links = "".join(f'<li><a href="#{_key(s)}">{safe(s.heading)}</a></li>' for s in sections)
     if links:
         yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
-    for section in sections:
-        yield from _section(section, options)
+    yield _nodes(sections, options)
+
+
+def _nodes(nodes: Iterable[Node], options: Options) -> str:
+    return "\n".join(part for node in nodes for part in _node(node, options))
 
 
 def _key(section: Section) -> str:
@@ -84,12 +82,9 @@ def _node(node: Node, options: Options) -> Iterable[str]:
             tag = "ol" if node.ordered else "ul"
             yield f"<{tag}>{''.join(f'<li>{_words(i, options)}</li>' for i in node.items)}</{tag}>"
         case Finding():
-            action = (
-                f'<span class="action">Action: {_words(node.action, options)}</span>'
-                if node.action
-                else ""
-            )
-            words = f"{_mark(node.mark)} {_words(node.text, options)}{action}"
+            words = f"{_mark(node.mark)} {_words(node.text, options)}"
+            if node.action:
+                words += f'<span class="action">Action: {_words(node.action, options)}</span>'
             yield f'<p class="finding {node.mark.tone}">{words}</p>'
         case Table():
             yield from _table(node, options)
@@ -110,8 +105,8 @@ def _section(node: Section, options: Options) -> Iterable[str]:
     if node.details:
         is_open = " open" if node.shown else ""
         opened, closed = f"<details{is_open}><summary>{opened}</summary>", "</details>"
-    inner = "".join(part for each in node.body for part in _node(each, options))
-    yield f'<section id="{_key(node)}">{opened}<div{kind}>{inner}</div>{closed}</section>'
+    inner = f"<div{kind}>{_nodes(node.body, options)}</div>"
+    yield f'<section id="{_key(node)}">{opened}{inner}{closed}</section>'
 
 
 def _headline(node: Headline, options: Options) -> str:
@@ -140,24 +135,23 @@ def _table(node: Table, options: Options) -> Iterable[str]:
 
 def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
     """Rows whose cells know the head of their column, so that a narrow screen can stack them."""
-    right = [node.is_right(number) for number in range(len(node.columns))]
+    columns = [(head, node.is_right(number)) for number, head in enumerate(node.columns)]
     heads = "".join(
-        f'<th scope="col"{_class(side, None)}>{safe(head)}</th>'
-        for head, side in zip(node.columns, right, strict=True)
+        f'<th scope="col"{_class(side, None)}>{safe(head)}</th>' for head, side in columns
     )
     yield "<table>" + (f"<thead><tr>{heads}</tr></thead>" if any(node.columns) else "") + "<tbody>"
     for row in map(node.rows.__getitem__, kept):
-        cells = zip(node.columns, row, right, strict=True)
-        first, *rest = (_cell(*cell, options) for cell in cells)
-        body = "".join(f"<td{cell}</td>" for cell in rest)
-        yield f'<tr><th scope="row"{first}</th>{body}</tr>'
+        cells = zip(columns, row, strict=True)
+        first, *rest = (_cell(*column, cell, options) for column, cell in cells)
+        others = "".join(f"<td{cell}</td>" for cell in rest)
+        yield f'<tr><th scope="row"{first}</th>{others}</tr>'
     yield "</tbody></table>"
 
 
-def _cell(head: str, cell: Cell, is_right: bool, options: Options) -> str:
+def _cell(head: str, is_right: bool, cell: Cell, options: Options) -> str:
     """Attributes and content of a cell, between its tags."""
-    words = _mark(cell) if isinstance(cell, Mark) else _words(cell, options)
-    words = f"<bdi>{words}</bdi>" if words and not isinstance(cell, Mark) else words
+    text = "" if isinstance(cell, Mark) else _words(cell, options)
+    words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{text}</bdi>" * bool(text)
     data = f' data-head="{safe(head)}"' if head else ""
     return f"{_class(is_right, cell)}{data}>{words}"
 
