@@ -33,7 +33,7 @@ ROUNDS, REPEATS = 3, 3
 ALIKE = 0.3
 """Lifts of two versions whose records end further apart, as a share, are not compared. [-]"""
 
-VARIANTS, SWEPT, CHANGES = 10_000, (50, 40), 200
+VARIANTS, CHANGES = 10_000, 200
 
 
 def least(call: Callable[[], Any], repeats: int = REPEATS) -> float:
@@ -115,25 +115,6 @@ def variants() -> dict[str, float]:
     }
     slow, full = least(lambda: lift_all(inputs, columns)), least(lambda: simulation()(inputs))
     return {"10,000 variants": slow, "as many full simulations": full * VARIANTS}
-
-
-def face() -> dict[str, float]:
-    """A sweep of load and drum from Python, against looping the full simulation."""
-    import winchsim
-
-    inputs, (loads, drums) = winchsim.read(HOIST), SWEPT
-    values = {
-        "load.mass": np.linspace(4, 20, loads).tolist(),
-        "drum.diameter": np.linspace(0.01, 0.04, drums).tolist(),
-    }
-    swept = least(lambda: winchsim.sweep(inputs, values))
-    looped = []
-    for row in winchsim.sweep(inputs, values).rows()[:: loads * drums // 10]:
-        changed = winchsim.with_value(inputs, "load.mass", row["load.mass_kg"])
-        changed = winchsim.with_value(changed, "drum.diameter", row["drum.diameter_m"])
-        looped.append(least(lambda: winchsim.simulate(changed), 1))  # noqa: B023
-    many = float(np.mean(looped)) * loads * drums
-    return {"sweep of 2,000 builds": swept, "as many full simulations": many}
 
 
 def process() -> dict[str, float]:
@@ -241,7 +222,7 @@ def start() -> dict[str, float]:
     return found
 
 
-TABLES = {f.__name__: f for f in (lift, ranges, variants, face, process, page, start)}
+TABLES = {f.__name__: f for f in (lift, ranges, variants, process, page, start)}
 
 
 def measured(root: Path, table: str) -> dict[str, float]:

@@ -192,47 +192,6 @@ def test_same_run_twice_gives_the_same_bits(method):
         assert np.array_equal(one.at(times), two.at(times))
 
 
-def test_counts_of_a_run(make_problem):
-    calls = 0
-
-    def rhs(t, y):
-        nonlocal calls
-        calls += 1
-        return (y[1], -y[0])
-
-    for method in sorted(METHODS):
-        calls = 0
-        result = run(make_problem(rhs), "go", [1.0, 0.0], 0.0, 5.0, method=method, **TOLERANCES)
-        assert result.stats.rhs_calls == calls
-        assert result.stats.steps == result.segments[0].t.size - 1
-        assert (result.stats.switches, result.stats.restarts, result.stats.fallbacks) == (0, 1, 0)
-
-
-def test_guards_are_looked_at_once_a_step():
-    """One scalar call per step, and one array call per near hundred steps, a few more around
-    crossings."""
-    scalar_calls = array_calls = 0
-
-    class Counted(Swing):
-        def mode(self, key):
-            mode = super().mode(key)
-
-            def counted(t, y):
-                nonlocal scalar_calls, array_calls
-                if isinstance(t, float):
-                    scalar_calls += 1
-                else:
-                    array_calls += 1
-                return mode.guard_values(t, y)
-
-            return Mode(key, mode.rhs, mode.guards, counted)
-
-    result = run(Counted(), "right", [1.0, 0.0], 0.0, 300.0, **TOLERANCES)
-    segments = len(result.segments)
-    assert scalar_calls <= result.stats.steps + 15 * segments
-    assert array_calls <= result.stats.steps / 90 + 8 * segments
-
-
 def test_what_lsoda_needs_and_no_more(make_problem):
     """The runner's steps are scipy's steps, bit for bit; only the looking on is its own."""
     from scipy.integrate import solve_ivp
