@@ -20,7 +20,7 @@ from winchsim.studies.spread import Given, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
-from winchsim.studies.spread.study import TOLERATED, probability, rank_correlation
+from winchsim.studies.spread.study import TOLERATED, result, probability, rank_correlation
 
 pytestmark = pytest.mark.slow
 
@@ -238,6 +238,12 @@ def test_slow_and_full_builds_agree(geared):
     assert slow.current == pytest.approx(full.current, rel=0.03)
     assert slow.teeth == pytest.approx(full.teeth, rel=0.1)
     assert np.array_equal(slow.torques, full.torques)
+
+
+def test_results_are_the_outcomes(done):
+    assert np.ptp(done.outcomes.hold) > 0
+    for name in ("hold", "factor"):
+        np.testing.assert_array_equal(result(done.outcomes, name), done.outcomes[name])
 
 
 def test_a_spread_of_everything(done):
