@@ -30,6 +30,7 @@ from winchsim.studies.calibrate import (
     LiftTest,
     Note,
     Parameter,
+    Prediction,
 )  # fmt: skip
 from winchsim.studies.calibrate.calibration import changes
 from winchsim.studies.calibrate.evidence import UNITS
@@ -173,27 +174,8 @@ def calibration_json(
             for path, old, new in found.changes
             for spec in [spec_at(found.inputs, path)]
         ],
-        sides=[
-            {
-                **_test_facts(row.test),
-                "side": row.kind.value,
-                "agrees": row.agrees,
-                _SHARES[row.kind]: row.predicted,
-            }
-            for row in found.sides
-        ],
-        predictions=[
-            {
-                **_test_facts(row.test),
-                **_interval_facts("lift_time", "s", row.time),
-                **_interval_facts("current", "A", row.current),
-                "margin": row.margin,
-                "stall_chance": row.stall_chance,
-                "holds": row.holds,
-                "blocked_by_tests": row.blocked_by,
-            }
-            for row in found.predictions
-        ],
+        sides=[_side_facts(row) for row in found.sides],
+        predictions=[_prediction_facts(row) for row in found.predictions],
         broken=[_broken_facts(row) for row in found.broken],
         bounds=[
             {**_part_facts(row), key("survived", row.at.link.strength.unit): row.at.demand}
@@ -205,6 +187,23 @@ def calibration_json(
 
 def _test_facts(test: LiftTest) -> dict[str, Any]:
     return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
+
+
+def _side_facts(row: Comparison) -> dict[str, Any]:
+    shown = {"side": row.kind.value, "agrees": row.agrees, _SHARES[row.kind]: row.predicted}
+    return {**_test_facts(row.test), **shown}
+
+
+def _prediction_facts(row: Prediction) -> dict[str, Any]:
+    return {
+        **_test_facts(row.test),
+        **_interval_facts("lift_time", "s", row.time),
+        **_interval_facts("current", "A", row.current),
+        "margin": row.margin,
+        "stall_chance": row.stall_chance,
+        "holds": row.holds,
+        "blocked_by_tests": row.blocked_by,
+    }
 
 
 def _residual_facts(row: Comparison) -> dict[str, Any]:
