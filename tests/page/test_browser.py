@@ -279,6 +279,8 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
 def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
     view = look()
     view.view("Questions")
+    view.button("Which of the parts at hand?").click()
+    view.page.get_by_text("No parts are listed.").wait_for()
     view.button("Which drum?").click()
     view.page.locator(".candidates .q-btn", has_text="20 mm").first.click()
     view.page.get_by_text("Taken: 20 mm. Undo").wait_for()

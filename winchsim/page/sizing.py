@@ -48,10 +48,14 @@ class Sizing:
     # --- questions ----------------------------------------------------------------------------
 
     async def _ask(self, name: str) -> None:
-        await self._job.fill(
-            self._box, partial(self._answer, name), f"{QUESTIONS[name]} Candidates are being tried.",
-            "question", self.tab.state.inputs, name,
-        )  # fmt: skip
+        if name == "choose" and self.tab.state.inputs.parts is None:
+            self._job.tell("No parts are listed. Add them on Lift, under scenario.")
+        else:
+            await self._job.fill(
+                self._box, partial(self._answer, name),
+                f"{QUESTIONS[name]} Candidates are being tried.",
+                "question", self.tab.state.inputs, name,
+            )  # fmt: skip
 
     def _answer(self, name: str, found: dict[str, Any]) -> None:
         ui.label(QUESTIONS[name]).classes("heading")
