@@ -192,15 +192,17 @@ def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(sma
     assert found.high > 1.2 * found.low
 
 
-@pytest.mark.parametrize("number", ["03", "05", "14"])
-def test_ranges_do_not_hang_on_the_coarse_steps_of_their_variants(number, monkeypatch):
-    """Nor where the rope reaches a new layer near the top, or a variant stalls there by its heat."""
+@pytest.mark.parametrize(
+    ("number", "powered_for"), [("03", math.inf), ("05", math.inf), ("10", 114.5), ("14", math.inf)]
+)
+def test_ranges_do_not_hang_on_the_coarse_steps_of_their_variants(number, powered_for, monkeypatch):
+    """Nor where the rope reaches a new layer near the top, or variants stall by their heat."""
     (path,) = (Path(__file__).parents[2] / "scenarios").glob(f"{number}-*.toml")
     inputs = load(str(path))
     machine = build(inputs)
-    usual = find_ranges(inputs, machine)
+    usual = find_ranges(inputs, machine, powered_for)
     monkeypatch.setattr("winchsim.slow.path.COARSE_CELLS", (TAKE_UP_CELLS, HANGING_CELLS))
-    finer = find_ranges(inputs, machine)
+    finer = find_ranges(inputs, machine, powered_for)
     assert (usual.never, usual.end) == (finer.never, finer.end)
     for key, ends in finer.spans.items():
         near = 0.02 * math.log(ends[1] / ends[0]) + 1e-4

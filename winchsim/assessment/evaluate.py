@@ -92,7 +92,8 @@ def add_ranges(found: Assessment, record: Record, known: Ranges | None = None) -
 def _ranges(history: History) -> Ranges | None:
     assert history.record.inputs is not None
     raises = (span.end - span.start for span in history.spans if span.step.action == "raise")
-    return find_ranges(history.record.inputs, history.machine, next(raises, 0.0))
+    powered_for = math.inf if history.lifted else next(raises, math.inf)
+    return find_ranges(history.record.inputs, history.machine, powered_for)
 
 
 def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> dict[str, Any]:

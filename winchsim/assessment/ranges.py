@@ -159,7 +159,7 @@ class _Variant:
         return self.ended is End.LIFTED
 
 
-def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> Ranges | None:
+def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = math.inf) -> Ranges | None:
     """Ranges of a build; None where its programme does not raise.
 
     Parameters
@@ -169,7 +169,8 @@ def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = 0.0) -> R
     machine : Machine
         Built from it.
     powered_for : float
-        Time for which the first raise took power. [s]
+        Time for which the first raise took power where it missed its target; infinite where it
+        did not. [s]
     """
     if all(phase.action != "raise" for phase in machine.phases):
         return None

@@ -172,7 +172,7 @@ class _Climb:
         time = self._empty(index, here, time, drive.total)
         time = self._trip(index, here, time, drive.total)
         self.friction = law.friction_heat(drive, speed)
-        self._warm(time, drive.currents)
+        self._warm(np.minimum(time, self._powered()), drive.currents)
         course.time = course.time + time
         course.charge = course.charge + drive.total * time
         course.charges = [
@@ -259,14 +259,18 @@ class _Climb:
     def stand(self, held: Any) -> None:
         """Heat the motors of the variants that are held, under power as long as that lasts."""
         course, batch = self.course, self.batch
-        left = np.where(held, np.maximum(batch.powered_until - course.time, 0.0), 0.0)
-        if not np.any(left > 0):
+        if batch.powered_until == np.inf or not np.any(held):
             return
+        left = np.where(held, self._powered(), 0.0)
         still = np.zeros(batch.size)
         self.friction = [still for _ in batch.machine.groups]
         for _ in range(STANDING_STEPS):
             law = DriveLaw(batch.machine, batch.raising, course.windings, course.cases)
             self._warm(left / STANDING_STEPS, law.drive(still).currents)
+
+    def _powered(self) -> Any:
+        """Time for which the power is still on. [s]"""
+        return np.maximum(self.batch.powered_until - self.course.time, 0.0)
 
     def _warm(self, time: Any, currents: Sequence[Any]) -> None:
         """Warm all groups by a time of constant current."""

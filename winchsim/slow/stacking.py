@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import math
 from collections.abc import Sequence
 from typing import Any, TypeVar
 
@@ -69,7 +70,8 @@ class Batch:
     coarse : bool
         Whether fewer steps do, as they do for a comparison of the variants with each other.
     powered_until : float
-        Time up to which a drum that stalled stands under power. [s]
+        Time at which the motors stop warming, standing under power until then where they stalled;
+        infinite: they warm for as long as the drum turns. [s]
     """
 
     size: int
@@ -79,7 +81,7 @@ class Batch:
     ends: np.ndarray
     layer_counts: np.ndarray
     coarse: bool = False
-    powered_until: float = 0.0
+    powered_until: float = math.inf
 
 
 def unchecked(item: T, **values: Any) -> T:
