@@ -110,6 +110,15 @@ def test_supplies_of_every_kind_stand_beside_each_other(small):
         assert_same(found.row(index), lift_machine(build(inputs)))
 
 
+@pytest.mark.parametrize("own", [None, 1.6])
+def test_a_limit_of_the_phase_stands_whatever_the_supplys_is(small, own):
+    inputs = small(phase=Phase(action="raise", until="top", current_limit=own))
+    lifts = lift_all(inputs, {"supply.current_limit": [1.8, 2.2]})
+    for i, limit in enumerate((1.8, 2.2)):
+        one = with_value(inputs, "supply.current_limit", limit)
+        assert_same(lifts.row(i), lift_machine(build(one)))
+
+
 def test_several_groups_and_a_dead_motor(small, make_motor):
     groups = (
         make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1),
