@@ -174,7 +174,8 @@ def raising_time(record: Record) -> float:
 def _raising_weights(record: Record) -> np.ndarray:
     """Time that each sample stands for while the drum raises: half of the gaps on its two sides.
     [s]"""
-    return np.convolve(np.diff(record.time), [0.5, 0.5]) * (record["drum_speed"] > 0)
+    gaps = np.diff(record.time, prepend=record.time[0], append=record.time[-1])
+    return np.convolve(gaps, [0.5, 0.5], "valid") * (record["drum_speed"] > 0)
 
 
 def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkKind) -> ToothWarmth:
