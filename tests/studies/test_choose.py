@@ -12,7 +12,7 @@ import pytest
 
 from winchsim.assessment.candidates import choose_row, fails, thin_counts
 from winchsim.assessment.evaluate import assess
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, WinchsimError
 from winchsim.inputs import (
     MotorGroup,
     PartDrum,
@@ -162,7 +162,7 @@ def test_a_stronger_rope_is_taken_and_its_source_is_its_own(stocked):
 
 def test_what_cannot_be_chosen_from_is_refused(stocked):
     for parts in (None, Parts(), Parts(gears=(PartGear(teeth=12, module=0.001),))):
-        with pytest.raises(DomainError, match="parts"):
+        with pytest.raises(WinchsimError, match="parts"):
             choose(replace(stocked, parts=parts))
     with pytest.raises(DomainError, match="spur stage"):
         choose(replace(stocked, stage=(Stage(kind="planetary", ratio=25.0, efficiency=0.6),)))

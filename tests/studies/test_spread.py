@@ -20,7 +20,7 @@ from winchsim.studies.spread import Given, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
 from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
-from winchsim.studies.spread.study import TOLERATED, result, probability, rank_correlation
+from winchsim.studies.spread.study import TOLERATED, probability, rank_correlation, result
 
 pytestmark = pytest.mark.slow
 

@@ -12,7 +12,7 @@ from winchsim.assessment.candidates import capacities, check_columns, fails, mea
 from winchsim.assessment.evaluate import add_ranges, assess
 from winchsim.assessment.kinds import Assessment, CheckKey
 from winchsim.assessment.ranges import HoldShare, Ranges, find_each
-from winchsim.errors import DomainError, WinchsimError
+from winchsim.errors import Code, WinchsimError, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Parts
 from winchsim.model import build
@@ -87,7 +87,7 @@ def choose(
     Raises
     ------
     InputError, DomainError
-        The scenario cannot be built, or there are no parts.
+        The scenario cannot be built, no parts are listed, or none of them fit together.
 
     Notes
     -----
@@ -99,7 +99,12 @@ def choose(
     listed = inputs.parts not in (None, Parts())
     made, possible = families(inputs, MOST_BUILDS, fastest=fastest) if listed else ([], 0)
     if not made:
-        raise DomainError("parts", "nothing that fits together", "parts to make a build of")
+        raise refused(
+            "no build can be made of the parts" if listed else "no parts are listed",
+            "parts", code=Code.NO_BUILD,
+            expected="[[parts.gears]], [[parts.motors]], [[parts.drums]] or [[parts.ropes]]",
+            hint="" if listed else "name a file that has them: --parts FILE",
+        )  # fmt: skip
 
     def order(found: Sweep) -> np.ndarray:
         aim = found.results["lift_time"] if fastest else -found.least_share()
