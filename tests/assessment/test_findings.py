@@ -120,6 +120,12 @@ def test_a_broken_part_has_its_force(ran):
     assert broke.values["unit"] == "N" and broke.time > 0
 
 
+def test_a_rope_that_breaks_at_once_breaks_in_a_run_of_one_instant(ran):
+    weak = {"breaking_force": 10.0, "knot_efficiency": 0.5}
+    run = ran(load={"start_height": 0.1, "height": 0.2}, rope=weak)
+    assert run.record.time.size == 1 and run.has(FindingKind.PART_BROKE)
+
+
 def test_snag_and_the_pull_it_makes(ran):
     run = ran(load={"snag_height": 0.05})
     snag = run.one(FindingKind.SNAGGED)

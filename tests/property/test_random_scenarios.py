@@ -13,11 +13,6 @@ def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
     assert went.partition(":")[0] in fuzz.ENDS
 
 
-def test_enough_of_them_run_to_mean_something():
-    went = [fuzz.check(seed)[1] for seed in range(7000, 7012)]
-    assert went.count("ok") >= 4
-
-
 @pytest.mark.parametrize(
     "seed",
     [
