@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from winchsim.assessment.actions import _tried
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
+from winchsim.assessment.proposals import Proposal
 from winchsim.inputs import Pawl, with_value
 from winchsim.simulation import simulate
 
@@ -36,6 +38,11 @@ def test_actions_of_a_stall_raise_the_load_when_done(stalled):
         again = assess(simulate(_applied(inputs, action)), actions=False)
         assert again.counts == action.counts
         assert again.target.reached is action.reached
+        assert not [
+            effect
+            for effect in action.effects
+            if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
+        ]
 
 
 def test_actions_are_ranked_and_of_different_kinds(stalled):
@@ -46,14 +53,14 @@ def test_actions_are_ranked_and_of_different_kinds(stalled):
     assert found.actions[0].reached
 
 
-def test_an_action_makes_no_other_check_fail(stalled):
-    _, found = stalled
-    effects = [effect for action in found.actions for effect in action.effects]
-    assert effects and not [
-        effect
-        for effect in effects
-        if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
-    ]
+def test_a_change_that_helps_one_check_and_makes_two_thin_is_no_action(small):
+    """A rope that no jam breaks, but under a load that the motors hardly start."""
+    winch = {"rope": {"breaking_force": 150.0}, "load": {"mass": 4.0}, "pawl": Pawl()}
+    before = assess(simulate(small(**winch)), actions=False)
+    for mass, is_helpful in ((4.0, True), (9.0, False)):
+        inputs = small(pawl=Pawl(), rope={"breaking_force": 1000.0}, load={"mass": mass})
+        change = Proposal(ActionKind.STRONGER_PART, (), inputs)
+        assert (_tried(change, (CheckKey.JAM,), before) is not None) is is_helpful
 
 
 def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):

@@ -91,12 +91,17 @@ def _rank(action: Action, lifted: bool) -> tuple[int, ...]:
     """Order of actions: those that raise the load first, of a load that is lifted those that hold
     it; then fewest failing and thin checks."""
     holds = lifted and action.kind in (ActionKind.PAWL, ActionKind.BRAKE)
-    fails, thin = action.counts[Status.FAILS], action.counts[Status.THIN]
-    return not action.reached, not holds, fails, thin
+    return not action.reached, not holds, *_missed(action.counts)
+
+
+def _missed(counts: Mapping[Status, int]) -> tuple[int, int]:
+    """Failing and thin checks."""
+    return counts[Status.FAILS], counts[Status.THIN]
 
 
 def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> Action | None:
-    """A proposal tried in full; None where it does not help or makes another check fail."""
+    """A proposal tried in full; None where it does not help, makes another check fail, or leaves
+    more checks thin and none fewer failing."""
     from winchsim.assessment.evaluate import add_ranges, assess
 
     try:
@@ -112,6 +117,7 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
             effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
             for effect in effects
         )
+        worse = worse or _missed(after.counts) > _missed(before.counts)
         if not after.trusted or worse or not _better(aimed):
             return None
     changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
