@@ -107,11 +107,13 @@ class Headline:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """Sentences; `faint` ones are remarks. `label` stands before them, and stands out."""
+    """Sentences; `faint` ones are remarks. `label` stands before them, and stands out. `spare` as
+    in `Table`: all of it is row 0."""
 
     text: Text
     faint: bool = False
     label: str = ""
+    spare: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ def render_text(document: Document, options: Options) -> str:
     spare = sorted(
         (tier, n, place, row)
         for place, node in enumerate(shown)
-        if isinstance(node, (Table, Items)) and not options.full
+        if isinstance(node, (Table, Items, Paragraph)) and not options.full
         for n, (tier, row) in enumerate(node.spare)
     )
     parts = _fitted(shown, [(place, row) for _, _, place, row in spare], options)
@@ -76,7 +76,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
     match node:
         case Headline():
             yield from _headline(node, options)
-        case Paragraph():
+        case Paragraph() if not left_out:
             yield from _paragraph(node, options)
         case Items():
             kept = [item for row, item in enumerate(node.items) if row not in left_out]

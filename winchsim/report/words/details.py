@@ -64,7 +64,8 @@ FACTOR = Paragraph(say("Factor: capacity over demand. Below 1 the part breaks.")
 
 LAST_SPARE = 2
 """Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks
-(2), a third action (3), thin checks of most interest (4), a second action (5)."""
+(2), what is not given and a third action (3), thin checks of most interest (4), a second action
+(5)."""
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
