@@ -138,10 +138,11 @@ def turns_per_layer(width: Any, rope_diameter: float) -> Any:
     DomainError
         The rope is wider than the drum.
     """
-    turns = np.floor(width / rope_diameter + 1e-5)
-    if np.any(turns < 1):
+    turns = width / rope_diameter + 1e-5
+    many = isinstance(turns, np.ndarray)
+    if (turns.min() if many else turns) < 1:
         raise DomainError("drum.width", width, "at least one rope diameter")
-    return turns if isinstance(turns, np.ndarray) else int(turns)
+    return np.floor(turns) if many else math.floor(turns)
 
 
 def dead_length(
@@ -159,8 +160,10 @@ def dead_length(
         As given to `layers`. [m]
     """
     per_layer = turns_per_layer(width, rope_diameter)
-    on_each = (min(max(turns - k * per_layer, 0.0), per_layer) for k in range(len(stack)))
-    return sum(2 * math.pi * layer.radius * n for layer, n in zip(stack, on_each, strict=True))
+    return sum(
+        2 * math.pi * layer.radius * min(max(turns - k * per_layer, 0.0), per_layer)
+        for k, layer in enumerate(stack)
+    )
 
 
 def outer_diameter(layer: Layer, rope_diameter: float) -> float:

@@ -30,7 +30,8 @@ class Path:
         Unstretched rope wound on since the start. [m]
     middles, tensions, radii, impedances : ndarray, shape (cells, size)
         In the middle of each cell: rope wound on [m], steady rope force [N], radius of the layer
-        [m]; at its start, the force that a jump of the drum's surface speed adds at most [N·s/m].
+        [m]; at the layer's start, the force that a jump of the drum's surface speed adds at most
+        [N·s/m].
     hanging : ndarray of bool, shape (cells, size)
         Whether the load has lifted off.
     lift_off : ndarray, shape (size,)
@@ -93,7 +94,7 @@ def find_path(batch: Batch) -> Path:
         middles=middles,
         tensions=tensions,
         radii=radii,
-        impedances=_impedance(batch, edges[:-1]),
+        impedances=np.take_along_axis(_impedance(batch), layer, axis=0),
         hanging=hanging,
         lift_off=np.broadcast_to(lift_off, (n,)),
         start_tension=np.broadcast_to(start_tension, (n,)),
@@ -203,9 +204,10 @@ def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
     return np.minimum(layer, batch.layer_counts - 1)
 
 
-def _impedance(batch: Batch, wound: np.ndarray) -> Any:
-    r"""Largest rope force per jump of the drum's surface speed: the load on its spring and damper.
-    [N·s/m]
+@np.errstate(divide="ignore", invalid="ignore")
+def _impedance(batch: Batch) -> Any:
+    r"""Largest rope force per jump of the drum's surface speed at the start of each layer, or of
+    the lift: the load on its spring and damper. [N·s/m]
 
     Notes
     -----
@@ -215,11 +217,12 @@ def _impedance(batch: Batch, wound: np.ndarray) -> Any:
     v\sqrt{K m}`, at once, from :math:`\zeta = 1/2` on. Own derivation, head of the package `slow`.
     """
     m = batch.machine
+    starts = np.concatenate([np.zeros((1, batch.size)), batch.ends[:-1]])
+    wound = np.maximum(starts - m.wound_at_start, 0.0)
     stiffness = m.line.stiffness / (m.free_rope - wound)
     mass = load.inertia(m.body) / m.line.falls**2
     root = np.sqrt(stiffness * mass)
     damping = np.minimum(m.line.damping / (2 * root), 1e3)
     low = np.clip(damping, 0.0, 0.5)
-    with np.errstate(divide="ignore"):
-        angle = np.arctan2(np.sqrt(1 - low**2) * (1 - 4 * low**2), low * (3 - 4 * low**2))
+    angle = np.arctan2(np.sqrt(1 - low**2) * (1 - 4 * low**2), low * (3 - 4 * low**2))
     return root * np.where(damping < 0.5, np.exp(-low * angle / np.sqrt(1 - low**2)), 2 * damping)

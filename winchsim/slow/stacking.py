@@ -3,7 +3,6 @@ thousands of variants at once."""
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 import math
 from collections.abc import Sequence
@@ -87,9 +86,8 @@ class Batch:
 def unchecked(item: T, **values: Any) -> T:
     """A frozen dataclass with other values, arrays included, past its constructor's checks, which
     are for one value each."""
-    changed = copy.copy(item)
-    for name, value in values.items():
-        object.__setattr__(changed, name, value)
+    changed = object.__new__(item.__class__)
+    changed.__dict__.update(item.__dict__, **values)
     return changed
 
 

@@ -279,8 +279,9 @@ def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray
     if not columns:
         return [members] if len(members) else []
     found: dict[tuple[Any, ...], list[int]] = {}
-    for member in members:
-        found.setdefault(tuple(column[member].item() for column in columns), []).append(int(member))
+    rows = zip(*(column[members].tolist() for column in columns), strict=True)
+    for member, row in zip(members.tolist(), rows, strict=True):
+        found.setdefault(row, []).append(member)
     return [np.array(rows) for rows in found.values()]
 
 
@@ -325,14 +326,15 @@ def _drums(
 ) -> tuple[tuple[Any, ...], np.ndarray]:
     """Layers, rope on the drum at the start, and links of the drum, for each variant; and which
     variants have a drum."""
-    where = places(base, Notebook())
+    notebook = Notebook()
+    where = places(base, notebook)
     found: dict[tuple[float, ...], Any] = {}
     sizes = list(zip(*(values.tolist() for values in drum.values()), strict=True))
     for size in dict.fromkeys(sizes):
         own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
             stack, at_start = wound_layers(own, where)
-            found[size] = (stack, at_start, drum_links(own, stack, Notebook()))
+            found[size] = stack, at_start, drum_links(own, stack, notebook)
         except DomainError as error:
             found[size] = str(error)
     problems.update(
@@ -375,7 +377,7 @@ def _batch(
     if drums is not None:
         at_start: Any = np.array([row[1] for row in drums])
         plain = replace(plain, wound_at_start=at_start, links=_with_drum_links(plain, drums))
-    if "supply.voltage" in columns and machine.links:
+    if "supply.voltage" in columns and any(link.scale != 1.0 for link in machine.links):
         plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
     raising = _raising(base, machine, columns)
     radii, ends, layer_counts = pack_layers(stacks)
