@@ -324,8 +324,8 @@ def _drum_in(columns: Mapping[str, Any]) -> dict[str, Any]:
 def _drums(
     base: Inputs, drum: dict[str, Any], members: np.ndarray, problems: dict[int, str]
 ) -> tuple[tuple[Any, ...], np.ndarray]:
-    """Layers, rope on the drum at the start, and links of the drum, for each variant; and which
-    variants have a drum."""
+    """Layers, rope on the drum at the start, and what links of the drum bear by kind, for each
+    variant; and which variants have a drum."""
     notebook = Notebook()
     where = places(base, notebook)
     found: dict[tuple[float, ...], Any] = {}
@@ -334,7 +334,8 @@ def _drums(
         own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
             stack, at_start = wound_layers(own, where)
-            found[size] = stack, at_start, drum_links(own, stack, notebook)
+            bears = {link.kind: link.bears for link in drum_links(own, stack, notebook)}
+            found[size] = stack, at_start, bears
         except DomainError as error:
             found[size] = str(error)
     problems.update(
@@ -441,11 +442,12 @@ def _stages(base: Inputs, columns: dict[str, Any]) -> tuple[Stage, ...]:
 
 
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
-    links: list[Any] = list(plain.links)
-    for place, kind in enumerate(link.kind for link in (drums[0][2] if drums else ())):
-        at = next(i for i, link in enumerate(links) if link.kind is kind)
-        links[at] = replace(links[at], bears=np.array([row[2][place].bears for row in drums]))
-    return tuple(links)
+    return tuple(
+        replace(link, bears=np.array([bears[link.kind] for _, _, bears in drums]))
+        if link.kind in drums[0][2]
+        else link
+        for link in plain.links
+    )
 
 
 def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -> tuple[Any, ...]:
