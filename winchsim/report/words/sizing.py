@@ -93,11 +93,11 @@ def recommendation(study: Study) -> Text:
     run, name = study.confirmation, study.question.name
     if run is None or run.found is None:
         return _none(study)
-    template = _WORDS[name][2 if study.recommended == study.present else 1]
+    is_kept = study.recommended == study.present
     within = " within every limit" if study.sweep.meets[run.index] else " without a failing check"
-    taken = say(template, candidate(study, run.index), within=within)
-    if study.recommended == study.present and study.changes:
-        taken = say("Keep the build as it is.")
+    taken = say("Keep the build as it is.")
+    if not (is_kept and study.changes):
+        taken = say(_WORDS[name][1 + is_kept], candidate(study, run.index), within=within)
     return joined([taken, _fails_from(study) if name == "heaviest" else (), outcome(run.found)])
 
 
