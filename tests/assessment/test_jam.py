@@ -35,14 +35,14 @@ def _snagged(inputs, height):
     ) * 1e3
 
 
-@pytest.mark.parametrize("inertia", [1e-7, 1e-6, 1e-5])
-def test_the_rope_force_of_a_jam_is_that_of_a_simulated_snag(small, inertia):
+@pytest.mark.parametrize(("inertia", "within"), [(1e-7, 4e-4), (1e-6, 4e-3), (1e-5, 0.015)])
+def test_the_rope_force_of_a_jam_is_that_of_a_simulated_snag(small, inertia, within):
     inputs = small(rope={"breaking_force": 1500.0}, load={"drum_height": 0.5})
     inputs = with_value(inputs, "motors.1.rotor_inertia", inertia)
     tension, share = _snagged(inputs, 0.0999)
     found = jam(build(inputs))
-    assert found.tension == pytest.approx(tension, rel=0.03)
-    assert found.parts[0].dynamic == pytest.approx(1 / share, rel=0.03)
+    assert found.tension == pytest.approx(tension, rel=within)
+    assert found.parts[0].dynamic == pytest.approx(1 / share, rel=within)
 
 
 def test_rotors_alone_can_break_what_the_stall_torque_does_not(small):

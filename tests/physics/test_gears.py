@@ -129,7 +129,7 @@ def test_equal_and_opposite_shifts_keep_the_centre_distance():
 def test_both_gears_of_an_equal_pair_are_alike():
     pair = contact(25, 25)
     assert pair.e1 == pytest.approx(pair.e2)
-    assert pair.clearance1 == pytest.approx(0.25)
+    assert (pair.clearance1, pair.clearance2) == pytest.approx((0.25, 0.25))
     swapped, straight = contact(60, 20), contact(20, 60)
     assert (swapped.e1, swapped.e2) == pytest.approx((straight.e2, straight.e1))
 
