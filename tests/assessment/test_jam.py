@@ -72,8 +72,8 @@ def test_a_strong_build_needs_no_limit(small):
 def test_a_load_on_the_floor_pulls_no_harder_than_the_motors_can(small):
     inputs = small(load={"mass": 80.0})
     found = assess(simulate(inputs), actions=False, ranges=False).jam
-    machine = build(inputs)
-    assert found.static_tension < machine.scales.pull and found.tension == found.static_tension
+    hangs = jam(build(small(load={"mass": 80.0, "start_height": 0.05}))).static_tension
+    assert found.tension == found.static_tension < build(inputs).scales.pull < 1.01 * hangs
     assert all(part.dynamic == part.static for part in found.parts)
     assert found.no_limit is NoLimit.NOT_NEEDED
 
