@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.inputs import Edge, Phase, Sheave
+from winchsim.inputs import Brake, Edge, Phase, Sheave
 from winchsim.model import Event, LoadPlace
 
 WEIGHT = 8 * 9.80665
@@ -333,6 +333,16 @@ class TestBrokenLinks:
             WEIGHT * start + WEIGHT / 9.80665 * speed**2 / 2
         )
         assert record.fall.time >= math.sqrt(2 * start / 9.80665)
+
+    def test_a_rope_breaks_on_a_drum_that_a_brake_has_stopped(self, lift):
+        """The load swings on: 121 N on a knot that holds 115."""
+        record = lift(
+            load={"start_height": 0.3, "height": 0.4, "mass": 8.0},
+            brake=Brake(torque=5.0),
+            rope={"breaking_force": 150.0, "knot_efficiency": 1.0, "damping_ratio": 0.05},
+            phase=(Phase(action="lower", until="time", time=0.5), Phase(action="off", time=1.0)),
+        )
+        assert record.first(Event.DRUM_STOPS).time < record.first(Event.OVERLOAD).time
 
     def test_strong_enough_is_not_broken(self, lift):
         record = lift(rope={"breaking_force": 200.0})

@@ -105,7 +105,8 @@ def test_what_is_taken_of_own_materials_is_what_the_key_reference_says(key):
         value = getattr(own_material("x", family, {"tensile_strength": 50e6}), key)
         if value is not None:
             assert f"{in_unit(value, spec.unit):g} {spec.unit}".strip() in spec.left_out
-    metal = own_material("x", "metal", {"tensile_strength": 50e6})
+    printed, _, metal = (own_material("x", each, {"tensile_strength": 50e6}) for each in FAMILIES)
+    assert printed.span("flexural_strength") == pytest.approx((67.5e6, 85e6))
     assert (
         metal.yield_strength == 25e6
         and "half the tensile strength" in specs(OwnMaterial)["yield_strength"].left_out
