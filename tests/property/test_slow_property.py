@@ -202,8 +202,9 @@ def test_the_edges_of_the_drum_s_band_are_edges(small, make_motor, make_stage, d
 
 
 def _sound(lifts):
-    hard = lifts.lifted & (lifts.stall_margin_cold >= 1) & (lifts.factor >= 1)
-    return bool((hard & (lifts.tight_winding <= lifts.tight_limit))[0])
+    """No hard limit is missed; a load that is picked up in motion may have no margin at rest."""
+    hard = lifts.lifted & (lifts.factor >= 1) & (lifts.tight_winding <= lifts.tight_limit)
+    return bool(hard[0])
 
 
 @settings(max_examples=2, deadline=None, derandomize=True)
