@@ -416,6 +416,24 @@ def test_a_brake_that_grips_asks_of_the_teeth_what_it_does_in_the_full_run(torqu
     assert (found["factor"] < 0.6 * bare["factor"]) is (torque > 1)
 
 
+@pytest.mark.parametrize(("other", "inertia"), [(0.005, 1e-6), (0.006, 1e-3)])
+def test_a_motors_gearbox_carries_what_it_does_in_the_full_run(
+    small, make_motor, make_stage, other, inertia
+):
+    """As the load swings up, or as a heavy drum is set going by unlike motors: drag behind the
+    gearbox loads it, that of the motor does not."""
+    gearbox = Gearbox(ratio=5.0, data_at="motor", efficiency=0.8, torque_limit=1.0)
+    inputs = small(
+        motors=tuple(make_motor(4.0, k, idle_current=0.2, gearbox=gearbox) for k in (0.005, other)),
+        stage=make_stage(5.0, 0.8, shaft_drag=5e-3, repeat=2),
+        load={"mass": 6.0, "start_height": 0.05, "height": 0.15},
+        drum={"inertia": inertia},
+        rope={"damping_ratio": 0.02},
+    )
+    most = max(asked.share for asked in simulate(inputs).demands)
+    assert lift_machine(build(inputs))["factor"] == pytest.approx(1 / most, rel=1e-3)
+
+
 NEARLY_HELD = """
 [[motors]]
 voltage = "12 V"
