@@ -83,51 +83,37 @@ def test_2_for_an_existing_file(screen, tmp_path):
     assert path.read_text() != "mine"
 
 
-def test_3_for_a_result_that_cannot_be_trusted(screen, command):
+@pytest.mark.parametrize(
+    ("fault", "code", "said"),
+    [
+        (TrustError("The energy does not close."), 3, "The energy does not close.\n"),
+        (KeyboardInterrupt(), 130, "interrupted\n"),
+        (BrokenPipeError(), 141, ""),
+    ],
+)
+def test_an_untrusted_result_an_interrupt_and_a_closed_pipe_have_codes_of_their_own(
+    screen, command, fault, code, said
+):
     def action(options, env):
-        raise TrustError("The energy does not close.")
+        raise fault
 
     command(action)
-    assert screen.run("probe", "x").code == 3
-    assert "The energy does not close." in screen.err
+    assert screen.run("probe", "x").code == code
+    assert screen.out + screen.err == said
 
 
-def test_4_for_an_internal_fault_in_one_line(screen, command):
+def test_4_for_an_internal_fault_in_one_line_with_its_traceback_on_request(screen, command):
     def action(options, env):
         raise ZeroDivisionError("oops\nsecond line")
 
     command(action)
     assert screen.run("probe", "x").code == 4
     assert screen.err.startswith("internal fault: ZeroDivisionError: oops second line\n")
-    assert "--debug" in screen.err
-    assert "Traceback" not in screen.err
-
-
-def test_4_with_the_traceback_on_request(screen, command):
-    def action(options, env):
-        raise ZeroDivisionError("oops")
-
-    command(action)
-    assert screen.run("probe", "x", "--debug").code == 4
-    assert "Traceback" in screen.err
-
-
-def test_130_when_interrupted(screen, command):
-    def action(options, env):
-        raise KeyboardInterrupt
-
-    command(action)
-    assert screen.run("probe", "x").code == 130
-    assert screen.err == "interrupted\n"
-
-
-def test_141_when_the_pipe_is_closed(screen, command):
-    def action(options, env):
-        raise BrokenPipeError
-
-    command(action)
-    assert screen.run("probe", "x").code == 141
-    assert screen.out + screen.err == ""
+    assert "--debug" in screen.err and "Traceback" not in screen.err
+    debugged, data = (Screen().run("probe", "x", flag) for flag in ("--debug", "--json"))
+    assert debugged.code == data.code == 4 and "Traceback" in debugged.err
+    message = json.loads(data.out)["error"]["message"]
+    assert message == "internal fault: ZeroDivisionError: oops second line"
 
 
 def test_every_exit_code_is_told_in_words():
@@ -163,15 +149,6 @@ def test_an_error_as_json(screen, tmp_path):
 def test_misuse_as_json(screen):
     assert screen.run("materials", "--jsno", "--json").code == 2
     assert json.loads(screen.out)["error"]["faults"][0]["hint"] == 'did you mean "--json"?'
-
-
-def test_an_internal_fault_as_json(screen, command):
-    def action(options, env):
-        raise ZeroDivisionError("oops")
-
-    command(action)
-    assert screen.run("probe", "x", "--json").code == 4
-    assert json.loads(screen.out)["error"]["message"] == "internal fault: ZeroDivisionError: oops"
 
 
 # --- hints
