@@ -44,3 +44,10 @@ def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(s
     for inputs, check in ((short, one), (long, other)):
         values = finding(inputs, FindingKind.SUPPLY_LIMITED).values
         assert values["duration"] / values["raising_time"] == pytest.approx(check.value)
+
+
+def test_a_battery_of_little_more_than_the_charge_drawn_is_thin(small):
+    drawn = float(simulate(small(supply={"kind": "battery"}))["charge"][-1])
+    inputs = small(supply={"kind": "battery", "capacity": 1.1 * drawn})
+    check = assess(simulate(inputs), actions=False, ranges=False).check(CheckKey.BATTERY)
+    assert check.status is Status.THIN and check.value == pytest.approx(1.1, rel=1e-6)

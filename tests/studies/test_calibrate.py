@@ -394,7 +394,9 @@ def geared(small):
     ("rope, 2 m from its end", "rope", "rope"),
 ])  # fmt: skip
 def test_what_broke_is_understood(geared, words, where, kind):
-    found = look_into(geared, LiftTest(number=1, mass=6.0, outcome="broke", broke_link=words))
+    """A tooth where only the stage is named, though its shaft is weaker."""
+    weak = with_value(geared, "stage.2.shaft_diameter", 1e-3)
+    found = look_into(weak, LiftTest(number=1, mass=6.0, outcome="broke", broke_link=words))
     assert (found.at.link.where, found.at.link.kind.value) == (where, kind)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from scipy.special import ndtr
 
 import winchsim
 from winchsim.assessment.evaluate import assess
@@ -16,7 +18,7 @@ from winchsim.report.measured import lift_tests
 from winchsim.scenario.sheet import read_sheet
 from winchsim.simulation import simulate
 from winchsim.studies.calibrate.evidence import LiftTest, Note
-from winchsim.studies.why import Why, why
+from winchsim.studies.why import PRIORS, SPREAD, Why, why
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -131,6 +133,10 @@ def test_a_load_that_runs_back():
     other = why(bell, [replace(back, mass=bell.load.mass)])
     first = other.reasons[0]
     assert first.cause in (Why.ASSUMED, Why.KNOCK) and first.demand > 0.8
+    # Both have one clue for them: their shares are as their usual ones times P(demand > capacity).
+    knock = reason(other, Why.KNOCK)
+    weights = [PRIORS[r.cause] * ndtr(math.log(r.demand) / SPREAD) for r in (knock, first)]
+    assert knock.share / first.share == pytest.approx(weights[0] / weights[1], rel=1e-6)
     kinds = [reason(row, Why.LOAD).clues[0].kind for row in (found, other)]
     assert kinds == ["runs_back_in_simulation", "holds_in_simulation"]
 
