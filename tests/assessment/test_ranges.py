@@ -167,6 +167,13 @@ def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
         assert (known[key].low, known[key].high) == pytest.approx((low, high), rel=0.05), key
 
 
+def test_a_load_that_overpowers_its_motors_has_no_range_of_speed(small):
+    """Friction alone does not say how fast it sinks."""
+    inputs = small(stage=RUNS_BACK["stage"], load={"mass": 20.0, "start_height": 0.05})
+    found = find_readings(read_history(simulate(inputs)), find_ranges(inputs, build(inputs)))
+    assert [row.low for row in found if row.key is ReadingKey.BACK_DRIVING_SPEED] == [None]
+
+
 @pytest.mark.parametrize("load", [{"mass": 40.0}, {"mass": 5.0, "top_stop": 0.05}])
 def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(small, load):
     """Every run stands under power up to the same time."""

@@ -28,24 +28,21 @@ def _state(demand, low=80.0, high=150.0):
 
 
 @pytest.mark.parametrize(
-    ("demand", "state"),
+    ("demand", "state", "known"),
     [
-        (0.0, LinkState.HOLDS),
-        (50.0, LinkState.HOLDS),
-        (50.1, LinkState.CAUTION),
-        (80.0, LinkState.CAUTION),
-        (80.1, LinkState.MAY_BREAK),
-        (150.0, LinkState.MAY_BREAK),
-        (150.1, LinkState.BREAKS),
+        (0.0, LinkState.HOLDS, {}),
+        (50.0, LinkState.HOLDS, {}),
+        (50.1, LinkState.CAUTION, {}),
+        (80.0, LinkState.CAUTION, {}),
+        (80.1, LinkState.MAY_BREAK, {}),
+        (150.0, LinkState.MAY_BREAK, {}),
+        (150.1, LinkState.BREAKS, {}),
+        (99.0, LinkState.CAUTION, {"low": 100.0, "high": 100.0}),
+        (101.0, LinkState.BREAKS, {"low": 100.0, "high": 100.0}),
     ],
 )
-def test_it_may_break_where_its_range_crosses_the_demand_and_breaks_above_it(demand, state):
-    assert _state(demand) is state
-
-
-def test_a_known_strength_leaves_no_may():
-    assert _state(99.0, low=100.0, high=100.0) is LinkState.CAUTION
-    assert _state(101.0, low=100.0, high=100.0) is LinkState.BREAKS
+def test_it_may_break_where_its_range_crosses_the_demand_and_breaks_above_it(demand, state, known):
+    assert _state(demand, **known) is state
 
 
 def test_independent_ranges_combine_as_root_of_squares():
