@@ -7,7 +7,7 @@ import pytest
 from winchsim.assessment.actions import _tried
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
-from winchsim.assessment.proposals import Proposal
+from winchsim.assessment.proposals import STEPS, Proposal, _towards
 from winchsim.inputs import Pawl, with_value
 from winchsim.simulation import simulate
 
@@ -43,6 +43,12 @@ def test_actions_of_a_stall_raise_the_load_when_done(stalled):
             for effect in action.effects
             if effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
         ]
+
+
+def test_values_that_are_tried_are_even_steps_of_ratio_from_the_present_one(small):
+    values = _towards(small(), "drum.diameter", 0.1)
+    ratios = [values[0] / 0.010, *values[1:] / values[:-1]]
+    assert ratios == pytest.approx([10 ** (1 / STEPS)] * len(values), abs=0.027)  # in round numbers
 
 
 def test_actions_are_ranked_and_of_different_kinds(stalled):
