@@ -82,7 +82,7 @@ def answer(found: Assessment, record: Record) -> dict[str, Any]:
     shown = MARKS[found.status] if found.trusted else Mark("no result", "bad")
     count = f" {found.counts[found.status]} of {len(found.checks)}" if found.trusted else ""
     checks = sorted(found.checks, key=lambda check: check.status.rank)
-    tables = _table("Checks", "quantity", map(_check, checks))
+    tables = _table("Checks", "check", map(_check, checks))
     tables += _table("Weakest parts", "part", map(_part, found.weakest))
     sentence = f'<span class="sentence">{words(outcome(found))}</span>'
     return {
