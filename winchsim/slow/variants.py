@@ -443,7 +443,7 @@ def _stages(base: Inputs, columns: dict[str, Any]) -> tuple[Stage, ...]:
 
 def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
     return tuple(
-        replace(link, bears=np.array([bears[link.kind] for _, _, bears in drums]))
+        unchecked(link, bears=np.array([bears[link.kind] for _, _, bears in drums]))
         if link.kind in drums[0][2]
         else link
         for link in plain.links
