@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -59,6 +60,16 @@ def test_numbers_of_a_curve_keep_five_digits_and_stay_short():
     values = np.array([0.0, -1.23456789e-4, 0.1 + 0.2, 17.123456, -9.9999999, 23456.4, 1234567.8])
     expected = [0.0, -1.2346e-4, 0.3, 17.123, -10.0, 23456.0, 1234568.0]
     assert [str(number) for number in picture.short(values)] == [str(v) for v in expected]
+
+
+def test_gears_of_the_picture_turn_as_they_mesh():
+    """Two motors with 15 teeth on 54, a second such pair, then 14 on 49, for one turn of the drum:
+    each against those it meshes with."""
+    inputs = load(str(next(SCENARIOS.glob("01-*.toml"))))
+    drawn = picture.svg(simulate(inputs), inputs, {})
+    turns = re.findall(r'class="(?:pinion|gear)" data-k="([^"]*)"', drawn)
+    expected = [3.6 * 3.6 * 3.5] * 2 + [-3.6 * 3.5] * 2 + [3.5] * 2 + [-1.0]
+    assert list(map(float, turns)) == pytest.approx(expected, rel=1e-4)
 
 
 def test_a_load_falls_freely_after_a_break():

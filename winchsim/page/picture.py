@@ -9,8 +9,7 @@ import numpy as np
 
 from winchsim.inputs import Inputs
 from winchsim.model.keys import Event
-from winchsim.physics.chain import drum_ratios
-from winchsim.report.figures.plan import Gear, OtherStage, Plan, outline, plan_of
+from winchsim.report.figures.plan import Gear, OtherStage, Plan, gear_turns, outline, plan_of
 from winchsim.report.plain_text import safe
 from winchsim.simulation import Record
 
@@ -169,7 +168,8 @@ def svg(record: Record, inputs: Inputs, status: dict[str, str]) -> str:
     right = max(right, x + outer + 8 * unit)
     floor = low - 50 * unit
     notes = _notes(record, inputs, plan, status, outer)
-    parts = [_gear(gear, _shaft_ratios(record.machine, plan), plan) for gear in plan.gears]
+    turns = gear_turns(plan, inputs)
+    parts = [_gear(gear, k) for gear, k in zip(plan.gears, turns, strict=True)]
     parts += [
         _circle(s.x, s.y, s.diameter / 2, "motor" + " dead" * (not s.live)) for s in plan.motors
     ]
@@ -220,19 +220,7 @@ def _notes(
     )
 
 
-def _shaft_ratios(m: Any, plan: Plan) -> list[float]:
-    """Angle of each shaft over that of the drum, with its sign; the motors' own at the end."""
-    ratios = list(drum_ratios(m.chain))[-len(plan.shafts) :]
-    ratios += [1.0] * (len(plan.shafts) - len(ratios))
-    signed = [k * (-1) ** (len(plan.shafts) - 1 - n) for n, k in enumerate(ratios)]
-    return [*signed, 0.0]
-
-
-def _gear(gear: Gear, ratios: list[float], plan: Plan) -> str:
-    k = ratios[gear.shaft]
-    if gear.shaft == -1:
-        first = next(g for g in plan.gears if not g.driver)
-        k = -ratios[0] * first.teeth / gear.teeth
+def _gear(gear: Gear, k: float) -> str:
     edge = _at(gear.x + gear.root * math.cos(gear.turn), gear.y + gear.root * math.sin(gear.turn))
     return (
         f'<g class="{"pinion" if gear.driver else "gear"}" {_turning(k, gear.x, gear.y)}>'

@@ -11,8 +11,8 @@ from PIL import Image
 
 from winchsim.errors import DomainError
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.moving import RATE, WRITERS, _ratios, film
-from winchsim.report.figures.plan import plan_of
+from winchsim.report.figures.moving import RATE, WRITERS, film
+from winchsim.report.figures.plan import gear_turns, plan_of
 
 
 def test_a_film_lasts_as_long_as_the_lift_and_moves(lift):
@@ -30,7 +30,7 @@ def test_a_film_lasts_as_long_as_the_lift_and_moves(lift):
 def test_gears_turn_as_their_teeth_say(scenario):
     """Mesh by mesh the turns are as the teeth the other way round, and against each other."""
     plan = plan_of(scenario)
-    ratios = _ratios(plan, scenario)
+    ratios = gear_turns(plan, scenario)
     drum = [r for gear, r in zip(plan.gears, ratios, strict=True) if gear.shaft == 3]
     assert drum == [1.0]
     motors = [r for gear, r in zip(plan.gears, ratios, strict=True) if gear.shaft == -1]

@@ -34,7 +34,7 @@ from winchsim.report.figures.look import (
     quantity_label,
     room_for,
 )
-from winchsim.report.figures.plan import Plan, outline, plan_of
+from winchsim.report.figures.plan import gear_turns, outline, plan_of
 from winchsim.report.figures.trace import broken, suits
 from winchsim.simulation import Record
 
@@ -120,7 +120,7 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
     style: dict[str, Any] = {"facecolor": (0, 0, 0, 0.05), "linewidth": look.line / 2}
     turning: list[tuple[Artist, float, float, float]] = [
         (axes.add_patch(Polygon(outline(g), edgecolor=INK, **style)), g.x, g.y, ratio)
-        for g, ratio in zip(plan.gears, _ratios(plan, inputs), strict=True)
+        for g, ratio in zip(plan.gears, gear_turns(plan, inputs), strict=True)
     ]
     axes.add_patch(Circle(plan.drum, radius, facecolor=GREY, edgecolor=INK, zorder=4))
     turning += [(mark, x, y, 1.0) for mark in axes.plot([x, edge], [y, y], color="white", zorder=5)]
@@ -153,16 +153,3 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
         words.set_text(f"{time:.1f} s    {in_unit(height, unit):.2f} {unit}")
 
     return move
-
-
-def _ratios(plan: Plan, inputs: Inputs) -> list[float]:
-    """Turns of each gear of a plan for one turn of the drum, against it where negative."""
-    stages = [stage.speed_ratio() for stage in inputs.stage for _ in range(stage.repeat)]
-    behind = [math.prod(-ratio for ratio in stages[shaft + 1 :]) for shaft in range(len(stages))]
-    common = next((gear for gear in plan.gears if gear.shaft == 0), None)
-    return [
-        behind[gear.shaft]
-        if gear.shaft >= 0 or common is None
-        else -behind[0] * common.teeth / gear.teeth
-        for gear in plan.gears
-    ]

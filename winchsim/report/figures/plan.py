@@ -202,6 +202,26 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
     )
 
 
+def gear_turns(plan: Plan, inputs: Inputs) -> list[float]:
+    """Turns of each gear of a plan for one turn of the drum, against it where negative.
+
+    Parameters
+    ----------
+    plan : Plan
+        That of `inputs`.
+    inputs : Inputs
+    """
+    stages = [stage.speed_ratio() for stage in inputs.stage for _ in range(stage.repeat)]
+    behind = [math.prod(-ratio for ratio in stages[shaft + 1 :]) for shaft in range(len(stages))]
+    common = next((gear for gear in plan.gears if gear.shaft == 0), None)
+    return [
+        behind[gear.shaft]
+        if gear.shaft >= 0 or common is None
+        else -behind[0] * common.teeth / gear.teeth
+        for gear in plan.gears
+    ]
+
+
 def outline(gear: Gear) -> np.ndarray:
     """Corners of a gear's outline, its teeth drawn with straight flanks: rows of x and y. [m]"""
     pitches = np.arange(gear.teeth)[:, None] + (-0.36, -0.14, 0.14, 0.36)
