@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import reduce
 from pathlib import Path
 
 import numpy as np
@@ -130,6 +131,16 @@ RUNS_BACK = {
 }
 
 
+def causes_at_both_ends(inputs, machine):
+    """The scenario with every value of one cause at its low end, and at its high end, cause by
+    cause."""
+    for rows in group_causes(machine.assumed).values():
+        yield [
+            reduce(lambda made, row: with_value(made, row.path, end_of(row, end)), rows, inputs)
+            for end in ("low", "high")
+        ]
+
+
 @pytest.mark.parametrize(
     ("parts", "keys"),
     [
@@ -149,13 +160,8 @@ def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
 
     known = readings(inputs, find_ranges(inputs, machine))
     moves = {key: [] for key in keys}
-    for rows in group_causes(machine.assumed).values():
-        ends = []
-        for end in ("low", "high"):
-            changed = inputs
-            for row in rows:
-                changed = with_value(changed, row.path, end_of(row, end))
-            ends.append(readings(changed))
+    for pair in causes_at_both_ends(inputs, machine):
+        ends = [readings(changed) for changed in pair]
         for key, found in moves.items():
             found.append([math.log(end[key].value / known[key].value) for end in ends])
     for key, found in moves.items():
@@ -188,15 +194,11 @@ def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(sma
         assert record.first(Event.TOP) is None
         return float(record["motor_1_winding"].max()) - record.machine.ambient
 
-    base, moves = rise(inputs), []
-    for rows in group_causes(machine.assumed).values():
-        ends = []
-        for end in ("low", "high"):
-            changed = inputs
-            for row in rows:
-                changed = with_value(changed, row.path, end_of(row, end))
-            ends.append(math.log(rise(changed) / base))
-        moves.append(ends)
+    base = rise(inputs)
+    moves = [
+        [math.log(rise(changed) / base) for changed in pair]
+        for pair in causes_at_both_ends(inputs, machine)
+    ]
     expected = [
         machine.ambient + base * math.exp(sign * math.hypot(*(most(0.0, *ends) for ends in moves)))
         for most, sign in ((min, -1), (max, 1))
