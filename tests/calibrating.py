@@ -1,7 +1,5 @@
 """Helpers for tests of calibrations: multiples of losses and places of factors."""
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.optimize import brentq
 

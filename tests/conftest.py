@@ -1,8 +1,6 @@
 """Winches for tests: a small quick one whose every part can be changed, and an ideal one for the
 textbooks' drives."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import subprocess

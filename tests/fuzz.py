@@ -10,8 +10,6 @@ refused with a reason. Prints a tally, the reasons of refusals, the slowest seed
 time of all, and exits 1 when any fails.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """Holding by friction at one place, from the torque that the train just holds: a second way."""
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

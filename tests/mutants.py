@@ -8,8 +8,6 @@ Left out, since they change nothing that a test should hold: messages of excepti
 default indices, tolerances (below 1e-4) and bounds of loops (whole numbers above 30).
 """
 
-from __future__ import annotations
-
 import argparse
 import ast
 import contextlib

@@ -4,8 +4,6 @@ Used by the fuzz command and by property tests; a scenario depends on its seed a
 invented.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

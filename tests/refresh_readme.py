@@ -6,8 +6,6 @@ lines, the table of scenarios, the Python example, numbers of the passages in `c
 words are edited by hand: afterwards ``pytest tests/test_readme.py`` names what does not agree.
 """
 
-from __future__ import annotations
-
 import importlib.util
 import io
 import json

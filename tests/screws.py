@@ -1,7 +1,5 @@
 """Screws as elements of the chain, for what textbooks ask of them."""
 
-from __future__ import annotations
-
 import math
 
 from winchsim.physics.chain import Chain, Element, GroupMesh, demand

@@ -6,8 +6,6 @@ what the scenario says (`TRUTH`), and from errors of reading with a fixed seed (
 calibrates never sees that second winch.
 """
 
-from __future__ import annotations
-
 import io
 import tempfile
 from dataclasses import replace

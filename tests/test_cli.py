@@ -1,7 +1,5 @@
 """The command line: streams, exit codes, help, hints."""
 
-from __future__ import annotations
-
 import json
 import os
 import pkgutil

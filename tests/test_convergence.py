@@ -1,8 +1,6 @@
 """Digits that are printed are digits that the integrator gives: other tolerances, and other
 samples, change nothing of them."""
 
-from __future__ import annotations
-
 import dataclasses
 import re
 from collections.abc import Iterator

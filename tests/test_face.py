@@ -1,7 +1,5 @@
 """The Python face: load, change, lift, read arrays with and without units, judge."""
 
-from __future__ import annotations
-
 import doctest
 import pickle
 import subprocess

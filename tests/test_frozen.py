@@ -1,7 +1,5 @@
 """Dataclasses with shared methods behave as those of the standard library."""
 
-from __future__ import annotations
-
 import copy
 import dataclasses
 import pickle

@@ -1,8 +1,6 @@
 """The house plan, held by the syntax tree: who may import whom, what stays above the boundary, what
 a room owes its readers."""
 
-from __future__ import annotations
-
 import ast
 import re
 import subprocess

@@ -1,7 +1,5 @@
 """The notebook of a lesson runs from end to end and draws its figures."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """``winchsim lift`` from the file to the exit code, on every scenario that comes with winchsim."""
 
-from __future__ import annotations
-
 import io
 import json
 import re

@@ -1,8 +1,6 @@
 """A kind of link that does not exist is added as the guide for contributors says: everything that
 follows, follows."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.assessment.evaluate import assess

@@ -1,8 +1,6 @@
 """Results of commands: refused before the work, only where announced, and told when standard output
 takes nothing."""
 
-from __future__ import annotations
-
 import ast
 import errno
 import functools

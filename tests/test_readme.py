@@ -1,7 +1,5 @@
 """README: its commands run, what it shows is what they print, its other numbers are compared."""
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """Quantities as the trade writes them: each read as meant, or refused with the spelling to use."""
 
-from __future__ import annotations
-
 import math
 import subprocess
 import sys

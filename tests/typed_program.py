@@ -1,7 +1,5 @@
 """A program that uses every public function, for a strict type checker; `test_face.py` checks it."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import winchsim

@@ -1,7 +1,5 @@
 """A value that nobody gave and that was estimated instead."""
 
-from __future__ import annotations
-
 from winchsim.frozen import dataclass
 
 

@@ -1,8 +1,6 @@
 """The command line: read the arguments, call the command, turn whatever happens into text and an
 exit code."""
 
-from __future__ import annotations
-
 import atexit
 import functools
 import gc

@@ -1,7 +1,5 @@
 """Sourced constants. Each says where it is from and how far it can be trusted."""
 
-from __future__ import annotations
-
 STANDARD_GRAVITY = 9.80665
 """Standard acceleration of gravity [m/s²]. Exact by definition: 3rd CGPM (1901), CR 70."""
 

@@ -1,8 +1,6 @@
 """Tables as CSV text that a spreadsheet and pandas open without options: one line of heads, then
 rows; no remarks; no text that a spreadsheet would compute."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from typing import Any

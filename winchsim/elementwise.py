@@ -1,8 +1,6 @@
 """Choices that are made for one float at once and for an array element by element: one formula
 serves both."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

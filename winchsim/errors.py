@@ -7,8 +7,6 @@ trusted) with 3, anything else with 4. Every error keeps its facts as attributes
 pickling, so that worker processes can raise them too.
 """
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Iterable
 from enum import StrEnum

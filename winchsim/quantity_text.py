@@ -4,8 +4,6 @@ No units library here: this room only needs a factor from SI to each unit that w
 Temperatures are kept in degrees Celsius everywhere inside winchsim, so their "SI" value is in °C.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Roots of many functions of one variable at once."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

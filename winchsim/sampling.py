@@ -7,8 +7,6 @@ are the most or least of anything. Both sides of every switch are samples; nothi
 across.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

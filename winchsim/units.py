@@ -6,8 +6,6 @@ a torque where a torque is meant. Nothing in a text is ever evaluated: a value i
 product of a few unit symbols. pint is used for quantities in Python alone (`to_pint`).
 """
 
-from __future__ import annotations
-
 import itertools
 import math
 import re

@@ -1,7 +1,5 @@
 """Motors, shafts, turns and rotors worked by hand."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

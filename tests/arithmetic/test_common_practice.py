@@ -1,7 +1,5 @@
 """What makers of geared lifting rigs see, as common practice with no published source."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

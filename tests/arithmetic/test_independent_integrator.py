@@ -7,8 +7,6 @@ nonlinear and differential/algebraic equation solvers", ACM Transactions on Math
 winchsim: it is written for one winch, with its numbers.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The quasi-static model against closed forms, worked out here."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

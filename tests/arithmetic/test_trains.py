@@ -1,7 +1,5 @@
 """Running back of trains, element by element and lumped: identities and common practice."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Layers, dead turns and guide sheaves of whole lifts against sums worked out here."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Runs of the small winch, each made once."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 

@@ -1,7 +1,5 @@
 """Each kind of finding, on a run that must show it."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

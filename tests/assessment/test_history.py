@@ -1,7 +1,5 @@
 """What is read off a record: lifted, held, run back, as asked."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

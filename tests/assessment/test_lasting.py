@@ -1,8 +1,6 @@
 """Findings of what lasts or is wound: creep of teeth, layers and dead turns; and "breaks" against
 "may break"."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

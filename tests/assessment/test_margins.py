@@ -1,7 +1,5 @@
 """Static balances against hand calculation and against the full simulation."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

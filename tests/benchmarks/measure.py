@@ -6,8 +6,6 @@ both are measured in turn, and the ratio to the other one is printed: a busy mac
 alike. What the other version cannot do has no ratio.
 """
 
-from __future__ import annotations
-
 import argparse
 import json
 import os

@@ -1,7 +1,5 @@
 """``winchsim calibrate``: report, JSON, files, and what happens when it is cut short."""
 
-from __future__ import annotations
-
 import json
 import re
 

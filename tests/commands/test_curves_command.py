@@ -1,8 +1,6 @@
 """``winchsim curves``, and ``lift --out``: files, words, exit codes, and nothing written where
 something is wrong."""
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """``winchsim ladder``: report, JSON, the page to print, and the sheet that calibrate reads."""
 
-from __future__ import annotations
-
 import json
 import re
 

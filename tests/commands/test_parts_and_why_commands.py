@@ -1,7 +1,5 @@
 """``winchsim choose`` and ``winchsim why``: reports, JSON and files of the worked examples."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

@@ -1,8 +1,6 @@
 """What a command line may ask for in vain: too much, nothing that answers, a table that is none;
 said, with nothing written."""
 
-from __future__ import annotations
-
 import json
 import sys
 from concurrent.futures import ThreadPoolExecutor

@@ -1,8 +1,6 @@
 """``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: text, JSON, files,
 options, exit codes."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json

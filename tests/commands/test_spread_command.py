@@ -1,8 +1,6 @@
 """``winchsim spread``: report, JSON, files, tolerances of the file, workers, and what happens when
 it is cut short."""
 
-from __future__ import annotations
-
 import csv
 import json
 import signal

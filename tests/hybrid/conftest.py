@@ -1,7 +1,5 @@
 """A switched problem built from a table of modes, for tests that need no physics."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field

@@ -4,8 +4,6 @@ right-hand-side calls.
 All closed solutions are own derivations from the equations in each problem's docstring.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Arming and firing of guards."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The runner's contract: time span, known jumps, switches, arguments, determinism, cost."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import astuple
 

@@ -1,7 +1,5 @@
 """Results: outcome sentences, segments with dense output, Gauss nodes."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

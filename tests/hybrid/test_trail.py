@@ -1,7 +1,5 @@
 """Interpolants of accepted steps against scipy's own."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.integrate import LSODA

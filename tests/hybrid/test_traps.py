@@ -1,7 +1,5 @@
 """Each known trap of switched integration has its own test."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

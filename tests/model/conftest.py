@@ -1,7 +1,5 @@
 """Lifts of the small winch, each checked for what every record must keep."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

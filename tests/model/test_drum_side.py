@@ -1,7 +1,5 @@
 """Links at the drum carry what sheaves and edges between drum and load make of the load's pull."""
 
-from __future__ import annotations
-
 import math
 from pathlib import Path
 

@@ -1,8 +1,6 @@
 """What a build assumed or fitted, said again as values of a scenario: the same winch comes of
 it."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

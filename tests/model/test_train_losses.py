@@ -1,8 +1,6 @@
 """Losses of a train as built: bearings with keys and without, what a given efficiency contains,
 belts, chains and worms."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

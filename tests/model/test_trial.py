@@ -1,7 +1,5 @@
 """A scenario as it is tried: its first raise alone, with what a test changes."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

@@ -1,7 +1,5 @@
 """The page served by a process of its own, and a browser to look at it."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import signal

@@ -1,7 +1,5 @@
 """The page in a real browser."""
 
-from __future__ import annotations
-
 import json
 import random
 import re

@@ -1,8 +1,6 @@
 """What the guard lets in: exact host, exact origin, the token of this run; for requests and
 sockets."""
 
-from __future__ import annotations
-
 import asyncio
 from concurrent.futures import ThreadPoolExecutor
 

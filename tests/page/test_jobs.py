@@ -1,7 +1,5 @@
 """What the worker makes for the page: questions, the map of two keys, and the picture's motion."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

@@ -1,8 +1,6 @@
 """Workers: results in parts, faults in the words of the job, a stopped job, and no result of an
 earlier one."""
 
-from __future__ import annotations
-
 import asyncio
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import aclosing

@@ -1,8 +1,6 @@
 """The server as a process: closed without its token, one address a port, ended by Ctrl-C with
 nothing left."""
 
-from __future__ import annotations
-
 import socket
 import subprocess
 import sys

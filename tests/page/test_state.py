@@ -1,7 +1,5 @@
 """Undo, variants, the work file, and the command line of a changed build."""
 
-from __future__ import annotations
-
 import json
 import shlex
 

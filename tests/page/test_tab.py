@@ -1,7 +1,5 @@
 """The loop of a tab: which builds are looked at a second time."""
 
-from __future__ import annotations
-
 import asyncio
 from concurrent.futures import ThreadPoolExecutor
 from types import SimpleNamespace

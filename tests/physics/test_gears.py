@@ -1,7 +1,5 @@
 """Spur gear geometry: limits, round trips and what must hold for any gear."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

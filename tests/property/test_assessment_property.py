@@ -1,7 +1,5 @@
 """Assessments and reports of random winches: never a crash, a NaN, or more than one screen."""
 
-from __future__ import annotations
-
 import json
 import warnings
 

@@ -1,7 +1,5 @@
 """Two descriptions of one machine: same record, same links, same energy, same answer."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace

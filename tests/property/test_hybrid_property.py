@@ -1,7 +1,5 @@
 """Properties of the runner over many switched problems."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What holds of calibrations and spreads whatever the numbers."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

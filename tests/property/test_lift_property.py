@@ -1,7 +1,5 @@
 """Properties of whole lifts over many winches."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """Whatever the text: inputs or an InputError, soon, and equal things read equal."""
 
-from __future__ import annotations
-
 import tomllib
 from typing import Any
 

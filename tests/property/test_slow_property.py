@@ -1,8 +1,6 @@
 """The quasi-static model beside the full simulation, and what sizing and ladders must keep, on
 random winches."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

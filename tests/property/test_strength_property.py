@@ -1,8 +1,6 @@
 """What must hold for the strength of any gear: more material never weakens it, and load counts in
 proportion."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

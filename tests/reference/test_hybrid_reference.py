@@ -7,8 +7,6 @@ gaps. Rows are thinned and rounded; SI units. The equations below are written fr
 of the set-ups; friction and contact are switched, nothing is smoothed.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Hashable
 from pathlib import Path

@@ -1,8 +1,6 @@
 """Calibration on lifts that another program made: a plain script of a winch under scipy, which
 shares no code with ours."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from calibrating import multiples, spans

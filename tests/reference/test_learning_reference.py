@@ -1,8 +1,6 @@
 """Fits, intervals and indices behind calibrate and spread, against certified and published
 values."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -10,8 +10,6 @@ efficiency is that of the slow side driving: the reverse efficiency here.
 The chain is the package's own; the equations of motion around it are written here.
 """
 
-from __future__ import annotations
-
 import math
 from pathlib import Path
 

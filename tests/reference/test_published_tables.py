@@ -1,8 +1,6 @@
 """Defaults and their ranges against published tables: friction, bearings, stages, temperatures,
 supplies, ropes; and motors of which only lifts were measured."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

@@ -5,8 +5,6 @@ examples (data, solution and printed answer), not on the book's own page. A prin
 wrong is replaced by the right one, with the reason.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

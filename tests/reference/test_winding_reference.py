@@ -6,8 +6,6 @@ book (its data, a solution, the printed answer), other sources in their own text
 says how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

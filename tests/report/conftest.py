@@ -1,7 +1,5 @@
 """One lift of the small winch for all reports, and one that stalls."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.simulation import simulate

@@ -1,8 +1,6 @@
 """The report in a real browser: nothing complains, asks, overlaps or is cut off; printed, it
 paginates."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path

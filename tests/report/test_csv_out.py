@@ -1,7 +1,5 @@
 """The record as CSV."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math

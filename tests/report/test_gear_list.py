@@ -1,7 +1,5 @@
 """The list of gears to print."""
 
-from __future__ import annotations
-
 import csv
 import io
 from dataclasses import replace

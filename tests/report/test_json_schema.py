@@ -1,7 +1,5 @@
 """The JSON Schema of every document, held against what the commands print."""
 
-from __future__ import annotations
-
 import copy
 import io
 import json

@@ -1,7 +1,5 @@
 """JSON documents."""
 
-from __future__ import annotations
-
 import json
 import math
 

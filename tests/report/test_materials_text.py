@@ -1,7 +1,5 @@
 """The tables of materials as text and data."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.errors import InputError

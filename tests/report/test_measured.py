@@ -1,7 +1,5 @@
 """Measured beside simulated: differences against worked numbers."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """When text is coloured."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.report.paint import Paint, use_colour

@@ -1,7 +1,5 @@
 """Harmless text: nothing that steers, every letter kept."""
 
-from __future__ import annotations
-
 import xml.dom.minidom
 from html import escape
 

@@ -1,7 +1,5 @@
 """Text of errors, pinned."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.errors import DomainError, Fault, InputError, OutputError, TrustError

@@ -1,7 +1,5 @@
 """Keys with units: one map, complete, without clashes."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.quantity_text import PRINTED_UNITS, in_unit

@@ -1,7 +1,5 @@
 """The timeline: every event once, repeated ones shortened, each in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

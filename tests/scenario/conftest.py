@@ -1,7 +1,5 @@
 """A small scenario that every test of the reader starts from."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.errors import InputError

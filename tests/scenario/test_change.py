@@ -1,7 +1,5 @@
 """Scenarios changed without text: values set and taken back, tables added and removed."""
 
-from __future__ import annotations
-
 import json
 from contextlib import suppress
 from pathlib import Path

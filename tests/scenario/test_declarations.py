@@ -1,8 +1,6 @@
 """The declarations of the inputs hang together: bounds, usual ranges, conditions, assumed
 defaults."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

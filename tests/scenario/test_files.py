@@ -1,7 +1,5 @@
 """Files that cannot be read: the message names the file as typed and what to do."""
 
-from __future__ import annotations
-
 import os
 
 import pytest

@@ -1,7 +1,5 @@
 """The key reference and the starter scenario, both held to the declarations."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Which line each table and key starts on."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.scenario.lines import index_lines

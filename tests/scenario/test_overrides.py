@@ -1,7 +1,5 @@
 """Values changed by ``path=value`` options: read and checked like the file's own."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.errors import InputError

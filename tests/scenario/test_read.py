@@ -1,7 +1,5 @@
 """The scenario reader: what is read, and one clear message for each thing that can be wrong."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 import pickle

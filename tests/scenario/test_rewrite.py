@@ -1,7 +1,5 @@
 """A scenario rewritten: what was meant is read back, and what did not change stands as it stood."""
 
-from __future__ import annotations
-
 import dataclasses
 import difflib
 

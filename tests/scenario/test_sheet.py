@@ -1,7 +1,5 @@
 """The test sheet."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.errors import InputError

@@ -1,7 +1,5 @@
 """The starter scenario does what it promises when it is run."""
 
-from __future__ import annotations
-
 from winchsim.model import Event
 from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER

@@ -1,7 +1,5 @@
 """Logged and filmed lifts: any heads, any start, several lifts in one file."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The torque law of a batch and its steady speed, against the shared scalar balance."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.optimize import brentq

@@ -1,8 +1,6 @@
 """The slow climb: its path, its ends, its heat and its links, beside single full runs where these
 are quick."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Variants put in as arrays are the variants built one by one."""
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import replace
 

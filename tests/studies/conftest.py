@@ -1,7 +1,5 @@
 """Synthetic tests: what a winch with other losses than the scenario's would have shown."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

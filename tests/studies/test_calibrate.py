@@ -1,7 +1,5 @@
 """Calibration of a small winch: what it finds, what it refuses, what it leaves open."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,8 +1,6 @@
 """Whether the interval of the next rung holds its share of the measurements: many repeats on a
 winch of one formula."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from types import SimpleNamespace
 

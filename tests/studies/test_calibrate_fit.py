@@ -1,7 +1,5 @@
 """Prior-weighted least squares without a winch: errors, priors, bounds, outliers and intervals."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy import stats

@@ -1,7 +1,5 @@
 """Forecasts with their slopes: one batch of lifts, within the bounds of the factors."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

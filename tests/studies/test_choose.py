@@ -1,7 +1,5 @@
 """The best build from parts at hand, against every build simulated in full."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections import Counter

@@ -1,7 +1,5 @@
 """The ladder of test loads: rungs, limits, waits, and how each load comes down."""
 
-from __future__ import annotations
-
 import dataclasses
 from pathlib import Path
 

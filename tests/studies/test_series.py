@@ -1,7 +1,5 @@
 """A series of lifts: warmth by the first law, charge and damage by counting."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 from pathlib import Path

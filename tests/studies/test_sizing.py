@@ -1,8 +1,6 @@
 """The sizing questions: candidates, the rule of choice, bands and what binds them, and full
 simulations."""
 
-from __future__ import annotations
-
 import dataclasses
 from pathlib import Path
 

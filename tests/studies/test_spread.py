@@ -1,8 +1,6 @@
 """A spread: what is drawn, how motors are told apart, what comes of it, and that it does not matter
 who lifts."""
 
-from __future__ import annotations
-
 import pickle
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace

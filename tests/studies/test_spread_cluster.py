@@ -1,7 +1,5 @@
 """Builds lifted on a distributed scheduler's own executor: the optional extra ``cluster``."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

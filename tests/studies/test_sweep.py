@@ -1,7 +1,5 @@
 """Sweeps: what every build comes to, by the quasi-static model and in full."""
 
-from __future__ import annotations
-
 import csv
 import io
 from concurrent.futures import ThreadPoolExecutor

@@ -1,7 +1,5 @@
 """Why a test failed: the causes of worked examples, and what turns them."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 from pathlib import Path

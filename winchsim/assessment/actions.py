@@ -1,7 +1,5 @@
 """What to change: at most three changes, each tried in full, the best first."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 

@@ -4,8 +4,6 @@ A study asks the same as `assess` does of one run, with the limits, required val
 `grade`; ranges are those of one build, carried over to its neighbours as factors.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 

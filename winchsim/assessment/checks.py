@@ -1,7 +1,5 @@
 """The checks of a run: each limit, its value, its range and its status."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 

@@ -1,7 +1,5 @@
 """Every kind of status, check, reading, outcome, action and finding."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 

@@ -1,7 +1,5 @@
 """The assessment of a run: every check with its range and its status, in one object."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """What a run showed, as typed values: every rule in one place."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence

@@ -1,7 +1,5 @@
 """Pairs of gears that run roughly or jam, teeth that are undercut or pointed."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 

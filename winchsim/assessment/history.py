@@ -1,8 +1,6 @@
 """What happened in a run, read off its record once: phases, where the load went, what let go,
 whether it held."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from winchsim.frozen import dataclass

@@ -5,8 +5,6 @@ the rotors come to rest on it. Two states (drum speed, rope stretch) are followe
 limits at once; behind a high ratio the rotors' share exceeds that of the motors by far.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any, NamedTuple
 

@@ -1,7 +1,5 @@
 """The result of an assessment: numbers and enums, all values in SI (°C for temperatures)."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import field
 from importlib import import_module

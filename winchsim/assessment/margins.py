@@ -7,8 +7,6 @@ constant voltage it falls as 1/R, behind the source resistance Rs of n motors as
 which rises up to ``R = n Rs``.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from itertools import pairwise

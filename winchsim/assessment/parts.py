@@ -1,7 +1,5 @@
 """Every part with its capacity, its largest demand of a run, and how the two stand."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Changes that may help: of each kind the smallest that the quasi-static model calls enough."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence

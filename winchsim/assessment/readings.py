@@ -1,7 +1,5 @@
 """Numbers of a run that everyone asks for."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -1,8 +1,6 @@
 """Teeth in a run: how often it loads them and how many such runs they stand, and how warm their own
 friction makes those of a polymer."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 

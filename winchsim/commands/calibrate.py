@@ -1,7 +1,5 @@
 """``winchsim calibrate``: what timed lifts say of the numbers that a scenario assumes."""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env, ExitCode

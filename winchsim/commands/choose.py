@@ -1,7 +1,5 @@
 """``winchsim choose``: the best whole build from the parts at hand."""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env

@@ -1,8 +1,6 @@
 """``winchsim curves``: figures ready to publish, of one lift or of several on shared axes, with
 measured points on them."""
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Callable, Sequence
 from typing import Any

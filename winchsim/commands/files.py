@@ -1,8 +1,6 @@
 """The scenarios that a command reads, and the names of the files that it may write: known without
 what takes long to import."""
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Sequence
 

@@ -1,7 +1,5 @@
 """``winchsim keys``: every key that a scenario can have."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from functools import partial

@@ -1,7 +1,5 @@
 """``winchsim ladder``: a plan of test loads from light to the target, to print and fill in."""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env

@@ -1,7 +1,5 @@
 """``winchsim lift``: will it lift, stall, run back or break?"""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.assessment.evaluate import assess

@@ -1,8 +1,6 @@
 """``winchsim materials``: what the tables of materials, ropes and friction say, and where each
 value is from."""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env, ExitCode

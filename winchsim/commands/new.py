@@ -1,7 +1,5 @@
 """``winchsim new``: a commented scenario to start from."""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env, ExitCode

@@ -1,7 +1,5 @@
 """The argument parser of winchsim, and what a command is."""
 
-from __future__ import annotations
-
 import argparse
 import re
 import textwrap

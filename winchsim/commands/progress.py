@@ -1,7 +1,5 @@
 """A line on the terminal that says how far a long calculation is."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 

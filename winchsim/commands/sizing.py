@@ -1,8 +1,6 @@
 """``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: which value of one thing
 to take."""
 
-from __future__ import annotations
-
 import argparse
 from typing import Any
 

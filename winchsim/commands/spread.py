@@ -1,7 +1,5 @@
 """``winchsim spread``: how the differences from part to part move the result."""
 
-from __future__ import annotations
-
 import argparse
 import os
 import signal

@@ -1,7 +1,5 @@
 """``winchsim sweep``: what do other values of some keys change?"""
 
-from __future__ import annotations
-
 import argparse
 import math
 from typing import Any

@@ -1,7 +1,5 @@
 """Every command as a row of data: what it is called, what it takes, and what its help says."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from winchsim.commands import files

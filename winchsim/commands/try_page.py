@@ -1,7 +1,5 @@
 """``winchsim try``: a page in the browser on which a build is changed and lifted again."""
 
-from __future__ import annotations
-
 import argparse
 from importlib.util import find_spec
 

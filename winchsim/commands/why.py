@@ -1,7 +1,5 @@
 """``winchsim why``: why did a part break, the winch stall, or the load run back?"""
 
-from __future__ import annotations
-
 import argparse
 
 from winchsim.commands.env import Env, ExitCode

@@ -1,8 +1,6 @@
 """Guards: values whose rise through zero ends a segment, their arming, and the search for their
 first crossing."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable, Sequence
 from typing import Any
 

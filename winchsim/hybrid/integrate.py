@@ -1,7 +1,5 @@
 """The runner: integrates one mode after the other and switches between them where guards fire."""
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Hashable, Sequence
 from dataclasses import field

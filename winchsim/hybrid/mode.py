@@ -1,7 +1,5 @@
 """What the runner is told: smooth pieces of a problem (modes) and how they follow each other."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Hashable, Sequence
 from typing import Any, Protocol

@@ -1,8 +1,6 @@
 """What a run hands back: how it ended, its segments with dense output, its transitions, its
 counts."""
 
-from __future__ import annotations
-
 from collections.abc import Hashable
 from enum import Enum
 from functools import cache

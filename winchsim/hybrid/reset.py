@@ -1,7 +1,5 @@
 """What happens between two segments: the state after a switch and the mode that follows."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

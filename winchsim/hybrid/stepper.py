@@ -1,7 +1,5 @@
 """Scipy's solvers taken one accepted step at a time, with the interpolant of each step kept."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from functools import cache
 from math import isfinite

@@ -1,7 +1,5 @@
 """Interpolants of accepted steps, evaluated for many steps in one call."""
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.integrate import DenseOutput
 

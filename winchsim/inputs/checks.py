@@ -1,8 +1,6 @@
 """Checks that take more than one value of a scenario, as rows: what is wrong, the key to change,
 the message, and what is expected there."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 from winchsim.errors import Code, Fault

@@ -1,7 +1,5 @@
 """The drum, the rope and its path, the load, and what holds the drum."""
 
-from __future__ import annotations
-
 from winchsim.constants import BEARING_KINDS
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text

@@ -1,7 +1,5 @@
 """Materials that a scenario adds."""
 
-from __future__ import annotations
-
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, number, positive, quantity, share, text
 

@@ -1,7 +1,5 @@
 """The motors and the gearboxes bought with them."""
 
-from __future__ import annotations
-
 from winchsim.constants import FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import (

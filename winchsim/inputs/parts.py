@@ -1,7 +1,5 @@
 """Parts at hand: what a build can be chosen from."""
 
-from __future__ import annotations
-
 from winchsim.frozen import dataclass
 from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.spec import integer, positive, tables, text

@@ -1,7 +1,5 @@
 """The declarations read, and values found and changed by their paths."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING

@@ -1,7 +1,5 @@
 """The programme, the required factors, the conditions of the run and the tolerances of a spread."""
 
-from __future__ import annotations
-
 from winchsim.constants import STANDARD_GRAVITY
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, number, positive, quantity, text

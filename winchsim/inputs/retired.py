@@ -3,8 +3,6 @@
 A key stands here as its path without numbers (``motors.inductance``).
 """
 
-from __future__ import annotations
-
 import re
 
 REMOVED = {

@@ -1,7 +1,5 @@
 """A scenario as one dataclass."""
 
-from __future__ import annotations
-
 import copyreg
 from collections.abc import Mapping
 from dataclasses import field

@@ -3,8 +3,6 @@
 Declarations are written in the printed unit and kept in SI (°C for temperatures).
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import MISSING, field
 from functools import partial

@@ -1,7 +1,5 @@
 """What feeds the motors."""
 
-from __future__ import annotations
-
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, flag, positive, quantity, share, table
 

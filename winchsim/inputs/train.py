@@ -1,7 +1,5 @@
 """The reductions between the motors and the drum."""
 
-from __future__ import annotations
-
 from winchsim.constants import BEARING_KINDS
 from winchsim.frozen import dataclass
 from winchsim.inputs.spec import choice, flag, integer, number, positive, quantity, share, text

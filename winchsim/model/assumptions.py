@@ -1,7 +1,5 @@
 """A notebook for what building a winch had to assume, and for looking up materials by name."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

@@ -1,8 +1,6 @@
 """From a checked scenario to a machine: every missing value filled in and noted, every length and
 force worked out."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from functools import lru_cache, reduce

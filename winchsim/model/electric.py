@@ -6,8 +6,6 @@ equations of motion in a known regime of the supply (`Motors.drive`), everything
 quasi-static in the regime that agrees with itself (`DriveLaw`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 

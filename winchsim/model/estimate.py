@@ -5,8 +5,6 @@ Used for time limits, for the margins to stall, and to bracket remedies; the ful
 decides.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple

@@ -1,7 +1,5 @@
 """Mode and state in which a run begins."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,8 +1,6 @@
 """The guards of a mode: values that rise through zero where the mode ends, for floats and arrays
 alike."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any
 

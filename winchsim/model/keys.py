@@ -1,7 +1,5 @@
 """Names of the modes, and the events that mark the passage from one to the next."""
 
-from __future__ import annotations
-
 import math
 from enum import Enum, StrEnum
 

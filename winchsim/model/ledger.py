@@ -4,8 +4,6 @@ Source energy = what is turned into heat at each place + what is stored + what i
 impacts.
 """
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 import numpy as np

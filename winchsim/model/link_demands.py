@@ -1,8 +1,6 @@
 """What is asked of each link at a state of the winch, as a share of what it bears; floats and
 arrays alike."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from math import inf
 from typing import Any, NamedTuple

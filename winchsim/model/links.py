@@ -1,7 +1,5 @@
 """The links of a built winch: what each bears, and the channel that its demand is read from."""
 
-from __future__ import annotations
-
 import math
 from typing import Any, NamedTuple
 

@@ -1,8 +1,6 @@
 """The built winch: every number that the equations of motion need, in SI, and nothing that they do
 not."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

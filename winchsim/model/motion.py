@@ -8,8 +8,6 @@ follows from rope wound and travel, but as their small difference; as a state of
 its digits on the stiffest rope.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 

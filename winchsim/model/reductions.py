@@ -1,8 +1,6 @@
 """The reductions of a scenario, one by one: ratio, efficiency both ways and at rest, from what is
 given of each."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from math import atan
 from typing import NamedTuple

@@ -1,8 +1,6 @@
 """What a built winch assumed or fitted, said again as values that a scenario can give: ground for
 turning and varying them."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 
 from winchsim.errors import DomainError

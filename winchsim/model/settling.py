@@ -1,8 +1,6 @@
 """The passage from a load that bounces on its rope to one that rides with the drum on a settled
 rope."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from winchsim.frozen import replace

@@ -1,8 +1,6 @@
 """What each shaft of the train loses besides its meshes: bearings from the forces of its gears, and
 constant drag."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

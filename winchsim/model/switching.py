@@ -1,8 +1,6 @@
 """What follows when a guard fires: one small rule for each, and the state that the next mode starts
 from."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Hashable
 

@@ -1,8 +1,6 @@
 """From the stages of a scenario to the elements of the chain: ratios, losses, drags and inertias,
 stage by stage."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,8 +1,6 @@
 """A scenario as it is tried: one raise to the top, with the load, height, voltage and warmth that a
 test had."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from winchsim.frozen import replace

@@ -1,8 +1,6 @@
 """An assessment for the page: its first screen as HTML with bars, its actions as changes, its key
 numbers."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from typing import Any

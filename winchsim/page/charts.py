@@ -1,7 +1,5 @@
 """Options of the charts that show many builds, or measured beside predicted values."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from nicegui import ui

@@ -1,8 +1,6 @@
 """The form: one part of the path of power at a time, its controls made from the declarations of the
 inputs."""
 
-from __future__ import annotations
-
 import math
 import re
 from typing import Any

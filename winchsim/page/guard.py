@@ -1,8 +1,6 @@
 """Who may talk to the page, and how much: exact host, exact origin, the token of this run, bounded
 sizes and rates; for requests and sockets alike."""
 
-from __future__ import annotations
-
 import secrets
 import time
 from collections.abc import Awaitable, Callable, MutableMapping

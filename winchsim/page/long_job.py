@@ -1,8 +1,6 @@
 """A job that takes longer: what it does and a button that stops it, beside whatever asked for
 it."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from contextlib import aclosing
 from typing import Any

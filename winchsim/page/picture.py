@@ -1,7 +1,5 @@
 """The build to scale as SVG, and how its parts move: what the page's script plays."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

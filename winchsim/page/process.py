@@ -1,7 +1,5 @@
 """Worker processes of the tabs: started ahead, fed with jobs, killed to stop one."""
 
-from __future__ import annotations
-
 import asyncio
 import multiprocessing
 import os

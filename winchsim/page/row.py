@@ -1,8 +1,6 @@
 """One value of a scenario on the page: a field made from its declaration, what is assumed for it,
 and a way to leave it out."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What one tab shows: its layout, and the newest answer in it."""
 
-from __future__ import annotations
-
 import json
 from importlib.resources import files
 from typing import Any

@@ -1,7 +1,5 @@
 """Sizing questions as pictures, and a map of two keys: a click takes a build."""
 
-from __future__ import annotations
-
 from functools import partial
 from typing import Any
 

@@ -1,8 +1,6 @@
 """State of one tab: the present build, undo and redo, variants; and the work file beside the
 scenario."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 import os

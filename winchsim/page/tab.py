@@ -1,7 +1,5 @@
 """One tab: its state, and the loop that lifts the newest build while the last good answer stays."""
 
-from __future__ import annotations
-
 import asyncio
 import logging
 import os

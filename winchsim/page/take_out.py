@@ -1,8 +1,6 @@
 """What leaves the page: the scenario as TOML, the command line, the report, figures and the
 record."""
 
-from __future__ import annotations
-
 import os
 import shlex
 from typing import Any

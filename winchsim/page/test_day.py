@@ -1,8 +1,6 @@
 """The test day: the ladder as a form beside the winch, kept as the sheet that ``winchsim
 calibrate`` reads."""
 
-from __future__ import annotations
-
 import dataclasses
 import os
 from functools import partial

@@ -1,7 +1,5 @@
 """Variants of the build: kept under a name, compared with the file in a table, taken again."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from nicegui import ui

@@ -3,8 +3,6 @@
 It knows nothing of the page, so that it can be killed at any time. It ends when its pipe does.
 """
 
-from __future__ import annotations
-
 import contextlib
 import signal
 import traceback

@@ -15,8 +15,6 @@ journals of radius r_s, whose friction torque is ``mu r_s`` times it. The sum ov
 a shaft is the same wherever they stand between, unless a gear overhangs.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The drum: its layers, what each holds, and how much rope it carries."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

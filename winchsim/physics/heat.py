@@ -13,8 +13,6 @@ winding's curve turns once at most, at a time in closed form; the time to a limi
 or after it.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -4,8 +4,6 @@ The load's place is its travel along its path; `rise` is the share of it that go
 vertical lift). All functions take floats or arrays.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -15,8 +15,6 @@ In a tackle the parts of a heavy rope run at 0, 2, 2, 4, ... times the load's sp
 reverse. An edge keeps ``exp(-mu angle)`` of the tension in both directions.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

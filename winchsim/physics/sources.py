@@ -1,8 +1,6 @@
 """Ordinary supplies, to compare the current of starting motors with where the supply is not
 described."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 

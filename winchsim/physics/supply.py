@@ -23,8 +23,6 @@ voltage in its dead band: the edge at which giving would begin is taken, so that
 exactly there.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from enum import Enum

@@ -4,8 +4,6 @@ leaves open.
 All functions take SI floats; angles in radians.
 """
 
-from __future__ import annotations
-
 import math
 from enum import StrEnum
 from typing import NamedTuple

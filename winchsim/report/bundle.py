@@ -1,7 +1,5 @@
 """All files of a report, ready to be written into one folder."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A calibration as a document, as JSON, and as remarks in the calibrated scenario."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from types import MappingProxyType

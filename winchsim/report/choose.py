@@ -1,7 +1,5 @@
 """The report of a choice from parts at hand: document, JSON and CSV."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """The record as CSV: one column a channel with its SI unit in the head, one row a sample."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from winchsim.csv_text import DIGITS

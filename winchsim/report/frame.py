@@ -1,8 +1,6 @@
 """What the document of every command has in common: headline, closing line, sections of details
 with the cautions last."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Mapping
 from typing import Any

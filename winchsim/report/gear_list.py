@@ -1,7 +1,5 @@
 """The gears to print: how many of each, and what to print them by."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

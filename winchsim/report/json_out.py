@@ -1,7 +1,5 @@
 """The result of a lift as one JSON document, in SI with the unit in a key or beside its value."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Mapping, Sequence
 from enum import Enum

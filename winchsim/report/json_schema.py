@@ -4,8 +4,6 @@ A number that is not finite is null. Within one format number (``meta.format``) 
 and lists of words may grow; a key that goes, or changes its meaning or unit, raises the number.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import types
 import typing

@@ -1,7 +1,5 @@
 """The JSON documents that every command can print: one object, SI numbers, no NaN."""
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Mapping, Sequence

@@ -1,7 +1,5 @@
 """A ladder of test loads as a document, as JSON, and as the test sheet to fill in."""
 
-from __future__ import annotations
-
 import re
 from importlib.resources import files
 from typing import Any

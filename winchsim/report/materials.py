@@ -1,8 +1,6 @@
 """The tables of materials, ropes and friction pairs as documents and data; a value from memory is
 marked wherever it stands."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

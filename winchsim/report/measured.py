@@ -1,7 +1,5 @@
 """What was measured beside what was simulated: the differences, in numbers and in sentences."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any
 

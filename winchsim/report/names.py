@@ -4,8 +4,6 @@ Apart from the figures themselves, so that a command knows which files it will w
 time that a drawing library takes to load.
 """
 
-from __future__ import annotations
-
 from winchsim.frozen import dataclass
 
 

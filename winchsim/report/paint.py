@@ -1,7 +1,5 @@
 """Colour of text on a terminal: decided once, and never the only sign of anything."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from winchsim.frozen import dataclass

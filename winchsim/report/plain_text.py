@@ -1,8 +1,6 @@
 """Text of any origin made harmless for a page or a figure, with every letter of every script left
 in it."""
 
-from __future__ import annotations
-
 import html
 import unicodedata
 

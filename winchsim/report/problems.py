@@ -1,7 +1,5 @@
 """What was wrong with an input, as text: file, line, key, what was read, what was expected."""
 
-from __future__ import annotations
-
 import itertools
 import textwrap
 from collections.abc import Sequence

@@ -1,8 +1,6 @@
 """Names with their SI unit in them, for machine-readable output, by what `PRINTED_UNITS` says of
 each unit."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from winchsim.quantity_text import PRINTED_UNITS

@@ -1,7 +1,5 @@
 """The reports of sizing studies and sweeps: documents, JSON and CSV."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

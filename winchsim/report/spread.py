@@ -1,8 +1,6 @@
 """A spread of builds as a document, as JSON, and every build as a row of CSV: how often the load is
 lifted, what goes wrong, and which inputs matter."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

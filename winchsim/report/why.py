@@ -1,7 +1,5 @@
 """The report of why a test failed: document and JSON."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from winchsim.assessment.kinds import End

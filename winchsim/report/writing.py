@@ -5,8 +5,6 @@ the name. A set of files keeps the list of its names in `JOURNAL` while they are
 that is killed in between leaves that list, and the next one reports it.
 """
 
-from __future__ import annotations
-
 import contextlib
 import errno
 import json

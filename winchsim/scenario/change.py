@@ -4,8 +4,6 @@ A scenario goes to nested plain values in SI (°C for temperatures), keyed as in
 Every function leaves the scenario that it is given as it is.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Sequence
 from typing import Any

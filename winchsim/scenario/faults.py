@@ -1,7 +1,5 @@
 """The collector that gathers all that is wrong with an input before anything is raised."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Mapping
 from dataclasses import field

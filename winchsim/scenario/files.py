@@ -1,8 +1,6 @@
 """A user's text file read whole: bounded, UTF-8, and with a message that helps when it cannot
 be."""
 
-from __future__ import annotations
-
 import errno
 import os
 from itertools import islice

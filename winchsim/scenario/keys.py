@@ -1,7 +1,5 @@
 """The key reference: every key that a scenario can have, from its one declaration."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any

@@ -4,8 +4,6 @@ The TOML reader of the standard library does not tell them. One pass over the li
 headers and the keys below them; what stands inside a value has the line of its key.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import field
 

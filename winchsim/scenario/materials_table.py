@@ -5,8 +5,6 @@ The table is part of the package: `tests/scenario/test_materials_table.py` check
 and sources, so that it is not checked again in every run.
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cache

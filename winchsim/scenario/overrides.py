@@ -1,8 +1,6 @@
 """Values changed by options: ``path=value`` texts put into the raw scenario before it is checked
 like the file itself."""
 
-from __future__ import annotations
-
 import contextlib
 import tomllib
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,5 @@
 """A scenario file read into checked inputs, or every fault in it at once."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """A scenario's text with some of its values changed, its comments, order and spelling kept."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Mapping

@@ -5,8 +5,6 @@ Tolerated as spreadsheets write them: a byte order mark, either line end, semico
 cells, empty rows and empty cells, and lines that start with ``#``.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import math

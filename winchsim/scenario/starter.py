@@ -1,7 +1,5 @@
 """The commented scenario that ``winchsim new`` writes: it loads, lifts and holds as it stands."""
 
-from __future__ import annotations
-
 STARTER = """\
 # A lift for winchsim. Change the values to those of your build; "winchsim keys" lists every key.
 # A value with a dimension stands in quotes with its unit, whichever you have: "25 kg", "55 lb",

@@ -1,8 +1,6 @@
 """The tables that a scenario's names refer to: those that come with winchsim, and the scenario's
 own materials over them."""
 
-from __future__ import annotations
-
 from collections import ChainMap
 from collections.abc import Sequence
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """TOML text read into raw tables, or one fault that says where it breaks."""
 
-from __future__ import annotations
-
 import re
 import tomllib
 from typing import Any

@@ -4,8 +4,6 @@ Every lift becomes a row of a test sheet and a trace. Columns are named by the u
 heads (``time_s``, ``current_ma``), or guessed from words in them.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Mapping

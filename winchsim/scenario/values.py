@@ -1,8 +1,6 @@
 """One raw value of a scenario, as TOML gives it, checked against its declaration and turned into
 SI."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The slow lift: a whole batch raised cell by cell, its fast states at their balance."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any
 

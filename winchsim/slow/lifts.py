@@ -1,7 +1,5 @@
 """What a slow lift comes to, variant by variant."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Mapping, Sequence

@@ -1,8 +1,6 @@
 """The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the
 drum's radius in each."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

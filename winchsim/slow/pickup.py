@@ -7,8 +7,6 @@ can pull at rest: exact for one group of linear motors with a current limit. Own
 the package `slow`.
 """
 
-from __future__ import annotations
-
 from itertools import pairwise
 from typing import Any, NamedTuple
 

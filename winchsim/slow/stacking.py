@@ -1,8 +1,6 @@
 """Many machines as one whose numbers are arrays, so that the functions of one physics serve
 thousands of variants at once."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """What the parts of a train bear whose teeth, modules and widths are arrays over variants."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """From one scenario and columns of changed values to batches that can be lifted all at once."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any

@@ -1,8 +1,6 @@
 """The line: rope strength at its knot, its bend over the drum, its hold on the drum, its mass and
 stiffness."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -7,8 +7,6 @@ the high end of its strength is under the demand it breaks. Where only the low e
 With less than the required factor it is used harder than good practice allows.
 """
 
-from __future__ import annotations
-
 import math
 from enum import StrEnum
 from typing import Literal

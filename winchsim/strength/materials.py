@@ -4,8 +4,6 @@ The records are declared here, free of files; the table that comes with winchsim
 and handed in. Temperatures are in °C.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, field, fields

@@ -1,8 +1,6 @@
 """Printed gears: what warmth and layers leave of the strength, and the torque that twists the hub
 out of its infill."""
 
-from __future__ import annotations
-
 import math
 from typing import Literal
 

@@ -1,8 +1,6 @@
 """Shafts, the drum rod and the pin through it: torsion, bending, both together, and double
 shear."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -5,8 +5,6 @@ Forces are tangential at the pitch circle of one tooth. The strength side knows 
 running mesh adds to its own force is `dynamic_factor` on the demand side.
 """
 
-from __future__ import annotations
-
 import math
 from functools import lru_cache
 from typing import Any

@@ -9,8 +9,6 @@ of the fillet is that centre plus one tip radius along the line. s runs from 0 (
 ``x^2 / (apex - y)`` is the critical section; on undercut pinions it is the waist.
 """
 
-from __future__ import annotations
-
 import math
 from functools import lru_cache
 

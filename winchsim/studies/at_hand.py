@@ -1,7 +1,5 @@
 """Builds that can be made of the parts at hand."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from itertools import combinations, product

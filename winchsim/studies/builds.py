@@ -1,7 +1,5 @@
 """Builds that differ by more than single values; single changes of a train."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 

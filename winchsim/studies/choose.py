@@ -1,7 +1,5 @@
 """The best whole build from the parts at hand."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any
 

@@ -1,8 +1,6 @@
 """The ladder: a plan of test loads from an unloaded run to the target; what each rung should show,
 when to stop, and how the load comes down again."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from enum import StrEnum
 

@@ -1,8 +1,6 @@
 """A series of equal lifts with pauses: windings and cases warm up, the battery runs down, damage of
 the teeth adds."""
 
-from __future__ import annotations
-
 import math
 
 from winchsim.assessment.evaluate import assess

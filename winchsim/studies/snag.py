@@ -4,8 +4,6 @@ that prevents it.
 Every answer is a full simulation of the lift with a snag on its way: the rotors' momentum is in it.
 """
 
-from __future__ import annotations
-
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import Jam, NoLimit
 from winchsim.frozen import dataclass, replace

@@ -1,8 +1,6 @@
 """Why a test failed: causes of a breakage, a stall or a run-back, ranked by what simulation and
 sheet say."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field

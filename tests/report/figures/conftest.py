@@ -1,8 +1,6 @@
 """Lifts that every figure is drawn of: one that goes well, and those that go wrong in each of the
 usual ways."""
 
-from __future__ import annotations
-
 import warnings
 from types import SimpleNamespace
 

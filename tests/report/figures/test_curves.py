@@ -1,8 +1,6 @@
 """The curves over time: labels with units, data equal to the record, events marked, nothing outside
 the figure."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Energy as bars: they are the books, and they add up."""
 
-from __future__ import annotations
-
 import pytest
 
 from winchsim.report.figures.energy import energy_bars, energy_ledger

@@ -1,7 +1,5 @@
 """Numbered marks above the panels, with their key below."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Sizes, ticks and wrapping; settings put back."""
 
-from __future__ import annotations
-
 import contextlib
 
 import matplotlib as mpl

@@ -1,7 +1,5 @@
 """Events become marks: none is lost, crowds are merged, what recurs is one mark."""
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """The torque–speed line against the law of the motor, and the path on it."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """The moving picture: as many pictures as the lift lasts, and what they show."""
 
-from __future__ import annotations
-
 import io
 import math
 

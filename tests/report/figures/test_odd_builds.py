@@ -1,8 +1,6 @@
 """Builds and runs that the usual figures do not show: dead motors, flanges, many turns, energy that
 goes back."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

@@ -1,7 +1,5 @@
 """Several lifts on shared axes; measured points on the curves, with the difference stated."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

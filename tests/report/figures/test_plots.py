@@ -1,8 +1,6 @@
 """The figures that README shows: all there, and what the one command that redraws them draws
 now."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 from xml.dom.minidom import parse, parseString

@@ -1,8 +1,6 @@
 """Files of figures: the same bytes each time, readable by any browser, harmless whatever the
 text."""
 
-from __future__ import annotations
-
 import re
 import warnings
 import xml.dom.minidom

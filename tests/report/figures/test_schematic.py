@@ -1,7 +1,5 @@
 """The drawing of the build: distances, meshing, counts and words are those of the scenario."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

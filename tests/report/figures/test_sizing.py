@@ -1,8 +1,6 @@
 """Figures of sizing studies and sweeps: their lines are the numbers, and their limits those of the
 checks."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Tooth factors: strength over the record's force, bounds drawn apart."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

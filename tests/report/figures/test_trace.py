@@ -1,7 +1,5 @@
 """What is drawn of a record: its samples, segments apart."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

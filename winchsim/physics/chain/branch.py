@@ -1,8 +1,6 @@
 """Branches of the chain in motion: which elements carry power forward, which groups drive, and the
 torques that follow."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import lru_cache, partial
 from typing import Any

@@ -11,8 +11,6 @@ the rope's torque and in the acceleration, so a branch is compiled once and serv
 alike.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache

@@ -1,8 +1,6 @@
 """The chain at rest: the torque that just moves it, its margin over a start, and bounds of what its
 shafts carry."""
 
-from __future__ import annotations
-
 import bisect
 from collections.abc import Sequence
 from functools import lru_cache, partial

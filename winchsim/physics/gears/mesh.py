@@ -3,8 +3,6 @@
 Internal gears are known here only as partners of a pinion: a ring around it.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -12,8 +12,6 @@ printed Lewis tables it gives form factors 1 to 3.5 % low, which is the safe sid
 inch-system rack (1.157 m, 0.3 m) comes within 3.1 % of them.
 """
 
-from __future__ import annotations
-
 import math
 
 from scipy.optimize import brentq

@@ -1,7 +1,5 @@
 """A motor from measures on the bench: meter, free run, stalled lever."""
 
-from __future__ import annotations
-
 from dataclasses import fields
 from typing import Any
 

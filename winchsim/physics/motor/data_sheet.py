@@ -1,7 +1,5 @@
 """A motor from its data sheet."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from winchsim.errors import DomainError

@@ -1,7 +1,5 @@
 """What is taken for a value of a motor that nobody gave, with its range and what it rests on."""
 
-from __future__ import annotations
-
 from winchsim.assumption import Assumption
 from winchsim.constants import ROTOR_TIME_CONSTANT
 from winchsim.errors import DomainError

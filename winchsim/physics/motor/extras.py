@@ -1,7 +1,5 @@
 """What may be known of a motor beside its working points."""
 
-from __future__ import annotations
-
 from winchsim.assumption import Assumption
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT
 from winchsim.errors import DomainError

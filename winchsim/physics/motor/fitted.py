@@ -1,7 +1,5 @@
 """The result of fitting a motor, and the pieces that all ways of describing one share."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from enum import StrEnum
 

@@ -1,7 +1,5 @@
 """A motor of which only the label, and its size or stall current, are known."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from winchsim.assumption import Assumption

@@ -7,8 +7,6 @@ it by about a millisecond. Resistance and constant are stated at 20 °C and foll
 temperatures (°C) by linear laws.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

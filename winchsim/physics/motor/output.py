@@ -1,8 +1,6 @@
 """What lies between a motor's rotor and the shaft that drives the winch: its own load-dependent
 loss, and its gearbox."""
 
-from __future__ import annotations
-
 import math
 
 from winchsim.assumption import Assumption

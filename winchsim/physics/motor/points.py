@@ -1,7 +1,5 @@
 """A motor from measured working points, by least squares."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

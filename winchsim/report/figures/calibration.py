@@ -1,8 +1,6 @@
 """What was measured against what is predicted, before and after a calibration, and the tests to
 come with their intervals."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

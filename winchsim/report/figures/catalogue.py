@@ -1,7 +1,5 @@
 """Every figure of one lift in the order of a report, and those of several, drawn."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from importlib import import_module
 

@@ -1,8 +1,6 @@
 """The curves of one lift over time: height and speed, current, voltage and power, temperatures,
 rope tension."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

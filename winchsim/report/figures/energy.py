@@ -1,7 +1,5 @@
 """Where the energy went: the terms of the energy balance as bars."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from matplotlib.figure import Figure

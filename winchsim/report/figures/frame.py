@@ -1,8 +1,6 @@
 """Panels over one time axis, with numbered marks of the events: the frame of every curve over
 time."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from itertools import groupby

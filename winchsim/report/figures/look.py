@@ -4,8 +4,6 @@ Nothing global is changed: whatever draws does so inside `drawing`, which puts m
 back afterwards. Places are left to matplotlib's constrained layout.
 """
 
-from __future__ import annotations
-
 import textwrap
 import warnings
 from collections.abc import Callable, Iterator, Sequence

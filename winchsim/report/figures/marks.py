@@ -5,8 +5,6 @@ No drawing here. Every event belongs to exactly one mark, except those that the 
 too.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from winchsim.frozen import dataclass

@@ -1,7 +1,5 @@
 """The torque–speed line of the motors and the path that this lift walks on it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

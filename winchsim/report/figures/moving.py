@@ -1,7 +1,5 @@
 """A lift as a moving picture: gears, drum, rope and load beside the curves, with a time cursor."""
 
-from __future__ import annotations
-
 import math
 import tempfile
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Several lifts on shared axes, and measured points beside the simulation."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

@@ -5,8 +5,6 @@ Geometry only, in metres, seen along the shafts. The first shaft is that of the 
 drive; the train runs to the right of it, up and down in turn so that its gears can be told apart.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,8 +1,6 @@
 """A figure as the bytes of a file: the same bytes each time, with version and scenario in its
 metadata."""
 
-from __future__ import annotations
-
 import html
 import io
 import re

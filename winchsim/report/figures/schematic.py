@@ -1,8 +1,6 @@
 """A drawing of the build, to scale: motors, gears in mesh, drum with its layers, rope and load,
 with the numbers on it."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

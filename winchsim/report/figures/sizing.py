@@ -1,8 +1,6 @@
 """Pictures of sizing studies and sweeps: curves over one key, or a map over two, with the
 limits."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

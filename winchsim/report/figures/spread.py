@@ -1,7 +1,5 @@
 """How far the lift times of many builds lie apart, and which inputs move them."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

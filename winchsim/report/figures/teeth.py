@@ -1,8 +1,6 @@
 """Tooth factor of each stage over time: how many times its present force a stage's weaker tooth
 would bear."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

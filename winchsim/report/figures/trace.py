@@ -1,8 +1,6 @@
 """What of a record is drawn: its samples segment by segment, in a unit that suits their size, over
 a stretch of time."""
 
-from __future__ import annotations
-
 from typing import TypeVar
 
 import numpy as np

@@ -1,7 +1,5 @@
 """A document as one HTML page that needs nothing else: no network, no script, figures inside."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from importlib.resources import files
 from string import Template

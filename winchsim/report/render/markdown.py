@@ -1,7 +1,5 @@
 """A document as Markdown, to be put into a page of one's own."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 

@@ -1,7 +1,5 @@
 """Options that all renderers share, and numbers as text under them."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping

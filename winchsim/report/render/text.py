@@ -1,7 +1,5 @@
 """A document as text for a terminal."""
 
-from __future__ import annotations
-
 import itertools
 import textwrap
 from collections.abc import Collection, Iterable, Sequence

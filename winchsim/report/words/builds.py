@@ -1,7 +1,5 @@
 """Builds from parts at hand, in words."""
 
-from __future__ import annotations
-
 from winchsim.inputs import MotorGroup
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Text, Value, joined, say

@@ -1,8 +1,6 @@
 """A calibration in words: what tests determine, how well the model meets them, and what comes
 next."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 

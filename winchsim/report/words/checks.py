@@ -1,7 +1,5 @@
 """What the checks and readings of an assessment are called."""
 
-from __future__ import annotations
-
 from winchsim.assessment.kinds import CheckKey, ReadingKey
 
 CHECKS = {

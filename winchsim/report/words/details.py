@@ -1,7 +1,5 @@
 """Tables of a lift's details: parts, energy, timeline and inputs, with numbers as values."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

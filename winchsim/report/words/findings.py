@@ -1,7 +1,5 @@
 """Findings of a run in words, with what can be done."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from typing import Any
 

@@ -1,8 +1,6 @@
 """A ladder of test loads in words: how far to climb, what limits it, and how each load comes
 down."""
 
-from __future__ import annotations
-
 import math
 from itertools import groupby
 

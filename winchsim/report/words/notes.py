@@ -1,7 +1,5 @@
 """What the data of the motors show, and which keys of a scenario are no longer used, in words."""
 
-from __future__ import annotations
-
 from winchsim.inputs import Inputs, without_numbers
 from winchsim.inputs.retired import REMOVED
 from winchsim.model import Machine

@@ -1,7 +1,5 @@
 """The answer in one or two sentences: what became of the load, and what holds it."""
 
-from __future__ import annotations
-
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say

@@ -1,7 +1,5 @@
 """A series of lifts, in words."""
 
-from __future__ import annotations
-
 from winchsim.assessment.kinds import End
 from winchsim.report.document import Cell, Paragraph, Table, Text, Value, joined, say
 from winchsim.report.words.details import decades

@@ -1,7 +1,5 @@
 """What a sizing study or a sweep found, in words."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection
 

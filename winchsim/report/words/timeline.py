@@ -1,7 +1,5 @@
 """The timeline of a run: its events in words, repeated ones shortened."""
 
-from __future__ import annotations
-
 from collections import Counter
 
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event

@@ -1,7 +1,5 @@
 """Numbers of an assessment in the units that suit their size."""
 
-from __future__ import annotations
-
 import math
 
 from winchsim.assessment.kinds import Check, CheckKey, Reading, Status

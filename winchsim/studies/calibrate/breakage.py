@@ -1,7 +1,5 @@
 """After a breakage: between which bounds the capacity of the part lies, and which part is next."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable, Sequence

@@ -1,7 +1,5 @@
 """Calibration of a scenario by tests: one fit over all factors, each held by its prior."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any

@@ -7,8 +7,6 @@ efficiency) is moved; a value that is declared with its default at one end can o
 way.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Sequence

@@ -4,8 +4,6 @@ Knows no winch. Residuals come in units of their expected scatter; every value h
 and standard deviation 1.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Forecasts of tests by the quasi-static model, for many settings at once."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any

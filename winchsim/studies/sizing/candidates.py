@@ -1,7 +1,5 @@
 """Candidates of the sizing questions: which values are tried, and which may be recommended."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from typing import Any

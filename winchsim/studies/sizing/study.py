@@ -5,8 +5,6 @@ Checks and choice are those of the assessment. Each full simulation corrects wha
 model says of the candidates near it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection
 
 import numpy as np

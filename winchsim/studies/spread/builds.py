@@ -1,8 +1,6 @@
 """What may differ from build to build, each number with how far it may be off and how often; and
 the builds that are drawn: motors one by one, each build made a machine."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from enum import StrEnum

@@ -1,8 +1,6 @@
 """What becomes of builds: each lifted by the quasi-static model or in full, and what each of its
 motors does."""
 
-from __future__ import annotations
-
 import math
 from enum import IntEnum
 from typing import Any

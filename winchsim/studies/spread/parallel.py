@@ -1,7 +1,5 @@
 """Builds lifted in chunks, here or on any executor; what is done when the user stops is kept."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from functools import partial

@@ -1,8 +1,6 @@
 """A spread: many builds of one scenario with the differences that parts have, and what becomes of
 them."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Executor
