@@ -10,6 +10,10 @@ import pytest
 pytest.importorskip("nicegui")
 
 from winchsim.page import tab as module
+from winchsim.page.state import WorkFile
+from winchsim.scenario.change import with_value
+from winchsim.scenario.read import read_string
+from winchsim.scenario.starter import STARTER
 
 
 class Stub:
@@ -27,6 +31,11 @@ class Stub:
 
     def stop(self):
         pass
+
+
+def outcome(story):
+    with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this one
+        return own.submit(asyncio.run, story).result()
 
 
 def test_a_build_that_was_changed_meanwhile_gets_no_second_pass(monkeypatch):
@@ -52,5 +61,26 @@ def test_a_build_that_was_changed_meanwhile_gets_no_second_pass(monkeypatch):
         loop.cancel()
         return tab._second.asked
 
-    with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this one
-        assert own.submit(asyncio.run, story()).result() == ["new"]
+    assert outcome(story()) == ["new"]
+
+
+def test_a_tab_that_is_loaded_anew_goes_on_where_it_was(monkeypatch, tmp_path):
+    for name in ("Screen", "Worker"):
+        monkeypatch.setattr(module, name, MagicMock())
+    monkeypatch.setattr(module.background_tasks, "create", asyncio.ensure_future)
+    scenario = read_string(STARTER, "winch.toml")
+    heavier, heaviest = (with_value(scenario.inputs, "load.mass", mass) for mass in (13.0, 14.0))
+
+    async def story():
+        site = module.Site(scenario, str(tmp_path / "a.toml"), MagicMock(), "")
+        tabs = [module.Tab(site, SimpleNamespace(tab_id="1", on_delete=MagicMock())) for _ in "ab"]
+        tabs[0].begin()
+        tabs[0].take(heavier)
+        tabs[1].begin()
+        found = tabs[1].state.inputs
+        tabs[1].take(heaviest)
+        tabs[0].close()  # its connection is given up
+        tabs[1].close()
+        return found, WorkFile(site.path).of_tab("1")["values"]["load"]["mass"]
+
+    assert outcome(story()) == (heavier, 14.0)

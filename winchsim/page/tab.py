@@ -95,6 +95,8 @@ class Tab:
     def begin(self) -> None:
         """Take over earlier work of this tab, and compute."""
         self.key, work = self.client.tab_id or self.client.id, self.site.work
+        for before in [tab for tab in self.site.tabs if tab.key == self.key]:
+            before.close()  # the same tab, loaded anew before its connection is given up
         self.site.tabs.add(self)
         self.client.on_delete(self.close)
         self.first, self._second = self.site.worker(), self.site.worker()
