@@ -75,7 +75,6 @@ def simulate(
     *,
     times: Sequence[float] | np.ndarray | None = None,
     rtol: float | None = None,
-    method: str = "LSODA",
     sampled: bool = False,
 ) -> Record:
     """Record of a lift.
@@ -93,8 +92,6 @@ def simulate(
         [s]
     rtol : float, optional
         Relative tolerance; left out, the scenario's. [-]
-    method : str
-        One of scipy's integrators.
     sampled : bool
         Whether also at every ``settings.sample_step``, where the scenario gives one.
 
@@ -115,7 +112,7 @@ def simulate(
         rtol = inputs.settings.relative_tolerance if inputs is not None else RELATIVE_TOLERANCE
     wanted = np.empty(0) if times is None else np.unique(np.asarray(times, dtype=float))
     for runs in range(1, TIGHTENINGS + 1):
-        record = replace(_run_once(machine, inputs, wanted, rtol, method, sampled), runs=runs)
+        record = replace(_run_once(machine, inputs, wanted, rtol, sampled), runs=runs)
         if record.energy.closes or not record.outcome.ok or rtol <= TIGHTEST:
             break
         rtol = max(rtol * TIGHTEN, TIGHTEST)
@@ -127,7 +124,6 @@ def _run_once(
     inputs: Inputs | None,
     wanted: np.ndarray,
     rtol: float,
-    method: str,
     sampled: bool,
 ) -> Record:
     problem = WinchProblem(machine)
@@ -135,7 +131,7 @@ def _run_once(
     end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
     done = run(
         problem, key, y0, 0.0, end,
-        rtol=rtol, atol=_absolute_tolerances(machine, rtol), method=method,
+        rtol=rtol, atol=_absolute_tolerances(machine, rtol),
         max_switches=MOST_SWITCHES, max_rhs_calls=MOST_RHS_CALLS, max_steps=MOST_STEPS,
     )  # fmt: skip
     begun = (key, y0, marks)

@@ -126,26 +126,6 @@ def test_start_state_is_not_changed(make_problem):
     assert result.segments[0].y[0, 0] == 1.0
 
 
-def test_arguments_out_of_range(make_problem):
-    problem = make_problem(
-        lambda t, y: (1.0,), until=0.5, switch=lambda key, fired, t, y: Switch("go", [1.0, 2.0])
-    )
-    with pytest.raises(ValueError, match="BDF, DOP853, LSODA, RK23, RK45, Radau"):
-        run(problem, "go", [0.0], 0.0, 1.0, method="lsoda", **TOLERANCES)
-    with pytest.raises(ValueError, match="t_end must not be before t0"):
-        run(problem, "go", [0.0], 1.0, 0.0, **TOLERANCES)
-    with pytest.raises(ValueError, match="t_end"):
-        run(problem, "go", [0.0], 0.0, math.nan, **TOLERANCES)
-    with pytest.raises(ValueError, match="one-dimensional"):
-        run(problem, "go", [[0.0]], 0.0, 1.0, **TOLERANCES)
-    with pytest.raises(ValueError, match="rtol must be at least"):
-        run(problem, "go", [0.0], 0.0, 1.0, rtol=0.0, atol=1e-9)
-    with pytest.raises(ValueError, match=r"state of shape \(2,\), not \(1,\)"):
-        run(problem, "go", [0.0], 0.0, 1.0, **TOLERANCES)
-    with pytest.raises(ValueError, match="derivative of shape"):
-        run(problem, "go", [0.0, 0.0], 0.0, 1.0, method="Radau", **TOLERANCES)
-
-
 def test_absolute_tolerance_for_each_state(make_problem):
     """A state that need not be right does not cost steps."""
 

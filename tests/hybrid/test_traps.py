@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from winchsim.hybrid import Guard, Mode, Outcome, Switch, run
-from winchsim.hybrid.stepper import METHODS, LsodaStepper, StepError
+from winchsim.hybrid.stepper import METHODS, BrokenError, LsodaStepper
 
 TOLERANCES = {"rtol": 1e-6, "atol": 1e-9}
 
@@ -116,12 +116,11 @@ def test_right_hand_side_that_is_not_finite(make_problem, method, bad, capfd):
         method=method,
         **TOLERANCES,
     )
-    assert result.outcome is Outcome.NOT_FINITE
+    assert result.outcome is Outcome.SOLVER_FAILED
     assert result.t <= 0.5
     assert np.isfinite(result.y).all()
     assert all(np.isfinite(segment.y).all() for segment in result.segments)
     assert result.segments[-1].t[-1] == result.t
-    assert result.stats.fallbacks == (1 if method == "LSODA" else 0)
     assert capfd.readouterr() == ("", "")
 
 
@@ -132,7 +131,7 @@ def test_right_hand_side_that_is_never_finite(make_problem, method, bad, capfd):
     result = run(
         make_problem(lambda t, y: (bad,)), "go", [2.0], 1.0, 3.0, method=method, **TOLERANCES
     )
-    assert (result.outcome, result.t, result.y.tolist()) == (Outcome.NOT_FINITE, 1.0, [2.0])
+    assert (result.outcome, result.t, result.y.tolist()) == (Outcome.SOLVER_FAILED, 1.0, [2.0])
     assert result.segments == result.events == ()
     assert capfd.readouterr() == ("", "")
 
@@ -149,7 +148,7 @@ def test_solution_that_runs_off_to_infinity(make_problem, method, capfd):
         method=method,
         **TOLERANCES,
     )
-    assert result.outcome in (Outcome.SOLVER_FAILED, Outcome.NOT_FINITE)
+    assert result.outcome is Outcome.SOLVER_FAILED
     assert result.t == pytest.approx(1.0, abs=1e-4)
     assert np.isfinite(result.y).all()
     assert capfd.readouterr() == ("", "")
@@ -159,14 +158,14 @@ def test_not_finite_from_the_problem_itself(make_problem):
     steady = lambda t, y: (1.0,)  # noqa: E731
     assert (
         run(make_problem(steady), "go", [math.nan], 0.0, 1.0, **TOLERANCES).outcome
-        is Outcome.NOT_FINITE
+        is Outcome.SOLVER_FAILED
     )
     jump = make_problem(steady, until=0.5, switch=lambda key, fired, t, y: Switch("go", [math.nan]))
     result = run(jump, "go", [0.0], 0.0, 1.0, **TOLERANCES)
-    assert (result.outcome, result.t) == (Outcome.NOT_FINITE, 0.5)
+    assert (result.outcome, result.t) == (Outcome.SOLVER_FAILED, 0.5)
 
 
-@pytest.mark.parametrize("method", ["LSODA", "RK45"])
+@pytest.mark.parametrize("method", ["LSODA", "Radau"])
 def test_guard_that_is_not_a_number(make_problem, method):
     """It could hide a crossing, so it ends the run; beyond a crossing it does no harm."""
     steady = lambda t, y: (1.0,)  # noqa: E731
@@ -175,11 +174,11 @@ def test_guard_that_is_not_a_number(make_problem, method):
         "lost": lambda t, y: np.where(np.asarray(t) < 0.5, -1.0, math.nan),
     }
     result = run(make_problem(steady, lost), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
-    assert result.outcome is Outcome.NOT_FINITE
+    assert result.outcome is Outcome.SOLVER_FAILED
     at_once = {"lost": lambda t, y: math.nan}
     assert (
         run(make_problem(steady, at_once), "go", [0.0], 0.0, 1.0, **TOLERANCES).outcome
-        is Outcome.NOT_FINITE
+        is Outcome.SOLVER_FAILED
     )
     late = {"first": lambda t, y: t - 0.25, **lost}
     result = run(make_problem(steady, late), "go", [0.0], 0.0, 1.0, method=method, **TOLERANCES)
@@ -199,10 +198,10 @@ def test_guard_that_is_not_a_number_at_its_own_crossing(make_problem):
         [0.0],
         0.0,
         1.0,
-        method="RK45",
+        method="Radau",
         **TOLERANCES,
     )
-    assert result.outcome is Outcome.NOT_FINITE
+    assert result.outcome is Outcome.SOLVER_FAILED
 
 
 def test_exception_of_the_problem_is_not_swallowed(make_problem):
@@ -225,14 +224,12 @@ def test_segment_that_lsoda_gives_up_is_done_again_with_radau(make_problem, monk
 
     def fails_at_times(self):
         if 2.0 < self.t < 3.0:
-            raise StepError(True)
+            raise BrokenError
         advance(self)
 
     monkeypatch.setattr(LsodaStepper, "advance", fails_at_times)
     result = run(swings(make_problem), "go", [1.0, 0.0], 0.0, 10.0, rtol=1e-8, atol=1e-10)
     assert result.outcome is Outcome.FINISHED
-    assert result.stats.fallbacks == 1
-    assert result.stats.restarts == len(result.segments) + 1
     assert [event.t for event in result.events] == pytest.approx(
         math.pi * (np.arange(3) + 0.5), abs=1e-6
     )
@@ -294,7 +291,7 @@ def test_ever_shorter_bounces_end_as_chatter(make_problem):
     assert result.t == pytest.approx(limit, rel=1e-4)
 
 
-@pytest.mark.parametrize("method", ["LSODA", "Radau", "RK45"])
+@pytest.mark.parametrize("method", ["LSODA", "Radau"])
 def test_friction_by_sign_runs_into_the_budget(make_problem, method):
     """What a switched mode should have been: the runner cannot remedy it, but it ends."""
     rhs = lambda t, y: (0.3 - math.copysign(1.0, y[0]),)  # noqa: E731

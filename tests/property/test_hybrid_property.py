@@ -35,7 +35,7 @@ class OneMode:
     w=st.floats(0.1, 100.0),
     phase=st.floats(0.0, 2.0 * math.pi),
     short=st.floats(1e-5, 1.5),
-    method=st.sampled_from(["LSODA", "RK45", "DOP853", "Radau"]),
+    method=st.sampled_from(["LSODA", "Radau"]),
 )
 def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
     """cos(w t + phase) rises through a level below its top by `short`, for however short a part of
@@ -61,7 +61,7 @@ def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
 @given(
     rates=st.lists(st.floats(0.05, 20.0), min_size=1, max_size=6),
     levels=st.lists(st.floats(0.01, 0.99), min_size=6, max_size=6),
-    method=st.sampled_from(["LSODA", "DOP853"]),
+    method=st.sampled_from(["LSODA", "Radau"]),
 )
 def test_earliest_of_several_guards_fires(rates, levels, method):
     """Independent decays, each with its own level: the one that gets there first, and all states at
@@ -87,7 +87,7 @@ def test_earliest_of_several_guards_fires(rates, levels, method):
     left=st.floats(0.5, 50.0),
     right=st.floats(0.5, 50.0),
     damping=st.floats(0.0, 0.5),
-    method=st.sampled_from(["LSODA", "RK45"]),
+    method=st.sampled_from(["LSODA", "Radau"]),
 )
 def test_segments_join_and_energy_only_falls(left, right, damping, method):
     """A mass between two different springs: ordered record, no gap, and no energy out of nothing at

@@ -18,7 +18,7 @@ from winchsim.hybrid import Guard, Mode, Outcome, Run, Switch, run
 
 DATA = Path(__file__).parent / "data"
 pytestmark = pytest.mark.reference
-METHODS = ("LSODA", "Radau", "DOP853")
+METHODS = ("LSODA", "Radau")
 
 
 def table(name: str) -> dict[str, np.ndarray]:

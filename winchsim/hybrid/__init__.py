@@ -29,11 +29,9 @@ NaN in the state. `tests/hybrid/test_traps.py` has a test for each. LSODA is the
 takes the fewest right-hand sides; a segment that it cannot do is done again with Radau.
 """
 
-from winchsim.hybrid.guard import Guard
 from winchsim.hybrid.integrate import UNTIL, run
-from winchsim.hybrid.mode import Mode, Problem
+from winchsim.hybrid.mode import Guard, Mode, Problem, Switch
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
-from winchsim.hybrid.reset import Switch
 
 __all__ = [
     "UNTIL",

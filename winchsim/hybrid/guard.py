@@ -7,10 +7,8 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from winchsim.frozen import dataclass
-from winchsim.hybrid.trail import Trail
-
-__all__ = ["Guard"]
+from winchsim.hybrid.mode import Guard
+from winchsim.hybrid.stepper import BrokenError, Trail
 
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.
 _ROOT_PART = 1e-12
@@ -24,69 +22,9 @@ _PEAK_ROUNDS = 8
 _PEAK_PARTS = 10
 
 
-@dataclass(frozen=True)
-class Guard:
-    """A named guard; it fires when its value rises through zero.
-
-    Parameters
-    ----------
-    name : hashable
-        Given to the problem's `switch`.
-    band : float
-        Disarm band, in the guard's own unit: a guard that starts within plus or minus this is not
-        armed until its value is below ``-band``, and fires unarmed only above ``+band``.
-    """
-
-    name: Hashable
-    band: float
-
-    def __post_init__(self) -> None:
-        if not self.band >= 0.0:
-            raise ValueError(f"band of guard {self.name!r} must not be negative: {self.band!r}")
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """The first crossing found: its time and state, the step that holds it, and the guards that
-    fired."""
-
-    t: float
-    y: np.ndarray
-    step: int
-    fired: tuple[Hashable, ...]
-
-
-@dataclass(frozen=True)
-class _Bracket:
-    """Times between which one guard rises through a level."""
-
-    guard: int
-    start: float
-    end: float
-    level: float
-
-
-class GuardNotFiniteError(ArithmeticError):
-    """A guard value that is not a number, so that a crossing could be lost."""
-
-
-def fired_at_start(guards: tuple[Guard, ...], values: Sequence[float]) -> tuple[Hashable, ...]:
-    """Names of the guards that are above their band from the first instant.
-
-    Raises
-    ------
-    GuardNotFiniteError
-        A value is not a number.
-    ValueError
-        There are not as many values as guards.
-    """
-    if len(values) != len(guards):
-        raise ValueError(f"guard_values gave {len(values)} values for {len(guards)} guards")
-    if any(value != value for value in values):
-        raise GuardNotFiniteError
-    return tuple(
-        guard.name for guard, value in zip(guards, values, strict=True) if value > guard.band
-    )
+_Bracket = tuple[float, int, float, float]
+"""Start of a stretch in which a guard rises through a level, the guard's place, the stretch's end,
+and the level."""
 
 
 class Watch:
@@ -142,29 +80,26 @@ class Watch:
         )
 
     def search(
-        self, trail: Trail, times: np.ndarray, first: int, last_values: Sequence[float]
-    ) -> Crossing | None:
-        """The first crossing in the steps from `first` on.
+        self, times: np.ndarray, trail: Trail, first: int, last_values: Sequence[float]
+    ) -> tuple[int, float, np.ndarray, tuple[Hashable, ...]] | None:
+        """The first crossing in the steps from `first` on: the step that holds it, its time and
+        state, and the guards that fired; None where there is none.
 
         Parameters
         ----------
-        trail : Trail
-            Interpolants of the steps.
         times : ndarray, shape (steps + 1,)
             Ends of all steps of the segment, its start first.
+        trail : Trail
+            Interpolants of the steps.
         first : int
             The first step not searched before.
         last_values : sequence of float
             Guard values at the last time, from the scalar call, so that both calls see the same
             sign there.
 
-        Returns
-        -------
-        Crossing or None
-
         Raises
         ------
-        GuardNotFiniteError
+        BrokenError
             A guard value is not a number.
         """
         starts, ends = times[first:-1, None], times[first + 1 :, None]
@@ -176,12 +111,12 @@ class Watch:
         values = np.concatenate([self._tail_values, values], axis=1)
 
         armed_from, brackets = self._rises(t, values)
-        horizon = min((bracket.end for bracket in brackets), default=np.inf)
+        horizon = min((end for _, _, end, _ in brackets), default=np.inf)
         brackets += self._peaks(trail, times, t, values, armed_from, horizon)
         # Beyond a crossing a guard may leave its domain; before one it must not.
         lost = np.isnan(values).any(axis=0)
-        if lost.any() and not any(bracket.end <= t[lost.argmax()] for bracket in brackets):
-            raise GuardNotFiniteError
+        if lost.any() and not any(end <= t[lost.argmax()] for _, _, end, _ in brackets):
+            raise BrokenError
         if brackets:
             return self._locate(trail, times, brackets)
         self._armed = armed_from < t.size
@@ -200,18 +135,18 @@ class Watch:
         show."""
         old = self._tail_t.size - 1
         armed_from = np.where(self._armed, 0, t.size)
-        brackets = []
+        brackets: list[_Bracket] = []
         for j in np.flatnonzero((values[:, old + 1 :] >= 0.0).any(axis=1) | ~self._armed).tolist():
             v, band, start = values[j], self._bands[j], old + 1
             if not self._armed[j]:
                 above, below = _first(v > band, start), _first(v < -band, start)
                 if above < below:
-                    brackets.append(_Bracket(j, t[above - 1], t[above], band))
+                    brackets.append((t[above - 1], j, t[above], band))
                     continue
                 armed_from[j] = start = below
             k = _first(v >= 0.0, start)
             if k < t.size:
-                brackets.append(_Bracket(j, t[k - 1], t[k], 0.0))
+                brackets.append((t[k - 1], j, t[k], 0.0))
         return armed_from, brackets
 
     def _peaks(
@@ -253,7 +188,7 @@ class Watch:
             up = fine_v[1:-1] >= 0.0
             for c in np.flatnonzero(up.any(axis=0)).tolist():
                 row = 1 + int(np.argmax(up[:, c]))
-                found.append(_Bracket(int(guards[c]), fine_t[row - 1, c], fine_t[row, c], 0.0))
+                found.append((fine_t[row - 1, c], int(guards[c]), fine_t[row, c], 0.0))
             best = 1 + np.argmax(fine_v[1:-1], axis=0)
             open_ = ~up.any(axis=0)
             rows = np.stack([best - 1, best, best + 1])[:, open_]
@@ -261,60 +196,54 @@ class Watch:
             t, v = fine_t[rows, columns], fine_v[rows, columns]
         return found
 
-    def _locate(self, trail: Trail, times: np.ndarray, brackets: list[_Bracket]) -> Crossing:
+    def _locate(
+        self, trail: Trail, times: np.ndarray, brackets: list[_Bracket]
+    ) -> tuple[int, float, np.ndarray, tuple[Hashable, ...]]:
         """The earliest root of the brackets, with all guards that have crossed there."""
         roots: list[tuple[float, int]] = []
         earliest, slack = np.inf, 0.0
-        for bracket in sorted(brackets, key=lambda b: (b.start, b.guard)):
-            if bracket.start > earliest + slack:
+        for start, guard, end, level in sorted(brackets):
+            if start > earliest + slack:
                 break
-            root = self._root(trail, times, bracket)
-            roots.append((root, bracket.guard))
+            root = self._root(trail, times, guard, (float(start), float(end)), level)
+            roots.append((root, guard))
             if root < earliest:
                 earliest = root
-                slack = 4.0 * (_ROOT_PART * (bracket.end - bracket.start) + _ROOT_RTOL * abs(root))
+                slack = 4.0 * (_ROOT_PART * (end - start) + _ROOT_RTOL * abs(root))
         step = int(np.searchsorted(times, earliest, side="left")) - 1
-        y = trail.point(max(step, 0), earliest)
         # A guard may have several brackets (rise and hidden peak); its first root counts.
         fired = dict.fromkeys(guard for root, guard in sorted(roots) if root <= earliest + slack)
-        return Crossing(earliest, y, step, tuple(self._names[guard] for guard in fired))
+        y = trail.point(max(step, 0), earliest)
+        return step, earliest, y, tuple(self._names[guard] for guard in fired)
 
-    def _root(self, trail: Trail, times: np.ndarray, bracket: _Bracket) -> float:
-        """Time at which one guard passes its level; the bracket's own end where rounding hides the
-        change of sign."""
-        guard, level, guard_values = bracket.guard, bracket.level, self._guard_values
+    def _root(
+        self, trail: Trail, times: np.ndarray, guard: int, ends: tuple[float, float], level: float
+    ) -> float:
+        """Time at or just beyond which one guard has risen through its level; the bracket's own end
+        where rounding hides the change of sign."""
 
         def excess(t: float) -> float:
             step = max(int(np.searchsorted(times, t, side="left")) - 1, 0)
-            value = float(guard_values(t, trail.point(step, t).tolist())[guard])
+            value = float(self._guard_values(t, trail.point(step, t).tolist())[guard])
             if value != value:
-                raise GuardNotFiniteError
+                raise BrokenError
             return value - level
 
-        start, end = float(bracket.start), float(bracket.end)
-        at_start, at_end = excess(start), excess(end)
-        if at_start >= 0.0:
+        start, end = ends
+        if excess(start) >= 0.0:
             return start
-        if at_end <= 0.0:
+        if excess(end) <= 0.0:
             return end
         near = _ROOT_PART * (end - start)
         root = float(brentq(excess, start, end, xtol=near, rtol=_ROOT_RTOL, maxiter=2000))
-        return _risen(excess, root, end, near + _ROOT_RTOL * abs(root))
-
-
-def _risen(excess: Callable[[float], float], root: float, end: float, step: float) -> float:
-    """A time at or just beyond a root where the rise is done.
-
-    On the near side a steep guard may be further from zero than its band: a mode that watches the
-    same value from its other side would then switch back at once.
-    """
-    for _ in range(_PAST_ROUNDS):
-        if root >= end:
-            return end
-        if excess(root) >= 0.0:
-            return root
-        root, step = root + step, 2.0 * step
-    return end
+        # On the near side of the root a steep guard may be further from zero than its band: a mode
+        # that watches the same value from its other side would then switch back at once.
+        step = near + _ROOT_RTOL * abs(root)
+        for _ in range(_PAST_ROUNDS):
+            if root >= end or excess(root) >= 0.0:
+                break
+            root, step = root + step, 2.0 * step
+        return min(root, end)
 
 
 def _first(mask: np.ndarray, start: int) -> int:

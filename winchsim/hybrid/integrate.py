@@ -8,20 +8,16 @@ from typing import Any
 import numpy as np
 
 from winchsim.frozen import dataclass
-from winchsim.hybrid.guard import Crossing, GuardNotFiniteError, Watch, fired_at_start
+from winchsim.hybrid.guard import Watch
 from winchsim.hybrid.mode import Mode, Problem
 from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
-from winchsim.hybrid.reset import Switch
 from winchsim.hybrid.stepper import (
-    METHODS,
+    BrokenError,
     LsodaStepper,
     ScipyStepper,
-    StepError,
     Stepper,
     lsoda_is_as_known,
 )
-
-__all__ = ["run"]
 
 UNTIL = "until"
 _FALLBACK = "Radau"
@@ -36,8 +32,6 @@ _ULPS = 8
 # Switches in a row without progress after which the run ends as CHATTER. A row starts anew as soon
 # as one component of `problem.progress` differs by 1 or more from its value at the row's start.
 _CHATTER_SWITCHES = 50
-# The solvers do not go below this.
-_MIN_RTOL = 100.0 * float(np.finfo(float).eps)
 
 
 def run(
@@ -48,7 +42,7 @@ def run(
     t_end: float,
     *,
     rtol: float,
-    atol: float | np.ndarray | Sequence[float],
+    atol: float | np.ndarray,
     method: str = "LSODA",
     max_switches: int = 20_000,
     max_rhs_calls: int = 2_000_000,
@@ -68,10 +62,10 @@ def run(
         Time span, ``t_end >= t0``.
     rtol : float
         Relative tolerance of the solver.
-    atol : float or array_like, shape (n,)
+    atol : float or ndarray, shape (n,)
         Absolute tolerance, for all or for each state in its own unit.
     method : str
-        A scipy method: BDF, DOP853, LSODA, RK23, RK45 or Radau.
+        LSODA, or Radau, which also does what LSODA cannot do.
     max_switches : int
         Switches after which the run ends as TOO_MANY_SWITCHES.
     max_rhs_calls, max_steps : int
@@ -81,38 +75,17 @@ def run(
     -------
     Run
         Of the same shape however the run ended; the outcome says how.
-
-    Raises
-    ------
-    ValueError
-        An argument is out of its range, or a switch changes the number of states.
     """
-    if method not in METHODS:
-        raise ValueError(f"method must be one of {', '.join(METHODS)}, not {method!r}")
-    if not rtol >= _MIN_RTOL:
-        raise ValueError(f"rtol must be at least {_MIN_RTOL:.3g}, not {rtol!r}")
-    if not t_end >= t0:
-        raise ValueError(f"t_end must not be before t0: {t_end!r} < {t0!r}")
-    y = np.array(y0, dtype=float)
-    if y.ndim != 1:
-        raise ValueError(f"y0 must be one-dimensional, not of shape {y.shape}")
-    atol = atol if isinstance(atol, int | float) else np.asarray(atol, dtype=float)
     runner = _Runner(problem, method, rtol, atol, max_rhs_calls, max_steps)
     with warnings.catch_warnings(), np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         # What LSODA warns of ends up in the outcome.
         warnings.filterwarnings("ignore", message="lsoda: ")
-        return runner.run(key, y, float(t0), float(t_end), max_switches)
+        return runner.run(key, np.array(y0, dtype=float), float(t0), float(t_end), max_switches)
 
 
-@dataclass
-class _Leg:
-    """How one attempt at a segment ended."""
-
-    fired: tuple[Hashable, ...]  # empty when the end time was reached or the attempt broke off
-    t: float
-    y: np.ndarray
-    segment: Segment | None
-    broke: Outcome | None = None
+_Leg = tuple[Segment | None, tuple[Hashable, ...], Outcome | None]
+"""One attempt at a segment: the segment where it has a length, what fired (nothing when the end
+time was reached or it broke off), and what broke it off."""
 
 
 @dataclass
@@ -126,83 +99,58 @@ class _Runner:
     max_rhs_calls: int
     max_steps: int
     stats: Stats = field(default_factory=Stats)
-    segments: list[Segment] = field(default_factory=list)
-    transitions: list[Transition] = field(default_factory=list)
 
-    def run(
-        self,
-        key: Any,
-        y: np.ndarray,
-        t: float,
-        t_end: float,
-        max_switches: int,
-    ) -> Run:
+    def run(self, key: Any, y: np.ndarray, t: float, t_end: float, max_switches: int) -> Run:
         """All segments, until something ends the run."""
-        if not np.isfinite(y).all():
-            return self._finish(Outcome.NOT_FINITE, t, y)
+        segments: list[Segment] = []
+        transitions: list[Transition] = []
+        outcome: Outcome | None = None
         base, without_progress = self.problem.progress(t, y), 0
-        while t < t_end:
-            leg = self._segment(self.problem.mode(key), t, y, t_end)
-            t, y = leg.t, leg.y
-            if leg.segment is not None:
-                self.segments.append(leg.segment)
-            if leg.broke is not None:
-                return self._finish(leg.broke, t, y)
-            if not leg.fired:
+        while t < t_end and outcome is None:
+            mode = self.problem.mode(key)
+            segment, fired, outcome = self._segment(mode, t, y, t_end)
+            if segment is not None:
+                segments.append(segment)
+                t, y = float(segment.t[-1]), segment.y[:, -1].copy()
+            elif UNTIL in fired or (not fired and outcome is None):
+                t = max(t, min(mode.until, t_end))  # too short a stretch to be stepped
+            if outcome is not None or not fired:
                 break
             if self.stats.switches >= max_switches:
-                return self._finish(Outcome.TOO_MANY_SWITCHES, t, y)
-            switch = self.problem.switch(key, leg.fired, t, y.copy())
+                outcome = Outcome.TOO_MANY_SWITCHES
+                break
+            switch = self.problem.switch(key, fired, t, y.copy())
             self.stats.switches += 1
-            key, y = self._apply(key, leg, switch)
+            after = np.array(switch.y, dtype=float)
+            transitions.append(Transition(t, y, after, fired, key, tuple(switch.events)))
+            key, y = switch.key, after
             if key is None:
-                return self._finish(Outcome.STOPPED, t, y)
-            if not np.isfinite(y).all():
-                return self._finish(Outcome.NOT_FINITE, t, y)
+                outcome = Outcome.STOPPED
+                break
             progress = self.problem.progress(t, y)
             without_progress += 1
             if any(abs(now - then) >= 1.0 for now, then in zip(progress, base, strict=True)):
                 base, without_progress = progress, 0
             if without_progress > _CHATTER_SWITCHES:
-                return self._finish(Outcome.CHATTER, t, y)
-        return self._finish(Outcome.FINISHED, t, y)
-
-    def _apply(self, key: Any, leg: _Leg, switch: Switch) -> tuple[Any, np.ndarray]:
-        """Record a switch; the next key and state."""
-        after = np.array(switch.y, dtype=float)
-        if after.shape != leg.y.shape:
-            raise ValueError(
-                f"switch of {key!r} by {leg.fired} gave a state of shape "
-                f"{after.shape}, not {leg.y.shape}"
-            )
-        self.transitions.append(
-            Transition(leg.t, leg.y, after, leg.fired, key, tuple(switch.events))
-        )
-        return switch.key, after
-
-    def _finish(self, outcome: Outcome, t: float, y: np.ndarray) -> Run:
-        return Run(outcome, tuple(self.segments), tuple(self.transitions), t, y, self.stats)
+                outcome = Outcome.CHATTER
+        outcome = outcome or Outcome.FINISHED
+        return Run(outcome, tuple(segments), tuple(transitions), t, y, self.stats)
 
     def _segment(self, mode: Mode, t: float, y: np.ndarray, t_end: float) -> _Leg:
         """One segment; what LSODA cannot do is done again with the fallback method."""
         values = mode.guard_values(t, y.tolist())
-        try:
-            fired = fired_at_start(mode.guards, values)
-        except GuardNotFiniteError:
-            return _Leg((), t, y, None, Outcome.NOT_FINITE)
-        if fired:
-            return _Leg(fired, t, y, None)
+        if not np.isfinite(y).all() or any(value != value for value in values):
+            return None, (), Outcome.SOLVER_FAILED
+        rows = zip(mode.guards, values, strict=True)
+        fired = tuple(guard.name for guard, value in rows if value > guard.band)
         bound = min(mode.until, t_end)
         on_bound = (UNTIL,) if mode.until <= t_end else ()
-        if bound - t <= _ULPS * np.spacing(max(abs(t), abs(bound))):
-            return _Leg(on_bound, max(t, bound), y, None)
-        leg = self._attempt(self.method, mode, t, y, bound, values)
-        if self.method == "LSODA" and leg.broke in (Outcome.NOT_FINITE, Outcome.SOLVER_FAILED):
-            self.stats.fallbacks += 1
-            leg = self._attempt(_FALLBACK, mode, t, y, bound, values)
-        if leg.broke is None and not leg.fired:
-            leg.fired = on_bound
-        return leg
+        if fired or bound - t <= _ULPS * np.spacing(max(abs(t), abs(bound))):
+            return None, fired or on_bound, None
+        segment, fired, broke = self._attempt(self.method, mode, t, y, bound, values)
+        if broke is Outcome.SOLVER_FAILED and self.method != _FALLBACK:
+            segment, fired, broke = self._attempt(_FALLBACK, mode, t, y, bound, values)
+        return segment, fired if fired or broke else on_bound, broke
 
     def _attempt(
         self,
@@ -215,75 +163,58 @@ class _Runner:
     ) -> _Leg:
         """One segment with one method: to its first crossing, to its bound, or until it breaks
         off."""
-        stepper = self._start(method, mode, t, y, bound)
+        start = (mode.rhs, t, y, bound)
+        stepper: Stepper
+        if method == "LSODA" and lsoda_is_as_known():
+            stepper = LsodaStepper(*start, rtol=self.rtol, atol=self.atol)
+        else:
+            stepper = ScipyStepper(method, *start, rtol=self.rtol, atol=self.atol)
         watch = Watch(mode.guards, mode.guard_values, t, values, stepper.samples)
-        self.stats.restarts += 1
         broke, crossing = self._march(stepper, watch, mode, bound)
         self.stats.rhs_calls += stepper.rhs_calls
         self.stats.steps += stepper.count
-        if crossing is not None:
-            return _cut(mode.key, stepper, crossing, t, y)
-        if not stepper.count:
-            return _Leg((), t, y, None, broke)
-        segment = Segment(mode.key, *stepper.keep(stepper.count))
-        return _Leg((), stepper.t, np.array(stepper.y), segment, broke)
-
-    def _start(self, method: str, mode: Mode, t: float, y: np.ndarray, bound: float) -> Stepper:
-        """A solver at the start of a segment."""
-        if method == "LSODA" and lsoda_is_as_known():
-            return LsodaStepper(mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol)
-        return ScipyStepper(method, mode.rhs, t, y, bound, rtol=self.rtol, atol=self.atol)
+        if crossing is None:
+            segment = Segment(mode.key, *stepper.keep(stepper.count)) if stepper.count else None
+            return segment, (), broke
+        step, time, state, fired = crossing
+        if time <= t:
+            return None, fired, None
+        times, states, trail = stepper.keep(step + 1)
+        if time < times[-1]:
+            times[-1], states[:, -1] = time, state
+        return Segment(mode.key, times, states, trail), fired, None
 
     def _march(
         self, stepper: Stepper, watch: Watch, mode: Mode, bound: float
-    ) -> tuple[Outcome | None, Crossing | None]:
+    ) -> tuple[Outcome | None, tuple[int, float, np.ndarray, tuple[Hashable, ...]] | None]:
         """Step until a crossing, the bound, the budget or a failure."""
         advance, guard_values, disarmed = stepper.advance, mode.guard_values, watch.disarmed
-        guarded = bool(mode.guards)
         calls_left = self.max_rhs_calls - self.stats.rhs_calls
         steps_left = self.max_steps - self.stats.steps
         searched = 0
-        values: Sequence[float] = ()
         broke: Outcome | None = None
         at_end = False
         while not (at_end or broke):
             try:
                 advance()
-            except StepError as failure:
-                broke = Outcome.NOT_FINITE if failure.not_finite else Outcome.SOLVER_FAILED
-                if stepper.count == searched:
-                    break
-            else:
                 at_end = stepper.t >= bound
                 if not at_end and (stepper.count >= steps_left or stepper.rhs_calls >= calls_left):
                     broke = Outcome.BUDGET
-                if guarded:
-                    if stepper.count % _LOOK and not at_end and not broke:
-                        continue
-                    values = guard_values(stepper.t, stepper.y)
-                    hot = (disarmed or not max(values) < 0.0) and watch.is_hot(values)
-                    if not hot and not at_end and not broke and stepper.count - searched < _BATCH:
-                        continue
-            if guarded:
-                try:
-                    times, trail = stepper.record()
-                    crossing = watch.search(trail, times, searched, values)
-                except GuardNotFiniteError:
-                    return Outcome.NOT_FINITE, None
-                if crossing is not None:
-                    return None, crossing
-                searched = stepper.count
+            except BrokenError:
+                broke = Outcome.SOLVER_FAILED
+                if stepper.count == searched:
+                    break
+            if stepper.count % _LOOK and not at_end and not broke:
+                continue
+            values = guard_values(stepper.t, stepper.y)
+            hot = (disarmed or not max(values, default=-1.0) < 0.0) and watch.is_hot(values)
+            if not hot and not at_end and not broke and stepper.count - searched < _BATCH:
+                continue
+            try:
+                crossing = watch.search(*stepper.record(), searched, values)
+            except BrokenError:
+                return Outcome.SOLVER_FAILED, None
+            if crossing is not None:
+                return None, crossing
+            searched = stepper.count
         return broke, None
-
-
-def _cut(key: Any, stepper: Stepper, crossing: Crossing, t: float, y: np.ndarray) -> _Leg:
-    """The segment up to a crossing, which becomes its last point."""
-    if crossing.t <= t:
-        return _Leg(crossing.fired, t, y, None)
-    times, states, trail = stepper.keep(crossing.step + 1)
-    if crossing.t < times[-1]:
-        times[-1] = crossing.t
-        states[:, -1] = crossing.y
-    return _Leg(
-        crossing.fired, crossing.t, states[:, -1].copy(), Segment(key, times, states, trail)
-    )

@@ -1,4 +1,5 @@
-"""What the runner is told: smooth pieces of a problem (modes) and how they follow each other."""
+"""What the runner is given: smooth pieces of a problem (modes), the guards that end them, and how
+they follow each other."""
 
 import math
 from collections.abc import Callable, Hashable, Sequence
@@ -7,10 +8,24 @@ from typing import Any, Protocol
 import numpy as np
 
 from winchsim.frozen import dataclass
-from winchsim.hybrid.guard import Guard
-from winchsim.hybrid.reset import Switch
 
-__all__ = ["Mode", "Problem"]
+
+@dataclass(frozen=True)
+class Guard:
+    """A named guard; it fires when its value rises through zero.
+
+    Parameters
+    ----------
+    name : hashable
+        Given to the problem's `switch`.
+    band : float
+        Disarm band, at least 0, in the guard's own unit: a guard that starts within plus or minus
+        this is not armed until its value is below ``-band``, and fires unarmed only above
+        ``+band``.
+    """
+
+    name: Hashable
+    band: float
 
 
 @dataclass(frozen=True)
@@ -42,6 +57,25 @@ class Mode:
     until: float = math.inf
 
 
+@dataclass(frozen=True)
+class Switch:
+    """Answer of a problem to fired guards: the next mode and the state that it starts from.
+
+    Parameters
+    ----------
+    key : hashable or None
+        Key of the next mode; None ends the run here.
+    y : ndarray or sequence of float, shape (n,)
+        State after the switch, in the problem's own units. The same as before where nothing jumps.
+    events : tuple
+        Labels or objects for the record; they are kept with the time and the two states.
+    """
+
+    key: Any
+    y: np.ndarray | Sequence[float]
+    events: tuple[Any, ...] = ()
+
+
 class Problem(Protocol):
     """A switched problem: its modes, its switches, and what counts as getting on."""
 
@@ -51,7 +85,7 @@ class Problem(Protocol):
 
     def switch(self, key: Any, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
         """What follows when guards have fired in a mode (earliest first), at this time and
-        state."""
+        state, which it may change."""
         ...
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:

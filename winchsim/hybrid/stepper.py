@@ -3,22 +3,12 @@
 from collections.abc import Callable, Sequence
 from functools import cache
 from math import isfinite
+from typing import NamedTuple
 
 import numpy as np
-from scipy.integrate import BDF, DOP853, LSODA, RK23, RK45, OdeSolver, Radau
+from scipy.integrate import LSODA, DenseOutput, Radau
 
-from winchsim.hybrid.trail import NordsieckTrail, ScipyTrail, Trail
-
-__all__ = ["METHODS", "LsodaStepper", "ScipyStepper", "StepError", "Stepper", "lsoda_is_as_known"]
-
-METHODS: dict[str, type[OdeSolver]] = {
-    "BDF": BDF,
-    "DOP853": DOP853,
-    "LSODA": LSODA,
-    "RK23": RK23,
-    "RK45": RK45,
-    "Radau": Radau,
-}
+METHODS = {"LSODA": LSODA, "Radau": Radau}
 
 _LSODA_MAX_ORDER = 12
 # Where LSODA's real work array holds the last and the next step size and, from 20 on, the history
@@ -27,26 +17,84 @@ _LAST_SIZE, _NEXT_SIZE, _HISTORY = 10, 11, 20
 # Where its integer work array holds the number of calls, the last order and the next order.
 _CALLS, _LAST_ORDER, _NEXT_ORDER = 11, 13, 14
 
-# Calls within one step after which it is given up: shrinking a step to nothing takes under a third
-# of it, but a step size that is not a number is never small enough for the explicit methods to
-# stop.
-_CALLS_PER_STEP = 20_000
-
 Rhs = Callable[[float, np.ndarray], Sequence[float]]
 
 
-class StepError(ArithmeticError):
-    """A step that could not be taken.
+class BrokenError(ArithmeticError):
+    """The integration cannot go on: a number that is not finite, or a solver that gave up."""
 
-    Parameters
+
+class NordsieckTrail(NamedTuple):
+    """Interpolants of LSODA: per step the scaled derivatives at its end, ``y = sum_j c_j ((t -
+    t_end)/h)^j``.
+
+    Attributes
     ----------
-    not_finite : bool
-        True where a value was not a finite number, False where the solver gave up.
+    ends, scales : ndarray, shape (s,)
+        Step ends as the solver took them and step sizes h that the derivatives are scaled with.
+    coefficients : ndarray, shape (s, p, n)
+        Scaled derivatives, zero above each step's own order.
+
+    Notes
+    -----
+    A. C. Hindmarsh, "ODEPACK, a systematized collection of ODE solvers", in *Scientific Computing*,
+    North-Holland, 1983, describes the history array; the interpolant is the one of scipy's
+    `LsodaDenseOutput`.
     """
 
-    def __init__(self, not_finite: bool) -> None:
-        super().__init__("not finite" if not_finite else "solver failed")
-        self.not_finite = not_finite
+    ends: np.ndarray
+    scales: np.ndarray
+    coefficients: np.ndarray
+
+    def at(self, steps: np.ndarray, times: np.ndarray) -> np.ndarray:
+        """States, shape (n, k), at `times` (k,), each by the interpolant of its step in `steps`
+        (k,)."""
+        powers = self._powers((times - self.ends[steps]) / self.scales[steps])
+        return np.einsum("kp,kpn->nk", powers, self.coefficients[steps])
+
+    def point(self, step: int, t: float) -> np.ndarray:
+        """State at one time, by the interpolant of one step."""
+        x = (t - self.ends[step]) / self.scales[step]
+        return np.dot(x ** np.arange(self.coefficients.shape[1]), self.coefficients[step])
+
+    def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
+        """States, shape (n, s q), at `times` (s, q): row i by the interpolant of step ``first +
+        i``."""
+        rows = slice(first, first + times.shape[0])
+        powers = self._powers((times - self.ends[rows, None]) / self.scales[rows, None])
+        y = np.matmul(powers, self.coefficients[rows])
+        return np.ascontiguousarray(y.reshape(times.size, -1).T)
+
+    def _powers(self, x: np.ndarray) -> np.ndarray:
+        """Powers 0 to p - 1 of `x` along a new last axis, by repeated products (far cheaper than
+        `**`)."""
+        powers = np.empty((*x.shape, self.coefficients.shape[1]))
+        powers[..., 0] = 1.0
+        powers[..., 1:] = x[..., None]
+        return np.multiply.accumulate(powers, axis=-1, out=powers)
+
+
+class ScipyTrail(NamedTuple):
+    """Interpolants of any scipy solver, one object per step."""
+
+    outputs: list[DenseOutput]
+
+    def at(self, steps: np.ndarray, times: np.ndarray) -> np.ndarray:
+        """States at scattered times, each by the interpolant of its step."""
+        return np.array([self.point(*at) for at in zip(steps, times, strict=True)]).T
+
+    def point(self, step: int, t: float) -> np.ndarray:
+        """State at one time, by the interpolant of one step."""
+        return self.outputs[step](t)
+
+    def on_steps(self, first: int, times: np.ndarray) -> np.ndarray:
+        """States at the same number of times in each of some consecutive steps."""
+        rows = zip(self.outputs[first : first + times.shape[0]], times, strict=True)
+        return np.concatenate([output(row) for output, row in rows], axis=1)
+
+
+Trail = NordsieckTrail | ScipyTrail
+"""Interpolants of consecutive steps, evaluated for many steps in one call."""
 
 
 class LsodaStepper:
@@ -84,25 +132,19 @@ class LsodaStepper:
         atol: float | np.ndarray,
     ) -> None:
         solver = LSODA(rhs, t, y, t_bound, rtol=rtol, atol=atol)
-        self._ode = solver._lsoda_solver
-        integrator = self._ode._integrator
+        self._integrator = integrator = solver._lsoda_solver._integrator
         integrator.call_args[2] = 5  # one step, not past t_bound
-        self._integrator = integrator
-        self._run = integrator.run
         self._rhs = rhs
-        self._state = self._ode._y
+        self._state = solver._lsoda_solver._y
         self.t = float(t)
         self.y = y.tolist()
         self._start = y
         self._t_bound = float(t_bound)
-        self.count = 0
-        self._settled = 0
-        self._width = (_LSODA_MAX_ORDER + 1) * y.size
+        self.count = self._settled = 0
         self._sources = (
-            integrator.rwork[_LAST_SIZE : _HISTORY + self._width],
+            integrator.rwork[_LAST_SIZE : _HISTORY + (_LSODA_MAX_ORDER + 1) * y.size],
             integrator.iwork[_LAST_ORDER:15],
         )
-        self._iwork = integrator.iwork
         self._times = [self.t]
         self._reals = np.empty((128, self._sources[0].size))
         self._orders = np.empty((128, 2), dtype=np.intp)
@@ -110,17 +152,17 @@ class LsodaStepper:
     @property
     def rhs_calls(self) -> int:
         """Right-hand-side calls so far."""
-        return int(self._iwork[_CALLS])
+        return int(self._integrator.iwork[_CALLS])
 
     def advance(self) -> None:
-        """Take one step; raises StepError, and the last state stays as it was."""
-        state, t = self._run(self._rhs, _no_jacobian, self._state, self.t, self._t_bound, (), ())
-        if self._integrator.success != 1 or not t > self.t:
-            raise StepError(not np.isfinite(state).all())
-        y = state.tolist()
-        if not isfinite(sum(y)) and not all(map(isfinite, y)):
-            raise StepError(True)
-        k = self.count
+        """Take one step; raises BrokenError, and the last state stays as it was."""
+        state, t = self._integrator.run(
+            self._rhs, _no_jacobian, self._state, self.t, self._t_bound, (), ()
+        )
+        y, k = state.tolist(), self.count
+        finite = isfinite(sum(y)) or all(map(isfinite, y))
+        if self._integrator.success != 1 or not t > self.t or not finite:
+            raise BrokenError
         if k == self._orders.shape[0]:
             self._reals = np.concatenate([self._reals, np.empty_like(self._reals)])
             self._orders = np.concatenate([self._orders, np.empty_like(self._orders)])
@@ -129,53 +171,40 @@ class LsodaStepper:
         self._state, self.t, self.y = state, t, y
         self.count = k + 1
 
-    def record(self) -> tuple[np.ndarray, Trail]:
+    def record(self) -> tuple[np.ndarray, NordsieckTrail]:
         """Times and interpolants of the steps so far; valid until the next step."""
-        self._settle()
-        times = np.array(self._times)
-        coefficients = self._coefficients(self.count)
-        return times, NordsieckTrail(times[1:], self._scales(self.count), coefficients)
+        if self._settled < self.count:
+            # Make the copied history arrays of the new steps fit for evaluation.
+            new = slice(self._settled, self.count)
+            self._settled = self.count
+            reals, (last, following) = self._reals[new], self._orders[new].T
+            history = self._histories(reals)
+            history[np.arange(_LSODA_MAX_ORDER + 1) > last[:, None]] = 0.0
+            # Where the order is about to fall, the highest column still has the scale of the last
+            # step size.
+            k = np.flatnonzero(following < last)
+            history[k, last[k]] *= ((reals[k, 1] / reals[k, 0]) ** last[k])[:, None]
+        times, reals = np.array(self._times), self._reals[: self.count]
+        used = int(self._orders[: self.count, 0].max(initial=0)) + 1
+        scales, history = reals[:, _NEXT_SIZE - _LAST_SIZE], self._histories(reals)[:, :used]
+        return times, NordsieckTrail(times[1:], scales, history)
 
-    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
+    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, NordsieckTrail]:
         """Times, states and interpolants of the first steps, for good."""
-        self._settle()
-        times = np.array(self._times[: count + 1])
+        times, trail = self.record()
         # Copies, so that a record holds what it needs and not the wide buffers.
-        coefficients = self._coefficients(count).copy()
-        y = np.empty((self._start.size, count + 1))
-        y[:, 0] = self._start
-        y[:, 1:] = coefficients[:, 0].T
-        return times, y, NordsieckTrail(times[1:].copy(), self._scales(count).copy(), coefficients)
+        ends, scales, history = (part[:count].copy() for part in trail)
+        y = np.column_stack([self._start, history[:, 0].T])
+        return times[: count + 1].copy(), y, NordsieckTrail(ends, scales, history)
 
-    def _scales(self, count: int) -> np.ndarray:
-        return self._reals[:count, _NEXT_SIZE - _LAST_SIZE]
-
-    def _coefficients(self, count: int) -> np.ndarray:
-        """View of the history arrays of the first steps, shape (count, orders, n), cut to the
-        highest order used."""
-        shape = (count, _LSODA_MAX_ORDER + 1, self._start.size)
-        used = int(self._orders[:count, 0].max(initial=0)) + 1
-        return self._reals[:count, _HISTORY - _LAST_SIZE :].reshape(shape)[:, :used]
-
-    def _settle(self) -> None:
-        """Make the copied history arrays of the new steps fit for evaluation."""
-        a, b = self._settled, self.count
-        if a == b:
-            return
-        self._settled = b
-        reals, last, following = self._reals[a:b], self._orders[a:b, 0], self._orders[a:b, 1]
-        history = reals[:, _HISTORY - _LAST_SIZE :].reshape(
-            b - a, _LSODA_MAX_ORDER + 1, self._start.size
-        )
-        history[np.arange(_LSODA_MAX_ORDER + 1) > last[:, None]] = 0.0
-        # Where the order is about to fall, the highest column still has the scale of the last step
-        # size.
-        k = np.flatnonzero(following < last)
-        history[k, last[k]] *= ((reals[k, 1] / reals[k, 0]) ** last[k])[:, None]
+    def _histories(self, reals: np.ndarray) -> np.ndarray:
+        """View of the history arrays of some steps, shape (count, orders, n)."""
+        shape = (len(reals), _LSODA_MAX_ORDER + 1, self._start.size)
+        return reals[:, _HISTORY - _LAST_SIZE :].reshape(shape)
 
 
 class ScipyStepper:
-    """Any of scipy's solvers through its public interface.
+    """One of scipy's solvers through its public interface.
 
     Parameters
     ----------
@@ -198,69 +227,44 @@ class ScipyStepper:
         rtol: float,
         atol: float | np.ndarray,
     ) -> None:
-        self.rhs_calls = 0
-        self._rhs = rhs
-        self._rhs_raised = False
-        self._rhs_finite = True
-        self._calls_allowed = _CALLS_PER_STEP
-        self.t = float(t)
-        self.y = y.tolist()
-        self.count = 0
-        self._times = [self.t]
-        self._states = [y]
-        self._outputs: list = []
+        self.rhs_calls = self.count = 0
+        self._rhs, self._rhs_raised = rhs, False
+        self.t, self.y = float(t), y.tolist()
+        self._times, self._states = [self.t], [y]
+        self._outputs: list[DenseOutput] = []
         self._solver = METHODS[method](self._counted, t, y, t_bound, rtol=rtol, atol=atol)
 
-    def _counted(self, t: float, y: np.ndarray) -> np.ndarray:
-        """The right-hand side, counted, with its own exceptions and its own bad values told apart
-        from the solver's."""
-        if self.rhs_calls >= self._calls_allowed:
-            raise StepError(not self._rhs_finite)
+    def _counted(self, t: float, y: np.ndarray) -> Sequence[float]:
+        """The right-hand side, counted, with its own exceptions told apart from the solver's."""
         self.rhs_calls += 1
-        try:
-            slope = np.asarray(self._rhs(float(t), y), dtype=float)
-        except Exception:
-            self._rhs_raised = True
-            raise
-        if slope.shape != y.shape:
-            self._rhs_raised = True
-            raise ValueError(
-                f"rhs gave a derivative of shape {slope.shape} for a state of shape {y.shape}"
-            )
-        if self._rhs_finite and not np.isfinite(slope).all():
-            self._rhs_finite = False
+        self._rhs_raised = True
+        slope = self._rhs(float(t), y)
+        self._rhs_raised = False
         return slope
 
     def advance(self) -> None:
-        """Take one step; raises StepError, and the last state stays as it was."""
+        """Take one step; raises BrokenError, and the last state stays as it was."""
         solver = self._solver
-        self._rhs_finite = True
-        self._calls_allowed = self.rhs_calls + _CALLS_PER_STEP
         try:
             solver.step()
-        except StepError:
-            raise
         except (ValueError, ArithmeticError, np.linalg.LinAlgError) as error:
             # The implicit solvers raise on values that are not finite.
             if self._rhs_raised:
                 raise
-            raise StepError(True) from error
-        if solver.status == "failed" or not solver.t > self.t:
-            raise StepError(not self._rhs_finite)
-        y = np.array(solver.y, dtype=float)
-        if not np.isfinite(y).all():
-            raise StepError(True)
+            raise BrokenError from error
+        if solver.status == "failed" or not solver.t > self.t or not np.isfinite(solver.y).all():
+            raise BrokenError
+        self.t, self.y = float(solver.t), solver.y.tolist()
         self._outputs.append(solver.dense_output())
-        self._times.append(float(solver.t))
-        self._states.append(y)
-        self.t, self.y = float(solver.t), y.tolist()
+        self._times.append(self.t)
+        self._states.append(solver.y.copy())
         self.count += 1
 
-    def record(self) -> tuple[np.ndarray, Trail]:
+    def record(self) -> tuple[np.ndarray, ScipyTrail]:
         """Times and interpolants of the steps so far; valid until the next step."""
         return np.array(self._times), ScipyTrail(self._outputs)
 
-    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, Trail]:
+    def keep(self, count: int) -> tuple[np.ndarray, np.ndarray, ScipyTrail]:
         """Times, states and interpolants of the first steps, for good."""
         y = np.ascontiguousarray(np.array(self._states[: count + 1]).T)
         return np.array(self._times[: count + 1]), y, ScipyTrail(self._outputs[:count])
@@ -300,7 +304,7 @@ def lsoda_is_as_known() -> bool:
             )
             and ours.rhs_calls == theirs.rhs_calls
         )
-    except (AttributeError, IndexError, TypeError, ValueError, StepError):
+    except (AttributeError, IndexError, TypeError, ValueError, BrokenError):
         return False
 
 
