@@ -9,7 +9,9 @@ from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import simulate
+from winchsim.studies.calibrate import Reading
 from winchsim.studies.calibrate.factors import Row, find_factors
+from winchsim.studies.calibrate.forecast import Bench
 
 
 def loss(path, value):
@@ -32,6 +34,12 @@ def places(inputs, truth):
     found = find_factors(inputs)
     assert set(truth) <= {factor.name for factor in found}
     return np.array([place(f.rows[0], truth[f.name]) if f.name in truth else 0.0 for f in found])
+
+
+def foreseen(inputs, tests, kind):
+    """What the model says of a reading of each test, shape (n,)."""
+    bench = Bench(inputs, [Reading(test, kind, 0.0) for test in tests], ())
+    return bench.forecast(np.zeros((1, 0)))[0]
 
 
 def lifted_in_full(inputs, test):

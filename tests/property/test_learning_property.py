@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from winchsim.model import build
-from winchsim.studies.calibrate import Kind, LiftTest
+from winchsim.studies.calibrate import Kind, LiftTest, Reading
 from winchsim.studies.calibrate.calibration import Case
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import find_factors
@@ -40,18 +40,15 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
         ]
     )
     tests = [LiftTest(number=i, mass=mass) for i, mass in enumerate(MASSES, start=1)]
-    bench = Bench(winch, tests, factors)
-    said = bench.forecast(truth[None])
+    asked = [Reading(test, kind, 0.0) for kind in (Kind.TIME, Kind.CURRENT) for test in tests]
+    bench = Bench(winch, asked, factors)
+    speeds, currents = bench.forecast(truth[None]).reshape(2, -1).tolist()
     exact = [
-        replace(
-            test,
-            time=float(bench.heights[i] / said[Kind.TIME][0, i]),
-            current=float(said[Kind.CURRENT][0, i]),
-        )
-        for i, test in enumerate(tests)
+        replace(test, time=height / speed, current=current)
+        for test, height, speed, current in zip(tests, bench.heights, speeds, currents, strict=True)
     ]
     readings, _ = gather(exact)
-    case = Case(Bench(winch, exact, factors), readings)
+    case = Case(Bench(winch, readings, factors))
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     found = fit(case.problem, found.values, kept)
     assert kept.all()

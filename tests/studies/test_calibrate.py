@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from calibrating import multiples, places, spans
+from calibrating import foreseen, multiples, places, spans
 
 from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Gearbox, Pawl, Stage, walk, with_value
@@ -13,7 +13,7 @@ from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
 from winchsim.strength.link import LinkKind
-from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, calibrate, look_into
+from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Reading, calibrate, look_into
 from winchsim.studies.calibrate.breakage import demands
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.factors import END, Row, find_factors, moved
@@ -186,7 +186,7 @@ def test_a_stall_bounds_what_times_alone_would_allow(winch, synthetic):
         LiftTest(number=9, mass=float(mass), outcome="stalled")
         for mass in np.arange(5.0, 20.0, 0.25)
     ]
-    margins = Bench(without.inputs, loads, ()).forecast(np.zeros((1, 0)))[Kind.LIFTED][0]
+    margins = foreseen(without.inputs, loads, Kind.LIFTED)
     just = max(place for place, margin in enumerate(margins) if margin > np.log(1.08))
     told = calibrate(winch, [*light, loads[just]], only=["efficiency"])
     assert multiples(told)["efficiency"] > multiples(without)["efficiency"] + 0.02
@@ -233,36 +233,30 @@ def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(win
     its own chain."""
     guided = replace(winch, load=replace(winch.load, **load))
     machine = build(guided)
-    bench = Bench(
-        guided, (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass)), ()
-    )
+    tests = (LiftTest(number=1, mass=0.001), LiftTest(number=2, mass=winch.load.mass))
     spare = lift_batch(
         vary(guided, {"load.mass": np.array([winch.load.mass])}).batches[0][1]
     ).hold_margin[0]
     raising = demand(machine.chain, 1)(
         pull(machine, machine.start_travel) * machine.layers[0].radius
     )
-    assert bench.forecast(np.zeros((1, 0)))[Kind.HELD][0, 1] == pytest.approx(
-        spare / raising, rel=1e-6
-    )
+    assert foreseen(guided, tests, Kind.HELD)[1] == pytest.approx(spare / raising, rel=1e-6)
     assert abs(spare / raising) > 0.01
 
 
 def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, synthetic):
     """Beside an unloaded run too."""
     tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
-    bench = Bench(winch, tests, find_factors(winch))
-    hold = bench.forecast(np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)]))[
-        Kind.HELD
-    ][:, 1]
+    readings = [Reading(test, Kind.HELD, 0.0) for test in tests]
+    at = np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])
+    hold = Bench(winch, readings, find_factors(winch)).forecast(at)[:, 1]
     assert np.all(np.diff(hold) > 0.02)
 
 
 def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     truth = {"motor_resistance": 1.2}
     tests = synthetic(winch, truth, noise=0.005)
-    bench = Bench(at(winch, truth), [LiftTest(number=9, mass=40.0)], ())
-    stalled = bench.forecast(np.zeros((1, 0)))[Kind.STALL_CURRENT][0, 0]
+    stalled = foreseen(at(winch, truth), [LiftTest(number=9, mass=40.0)], Kind.STALL_CURRENT)[0]
     rows = [
         LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled))
         for n in range(9, 13)
@@ -357,7 +351,7 @@ def test_sorting_the_evidence():
         LiftTest(number=6, mass=1.0, time=2.0, outcome="stopped"),
     ]
     readings, notes = gather(tests)
-    assert [(m.test.number, m.kind, m.value) for m in readings] == [
+    assert [(m.test.number, m.kind, m.measured) for m in readings] == [
         (1, Kind.TIME, 3.0),
         (2, Kind.STALLED, 0.0),
         (3, Kind.LIFTED, 0.0),

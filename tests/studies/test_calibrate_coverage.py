@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.studies.calibrate.calibration import Case, predict
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, gather
+from winchsim.studies.calibrate.calibration import PREDICTED, Case, predict
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading, gather
 from winchsim.studies.calibrate.factors import Factor
 from winchsim.studies.calibrate.fit import fit
 
@@ -28,13 +28,17 @@ class FormulaBench:
     """A winch by its formula: motors with a straight line, a loss that grows with the load, and a
     drag that does not."""
 
-    tests: tuple[LiftTest, ...]
+    readings: tuple[Reading, ...]
     factors: tuple[Factor, ...]
     machine = SimpleNamespace(pawl=False)
 
     @property
+    def tests(self):
+        return tuple(dict.fromkeys(row.test for row in self.readings))
+
+    @property
     def heights(self):
-        return np.full(len(self.tests), 1.0)
+        return np.full(len(self.readings), 1.0)
 
     def forecast(self, places):
         def column(name):
@@ -42,7 +46,7 @@ class FormulaBench:
             z = places[:, places_of[0]] if places_of else np.zeros(len(places))
             return np.exp(WIDTHS[name] * z)[:, None]
 
-        mass = np.array([[test.mass for test in self.tests]])
+        mass = np.array([[row.test.mass for row in self.readings]])
         loss, drag, k = column("loss"), column("drag"), column("constant")
         needed = 0.06 * drag + 0.02 * mass * (
             1 + 0.5 * loss
@@ -50,7 +54,9 @@ class FormulaBench:
         current = 10.0 * needed / k
         speed = 0.05 * (1.0 - needed / k) / k
         values = {Kind.TIME: speed, Kind.CURRENT: current, Kind.LIFTED: np.log(k / needed)}
-        return values | {Kind.HELD: np.ones(speed.shape)}
+        values[Kind.HELD] = np.ones(speed.shape)
+        kinds = [row.kind for row in self.readings]
+        return np.stack([values[kind][:, i] for i, kind in enumerate(kinds)], axis=1)
 
 
 def factors(names):
@@ -58,9 +64,9 @@ def factors(names):
 
 
 def bench(masses, names):
-    return FormulaBench(
-        tuple(LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)), factors(names)
-    )
+    tests = [LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)]
+    asked = (Reading(test, kind, 0.0) for test in tests for kind in PREDICTED)
+    return FormulaBench(tuple(asked), factors(names))
 
 
 def at(names, truth):
@@ -70,12 +76,12 @@ def at(names, truth):
 
 def measured(bench, truth, generator, scatter=1.0):
     """Tests with the scatter that is expected of times and currents, or a multiple of it."""
-    said = bench.forecast(truth[None])
+    said = bench.forecast(truth[None]).reshape(-1, len(PREDICTED)).tolist()
     rows = []
-    for place, test in enumerate(bench.tests):
-        time = 1.0 / said[Kind.TIME][0, place]
+    for place, (test, (speed, amps, *_)) in enumerate(zip(bench.tests, said, strict=True)):
+        time = 1.0 / speed
         time *= 1 + scatter * np.hypot(0.2, 0.01 * time) / time * generator.normal()
-        current = said[Kind.CURRENT][0, place] * (1 + scatter * 0.02 * generator.normal())
+        current = amps * (1 + scatter * 0.02 * generator.normal())
         rows.append(LiftTest(number=place + 1, mass=test.mass, time=time, current=current))
     return rows
 
@@ -86,8 +92,8 @@ EVERY = ("loss", "drag", "constant")
 def fitted(tests, names):
     """Fit to all tests, without a search for outliers."""
     readings, _ = gather(tests)
-    case = Case(FormulaBench(tuple(tests), factors(names)), readings)
-    return fit(case.problem, np.zeros(len(names)), np.ones(len(case.readings), dtype=bool))
+    case = Case(FormulaBench(readings, factors(names)))
+    return fit(case.problem, np.zeros(len(names)), np.ones(len(readings), dtype=bool))
 
 
 def share_held(names, draw, repeats, *, scatter=1.0, masses=MASSES, seed=5):

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from calibrating import foreseen
 
 from winchsim.assessment.enums import CheckKey, End, FindingKind, Holding, Status
 from winchsim.assessment.evaluate import assess
@@ -15,7 +16,6 @@ from winchsim.scenario.read import read
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all
 from winchsim.studies.calibrate import Kind, LiftTest
-from winchsim.studies.calibrate.forecast import Bench
 from winchsim.studies.ladder import (
     COOL,
     STOP_AT,
@@ -127,15 +127,15 @@ def test_the_power_goes_off_within_a_third_of_what_the_windings_bear(small, make
 
 def test_what_a_rung_predicts_is_what_its_measurement_is_compared_with(ladder, small):
     rungs = ladder.rungs[1:]
-    bench = Bench(small(), [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs], ())
-    found = bench.forecast(np.zeros((1, 0)))
+    tests = [LiftTest(number=rung.number, mass=rung.mass) for rung in rungs]
+    speed, current, voltage = (
+        foreseen(small(), tests, kind) for kind in (Kind.TIME, Kind.CURRENT, Kind.VOLTAGE)
+    )
     for place, rung in ((0, rungs[0]), (len(rungs) - 1, rungs[-1])):
-        time, current, voltage = 0.1 / found[Kind.TIME], found[Kind.CURRENT], found[Kind.VOLTAGE]
-        assert rung.lift_time == pytest.approx(
-            time[0, place], rel=5e-3
-        )  # windings that have cooled to the air again
-        assert rung.current == pytest.approx(current[0, place], rel=2e-3)
-        assert rung.voltage == pytest.approx(voltage[0, place], rel=2e-3)
+        # windings that have cooled to the air again
+        assert rung.lift_time == pytest.approx(0.1 / speed[place], rel=5e-3)
+        assert rung.current == pytest.approx(current[place], rel=2e-3)
+        assert rung.voltage == pytest.approx(voltage[place], rel=2e-3)
 
 
 def test_powered_lowering(ladder):

@@ -23,7 +23,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
     names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
     found = calibrate(scenario.inputs, tests, only=names, level=level)
-    found = report.rounded(found, scenario.inputs)
+    found = report.rounded(found)
     findings = {
         "other_version": other_version(origin, rows, scenario.inputs, scenario.digest),
         "log": noted(logged) if logged else None,

@@ -82,7 +82,7 @@ def calibration(inputs: Inputs, rows: tuple[SheetRow, ...]) -> Iterator[dict[str
     from winchsim.studies.calibrate import calibrate
     from winchsim.studies.calibrate.evidence import UNITS
 
-    found = rounded(calibrate(inputs, lift_tests(inputs, rows)), inputs)
+    found = rounded(calibrate(inputs, lift_tests(inputs, rows)))
     measured = [
         {
             "test": f"{row.test.mass:.3g} kg" if not row.test.bare else "unloaded",

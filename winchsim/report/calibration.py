@@ -22,15 +22,14 @@ from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
-    Comparison,
     Interval,
     Kind,
     LiftTest,
     Note,
     Parameter,
     Prediction,
+    Reading,
 )  # fmt: skip
-from winchsim.studies.calibrate.calibration import changes
 from winchsim.studies.calibrate.evidence import UNITS
 
 DIGITS = 4
@@ -42,14 +41,12 @@ SAME = 1e-4
 FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
 
 
-def rounded(found: Calibration, before: Inputs) -> Calibration:
+def rounded(found: Calibration) -> Calibration:
     """Calibration whose scenario has no more digits than its values deserve.
 
     Parameters
     ----------
     found : Calibration
-    before : Inputs
-        The scenario as it was.
     """
     inputs = found.inputs
     for path, old, new in found.changes:
@@ -58,7 +55,7 @@ def rounded(found: Calibration, before: Inputs) -> Calibration:
             inputs = with_value(
                 inputs, path, old if same else rewrite.rounded(spec_at(inputs, path), new, DIGITS)
             )
-    return replace(found, inputs=inputs, changes=changes(before, inputs))
+    return replace(found, inputs=inputs)
 
 
 def remarks(found: Calibration) -> dict[str, str]:
@@ -187,7 +184,7 @@ def _test_facts(test: LiftTest) -> dict[str, Any]:
     return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
 
 
-def _side_facts(row: Comparison) -> dict[str, Any]:
+def _side_facts(row: Reading) -> dict[str, Any]:
     shown = {"side": row.kind.value, "agrees": row.agrees, _SHARES[row.kind]: row.predicted}
     return {**_test_facts(row.test), **shown}
 
@@ -204,7 +201,7 @@ def _prediction_facts(row: Prediction) -> dict[str, Any]:
     }
 
 
-def _residual_facts(row: Comparison) -> dict[str, Any]:
+def _residual_facts(row: Reading) -> dict[str, Any]:
     unit = UNITS[row.kind]
     name = "lift_time" if row.kind is Kind.TIME else row.kind.value
     return {

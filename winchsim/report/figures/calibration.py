@@ -21,7 +21,7 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.studies.calibrate import Calibration, Comparison, Interval, Kind, Prediction
+from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Reading
 from winchsim.studies.calibrate.evidence import UNITS
 
 _NAMES = {
@@ -96,7 +96,7 @@ def _coming(predictions: Sequence[Prediction], kind: Kind) -> list[Interval]:
     return [interval for interval in found if math.isfinite(interval.value)]
 
 
-def _line(axes: Axes, rows: Sequence[Comparison], coming: Sequence[Interval], look: Look) -> None:
+def _line(axes: Axes, rows: Sequence[Reading], coming: Sequence[Interval], look: Look) -> None:
     """Limits of both axes, and the line on which measured equals predicted."""
     across = [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
     up = [row.measured for row in rows]
@@ -111,7 +111,7 @@ def _line(axes: Axes, rows: Sequence[Comparison], coming: Sequence[Interval], lo
     axes.plot(ends, ends, color=PALE, linewidth=2 * look.line, zorder=1, label="_equal")
 
 
-def _number(axes: Axes, rows: Sequence[Comparison], look: Look) -> None:
+def _number(axes: Axes, rows: Sequence[Reading], look: Look) -> None:
     """Numbers of the tests at their points, as far as there is room for each."""
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     taken: list[tuple[float, float]] = []

@@ -24,13 +24,13 @@ from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
-    Comparison,
     Interval,
     Kind,
     LiftTest,
     Note,
     NoteKind,
     Prediction,
+    Reading,
 )
 from winchsim.studies.calibrate.calibration import Value as FittedValue
 from winchsim.studies.calibrate.evidence import UNITS
@@ -207,7 +207,7 @@ def residuals(found: Calibration) -> Table:
     return Table(heads, tuple(map(_residual, found.residuals)), name="measurements")
 
 
-def _residual(row: Comparison) -> tuple[Cell, ...]:
+def _residual(row: Reading) -> tuple[Cell, ...]:
     known = row.predicted and math.isfinite(row.predicted)
     off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
     shown = (
@@ -224,7 +224,7 @@ def sides(found: Calibration) -> Table:
     return Table(("test", "load", "seen", "model", "by the model"), rows)
 
 
-def _side(row: Comparison) -> tuple[Cell, ...]:
+def _side(row: Reading) -> tuple[Cell, ...]:
     shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
     if row.kind in (Kind.HELD, Kind.RAN_BACK):
         more = "in reserve" if row.predicted >= 0 else "missing"

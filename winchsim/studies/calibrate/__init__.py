@@ -8,18 +8,16 @@ next rung, `breakage` bounds the capacity of what broke.
 from winchsim.studies.calibrate.breakage import Capacity, look_into
 from winchsim.studies.calibrate.calibration import (
     Calibration,
-    Comparison,
     Interval,
     Parameter,
     Prediction,
     calibrate,
 )
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind, Reading
 
 __all__ = [
     "Calibration",
     "Capacity",
-    "Comparison",
     "Interval",
     "Kind",
     "LiftTest",
@@ -27,6 +25,7 @@ __all__ = [
     "NoteKind",
     "Parameter",
     "Prediction",
+    "Reading",
     "calibrate",
     "look_into",
 ]

@@ -1,7 +1,7 @@
 """Calibration of a scenario by tests: one fit over all factors, each held by its prior."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from winchsim.studies.calibrate.evidence import (
     LiftTest,
     Note,
     Reading,
+    expected_scatter,
     gather,
 )
 from winchsim.studies.calibrate.factors import Factor, find_factors, moved
@@ -31,7 +32,7 @@ from winchsim.studies.calibrate.fit import (
     interval_width,
     without_outliers,
 )
-from winchsim.studies.calibrate.forecast import Bench, Forecast, forecast_with_slopes
+from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
 
 Array = NDArray[np.float64]
 
@@ -45,6 +46,10 @@ PARTNER = 0.2
 BARELY = 0.5
 """A factor that is not determined and moves by less keeps its default: writing it down would only
 make a given value of an assumed one. [standard deviations of the prior]"""
+
+
+PREDICTED = (Kind.TIME, Kind.CURRENT, Kind.LIFTED, Kind.HELD)
+"""What is forecast of a test to come."""
 
 
 @dataclass(frozen=True)
@@ -85,41 +90,6 @@ class Parameter:
     def determined(self) -> bool:
         """Whether the tests tell it apart from its prior and from the other factors."""
         return self.width <= DETERMINED and self.alone >= ALONE
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """One reading beside the calibrated model.
-
-    Attributes
-    ----------
-    test : LiftTest
-    kind : Kind
-    measured : float
-        [SI]; 0 for what was seen from one side.
-    predicted, before : float
-        By the calibrated model, and by the scenario as it was; infinite for the time of a lift that
-        stalls [SI]. Of lifting and stalling: torque over torque needed. Of holding: friction to
-        spare over the torque that raises the load; negative where it is too little. [-]
-    size : float
-        Difference over expected scatter. [-]
-    agrees : bool
-        Whether it belongs to the others; of what was seen from one side, whether the calibrated
-        model shows the same.
-    """
-
-    test: LiftTest
-    kind: Kind
-    measured: float
-    predicted: float
-    before: float
-    size: float
-    agrees: bool
-
-    @property
-    def is_outlier(self) -> bool:
-        """Whether it is a measurement that was left out of the fit."""
-        return self.kind.is_measured and not self.agrees
 
 
 @dataclass(frozen=True)
@@ -178,8 +148,8 @@ class Calibration:
     ----------
     inputs : Inputs
         Scenario with what was fitted, and with the lower bounds of parts that broke.
-    changes : tuple of (str, object, object)
-        Path, old and new value of all that differs from the scenario.
+    before : Inputs
+        Scenario as it was.
     level : float
         Probability of all intervals. [-]
     parameters : tuple of Parameter
@@ -188,7 +158,7 @@ class Calibration:
         Names of factors that the tests determine only in combination.
     correlation : ndarray
         Of the factors, in the order of `parameters`.
-    residuals, sides : tuple of Comparison
+    residuals, sides : tuple of Reading
         Measurements beside the model; stalls and holds beside it.
     dof : float
         Measurements, less the factors that they determine. [-]
@@ -203,19 +173,26 @@ class Calibration:
     """
 
     inputs: Inputs
-    changes: tuple[tuple[str, Any, Any], ...]
+    before: Inputs
     level: float
     parameters: tuple[Parameter, ...]
     together: tuple[tuple[str, ...], ...]
     correlation: Array
-    residuals: tuple[Comparison, ...]
-    sides: tuple[Comparison, ...]
+    residuals: tuple[Reading, ...]
+    sides: tuple[Reading, ...]
     dof: float
     scatter: float
     predictions: tuple[Prediction, ...]
     broken: tuple[Capacity, ...]
     bounds: tuple[Capacity, ...]
     notes: tuple[Note, ...]
+
+    @property
+    def changes(self) -> tuple[tuple[str, Any, Any], ...]:
+        """Path, old and new value of all that differs from the scenario."""
+        old = {path: value for path, value, _ in walk(self.before)}
+        rows = ((path, old.get(path), value) for path, value, _ in walk(self.inputs))
+        return tuple(row for row in rows if row[1] != row[2])
 
 
 def calibrate(
@@ -253,33 +230,33 @@ def calibrate(
         if name not in names:
             raise DomainError("fit", name, "one or more of: " + ", ".join(names))
     factors = tuple(factor for factor in factors if not only or factor.name in only)
-    case = Case(Bench(inputs, tuple(dict.fromkeys(r.test for r in readings)), factors), readings)
+    case = Case(Bench(inputs, readings, factors))
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
     open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
     moving = ~(open_ & (np.abs(found.values) < BARELY))
     problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
     found = fit(problem, moving * found.values, kept, found.scatter)
-    next_rungs = tuple(test for test in tests if not test.done)
-    predictions = predict(Bench(inputs, next_rungs, factors), found, level)
+    coming = [Reading(t, kind, 0.0) for t in tests if not t.done for kind in PREDICTED]
+    predictions = predict(Bench(inputs, coming, factors), found, level)
     calibrated = moved(inputs, case.bench.machine, factors, found.values)
     parts, asked = capacities(calibrated, tests)
     bounds = [part for part in parts if part.set_path]  # the last one on a path stays
     for part in sorted(bounds, key=lambda part: (part.broke, part.set_value)):
         calibrated = with_value(calibrated, part.set_path, part.set_value)
     parameters, together, correlation = _parameters(factors, found, level)
-    comparisons = case.comparisons(found, kept)
+    beside = case.beside(found, kept)
     return Calibration(
         inputs=calibrated,
-        changes=changes(inputs, calibrated),
+        before=inputs,
         level=level,
         parameters=parameters,
         together=together,
         correlation=correlation,
-        residuals=tuple(row for row in comparisons if row.kind.is_measured),
-        sides=tuple(row for row in comparisons if not row.kind.is_measured),
+        residuals=tuple(row for row in beside if row.kind.is_measured),
+        sides=tuple(row for row in beside if not row.kind.is_measured),
         dof=found.dof,
         scatter=found.scatter,
-        predictions=tuple(_as_seen(row, comparisons, parts) for row in predictions),
+        predictions=tuple(_as_seen(row, beside, parts) for row in predictions),
         broken=tuple(part for part in parts if part.broke),
         bounds=tuple(part for part in parts if not part.broke),
         notes=(*notes, *asked),
@@ -287,72 +264,58 @@ def calibrate(
 
 
 class Case:
-    """Tests beside their forecasts: the residuals at any place of the factors, and the best place.
+    """Readings beside their forecasts: the residuals at any place of the factors.
 
     Parameters
     ----------
     bench : Bench
-        With the tests of the evidence.
-    readings : sequence of Reading
-        Of these tests.
     """
 
-    def __init__(self, bench: Bench, readings: Sequence[Reading]) -> None:
-        self.bench, self.readings = bench, readings
-        self.places = [bench.tests.index(row.test) for row in readings]
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        kinds = [row.kind for row in bench.readings]
+        self._timed = np.array([kind is Kind.TIME for kind in kinds])
+        measured = np.array([row.measured for row in bench.readings])
+        self._goals = np.divide(bench.heights, measured, out=measured.copy(), where=self._timed)
         low, high = (np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
-        data = np.array([row.kind.is_measured for row in readings])
-        self.problem = Problem(self.both, low, high, data)
+        data = np.array([kind.is_measured for kind in kinds])
+        self.problem = Problem(self._both, low, high, data)
+        signs = [-1.0 if kind in (Kind.LIFTED, Kind.HELD) else 1.0 for kind in kinds]
+        shares = [expected_scatter(row.kind, row.measured) for row in bench.readings]
+        self._weights = np.array(signs) / (np.array(shares) * np.where(data, self._goals, 1.0))
         self._known: dict[bytes, tuple[Array, Array]] = {}
-        self.goals = np.array([self._turned(i, row.value) for i, row in enumerate(readings)])
-        shares = [row.scatter / row.value if row.value else row.scatter for row in readings]
-        upward = [row.kind in (Kind.LIFTED, Kind.HELD) for row in readings]
-        scatters = np.array(shares) * np.where(data, self.goals, 1.0)
-        self.weights = np.where(upward, -1.0, 1.0) / scatters
 
-    def _turned(self, place: int, value: float) -> float:
-        """A time as a mean speed, a mean speed as a time; other values stay."""
-        if self.readings[place].kind is not Kind.TIME:
-            return value
-        return float(self.bench.heights[self.places[place]] / value) if value > 0 else np.inf
-
-    def both(self, place: Array) -> tuple[Array, Array]:
+    def _both(self, place: Array) -> tuple[Array, Array]:
         """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
-            found, slopes = forecast_with_slopes(self.bench, place)
-            kinds = [row.kind.quantity for row in self.readings]
-            rows = list(zip(kinds, self.places, strict=True))
-            values = np.array([found[kind][test] for kind, test in rows])
-            changes = np.array([slopes[kind][:, test] for kind, test in rows])
-            left = self.weights * (values - self.goals)
-            turns = self.weights[:, None] * changes
+            values, slopes = forecast_with_slopes(self.bench, place)
+            left = self._weights * (values - self._goals)
+            turns = (self._weights * slopes).T
             # no voltage where it stalls
             known = (np.where(np.isfinite(left), left, 0), np.where(np.isfinite(turns), turns, 0))
             self._known[place.tobytes()] = known
         return self._known[place.tobytes()]
 
-    def comparisons(self, fit: Fit, kept: Mask) -> tuple[Comparison, ...]:
+    def beside(self, fit: Fit, kept: Mask) -> tuple[Reading, ...]:
         """Every reading beside the model, fitted and as it was."""
-        found = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
-        rows = []
-        for i, (row, place) in enumerate(zip(self.readings, self.places, strict=True)):
-            values, ratio = found[row.kind.quantity][:, place], row.kind.quantity is Kind.LIFTED
-            values = np.exp(values) if ratio else values
-            now, before = (self._turned(i, float(value)) for value in values)
-            up = now > 1 if ratio else now >= 0
-            as_seen = up is (row.kind in (Kind.LIFTED, Kind.HELD))
-            agrees, size = bool(kept[i]) if row.kind.is_measured else as_seen, fit.residuals[i]
-            rows.append(Comparison(row.test, row.kind, row.value, now, before, float(size), agrees))
-        return tuple(rows)
-
-
-def changes(before: Inputs, after: Inputs) -> tuple[tuple[str, Any, Any], ...]:
-    """Values that differ between two scenarios with the same tables: path, old and new."""
-    old = {path: value for path, value, _ in walk(before)}
-    return tuple(
-        (path, old.get(path), value) for path, value, _ in walk(after) if old.get(path) != value
-    )
+        values = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
+        never = np.full(values.shape, np.inf)
+        times = np.divide(self.bench.heights, values, out=never, where=values > 0)
+        ratio = [row.kind in (Kind.LIFTED, Kind.STALLED) for row in self.bench.readings]
+        shown = np.select([self._timed, ratio], [times, np.exp(values)], values)
+        agree = np.where(self.problem.data, kept, fit.residuals <= 0)
+        rows = zip(self.bench.readings, *shown, fit.residuals, agree, strict=True)
+        return tuple(
+            replace(
+                row,
+                predicted=float(now),
+                before=float(before),
+                size=float(size),
+                agrees=bool(agrees),
+            )
+            for row, now, before, size, agrees in rows
+        )
 
 
 def _parameters(
@@ -380,21 +343,16 @@ def _parameters(
     return tuple(rows), tuple(together), correlation[np.ix_(order, order)]
 
 
-def _as_seen(
-    row: Prediction, comparisons: Sequence[Comparison], parts: Sequence[Capacity]
-) -> Prediction:
+def _as_seen(row: Prediction, readings: Sequence[Reading], parts: Sequence[Capacity]) -> Prediction:
     """A forecast that no test contradicts.
 
     No load holds that is as heavy as one that ran back, and none that is heavier than what a part
     survived before it broke is to be tried before that part is mended.
     """
-    mass, blocked = row.test.mass, [part for part in parts if part.broke]
-    ran_back = [seen.test.mass for seen in comparisons if seen.kind is Kind.RAN_BACK]
-    return replace(
-        row,
-        holds=row.holds and all(mass < other for other in ran_back),
-        blocked_by=tuple(b.test.number for b in blocked if mass > (b.survived_mass or 0.0)),
-    )
+    mass = row.test.mass
+    ran_back = any(seen.kind is Kind.RAN_BACK and seen.test.mass <= mass for seen in readings)
+    blocked = [b.test.number for b in parts if b.broke and mass > (b.survived_mass or 0.0)]
+    return replace(row, holds=row.holds and not ran_back, blocked_by=tuple(blocked))
 
 
 def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
@@ -403,7 +361,7 @@ def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
     Parameters
     ----------
     bench : Bench
-        With the tests to come.
+        With `PREDICTED` of each of the tests to come.
     fit : Fit
         Of the factors of the bench.
     level : float
@@ -418,20 +376,19 @@ def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
     """
     if not bench.tests:
         return ()
-    found, slopes = forecast_with_slopes(bench, fit.values)
+    values, slopes = forecast_with_slopes(bench, fit.values)
     predictions = []
     for place, test in enumerate(bench.tests):
-        numbers = {kind: float(values[place]) for kind, values in found.items()}
-        changes = {kind: rows[:, place] for kind, rows in slopes.items()}
-        margin = numbers[Kind.LIFTED]
+        at = slice(place * len(PREDICTED), (place + 1) * len(PREDICTED))
+        (speed, current, margin, spare), changes = values[at].tolist(), slopes[:, at].T
         predictions.append(
             Prediction(
                 test=test,
-                time=_time(bench.heights[place], numbers, changes, fit, level),
-                current=_current(numbers, changes, fit, level),
+                time=_time(bench.heights[at.start], speed, changes[0], fit, level),
+                current=_current(current, changes[1], fit, level),
                 margin=math.exp(margin),
-                stall_chance=_stall_chance(margin, sum(fit.parts(changes[Kind.LIFTED])), fit.dof),
-                holds=bench.machine.pawl or numbers[Kind.HELD] >= 0,
+                stall_chance=_stall_chance(margin, sum(fit.parts(changes[2])), fit.dof),
+                holds=bench.machine.pawl or spare >= 0,
             )
         )
     return tuple(predictions)
@@ -445,23 +402,19 @@ def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[floa
     return math.sqrt(first + second), second / max(first + second, 1e-300)
 
 
-def _time(
-    height: float, numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float
-) -> Interval:
+def _time(height: float, speed: float, change: Array, fit: Fit, level: float) -> Interval:
     """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
     end."""
-    speed, (fixed, share) = numbers[Kind.TIME], SCATTERS[Kind.TIME]
     if speed <= 0:
         return Interval(math.inf, math.inf, math.inf, 0.0)
-    own = math.hypot(fixed * speed / height, share) * speed
-    half, open_share = _half_width(changes[Kind.TIME], own, fit, level)
+    own = expected_scatter(Kind.TIME, height / speed) * speed
+    half, open_share = _half_width(change, own, fit, level)
     slowest = height / (speed - half) if speed > half else math.inf
     return Interval(height / speed, height / (speed + half), slowest, open_share)
 
 
-def _current(numbers: Mapping[Kind, float], changes: Forecast, fit: Fit, level: float) -> Interval:
-    value, (_, share) = numbers[Kind.CURRENT], SCATTERS[Kind.CURRENT]
-    half, open_share = _half_width(changes[Kind.CURRENT], share * value, fit, level)
+def _current(value: float, change: Array, fit: Fit, level: float) -> Interval:
+    half, open_share = _half_width(change, SCATTERS[Kind.CURRENT][1] * value, fit, level)
     return Interval(value, max(value - half, 0.0), value + half, open_share)
 
 

@@ -1,9 +1,7 @@
 """Tests as evidence: readings with their expected scatter, some of which bound from one side."""
 
-from __future__ import annotations
-
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from enum import StrEnum
 
 from winchsim.errors import Code, Fault, InputError
@@ -29,11 +27,6 @@ class Kind(StrEnum):
         """Whether it is a number; the others are bounds from one side."""
         return self in UNITS
 
-    @property
-    def quantity(self) -> Kind:
-        """Kind of the forecast that it is compared with."""
-        return {Kind.STALLED: Kind.LIFTED, Kind.RAN_BACK: Kind.HELD}.get(self, self)
-
 
 UNITS = {Kind.TIME: "s", Kind.CURRENT: "A", Kind.VOLTAGE: "V", Kind.STALL_CURRENT: "A"}
 
@@ -51,29 +44,6 @@ SCATTERS = {
 voltage from a meter and a current read while the motors stand [s, A or V], [-]; of the torque at
 which a lift just stalls, and just holds, as a share of it. Own choice; the fit finds by how much
 the measurements were off."""
-
-
-NoteKind = StrEnum("NoteKind", ["NOT_A_LIFT_TIME", "PAWL_HOLDS", "UNKNOWN_PART", "WHICH_PART"])
-"""What could not be used of the tests, or has to be asked."""
-
-
-@dataclass(frozen=True)
-class Note:
-    """Something that the tests leave open.
-
-    Attributes
-    ----------
-    kind : NoteKind
-    test : LiftTest or None
-        None where it is about all of them.
-    choices : tuple of (str, float)
-        Parts that may be meant, the likeliest first, with their probability; of an unknown part all
-        of the build's, with 0.
-    """
-
-    kind: NoteKind
-    test: LiftTest | None = None
-    choices: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,8 +92,10 @@ class LiftTest:
     @property
     def done(self) -> bool:
         """Whether anything is known of how it went."""
-        known = (self.time, self.current, self.motor_voltage, self.held, self.outcome)
-        return any(value is not None for value in known) or bool(self.broke_link)
+        return bool(self.broke_link) or any(
+            seen is not None
+            for seen in (self.time, self.current, self.motor_voltage, self.held, self.outcome)
+        )
 
     @property
     def broke(self) -> bool:
@@ -142,28 +114,78 @@ class LiftTest:
 
     def values_in(self, inputs: Inputs) -> dict[str, float]:
         """What it changes in a scenario: values by path."""
-        names = ("mass", "height", "voltage", "winding_start")
-        return trial_values(inputs, **{name: getattr(self, name) for name in names})
+        return trial_values(
+            inputs,
+            mass=self.mass,
+            height=self.height,
+            voltage=self.voltage,
+            winding_start=self.winding_start,
+        )
+
+
+NoteKind = StrEnum("NoteKind", ["NOT_A_LIFT_TIME", "PAWL_HOLDS", "UNKNOWN_PART", "WHICH_PART"])
+"""What could not be used of the tests, or has to be asked."""
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something that the tests leave open.
+
+    Attributes
+    ----------
+    kind : NoteKind
+    test : LiftTest or None
+        None where it is about all of them.
+    choices : tuple of (str, float)
+        Parts that may be meant, the likeliest first, with their probability; of an unknown part all
+        of the build's, with 0.
+    """
+
+    kind: NoteKind
+    test: LiftTest | None = None
+    choices: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class Reading:
-    """One measured number, or what was seen from one side.
+    """One measured number, or what was seen from one side; calibrated, it stands beside the model.
 
     Attributes
     ----------
     test : LiftTest
     kind : Kind
-    value : float
-        [SI]; 0 where it is no number.
-    scatter : float
-        Expected of it. [SI]
+    measured : float
+        [SI]; 0 for what was seen from one side.
+    predicted, before : float
+        By the calibrated model, and by the scenario as it was; infinite for the time of a lift that
+        stalls [SI]. Of lifting and stalling: torque over torque needed. Of holding: friction to
+        spare over the torque that raises the load; negative where it is too little. [-]
+    size : float
+        Difference over expected scatter. [-]
+    agrees : bool
+        Whether it belongs to the others; of what was seen from one side, whether the calibrated
+        model shows the same.
     """
 
     test: LiftTest
     kind: Kind
-    value: float
-    scatter: float
+    measured: float
+    predicted: float = math.nan
+    before: float = math.nan
+    size: float = 0.0
+    agrees: bool = True
+
+    @property
+    def is_outlier(self) -> bool:
+        """Whether it is a measurement that was left out of the fit."""
+        return self.kind.is_measured and not self.agrees
+
+
+def expected_scatter(kind: Kind, value: float) -> float:
+    """Scatter of a measurement as a share of its value; of what was seen from one side, as a share
+    of the torque. [-]"""
+    fixed, share = SCATTERS[kind]
+    return math.hypot(fixed, share * value) / value if kind.is_measured else fixed
 
 
 def gather(
@@ -185,9 +207,13 @@ def gather(
     """
     readings = tuple(reading for test in tests for reading in _readings(test, pawl))
     if not any(row.kind.is_measured for row in readings):
-        message = "no row has a measured time or current of a lift: there is nothing to fit"
-        hint = "fill in measured_time_s, and measured_current_a where you can"
-        raise InputError((Fault(message, "measured_time_s", hint=hint, code=Code.NOTHING_TO_FIT),))
+        fault = Fault(
+            "no row has a measured time or current of a lift: there is nothing to fit",
+            "measured_time_s",
+            hint="fill in measured_time_s, and measured_current_a where you can",
+            code=Code.NOTHING_TO_FIT,
+        )
+        raise InputError((fault,))
     notes = [
         Note(NoteKind.NOT_A_LIFT_TIME, t) for t in tests if t.time is not None and not t.lifted
     ]
@@ -196,20 +222,19 @@ def gather(
     return readings, tuple(notes)
 
 
-def _readings(test: LiftTest, pawl: bool) -> Iterator[Reading]:
+def _readings(test: LiftTest, pawl: bool) -> list[Reading]:
     """What a test says, as far as it can be used."""
-    stalled, found = test.outcome == "stalled", {Kind.STALL_CURRENT: test.current}
-    if not stalled:
-        times = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
-        found = times if test.lifted else {}
-    kept = {kind: value for kind, value in found.items() if value}
+    stalled = test.outcome == "stalled"
+    found = {Kind.STALL_CURRENT: test.current} if stalled else {}
+    if test.lifted:
+        found = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
+    tells = test.held is not None and not pawl and test.outcome not in ("broke", "stalled")
     seen = {
         Kind.STALLED: stalled,
         Kind.LIFTED: test.outcome == "lifted" and test.time is None,
-        Kind.HELD if test.held else Kind.RAN_BACK: test.held is not None
-        and not pawl
-        and test.outcome not in ("broke", "stalled"),
+        Kind.HELD if test.held else Kind.RAN_BACK: tells,
     }
-    for kind, value in (kept | {kind: 0.0 for kind, is_seen in seen.items() if is_seen}).items():
-        fixed, share = SCATTERS[kind]
-        yield Reading(test, kind, value, math.hypot(fixed, share * value))
+    return [
+        *(Reading(test, kind, value) for kind, value in found.items() if value),
+        *(Reading(test, kind, 0.0) for kind, is_seen in seen.items() if is_seen),
+    ]

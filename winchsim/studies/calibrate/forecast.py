@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from contextlib import suppress
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +13,8 @@ from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
 from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
-from winchsim.slow import End, Lifts, lift_all, lift_batch, vary, vary_each
-from winchsim.studies.calibrate.evidence import Kind, LiftTest
+from winchsim.slow import End, lift_all, vary, vary_each
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
 from winchsim.studies.calibrate.factors import Factor, moved
 
 Array = NDArray[np.float64]
@@ -32,41 +31,24 @@ LEAST_MARGIN = 1e-3
 """Margins are taken as no smaller: a lift that falls so short does not depend on it. [-]"""
 
 
-Forecast = dict[Kind, Array]
-"""What the model says of n tests with the factors at k places, by `Kind.quantity`, each of the
-shape (k, n):
-
-TIME
-    Mean speed of the lift, height over lift time; negative, by how much the torque falls short,
-    where it stalls. [m/s]
-CURRENT, STALL_CURRENT
-    Of the supply: running steadily, and at rest. [A]
-VOLTAGE
-    At the motors, running. [V]
-LIFTED
-    Logarithm of the torque at rest over the most that the lift asks for; 0 just stalls. [-]
-HELD
-    Torque to spare by which friction or a brake holds the load, over the torque that raises it; 0
-    just holds. [-]
-"""
-
-
 class Bench:
-    """A scenario and tests, forecast with its factors at any place.
+    """A scenario and what was read of its tests, forecast with its factors at any place.
 
     Parameters
     ----------
     inputs : Inputs
         Only its raising matters: its programme is left out.
-    tests : sequence of LiftTest
+    readings : sequence of Reading
     factors : sequence of Factor
 
     Attributes
     ----------
+    tests : tuple of LiftTest
+        Each once.
     machine : Machine
         With the lightest load.
     heights : ndarray
-        Of each test. [m]
+        Of the test of each reading. [m]
 
     Raises
     ------
@@ -75,23 +57,17 @@ class Bench:
     """
 
     def __init__(
-        self, inputs: Inputs, tests: Sequence[LiftTest], factors: Sequence[Factor]
+        self, inputs: Inputs, readings: Sequence[Reading], factors: Sequence[Factor]
     ) -> None:
-        self.inputs, self.tests, self.factors = plain_raise(inputs), tuple(tests), tuple(factors)
-        self.base = _lightest(self.inputs, self.tests)
-        self._columns = _columns(self.inputs, self.tests)
-        self.heights = np.array([test.height or inputs.load.height for test in self.tests])
+        self.readings, self.factors = readings, tuple(factors)
+        self.tests = tuple(dict.fromkeys(row.test for row in readings))
+        inputs = plain_raise(inputs)
+        self.base = _lightest(inputs, self.tests)
+        self._columns = _columns(inputs, self.tests)
+        self._of_test = [self.tests.index(row.test) for row in readings]
+        self._heights = np.array([test.height or inputs.load.height for test in self.tests])
+        self.heights = self._heights[self._of_test]
         self.machine = build(self.base)
-        self._without_links = replace(self.machine, links=())
-        self._movable = np.array([factor.high > HAIR for factor in self.factors], dtype=bool)
-        self._nothing_lifted: dict[Kind, Any] = {
-            Kind.TIME: self.heights * (1 - 1 / LEAST_MARGIN),
-            Kind.CURRENT: 0.0,
-            Kind.STALL_CURRENT: 0.0,
-            Kind.VOLTAGE: np.nan,
-            Kind.LIFTED: np.log(LEAST_MARGIN),
-            Kind.HELD: -1.0,
-        }
         self._loads = _raising_torques(self.machine, self.tests)
         variants = vary(self.base, self._columns)
         blocked = np.flatnonzero(np.isin(lift_all(variants).end, (End.OVERFLOW, End.BLOCKED)))
@@ -101,45 +77,64 @@ class Bench:
             raise InputError(
                 tuple(
                     Fault(
-                        f"test {tests[place].number} cannot be lifted by this scenario: {reason}",
+                        f"test {test.number} cannot be lifted by this scenario: {problems[place]}",
                         "mass_kg",
-                        got=f"{tests[place].mass:g} kg",
+                        got=f"{test.mass:g} kg",
                         code=Code.NOTHING_TO_FIT,
                     )
-                    for place, reason in problems.items()
+                    for place, test in enumerate(self.tests)
+                    if place in problems
                 )
             )
 
-    def forecast(self, places: Array) -> Forecast:
-        """Forecast of every test with the factors at several places, shape (k, factors).
+    def forecast(self, places: Array) -> Array:
+        """What the model says of each of n readings with the factors at k places, shape (k, n).
+
+        Of a time the mean speed of the lift, height over lift time; negative, by how much the
+        torque falls short, where it stalls [m/s]. Of currents and voltages the same, of the supply
+        and at the motors [A], [V]. Of lifting and stalling the logarithm of the torque at rest over
+        the most that the lift asks for. Of holding and running back the torque to spare by which
+        friction or a brake holds the load, over the torque that raises it. [-]
 
         Where no winch can be built nothing is lifted.
         """
-        good, families = [], []
-        for k, place in enumerate(np.where((places == 0) & self._movable, HAIR, places)):
-            with suppress(DomainError):
-                there = moved(self.base, self.machine, self.factors, place)
-                families.append((there, self._columns))
-                good.append(k)
-        blank = np.zeros((len(places), len(self.tests)))
-        found = {kind: blank + value for kind, value in self._nothing_lifted.items()}
-        for rows, batch in vary_each(families, like=self._without_links).batches:
-            k, members = np.array(good)[rows // len(self.tests)], rows % len(self.tests)
-            values = _values(lift_batch(batch), self.heights[members], self._loads[members])
-            for kind, value in values.items():
-                found[kind][k, members] = value
-        return found
+        movable = np.array([factor.high for factor in self.factors]) > HAIR
+        at = np.where((places == 0) & movable, HAIR, places)
+        families = [self._moved(place) for place in at]
+        lifts = lift_all(vary_each(families, like=replace(self.machine, links=())))
+        heights, loads = (np.tile(each, len(at)) for each in (self._heights, self._loads))
+        up, margin = lifts.end == End.LIFTED, np.fmax(lifts.least_margin, LEAST_MARGIN)
+        standing = np.nan_to_num(lifts.standstill_current)
+        holds = np.nan_to_num(lifts.hold_margin / loads, nan=-1.0)
+        short = heights * (1 - 1 / np.minimum(margin, 1.0))
+        running = (lifts.first_current + lifts.last_current) / 2
+        found = {
+            Kind.TIME: np.where(up, heights / lifts.lift_time, short),
+            Kind.CURRENT: np.where(up, running, standing),
+            Kind.STALL_CURRENT: standing,
+            Kind.VOLTAGE: np.where(up, lifts.last_voltage, np.nan),
+            **dict.fromkeys((Kind.LIFTED, Kind.STALLED), np.log(margin)),
+            **dict.fromkeys((Kind.HELD, Kind.RAN_BACK), holds),
+        }
+        rows = [found[row.kind].reshape(len(at), -1) for row in self.readings]
+        return np.stack([row[:, i] for row, i in zip(rows, self._of_test, strict=True)], axis=1)
+
+    def _moved(self, place: Array) -> tuple[Inputs, dict[str, Array]]:
+        """Scenario with the factors at a place, and what its tests change; where there are no such
+        motors, loads that nothing lifts."""
+        try:
+            return moved(self.base, self.machine, self.factors, place), self._columns
+        except DomainError:
+            return self.base, self._columns | {"load.mass": np.full(len(self.tests), -1.0)}
 
 
-def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Forecast, Forecast]:
-    """Forecast of n tests at a place, shape (n,) a quantity, and its change with each of p factors,
-    (p, n), from one batch. [of the quantity a standard deviation of the prior]
+def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Array, Array]:
+    """Forecast of n readings at a place, shape (n,), and its change with each of p factors, (p, n),
+    from one batch. [of the quantity a standard deviation of the prior]
     """
-    high = np.array([factor.high for factor in bench.factors])
-    steps = np.where(place + STEP > high, -STEP, STEP)
+    steps = np.where(place + STEP > [factor.high for factor in bench.factors], -STEP, STEP)
     found = bench.forecast(np.concatenate([place[None], place + np.diag(steps)]))
-    slopes = {kind: (rows[1:] - rows[0]) / steps[:, None] for kind, rows in found.items()}
-    return {kind: rows[0] for kind, rows in found.items()}, slopes
+    return found[0], (found[1:] - found[0]) / steps[:, None]
 
 
 def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
@@ -170,19 +165,3 @@ def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
     return np.array(
         [max(needed(pull(m, m.start_travel) * m.layers[0].radius), 1e-12) for m in loaded]
     )
-
-
-def _values(lifts: Lifts, heights: Array, loads: Array) -> Forecast:
-    up, margin = lifts.end == End.LIFTED, np.maximum(lifts.least_margin, LEAST_MARGIN)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        short = heights * (1 - 1 / np.minimum(margin, 1.0))
-        speed = np.where(up, heights / lifts.lift_time, short)
-    running = (lifts.first_current + lifts.last_current) / 2
-    return {
-        Kind.TIME: speed,
-        Kind.CURRENT: np.where(up, running, lifts.standstill_current),
-        Kind.STALL_CURRENT: lifts.standstill_current,
-        Kind.VOLTAGE: np.where(up, lifts.last_voltage, np.nan),
-        Kind.LIFTED: np.log(margin),
-        Kind.HELD: lifts.hold_margin / loads,
-    }
