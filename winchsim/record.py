@@ -20,7 +20,7 @@ from winchsim.frozen import dataclass
 from winchsim.hybrid import Outcome, Stats
 from winchsim.inputs import Inputs
 from winchsim.model import Event, Machine
-from winchsim.model.keys import AtLink, Target
+from winchsim.model.keys import AtLink, RecordedEvent
 from winchsim.model.machine import LinkLimit
 from winchsim.physics.load import Fall, fall
 
@@ -55,35 +55,6 @@ class Channel:
     unit: str
     label: str
     values: np.ndarray
-
-
-@dataclass(frozen=True)
-class RecordedEvent:
-    """One event with when and where it happened.
-
-    Attributes
-    ----------
-    event : Event
-    time : float
-        [s]
-    height : float
-        Of the load. [m]
-    target : Target
-        The link that breaks, the group that is hot, the new layer, the action of the phase, the new
-        regime.
-    value : float or None
-        The number that belongs to it, in SI.
-    energy : float
-        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles.
-        [J]
-    """
-
-    event: Event
-    time: float
-    height: float
-    target: Target = None
-    value: float | None = None
-    energy: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -243,11 +214,8 @@ class Record:
     def broken_link(self) -> LinkLimit | None:
         """The link that broke, which ended the run."""
         broke = self.first(Event.OVERLOAD)
-        return (
-            self.machine.links[broke.target.index]
-            if broke is not None and isinstance(broke.target, AtLink)
-            else None
-        )
+        target = None if broke is None else broke.target
+        return self.machine.links[target.index] if isinstance(target, AtLink) else None
 
     @property
     def fall(self) -> Fall | None:

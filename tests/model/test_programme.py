@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Brake, Pawl, Phase
-from winchsim.model import Event, WinchProblem, build, start
+from winchsim.model import Event, WinchProblem, build
 from winchsim.model.keys import Trip
 
 UP = Phase(action="raise", until="top")
@@ -46,7 +46,7 @@ def test_lowers_under_power_to_the_floor(lift, story):
 def test_what_ends_the_run_as_the_load_lands_ends_it(small, fired, events):
     """Neither the next phase nor another event follows."""
     machine = build(small(phase=(Phase(action="lower", until="floor"), UP)))
-    key, state, _ = start(machine)
+    key, state, _ = WinchProblem(machine).begin()
     found = WinchProblem(machine).switch(key, fired, 1.0, state)
     assert found.key is None and [mark.event for mark in found.events] == events
 
@@ -56,7 +56,7 @@ def test_a_drum_that_stops_where_two_layers_meet_is_on_both(small, layer):
     """Whichever layer it comes from: raising it would wind on the upper one, running back pay out
     from the lower one; half a volt moves it neither way."""
     machine = build(small(drum={"width": 0.006}, load={"height": 0.6}, supply={"voltage": 0.5}))
-    key, state, _ = start(machine)
+    key, state, _ = WinchProblem(machine).begin()
     state[0] = machine.layers[0].end - machine.wound_at_start
     key = replace(key, drum=2 * layer - 1, layer=layer, layer_below=layer)
     stopped = WinchProblem(machine).switch(key, (Trip.DRUM_STOPS,), 1.0, state).key

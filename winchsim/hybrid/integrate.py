@@ -211,7 +211,8 @@ class _Runner:
             if not hot and not at_end and not broke and stepper.count - searched < _BATCH:
                 continue
             try:
-                crossing = watch.search(*stepper.record(), searched, values)
+                times, trail = stepper.record()
+                crossing = watch.search(times, trail, searched, values)
             except BrokenError:
                 return Outcome.SOLVER_FAILED, None
             if crossing is not None:

@@ -1,11 +1,11 @@
 """The winch as a switched problem: what is built from a scenario, how it moves in each mode, when
 modes change.
 
-Rooms: `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes,
-`motion` has the right-hand side of every mode, `guards` what ends it, `first_state` and `switching`
-the state that it begins with, `ledger` the powers of the energy balance, `electric` the law of
-supply and motors, `estimate` the closed-form balance at steady speed. Two make scenarios: `restate`
-with what a build assumed as values, `trial` as a test was made.
+`machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion`
+has the right-hand side of every mode, `guards` what ends it, `switching` the state that a mode
+begins with, `ledger` the powers of the energy balance, `electric` the law of supply and motors,
+`estimate` the closed-form balance at steady speed. Two make scenarios: `restate` with what a build
+assumed as values, `trial` as a test was made.
 
 A `ModeKey` is one combination of phase, drum (raising, held, running back), layer, rope (taut,
 slack, settled), place of the load and regime of the supply. Inside it the right-hand side is smooth
@@ -26,7 +26,6 @@ but for kinks where a direction of power turns over.
 
 from winchsim.model.build import build
 from winchsim.model.estimate import pull, raise_time, steady_speed
-from winchsim.model.first_state import start
 from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, ModeKey, Target
 from winchsim.model.ledger import Term, powers, stored_energy
 from winchsim.model.machine import Machine
@@ -51,7 +50,6 @@ __all__ = [
     "powers",
     "pull",
     "raise_time",
-    "start",
     "steady_speed",
     "stored_energy",
 ]

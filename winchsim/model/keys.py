@@ -211,22 +211,29 @@ Target = AtLink | AtGroup | AtLayer | Action | Regime | None
 
 
 @dataclass(frozen=True)
-class Mark:
-    """An event with what it is about.
+class RecordedEvent:
+    """One event with when and where it happened.
 
     Attributes
     ----------
     event : Event
+    time : float
+        [s]
+    height : float
+        Of the load. [m]
     target : Target
         The link that breaks, the group that is hot, the new layer, the action of the phase, the new
         regime.
     value : float or None
-        Speed of an impact, factor of an overload: the number that matters, in SI.
+        The number that belongs to it, in SI: speed of an impact, factor of an overload.
     energy : float
-        Kinetic energy lost at the event. [J]
+        Lost at once: of motion in an impact or a sudden stop, of a bounce where the rope settles.
+        [J]
     """
 
     event: Event
+    time: float
+    height: float
     target: Target = None
     value: float | None = None
     energy: float = 0.0

@@ -17,8 +17,8 @@ from winchsim.model.keys import (
     AtLink,
     Event,
     LoadPlace,
-    Mark,
     ModeKey,
+    RecordedEvent,
     Target,
     Trip,
 )
@@ -26,7 +26,7 @@ from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
 from winchsim.model.settling import ride, speeds_up
-from winchsim.physics import load
+from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia
 from winchsim.physics.supply import Regime
@@ -60,23 +60,31 @@ assumption."""
 
 
 class Step:
-    """A switch in the making: key and state so far, and the marks made on the way."""
+    """A switch in the making: key and state so far, and the events on the way."""
 
     def __init__(self, key: ModeKey, t: float, y: np.ndarray) -> None:
-        self.key = key
-        self.t = t
-        self.y = y
-        self.marks: list[Mark] = []
+        self.key, self.t, self.y = key, t, y
+        self.events: list[RecordedEvent] = []
         self.ends = False
         self.next_phase = ""
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
     def mark(
-        self, event: Event, target: Target = None, value: float | None = None, energy: float = 0.0
+        self,
+        event: Event,
+        target: Target = None,
+        value: float | None = None,
+        energy: float = 0.0,
+        time: float | None = None,
     ) -> None:
-        """Note an event of the switch."""
-        self.marks.append(Mark(event, target, value, energy))
+        """Note an event of the switch; it began at its time, or just now."""
+        when = self.t if time is None else time
+        self.events.append(RecordedEvent(event, when, math.nan, target, value, energy))
+
+    def events_at(self, height: float) -> tuple[RecordedEvent, ...]:
+        """The events, with the height of the load that they leave. [m]"""
+        return tuple(replace(event, height=height) for event in self.events)
 
     def change(self, **fields: object) -> None:
         """Change the mode."""
@@ -92,14 +100,13 @@ class WinchProblem:
 
     Attributes
     ----------
-    last_key : ModeKey or None
+    last_key : ModeKey
         Mode reached at the last switch, also where that switch ended the run.
     """
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self.motion = Motion(machine)
-        self.last_key: ModeKey | None = None
         self._way = self._place = self._at = 0.0
         self._slips = 0  # of the load in its guide, since the phase began
         self._bouncing = self._since = 0.0  # time for which it has bounced, up to the last switch
@@ -132,6 +139,42 @@ class WinchProblem:
             Trip.EMPTY: self._on_empty,
             UNTIL: self._on_until,
         }
+
+    def begin(self) -> tuple[ModeKey, np.ndarray, tuple[RecordedEvent, ...]]:
+        """Mode and state in which a run begins, and what happens at once."""
+        m, y = self.machine, np.zeros(self.machine.states)
+        y[2] = m.start_travel
+        y[4] = rope.span(m.line, m.reach - m.start_travel) - m.free_rope
+        y[5:-1] = [start for g in m.groups for start in (g.winding_start, g.case_start)]
+        wound, last = m.wound_at_start, len(m.layers) - 1
+        layer = next((i for i, row in enumerate(m.layers) if wound < row.end), last)
+        hangs = LoadPlace.STUCK if m.body.friction > 0 else LoadPlace.FREE
+        key = ModeKey(
+            phase=0,
+            drum=0,
+            layer=layer,
+            layer_below=layer,
+            taut=bool(y[4] >= 0),
+            settled=False,
+            settle_after=m.scales.bounce_period,
+            load=hangs if m.start_travel > 0 else LoadPlace.FLOOR,
+            regime=Regime.OPEN,
+            hot=(False,) * len(m.groups),
+            empty=False,
+            wedged=-1,
+            stalled=False,
+            phase_start=0.0,
+            phase_end=math.inf,
+            ramp_end=math.inf,
+            ramp_from=0.0,
+            held_since=0.0,
+            confirm_at=math.inf,
+        )
+        step = Step(key, 0.0, y)
+        self.enter_phase(step, 0)
+        self.settle(step)
+        self.last_key = step.key
+        return step.key, step.y, step.events_at(float(m.height(m.start_travel)))
 
     def mode(self, key: ModeKey) -> Mode:
         """Mode of a key."""
@@ -182,7 +225,8 @@ class WinchProblem:
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
-        return Switch(None if step.ends else step.key, step.y, tuple(step.marks))
+        events = step.events_at(float(self.machine.height(step.y[2])))
+        return Switch(None if step.ends else step.key, step.y, events)
 
     def _count_bounces(self, step: Step) -> None:
         """Note for how long the load has bounced in this phase."""
@@ -486,7 +530,7 @@ class WinchProblem:
         if key.drum != 0:
             return
         up, _ = self.motion.start_margins(key)(self.flow(step))
-        step.mark(Event.STALLED, value=-up)
+        step.mark(Event.STALLED, value=-up, time=key.held_since)
         step.change(
             stalled=True, phase_end=min(key.phase_end, key.held_since + self.machine.stall_watch)
         )
