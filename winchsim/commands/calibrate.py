@@ -7,7 +7,6 @@ from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
 from winchsim.report.measured import lift_tests, noted
-from winchsim.report.words.calibration import other_version
 from winchsim.scenario.rewrite import rewrite
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import read_for
@@ -25,7 +24,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     found = calibrate(scenario.inputs, tests, only=names, level=level)
     found = report.rounded(found)
     findings = {
-        "other_version": other_version(origin, rows, scenario.inputs, scenario.digest),
+        "other_version": report.other_version(origin, rows, scenario.inputs, scenario.digest),
         "log": noted(logged) if logged else None,
     }
     cautions = {kind: finding for kind, finding in findings.items() if finding}

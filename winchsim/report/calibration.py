@@ -1,7 +1,8 @@
-"""A calibration as a document, as JSON, and as remarks in the calibrated scenario."""
+"""A calibration as a document, as JSON, and as remarks in the calibrated scenario: what tests
+determine, how well the model meets them, and what comes next."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -9,16 +10,34 @@ from winchsim.assessment.kinds import Caution
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
+from winchsim.model.trial import plain_raise
 from winchsim.quantity_text import quantity
 from winchsim.report import frame
-from winchsim.report.document import Document, FigureRef, Finding, Items, Mark, Paragraph, Text
+from winchsim.report.document import (
+    Cell,
+    Document,
+    FigureRef,
+    Finding,
+    Items,
+    Mark,
+    Paragraph,
+    Table,
+    Text,
+    Value,
+    joined,
+    say,
+)
 from winchsim.report.json_text import document
+from winchsim.report.ladder import title_on_sheet
 from winchsim.report.render.options import sentence_text
-from winchsim.report.si_keys import key
-from winchsim.report.words import calibration as words
+from winchsim.report.si_keys import key, keyed
 from winchsim.report.words.advice import CAUTIONS, last_line
+from winchsim.report.words.checks import cause
+from winchsim.report.words.findings import NOTICE
+from winchsim.report.words.values import TIMES, percent, rough, signed, suited, value
 from winchsim.scenario import rewrite
 from winchsim.scenario.read import Scenario
+from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
@@ -26,19 +45,45 @@ from winchsim.studies.calibrate import (
     Kind,
     LiftTest,
     Note,
+    NoteKind,
     Parameter,
     Prediction,
     Reading,
-)  # fmt: skip
+)
+from winchsim.studies.calibrate.calibration import Value as FittedValue
 from winchsim.studies.calibrate.evidence import UNITS
 
 DIGITS = 4
 """Significant digits of a calibrated value in the scenario. [-]"""
 
 SAME = 1e-4
-"""Change of a value up to which it stays as it was written. [-]"""
+"""Change of a value up to which it stays as it was written, and difference up to which a height or
+a voltage of a sheet is the scenario's, its digits cut. [-]"""
+
+OPEN = 0.2
+"""Share of an interval's square from undetermined factors that is worth a sentence. [-]"""
 
 FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
+
+LABELS = {
+    Kind.TIME: "lift time",
+    Kind.CURRENT: "current",
+    Kind.VOLTAGE: "voltage at the motors",
+    Kind.STALL_CURRENT: "current while stalled",
+}
+
+SIDES = {
+    Kind.LIFTED: "was lifted",
+    Kind.STALLED: "stalled",
+    Kind.HELD: "held",
+    Kind.RAN_BACK: "ran back",
+}
+
+MOTORS = {
+    "motor_constant": "torque constant of the motors",
+    "motor_resistance": "resistance of the motors",
+    "motor_no_load_current": "no-load current of the motors",
+}
 
 
 def rounded(found: Calibration) -> Calibration:
@@ -60,12 +105,11 @@ def rounded(found: Calibration) -> Calibration:
 
 def remarks(found: Calibration) -> dict[str, str]:
     """Comment behind each changed value of the calibrated scenario, by path."""
-    count = words.count_of_tests(found)
+    count = count_of_tests(found)
     texts = {
         path: f"calibrated with {count} test{'s' * (count != 1)}" for path, _, _ in found.changes
     }
-    for bound in found.bounds:
-        texts[bound.set_path] = f"at least: survived test {bound.test.number}"
+    texts |= {row.set_path: f"at least: survived test {row.test.number}" for row in found.bounds}
     for row in found.broken:
         at = quantity(row.at.demand, row.at.link.strength.unit)
         texts[row.set_path] = f"lower bound: the part broke at {at} in test {row.test.number}"
@@ -101,22 +145,22 @@ def build(
     agree = all(row.agrees for row in (*found.residuals, *found.sides))
     clean = agree and not found.notes and "other_version" not in findings
     mark = Mark("calibrated", "good" if clean else "warn")
-    answer = frame.headline(mark, "", words.sentence(found), scenario.name)
+    answer = frame.headline(mark, "", sentence(found), scenario.name)
     body = (
         *findings.values(),
-        Items(tuple(map(words.note, found.notes))),
-        words.predictions(found),
-        *words.warnings(found.predictions),
-        words.fitted(found),
-        Paragraph(words.undetermined(found), label="Not determined by these tests:"),
-        Paragraph(words.basis(found), label="Rests on"),
+        Items(tuple(map(note, found.notes))),
+        predictions(found),
+        *warnings(found.predictions),
+        fitted(found),
+        Paragraph(undetermined(found), label="Not determined by these tests:"),
+        Paragraph(basis(found), label="Rests on"),
         FIGURE,
     )
     sections = {
-        "In the calibrated scenario": (words.changes(found),),
-        "Measured and predicted": (words.residuals(found),),
-        "Stalls and holds": (words.sides(found),),
-        "Capacities": (words.capacities(found),),
+        "In the calibrated scenario": (changes(found),),
+        "Measured and predicted": (residuals(found),),
+        "Stalls and holds": (sides(found),),
+        "Capacities": (capacities(found),),
     }
     return frame.document(scenario, answer, body, sections, _closing(found), command)
 
@@ -126,6 +170,313 @@ def _closing(found: Calibration) -> Text:
     m = build_machine(found.inputs)
     height = m.height(m.top_travel)
     return last_line(height, m.body.mass * m.body.gravity * height)
+
+
+# --- sentences
+
+
+def label(name: str) -> str:
+    """A factor in words."""
+    return MOTORS.get(name) or cause(name)
+
+
+def load(test: LiftTest) -> Value | str:
+    """The load of a test."""
+    return "unloaded" if test.bare else value(test.mass, "kg")
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names in a row, with "and" before the last."""
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def count_of_tests(found: Calibration) -> int:
+    """Tests of which a measurement counts."""
+    return len({row.test.number for row in found.residuals if not row.is_outlier})
+
+
+def sentence(found: Calibration) -> Text:
+    """The result of a calibration in a few sentences."""
+    count = count_of_tests(found)
+    good = [label(row.factor.name) for row in found.parameters if row.determined]
+    what = listed(good) if good else "none of the assumed values on its own"
+    apart = [
+        row.measured / row.predicted - 1
+        for row in found.residuals
+        if row.kind is Kind.TIME and not row.is_outlier and math.isfinite(row.predicted)
+    ]
+    off = percent(math.sqrt(sum(share**2 for share in apart) / max(1, len(apart))))
+    return joined(
+        [
+            say(f"{count} test{'s determine' if count != 1 else ' determines'} {what}."),
+            say("The lift times agree within {}.", off) if apart else (),
+            *(
+                say(f"The {LABELS[r.kind]} of test {r.test.number} does not fit and is left out.")
+                for r in found.residuals
+                if r.is_outlier
+            ),
+            *(
+                say(f"Test {r.test.number} {SIDES[r.kind]}, but the calibrated model disagrees.")
+                for r in found.sides
+                if not r.agrees
+            ),
+        ]
+    )
+
+
+_NOTES = {
+    NoteKind.PAWL_HOLDS: (
+        "With a pawl, a load that held or ran back says nothing about friction. It is not used."
+    ),
+    NoteKind.NOT_A_LIFT_TIME: "{test} {how}. Its time is no lift time and is not used.",
+    NoteKind.UNKNOWN_PART: "{test}: {what}. Write one of: {names}.",
+    NoteKind.WHICH_PART: '{test}: which part is "{part}"? By likelihood: {likely}.',
+}
+
+_HOW = {"stalled": "stalled", "stopped": "was stopped"}
+
+
+def note(found: Note) -> Text:
+    """What could not be used, or has to be asked."""
+    test = found.test
+    if test is None:
+        return say(_NOTES[NoteKind.PAWL_HOLDS])
+    unknown = f'"{test.broke_link}" is no part of this scenario'
+    return say(
+        _NOTES[found.kind],
+        test=say(f"Test {test.number} ({{}})", load(test)),
+        how=_HOW.get(test.outcome or "", "broke a part"),
+        what=unknown if test.broke_link else "the broken part is missing",
+        names=", ".join(part for part, _ in found.choices),
+        part=test.broke_link,
+        likely=joined([say("{} ({})", part, percent(p)) for part, p in found.choices], ", "),
+    )
+
+
+# --- fitted values
+
+
+def fitted(found: Calibration) -> Table:
+    """Values of the factors that the tests determine."""
+    return Table(
+        ("determined", "was", "is", f"{100 * found.level:.3g} % interval", "width over prior"),
+        tuple(
+            _fitted(found, v, "" if place else percent(row.width))
+            for row in found.parameters
+            if row.determined
+            for place, v in enumerate(row.values)
+        ),
+        name="values",
+    )
+
+
+def _fitted(found: Calibration, v: FittedValue, width: Cell) -> tuple[Cell, ...]:
+    name, sign = (v.path, "") if "." in v.path else (label(v.path), TIMES)
+    unit = suited(_unit(found, v.path), v.after)
+    now = Value(v.after, unit, v.low, v.high, sign=sign)
+    return name, Value(v.before, unit, sign=sign), *now.pair, width
+
+
+def _unit(found: Calibration, path: str) -> str:
+    """Unit of a fitted value; none of a multiple of motors' data."""
+    return spec_at(found.inputs, path).unit if "." in path else ""
+
+
+def undetermined(found: Calibration) -> Text:
+    """Factors that keep what was assumed of them, and those that tests do not tell apart."""
+    names = [label(row.factor.name) for row in found.parameters if not row.determined]
+    together = [listed(map(label, names)) for names in found.together]
+    return joined(
+        [
+            say(f"{', '.join(names)}.") if names else (),
+            *(say(f"Determined only in combination: {each}.") for each in together),
+        ]
+    )
+
+
+def basis(found: Calibration) -> Text:
+    """What the intervals rest on."""
+    count, scatter = sum(not row.is_outlier for row in found.residuals), Value(rough(found.scatter))
+    free = say(" with {} degrees of freedom", Value(rough(found.dof))) if found.dof >= 1 else ()
+    return say(f"{count} measurements; scatter {{}} times the expected{{}}.", scatter, free)
+
+
+def changes(found: Calibration) -> Table:
+    """Values that the calibrated scenario has and the scenario had not."""
+    assumed = {v.path: v.before for row in found.parameters for v in row.values}
+    rows = []
+    for path, old, new in found.changes:
+        unit, before = _unit(found, path), assumed.get(path) if old is None else old
+        was = "not given" if before is None else _shown(before, unit)
+        tail = ", assumed" if old is None and path in assumed else ""
+        rows.append((path, _shown(new, unit), was + tail))
+    return Table(("value", "calibrated", "before"), tuple(rows), name="values")
+
+
+def _shown(item: object, unit: str) -> str:
+    return quantity(item, unit, 4) if isinstance(item, float) else str(item)
+
+
+# --- tests
+
+
+def residuals(found: Calibration) -> Table:
+    """Measurements beside the model, calibrated and as it was."""
+    return Table(
+        ("test", "load", "quantity", "measured", "predicted", "before", "difference", ""),
+        tuple(map(_residual, found.residuals)),
+        name="measurements",
+    )
+
+
+def _residual(row: Reading) -> tuple[Cell, ...]:
+    shown = (
+        Value(number, UNITS[row.kind], endless="stalls")
+        for number in (row.measured, row.predicted, row.before)
+    )
+    known = row.predicted and math.isfinite(row.predicted)
+    off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
+    left: Cell = say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
+    return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
+
+
+def sides(found: Calibration) -> Table:
+    """Stalls and holds, each a bound from one side."""
+    return Table(("test", "load", "seen", "model", "by the model"), tuple(map(_side, found.sides)))
+
+
+def _side(row: Reading) -> tuple[Cell, ...]:
+    shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
+    if row.kind in (Kind.HELD, Kind.RAN_BACK):
+        more = "in reserve" if row.predicted >= 0 else "missing"
+        shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
+    agrees = "agrees" if row.agrees else "disagrees"
+    return str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown
+
+
+def predictions(found: Calibration) -> Table:
+    """Tests to come, with intervals."""
+    span = f"{100 * found.level:.3g} % interval"
+    return Table(
+        ("next test", "time", span, "current", span, "stall chance", "power off"),
+        tuple(map(_prediction, found.predictions)),
+        name="tests",
+    )
+
+
+def _prediction(row: Prediction) -> tuple[Cell, ...]:
+    return (
+        load(row.test),
+        *_interval(row.time, "s"),
+        *_interval(row.current, "A"),
+        chance(row.stall_chance),
+        "holds" if row.holds else "runs back",
+    )
+
+
+def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
+    if math.isinf(found.value):
+        return "stalls", ""
+    return Value(found.value, unit, found.low, found.high, endless="never").pair
+
+
+def chance(share: float) -> Cell:
+    """A probability, which is never none and never certain."""
+    if share < 1e-3:
+        return "< 0.1 %"
+    return "> 99.9 %" if share > 1 - 1e-3 else percent(share)
+
+
+def warnings(rows: Sequence[Prediction]) -> list[Finding]:
+    """What has to be done before the tests to come."""
+    falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
+    back = say("With the power off {} may run back.", falling)
+    found = [Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
+    after = "Lift {{}} only after the part that broke in test {} is replaced."
+    found += [
+        Finding(NOTICE, say(after.format(row.blocked_by[0]), load(row.test)))
+        for row in rows
+        if row.blocked_by
+    ]
+    if any(row.time.open_share > OPEN for row in rows):
+        found.append(
+            Finding(
+                NOTICE,
+                say("Much of the next interval comes from what the tests do not determine."),
+            )
+        )
+    return found
+
+
+# --- parts
+
+
+def capacities(found: Calibration) -> Table:
+    """What broken and surviving parts show of their capacity."""
+    return Table(
+        ("part", "test", "load", "broke at", "survived", "estimate", ""),
+        tuple(map(_capacity, (*found.broken, *found.bounds))),
+        name="parts",
+    )
+
+
+def _capacity(row: Capacity) -> tuple[Cell, ...]:
+    s = row.at.link.strength
+    place = (row.at.link.label, str(row.test.number), load(row.test))
+    broke = Value(row.at.demand, s.unit) if row.broke else ""
+    survived = "" if row.survived_mass is None else Value(row.lower, s.unit)
+    estimate = Value(s.value, s.unit, s.low, s.high)
+    return *place, broke, survived, estimate, _about(row) if row.broke else ""
+
+
+def _about(row: Capacity) -> Text:
+    """What else a break shows: its share of the estimate, wear, and the part that is next."""
+    then = "next to break: {}, factor {}"
+    texts = [
+        say("at most {} of the estimate", percent(1 / row.at.factor)),
+        say("wear, heat or fatigue may have weakened it") if row.weakened else (),
+        say(then, row.next.link.label, Value(row.next.factor)) if row.next else (),
+    ]
+    return joined(texts, "; ")
+
+
+# --- sheet
+
+
+def other_version(
+    origin: SheetOrigin | None, rows: Sequence[SheetRow], inputs: Inputs, digest: str
+) -> Finding | None:
+    """A caution where a sheet was planned for another version of the scenario; None where it was
+    not.
+
+    Parameters
+    ----------
+    origin : SheetOrigin or None
+        What the sheet says of its scenario.
+    rows : sequence of SheetRow
+    inputs : Inputs
+    digest : str
+        SHA-256 of the scenario's text and options.
+    """
+    if origin is None or digest.startswith(origin.digest):
+        return None
+    plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
+    names = say('"{}" instead of "{}"', origin.title[:60], title[:60])
+    apart = [names] if origin.title != title else []
+    own = (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage))
+    for name, unit, now in own:
+        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > SAME}
+        apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
+    version = f"another version (hash {origin.digest}, now {digest[:12]})"
+    return Finding(
+        NOTICE,
+        say(
+            f"The sheet was planned for {version} {{}}.",
+            ("with ", *joined(apart, " and ")) if apart else "with the same height and voltage",
+        ),
+        say("Check that the scenario describes the tested winch; each row counts as it is."),
+    )
 
 
 # --- JSON
@@ -147,7 +498,7 @@ def calibration_json(
     """JSON text of a calibration; `digest` is the SHA-256 of the scenario."""
     return document(
         digest=digest,
-        verdict=sentence_text(words.sentence(found)),
+        verdict=sentence_text(sentence(found)),
         findings=[
             {"kind": kind, "severity": f.mark.word, "sentence": sentence_text(f.text)}
             for kind, f in findings.items()
@@ -157,36 +508,36 @@ def calibration_json(
         level=found.level,
         degrees_of_freedom=found.dof,
         scatter=found.scatter,
-        parameters=[_parameter_facts(found.inputs, row) for row in found.parameters],
+        parameters=[_parameter_facts(found, row) for row in found.parameters],
         correlation={
             "of": [row.factor.name for row in found.parameters],
             "matrix": found.correlation,
         },
         determined_together=found.together,
-        notes=[_note_facts(note) for note in found.notes],
+        notes=[_note_facts(row) for row in found.notes],
         changes=[
-            {"path": path, key("before", spec.unit): old, key("after", spec.unit): new}
+            {"path": path, key("before", unit): old, key("after", unit): new}
             for path, old, new in found.changes
-            for spec in [spec_at(found.inputs, path)]
+            for unit in [_unit(found, path)]
         ],
-        sides=[_side_facts(row) for row in found.sides],
+        sides=[
+            {
+                **_test_facts(row.test),
+                "side": row.kind.value,
+                "agrees": row.agrees,
+                _SHARES[row.kind]: row.predicted,
+            }
+            for row in found.sides
+        ],
         predictions=[_prediction_facts(row) for row in found.predictions],
-        broken=[_broken_facts(row) for row in found.broken],
-        bounds=[
-            {**_part_facts(row), key("survived", row.at.link.strength.unit): row.at.demand}
-            for row in found.bounds
-        ],
+        broken=[_part_facts(row) for row in found.broken],
+        bounds=[_part_facts(row) for row in found.bounds],
         files=files,
     )
 
 
 def _test_facts(test: LiftTest) -> dict[str, Any]:
     return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
-
-
-def _side_facts(row: Reading) -> dict[str, Any]:
-    shown = {"side": row.kind.value, "agrees": row.agrees, _SHARES[row.kind]: row.predicted}
-    return {**_test_facts(row.test), **shown}
 
 
 def _prediction_facts(row: Prediction) -> dict[str, Any]:
@@ -202,48 +553,41 @@ def _prediction_facts(row: Prediction) -> dict[str, Any]:
 
 
 def _residual_facts(row: Reading) -> dict[str, Any]:
-    unit = UNITS[row.kind]
     name = "lift_time" if row.kind is Kind.TIME else row.kind.value
     return {
         **_test_facts(row.test),
         "kind": row.kind.value,
-        key(f"measured_{name}", unit): row.measured,
-        key(f"predicted_{name}", unit): row.predicted,
-        key(f"before_{name}", unit): row.before,
+        **{
+            key(f"{which}_{name}", UNITS[row.kind]): getattr(row, which)
+            for which in ("measured", "predicted", "before")
+        },
         "standardised_residual": row.size,
         "outlier": row.is_outlier,
     }
 
 
-def _parameter_facts(inputs: Inputs, row: Parameter) -> dict[str, Any]:
-    values = []
-    for own in row.values:
-        unit = spec_at(inputs, own.path).unit if "." in own.path else ""
-        numbers = {
-            "before": own.before,
-            "after": own.after,
-            "low": own.low,
-            "high": own.high,
-        }
-        values.append({"path": own.path, **{key(name, unit): x for name, x in numbers.items()}})
+def _parameter_facts(found: Calibration, row: Parameter) -> dict[str, Any]:
+    names = ("before", "after", "low", "high")
     return {
         "name": row.factor.name,
-        "label": words.label(row.factor.name),
+        "label": label(row.factor.name),
         "determined": row.determined,
         "width_over_prior": row.width,
         "determined_share": row.alone,
         "place": row.place,
-        "values": values,
+        "values": [
+            {"path": v.path, **keyed(dict.fromkeys(names, _unit(found, v.path)), v)}
+            for v in row.values
+        ],
     }
 
 
-def _note_facts(note: Note) -> dict[str, Any]:
-    choices = [{"part": part, "probability": share} for part, share in note.choices]
+def _note_facts(row: Note) -> dict[str, Any]:
     return {
-        "kind": note.kind.value,
-        "test": note.test.number if note.test else None,
-        "choices": choices,
-        "sentence": sentence_text(words.note(note)),
+        "kind": row.kind.value,
+        "test": row.test.number if row.test else None,
+        "choices": [{"part": part, "probability": share} for part, share in row.choices],
+        "sentence": sentence_text(note(row)),
     }
 
 
@@ -257,20 +601,17 @@ def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:
 
 
 def _part_facts(row: Capacity) -> dict[str, Any]:
-    """What every part that broke or survived has."""
     unit = row.at.link.strength.unit
-    return {
+    facts = {
         **_test_facts(row.test),
         "link": row.at.link.label,
         key("estimated_strength", unit): row.at.link.strength.value,
         "set_path": row.set_path or None,
     }
-
-
-def _broken_facts(row: Capacity) -> dict[str, Any]:
-    unit = row.at.link.strength.unit
+    if not row.broke:
+        return {**facts, key("survived", unit): row.at.demand}
     return {
-        **_part_facts(row),
+        **facts,
         key("upper_bound", unit): row.at.demand,
         key("lower_bound", unit): row.lower,
         key("survived", unit): row.survived,

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from winchsim.report.calibration import LABELS
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -24,12 +25,6 @@ from winchsim.report.figures.look import (
 from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Reading
 from winchsim.studies.calibrate.evidence import UNITS
 
-_NAMES = {
-    Kind.TIME: "lift time",
-    Kind.CURRENT: "current",
-    Kind.VOLTAGE: "voltage",
-    Kind.STALL_CURRENT: "stall current",
-}
 _COMING = {Kind.TIME: "time", Kind.CURRENT: "current"}
 
 SHOWN = (Kind.TIME, Kind.CURRENT)
@@ -86,7 +81,7 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
         axes.vlines(each.value, each.low, high, color=BLUE, linewidth=2 * look.line, alpha=0.6)
         points(axes, [each.value], [each.value], label=coming_label, **COMING)
     _number(axes, rows, look)
-    name, unit = _NAMES[kind], UNITS[kind]
+    name, unit = LABELS[kind], UNITS[kind]
     axes.set_xlabel(quantity_label(f"Predicted {name}", unit))
     axes.set_ylabel(quantity_label(f"Measured {name}", unit))
 
