@@ -2,13 +2,13 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from winchsim.assessment.gear_flaws import gear_flaws
-from winchsim.assessment.history import OFF_FLOOR, History, RunBack
+from winchsim.assessment.history import OFF_FLOOR, History
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import (
     blocked_by,
@@ -18,10 +18,9 @@ from winchsim.assessment.margins import (
     times_until_hot,
 )
 from winchsim.assessment.teeth import raising_time, tooth_warmth
-from winchsim.model import AtGroup, Event, Machine
+from winchsim.model import AtGroup, Event
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
-from winchsim.model.machine import LiveGroup
 from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
@@ -52,48 +51,51 @@ def find(history: History) -> tuple[Finding, ...]:
     """
     if not history.trusted:
         return (_not_trusted(history),)
-    found = [finding for rule in RULES for finding in rule(history)]
+    found = [
+        Finding(kind, numbers(history, event), event.time, event.height)
+        for kind, when, numbers in EVENTS
+        for event in when(history)
+        if event is not None
+    ]
+    found += [finding for rule in RULES for finding in rule(history)]
     return tuple(sorted(found, key=lambda f: math.inf if f.time is None else f.time))
-
-
-Rule = Callable[[History], Iterator[Finding]]
-
-
-def _at(finding: FindingKind, event: RecordedEvent, /, **values: Any) -> Finding:
-    return Finding(finding, values, event.time, event.height)
-
-
-def _row(
-    kind: FindingKind,
-    when: Callable[[History], Sequence[RecordedEvent | RunBack | None]],
-    numbers: Callable[[History, Any], dict[str, Any]] = lambda history, event: {},
-) -> Rule:
-    """A rule with one finding for each event that there is."""
-
-    def rule(history: History) -> Iterator[Finding]:
-        for event in when(history):
-            if event is not None:
-                yield Finding(kind, numbers(history, event), event.time, event.height)
-
-    return rule
-
-
-def _first(event: Event) -> Callable[[History], Sequence[RecordedEvent]]:
-    return lambda history: history.of(event)[:1]
 
 
 def _not_trusted(history: History) -> Finding:
     record = history.record
     often = Counter(event.event.value for event in record.events).most_common(2)
-    values = {
-        "reason": record.outcome.value,
-        "energy_error": record.energy.error,
-        "work": dict(often),
-    }
+    values = dict(reason=record.outcome.value, energy_error=record.energy.error, work=dict(often))
     return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
 
 
-def _broken(history: History, event: RecordedEvent) -> dict[str, Any]:
+# --- findings of single events ------------------------------------------------------------------
+
+Values = Mapping[str, Any]
+When = Callable[[History], Sequence[RecordedEvent | None]]
+
+
+def _first(event: Event) -> When:
+    return lambda history: history.of(event)[:1]
+
+
+def tripped(history: History) -> RecordedEvent | None:
+    """When the supply switched itself off by overcurrent; None for never.
+
+    Parameters
+    ----------
+    history : History
+    """
+    return next((e for e in history.of(Event.SUPPLY) if e.target is Regime.TRIPPED), None)
+
+
+def _hard_landings(history: History) -> Sequence[RecordedEvent]:
+    """When the load first met the floor fast, unless it came back unasked."""
+    back = {finding.values["landing_speed"] for finding in history.run_backs()}
+    landings = [event for event in history.of(Event.LANDED) if event.value not in back]
+    return [event for event in landings if (event.value or 0.0) >= HARD_LANDING][:1]
+
+
+def _broken(history: History, event: RecordedEvent) -> Values:
     limit = history.record.broken_link
     assert limit is not None
     capacity = limit.strength
@@ -106,103 +108,117 @@ def _broken(history: History, event: RecordedEvent) -> dict[str, Any]:
     )  # fmt: skip
 
 
-def _fell(history: History) -> Iterator[Finding]:
-    """The free fall after a part has broken: faster than any in which the rest of the train turns
-    with the load."""
-    broke, fallen = history.broke, history.record.fall
-    if broke and fallen and fallen.energy > 0 and math.isfinite(fallen.time):
-        yield _at(FindingKind.FELL, broke, landing_speed=fallen.speed, landing_energy=fallen.energy)
-
-
-def _ran_back(_: History, back: RunBack) -> dict[str, Any]:
-    return dict(
-        from_height=back.height, to_height=back.to_height, speed=back.speed,
-        powered=back.powered, in_guide=back.in_guide, stopped=back.stopped,
-        landing_speed=back.landed.value if back.landed else None,
-        landing_energy=back.landed.energy if back.landed else None,
-    )  # fmt: skip
-
-
-def _held(history: History) -> Iterator[Finding]:
-    """The last watch of a load that was held; the first in which it was not, though it did not come
-    back far."""
-    kind, watches = FindingKind.HELD, history.watches()
-    if history.held is False:
-        if history.run_backs() or history.broke is not None:
-            return
-        kind, watches = FindingKind.CREEPS, [w for w in watches if not history.holds(w)][:1]
-    for span in watches[-1:]:
-        back = float(history.given_back(span.samples)[-1])
-        height = float(history.record["height"][span.samples.stop - 1])
-        values = {"let_down": back, "watched": span.end - span.start}
-        yield Finding(kind, values, span.end, height)
-
-
-def _stall(history: History, event: RecordedEvent) -> dict[str, Any]:
+def _stall(history: History, event: RecordedEvent) -> Values:
     found, step = stall_margins(history, event), history.span_at(event.time).step
-    windings, cases = history.temperatures(event.time)
+    until_hot = times_until_hot(history.machine, step, *history.temperatures(event.time))
     return dict(
         torque_share=float(found.deciding),
         from_rest=bool(found.moving >= 1),
         layer_end=layer_that_ends(history, event) is not None,
         blocked_by=blocked_by(history, event),
-        time_to_limit=min(times_until_hot(history.machine, step, windings, cases)),
+        time_to_limit=min(until_hot),
     )
 
 
-def _late(history: History, event: RecordedEvent) -> dict[str, Any]:
+def _late(history: History, event: RecordedEvent) -> Values:
     step = history.span_at(event.time - 1e-9).step
     return dict(time_limit=step.time, action=step.action)
 
 
-def _stop(history: History, event: RecordedEvent) -> dict[str, Any]:
-    after = int(np.searchsorted(history.record.time, event.time))
+def _stop(history: History, event: RecordedEvent) -> Values:
+    m, after = history.machine, int(np.searchsorted(history.record.time, event.time))
     peak = float(history.record["tension"][after:].max())
-    hanging = history.machine.scales.pull / history.machine.line.falls
-    return dict(speed=event.value, energy=event.energy, tension=peak, hanging=hanging)
+    return dict(
+        speed=event.value, energy=event.energy, tension=peak, hanging=m.scales.pull / m.line.falls
+    )
 
 
-def _wedged(history: History, event: RecordedEvent) -> dict[str, Any]:
+def _wedged(history: History, event: RecordedEvent) -> Values:
     energies = [each.energy for each in history.of(Event.WEDGED)]
     return dict(count=len(energies), drum_speed=event.value, energy=sum(energies))
 
 
-def _stick_slip(history: History) -> Iterator[Finding]:
-    slips = history.of(Event.SLIPS)
-    if len(slips) < FEWEST_SLIPS:
+def _landing(history: History, event: RecordedEvent) -> Values:
+    asked = history.span_at(event.time - 1e-9).descends
+    return dict(speed=event.value, energy=event.energy, asked=asked)
+
+
+def _trip(history: History, event: RecordedEvent) -> Values:
+    return dict(current=float(history.record["current"][: history.at(event.time) + 1].max()))
+
+
+def _empty(history: History, event: RecordedEvent) -> Values:
+    charge = float(history.record["charge"][history.at(event.time)])
+    return dict(charge=charge, charge_capacity=history.machine.source.capacity)
+
+
+def _nothing(_: History, __: RecordedEvent) -> Values:
+    return {}
+
+
+EVENTS: Sequence[tuple[FindingKind, When, Callable[[History, RecordedEvent], Values]]] = (
+    (FindingKind.PART_BROKE, lambda h: [h.broke if h.record.broken_link else None], _broken),
+    (FindingKind.DRUM_OVERFLOW, _first(Event.OVERFLOW), _nothing),
+    (FindingKind.PAID_OUT, lambda h: [h.paid_out], _nothing),
+    (FindingKind.STALLED, _first(Event.STALLED), _stall),
+    (FindingKind.LATE, lambda h: h.of(Event.TIME_UP), _late),
+    (FindingKind.SNAGGED, _first(Event.SNAGGED), _stop),
+    (FindingKind.TOP_STOP, _first(Event.TOP_STOP), _stop),
+    (FindingKind.WEDGED, _first(Event.WEDGED), _wedged),
+    (FindingKind.LANDED_HARD, _hard_landings, _landing),
+    (FindingKind.SUPPLY_TRIPPED, lambda h: [tripped(h)], _trip),
+    (FindingKind.BATTERY_EMPTY, _first(Event.EMPTY), _empty),
+)
+"""By kind: the events that show it, and its values from each."""
+
+
+# --- findings of whole runs ---------------------------------------------------------------------
+
+
+def _fell(history: History) -> Iterator[Finding]:
+    """The free fall after a part has broken: faster than any in which the rest of the train turns
+    with the load."""
+    broke, fallen = history.broke, history.record.fall
+    if broke and fallen and fallen.energy > 0 and math.isfinite(fallen.time):
+        values = dict(landing_speed=fallen.speed, landing_energy=fallen.energy)
+        yield Finding(FindingKind.FELL, values, broke.time, broke.height)
+
+
+def _held(history: History) -> Iterator[Finding]:
+    """The last watch of a load that was held; the first in which it was not, though it did not come
+    back far."""
+    watches = history.watches()
+    sunk = [span for span in watches if not history.holds(span)][:1]
+    if sunk and (history.run_backs() or history.broke is not None):
         return
-    first, last = slips[0].time, slips[-1].time
-    stretch = slice(history.at(first), history.at(last) + 1)
-    pulls = history.record["tension"][stretch] * history.machine.line.falls
-    yield _at(
-        FindingKind.STICK_SLIP,
-        slips[0],
-        count=len(slips),
-        pull_low=float(pulls.min()),
-        rate=(len(slips) - 1) / (last - first) if last > first else math.inf,
-        pull_high=float(pulls.max()),
-        averaged=history.record.first(Event.AVERAGED) is not None,
-    )
+    for span in sunk or watches[-1:]:
+        back = float(history.given_back(span.samples)[-1])
+        height = float(history.record["height"][span.samples.stop - 1])
+        values = {"let_down": back, "watched": span.end - span.start}
+        yield Finding(FindingKind.CREEPS if sunk else FindingKind.HELD, values, span.end, height)
 
 
-def tripped(history: History) -> RecordedEvent | None:
-    """When the supply switched itself off by overcurrent; None for never.
-
-    Parameters
-    ----------
-    history : History
-    """
-    found = history.of(Event.SUPPLY)
-    return next((event for event in found if event.target is Regime.TRIPPED), None)
+def _stick_slip(history: History) -> Iterator[Finding]:
+    record, slips = history.record, history.of(Event.SLIPS)
+    if len(slips) >= FEWEST_SLIPS:
+        first, last = slips[0].time, slips[-1].time
+        tension = record["tension"][history.at(first) : history.at(last) + 1]
+        values = dict(
+            count=len(slips),
+            pull_low=float(tension.min() * history.machine.line.falls),
+            rate=(len(slips) - 1) / (last - first) if last > first else math.inf,
+            pull_high=float(tension.max() * history.machine.line.falls),
+            averaged=record.first(Event.AVERAGED) is not None,
+        )
+        yield Finding(FindingKind.STICK_SLIP, values, first, slips[0].height)
 
 
 def _rope_slack(history: History) -> Iterator[Finding]:
-    height = history.record["height"]
-    hanging = [e for e in history.of(Event.SLACK) if height[history.at(e.time)] > OFF_FLOOR]
-    if history.broke is not None:
-        hanging = [e for e in hanging if e.time < history.broke.time]
-    if hanging:
-        yield _at(FindingKind.ROPE_SLACK, hanging[0], count=len(hanging))
+    end = math.inf if history.broke is None else history.broke.time
+    slack = [event for event in history.of(Event.SLACK) if event.time < end]
+    hanging = [e for e in slack if history.record["height"][history.at(e.time)] > OFF_FLOOR]
+    for first in hanging[:1]:
+        yield Finding(FindingKind.ROPE_SLACK, dict(count=len(hanging)), first.time, first.height)
 
 
 def _no_restart(history: History) -> Iterator[Finding]:
@@ -211,18 +227,6 @@ def _no_restart(history: History) -> Iterator[Finding]:
         margin = hardest_margins(history.machine).resting
         if margin < 1:
             yield Finding(FindingKind.NO_RESTART, {"margin": float(margin)})
-
-
-def _hard_landings(history: History) -> list[RecordedEvent]:
-    """When the load met the floor fast, unless it came back unasked."""
-    back = {back.landed.time for back in history.run_backs() if back.landed is not None}
-    landings = [event for event in history.of(Event.LANDED) if event.time not in back]
-    return [event for event in landings if (event.value or 0.0) >= HARD_LANDING]
-
-
-def _landing(history: History, event: RecordedEvent) -> dict[str, Any]:
-    asked = history.span_at(event.time - 1e-9).descends
-    return dict(speed=event.value, energy=event.energy, asked=asked)
 
 
 def at_current_limit(history: History) -> tuple[float, float, float]:
@@ -235,47 +239,32 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
     record = history.record
     for span in history.spans:
         limit = span.step.current_limit
-        if span.step.action != "raise" or not math.isfinite(limit):
-            continue
-        at_limit = record["current"][span.samples] >= limit * (1 - 1e-6)
-        both = at_limit[1:] & at_limit[:-1]
-        lasts = float(np.sum(np.diff(record.time[span.samples])[both]))
-        return limit, lasts, span.end - span.start
+        if span.step.action == "raise" and math.isfinite(limit):
+            at_limit = record["current"][span.samples] >= limit * (1 - 1e-6)
+            steps = np.diff(record.time[span.samples])[at_limit[1:] & at_limit[:-1]]
+            return limit, float(np.sum(steps)), span.end - span.start
     return math.inf, 0.0, 0.0
 
 
-def _supply(history: History) -> Iterator[Finding]:
+def _supply_limited(history: History) -> Iterator[Finding]:
     limit, lasts, whole = at_current_limit(history)
     if lasts > 0:
         values = {"current_limit": limit, "duration": lasts, "raising_time": whole}
         yield Finding(FindingKind.SUPPLY_LIMITED, values)
-    yield from _not_described(history.machine)
 
 
-def _trip(history: History, event: RecordedEvent) -> dict[str, Any]:
-    return dict(current=float(history.record["current"][: history.at(event.time) + 1].max()))
-
-
-def _empty(history: History, event: RecordedEvent) -> dict[str, Any]:
-    charge = float(history.record["charge"][history.at(event.time)])
-    return dict(charge=charge, charge_capacity=history.machine.source.capacity)
-
-
-def _not_described(m: Machine) -> Iterator[Finding]:
+def _supply_not_described(history: History) -> Iterator[Finding]:
     """A supply of no resistance and no limit, because neither was given."""
+    m, source = history.machine, history.machine.source
     voltage = max(abs(phase.voltage) for phase in m.phases)
-    if (
-        m.source.current_limit < math.inf
-        or all(row.path != "supply.resistance" for row in m.assumed)
-        or not voltage
-    ):
-        return
-    inrush = sum(
-        g.live * max(m.source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
-        for g in m.groups
-    )
-    values = {"inrush": inrush, **shares_of_ordinary(m.source.duty * inrush)}
-    yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
+    assumed = any(row.path == "supply.resistance" for row in m.assumed)
+    if source.current_limit == math.inf and assumed and voltage:
+        inrush = sum(
+            g.live * max(source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
+            for g in m.groups
+        )
+        values = {"inrush": inrush, **shares_of_ordinary(source.duty * inrush)}
+        yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
 
 
 def _motors(history: History) -> Iterator[Finding]:
@@ -285,9 +274,8 @@ def _motors(history: History) -> Iterator[Finding]:
         winding, nominal = record[f"motor_{group.number}_winding"], group.fit.voltage
         peak = float(winding.max())
         if peak > group.winding_limit + 1e-3:
-            hot = next((e for e in history.of(Event.HOT) if e.target == AtGroup(index)), None)
-            over = int(np.argmax(winding > group.winding_limit))
-            k = over if hot is None else history.at(hot.time)
+            hot = [event.time for event in history.of(Event.HOT) if event.target == AtGroup(index)]
+            k = history.at(hot[0]) if hot else int(np.argmax(winding > group.winding_limit))
             values = dict(group=group.number, winding_peak=peak, winding_limit=group.winding_limit)
             time, height = float(record.time[k]), float(record["height"][k])
             yield Finding(FindingKind.OVERHEATED, values, time, height)
@@ -297,18 +285,14 @@ def _motors(history: History) -> Iterator[Finding]:
             yield Finding(FindingKind.FAR_BELOW_NOMINAL_VOLTAGE, values)
         if highest > nominal * (1 + 1e-9):
             yield Finding(FindingKind.ABOVE_NOMINAL_VOLTAGE, values)
-        yield from _dragged(history, group)
-
-
-def _dragged(history: History, group: LiveGroup) -> Iterator[Finding]:
-    """A group that takes power from the others over the middle of the lift."""
-    torque, speed = history.steady(f"motor_{group.number}_torque"), history.steady("drum_speed")
-    if torque is None or speed is None or len(history.machine.groups) < 2:
-        return
-    taken = (group.motor.drag - torque) * group.live * group.ratio * speed
-    if torque < group.motor.drag:
-        values = {"group": group.number, "power": taken}
-        yield Finding(FindingKind.DRAGGED_GROUP, values)
+        # A group that takes power from the others over the middle of the lift.
+        torque = history.steady(f"motor_{group.number}_torque")
+        speed = history.steady("drum_speed")
+        if torque is not None and speed is not None and len(m.groups) > 1:
+            taken = (group.motor.drag - torque) * group.live * group.ratio * speed
+            if torque < group.motor.drag:
+                values = {"group": group.number, "power": taken}
+                yield Finding(FindingKind.DRAGGED_GROUP, values)
 
 
 def _no_path_down(history: History) -> Iterator[Finding]:
@@ -317,8 +301,7 @@ def _no_path_down(history: History) -> Iterator[Finding]:
 
 
 def _teeth_warm(history: History) -> Iterator[Finding]:
-    tooth = next((warmth for warmth in tooth_warmth(history.record) if warmth.too_warm), None)
-    if tooth is not None:
+    for tooth in [warmth for warmth in tooth_warmth(history.record) if warmth.too_warm][:1]:
         values = dict(
             part=tooth.label, path=tooth.path, material=tooth.material.name, flank=tooth.flank,
             root=tooth.root, flank_limit=tooth.flank_limit, root_limit=tooth.root_limit,
@@ -329,22 +312,22 @@ def _teeth_warm(history: History) -> Iterator[Finding]:
 
 def _rim_thin(history: History) -> Iterator[Finding]:
     """Printed teeth with a thinner rim than any published factor covers, where it may decide."""
-    record, m = history.record, history.machine
-    thin = []
-    for asked in record.demands:
-        link = m.links[asked.link]
-        if record.inputs is None or not link.kind.is_tooth or asked.share * link.required * 2 <= 1:
-            continue
-        if tooth_of(record.inputs, m.meshes[link.index], link.kind).found.outside_published_range:
-            thin.append((asked.share, link))
+    inputs, m = history.record.inputs, history.machine
+    links = [(asked.share, m.links[asked.link]) for asked in history.record.demands]
+    thin = [
+        (share, link)
+        for share, link in links
+        if inputs is not None
+        and link.kind.is_tooth
+        and share * link.required * 2 > 1
+        and tooth_of(inputs, m.meshes[link.index], link.kind).found.outside_published_range
+    ]
     if thin:
         share, link = max(thin, key=lambda pair: pair[0])
+        known = dict(part=link.label, path=link.where, more=len(thin) - 1)
         ends = {"low": link.strength.low, "high": link.strength.high}
         factors = {key: end / link.strength.value / share for key, end in ends.items()}
-        yield Finding(
-            FindingKind.RIM_THIN,
-            dict(part=link.label, path=link.where, more=len(thin) - 1, **factors),
-        )
+        yield Finding(FindingKind.RIM_THIN, known | factors)
 
 
 def _creep(history: History) -> Iterator[Finding]:
@@ -353,52 +336,36 @@ def _creep(history: History) -> Iterator[Finding]:
     if history.broke is not None or record["height"][-1] <= OFF_FLOOR:
         return
     lasting = [
-        (
-            float(record[f"mesh_{link.index + 1}_force"][-1]) / link.strength.value,
-            link,
-            link.material,
-        )
-        for link in m.links
-        if link.material is not None and link.strength.value > 0
+        (float(record[f"mesh_{k.index + 1}_force"][-1]) / k.strength.value, k.material, k)
+        for k in m.links
+        if k.material is not None and k.strength.value > 0
     ]
-    found = [row for row in lasting if creeps(row[0], m.ambient, row[2])]
+    found = [row for row in lasting if creeps(row[0], m.ambient, row[1])]
     if found:
-        share, link, material = max(found, key=lambda row: row[0])
+        share, material, link = max(found, key=lambda row: row[0])
         values = dict(part=link.label, path=link.where, material=material.name, share=share,
                       share_limit=LINEAR_CREEP_SHARE, temperature=m.ambient)  # fmt: skip
         yield Finding(FindingKind.CREEP, values)
 
 
 def _winding(history: History) -> Iterator[Finding]:
-    inputs = history.record.inputs
+    inputs, layers = history.record.inputs, int(history.record["layer"].max())
     if inputs is not None:
-        layers = int(history.record["layer"].max())
         rope = inputs.ropes[inputs.rope.material]
-        for quantity, value, limit in winding_cautions(rope, layers, inputs.drum.dead_turns):
-            yield Finding(
-                FindingKind.WINDING, {"quantity": quantity, "value": value, "limit": limit}
-            )
+        for row in winding_cautions(rope, layers, inputs.drum.dead_turns):
+            values = dict(zip(("quantity", "value", "limit"), row, strict=True))
+            yield Finding(FindingKind.WINDING, values)
 
 
-RULES: tuple[Rule, ...] = (
-    _row(FindingKind.PART_BROKE, lambda h: [h.broke if h.record.broken_link else None], _broken),
+RULES: tuple[Callable[[History], Iterable[Finding]], ...] = (
     _fell,
-    _row(FindingKind.BACK_DRIVEN, History.run_backs, _ran_back),
+    History.run_backs,
     _held,
-    _row(FindingKind.DRUM_OVERFLOW, _first(Event.OVERFLOW)),
-    _row(FindingKind.PAID_OUT, lambda h: [h.paid_out]),
-    _row(FindingKind.STALLED, _first(Event.STALLED), _stall),
-    _row(FindingKind.LATE, lambda h: h.of(Event.TIME_UP), _late),
-    _row(FindingKind.SNAGGED, _first(Event.SNAGGED), _stop),
-    _row(FindingKind.TOP_STOP, _first(Event.TOP_STOP), _stop),
     _stick_slip,
-    _row(FindingKind.WEDGED, _first(Event.WEDGED), _wedged),
     _rope_slack,
     _no_restart,
-    _row(FindingKind.LANDED_HARD, lambda h: _hard_landings(h)[:1], _landing),
-    _supply,
-    _row(FindingKind.SUPPLY_TRIPPED, lambda h: [tripped(h)], _trip),
-    _row(FindingKind.BATTERY_EMPTY, _first(Event.EMPTY), _empty),
+    _supply_limited,
+    _supply_not_described,
     _motors,
     _no_path_down,
     _teeth_warm,
@@ -407,4 +374,4 @@ RULES: tuple[Rule, ...] = (
     _winding,
     gear_flaws,
 )
-"""Every rule; a new finding is a kind and a rule here."""
+"""Every other rule; a new finding is a kind and a rule here, or a row of `EVENTS`."""

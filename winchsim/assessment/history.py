@@ -1,8 +1,12 @@
 """What happened in a run, read off its record once: phases, where the load went, what let go,
 whether it held."""
 
+from collections.abc import Iterator
+from itertools import groupby
+
 import numpy as np
 
+from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.machine import PhaseStep
@@ -37,8 +41,6 @@ class Span:
 
     Attributes
     ----------
-    number : int
-        Place in the machine's programme.
     step : PhaseStep
     samples : slice
         Its samples in the record.
@@ -46,7 +48,6 @@ class Span:
         [s]
     """
 
-    number: int
     step: PhaseStep
     samples: slice
     start: float
@@ -56,39 +57,6 @@ class Span:
     def descends(self) -> bool:
         """Whether the load is meant to come down in it."""
         return self.step.action == "lower" or (not self.step.powered and self.step.until == "floor")
-
-
-@dataclass(frozen=True)
-class RunBack:
-    """A stretch in which the drum turned back that should hold.
-
-    Attributes
-    ----------
-    time, height : float
-        When and where it began. [s], [m]
-    to_height : float
-        Of the load. [m]
-    speed : float
-        Largest speed downward. [m/s]
-    powered : bool
-        Whether it began with the power on.
-    landed : RecordedEvent or None
-        Where it met the floor.
-    in_guide : bool
-        Whether the load stayed where it was, held by its guide: the drum paid out slack rope, and
-        nothing else holds the load.
-    stopped : bool
-        Whether friction stopped the load above the floor and then held it.
-    """
-
-    time: float
-    height: float
-    to_height: float
-    speed: float
-    powered: bool
-    landed: RecordedEvent | None
-    in_guide: bool
-    stopped: bool
 
 
 @dataclass(frozen=True)
@@ -140,11 +108,9 @@ class History:
     def lifting(self) -> tuple[float, float] | None:
         """When the phase that raised the load to the top began, and when it was up; None where it
         did not come up. [s]"""
-        if self.up is None:
-            return None
-        raises = [span.start for span in self.spans if span.step.action == "raise"]
-        begun = [start for start in raises if start < self.up.time]
-        return (max(begun), self.up.time) if begun else None
+        up, raises = self.up, [span.start for span in self.spans if span.step.action == "raise"]
+        begun = [start for start in raises if up and start < up.time]
+        return (max(begun), up.time) if up and begun else None
 
     @property
     def lift_time(self) -> float | None:
@@ -154,9 +120,8 @@ class History:
     def steady(self, channel: str) -> float | None:
         """Mean of a channel over the middle half of the lift; None where the load did not come up.
         [unit of the channel]"""
-        if self.lifting is None:
-            return None
-        return middle_mean(self.record.time, self.record[channel], *self.lifting)
+        record, lifting = self.record, self.lifting
+        return middle_mean(record.time, record[channel], *lifting) if lifting else None
 
     @property
     def broke(self) -> RecordedEvent | None:
@@ -175,9 +140,11 @@ class History:
 
     def temperatures(self, time: float) -> tuple[list[float], list[float]]:
         """Of the windings and of the cases of each live group at a time. [°C]"""
-        place, groups = self.at(time), self.machine.groups
         windings, cases = (
-            [float(self.record[f"motor_{group.number}_{part}"][place]) for group in groups]
+            [
+                float(self.record[f"motor_{g.number}_{part}"][self.at(time)])
+                for g in self.machine.groups
+            ]
             for part in ("winding", "case")
         )
         return windings, cases
@@ -192,10 +159,9 @@ class History:
     @property
     def lifted(self) -> bool:
         """Whether the load rose to the height asked for."""
-        if self.up is not None:
-            return True
-        asked = self.machine.height(self.machine.top_travel)
-        return not self.wants_top and float(self.record["height"].max()) >= asked - self.allowed_sag
+        least = self.machine.height(self.machine.top_travel) - self.allowed_sag
+        highest = float(self.record["height"].max())
+        return self.up is not None or (not self.wants_top and highest >= least)
 
     @property
     def as_asked(self) -> bool:
@@ -228,13 +194,12 @@ class History:
     def watches(self) -> list[Span]:
         """Phases with the power off that began with the load hanging and were not meant to let it
         down."""
-        height = self.record["height"]
         return [
             span
             for span in self.spans
             if not span.step.powered
             and not span.descends
-            and height[span.samples.start] > OFF_FLOOR
+            and self.record["height"][span.samples.start] > OFF_FLOOR
             and span.end > span.start
         ]
 
@@ -257,62 +222,44 @@ class History:
         found = [self.holds(span) for span in self.watches()]
         return all(found) if found else None
 
-    def run_backs(self) -> list[RunBack]:
+    def run_backs(self) -> list[Finding]:
         """Every stretch of phases that should not let the load down, and did by more than is
         allowed."""
-        found: list[RunBack] = []
-        stretch: list[Span] = []
-        for span in self.spans:
-            if span.descends:
-                found += self._run_back(stretch)
-                stretch = []
-            else:
-                stretch.append(span)
-        return found + self._run_back(stretch)
+        stretches = groupby(self.spans, key=lambda span: span.descends)
+        return [
+            back
+            for descends, spans in stretches
+            if not descends
+            for back in self._run_back(list(spans))
+        ]
 
-    def _run_back(self, spans: list[Span]) -> list[RunBack]:
-        if not spans:
-            return []
+    def _run_back(self, spans: list[Span]) -> Iterator[Finding]:
         samples = slice(spans[0].samples.start, spans[-1].samples.stop)
         back = self.given_back(samples)
         worst = samples.start + int(np.argmax(back))
-        if back.max() <= self.allowed_sag:
-            return []
         begin = samples.start + int(np.flatnonzero(back[: worst - samples.start + 1] <= 0.0)[-1])
-        heights, speeds, time = self.record["height"], self.record["speed"], self.record.time
-        if heights[begin] <= OFF_FLOOR:
-            return []
+        heights, time = self.record["height"], self.record.time
+        if back.max() <= self.allowed_sag or heights[begin] <= OFF_FLOOR:
+            return
         last = spans[-1].end  # what is let down after that was meant to be
-        landed = next(
-            (
-                e
-                for e in self.of(Event.LANDED)
-                if time[begin] <= e.time <= last and (e.value or 0.0) > 0
-            ),
-            None,
-        )
+        inside = [e for e in self.of(Event.LANDED) if time[begin] <= e.time <= last]
+        landed = next((e for e in inside if (e.value or 0.0) > 0), None)
+        speed = max(0.0, -float(self.record["speed"][begin : worst + 1].min()))
         fell = float(heights[begin] - heights[begin : samples.stop].min())
-        stayed = self.machine.body.friction > 0 and fell <= min(
+        stays = self.machine.body.friction > 0 and fell <= min(
             self.allowed_sag, float(back.max()) / 2
         )
-        return [
-            RunBack(
-                time=float(time[begin]),
-                height=float(heights[begin]),
-                to_height=float(heights[worst]),
-                speed=float(
-                    max(
-                        0.0,
-                        -speeds[begin : worst + 1].min(),
-                        landed.value or 0.0 if landed else 0.0,
-                    )
-                ),
-                powered=self.span_at(float(time[begin])).step.powered,
-                landed=landed,
-                in_guide=stayed and landed is None,
-                stopped=self.holds(spans[-1]),
-            )
-        ]
+        values = dict(
+            from_height=float(heights[begin]),
+            to_height=float(heights[worst]),
+            speed=max(speed, landed.value or 0.0) if landed else speed,
+            powered=self.span_at(float(time[begin])).step.powered,
+            in_guide=stays and landed is None,
+            stopped=self.holds(spans[-1]),
+            landing_speed=landed.value if landed else None,
+            landing_energy=landed.energy if landed else None,
+        )
+        yield Finding(FindingKind.BACK_DRIVEN, values, float(time[begin]), float(heights[begin]))
 
 
 def middle_mean(time: np.ndarray, values: np.ndarray, start: float, end: float) -> float:
@@ -342,7 +289,6 @@ def read_history(record: Record) -> History:
     lasts = [*edges.tolist(), len(record.phase)]
     spans = tuple(
         Span(
-            int(record.phase[first]),
             record.machine.phases[record.phase[first]],
             slice(first, last),
             float(record.time[first]),

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -102,9 +102,8 @@ class HoldShare:
 
     def compared_to(self, other: HoldShare) -> float:
         """Logarithm of the ratio of two margins; where one locks, difference of the net shares."""
-        if 0 < self.margin < math.inf and 0 < other.margin < math.inf:
-            return math.log(self.margin / other.margin)
-        return other.net - self.net
+        finite = 0 < self.margin < math.inf and 0 < other.margin < math.inf
+        return math.log(self.margin / other.margin) if finite else other.net - self.net
 
 
 @dataclass(frozen=True)
@@ -143,20 +142,12 @@ class Ranges:
         return self.spans.get(key, (1.0, 1.0))
 
 
-@dataclass
-class _Variant:
-    """One cause at one end, and what comes of it."""
+class _Variant(NamedTuple):
+    """A build, with one cause at one end if it is not the build as described."""
 
+    name: str
+    side: str
     machine: Machine
-    name: str = ""
-    side: str = ""
-    logs: dict[Key, float] = field(default_factory=dict)
-    hold: dict[CheckKey, HoldShare] = field(default_factory=dict)
-    ended: End = End.CANNOT_BE_BUILT
-
-    @property
-    def lifted(self) -> bool:
-        return self.ended is End.LIFTED
 
 
 def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = math.inf) -> Ranges | None:
@@ -172,29 +163,30 @@ def find_ranges(inputs: Inputs, machine: Machine, powered_for: float = math.inf)
         Time for which the first raise took power where it missed its target; infinite where it
         did not. [s]
     """
-    if all(phase.action != "raise" for phase in machine.phases):
-        return None
-    return find_each([(inputs, machine)], powered_for)[0]
+    raises = any(phase.action == "raise" for phase in machine.phases)
+    return find_each([(inputs, machine)], powered_for)[0] if raises else None
 
 
 def find_each(builds: Sequence[tuple[Inputs, Machine]], powered_for: float = 0.0) -> list[Ranges]:
     """Ranges of several builds at once, as `find_ranges` of each; their programmes are the same and
     raise."""
-    started = [(*build, group_causes(build[1].assumed)) for build in builds]
-    variants = [[_Variant(machine)] for _, machine in builds]
-    for (inputs, machine, groups), own in zip(started, variants, strict=True):
-        for name, rows in groups.items():
-            for end in ("low", "high"):
-                changed = _moved(inputs, machine, (rows, end))
-                if changed is not None:
-                    own.append(_Variant(changed, name, end))
-    _run(builds[0][0], [variant for own in variants for variant in own], powered_for)
-    done = []
-    for (inputs, machine, groups), own in zip(started, variants, strict=True):
-        found, ended = _combined(own, groups), own[0].ended
-        found.update(never=_never(inputs, machine, groups, own, found["spans"], ended))
-        named = {row.path: name for name, rows in groups.items() for row in rows}
-        done.append(Ranges(groups=named, end=ended, **found))
+    variants = []
+    for inputs, machine in builds:
+        moved = [
+            (name, end, _moved(inputs, machine, (rows, end)))
+            for name, rows in group_causes(machine.assumed).items()
+            for end in ("low", "high")
+        ]
+        own = [_Variant(name, end, made) for name, end, made in moved if made is not None]
+        variants.append([_Variant("", "", machine), *own])
+    machines = [variant.machine for own in variants for variant in own]
+    ended, logs, hold = _run(builds[0][0], machines, powered_for)
+    done, first = [], 0
+    for (inputs, _), own in zip(builds, variants, strict=True):
+        rows = slice(first, first + len(own))
+        first = rows.stop
+        each: Any = ({key: values[rows] for key, values in found.items()} for found in (logs, hold))
+        done.append(_combined(inputs, own, ended[rows], *each))
     return done
 
 
@@ -205,19 +197,22 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
     ----------
     rows : sequence of Assumed
     """
-    paths = {row.path for row in rows if _ranged(row)}
+    ranged = [
+        row
+        for row in rows
+        if row.low is not None
+        and row.high is not None
+        and row.high > row.low
+        and not UNMOVED.fullmatch(row.path)
+    ]
+    paths = {row.path for row in ranged}
     found: dict[str, list[Assumed]] = {}
-    for row in rows:
-        derived = (
-            row.path.endswith(".efficiency")
-            and row.path.replace(".efficiency", ".friction") in paths
-        )
-        if _ranged(row) and not derived:
-            name = next(
-                (name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)),
-                row.path.rpartition(".")[2],
-            )
-            found.setdefault(name, []).append(row)
+    for row in ranged:
+        if row.path.removesuffix(".efficiency") + ".friction" in paths:
+            continue  # follows from that friction
+        last = row.path.rpartition(".")[2]
+        name = next((name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)), last)
+        found.setdefault(name, []).append(row)
     return found
 
 
@@ -229,22 +224,14 @@ UNMOVED = re.compile(
 whose ends move every result by less than 3 %."""
 
 
-def _ranged(row: Assumed) -> bool:
-    if UNMOVED.fullmatch(row.path):
-        return False
-    return row.low is not None and row.high is not None and row.high > row.low
-
-
 def _moved(
     inputs: Inputs, machine: Machine, *sides: tuple[Sequence[Assumed], str]
 ) -> Machine | None:
     """The winch with the values of some causes at one end each; None where none can be built."""
-    changed = inputs
     try:
-        for rows, end in sides:
-            for row in rows:
-                changed = with_value(changed, row.path, end_of(row, end))
-        return rebuild(changed, machine)
+        for row, end in [(row, end) for rows, end in sides for row in rows]:
+            inputs = with_value(inputs, row.path, end_of(row, end))
+        return rebuild(inputs, machine)
     except WinchsimError:
         return None
 
@@ -262,10 +249,9 @@ def end_of(row: Assumed, end: str) -> float:
     end : str
         ``low`` or ``high``.
     """
-    ends = (float(row.low or 0.0), float(row.high or 0.0))
-    if (end == "high") is row.path.endswith("efficiency"):
-        return ends[0] + INSIDE * (ends[1] - ends[0])
-    return ends[1] - INSIDE * (ends[1] - ends[0])
+    low, high = float(row.low or 0.0), float(row.high or 0.0)
+    down = (end == "high") is row.path.endswith("efficiency")
+    return low + INSIDE * (high - low) if down else high - INSIDE * (high - low)
 
 
 INSIDE = 1e-6
@@ -275,33 +261,34 @@ INSIDE = 1e-6
 # --- running ----------------------------------------------------------------------------------
 
 
-def _run(inputs: Inputs, variants: Sequence[_Variant], powered_for: float) -> None:
-    """Quasi-static lifts of variants, written into them."""
-    by_shape: dict[Any, list[int]] = {}
-    for place, variant in enumerate(variants):
-        by_shape.setdefault(shape_of(variant.machine), []).append(place)
+def _run(
+    inputs: Inputs, machines: Sequence[Machine], powered_for: float
+) -> tuple[np.ndarray, dict[Key, np.ndarray], dict[CheckKey, np.ndarray]]:
+    """How the quasi-static lifts of machines end, the logarithms of their results, NaN or infinite
+    where there is none, and net shares and slopes of holding; one row for each."""
+    n, by_shape = len(machines), defaultdict(list)
+    for place, machine in enumerate(machines):
+        by_shape[shape_of(machine)].append(place)
+    ended = np.empty(n, dtype=int)
+    logs: dict[Key, np.ndarray] = {}
+    hold: dict[CheckKey, np.ndarray] = {}
     for places in by_shape.values():
-        batch = stack_machines([variants[place].machine for place in places])
+        batch = stack_machines([machines[place] for place in places])
         batch = replace(batch, coarse=True, powered_until=powered_for)
         if not any(phase.action == "raise" and phase.time is not None for phase in inputs.phase):
             batch = replace(batch, raising=replace(batch.raising, time=np.inf))
-        lifts, hold = lift_batch(batch), hold_shares(batch)
-        logs = _logs(batch, lifts)
-        for k, place in enumerate(places):
-            variants[place].ended = End(int(lifts.end[k]))
-            variants[place].logs = {
-                key: float(values[k]) for key, values in logs.items() if math.isfinite(values[k])
-            }
-            variants[place].hold = {
-                key: HoldShare(*(float(v[k]) for v in pair)) for key, pair in hold.items()
-            }
+        lifts = lift_batch(batch)
+        ended[places] = lifts.end
+        for key, values in _logs(batch, lifts).items():
+            logs.setdefault(key, np.empty(n))[places] = values
+        for key, pair in hold_shares(batch).items():
+            hold.setdefault(key, np.empty((n, 2)))[places] = np.transpose(pair)
+    return ended, logs, hold
 
 
 def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
     with np.errstate(divide="ignore", invalid="ignore"):
-        found: dict[Key, np.ndarray] = {
-            key: np.log(getattr(lifts, name)) for key, name in LOGS.items()
-        }
+        found = {key: np.log(getattr(lifts, name)) for key, name in LOGS.items()}
         standing, running = lifts.standstill_current, lifts.peak_current
         peak = np.where(
             lifts.lifted & (batch.raising.ramp > 0), running, np.fmax(standing, running)
@@ -350,56 +337,73 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
 
 
 def _combined(
-    variants: Sequence[_Variant], groups: Mapping[str, Sequence[Assumed]]
-) -> dict[str, Any]:
-    """Causes, spans and holding of variants, the first of which is the build as described."""
-    base, others = variants[0], variants[1:]
-    effects: dict[str, dict[Key, list[float]]] = {}
-    for variant in others:
-        own = effects.setdefault(variant.name, {})
-        for key, value in variant.logs.items():
-            alike = variant.lifted is base.lifted or key not in IF_ALIKE | ONLY_IF_LIFTED
-            if key in base.logs and alike and (base.lifted or key not in ONLY_IF_LIFTED):
-                own.setdefault(key, []).append(value - base.logs[key])
-    keys = {key for own in effects.values() for key in own}
+    inputs: Inputs,
+    variants: Sequence[_Variant],
+    ended: np.ndarray,
+    logs: Mapping[Key, np.ndarray],
+    hold: Mapping[CheckKey, np.ndarray],
+) -> Ranges:
+    """Ranges from the results of variants, the first of which is the build as described."""
+    base, others, lifted = variants[0], variants[1:], ended == End.LIFTED
+    names = dict.fromkeys(variant.name for variant in others)
+    groups = group_causes(base.machine.assumed)
+    effects: dict[str, dict[CheckKey, list[float]]] = {name: {} for name in names}
     spans, worst = {}, {}
-    for key in keys:
-        down, up = (
-            {name: end((0.0, *own.get(key, ()))) for name, own in effects.items()}
-            for end in (min, max)
-        )
-        spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
-        worst[key] = (_most(down), _most(up))
-    hold = {}
-    for key, share in base.hold.items():
-        moves: dict[str, list[tuple[float, float]]] = {v.name: [] for v in others}
-        for v in others:
-            moves[v.name].append((v.hold[key].net - share.net, v.hold[key].slope - share.slope))
-        ends = []
-        for end, sign in ((min, -1), (max, 1)):
-            net = _root(end(0.0, *(a for a, _ in own)) for own in moves.values())
-            slope = _root(end(0.0, *(b for _, b in own)) for own in moves.values())
-            ends.append(HoldShare(share.net + sign * net, share.slope + sign * slope))
-        hold[key] = (share, *ends)
-        worst[key] = (
-            _most({name: max(0.0, *(a for a, _ in own)) for name, own in moves.items()}),
-            "",
-        )
-        for v in others:
-            effects[v.name].setdefault(key, []).append(v.hold[key].compared_to(share))
+    shares: dict[CheckKey, Any] = {}
+
+    def extremes(moves: np.ndarray, end: Any) -> dict[str, float]:
+        """The least or the largest move of each cause, none at least."""
+        rows = [(variant.name, move) for variant, move in zip(others, moves.tolist(), strict=True)]
+        return {name: end(0.0, *(move for own, move in rows if own == name)) for name in names}
+
+    for key, values in logs.items():
+        with np.errstate(invalid="ignore"):
+            moves = (values - values[0])[1:]
+        known = np.isfinite(moves)
+        if key in IF_ALIKE:
+            known &= lifted[1:] == lifted[0]
+        elif key in ONLY_IF_LIFTED:
+            known &= lifted[1:] & lifted[0]
+        if known.any():
+            down, up = (extremes(np.where(known, moves, 0.0), end) for end in (min, max))
+            spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
+            worst[key] = (_most(down), _most(up))
+        for variant, move in zip(others, np.where(known, moves, math.nan).tolist(), strict=True):
+            if isinstance(key, CheckKey) and math.isfinite(move):
+                effects[variant.name].setdefault(key, []).append(move)
+    for check, rows in hold.items():
+        share, *moved = (HoldShare(*row) for row in rows.tolist())
+        moves = rows[1:] - rows[0]
+        ends = [
+            HoldShare(
+                *(
+                    rows[0]
+                    + sign * np.array([_root(extremes(column, end).values()) for column in moves.T])
+                ).tolist()
+            )
+            for end, sign in ((min, -1), (max, 1))
+        ]
+        shares[check] = (share, *ends)
+        worst[check] = (_most(extremes(moves[:, 0], max)), "")
+        for variant, other in zip(others, moved, strict=True):
+            effects[variant.name].setdefault(check, []).append(other.compared_to(share))
+    turning = {
+        variant.name for variant, up in zip(others, lifted[1:], strict=True) if up != lifted[0]
+    }
     causes = []
     for name, own in effects.items():
         kept = {
             key: (ends[0], ends[-1])
             for key, ends in own.items()
-            if isinstance(key, CheckKey) and max(map(abs, ends)) > NEGLIGIBLE
+            if max(map(abs, ends)) > NEGLIGIBLE
         }
-        other = any(v.name == name and v.lifted is not base.lifted for v in others)
-        turns = CheckKey.TARGET if other else None
-        if kept or turns:
+        if kept or name in turning:
+            turns = CheckKey.TARGET if name in turning else None
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
     causes.sort(key=lambda c: -max((max(map(abs, ends)) for ends in c.effects.values()), default=0))
-    return dict(causes=tuple(causes), spans=spans, hold=hold, worst=worst)
+    never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""
+    named = {row.path: name for name, rows in groups.items() for row in rows}
+    return Ranges(tuple(causes), named, spans, shares, worst, never, End(int(ended[0])))
 
 
 def _root(effects: Any) -> float:
@@ -413,30 +417,27 @@ def _most(effects: Mapping[str, float]) -> str:
 
 def _never(
     inputs: Inputs,
-    machine: Machine,
-    groups: Mapping[str, Sequence[Assumed]],
     variants: Sequence[_Variant],
+    lifted: np.ndarray,
+    logs: Mapping[Key, np.ndarray],
     spans: dict[Key, tuple[float, float]],
-    end: End,
 ) -> str:
-    """The cause that keeps the load from its target; the worst two together widen the spans."""
-    base = variants[0]
-    if end is not End.LIFTED:
-        return ""
-    alone = next((v.name for v in variants[1:] if not v.lifted), "")
-    key = CheckKey.START_HOT
+    """The cause that keeps a load from its target that is lifted otherwise; the worst two together
+    widen the spans."""
+    hot = np.nan_to_num(logs[CheckKey.START_HOT], nan=0.0, posinf=0.0, neginf=0.0)
     falls: dict[str, tuple[float, str]] = {}
-    for variant in variants[1:]:
-        fall = variant.logs.get(key, 0.0) - base.logs.get(key, 0.0)
-        falls[variant.name] = min(
-            falls.get(variant.name, (0.0, variant.side)), (fall, variant.side)
-        )
+    for variant, fall in zip(variants[1:], (hot - hot[0])[1:].tolist(), strict=True):
+        known = falls.get(variant.name, (0.0, variant.side))
+        falls[variant.name] = min(known, (fall, variant.side))
     two = sorted(falls, key=lambda name: falls[name])[:2]
     if len(two) == 2 and falls[two[1]][0] < -NEGLIGIBLE:
+        machine = variants[0].machine
+        groups = group_causes(machine.assumed)
         both = _moved(inputs, machine, *((groups[name], falls[name][1]) for name in two))
         margins = () if both is None else starting_margins(stack_machines([both]))[:2]
         for each, margin in zip((CheckKey.START_COLD, CheckKey.START_HOT), margins, strict=False):
             low, high = spans[each]
-            spans[each] = (min(low, float(np.ravel(margin)[0]) / math.exp(base.logs[each])), high)
-    low = math.exp(base.logs.get(key, math.inf)) * spans.get(key, (1.0, 1.0))[0]
+            spans[each] = (min(low, float(np.ravel(margin)[0]) / math.exp(logs[each][0])), high)
+    low = math.exp(logs[CheckKey.START_HOT][0]) * spans.get(CheckKey.START_HOT, (1.0, 1.0))[0]
+    alone = next((v.name for v, up in zip(variants[1:], lifted[1:], strict=True) if not up), "")
     return alone or (two[0] if two and low < 1 else "")

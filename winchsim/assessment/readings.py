@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from winchsim.assessment.history import History, RunBack, Span
-from winchsim.assessment.kinds import CheckKey, Reading, ReadingKey
+from winchsim.assessment.history import History, Span
+from winchsim.assessment.kinds import CheckKey, Finding, Reading, ReadingKey
 from winchsim.assessment.ranges import Ranges
 from winchsim.model import Event
 
@@ -45,7 +45,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
         ReadingKey.EFFICIENCY: efficiency(history),
         ReadingKey.CHARGE: float(record["charge"][-1]),
         ReadingKey.LOWERING_TIME: lowering_time(history),
-        ReadingKey.BACK_DRIVING_SPEED: max((back.speed for back in backs), default=None),
+        ReadingKey.BACK_DRIVING_SPEED: max((back.values["speed"] for back in backs), default=None),
     }
     found = []
     for key, value in values.items():
@@ -62,11 +62,11 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
     return tuple(found)
 
 
-def _back_driving_span(ranges: Ranges, backs: Sequence[RunBack]) -> tuple[float, float] | None:
+def _back_driving_span(ranges: Ranges, backs: Sequence[Finding]) -> tuple[float, float] | None:
     """Factors on the speed of a load that runs back: its energy is the share of its torque
     that friction leaves over. None are known where motors or a stretched rope drive it. [-]"""
     middle, least, most = (share.net for share in ranges.hold[CheckKey.HOLD_DISTURBED])
-    if middle <= 0 or any(back.powered or back.stopped for back in backs):
+    if middle <= 0 or any(b.values["powered"] or b.values["stopped"] for b in backs):
         return None
     return math.sqrt(max(least, 0.0) / middle), math.sqrt(most / middle)
 
