@@ -4,7 +4,7 @@ A study asks the same as `assess` does of one run, with the limits, required val
 `grade`; ranges are those of one build, carried over to its neighbours as factors.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,11 +15,16 @@ from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.parts import RANKS, factor_range, ranks_of, undescribed
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
+from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.model import Machine
 from winchsim.slow import End, Hold, Lifts, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
+
+
+HELD = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
+"""Checks of holding."""
 
 
 @dataclass(frozen=True)
@@ -71,18 +76,29 @@ def check_columns(
         What was `measured` of the variants, where that was done already.
     """
     more = measured(variants) if more is None else more
-    inputs, ended = variants.inputs, np.where(lifts.lifted, 1.0, 0.0)
-    cold, hanging = lifts.stall_margin_cold, inputs.load.start_height > 0
+    inputs, cold = variants.inputs, lifts.stall_margin_cold
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
     # it.
-    limit = np.where(lifts.lifted & (cold < 1) & (not hanging), np.nan, 1.0)
+    turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
-    target = _column(CheckKey.TARGET, ended, None, hard=0.5, required=0.5)
+    target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
         target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
+    times = [p.time for p in inputs.phase if p.action == "raise" and p.time is not None]
+    fits = (variants.at("drum.flange_diameter").astype(float) > 0) | (lifts.layers == 1)
     columns = [
         target,
-        _column(CheckKey.START_COLD, cold, known, hard=limit, required=START_REQUIRED),
+        *(
+            _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=time)
+            for time in times[:1]
+        ),
+        _column(
+            CheckKey.START_COLD,
+            cold,
+            known,
+            hard=np.where(turns, np.nan, 1.0),
+            required=START_REQUIRED,
+        ),
         hot,
         *_holding(lifts, more, known),
         _column(
@@ -96,6 +112,22 @@ def check_columns(
         ),
         *_parts(lifts, more, spread, known),
         _column(
+            CheckKey.ROPE_BEND,
+            variants.at("drum.diameter") / variants.at("rope.diameter"),
+            None,
+            required=by_value(
+                lambda name: line.bend(inputs.ropes[name], 1.0, 1.0).low,
+                variants.at("rope.material"),
+            ),
+        ),
+        _column(
+            CheckKey.DRUM_CAPACITY,
+            np.where(lifts.end == End.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan)),
+            None,
+            hard=1.0,
+            required=1.0,
+        ),
+        _column(
             CheckKey.CONTINUOUS_CURRENT,
             lifts.motor_load / CONTINUOUS_SHARE,
             known,
@@ -103,27 +135,10 @@ def check_columns(
             required=1.0,
         ),
     ]
-    given = [
-        phase.time for phase in inputs.phase if phase.action == "raise" and phase.time is not None
-    ]
-    if given:
-        columns.append(
-            _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=given[0])
-        )
     if inputs.supply.capacity is not None:
         ratio = inputs.supply.capacity / lifts.charge
         columns.append(_column(CheckKey.BATTERY, ratio, None, hard=1.0, required=BATTERY_REQUIRED))
-    names = variants.at("rope.material").tolist()
-    bends = {name: line.bend(inputs.ropes[name], 1.0, 1.0).low for name in set(names)}
-    ratio = variants.at("drum.diameter") / variants.at("rope.diameter")
-    required = np.array([bends[name] for name in names])
-    columns.append(_column(CheckKey.ROPE_BEND, ratio, None, required=required))
-    known_to_fit = variants.at("drum.flange_diameter").astype(float) > 0
-    known_to_fit |= lifts.layers == 1
-    fits = np.where(lifts.end == End.OVERFLOW, 0.0, np.where(known_to_fit, 1.0, np.nan))
-    columns.append(_column(CheckKey.DRUM_CAPACITY, fits, None, hard=1.0, required=1.0))
-    order = list(CheckKey)
-    return tuple(sorted(columns, key=lambda column: order.index(column.key)))
+    return tuple(columns)
 
 
 def _column(
@@ -145,8 +160,10 @@ def graded(
     key: CheckKey, side: Side, value: Any, low: Any, high: Any, hard: Any, required: Any
 ) -> CheckColumn:
     """A check with the status of each candidate."""
-    rank = ranks_of(value, low, high, side, hard, required)
-    return CheckColumn(key, side, value, low, high, hard, required, rank)
+    return CheckColumn(
+        key, side, value, low, high, hard, required,
+        ranks_of(value, low, high, side, hard, required),
+    )  # fmt: skip
 
 
 def measured(variants: Variants) -> dict[str, Any]:
@@ -156,36 +173,35 @@ def measured(variants: Variants) -> dict[str, Any]:
     ----------
     variants : Variants
     """
-    names = (
-        "hold", "hold_slope", "moving", "moving_slope", "braked", "pawl", "undescribed",
-    )  # fmt: skip
-    found: dict[str, Any] = {name: np.full(variants.size, np.nan) for name in names}
-    found["jams"] = []
+    found: dict[Any, Any] = {
+        **{key: np.full((2, variants.size), np.nan) for key in HELD},
+        **{name: np.full(variants.size, np.nan) for name in ("undescribed", "braked", "pawl")},
+        "jams": [],
+    }
     for rows, batch in variants.batches:
-        m, shares = batch.machine, hold_shares(batch)
-        found["hold"][rows], found["hold_slope"][rows] = shares[CheckKey.HOLD]
-        found["moving"][rows], found["moving_slope"][rows] = shares[CheckKey.HOLD_DISTURBED]
+        m = batch.machine
         found["jams"].append((rows, [link.kind for link in m.links], stops(batch).dynamic))
         found["undescribed"][rows] = bool(undescribed(m))
-        found["braked"][rows] = m.braked_chain is not m.chain
-        found["pawl"][rows] = m.pawl
+        found["braked"][rows], found["pawl"][rows] = m.braked_chain is not m.chain, m.pawl
+        for key, pair in hold_shares(batch).items():
+            found[key][:, rows] = pair
     return found
 
 
 def _jams(
-    more: Mapping[str, Any], spread: Mapping[LinkKind, tuple[Any, Any]], size: int
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    more: Mapping[Any, Any], spread: Mapping[LinkKind, tuple[Any, Any]], size: int
+) -> np.ndarray:
     """Least factor of any part in a jam, and its ends."""
-    found = tuple(np.full(size, np.nan) for _ in range(3))
+    found = np.full((3, size), np.nan)
     for rows, kinds, shares in more["jams"]:
-        ends = [np.ones_like(shares), np.ones_like(shares), np.ones_like(shares)]
-        for place, kind in enumerate(kinds):
-            for end, capacity in zip(ends[1:], spread.get(kind, (1.0, 1.0)), strict=True):
-                end[place] = capacity[rows] if isinstance(capacity, np.ndarray) else capacity
-        for column, capacity in zip(found, ends, strict=True):
-            with np.errstate(divide="ignore"):
-                column[rows] = 1 / np.max(shares / capacity, axis=0, initial=0.0)
-    return found  # type: ignore[return-value]
+        ends = [
+            [np.broadcast_to(end, size)[rows] for end in (1.0, *spread.get(kind, (1.0, 1.0)))]
+            for kind in kinds
+        ]
+        factors = np.reshape(ends, (len(kinds), 3, shares.shape[1]))
+        with np.errstate(divide="ignore"):
+            found[:, rows] = 1 / np.max(shares[:, None] / factors, axis=0, initial=0.0)
+    return found
 
 
 def capacities(machine: Machine) -> dict[LinkKind, tuple[float, float]]:
@@ -211,27 +227,25 @@ def _parts(
     known: Ranges | None,
 ) -> list[CheckColumn]:
     """The part with the least share of its required factor, and a jam, with their ranges."""
-    every, kept, factors = (
-        np.arange(len(lifts)),
-        lifts.kind_factors_over_required,
-        lifts.kind_factors,
-    )
+    kept, factors = lifts.kind_factors_over_required, lifts.kind_factors
     with np.errstate(invalid="ignore"):
         required = factors / kept
-    lows, highs = np.array(factors), np.array(factors)
-    for place, kind in enumerate(LinkKind):
-        low, high = spread.get(kind, (1.0, 1.0))
-        down, up = factor_range(1.0, low, 1.0, high, kind, known)
-        lows[place], highs[place] = factors[place] * down, factors[place] * up
-    at = np.argmin(kept, axis=0)
-    value, asked = factors[at, every], required[at, every]
-    known_parts = np.isfinite(value)
-    value, asked = np.where(known_parts, value, np.nan), np.where(known_parts, asked, 1.0)
-    low, high = np.min(lows, axis=0), highs[at, every]
-    jam, jam_low, jam_high = _jams(more, spread, len(lifts))
+    pairs = [spread.get(kind, (1.0, 1.0)) for kind in LinkKind]
+    ends = [
+        factor_range(1.0, low, 1.0, high, kind, known)
+        for kind, (low, high) in zip(LinkKind, pairs, strict=True)
+    ]
+    lows, highs = (
+        np.array([row * pair[side] for row, pair in zip(factors, ends, strict=True)])
+        for side in (0, 1)
+    )
+    at = np.argmin(kept, axis=0), np.arange(len(lifts))
+    finite = np.isfinite(factors[at])
+    value, asked = np.where(finite, factors[at], np.nan), np.where(finite, required[at], 1.0)
+    low, high, jam = np.min(lows, axis=0), highs[at], _jams(more, spread, len(lifts))
     columns = [
         graded(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked),
-        graded(CheckKey.JAM, Side.LEAST, jam, jam_low, jam_high, None, 1.0),
+        graded(CheckKey.JAM, Side.LEAST, jam[0], jam[1], jam[2], None, 1.0),
     ]
     for column in columns:
         partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
@@ -240,40 +254,32 @@ def _parts(
 
 
 def _holding(
-    lifts: Lifts, more: Mapping[str, np.ndarray], known: Ranges | None
-) -> list[CheckColumn]:
+    lifts: Lifts, more: Mapping[Any, np.ndarray], known: Ranges | None
+) -> Iterator[CheckColumn]:
     """Holding by the share of the load's torque that drives the motors back; a margin as in
     `assess`.
 
     What the swing of the load after the stop sets going runs back, as it does in a full simulation.
     """
-    columns = []
     braked, pawl = more["braked"] == 1, more["pawl"] == 1
-    for key, net, slope in (
-        (CheckKey.HOLD, more["hold"], more["hold_slope"]),
-        (CheckKey.HOLD_DISTURBED, more["moving"], more["moving_slope"]),
-    ):
-        shifts = [(0.0, 0.0)] * 3
-        if known is not None:
-            middle = known.hold[key][0]
-            shifts = [(end.net - middle.net, end.slope - middle.slope) for end in known.hold[key]]
-        margins = [np.where(pawl, np.inf, _margin(net + a, slope + b)) for a, b in shifts]
-        value, high, low = margins
-        firm = (key is CheckKey.HOLD) | braked | (more["hold"] > 0)
+    for key in HELD:
+        firm = (key is CheckKey.HOLD) | braked | (more[CheckKey.HOLD][0] > 0)
         hard, required = np.where(firm, 1.0, np.nan), np.where(braked, BRAKE_REQUIRED, 1.0)
-        rank = ranks_of(value, low, high, Side.LEAST, hard, required)
-        rank[~firm & (low < 1)] = RANKS[Status.THIN]
-        by_friction = ~pawl & ~braked & (rank == RANKS[Status.OK])
-        rank[by_friction] = RANKS[Status.THIN]
+        shifts = [np.zeros((2, 1))] * 3
+        if known is not None:
+            ends = [np.array([share.net, share.slope]) for share in known.hold[key]]
+            shifts = [(end - ends[0]).reshape(2, -1) for end in ends]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            margins = [
+                np.where(pawl | ~(slope > 0), np.inf, 1 - net / slope)
+                for net, slope in (more[key] + shift for shift in shifts)
+            ]
+        value, high, low = margins
+        column = graded(key, Side.LEAST, value, low, high, hard, required)
+        column.rank[~pawl & ~braked & (column.rank == RANKS[Status.OK])] = RANKS[Status.THIN]
         if key is CheckKey.HOLD:
-            rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = RANKS[Status.FAILS]
-        columns.append(CheckColumn(key, Side.LEAST, value, low, high, hard, required, rank))
-    return columns
-
-
-def _margin(net: np.ndarray, slope: np.ndarray) -> np.ndarray:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(slope > 0, 1 - net / slope, np.inf)
+            column.rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = RANKS[Status.FAILS]
+        yield column
 
 
 # --- choosing
@@ -286,14 +292,13 @@ def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:
     ----------
     columns : sequence of CheckColumn
     """
-    found = set()
-    for column in columns:
-        values = column.value[np.isfinite(column.value)]
-        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values))) or len(
-            set(column.rank)
-        ) > 1:
-            found.add(column.key)
-    return frozenset(found)
+    finite = [(column, column.value[np.isfinite(column.value)]) for column in columns]
+    return frozenset(
+        column.key
+        for column, values in finite
+        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values)))
+        or len(set(column.rank)) > 1
+    )
 
 
 def fails(columns: Sequence[CheckColumn]) -> np.ndarray:
@@ -322,7 +327,5 @@ def choose_row(
         Candidates that may be taken.
     """
     bad = fails(columns) if among is None else fails(columns) | ~among
-    if bad.all():
-        return None
     thin = thin_counts(columns, changeable(columns))
-    return int(np.lexsort((aim, thin, bad))[0])
+    return None if bad.all() else int(np.lexsort((aim, thin, bad))[0])

@@ -1,7 +1,7 @@
 """The checks of a run: each limit, its value, its range and its status."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from winchsim.assessment.findings import at_current_limit
 from winchsim.assessment.history import History
@@ -16,7 +16,7 @@ from winchsim.assessment.kinds import (
     Target,
 )
 from winchsim.assessment.margins import hardest_margins, hot_margins
-from winchsim.assessment.parts import grade, undescribed
+from winchsim.assessment.parts import grade, undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import QUANTITIES, motor_load
 from winchsim.frozen import replace
@@ -39,6 +39,10 @@ SUPPLY_SHARE = 0.05
 """Share of the raising at the current limit that counts as the start alone. [-] Own choice."""
 
 
+Hold = Mapping[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
+"""Share of the load's torque that drives the motors back: middle, least and most, by check."""
+
+
 def _check(
     key: CheckKey,
     unit: str,
@@ -53,15 +57,17 @@ def _check(
     missing: tuple[str, ...] = (),
     limit_assumed: bool = False,
     ends: tuple[float | None, float | None] = (None, None),
-    failed: bool = False,
+    status: Status | None = None,
+    cause: str = "",
 ) -> Check:
-    """A check whose range is given, or is a factor on its value over an origin."""
-    (low, high), cause = ends, ""
+    """A check whose range is given, or is a factor on its value over an origin; whose status is
+    given, or follows from its limits."""
+    low, high = ends
     if value is not None and known is not None and key in known.spans:
         down, up = known.span(key)
         low, high = origin + (value - origin) * down, origin + (value - origin) * up
         cause = known.worst[key][0 if side is Side.LEAST else 1]
-    status = Status.FAILS if failed else grade(value, low, high, side, hard, required)
+    status = status or grade(value, low, high, side, hard, required)
     if missing and status is Status.OK:
         status = Status.NOT_CHECKED
     return Check(
@@ -74,6 +80,7 @@ def find_checks(
     history: History,
     known: Ranges | None,
     target: Target,
+    hold: Hold,
     parts: tuple[PartRow, ...],
     found: Jam | None,
 ) -> tuple[Check, ...]:
@@ -84,136 +91,104 @@ def find_checks(
     history : History
     known : Ranges or None
     target : Target
+    hold : mapping
+        By `hold_of`.
     parts : tuple of PartRow
     found : Jam or None
     """
-    checks = [
+    return (
         *_way(history, known, target),
-        *_hold_checks(history, known),
-        *_motor_checks(history, known),
-        *_part_checks(history, parts, found),
+        *_hold_checks(history, known, hold),
+        *_part_checks(history, known, parts, found),
         *_rope_checks(history),
         *_supply_checks(history, known),
         energy_check(history),
-    ]
-    order = list(CheckKey)
-    return tuple(sorted(checks, key=lambda check: order.index(check.key)))
+    )
 
 
 def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Check]:
     """Target, time, and what the motors reach at rest."""
-    m = history.machine
-    reached = target.height if target.reached else min(target.final_height, target.height)
-    status = Status.OK if target.reached else Status.FAILS
-    never = known is not None and bool(known.never) and target.reached
-    if never:
-        status = Status.THIN
-    cause = known.never if never and known is not None else ""
-    yield Check(
-        CheckKey.TARGET,
-        "length",
-        "m",
-        reached,
-        None,
-        None,
-        Side.LEAST,
-        target.height,
-        target.height,
-        status,
-        cause=cause,
-    )
-    time = history.lift_time
-    if time is not None:
-        phase = raising_phase(m)
-        given = history.record.inputs and any(
-            p.action == "raise" and p.time is not None for p in history.record.inputs.phase
-        )
+    m, inputs, reached = history.machine, history.record.inputs, target.reached
+    never = known.never if known is not None and reached else ""
+    status = Status.THIN if never else Status.OK if reached else Status.FAILS
+    yield _check(
+        CheckKey.TARGET, "m", target.height if reached else min(target.final_height, target.height),
+        None, hard=target.height, required=target.height, status=status, cause=never,
+    )  # fmt: skip
+    if history.lift_time is not None:
+        given = inputs and any(p.action == "raise" and p.time is not None for p in inputs.phase)
         check = _check(
-            CheckKey.LIFT_TIME,
-            "s",
-            time,
-            known,
-            side=Side.MOST,
-            hard=phase.time,
-            limit_assumed=not given,
-        )
-        if never:
-            check = replace(check, high=math.inf, status=Status.THIN, cause=cause)
-        yield check
+            CheckKey.LIFT_TIME, "s", history.lift_time, known, side=Side.MOST,
+            hard=raising_phase(m).time, limit_assumed=not given,
+        )  # fmt: skip
+        yield replace(check, high=math.inf, status=Status.THIN, cause=never) if never else check
     if raising_phase(m).action == "raise":
         cold, hot = hardest_margins(m).resting, hot_margins(m).resting
         # A drum that turned before the rope took up the load has lifted it though it does not start
         # it.
-        started = history.lifted and cold < 1
-        yield _check(
-            CheckKey.START_COLD,
-            "",
-            cold,
-            known,
-            hard=None if started else 1.0,
-            required=START_REQUIRED,
-        )
+        hard = None if history.lifted and cold < 1 else 1.0
+        yield _check(CheckKey.START_COLD, "", cold, known, hard=hard, required=START_REQUIRED)
         yield _check(CheckKey.START_HOT, "", hot, known, required=1.0)
 
 
-def _motor_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    m, record = history.machine, history.record
-    peaks = [float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit for g in m.groups]
-    place = max(range(len(peaks)), key=peaks.__getitem__)
-    group = m.groups[place]
+def _part_checks(
+    history: History, known: Ranges | None, parts: tuple[PartRow, ...], found: Jam | None
+) -> Iterator[Check]:
+    """Windings and parts, and parts in a jam."""
+    m, record, missing, worst = (
+        history.machine, history.record, undescribed(history.machine), worst_part(parts),
+    )  # fmt: skip
+    over, group = max(
+        ((float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit, g) for g in m.groups),
+        key=lambda pair: pair[0],
+    )
     yield _check(
-        CheckKey.WINDING, "°C", peaks[place] + group.winding_limit, known, side=Side.MOST,
+        CheckKey.WINDING, "°C", over + group.winding_limit, known, side=Side.MOST,
         hard=group.winding_limit + 1e-3, required=group.winding_limit + 1e-3, origin=m.ambient,
         about=f"motors.{group.number}",
     )  # fmt: skip
-    loads = [motor_load(history, i) for i in range(len(m.groups))]
-    place = max(range(len(loads)), key=loads.__getitem__)
-    yield _check(
-        CheckKey.CONTINUOUS_CURRENT, "", loads[place], known, side=Side.MOST, required=1.0,
-        about=f"motors.{m.groups[place].number}",
-    )  # fmt: skip
-
-
-def _part_checks(
-    history: History, parts: tuple[PartRow, ...], found: Jam | None
-) -> Iterator[Check]:
-    missing = undescribed(history.machine)
-    worst = min(parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
-    yield _check(
-        CheckKey.PARTS, "", worst.factor if worst else None, None, hard=1.0,
-        required=worst.required if worst else None, missing=missing,
-        about=worst.label if worst else "",
-        ends=(worst.low, worst.high) if worst else (None, None),
-        failed=worst is not None and worst.status is Status.FAILS,
-    )  # fmt: skip
+    if worst is None:
+        yield _check(CheckKey.PARTS, "", None, None, hard=1.0, missing=missing)
+    else:
+        yield _check(
+            CheckKey.PARTS, "", worst.factor, None, hard=1.0, required=worst.required,
+            missing=missing, about=worst.label, ends=(worst.low, worst.high),
+            status=Status.FAILS if worst.status is Status.FAILS else None,
+        )  # fmt: skip
     if found is not None and found.parts:
         first = found.parts[0]
-        ends = min(part.low for part in found.parts), first.high
         yield _check(
             CheckKey.JAM, "", first.dynamic, None, required=1.0, missing=missing,
-            about=first.label, ends=ends,
+            about=first.label, ends=(min(part.low for part in found.parts), first.high),
         )  # fmt: skip
 
 
 def _rope_checks(history: History) -> Iterator[Check]:
     inputs, m = history.record.inputs, history.machine
     if inputs is not None:
-        bend = line.bend(
-            inputs.ropes[inputs.rope.material], inputs.drum.diameter, inputs.rope.diameter
-        )
+        rope = inputs.ropes[inputs.rope.material]
+        bend = line.bend(rope, inputs.drum.diameter, inputs.rope.diameter)
         yield _check(
             CheckKey.ROPE_BEND, "", bend.ratio, None, required=bend.low, about="drum.diameter"
         )
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
     flanged = inputs is None or inputs.drum.flange_diameter is not None or len(m.layers_used) == 1
-    missing = () if flanged else ("drum.flange_diameter",)
-    ratio = m.layers[-1].end / last if flanged and last > 0 else None
-    yield _check(CheckKey.DRUM_CAPACITY, "", ratio, None, hard=1.0, required=1.0, missing=missing)
+    yield _check(
+        CheckKey.DRUM_CAPACITY, "", m.layers[-1].end / last if flanged and last > 0 else None, None,
+        hard=1.0, required=1.0, missing=() if flanged else ("drum.flange_diameter",),
+    )  # fmt: skip
 
 
 def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    source, inputs = history.machine.source, history.record.inputs
-    battery = inputs is not None and inputs.supply.kind == "battery"
+    source, inputs, groups = history.machine.source, history.record.inputs, history.machine.groups
+    load, group = max(
+        ((motor_load(history, i), g) for i, g in enumerate(groups)), key=lambda pair: pair[0]
+    )
+    yield _check(
+        CheckKey.CONTINUOUS_CURRENT, "", load, known, side=Side.MOST, required=1.0,
+        about=f"motors.{group.number}",
+    )  # fmt: skip
+    battery, finite = inputs and inputs.supply.kind == "battery", math.isfinite(source.capacity)
     limit, lasts, whole = at_current_limit(history)
     if math.isfinite(limit) and whole > 0:
         share = lasts / whole
@@ -222,9 +197,8 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         yield _check(
             CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",)
         )
-    if battery or math.isfinite(source.capacity):
+    if battery or finite:
         charge = float(history.record["charge"][-1])
-        finite = math.isfinite(source.capacity)
         ratio = source.capacity / charge if finite and charge > 0 else None
         down, up = (1.0, 1.0) if known is None else known.span(CheckKey.BATTERY)
         yield _check(
@@ -241,18 +215,17 @@ def energy_check(history: History) -> Check:
     ----------
     history : History
     """
-    value = history.record.energy.error / ENERGY_LIMIT
-    status = Status.OK if history.trusted else Status.FAILS
-    return Check(CheckKey.ENERGY, "ratio", "", value, None, None, Side.MOST, 1.0, 1.0, status)
+    return _check(
+        CheckKey.ENERGY, "", history.record.energy.error / ENERGY_LIMIT, None, side=Side.MOST,
+        hard=1.0, required=1.0, status=Status.OK if history.trusted else Status.FAILS,
+    )  # fmt: skip
 
 
 # --- holding ----------------------------------------------------------------------------------
 
 
-def hold_of(
-    m: Machine, known: Ranges | None
-) -> dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]:
-    """Share of the load's torque that drives the motors back: middle, least and most, by check.
+def hold_of(m: Machine, known: Ranges | None) -> Hold:
+    """Holding of a winch, with the ranges that are known.
 
     Parameters
     ----------
@@ -260,21 +233,18 @@ def hold_of(
     known : Ranges or None
     """
     if known is not None:
-        return dict(known.hold)
+        return known.hold
     found = hold_shares(stack_machines([m]))
-    shares = {key: HoldShare(*(float(value[0]) for value in pair)) for key, pair in found.items()}
-    return {key: (share, share, share) for key, share in shares.items()}
+    return {key: (HoldShare(*(float(v[0]) for v in pair)),) * 3 for key, pair in found.items()}
 
 
-def holding_of(
-    history: History, hold: dict[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
-) -> Holding:
+def holding_of(history: History, hold: Hold) -> Holding:
     """What holds the load with the power off.
 
     Parameters
     ----------
     history : History
-    hold : dict
+    hold : mapping
         By `hold_of`.
     """
     m, share = history.machine, hold[CheckKey.HOLD][0]
@@ -287,34 +257,19 @@ def holding_of(
     return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
 
 
-def _hold_checks(history: History, known: Ranges | None) -> Iterator[Check]:
-    m = history.machine
-    hold = hold_of(m, known)
+def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator[Check]:
     held = holding_of(history, hold)
-    for key, (middle, least, most) in hold.items():
-        value, low, high = (math.inf if m.pawl else share.margin for share in (middle, most, least))
+    for key, shares in hold.items():
+        value, high, low = (math.inf if history.machine.pawl else share.margin for share in shares)
         firm = key is CheckKey.HOLD or held in (Holding.NONE, Holding.BRAKE)
-        hard = 1.0 if firm else None
-        required = BRAKE_REQUIRED if held is Holding.BRAKE else 1.0
+        hard, required = 1.0 if firm else None, BRAKE_REQUIRED if held is Holding.BRAKE else 1.0
         status = grade(value, low, high, Side.LEAST, hard, required)
-        if key is CheckKey.HOLD and history.held is False:
-            status = Status.FAILS
         if held in (Holding.FRICTION, Holding.LOCKED_TRAIN) and status is Status.OK:
             status = Status.THIN
-        cause = known.worst[key][0] if known is not None else ""
-        span = (low, high) if known is not None else (None, None)
-        yield Check(
-            key,
-            "ratio",
-            "",
-            value,
-            span[0],
-            span[1],
-            Side.LEAST,
-            hard,
-            required,
-            status,
-            (),
-            held.value,
-            cause,
-        )
+        if key is CheckKey.HOLD and history.held is False:
+            status = Status.FAILS
+        yield _check(
+            key, "", value, None, hard=hard, required=required, about=held.value, status=status,
+            ends=(None, None) if known is None else (low, high),
+            cause="" if known is None else known.worst[key][0],
+        )  # fmt: skip

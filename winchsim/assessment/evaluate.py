@@ -96,19 +96,16 @@ def _ranges(history: History) -> Ranges | None:
 
 def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> dict[str, Any]:
     """What of an assessment depends on what the assumed inputs leave open."""
-    m, parts, target = (
-        history.machine,
-        part_rows(history.record, known),
-        _target(history, known),
-    )
+    m, parts, target = history.machine, part_rows(history.record, known), _target(history, known)
+    hold = hold_of(m, known)
     checks = (
-        find_checks(history, known, target, parts, jammed)
+        find_checks(history, known, target, hold, parts, jammed)
         if history.trusted
         else (energy_check(history),)
     )
     return {
         "target": target,
-        "held": holding_of(history, hold_of(m, known)),
+        "held": holding_of(history, hold),
         "checks": checks,
         "readings": find_readings(history, known),
         "parts": parts,

@@ -1,6 +1,7 @@
 """Every part with its capacity, its largest demand of a run, and how the two stand."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -29,14 +30,11 @@ def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: A
     """
     sign = 1 if side is Side.LEAST else -1
     worst = low if side is Side.LEAST else high
+    hard, required = (np.nan if limit is None else limit for limit in (hard, required))
     rank = np.full(np.shape(value), RANKS[Status.OK])
-    bound = required if hard is None else hard
-    if bound is not None:
-        rank[sign * worst < sign * bound] = RANKS[Status.THIN]
-    if required is not None:
-        rank[sign * value < sign * required] = RANKS[Status.THIN]
-    if hard is not None:
-        rank[sign * value < sign * hard] = RANKS[Status.FAILS]
+    rank[sign * worst < sign * np.where(np.isnan(hard), required, hard)] = RANKS[Status.THIN]
+    rank[sign * value < sign * required] = RANKS[Status.THIN]
+    rank[sign * value < sign * hard] = RANKS[Status.FAILS]
     rank[np.isnan(value)] = RANKS[Status.NOT_CHECKED]
     return rank
 
@@ -110,6 +108,11 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
     return tuple(sorted(rows, key=lambda row: row.factor / row.required))
 
 
+def worst_part(parts: Sequence[PartRow]) -> PartRow | None:
+    """The part with the worst status, of these that with the least share of its required factor."""
+    return min(parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None)
+
+
 def factor_range(
     factor: float, low: Any, value: float, high: Any, kind: LinkKind, ranges: Ranges | None
 ) -> tuple[Any, Any]:
@@ -144,10 +147,9 @@ def undescribed(machine: Machine) -> tuple[str, ...]:
         for link in machine.links
         if link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT
     }
-    missing = []
-    for mesh in machine.meshes:
-        if mesh.path not in known:
-            missing.append(
-                f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}"
-            )
+    missing = (
+        f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}"
+        for mesh in machine.meshes
+        if mesh.path not in known
+    )
     return tuple(dict.fromkeys(missing))
