@@ -163,7 +163,7 @@ def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
         share * m.scales.load_speed,
         share * m.scales.stretch,
     ]
-    atol[-1] = share * sum(g.live * g.fit.stall_current for g in m.groups)
+    atol[-1] = share * sum(g.count * g.fit.stall_current for g in m.groups)
     return atol
 
 

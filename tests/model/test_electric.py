@@ -214,7 +214,7 @@ class TestDeadMotors:
         two = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
         tops = [r.first(Event.TOP).time for r in (whole, two, hurt)]
         assert tops[0] < tops[1] < tops[2]  # the dead one drags besides
-        assert hurt.machine.dragged[0].count == 1 and hurt.machine.groups[0].live == 2
+        assert hurt.machine.dragged[0].count == 1 and hurt.machine.groups[0].count == 2
         assert hurt["current"] == pytest.approx(2 * hurt["motor_1_current"], abs=1e-9)
 
     def test_its_drag_helps_to_hold(self, lift, make_motor, sliding):

@@ -64,7 +64,7 @@ def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine):
     for speed in (0.0, 0.5, 2.0):
         drive = law(speed)
         assert drive.total == pytest.approx(
-            sum(g.live * i for g, i in zip(machine.groups, drive.currents, strict=True))
+            sum(g.count * i for g, i in zip(machine.groups, drive.currents, strict=True))
         )
         assert drive.voltage == pytest.approx(6.0 - 0.2 * drive.total)
         for group, current in zip(machine.groups, drive.currents, strict=True):

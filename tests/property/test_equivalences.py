@@ -811,7 +811,7 @@ def test_every_tooth_force_follows_from_the_currents_of_the_motors(mixed):
         assert mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"][steady] == pytest.approx(
             force, rel=1e-3
         )
-        common += g.live * gear_side * 48 / teeth
+        common += g.count * gear_side * 48 / teeth
     assert dragged == (m.groups[0].fit.no_load_speed < 500.0)
     dead = m.dragged[0]
     *_, bearings, mesh = m.chain.groups[3].elements
@@ -851,7 +851,7 @@ def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_th
     for g, _, mesh, efficiency, _ in _rows(record):
         given = (
             given
-            + g.live * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
+            + g.count * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
         )
     # Less what the dead motor takes, and what friction at rest keeps at the start.
     assert 0.85 * given.max() < asked["reduction of stage 1"] < given.max()
@@ -879,9 +879,9 @@ def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
             mixed[f"motor_{n}_{what}"] for what in ("current", "winding", "speed")
         )
         heat = own.resistance * (1 + 0.00393 * (winding - 20.0)) * current**2
-        copper += g.live * total(heat)
-        brushes += g.live * total(own.brush_drop * np.abs(current))
-        drag += g.live * total((own.drag + own.drag_slope * np.abs(speed)) * np.abs(speed))
+        copper += g.count * total(heat)
+        brushes += g.count * total(own.brush_drop * np.abs(current))
+        drag += g.count * total((own.drag + own.drag_slope * np.abs(speed)) * np.abs(speed))
         flow = total((winding - mixed[f"motor_{n}_case"]) / g.heat.winding_to_case)
         assert g.heat.winding_capacity * (winding[-1] - winding[0]) == pytest.approx(
             total(heat) - flow, rel=1e-2
@@ -902,7 +902,7 @@ def test_what_the_meshes_lose_is_their_force_times_speed_times_loss(mixed):
 
     for g, (_, box, box_back), mesh, efficiency, back in _rows(mixed):
         carried = (
-            g.live * mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"] * turn * 64 * 48 * 1e-3 / 2
+            g.count * mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"] * turn * 64 * 48 * 1e-3 / 2
         )
         current = mixed[f"motor_{g.number}_current"]
         drives = (

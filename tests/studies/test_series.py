@@ -51,7 +51,7 @@ def test_heat_is_kept_from_one_lift_to_the_next(gate):
     record, group = simulate(inputs), build(inputs).groups[0]
     heads = {"copper", "brushes", "motor drag", "motor friction"}
     heat = (
-        sum(work for head, work in record.energy.spent.items() if str(head) in heads) / group.live
+        sum(work for head, work in record.energy.spent.items() if str(head) in heads) / group.count
     )
     warmed = found.lifts[1].winding_start - inputs.settings.ambient
     stored = warmed * (group.heat.winding_capacity + group.heat.case_capacity)

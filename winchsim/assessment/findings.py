@@ -260,7 +260,7 @@ def _supply_not_described(history: History) -> Iterator[Finding]:
     assumed = any(row.path == "supply.resistance" for row in m.assumed)
     if source.current_limit == math.inf and assumed and voltage:
         inrush = sum(
-            g.live * max(source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
+            g.count * max(source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
             for g in m.groups
         )
         values = {"inrush": inrush, **shares_of_ordinary(source.duty * inrush)}
@@ -289,7 +289,7 @@ def _motors(history: History) -> Iterator[Finding]:
         torque = history.steady(f"motor_{group.number}_torque")
         speed = history.steady("drum_speed")
         if torque is not None and speed is not None and len(m.groups) > 1:
-            taken = (group.motor.drag - torque) * group.live * group.ratio * speed
+            taken = (group.motor.drag - torque) * group.count * group.ratio * speed
             if torque < group.motor.drag:
                 values = {"group": group.number, "power": taken}
                 yield Finding(FindingKind.DRAGGED_GROUP, values)

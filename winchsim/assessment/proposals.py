@@ -106,7 +106,7 @@ def _smallest(options: Callable[[Inputs, Machine], Iterable[Option]]) -> Maker:
                 for row, goal in zip(found, goals, strict=True):
                     for after in values[goal(lifts, checks)][:1].tolist():
                         m = build(with_value(trial, path, after), linked=False)
-                        size = sum(group.live for group in m.groups), m.groups[0].ratio
+                        size = sum(group.count for group in m.groups), m.groups[0].ratio
                         row.append((*size, (kind, trial, path, after)))
         for row in found:
             for *_, (kind, trial, path, after) in sorted(row, key=lambda each: each[:2])[:1]:
@@ -131,7 +131,7 @@ def _nominal(inputs: Inputs, machine: Machine) -> float:
 
 def _stalled_current(inputs: Inputs, machine: Machine) -> float:
     currents = (
-        group.live * group.fit.stall_current / group.fit.voltage for group in machine.groups
+        group.count * group.fit.stall_current / group.fit.voltage for group in machine.groups
     )
     return max(sum(currents) * inputs.supply.voltage, inputs.supply.current_limit or 0.0)
 

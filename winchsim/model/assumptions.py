@@ -62,13 +62,28 @@ class Notebook:
     def rows(self, inputs: Inputs) -> tuple[Assumed, ...]:
         """Everything assumed: defaults of the scenario first, then what was estimated, with the
         unit of its declaration."""
-        found = [*_defaults(inputs)]
-        taken = {row.path for row in found}
-        for path, (value, why, low, high) in self._rows.items():
-            if (path in inputs.given and path not in self._read_off) or path in taken:
+        found: dict[str, Assumed] = {}
+        for path, value, spec in scenario.walk(inputs):
+            if spec.quiet or value is None or path in inputs.given:
                 continue
-            found.append(Assumed(path, value, _unit(inputs, path), why, low, high))
-        return tuple(found)
+            head, _, key = path.rpartition(".")
+            owner = scenario.value_at(inputs, head) if head else inputs
+            if value == scenario.default_of(type(owner), key):
+                low, high, why = spec.assumed or (None, None, "default")
+                found[path] = Assumed(path, value, spec.unit, why, low, high)
+        for path, (value, why, low, high) in self._rows.items():
+            if path in self._read_off or path not in inputs.given:
+                row = Assumed(path, value, unit_of(inputs, path), why, low, high)
+                found.setdefault(path, row)
+        return tuple(found.values())
+
+
+def unit_of(inputs: Inputs, path: str) -> str:
+    """Unit of a key; empty where there is none, or no such key."""
+    try:
+        return scenario.spec_at(inputs, path).unit
+    except DomainError:
+        return ""
 
 
 def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
@@ -78,22 +93,3 @@ def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
     raise DomainError(
         path, name, "one of " + ", ".join(sorted(table)) + (f"; {hint}" if hint else "")
     )
-
-
-def _defaults(inputs: Inputs) -> list[Assumed]:
-    found = []
-    for path, value, spec in scenario.walk(inputs):
-        if spec.quiet or value is None or path in inputs.given:
-            continue
-        owner = scenario.value_at(inputs, path.rpartition(".")[0]) if "." in path else inputs
-        if value == scenario.default_of(type(owner), path.rpartition(".")[2]):
-            low, high, why = spec.assumed or (None, None, "default")
-            found.append(Assumed(path, value, spec.unit, why, low, high))
-    return found
-
-
-def _unit(inputs: Inputs, path: str) -> str:
-    try:
-        return scenario.spec_at(inputs, path).unit
-    except DomainError:
-        return ""

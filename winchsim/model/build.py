@@ -19,13 +19,12 @@ from winchsim.inputs import (
     USUAL_ROOM,
     Inputs,
     MotorGroup,
-    spec_at,
 )
 from winchsim.inputs import check as check_inputs
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import Notebook, unit_of
 from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.model.links import build_links
-from winchsim.model.machine import DraggedGroup, LiveGroup, Machine, PhaseStep, Scales
+from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
 from winchsim.model.reductions import stages_ratio
 from winchsim.model.train import Train, build_train
 from winchsim.physics import drum as drum_room
@@ -82,25 +81,16 @@ def build(inputs: Inputs, *, strict: bool = True, linked: bool = True) -> Machin
     try:
         return _build(inputs, strict, linked)
     except DomainError as error:
-        got, expected = _as_given(inputs, error), error.expected
+        plain = isinstance(error.value, (int, float)) and not isinstance(error.value, bool)
+        unit = unit_of(inputs, error.argument)
         fault = Fault(
             "no winch can be built with this value",
             error.argument,
-            got=got,
-            expected=expected,
+            got=quantity(error.value, unit, 4) if plain else str(error.value),
+            expected=error.expected,
             code=Code.CONTRADICTION,
         )
         raise InputError((fault,)) from error
-
-
-def _as_given(inputs: Inputs, error: DomainError) -> str:
-    """The refused value in the unit of its key, where it is a number of a key."""
-    try:
-        unit = spec_at(inputs, error.argument).unit
-    except DomainError:
-        unit = ""
-    plain = isinstance(error.value, (int, float)) and not isinstance(error.value, bool)
-    return quantity(error.value, unit, 4) if plain else str(error.value)
 
 
 def rebuild(inputs: Inputs, base: Machine) -> Machine:
@@ -125,13 +115,10 @@ def rebuild(inputs: Inputs, base: Machine) -> Machine:
 def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine, Train]:
     """Machine without its links, with a programme whose time limits are not filled in; and its
     train."""
-    live, dragged = _motors(inputs, notebook, strict)
-    train = build_train(inputs, live, dragged, notebook)
-    live = [replace(g, ratio=group_ratio(train.chain, k)) for k, g in enumerate(live)]
-    dragged = [
-        replace(g, ratio=group_ratio(train.chain, len(live) + k)) for k, g in enumerate(dragged)
-    ]
-    return _assemble(inputs, notebook, live, dragged, train), train
+    units = _motors(inputs, notebook, strict)
+    train = build_train(inputs, units, notebook)
+    units = [replace(unit, ratio=group_ratio(train.chain, k)) for k, unit in enumerate(units)]
+    return _assemble(inputs, notebook, units, train), train
 
 
 def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
@@ -142,18 +129,19 @@ def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
         machine = replace(machine, links=links)
     machine = replace(machine, phases=_phases(inputs, machine, notebook))
     _refuse_endless_bounce(inputs, machine)
-    if not linked:
-        return machine
-    return replace(machine, assumed=notebook.rows(inputs), notes=tuple(notebook.notes))
+    return (
+        replace(machine, assumed=notebook.rows(inputs), notes=tuple(notebook.notes))
+        if linked
+        else machine
+    )
 
 
 # --- motors and supply
 
 
-def _motors(
-    inputs: Inputs, notebook: Notebook, strict: bool
-) -> tuple[list[LiveGroup], list[DraggedGroup]]:
-    live, dragged = [], []
+def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> list[DriveGroup]:
+    """Running motors of every group, then the dead ones."""
+    found = []
     for number, group in enumerate(inputs.motors, start=1):
         path = f"motors.{number}"
         fit = _fit(inputs, group, path, strict)
@@ -162,38 +150,23 @@ def _motors(
         if group.known_by in ("data sheet", "label") and not group.measured:
             for key in _CATALOGUE:
                 if getattr(group, key):
-                    notebook.read_off(
-                        f"{path}.{key}",
-                        getattr(group, key),
-                        "read off a data sheet or label",
-                        TOLERANCE,
-                    )
+                    why = "read off a data sheet or label"
+                    notebook.read_off(f"{path}.{key}", getattr(group, key), why, TOLERANCE)
         notebook.notes += [(number, note) for note in (*fit.notes, fit.best_measurement) if note]
-        path_of_heat = _heat(group, fit, path, notebook)
+        heat_path = _heat(group, fit, path, notebook)
         winding, case = (
             inputs.settings.ambient if start is None else start
             for start in (group.winding_start, group.case_start)
         )
-        if group.count > group.dead:
-            live.append(
-                LiveGroup(
-                    number,
-                    group.count - group.dead,
-                    group.dead,
-                    fit.motor,
-                    fit,
-                    path_of_heat,
-                    group.winding_limit,
-                    winding,
-                    case,
-                    1.0,
-                    fit.output.own_efficiency,
-                    fit.stall_current,
+        for runs, count in ((True, group.count - group.dead), (False, group.dead)):
+            found.append(
+                DriveGroup(
+                    number, runs, count, fit.motor, fit, heat_path,
+                    group.winding_limit, winding, case,
+                    fit.output.own_efficiency, fit.stall_current,
                 )
-            )
-        if group.dead:
-            dragged.append(DraggedGroup(number, group.dead, fit.motor, fit, 1.0))
-    return live, dragged
+            )  # fmt: skip
+    return sorted([unit for unit in found if unit.count], key=lambda unit: not unit.runs)
 
 
 _CATALOGUE = ("no_load_speed", "no_load_current", "stall_torque", "stall_current")
@@ -339,11 +312,11 @@ def current_limit(inputs: Inputs) -> float:
 def _assemble(
     inputs: Inputs,
     notebook: Notebook,
-    live: list[LiveGroup],
-    dragged: list[DraggedGroup],
+    units: list[DriveGroup],
     train: Train,
 ) -> Machine:
     """Machine without its programme and its links."""
+    live = [unit for unit in units if unit.runs]
     where = places(inputs, notebook)
     bare = _undamped_line(inputs, notebook)
     left = where.reach - where.start
@@ -367,7 +340,7 @@ def _assemble(
     return Machine(
         title=inputs.title,
         groups=tuple(live),
-        dragged=tuple(dragged),
+        dragged=tuple(units[len(live) :]),
         source=_source(inputs, notebook),
         off_each=inputs.supply.off == "each motor",
         chain=train.chain,
@@ -534,7 +507,7 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
 def _scales(
     inputs: Inputs,
     train: Train,
-    live: list[LiveGroup],
+    live: list[DriveGroup],
     line: rope.Line,
     body: load.Body,
     radius: float,
@@ -543,7 +516,9 @@ def _scales(
     hang: float,
 ) -> Scales:
     speed = free_speed(inputs, live)
-    stalled = [g.live * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live]
+    stalled = [
+        g.count * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live
+    ]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
     torque = max(
         output_torques(train.chain, 1, hang * radius)[0],
@@ -560,7 +535,7 @@ def _scales(
     )
 
 
-def free_speed(inputs: Inputs, live: Sequence[LiveGroup]) -> Any:
+def free_speed(inputs: Inputs, live: Sequence[DriveGroup]) -> Any:
     """Speed of the drum without load. [rad/s]"""
     duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
     speeds = [duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live]

@@ -64,7 +64,7 @@ class Motors:
     def __init__(self, machine: Machine) -> None:
         live = machine.groups
         self._source = machine.source
-        self.counts = tuple(g.live for g in live)
+        self.counts = tuple(g.count for g in live)
         self.drops = tuple(g.motor.brush_drop for g in live)
         self._ratios = tuple(g.ratio for g in live)
         self._laws = tuple(

@@ -186,7 +186,7 @@ def _supply_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     )
     if names:
         amps = BAND * max(
-            abs(step.voltage) * sum(g.live / g.motor.resistance for g in m.groups), 1e-9
+            abs(step.voltage) * sum(g.count / g.motor.resistance for g in m.groups), 1e-9
         )
         volts = BAND * max(abs(step.voltage), 1e-9)
         bands = tuple(volts if following is sp.Regime.VOLTAGE else amps for _, following in names)

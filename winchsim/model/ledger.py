@@ -9,7 +9,7 @@ from enum import StrEnum
 import numpy as np
 
 from winchsim.model.keys import LoadPlace, ModeKey
-from winchsim.model.machine import DraggedGroup, LiveGroup, Machine
+from winchsim.model.machine import DriveGroup, Machine
 from winchsim.model.motion import Flow, Motion
 from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
@@ -91,15 +91,15 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     # A controller that limits passes all on, except what the motors give back while it drives them
     # against their turning.
     taken = sum(
-        now.voltage * group.live * current
+        now.voltage * group.count * current
         for group, current in zip(m.groups, now.currents, strict=True)
     )
     limiter = out[Term.SOURCE] - out[Term.SOURCE_RESISTANCE] - taken
     out[Term.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
     out[Term.COPPER], out[Term.BRUSHES] = zero, zero
     for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
-        out[Term.COPPER] = out[Term.COPPER] + group.live * resistance * current**2
-        out[Term.BRUSHES] = out[Term.BRUSHES] + group.live * group.motor.brush_drop * np.abs(
+        out[Term.COPPER] = out[Term.COPPER] + group.count * resistance * current**2
+        out[Term.BRUSHES] = out[Term.BRUSHES] + group.count * group.motor.brush_drop * np.abs(
             current
         )
     out[Term.MOTOR_DRAG] = _motor_drag(m, y[1])
@@ -153,12 +153,12 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     return out
 
 
-def _mesh_head(group: LiveGroup | DraggedGroup) -> str:
+def _mesh_head(group: DriveGroup) -> str:
     """Term of what a group loses between its motors and the common gear."""
     part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
     return (
         f"{part} of group {group.number}"
-        if isinstance(group, LiveGroup)
+        if group.runs
         else f"{part} of dead motors, group {group.number}"
     )
 

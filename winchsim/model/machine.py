@@ -47,69 +47,42 @@ class Assumed:
 
 
 @dataclass(frozen=True)
-class LiveGroup:
-    """The running motors of one group.
+class DriveGroup:
+    """The running motors of one group, or its dead ones, which the common gear drags along.
 
     Attributes
     ----------
     number : int
         Number of the group in the scenario, from 1.
-    live, dead : int
-        Motors that run, and dead ones beside them.
+    runs : bool
+    count : int
+        Motors.
     motor : Motor
     fit : MotorFit
         How the motor's data were found.
     heat : HeatPath
     winding_limit, winding_start, case_start : float
         [°C]
-    ratio : float
-        Motor speed over drum speed. [-]
     own_efficiency : float
         Of the motor itself behind its drag, its gearbox left out. [-]
     stall_current : float
         Of one motor at the voltage of its data. [A]
+    ratio : float
+        Motor speed over drum speed. [-]
     """
 
     number: int
-    live: int
-    dead: int
+    runs: bool
+    count: int
     motor: Motor
     fit: MotorFit
     heat: HeatPath
     winding_limit: float
     winding_start: float
     case_start: float
-    ratio: float
-    own_efficiency: float = 1.0
-    stall_current: float = math.inf
-
-    @property
-    def count(self) -> int:
-        """Motors that run."""
-        return self.live
-
-
-@dataclass(frozen=True)
-class DraggedGroup:
-    """Dead motors, which the common gear drags along.
-
-    Attributes
-    ----------
-    number : int
-        Number of the group in the scenario, from 1.
-    count : int
-    motor : Motor
-    fit : MotorFit
-        How the motor's data were found.
-    ratio : float
-        Motor speed over drum speed. [-]
-    """
-
-    number: int
-    count: int
-    motor: Motor
-    fit: MotorFit
-    ratio: float
+    own_efficiency: float
+    stall_current: float
+    ratio: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -292,9 +265,9 @@ class Machine:
     Attributes
     ----------
     title : str
-    groups : tuple of LiveGroup
-        Groups with at least one running motor.
-    dragged : tuple of DraggedGroup
+    groups : tuple of DriveGroup
+        Running motors.
+    dragged : tuple of DriveGroup
         Dead motors.
     source : Source
     off_each : bool
@@ -339,8 +312,8 @@ class Machine:
     """
 
     title: str
-    groups: tuple[LiveGroup, ...]
-    dragged: tuple[DraggedGroup, ...]
+    groups: tuple[DriveGroup, ...]
+    dragged: tuple[DriveGroup, ...]
     source: Source
     off_each: bool
     chain: Chain
@@ -369,7 +342,7 @@ class Machine:
     notes: tuple[tuple[int, FitNote], ...]
 
     @property
-    def units(self) -> tuple[LiveGroup | DraggedGroup, ...]:
+    def units(self) -> tuple[DriveGroup, ...]:
         """The motors of each of the chain's groups: the running ones first."""
         return (*self.groups, *self.dragged)
 

@@ -10,7 +10,7 @@ import numpy as np
 from winchsim.elementwise import by_value, smaller
 from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
 from winchsim.model.assumptions import Notebook
-from winchsim.model.machine import DraggedGroup, LiveGroup
+from winchsim.model.machine import DriveGroup
 from winchsim.model.reductions import Reduction
 from winchsim.physics import bearings
 from winchsim.physics import drum as drum_geometry
@@ -30,7 +30,7 @@ arithmetic: a bush of
 1 mm radius with a friction of 0.1 under a pinion of 5 mm radius."""
 
 
-def motor_bearings(inputs: Inputs, unit: LiveGroup | DraggedGroup, notebook: Notebook) -> float:
+def motor_bearings(inputs: Inputs, unit: DriveGroup, notebook: Notebook) -> float:
     """Efficiency of the bearings on the motors of a group, under the force on their pinions. [-]"""
     given = inputs.motors[unit.number - 1].bearing_efficiency
     if given is not None:
@@ -158,14 +158,14 @@ def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: N
     return bearings.efficiency(friction * loss)
 
 
-def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
+def stalled_torque(inputs: Inputs, live: Sequence[DriveGroup]) -> float:
     """Torque of the stalled motors on the output shaft of the first reduction, losses left out.
     [N·m]
 
     Parameters
     ----------
     inputs : Inputs
-    live : sequence of LiveGroup
+    live : sequence of DriveGroup
         Each with a pinion of its own where it has one.
     """
     torque = 0.0
@@ -173,12 +173,15 @@ def stalled_torque(inputs: Inputs, live: Sequence[LiveGroup]) -> float:
         up = group.fit.output.ratio
         if inputs.stage:
             up *= inputs.stage[0].speed_ratio(inputs.motors[group.number - 1].pinion)
-        torque += group.live * group.motor.constant * group.fit.stall_current * up
+        torque += group.count * group.motor.constant * group.fit.stall_current * up
     return torque
 
 
 def shaft_drags(
-    inputs: Inputs, reductions: tuple[Reduction, ...], live: Sequence[LiveGroup], notebook: Notebook
+    inputs: Inputs,
+    reductions: tuple[Reduction, ...],
+    live: Sequence[DriveGroup],
+    notebook: Notebook,
 ) -> list[float]:
     """Constant drag of the output shaft of each reduction, none where it is not given. [N·m]"""
     torque, found = stalled_torque(inputs, live), []

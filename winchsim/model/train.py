@@ -2,6 +2,7 @@
 stage by stage."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.assumptions import Notebook
-from winchsim.model.machine import DraggedGroup, LiveGroup, Mesh, bracketed
+from winchsim.model.machine import DriveGroup, Mesh, bracketed
 from winchsim.model.reductions import Reduction, pinion_material_name, reduction, unroll
 from winchsim.model.shaft_losses import (
     drum_bearings,
@@ -66,21 +67,19 @@ def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     return PrintedBody(walls, stage.line_width, infill, stage.print_direction)  # type: ignore[arg-type]
 
 
-def build_train(
-    inputs: Inputs, live: list[LiveGroup], dragged: list[DraggedGroup], notebook: Notebook
-) -> Train:
+def build_train(inputs: Inputs, units: Sequence[DriveGroup], notebook: Notebook) -> Train:
     """Chain of a scenario: the groups' meshes, the stages with their shafts, the drum, and what the
     rope runs over.
 
     Parameters
     ----------
     inputs : Inputs
-    live : list of LiveGroup
-    dragged : list of DraggedGroup
+    units : sequence of DriveGroup
+        The running motors first.
     notebook : Notebook
     """
+    live = [unit for unit in units if unit.runs]
     first_group = inputs.motors[live[0].number - 1]
-    units: list[LiveGroup | DraggedGroup] = [*live, *dragged]
     single = len(units) == 1
     least = -math.inf if single else 1 - LEAST_SHARE / inputs.settings.breakaway
     own = [_first_reduction(inputs, unit, least, notebook) for unit in units]
@@ -88,7 +87,9 @@ def build_train(
     carried = [motor_bearings(inputs, unit, notebook) for unit in units]
     meshes = [_group_mesh(inputs, *parts, least) for parts in zip(units, own, carried, strict=True)]
     inertias = _shaft_inertias(inputs, reductions, notebook)
-    ring = ring_share(sum(g.live for g in live), sum(g.count for g in dragged))
+    ring = ring_share(
+        sum(unit.count for unit in live), sum(unit.count for unit in units[len(live) :])
+    )
     row = _Row(
         reductions, inertias, shaft_drags(inputs, reductions, live, notebook),
         shaft_bearings(inputs, reductions, ring, notebook), inputs.settings.breakaway,
@@ -126,18 +127,18 @@ def build_train(
     return Train(chain, row.braked(chain, inputs), row.drum, places, reductions, row.gearbox)
 
 
-def _on_common_gear(unit: LiveGroup | DraggedGroup, mesh: GroupMesh, inertia: float) -> float:
+def _on_common_gear(unit: DriveGroup, mesh: GroupMesh, inertia: float) -> float:
     """Inertia of pinions behind gearboxes as the common gear feels it through their mesh while
     raising: running motors drive it, dead ones are driven. Where the power goes the other way it is
     kept as it is for raising. [kg·m²]"""
     for e in mesh.elements[1:]:
-        through = e.forward if isinstance(unit, LiveGroup) else 1 / e.reverse
+        through = e.forward if unit.runs else 1 / e.reverse
         inertia = inertia * e.ratio**2 * through
     return inertia
 
 
 def _refuse_locking_at_rest(
-    units: list[LiveGroup | DraggedGroup], meshes: list[GroupMesh], breakaway: float
+    units: Sequence[DriveGroup], meshes: list[GroupMesh], breakaway: float
 ) -> None:
     """Refuse groups side by side of which one locks when at rest by what is given: what the others
     have to hold is then undetermined."""
@@ -255,14 +256,14 @@ class _Row:
         )
 
 
-def _free_speed(inputs: Inputs, group: LiveGroup) -> float:
+def _free_speed(inputs: Inputs, group: DriveGroup) -> float:
     """Speed without load behind the motors and their gearbox. [rad/s]"""
     return inputs.supply.voltage / group.motor.constant / group.fit.output.ratio
 
 
 def _group_mesh(
     inputs: Inputs,
-    unit: LiveGroup | DraggedGroup,
+    unit: DriveGroup,
     first: Reduction | None,
     bearings: float,
     least: float,
@@ -291,17 +292,17 @@ def _mesh_element(r: Reduction) -> Element:
     return Element(f"mesh of {bracketed(r.label)}", r.ratio, r.forward, r.reverse, rest=r.rest)
 
 
-def _growth(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float]:
+def _growth(unit: DriveGroup, breakaway: float) -> tuple[float, float]:
     """Shares of the growth of friction at rest that a motor's losses take: raising, what its data
     leave open; back, all. [-]"""
     return min(1.0, (unit.fit.breakaway - 1.0) / (breakaway - 1.0)) if breakaway > 1.0 else 0.0, 1.0
 
 
-def _box(unit: LiveGroup | DraggedGroup, breakaway: float) -> tuple[float, float, float]:
+def _box(unit: DriveGroup, breakaway: float) -> tuple[float, float, float]:
     """Ratio and efficiencies behind a motor's drag; a reverse efficiency that is only assumed locks
     nothing at rest. [-]"""
     found = unit.fit.output
-    reverse = found.reverse if isinstance(unit, LiveGroup) else found.dragged
+    reverse = found.reverse if unit.runs else found.dragged
     if found.given_reverse is None:
         reverse = max(reverse, 1 - LEAST_SHARE / breakaway)
     return found.ratio, found.efficiency, reverse
@@ -403,7 +404,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
 
 
 def _first_reduction(
-    inputs: Inputs, unit: LiveGroup | DraggedGroup, least: float, notebook: Notebook
+    inputs: Inputs, unit: DriveGroup, least: float, notebook: Notebook
 ) -> Reduction | None:
     """The reduction that a group's own pinion makes with the common gear; its reverse efficiency,
     unless it is given, is at least this."""
@@ -431,14 +432,14 @@ def _first_reduction(
 
 def _mesh_places(
     reductions: tuple[Reduction, ...],
-    units: list[LiveGroup | DraggedGroup],
+    units: Sequence[DriveGroup],
     own: list[Reduction | None],
     places: dict[int, int],
 ) -> tuple[Mesh, ...]:
     found = []
     if 0 not in places:
         for k, (unit, r) in enumerate(zip(units, own, strict=True)):
-            if isinstance(unit, LiveGroup) and r is not None:
+            if unit.runs and r is not None:
                 label = f"{r.label}, group {unit.number}"
                 found.append(
                     Mesh(
@@ -446,7 +447,7 @@ def _mesh_places(
                         label,
                         None,
                         k,
-                        unit.live,
+                        unit.count,
                         r.pinion_teeth,
                         r.gear_teeth,
                         r.module,
@@ -455,7 +456,7 @@ def _mesh_places(
                 )
     for i, r in enumerate(reductions):
         if i in places:
-            pinions = units[0].live if i == 0 and isinstance(units[0], LiveGroup) else 1
+            pinions = units[0].count if i == 0 else 1
             teeth = r.pinion_teeth, r.gear_teeth
             found.append(
                 Mesh(r.path, r.label, places[i], None, pinions, *teeth, r.module, r.locking)

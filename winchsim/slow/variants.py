@@ -394,9 +394,10 @@ def _retrained(
     code as for one winch."""
     own = replace(base, drum=replace(base.drum, **_drum_in(columns)), stage=_stages(base, columns))
     live = [
-        g if counts[i] is None else replace(g, live=counts[i]) for i, g in enumerate(machine.groups)
+        g if counts[i] is None else replace(g, count=counts[i])
+        for i, g in enumerate(machine.groups)
     ]
-    train = build_train(own, live, list(machine.dragged), Notebook())
+    train = build_train(own, [*live, *machine.dragged], Notebook())
     links: tuple[Any, ...] = plain.links
     if any(_TEETH.fullmatch(path) for path in columns):
         front = shaft_ratios(train.chain)[0]
@@ -411,7 +412,7 @@ def _retrained(
         )
     for i, group in enumerate(machine.groups):
         if counts[i] is not None:
-            box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.live
+            box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.count
             links = tuple(
                 replace(k, bears=k.bears * per_motor) if k.where == box else k for k in links
             )
@@ -422,7 +423,7 @@ def _retrained(
         meshes=train.meshes,
         links=links,
         groups=tuple(
-            replace(g, live=own_live.live, ratio=own_live.ratio)
+            replace(g, count=own_live.count, ratio=own_live.ratio)
             for g, own_live in zip(plain.groups, live, strict=True)
         ),
     )

@@ -119,8 +119,8 @@ def _drives(history: History) -> bool:
     none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
     for g in history.machine.groups:
-        push += g.live * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])
-        drag += g.live * g.ratio * g.motor.drag
+        push += g.count * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])
+        drag += g.count * g.ratio * g.motor.drag
     return push >= -SOME * drag
 
 

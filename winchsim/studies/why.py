@@ -298,7 +298,7 @@ def _like_stall(test: LiftTest, record: Record) -> bool | None:
     if test.current is None:
         return None
     supply = record["voltage"].max()
-    stalled = sum(g.live * supply / g.motor.resistance for g in record.machine.groups)
+    stalled = sum(g.count * supply / g.motor.resistance for g in record.machine.groups)
     limit = record.machine.source.current_limit
     return bool(test.current >= NEAR_STALL * min(stalled, math.inf if limit is None else limit))
 

@@ -11,7 +11,7 @@ from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
-from winchsim.model.machine import LiveGroup
+from winchsim.model.machine import DriveGroup
 from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.frame import flowed
 from winchsim.report.figures.look import (
@@ -78,7 +78,7 @@ def motor_line(
     drive = DriveLaw(machine, raising_phase(machine), windings, cases).drive
     made = np.array([drive(float(speed)).torques[group] for speed in drum])
     speed = drum * unit.ratio
-    torque = made / unit.live + unit.motor.drag_slope * speed
+    torque = made / unit.count + unit.motor.drag_slope * speed
     pulls = next(iter(np.flatnonzero(torque <= 0)), POINTS) + 1
     return MotorLine(speed[:pulls], torque[:pulls])
 
@@ -94,7 +94,7 @@ def torque_speed(record: Record, look: Look) -> Figure:
     return figure
 
 
-def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: LiveGroup) -> None:
+def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: DriveGroup) -> None:
     """Lines and points of one group, and what they mean."""
     torque, speed = record[f"motor_{group.number}_torque"], record[f"motor_{group.number}_speed"]
     m, warm = record.machine, look.unit("°C")

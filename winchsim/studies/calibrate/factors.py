@@ -158,7 +158,7 @@ def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:
             ends = sorted(_loss(path, loss * by, back=True) for by in (1 / times, times))
             found.append(Assumed(path, value, "", "", *ends))
     if not inputs.supply.resistance:
-        together = sum(group.live / group.motor.resistance for group in machine.groups)
+        together = sum(group.count / group.motor.resistance for group in machine.groups)
         found.append(Assumed("supply.resistance", 0.0, "", "", 0.0, LEADS / together))
     return found
 

@@ -167,6 +167,6 @@ def _sharing(batch: Batch) -> dict[str, Any]:
     found: dict[str, list[Array]] = {"torques": [], "currents": []}
     for torque, current, unit in zip(drive.torques, drive.currents, m.groups, strict=False):
         dragged = unit.motor.drag * (speed > 0)
-        found["torques"].append(torque / unit.live - dragged + np.zeros(n))
+        found["torques"].append(torque / unit.count - dragged + np.zeros(n))
         found["currents"].append(current + np.zeros(n))
     return {name: np.array(rows).T for name, rows in found.items()}
