@@ -171,18 +171,10 @@ def balance(
         return _controlled(
             regime, open_voltage, source, (groups_n, groups_r, groups_e, groups_drop), current_limit
         )
-    for drop in groups_drop:
-        if drop if drop.__class__ is float else np.any(drop):
-            return _balance_with_drop(
-                regime,
-                open_voltage,
-                source,
-                groups_n,
-                groups_r,
-                groups_e,
-                groups_drop,
-                current_limit,
-            )
+    if any(map(_drops, groups_drop)):
+        return _balance_with_drop(
+            regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
+        )
     if len(groups_n) == 1:  # the common case, spelt out because it stands in the innermost loop
         conductance = groups_n[0] / groups_r[0]
         shorted = conductance * groups_e[0]
@@ -430,6 +422,11 @@ def _chosen(where: Any, first: Any, second: Any) -> tuple[Any, tuple[Any, ...], 
 # --- brush drop
 
 
+def _drops(drop: Any) -> bool:
+    """Whether there is a brush drop, in an array anywhere."""
+    return bool(drop) if drop.__class__ is float else bool(np.any(drop))
+
+
 def _balance_with_drop(
     regime: Regime,
     open_voltage: Floats,
@@ -454,19 +451,19 @@ def _balance_with_drop(
             current_limit,
         )
     groups = (groups_n, groups_r, groups_e, groups_drop)
-    rows, total = _rows(*groups), open_voltage * 0.0
+    total, towards = open_voltage * 0.0, _towards(open_voltage, 1.0)
     if regime is _SHORTED:
         voltage: Any = total
     elif regime is _VOLTAGE:
-        voltage = _highest_root(rows, 1.0, open_voltage, source.resistance)
+        voltage = _highest_root(_rows(*groups), 1.0, open_voltage, source.resistance)
     elif regime is _CURRENT:
         total = _towards(open_voltage, current_limit)
-        voltage = _highest_root(rows, 0.0, total)
+        voltage = _highest_root(_rows(*groups), 0.0, total)
     else:
-        top = _highest_root(rows, 0.0, total)
-        bottom = -_highest_root([(w, -e, drop) for w, e, drop in rows], 0.0, total)
-        giving = pick(_towards(open_voltage, 1.0) > 0.0, bottom, top)
-        voltage = giving if regime is _NO_RETURN else 0.5 * (bottom + top)
+        voltage = -towards * _highest_root(_rows(*groups, -towards), 0.0, total)
+        if regime is not _NO_RETURN and all(map(_drops, groups_drop)):
+            high = towards * _highest_root(_rows(*groups, towards), 0.0, total)
+            voltage = 0.5 * (voltage + high)
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups_e]), total
     currents = _currents(voltage, *groups)
@@ -517,9 +514,12 @@ def _taken(rows: _Rows, voltage: Any) -> Any:
 
 def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tuple[Any, Any]:
     """Slope and offset of the motors' current right of the highest kink above `least` at which a
-    growing law is not over its target: from there to the next kink it is a straight line."""
+    growing law is not over its target: from there to the next kink it is a straight line.
+
+    A motor without brush drop has no kink."""
     best, slope, offset = least, 0.0, 0.0
-    for kink in [e + side * drop for _, e, drop in rows for side in (-1.0, 1.0)]:
+    bent = [(e, drop) for _, e, drop in rows if _drops(drop)]
+    for kink in [e + side * drop for e, drop in bent for side in (-1.0, 1.0)]:
         best = pick((kink > best) & (law(kink) <= target), kink, best)
     for w, e, drop in rows:
         above, below = w * (e + drop <= best), w * (e - drop > best)
