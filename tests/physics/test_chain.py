@@ -155,6 +155,19 @@ def test_a_locking_element_holds_any_load_and_is_driven_down():
     assert ch.demand(chain, -1)(10.0) < ch.demand(chain, -1)(1.0) < 0
 
 
+@pytest.mark.parametrize("push", np.linspace(-0.03, 0.0, 12).tolist())
+def test_a_drum_that_starts_to_run_back_can_move(push):
+    """Behind a worm that is pushed down, a lossy tackle at rest keeps more load from it than one
+    that turns."""
+    worm, tackle = ch.Element("worm", 40.0, 0.4, -0.3), ch.Element("tackle", 1.0, 0.6, 0.3)
+    chain = _driven(1e-7, worm, tackle)
+    starts = ch.StartMargins(chain, 1.3)([push], 10.0)[1] > 0
+    assert starts == (push < -10.0 / 40 * 0.3 * 0.3)
+    if starts:
+        at = ch.find_branch(chain, -1, [push], 10.0)
+        assert at.acceleration([push], 10.0) < 0
+
+
 def test_at_rest_losses_grow_by_the_breakaway_ratio():
     element = ch.Element("mesh", 4.0, 0.9, 0.88, 1e-3)
     assert ch.input_torque(element, 1, 2.0, 1.3) == pytest.approx(

@@ -17,6 +17,11 @@ from winchsim.physics.chain import Branch, may_wedge
 BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
 
+SPEED_BAND = 1e-6
+"""The same of a drum that stops, as a share of its free speed: as much as its speed is known to by
+default. A drum that creeps where the motors pull next to nothing of the load would stop and start
+on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
+
 _GuardPart = tuple[tuple[Any, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
 
 
@@ -47,7 +52,11 @@ def _drum_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     parts: list[_GuardPart] = []
     if direction:
         parts.append(
-            ((Trip.DRUM_STOPS,), (BAND * scales.drum_speed,), lambda y, now: (-direction * y[1],))
+            (
+                (Trip.DRUM_STOPS,),
+                (SPEED_BAND * scales.drum_speed,),
+                lambda y, now: (-direction * y[1],),
+            )
         )
         edge = (
             m.layers[key.layer].end if direction > 0 else m.layers[key.layer].start
@@ -105,6 +114,8 @@ def _load_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     falls, body, reach, place = m.line.falls, m.body, m.reach, key.load
     sticking = sticking_force(m)
     force = BAND * scales.pull
+    take_up = SPEED_BAND * scales.drum_speed * m.layers[key.layer].radius
+    damped = max(force, m.line.damping * take_up)
     stiffness = m.line.stiffness / m.free_rope
     parts: list[_GuardPart] = []
     if key.settled:
@@ -112,12 +123,12 @@ def _load_guards(motion: Motion, key: ModeKey) -> list[_GuardPart]:
     if motion.may_settle(key):
         parts.append(_settle_guard(motion, key))
     if key.taut:
-        parts.append(((Trip.SLACK,), (force,), lambda y, now: (-now.raw_tension,)))
+        parts.append(((Trip.SLACK,), (damped,), lambda y, now: (-now.raw_tension,)))
     else:
         parts.append(
             (
                 (Trip.TAUT,),
-                (force,),
+                (damped,),
                 lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),),
             )
         )

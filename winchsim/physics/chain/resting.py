@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.elementwise import larger, pick, positive
+from winchsim.elementwise import larger, pick, positive, smaller
 from winchsim.frozen import dataclass
 from winchsim.physics.chain.branch import ChainTorques
 from winchsim.physics.chain.elements import (
@@ -139,7 +139,9 @@ class StartMargins:
     """How far a chain at rest is past the point where it starts to raise, and to run back: torques
     at the common gear. [N·m]
 
-    Both negative: it stays. The first positive: it raises. The second positive: it runs back.
+    Both negative: it stays. The first positive: it raises. The second positive: it runs back, with
+    the friction of motion too: where a locking element is pushed down, friction at rest behind it
+    keeps load from it, which would stop it as soon as it moves.
 
     Parameters
     ----------
@@ -151,20 +153,23 @@ class StartMargins:
     """
 
     def __init__(self, chain: Chain, breakaway: float, grip: float = 0.0) -> None:
-        self._needed, self._passed = demand(chain, 1, breakaway), demand(chain, -1, breakaway)
-        self._up, self._down = (
-            [group_factors(mesh, breakaway, direction) for mesh in chain.groups]
-            for direction in (1, -1)
-        )
+        def rows(direction: int, growth: float) -> list[tuple[float, float, float]]:
+            return [group_factors(mesh, growth, direction) for mesh in chain.groups]
+
+        self._needed, self._up = demand(chain, 1, breakaway), rows(1, breakaway)
+        self._back = [
+            (demand(chain, -1, growth), rows(-1, growth)) for growth in dict.fromkeys((breakaway, 1.0))
+        ]
         self._grip = grip
 
     def __call__(self, motor_torques: Sequence[Any], rope_torque: Any) -> tuple[Any, Any]:
         """Margins upward and downward, from the torque of each group and that of the rope, which is
         at least 0; shapes as given. [N·m]"""
-        needed, passed = self._needed(rope_torque), self._passed(rope_torque)
+        needed = self._needed(rope_torque)
         grip = self._grip * abs(needed)
         up = push_by(self._up, 1, motor_torques) - needed - grip
-        return up, passed - push_by(self._down, -1, motor_torques) - grip
+        back = [passed(rope_torque) - push_by(down, -1, motor_torques) for passed, down in self._back]
+        return up, smaller(back[0], back[-1]) - grip
 
 
 def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
