@@ -158,7 +158,8 @@ class StartMargins:
 
         self._needed, self._up = demand(chain, 1, breakaway), rows(1, breakaway)
         self._back = [
-            (demand(chain, -1, growth), rows(-1, growth)) for growth in dict.fromkeys((breakaway, 1.0))
+            (demand(chain, -1, growth), rows(-1, growth))
+            for growth in dict.fromkeys((breakaway, 1.0))
         ]
         self._grip = grip
 
@@ -168,7 +169,9 @@ class StartMargins:
         needed = self._needed(rope_torque)
         grip = self._grip * abs(needed)
         up = push_by(self._up, 1, motor_torques) - needed - grip
-        back = [passed(rope_torque) - push_by(down, -1, motor_torques) for passed, down in self._back]
+        back = [
+            passed(rope_torque) - push_by(down, -1, motor_torques) for passed, down in self._back
+        ]
         return up, smaller(back[0], back[-1]) - grip
 
 
